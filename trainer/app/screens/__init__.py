@@ -1,0 +1,1 @@
+"""Screens: each only composes widgets and binds keys."""

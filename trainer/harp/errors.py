@@ -1,0 +1,7 @@
+"""Errors about harps."""
+
+from trainer.music import TrainerError
+
+
+class HarpError(TrainerError):
+    """A key, tuning or tab entry that does not exist, or that a harp cannot play."""

@@ -1,0 +1,75 @@
+"""Tab: how players write which hole, which breath and how far bent.
+
+``4`` is blow, ``-4`` draw; each ``'`` bends a half step down; a trailing ``o`` is an overblow
+or, on a draw note, an overdraw. This is how players commonly write it in plain text.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from enum import StrEnum
+
+from trainer.harp.errors import HarpError
+
+
+class Breath(StrEnum):
+    """Direction of breath."""
+
+    BLOW = "blow"
+    DRAW = "draw"
+
+    @property
+    def other(self) -> Breath:
+        """The opposite direction."""
+        return Breath.DRAW if self is Breath.BLOW else Breath.BLOW
+
+
+_TAB = re.compile(r"(-?)(\d+)('*)(o?)\Z")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Tab:
+    """One tab entry.
+
+    Attributes:
+        hole: 1 to 10.
+        breath: direction of breath.
+        bend: half steps bent down, 0 for a natural note.
+        over: whether it is an overblow or overdraw.
+    """
+
+    hole: int
+    breath: Breath
+    bend: int = 0
+    over: bool = False
+
+    def __str__(self) -> str:
+        sign = "-" if self.breath is Breath.DRAW else ""
+        return f"{sign}{self.hole}{chr(39) * self.bend}{'o' if self.over else ''}"
+
+    @property
+    def is_natural(self) -> bool:
+        """Whether the reed sounds by itself, neither bent nor overblown."""
+        return not self.bend and not self.over
+
+    @classmethod
+    def parse(cls, text: str) -> Tab:
+        """The tab entry written as `text`.
+
+        Raises:
+            HarpError: it is not tab, or names a hole that a ten-hole harp does not have.
+        """
+        found = _TAB.match(text)
+        if not found:
+            raise HarpError(
+                f"'{text}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown"
+            )
+        sign, hole, bends, over = found.groups()
+        if not 1 <= int(hole) <= 10:
+            raise HarpError(f"'{text}' names hole {hole}; a harp has holes 1 to 10")
+        if bends and over:
+            raise HarpError(f"'{text}' is both bent and overblown; write one or the other")
+        return cls(
+            int(hole), Breath.DRAW if sign else Breath.BLOW, bend=len(bends), over=bool(over)
+        )

@@ -1,0 +1,88 @@
+"""What a step and a take earned."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from trainer.drill import Drill, Step
+
+PARTS = ("pitch", "steadiness", "attack", "cleanness", "time")
+"""The parts of a mark, in the order in which they are shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The figures a mark was reached from; a figure that could not be measured is None.
+
+    Attributes:
+        start, end: first sample of the step as played, and first sample after it.
+        late_ms: onset from where it should fall; negative is early.
+        cents: median of the held part from its target; positive is sharp.
+        wobble_cents: spread (standard deviation) of the held part about its own slope.
+        drift_cents: change over the held part by its slope, end less start.
+        scoop_cents: how far from the target the step started.
+        settle_ms: from the onset until the pitch stays within tolerance; None if it never did.
+        leak_db: level of the loudest unwanted hole relative to the wanted one.
+        leak_hole: its number.
+        holes: the holes that sounded for most of the held part.
+        heard: tab of what was held, as text; differs from the step when a wrong note was played.
+    """
+
+    start: int | None = None
+    end: int | None = None
+    late_ms: float | None = None
+    cents: float | None = None
+    wobble_cents: float | None = None
+    drift_cents: float | None = None
+    scoop_cents: float | None = None
+    settle_ms: float | None = None
+    leak_db: float | None = None
+    leak_hole: int | None = None
+    holes: tuple[int, ...] = ()
+    heard: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What one step earned.
+
+    Attributes:
+        step: the step.
+        score: 0 to 100.
+        parts: each part of `PARTS` that could be judged, 0 to 100.
+        measured: the figures behind it.
+        sentence: why, in plain words.
+    """
+
+    step: Step
+    score: float
+    parts: Mapping[str, float]
+    measured: Measured
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a take earned.
+
+    Attributes:
+        drill: what was played.
+        harp: name of the harp it was played on.
+        tempo: beats a minute.
+        marks: one for each step, in order.
+        score: mean of the steps' scores, each counted by its length, 0 to 100.
+        passed: whether the score reached the drill's pass mark.
+    """
+
+    drill: Drill
+    harp: str
+    tempo: float
+    marks: tuple[Mark, ...]
+    score: float
+    passed: bool
+
+    @property
+    def weakest(self) -> Mark | None:
+        """The step that earned least; None for a drill of no steps."""
+        return min(self.marks, key=lambda mark: mark.score, default=None)

@@ -1,0 +1,95 @@
+"""What happens during a take, as a stream; screens and plain text both only read it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from trainer.drill import Clock
+from trainer.ear import Reading
+from trainer.marking import Mark, Result
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """Sound is coming and a pass begins, with its count-in.
+
+    Attributes:
+        clock: where its beats fall; None when only listening.
+        first, last: range of step indices of the pass, `last` not included.
+        source: what is listened to, in words.
+        clicks: whether the count-in can be heard.
+    """
+
+    clock: Clock | None
+    first: int
+    last: int
+    source: str
+    clicks: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Beat:
+    """A beat has come.
+
+    Attributes:
+        number: beats from the first of the pass; negative in the count-in (-4 -3 -2 -1).
+    """
+
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """A reading."""
+
+    reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A step has been played, or missed, and has its mark.
+
+    A later event for the same step in the same pass replaces it.
+    """
+
+    mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class Ended:
+    """A pass is over."""
+
+    result: Result
+
+
+@dataclass(frozen=True, slots=True)
+class Paused:
+    """The sound stopped coming; what was played is kept and the trainer waits for it."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Resumed:
+    """The sound is back; a `Started` for what is left follows."""
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """The take cannot go on."""
+
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """The stream is over; nothing follows.
+
+    Attributes:
+        saved: where the sound of the take was kept, as text; None if nowhere.
+    """
+
+    saved: str | None = None
+
+
+Event = Started | Beat | Heard | Marked | Ended | Paused | Resumed | Failed | Finished

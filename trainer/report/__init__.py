@@ -1,0 +1,1 @@
+"""A harp chart, a reading or a result as text, JSON, CSV."""

@@ -1,0 +1,99 @@
+"""Where to take sound from, said in a few words that travel between processes.
+
+A spec names a source without opening it, so that a plan for a take can be made on one side of a
+process wall and the device opened on the other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+
+
+@dataclass(frozen=True, slots=True)
+class MicrophoneSpec:
+    """A microphone.
+
+    Attributes:
+        device: its name, a part of it, or its number; None for the system's default.
+        output: where clicks and tones go, likewise; None for the system's default.
+        channel: 1 for the first; None mixes all.
+        rate: samples a second to ask for; None tries the usual ones.
+        latency_ms: round trip from click to microphone; None takes what the driver reports.
+        clicks: whether the count-in and beats are to be heard.
+    """
+
+    device: str | int | None = None
+    output: str | int | None = None
+    channel: int | None = None
+    rate: int | None = None
+    latency_ms: float | None = None
+    clicks: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class RecordingSpec:
+    """A recording on disk.
+
+    Attributes:
+        path: WAV, FLAC, OGG or MP3.
+        channel: 1 for the first; None mixes all.
+    """
+
+    path: Path
+    channel: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What the built-in player does wrong on one step; the default is nothing.
+
+    Attributes:
+        cents: how far off the target it holds the pitch; positive is sharp.
+        scoop_cents: how far above (positive) or below the target it starts.
+        scoop_ms: how long the glide from there takes.
+        wobble_cents: standard deviation of a slow sinusoidal wandering of the pitch.
+        drift_cents: change of pitch from start to end of the step, about its middle.
+        leak_db: level of a leaking neighbour relative to the wanted hole, negative; None for
+            none.
+        leak_hole: which neighbour; None picks the hole below, or above hole 1.
+        late_ms: how late it starts; negative is early.
+        skip: leave the step out.
+        instead: tab, as text, that it plays for the one asked.
+    """
+
+    cents: float = 0.0
+    scoop_cents: float = 0.0
+    scoop_ms: float = 120.0
+    wobble_cents: float = 0.0
+    drift_cents: float = 0.0
+    leak_db: float | None = None
+    leak_hole: int | None = None
+    late_ms: float = 0.0
+    skip: bool = False
+    instead: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlayerSpec:
+    """The built-in player, performing the drill of the plan.
+
+    Attributes:
+        faults: what it does wrong, by step index.
+        realtime: whether its blocks come at the pace of a clock, as from a microphone.
+        aloud: whether it is heard through the output while it plays.
+        output: where to, as in :class:`MicrophoneSpec`.
+        rate: samples a second.
+        seed: of its breath noise and small irregularities; the same seed, the same sound.
+    """
+
+    faults: Mapping[int, Fault] = field(default_factory=dict)
+    realtime: bool = False
+    aloud: bool = False
+    output: str | int | None = None
+    rate: int = 48_000
+    seed: int = 1
+
+
+SourceSpec = MicrophoneSpec | RecordingSpec | PlayerSpec
