@@ -11,10 +11,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from trainer.harp import Tab
+from trainer.drill.errors import DrillError
+from trainer.harp import Breath, Tab
 
 Sound = tuple[Tab, ...]
 """What sounds at one moment: one tab entry, or several of one breath for a chord."""
+
+GLIDE_REST = 0.25
+"""Share of a glide that its first sound is held for, and likewise its last."""
+
+
+def sound_text(sound: Sound) -> str:
+    """A sound as it is written: one breath sign in front, holes joined with plus."""
+    sign = "-" if sound[0].breath is Breath.DRAW else ""
+    return sign + "+".join(str(tab).removeprefix("-") for tab in sound)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +76,26 @@ class Step:
         """The beat on which it ends."""
         return self.at + self.beats
 
+    @property
+    def tab(self) -> str:
+        """What to play, as tab without its length: ``-4'>-4``, ``4+5``."""
+        return ">".join(sound_text(sound) for sound in self.sounds)
+
+    def place(self, part: float) -> float:
+        """Where along its path of sounds the step is meant to be.
+
+        A glide rests on its first sound for a quarter of the step, arrives on the last a
+        quarter before the end, and moves evenly between.
+
+        Args:
+            part: how much of the step is over, 0 to 1.
+
+        Returns:
+            0 on the first sound, 1 on the second, and so on, fractions between them.
+        """
+        moved = (part - GLIDE_REST) / (1.0 - 2.0 * GLIDE_REST)
+        return min(max(moved, 0.0), 1.0) * (len(self.sounds) - 1)
+
 
 @dataclass(frozen=True, slots=True)
 class Goal:
@@ -96,6 +126,8 @@ class Drill:
         goal: what counts as good.
         steps: the things to play, in order.
         beats: length of the whole, closing rests included.
+        skills: what it trains, the main one first; lists are grouped by that one.
+        level: how far along the course it comes, 1 for a first lesson to 9.
     """
 
     name: str
@@ -109,8 +141,33 @@ class Drill:
     steps: tuple[Step, ...]
     beats: Fraction
     skills: tuple[str, ...] = field(default=())
+    level: int = 1
 
     @property
     def bars(self) -> int:
         """How many bars it fills."""
         return -(-self.beats // self.meter[0])
+
+    @property
+    def seconds(self) -> float:
+        """How long it lasts at its own tempo, without count-in."""
+        return float(self.beats) * 60.0 / self.tempo
+
+    def step_range(self, first_bar: int, last_bar: int) -> range:
+        """Indices of the steps that start in a range of bars, both included.
+
+        Raises:
+            DrillError: it has no such bars, or nothing is played in them.
+        """
+        if not 1 <= first_bar <= last_bar <= self.bars:
+            raise DrillError(
+                f"{self.name} has bars 1 to {self.bars}; bars {first_bar} to {last_bar} are not "
+                "among them"
+            )
+        inside = [step.index for step in self.steps if first_bar <= step.bar <= last_bar]
+        if not inside:
+            raise DrillError(
+                f"nothing is played in bars {first_bar} to {last_bar} of {self.name}; take a "
+                "wider range"
+            )
+        return range(inside[0], inside[-1] + 1)
