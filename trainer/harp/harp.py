@@ -6,22 +6,30 @@ hole can play (Johnston 1987, Acoustics Australia 15(3); Bahnson, Antaki and Bee
 
 - the higher reed can be bent down, nominally to a half step above the lower one;
 - the opening reed, overblown or overdrawn, sounds a half step above the higher reed.
+
+A temperament counts from the harp's own key, whatever the position, because that is how its
+reeds are filed. Bends, overblows and overdraws have no tuned reed: they take the target of the
+degree they reach, as if a reed of that degree were there.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import math
+from bisect import bisect
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
+from itertools import pairwise
 
 from trainer.harp.errors import HarpError
 from trainer.harp.key import HarpKey, parse_key
-from trainer.harp.tab import Breath, Tab
+from trainer.harp.tab import HOLES, Breath, Tab
 from trainer.harp.tuning import Tuning, load_tuning
-from trainer.music import Temperament, cents, hz_of, note_name, temperament
+from trainer.music import TEMPERAMENTS, Temperament, hz_of, note_name, temperament
 
-HOLES = range(1, 11)
 A4_RANGE = (400.0, 480.0)
+LARGEST_OFFSET = 100.0
+"""Cents; a reed further off than a half step is another note."""
 SHORT_BEND_CENTS = 50.0
 """Depth of a bend on a hole whose reeds lie one half step apart: under a half step, taken as
 half of one (common practice)."""
@@ -36,14 +44,31 @@ class Harp:
         tuning: its tuning.
         a4: Hz of A4 that it is tuned to, 400 to 480.
         temperament: offsets of each degree of its key from equal temperament.
-        offsets: the player's own, cents by tab entry as text, on top of the temperament.
+        offsets: the player's own, in cents by tab entry, on top of the temperament; -100 to 100.
+
+    Raises:
+        HarpError: a4 or an offset is out of range, or an offset is for an entry that the harp
+            cannot play.
     """
 
     key: HarpKey
     tuning: Tuning
     a4: float = 440.0
-    temperament: Temperament = field(default_factory=lambda: temperament("equal"))
-    offsets: Mapping[str, float] = field(default_factory=dict)
+    temperament: Temperament = TEMPERAMENTS["equal"]
+    offsets: Mapping[Tab, float] = field(default_factory=dict, hash=False)
+
+    def __post_init__(self) -> None:
+        if not A4_RANGE[0] <= self.a4 <= A4_RANGE[1]:
+            raise HarpError(
+                f"A4 = {self.a4:g} Hz is out of range; it must lie between 400 and 480 Hz"
+            )
+        for tab, offset in self.offsets.items():
+            self.midi(tab)
+            if not abs(offset) <= LARGEST_OFFSET:
+                raise HarpError(
+                    f"an offset of {offset:g} cents for {tab} is out of range; it must lie "
+                    f"between -{LARGEST_OFFSET:g} and {LARGEST_OFFSET:g}"
+                )
 
     @classmethod
     def of(
@@ -55,23 +80,20 @@ class Harp:
         temperament_name: str = "equal",
         offsets: Mapping[str, float] | None = None,
     ) -> Harp:
-        """A harp by the names of its key, tuning and temperament.
+        """A harp by the names of its key, tuning and temperament, and offsets by tab as text.
 
         Raises:
-            HarpError: no such key or tuning, a4 out of range, or an offset for an entry that
-                it cannot play or of more than 100 cents.
+            HarpError: no such key or tuning, text that is not tab, a4 or an offset out of range,
+                or an offset for an entry that it cannot play.
             MusicError: no such temperament.
         """
-        if not A4_RANGE[0] <= a4 <= A4_RANGE[1]:
-            raise HarpError(f"A4 = {a4:g} Hz is out of range; it must lie between 400 and 480 Hz")
-        harp = cls(
-            parse_key(key), load_tuning(tuning), a4, temperament(temperament_name), offsets or {}
+        return cls(
+            parse_key(key),
+            load_tuning(tuning),
+            a4,
+            temperament(temperament_name),
+            {Tab.parse(text): cents for text, cents in (offsets or {}).items()},
         )
-        for text, offset in harp.offsets.items():
-            harp.midi(Tab.parse(text))
-            if not abs(offset) <= 100.0:
-                raise HarpError(f"an offset of {offset:g} cents for {text} is over 100 cents")
-        return harp
 
     @property
     def name(self) -> str:
@@ -142,13 +164,27 @@ class Harp:
         Raises:
             HarpError: the harp cannot play it.
         """
-        midi = self.midi(tab)
-        offset = self.temperament.offset(midi - self.key.tonic) + self.offsets.get(str(tab), 0.0)
-        return hz_of(midi + offset / 100.0, self.a4)
+        return self._targets[tab] if tab in self._targets else self._target(tab)
+
+    def _target(self, tab: Tab) -> float:
+        return hz_of(self.midi(tab) + self.offset(tab) / 100.0, self.a4)
+
+    def offset(self, tab: Tab) -> float:
+        """Cents of a tab entry's target from equal temperament, by temperament and player.
+
+        Raises:
+            HarpError: the harp cannot play it.
+        """
+        by_degree = self.temperament.offset(self.midi(tab) - self.key.tonic)
+        return by_degree + self.offsets.get(tab, 0.0)
 
     def note(self, tab: Tab) -> str:
-        """Name of the note, such as ``Bb4``."""
-        return note_name(self.midi(tab))
+        """Name of the note, such as ``Bb4``, spelled in the harp's key.
+
+        Raises:
+            HarpError: the harp cannot play it.
+        """
+        return note_name(self.midi(tab), self.key.note)
 
     @cached_property
     def entries(self) -> tuple[Tab, ...]:
@@ -169,21 +205,61 @@ class Harp:
         useful = [tab for tab in overs if self.midi(tab) not in taken]
         return tuple(sorted([*naturals_and_bends, *useful]))
 
+    @cached_property
+    def _targets(self) -> dict[Tab, float]:
+        """Hz of every entry; the ear asks for them many times a second."""
+        return {tab: self._target(tab) for tab in self.entries}
+
+    @cached_property
+    def _by_note(self) -> dict[int, tuple[Tab, ...]]:
+        """Entries by MIDI note number, the easiest first."""
+        notes: dict[int, tuple[Tab, ...]] = {}
+        for tab in sorted(self.entries, key=lambda tab: (tab.over, tab.bend, tab.hole)):
+            notes[self.midi(tab)] = (*notes.get(self.midi(tab), ()), tab)
+        return notes
+
+    @cached_property
+    def _nearest(self) -> tuple[list[float], list[tuple[Tab, ...]]]:
+        """Hz halfway between neighbouring targets, and the entries each stretch belongs to."""
+        by_pitch = sorted(self.entries, key=self.hz)
+        halfway = [math.sqrt(self.hz(low) * self.hz(high)) for low, high in pairwise(by_pitch)]
+        return halfway, [self._by_note[self.midi(tab)] for tab in by_pitch]
+
     def same_pitch(self, tab: Tab) -> tuple[Tab, ...]:
-        """Other entries of the same note (draw 2 and blow 3), which sound cannot tell apart."""
-        midi = self.midi(tab)
-        return tuple(other for other in self.entries if other != tab and self.midi(other) == midi)
+        """Other entries of the same note (draw 2 and blow 3), which sound cannot tell apart.
+
+        Raises:
+            HarpError: the harp cannot play it.
+        """
+        return tuple(other for other in self._by_note[self.midi(tab)] if other != tab)
 
     def nearest(self, hz: float) -> tuple[Tab, ...]:
-        """Entries whose target is nearest to a pitch; more than one where they share it.
+        """Entries whose target is nearest to a pitch in Hz; more than one where they share a note.
 
         Naturals come before bends and bends before overblows.
         """
-        by_distance = min(self.entries, key=lambda tab: abs(cents(hz, self.hz(tab))))
-        nearest = (by_distance, *self.same_pitch(by_distance))
-        return tuple(sorted(nearest, key=lambda tab: (tab.over, tab.bend, tab.hole)))
+        halfway, named = self._nearest
+        return named[bisect(halfway, hz)]
 
     def reachable(self, hole: int) -> tuple[Tab, ...]:
         """What one hole can play, low to high: both reeds, their bends, and what blows over."""
         mine = [tab for tab in self.entries if tab.hole == hole]
         return tuple(sorted(mine, key=self.hz))
+
+
+def parse_offsets(words: Iterable[str]) -> dict[str, float]:
+    """A player's own offsets, for :meth:`Harp.of`, from words such as ``-5=-12.5``.
+
+    Raises:
+        HarpError: a word is not a tab entry, an equals sign and cents.
+    """
+    offsets = {}
+    for word in words:
+        tab, _, cents = word.partition("=")
+        try:
+            offsets[tab] = float(cents)
+        except ValueError:
+            raise HarpError(
+                f"'{word}' is not an offset; write tab, an equals sign and cents, as in -5=-12.5"
+            ) from None
+    return offsets

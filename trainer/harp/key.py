@@ -1,7 +1,9 @@
-"""Keys of harps: which note hole 1 blow of a standard-tuned harp sounds.
+"""Keys of harps: which note hole 1 blow sounds.
 
 The standard keys run from G3 to F#4 on hole 1 blow (common practice); ``low`` harps lie an
 octave below the standard harp of that key, ``double-low`` two, ``high`` ones an octave above.
+A harp of any tuning is named after its hole 1 blow here, whatever its maker prints on it;
+:mod:`trainer.harp.tuning` says more.
 """
 
 from __future__ import annotations
@@ -10,14 +12,22 @@ import re
 from dataclasses import dataclass
 
 from trainer.harp.errors import HarpError
-from trainer.music import MusicError, note_name, parse_note
+from trainer.music import parse_pitch_class
 
 STANDARD_KEYS = ("G", "Ab", "A", "Bb", "B", "C", "Db", "D", "Eb", "E", "F", "F#")
 """From the lowest standard harp to the highest."""
 
-_RANGES = {"double-low": -24, "low": -12, "": 0, "high": 12}
-_KEY = re.compile(r"(?:(double[- ]?low|low|high|ll|l|h)[- ]?)??([A-G])([#b♯♭]?)\Z", re.IGNORECASE)
-_SHORT = {"ll": "double-low", "l": "low", "h": "high", "doublelow": "double-low"}
+_LOWEST = 55  # G3
+_RANGES = {
+    "": ("", 0),
+    "low": ("low ", -12),
+    "l": ("low ", -12),
+    "doublelow": ("double-low ", -24),
+    "ll": ("double-low ", -24),
+    "high": ("high ", 12),
+    "h": ("high ", 12),
+}
+_KEY = re.compile(r"(?:(double[- ]?low|low|high|ll|l|h)[- ]?)?([A-G][#b♯♭]?)\Z", re.IGNORECASE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,7 +36,7 @@ class HarpKey:
 
     Attributes:
         name: as printed, such as ``Bb`` or ``low F``.
-        tonic: MIDI note number of hole 1 blow on a standard tuning of this key.
+        tonic: MIDI note number of hole 1 blow.
     """
 
     name: str
@@ -35,29 +45,34 @@ class HarpKey:
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def note(self) -> str:
+        """Name of the key note, without the range: ``F`` for ``low F``."""
+        return self.name.split()[-1]
+
+
+def standard_key(pitch_class: int) -> str:
+    """How the trade spells the harp key of a pitch class, such as ``Ab`` for 8."""
+    return STANDARD_KEYS[(pitch_class - _LOWEST) % 12]
+
 
 def parse_key(text: str) -> HarpKey:
     """The key written as ``C``, ``Bb``, ``low F`` (or ``LF``), ``high G``, ``double-low F``.
 
+    Capitals do not matter: a first ``b`` is the note, a second one its flat, so that ``b`` is B
+    and ``bb`` B flat. Keys get the trade's spelling (``C#`` becomes ``Db``), except that F# and
+    Gb are both left as written, because both are found on harps.
+
     Raises:
         HarpError: there is no such key.
     """
-    found = _KEY.match(text.strip())
+    found = _KEY.match(" ".join(text.split()))
     if not found:
-        keys = " ".join(STANDARD_KEYS)
         raise HarpError(
-            f"no harp has the key '{text}'; the keys are {keys}, each also low, "
-            "double-low or high, as in 'low F'"
+            f"no harp has the key '{text}'; the keys are {' '.join(STANDARD_KEYS)}, each also "
+            "low, double-low or high, as in 'low F'"
         )
-    prefix = (found[1] or "").lower().replace(" ", "-")
-    prefix = _SHORT.get(prefix, _SHORT.get(prefix.replace("-", ""), prefix))
-    letter = found[2].upper() + found[3].replace("♯", "#").replace("♭", "b")
-    try:
-        pitch_class = parse_note(f"{letter}4") % 12
-    except MusicError as error:  # pragma: no cover - the pattern admits notes only
-        raise HarpError(str(error)) from error
-    tonic = 55 + (pitch_class - 55) % 12 + _RANGES[prefix]
-    name = next(key for key in STANDARD_KEYS if parse_note(f"{key}4") % 12 == pitch_class)
-    if len(letter) > 1 and note_name(pitch_class) != f"{name}-1":
-        name = letter  # F# and Gb are both written by players; the rest keep the trade's spelling
-    return HarpKey(f"{prefix} {name}".strip(), tonic)
+    prefix, shift = _RANGES[re.sub("[- ]", "", found[1] or "").lower()]
+    pitch_class = parse_pitch_class(found[2])
+    note = "Gb" if found[2].lower() in ("gb", "g♭") else standard_key(pitch_class)
+    return HarpKey(prefix + note, _LOWEST + (pitch_class - _LOWEST) % 12 + shift)

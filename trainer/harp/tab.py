@@ -25,7 +25,8 @@ class Breath(StrEnum):
         return Breath.DRAW if self is Breath.BLOW else Breath.BLOW
 
 
-_TAB = re.compile(r"(-?)(\d+)('*)(o?)\Z")
+HOLES = range(1, 11)
+_TAB = re.compile(r"(-?)([0-9]+)('*)(o?)\Z")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -37,12 +38,21 @@ class Tab:
         breath: direction of breath.
         bend: half steps bent down, 0 for a natural note.
         over: whether it is an overblow or overdraw.
+
+    Raises:
+        HarpError: a ten-hole harp has no such hole, or the entry is both bent and overblown.
     """
 
     hole: int
     breath: Breath
     bend: int = 0
     over: bool = False
+
+    def __post_init__(self) -> None:
+        if self.hole not in HOLES:
+            raise HarpError(f"'{self}' names hole {self.hole}; a harp has holes 1 to 10")
+        if self.bend and self.over:
+            raise HarpError(f"'{self}' is both bent and overblown; write one or the other")
 
     def __str__(self) -> str:
         sign = "-" if self.breath is Breath.DRAW else ""
@@ -66,10 +76,4 @@ class Tab:
                 f"'{text}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown"
             )
         sign, hole, bends, over = found.groups()
-        if not 1 <= int(hole) <= 10:
-            raise HarpError(f"'{text}' names hole {hole}; a harp has holes 1 to 10")
-        if bends and over:
-            raise HarpError(f"'{text}' is both bent and overblown; write one or the other")
-        return cls(
-            int(hole), Breath.DRAW if sign else Breath.BLOW, bend=len(bends), over=bool(over)
-        )
+        return cls(int(hole), Breath.DRAW if sign else Breath.BLOW, len(bends), bool(over))
