@@ -1,13 +1,17 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
-from trainer.sound.block import Block, Samples, Source
+from trainer.sound.block import Block, Samples, Source, on_grid
+from trainer.sound.click import ClickTrack
 from trainer.sound.errors import SoundError, SourceLost
+from trainer.sound.player import Player
 from trainer.sound.spec import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec, SourceSpec
 
 __all__ = [
     "Block",
+    "ClickTrack",
     "Fault",
     "MicrophoneSpec",
+    "Player",
     "PlayerSpec",
     "RecordingSpec",
     "Samples",
@@ -15,4 +19,5 @@ __all__ = [
     "Source",
     "SourceLost",
     "SourceSpec",
+    "on_grid",
 ]

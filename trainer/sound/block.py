@@ -4,12 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
+
+_GRID = 2.0**23
+
+
+def on_grid(samples: NDArray[np.floating[Any]]) -> Samples:
+    """Samples as a block holds them: on the grid of 24-bit audio.
+
+    Each is rounded to a multiple of 2**-23 and kept within [-1, 1 - 2**-23]; what is not a
+    finite number becomes 0.
+
+    Args:
+        samples: float, any shape.
+
+    Returns:
+        float32 of the same shape; a 24-bit file holds it exactly.
+    """
+    finite = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+    steps = np.clip(np.rint(finite * _GRID), -_GRID, _GRID - 1.0)
+    return np.asarray(steps / _GRID + 0.0, dtype=np.float32)  # + 0.0 leaves no negative zero
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +54,10 @@ class Block:
 
 class Source(Protocol):
     """Where sound comes from: a microphone, a recording, the built-in player."""
+
+    @property
+    def name(self) -> str:
+        """What it is, in words, such as ``recording take.flac``."""
 
     @property
     def rate(self) -> int:

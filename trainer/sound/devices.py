@@ -1,0 +1,167 @@
+"""Which inputs and outputs there are.
+
+PortAudio is loaded here, on first use: without it everything but live sound still works.
+"""
+
+from __future__ import annotations
+
+import platform
+import sys
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from trainer.sound.errors import SoundError
+
+Kind = Literal["input", "output"]
+
+_INSTALL = {
+    "debian": "sudo apt install libportaudio2",
+    "fedora": "sudo dnf install portaudio",
+    "rhel": "sudo dnf install portaudio",
+    "arch": "sudo pacman -S portaudio",
+    "suse": "sudo zypper install libportaudio2",
+    "alpine": "sudo apk add portaudio",
+}
+_CALLED = {"input": "microphone or other input", "output": "loudspeaker or other output"}
+
+
+@dataclass(frozen=True, slots=True)
+class Device:
+    """An input or output, or both.
+
+    Attributes:
+        number: how PortAudio counts it.
+        name: how the system names it.
+        host: the sound system that offers it.
+        inputs, outputs: its channels; 0 if it is not one.
+        rate: its own samples a second.
+        is_default_input, is_default_output: whether it is the system's choice.
+    """
+
+    number: int
+    name: str
+    host: str
+    inputs: int
+    outputs: int
+    rate: int
+    is_default_input: bool
+    is_default_output: bool
+
+    def channels(self, kind: Kind) -> int:
+        """Its channels in one direction."""
+        return self.inputs if kind == "input" else self.outputs
+
+    def is_default(self, kind: Kind) -> bool:
+        """Whether it is the system's choice in one direction."""
+        return self.is_default_input if kind == "input" else self.is_default_output
+
+
+def portaudio() -> Any:
+    """The module `sounddevice`, with PortAudio behind it.
+
+    Raises:
+        SoundError: PortAudio is not there; the message says how to install it.
+    """
+    try:
+        import sounddevice
+    except OSError as error:
+        raise SoundError(
+            "live sound needs the PortAudio library, which this computer does not have; "
+            f"{_how_to_install()}"
+        ) from error
+    except Exception as error:
+        raise SoundError(f"PortAudio does not start on this computer: {error}") from error
+    return sounddevice
+
+
+def _how_to_install() -> str:
+    if sys.platform in ("darwin", "win32"):
+        return "install it with: python -m pip install --force-reinstall sounddevice"
+    try:
+        system = platform.freedesktop_os_release()
+    except OSError:
+        system = {}
+    for like in [system.get("ID", ""), *system.get("ID_LIKE", "").split()]:
+        for known, command in _INSTALL.items():
+            if known in like:
+                return f"install it with: {command}"
+    return "install your system's package of it (portaudio or libportaudio2)"
+
+
+def devices() -> tuple[Device, ...]:
+    """All inputs and outputs, by number.
+
+    Raises:
+        SoundError: PortAudio is missing.
+    """
+    sd = portaudio()
+    hosts = sd.query_hostapis()
+    default_input, default_output = sd.default.device
+    return tuple(
+        Device(
+            number=number,
+            name=str(found["name"]),
+            host=str(hosts[found["hostapi"]]["name"]),
+            inputs=int(found["max_input_channels"]),
+            outputs=int(found["max_output_channels"]),
+            rate=round(found["default_samplerate"]),
+            is_default_input=number == default_input,
+            is_default_output=number == default_output,
+        )
+        for number, found in enumerate(sd.query_devices())
+    )
+
+
+def input_device(wanted: str | int | None = None) -> Device:
+    """The input of that number, name or part of a name; None is the system's.
+
+    Raises:
+        SoundError: there is none; the message lists what there is.
+    """
+    return choose(devices(), "input", wanted)
+
+
+def output_device(wanted: str | int | None = None) -> Device:
+    """The output of that number, name or part of a name; None is the system's.
+
+    Raises:
+        SoundError: there is none; the message lists what there is.
+    """
+    return choose(devices(), "output", wanted)
+
+
+def choose(among: tuple[Device, ...], kind: Kind, wanted: str | int | None) -> Device:
+    """The device that is meant; where one name is offered by several hosts, the default's.
+
+    Raises:
+        SoundError: none is, or more than one.
+    """
+    there = [device for device in among if device.channels(kind)]
+    if not there:
+        raise SoundError(f"this computer has no {_CALLED[kind]}; connect one and try again")
+    default = next((device for device in there if device.is_default(kind)), None)
+    if wanted is None:
+        if default:
+            return default
+        raise SoundError(
+            f"the system names no {_CALLED[kind]} of its own; choose one: {_listed(there)}"
+        )
+    found = _matching(there, str(wanted).strip())
+    if default and len(found) > 1:
+        found = [device for device in found if device.host == default.host] or found
+    if len(found) > 1:
+        raise SoundError(f"'{wanted}' fits more than one {kind}; give a number: {_listed(found)}")
+    if not found:
+        raise SoundError(f"no {kind} is called '{wanted}'; there are {_listed(there)}")
+    return found[0]
+
+
+def _matching(there: list[Device], wanted: str) -> list[Device]:
+    if wanted.isdecimal():
+        return [device for device in there if device.number == int(wanted)]
+    exact = [device for device in there if device.name.lower() == wanted.lower()]
+    return exact or [device for device in there if wanted.lower() in device.name.lower()]
+
+
+def _listed(there: list[Device]) -> str:
+    return ", ".join(f"{device.number} {device.name}" for device in there)

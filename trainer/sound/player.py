@@ -1,0 +1,218 @@
+"""The built-in player: performs any drill, with faults of known size.
+
+Its room has a little noise, so that whatever adapts to a room has something to adapt to. Sound
+is made in fixed stretches whatever the block size, from noise that depends on the seed and the
+sample number alone: the same seed gives the same samples, and a fault changes nothing but the
+reeds.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections import deque
+from collections.abc import Iterator
+
+import numpy as np
+
+from trainer.drill import Clock, Drill, Step
+from trainer.harp import Harp
+from trainer.sound.block import Block, Samples, on_grid
+from trainer.sound.click import ClickTrack
+from trainer.sound.errors import SoundError
+from trainer.sound.performance import perform
+from trainer.sound.reed import Floats, Voice
+from trainer.sound.speaker import Speaker
+from trainer.sound.spec import Fault, PlayerSpec
+
+_STRETCH = 4096
+_LEAD_S = 0.25
+_END_S = 0.5
+_ROOM_RMS = 10.0 ** (-75.0 / 20.0)
+_BREATH_DB = -45.0
+"""Noise of the breath relative to the reeds it drives."""
+_SHIMMER = ((0.9, 0.03), (3.7, 0.02))
+"""Slow changes of breath pressure: Hz and depth of each."""
+
+
+class Player:
+    """A source that performs a drill."""
+
+    name = "the built-in player"
+
+    def __init__(
+        self,
+        drill: Drill,
+        harp: Harp,
+        *,
+        tempo: float | None = None,
+        bars: tuple[int, int] | None = None,
+        count_in: int | None = None,
+        spec: PlayerSpec | None = None,
+        block: int | None = None,
+    ) -> None:
+        """Make ready to play; sound starts with :meth:`blocks`.
+
+        Args:
+            drill: what to play.
+            harp: what to play it on.
+            tempo: beats a minute; None takes the drill's own.
+            bars: first and last bar to play, from 1; None plays all.
+            count_in: beats of room before the first; None is one bar.
+            spec: how to play, faults included; None plays without fault.
+            block: samples in a block; None is 256 at the pace of a clock, otherwise 2048.
+
+        Raises:
+            DrillError: the drill has no such bars.
+            HarpError: the harp cannot play a step.
+            SoundError: a fault that cannot be played.
+        """
+        self._drill, self._harp, self._spec = drill, harp, spec or PlayerSpec()
+        self._tempo = drill.tempo if tempo is None else tempo
+        self._bars = bars or (1, max(1, drill.bars))
+        self._steps = drill.steps if bars is None else _inside(drill, bars)
+        self._count_in = drill.meter[0] if count_in is None else count_in
+        self._block = block or (256 if self._spec.realtime else 2048)
+        unknown = sorted(set(self._spec.faults) - {step.index for step in drill.steps})
+        if unknown:
+            raise SoundError(
+                f"the built-in player is to play step {unknown[0] + 1} of {drill.name} wrong, "
+                f"but it has {len(drill.steps)} steps"
+            )
+        self._rendered = 0
+        self._voices: deque[Voice] = deque()
+        self._sounding: list[Voice] = []
+        self._white = np.zeros(len(_BREATH_FILTER) - 1)
+        self._speaker: Speaker | None = None
+        self._closed = False
+        self._clock, self._next = self._schedule(0)
+
+    @property
+    def rate(self) -> int:
+        """Samples a second."""
+        return self._spec.rate
+
+    @property
+    def clock(self) -> Clock:
+        """Where the beats of the drill fall in the pass that was scheduled last.
+
+        Beat 0 is the drill's first, also when only later bars are played.
+        """
+        return self._clock
+
+    @property
+    def hears_clicks(self) -> bool:
+        """Whether the count-in is heard."""
+        return self._speaker is not None
+
+    def again(self) -> Clock:
+        """Play once more, from the end of the last bar on (or from now, if that is over).
+
+        A pass begins with its count-in. To be called before the blocks have ended.
+
+        Returns:
+            the clock of the new pass.
+        """
+        self._clock, self._next = self._schedule(max(self._next, self._rendered))
+        return self._clock
+
+    def blocks(self) -> Iterator[Block]:
+        """Blocks in order, at the pace of a clock if the spec says so."""
+        if self._spec.aloud:
+            with contextlib.suppress(SoundError):
+                self._speaker = Speaker(self._spec.output, self.rate)
+        began = time.monotonic()
+        try:
+            for block in self._cut():
+                self._sound(block)
+                if self._spec.realtime or self._speaker:
+                    time.sleep(max(0.0, began + block.end / self.rate - time.monotonic()))
+                if self._closed:
+                    return
+                yield block
+        finally:
+            if self._speaker:
+                self._speaker.close()
+                self._speaker = None
+
+    def close(self) -> None:
+        """Stop playing. May be called twice."""
+        self._closed = True
+
+    def _schedule(self, start: int) -> tuple[Clock, int]:
+        """Plan a pass whose count-in comes after `start`; its clock, and where its bars end."""
+        rate, meter = self.rate, self._drill.meter[0]
+        first = (self._bars[0] - 1) * meter
+        lead = _LEAD_S if start == 0 else 0.0
+        beats = (self._count_in - first) * 60.0 / self._tempo
+        clock = Clock(start + round((lead + beats) * rate), self._tempo, rate)
+        played = [
+            (step, fault)
+            for step in self._steps
+            if not (fault := self._spec.faults.get(step.index, Fault())).skip
+        ]
+        self._voices.extend(perform(self._harp, clock, played, self._spec.seed))
+        last = max([step.end for step in self._steps], default=first)
+        self._end = clock.sample(last) + round(_END_S * rate)
+        self._clicks = ClickTrack(self._tempo, meter, self._count_in, 0, first)
+        return clock, clock.sample(self._bars[1] * meter)
+
+    def _cut(self) -> Iterator[Block]:
+        """What is rendered, cut into blocks."""
+        ready, start = np.zeros(0, np.float32), 0
+        while True:
+            while len(ready) < self._block and self._rendered < self._end:
+                ready = np.concatenate([ready, self._render()])
+            if not len(ready):
+                return
+            block = Block(start, ready[: self._block], self.rate)
+            ready, start = ready[self._block :], block.end
+            yield block
+
+    def _render(self) -> Samples:
+        """The next stretch."""
+        first, count = self._rendered, min(_STRETCH, self._end - self._rendered)
+        while self._voices and self._voices[0].start < first + count:
+            self._sounding.append(self._voices.popleft())
+        out, air = np.zeros(count), np.zeros(count)
+        for voice in self._sounding:
+            voice.add_to(out, air, first)
+        self._sounding = [voice for voice in self._sounding if voice.end > first + count]
+        rng = np.random.default_rng((self._spec.seed, first))
+        out = out * self._shimmer(first, count) + air * self._breath(rng, count)
+        self._rendered += count
+        return on_grid(out + _ROOM_RMS * rng.standard_normal(count))
+
+    def _shimmer(self, first: int, count: int) -> Floats:
+        t = np.arange(first, first + count) / self.rate
+        waves = [depth * np.sin(2 * np.pi * hz * t + self._spec.seed) for hz, depth in _SHIMMER]
+        return np.asarray(1.0 + sum(waves))
+
+    def _breath(self, rng: np.random.Generator, count: int) -> Floats:
+        """Noise of the breath for reeds of unit RMS: white noise, filtered."""
+        white = np.concatenate([self._white, rng.standard_normal(count)])
+        self._white = white[count:]
+        return np.asarray(np.convolve(white, _BREATH_FILTER, mode="valid"))
+
+    def _sound(self, block: Block) -> None:
+        """Let a block be heard, with the count-in that the player itself does not record."""
+        if self._speaker:
+            heard = block.samples.copy()
+            self._clicks.add_to(heard, block.start, self._clock.zero, self.rate)
+            self._speaker.play(heard)
+
+
+def _inside(drill: Drill, bars: tuple[int, int]) -> tuple[Step, ...]:
+    steps = drill.step_range(*bars)
+    return drill.steps[steps.start : steps.stop]
+
+
+def _breath_filter(taps: int = 33) -> Floats:
+    """A short band-pass around a sixth of the rate's half: the hiss of air past a reed."""
+    n = np.arange(taps) - taps // 2
+    window = np.hanning(taps + 2)[1:-1]
+    band = window * np.cos(np.pi * n / 6.0)
+    return np.asarray(10.0 ** (_BREATH_DB / 20.0) * band / np.sqrt(np.sum(band**2)))
+
+
+_BREATH_FILTER = _breath_filter()
