@@ -2,6 +2,25 @@
 
 from trainer.drill.clock import Clock
 from trainer.drill.errors import DrillError, Problem
+from trainer.drill.file import parse_drill, read_drill
 from trainer.drill.model import Drill, Goal, Sound, Step, sound_text
+from trainer.drill.move import on_harp, unplayable
+from trainer.drill.shelf import Shelf, find, read_shelf
 
-__all__ = ["Clock", "Drill", "DrillError", "Goal", "Problem", "Sound", "Step", "sound_text"]
+__all__ = [
+    "Clock",
+    "Drill",
+    "DrillError",
+    "Goal",
+    "Problem",
+    "Shelf",
+    "Sound",
+    "Step",
+    "find",
+    "on_harp",
+    "parse_drill",
+    "read_drill",
+    "read_shelf",
+    "sound_text",
+    "unplayable",
+]

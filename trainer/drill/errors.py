@@ -36,7 +36,7 @@ class Problem:
             where: name of the file.
         """
         place = f"{where}:{self.line}:{self.column}" if self.line else where
-        head = f"{place}: {_printable(self.message)}"
+        head = _printable(f"{place}: {self.message}")
         if not (self.source and self.length):
             return head
         first = max(0, self.column - SHOWN_COLUMNS // 2) if _too_long(self.source) else 0

@@ -1,0 +1,185 @@
+"""Drill files: TOML whose fields head.py describes and whose music tab.py reads.
+
+    title = "The four draw, a half step down"
+    about = "What it trains, how it feels when right, what usually goes wrong."
+    harp = "C"
+    tempo = 60
+    meter = "4/4"
+    skills = ["half-step bends"]
+
+    tab = \"\"\"
+    -4:2 -4':2 | -4'>-4:2 r:2 |
+    \"\"\"
+
+    [goal]
+    tolerance = 15
+
+Everything that is wrong with a file is told at once, each thing with its place.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from trainer.drill.errors import DrillError, Problem
+from trainer.drill.model import Drill, Goal
+from trainer.drill.move import unplayable
+from trainer.drill.places import Place, places, string_at
+from trainer.drill.tab import Music, read_tab
+from trainer.harp import Harp, HarpError, parse_key
+
+if TYPE_CHECKING:
+    from trainer.drill.head import DrillTable, Fault
+
+LARGEST_BYTES = 1_000_000
+"""More than any drill needs; a larger file is something else."""
+
+_TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
+_TAB_IN_SINGLE_QUOTES = re.compile(r"^[ \t]*tab[ \t]*=[ \t]*'", re.MULTILINE)
+
+
+def read_drill(path: Path | str) -> Drill:
+    """The drill in a file.
+
+    Raises:
+        DrillError: the file cannot be read or is no drill; every problem in it is told.
+    """
+    path = Path(path)
+    return parse_drill(_text(path), path.stem, str(path))
+
+
+def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
+    """The drill in a text.
+
+    Args:
+        source: the text of a drill file.
+        name: what the drill is to be called.
+        where: the file's name for problems; the drill's if none is given.
+
+    Raises:
+        DrillError: it is no drill; every problem in it is told.
+    """
+    from trainer.drill.head import check_table  # pydantic is slow to load and only needed here
+
+    where = where or name
+    source = source.removeprefix("\ufeff").replace("\r\n", "\n")
+    try:
+        data = tomllib.loads(source)
+    except (ValueError, RecursionError) as error:
+        raise _error(where, source, [_toml_problem(error, source)]) from None
+    table, faults = check_table(data)
+    spots = places(source)
+    problems = [_field_problem(fault, spots) for fault in faults]
+    wrong = {fault.path[0] for fault in faults}
+    music = _music(data, wrong, source, spots)
+    if music:
+        problems += music.problems
+        harp = _harp(data, wrong)
+        problems += unplayable(music.steps, harp) if harp else ()
+    if problems or table is None or music is None:
+        raise _error(where, source, problems)
+    return _drill(name, table, music)
+
+
+def _drill(name: str, table: DrillTable, music: Music) -> Drill:
+    beats, value = (int(part) for part in table.meter.split("/"))
+    return Drill(
+        name=name,
+        title=table.title.strip(),
+        about=table.about.strip(),
+        key=parse_key(table.harp).name,
+        tuning=table.tuning.lower(),
+        tempo=table.tempo,
+        meter=(beats, value),
+        goal=Goal(table.goal.tolerance, table.goal.pass_mark),
+        steps=music.steps,
+        beats=music.beats,
+        skills=tuple(skill.strip() for skill in table.skills),
+        level=table.level,
+    )
+
+
+def _text(path: Path) -> str:
+    try:
+        if path.is_dir():
+            raise DrillError(f"{path} is a folder, not a drill; name a file in it")
+        if not path.is_file():
+            raise DrillError(f"there is no drill file {path}; check its name and folder")
+        if path.stat().st_size > LARGEST_BYTES:
+            raise DrillError(f"{path} is too large for a drill; a drill is a short text file")
+        raw = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise DrillError(f"the drill file {path} cannot be read: {reason}") from None
+    try:
+        return raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        before = raw[: error.start].decode("utf-8")
+        line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
+        message = "the file is not UTF-8 text from here on; save it as UTF-8"
+        raise DrillError.of(str(path), [Problem(line, column, 0, message)]) from None
+
+
+def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:
+    lines = dict(enumerate(source.split("\n"), start=1))
+    return DrillError.of(
+        where, (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
+    )
+
+
+def _toml_problem(error: Exception, source: str) -> Problem:
+    if isinstance(error, RecursionError):
+        return Problem(1, 1, 0, "the file nests too deeply; a drill needs no lists in lists")
+    message = str(error)
+    place = _TOML_PLACE.search(message)
+    if not place:
+        return Problem(1, 1, 0, f"the file is not TOML: {message}")
+    lines = source.rstrip("\n").split("\n")
+    line, column = (int(place[1]), int(place[2])) if place[1] else (len(lines), len(lines[-1]) + 1)
+    hint = (
+        '; put the tab between """ and """, because \' is the sign of a bend'
+        if _TAB_IN_SINGLE_QUOTES.search(source)
+        else ""
+    )
+    return Problem(line, column, 1, f"not TOML: {message[: place.start()]}{hint}")
+
+
+def _field_problem(fault: Fault, spots: Mapping[tuple[str, ...], Place]) -> Problem:
+    if fault.kind == "missing":
+        return Problem(1, 1, 0, fault.message)
+    place = spots.get(fault.path) or spots.get(fault.path[:1])
+    if not place:
+        return Problem(1, 1, 0, fault.message)
+    span = place.key if fault.kind == "unknown" else place.value
+    return Problem(span.line, span.column, span.length, fault.message)
+
+
+def _music(
+    data: Mapping[str, Any],
+    wrong: set[str],
+    source: str,
+    spots: Mapping[tuple[str, ...], Place],
+) -> Music | None:
+    """The music, read where it stands in the source so that its places are the file's."""
+    if "tab" in wrong:
+        return None
+    place = spots.get(("tab",))
+    text, line, column = (place and string_at(source, place.value)) or (data["tab"], 1, 1)
+    meter = data.get("meter", "4/4")
+    beats_a_bar = None if "meter" in wrong else int(meter.split("/")[0])
+    return read_tab(text, beats_a_bar, line=line, column=column)
+
+
+def _harp(data: Mapping[str, Any], wrong: set[str]) -> Harp | None:
+    """The harp of the drill, if the fields that name it are right."""
+    if wrong & {"harp", "tuning"}:
+        return None
+    try:
+        return Harp.of(data["harp"], data.get("tuning", "richter"))
+    except HarpError:
+        return None

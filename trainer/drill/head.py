@@ -1,0 +1,167 @@
+"""The fields of a drill file: what each may be, and what is told when one is not."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Annotated, Any
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+
+from trainer.drill.model import Goal
+from trainer.harp import load_tuning, parse_key
+from trainer.music import TrainerError
+
+
+def _read_by(reader: Callable[[str], object]) -> AfterValidator:
+    """A check that the reader, of a key or a tuning, knows the text."""
+
+    def check(text: str) -> str:
+        try:
+            reader(text)
+        except TrainerError as error:
+            raise ValueError(str(error)) from error
+        return text
+
+    return AfterValidator(check)
+
+
+def _without_controls(text: str) -> str:
+    if any(unicodedata.category(c) == "Cc" and c not in "\n\t" for c in text):
+        raise ValueError("a text may hold no control characters; take them out")
+    return text
+
+
+Line = Annotated[
+    str, Field(max_length=80, pattern=r"^[^\n]*\S[^\n]*$"), AfterValidator(_without_controls)
+]
+
+
+_USUAL = Goal()
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+
+
+class GoalTable(_Table):
+    """The ``[goal]`` table."""
+
+    tolerance: float = Field(
+        default=_USUAL.tolerance,
+        ge=1,
+        le=50,
+        description="cents off the target that still count as in tune, a number from 1 to 50",
+    )
+    pass_mark: float = Field(
+        default=_USUAL.pass_mark,
+        ge=0,
+        le=100,
+        description="the total from which the drill is passed, a number from 0 to 100",
+    )
+
+
+class DrillTable(_Table):
+    """The whole file."""
+
+    title: Line = Field(description='one line of text, up to 80 characters, as "First notes"')
+    about: Annotated[str, AfterValidator(_without_controls)] = Field(
+        default="",
+        max_length=2000,
+        description="text: what it trains, how it feels when right, what usually goes wrong",
+    )
+    harp: Annotated[str, _read_by(parse_key)] = Field(
+        description='the key of the harp it is written for, as "C" or "low F"'
+    )
+    tuning: Annotated[str, _read_by(load_tuning)] = Field(
+        default="richter", description='the name of the harp\'s tuning, as "richter"'
+    )
+    tempo: float = Field(ge=20, le=300, description="beats a minute, a number from 20 to 300")
+    meter: str = Field(
+        default="4/4",
+        pattern=r"^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$",
+        description='beats in a bar and the note value of a beat, as "4/4" or "6/8"',
+    )
+    skills: list[Line] = Field(
+        default=[],
+        max_length=12,
+        description='a list of what it trains, the main skill first, as ["single notes"]',
+    )
+    level: int = Field(
+        default=1,
+        ge=1,
+        le=9,
+        description="how far along the course it comes, a whole number from 1 to 9",
+    )
+    goal: GoalTable = Field(
+        default_factory=GoalTable, description="a table, [goal] with tolerance and pass_mark"
+    )
+    tab: str = Field(description='the music, tab between """ and """, as -4:1 4:1 r:2')
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with one field.
+
+    Attributes:
+        path: the field and the table it lies in.
+        kind: ``missing``, ``unknown`` (no such field) or ``value``.
+        message: what is wrong and what was expected.
+    """
+
+    path: tuple[str, ...]
+    kind: str
+    message: str
+
+
+def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault, ...]]:
+    """The fields of a drill file, or everything that is wrong with them.
+
+    Args:
+        data: the file's tables as a TOML reader gives them.
+    """
+    try:
+        return DrillTable.model_validate(data), ()
+    except ValidationError as error:
+        found: dict[tuple[str, ...], Fault] = {}
+        for detail in error.errors(include_url=False):
+            path = tuple(part for part in detail["loc"] if isinstance(part, str))
+            found.setdefault(path, _fault(path, detail["type"], detail["input"], detail["msg"]))
+        return None, tuple(found.values())
+
+
+def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fault:
+    table: type[_Table] = GoalTable if len(path) > 1 else DrillTable
+    name = path[-1]
+    if kind == "extra_forbidden":
+        near = get_close_matches(name, table.model_fields, n=1)
+        hint = (
+            f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(table.model_fields)
+        )
+        where = "[goal]" if len(path) > 1 else "a drill"
+        return Fault(path, "unknown", f"{where} has no field '{name}'; {hint}")
+    expected = table.model_fields[name].description
+    if kind == "missing":
+        return Fault(path, "missing", f"'{name}' is missing; it must be {expected}")
+    if kind == "value_error":
+        return Fault(path, "value", message.removeprefix("Value error, "))
+    return Fault(path, "value", f"'{name}' must be {expected}; {_shown(value)} is not")
+
+
+def _shown(value: object) -> str:
+    match value:
+        case str():
+            return f'"{value[:40]}…"' if len(value) > 40 else f'"{value}"'
+        case bool():
+            return str(value).lower()
+        case int():
+            return str(value) if abs(value) < 10**15 else "so large a number"
+        case float():
+            return f"{value:g}"
+        case list():
+            return "a list"
+        case dict():
+            return "a table"
+    return "a date or time"

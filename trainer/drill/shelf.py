@@ -1,0 +1,121 @@
+"""The shelf: the drills at hand.
+
+The project's own, and the player's in the folder that :func:`user_folder` names; a drill of the
+same name there takes the place of the project's.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+from importlib import resources
+from pathlib import Path
+from statistics import mean
+
+import platformdirs
+
+from trainer.drill.errors import DrillError
+from trainer.drill.file import read_drill
+from trainer.drill.model import Drill
+
+ENDING = ".toml"
+
+
+@dataclass(frozen=True, slots=True)
+class Shelf:
+    """What is on the shelf.
+
+    Attributes:
+        drills: in the order of the course: groups of one main skill, easier ones first.
+        errors: one for each file that is no drill.
+    """
+
+    drills: tuple[Drill, ...]
+    errors: tuple[DrillError, ...]
+
+    @property
+    def groups(self) -> dict[str, tuple[Drill, ...]]:
+        """The drills by their main skill; those that name none come under ``other``."""
+        groups: dict[str, tuple[Drill, ...]] = {}
+        for drill in self.drills:
+            groups[_group(drill)] = (*groups.get(_group(drill), ()), drill)
+        return groups
+
+
+def own_folder() -> Path:
+    """Where the project's drills lie: in an installed package inside it, else beside it."""
+    package = Path(str(resources.files("trainer")))
+    inside = package / "drills"
+    return inside if inside.is_dir() else package.parent / "drills"
+
+
+def user_folder() -> Path:
+    """Where a player's own drills lie."""
+    return Path(platformdirs.user_data_dir("trainer", appauthor=False)) / "drills"
+
+
+def drill_files() -> dict[str, Path]:
+    """The drill files at hand, by the name of their drill."""
+    files = [*sorted(own_folder().glob(f"*{ENDING}")), *sorted(user_folder().glob(f"*{ENDING}"))]
+    return {path.stem: path for path in files}
+
+
+def drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
+    """Drill files by the paths of files and folders; each folder gives all that lie in it.
+
+    Raises:
+        DrillError: a folder holds none.
+    """
+    files: list[Path] = []
+    for path in paths:
+        inside = sorted(path.rglob(f"*{ENDING}")) if path.is_dir() else [path]
+        if not inside:
+            raise DrillError(f"the folder {path} holds no drill file; their names end in {ENDING}")
+        files += inside
+    return tuple(dict.fromkeys(files))
+
+
+def read_shelf() -> Shelf:
+    """All drills at hand."""
+    drills, errors = [], []
+    for path in drill_files().values():
+        try:
+            drills.append(read_drill(path))
+        except DrillError as error:
+            errors.append(error)
+    return Shelf(_as_course(drills), tuple(errors))
+
+
+def find(name_or_path: str) -> Drill:
+    """A drill of the shelf by its name, or one in any file by its path.
+
+    Raises:
+        DrillError: there is none, or it is wrong.
+    """
+    files = {name.lower(): path for name, path in drill_files().items()}
+    name = name_or_path.lower()
+    if name in files:
+        return read_drill(files[name])
+    path = Path(name_or_path)
+    if path.suffix == ENDING or len(path.parts) > 1:
+        return read_drill(path)
+    near = get_close_matches(name, files, n=3)
+    hint = f"the nearest are {', '.join(near)}" if near else "'trainer drill list' shows all"
+    raise DrillError(f"no drill is called '{name_or_path}'; {hint}")
+
+
+def _group(drill: Drill) -> str:
+    return drill.skills[0] if drill.skills else "other"
+
+
+def _as_course(drills: list[Drill]) -> tuple[Drill, ...]:
+    levels: dict[str, list[int]] = {}
+    for drill in drills:
+        levels.setdefault(_group(drill), []).append(drill.level)
+
+    def place(drill: Drill) -> tuple[float, str, int, str]:
+        group = _group(drill)
+        return mean(levels[group]), group, drill.level, drill.name
+
+    return tuple(sorted(drills, key=place))
