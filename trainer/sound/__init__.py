@@ -4,7 +4,9 @@ from trainer.sound.block import Block, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import SoundError, SourceLost
 from trainer.sound.player import Player
+from trainer.sound.recording import Recording
 from trainer.sound.spec import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec, SourceSpec
+from trainer.sound.take import TakeWriter
 
 __all__ = [
     "Block",
@@ -13,11 +15,13 @@ __all__ = [
     "MicrophoneSpec",
     "Player",
     "PlayerSpec",
+    "Recording",
     "RecordingSpec",
     "Samples",
     "SoundError",
     "Source",
     "SourceLost",
     "SourceSpec",
+    "TakeWriter",
     "on_grid",
 ]

@@ -1,0 +1,156 @@
+"""A recording on disk as a source: WAV, FLAC, OGG or MP3 of any rate, streamed."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.sound.block import Block, on_grid
+from trainer.sound.errors import SoundError
+from trainer.sound.facts import Facts
+
+_BLOCK = 1024
+_UNKNOWN = 2**62
+"""A length from here on means that the file was never finished."""
+_CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
+_STREAMED = 2**31 - 2**16
+"""A WAV header with at least so many bytes of sound was written before its length was known."""
+
+
+class Recording:
+    """A source that reads a file from start to end.
+
+    Attributes:
+        path: the file.
+        name: what it is, in words.
+        rate: samples a second.
+        channels: how many it has.
+        tags: what a take was saved with, if the file is a saved take; otherwise empty.
+    """
+
+    def __init__(self, path: Path, channel: int | None = None) -> None:
+        """Open a file.
+
+        Args:
+            path: WAV, FLAC, OGG or MP3.
+            channel: 1 for the first; None mixes all.
+
+        Raises:
+            SoundError: it is not there, cannot be read, is not audio, holds no sound, or has no
+                such channel.
+        """
+        self.path = Path(path)
+        self.name = f"recording {self.path.name}"
+        self._file = _open(self.path)
+        self.rate = int(self._file.samplerate)
+        self.channels = int(self._file.channels)
+        if not 1 <= (channel or 1) <= self.channels:
+            self.close()
+            raise SoundError(
+                f"{self.path} has no channel {channel}; it has {self.channels}, counted from 1"
+            )
+        self.tags = _tags(self._file.comment)
+        self._channel = channel
+        self._facts = Facts(self.rate)
+        self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
+
+    @property
+    def frames(self) -> int | None:
+        """Its length in samples; None if the file does not say."""
+        return None if self._file.frames >= _UNKNOWN else int(self._file.frames)
+
+    @property
+    def warnings(self) -> list[str]:
+        """What a player should be told about what has been read so far, a sentence each."""
+        told = self._facts.sentences()
+        if self._cut_short:
+            told.insert(0, "it was not finished when it was recorded; it is used as far as it goes")
+        return [f"{self.path.name}: {sentence}" for sentence in told]
+
+    def blocks(self) -> Iterator[Block]:
+        """Blocks in order, as fast as they are read; holds one at a time.
+
+        Raises:
+            SoundError: it cannot be read to its end; all before was given.
+        """
+        while not self._file.closed:
+            start = self._facts.frames
+            raw = self._read()
+            if not len(raw):
+                return
+            self._facts.add(raw)
+            yield Block(start, on_grid(raw.mean(axis=1)), self.rate)
+
+    def close(self) -> None:
+        """Let go of the file. May be called twice."""
+        self._file.close()
+
+    def _read(self) -> NDArray[np.float64]:
+        """The next frames of the wanted channels, shape (n, channels); none at the end."""
+        import soundfile
+
+        try:
+            raw = self._file.read(_BLOCK, dtype="float64", always_2d=True)
+        except soundfile.SoundFileRuntimeError as error:
+            if self.frames is None:
+                return np.zeros((0, 1))
+            raise self._breaks_off() from error
+        if not len(raw) and self._facts.frames < (self.frames or 0):
+            raise self._breaks_off()
+        return np.asarray(raw if self._channel is None else raw[:, [self._channel - 1]])
+
+    def _breaks_off(self) -> SoundError:
+        at, length = self._facts.frames / self.rate, (self.frames or 0) / self.rate
+        return SoundError(
+            f"{self.path} is damaged: it cannot be read beyond {at:.1f} s of {length:.1f} s; "
+            "what comes before was used"
+        )
+
+
+def _open(path: Path) -> Any:
+    import soundfile
+
+    if not path.exists():
+        raise SoundError(f"there is no recording {path}; check the name and the folder")
+    if path.is_dir():
+        raise SoundError(f"{path} is a folder; name a recording inside it")
+    try:
+        with path.open("rb") as file:
+            empty = not file.read(1)
+    except OSError as error:
+        raise SoundError(f"{path} cannot be read: {error.strerror}") from error
+    if empty:
+        raise SoundError(f"{path} is an empty file; record it again")
+    try:
+        file = soundfile.SoundFile(path)
+    except soundfile.SoundFileRuntimeError as error:
+        raise SoundError(
+            f"{path} is not audio that can be read; use WAV, FLAC, OGG or MP3"
+        ) from error
+    if not file.frames:
+        file.close()
+        raise SoundError(f"{path} holds no sound; record it again")
+    return file
+
+
+def _tags(comment: str) -> dict[str, Any]:
+    """What :class:`trainer.sound.TakeWriter` put into a file's comment."""
+    try:
+        tags = json.loads(comment)
+    except ValueError:
+        return {}
+    return tags if isinstance(tags, dict) else {}
+
+
+def _is_cut_short(log: str, frames: int) -> bool:
+    """Whether a file ends before its header says, by the reading library's log of it."""
+    found = _CUT_SHORT.search(log)
+    if not found:
+        return bool(frames >= _UNKNOWN)
+    return found[1] is None or int(found[1]) < _STREAMED

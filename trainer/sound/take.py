@@ -1,0 +1,128 @@
+"""A take saved as it is played: 24-bit FLAC, which holds every block exactly."""
+
+from __future__ import annotations
+
+import json
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from trainer.sound.block import Block
+from trainer.sound.errors import SoundError
+
+_TO_INT32 = 2.0**31
+"""The library writes the upper 24 bits of each 32."""
+_COPIED = 65_536
+
+
+class TakeWriter:
+    """Writes the blocks of a take.
+
+    While it is played, the sound goes to ``NAME.part.flac``, which reads back as far as it got
+    if the trainer is killed. Tags are only known at the end and a FLAC has them at its start, so
+    closing copies it to the name asked for.
+    """
+
+    def __init__(self, path: Path, rate: int) -> None:
+        """Start a file; nothing is overwritten.
+
+        Args:
+            path: ``….flac``.
+            rate: samples a second.
+
+        Raises:
+            SoundError: the name is taken, is not FLAC, or cannot be written.
+        """
+        self.path = Path(path)
+        self.part = self.path.with_suffix(".part.flac")
+        self._rate = rate
+        self._frames = 0
+        if self.path.suffix.lower() != ".flac":
+            raise SoundError(f"takes are saved as FLAC; name the file {self.path.stem}.flac")
+        if not self.path.parent.is_dir():
+            raise SoundError(f"there is no folder {self.path.parent} to save the take in; make it")
+        if self.path.exists():
+            raise SoundError(f"{self.path} is there already; choose another name, or delete it")
+        if self.part.exists():
+            raise SoundError(
+                f"{self.part} holds the sound of a take that was cut off; rename or delete it"
+            )
+        try:
+            self._file = _create(self.part, rate)
+        except (OSError, RuntimeError) as error:
+            raise SoundError(f"the take cannot be saved in {self.part}: {_why(error)}") from error
+
+    def write(self, block: Block) -> None:
+        """Add a block; at most a tenth of a second of sound is not on disk yet.
+
+        Raises:
+            SoundError: it cannot be written; what came before is in the part file.
+        """
+        try:
+            self._file.write(np.asarray(block.samples * _TO_INT32, dtype=np.int32))
+        except RuntimeError as error:
+            raise SoundError(
+                f"the take cannot be saved any further: {_why(error)}; the disk may be full; "
+                f"what was played so far is in {self.part}"
+            ) from error
+        self._frames += len(block.samples)
+
+    def close(self, tags: Mapping[str, Any] | None = None) -> Path | None:
+        """Finish the file.
+
+        Args:
+            tags: what to keep with the sound, as JSON can hold it;
+                :attr:`trainer.sound.Recording.tags` reads it back.
+
+        Returns:
+            the file; None if nothing had been played.
+
+        Raises:
+            SoundError: it cannot be finished; the sound stays in the part file.
+        """
+        self._file.close()
+        if not self._frames:
+            self.part.unlink(missing_ok=True)
+            return None
+        tagged = self.path.with_suffix(".tagged.flac")
+        tagged.unlink(missing_ok=True)
+        try:
+            self._copy(tagged, json.dumps(dict(tags or {}), ensure_ascii=False))
+            os.replace(tagged, self.path)
+            self.part.unlink()
+        except (OSError, RuntimeError) as error:
+            raise SoundError(
+                f"the take cannot be saved as {self.path}: {_why(error)}; its sound is kept in "
+                f"{self.part}"
+            ) from error
+        finally:
+            tagged.unlink(missing_ok=True)
+        return self.path
+
+    def _copy(self, to: Path, comment: str) -> None:
+        """The part file with a comment; the library takes one only before the first sample."""
+        import soundfile
+
+        with soundfile.SoundFile(self.part) as part, _create(to, self._rate) as copy:
+            copy.comment = comment
+            while len(samples := part.read(_COPIED, dtype="int32")):
+                copy.write(samples)
+
+
+def _create(path: Path, rate: int) -> Any:
+    """A new file; it must not be there yet.
+
+    Raises:
+        OSError, RuntimeError: it cannot be made.
+    """
+    import soundfile
+
+    path.open("xb").close()  # says why, where the library only says "System error"
+    return soundfile.SoundFile(path, "w", rate, 1, "PCM_24", format="FLAC")
+
+
+def _why(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error).rstrip(".")
