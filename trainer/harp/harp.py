@@ -128,10 +128,9 @@ class Harp:
         bends = self.opens(tab.hole)
         if tab.over:
             if tab.breath is bends:
-                what = "overblow" if tab.breath is Breath.BLOW else "overdraw"
                 raise HarpError(
                     f"{tab} cannot be played on a {self.name} harp: hole {tab.hole} has no "
-                    f"{what}, because its {tab.breath} reed is the higher one"
+                    f"{tab.kind}, because its {tab.breath} reed is the higher one"
                 )
             return self.reed(tab.hole, bends) + 1
         deepest = int(self.bend_depth(tab.hole) // 100)

@@ -63,6 +63,13 @@ class Tab:
         """Whether the reed sounds by itself, neither bent nor overblown."""
         return not self.bend and not self.over
 
+    @property
+    def kind(self) -> str:
+        """What it is in words: ``draw``, ``blow bend``, ``overblow`` and so on."""
+        if self.over:
+            return f"over{self.breath}"
+        return f"{self.breath} bend" if self.bend else str(self.breath)
+
     @classmethod
     def parse(cls, text: str) -> Tab:
         """The tab entry written as `text`.

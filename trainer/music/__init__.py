@@ -17,6 +17,7 @@ from trainer.music.position import (
     key_in_position,
     position_for,
     position_name,
+    song_tonic,
 )
 from trainer.music.temperament import TEMPERAMENTS, Temperament, temperament
 
@@ -38,5 +39,6 @@ __all__ = [
     "pitch_class_name",
     "position_for",
     "position_name",
+    "song_tonic",
     "temperament",
 ]

@@ -13,6 +13,7 @@ fifth and seventh, and one name a note is enough.
 from __future__ import annotations
 
 from trainer.music.errors import MusicError
+from trainer.music.pitch import parse_pitch_class
 
 POSITIONS = range(1, 13)
 DEGREES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
@@ -47,6 +48,21 @@ def harp_for(song: int, position: int) -> int:
 def position_for(harp: int, song: int) -> int:
     """Position, 1 to 12, in which a harp plays a song's key; both keys are pitch classes."""
     return 7 * (song - harp) % 12 + 1  # seven fifths make a half step: 7 * 7 = 1 modulo 12
+
+
+def song_tonic(text: str) -> int:
+    """Pitch class of the tonic of a song's key, such as ``A``, ``Bb`` or, in minor, ``F#m``.
+
+    Raises:
+        MusicError: it is not a key.
+    """
+    try:
+        return parse_pitch_class(text.strip().removesuffix("m"))
+    except MusicError:
+        raise MusicError(
+            f"'{text}' is not the key of a song; write its tonic, with m for minor if you like, "
+            "as in Bb or F#m"
+        ) from None
 
 
 def position_name(position: int) -> str:

@@ -1,0 +1,253 @@
+"""The chart of a harp, and which harp plays a song's key, as text and as plain data for JSON.
+
+The text chart shows the harp as it is held: the holes run across, what is blown stands above
+them and what is drawn below, and whatever moves a note further from its reed stands further
+out. Under each note stands its degree in the position asked for. All lines fit 80 columns.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict, dataclass
+
+from trainer.harp import HOLES, Harp, Tab, Tuning, standard_key
+from trainer.music import (
+    POSITIONS,
+    degree,
+    harp_for,
+    key_in_position,
+    note_name,
+    pitch_class_name,
+    position_name,
+    song_tonic,
+)
+
+WIDTH = 80
+_LABEL, _CELL = 16, 6
+
+
+@dataclass(frozen=True, slots=True)
+class ChartEntry:
+    """One thing a harp can play.
+
+    Attributes:
+        tab: its tab entry.
+        note: name of its note, spelled in the key of the position.
+        degree: its scale degree in that key.
+        hz: its target.
+        cents: that, from equal temperament.
+        same_pitch: other entries of the same note.
+    """
+
+    tab: Tab
+    note: str
+    degree: str
+    hz: float
+    cents: float
+    same_pitch: tuple[Tab, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """All that a harp can play, seen from a position.
+
+    Attributes:
+        harp: the harp.
+        position: 1 to 12.
+        key: name of the key that the harp plays in that position.
+        entries: what it can play, by hole.
+    """
+
+    harp: Harp
+    position: int
+    key: str
+    entries: tuple[ChartEntry, ...]
+
+
+def chart(harp: Harp, position: int = 1) -> Chart:
+    """The chart of a harp in a position.
+
+    Raises:
+        MusicError: position is not 1 to 12.
+    """
+    tonic = key_in_position(harp.key.tonic, position)
+    key = pitch_class_name(tonic, harp.key.note)
+    entries = tuple(
+        ChartEntry(
+            tab=tab,
+            note=note_name(harp.midi(tab), key),
+            degree=degree(harp.midi(tab), tonic),
+            hz=harp.hz(tab),
+            cents=harp.offset(tab),
+            same_pitch=harp.same_pitch(tab),
+        )
+        for tab in harp.entries
+    )
+    return Chart(harp, position, key, entries)
+
+
+def chart_data(chart: Chart) -> dict[str, object]:
+    """A chart as plain data; hertz to 0.001, cents to 0.01.
+
+    `holes` tells which breath bends on each hole and how far at most: ``bend_limit_cents`` is 0
+    where nothing bends, and 50 stands for the bend of less than a half step that a hole has
+    whose reeds lie one half step apart.
+    """
+    harp = chart.harp
+    return {
+        "harp": harp.name,
+        "key": harp.key.name,
+        "tuning": harp.tuning.name,
+        "a4": harp.a4,
+        "temperament": harp.temperament.name,
+        "position": chart.position,
+        "position_key": chart.key,
+        "holes": [
+            {
+                "hole": hole,
+                "bends": harp.opens(hole).value if harp.bend_depth(hole) else None,
+                "bend_limit_cents": harp.bend_depth(hole),
+            }
+            for hole in HOLES
+        ],
+        "entries": [
+            {
+                "tab": str(entry.tab),
+                "hole": entry.tab.hole,
+                "breath": entry.tab.breath.value,
+                "kind": entry.tab.kind,
+                "note": entry.note,
+                "degree": entry.degree,
+                "hz": round(entry.hz, 3),
+                "cents": round(entry.cents, 2),
+                "same_pitch": [str(tab) for tab in entry.same_pitch],
+            }
+            for entry in chart.entries
+        ],
+    }
+
+
+def chart_text(chart: Chart) -> str:
+    """A chart for reading: the holes as a grid, then every entry on a line."""
+    return "\n".join([*_head(chart), "", *_grid(chart), "", *_list(chart)])
+
+
+def _head(chart: Chart) -> Iterator[str]:
+    harp = chart.harp
+    yield f"{harp.key} harp, {position_name(chart.position)} position: {chart.key}"
+    own = ", with your own offsets" if harp.offsets else ""
+    yield (f"{harp.tuning.title}; A4 = {harp.a4:g} Hz; temperament: {harp.temperament.name}{own}")
+    yield from textwrap.wrap(harp.tuning.about, WIDTH)
+
+
+def _grid(chart: Chart) -> Iterator[str]:
+    deepest = max(entry.tab.bend for entry in chart.entries)
+    for bend in range(deepest, 0, -1):
+        yield from _row(chart, "blow bend", bend)
+    yield from _row(chart, "overblow")
+    yield from _row(chart, "blow")
+    yield _line("hole", (f"{hole:-<{_CELL}}" for hole in HOLES))
+    yield from _row(chart, "draw")
+    for bend in range(1, deepest + 1):
+        yield from _row(chart, "draw bend", bend)
+    yield from _row(chart, "overdraw")
+    yield ""
+    yield _line("half-step bends", (_limit(chart.harp.bend_depth(hole)) for hole in HOLES))
+
+
+def _row(chart: Chart, kind: str, bend: int = 0) -> Iterator[str]:
+    row = {
+        entry.tab.hole: entry
+        for entry in chart.entries
+        if entry.tab.kind == kind and entry.tab.bend == bend
+    }
+    if row:
+        marks = "'" * bend
+        yield _line(f"{kind} {marks}", (row[h].note if h in row else "" for h in HOLES))
+        yield _line("", (row[h].degree if h in row else "" for h in HOLES))
+
+
+def _line(label: str, cells: Iterable[str]) -> str:
+    return f"{label:<{_LABEL}}{''.join(f'{cell:<{_CELL}}' for cell in cells)}".rstrip(" -")
+
+
+def _limit(cents: float) -> str:
+    if not cents:
+        return "none"
+    return "<1" if cents < 100.0 else f"{cents / 100.0:.0f}"
+
+
+def _list(chart: Chart) -> Iterator[str]:
+    yield "tab    what       note   degree       Hz   cents off equal"
+    for entry in chart.entries:
+        same = ", ".join(str(tab) for tab in entry.same_pitch)
+        yield (
+            f"{entry.tab!s:<7}{entry.tab.kind:<11}{entry.note:<7}{entry.degree:<7}"
+            f"{entry.hz:>8.2f}{entry.cents:>+8.1f}{f'   same note as {same}' if same else ''}"
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """The harp that plays a song's key in a position.
+
+    Attributes:
+        position: 1 to 12.
+        harp: key of the harp.
+        naturals: degrees of the song's key that it plays without a bend, upwards.
+    """
+
+    position: int
+    harp: str
+    naturals: tuple[str, ...]
+
+
+def picks(song: str, tuning: Tuning) -> tuple[Pick, ...]:
+    """The harps of a tuning for a song's key, one for each position.
+
+    Raises:
+        MusicError: there is no such key.
+    """
+    tonic = song_tonic(song)
+    found = []
+    for position in POSITIONS:
+        harp = harp_for(tonic, position)
+        steps = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
+        naturals = tuple(degree(step, 0) for step in steps)
+        found.append(Pick(position, standard_key(harp), naturals))
+    return tuple(found)
+
+
+def picks_data(song: str, position: int, tuning: Tuning) -> dict[str, object]:
+    """The harp for a song's key in a position, and those of the other positions, as plain data.
+
+    Raises:
+        MusicError: there is no such key or position.
+    """
+    return {
+        "song": song,
+        "tuning": tuning.name,
+        "position": position,
+        "harp": standard_key(harp_for(song_tonic(song), position)),
+        "positions": [asdict(pick) for pick in picks(song, tuning)],
+    }
+
+
+def picks_text(song: str, position: int, tuning: Tuning) -> str:
+    """The harp for a song's key in a position, and those of the other positions, for reading.
+
+    Raises:
+        MusicError: there is no such key or position.
+    """
+    harp = standard_key(harp_for(song_tonic(song), position))
+    lines = [
+        f"A song in {song}, {position_name(position)} position: {harp} harp "
+        f"(tuning: {tuning.name})",
+        "",
+        "position   harp   degrees without bends",
+    ]
+    for pick in picks(song, tuning):
+        row = f"{position_name(pick.position):<11}{pick.harp:<7}{' '.join(pick.naturals)}"
+        lines.append(row)
+    return "\n".join(lines)
