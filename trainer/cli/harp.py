@@ -10,7 +10,7 @@ import typer
 
 from trainer.harp import Harp, HarpError, load_tuning, parse_offsets
 from trainer.music import position_for, position_name, song_tonic
-from trainer.report.chart import chart, chart_data, chart_text, picks_data, picks_text
+from trainer.report.chart import Chart, chart_data, chart_text, picks_data, picks_text
 
 
 class Format(StrEnum):
@@ -60,8 +60,8 @@ def harp(
     if key is not None:
         offsets = parse_offsets(offset or ())
         in_hand = Harp.of(key, tuning, a4=a4, temperament_name=temperament, offsets=offsets)
-        drawn = chart(in_hand, _position(in_hand, song, position))
-        answer = chart_text(drawn) if format_ is Format.TEXT else _json(chart_data(drawn))
+        chart = Chart.of(in_hand, _position(in_hand, song, position))
+        answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
         asked = (song, 1 if position is None else position, load_tuning(tuning))
         answer = picks_text(*asked) if format_ is Format.TEXT else _json(picks_data(*asked))

@@ -64,27 +64,27 @@ class Chart:
     key: str
     entries: tuple[ChartEntry, ...]
 
+    @classmethod
+    def of(cls, harp: Harp, position: int = 1) -> Chart:
+        """The chart of a harp in a position.
 
-def chart(harp: Harp, position: int = 1) -> Chart:
-    """The chart of a harp in a position.
-
-    Raises:
-        MusicError: position is not 1 to 12.
-    """
-    tonic = key_in_position(harp.key.tonic, position)
-    key = pitch_class_name(tonic, harp.key.note)
-    entries = tuple(
-        ChartEntry(
-            tab=tab,
-            note=note_name(harp.midi(tab), key),
-            degree=degree(harp.midi(tab), tonic),
-            hz=harp.hz(tab),
-            cents=harp.offset(tab),
-            same_pitch=harp.same_pitch(tab),
+        Raises:
+            MusicError: position is not 1 to 12.
+        """
+        tonic = key_in_position(harp.key.tonic, position)
+        key = pitch_class_name(tonic, harp.key.note)
+        entries = tuple(
+            ChartEntry(
+                tab=tab,
+                note=note_name(harp.midi(tab), key),
+                degree=degree(harp.midi(tab), tonic),
+                hz=harp.hz(tab),
+                cents=harp.offset(tab),
+                same_pitch=harp.same_pitch(tab),
+            )
+            for tab in harp.entries
         )
-        for tab in harp.entries
-    )
-    return Chart(harp, position, key, entries)
+        return cls(harp, position, key, entries)
 
 
 def chart_data(chart: Chart) -> dict[str, object]:
