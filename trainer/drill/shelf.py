@@ -57,7 +57,7 @@ def user_folder() -> Path:
 
 def drill_files() -> dict[str, Path]:
     """The drill files at hand, by the name of their drill."""
-    files = [*sorted(own_folder().glob(f"*{ENDING}")), *sorted(user_folder().glob(f"*{ENDING}"))]
+    files = [*_files_in(own_folder()), *_files_in(user_folder())]
     return {path.stem: path for path in files}
 
 
@@ -69,7 +69,7 @@ def drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
     """
     files: list[Path] = []
     for path in paths:
-        inside = sorted(path.rglob(f"*{ENDING}")) if path.is_dir() else [path]
+        inside = _files_in(path) if path.is_dir() else [path]
         if not inside:
             raise DrillError(f"the folder {path} holds no drill file; their names end in {ENDING}")
         files += inside
@@ -103,6 +103,10 @@ def find(name_or_path: str) -> Drill:
     near = get_close_matches(name, files, n=3)
     hint = f"the nearest are {', '.join(near)}" if near else "'trainer drill list' shows all"
     raise DrillError(f"no drill is called '{name_or_path}'; {hint}")
+
+
+def _files_in(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.rglob(f"*{ENDING}") if path.is_file())
 
 
 def _group(drill: Drill) -> str:

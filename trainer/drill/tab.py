@@ -221,7 +221,9 @@ def _not_tab(text: str, whole: str) -> str:
     plain = text.translate(_PLAIN)
     if plain != text and _SOUND.match(plain):
         return f"'{text}' has a sign that is not plain text; type {plain}"
-    if not text and ">" in whole:
+    if not whole:
+        return "there is no note before the colon; write one, as in -4:1, or r:1 for a rest"
+    if not text:
         return f"the glide '{whole}' lacks a sound; write one on each side of '>', as in -4'>-4"
     inner = text[:1] + text[1:].replace("-", "")
     if "+" in text and _SOUND.match(inner):

@@ -115,7 +115,7 @@ def _page_of_long_bars(bars: list[_Bar], margin: int, width: int) -> str:
 
 
 def _line(head: str, above: str, below: str) -> str:
-    return f"{head}{above}\n{' ' * len(head)}{below.rstrip()}"
+    return f"{head}{above}".rstrip() + f"\n{' ' * len(head)}{below}".rstrip()
 
 
 def _width(bar: tuple[_Cell, ...]) -> int:
