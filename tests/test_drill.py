@@ -509,6 +509,12 @@ def test_moving_to_a_tuning_that_lacks_a_bend_tells_each_step() -> None:
     assert on_harp(drill, Harp.of("A", "country")).key == "A"
 
 
+def test_the_page_on_drill_files_shows_a_drill() -> None:
+    guide = (own_folder() / "README.md").read_text(encoding="utf-8")
+    example = guide.partition("```toml\n")[2].partition("```")[0]
+    assert [step.tab for step in parse_drill(example, "t").steps] == ["-4", "4", "-4'", "-4'>-4"]
+
+
 # The shelf
 
 
