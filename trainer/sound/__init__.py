@@ -3,15 +3,19 @@
 from trainer.sound.block import Block, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import SoundError, SourceLost
+from trainer.sound.microphone import Microphone
+from trainer.sound.open import open_source
 from trainer.sound.player import Player
 from trainer.sound.recording import Recording
 from trainer.sound.spec import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec, SourceSpec
 from trainer.sound.take import TakeWriter
+from trainer.sound.tone import tone
 
 __all__ = [
     "Block",
     "ClickTrack",
     "Fault",
+    "Microphone",
     "MicrophoneSpec",
     "Player",
     "PlayerSpec",
@@ -24,4 +28,6 @@ __all__ = [
     "SourceSpec",
     "TakeWriter",
     "on_grid",
+    "open_source",
+    "tone",
 ]

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from trainer.drill import Drill
+from trainer.sound.block import Samples
 
 _LENGTH_S = 0.03
+_DECAY_S = 0.006
 _ACCENT_HZ, _PLAIN_HZ = 2000.0, 1500.0
 _ACCENT_PEAK, _PLAIN_PEAK = 0.3, 0.18
 
 
-def click(rate: int, *, accented: bool) -> NDArray[np.float32]:
+def click(rate: int, *, accented: bool) -> Samples:
     """One click: a short burst that dies away, accented on the first beat of a bar.
 
     Returns:
@@ -21,8 +24,22 @@ def click(rate: int, *, accented: bool) -> NDArray[np.float32]:
     """
     t = np.arange(round(_LENGTH_S * rate)) / rate
     hz, peak = (_ACCENT_HZ, _ACCENT_PEAK) if accented else (_PLAIN_HZ, _PLAIN_PEAK)
-    fade = np.exp(-t / 0.006) * (1.0 - t / _LENGTH_S)
+    fade = np.exp(-t / _DECAY_S) * (1.0 - t / _LENGTH_S)
     return np.asarray(peak * fade * np.sin(2 * np.pi * hz * t), dtype=np.float32)
+
+
+def mix(out: Samples, first: int, samples: Samples, at: int) -> None:
+    """Add what falls into a stretch of output.
+
+    Args:
+        out: frames, shape (n,), of which the first has the number `first`; changed.
+        first: that number.
+        samples: what is heard from frame `at` on, shape (m,).
+        at: may lie outside the stretch.
+    """
+    a, b = max(first, at), min(first + len(out), at + len(samples))
+    if a < b:
+        out[a - first : b - first] += samples[a - at : b - at]
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,26 +60,44 @@ class ClickTrack:
     beats: int
     first: int = 0
 
+    @classmethod
+    def of(
+        cls,
+        drill: Drill,
+        tempo: float | None = None,
+        bars: tuple[int, int] | None = None,
+        count_in: int | None = None,
+    ) -> ClickTrack:
+        """All beats of a drill.
+
+        Args:
+            drill: the drill.
+            tempo: beats a minute; None takes the drill's own.
+            bars: first and last bar to play, from 1; None takes all.
+            count_in: beats before the first; None is one bar.
+        """
+        meter = drill.meter[0]
+        first, last = bars or (1, drill.bars)
+        return cls(
+            tempo=drill.tempo if tempo is None else tempo,
+            meter_beats=meter,
+            count_in=meter if count_in is None else count_in,
+            beats=(last - first + 1) * meter,
+            first=(first - 1) * meter,
+        )
+
     @property
     def start(self) -> int:
         """The beat of the first click."""
         return self.first - self.count_in
 
-    def add_to(self, out: NDArray[np.float32], first_frame: int, zero: int, rate: int) -> None:
-        """Mix in the clicks that fall into a stretch.
+    @property
+    def end(self) -> int:
+        """The beat after the last."""
+        return self.first + self.beats
 
-        Args:
-            out: frames, shape (n,), of which the first has the number `first_frame`; changed.
-            zero: frame on which beat 0 falls.
-            rate: frames a second.
-        """
-        spacing = 60.0 / self.tempo * rate
-        length = round(_LENGTH_S * rate)
-        low = math.ceil((first_frame - length - zero) / spacing)
-        high = math.ceil((first_frame + len(out) - zero) / spacing)
-        for beat in range(max(low, self.start), min(high, self.first + self.beats)):
-            at = zero + round(beat * spacing) - first_frame
-            sound = click(rate, accented=beat % self.meter_beats == 0)
-            a, b = max(0, at), min(len(out), at + len(sound))
-            if a < b:
-                out[a:b] += sound[a - at : b - at]
+    def beats_from(self, zero: int, rate: int) -> Iterator[tuple[int, bool]]:
+        """Sample of each click and whether it is accented, with beat 0 on the sample `zero`."""
+        for beat in range(self.start, self.end):
+            at = zero + round(beat * 60.0 / self.tempo * rate)
+            yield at, beat % self.meter_beats == 0

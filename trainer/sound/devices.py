@@ -5,12 +5,15 @@ PortAudio is loaded here, on first use: without it everything but live sound sti
 
 from __future__ import annotations
 
+import contextlib
 import platform
 import sys
+import time
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from trainer.sound.errors import SoundError
+from trainer.sound.timing import Timing
 
 Kind = Literal["input", "output"]
 
@@ -22,6 +25,8 @@ _INSTALL = {
     "suse": "sudo zypper install libportaudio2",
     "alpine": "sudo apk add portaudio",
 }
+_SHORTLY_S = 0.1
+"""A live stream calls back within this time."""
 _CALLED = {"input": "microphone or other input", "output": "loudspeaker or other output"}
 
 
@@ -72,6 +77,41 @@ def portaudio() -> Any:
     except Exception as error:
         raise SoundError(f"PortAudio does not start on this computer: {error}") from error
     return sounddevice
+
+
+def restart_portaudio() -> None:
+    """Let PortAudio look for devices anew; it does so only as it starts. Ends all streams.
+
+    Raises:
+        SoundError: it does not start again.
+    """
+    sd = portaudio()
+    with contextlib.suppress(sd.PortAudioError):
+        sd._terminate()
+    try:
+        sd._initialize()
+    except sd.PortAudioError as error:
+        raise SoundError(f"PortAudio does not start: {error.args[0]}") from error
+
+
+def end_stream(stream: Any, timing: Timing) -> None:
+    """Let go of a stream with a callback.
+
+    A live one is asked to stop, because aborting cancels a thread that may be holding a lock of
+    the driver or of Python; a dead one is aborted, because asking takes many seconds on a
+    suspended device.
+
+    Args:
+        stream: the stream; nobody else may be closing it.
+        timing: where its callback notes each call.
+    """
+    notes = timing.notes
+    time.sleep(_SHORTLY_S)
+    failed = portaudio().PortAudioError
+    with contextlib.suppress(failed):
+        stream.abort() if timing.notes == notes else stream.stop()
+    with contextlib.suppress(failed):
+        stream.close()
 
 
 def _how_to_install() -> str:

@@ -12,13 +12,14 @@ import contextlib
 import time
 from collections import deque
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from trainer.drill import Clock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.block import Block, Samples, on_grid
-from trainer.sound.click import ClickTrack
+from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import SoundError
 from trainer.sound.performance import perform
 from trainer.sound.reed import Floats, Voice
@@ -28,6 +29,8 @@ from trainer.sound.spec import Fault, PlayerSpec
 _STRETCH = 4096
 _LEAD_S = 0.25
 _END_S = 0.5
+_AHEAD_S = 0.1
+"""Silence that is heard first, so that a block may come a little late."""
 _ROOM_RMS = 10.0 ** (-75.0 / 20.0)
 _BREATH_DB = -45.0
 """Noise of the breath relative to the reeds it drives."""
@@ -68,10 +71,9 @@ class Player:
             SoundError: a fault that cannot be played.
         """
         self._drill, self._harp, self._spec = drill, harp, spec or PlayerSpec()
-        self._tempo = drill.tempo if tempo is None else tempo
-        self._bars = bars or (1, max(1, drill.bars))
         self._steps = drill.steps if bars is None else _inside(drill, bars)
-        self._count_in = drill.meter[0] if count_in is None else count_in
+        self._track = ClickTrack.of(drill, tempo, bars, count_in)
+        self._count_in = replace(self._track, beats=0)
         self._block = block or (256 if self._spec.realtime else 2048)
         unknown = sorted(set(self._spec.faults) - {step.index for step in drill.steps})
         if unknown:
@@ -121,6 +123,7 @@ class Player:
         if self._spec.aloud:
             with contextlib.suppress(SoundError):
                 self._speaker = Speaker(self._spec.output, self.rate)
+                self._speaker.play(np.zeros(round(_AHEAD_S * self.rate), np.float32))
         began = time.monotonic()
         try:
             for block in self._cut():
@@ -141,21 +144,18 @@ class Player:
 
     def _schedule(self, start: int) -> tuple[Clock, int]:
         """Plan a pass whose count-in comes after `start`; its clock, and where its bars end."""
-        rate, meter = self.rate, self._drill.meter[0]
-        first = (self._bars[0] - 1) * meter
         lead = _LEAD_S if start == 0 else 0.0
-        beats = (self._count_in - first) * 60.0 / self._tempo
-        clock = Clock(start + round((lead + beats) * rate), self._tempo, rate)
+        count_in = -self._track.start * 60.0 / self._track.tempo
+        clock = Clock(start + round((lead + count_in) * self.rate), self._track.tempo, self.rate)
         played = [
             (step, fault)
             for step in self._steps
             if not (fault := self._spec.faults.get(step.index, Fault())).skip
         ]
         self._voices.extend(perform(self._harp, clock, played, self._spec.seed))
-        last = max([step.end for step in self._steps], default=first)
-        self._end = clock.sample(last) + round(_END_S * rate)
-        self._clicks = ClickTrack(self._tempo, meter, self._count_in, 0, first)
-        return clock, clock.sample(self._bars[1] * meter)
+        last = max([step.end for step in self._steps], default=self._track.first)
+        self._end = clock.sample(last) + round(_END_S * self.rate)
+        return clock, clock.sample(self._track.end)
 
     def _cut(self) -> Iterator[Block]:
         """What is rendered, cut into blocks."""
@@ -198,7 +198,8 @@ class Player:
         """Let a block be heard, with the count-in that the player itself does not record."""
         if self._speaker:
             heard = block.samples.copy()
-            self._clicks.add_to(heard, block.start, self._clock.zero, self.rate)
+            for at, accented in self._count_in.beats_from(self._clock.zero, self.rate):
+                mix(heard, block.start, click(self.rate, accented=accented), at)
             self._speaker.play(heard)
 
 

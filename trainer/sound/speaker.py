@@ -4,45 +4,77 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from trainer.sound.block import Samples
-from trainer.sound.devices import output_device, portaudio
+from trainer.sound.devices import end_stream, output_device, portaudio
 from trainer.sound.errors import SoundError
 from trainer.sound.ring import Ring
+from trainer.sound.timing import Timing
 
-_AHEAD_S = 0.1
-"""Silence put first, so that a little unevenness is not heard."""
 _HELD_S = 1.0
 
 
 class Speaker:
     """An output for samples that come at about its own pace.
 
-    It never waits: what comes while it is a second behind is not heard.
+    It never waits: what comes while it is a second behind is not heard, and what comes late
+    leaves a little silence. Frames are counted as they are given to :meth:`play`.
+
+    Attributes:
+        rate: samples a second.
+        timing: when its frames are heard.
     """
 
-    def __init__(self, output: str | int | None, rate: int) -> None:
+    def __init__(
+        self, output: str | int | None, rate: int | None = None, latency_s: float | None = None
+    ) -> None:
         """Open an output, by name, part of a name or number; None is the system's.
+
+        Args:
+            output: the device.
+            rate: samples a second; None takes the device's own.
+            latency_s: from handing a frame over until it is heard; None takes what the driver
+                says.
 
         Raises:
             SoundError: there is none, or it does not take this rate.
         """
         sd = portaudio()
         device = output_device(output)
-        self._ring = Ring(round(_HELD_S * rate), 1)
-        self._ring.put(np.zeros((round(_AHEAD_S * rate), 1), np.float32))
+        self.rate = rate or device.rate
+        self.timing = Timing(self.rate)
+        self._ring = ring = Ring(round(_HELD_S * self.rate), 1)
 
         def callback(out: Samples, frames: int, when: Any, status: Any) -> None:
-            out[self._ring.take(out) :] = 0.0
+            heard = when.outputBufferDacTime
+            if latency_s is not None or heard <= 0.0:
+                heard = when.currentTime + (latency_s or 0.0)
+            self.timing.note(ring.taken_frames, heard)
+            taken = ring.take(out)
+            out[taken:] = 0.0
+            if taken < frames:
+                self.timing.forget()
 
         try:
             self._stream = sd.OutputStream(
-                device=device.number, samplerate=rate, channels=1, callback=callback
+                device=device.number,
+                samplerate=self.rate,
+                channels=1,
+                latency="high",
+                callback=callback,
             )
             self._stream.start()
         except sd.PortAudioError as error:
             raise SoundError(f"the output {device.name} cannot be opened: {error}") from error
+
+    @property
+    def next_frame(self) -> int:
+        """Number of the frame that :meth:`play` gives next."""
+        return self._ring.put_frames
+
+    @property
+    def waiting(self) -> int:
+        """Frames that were given and not yet handed to the device."""
+        return self._ring.held
 
     def play(self, samples: Samples) -> None:
         """Let samples, shape (n,), be heard after those before."""
@@ -50,4 +82,4 @@ class Speaker:
 
     def close(self) -> None:
         """Let go of the device."""
-        self._stream.close()
+        end_stream(self._stream, self.timing)

@@ -18,9 +18,10 @@ class MicrophoneSpec:
     Attributes:
         device: its name, a part of it, or its number; None for the system's default.
         output: where clicks and tones go, likewise; None for the system's default.
-        channel: 1 for the first; None mixes all.
+        channel: 1 for the first; None mixes the first two.
         rate: samples a second to ask for; None tries the usual ones.
-        latency_ms: round trip from click to microphone; None takes what the driver reports.
+        latency_ms: round trip from handing a click to the driver until it comes back from the
+            microphone; None takes what the drivers report.
         clicks: whether the count-in and beats are to be heard.
     """
 
