@@ -132,6 +132,8 @@ class Voice:
         air[here] += self._rms * np.sqrt(envelope)
 
     def _envelope(self, n: Floats) -> Floats:
+        if n[0] >= self.start + self.reed.attack and n[-1] <= self.stop:
+            return np.ones(len(n))
         rise = np.sin(np.pi / 2 * np.minimum(1.0, (n - self.start + 1) / self.reed.attack))
         fall = np.cos(np.pi / 2 * np.clip((n - self.stop) / self.reed.release, 0.0, 1.0))
         return np.asarray(rise * fall**2)
