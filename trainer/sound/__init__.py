@@ -2,7 +2,7 @@
 
 from trainer.sound.block import Block, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
-from trainer.sound.errors import SoundError, SourceLost
+from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.microphone import Microphone
 from trainer.sound.open import open_source
 from trainer.sound.player import Player
@@ -14,6 +14,7 @@ from trainer.sound.tone import tone
 __all__ = [
     "Block",
     "ClickTrack",
+    "DeviceError",
     "Fault",
     "Microphone",
     "MicrophoneSpec",

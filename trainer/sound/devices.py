@@ -12,7 +12,7 @@ import time
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from trainer.sound.errors import SoundError
+from trainer.sound.errors import DeviceError
 from trainer.sound.timing import Timing
 
 Kind = Literal["input", "output"]
@@ -65,17 +65,17 @@ def portaudio() -> Any:
     """The module `sounddevice`, with PortAudio behind it.
 
     Raises:
-        SoundError: PortAudio is not there; the message says how to install it.
+        DeviceError: PortAudio is not there; the message says how to install it.
     """
     try:
         import sounddevice
     except OSError as error:
-        raise SoundError(
+        raise DeviceError(
             "live sound needs the PortAudio library, which this computer does not have; "
             f"{_how_to_install()}"
         ) from error
     except Exception as error:
-        raise SoundError(f"PortAudio does not start on this computer: {error}") from error
+        raise DeviceError(f"PortAudio does not start on this computer: {error}") from error
     return sounddevice
 
 
@@ -83,7 +83,7 @@ def restart_portaudio() -> None:
     """Let PortAudio look for devices anew; it does so only as it starts. Ends all streams.
 
     Raises:
-        SoundError: it does not start again.
+        DeviceError: it does not start again.
     """
     sd = portaudio()
     with contextlib.suppress(sd.PortAudioError):
@@ -91,7 +91,7 @@ def restart_portaudio() -> None:
     try:
         sd._initialize()
     except sd.PortAudioError as error:
-        raise SoundError(f"PortAudio does not start: {error.args[0]}") from error
+        raise DeviceError(f"PortAudio does not start: {error.args[0]}") from error
 
 
 def end_stream(stream: Any, timing: Timing) -> None:
@@ -132,7 +132,7 @@ def devices() -> tuple[Device, ...]:
     """All inputs and outputs, by number.
 
     Raises:
-        SoundError: PortAudio is missing.
+        DeviceError: PortAudio is missing.
     """
     sd = portaudio()
     hosts = sd.query_hostapis()
@@ -156,7 +156,7 @@ def input_device(wanted: str | int | None = None) -> Device:
     """The input of that number, name or part of a name; None is the system's.
 
     Raises:
-        SoundError: there is none; the message lists what there is.
+        DeviceError: there is none; the message lists what there is.
     """
     return choose(devices(), "input", wanted)
 
@@ -165,7 +165,7 @@ def output_device(wanted: str | int | None = None) -> Device:
     """The output of that number, name or part of a name; None is the system's.
 
     Raises:
-        SoundError: there is none; the message lists what there is.
+        DeviceError: there is none; the message lists what there is.
     """
     return choose(devices(), "output", wanted)
 
@@ -174,25 +174,25 @@ def choose(among: tuple[Device, ...], kind: Kind, wanted: str | int | None) -> D
     """The device that is meant; where one name is offered by several hosts, the default's.
 
     Raises:
-        SoundError: none is, or more than one.
+        DeviceError: none is, or more than one.
     """
     there = [device for device in among if device.channels(kind)]
     if not there:
-        raise SoundError(f"this computer has no {_CALLED[kind]}; connect one and try again")
+        raise DeviceError(f"this computer has no {_CALLED[kind]}; connect one and try again")
     default = next((device for device in there if device.is_default(kind)), None)
     if wanted is None:
         if default:
             return default
-        raise SoundError(
+        raise DeviceError(
             f"the system names no {_CALLED[kind]} of its own; choose one: {_listed(there)}"
         )
     found = _matching(there, str(wanted).strip())
     if default and len(found) > 1:
         found = [device for device in found if device.host == default.host] or found
     if len(found) > 1:
-        raise SoundError(f"'{wanted}' fits more than one {kind}; give a number: {_listed(found)}")
+        raise DeviceError(f"'{wanted}' fits more than one {kind}; give a number: {_listed(found)}")
     if not found:
-        raise SoundError(f"no {kind} is called '{wanted}'; there are {_listed(there)}")
+        raise DeviceError(f"no {kind} is called '{wanted}'; there are {_listed(there)}")
     return found[0]
 
 

@@ -7,5 +7,9 @@ class SoundError(TrainerError):
     """A device or file that gives no sound, with what to do about it."""
 
 
-class SourceLost(SoundError):
+class DeviceError(SoundError):
+    """PortAudio or a device that is missing, cannot be opened or gives nothing."""
+
+
+class SourceLost(DeviceError):
     """A device that gave sound and then stopped; it may come back."""

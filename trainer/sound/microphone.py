@@ -18,7 +18,7 @@ from trainer.drill import Clock
 from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import Device, end_stream, input_device, portaudio, restart_portaudio
-from trainer.sound.errors import SoundError, SourceLost
+from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.metronome import Metronome
 from trainer.sound.ring import Ring
 from trainer.sound.speaker import Speaker
@@ -61,7 +61,7 @@ class Microphone:
             clicks: the beats that :meth:`start_clock` starts; None if there are none yet.
 
         Raises:
-            SoundError: PortAudio is missing; there is no such device; it cannot be opened; it
+            DeviceError: PortAudio is missing; there is no such device; it cannot be opened; it
                 gives nothing.
         """
         self._spec, self._clicks = spec, clicks
@@ -145,12 +145,12 @@ class Microphone:
             self._open()
         except SourceLost:
             raise
-        except SoundError:
+        except DeviceError:
             # The list of devices is as old as PortAudio's start.
             try:
                 restart_portaudio()
                 self._open()
-            except SoundError as error:
+            except DeviceError as error:
                 raise SourceLost(str(error)) from error
 
     def close(self) -> None:
@@ -165,7 +165,7 @@ class Microphone:
         self.name = f"microphone {device.name}"
         channels = self._spec.channel or min(device.inputs, _MIXED)
         if not 1 <= channels <= device.inputs:
-            raise SoundError(
+            raise DeviceError(
                 f"the microphone {device.name} has no channel {channels}; it has "
                 f"{device.inputs}, counted from 1"
             )
@@ -198,7 +198,7 @@ class Microphone:
                 self.rate = rate
                 return stream
         asked = f" at {self.rate} samples a second" if self.rate else ""
-        raise SoundError(
+        raise DeviceError(
             f"the microphone {device.name} cannot be opened{asked}: "
             f"{refused.args[0] if refused else 'no rate to try'}; close other programs that use "
             "it, or choose another"
@@ -220,7 +220,7 @@ class Microphone:
             speaker = Speaker(
                 self._spec.output, latency_s=None if latency_ms is None else latency_ms / 1000.0
             )
-        except SoundError:
+        except DeviceError:
             if self._spec.output is None or self._given:
                 return None
             self._let_go()

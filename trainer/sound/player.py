@@ -20,7 +20,7 @@ from trainer.drill import Clock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
-from trainer.sound.errors import SoundError
+from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performance import perform
 from trainer.sound.reed import Floats, Voice
 from trainer.sound.speaker import Speaker
@@ -121,7 +121,7 @@ class Player:
     def blocks(self) -> Iterator[Block]:
         """Blocks in order, at the pace of a clock if the spec says so."""
         if self._spec.aloud:
-            with contextlib.suppress(SoundError):
+            with contextlib.suppress(DeviceError):
                 self._speaker = Speaker(self._spec.output, self.rate)
                 self._speaker.play(np.zeros(round(_AHEAD_S * self.rate), np.float32))
         began = time.monotonic()

@@ -6,7 +6,7 @@ from typing import Any
 
 from trainer.sound.block import Samples
 from trainer.sound.devices import end_stream, output_device, portaudio
-from trainer.sound.errors import SoundError
+from trainer.sound.errors import DeviceError
 from trainer.sound.ring import Ring
 from trainer.sound.timing import Timing
 
@@ -36,7 +36,7 @@ class Speaker:
                 says.
 
         Raises:
-            SoundError: there is none, or it does not take this rate.
+            DeviceError: there is none, or it does not take this rate.
         """
         sd = portaudio()
         device = output_device(output)
@@ -64,7 +64,7 @@ class Speaker:
             )
             self._stream.start()
         except sd.PortAudioError as error:
-            raise SoundError(f"the output {device.name} cannot be opened: {error}") from error
+            raise DeviceError(f"the output {device.name} cannot be opened: {error}") from error
 
     @property
     def next_frame(self) -> int:
