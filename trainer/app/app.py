@@ -1,0 +1,112 @@
+"""The app: it owns the session, the clock that polls it, and the stack of screens."""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import Sequence
+from typing import ClassVar
+
+from textual import events
+from textual.app import App
+from textual.binding import Binding, BindingType
+from textual.timer import Timer
+
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.small import SmallScreen, fits
+from trainer.app.session import ListenerLike, Session
+from trainer.app.theme import THEME
+from trainer.drill import Drill
+from trainer.practice import Plan
+
+FRAME_S = 1 / 60
+
+
+class TrainerApp(App[None]):
+    """The trainer on a screen.
+
+    Args:
+        listener: what plays plans and tells what happens. It is closed when the app ends.
+        shelf: the drills at hand.
+        plan: what is to be played first; without a drill, the app only listens.
+        autostart: whether to begin at once.
+
+    Raises:
+        HarpError: the harp cannot play the plan's drill.
+    """
+
+    TITLE = "Harp trainer"
+    CSS_PATH = "app.tcss"
+    ENABLE_COMMAND_PALETTE = False
+    VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall")]  # noqa: RUF012
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("question_mark", "help", "help", key_display="?"),
+        Binding("q", "quit", "quit"),
+    ]
+
+    def __init__(
+        self,
+        listener: ListenerLike,
+        shelf: Sequence[Drill],
+        plan: Plan,
+        autostart: bool = False,
+    ) -> None:
+        super().__init__()
+        self.session = Session(listener, plan, self._wake)
+        self._shelf = shelf
+        self._autostart = autostart
+        self._clock: Timer | None = None
+
+    def on_mount(self) -> None:
+        """Put up the first screen and start the clock."""
+        self.register_theme(THEME)
+        self.theme = THEME.name
+        self._clock = self.set_interval(FRAME_S, self._tick, pause=True)
+        plan = self.session.plan
+        if plan.drill is None:
+            self.push_screen(ListenScreen(self.session))
+        else:
+            self.push_screen(PracticeScreen(self.session, self._shelf))
+            if self._autostart:
+                self.session.start(plan)
+        self.call_after_refresh(_freeze)
+
+    def on_unmount(self) -> None:
+        """Let go of the listener."""
+        self.session.close()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Say so when there is no room, and go on when there is."""
+        small = isinstance(self.screen, SmallScreen)
+        if fits(event.size) and small:
+            self.pop_screen()
+        elif not fits(event.size) and not small:
+            self.push_screen(SmallScreen())
+
+    def action_help(self) -> None:
+        """The keys and the words."""
+        if not isinstance(self.screen, HelpScreen):
+            self.push_screen(HelpScreen())
+
+    def _wake(self) -> None:
+        if self._clock is not None:
+            self._clock.resume()
+
+    def _tick(self) -> None:
+        """Take in what is new and show it; nothing is done while no take runs."""
+        self.session.poll()
+        for screen in reversed(self.screen_stack):
+            if isinstance(screen, LiveScreen):
+                screen.show(self.session.take)
+                break
+        if not self.session.busy and self._clock is not None:
+            self._clock.pause()
+
+
+def _freeze() -> None:
+    """Keep the collector from walking the app's objects again and again: it would stop the
+    screen for 20 to 40 ms each time."""
+    gc.collect()
+    gc.freeze()

@@ -1,0 +1,47 @@
+"""Letters three rows high, out of half blocks, to be read from a step away."""
+
+from __future__ import annotations
+
+_GLYPHS = {
+    "0": ("█▀█", "█ █", "▀▀▀"),
+    "1": ("▀█ ", " █ ", "▀▀▀"),
+    "2": ("▀▀█", "█▀▀", "▀▀▀"),
+    "3": ("▀▀█", " ▀█", "▀▀▀"),
+    "4": ("█ █", "▀▀█", "  ▀"),
+    "5": ("█▀▀", "▀▀█", "▀▀▀"),
+    "6": ("█▀▀", "█▀█", "▀▀▀"),
+    "7": ("▀▀█", "  █", "  ▀"),
+    "8": ("█▀█", "█▀█", "▀▀▀"),
+    "9": ("█▀█", "▀▀█", "▀▀▀"),
+    "-": ("  ", "▀▀", "  "),
+    "'": ("█", " ", " "),
+    "o": ("   ", "█▀█", "▀▀▀"),
+    "+": (" ▄ ", "▀█▀", "   "),
+    ">": ("▀▄ ", " ▄▀", "▀  "),
+    "A": ("▄▀▄", "█▀█", "▀ ▀"),
+    "E": ("█▀▀", "█▀ ", "▀▀▀"),
+    "F": ("█▀▀", "█▀ ", "▀  "),
+    "H": ("█ █", "█▀█", "▀ ▀"),
+    "I": ("█", "█", "▀"),
+    "L": ("█  ", "█  ", "▀▀▀"),
+    "N": ("█▄ █", "█ ▀█", "▀  ▀"),
+    "O": ("█▀█", "█ █", "▀▀▀"),
+    "P": ("█▀▄", "█▀ ", "▀  "),
+    "R": ("█▀▄", "█▀▄", "▀ ▀"),
+    "S": ("▄▀▀", " ▀▄", "▀▀ "),
+    "T": ("▀█▀", " █ ", " ▀ "),
+    "U": ("█ █", "█ █", "▀▀▀"),
+    " ": (" ", " ", " "),
+}
+
+
+def big(text: str) -> tuple[str, str, str]:
+    """The three rows of a text of digits, tab signs and the letters of FLAT, SHARP, IN TUNE,
+    NOT.
+
+    Raises:
+        KeyError: there is no such letter here.
+    """
+    glyphs = [_GLYPHS[character] for character in text]
+    top, middle, foot = (" ".join(glyph[row] for glyph in glyphs) for row in range(3))
+    return top, middle, foot

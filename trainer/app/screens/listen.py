@@ -1,0 +1,87 @@
+"""Listen: no drill; what am I playing, how far off, and how clean?"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Footer
+
+from trainer.app.screens.live import LiveScreen
+from trainer.app.session import Session
+from trainer.app.take import Phase, Take
+from trainer.app.widgets.dials import Dials
+from trainer.app.widgets.head import Head, HeadState
+from trainer.app.widgets.status import Status, StatusState
+from trainer.app.widgets.trace import Trace
+from trainer.practice import Plan
+from trainer.sound import MicrophoneSpec, PlayerSpec
+
+
+def listening(plan: Plan) -> Plan:
+    """The plan without its drill; the built-in player has nothing to play then, so the
+    microphone takes its place."""
+    source = MicrophoneSpec() if isinstance(plan.source, PlayerSpec) else plan.source
+    return Plan(plan.harp, source)
+
+
+class ListenScreen(LiveScreen):
+    """Listen, and show what sounds.
+
+    Args:
+        session: the take and its listener; its plan is restored on leaving.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "play", "listen on or off"),
+        Binding("escape,i", "leave", "back to the drill", key_display="esc"),
+    ]
+
+    def __init__(self, session: Session) -> None:
+        super().__init__(session)
+        self._before = session.plan
+        self._head = Head(id="head")
+        self._trace = Trace(id="trace")
+        self._dials = Dials()
+        self._status = Status(id="status")
+
+    def compose(self) -> ComposeResult:
+        """The widgets, from top to foot."""
+        yield self._head
+        yield self._trace
+        yield from self._dials.widgets
+        yield self._status
+        yield Footer(compact=True)
+
+    def on_mount(self) -> None:
+        """Listen at once."""
+        super().on_mount()
+        self.session.start(listening(self._before))
+
+    def show(self, take: Take) -> None:
+        """Show a take as it stands."""
+        if take.drill is not None:
+            return
+        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        self._head.show(HeadState.of(take))
+        self._trace.show(take)
+        self._dials.show(take)
+        self._status.show(StatusState.of(take))
+
+    def action_play(self) -> None:
+        """Listen, or stop listening."""
+        if self.session.busy:
+            self.session.stop()
+        else:
+            self.session.start(listening(self._before))
+        self.show(self.session.take)
+
+    def action_leave(self) -> None:
+        """Back to the drill as it was."""
+        if self._before.drill is None:
+            return
+        self.session.stop()
+        self.session.prepare(replace(self._before))
+        self.dismiss()

@@ -1,0 +1,177 @@
+"""Practice: the page of tab, the trace beside it, the gauge and the readout under them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Footer
+
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.session import Session
+from trainer.app.take import Phase, Take
+from trainer.app.widgets.dials import Dials
+from trainer.app.widgets.head import Head, HeadState
+from trainer.app.widgets.page import Page, PageState
+from trainer.app.widgets.status import Status, StatusState
+from trainer.app.widgets.trace import Trace
+from trainer.app.widgets.verdict import Verdict, VerdictState
+from trainer.drill import Drill
+from trainer.music import TrainerError
+from trainer.practice import Plan
+
+TEMPO_STEP = 4.0
+SLOWEST, FASTEST = 20.0, 300.0
+
+
+class PracticeScreen(LiveScreen):
+    """Play a drill and see how it goes.
+
+    Args:
+        session: the take and its listener.
+        shelf: the drills at hand.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "play", "play"),
+        Binding("l", "loop", "loop"),
+        Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓"),
+        Binding("down,minus", "tempo(-1)", "slower", show=False),
+        Binding("0", "own_tempo", "own tempo", show=False),
+        Binding("left_square_bracket", "from_bar", "bars", key_display="[ ]"),
+        Binding("right_square_bracket", "to_bar", "last bar", show=False),
+        Binding("n", "drill(1)", "drill", key_display="n p"),
+        Binding("p", "drill(-1)", "drill before", show=False),
+        Binding("r", "again", "again", show=False),
+        Binding("s", "shelf", "shelf"),
+        Binding("i", "listen", "listen"),
+    ]
+
+    def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
+        super().__init__(session)
+        self._shelf = shelf
+        self._told: Take | None = None
+        self._head = Head(id="head")
+        self._page = Page(id="page")
+        self._trace = Trace(id="trace")
+        self._dials = Dials()
+        self._verdict = Verdict(id="verdict")
+        self._status = Status(id="status")
+
+    def compose(self) -> ComposeResult:
+        """The widgets, from top to foot."""
+        yield self._head
+        yield self._page
+        yield self._trace
+        yield from self._dials.widgets
+        yield self._verdict
+        yield self._status
+        yield Footer(compact=True)
+
+    def show(self, take: Take) -> None:
+        """Show a take as it stands, and its result once it is over."""
+        if take.drill is None:
+            return
+        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        self._head.show(HeadState.of(take))
+        self._page.show(PageState.of(take.drill, take))
+        self._trace.show(take)
+        self._dials.show(take)
+        self._verdict.show(VerdictState.of_take(take))
+        self._status.show(StatusState.of(take))
+        if take.phase is Phase.ENDED and take.passes and take is not self._told:
+            self._told = take
+            self._tell(take)
+
+    def _tell(self, take: Take) -> None:
+        if take.result is not None and self.app.screen is self:
+            self.app.push_screen(ResultScreen(take.result), self._told_result)
+
+    def _told_result(self, wish: str | None) -> None:
+        if wish == "again":
+            self.action_again()
+        elif wish == "next":
+            self.action_drill(1)
+
+    def _change(self, plan: Plan) -> None:
+        try:
+            self.session.prepare(plan)
+        except TrainerError as error:
+            self.notify(str(error), severity="error", timeout=8)
+        self.show(self.session.take)
+
+    def action_play(self) -> None:
+        """Start with the count-in, or stop."""
+        if self.session.busy:
+            self.session.stop()
+        else:
+            self.action_again()
+
+    def action_again(self) -> None:
+        """Start from the count-in, whatever is running."""
+        self.session.start(self.session.plan)
+        self.show(self.session.take)
+
+    def action_loop(self) -> None:
+        """Loop or not."""
+        self.session.set_loop(not self.session.plan.loop)
+        self.show(self.session.take)
+
+    def action_tempo(self, steps: int) -> None:
+        """Faster or slower."""
+        plan = self.session.plan
+        if plan.drill is not None:
+            tempo = (plan.tempo or plan.drill.tempo) + steps * TEMPO_STEP
+            self._change(replace(plan, tempo=min(max(tempo, SLOWEST), FASTEST)))
+
+    def action_own_tempo(self) -> None:
+        """The tempo that the drill is written for."""
+        self._change(replace(self.session.plan, tempo=None))
+
+    def action_from_bar(self) -> None:
+        """Begin one bar later; after the last possible bar, at the first again."""
+        plan = self.session.plan
+        if plan.drill is not None:
+            first, last = plan.bars or (1, plan.drill.bars)
+            self._set_bars(plan, first + 1 if first < last else 1, last)
+
+    def action_to_bar(self) -> None:
+        """End one bar sooner; before the first possible bar, at the last again."""
+        plan = self.session.plan
+        if plan.drill is not None:
+            first, last = plan.bars or (1, plan.drill.bars)
+            self._set_bars(plan, first, last - 1 if last > first else plan.drill.bars)
+
+    def _set_bars(self, plan: Plan, first: int, last: int) -> None:
+        whole = plan.drill is None or (first, last) == (1, plan.drill.bars)
+        self._change(replace(plan, bars=None if whole else (first, last)))
+
+    def action_drill(self, steps: int) -> None:
+        """The next drill of the shelf, or the one before."""
+        if self._shelf:
+            self._open((self._place() + steps) % len(self._shelf))
+
+    def action_shelf(self) -> None:
+        """Choose a drill."""
+        self.app.push_screen(ShelfScreen(self._shelf, self._place()), self._open)
+
+    def action_listen(self) -> None:
+        """Listen without a drill; the plan comes back afterwards."""
+        self.app.push_screen(ListenScreen(self.session))
+
+    def _place(self) -> int:
+        """Where on the shelf the drill in hand stands; -1 if it is not from there."""
+        drill = self.session.plan.drill
+        names = [other.name for other in self._shelf]
+        return names.index(drill.name) if drill and drill.name in names else -1
+
+    def _open(self, place: int | None) -> None:
+        if place is not None:
+            plan = self.session.plan
+            self._change(replace(plan, drill=self._shelf[place], tempo=None, bars=None))

@@ -1,0 +1,240 @@
+"""What is known of the take in hand, folded from its events. Draws nothing."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import deque
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from trainer.app.needle import Needle, Shown
+from trainer.drill import Clock, Drill, Goal, Sound, Step
+from trainer.ear import Reading
+from trainer.marking import Mark, Result
+from trainer.music import midi_of
+from trainer.practice import (
+    Beat,
+    Ended,
+    Event,
+    Failed,
+    Finished,
+    Heard,
+    Marked,
+    Paused,
+    Plan,
+    Resumed,
+    Started,
+)
+
+TRAIL = 4096
+"""Points of the pitch trace that are kept: 20 s of 200 readings a second."""
+
+
+class Phase(StrEnum):
+    """Where a take is."""
+
+    READY = "ready"
+    OPENING = "opening the sound"
+    COUNTING = "count-in"
+    PLAYING = "playing"
+    LISTENING = "listening"
+    PAUSED = "paused"
+    FAILED = "failed"
+    ENDED = "stopped"
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One point of the pitch trace.
+
+    Attributes:
+        sample: when.
+        height: MIDI note number, fractional, in cents (100 a half step), free of A4.
+        leak: whether an unwanted hole sounded too.
+    """
+
+    sample: int
+    height: float
+    leak: bool
+
+
+class Take:
+    """The take in hand: its plan, where it is, and what it has earned so far.
+
+    Marks stay when a new pass begins, as `old`, until the pass replaces them.
+    """
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.phase = Phase.READY
+        self.clock: Clock | None = None
+        self.range = _steps_of(plan)
+        self.beat: int | None = None
+        self.count_in = 0
+        self.position: float | None = None
+        self.reading: Reading | None = None
+        self.marks: dict[int, Mark] = {}
+        self.old: frozenset[int] = frozenset()
+        self.last: Mark | None = None
+        self.result: Result | None = None
+        self.passes = 0
+        self.sentence = ""
+        self.source = ""
+        self.saved: str | None = None
+        self.trail: deque[Point] = deque(maxlen=TRAIL)
+        self.heard = 0
+        self._resuming = False
+        self._ats = [float(step.at) for step in self.steps]
+        self._ends = [float(step.end) for step in self.steps]
+        self._needle = Needle(plan.harp, self.goal.tolerance)
+
+    @property
+    def drill(self) -> Drill | None:
+        """What is played; None only listens."""
+        return self.plan.drill
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The drill's steps; none when only listening."""
+        return self.drill.steps if self.drill else ()
+
+    @property
+    def goal(self) -> Goal:
+        """What counts as good."""
+        return self.drill.goal if self.drill else Goal()
+
+    @property
+    def tempo(self) -> float:
+        """Beats a minute; seconds serve as beats when only listening."""
+        if self.plan.tempo is not None:
+            return self.plan.tempo
+        return self.drill.tempo if self.drill else 60.0
+
+    @property
+    def shown(self) -> Shown:
+        """The calmed reading; before any, what is to be played first."""
+        shown = self._needle.shown
+        return shown if self.reading else replace(shown, wanted=self.wanted)
+
+    @property
+    def running(self) -> bool:
+        """Whether sound is coming, or will."""
+        return self.phase not in (Phase.READY, Phase.FAILED, Phase.ENDED)
+
+    @property
+    def step(self) -> Step | None:
+        """The step that is to sound now; None in a rest, a count-in, or when only listening."""
+        if self.position is None:
+            return None
+        index = bisect_right(self._ats, self.position) - 1
+        first, last = self.range
+        sounds = first <= index < last and self.position < self._ends[index]
+        return self.steps[index] if sounds else None
+
+    @property
+    def next_step(self) -> Step | None:
+        """The step that is to sound now, or else the next one; None after the last."""
+        first, last = self.range
+        if self.position is None:
+            return self.steps[first] if first < last else None
+        index = max(first, bisect_right(self._ends, self.position))
+        return self.steps[index] if index < last else None
+
+    @property
+    def wanted(self) -> Sound:
+        """The sound asked for now, or next; empty when none is."""
+        step = self.next_step
+        if step is None:
+            return ()
+        part = 0.0
+        if self.position is not None and step.is_glide:
+            part = max(0.0, (self.position - self._ats[step.index]) / float(step.beats))
+        return step.sounds[round(step.place(part))]
+
+    @property
+    def weakest(self) -> Mark | None:
+        """The mark of the present pass that is lowest so far; None before the first."""
+        fresh = [mark for index, mark in self.marks.items() if index not in self.old]
+        return min(fresh, key=lambda mark: mark.score, default=None)
+
+    def remember(self, other: Take) -> None:
+        """Take over the marks of an earlier take of the same drill, as old ones."""
+        self.marks, self.last, self.result = other.marks, other.last, other.result
+        self.old = frozenset(self.marks)
+
+    def see(self, event: Event) -> None:
+        """Take the next event."""
+        match event:
+            case Heard(reading):
+                self._hear(reading)
+            case Beat(number):
+                self._count(number)
+            case Marked(mark):
+                self.marks = {**self.marks, mark.step.index: mark}
+                self.old -= {mark.step.index}
+                self.last = mark
+            case Started():
+                self._start(event)
+            case Ended(result):
+                self.result = result
+                self.passes += 1
+            case Paused(sentence):
+                self.phase, self.sentence = Phase.PAUSED, sentence
+            case Resumed():
+                self.phase, self.sentence = Phase.OPENING, ""
+                self._resuming = True
+            case Failed(sentence):
+                self.phase, self.sentence = Phase.FAILED, sentence
+            case Finished(saved):
+                self.saved = saved
+                if self.phase is not Phase.FAILED:
+                    self.phase = Phase.ENDED
+
+    def _start(self, started: Started) -> None:
+        self.clock = started.clock
+        self.source = started.source
+        self.sentence = ""
+        self.beat, self.count_in = None, 0
+        if started.clock is None:
+            self.phase = Phase.LISTENING
+            return
+        self.phase = Phase.COUNTING
+        self.range = (started.first, started.last)
+        if not self._resuming:
+            self.old = frozenset(self.marks)
+        self._resuming = False
+
+    def _count(self, number: int) -> None:
+        self.count_in = max(self.count_in, -number)
+        self.beat = number
+        self.phase = Phase.COUNTING if number < 0 else Phase.PLAYING
+
+    def _hear(self, reading: Reading) -> None:
+        self.reading = reading
+        if self.clock is not None:
+            self.position = self.clock.beat(reading.heard)
+        elif self.phase is Phase.LISTENING:
+            self.position = reading.heard_at
+        wanted = self.wanted
+        self._needle.hear(reading, wanted)
+        if reading.hz is not None:
+            holes = {tab.hole for tab in wanted}
+            leak = reading.leak_hole is not None and reading.leak_hole not in holes
+            self.trail.append(Point(reading.sample, height(self.plan, reading.hz), leak))
+            self.heard += 1
+
+
+def height(plan: Plan, hz: float) -> float:
+    """A pitch as cents above MIDI note 0, by the A4 of the harp in hand."""
+    return 100.0 * midi_of(hz, plan.harp.a4)
+
+
+def _steps_of(plan: Plan) -> tuple[int, int]:
+    """The range of step indices that a plan will play."""
+    if plan.drill is None:
+        return 0, 0
+    steps = plan.drill.steps
+    if plan.bars is None:
+        return 0, len(steps)
+    inside = [step.index for step in steps if plan.bars[0] <= step.bar <= plan.bars[1]]
+    return (inside[0], inside[-1] + 1) if inside else (0, 0)

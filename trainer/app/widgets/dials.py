@@ -1,0 +1,31 @@
+"""The dials, on every screen that follows a take: gauge, readout and ten-hole strip."""
+
+from __future__ import annotations
+
+from textual.widget import Widget
+
+from trainer.app.take import Take
+from trainer.app.widgets.gauge import Gauge, GaugeState
+from trainer.app.widgets.holes import Holes, HolesState
+from trainer.app.widgets.readout import Readout, ReadoutState
+
+
+class Dials:
+    """The three of them. Not a widget itself: a container costs a paint at every frame."""
+
+    def __init__(self) -> None:
+        self._gauge = Gauge(id="gauge")
+        self._readout = Readout(id="readout")
+        self._holes = Holes(id="holes")
+
+    @property
+    def widgets(self) -> tuple[Widget, ...]:
+        """The widgets, for a screen to yield."""
+        return self._gauge, self._readout, self._holes
+
+    def show(self, take: Take) -> None:
+        """Show a take as it stands."""
+        shown = take.shown
+        self._gauge.show(GaugeState.of(shown))
+        self._readout.show(ReadoutState.of(take))
+        self._holes.show(HolesState.of(shown))

@@ -1,0 +1,115 @@
+"""The readout: the reading in words, three rows high, and one line that says the rest."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trainer.app.big import big
+from trainer.app.canvas import Canvas, Row
+from trainer.app.needle import Shown
+from trainer.app.take import Phase, Take
+
+SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
+MARGIN = "  "
+
+
+@dataclass(frozen=True, slots=True)
+class ReadoutState:
+    """What the readout says.
+
+    Attributes:
+        first, second: the big words, such as ``-4'`` and ``12 FLAT``.
+        first_pen, second_pen: how they are drawn.
+        words: the line under them.
+        words_pen: how it is drawn.
+    """
+
+    first: str
+    second: str
+    words: str
+    first_pen: str = "strong"
+    second_pen: str = "strong"
+    words_pen: str = "text"
+
+    @classmethod
+    def of(cls, take: Take) -> ReadoutState:
+        """The readout of a take as it stands."""
+        if take.phase is Phase.COUNTING and take.beat is not None:
+            return _count(take, take.beat)
+        return of_shown(take.shown) if take.running else _at_rest(take)
+
+
+def of_shown(shown: Shown) -> ReadoutState:
+    """The readout of a calmed reading."""
+    wanted = shown.wanted_text
+    state = shown.state
+    if shown.tab is None or shown.number is None:
+        words = f"{SIGNS['silent']} play {wanted}" if wanted else f"{SIGNS['silent']} silence"
+        return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
+    pen = "quiet" if shown.held else state
+    first_pen = "quiet" if shown.held else "strong"
+    if state == "wrong":
+        words = f"{SIGNS[state]} this is {shown.tab}, play {wanted}"
+        return ReadoutState(str(shown.tab), f"NOT {wanted}", words, first_pen, pen, pen)
+    amount = abs(shown.number)
+    side = "FLAT" if shown.number < 0 else "SHARP"
+    second = f"{amount} {side}" if amount else "IN TUNE"
+    return ReadoutState(
+        str(shown.tab), second, f"{SIGNS[state]} {in_words(shown)}", first_pen, pen, pen
+    )
+
+
+def in_words(shown: Shown) -> str:
+    """How far off, and whether another hole sounds, in words."""
+    number = shown.number or 0
+    side = "flat" if number < 0 else "sharp"
+    words = "in tune" if shown.state == "good" else f"{abs(number)} cents {side}"
+    return f"{words}, {clean_words(shown)}" if shown.holes else words
+
+
+def clean_words(shown: Shown) -> str:
+    """Whether another hole than the wanted ones sounds, in words."""
+    if shown.leak_hole is None or shown.leak_db is None:
+        return "clean"
+    return f"hole {shown.leak_hole} leaks, {abs(shown.leak_db):.0f} dB below"
+
+
+def _count(take: Take, beat: int) -> ReadoutState:
+    number = take.count_in + beat + 1
+    dots = "● " * number + "○ " * (take.count_in - number)
+    wanted = take.shown.wanted_text
+    return ReadoutState(str(number), "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
+
+
+def _at_rest(take: Take) -> ReadoutState:
+    wanted = take.shown.wanted_text
+    words = "space starts the count-in" if take.drill else "space starts listening"
+    return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
+
+
+class Readout(Canvas[ReadoutState]):
+    """The readout."""
+
+    def draw(self, state: ReadoutState, width: int, height: int) -> Sequence[Row]:
+        """Three rows of big words and the line under them."""
+        rows: list[Row] = []
+        for first, second in zip(_big(state.first), _big(state.second), strict=True):
+            if len(MARGIN + first + "   " + second) > width:
+                second = ""
+            rows.append(
+                ((MARGIN, "text"), (first, state.first_pen), ("   ", "text"))
+                + (((second, state.second_pen),) if second else ())
+            )
+        rows.append(((MARGIN, "text"), (state.words, state.words_pen)))
+        return rows[:height]
+
+
+def _big(text: str) -> tuple[str, str, str]:
+    return big(text) if text else ("", "", "")
+
+
+if __name__ == "__main__":
+    from trainer.app.alone import show
+
+    show(Readout(), ReadoutState.of)

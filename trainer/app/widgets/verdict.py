@@ -1,0 +1,85 @@
+"""The verdict: what the last step earned and why, the weakest step, and the total."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trainer.app.canvas import Canvas, Row
+from trainer.app.shapes import grade, grade_of
+from trainer.app.take import Take
+from trainer.marking import Mark, Result
+from trainer.report.result import score_text
+
+
+@dataclass(frozen=True, slots=True)
+class VerdictState:
+    """What the verdict says.
+
+    Attributes:
+        last: the newest mark.
+        weakest: the lowest mark of this pass.
+        done, of: steps of this pass that have a mark, and steps in all.
+        result: of the last pass that was played to its end.
+    """
+
+    last: Mark | None = None
+    weakest: Mark | None = None
+    done: int = 0
+    of: int = 0
+    result: Result | None = None
+
+    @classmethod
+    def of_take(cls, take: Take) -> VerdictState:
+        """The verdict on a take as it stands."""
+        first, last = take.range
+        done = len(take.marks.keys() - take.old)
+        return cls(take.last, take.weakest, done, last - first, take.result)
+
+
+def last_row(mark: Mark | None) -> Row:
+    """The newest mark with its sentence."""
+    if mark is None:
+        return ((" No step has been marked yet.", "quiet"),)
+    graded = grade_of(mark)
+    return (
+        (f" {mark.step.index + 1:>2}  ", "quiet"),
+        (f"{mark.step.tab:<6} ", "strong"),
+        (f"{graded.shape} {score_text(mark.score):>3}  ", graded.pen),
+        (mark.sentence, "text"),
+    )
+
+
+def total_row(state: VerdictState) -> Row:
+    """Total of the last whole pass and weakest step of this one."""
+    spans: list[tuple[str, str]] = [(f" {state.done} of {state.of} steps marked", "quiet")]
+    if state.weakest:
+        graded = grade_of(state.weakest)
+        step = state.weakest.step
+        spans += [
+            ("  weakest: ", "quiet"),
+            (f"step {step.index + 1} ({step.tab}) ", "text"),
+            (f"{graded.shape} {score_text(state.weakest.score)}", graded.pen),
+        ]
+    if state.result:
+        graded = grade(state.result.score)
+        verdict = "passed" if state.result.passed else "not passed yet"
+        spans += [
+            ("  last pass: ", "quiet"),
+            (f"{graded.shape} {score_text(state.result.score)}, {verdict}", graded.pen),
+        ]
+    return tuple(spans)
+
+
+class Verdict(Canvas[VerdictState]):
+    """Two rows: the newest mark; the weakest step and the total."""
+
+    def draw(self, state: VerdictState, width: int, height: int) -> Sequence[Row]:
+        """Both rows."""
+        return [last_row(state.last), total_row(state)]
+
+
+if __name__ == "__main__":
+    from trainer.app.alone import show
+
+    show(Verdict(), VerdictState.of_take)
