@@ -1,5 +1,7 @@
 """Following a drill, deciding each step's mark, and the score."""
 
 from trainer.marking.mark import PARTS, Mark, Measured, Result
+from trainer.marking.marker import Marker
+from trainer.marking.score import WEIGHTS
 
-__all__ = ["PARTS", "Mark", "Measured", "Result"]
+__all__ = ["PARTS", "WEIGHTS", "Mark", "Marker", "Measured", "Result"]

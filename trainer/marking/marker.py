@@ -1,0 +1,135 @@
+"""Readings in, marks out: the follower, the figures and the formula together."""
+
+from __future__ import annotations
+
+from trainer.drill import Clock, Drill
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking.figures import measure
+from trainer.marking.follow import Follower, Segment
+from trainer.marking.history import History
+from trainer.marking.mark import Mark, Measured, Result
+from trainer.marking.score import parts_of, score_of, total_of
+from trainer.marking.sentence import sentence_of
+from trainer.marking.target import Target
+
+LAG_S = 0.2
+"""How long the follower must have left a step, or been in a later one, to be taken at its word."""
+PATIENCE_BEATS = 1.0
+"""How long after its end a step that nobody has played counts as missed."""
+_TELL_EVERY = 4
+"""Readings, 20 ms, between looks at what is over."""
+
+
+class Marker:
+    """Marks one pass through a drill.
+
+    The same readings give the same marks, however they come in. Marks told while a pass goes on
+    are what looks best by then; the result looks at the whole.
+    """
+
+    def __init__(
+        self, drill: Drill, harp: Harp, clock: Clock, first: int = 0, last: int | None = None
+    ) -> None:
+        """Start before the first step.
+
+        Args:
+            drill: what is to be played.
+            harp: the harp in hand.
+            clock: where the drill's beats fall.
+            first, last: range of step indices in play, `last` not included; None plays to the end.
+
+        Raises:
+            HarpError: the harp cannot play one of the steps.
+        """
+        self._drill, self._harp, self._clock = drill, harp, clock
+        self._targets = [Target.of(step, harp, clock) for step in drill.steps[first:last]]
+        self._follower = Follower(self._targets, clock.rate)
+        self._history = History()
+        self._told: dict[int, Segment | None] = {}
+        self._lag = round(LAG_S * clock.rate)
+        self._patience = round(PATIENCE_BEATS * 60.0 / clock.tempo * clock.rate)
+
+    def feed(self, reading: Reading) -> list[Mark]:
+        """Take the next reading.
+
+        Returns:
+            marks of the steps that are now known to be over, in order; a later mark of the same
+            step replaces an earlier one.
+        """
+        self._history.append(reading)
+        self._follower.feed(reading)
+        if len(self._history) % _TELL_EVERY:
+            return []
+        news = self._news(reading.sample)
+        return [self._mark(step, news[step]) for step in sorted(news)]
+
+    def result(self) -> Result:
+        """What the pass has earned by now; every step of the range has a mark."""
+        played = {segment.step: segment for segment in self._follower.segments()}
+        marks = tuple(self._mark(i, played.get(i)) for i in range(len(self._targets)))
+        score = total_of(marks)
+        return Result(
+            drill=self._drill,
+            harp=self._harp.name,
+            tempo=self._clock.tempo,
+            marks=marks,
+            score=score,
+            passed=score >= self._drill.goal.pass_mark,
+        )
+
+    def _news(self, now: int) -> dict[int, Segment | None]:
+        """Steps that were played or missed, where that is known by now and was not told yet."""
+        news: dict[int, Segment | None] = {}
+        sure_by = now - self._lag
+        sample = self._history.sample
+        missed_to: int | None = None
+        for segment in self._follower.latest():
+            if missed_to is None:
+                missed_to = self._given_up(segment, now)
+            news.update(self._missed(segment.step + 1, missed_to))
+            told = self._told.get(segment.step)
+            if told is segment:
+                break
+            if segment.end < len(self._history) and sample[segment.end] <= sure_by:
+                if told is None or (told.start, told.end) != (segment.start, segment.end):
+                    news[segment.step] = segment
+                self._told[segment.step] = segment
+            begun = sample[segment.start] <= sure_by
+            missed_to = segment.step if begun else min(missed_to, segment.step)
+        else:
+            news.update(
+                self._missed(0, self._given_up(None, now) if missed_to is None else missed_to)
+            )
+        self._told.update(news)
+        return news
+
+    def _missed(self, first: int, last: int) -> dict[int, Segment | None]:
+        told = self._told
+        return {i: None for i in range(first, last) if i not in told or told[i] is not None}
+
+    def _given_up(self, newest: Segment | None, now: int) -> int:
+        """First step that may still come, by the clock and by how late the player is."""
+        step, late = 0, 0
+        if newest is not None:
+            step = newest.step + 1
+            start = int(self._history.sample[newest.start])
+            late = max(0, start - self._targets[newest.step].at)
+        while step < len(self._targets) and self._targets[step].end + late + self._patience < now:
+            step += 1
+        return step
+
+    def _mark(self, step: int, segment: Segment | None) -> Mark:
+        target, goal = self._targets[step], self._drill.goal
+        if segment is None:
+            measured = Measured()
+        else:
+            measured = measure(target, self._history, segment, self._clock.rate, goal.tolerance)
+        parts = parts_of(target.step, measured, goal, 60_000.0 / self._clock.tempo)
+        return Mark(
+            step=target.step,
+            score=score_of(target.step, measured, parts),
+            parts=parts,
+            measured=measured,
+            sentence=sentence_of(target.step, measured, parts),
+        )

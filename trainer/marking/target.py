@@ -1,0 +1,86 @@
+"""What a step asks for, in numbers.
+
+Conventions. Pitches are cents from A4 = 440 Hz (fractional, A5 is 1200), so that distances are
+differences. Sets of holes are whole numbers with a bit for each reed: bits 0 to 9 are holes 1 to
+10 blown, bits 10 to 19 the same holes drawn.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from trainer.drill import Clock, Sound, Step
+from trainer.ear import Reading
+from trainer.harp import Breath, Harp
+
+
+def reed_bits(holes: Iterable[int], breath: Breath) -> int:
+    """A set of holes in one breath, as bits."""
+    shift = 9 if breath is Breath.DRAW else -1
+    return sum(1 << (hole + shift) for hole in set(holes))
+
+
+def sounding_bits(reading: Reading) -> int:
+    """The holes that a reading says sound, as bits; 0 when it does not know."""
+    if not reading.holes:
+        return 0
+    breath = reading.breath or (reading.tab.breath if reading.tab else None)
+    return reed_bits(reading.holes, breath) if breath else 0
+
+
+def pitch_of(hz: float | None) -> float:
+    """Cents from A4 = 440 Hz; not a number where there is no pitch."""
+    return math.nan if hz is None else 1200.0 * math.log2(hz / 440.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """A step on the sample clock.
+
+    Attributes:
+        step: the step.
+        at: sample on which it should start.
+        end: sample on which it should end.
+        path: pitches of each sound's reeds, in cents from A4 = 440 Hz.
+        holes: every hole wanted in it, as bits.
+    """
+
+    step: Step
+    at: int
+    end: int
+    path: tuple[tuple[float, ...], ...]
+    holes: int
+
+    @classmethod
+    def of(cls, step: Step, harp: Harp, clock: Clock) -> Target:
+        """A step of a drill, on a harp and a clock.
+
+        Raises:
+            HarpError: the harp cannot play it.
+        """
+
+        def pitches(sound: Sound) -> tuple[float, ...]:
+            return tuple(pitch_of(harp.hz(tab)) for tab in sound)
+
+        holes = 0
+        for sound in step.sounds:
+            holes |= reed_bits((tab.hole for tab in sound), sound[0].breath)
+        return cls(
+            step,
+            clock.sample(step.at),
+            clock.sample(step.end),
+            tuple(pitches(sound) for sound in step.sounds),
+            holes,
+        )
+
+    @property
+    def lowest(self) -> float:
+        """The lowest pitch in it."""
+        return min(min(pitches) for pitches in self.path)
+
+    @property
+    def highest(self) -> float:
+        """The highest pitch in it."""
+        return max(max(pitches) for pitches in self.path)
