@@ -1,0 +1,132 @@
+"""A virtual sound system: PulseAudio with a null sink, whose monitor is the microphone.
+
+What is played into the sink arrives at PortAudio's input, and what PortAudio plays comes back
+at its input too, as from a loudspeaker. All of it lives in a folder of its own, apart from the
+machine's sound. PortAudio reads its environment as it starts, so whatever listens runs in a
+process of its own: :meth:`Pulse.run`.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+NO_SKIP = "HARP_TRAINER_NO_SKIP"
+SINK = "vmic"
+_PROGRAMS = ("pulseaudio", "pactl", "pacat", "parec")
+_ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
+
+
+class Pulse:
+    """A sound daemon of our own, with one null sink.
+
+    Attributes:
+        env: the environment in which PortAudio finds it.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        (folder / ".asoundrc").write_text(_ALSA)
+        inherited = {k: v for k, v in os.environ.items() if not k.startswith("PULSE")}
+        self.env = {
+            **inherited,
+            "HOME": str(folder),
+            "XDG_RUNTIME_DIR": str(folder),
+            "PULSE_SERVER": f"unix:{folder}/pulse/native",
+        }
+        self._log = (folder / "log").open("wb")
+        command = ["pulseaudio", "--daemonize=no", "--exit-idle-time=-1", "-n"]
+        self._daemon = self._start(*command, "-L", "module-native-protocol-unix")
+        self._keeper: subprocess.Popen[bytes] | None = None
+        self._wait(lambda: self._quietly("pactl", "info"))
+        self.plug_in()
+
+    def plug_in(self) -> None:
+        """Make the sink, and its monitor the default microphone."""
+        self.pactl("load-module", "module-null-sink", f"sink_name={SINK}", "rate=48000")
+        self.pactl("set-default-source", f"{SINK}.monitor")
+        self.listen()
+
+    def listen(self) -> None:
+        """Keep one listener at the sink.
+
+        A null sink takes up to two seconds to become quick for its first listener, and drops
+        sound as it does; a card has no such moment.
+        """
+        if self._keeper:
+            self._keeper.terminate()
+            self._keeper.wait(10)
+        self._keeper = self._start("parec", "--latency-msec=5", f"--device={SINK}.monitor")
+        time.sleep(2.2)
+
+    def pactl(self, *words: str) -> None:
+        """Tell the daemon something."""
+        subprocess.run(["pactl", *words], env=self.env, check=True, stdout=subprocess.DEVNULL)
+
+    def play(self, path: Path) -> None:
+        """Play a WAV file into the sink, to its end."""
+        subprocess.run(["paplay", f"--device={SINK}", str(path)], env=self.env, check=True)
+
+    def run(self, code: str, *words: str, timeout: float = 60.0) -> Any:
+        """Run Python with these arguments; what it prints last, which must be JSON."""
+        done = self.start(code, *words)
+        out, _ = done.communicate(timeout=timeout)
+        assert done.returncode == 0, out
+        return json.loads(out.splitlines()[-1])
+
+    def start(self, code: str, *words: str) -> subprocess.Popen[str]:
+        """Start Python with these arguments, its output in a pipe."""
+        return subprocess.Popen(
+            [sys.executable, "-c", code, *words],
+            env=self.env,
+            stdout=subprocess.PIPE,
+            stderr=self._log,
+            text=True,
+        )
+
+    def close(self) -> None:
+        """End what was started here."""
+        for process in (self._keeper, self._daemon):
+            if process:
+                process.terminate()
+                process.wait(10)
+        self._log.close()
+
+    def _start(self, *command: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(command, env=self.env, stdout=subprocess.DEVNULL, stderr=self._log)
+
+    def _quietly(self, *command: str) -> bool:
+        return not subprocess.run(command, env=self.env, capture_output=True).returncode
+
+    def _wait(self, ready: Any) -> None:
+        for _ in range(100):
+            if ready():
+                return
+            time.sleep(0.05)
+        raise RuntimeError("the sound daemon did not start")
+
+
+@pytest.fixture(scope="module")
+def pulse() -> Iterator[Pulse]:
+    """A running virtual sound system; skipped, or failed if asked, where there is none."""
+    missing = [program for program in _PROGRAMS if not shutil.which(program)]
+    portaudio = subprocess.run([sys.executable, "-c", "import sounddevice"], capture_output=True)
+    if portaudio.returncode:
+        missing.append("PortAudio")
+    if missing:
+        say = pytest.fail if os.environ.get(NO_SKIP) == "1" else pytest.skip
+        say(f"needs {', '.join(missing)}")
+    # Not pytest's own folder: the path of a socket must be short.
+    with tempfile.TemporaryDirectory(prefix="pulse-") as folder:
+        running = Pulse(Path(folder))
+        yield running
+        running.close()
