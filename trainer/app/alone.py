@@ -162,7 +162,7 @@ def _sounding(
     wobble = 3.0 * math.sin(2 * math.pi * 5.0 * seconds) + noise.gauss(0.0, 0.4)
     hz = harp.hz(low) * 2.0 ** ((glide + slip.cents + scoop + wobble) / 1200.0)
     tab, *also = harp.nearest(hz)
-    leak = max(1, tab.hole - 1) if slip.leak_db is not None else None
+    leak = (tab.hole - 1 or 2) if slip.leak_db is not None else None
     holes = (leak, tab.hole) if leak else (tab.hole,)
     levels = [(tab.hole, 0.0)] + ([(leak, slip.leak_db)] if leak and slip.leak_db else [])
     return Reading(
@@ -188,7 +188,7 @@ def _mark(step: Step, slip: Slip) -> Mark:
     side = "flat" if slip.cents < 0 else "sharp"
     sentence = f"{abs(slip.cents):.0f} cents {side}"
     if slip.leak_db is not None:
-        sentence += f"; hole {step.first[0].hole - 1} leaking, {-slip.leak_db:.0f} dB down"
+        sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-slip.leak_db:.0f} dB down"
     measured = Measured(start=0, end=1, cents=slip.cents, leak_db=slip.leak_db)
     return Mark(step, score, {"pitch": score}, measured, sentence)
 
@@ -251,6 +251,8 @@ class Alone(App[None]):
 
     def __init__(self, widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
         super().__init__()
+        self.register_theme(THEME)
+        self.theme = THEME.name
         self._widget = widget
         self._state = state
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
@@ -260,8 +262,6 @@ class Alone(App[None]):
 
     def on_mount(self) -> None:
         """Start the clock."""
-        self.register_theme(THEME)
-        self.theme = THEME.name
         self.set_interval(1 / 60, self._tick)
 
     def compose(self) -> ComposeResult:

@@ -54,6 +54,8 @@ class TrainerApp(App[None]):
         autostart: bool = False,
     ) -> None:
         super().__init__()
+        self.register_theme(THEME)
+        self.theme = THEME.name
         self.session = Session(listener, plan, self._wake)
         self._shelf = shelf
         self._autostart = autostart
@@ -61,8 +63,6 @@ class TrainerApp(App[None]):
 
     def on_mount(self) -> None:
         """Put up the first screen and start the clock."""
-        self.register_theme(THEME)
-        self.theme = THEME.name
         self._clock = self.set_interval(FRAME_S, self._tick, pause=True)
         plan = self.session.plan
         if plan.drill is None:

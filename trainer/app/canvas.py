@@ -114,9 +114,12 @@ class Canvas(Widget, Generic[State]):
 
     def on_resize(self, event: events.Resize) -> None:
         """Draw for the new size."""
-        self.extent = event.size
-        self._clear()
-        self.redraw()
+        if event.size != self.extent:
+            self.extent = event.size
+            self._rows = [()] * self.extent.height
+            self._strips = [Strip([])] * self.extent.height
+            self._stale = set(range(self.extent.height))
+            self.redraw()
 
     def notify_style_update(self) -> None:
         """Forget the styles that were made from the old theme."""
@@ -128,8 +131,7 @@ class Canvas(Widget, Generic[State]):
     def render_lines(self, crop: Region) -> list[Strip]:
         """The strips of a part of the canvas."""
         if crop.bottom > len(self._rows):  # painted before it was told of its new size
-            self.extent = crop.size
-            self._clear()
+            return [Strip.blank(crop.width, self._style("text"))] * crop.height
         for y in self._stale:
             self._strips[y] = self._strip(self._rows[y])
         self._stale.clear()
@@ -137,12 +139,6 @@ class Canvas(Widget, Generic[State]):
         if crop.column_span != (0, self.extent.width):
             strips = [strip.crop_extend(crop.x, crop.right, None) for strip in strips]
         return strips
-
-    def _clear(self) -> None:
-        height = self.extent.height
-        self._rows = [()] * height
-        self._strips = [Strip([])] * height
-        self._stale = set(range(height))
 
     def _strip(self, row: Row) -> Strip:
         strip = Strip([Segment(text, self._style(pen)) for text, pen in row])

@@ -7,6 +7,8 @@ from dataclasses import replace
 from typing import Protocol
 
 from trainer.app.take import Phase, Take
+from trainer.drill import unplayable
+from trainer.harp import HarpError
 from trainer.music import TrainerError
 from trainer.practice import Ended, Event, Finished, Plan
 
@@ -37,10 +39,9 @@ def check_playable(plan: Plan) -> None:
     Raises:
         HarpError: it cannot; the message says what the hole can do.
     """
-    for step in plan.drill.steps if plan.drill else ():
-        for sound in step.sounds:
-            for tab in sound:
-                plan.harp.midi(tab)
+    problems = unplayable(plan.drill.steps, plan.harp) if plan.drill else ()
+    if problems:
+        raise HarpError(problems[0].message)
 
 
 class Session:
@@ -73,6 +74,7 @@ class Session:
         self._next: Plan | None = None
         self._after: Plan | None = None
         self._stopping = False
+        self._ending = False
         self._looping = False
 
     @property
@@ -89,7 +91,7 @@ class Session:
         check_playable(plan)
         if self.busy:
             self._next, self._after = plan, None
-            self._listener.stop()
+            self._end()
         else:
             self._begin(plan)
 
@@ -98,7 +100,7 @@ class Session:
         self._next = None
         self._stopping = self.busy
         if self.busy:
-            self._listener.stop()
+            self._end()
 
     def prepare(self, plan: Plan) -> None:
         """Change what is to be played; a running take begins again with it.
@@ -136,11 +138,16 @@ class Session:
         """Let go of the listener."""
         self._listener.close()
 
+    def _end(self) -> None:
+        if not self._ending:
+            self._ending = True
+            self._listener.stop()
+
     def _begin(self, plan: Plan) -> None:
         self._take_up(plan)
         self.take.phase = Phase.OPENING
         self._looping = plan.loop
-        self._stopping = False
+        self._stopping = self._ending = False
         try:
             self._listener.begin(plan)
         except TrainerError as error:

@@ -6,8 +6,6 @@ from dataclasses import dataclass
 
 from trainer.marking import Mark
 
-MISSED = "not heard"
-
 
 @dataclass(frozen=True, slots=True)
 class Grade:
@@ -32,7 +30,9 @@ GRADES = (
     Grade("◐", "nearly", "now", 60.0),
     Grade("○", "not yet", "sharp", 0.0),
 )
-MISS = Grade("×", MISSED, "wrong", 0.0)
+OLD_SHAPE = "·"
+"""Instead of its shape before a mark from an earlier pass."""
+MISS = Grade("×", "not played", "wrong", 0.0)
 
 
 def grade(score: float) -> Grade:

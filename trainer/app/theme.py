@@ -19,7 +19,7 @@ VERMILLION = "#d55e00"
 REDDISH_PURPLE = "#cc79a7"
 
 NIGHT = "#0f151b"
-QUAY = "#19222b"
+QUAY = "#121a21"
 CHALK = "#e8edf2"
 FOG = "#9aa8b5"
 SLATE = "#5c6b79"
@@ -54,7 +54,7 @@ PENS = {
     "wrong": Pen(VERMILLION, bold=True),
     "now": Pen(YELLOW, bold=True),
     "here": Pen(YELLOW, bold=True, reverse=True),
-    "band": Pen("#2c5a4e"),
+    "band": Pen("#387564"),
     "aim": Pen(BLUISH_GREEN),
     "trail": Pen(CHALK),
     "sounding": Pen(CHALK, bold=True, reverse=True),
@@ -78,7 +78,5 @@ THEME = Theme(
         "footer-background": NIGHT,
         "footer-key-foreground": YELLOW,
         "footer-description-foreground": FOG,
-        "quiet": FOG,
-        "faint": SLATE,
     },
 )

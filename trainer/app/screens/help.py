@@ -11,7 +11,7 @@ from textual.content import Content
 from textual.screen import ModalScreen
 from textual.widgets import Footer, Static
 
-from trainer.app.shapes import GRADES, MISS
+from trainer.app.shapes import GRADES, MISS, OLD_SHAPE
 from trainer.app.theme import PENS
 
 KEYS = (
@@ -52,7 +52,11 @@ def text() -> Content:
     marks = tuple(
         (grade.shape, f"{grade.word}, from {grade.least:.0f}") for grade in GRADES if grade.least
     )
-    rest = ((GRADES[-1].shape, GRADES[-1].word), (MISS.shape, MISS.word))
+    rest = (
+        (GRADES[-1].shape, GRADES[-1].word),
+        (MISS.shape, MISS.word),
+        (OLD_SHAPE, "from the pass before"),
+    )
     return Content("\n").join(
         [
             Content.styled("Keys", "bold"),

@@ -17,10 +17,24 @@ from trainer.drill import Drill
 
 
 def entry(drill: Drill, chosen: bool = False) -> Content:
-    """A drill in a line: title and skills, with a pointer if it is the chosen one."""
+    """A drill in a line: title and what else it trains, with a pointer if it is the chosen one."""
     pointer = ("▶ ", PENS["now"].color) if chosen else "  "
-    skills = (", ".join(drill.skills), PENS["quiet"].color)
-    return Content.assemble(pointer, (f"{drill.title:<36} ", "bold"), skills)
+    also = (", ".join(drill.skills[1:]), PENS["quiet"].color)
+    return Content.assemble(pointer, (f"{drill.title:<40} ", "bold"), also)
+
+
+def options(shelf: Sequence[Drill]) -> list[Option]:
+    """The list: every drill by its place on the shelf, under the main skill that it trains."""
+    listed: list[Option] = []
+    skill = ""
+    for place, drill in enumerate(shelf):
+        main = drill.skills[0] if drill.skills else "other"
+        if main != skill:
+            heading = ("\n" if listed else "") + main[0].upper() + main[1:]
+            listed.append(Option(Content.styled(heading, PENS["quiet"].color), disabled=True))
+            skill = main
+        listed.append(Option(entry(drill), id=str(place)))
+    return listed
 
 
 def preview(drill: Drill) -> Content:
@@ -28,9 +42,9 @@ def preview(drill: Drill) -> Content:
     beats, value = drill.meter
     figures = (
         f"{drill.bars} bars of {beats}/{value}, {len(drill.steps)} steps, tempo {drill.tempo:g}, "
-        f"written for a {drill.key} harp, in tune within {drill.goal.tolerance:g} cents"
+        f"in tune within {drill.goal.tolerance:g} cents"
     )
-    return Content.assemble(drill.about.strip(), "\n", (figures, PENS["quiet"].color))
+    return Content.assemble(" ".join(drill.about.split()), "\n", (figures, PENS["quiet"].color))
 
 
 class ShelfScreen(ModalScreen[int | None]):
@@ -54,7 +68,7 @@ class ShelfScreen(ModalScreen[int | None]):
         """The list, and what the chosen drill is about."""
         yield Static("The shelf: choose with ↑ ↓, open with enter", classes="title")
         if self._shelf:
-            yield OptionList(*(Option(entry(drill)) for drill in self._shelf), id="drills")
+            yield OptionList(*options(self._shelf), id="drills")
         else:
             yield Static("There is no drill on the shelf.")
         yield Static(id="preview")
@@ -64,17 +78,18 @@ class ShelfScreen(ModalScreen[int | None]):
         """Start at the drill in hand."""
         if self._shelf:
             drills = self.query_one(OptionList)
-            drills.highlighted = self._place
+            drills.highlighted = drills.get_option_index(str(self._place))
             drills.focus()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Point at the drill and say what it is about."""
-        drills, place = event.option_list, event.option_index
-        drills.replace_option_prompt_at_index(self._place, entry(self._shelf[self._place]))
-        drills.replace_option_prompt_at_index(place, entry(self._shelf[place], chosen=True))
+        place = int(event.option_id or 0)
+        drills = event.option_list
+        drills.replace_option_prompt(str(self._place), entry(self._shelf[self._place]))
+        drills.replace_option_prompt(str(place), entry(self._shelf[place], chosen=True))
         self._place = place
         self.query_one("#preview", Static).update(preview(self._shelf[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the drill."""
-        self.dismiss(event.option_index)
+        self.dismiss(int(event.option_id or 0))

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from trainer.app.canvas import Canvas, Row, row_of
-from trainer.app.shapes import grade_of
+from trainer.app.shapes import OLD_SHAPE, grade_of
 from trainer.app.take import Take
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
@@ -149,13 +149,14 @@ def cursor_row(layout: Layout, number: int, position: float | None) -> Row:
 
 def line_rows(layout: Layout, line: Line, state: PageState) -> tuple[Row, Row, Row]:
     """Tab, beats and marks of one line."""
-    width = layout.column(line, line.end) + 1
+    width = layout.column(line, line.end)
     tab, beats, marks = ([" "] * width for _ in range(3))
     tab_pens, beat_pens, mark_pens = (["faint"] * width for _ in range(3))
     _draw_beats(layout, line, state, beats, beat_pens)
     for x in (x for x in range(width) if beats[x] == "│"):
         tab[x] = "│"
-    tab[width - 1] = "│"
+    if line.end % layout.meter == 0:
+        tab[width - 1] = "│"
     for one in line.steps:
         _draw_step(layout, line, one, state, tab, tab_pens)
         _draw_mark(layout, line, one, state, marks, mark_pens)
@@ -171,7 +172,7 @@ def _draw_beats(
         if beat % layout.meter == 0:
             cells[x - 1] = "│"
         if layout.cells >= 4:
-            cells[layout.column(line, beat + 0.5)] = "+"
+            cells[layout.column(line, beat + 0.5)] = "&"
         for i, character in enumerate(str(beat % layout.meter + 1)):
             cells[x + i], pens[x + i] = character, "now" if now == beat else "quiet"
 
@@ -181,14 +182,14 @@ def _draw_step(
 ) -> None:
     x0 = layout.column(line, max(one.at, line.start))
     x1 = layout.column(line, min(one.end, line.end)) - 1
-    if one.end < line.end and one.end % layout.meter == 0:
+    if one.end <= line.end and one.end % layout.meter == 0:
         x1 -= 1  # the bar line's own cell
     x1 = max(x0 + 1, x1)
     played = state.first <= one.step.index < state.last
     now = one.step.index == state.now
     text = one.step.tab[: x1 - x0] if one.at >= line.start else ""
     cells[x0:x1] = text + "─" * (x1 - x0 - len(text))
-    text_pen = "here" if now else "strong" if played else "faint"
+    text_pen = "here" if now else "strong" if played else "quiet"
     rest_pen = "now" if now else "faint"
     pens[x0:x1] = [text_pen] * len(text) + [rest_pen] * (x1 - x0 - len(text))
 
@@ -202,9 +203,11 @@ def _draw_mark(
     graded = grade_of(mark)
     x0 = layout.column(line, one.at)
     room = max(1, layout.column(line, min(one.end, line.end)) - x0)
-    text = (graded.shape + score_text(mark.score))[:room]
+    shape, pen = graded.shape, graded.pen
+    if one.step.index in state.old:
+        shape, pen = OLD_SHAPE, "quiet"
+    text = (shape + score_text(mark.score))[:room]
     cells[x0 : x0 + len(text)] = text
-    pen = "faint" if one.step.index in state.old else graded.pen
     pens[x0 : x0 + len(text)] = [pen] * len(text)
 
 

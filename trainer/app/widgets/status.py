@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -47,7 +48,7 @@ def _source(take: Take) -> str:
 def meter(level_db: int | None) -> Row:
     """The level as a bar and in figures."""
     if level_db is None:
-        return ((f"{'no sound taken in':>{CELLS + 16}} ", "faint"),)
+        return ((f"{'no sound taken in':>{CELLS + 16}} ", "quiet"),)
     share = min(max(1.0 - level_db / FLOOR_DB, 0.0), 1.0)
     whole, part = divmod(round(share * CELLS * 8), 8)
     bar = "█" * whole + (_EIGHTHS[part] if part else "")
@@ -61,22 +62,23 @@ def meter(level_db: int | None) -> Row:
     )
 
 
-def row(state: StatusState, width: int) -> Row:
-    """The status line; a long sentence takes the meter's place."""
-    sign, pen = ("× ", "wrong") if state.trouble else ("", "quiet")
-    left = ((f" {sign}{state.sentence}", pen),)
-    right = meter(state.level_db)
-    if state.trouble and len(left[0][0]) > width - CELLS - 18:
-        return ((left[0][0][:width], pen),)
-    return sides(left, right, width)
+def rows(state: StatusState, width: int, height: int) -> list[Row]:
+    """The status line; a sentence about trouble has it, and all rows there are, to itself."""
+    if not state.trouble:
+        return [sides(((f" {state.sentence}", "quiet"),), meter(state.level_db), width)]
+    told = textwrap.wrap(
+        f"× {state.sentence}", width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
+    )
+    return [((f" {line}", "wrong"),) for line in told]
 
 
 class Status(Canvas[StatusState]):
     """The status line."""
 
     def draw(self, state: StatusState, width: int, height: int) -> Sequence[Row]:
-        """One row, or as many as a sentence of trouble needs and there are."""
-        return [row(state, width)]
+        """One row, or as many as a sentence about trouble needs and there are."""
+        drawn = rows(state, width, height)
+        return drawn + [()] * (height - len(drawn))
 
 
 if __name__ == "__main__":

@@ -124,6 +124,12 @@ class View:
         """The row of dots of a height, from the top; may lie outside."""
         return math.floor((panel.middle - height) / self.dot_cents + 2 * self.lines)
 
+    def band(self, panel: Panel, height: float) -> tuple[int, int]:
+        """The first and last row of dots whose middle is within tolerance of a height."""
+        half = self.tolerance - self.dot_cents / 2.0
+        top, foot = self.dot_row(panel, height + half), self.dot_row(panel, height - half)
+        return min(top, foot), max(top, foot)
+
     def panel_at(self, cell: int) -> Panel:
         """The panel of a column of cells."""
         return next((p for p in reversed(self.panels) if p.cell <= cell), self.panels[0])
@@ -310,8 +316,7 @@ class Picture:
             if all(ruling.tab != step.first[0] for ruling in one.rulings):
                 continue
             for height in self._reach.path(step, beat):
-                top = seen.dot_row(one, height + seen.tolerance)
-                foot = seen.dot_row(one, height - seen.tolerance)
+                top, foot = seen.band(one, height)
                 for dot in range(max(0, top), min(4 * seen.lines, foot + 1)):
                     mask, _ = still[dot // 4][column // 2]
                     still[dot // 4][column // 2] = mask | _DOTS[column % 2][dot % 4], pen
