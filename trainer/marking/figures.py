@@ -8,7 +8,7 @@ memory), so that a slip is seen against the line and does not bend it.
 
 A held note has settled at its first reading within tolerance of that line, extended back, from
 which nine in ten readings of the next 200 ms are within it too. A note that wobbles wider than
-the tolerance is given its own width, up to three tolerances: whether a note is in tune or steady
+the tolerance is given its own width, up to five tolerances: whether a note is in tune or steady
 is for other figures to say. A note that never settles is judged from its first third on, but not
 before 120 ms.
 
@@ -49,7 +49,7 @@ _UNSETTLED_MS = 120.0
 _WIDTH_SDS = 2.0
 _SD_OF_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
-_WIDEST = 3.0
+_WIDEST = 5.0
 _GLITCH_CENTS = 50.0
 """No reed moves so far and back within 25 ms: a reading so far off the median of its neighbours
 is a mishearing."""
