@@ -26,8 +26,8 @@ def on_grid(samples: NDArray[np.floating[Any]]) -> Samples:
     Returns:
         float32 of the same shape; a 24-bit file holds it exactly.
     """
-    finite = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-    steps = np.clip(np.rint(finite * _GRID), -_GRID, _GRID - 1.0)
+    finite = np.clip(np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0), -1.0, 1.0)
+    steps = np.minimum(np.rint(finite * _GRID), _GRID - 1.0)
     return np.asarray(steps / _GRID + 0.0, dtype=np.float32)  # + 0.0 leaves no negative zero
 
 

@@ -163,7 +163,8 @@ class Microphone:
         """Open the input, and an output beside it."""
         device = input_device(self._spec.device)
         self.name = f"microphone {device.name}"
-        channels = self._spec.channel or min(device.inputs, _MIXED)
+        channel = self._spec.channel
+        channels = min(device.inputs, _MIXED) if channel is None else channel
         if not 1 <= channels <= device.inputs:
             raise DeviceError(
                 f"the microphone {device.name} has no channel {channels}; it has "

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -50,7 +51,7 @@ class Recording:
         self._file = _open(self.path)
         self.rate = int(self._file.samplerate)
         self.channels = int(self._file.channels)
-        if not 1 <= (channel or 1) <= self.channels:
+        if channel is not None and not 1 <= channel <= self.channels:
             self.close()
             raise SoundError(
                 f"{self.path} has no channel {channel}; it has {self.channels}, counted from 1"
@@ -113,22 +114,37 @@ class Recording:
         )
 
 
+def _forwards(path: Path) -> Any:
+    """A sound file that is read from start to end.
+
+    Its library seeks to where it is after every read if it can, which MP3 decoders answer with
+    wrong samples and broken files with an error of its own.
+    """
+    import soundfile
+
+    class Forwards(soundfile.SoundFile):  # type: ignore[misc]  # it has no types
+        def seekable(self) -> bool:
+            return False
+
+    return Forwards(path)
+
+
 def _open(path: Path) -> Any:
     import soundfile
 
-    if not path.exists():
-        raise SoundError(f"there is no recording {path}; check the name and the folder")
-    if path.is_dir():
-        raise SoundError(f"{path} is a folder; name a recording inside it")
     try:
         with path.open("rb") as file:
             empty = not file.read(1)
+    except FileNotFoundError as error:
+        raise SoundError(f"there is no recording {path}; check the name and the folder") from error
     except OSError as error:
+        if os.path.isdir(path):
+            raise SoundError(f"{path} is a folder; name a recording inside it") from error
         raise SoundError(f"{path} cannot be read: {error.strerror}") from error
     if empty:
         raise SoundError(f"{path} is an empty file; record it again")
     try:
-        file = soundfile.SoundFile(path)
+        file = _forwards(path)
     except soundfile.SoundFileRuntimeError as error:
         raise SoundError(
             f"{path} is not audio that can be read; use WAV, FLAC, OGG or MP3"

@@ -44,9 +44,9 @@ class TakeWriter:
             raise SoundError(f"takes are saved as FLAC; name the file {self.path.stem}.flac")
         if not self.path.parent.is_dir():
             raise SoundError(f"there is no folder {self.path.parent} to save the take in; make it")
-        if self.path.exists():
+        if os.path.lexists(self.path):
             raise SoundError(f"{self.path} is there already; choose another name, or delete it")
-        if self.part.exists():
+        if os.path.lexists(self.part):
             raise SoundError(
                 f"{self.part} holds the sound of a take that was cut off; rename or delete it"
             )
