@@ -1,5 +1,7 @@
 """Samples to readings: pitch, level, which holes sound, and notes. Knows no drill."""
 
+from trainer.ear.ear import Ear, listen
+from trainer.ear.notes import NoteTracker, notes
 from trainer.ear.reading import HeardNote, Reading
 
-__all__ = ["HeardNote", "Reading"]
+__all__ = ["Ear", "HeardNote", "NoteTracker", "Reading", "listen", "notes"]

@@ -1,0 +1,220 @@
+"""The ear: blocks of sound in, readings out, the same for a microphone and a file.
+
+Every hop of about 5 ms gives one reading. What a reading says depends only on the samples up to
+`Reading.heard`, not on how they were cut into blocks.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from trainer.ear.frontend import Floats, Frontend
+from trainer.ear.gate import LOOK_BACK, Gate, attack_start, level_db
+from trainer.ear.harmonics import fit
+from trainer.ear.pitch import Estimate, PitchTracker
+from trainer.ear.placing import Placer
+from trainer.ear.reading import Reading
+from trainer.ear.reeds import FRAME_S, SHORTEST_FRAME_S, SOUNDS_DB, ReedListener, Reeds, unwarp
+from trainer.harp import Breath, Harp, Tab
+from trainer.music import cents
+from trainer.sound import Block
+
+HOP_S = 0.005
+REEDS_EVERY = 2
+"""Hops from one look at the reeds to the next."""
+JOINT_S = 0.043
+"""Window of the joint fit of several reeds, where there is so much of the note."""
+MOST_REEDS = 3
+YOUNG_S = 0.15
+"""For so long after an attack a reed may still be coming up to pitch."""
+STILL_CENTS = 3.0
+"""A frame whose pitch moves less than this is not worth unwarping."""
+TRACK = 40
+"""Estimates kept of the pitch track: 200 ms."""
+
+
+class Ear:
+    """Listens to one harp through one source."""
+
+    def __init__(self, rate: int, harp: Harp) -> None:
+        """`rate` is the source's, in samples a second, 8,000 at least.
+
+        Raises:
+            ValueError: the rate is too low to hold a harp's notes.
+        """
+        if rate < 8_000:
+            raise ValueError(f"{rate} samples a second cannot hold a harp's notes")
+        self._rate = rate
+        self._harp = harp
+        self._sound = Frontend(rate, memory=2.0 * FRAME_S)
+        self._hop = round(HOP_S * self._sound.rate)
+        pitches = [harp.hz(tab) for tab in harp.entries]
+        self._pitch = PitchTracker(self._sound, self._hop, 0.92 * min(pitches), 1.08 * max(pitches))
+        self._reeds = ReedListener(harp, self._sound.rate)
+        self._placer = Placer(harp)
+        self._gate = Gate(self._hop / self._sound.rate)
+        self._end = 0
+        self._hops = 0
+        self._born = 0
+        self._segment = 0
+        self._track: deque[tuple[float, float]] = deque(maxlen=TRACK)
+        self._heard_reeds: Reeds | None = None
+        self._pitched = False
+        self._alone = True
+
+    def feed(self, block: Block) -> list[Reading]:
+        """The readings that one more block makes possible, in order."""
+        self._sound.feed(block.samples)
+        readings = []
+        while self._end + self._hop <= self._sound.count:
+            self._end += self._hop
+            self._hops += 1
+            readings.append(self._listen())
+        return readings
+
+    def _listen(self) -> Reading:
+        """The reading of the hop that ends at `self._end`."""
+        level = level_db(self._sound.window(self._end, 2 * self._hop))
+        onset = self._attack() if self._gate.feed(level, self._pitched) else None
+        estimate = self._pitch.feed(self._end, self._born)
+        if not self._gate.open:
+            self._restart(self._end)
+            return self._reading(level, onset)
+        if self._hops % REEDS_EVERY == 0:
+            self._listen_to_reeds(estimate)
+        found = self._main_pitch(estimate)
+        self._pitched = found is not None
+        if found is None:
+            return self._reading(level, onset)
+        hz, centre = found
+        self._track.append((centre, hz))
+        tab, jumped = self._placer.feed(hz)
+        alone = self._heard_reeds is None or not self._heard_reeds.others
+        was_alone, self._alone = self._alone, alone
+        if jumped and alone and was_alone:
+            # Another note without an attack. (Among several reeds the main one may change.)
+            self._segment = max(self._segment, round(centre))
+            self._heard_reeds = None
+            self._track.clear()
+        return self._pitched_reading(level, onset, hz, centre, tab)
+
+    def _attack(self) -> int:
+        """Begin a new note; the source sample on which it starts."""
+        span = (LOOK_BACK + 2) * self._hop
+        step = max(1, round(0.001 * self._sound.rate))
+        start = max(0, self._end - span + attack_start(self._sound.window(self._end, span), step))
+        self._restart(start)
+        return self._sound.source_sample(start)
+
+    def _restart(self, start: int) -> None:
+        self._born = self._segment = start
+        self._track.clear()
+        self._placer.restart()
+        self._heard_reeds = None
+        self._pitched = False
+
+    def _listen_to_reeds(self, estimate: Estimate | None) -> None:
+        length = min(self._end - self._segment, round(FRAME_S * self._sound.rate))
+        if length < SHORTEST_FRAME_S * self._sound.rate:
+            return
+        frame = self._sound.window(self._end, length)
+        track = self._track_over(length)
+        last = self._track[-1][1] if self._track else None
+        if self._heard_reeds is not None and self._heard_reeds.others:
+            guess = last
+        else:
+            guess = estimate.hz if estimate is not None else last
+        if track is not None and guess is not None:
+            frame = unwarp(frame, track)
+            guess = float(np.mean(track))
+        held = self._placer.held if guess is not None else None
+        young = self._end - self._segment < YOUNG_S * self._sound.rate
+        heard = self._reeds.listen(frame, guess, held, young=young)
+        if heard is not None and track is not None and guess == heard.hz and last is not None:
+            # Undone, the frame stands at its mean pitch; the reed itself has moved on.
+            heard = Reeds(last, heard.tab, heard.breath, heard.levels, heard.others)
+        self._heard_reeds = heard
+
+    def _track_over(self, length: int) -> Floats | None:
+        """f0 at each sample of the last `length`, or None where it hardly moves."""
+        if len(self._track) < 3:
+            return None
+        at, hz = np.array(self._track).T
+        since = at >= self._end - length
+        if since.sum() < 3 or cents(hz[since].max(), hz[since].min()) < STILL_CENTS:
+            return None
+        slope = (hz[-1] - hz[-3]) / (at[-1] - at[-3])
+        at = np.append(at, self._end)
+        hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
+        return np.interp(np.arange(self._end - length, self._end), at, hz)
+
+    def _main_pitch(self, estimate: Estimate | None) -> tuple[float, float] | None:
+        """f0 in Hz of the main reed and where it belongs, in samples of the ear."""
+        reeds = self._heard_reeds
+        if reeds is None or (estimate is not None and not reeds.others):
+            return (estimate.hz, estimate.centre) if estimate is not None else None
+        main = reeds.hz
+        if self._track and abs(cents(self._track[-1][1], main)) < 100.0:
+            main = self._track[-1][1]
+        length = min(self._end - self._segment, round(JOINT_S * self._sound.rate))
+        window = self._sound.window(self._end, length)
+        fitted = fit(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
+        hz = fitted.hz[0]
+        if not (hz > 0.0 and abs(cents(hz, main)) < 100.0):
+            return None
+        return hz, self._end - (length - 1) / 2.0 - 1.0
+
+    def _pitched_reading(
+        self, level: float, onset: int | None, hz: float, centre: float, tab: Tab
+    ) -> Reading:
+        reeds = self._heard_reeds
+        also = self._harp.same_pitch(tab)
+        breath: Breath | None = None if also else tab.breath
+        levels: tuple[tuple[int, float], ...] = ()
+        if reeds is not None:
+            levels = reeds.levels
+            if also and reeds.breath is not None and reeds.tab in (tab, *also):
+                tab, breath = reeds.tab, reeds.breath
+                also = self._harp.same_pitch(tab)
+                self._placer.place(tab)
+            levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
+        holes = {tab.hole} | {hole for hole, db in levels if db > SOUNDS_DB}
+        leak = max(levels, key=lambda one: one[1], default=None)
+        return Reading(
+            sample=self._sound.source_sample(centre),
+            heard=self._sound.heard(self._end),
+            rate=self._rate,
+            hz=hz,
+            level_db=level,
+            sounding=True,
+            onset=onset,
+            tab=tab,
+            cents=cents(hz, self._harp.hz(tab)),
+            also=also,
+            breath=breath,
+            holes=tuple(sorted(holes)),
+            leak_db=leak[1] if leak else None,
+            leak_hole=leak[0] if leak else None,
+            levels=levels,
+        )
+
+    def _reading(self, level: float, onset: int | None) -> Reading:
+        """A reading without a pitch."""
+        return Reading(
+            sample=self._sound.source_sample(self._end - self._hop),
+            heard=self._sound.heard(self._end),
+            rate=self._rate,
+            level_db=level,
+            sounding=self._gate.open,
+            onset=onset,
+        )
+
+
+def listen(blocks: Iterable[Block], rate: int, harp: Harp) -> Iterator[Reading]:
+    """Readings of all of a source's blocks."""
+    ear = Ear(rate, harp)
+    for block in blocks:
+        yield from ear.feed(block)

@@ -1,0 +1,80 @@
+"""From the source's samples to the ear's own: one rate for all that follows, and a memory.
+
+Everything a harp says about pitch and holes lies below 10 kHz, so the ear works at a rate
+between 22 and 44 kHz that is the source's own divided by a whole number. The low-pass before
+the division is a Kaiser-windowed sinc of linear phase; its delay is a whole number of samples
+and is taken off every time stamp.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+LOWEST_RATE = 22_000
+TAPS_A_SIDE = 12
+"""Taps on each side of the filter's centre, in samples of the ear."""
+KAISER_BETA = 6.0
+
+
+class Frontend:
+    """Divides the rate and remembers the last stretch of sound.
+
+    Attributes:
+        factor: source samples for each sample of the ear.
+        rate: samples a second of the ear; a float, because the division may leave a fraction.
+        count: samples of the ear made so far.
+    """
+
+    def __init__(self, rate: int, memory: float) -> None:
+        """`rate` is the source's, in samples a second; `memory` in seconds."""
+        self.factor = max(1, rate // LOWEST_RATE)
+        self.rate = rate / self.factor
+        self.count = 0
+        half = TAPS_A_SIDE * self.factor if self.factor > 1 else 0
+        self._half = half
+        if half:
+            n = np.arange(-half, half + 1)
+            cutoff = 0.9 / self.factor
+            self._taps: Floats = cutoff * np.sinc(cutoff * n) * np.kaiser(len(n), KAISER_BETA)
+            self._taps /= self._taps.sum()
+        self._pending: Floats = np.zeros(half)
+        self._memory = int(memory * self.rate) + 1
+        self._kept: Floats = np.zeros(self._memory)
+
+    def feed(self, samples: NDArray[np.float32]) -> None:
+        """Take in source samples, float32, shape (n,)."""
+        self._pending = np.concatenate([self._pending, samples])
+        if self._half:
+            ready = (len(self._pending) - 2 * self._half - 1) // self.factor + 1
+            if ready <= 0:
+                return
+            used = self._pending[: (ready - 1) * self.factor + 2 * self._half + 1]
+            windows = np.lib.stride_tricks.sliding_window_view(used, len(self._taps))
+            made = windows[:: self.factor] @ self._taps
+            self._pending = self._pending[ready * self.factor :]
+        else:
+            made, self._pending = self._pending, np.zeros(0)
+        self._kept = np.concatenate([self._kept, made])
+        self.count += len(made)
+        if len(self._kept) > 4 * self._memory:
+            self._kept = self._kept[-2 * self._memory :].copy()
+
+    def window(self, end: int, length: int) -> Floats:
+        """The `length` samples before sample `end` of the ear, shape (length,).
+
+        What lies before the first sample is silence.
+        """
+        behind = self.count - end
+        stop = len(self._kept) - behind
+        return self._kept[stop - length : stop]
+
+    def source_sample(self, position: float) -> int:
+        """The source sample at a place, which may be fractional, in the ear's samples."""
+        return round(position * self.factor)
+
+    def heard(self, end: int) -> int:
+        """Source samples that must have come for the ear's samples before `end` to be known."""
+        return (end - 1) * self.factor + self._half + 1

@@ -1,0 +1,80 @@
+"""Is anything sounding, and since when: a level gate that adapts to the room."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trainer.ear.frontend import Floats
+
+QUIETEST_DB = -120.0
+FIRST_FLOOR_DB = -66.0
+"""The floor taken for granted before the room has been heard."""
+OPEN_DB = 12.0
+CLOSE_DB = 8.0
+"""How far over the room's floor the gate opens, and closes again."""
+HIGHEST_FLOOR_DB = -30.0
+FALL_DB_S = 60.0
+RISE_DB_S = 12.0
+"""How fast the floor follows the level down, and up while nothing pitched sounds."""
+ATTACK_DB = 7.0
+"""A rise of the level over its recent least that counts as a new attack."""
+LOOK_BACK = 8
+"""Hops in which that least is looked for."""
+
+
+def level_db(samples: Floats) -> float:
+    """RMS level in dB re full scale, at least -120."""
+    power = float(np.mean(samples * samples)) if len(samples) else 0.0
+    return max(QUIETEST_DB, 10.0 * np.log10(power + 1e-12))
+
+
+class Gate:
+    """Follows the room's floor, opens for sound and finds attacks.
+
+    Attributes:
+        open: whether something sounds.
+        floor_db: level of the room.
+    """
+
+    def __init__(self, hop_seconds: float) -> None:
+        """`hop_seconds` is the time from one level to the next."""
+        self._hop = hop_seconds
+        self.open = False
+        self.floor_db = FIRST_FLOOR_DB
+        self._recent = [QUIETEST_DB] * LOOK_BACK
+        self._since_attack = LOOK_BACK
+
+    def feed(self, level: float, pitched: bool) -> bool:
+        """Take the level of one more hop; True if a new attack begins in it.
+
+        `pitched` says whether a pitch was heard just before: a held note is not the room.
+        """
+        if level < self.floor_db:
+            self.floor_db = max(level, self.floor_db - FALL_DB_S * self._hop, -90.0)
+        elif not pitched:
+            self.floor_db = min(level, self.floor_db + RISE_DB_S * self._hop, HIGHEST_FLOOR_DB)
+        was_open = self.open
+        self.open = level > self.floor_db + (CLOSE_DB if was_open else OPEN_DB)
+        least = min(self._recent)
+        rising = level > max(least + ATTACK_DB, self.floor_db + OPEN_DB)
+        attack = self.open and (not was_open or (rising and self._since_attack >= LOOK_BACK))
+        self._since_attack = 0 if attack else self._since_attack + 1
+        self._recent = [*self._recent[1:], level]
+        if attack:
+            # The rest of this rise belongs to the same attack.
+            self._recent = [level] * LOOK_BACK
+        return attack
+
+
+def attack_start(samples: Floats, step: int) -> int:
+    """Index of the first sample of an attack inside a stretch that leads into it.
+
+    The envelope is taken in steps of `step` samples; the attack starts where it last was under a
+    tenth of its peak or 6 dB over its least, whichever is higher.
+    """
+    count = len(samples) // step
+    peaks = np.abs(samples[: count * step]).reshape(count, step).max(axis=1)
+    top = int(np.argmax(peaks))
+    threshold = max(0.1 * peaks[top], 2.0 * float(peaks[: top + 1].min()))
+    below = np.flatnonzero(peaks[: top + 1] <= threshold)
+    return int((below[-1] + 1) * step) if len(below) else 0

@@ -1,0 +1,133 @@
+"""Notes out of readings: from an onset to its end, glides inside it included."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+
+import numpy as np
+
+from trainer.ear.reading import HeardNote, Reading
+from trainer.harp import Harp, Tab
+from trainer.music import cents
+
+SHORTEST_S = 0.04
+"""Shorter stretches of pitch are no notes."""
+SILENT_S = 0.03
+"""A pitch that is away for longer has ended."""
+CHANGE_S = 0.03
+"""Another hole must sound for so long to be a new note."""
+SETTLING_S = 0.06
+"""What of the leak is left out at the start, while the reeds come in."""
+
+
+class NoteTracker:
+    """Collects readings into notes as they come."""
+
+    def __init__(self, harp: Harp) -> None:
+        self._harp = harp
+        self._readings: list[Reading] = []
+        self._start = 0
+        self._new: list[Reading] = []
+
+    def feed(self, reading: Reading) -> list[HeardNote]:
+        """The notes that one more reading ends; at most two."""
+        ended = []
+        if reading.onset is not None:
+            ended += self._finish(reading.onset)
+            self._start = reading.onset
+        if reading.hz is None or reading.tab is None:
+            last = self._readings[-1] if self._readings else None
+            if last and (
+                not reading.sounding or reading.heard - last.heard > SILENT_S * reading.rate
+            ):
+                ended += self._finish(reading.sample)
+            return ended
+        if not self._readings:
+            self._start = max(self._start, self._end_of_last(reading))
+        if self._readings and not self._same_reed(self._readings[-1], reading):
+            self._new.append(reading)
+            if self._new[-1].heard - self._new[0].heard >= CHANGE_S * reading.rate:
+                fresh = self._new
+                ended += self._finish(fresh[0].sample)
+                self._readings, self._start = fresh, fresh[0].sample
+            return ended
+        # What looked like another hole for a moment was not.
+        self._readings += [*self._new, reading] if self._new else [reading]
+        self._new = []
+        return ended
+
+    def flush(self) -> list[HeardNote]:
+        """The note still sounding at the end of the sound, if any."""
+        last = self._readings[-1].sample if self._readings else 0
+        return self._finish(last)
+
+    @staticmethod
+    def _end_of_last(reading: Reading) -> int:
+        return reading.sample - round(0.03 * reading.rate)
+
+    @staticmethod
+    def _same_reed(one: Reading, other: Reading) -> bool:
+        """Whether two readings are of one hole and breath, as far as can be told."""
+        assert one.tab is not None and other.tab is not None
+        mine = {(tab.hole, tab.breath) for tab in (one.tab, *one.also)}
+        return bool(mine & {(tab.hole, tab.breath) for tab in (other.tab, *other.also)})
+
+    def _finish(self, end: int) -> list[HeardNote]:
+        readings, self._readings, self._new = self._readings, [], []
+        if not readings or end - self._start < SHORTEST_S * readings[0].rate:
+            return []
+        return [_note(readings, self._start, end, self._harp)]
+
+
+def _note(readings: list[Reading], start: int, end: int, harp: Harp) -> HeardNote:
+    rate = readings[0].rate
+    tab = _held(readings)
+    on_tab = [r for r in readings if r.tab is not None and _bent_alike(r.tab, tab)]
+    hz = float(np.median([r.hz for r in on_tab if r.hz is not None]))
+    settled = [r for r in on_tab if r.sample - start > SETTLING_S * rate] or on_tab
+    told = Counter(r.tab for r in settled if r.breath is not None)
+    if told:
+        tab = told.most_common(1)[0][0] or tab
+    leaks = [(r.leak_db, r.leak_hole) for r in settled if r.leak_db is not None]
+    leak_hole = Counter(hole for _, hole in leaks).most_common(1)[0][0] if leaks else None
+    enough = len(leaks) * 2 >= len(settled)
+    holes = Counter(hole for r in settled for hole in r.holes)
+    # Where draw 2 and blow 3 were both named, they are one hole.
+    twins = {other.hole for other in harp.same_pitch(tab)} - {tab.hole}
+    sounding = {hole for hole, n in holes.items() if 2 * n > len(settled)} - twins | {tab.hole}
+    return HeardNote(
+        start=start,
+        end=end,
+        rate=rate,
+        tab=tab,
+        hz=hz,
+        cents=cents(hz, harp.hz(tab)),
+        also=harp.same_pitch(tab),
+        holes=tuple(sorted(sounding)),
+        leak_db=float(np.median([db for db, h in leaks if h == leak_hole]))
+        if enough and leaks
+        else None,
+        leak_hole=leak_hole if enough else None,
+        level_db=max(r.level_db for r in readings),
+        path=tuple((r.sample, r.hz) for r in readings if r.hz is not None),
+    )
+
+
+def _held(readings: list[Reading]) -> Tab:
+    """The entry that sounded longest."""
+    counts = Counter(r.tab for r in readings if r.tab is not None)
+    return counts.most_common(1)[0][0]
+
+
+def _bent_alike(one: Tab, other: Tab) -> bool:
+    """Whether two entries are the same, or draw 2 and blow 3."""
+    return one == other or (one.bend == other.bend and one.breath is not other.breath)
+
+
+def notes(readings: Iterable[Reading], harp: Harp) -> Iterator[HeardNote]:
+    """The notes in a stream of readings."""
+    tracker = NoteTracker(harp)
+    for reading in readings:
+        yield from tracker.feed(reading)
+    yield from tracker.flush()

@@ -1,0 +1,82 @@
+"""The first guess of a pitch: aubio's detector, and an autocorrelation for the attack.
+
+aubio's YIN needs its whole buffer inside the note; until then, and wherever its answer fails
+the check, the autocorrelation of a shorter window is searched, divided by the window's own
+(Boersma 1993, Proc. Inst. Phonetic Sciences 17). Of the peaks nearly as high as the highest the
+shortest lag wins, which is what keeps sub-octaves out; octave errors upward would need the odd
+partials to be missing.
+"""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import aubio
+import numpy as np
+
+from trainer.ear.frontend import Floats
+from trainer.ear.harmonics import hann
+
+NEARLY = 0.12
+"""A peak this close to the highest counts as nearly as high."""
+
+
+@lru_cache(maxsize=64)
+def _own(length: int, size: int) -> Floats:
+    spectrum = np.fft.rfft(hann(length), size)
+    own = np.fft.irfft(np.abs(spectrum) ** 2, size)
+    return own / own[0]  # type: ignore[no-any-return]
+
+
+def autocorrelation(window: Floats, longest: int) -> Floats:
+    """Normalised autocorrelation at lags 0 to `longest`, shape (longest + 1,); 1 at lag 0.
+
+    Lags beyond 0.7 of the window are 0: too little of it overlaps there.
+    """
+    n = len(window)
+    size = 1 << int(n + longest).bit_length()
+    centred = (window - window.mean()) * hann(n)
+    spectrum = np.fft.rfft(centred, size)
+    raw = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, size)
+    result = np.zeros(longest + 1)
+    if raw[0] <= 0.0:
+        return result
+    reach = min(longest, int(0.7 * n))
+    result[: reach + 1] = raw[: reach + 1] / raw[0] / _own(n, size)[: reach + 1]
+    return result
+
+
+def _peak(values: Floats, lag: int) -> tuple[float, float]:
+    """Place and height of the parabola through a sample and its neighbours."""
+    left, centre, right = values[lag - 1 : lag + 2]
+    bend = left - 2.0 * centre + right
+    shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
+    return lag + shift, centre - 0.25 * (left - right) * shift
+
+
+def best_period(correlation: Floats, shortest: int) -> tuple[float, float] | None:
+    """Period in samples and clarity (height of the peak, up to about 1), or None."""
+    inner = correlation[1:-1]
+    peaks = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
+    peaks = peaks[peaks >= shortest]
+    if not len(peaks):
+        return None
+    fine = [_peak(correlation, int(lag)) for lag in peaks]
+    highest = max(height for _, height in fine)
+    return next((lag, height) for lag, height in fine if height >= highest - NEARLY)
+
+
+class AubioPitch:
+    """aubio's yinfast (de Cheveigne and Kawahara 2002, JASA 111) on the ear's samples."""
+
+    def __init__(self, rate: float, hop: int, buffer: int) -> None:
+        """`hop` and `buffer` in samples of the ear."""
+        self._detector = aubio.pitch("yinfast", buffer, hop, round(rate))
+        self._detector.set_unit("Hz")
+        self._detector.set_silence(-120)
+        self._scale = rate / round(rate)
+
+    def feed(self, hop: Floats) -> float | None:
+        """The pitch in Hz after one more hop, shape (hop,); None if it found none."""
+        hz = float(self._detector(hop.astype(np.float32))[0])
+        return hz * self._scale if hz > 0.0 else None

@@ -1,0 +1,74 @@
+"""Which tab entry sounds: the nearest at first, then held through a glide.
+
+A pitch that moves without a break stays on its hole as long as that hole can follow: halfway
+down a bend the nearest entry may belong to another hole, and nobody jumped there.
+"""
+
+from __future__ import annotations
+
+from trainer.harp import Harp, Tab
+from trainer.music import cents
+
+JUMP_CENTS = 30.0
+"""A change of pitch from one hop to the next that no bend makes (200 cents in 100 ms is 10)."""
+BEYOND_CENTS = 60.0
+"""How far past its entries a hole is believed."""
+BETTER_HOPS = 30
+"""For so many hops in a row another hole must fit much better before the held one is given up."""
+FITS_CENTS, MISFITS_CENTS = 20.0, 35.0
+
+
+class Placer:
+    """Follows the tab entry of one pitch track."""
+
+    def __init__(self, harp: Harp) -> None:
+        self._harp = harp
+        self._reach = {
+            hole: tuple((tab, harp.hz(tab)) for tab in harp.reachable(hole))
+            for hole in range(1, 11)
+        }
+        self._hz = 0.0
+        self._tab: Tab | None = None
+        self._misfits = 0
+
+    @property
+    def held(self) -> Tab | None:
+        """The entry held so far."""
+        return self._tab
+
+    def restart(self) -> None:
+        """Forget the held hole: a new attack."""
+        self._tab, self._misfits = None, 0
+
+    def feed(self, hz: float) -> tuple[Tab, bool]:
+        """The entry of one more pitch, and whether it jumped there from another."""
+        jumped = self._tab is not None and abs(cents(hz, self._hz)) > JUMP_CENTS
+        self._hz = hz
+        held = None if jumped or self._tab is None else self._held(hz, self._tab)
+        if held is None:
+            self._misfits = 0
+            self._tab = self._harp.nearest(hz)[0]
+            return self._tab, jumped
+        self._tab = held
+        return held, False
+
+    def place(self, tab: Tab) -> None:
+        """Take the word of the reed listener for which entry sounds."""
+        self._tab = tab
+
+    def _held(self, hz: float, tab: Tab) -> Tab | None:
+        """The entry of the held hole and breath, or None when it cannot be believed."""
+        mine = [(e, f) for e, f in self._reach[tab.hole] if e.breath is tab.breath]
+        if not (
+            cents(hz, min(f for _, f in mine)) > -BEYOND_CENTS
+            and cents(hz, max(f for _, f in mine)) < BEYOND_CENTS
+        ):
+            return None
+        entry, target = min(mine, key=lambda item: abs(cents(hz, item[1])))
+        other = self._harp.nearest(hz)[0]
+        misfits = (
+            abs(cents(hz, target)) > MISFITS_CENTS
+            and abs(cents(hz, self._harp.hz(other))) < FITS_CENTS
+        )
+        self._misfits = self._misfits + 1 if misfits else 0
+        return None if self._misfits > BETTER_HOPS else entry
