@@ -19,6 +19,8 @@ from trainer.sound.timing import Timing
 
 _AHEAD_S = 0.3
 """How much is given to the output ahead of time, so that a busy moment is not heard."""
+_LEAST_S = 0.03
+"""Less than this is not worth giving at a time."""
 
 
 class Metronome:
@@ -67,7 +69,7 @@ class Metronome:
     def fill(self) -> None:
         """Give the output what it needs; to be called more often than it runs dry."""
         count = round(_AHEAD_S * self._speaker.rate) - self._speaker.waiting
-        if count <= 0:
+        if count < _LEAST_S * self._speaker.rate:
             return
         first = self._speaker.next_frame
         self._place_beats(first + count)
