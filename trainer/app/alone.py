@@ -279,7 +279,11 @@ def main(arguments: Sequence[str]) -> None:
     from trainer.app.app import TrainerApp
 
     class Counted(TrainerApp):
-        paints = 0
+        frames = paints = 0
+
+        def _tick(self) -> None:
+            self.frames += 1
+            super()._tick()
 
         def _display(self, screen: Any, renderable: Any) -> None:
             self.paints += renderable is not None
@@ -287,10 +291,10 @@ def main(arguments: Sequence[str]) -> None:
 
     seconds = float(arguments[0]) if arguments else 10.0
     app = Counted(Script(), DRILLS, Plan(Harp.of("C"), PlayerSpec(), DRILL), autostart=True)
-    used: list[tuple[float, float, int]] = []
+    used: list[tuple[float, float, int, int]] = []
 
     def note() -> None:
-        used.append((time.monotonic(), time.process_time(), app.paints))
+        used.append((time.monotonic(), time.process_time(), app.frames, app.paints))
         if len(used) == 2:
             app.exit()
 
@@ -301,10 +305,10 @@ def main(arguments: Sequence[str]) -> None:
     app.call_later(begin)
     app.run()
     if len(used) == 2:
-        (t0, cpu0, n0), (t1, cpu1, n1) = used
+        seconds, cpu, frames, paints = (new - old for old, new in zip(*used, strict=True))
         print(
-            f"{(n1 - n0) / (t1 - t0):.1f} paints a second, "
-            f"{(cpu1 - cpu0) / (t1 - t0):.3f} of a core, over {t1 - t0:.1f} s"
+            f"{frames / seconds:.1f} frames a second, {paints / seconds:.1f} of them with "
+            f"something to paint; {cpu / seconds:.3f} of a core, over {seconds:.1f} s"
         )
 
 

@@ -56,14 +56,23 @@ def length(row: Row) -> int:
     return sum(len(text) for text, _ in row)
 
 
-def sides(left: Row, right: Row, width: int) -> Row:
-    """A row with one part at its left end and one at its right; the left one gives way."""
-    room = max(0, width - length(right) - 1)
+def cut(row: Row, width: int) -> Row:
+    """A row of at most so many cells; one that is longer ends in an ellipsis."""
+    if length(row) <= width:
+        return row
+    room = width - 1
     kept: list[Span] = []
-    for text, pen in left:
+    for text, pen in row:
         kept.append((text[:room], pen))
         room -= len(kept[-1][0])
-    return joined([*kept, (" " * (room + 1), "text"), *right])
+    return joined([*kept, ("…", row[-1][1])])
+
+
+def sides(left: Row, right: Row, width: int) -> Row:
+    """A row with one part at its left end and one at its right; the left one gives way."""
+    left = cut(left, max(1, width - length(right) - 1))
+    gap = width - length(left) - length(right)
+    return joined([*left, (" " * gap, "text"), *right])
 
 
 class Canvas(Widget, Generic[State]):

@@ -115,7 +115,8 @@ class Needle:
         elif reading.sample - self._last_pitch > HOLD_S * reading.rate:
             self._tab = self._number = None
             self._recent.clear()
-        if reading.sample - self._changed >= CHANGE_S * reading.rate:
+        turned = self._number is None and self._tab is not None
+        if turned or reading.sample - self._changed >= CHANGE_S * reading.rate:
             self._changed = reading.sample
             self._calm_down()
 
@@ -128,12 +129,11 @@ class Needle:
         fresh = self._tab is None or reading.sample - self._last_pitch > MEDIAN_S * reading.rate
         if tab != self._tab and not fresh and not self._persists(reading, tab):
             return
-        if tab != self._tab or fresh:
-            self._changed = 0
-        if (aim is None) != self._other or fresh or (aim is None and tab != self._tab):
+        other = aim is None
+        if fresh or tab != self._tab or other != self._other:
             self._recent.clear()
             self._number = None
-        self._tab, self._other, self._rival = tab, aim is None, None
+        self._tab, self._other, self._rival = tab, other, None
         self._last_pitch = reading.sample
         self._recent.append((reading.sample, off))
         while reading.sample - self._recent[0][0] > MEDIAN_S * reading.rate:

@@ -8,7 +8,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
+from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from trainer.app.shapes import GRADES, MISS, OLD_SHAPE
@@ -74,7 +74,7 @@ def text() -> Content:
     )
 
 
-class HelpScreen(ModalScreen[None]):
+class HelpScreen(Screen[None]):
     """The keys and the words."""
 
     BINDINGS: ClassVar[list[BindingType]] = [

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from rich.style import Style
+from textual.geometry import Region
 from textual.screen import Screen
+from textual.strip import Strip
 
 from trainer.app.session import Session
 from trainer.app.take import Take
@@ -26,3 +29,11 @@ class LiveScreen(Screen[None]):
     def on_mount(self) -> None:
         """Show what there is once the widgets have a size."""
         self.call_after_refresh(lambda: self.show(self.session.take))
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """Nothing: it is all widgets, and need not be rendered line by line at every frame."""
+        background = self.background_colors[1]
+        strip = Strip.blank(crop.width, Style(bgcolor=background.hex6))
+        for line_filter in self.get_line_filters():
+            strip = strip.apply_filter(line_filter, background)
+        return [strip] * crop.height

@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import ModalScreen
+from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from trainer.app.shapes import grade, grade_of
@@ -49,7 +49,7 @@ def total_content(result: Result) -> Content:
     return Content.assemble(*parts)
 
 
-class ResultScreen(ModalScreen[str | None]):
+class ResultScreen(Screen[str | None]):
     """A result, to scroll through. Gives ``again``, ``next`` or nothing.
 
     Args:

@@ -8,7 +8,7 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.screen import ModalScreen
+from textual.screen import Screen
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
@@ -47,7 +47,7 @@ def preview(drill: Drill) -> Content:
     return Content.assemble(" ".join(drill.about.split()), "\n", (figures, PENS["quiet"].color))
 
 
-class ShelfScreen(ModalScreen[int | None]):
+class ShelfScreen(Screen[int | None]):
     """The drills at hand. Gives the place of the chosen one.
 
     Args:

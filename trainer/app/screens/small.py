@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from textual.app import ComposeResult
 from textual.geometry import Size
-from textual.screen import ModalScreen
+from textual.screen import Screen
 from textual.widgets import Static
 
 LEAST = Size(80, 24)
@@ -24,7 +24,7 @@ def sentence(size: Size) -> str:
     )
 
 
-class SmallScreen(ModalScreen[None]):
+class SmallScreen(Screen[None]):
     """Covers everything while the terminal is too small; a take goes on beneath."""
 
     def compose(self) -> ComposeResult:

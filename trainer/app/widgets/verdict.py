@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row
+from trainer.app.canvas import Canvas, Row, cut
 from trainer.app.shapes import grade, grade_of
 from trainer.app.take import Take
 from trainer.marking import Mark, Result
@@ -43,9 +43,9 @@ def last_row(mark: Mark | None) -> Row:
         return ((" No step has been marked yet.", "quiet"),)
     graded = grade_of(mark)
     return (
-        (f" {mark.step.index + 1:>2}  ", "quiet"),
-        (f"{mark.step.tab:<6} ", "strong"),
-        (f"{graded.shape} {score_text(mark.score):>3}  ", graded.pen),
+        (f" {mark.step.index + 1:>2} ", "quiet"),
+        (f"{mark.step.tab:<5} ", "strong"),
+        (f"{graded.shape}{score_text(mark.score):>3}  ", graded.pen),
         (mark.sentence, "text"),
     )
 
@@ -76,7 +76,7 @@ class Verdict(Canvas[VerdictState]):
 
     def draw(self, state: VerdictState, width: int, height: int) -> Sequence[Row]:
         """Both rows."""
-        return [last_row(state.last), total_row(state)]
+        return [cut(last_row(state.last), width), cut(total_row(state), width)]
 
 
 if __name__ == "__main__":
