@@ -122,8 +122,8 @@ class Microphone:
         """
         quiet_s = 0.0
         while not self._closed:
-            if self._metronome:
-                self._metronome.fill()
+            if metronome := self._metronome:  # another thread may close it meanwhile
+                metronome.fill()
             if self._ring.held or self._gaps:
                 quiet_s = 0.0
                 yield self._next_block()
