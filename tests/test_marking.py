@@ -371,6 +371,31 @@ def test_a_hole_outside_the_chord_leaks() -> None:
     assert mark.sentence == "hole 6 leaking, 8 dB down"
 
 
+def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong() -> None:
+    """Also when the ear takes the neighbour for the main reed."""
+    drill = drill_of("4:1 -4:2 4:1")
+    other = Tab.parse("-5")
+    readings = [
+        replace(
+            r,
+            hz=HZ[other],
+            tab=other,
+            cents=0.0,
+            holes=(4, 5),
+            leak_db=1.0,
+            leak_hole=4,
+            levels=((4, 1.0), (5, 0.0)),
+        )
+        if r.tab == Tab.parse("-4")
+        else r
+        for r in readings_of(notes_of(drill))
+    ]
+    mark = take(drill, readings)[0].marks[1]
+    assert mark.measured.heard == "-4"
+    assert mark.sentence == "hole 5 leaking, 1 dB down"
+    assert 50.0 <= mark.score < drill.goal.pass_mark
+
+
 # --- matching what was played to what was asked -------------------------------------------------
 
 

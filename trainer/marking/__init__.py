@@ -3,5 +3,6 @@
 from trainer.marking.mark import PARTS, Mark, Measured, Result
 from trainer.marking.marker import Marker
 from trainer.marking.score import WEIGHTS
+from trainer.marking.start import StartError, find_start
 
-__all__ = ["PARTS", "WEIGHTS", "Mark", "Marker", "Measured", "Result"]
+__all__ = ["PARTS", "WEIGHTS", "Mark", "Marker", "Measured", "Result", "StartError", "find_start"]

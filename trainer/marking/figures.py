@@ -29,7 +29,7 @@ from trainer.drill import Sound
 from trainer.drill.model import GLIDE_REST
 from trainer.marking.follow import Segment
 from trainer.marking.history import History
-from trainer.marking.holes import heard_as, holes_of, leak_of
+from trainer.marking.holes import drowned, heard_as, holes_of, leak_of
 from trainer.marking.mark import Measured
 from trainer.marking.onset import start_of
 from trainer.marking.target import Target
@@ -128,10 +128,12 @@ def measure(
     start = start_of(history, segment.start)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
+    # An ear whose window grows after an attack may put a reading's centre before the last one's.
+    t = np.maximum.accumulate((history.sample[frames] - start) * (1000.0 / rate))
     played = _Played(
         frames,
-        np.maximum((history.sample[frames] - start) * 1000.0 / rate, 0.0),
-        _without_glitches(history.pitch[frames]),
+        np.maximum(t, 0.0),
+        _pitch(target, history, frames),
         (end - start) * 1000.0 / rate,
     )
     if target.step.is_glide:
@@ -141,12 +143,15 @@ def measure(
         settle, scoop = _attack(target, played, tolerance)
         rests = [_held(target, played, settle)]
     held = rests[-1]
+    late_ms = (start - target.at) * 1000.0 / rate
+    if len(held.frames) < _FEWEST:
+        return Measured(start, end, late_ms)
     wobble, drift = _steadiness(held)
     leak = leak_of(history, held.frames, held.sound)
     return Measured(
         start=start,
         end=end,
-        late_ms=(start - target.at) * 1000.0 / rate,
+        late_ms=late_ms,
         cents=held.cents,
         wobble_cents=wobble,
         drift_cents=drift,
@@ -165,13 +170,21 @@ def _heard(history: History, rests: Sequence[_Rest]) -> str | None:
     return ">".join(known) if len(known) == len(parts) else None
 
 
+def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Floats:
+    """Pitches of a step's readings; NaN where there is none or it is not the step's own."""
+    pitch = _without_glitches(history.pitch[frames])
+    if not target.step.is_glide and not target.step.is_chord:
+        pitch[drowned(history, frames, target.step.first)] = np.nan
+    return pitch
+
+
 def _without_glitches(pitch: Floats) -> Floats:
     has = np.flatnonzero(~np.isnan(pitch))
+    clean = pitch.copy()
     if len(has) < 5:
-        return pitch
+        return clean
     around = np.lib.stride_tricks.sliding_window_view(np.pad(pitch[has], 2, mode="reflect"), 5)
     off = np.abs(pitch[has] - np.median(around, axis=1))
-    clean = pitch.copy()
     clean[has[off > _GLITCH_CENTS]] = np.nan
     return clean
 

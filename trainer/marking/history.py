@@ -1,4 +1,4 @@
-"""The readings of a take, kept compactly: about 80 bytes each, so an hour takes under 60 MB."""
+"""The readings of a take, kept compactly: 50 bytes each, so an hour takes some 50 MB at most."""
 
 from __future__ import annotations
 
@@ -38,13 +38,13 @@ class History:
     pitch: NDArray[np.float64]
     reeds: NDArray[np.int32]
     name: NDArray[np.int16]
-    levels: NDArray[np.float32]
+    levels: NDArray[np.float16]
 
     def __init__(self) -> None:
         self._count = 0
         for field, (kind, empty) in _FIELDS.items():
             setattr(self, field, np.full(_FIRST_ROOM, empty, kind))
-        self.levels = np.full((_FIRST_ROOM, len(HOLES)), np.nan, np.float32)
+        self.levels = np.full((_FIRST_ROOM, len(HOLES)), np.nan, np.float16)
         self.names: list[tuple[Tab, ...]] = []
         self._number_of: dict[tuple[Tab, ...], int] = {}
 

@@ -16,6 +16,7 @@ _FLOOR_DB = -120.0
 _HEARD_DB = -100.0
 _SAME_NOTE_CENTS = 50.0
 """Half way to the next half step: nearer than this, it is the note that was asked for."""
+_AS_LOUD_DB = -3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +63,20 @@ def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak 
     return Leak(float(medians[loudest]), HOLES[loudest])
 
 
+def drowned(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
+    """Readings whose pitch is another hole's, though the wanted one sounds about as loud.
+
+    Such a note is blurred, not wrong; what pitch the wanted hole has is not known.
+    """
+    bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
+    asked = [tab.hole - 1 for tab in wanted]
+    loud = np.nan_to_num(history.levels[frames][:, asked].max(axis=1), nan=_FLOOR_DB)
+    own = {(tab.hole, tab.breath) for tab in wanted}
+    others = [own.isdisjoint((tab.hole, tab.breath) for tab in tabs) for tabs in history.names]
+    other = np.array([*others, False])[history.name[frames]]  # -1, unnamed, is the last
+    return np.asarray(other & (loud >= _AS_LOUD_DB) & ((history.reeds[frames] & bits) != 0))
+
+
 def heard_as(
     history: History, frames: NDArray[np.int64], wanted: Sound, cents: float | None
 ) -> str | None:
@@ -75,14 +90,14 @@ def heard_as(
         wanted: what was asked for.
         cents: how far from that it was; None if it had no pitch.
     """
-    tabs = _most_named(history, frames)
     if len(wanted) > 1:
-        return _chord_heard_as(history, frames, tabs)
+        return _chord_heard_as(history, frames)
+    tabs = _most_named(history, frames)
     if tabs is None:
         return None
-    if wanted[0] in tabs or (cents is not None and abs(cents) <= _SAME_NOTE_CENTS):
-        return sound_text(wanted)
-    return str(tabs[0])
+    near = cents is not None and abs(cents) <= _SAME_NOTE_CENTS
+    blurred = cents is None and drowned(history, frames, wanted).any()
+    return sound_text(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
 
 
 def _most_named(history: History, frames: NDArray[np.int64]) -> tuple[Tab, ...] | None:
@@ -91,13 +106,11 @@ def _most_named(history: History, frames: NDArray[np.int64]) -> tuple[Tab, ...] 
     return history.names[int(np.bincount(named).argmax())] if len(named) else None
 
 
-def _chord_heard_as(
-    history: History, frames: NDArray[np.int64], tabs: tuple[Tab, ...] | None
-) -> str | None:
+def _chord_heard_as(history: History, frames: NDArray[np.int64]) -> str | None:
+    holes = holes_of(history, frames)
+    if not holes:
+        return None
     reeds = history.reeds[frames]
     drawn = np.count_nonzero(reeds >= reed_bits([1], Breath.DRAW)) * 2 > np.count_nonzero(reeds)
     breath = Breath.DRAW if drawn else Breath.BLOW
-    holes = holes_of(history, frames)
-    if not holes:
-        return sound_text(tabs[:1]) if tabs else None
     return sound_text(tuple(Tab(hole, breath) for hole in holes))

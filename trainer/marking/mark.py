@@ -21,8 +21,10 @@ class Measured:
         cents: median of the held part from its target; positive is sharp.
         wobble_cents: spread (standard deviation) of the held part about its own slope.
         drift_cents: change over the held part by its slope, end less start.
-        scoop_cents: how far from the target the step started.
-        settle_ms: from the onset until the pitch stays within tolerance; None if it never did.
+        scoop_cents: how far from the target the step started; of a glide, median of its first
+            quarter.
+        settle_ms: from the onset until the pitch stays within tolerance of where it is held; None
+            if it never did, and for a glide.
         leak_db: level of the loudest unwanted hole relative to the wanted one.
         leak_hole: its number.
         holes: the holes that sounded for most of the held part.

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from itertools import dropwhile
+
 from trainer.drill import Clock, Drill
 from trainer.ear import Reading
 from trainer.harp import Harp
@@ -43,6 +46,7 @@ class Marker:
             HarpError: the harp cannot play one of the steps.
         """
         self._drill, self._harp, self._clock = drill, harp, clock
+        self._first = first
         self._targets = [Target.of(step, harp, clock) for step in drill.steps[first:last]]
         self._follower = Follower(self._targets, clock.rate)
         self._history = History()
@@ -64,10 +68,17 @@ class Marker:
         news = self._news(reading.sample)
         return [self._mark(step, news[step]) for step in sorted(news)]
 
-    def result(self) -> Result:
-        """What the pass has earned by now; every step of the range has a mark."""
+    def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
+        """What the pass has earned by now; every step of the range has a mark.
+
+        Args:
+            before: marks of steps before the range, from a pass that this one takes up.
+            upto: index of the first step that was not due when the pass was stopped; None marks
+                the whole range.
+        """
         played = {segment.step: segment for segment in self._follower.segments()}
-        marks = tuple(self._mark(i, played.get(i)) for i in range(len(self._targets)))
+        due = len(self._targets) if upto is None else max(0, upto - self._first)
+        marks = before + tuple(self._mark(i, played.get(i)) for i in range(due))
         score = total_of(marks)
         return Result(
             drill=self._drill,
@@ -83,11 +94,9 @@ class Marker:
         news: dict[int, Segment | None] = {}
         sure_by = now - self._lag
         sample = self._history.sample
-        missed_to: int | None = None
-        for segment in self._follower.latest():
-            if missed_to is None:
-                missed_to = self._given_up(segment, now)
-            news.update(self._missed(segment.step + 1, missed_to))
+        upto = self._given_up(next(self._begun(sure_by), None), now)
+        for segment in self._begun(sure_by):
+            news |= self._missed(segment.step + 1, upto)
             told = self._told.get(segment.step)
             if told is segment:
                 break
@@ -95,14 +104,16 @@ class Marker:
                 if told is None or (told.start, told.end) != (segment.start, segment.end):
                     news[segment.step] = segment
                 self._told[segment.step] = segment
-            begun = sample[segment.start] <= sure_by
-            missed_to = segment.step if begun else min(missed_to, segment.step)
+            upto = segment.step
         else:
-            news.update(
-                self._missed(0, self._given_up(None, now) if missed_to is None else missed_to)
-            )
-        self._told.update(news)
+            news |= self._missed(0, upto)
+        self._told |= news
         return news
+
+    def _begun(self, sure_by: int) -> Iterator[Segment]:
+        """The segments, newest first, that the follower has been in since before a sample."""
+        sample = self._history.sample
+        return dropwhile(lambda s: sample[s.start] > sure_by, self._follower.latest())
 
     def _missed(self, first: int, last: int) -> dict[int, Segment | None]:
         told = self._told

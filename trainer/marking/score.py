@@ -96,8 +96,12 @@ def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict
 
 
 def was_judged(step: Step, measured: Measured) -> bool:
-    """Whether there was enough of a step to say anything about."""
-    return measured.cents is not None or (step.is_chord and bool(measured.holes))
+    """Whether there was enough of a step to say anything about.
+
+    A chord, and a note as loud as its neighbour, may have no pitch that is known to be theirs.
+    """
+    several = step.is_chord or len(measured.holes) > 1
+    return measured.cents is not None or (several and bool(measured.holes))
 
 
 def is_wrong(step: Step, measured: Measured) -> bool:

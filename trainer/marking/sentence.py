@@ -1,8 +1,10 @@
 """A mark in plain words, as a teacher would put it: what cost most comes first.
 
-18 cents flat; settled after 210 ms; hole 3 leaking, 11 dB down
-played -5 for -4; 60 ms late
-in tune, clean, in time (20 ms late)
+Such as:
+
+    18 cents flat; settled after 210 ms; hole 3 leaking, 11 dB down
+    played -5 for -4; 60 ms late
+    in tune, clean, in time (30 ms late)
 """
 
 from __future__ import annotations

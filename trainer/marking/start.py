@@ -1,0 +1,81 @@
+"""Finding where a drill starts in a recording that does not say.
+
+Every heard note is tried for each of the first steps: the beat on which most of the drill then
+finds its note, near its time, is the one. What is left of a common lateness is taken out, because
+without a click nobody can say what the player was late for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from trainer.drill import Clock, Drill
+from trainer.ear import HeardNote
+from trainer.harp import Harp, Tab
+from trainer.music import TrainerError
+
+ANCHORS = 6
+"""Steps that a heard note is tried for."""
+NEAR_BEATS = 0.35
+"""How far from its beat a note may begin and still be taken for a step."""
+LEAST_SHARE = 0.3
+
+
+class StartError(TrainerError):
+    """A recording in which a drill cannot be found."""
+
+
+def find_start(
+    heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
+) -> Clock:
+    """The clock of a drill in a recording.
+
+    Args:
+        heard: the notes of the recording, in order.
+        drill, harp: what was played, on what.
+        tempo: beats a minute.
+        rate: samples a second.
+
+    Raises:
+        StartError: too little of the drill is there.
+    """
+    starts = np.array([note.start for note in heard], dtype=float)
+    if not len(starts):
+        raise StartError(
+            "no note is heard in the recording; is it the right file, and loud enough?"
+        )
+    clock = Clock(0, tempo, rate)
+    ats = np.array([clock.sample(step.at) for step in drill.steps], dtype=float)
+    fits = np.array([[_fits(note, step.first, harp) for note in heard] for step in drill.steps])
+    near = NEAR_BEATS * 60.0 / tempo * rate
+    best, best_score, offsets = 0.0, -1.0, np.zeros(0)
+    for anchor in range(min(ANCHORS, len(ats))):
+        for k in np.flatnonzero(fits[anchor]):
+            zero = starts[k] - ats[anchor]
+            away = starts[None, :] - (ats[:, None] + zero)
+            away = np.where(fits, away, np.inf)
+            nearest = away[np.arange(len(ats)), np.argmin(np.abs(away), axis=1)]
+            hit = np.abs(nearest) < near
+            score = float(np.sum(1.0 - np.abs(nearest[hit]) / near * 0.5))
+            if score > best_score:
+                best, best_score, offsets = zero, score, nearest[hit]
+    if best_score < LEAST_SHARE * len(ats):
+        raise StartError(
+            f"{drill.name} cannot be found in the recording; check the drill, the harp and the "
+            "tempo, or say with --start on which second its first beat falls"
+        )
+    return Clock(round(best + float(np.median(offsets))), tempo, rate)
+
+
+def _fits(note: HeardNote, sound: Sequence[Tab], harp: Harp) -> bool:
+    """Whether a heard note can be the start of a step."""
+    entries = {note.tab, *note.also}
+    near = {tab for entry in sound for tab in (entry, *harp.same_pitch(entry))}
+    return bool(entries & near) or (
+        len(sound) == 1
+        and any(
+            entry.hole == sound[0].hole and entry.breath is sound[0].breath for entry in entries
+        )
+    )
