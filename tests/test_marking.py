@@ -307,9 +307,9 @@ def test_a_glide_left_out_is_told_from_one_played() -> None:
     drill = drill_of("-4'>-4:2 4:2 -4>-4':2")
     result = play(drill, {0: Fault(instead="-4"), 2: Fault(instead="-4")})
     assert sentences(result) == [
-        "played -4>-4 for -4'>-4",
+        "played -4 for -4'>-4",
         GOOD,
-        "played -4>-4 for -4>-4'",
+        "played -4 for -4>-4'",
     ]
     assert result.marks[0].score == 0.0
 

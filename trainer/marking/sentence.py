@@ -43,7 +43,8 @@ def sentence_of(step: Step, measured: Measured, parts: Mapping[str, float]) -> s
         key=lambda part: WEIGHTS[part] * (parts[part] - 100.0),
     )
     if is_wrong(step, measured):
-        clauses = [f"played {measured.heard} for {step.tab}"]
+        ends = dict.fromkeys((measured.heard or "").split(">"))
+        clauses = [f"played {'>'.join(ends)} for {step.tab}"]
         faults = [part for part in faults if part == "time"]
     else:
         clauses = _missing(missing_holes(step, measured))
