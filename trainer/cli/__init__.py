@@ -1,1 +1,92 @@
-"""The command line: one file a command, thin."""
+"""The command line: one file a command, thin.
+
+Each command imports what it needs when it runs, so that ``trainer --help`` answers at once.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+from typing import Annotated
+
+import typer
+
+from trainer.cli import drill, harp, listen, mark, play, sound, tab
+from trainer.cli.exit import Exit
+
+app = typer.Typer(
+    help="An intonation trainer for the ten-hole diatonic harmonica. Without a command, it opens "
+    "the live screen.",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+app.command()(play.demo)
+app.command()(play.play)
+app.command()(listen.listen)
+app.command()(mark.mark)
+app.command()(tab.tab)
+app.command()(harp.harp)
+app.add_typer(drill.app, name="drill")
+app.add_typer(sound.app, name="sound")
+
+
+@app.callback(invoke_without_command=True)
+def open_app(
+    context: typer.Context,
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    """An intonation trainer for the ten-hole diatonic harmonica.
+
+    Without a command, it opens the live screen on the shelf of drills.
+
+    Example:
+
+      trainer
+    """
+    if version:
+        from trainer import __version__
+
+        typer.echo(f"trainer {__version__}")
+        raise typer.Exit
+    if context.invoked_subcommand is not None:
+        return
+    if not (sys.stdout.isatty() and sys.stdin.isatty()):
+        typer.echo(
+            "the live screen needs a terminal; try 'trainer demo --plain' or 'trainer --help'",
+            err=True,
+        )
+        raise typer.Exit(Exit.USAGE)
+    from trainer.cli.options import microphone
+    from trainer.cli.screen import open_screen
+    from trainer.drill import read_shelf
+    from trainer.harp import Harp
+    from trainer.practice import Plan
+
+    first = read_shelf().drills[0]
+    open_screen(Plan(Harp.of(first.key, first.tuning), microphone(None, None), drill=first))
+
+
+def main() -> None:
+    """Run a command; errors that a player can mend come as one sentence on standard error."""
+    from trainer.music import TrainerError
+
+    try:
+        app()
+    except TrainerError as error:
+        from trainer.sound.errors import DeviceError
+
+        typer.echo(str(error), err=True)
+        sys.exit(Exit.NO_SOUND if isinstance(error, DeviceError) else Exit.BAD_INPUT)
+    except BrokenPipeError:
+        # Whoever read the output has had enough; writing on at exit would only complain.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except Exception as error:
+        if os.environ.get("TRAINER_DEBUG"):
+            raise
+        typer.echo(
+            f"the trainer made a mistake ({type(error).__name__}: {error}); please report it, "
+            "with what TRAINER_DEBUG=1 before the command prints",
+            err=True,
+        )
+        sys.exit(Exit.INTERNAL)

@@ -19,9 +19,10 @@ from trainer.ear.placing import Placer
 from trainer.ear.reading import Reading
 from trainer.ear.reeds import FRAME_S, SHORTEST_FRAME_S, SOUNDS_DB, ReedListener, Reeds, unwarp
 from trainer.harp import Breath, Harp, Tab
-from trainer.music import cents
+from trainer.music import TrainerError, cents
 from trainer.sound import Block
 
+LEAST_RATE = 8_000
 HOP_S = 0.005
 REEDS_EVERY = 2
 """Hops from one look at the reeds to the next."""
@@ -36,6 +37,10 @@ TRACK = 40
 """Estimates kept of the pitch track: 200 ms."""
 
 
+class EarError(TrainerError):
+    """Sound that cannot be listened to."""
+
+
 class Ear:
     """Listens to one harp through one source."""
 
@@ -43,10 +48,13 @@ class Ear:
         """`rate` is the source's, in samples a second, 8,000 at least.
 
         Raises:
-            ValueError: the rate is too low to hold a harp's notes.
+            EarError: the rate is too low to hold a harp's notes.
         """
-        if rate < 8_000:
-            raise ValueError(f"{rate} samples a second cannot hold a harp's notes")
+        if rate < LEAST_RATE:
+            raise EarError(
+                f"{rate} samples a second cannot hold a harp's notes; record with {LEAST_RATE} or "
+                "more, 44100 at best"
+            )
         self._rate = rate
         self._harp = harp
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)

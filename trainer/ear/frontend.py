@@ -8,10 +8,13 @@ and is taken off every time stamp.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
+"""Real numbers in double precision."""
 
 LOWEST_RATE = 22_000
 TAPS_A_SIDE = 12
@@ -53,10 +56,11 @@ class Frontend:
                 return
             used = self._pending[: (ready - 1) * self.factor + 2 * self._half + 1]
             windows = np.lib.stride_tricks.sliding_window_view(used, len(self._taps))
-            made = windows[:: self.factor] @ self._taps
+            made: Floats = windows[:: self.factor] @ self._taps
             self._pending = self._pending[ready * self.factor :]
         else:
-            made, self._pending = self._pending, np.zeros(0)
+            made = self._pending
+            self._pending = np.zeros(0)
         self._kept = np.concatenate([self._kept, made])
         self.count += len(made)
         if len(self._kept) > 4 * self._memory:

@@ -69,7 +69,8 @@ class NoteTracker:
     @staticmethod
     def _same_reed(one: Reading, other: Reading) -> bool:
         """Whether two readings are of one hole and breath, as far as can be told."""
-        assert one.tab is not None and other.tab is not None
+        assert one.tab is not None
+        assert other.tab is not None
         mine = {(tab.hole, tab.breath) for tab in (one.tab, *one.also)}
         return bool(mine & {(tab.hole, tab.breath) for tab in (other.tab, *other.also)})
 

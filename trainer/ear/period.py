@@ -25,7 +25,7 @@ NEARLY = 0.12
 def _own(length: int, size: int) -> Floats:
     spectrum = np.fft.rfft(hann(length), size)
     own = np.fft.irfft(np.abs(spectrum) ** 2, size)
-    return own / own[0]  # type: ignore[no-any-return]
+    return own / own[0]
 
 
 def autocorrelation(window: Floats, longest: int) -> Floats:

@@ -32,7 +32,7 @@ LOBE_BINS = 3.0
 SOUNDS_DB = -33.0
 """Level beside the main reed from which another hole counts as sounding."""
 LOUDER = 2.5
-"""Energy beside the main reed's from which another reed takes the place of the one that was taken for the main one."""
+"""Energy, over the main reed's, from which another reed takes its place."""
 SIDE_LOBES = 0.6
 """How far to the sides, in half widths of the main lobe, a peak must stand over its flanks."""
 GROWS_DB = -15.0
@@ -71,7 +71,7 @@ class Reeds:
 @lru_cache(maxsize=32)
 def _blackman(length: int) -> Floats:
     window = np.blackman(length + 2)[1:-1]
-    return window / window.sum() * 2.0  # type: ignore[no-any-return]
+    return window / window.sum() * 2.0
 
 
 def unwarp(frame: Floats, track: Floats) -> Floats:
@@ -91,7 +91,7 @@ def unwarp(frame: Floats, track: Floats) -> Floats:
     base = np.clip(at.astype(int), 1, n - 3)
     t = at - base
     before, here, after, later = (frame[base + k] for k in (-1, 0, 1, 2))
-    return (  # type: ignore[no-any-return]
+    return (
         before * (-t * (t - 1.0) * (t - 2.0) / 6.0)
         + here * ((t + 1.0) * (t - 1.0) * (t - 2.0) / 2.0)
         + after * (-(t + 1.0) * t * (t - 2.0) / 2.0)
@@ -288,7 +288,7 @@ class ReedListener:
 
 def _grid(lowest: float) -> Floats:
     """Ratios to a reed's theory at which it is looked for."""
-    return 2.0 ** (np.arange(lowest, OFF_THEORY_CENTS + 0.1, GRID_CENTS) / 1200.0)  # type: ignore[no-any-return]
+    return 2.0 ** (np.arange(lowest, OFF_THEORY_CENTS + 0.1, GRID_CENTS) / 1200.0)
 
 
 class _Other(NamedTuple):

@@ -1,5 +1,6 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
+from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
     Beat,
     Ended,
@@ -8,11 +9,14 @@ from trainer.practice.events import (
     Finished,
     Heard,
     Marked,
+    Notice,
     Paused,
     Resumed,
     Started,
 )
+from trainer.practice.listener import Listener
 from trainer.practice.plan import Plan
+from trainer.practice.take import run
 
 __all__ = [
     "Beat",
@@ -21,9 +25,13 @@ __all__ = [
     "Failed",
     "Finished",
     "Heard",
+    "Listener",
     "Marked",
+    "Notice",
     "Paused",
     "Plan",
     "Resumed",
     "Started",
+    "run",
+    "typical_faults",
 ]

@@ -75,10 +75,23 @@ class Resumed:
 
 
 @dataclass(frozen=True, slots=True)
-class Failed:
-    """The take cannot go on."""
+class Notice:
+    """Something the player should know that stops nothing."""
 
     sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Failed:
+    """The take cannot go on.
+
+    Attributes:
+        sentence: why, and the way out.
+        no_sound: whether it is for want of a device that gives sound.
+    """
+
+    sentence: str
+    no_sound: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,4 +105,4 @@ class Finished:
     saved: str | None = None
 
 
-Event = Started | Beat | Heard | Marked | Ended | Paused | Resumed | Failed | Finished
+Event = Started | Beat | Heard | Marked | Ended | Paused | Resumed | Notice | Failed | Finished

@@ -22,6 +22,8 @@ class Plan:
         bars: first and last bar to play, from 1; None plays all.
         loop: whether to start again at the first bar when the last is done, until stopped.
         count_in: beats of count-in; None is one bar.
+        start: for a recording, the second on which the drill's first beat falls; None takes what
+            the take was saved with, or finds it.
         save: where to keep the sound of the take (FLAC), if anywhere.
     """
 
@@ -32,4 +34,5 @@ class Plan:
     bars: tuple[int, int] | None = None
     loop: bool = False
     count_in: int | None = None
+    start: float | None = None
     save: Path | None = None

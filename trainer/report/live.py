@@ -10,6 +10,7 @@ from trainer.practice import (
     Finished,
     Heard,
     Marked,
+    Notice,
     Paused,
     Resumed,
     Started,
@@ -55,6 +56,8 @@ class Lines:
                 return [f"Paused: {sentence}"]
             case Resumed():
                 return ["The sound is back; on with what is left."]
+            case Notice(sentence):
+                return [f"Note: {sentence}"]
             case Failed(sentence):
                 return [f"Stopped: {sentence}"]
             case Finished(saved):

@@ -7,7 +7,14 @@ from trainer.sound.microphone import Microphone
 from trainer.sound.open import open_source
 from trainer.sound.player import Player
 from trainer.sound.recording import Recording
-from trainer.sound.spec import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec, SourceSpec
+from trainer.sound.spec import (
+    Fault,
+    MicrophoneSpec,
+    PlayerSpec,
+    RecordingSpec,
+    SourceSpec,
+    parse_fault,
+)
 from trainer.sound.take import TakeWriter
 from trainer.sound.tone import tone
 
@@ -30,5 +37,6 @@ __all__ = [
     "TakeWriter",
     "on_grid",
     "open_source",
+    "parse_fault",
     "tone",
 ]

@@ -7,8 +7,10 @@ process wall and the device opened on the other.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from pathlib import Path
+
+from trainer.sound.errors import SoundError
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,38 @@ class Fault:
     late_ms: float = 0.0
     skip: bool = False
     instead: str | None = None
+
+
+def parse_fault(text: str) -> tuple[int, Fault]:
+    """A step's index and its fault, written as ``3:cents=-18,leak_db=-12`` (steps from 1).
+
+    Raises:
+        SoundError: it is not written so, or there is no such fault.
+    """
+    number, _, rest = text.partition(":")
+    kinds = {one.name: one for one in fields(Fault)}
+    values: dict[str, object] = {}
+    try:
+        index = int(number) - 1
+        for pair in rest.split(","):
+            name, _, value = (part.strip() for part in pair.partition("="))
+            if name == "instead":
+                values[name] = value
+            elif name == "skip":
+                values[name] = value in ("", "yes", "true", "1")
+            elif name == "leak_hole":
+                values[name] = int(value)
+            else:
+                kinds[name]
+                values[name] = float(value)
+        if index < 0:
+            raise ValueError(number)
+        return index, Fault(**values)  # type: ignore[arg-type]
+    except (KeyError, ValueError, TypeError):
+        raise SoundError(
+            f"'{text}' is not a fault; write a step's number and what is wrong, as in "
+            f"3:cents=-18,leak_db=-12, with any of {', '.join(kinds)}"
+        ) from None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,5 @@
+"""``python -m trainer``."""
+
+from trainer.cli import main
+
+main()

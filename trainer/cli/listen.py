@@ -1,0 +1,99 @@
+"""``trainer listen``: what is being played, reading by reading."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterator
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from trainer.cli.options import (
+    A4Option,
+    ChannelOption,
+    DeviceOption,
+    HarpOption,
+    OffsetOption,
+    TemperamentOption,
+    TuningOption,
+    harp_of,
+    microphone,
+)
+
+
+class ListenFormat(StrEnum):
+    """How readings are written."""
+
+    SCREEN = "screen"
+    TEXT = "text"
+    JSONL = "jsonl"
+
+
+def listen(
+    file: Annotated[
+        Path | None, typer.Argument(help="A recording; without one, the microphone.")
+    ] = None,
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    temperament: TemperamentOption = "equal",
+    a4: A4Option = 440.0,
+    offset: OffsetOption = None,
+    device: DeviceOption = None,
+    channel: ChannelOption = None,
+    format_: Annotated[
+        ListenFormat | None,
+        typer.Option(
+            "--format",
+            help="jsonl: a line a reading; text: a line a note; default: the live screen for a "
+            "microphone in a terminal, otherwise text.",
+        ),
+    ] = None,
+) -> None:
+    """Tell what is being played, how far off and how clean.
+
+    Examples:
+
+      trainer listen --harp A
+
+      trainer listen take.flac --harp C --format jsonl
+    """
+    from trainer.ear import NoteTracker, Reading
+    from trainer.practice import Plan
+    from trainer.report.heard import NOTE_HEAD, note_line, reading_dict
+    from trainer.sound import RecordingSpec
+
+    in_hand = harp_of(harp, tuning, temperament, a4, offset)
+    source = (
+        microphone(device, None, channel, clicks=False)
+        if file is None
+        else RecordingSpec(file, channel)
+    )
+    plan = Plan(in_hand, source)
+    if format_ is None and file is None and sys.stdout.isatty():
+        format_ = ListenFormat.SCREEN
+    if format_ is ListenFormat.SCREEN:
+        from trainer.cli.screen import open_screen
+
+        open_screen(plan)
+        return
+
+    def readings() -> Iterator[Reading]:
+        from trainer.cli.plain import heard
+
+        yield from heard(plan)
+
+    if format_ is ListenFormat.JSONL:
+        write = sys.stdout.write
+        for reading in readings():
+            write(json.dumps(reading_dict(reading)) + "\n")
+        return
+    typer.echo(NOTE_HEAD)
+    tracker = NoteTracker(in_hand)
+    for reading in readings():
+        for note in tracker.feed(reading):
+            typer.echo(note_line(note))
+    for note in tracker.flush():
+        typer.echo(note_line(note))

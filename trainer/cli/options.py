@@ -1,0 +1,99 @@
+"""Options that more than one command takes."""
+
+from __future__ import annotations
+
+import json
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from trainer.harp import Harp, parse_offsets
+from trainer.sound import MicrophoneSpec
+
+
+class Format(StrEnum):
+    """How an answer is written."""
+
+    TEXT = "text"
+    JSON = "json"
+
+
+FormatOption = Annotated[Format, typer.Option("--format", help="How to write it.")]
+HarpOption = Annotated[
+    str | None,
+    typer.Option("--harp", metavar="KEY", help="Key of the harp: C, Bb, 'low F' (or LF)."),
+]
+TuningOption = Annotated[str | None, typer.Option(help="Name of the harp's tuning.")]
+TemperamentOption = Annotated[str, typer.Option(help="equal, just5 or just7.")]
+A4Option = Annotated[float, typer.Option("--a4", help="Hz of A4, 400 to 480.")]
+OffsetOption = Annotated[
+    list[str] | None,
+    typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
+]
+TempoOption = Annotated[
+    float | None, typer.Option(help="Beats a minute; default: the drill's.", min=20, max=300)
+]
+ChannelOption = Annotated[
+    int | None, typer.Option(help="1 for the first; default: all, mixed.", min=1)
+]
+DeviceOption = Annotated[
+    str | None, typer.Option(help="Microphone: name, part of it, or number; see 'sound list'.")
+]
+OutputOption = Annotated[
+    str | None, typer.Option(help="Where clicks go: name, part of it, or number.")
+]
+LatencyOption = Annotated[
+    float | None,
+    typer.Option(
+        "--latency",
+        metavar="MS",
+        help="Round trip from click to microphone; default: what the driver says.",
+        min=0,
+        max=2000,
+    ),
+]
+RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")]
+
+
+def harp_of(
+    key: str | None,
+    tuning: str | None,
+    temperament: str,
+    a4: float,
+    offset: list[str] | None,
+    *,
+    written_for: tuple[str, str] = ("C", "richter"),
+) -> Harp:
+    """The harp that the options name; what they leave out is as the drill was written for.
+
+    Raises:
+        HarpError, MusicError: there is no such harp.
+    """
+    return Harp.of(
+        key or written_for[0],
+        tuning or written_for[1],
+        a4=a4,
+        temperament_name=temperament,
+        offsets=parse_offsets(offset or ()),
+    )
+
+
+def microphone(
+    device: str | None,
+    output: str | None,
+    channel: int | None = None,
+    latency: float | None = None,
+    *,
+    clicks: bool = True,
+) -> MicrophoneSpec:
+    """The microphone that the options name."""
+    return MicrophoneSpec(
+        device=device, output=output, channel=channel, latency_ms=latency, clicks=clicks
+    )
+
+
+def write_json(data: Any) -> None:
+    """Print data as JSON."""
+    typer.echo(json.dumps(data, indent=2))

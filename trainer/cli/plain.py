@@ -1,0 +1,62 @@
+"""A take without a screen: played in this process, told in lines."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from types import FrameType
+
+import typer
+
+from trainer.cli.exit import Exit
+from trainer.ear import Reading
+from trainer.marking import Result
+from trainer.practice import Ended, Event, Failed, Heard, Notice, Plan, run
+from trainer.report.live import Lines
+
+
+def events(plan: Plan) -> Iterator[Event]:
+    """The events of a take; Ctrl-C ends it with what was played. Notices go to standard error.
+
+    Raises:
+        typer.Exit: the take could not go on; the reason went to standard error.
+    """
+    stopped = False
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        nonlocal stopped
+        stopped = True
+
+    before = signal.signal(signal.SIGINT, stop)
+    failed: Failed | None = None
+    try:
+        for event in run(plan, lambda: stopped):
+            if isinstance(event, Failed):
+                failed = event
+            elif isinstance(event, Notice):
+                typer.echo(event.sentence, err=True)
+            else:
+                yield event
+    finally:
+        signal.signal(signal.SIGINT, before)
+    if failed is not None:
+        typer.echo(failed.sentence, err=True)
+        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+
+
+def heard(plan: Plan) -> Iterator[Reading]:
+    """The readings of a take."""
+    return (event.reading for event in events(plan) if isinstance(event, Heard))
+
+
+def results(plan: Plan) -> list[Result]:
+    """The results of a take's passes."""
+    return [event.result for event in events(plan) if isinstance(event, Ended)]
+
+
+def play_plain(plan: Plan) -> None:
+    """Play a take and tell it in lines as it goes."""
+    lines = Lines()
+    for event in events(plan):
+        for line in lines.lines(event):
+            typer.echo(line)

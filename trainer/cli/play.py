@@ -1,0 +1,150 @@
+"""``trainer play`` and ``trainer demo``: a drill, played and marked."""
+
+from __future__ import annotations
+
+import re
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from trainer.cli.options import (
+    A4Option,
+    ChannelOption,
+    DeviceOption,
+    HarpOption,
+    LatencyOption,
+    OffsetOption,
+    OutputOption,
+    TemperamentOption,
+    TempoOption,
+    TuningOption,
+    harp_of,
+    microphone,
+)
+from trainer.practice import Plan
+
+DrillArgument = Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")]
+PlainOption = Annotated[
+    bool, typer.Option("--plain", help="Lines of text instead of the live screen.")
+]
+SaveOption = Annotated[
+    Path | None, typer.Option(help="Keep the sound of the take in this FLAC file.")
+]
+DEMO_DRILL = "harbour-bell"
+
+
+def play(
+    drill: DrillArgument,
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    temperament: TemperamentOption = "equal",
+    a4: A4Option = 440.0,
+    offset: OffsetOption = None,
+    tempo: TempoOption = None,
+    bars: Annotated[str | None, typer.Option(help="Bars to play, as in 3-4; default: all.")] = None,
+    loop: Annotated[bool, typer.Option("--loop", help="Again and again, until stopped.")] = False,
+    count_in: Annotated[
+        int | None, typer.Option(help="Beats of count-in; default: one bar.", min=1, max=16)
+    ] = None,
+    device: DeviceOption = None,
+    output: OutputOption = None,
+    channel: ChannelOption = None,
+    latency: LatencyOption = None,
+    click: Annotated[bool, typer.Option(help="Whether the beats are heard.")] = True,
+    player: Annotated[
+        bool, typer.Option("--player", help="Let the built-in player play, instead of you.")
+    ] = False,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            help="What the built-in player does wrong, as in 3:cents=-18,leak_db=-12 for step 3; "
+            "may be repeated.",
+            metavar="STEP:FAULTS",
+        ),
+    ] = None,
+    save: SaveOption = None,
+    plain: PlainOption = False,
+) -> None:
+    """Play a drill and have it marked.
+
+    Examples:
+
+      trainer play half-step-on-four --harp A
+
+      trainer play harbour-bell --bars 1-2 --loop --tempo 70
+
+      trainer play harbour-bell --player --fault 2:cents=-18 --save take.flac --plain
+    """
+    from trainer.drill import find
+    from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
+
+    wanted = find(drill)
+    source: SourceSpec
+    if player:
+        faults = dict(parse_fault(one) for one in fault or ())
+        source = PlayerSpec(faults=faults)
+    elif fault:
+        raise SoundError("--fault is for the built-in player; add --player")
+    else:
+        source = microphone(device, output, channel, latency, clicks=click)
+    plan = Plan(
+        harp_of(harp, tuning, temperament, a4, offset, written_for=(wanted.key, wanted.tuning)),
+        source,
+        drill=wanted,
+        tempo=tempo,
+        bars=_bars(bars),
+        loop=loop,
+        count_in=count_in,
+        save=save,
+    )
+    _run(plan, plain)
+
+
+def demo(
+    drill: DrillArgument = DEMO_DRILL,
+    harp: HarpOption = None,
+    save: SaveOption = None,
+    plain: PlainOption = False,
+) -> None:
+    """Watch the built-in player perform a drill with typical faults, and be marked.
+
+    Example:
+
+      trainer demo
+    """
+    from trainer.drill import find
+    from trainer.practice import typical_faults
+    from trainer.sound import PlayerSpec
+
+    wanted = find(drill)
+    in_hand = harp_of(harp, None, "equal", 440.0, None, written_for=(wanted.key, wanted.tuning))
+    source = PlayerSpec(faults=typical_faults(wanted))
+    _run(Plan(in_hand, source, drill=wanted, save=save), plain)
+
+
+def _run(plan: Plan, plain: bool) -> None:
+    """On the live screen in a terminal, elsewhere in lines."""
+    from trainer.sound import PlayerSpec
+
+    if plain or not (sys.stdout.isatty() and sys.stdin.isatty()):
+        from trainer.cli.plain import play_plain
+
+        play_plain(plan)
+        return
+    from trainer.cli.screen import open_screen
+
+    if isinstance(plan.source, PlayerSpec):
+        plan = replace(plan, source=replace(plan.source, realtime=True, aloud=True))
+    open_screen(plan, autostart=True)
+
+
+def _bars(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    found = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
+    if not found:
+        raise typer.BadParameter(f"'{text}' is not a range of bars; write 3-4, or 3 for one bar")
+    return int(found[1]), int(found[2] or found[1])

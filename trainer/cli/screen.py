@@ -1,0 +1,23 @@
+"""Opening the live screen."""
+
+from __future__ import annotations
+
+from trainer.practice import Plan
+
+
+def open_screen(plan: Plan, *, autostart: bool = False) -> None:
+    """Open the app on a plan and stay until the player leaves."""
+    from trainer.drill import read_shelf
+    from trainer.practice import Listener
+
+    # The listener's process must be started before the app takes over the terminal.
+    listener = Listener()
+    try:
+        from trainer.app.app import TrainerApp
+
+        shelf = read_shelf().drills
+        if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
+            shelf = (plan.drill, *shelf)
+        TrainerApp(listener, shelf, plan, autostart=autostart).run()
+    finally:
+        listener.close()

@@ -1,0 +1,49 @@
+"""``trainer tab``: a recording as tab."""
+
+from __future__ import annotations
+
+import typer
+
+from trainer.cli.options import (
+    A4Option,
+    ChannelOption,
+    Format,
+    FormatOption,
+    HarpOption,
+    OffsetOption,
+    RecordingArgument,
+    TemperamentOption,
+    TuningOption,
+    harp_of,
+    write_json,
+)
+
+
+def tab(
+    recording: RecordingArgument,
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    temperament: TemperamentOption = "equal",
+    a4: A4Option = 440.0,
+    offset: OffsetOption = None,
+    channel: ChannelOption = None,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Write down the notes of a recording as tab.
+
+    Example:
+
+      trainer tab phrase.wav --harp A --format json
+    """
+    from trainer.cli.plain import heard
+    from trainer.ear import notes
+    from trainer.practice import Plan
+    from trainer.report.heard import NOTE_HEAD, note_dict, note_line
+    from trainer.sound import RecordingSpec
+
+    in_hand = harp_of(harp, tuning, temperament, a4, offset)
+    found = list(notes(heard(Plan(in_hand, RecordingSpec(recording, channel))), in_hand))
+    if format_ is Format.JSON:
+        write_json([note_dict(note) for note in found])
+    else:
+        typer.echo("\n".join([NOTE_HEAD, *map(note_line, found)]))

@@ -1,0 +1,126 @@
+"""The conductor: readings in, events out, one pass after another.
+
+It knows the sample clock and nothing of where the sound comes from, so a saved take is marked by
+the very code that marked it while it was played.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+
+from trainer.drill import Clock
+from trainer.ear import Reading
+from trainer.marking import Mark, Marker
+from trainer.practice.events import Beat, Ended, Event, Heard, Marked
+from trainer.practice.passes import Pass
+from trainer.practice.plan import Plan
+
+
+class Conductor:
+    """Leads through the passes of one take.
+
+    Attributes:
+        passes: those begun so far, the newest last.
+    """
+
+    def __init__(self, plan: Plan, rate: int) -> None:
+        """`rate` in samples a second."""
+        self.passes: list[Pass] = []
+        self._plan = plan
+        self._rate = rate
+        self._marker: Marker | None = None
+        drill = plan.drill
+        self._count_in = plan.count_in or (drill.meter[0] if drill else 0)
+        self._clock = Clock(0, 60.0, rate)
+        self._kept: tuple[Mark, ...] = ()
+        self._beat = 0
+
+    @property
+    def running(self) -> bool:
+        """Whether a pass is being played."""
+        return self._marker is not None
+
+    def begin(self, one: Pass) -> None:
+        """Begin a pass; the one before it must be over."""
+        assert self._plan.drill is not None
+        self._clock = one.clock(self._rate)
+        self._marker = Marker(self._plan.drill, self._plan.harp, self._clock, one.first, one.last)
+        if not (self.passes and self.passes[-1].broken):
+            self._kept = ()
+        self._beat = -self._count_in - 1
+        self.passes.append(one)
+
+    def advance(self, heard: int) -> Iterator[Event]:
+        """End the pass if it has run its course by a sample."""
+        if self._marker is not None and heard > self.passes[-1].close:
+            yield from self._end()
+
+    def feed(self, reading: Reading) -> Iterator[Event]:
+        """What one more reading brings."""
+        yield Heard(reading)
+        if self._marker is None or reading.heard <= self.passes[-1].begin:
+            return
+        beat = math.floor(self._clock.beat(reading.heard)) - self._first_beat()
+        if beat > self._beat and beat >= -self._count_in:
+            self._beat = beat
+            yield Beat(beat)
+        for mark in self._marker.feed(reading):
+            yield Marked(mark)
+
+    def finish(self) -> Iterator[Event]:
+        """The sound is over: end the pass that is being played, whatever is still to come."""
+        if self._marker is not None:
+            yield from self._end()
+
+    def stop(self, heard: int) -> Iterator[Event]:
+        """Stop at a sample, before the pass has run its course; only what was due counts."""
+        if self._marker is not None:
+            self._cut(heard, self._due(heard), broken=False)
+            yield from self._end()
+
+    def break_off(self, heard: int) -> int:
+        """Break off at a sample because the sound is gone.
+
+        Returns:
+            the index of the step from which to go on: the first of the bar that was reached.
+        """
+        assert self._marker is not None
+        assert self._plan.drill is not None
+        steps = self._plan.drill.steps
+        now = self.passes[-1]
+        due = self._due(heard)
+        bar = steps[min(due, now.last - 1)].bar
+        again = next(i for i in range(now.first, now.last) if steps[i].bar == bar)
+        self._cut(heard, again, broken=True)
+        list(self._end())
+        return again
+
+    def _end(self) -> Iterator[Event]:
+        assert self._marker is not None
+        now = self.passes[-1]
+        result = self._marker.result(self._kept, now.upto)
+        self._marker = None
+        if now.broken:
+            self._kept = result.marks
+        elif result.marks:
+            yield Ended(result)
+
+    def _cut(self, heard: int, upto: int, *, broken: bool) -> None:
+        now = self.passes[-1]
+        self.passes[-1] = replace(now, close=heard, upto=min(now.upto, upto), broken=broken)
+
+    def _first_beat(self) -> int:
+        """The drill's beat on which the bar of the pass's first step begins."""
+        drill = self._plan.drill
+        assert drill is not None
+        return (drill.steps[self.passes[-1].first].bar - 1) * drill.meter[0]
+
+    def _due(self, heard: int) -> int:
+        """The first step of the pass that was not over by a sample."""
+        assert self._plan.drill is not None
+        now = self.passes[-1]
+        steps = self._plan.drill.steps[now.first : now.last]
+        over = sum(self._clock.sample(step.end) <= heard for step in steps)
+        return now.first + over

@@ -1,0 +1,243 @@
+"""One take, from opening the source to the last event: the one path that all sound goes."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+
+from trainer.drill import Clock, Drill
+from trainer.ear import Ear, listen, notes
+from trainer.marking import find_start
+from trainer.music import TrainerError
+from trainer.practice.conductor import Conductor
+from trainer.practice.events import (
+    Event,
+    Failed,
+    Finished,
+    Notice,
+    Paused,
+    Resumed,
+    Started,
+)
+from trainer.practice.passes import Pass, passes_in, tags_of
+from trainer.practice.plan import Plan
+from trainer.sound import (
+    Block,
+    ClickTrack,
+    DeviceError,
+    Microphone,
+    Player,
+    Recording,
+    RecordingSpec,
+    SourceLost,
+    TakeWriter,
+    open_source,
+)
+
+RETRY_S = 0.4
+"""Time between attempts to bring a lost microphone back."""
+
+
+def run(plan: Plan, stopping: Callable[[], bool] = lambda: False) -> Iterator[Event]:
+    """Play a plan.
+
+    Args:
+        plan: what is to be played, on what, from where.
+        stopping: asked often; once it says yes, the take ends with what was played.
+
+    Yields:
+        Events, `Finished` the last of them. Errors that a player can mend come as `Failed`.
+    """
+    take = _Take(plan, stopping)
+    try:
+        yield from take.play()
+    except TrainerError as error:
+        yield from take.rescue()
+        yield Failed(str(error), no_sound=isinstance(error, DeviceError))
+    saved = None
+    try:
+        saved = take.close()
+    except TrainerError as error:
+        yield Notice(str(error))
+    yield Finished(saved)
+
+
+class _Take:
+    """The state of one take."""
+
+    def __init__(self, plan: Plan, stopping: Callable[[], bool]) -> None:
+        self._plan = plan
+        self._stopping = stopping
+        self._source: Microphone | Recording | Player | None = None
+        self._writer: TakeWriter | None = None
+        self._conductor: Conductor | None = None
+        self._heard = 0
+        self._saved_passes: list[Pass] = []
+
+    def play(self) -> Iterator[Event]:
+        """All that happens until the sound ends or the player stops."""
+        plan = self._plan
+        self._source = source = open_source(
+            plan.source,
+            drill=plan.drill,
+            harp=plan.harp,
+            tempo=plan.tempo,
+            bars=plan.bars,
+            count_in=plan.count_in,
+        )
+        ear = Ear(source.rate, plan.harp)
+        if plan.save is not None:
+            self._writer = TakeWriter(plan.save, source.rate)
+        self._conductor = conductor = Conductor(plan, source.rate)
+        yield from self._first_pass()
+        for item in self._blocks():
+            if not isinstance(item, Block):
+                yield item
+                continue
+            yield from self._keep(item)
+            self._heard = item.end
+            for reading in ear.feed(item):
+                yield from conductor.advance(reading.heard)
+                if plan.drill is not None and not conductor.running:
+                    yield from self._next_pass(plan.drill)
+                yield from conductor.feed(reading)
+            if self._stopping() or (plan.drill is not None and not conductor.running):
+                break
+        if isinstance(source, Recording):
+            yield from conductor.finish()
+            for warning in source.warnings:
+                yield Notice(warning)
+        else:
+            yield from conductor.stop(self._heard)
+
+    def rescue(self) -> Iterator[Event]:
+        """The result of what was played before things went wrong."""
+        if self._conductor is not None:
+            yield from self._conductor.stop(self._heard)
+
+    def close(self) -> str | None:
+        """Let go of the source and finish the saved take; where it was kept."""
+        if self._source is not None:
+            self._source.close()
+        if self._writer is None:
+            return None
+        tags = {}
+        if self._plan.drill is not None and self._conductor is not None:
+            tags = tags_of(self._plan.drill, self._plan.harp.name, self._conductor.passes)
+        path = self._writer.close(tags)
+        return str(path) if path else None
+
+    def _blocks(self) -> Iterator[Block | Event]:
+        """Blocks of the source, and what happens when it goes away and comes back."""
+        source = self._source
+        assert source is not None
+        while True:
+            try:
+                yield from source.blocks()
+                return
+            except SourceLost as error:
+                yield Paused(str(error))
+            assert isinstance(source, Microphone)
+            if not self._wait_for(source):
+                return
+            yield Resumed()
+            yield from self._go_on(source)
+
+    def _wait_for(self, microphone: Microphone) -> bool:
+        """Wait until a lost microphone is back; False if the player stopped first."""
+        while not self._stopping():
+            try:
+                microphone.reopen()
+                return True
+            except SourceLost:
+                time.sleep(RETRY_S)
+        return False
+
+    def _go_on(self, microphone: Microphone) -> Iterator[Event]:
+        """Take up a broken pass at the start of the bar that was reached."""
+        conductor, drill = self._conductor, self._plan.drill
+        assert conductor is not None
+        if drill is None:
+            yield self._started(None, range(0))
+            return
+        if not conductor.running:
+            return
+        last = conductor.passes[-1].last
+        steps = range(conductor.break_off(self._heard), last)
+        bars = (drill.steps[steps[0]].bar, self._bars(drill)[1])
+        clock = microphone.start_clock(
+            ClickTrack.of(drill, self._plan.tempo, bars, self._plan.count_in)
+        )
+        yield from self._begin(Pass.of(drill, clock, steps, self._heard))
+
+    def _keep(self, block: Block) -> Iterator[Event]:
+        """Save a block; practice goes on where that cannot be done."""
+        if self._writer is None:
+            return
+        try:
+            self._writer.write(block)
+        except TrainerError as error:
+            self._writer = None
+            yield Notice(f"{error}; practice goes on unsaved")
+
+    def _first_pass(self) -> Iterator[Event]:
+        source, drill = self._source, self._plan.drill
+        if drill is None:
+            yield self._started(None, range(0))
+            return
+        steps = drill.step_range(*self._bars(drill))
+        match source:
+            case Microphone():
+                first = Pass.of(drill, source.start_clock(), steps, 0)
+            case Player():
+                first = Pass.of(drill, source.clock, steps, 0)
+            case Recording():
+                self._saved_passes = list(passes_in(source.tags, drill))
+                if self._saved_passes and self._plan.start is None:
+                    first = self._saved_passes.pop(0)
+                else:
+                    first = Pass.of(drill, self._find_clock(source.rate), steps, 0)
+        yield from self._begin(first)
+
+    def _next_pass(self, drill: Drill) -> Iterator[Event]:
+        """Begin another pass, if there is to be one."""
+        conductor, source = self._conductor, self._source
+        assert conductor is not None
+        assert source is not None
+        if isinstance(source, Recording):
+            if self._saved_passes:
+                yield from self._begin(self._saved_passes.pop(0))
+        elif self._plan.loop and not self._stopping():
+            clock = source.again() if isinstance(source, Player) else source.start_clock()
+            steps = drill.step_range(*self._bars(drill))
+            yield from self._begin(Pass.of(drill, clock, steps, conductor.passes[-1].close))
+
+    def _begin(self, one: Pass) -> Iterator[Event]:
+        assert self._conductor is not None
+        assert self._source is not None
+        yield self._started(one.clock(self._source.rate), range(one.first, one.last))
+        self._conductor.begin(one)
+
+    def _started(self, clock: Clock | None, steps: range) -> Started:
+        source = self._source
+        assert source is not None
+        clicks = not isinstance(source, Recording) and source.hears_clicks
+        return Started(clock, steps.start, steps.stop, source.name, clicks)
+
+    def _bars(self, drill: Drill) -> tuple[int, int]:
+        return self._plan.bars or (1, drill.bars)
+
+    def _find_clock(self, rate: int) -> Clock:
+        """Where the drill's beats fall in a recording that does not say."""
+        plan = self._plan
+        assert plan.drill is not None
+        assert isinstance(plan.source, RecordingSpec)
+        tempo = plan.tempo or plan.drill.tempo
+        if plan.start is not None:
+            return Clock(round(plan.start * rate), tempo, rate)
+        look = Recording(plan.source.path, plan.source.channel)
+        try:
+            heard = list(notes(listen(look.blocks(), rate, plan.harp), plan.harp))
+        finally:
+            look.close()
+        return find_start(heard, plan.drill, plan.harp, tempo, rate)
