@@ -303,6 +303,12 @@ def test_a_glide_is_measured_at_both_ends() -> None:
     assert result.marks[1].measured.scoop_cents == pytest.approx(12.0, abs=0.1)
 
 
+@pytest.mark.parametrize("tempo", [80.0, 100.0, 140.0])
+def test_a_short_glide_is_not_judged_while_it_moves(tempo: float) -> None:
+    drill = drill_of("-6>-6':1 -4'>-4:1 r:1", tempo=tempo)
+    assert play(drill).score == pytest.approx(100.0, abs=0.1)
+
+
 def test_a_glide_left_out_is_told_from_one_played() -> None:
     drill = drill_of("-4'>-4:2 4:2 -4>-4':2")
     result = play(drill, {0: Fault(instead="-4"), 2: Fault(instead="-4")})

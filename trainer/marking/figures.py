@@ -42,6 +42,8 @@ _FEWEST_STEADY = 8
 _RELEASE_MS = 40.0
 _SPEAKING_MS = 60.0
 """What a reed may take to speak, left out of the first rest of a glide."""
+_LEAST_REST_MS = 30.0
+"""What the last rest of a glide must have, with its release if need be."""
 _ARRIVAL_MS = 40.0
 """The last of a scoop, inside the tolerance already, left out of the held part."""
 _STAYS_MS, _STAYS = 200.0, 0.9
@@ -241,13 +243,13 @@ def _held(target: Target, played: _Played, settle: float | None) -> _Rest:
 def _quarters(target: Target, played: _Played, rate: int) -> list[_Rest]:
     """The parts of a glide in which it rests on its first sound and on its last."""
     length = (target.end - target.at) * 1000.0 / rate
-    if played.release < (1.0 - GLIDE_REST) * length + _SPEAKING_MS:
-        length = played.length  # let go too soon: its own quarters have to do
     leaves, arrives = GLIDE_REST * length, (1.0 - GLIDE_REST) * length
+    arrives = min(arrives, played.length - _LEAST_REST_MS)  # let go too soon: its end has to do
     speaks = min(_SPEAKING_MS, leaves / 2.0)
+    over = played.release if arrives + _LEAST_REST_MS <= played.release else played.length
     return [
         _Rest.of(played, target.step.first, target.path[0], speaks, leaves),
-        _Rest.of(played, target.step.last, target.path[-1], arrives, played.release),
+        _Rest.of(played, target.step.last, target.path[-1], arrives, over),
     ]
 
 
