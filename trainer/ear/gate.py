@@ -20,6 +20,8 @@ ATTACK_DB = 7.0
 """A rise of the level over its recent least that counts as a new attack."""
 LOOK_BACK = 8
 """Hops in which that least is looked for."""
+RISE_HOPS = 12
+"""Hops that an attack may take, 60 ms: reeds speak slowly."""
 
 
 def level_db(samples: Floats) -> float:
@@ -42,7 +44,7 @@ class Gate:
         self.open = False
         self.floor_db = FIRST_FLOOR_DB
         self._recent = [QUIETEST_DB] * LOOK_BACK
-        self._since_attack = LOOK_BACK
+        self._since_attack = RISE_HOPS
 
     def feed(self, level: float, pitched: bool) -> bool:
         """Take the level of one more hop; True if a new attack begins in it.
@@ -57,24 +59,25 @@ class Gate:
         self.open = level > self.floor_db + (CLOSE_DB if was_open else OPEN_DB)
         least = min(self._recent)
         rising = level > max(least + ATTACK_DB, self.floor_db + OPEN_DB)
-        attack = self.open and (not was_open or (rising and self._since_attack >= LOOK_BACK))
+        attack = self.open and (not was_open or (rising and self._since_attack >= RISE_HOPS))
         self._since_attack = 0 if attack else self._since_attack + 1
-        self._recent = [*self._recent[1:], level]
-        if attack:
+        if self._since_attack < RISE_HOPS:
             # The rest of this rise belongs to the same attack.
             self._recent = [level] * LOOK_BACK
+        else:
+            self._recent = [*self._recent[1:], level]
         return attack
 
 
 def attack_start(samples: Floats, step: int) -> int:
     """Index of the first sample of an attack inside a stretch that leads into it.
 
-    The envelope is taken in steps of `step` samples; the attack starts where it last was under a
-    tenth of its peak or 6 dB over its least, whichever is higher.
+    The envelope is taken in steps of `step` samples. The attack starts after the envelope's least,
+    where it is first 6 dB over that and within 20 dB of the height it comes to.
     """
     count = len(samples) // step
     peaks = np.abs(samples[: count * step]).reshape(count, step).max(axis=1)
-    top = int(np.argmax(peaks))
-    threshold = max(0.1 * peaks[top], 2.0 * float(peaks[: top + 1].min()))
-    below = np.flatnonzero(peaks[: top + 1] <= threshold)
-    return int((below[-1] + 1) * step) if len(below) else 0
+    least = count - 1 - int(np.argmin(peaks[::-1]))
+    rise = peaks[least:]
+    threshold = max(2.0 * rise[0], 0.1 * rise.max())
+    return int((least + int(np.argmax(rise >= threshold))) * step)
