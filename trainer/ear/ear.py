@@ -99,7 +99,7 @@ class Ear:
             return self._reading(level, onset)
         hz, centre = found
         self._track.append((centre, hz))
-        tab, jumped = self._placer.feed(hz)
+        tab, jumped = self._placer.feed(hz, young=self._young(self._born))
         alone = self._heard_reeds is None or not self._heard_reeds.others
         was_alone, self._alone = self._alone, alone
         if jumped and alone and was_alone:
@@ -139,12 +139,14 @@ class Ear:
             frame = unwarp(frame, track)
             guess = float(np.mean(track))
         held = self._placer.held if guess is not None else None
-        young = self._end - self._segment < YOUNG_S * self._sound.rate
-        heard = self._reeds.listen(frame, guess, held, young=young)
+        heard = self._reeds.listen(frame, guess, held, young=self._young(self._segment))
         if heard is not None and track is not None and guess == heard.hz and last is not None:
             # Undone, the frame stands at its mean pitch; the reed itself has moved on.
             heard = Reeds(last, heard.tab, heard.breath, heard.levels, heard.others)
         self._heard_reeds = heard
+
+    def _young(self, start: int) -> bool:
+        return self._end - start < YOUNG_S * self._sound.rate
 
     def _track_over(self, length: int) -> Floats | None:
         """f0 at each sample of the last `length`, or None where it hardly moves."""

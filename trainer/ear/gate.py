@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from trainer.ear.frontend import Floats
@@ -25,9 +27,9 @@ RISE_HOPS = 12
 
 
 def level_db(samples: Floats) -> float:
-    """RMS level in dB re full scale, at least -120."""
-    power = float(np.mean(samples * samples)) if len(samples) else 0.0
-    return max(QUIETEST_DB, 10.0 * np.log10(power + 1e-12))
+    """RMS level in dB re full scale of samples, shape (n,), n at least 1; at least -120."""
+    power = float(samples @ samples) / len(samples)
+    return max(QUIETEST_DB, 10.0 * math.log10(power + 1e-12))
 
 
 class Gate:

@@ -18,6 +18,8 @@ from trainer.ear.frontend import Floats
 
 MOST_PARTIALS = 6
 HIGHEST_HZ = 9_500.0
+RIDGE = 1.0 + 1e-9
+"""Keeps the equations soluble where a partial has next to no energy."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,7 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     basis = np.asarray(columns)
     target = window * weight
     gram = basis @ basis.T
-    gram[np.diag_indices_from(gram)] *= 1.0 + 1e-9
+    gram.flat[:: len(gram) + 1] *= RIDGE
     right = basis @ target
     amplitudes = np.linalg.solve(gram, right)
     residual = target - amplitudes @ basis
@@ -102,7 +104,7 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     slope = np.asarray(derivatives)
     across = basis @ slope.T
     inner = slope @ slope.T - across.T @ np.linalg.solve(gram, across)
-    inner[np.diag_indices_from(inner)] *= 1.0 + 1e-9
+    inner.flat[:: len(inner) + 1] *= RIDGE
     try:
         steps = np.linalg.solve(inner, slope @ residual)
     except np.linalg.LinAlgError:

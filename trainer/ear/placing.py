@@ -11,7 +11,7 @@ from trainer.music import cents
 
 JUMP_CENTS = 30.0
 """A change of pitch from one hop to the next that no bend makes (200 cents in 100 ms is 10)."""
-BEYOND_CENTS = 60.0
+BEYOND_CENTS = 85.0
 """How far past its entries a hole is believed."""
 BETTER_HOPS = 30
 """For so many hops in a row another hole must fit much better before the held one is given up."""
@@ -40,11 +40,15 @@ class Placer:
         """Forget the held hole: a new attack."""
         self._tab, self._misfits = None, 0
 
-    def feed(self, hz: float) -> tuple[Tab, bool]:
-        """The entry of one more pitch, and whether it jumped there from another."""
+    def feed(self, hz: float, *, young: bool) -> tuple[Tab, bool]:
+        """The entry of one more pitch, and whether it jumped there from another.
+
+        `young` says that the note has just begun: a reed then still comes up to its pitch, past
+        entries that nobody means, and none is held.
+        """
         jumped = self._tab is not None and abs(cents(hz, self._hz)) > JUMP_CENTS
         self._hz = hz
-        held = None if jumped or self._tab is None else self._held(hz, self._tab)
+        held = None if jumped or young or self._tab is None else self._held(hz, self._tab)
         if held is None:
             self._misfits = 0
             self._tab = self._harp.nearest(hz)[0]
@@ -58,7 +62,12 @@ class Placer:
 
     def _held(self, hz: float, tab: Tab) -> Tab | None:
         """The entry of the held hole and breath, or None when it cannot be believed."""
-        mine = [(e, f) for e, f in self._reach[tab.hole] if e.breath is tab.breath]
+        mine = [
+            (entry, target)
+            for entry, target in self._reach[tab.hole]
+            # No glide leads from a reed to its overblow.
+            if entry.breath is tab.breath and entry.over == tab.over
+        ]
         if not (
             cents(hz, min(f for _, f in mine)) > -BEYOND_CENTS
             and cents(hz, max(f for _, f in mine)) < BEYOND_CENTS
