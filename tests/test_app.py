@@ -50,6 +50,7 @@ from trainer.practice import (
     Finished,
     Heard,
     Marked,
+    Notice,
     Paused,
     Plan,
     Resumed,
@@ -135,6 +136,11 @@ def reading(
     )
 
 
+def at(beat: float) -> Heard:
+    """Silence at a beat."""
+    return Heard(silence(CLOCK.sample(beat)))
+
+
 def silence(sample: int) -> Reading:
     return Reading(sample, sample, RATE, level_db=-70.0)
 
@@ -164,7 +170,7 @@ async def settle(pilot: Pilot[None], puppet: Puppet) -> None:
     """Let the app's clock tick until it has taken in all events, and the screen be painted."""
     for _ in range(200):
         await pilot.pause(0.02)
-        if not puppet.queue:
+        if not puppet.queue or not pilot.app.is_running:
             break
     await pilot.pause()
 
@@ -207,13 +213,46 @@ def test_a_whole_take_is_followed_at_every_size(size: tuple[int, int]) -> None:
 
 def test_the_count_in_can_be_followed_without_sound() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        await show(pilot, puppet, STARTED, Heard(silence(0)), Beat(-4))
-        assert "● ○ ○ ○  count-in, then -4" in text(pilot)
-        shown = await show(pilot, puppet, Beat(-3))
+        shown = await show(pilot, puppet, STARTED)
+        assert "○ ○ ○ ○  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(-4))
+        assert "● ○ ○ ○  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(-3))
         assert "● ● ○ ○  count-in, then -4" in shown
         assert big("2")[0] in shown
-        shown = await show(pilot, puppet, Beat(-2), Beat(-1), Beat(0))
+        shown = await show(pilot, puppet, at(-0.1), Beat(-1))
+        assert "● ● ● ●  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(0))
         assert "count-in" not in shown
+        assert "▶ playing" in shown
+
+    run(test)
+
+
+def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
+    take = Take(replace(PLAN, bars=(3, 4), count_in=2))
+    first, last = take.range
+    assert [take.steps[i].bar for i in (first, last - 1)] == [3, 4]
+    take.see(replace(STARTED, first=first, last=last))
+    counts = []
+    for beat in (5.0, 6.0, 7.0, 8.0):
+        take.see(at(beat))
+        counts.append((take.phase, take.count))
+    assert counts == [
+        (Phase.COUNTING, 0),
+        (Phase.COUNTING, 1),
+        (Phase.COUNTING, 2),
+        (Phase.PLAYING, 2),
+    ]
+
+
+def test_a_notice_stops_nothing_and_stays_in_sight() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await show(pilot, puppet, STARTED, at(0), Notice("the disk is full"))
+        await pilot.pause(0.2)
+        shown = text(pilot)
+        assert "! the disk is full" in shown
+        assert shown.count("the disk is full") == 2  # in the status line, and over the screen
         assert "▶ playing" in shown
 
     run(test)
@@ -226,7 +265,7 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
         columns = []
         tabs = set()
         for beat in (0.0, 0.5, 1.2, 2.9):
-            shown = await show(pilot, puppet, STARTED, Beat(0), Heard(reading("-4", beat=beat)))
+            shown = await show(pilot, puppet, STARTED, at(0), Heard(reading("-4", beat=beat)))
             page = [line[:36] for line in shown.splitlines()[1:14]]
             columns.append(page[0].index("▼"))
             tabs.add(page[1])
@@ -237,7 +276,7 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
         lines = shown.splitlines()
         assert lines[4].index("◐71") == lines[2].index("-4'")
         assert "18 cents flat" in shown
-        shown = await show(pilot, puppet, STARTED, Beat(-4))
+        shown = await show(pilot, puppet, STARTED, at(-4))
         assert "·71" in shown
         assert "◐71" not in shown.splitlines()[4]
         better = replace(mark, score=97.0)
@@ -249,7 +288,7 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
 def test_the_reading_is_told_in_words_and_shapes() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         events = [Heard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
-        shown = await show(pilot, puppet, STARTED, Beat(0), *events)
+        shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "▼ 12 cents flat, clean" in shown
         for row in big("12 FLAT"):
             assert row in shown
@@ -264,7 +303,7 @@ def test_the_reading_is_told_in_words_and_shapes() -> None:
 def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         events = [Heard(reading("-4", 1.0, beat=0.1 + i / 100, leak=(3, -11.0))) for i in range(20)]
-        shown = await show(pilot, puppet, STARTED, Beat(0), *events)
+        shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "!3" in shown
         assert "[4]" in shown
         assert "hole 3 leaks, 11 dB below" in shown
@@ -282,13 +321,13 @@ def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[Paused | Faile
     mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        shown = await show(pilot, puppet, STARTED, Beat(0), Marked(mark), trouble(sentence))
+        shown = await show(pilot, puppet, STARTED, at(0), Marked(mark), trouble(sentence))
         assert sentence in " ".join(shown.split())
         assert trouble.__name__.lower() in shown
         assert "●88" in shown
         if trouble is Paused:
             rest = Started(CLOCK, 4, len(DRILL.steps), "the microphone", True)
-            shown = await show(pilot, puppet, Resumed(), rest, Beat(4))
+            shown = await show(pilot, puppet, Resumed(), rest, at(4))
             assert "●88" in shown
             assert "has stopped" not in shown
 
@@ -316,7 +355,7 @@ def test_space_starts_and_stops_and_r_starts_again() -> None:
         assert "space starts the count-in" in text(pilot)
         await pilot.press("space")
         assert puppet.plans == [PLAN]
-        await show(pilot, puppet, STARTED, Beat(-4))
+        await show(pilot, puppet, STARTED, at(-4))
         await pilot.press("space")
         await settle(pilot, puppet)
         assert puppet.stops == 1
@@ -335,13 +374,13 @@ def test_loop_can_be_switched_on_and_off_while_playing() -> None:
     result = Result(DRILL, "C", 80.0, (mark,), 88.0, True)
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        await show(pilot, puppet, STARTED, Beat(0))
+        await show(pilot, puppet, STARTED, at(0))
         await pilot.press("l")
         assert "loop on" in text(pilot)
         await show(pilot, puppet, Ended(result), Finished())
         assert len(puppet.plans) == 2
         assert puppet.plans[-1].loop
-        await show(pilot, puppet, STARTED, Beat(0), Ended(result), STARTED)
+        await show(pilot, puppet, STARTED, at(0), Ended(result), STARTED)
         assert puppet.stops == 0
         await pilot.press("l")
         await show(pilot, puppet, Ended(result))
@@ -471,12 +510,12 @@ def test_the_result_comes_after_the_take_and_leads_on() -> None:
 
 def test_too_small_a_window_says_so_and_recovers() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        await show(pilot, puppet, STARTED, Beat(-4))
+        await show(pilot, puppet, STARTED, at(-4))
         await pilot.resize_terminal(79, 24)
         await settle(pilot, puppet)
         shown = " ".join(text(pilot).split())
         assert "This window has 79 columns and 24 rows, and the trainer needs 80 and 24" in shown
-        await show(pilot, puppet, Beat(-3))
+        await show(pilot, puppet, at(-3))
         await pilot.resize_terminal(40, 10)
         await settle(pilot, puppet)
         assert "40 columns and 10 rows" in " ".join(text(pilot).split())

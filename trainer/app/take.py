@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections import deque
 from dataclasses import dataclass, replace
@@ -13,13 +14,13 @@ from trainer.ear import Reading
 from trainer.marking import Mark, Result
 from trainer.music import midi_of
 from trainer.practice import (
-    Beat,
     Ended,
     Event,
     Failed,
     Finished,
     Heard,
     Marked,
+    Notice,
     Paused,
     Plan,
     Resumed,
@@ -69,8 +70,6 @@ class Take:
         self.phase = Phase.READY
         self.clock: Clock | None = None
         self.range = _steps_of(plan)
-        self.beat: int | None = None
-        self.count_in = 0
         self.position: float | None = None
         self.reading: Reading | None = None
         self.marks: dict[int, Mark] = {}
@@ -79,11 +78,13 @@ class Take:
         self.result: Result | None = None
         self.passes = 0
         self.sentence = ""
+        self.notice = ""
         self.source = ""
         self.saved: str | None = None
         self.trail: deque[Point] = deque(maxlen=TRAIL)
         self.heard = 0
         self._resuming = False
+        self._from = 0
         self._ats = [float(step.at) for step in self.steps]
         self._ends = [float(step.end) for step in self.steps]
         self._needle = Needle(plan.harp, self.goal.tolerance)
@@ -152,6 +153,21 @@ class Take:
         return step.sounds[round(step.place(part))]
 
     @property
+    def count_in(self) -> int:
+        """Beats of count-in."""
+        if self.plan.count_in is not None:
+            return self.plan.count_in
+        return self.drill.meter[0] if self.drill else 0
+
+    @property
+    def count(self) -> int:
+        """Beats of the count-in that have come, from 0; all of them once it is over."""
+        if self.position is None:
+            return 0
+        past = math.floor(self.position) - self._from + self.count_in + 1
+        return min(max(past, 0), self.count_in)
+
+    @property
     def weakest(self) -> Mark | None:
         """The mark of the present pass that is lowest so far; None before the first."""
         fresh = [mark for index, mark in self.marks.items() if index not in self.old]
@@ -167,8 +183,6 @@ class Take:
         match event:
             case Heard(reading):
                 self._hear(reading)
-            case Beat(number):
-                self._count(number)
             case Marked(mark):
                 self.marks = {**self.marks, mark.step.index: mark}
                 self.old -= {mark.step.index}
@@ -183,6 +197,8 @@ class Take:
             case Resumed():
                 self.phase, self.sentence = Phase.OPENING, ""
                 self._resuming = True
+            case Notice(sentence):
+                self.notice = sentence
             case Failed(sentence):
                 self.phase, self.sentence = Phase.FAILED, sentence
             case Finished(saved):
@@ -194,25 +210,31 @@ class Take:
         self.clock = started.clock
         self.source = started.source
         self.sentence = ""
-        self.beat, self.count_in = None, 0
         if started.clock is None:
             self.phase = Phase.LISTENING
             return
         self.phase = Phase.COUNTING
         self.range = (started.first, started.last)
+        self._from = self._first_beat()
         if not self._resuming:
             self.old = frozenset(self.marks)
         self._resuming = False
 
-    def _count(self, number: int) -> None:
-        self.count_in = max(self.count_in, -number)
-        self.beat = number
-        self.phase = Phase.COUNTING if number < 0 else Phase.PLAYING
+    def _first_beat(self) -> int:
+        """The beat that the count-in leads to: the first of the bar in which the pass begins."""
+        if self.drill is None or not self.steps:
+            return 0
+        bar = self.steps[self.range[0]].bar
+        if self.range[0] == _steps_of(self.plan)[0]:
+            bar = self.plan.bars[0] if self.plan.bars else 1
+        return (bar - 1) * self.drill.meter[0]
 
     def _hear(self, reading: Reading) -> None:
         self.reading = reading
         if self.clock is not None:
             self.position = self.clock.beat(reading.heard)
+            if self.phase in (Phase.COUNTING, Phase.PLAYING):
+                self.phase = Phase.COUNTING if self.position < self._from else Phase.PLAYING
         elif self.phase is Phase.LISTENING:
             self.position = reading.heard_at
         wanted = self.wanted

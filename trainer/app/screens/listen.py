@@ -11,7 +11,7 @@ from textual.widgets import Footer
 
 from trainer.app.screens.live import LiveScreen
 from trainer.app.session import Session
-from trainer.app.take import Phase, Take
+from trainer.app.take import Take
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head import Head, HeadState
 from trainer.app.widgets.status import Status, StatusState
@@ -64,7 +64,7 @@ class ListenScreen(LiveScreen):
         """Show a take as it stands."""
         if take.drill is not None:
             return
-        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        super().show(take)
         self._head.show(HeadState.of(take))
         self._trace.show(take)
         self._dials.show(take)

@@ -8,7 +8,10 @@ from textual.screen import Screen
 from textual.strip import Strip
 
 from trainer.app.session import Session
-from trainer.app.take import Take
+from trainer.app.take import Phase, Take
+
+NOTICE_S = 8.0
+"""How long a notice stays over the screen; in short it stands in the status line."""
 
 
 class LiveScreen(Screen[None]):
@@ -21,10 +24,14 @@ class LiveScreen(Screen[None]):
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
+        self._noticed = ""
 
     def show(self, take: Take) -> None:
         """Show a take as it stands. Called at every frame while one runs."""
-        raise NotImplementedError
+        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        if take.notice and take.notice != self._noticed:
+            self.notify(take.notice, severity="warning", timeout=NOTICE_S)
+        self._noticed = take.notice
 
     def on_mount(self) -> None:
         """Show what there is once the widgets have a size."""

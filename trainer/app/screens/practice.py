@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
 from trainer.app.screens.listen import ListenScreen
-from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.live import NOTICE_S, LiveScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.session import Session
@@ -78,7 +78,7 @@ class PracticeScreen(LiveScreen):
         """Show a take as it stands, and its result once it is over."""
         if take.drill is None:
             return
-        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        super().show(take)
         self._head.show(HeadState.of(take))
         self._page.show(PageState.of(take.drill, take))
         self._trace.show(take)
@@ -103,7 +103,7 @@ class PracticeScreen(LiveScreen):
         try:
             self.session.prepare(plan)
         except TrainerError as error:
-            self.notify(str(error), severity="error", timeout=8)
+            self.notify(str(error), severity="error", timeout=NOTICE_S)
         self.show(self.session.take)
 
     def action_play(self) -> None:

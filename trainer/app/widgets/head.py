@@ -52,7 +52,7 @@ class HeadState:
             about.append(f"bars {plan.bars[0]} to {plan.bars[1]}")
         about.append("loop on" if plan.loop else "loop off")
         beat = None
-        if take.running and take.beat is not None and take.position is not None:
+        if take.running and take.position is not None:
             beat = math.floor(take.position) % drill.meter[0] + 1
         return cls(drill.title, tuple(about), take.phase, beat, drill.meter[0])
 

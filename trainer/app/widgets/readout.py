@@ -35,8 +35,8 @@ class ReadoutState:
     @classmethod
     def of(cls, take: Take) -> ReadoutState:
         """The readout of a take as it stands."""
-        if take.phase is Phase.COUNTING and take.beat is not None:
-            return _count(take, take.beat)
+        if take.phase is Phase.COUNTING:
+            return _count(take)
         return of_shown(take.shown) if take.running else _at_rest(take)
 
 
@@ -75,11 +75,11 @@ def clean_words(shown: Shown) -> str:
     return f"hole {shown.leak_hole} leaks, {abs(shown.leak_db):.0f} dB below"
 
 
-def _count(take: Take, beat: int) -> ReadoutState:
-    number = take.count_in + beat + 1
-    dots = "● " * number + "○ " * (take.count_in - number)
-    wanted = take.shown.wanted_text
-    return ReadoutState(str(number), "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
+def _count(take: Take) -> ReadoutState:
+    count, wanted = take.count, take.shown.wanted_text
+    dots = "● " * count + "○ " * (take.count_in - count)
+    number = str(count) if count else ""
+    return ReadoutState(number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
 
 
 def _at_rest(take: Take) -> ReadoutState:

@@ -34,14 +34,16 @@ class StatusState:
     def of(cls, take: Take) -> StatusState:
         """The status of a take as it stands."""
         trouble = take.phase in (Phase.PAUSED, Phase.FAILED)
-        sentence = take.sentence if trouble else _source(take)
-        if not take.running and not trouble and take.saved:
-            sentence = f"The sound is kept in {take.saved}"
+        sentence = take.sentence if trouble else _sentence(take)
         level = round(take.shown.level_db) if take.running and take.reading else None
         return cls(sentence, trouble, level)
 
 
-def _source(take: Take) -> str:
+def _sentence(take: Take) -> str:
+    if take.notice:
+        return f"! {take.notice}"
+    if take.saved and not take.running:
+        return f"The sound is kept in {take.saved}"
     return f"sound from {take.source}" if take.source else ""
 
 
