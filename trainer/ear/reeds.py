@@ -280,7 +280,7 @@ class ReedListener:
         best = int(np.argmax(energy))
         if best in (0, len(f0s) - 1):
             return None  # the flank of something louder outside, not a peak of this reed
-        if usable[0] and power[best, 0] < LEAST_FUNDAMENTAL * energy[best]:
+        if usable[0] and spectrum.at(f0s[best]) ** 2 < LEAST_FUNDAMENTAL * energy[best]:
             return None
         db = 10.0 * np.log10(energy[best] / against + 1e-12)
         return _Other(float(db), float(f0s[best]), float(energy[best]))

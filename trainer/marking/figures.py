@@ -29,7 +29,7 @@ from trainer.drill import Sound
 from trainer.drill.model import GLIDE_REST
 from trainer.marking.follow import Segment
 from trainer.marking.history import History
-from trainer.marking.holes import drowned, heard_as, holes_of, leak_of
+from trainer.marking.holes import drowned, heard_as, hidden_of, holes_of, leak_of
 from trainer.marking.mark import Measured
 from trainer.marking.onset import start_of
 from trainer.marking.target import Target
@@ -150,6 +150,7 @@ def measure(
         return Measured(start, end, late_ms)
     wobble, drift = _steadiness(held)
     leak = leak_of(history, held.frames, held.sound)
+    holes = holes_of(history, held.frames, held.sound)
     return Measured(
         start=start,
         end=end,
@@ -161,7 +162,8 @@ def measure(
         settle_ms=settle,
         leak_db=leak.db if leak else None,
         leak_hole=leak.hole if leak else None,
-        holes=holes_of(history, held.frames),
+        holes=holes,
+        hidden=hidden_of(held.sound, target.path[-1], holes),
         heard=_heard(history, rests),
     )
 

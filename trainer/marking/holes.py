@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,6 +18,8 @@ _HEARD_DB = -100.0
 _SAME_NOTE_CENTS = 50.0
 """Half way to the next half step: nearer than this, it is the note that was asked for."""
 _AS_LOUD_DB = -3.0
+_PARTIAL = 0.02
+"""How near to a whole number a ratio counts as one, as a share of it: some 35 cents."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,16 +30,51 @@ class Leak:
     hole: int
 
 
-def holes_of(history: History, frames: NDArray[np.int64]) -> tuple[int, ...]:
-    """The holes that sounded in more than half of the readings that know any."""
+def reeds_of(history: History, frames: NDArray[np.int64], breath: Breath) -> Sound:
+    """The reeds that sounded in more than half of the readings that know any.
+
+    Where a note may be of either breath (draw 2 and blow 3), it is taken for one of `breath`.
+    """
     reeds = history.reeds[frames]
     reeds = reeds[reeds != 0]
-    both = [reed_bits([hole], Breath.BLOW) | reed_bits([hole], Breath.DRAW) for hole in HOLES]
+    for direction in (breath, breath.other):
+        found = tuple(
+            Tab(hole, direction)
+            for hole in HOLES
+            if 2 * np.count_nonzero(reeds & reed_bits([hole], direction)) > len(reeds)
+        )
+        if found:
+            return found
+    return ()
+
+
+def holes_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> tuple[int, ...]:
+    """The holes that sounded in more than half of the readings that know any."""
+    return tuple(tab.hole for tab in reeds_of(history, frames, wanted[0].breath))
+
+
+def hidden_of(
+    wanted: Sound, pitches: Sequence[float], sounding: tuple[int, ...]
+) -> tuple[int, ...]:
+    """Wanted holes of a split that the ear cannot tell from the partials of a lower one.
+
+    Args:
+        wanted: the holes asked for.
+        pitches: of each, in cents.
+        sounding: the holes that are known to sound.
+    """
+    heard = [pitch for tab, pitch in zip(wanted, pitches, strict=True) if tab.hole in sounding]
     return tuple(
-        hole
-        for hole, bits in zip(HOLES, both, strict=True)
-        if 2 * np.count_nonzero(reeds & bits) > len(reeds)
+        tab.hole
+        for tab, pitch in zip(wanted, pitches, strict=True)
+        if tab.hole not in sounding and any(_is_partial(pitch - lower) for lower in heard)
     )
+
+
+def _is_partial(cents: float) -> bool:
+    """Whether a reed so far above another lies on one of its partials, whatever their tuning."""
+    ratio = 2.0 ** (cents / 1200.0)
+    return ratio > 1.5 and abs(ratio - round(ratio)) < _PARTIAL * ratio
 
 
 def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak | None:
@@ -52,8 +90,12 @@ def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak 
     bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
     sounds = (history.reeds[frames] & bits) != 0
     levels = np.where(np.isnan(levels), _FLOOR_DB, levels)
-    reference = np.where(sounds, levels[:, asked].max(axis=1), 0.0)
     main = levels == levels.max(axis=1, keepdims=True)
+    # Draw 2 named for a wanted blow 3 is the wanted hole under another number.
+    own = _named(history, frames, wanted)
+    levels = np.where(own[:, None] & main & ~asked, _FLOOR_DB, levels)
+    reference = np.where(own, 0.0, _FLOOR_DB)
+    reference = np.where(sounds, np.maximum(levels[:, asked].max(axis=1), reference), 0.0)
     excluded = np.where(sounds[:, None], asked[None, :], main)
     relative = np.where(excluded, _FLOOR_DB, levels - reference[:, None])
     medians = np.median(relative, axis=0)
@@ -61,6 +103,12 @@ def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak 
     if medians[loudest] < _HEARD_DB:
         return None
     return Leak(float(medians[loudest]), HOLES[loudest])
+
+
+def _named(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
+    """Readings whose main reed may be one of the wanted ones."""
+    mine = [not set(wanted).isdisjoint(tabs) for tabs in history.names]
+    return np.array([*mine, False])[history.name[frames]]  # -1, unnamed, is the last
 
 
 def drowned(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
@@ -91,7 +139,7 @@ def heard_as(
         cents: how far from that it was; None if it had no pitch.
     """
     if len(wanted) > 1:
-        return _chord_heard_as(history, frames)
+        return _chord_heard_as(history, frames, wanted)
     tabs = _most_named(history, frames)
     if tabs is None:
         return None
@@ -106,11 +154,6 @@ def _most_named(history: History, frames: NDArray[np.int64]) -> tuple[Tab, ...] 
     return history.names[int(np.bincount(named).argmax())] if len(named) else None
 
 
-def _chord_heard_as(history: History, frames: NDArray[np.int64]) -> str | None:
-    holes = holes_of(history, frames)
-    if not holes:
-        return None
-    reeds = history.reeds[frames]
-    drawn = np.count_nonzero(reeds >= reed_bits([1], Breath.DRAW)) * 2 > np.count_nonzero(reeds)
-    breath = Breath.DRAW if drawn else Breath.BLOW
-    return sound_text(tuple(Tab(hole, breath) for hole in holes))
+def _chord_heard_as(history: History, frames: NDArray[np.int64], wanted: Sound) -> str | None:
+    reeds = reeds_of(history, frames, wanted[0].breath)
+    return sound_text(reeds) if reeds else None

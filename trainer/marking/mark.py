@@ -28,6 +28,8 @@ class Measured:
         leak_db: level of the loudest unwanted hole relative to the wanted one.
         leak_hole: its number.
         holes: the holes that sounded for most of the held part.
+        hidden: wanted holes, an octave above one that sounds, that cannot be told from it by ear;
+            they are not judged.
         heard: tab of what was held, as text; differs from the step when a wrong note was played.
     """
 
@@ -42,6 +44,7 @@ class Measured:
     leak_db: float | None = None
     leak_hole: int | None = None
     holes: tuple[int, ...] = ()
+    hidden: tuple[int, ...] = ()
     heard: str | None = None
 
 

@@ -165,7 +165,8 @@ def missing_holes(step: Step, measured: Measured) -> list[int]:
     """Holes of a chord that did not sound, where it is known which did."""
     if not step.is_chord or not measured.holes:
         return []
-    return [tab.hole for tab in step.last if tab.hole not in measured.holes]
+    known = {*measured.holes, *measured.hidden}
+    return [tab.hole for tab in step.last if tab.hole not in known]
 
 
 def score_of(step: Step, measured: Measured, parts: Mapping[str, float]) -> float:

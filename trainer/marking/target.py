@@ -23,11 +23,19 @@ def reed_bits(holes: Iterable[int], breath: Breath) -> int:
 
 
 def sounding_bits(reading: Reading) -> int:
-    """The holes that a reading says sound, as bits; 0 when it does not know."""
+    """The holes that a reading says sound, as bits; 0 when it does not know.
+
+    A note that may be either of two entries sets the bits of both.
+    """
     if not reading.holes:
         return 0
-    breath = reading.breath or (reading.tab.breath if reading.tab else None)
-    return reed_bits(reading.holes, breath) if breath else 0
+    if reading.breath is not None:
+        return reed_bits(reading.holes, reading.breath)
+    bits = 0
+    for tab in (reading.tab, *reading.also):
+        if tab is not None:
+            bits |= reed_bits([tab.hole], tab.breath)
+    return bits
 
 
 def pitch_of(hz: float | None) -> float:
