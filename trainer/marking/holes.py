@@ -90,7 +90,8 @@ def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak 
     bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
     sounds = (history.reeds[frames] & bits) != 0
     levels = np.where(np.isnan(levels), _FLOOR_DB, levels)
-    main = levels == levels.max(axis=1, keepdims=True)
+    named = np.array([*(tabs[0].hole for tabs in history.names), 0])[history.name[frames]]
+    main = np.array(HOLES) == named[:, None]
     # Draw 2 named for a wanted blow 3 is the wanted hole under another number.
     own = _named(history, frames, wanted)
     levels = np.where(own[:, None] & main & ~asked, _FLOOR_DB, levels)
