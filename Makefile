@@ -1,0 +1,49 @@
+# Two commands do all the set-up: `make demo` and `make test`. Everything they install goes into
+# .venv; `make demo PYTHON=python3.12` makes it with another interpreter.
+
+PYTHON ?= python3
+BIN := .venv/bin
+INSTALL := $(BIN)/python -m pip install --quiet --disable-pip-version-check
+LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.11 \
+	--fork-strategy fewest --generate-hashes --no-annotate --no-emit-index-url \
+	--custom-compile-command 'make lock' pyproject.toml requirements/build.in
+
+.PHONY: demo test check format lock clean
+
+demo: .venv/run-stamp
+	@$(BIN)/trainer demo
+
+test: .venv/dev-stamp
+	@$(BIN)/pytest
+
+check: .venv/dev-stamp
+	$(BIN)/ruff format --check
+	$(BIN)/ruff check
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+format: .venv/dev-stamp
+	$(BIN)/ruff format
+	$(BIN)/ruff check --fix
+
+# Renews what is locked: the newest versions that go together, for every system and Python.
+lock: .venv/dev-stamp
+	$(INSTALL) uv
+	$(LOCK) --extra dev --output-file requirements/dev.txt > /dev/null
+	$(LOCK) --constraints requirements/dev.txt --output-file requirements/run.txt > /dev/null
+
+clean:
+	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis
+
+.venv/run-stamp: requirements/run.txt pyproject.toml
+	@$(PYTHON) requirements/python.py
+	@test -x $(BIN)/pip || $(PYTHON) -m venv --clear .venv
+	@echo 'Installing what the trainer needs into .venv (once).'
+	@$(INSTALL) --require-hashes --requirement requirements/run.txt
+	@$(INSTALL) --no-deps --no-build-isolation --editable .
+	@touch $@
+
+.venv/dev-stamp: requirements/dev.txt .venv/run-stamp
+	@echo 'Installing what the tests need into .venv (once).'
+	@$(INSTALL) --require-hashes --requirement requirements/dev.txt
+	@touch $@
