@@ -892,7 +892,7 @@ def drills(draw: st.DrawFn) -> Drill:
 @settings(max_examples=60, deadline=None)
 @given(drills(), st.integers(30, 110))
 def test_any_drill_fits_the_page_and_every_step_is_on_it(drill: Drill, width: int) -> None:
-    layout = lay_out(drill, width)
+    layout = lay_out(drill, width, 3)
     found = []
     for line in layout.lines:
         marks = {one.step.index: _mark(one.step) for one in line.steps}
@@ -915,7 +915,7 @@ def _mark(step: Step, score: float = 88.0) -> Mark:
 
 
 def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
-    layout = lay_out(DRILL, 36)
+    layout = lay_out(DRILL, 36, 3)
     tops = [top_line(layout, float(beat), 13) for beat in range(24)]
     assert tops[0] == 0
     assert tops[-1] == len(layout.lines) - 3
@@ -924,6 +924,11 @@ def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
         assert top <= line < top + 3
         assert line + 1 < top + 3 or line == len(layout.lines) - 1
     assert all(b - a in (0, 1) for a, b in itertools.pairwise(tops))
+
+
+def test_a_drill_that_fits_is_seen_whole_and_as_wide_as_can_be() -> None:
+    assert len(lay_out(DRILL, 90, 6).lines) == DRILL.bars  # one bar on each of six lines
+    assert len(lay_out(DRILL, 90, 3).lines) == DRILL.bars / 2
 
 
 def test_rows_are_joined_by_pen() -> None:

@@ -10,6 +10,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+from textual.geometry import Size
+
 from trainer.app.canvas import Canvas, Row, row_of
 from trainer.app.shapes import OLD_SHAPE, grade_of
 from trainer.app.take import Take
@@ -19,6 +21,8 @@ from trainer.report.result import score_text
 
 ROWS = 4
 """Rows of one line of the page."""
+BARS_ON_A_LINE = (1, 2, 4, 8)
+"""So that phrases start lines."""
 WIDEST = 12
 """Cells that a beat gets at most where there is room."""
 MOST_NEEDED = 24
@@ -71,16 +75,18 @@ class Layout:
         return number, self.column(line, min(max(beat, line.start), line.end))
 
 
-def lay_out(drill: Drill, width: int) -> Layout:
+def lay_out(drill: Drill, width: int, most: int) -> Layout:
     """Lay a drill out on lines of `width` cells.
 
-    A beat gets as many cells as its fullest step needs for its tab and its mark, and more where
-    there is room.
+    As few bars on a line as let the whole drill be seen at once on `most` lines, or else as many
+    as fit. A beat gets as many cells as its fullest step needs for its tab and its mark, and more
+    where there is room.
     """
     meter = drill.meter[0]
     need = max((_cells_needed(step) for step in drill.steps), default=4)
-    bars = min((width - 1) // (need * meter + 1), max(1, drill.bars))
-    if bars:
+    fitting = [n for n in BARS_ON_A_LINE if n * (need * meter + 1) < width]
+    if fitting:
+        bars = next((n for n in fitting if n * most >= drill.bars), fitting[-1])
         cells = min(max(need, ((width - 1) // bars - 1) // meter), max(need, WIDEST))
         per_line = bars * meter
     else:
@@ -216,13 +222,13 @@ class Page(Canvas[PageState]):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._layout: tuple[Drill, int, Layout] | None = None
+        self._layout: tuple[Drill, Size, Layout] | None = None
         self._moment: object = None
         self._drawn: dict[int, tuple[object, tuple[Row, Row, Row]]] = {}
 
     def draw(self, state: PageState, width: int, height: int) -> Sequence[Row]:
         """The lines in sight."""
-        layout = self._laid_out(state.drill, width)
+        layout = self._laid_out(state.drill)
         top = top_line(layout, state.position, height)
         rows: list[Row] = []
         for number in range(top, min(len(layout.lines), top + max(1, height // ROWS))):
@@ -247,7 +253,7 @@ class Page(Canvas[PageState]):
         state = self.state
         if state is None or not self.extent:
             return
-        layout = self._laid_out(state.drill, self.extent.width)
+        layout = self._laid_out(state.drill)
         position = state.position
         place = None if position is None else (layout.place(position), position < 0)
         played = (state.first, state.last)
@@ -256,10 +262,11 @@ class Page(Canvas[PageState]):
             self._moment = moment
             super().redraw()
 
-    def _laid_out(self, drill: Drill, width: int) -> Layout:
+    def _laid_out(self, drill: Drill) -> Layout:
         known = self._layout
-        if known is None or known[0] is not drill or known[1] != width:
-            known = self._layout = (drill, width, lay_out(drill, width))
+        if known is None or known[0] is not drill or known[1] != self.extent:
+            width, height = self.extent
+            known = self._layout = (drill, self.extent, lay_out(drill, width, height // ROWS))
             self._drawn.clear()
         return known[2]
 
