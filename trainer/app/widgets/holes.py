@@ -98,7 +98,7 @@ def words(state: HolesState) -> Row:
     if state.leak_hole is not None and state.leak_db is not None:
         return (
             (f" {breath}", "text"),
-            (f"hole {state.leak_hole} leaks, {abs(state.leak_db):.0f} dB below", "leak"),
+            (f"hole {state.leak_hole} leaks, {state.leak_db:.0f} dB", "leak"),
         )
     if state.sounding:
         holes = " ".join(str(hole) for hole in state.sounding)
