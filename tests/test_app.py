@@ -301,7 +301,7 @@ def test_the_reading_is_told_in_words_and_shapes() -> None:
             assert row in shown
         events = [Heard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
         assert "● in tune, clean" in await show(pilot, puppet, *events)
-        events = [Heard(reading("-5", 0.0, beat=0.7 + i / 100)) for i in range(20)]
+        events = [Heard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
         assert "× this is -5, play -4" in await show(pilot, puppet, *events)
 
     run(test, size=LARGE)
@@ -787,6 +787,22 @@ def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
     needle = _shown(*(reading("4", 0.0, sample=240 * i) for i in range(40)))
     assert needle.shown.state == "wrong"
     assert str(needle.shown.tab) == "4"
+
+
+def test_the_note_before_may_ring_for_a_moment_and_any_note_sound_in_a_rest() -> None:
+    needle = Needle(HARP)
+    for i in range(120):
+        needle.hear(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
+    states = []
+    for i in range(60):  # 0.3 s
+        needle.hear(reading("-4", 2.0, sample=240 * (120 + i)), (Tab.parse("5"),))
+        states.append(needle.shown.state)
+    assert states[20] == "good"  # 0.1 s into the next step
+    assert states[-1] == "wrong"
+    for i in range(20):
+        needle.hear(reading("-4", 2.0, sample=240 * (180 + i)), (Tab.parse("5"),), due=False)
+    assert needle.shown.state == "good"
+    assert needle.shown.wanted_text == "5"
 
 
 def test_draw_2_and_blow_3_are_one_pitch() -> None:

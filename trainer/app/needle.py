@@ -21,6 +21,9 @@ MEDIAN_S = 0.050
 CHANGE_S = 0.080
 SWITCH_S = 0.030
 """How long another tab entry must sound before the readout turns to it."""
+GRACE_S = 0.15
+"""How long another note than the wanted one may sound before it is called that: the note before
+may still ring, and the wanted one come a little early or late."""
 HOLD_S = 0.7
 NUMBER_HYSTERESIS = 0.6
 REACH_CENTS = 150.0
@@ -100,15 +103,26 @@ class Needle:
         self._calm = Shown(tolerance=tolerance)
         self._newest: Reading | None = None
         self._wanted: Sound = ()
+        self._aims: Sound = ()
+        self._other_since = 0
         self._shown: Shown | None = None
 
-    def hear(self, reading: Reading, wanted: Sound) -> None:
-        """Take the next reading, and the sound asked for at that moment (empty for none)."""
+    def hear(self, reading: Reading, wanted: Sound, due: bool = True) -> None:
+        """Take the next reading.
+
+        Args:
+            reading: what was heard.
+            wanted: the sound asked for; empty for none.
+            due: whether it is asked for at this moment; before that, any note may sound.
+        """
         self._newest = reading
         self._shown = None
-        if wanted != self._wanted:
-            self._wanted = wanted
+        self._wanted = wanted
+        aims = wanted if due else ()
+        if aims != self._aims:
+            self._aims = aims
             self._recent.clear()
+            self._other_since = reading.sample
         self._since.append(reading)
         if reading.hz is not None and reading.tab is not None and reading.cents is not None:
             self._hear_pitch(reading, reading.hz, reading.tab, reading.cents)
@@ -130,6 +144,8 @@ class Needle:
         if tab != self._tab and not fresh and not self._persists(reading, tab):
             return
         other = aim is None
+        if other and not self._other:
+            self._other_since = reading.sample
         if fresh or tab != self._tab or other != self._other:
             self._recent.clear()
             self._number = None
@@ -141,12 +157,12 @@ class Needle:
 
     def _aim(self, reading: Reading, tab: Tab) -> Tab | None:
         """The wanted entry that this reading is on or on its way to; its own where none is."""
-        if not self._wanted:
+        if not self._aims:
             return tab
-        for entry in self._wanted:
+        for entry in self._aims:
             if entry == tab or entry in reading.also:
                 return entry
-        for entry in self._wanted:
+        for entry in self._aims:
             if (entry.hole, entry.breath) == (tab.hole, tab.breath):
                 return entry
         return None
@@ -204,13 +220,14 @@ class Needle:
             return self._calm
         sounding = newest.sample - self._last_pitch <= MEDIAN_S * newest.rate
         middle = median(off for _, off in self._recent) if self._recent else None
+        lasting = self._last_pitch - self._other_since >= GRACE_S * newest.rate
         return replace(
             self._calm,
             tab=self._tab,
             cents=middle,
             number=self._number,
             wanted=self._wanted,
-            other=self._other and bool(self._wanted),
+            other=self._other and lasting,
             held=self._tab is not None and not sounding,
             tolerance=self.tolerance,
         )

@@ -238,7 +238,7 @@ class Take:
         elif self.phase is Phase.LISTENING:
             self.position = reading.heard_at
         wanted = self.wanted
-        self._needle.hear(reading, wanted)
+        self._needle.hear(reading, wanted, due=self.step is not None)
         if reading.hz is not None:
             holes = {tab.hole for tab in wanted}
             leak = reading.leak_hole is not None and reading.leak_hole not in holes
