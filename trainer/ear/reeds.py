@@ -11,6 +11,8 @@ Communication 48(5)).
 
 from __future__ import annotations
 
+import copy
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
@@ -42,7 +44,7 @@ FLOOR_DB = -50.0
 FUNDAMENTAL_DB = 25.0
 """A reed's fundamental is at most this far under the strongest partial (measured on recorded
 reeds: at most 13 dB)."""
-LEAST_SHARE = 0.05
+LEAST_SHARE = 0.1
 LEAST_FUNDAMENTAL = 0.01
 """Share of a reed's visible energy that its fundamental must hold, where that can be seen."""
 HIGHEST_HZ = 9_500.0
@@ -108,18 +110,26 @@ class _Spectrum:
         self.amplitude: Floats = np.abs(spectrum)
         self.per_hz = size / rate
         self.lobe = LOBE_BINS * size / len(frame)
-        self.free = np.ones(len(self.amplitude), dtype=bool)
-        self.peaks = self._only_peaks()
         self.top = int(HIGHEST_HZ * self.per_hz)
+        self.free = np.ones(len(self.amplitude), dtype=bool)
+        self.peaks = self.amplitude
 
-    def _only_peaks(self) -> Floats:
-        """The amplitudes where they stand over both sides, and 0 on the flanks of others."""
-        a, side = self.amplitude, max(1, round(SIDE_LOBES * self.lobe))
+    def without(self, hz: float) -> _Spectrum:
+        """The same with all partials of a reed taken as explained."""
+        left = copy.copy(self)
+        left.free = self.free.copy()
+        for partial in np.arange(1, int(HIGHEST_HZ / hz) + 2) * hz * self.per_hz:
+            left.free[max(0, int(partial - self.lobe)) : int(partial + self.lobe) + 2] = False
+        left.peaks = left.only_peaks()
+        return left
+
+    def only_peaks(self) -> Floats:
+        """The free amplitudes where they stand over both sides, and 0 on the flanks of others."""
+        a, side = np.where(self.free, self.amplitude, 0.0), max(1, round(SIDE_LOBES * self.lobe))
         peaks = np.zeros_like(a)
         middle = a[side:-side]
-        peaks[side:-side] = np.where(
-            (middle >= a[: -2 * side]) & (middle >= a[2 * side :]), middle, 0.0
-        )
+        higher = (middle >= a[: -2 * side]) & (middle >= a[2 * side :])
+        peaks[side:-side] = np.where(higher, middle, 0.0)
         return peaks
 
     def at(self, hz: Floats) -> Floats:
@@ -137,15 +147,15 @@ class _Spectrum:
         bins = np.minimum((hz * self.per_hz + 0.5).astype(int), len(self.free) - 1)
         return self.free[bins] & (hz < HIGHEST_HZ)
 
-    def explain(self, hz: float) -> None:
-        """Take all partials of a reed as explained."""
-        for partial in np.arange(1, int(HIGHEST_HZ / hz) + 2) * hz * self.per_hz:
-            self.free[max(0, int(partial - self.lobe)) : int(partial + self.lobe) + 2] = False
+    def energy(self, hz: float) -> float:
+        """What the partials of a reed hold, others of the same frequencies included."""
+        return float(np.sum(self.at(np.arange(1, PARTIALS + 1) * hz) ** 2))
 
     def lowest_strong_peak(self, lowest: float) -> float | None:
-        """Hz of the lowest peak above `lowest` that could be a fundamental."""
+        """Hz of the lowest free peak above `lowest` that could be a fundamental."""
         a = self.amplitude[: self.top]
         threshold = a.max() * 10.0 ** (-FUNDAMENTAL_DB / 20.0)
+        a = np.where(self.free[: self.top], a, 0.0)
         peaks = np.flatnonzero((a[1:-1] > a[:-2]) & (a[1:-1] >= a[2:]) & (a[1:-1] > threshold)) + 1
         peaks = peaks[peaks > lowest * self.per_hz]
         if not len(peaks):
@@ -197,7 +207,7 @@ class ReedListener:
         spectrum = _Spectrum(frame, self._rate)
         hz = guess
         if hz is None or not spectrum.has_fundamental(hz):
-            hz, tab = spectrum.lowest_strong_peak(self._lowest), None
+            hz, tab = self._loudest(spectrum), None
         if hz is None:
             return None
         grid = self._young_grid if young else self._grid
@@ -207,16 +217,23 @@ class ReedListener:
             heard, _ = self._around(spectrum, loudest, None, grid)
         return heard
 
+    def _loudest(self, spectrum: _Spectrum) -> float | None:
+        """f0 in Hz of the louder of the two lowest reeds, of which either may be bent."""
+        lowest = spectrum.lowest_strong_peak(self._lowest)
+        if lowest is None:
+            return None
+        second = spectrum.without(lowest).lowest_strong_peak(lowest)
+        both = [lowest] if second is None else [lowest, second]
+        return max(both, key=lambda hz: spectrum.energy(hz))
+
     def _around(
         self, spectrum: _Spectrum, hz: float, tab: Tab | None, grid: Floats
     ) -> tuple[Reeds, float | None]:
         """What sounds around a main reed, and the f0 of another that is clearly louder."""
         candidates = self._entries(hz, tab)
-        saved = spectrum.free.copy()
-        spectrum.explain(hz)
         main = spectrum.at(np.arange(1, PARTIALS + 1) * hz)
-        found = {entry: self._neighbours(spectrum, main, entry, grid) for entry in candidates}
-        spectrum.free = saved
+        rest = spectrum.without(hz)
+        found = {entry: self._neighbours(rest, main, entry, grid) for entry in candidates}
         best = max(candidates, key=lambda entry: _evidence(found[entry]))
         told = len(candidates) == 1 or _evidence(found[best]) > 0.0
         levels = found[best] if told else {}
@@ -242,7 +259,6 @@ class ReedListener:
     ) -> dict[int, _Other]:
         """What is heard of the holes around the main one, growing outward from it."""
         naturals = self._naturals[entry.breath]
-        saved = spectrum.free.copy()
         heard: dict[int, _Other] = {}
         edge = {entry.hole - 1, entry.hole + 1} & set(naturals)
         while edge:
@@ -255,26 +271,23 @@ class ReedListener:
                 heard |= {h: other for h, other in seen.items() if other.db > FLOOR_DB}
                 break
             heard[hole] = loudest
-            spectrum.explain(loudest.hz)
+            spectrum = spectrum.without(loudest.hz)
             edge = edge - {hole}
             if loudest.db > GROWS_DB:
                 edge |= {hole - 1, hole + 1} & set(naturals) - set(heard) - {entry.hole}
-        spectrum.free = saved
         return heard
 
     def _level(self, spectrum: _Spectrum, main: Floats, f0s: Floats) -> _Other | None:
         """One reed beside the main one; None where nothing of it can be seen.
 
-        The level compares like with like: the reed's free partials with the main reed's partials
-        of the same order.
+        Of its partials, those that the main reed hides are taken to be to the main reed's of the
+        same order as the free ones are.
         """
         hz = f0s[:, None] * np.arange(1, PARTIALS + 1)
         free = spectrum.is_free(hz)
         usable = free.mean(axis=0) > 0.5
         if not usable.any():
             return None
-        # Where only partials are free that are weak in the main reed, the ratio means little.
-        against = max(float(np.sum(main[usable] ** 2)), LEAST_SHARE * float(np.sum(main**2)))
         power = np.where(free, spectrum.peaks_at(hz) ** 2, 0.0)[:, usable]
         energy = power.sum(axis=1)
         best = int(np.argmax(energy))
@@ -282,8 +295,12 @@ class ReedListener:
             return None  # the flank of something louder outside, not a peak of this reed
         if usable[0] and spectrum.at(f0s[best]) ** 2 < LEAST_FUNDAMENTAL * energy[best]:
             return None
-        db = 10.0 * np.log10(energy[best] / against + 1e-12)
-        return _Other(float(db), float(f0s[best]), float(energy[best]))
+        of_main = main**2
+        # Where only partials are free that are weak in the main reed, their ratio means little.
+        against = max(float(of_main[usable].sum()), LEAST_SHARE * float(of_main.sum()))
+        hidden = float(of_main[~usable].sum())
+        share = float(energy[best]) * (1.0 + hidden / against) / float(of_main.sum())
+        return _Other(10.0 * math.log10(share + 1e-12), float(f0s[best]), float(energy[best]))
 
 
 def _grid(lowest: float) -> Floats:

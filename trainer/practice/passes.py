@@ -8,8 +8,9 @@ from typing import Any
 
 from trainer.drill import Clock, Drill
 
-TAIL_S = 0.6
-"""How long after its last step a pass still listens: for a late player and a ringing reed."""
+TAIL_S, TAIL_BEATS = 0.6, 0.75
+"""How long after its last step a pass still listens, whichever is less: for a late player and a
+ringing reed. It must be over before the shortest count-in is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +39,7 @@ class Pass:
     def of(cls, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
         """A pass that runs its course."""
         end = clock.sample(drill.steps[steps[-1]].end)
-        close = end + round(TAIL_S * clock.rate)
+        close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
         first, last = steps[0], steps[-1] + 1
         return cls(clock.zero, clock.tempo, first, last, begin, close, upto=last)
 

@@ -34,6 +34,8 @@ from trainer.sound import (
     open_source,
 )
 
+AHEAD_S = 0.9
+"""How long before a pass closes the next one of a loop is scheduled."""
 RETRY_S = 0.4
 """Time between attempts to bring a lost microphone back."""
 
@@ -73,6 +75,7 @@ class _Take:
         self._conductor: Conductor | None = None
         self._heard = 0
         self._saved_passes: list[Pass] = []
+        self._next_clock: Clock | None = None
 
     def play(self) -> Iterator[Event]:
         """All that happens until the sound ends or the player stops."""
@@ -97,6 +100,7 @@ class _Take:
             yield from self._keep(item)
             self._heard = item.end
             for reading in ear.feed(item):
+                self._look_ahead(reading.heard)
                 yield from conductor.advance(reading.heard)
                 if plan.drill is not None and not conductor.running:
                     yield from self._next_pass(plan.drill)
@@ -160,6 +164,7 @@ class _Take:
         if drill is None:
             yield self._started(None, range(0))
             return
+        self._next_clock = None
         if not conductor.running:
             return
         last = conductor.passes[-1].last
@@ -199,18 +204,32 @@ class _Take:
                     first = Pass.of(drill, self._find_clock(source.rate), steps, 0)
         yield from self._begin(first)
 
+    def _look_ahead(self, heard: int) -> None:
+        """Schedule the next pass of a loop in time for its count-in to follow on the last bar."""
+        conductor, drill, source = self._conductor, self._plan.drill, self._source
+        assert conductor is not None
+        if not (self._plan.loop and drill and conductor.running and self._next_clock is None):
+            return
+        now = conductor.passes[-1]
+        match source:
+            case Player() if heard > now.close - round(AHEAD_S * source.rate):
+                self._next_clock = source.again()
+            case Microphone() if heard > now.close - round(AHEAD_S * source.rate):
+                track = ClickTrack.of(drill, self._plan.tempo, self._plan.bars, self._plan.count_in)
+                after = now.clock(source.rate).sample(track.end)
+                self._next_clock = source.start_clock(track, after=after)
+
     def _next_pass(self, drill: Drill) -> Iterator[Event]:
         """Begin another pass, if there is to be one."""
-        conductor, source = self._conductor, self._source
+        conductor = self._conductor
         assert conductor is not None
-        assert source is not None
-        if isinstance(source, Recording):
-            if self._saved_passes:
-                yield from self._begin(self._saved_passes.pop(0))
-        elif self._plan.loop and not self._stopping():
-            clock = source.again() if isinstance(source, Player) else source.start_clock()
+        if self._saved_passes:
+            yield from self._begin(self._saved_passes.pop(0))
+        elif self._next_clock is not None:
             steps = drill.step_range(*self._bars(drill))
-            yield from self._begin(Pass.of(drill, clock, steps, conductor.passes[-1].close))
+            begin = conductor.passes[-1].close
+            yield from self._begin(Pass.of(drill, self._next_clock, steps, begin))
+            self._next_clock = None
 
     def _begin(self, one: Pass) -> Iterator[Event]:
         assert self._conductor is not None
