@@ -199,6 +199,7 @@ class Needle:
             for reading in self._since
             if reading.leak_hole is not None
             and reading.leak_db is not None
+            and reading.leak_hole in reading.holes  # and not merely measured
             and reading.leak_hole not in wanted
         ]
         heard = sum(1 for reading in self._since if reading.holes)

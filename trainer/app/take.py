@@ -241,7 +241,7 @@ class Take:
         self._needle.hear(reading, wanted, due=self.step is not None)
         if reading.hz is not None:
             holes = {tab.hole for tab in wanted}
-            leak = reading.leak_hole is not None and reading.leak_hole not in holes
+            leak = reading.clean is False and not holes.issuperset(reading.holes)
             self.trail.append(Point(reading.sample, height(self.plan, reading.hz), leak))
             self.heard += 1
 
