@@ -38,8 +38,8 @@ def listen(
     ] = None,
     harp: HarpOption = None,
     tuning: TuningOption = None,
-    temperament: TemperamentOption = "equal",
-    a4: A4Option = 440.0,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
     offset: OffsetOption = None,
     device: DeviceOption = None,
     channel: ChannelOption = None,
@@ -61,11 +61,12 @@ def listen(
       trainer listen take.flac --harp C --format jsonl
     """
     from trainer.ear import NoteTracker, Reading
-    from trainer.practice import Plan
+    from trainer.practice import Plan, saved_harp
     from trainer.report.heard import NOTE_HEAD, note_line, reading_dict
     from trainer.sound import RecordingSpec
 
-    in_hand = harp_of(harp, tuning, temperament, a4, offset)
+    played_on = saved_harp(file) if file else None
+    in_hand = harp_of(harp, tuning, temperament, a4, offset, base=played_on)
     source = (
         microphone(device, None, channel, clicks=False)
         if file is None

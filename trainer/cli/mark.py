@@ -29,8 +29,8 @@ def mark(
     ],
     harp: HarpOption = None,
     tuning: TuningOption = None,
-    temperament: TemperamentOption = "equal",
-    a4: A4Option = 440.0,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
     offset: OffsetOption = None,
     tempo: TempoOption = None,
     start: Annotated[
@@ -45,7 +45,8 @@ def mark(
 ) -> None:
     """Mark a recording of a drill, step by step.
 
-    The same sound gets the same marks here and while it was played.
+    A take saved by the trainer gets the marks that it got while it was played, on the same harp
+    unless another is named.
 
     Example:
 
@@ -53,19 +54,23 @@ def mark(
     """
     from trainer.cli.plain import results
     from trainer.drill import find
-    from trainer.practice import Plan
+    from trainer.harp import Harp
+    from trainer.practice import Plan, saved_harp
     from trainer.report.result import result_dict, result_text
-    from trainer.sound import RecordingSpec
+    from trainer.sound import RecordingSpec, SoundError
 
     wanted = find(drill)
+    played_on = saved_harp(recording) or Harp.of(wanted.key, wanted.tuning)
     plan = Plan(
-        harp_of(harp, tuning, temperament, a4, offset, written_for=(wanted.key, wanted.tuning)),
+        harp_of(harp, tuning, temperament, a4, offset, base=played_on),
         RecordingSpec(recording, channel),
         drill=wanted,
         tempo=tempo,
         start=start,
     )
     passes = results(plan)
+    if not passes:
+        raise SoundError(f"{recording} was stopped before a step was due; it holds nothing to mark")
     if format_ is Format.TEXT:
         typer.echo("\n\n".join(result_text(result) for result in passes))
     else:

@@ -26,8 +26,10 @@ HarpOption = Annotated[
     typer.Option("--harp", metavar="KEY", help="Key of the harp: C, Bb, 'low F' (or LF)."),
 ]
 TuningOption = Annotated[str | None, typer.Option(help="Name of the harp's tuning.")]
-TemperamentOption = Annotated[str, typer.Option(help="equal, just5 or just7.")]
-A4Option = Annotated[float, typer.Option("--a4", help="Hz of A4, 400 to 480.")]
+TemperamentOption = Annotated[
+    str | None, typer.Option(help="equal, just5 or just7; default: equal.")
+]
+A4Option = Annotated[float | None, typer.Option("--a4", help="Hz of A4, 400 to 480; default: 440.")]
 OffsetOption = Annotated[
     list[str] | None,
     typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
@@ -60,23 +62,26 @@ RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3."
 def harp_of(
     key: str | None,
     tuning: str | None,
-    temperament: str,
-    a4: float,
+    temperament: str | None,
+    a4: float | None,
     offset: list[str] | None,
     *,
-    written_for: tuple[str, str] = ("C", "richter"),
+    base: Harp | None = None,
 ) -> Harp:
-    """The harp that the options name; what they leave out is as the drill was written for.
+    """The harp that the options name; what they leave out is as on `base`, or a C harp.
 
     Raises:
         HarpError, MusicError: there is no such harp.
     """
+    base = base or Harp.of()
     return Harp.of(
-        key or written_for[0],
-        tuning or written_for[1],
-        a4=a4,
-        temperament_name=temperament,
-        offsets=parse_offsets(offset or ()),
+        key or base.key.name,
+        tuning or base.tuning.name,
+        a4=base.a4 if a4 is None else a4,
+        temperament_name=temperament or base.temperament.name,
+        offsets=parse_offsets(offset)
+        if offset
+        else {str(tab): cents for tab, cents in base.offsets.items()},
     )
 
 

@@ -40,8 +40,8 @@ def play(
     drill: DrillArgument,
     harp: HarpOption = None,
     tuning: TuningOption = None,
-    temperament: TemperamentOption = "equal",
-    a4: A4Option = 440.0,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
     offset: OffsetOption = None,
     tempo: TempoOption = None,
     bars: Annotated[str | None, typer.Option(help="Bars to play, as in 3-4; default: all.")] = None,
@@ -79,6 +79,7 @@ def play(
       trainer play harbour-bell --player --fault 2:cents=-18 --save take.flac --plain
     """
     from trainer.drill import find
+    from trainer.harp import Harp
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
     wanted = find(drill)
@@ -90,8 +91,9 @@ def play(
         raise SoundError("--fault is for the built-in player; add --player")
     else:
         source = microphone(device, output, channel, latency, clicks=click)
+    written_for = Harp.of(wanted.key, wanted.tuning)
     plan = Plan(
-        harp_of(harp, tuning, temperament, a4, offset, written_for=(wanted.key, wanted.tuning)),
+        harp_of(harp, tuning, temperament, a4, offset, base=written_for),
         source,
         drill=wanted,
         tempo=tempo,
@@ -116,11 +118,12 @@ def demo(
       trainer demo
     """
     from trainer.drill import find
+    from trainer.harp import Harp
     from trainer.practice import typical_faults
     from trainer.sound import PlayerSpec
 
     wanted = find(drill)
-    in_hand = harp_of(harp, None, "equal", 440.0, None, written_for=(wanted.key, wanted.tuning))
+    in_hand = Harp.of(harp or wanted.key, wanted.tuning)
     source = PlayerSpec(faults=typical_faults(wanted))
     _run(Plan(in_hand, source, drill=wanted, save=save), plain)
 

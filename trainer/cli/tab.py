@@ -23,8 +23,8 @@ def tab(
     recording: RecordingArgument,
     harp: HarpOption = None,
     tuning: TuningOption = None,
-    temperament: TemperamentOption = "equal",
-    a4: A4Option = 440.0,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
     offset: OffsetOption = None,
     channel: ChannelOption = None,
     format_: FormatOption = Format.TEXT,
@@ -37,11 +37,11 @@ def tab(
     """
     from trainer.cli.plain import heard
     from trainer.ear import notes
-    from trainer.practice import Plan
+    from trainer.practice import Plan, saved_harp
     from trainer.report.heard import NOTE_HEAD, note_dict, note_line
     from trainer.sound import RecordingSpec
 
-    in_hand = harp_of(harp, tuning, temperament, a4, offset)
+    in_hand = harp_of(harp, tuning, temperament, a4, offset, base=saved_harp(recording))
     found = list(notes(heard(Plan(in_hand, RecordingSpec(recording, channel))), in_hand))
     if format_ is Format.JSON:
         write_json([note_dict(note) for note in found])

@@ -15,6 +15,7 @@ from trainer.practice.events import (
     Started,
 )
 from trainer.practice.listener import Listener
+from trainer.practice.passes import saved_harp
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
 
@@ -33,5 +34,6 @@ __all__ = [
     "Resumed",
     "Started",
     "run",
+    "saved_harp",
     "typical_faults",
 ]

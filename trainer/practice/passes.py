@@ -1,12 +1,15 @@
-"""A pass: one go through a range of steps, and how it is kept with a saved take."""
+"""A pass: one go through a range of steps; and what is kept with a saved take."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
+from pathlib import Path
 from typing import Any
 
 from trainer.drill import Clock, Drill
+from trainer.harp import Harp
+from trainer.sound import Recording
 
 TAIL_S, TAIL_BEATS = 0.6, 0.75
 """How long after its last step a pass still listens, whichever is less: for a late player and a
@@ -48,18 +51,42 @@ class Pass:
         return Clock(self.zero, self.tempo, rate)
 
 
-def tags_of(drill: Drill, harp: str, passes: Sequence[Pass]) -> dict[str, Any]:
+def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:
     """What is kept with a saved take, as JSON can hold it."""
-    return {"drill": drill.name, "harp": harp, "passes": [asdict(one) for one in passes]}
+    in_hand = {
+        "key": harp.key.name,
+        "tuning": harp.tuning.name,
+        "a4": harp.a4,
+        "temperament_name": harp.temperament.name,
+        "offsets": {str(tab): cents for tab, cents in harp.offsets.items()},
+    }
+    if drill is None:
+        return {"harp": in_hand}
+    return {"harp": in_hand, "drill": drill.name, "passes": [asdict(one) for one in passes]}
+
+
+def saved_harp(recording: Path) -> Harp | None:
+    """The harp that a saved take was played on; None for any other recording.
+
+    Raises:
+        SoundError: it cannot be read.
+        HarpError: its tuning is not at hand any more.
+    """
+    opened = Recording(recording)
+    opened.close()
+    try:
+        return Harp.of(**opened.tags["harp"])
+    except (AttributeError, KeyError, TypeError):
+        return None
 
 
 def passes_in(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
     """The passes of a saved take of that drill; none if it is not one."""
     try:
         passes = tuple(Pass(**one) for one in tags["passes"])
+        fits = tags["drill"] == drill.name and all(
+            0 <= one.first <= one.upto <= one.last <= len(drill.steps) for one in passes
+        )
     except (KeyError, TypeError):
         return ()
-    fits = tags.get("drill") == drill.name and all(
-        0 <= one.first < one.upto <= one.last <= len(drill.steps) for one in passes
-    )
     return passes if fits else ()

@@ -125,10 +125,8 @@ class _Take:
             self._source.close()
         if self._writer is None:
             return None
-        tags = {}
-        if self._plan.drill is not None and self._conductor is not None:
-            tags = tags_of(self._plan.drill, self._plan.harp.name, self._conductor.passes)
-        path = self._writer.close(tags)
+        passes = self._conductor.passes if self._conductor else []
+        path = self._writer.close(tags_of(self._plan.drill, self._plan.harp, passes))
         return str(path) if path else None
 
     def _blocks(self) -> Iterator[Block | Event]:
@@ -197,8 +195,9 @@ class _Take:
             case Player():
                 first = Pass.of(drill, source.clock, steps, 0)
             case Recording():
-                self._saved_passes = list(passes_in(source.tags, drill))
-                if self._saved_passes and self._plan.start is None:
+                if self._plan.start is None:
+                    self._saved_passes = list(passes_in(source.tags, drill))
+                if self._saved_passes:
                     first = self._saved_passes.pop(0)
                 else:
                     first = Pass.of(drill, self._find_clock(source.rate), steps, 0)
