@@ -8,7 +8,7 @@ LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.1
 	--fork-strategy fewest --generate-hashes --no-annotate --no-emit-index-url \
 	--custom-compile-command 'make lock' pyproject.toml requirements/build.in
 
-.PHONY: demo test check format lock clean
+.PHONY: demo test check format picture lock clean
 
 demo: .venv/run-stamp
 	@$(BIN)/trainer demo
@@ -25,6 +25,10 @@ check: .venv/dev-stamp
 format: .venv/dev-stamp
 	$(BIN)/ruff format
 	$(BIN)/ruff check --fix
+
+# The README's picture, from the real app at work.
+picture: .venv/run-stamp
+	$(BIN)/python -m trainer.app.picture docs/practice.svg
 
 # Renews what is locked: the newest versions that go together, for every system and Python.
 lock: .venv/dev-stamp

@@ -1,16 +1,21 @@
-"""A picture of the real app at work, as SVG, for the README."""
+"""A picture of the real app at work, as SVG: ``python -m trainer.app.picture FILE``."""
 
 from __future__ import annotations
 
 import asyncio
 import re
+import sys
 from collections.abc import Sequence
+from pathlib import Path
 
 from trainer.app.app import TrainerApp
 from trainer.app.session import ListenerLike
-from trainer.drill import Drill
-from trainer.practice import Plan
+from trainer.drill import Drill, find, read_shelf
+from trainer.harp import Harp
+from trainer.practice import Listener, Plan, typical_faults
+from trainer.sound import PlayerSpec
 
+DEMO, BEAT = "harbour-bell", 8.6
 LOOK_S = 0.02
 FONTS = "ui-monospace, 'DejaVu Sans Mono', Menlo, Consolas, monospace"
 
@@ -50,3 +55,17 @@ def alone(svg: str) -> str:
     """An exported screenshot with its web fonts taken out, for those of the reader's machine."""
     svg = re.sub(r"@font-face\s*\{.*?\}\s*", "", svg, flags=re.DOTALL)
     return re.sub(r"font-family: Fira Code, monospace", f"font-family: {FONTS}", svg)
+
+
+def main(path: Path) -> None:
+    """Draw the demo at the moment of its glide, by the real listener and built-in player."""
+    drill = find(DEMO)
+    source = PlayerSpec(faults=typical_faults(drill), realtime=True)
+    plan = Plan(Harp.of(drill.key, drill.tuning), source, drill=drill)
+    svg = picture(Listener(), read_shelf().drills, plan, beat=BEAT)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_text(svg, encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]))
