@@ -425,10 +425,12 @@ def _labels(seen: View) -> list[tuple[str, str]]:
 
 
 def _tabs_row(seen: View) -> Row:
-    """Over the plot: the tab of each step where it starts."""
+    """Over the plot: the tab of each step where it starts, as far as there is room."""
     cells, pens = [" "] * seen.columns, ["quiet"] * seen.columns
-    for step in seen.steps:
+    for step in sorted(seen.steps, key=lambda step: step.index != seen.now):
         x = max(0, seen.dot_column(float(step.at) + 1e-6) // 2)
+        if set(cells[max(0, x - 1) : x + len(step.tab) + 1]) != {" "}:
+            continue
         pen = "now" if step.index == seen.now else "quiet"
         for i, character in enumerate(step.tab[: seen.columns - x]):
             cells[x + i], pens[x + i] = character, pen
