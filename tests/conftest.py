@@ -1,0 +1,39 @@
+"""What holds for every test: folders of its own, and no silent skip where all must run."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+from typing import Any
+
+import trainer  # noqa: F401 - before numpy, whose library of algebra reads its threads on import
+
+# isort: split
+
+import pytest
+
+NO_SKIP = "HARP_TRAINER_NO_SKIP"
+"""Set to 1 where PulseAudio and tmux must be there, as in CI: then a skipped test fails."""
+
+
+@pytest.fixture(scope="session", autouse=True)
+def folders_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:
+    """Keep the player's own drills, takes and settings out of the tests, and these out of them."""
+    with pytest.MonkeyPatch.context() as patch:
+        home = str(tmp_path_factory.mktemp("home"))
+        patch.setenv("HOME", home)
+        patch.setenv("USERPROFILE", home)
+        for kind in ("CACHE", "CONFIG", "DATA", "STATE"):
+            patch.delenv(f"XDG_{kind}_HOME", raising=False)
+        yield
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, Any, pytest.TestReport]:
+    """Turn a skip into a failure where nothing may be skipped."""
+    report: pytest.TestReport = yield
+    if report.skipped and not hasattr(report, "wasxfail") and os.environ.get(NO_SKIP) == "1":
+        report.outcome = "failed"
+        why = report.longrepr[2] if isinstance(report.longrepr, tuple) else report.longrepr
+        report.longrepr = f"{why} (a failure, because {NO_SKIP}=1)"
+    return report
