@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from functools import cache
 
-import librosa
 import numpy as np
+import parselmouth
 import pytest
 from reeds.excerpts import LEAD_S, RATE, Samples, cut, hear, load, speaks
 
@@ -42,6 +43,19 @@ def noise(count: int, rms_db: float) -> Samples:
 
 def tabs(readings: Sequence[Reading]) -> Counter[str]:
     return Counter(str(reading.tab) for reading in readings if reading.tab)
+
+
+# --- what fails today -----------------------------------------------------------------------
+
+OFFSET = "the step at the start of an offset is told as blow 10"
+STEADY_NOISE = "steady noise is told as notes on holes 1 to 8, for good"
+EARLY = "in noise an attack is told up to 40 ms before it sounds"
+
+
+def known_to_fail(*values: object, reason: str) -> object:
+    """A parameter at which the ear is not good enough yet; to be taken off when it is."""
+    mark = pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)
+    return pytest.param(*values, marks=mark)
 
 
 # --- what a stream of readings promises -----------------------------------------------------
@@ -95,8 +109,9 @@ def test_blocks_may_change_their_size(whole: list[Reading]) -> None:
 
 @pytest.mark.parametrize("rate", [16_000, 44_100, 96_000])
 def test_other_rates_give_the_same_readings(whole: list[Reading], rate: int) -> None:
-    """Resampled by librosa (soxr)."""
-    other = hear(librosa.resample(two_notes().astype(float), orig_sr=RATE, target_sr=rate), C, rate)
+    """Resampled by Praat."""
+    resampled = parselmouth.Sound(two_notes().astype(float), RATE).resample(rate, 50)
+    other = hear(resampled.values[0], C, rate)
     assert {reading.rate for reading in other} == {rate}
     assert len(other) == pytest.approx(len(whole), rel=0.01)
     pitched = [reading for reading in whole if reading.hz]
@@ -140,18 +155,26 @@ def test_hum_is_no_note() -> None:
     assert is_deaf_to(sine(50.0, 2.0, -45.0))
 
 
-@pytest.mark.xfail(strict=True, reason="the step at the start of an offset is told as blow 10")
+@pytest.mark.xfail(strict=True, raises=AssertionError, reason=OFFSET)
 def test_an_offset_is_no_note() -> None:
     assert is_deaf_to(np.full(RATE, 0.1))
 
 
-@pytest.mark.xfail(strict=True, reason="steady noise is told as notes on holes 1 to 8, for good")
-@pytest.mark.parametrize("db", [-30.0, -50.0])
+@pytest.mark.parametrize(
+    "db", [-60.0, *(known_to_fail(db, reason=STEADY_NOISE) for db in (-50.0, -30.0))]
+)
 def test_noise_is_no_note(db: float) -> None:
     assert is_deaf_to(noise(2 * RATE, db))
 
 
 NOTES = ("1", "4", "8", "-2", "-5")
+
+
+@cache
+def undisturbed(tab: str) -> tuple[Samples, list[Reading]]:
+    """A note with 0.2 s of silence before it, and its readings."""
+    samples = cut("c-harp", tab, before=0.2).astype(float)
+    return samples, hear(samples, C)
 
 
 def disturbed(kind: str, samples: Samples) -> Samples:
@@ -175,8 +198,8 @@ def disturbed(kind: str, samples: Samples) -> Samples:
 @pytest.mark.parametrize("tab", NOTES)
 def test_a_note_is_heard_as_it_is_through_a_disturbance(kind: str, tab: str) -> None:
     """The reference is the ear's own reading of the undisturbed note, which Praat has checked."""
-    plain = cut("c-harp", tab, before=0.2).astype(float)
-    known, heard = hear(plain, C), hear(disturbed(kind, plain), C)
+    plain, known = undisturbed(tab)
+    heard = hear(disturbed(kind, plain), C)
     assert len(known) == len(heard)
     last = len(plain) - 0.02 * RATE
     held = [
@@ -190,27 +213,30 @@ def test_a_note_is_heard_as_it_is_through_a_disturbance(kind: str, tab: str) -> 
     assert np.mean([two.holes == one.holes for one, two in held]) >= 0.97
 
 
+def in_noise(tab: str, snr_db: float, seed: int, seconds: float) -> tuple[Samples, int]:
+    """The start of a note in white noise, 0.15 s before it, and the sample where it begins."""
+    plain = cut("c-harp", tab, before=0.15).astype(float)
+    held = plain[round(0.4 * RATE) :]
+    level = np.sqrt(np.mean(held**2)) * 10.0 ** (-snr_db / 20.0)
+    hiss = level * np.random.default_rng(seed).standard_normal(len(plain))
+    return (plain + hiss)[: round((0.15 + seconds) * RATE)], speaks(plain)
+
+
 @pytest.mark.parametrize(
-    "db",
-    [
-        -50.0,
-        -40.0,
-        pytest.param(
-            -30.0,
-            marks=pytest.mark.xfail(
-                strict=True, reason="in noise an attack is told up to 32 ms before it sounds"
-            ),
-        ),
-    ],
+    "snr_db", [60.0, *(known_to_fail(snr_db, reason=EARLY) for snr_db in (40.0, 30.0))]
 )
-def test_onsets_are_right_in_a_noisy_room(db: float) -> None:
-    for tab in ("4", "6", "8", "-1", "-5"):
-        plain = cut("c-harp", tab, before=0.15).astype(float)
-        begun = speaks(plain)
-        held = plain[round(0.4 * RATE) :]
-        noisy = plain + noise(len(plain), db + 10.0 * np.log10(np.mean(held**2)))
-        onsets = [reading.onset for reading in hear(noisy, C) if reading.onset is not None]
-        assert min(abs(onset - begun) for onset in onsets) <= 0.015 * RATE
+def test_onsets_are_right_in_a_noisy_room(snr_db: float) -> None:
+    for tab in ("4", "8", "-1"):
+        for seed in range(5):
+            samples, begun = in_noise(tab, snr_db, seed, 0.2)
+            onsets = [reading.onset for reading in hear(samples, C) if reading.onset is not None]
+            assert min(abs(onset - begun) for onset in onsets) <= 0.015 * RATE
+
+
+@pytest.mark.xfail(strict=True, raises=IndexError, reason="a pitch below 0 Hz is looked up")
+def test_noise_never_stops_the_ear() -> None:
+    samples, _ = in_noise("4", 30.0, 7, 0.7)
+    assert len(hear(samples, C)) > 150
 
 
 # --- one stage by itself --------------------------------------------------------------------
