@@ -11,10 +11,6 @@ from typing import Annotated
 import typer
 
 from trainer.cli.exit import Exit
-from trainer.drill import DrillError, find, read_drill, read_shelf
-from trainer.drill.shelf import drill_paths
-from trainer.report.course import course, course_data
-from trainer.report.page import sheet
 
 app = typer.Typer(help="Drills: list them, read one, check files.", no_args_is_help=True)
 
@@ -34,6 +30,9 @@ def list_drills(
 
     Example: trainer drill list
     """
+    from trainer.drill import read_shelf
+    from trainer.report.course import course, course_data
+
     shelf = read_shelf()
     typer.echo(
         course(shelf, _width())
@@ -52,6 +51,9 @@ def show(
 
     Example: trainer drill show harbour-bell
     """
+    from trainer.drill import find
+    from trainer.report.page import sheet
+
     typer.echo(sheet(find(drill), _width()))
 
 
@@ -63,6 +65,9 @@ def check(
 
     Example: trainer drill check my-drills new-one.toml
     """
+    from trainer.drill import DrillError, read_drill
+    from trainer.drill.shelf import drill_paths
+
     files = drill_paths(paths)
     wrong = 0
     for path in files:

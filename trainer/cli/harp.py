@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import json
 from enum import StrEnum
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.harp import Harp, HarpError, load_tuning, parse_offsets
-from trainer.music import position_for, position_name, song_tonic
-from trainer.report.chart import Chart, chart_data, chart_text, picks_data, picks_text
+if TYPE_CHECKING:
+    from trainer.harp import Harp
 
 
 class Format(StrEnum):
@@ -57,6 +56,9 @@ def harp(
 
       trainer harp --song A --position 2
     """
+    from trainer.harp import Harp, HarpError, load_tuning, parse_offsets
+    from trainer.report.chart import Chart, chart_data, chart_text, picks_data, picks_text
+
     if key is not None:
         offsets = parse_offsets(offset or ())
         in_hand = Harp.of(key, tuning, a4=a4, temperament_name=temperament, offsets=offsets)
@@ -73,6 +75,9 @@ def harp(
 
 
 def _position(in_hand: Harp, song: str | None, position: int | None) -> int:
+    from trainer.harp import HarpError
+    from trainer.music import position_for, position_name, song_tonic
+
     if song is None:
         return 1 if position is None else position
     fits = position_for(in_hand.key.tonic, song_tonic(song))

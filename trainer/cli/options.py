@@ -5,12 +5,13 @@ from __future__ import annotations
 import json
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trainer.harp import Harp, parse_offsets
-from trainer.sound import MicrophoneSpec
+if TYPE_CHECKING:
+    from trainer.harp import Harp
+    from trainer.sound import MicrophoneSpec
 
 
 class Format(StrEnum):
@@ -73,6 +74,8 @@ def harp_of(
     Raises:
         HarpError, MusicError: there is no such harp.
     """
+    from trainer.harp import Harp, parse_offsets
+
     base = base or Harp.of()
     return Harp.of(
         key or base.key.name,
@@ -94,6 +97,8 @@ def microphone(
     clicks: bool = True,
 ) -> MicrophoneSpec:
     """The microphone that the options name."""
+    from trainer.sound import MicrophoneSpec
+
     return MicrophoneSpec(
         device=device, output=output, channel=channel, latency_ms=latency, clicks=clicks
     )

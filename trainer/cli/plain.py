@@ -9,6 +9,7 @@ from types import FrameType
 import typer
 
 from trainer.cli.exit import Exit
+from trainer.cli.quiet import quiet_libraries
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Ended, Event, Failed, Heard, Notice, Plan, run
@@ -30,13 +31,14 @@ def events(plan: Plan) -> Iterator[Event]:
     before = signal.signal(signal.SIGINT, stop)
     failed: Failed | None = None
     try:
-        for event in run(plan, lambda: stopped):
-            if isinstance(event, Failed):
-                failed = event
-            elif isinstance(event, Notice):
-                typer.echo(event.sentence, err=True)
-            else:
-                yield event
+        with quiet_libraries():
+            for event in run(plan, lambda: stopped):
+                if isinstance(event, Failed):
+                    failed = event
+                elif isinstance(event, Notice):
+                    typer.echo(event.sentence, err=True)
+                else:
+                    yield event
     finally:
         signal.signal(signal.SIGINT, before)
     if failed is not None:

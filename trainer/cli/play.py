@@ -6,7 +6,7 @@ import re
 import sys
 from dataclasses import replace
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -24,7 +24,9 @@ from trainer.cli.options import (
     harp_of,
     microphone,
 )
-from trainer.practice import Plan
+
+if TYPE_CHECKING:
+    from trainer.practice import Plan
 
 DrillArgument = Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")]
 PlainOption = Annotated[
@@ -80,6 +82,7 @@ def play(
     """
     from trainer.drill import find
     from trainer.harp import Harp
+    from trainer.practice import Plan
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
     wanted = find(drill)
@@ -119,7 +122,7 @@ def demo(
     """
     from trainer.drill import find
     from trainer.harp import Harp
-    from trainer.practice import typical_faults
+    from trainer.practice import Plan, typical_faults
     from trainer.sound import PlayerSpec
 
     wanted = find(drill)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import json
 from dataclasses import asdict
 from enum import StrEnum
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from trainer.cli.exit import Exit
-from trainer.sound import MicrophoneSpec
-from trainer.sound.check import MicrophoneCheck, check_microphone
-from trainer.sound.devices import Device, devices
+from trainer.cli.quiet import quiet_libraries
+
+if TYPE_CHECKING:
+    from trainer.sound.check import MicrophoneCheck
+    from trainer.sound.devices import Device
 
 app = typer.Typer(help="Inputs and outputs, and whether a microphone is fit.")
 
@@ -35,7 +37,10 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
 
       trainer sound list
     """
-    there = devices()
+    from trainer.sound.devices import devices
+
+    with quiet_libraries():
+        there = devices()
     if format_ is Format.JSON:
         typer.echo(json.dumps([asdict(device) for device in there], indent=2))
     elif there:
@@ -70,7 +75,11 @@ def check(
 
       trainer sound check --device usb
     """
-    found = check_microphone(MicrophoneSpec(device=device, channel=channel, clicks=False))
+    from trainer.sound import MicrophoneSpec
+    from trainer.sound.check import check_microphone
+
+    with quiet_libraries():
+        found = check_microphone(MicrophoneSpec(device=device, channel=channel, clicks=False))
     typer.echo(json.dumps(asdict(found), indent=2) if format_ is Format.JSON else _report(found))
     if found.advice:
         raise typer.Exit(Exit.FAILED)
