@@ -101,7 +101,7 @@ def find(name_or_path: str) -> Drill:
     if path.suffix == ENDING or len(path.parts) > 1:
         return read_drill(path)
     near = get_close_matches(name, files, n=3)
-    hint = f"the nearest are {', '.join(near)}" if near else "'trainer drill list' shows all"
+    hint = f"perhaps {' or '.join(near)}" if near else "'trainer drill list' shows all"
     raise DrillError(f"no drill is called '{name_or_path}'; {hint}")
 
 

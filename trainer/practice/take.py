@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator
 
 from trainer.drill import Clock, Drill
 from trainer.ear import Ear, listen, notes
-from trainer.marking import find_start
+from trainer.marking import StartError, find_start
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import (
@@ -251,11 +252,26 @@ class _Take:
         assert plan.drill is not None
         assert isinstance(plan.source, RecordingSpec)
         tempo = plan.tempo or plan.drill.tempo
-        if plan.start is not None:
-            return Clock(round(plan.start * rate), tempo, rate)
         look = Recording(plan.source.path, plan.source.channel)
         try:
+            if plan.start is not None:
+                return Clock(round(_within(look, plan.start) * rate), tempo, rate)
             heard = list(notes(listen(look.blocks(), rate, plan.harp), plan.harp))
         finally:
             look.close()
         return find_start(heard, plan.drill, plan.harp, tempo, rate)
+
+
+def _within(recording: Recording, start: float) -> float:
+    """A second of a recording, or before it, if a drill's first beat may fall there.
+
+    Raises:
+        StartError: nothing of the drill would be in the recording.
+    """
+    seconds = math.inf if recording.frames is None else recording.frames / recording.rate
+    if not abs(start) < seconds:
+        raise StartError(
+            f"the drill's first beat cannot fall on second {start:g} of {recording.path}, which "
+            f"is {seconds:.1f} s long"
+        )
+    return start

@@ -12,6 +12,9 @@ from pathlib import Path
 
 from trainer.sound.errors import SoundError
 
+LARGEST_FAULT = 5_000.0
+"""In cents, ms or dB: four octaves, five seconds."""
+
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneSpec:
@@ -100,6 +103,8 @@ def parse_fault(text: str) -> tuple[int, Fault]:
             else:
                 kinds[name]
                 values[name] = float(value)
+                if not abs(float(value)) <= LARGEST_FAULT:
+                    raise ValueError(value)
         if index < 0:
             raise ValueError(number)
         return index, Fault(**values)  # type: ignore[arg-type]
