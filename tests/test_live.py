@@ -258,6 +258,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         cwd=tmp_path,
         env=pulse.env,
         stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
         text=True,
     ) as process:
         told: list[str] = []
@@ -284,6 +285,8 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         until("The sound is kept")
         assert process.wait(20) == 0
         assert playing.wait(10) == 0
+        assert process.stderr is not None
+        assert process.stderr.read() == ""  # nor do the sound libraries complain there
 
     paused = next(line for line in told if line.startswith("Paused: "))
     assert paused == (

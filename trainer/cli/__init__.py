@@ -15,8 +15,6 @@ from trainer.cli import drill, harp, listen, mark, play, sound, tab
 from trainer.cli.exit import Exit
 
 app = typer.Typer(
-    help="An intonation trainer for the ten-hole diatonic harmonica. Without a command, it opens "
-    "the live screen.",
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -78,9 +76,6 @@ def main() -> None:
 
         typer.echo(str(error), err=True)
         sys.exit(Exit.NO_SOUND if isinstance(error, DeviceError) else Exit.BAD_INPUT)
-    except BrokenPipeError:
-        # Whoever read the output has had enough; writing on at exit would only complain.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except Exception as error:
         if os.environ.get("TRAINER_DEBUG"):
             raise
