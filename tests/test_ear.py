@@ -45,19 +45,6 @@ def tabs(readings: Sequence[Reading]) -> Counter[str]:
     return Counter(str(reading.tab) for reading in readings if reading.tab)
 
 
-# --- what fails today -----------------------------------------------------------------------
-
-OFFSET = "the step at the start of an offset is told as blow 10"
-STEADY_NOISE = "steady noise is told as notes on holes 1 to 8, for good"
-EARLY = "in noise an attack is told up to 40 ms before it sounds"
-
-
-def known_to_fail(*values: object, reason: str) -> object:
-    """A parameter at which the ear is not good enough yet; to be taken off when it is."""
-    mark = pytest.mark.xfail(strict=True, raises=AssertionError, reason=reason)
-    return pytest.param(*values, marks=mark)
-
-
 # --- what a stream of readings promises -----------------------------------------------------
 
 
@@ -155,14 +142,11 @@ def test_hum_is_no_note() -> None:
     assert is_deaf_to(sine(50.0, 2.0, -45.0))
 
 
-@pytest.mark.xfail(strict=True, raises=AssertionError, reason=OFFSET)
 def test_an_offset_is_no_note() -> None:
     assert is_deaf_to(np.full(RATE, 0.1))
 
 
-@pytest.mark.parametrize(
-    "db", [-60.0, *(known_to_fail(db, reason=STEADY_NOISE) for db in (-50.0, -30.0))]
-)
+@pytest.mark.parametrize("db", [-60.0, -50.0, -30.0])
 def test_noise_is_no_note(db: float) -> None:
     assert is_deaf_to(noise(2 * RATE, db))
 
@@ -222,9 +206,7 @@ def in_noise(tab: str, snr_db: float, seed: int, seconds: float) -> tuple[Sample
     return (plain + hiss)[: round((0.15 + seconds) * RATE)], speaks(plain)
 
 
-@pytest.mark.parametrize(
-    "snr_db", [60.0, *(known_to_fail(snr_db, reason=EARLY) for snr_db in (40.0, 30.0))]
-)
+@pytest.mark.parametrize("snr_db", [60.0, 40.0, 30.0])
 def test_onsets_are_right_in_a_noisy_room(snr_db: float) -> None:
     for tab in ("4", "8", "-1"):
         for seed in range(5):
@@ -233,7 +215,6 @@ def test_onsets_are_right_in_a_noisy_room(snr_db: float) -> None:
             assert min(abs(onset - begun) for onset in onsets) <= 0.015 * RATE
 
 
-@pytest.mark.xfail(strict=True, raises=IndexError, reason="a pitch below 0 Hz is looked up")
 def test_noise_never_stops_the_ear() -> None:
     samples, _ = in_noise("4", 30.0, 7, 0.7)
     assert len(hear(samples, C)) > 150

@@ -227,19 +227,7 @@ def test_a_bend_stays_on_its_hole(name: str, note: Note) -> None:
     assert {str(reading.tab) for reading in before} == {note.tab}
 
 
-UP_FROM_ANOTHER = "the glide of its attack, from 77 cents below, is told as a note of its own (1o)"
-
-
-@pytest.mark.parametrize(
-    "name",
-    [
-        *("c-harp", "high-g-harp", "again", "bends"),
-        pytest.param(
-            "low-f-harp",
-            marks=pytest.mark.xfail(strict=True, raises=AssertionError, reason=UP_FROM_ANOTHER),
-        ),
-    ],
-)
+@pytest.mark.parametrize("name", ["c-harp", "high-g-harp", "low-f-harp", "again", "bends"])
 def test_every_note_is_told_once_and_as_what_it_is(name: str) -> None:
     harp, played, heard = EXCERPTS[name].harp, EXCERPTS[name].notes, notes_of(name)
     assert len(heard) == len(played)
@@ -260,10 +248,6 @@ def test_onsets_are_where_the_notes_begin(name: str) -> None:
     assert np.max(np.abs(np.subtract(heard, begun))) <= ONSET_S * RATE
 
 
-SLOW_REEDS = "of reeds that speak slowly the note starts up to 30 ms after its own onset"
-
-
-@pytest.mark.xfail(strict=True, raises=AssertionError, reason=SLOW_REEDS)
 @pytest.mark.parametrize("name", ["c-harp", "again"])
 def test_notes_start_with_their_sound(name: str) -> None:
     begun = [onset_of(name, note) for note in EXCERPTS[name].notes]
@@ -327,12 +311,13 @@ def leak_in(readings: Sequence[Reading], main: str, other: str) -> float:
     wanted, leak = (Tab.parse(tab).hole for tab in (main, other))
     levels = []
     for reading in readings:
-        told = {reading.tab.hole: 0.0, **dict(reading.levels)} if reading.tab else {}
+        if reading.tab is None:
+            continue  # how often that is, the test of the holes bounds
+        told = {reading.tab.hole: 0.0, **dict(reading.levels)}
         levels.append(told.get(leak, -np.inf) - told.get(wanted, -np.inf))
     return float(np.median(levels))
 
 
-LOST = "while the reeds come up the ear loses both, and hears others all over the harp"
 COMING_UP = "until 0.14 s after the onset, while a reed comes up, its neighbour comes and goes"
 STRONG_THIRD = "the third partial, by far the strongest of blow 4, hides under blow 3's fourth"
 
@@ -351,18 +336,14 @@ def known(tabs: Sequence[tuple[str, str]], fails: dict[tuple[str, str], str]) ->
     ]
 
 
-@pytest.mark.parametrize(
-    ("main", "other"), known(PAIRS, {("-3", "-2"): LOST, ("-3", "-4"): COMING_UP})
-)
+@pytest.mark.parametrize(("main", "other"), known(PAIRS, {("-3", "-4"): COMING_UP}))
 def test_two_neighbours_are_heard_as_those_two(main: str, other: str) -> None:
     right = [right_holes(pair(main, other, db), main, other) for db in LEAKS_DB]
     assert np.mean(np.concatenate(right)) >= 0.97
     assert min(np.mean(one) for one in right) >= 0.95
 
 
-@pytest.mark.parametrize(
-    ("main", "other"), known(PAIRS, {("-3", "-2"): LOST, ("3", "4"): STRONG_THIRD})
-)
+@pytest.mark.parametrize(("main", "other"), known(PAIRS, {("3", "4"): STRONG_THIRD}))
 def test_the_level_of_a_leak_comes_back(main: str, other: str) -> None:
     for db in LEAKS_DB:
         assert leak_in(pair(main, other, db), main, other) == pytest.approx(db, abs=3.0)

@@ -13,7 +13,7 @@ import numpy as np
 
 from trainer.ear.frontend import Floats, Frontend
 from trainer.ear.gate import LOOK_BACK, Gate, attack_start, level_db
-from trainer.ear.harmonics import fit
+from trainer.ear.harmonics import fit_closely
 from trainer.ear.pitch import Estimate, PitchTracker
 from trainer.ear.placing import Placer
 from trainer.ear.reading import Reading
@@ -24,6 +24,8 @@ from trainer.sound import Block
 
 LEAST_RATE = 8_000
 HOP_S = 0.005
+OFFSET_S = 0.04
+"""Over so long the mean of a harp's sound is next to nothing."""
 REEDS_EVERY = 2
 """Hops from one look at the reeds to the next."""
 JOINT_S = 0.043
@@ -31,6 +33,8 @@ JOINT_S = 0.043
 MOST_REEDS = 3
 YOUNG_S = 0.15
 """For so long after an attack a reed may still be coming up to pitch."""
+MOST_UNEXPLAINED = 0.5
+"""Share of the energy that reeds may leave and still be told: noise is not made of reeds."""
 STILL_CENTS = 3.0
 """A frame whose pitch moves less than this is not worth unwarping."""
 TRACK = 40
@@ -85,7 +89,7 @@ class Ear:
 
     def _listen(self) -> Reading:
         """The reading of the hop that ends at `self._end`."""
-        level = level_db(self._sound.window(self._end, 2 * self._hop))
+        level = level_db(self._without_offset(2 * self._hop))
         onset = self._attack() if self._gate.feed(level, self._pitched) else None
         estimate = self._pitch.feed(self._end, self._born)
         if not self._gate.open:
@@ -113,9 +117,15 @@ class Ear:
         """Begin a new note; the source sample on which it starts."""
         span = (LOOK_BACK + 2) * self._hop
         step = max(1, round(0.001 * self._sound.rate))
-        start = max(0, self._end - span + attack_start(self._sound.window(self._end, span), step))
+        start = max(0, self._end - span + attack_start(self._without_offset(span), step))
         self._restart(start)
         return self._sound.source_sample(start)
+
+    def _without_offset(self, length: int) -> Floats:
+        """The last `length` samples less the mean of a longer stretch: a sound card's offset is
+        no sound."""
+        longer = self._sound.window(self._end, max(length, round(OFFSET_S * self._sound.rate)))
+        return longer[-length:] - longer.mean()
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start
@@ -171,11 +181,11 @@ class Ear:
             main = self._track[-1][1]
         length = min(self._end - self._segment, round(JOINT_S * self._sound.rate))
         window = self._sound.window(self._end, length)
-        fitted = fit(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
-        hz = fitted.hz[0]
-        if not (hz > 0.0 and abs(cents(hz, main)) < 100.0):
+        fitted = fit_closely(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
+        if fitted is None or fitted.unexplained > MOST_UNEXPLAINED:
+            self._track.clear()  # what was followed so far may be what misled it
             return None
-        return hz, self._end - (length - 1) / 2.0 - 1.0
+        return fitted.hz[0], self._end - (length - 1) / 2.0 - 1.0
 
     def _pitched_reading(
         self, level: float, onset: int | None, hz: float, centre: float, tab: Tab

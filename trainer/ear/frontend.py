@@ -44,11 +44,17 @@ class Frontend:
             self._taps: Floats = cutoff * np.sinc(cutoff * n) * np.kaiser(len(n), KAISER_BETA)
             self._taps /= self._taps.sum()
         self._pending: Floats = np.zeros(half)
+        self._begun = False
         self._memory = int(memory * self.rate) + 1
         self._kept: Floats = np.zeros(self._memory)
 
     def feed(self, samples: NDArray[np.float32]) -> None:
         """Take in source samples, float32, shape (n,)."""
+        if not self._begun and len(samples):
+            # What came before is taken to be like the first sample: an offset is no step.
+            self._begun = True
+            self._pending = np.full(self._half, samples[0], dtype=float)
+            self._kept[:] = samples[0]
         self._pending = np.concatenate([self._pending, samples])
         if self._half:
             ready = (len(self._pending) - 2 * self._half - 1) // self.factor + 1
@@ -69,7 +75,7 @@ class Frontend:
     def window(self, end: int, length: int) -> Floats:
         """The `length` samples before sample `end` of the ear, shape (length,).
 
-        What lies before the first sample is silence.
+        What lies before the first sample is as that.
         """
         behind = self.count - end
         stop = len(self._kept) - behind

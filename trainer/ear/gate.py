@@ -25,6 +25,9 @@ LOOK_BACK = 8
 RISE_HOPS = 12
 """Hops that an attack may take, 60 ms: reeds speak slowly."""
 
+MEDIAN = 5
+"""Steps of the envelope in a running median: a lull in noise is not what noise is like."""
+
 
 def level_db(samples: Floats) -> float:
     """RMS level in dB re full scale of samples, shape (n,), n at least 1; at least -120."""
@@ -74,12 +77,14 @@ class Gate:
 def attack_start(samples: Floats, step: int) -> int:
     """Index of the first sample of an attack inside a stretch that leads into it.
 
-    The envelope is taken in steps of `step` samples. The attack starts after the envelope's least,
-    where it is first 6 dB over that and within 20 dB of the height it comes to.
+    The envelope is taken in steps of `step` samples. What came before the attack is the least of
+    its running medians; the attack starts where they last are under twice that, or under a tenth
+    of the height the envelope comes to.
     """
     count = len(samples) // step
     peaks = np.abs(samples[: count * step]).reshape(count, step).max(axis=1)
-    least = count - 1 - int(np.argmin(peaks[::-1]))
-    rise = peaks[least:]
-    threshold = max(2.0 * rise[0], 0.1 * rise.max())
-    return int((least + int(np.argmax(rise >= threshold))) * step)
+    medians = np.median(np.lib.stride_tricks.sliding_window_view(peaks, MEDIAN), axis=1)
+    threshold = max(2.0 * medians.min(), 0.1 * peaks.max())
+    quiet = np.flatnonzero(medians <= threshold)
+    last = int(quiet[-1]) if len(quiet) else 0
+    return int((last + int(np.argmax(peaks[last:] > threshold))) * step)

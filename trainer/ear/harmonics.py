@@ -15,9 +15,13 @@ from functools import lru_cache
 import numpy as np
 
 from trainer.ear.frontend import Floats
+from trainer.music import cents
 
 MOST_PARTIALS = 6
 HIGHEST_HZ = 9_500.0
+MOST_STEPS = 3
+NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
+"""A step under the first is the last; one over the second has lost its way."""
 RIDGE = 1.0 + 1e-9
 """Keeps the equations soluble where a partial has next to no energy."""
 
@@ -120,3 +124,24 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
         min(1.0, left),
         float(strengths[0][0] / max(float(strengths[0].max()), 1e-12)),
     )
+
+
+def fit_closely(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit | None:
+    """Gauss-Newton steps until they are small.
+
+    Arguments as in :func:`fit`.
+
+    Returns:
+        The last fit; None if a step lost its way.
+    """
+    for _ in range(MOST_STEPS):
+        found = fit(window, rate, guesses)
+        if min(found.hz) <= 0.0:
+            return None
+        step = max(abs(cents(new, old)) for new, old in zip(found.hz, guesses, strict=True))
+        if step > FARTHEST_CENTS:
+            return None
+        if step < NEAR_CENTS:
+            break
+        guesses = found.hz
+    return found

@@ -17,6 +17,10 @@ SILENT_S = 0.03
 """A pitch that is away for longer has ended."""
 CHANGE_S = 0.03
 """Another hole must sound for so long to be a new note."""
+SPEAKS_S = 0.15
+"""A reed has its pitch so soon after its onset; what comes later came without one."""
+GLIDE_CENTS = 40.0
+"""From one reading to the next a glide moves by less."""
 SETTLING_S = 0.06
 """What of the leak is left out at the start, while the reeds come in."""
 
@@ -28,6 +32,7 @@ class NoteTracker:
         self._harp = harp
         self._readings: list[Reading] = []
         self._start = 0
+        self._onset = -(1 << 62)
         self._new: list[Reading] = []
 
     def feed(self, reading: Reading) -> list[HeardNote]:
@@ -35,7 +40,7 @@ class NoteTracker:
         ended = []
         if reading.onset is not None:
             ended += self._finish(reading.onset)
-            self._start = reading.onset
+            self._onset = reading.onset
         if reading.hz is None or reading.tab is None:
             last = self._readings[-1] if self._readings else None
             if last and (
@@ -44,8 +49,9 @@ class NoteTracker:
                 ended += self._finish(reading.sample)
             return ended
         if not self._readings:
-            self._start = max(self._start, self._end_of_last(reading))
-        if self._readings and not self._same_reed(self._readings[-1], reading):
+            spoke = self._onset > reading.sample - SPEAKS_S * reading.rate
+            self._start = self._onset if spoke else reading.sample
+        elif not self._same_note(self._readings[-1], reading):
             self._new.append(reading)
             if self._new[-1].heard - self._new[0].heard >= CHANGE_S * reading.rate:
                 fresh = self._new
@@ -63,14 +69,15 @@ class NoteTracker:
         return self._finish(last)
 
     @staticmethod
-    def _end_of_last(reading: Reading) -> int:
-        return reading.sample - round(0.03 * reading.rate)
-
-    @staticmethod
-    def _same_reed(one: Reading, other: Reading) -> bool:
-        """Whether two readings are of one hole and breath, as far as can be told."""
+    def _same_note(one: Reading, other: Reading) -> bool:
+        """Whether two readings follow each other in one glide, or are of one hole and breath as
+        far as can be told."""
         assert one.tab is not None
         assert other.tab is not None
+        assert one.hz is not None
+        assert other.hz is not None
+        if abs(cents(one.hz, other.hz)) < GLIDE_CENTS:
+            return True
         mine = {(tab.hole, tab.breath) for tab in (one.tab, *one.also)}
         return bool(mine & {(tab.hole, tab.breath) for tab in (other.tab, *other.also)})
 

@@ -9,10 +9,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-
 from trainer.ear.frontend import Frontend
-from trainer.ear.harmonics import fit
+from trainer.ear.harmonics import fit_closely
 from trainer.ear.period import AubioPitch, autocorrelation, best_period
 from trainer.music import cents
 
@@ -30,9 +28,6 @@ LEAST_FUNDAMENTAL = 0.05
 """A reed's fundamental over its strongest partial. Recorded reeds keep over 0.22 (13 dB); the
 common sub-octave of two reeds, which nobody played, has none."""
 MOST_UNEXPLAINED = 0.35
-MOST_STEPS = 3
-NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
-"""A step of the fit under the first is the last; one over the second has lost its way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,14 +90,11 @@ class PitchTracker:
         rate = self._sound.rate
         length = min(age, max(self._longest, round(3.0 * rate / hz)))
         window = self._sound.window(end, length)
-        for _ in range(MOST_STEPS):
-            fitted = fit(window, rate, (hz,))
-            step = abs(cents(fitted.hz[0], hz)) if fitted.hz[0] > 0.0 else np.inf
-            if step > FARTHEST_CENTS:
-                return None
-            hz = fitted.hz[0]
-            if step < NEAR_CENTS:
-                break
-        if fitted.fundamental < LEAST_FUNDAMENTAL or fitted.unexplained > MOST_UNEXPLAINED:
+        fitted = fit_closely(window, rate, (hz,))
+        if (
+            fitted is None
+            or fitted.fundamental < LEAST_FUNDAMENTAL
+            or fitted.unexplained > MOST_UNEXPLAINED
+        ):
             return None
-        return Estimate(hz, end - (length + 1) / 2.0, clarity)
+        return Estimate(fitted.hz[0], end - (length + 1) / 2.0, clarity)

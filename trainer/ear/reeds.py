@@ -148,8 +148,9 @@ class _Spectrum:
         return self.free[bins] & (hz < HIGHEST_HZ)
 
     def energy(self, hz: float) -> float:
-        """What the partials of a reed hold, others of the same frequencies included."""
-        return float(np.sum(self.at(np.arange(1, PARTIALS + 1) * hz) ** 2))
+        """What the free partials of a reed hold."""
+        partials = np.arange(1, PARTIALS + 1) * hz
+        return float(np.sum(self.at(partials[self.is_free(partials)]) ** 2))
 
     def lowest_strong_peak(self, lowest: float) -> float | None:
         """Hz of the lowest free peak above `lowest` that could be a fundamental."""
@@ -161,9 +162,8 @@ class _Spectrum:
         if not len(peaks):
             return None
         k = int(peaks[0])
-        left, centre, right = np.log(self.amplitude[k - 1 : k + 2] + 1e-12)
-        bend = left - 2.0 * centre + right
-        return (k + (0.5 * (left - right) / bend if bend < 0.0 else 0.0)) / self.per_hz
+        left, centre, right = np.log(a[k - 1 : k + 2] + 1e-12)
+        return (k + 0.5 * (left - right) / (left - 2.0 * centre + right)) / self.per_hz
 
     def has_fundamental(self, hz: float) -> bool:
         """Whether a reed of that f0 shows its own fundamental: a composite period does not."""
@@ -222,9 +222,13 @@ class ReedListener:
         lowest = spectrum.lowest_strong_peak(self._lowest)
         if lowest is None:
             return None
-        second = spectrum.without(lowest).lowest_strong_peak(lowest)
-        both = [lowest] if second is None else [lowest, second]
-        return max(both, key=lambda hz: spectrum.energy(hz))
+        rest = spectrum.without(lowest)
+        second = rest.lowest_strong_peak(lowest)
+        if second is None:
+            return lowest
+        # Partials that both may own say nothing about which is louder.
+        louder = rest.energy(second) > spectrum.without(second).energy(lowest)
+        return second if louder else lowest
 
     def _around(
         self, spectrum: _Spectrum, hz: float, tab: Tab | None, grid: Floats
