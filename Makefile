@@ -14,7 +14,7 @@ demo: .venv/run-stamp
 	@$(BIN)/trainer demo
 
 test: .venv/dev-stamp
-	@$(BIN)/pytest
+	@$(BIN)/pytest --numprocesses 2 --dist loadgroup
 
 check: .venv/dev-stamp
 	$(BIN)/ruff format --check

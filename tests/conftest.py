@@ -28,6 +28,13 @@ def folders_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[No
         yield
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep what takes its time from a sound system or a terminal in one process, in turn."""
+    for item in items:
+        if item.get_closest_marker("needs_pulse") or item.get_closest_marker("needs_tmux"):
+            item.add_marker(pytest.mark.xdist_group("in real time"))
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, Any, pytest.TestReport]:
     """Turn a skip into a failure where nothing may be skipped."""
