@@ -55,35 +55,42 @@ def by_step(result: Result) -> dict[int, Mark]:
     return {mark.step.index: mark for mark in result.marks}
 
 
-@pytest.mark.parametrize("key", ["C", "low F", "F#"])
-@pytest.mark.parametrize("cents", [-35.0, -18.0, -6.0, 7.0, 22.0])
-def test_cents_come_back(key: str, cents: float) -> None:
-    faults = {step.index: Fault(cents=cents) for step in WALK.steps}
+CENTS = (-35.0, -18.0, -6.0, 7.0, 22.0)
+LEAKS_DB = (-24.0, -18.0, -12.0, -6.0)
+
+
+def cycled(values: tuple[float, ...], shift: int) -> dict[int, float]:
+    """A value for each step, so that a few shifts give every step every value."""
+    return {step.index: values[(step.index + shift) % len(values)] for step in WALK.steps}
+
+
+@pytest.mark.parametrize(("key", "shift"), [("C", 0), ("C", 2), ("low F", 1), ("F#", 3)])
+def test_cents_come_back(key: str, shift: int) -> None:
+    asked = cycled(CENTS, shift)
+    faults = {index: Fault(cents=cents) for index, cents in asked.items()}
     for mark in played(faults, key=key).marks:
-        assert mark.measured.cents == pytest.approx(cents, abs=3.0), mark
+        assert mark.measured.cents == pytest.approx(asked[mark.step.index], abs=3.0), mark
 
 
-@pytest.mark.parametrize("key", ["C", "low F", "F#"])
-@pytest.mark.parametrize("db", [-24.0, -18.0, -12.0, -6.0])
-def test_leaks_come_back(key: str, db: float) -> None:
-    faults = {step.index: Fault(leak_db=db) for step in WALK.steps}
-    off = []
+@pytest.mark.parametrize("shift", range(len(LEAKS_DB)))
+@pytest.mark.parametrize("key", ["C", "low F"])
+def test_leaks_come_back(key: str, shift: int) -> None:
+    asked = cycled(LEAKS_DB, shift)
+    faults = {index: Fault(leak_db=db) for index, db in asked.items()}
     for mark in played(faults, key=key).marks:
         hole = mark.step.first[0].hole
         assert mark.measured.leak_hole == (hole - 1 if hole > 1 else 2), mark
-        assert mark.measured.leak_db is not None
-        off.append(mark.measured.leak_db - db)
-    assert np.abs(off).max() <= 3.0
+        assert mark.measured.leak_db == pytest.approx(asked[mark.step.index], abs=3.0), mark
 
 
-@pytest.mark.parametrize("late_ms", [-70.0, -25.0, 30.0, 65.0, 110.0])
+@pytest.mark.parametrize("late_ms", [-70.0, 30.0, 110.0])
 def test_lateness_comes_back_on_beats_and_off_them(late_ms: float) -> None:
     faults = {step.index: Fault(late_ms=late_ms) for step in WALK.steps}
     for mark in played(faults).marks:
         assert mark.measured.late_ms == pytest.approx(late_ms, abs=15.0), mark
 
 
-@pytest.mark.parametrize("wobble", [4.0, 8.0, 15.0])
+@pytest.mark.parametrize("wobble", [4.0, 12.0])
 def test_wobble_comes_back(wobble: float) -> None:
     faults = {step.index: Fault(wobble_cents=wobble) for step in WALK.steps if step.beats >= 1}
     marks = by_step(played(faults))
@@ -111,7 +118,7 @@ def test_wrong_and_skipped_steps_are_told_and_the_rest_is_marked_for_what_it_was
     assert min(others) >= 95.0
 
 
-@pytest.mark.parametrize("key", ["low F", "A", "C", "F#"])
+@pytest.mark.parametrize("key", ["low F", "F#"])
 def test_a_performance_without_fault_earns_full_marks(key: str) -> None:
     assert played({}, find("harbour-bell"), key).score >= 98.0
 

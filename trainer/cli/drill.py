@@ -4,27 +4,20 @@ from __future__ import annotations
 
 import json
 import shutil
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from trainer.cli.exit import Exit
+from trainer.cli.options import Format, FormatOption
 
 app = typer.Typer(help="Drills: list them, read one, check files.", no_args_is_help=True)
 
 
-class Format(StrEnum):
-    """How the list is written."""
-
-    TEXT = "text"
-    JSON = "json"
-
-
 @app.command("list")
 def list_drills(
-    format_: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.TEXT,
+    format_: FormatOption = Format.TEXT,
 ) -> None:
     """List the drills at hand, in the order of a course.
 

@@ -3,20 +3,14 @@
 from __future__ import annotations
 
 import json
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from trainer.cli.options import Format, FormatOption
+
 if TYPE_CHECKING:
     from trainer.harp import Harp
-
-
-class Format(StrEnum):
-    """How the answer is written."""
-
-    TEXT = "text"
-    JSON = "json"
 
 
 def harp(
@@ -38,7 +32,7 @@ def harp(
         list[str] | None,
         typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
     ] = None,
-    format_: Annotated[Format, typer.Option("--format", help="How to write it.")] = Format.TEXT,
+    format_: FormatOption = Format.TEXT,
 ) -> None:
     """Show what a harp can play, or which harp plays a song.
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import asdict
-from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from trainer.cli.exit import Exit
+from trainer.cli.options import Format, FormatOption
 from trainer.cli.quiet import quiet_libraries
 
 if TYPE_CHECKING:
@@ -17,16 +17,6 @@ if TYPE_CHECKING:
     from trainer.sound.devices import Device
 
 app = typer.Typer(help="Inputs and outputs, and whether a microphone is fit.")
-
-
-class Format(StrEnum):
-    """How the answer is written."""
-
-    TEXT = "text"
-    JSON = "json"
-
-
-FormatOption = Annotated[Format, typer.Option("--format", help="How to write it.")]
 
 
 @app.command("list")
