@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 
 import numpy as np
 
@@ -152,7 +153,7 @@ class Ear:
         heard = self._reeds.listen(frame, guess, held, young=self._young(self._segment))
         if heard is not None and track is not None and guess == heard.hz and last is not None:
             # Undone, the frame stands at its mean pitch; the reed itself has moved on.
-            heard = Reeds(last, heard.tab, heard.breath, heard.levels, heard.others)
+            heard = replace(heard, hz=last)
         self._heard_reeds = heard
 
     def _young(self, start: int) -> bool:
@@ -185,7 +186,7 @@ class Ear:
         if fitted is None or fitted.unexplained > MOST_UNEXPLAINED:
             self._track.clear()  # what was followed so far may be what misled it
             return None
-        return fitted.hz[0], self._end - (length - 1) / 2.0 - 1.0
+        return fitted.hz[0], self._end - (length + 1) / 2.0
 
     def _pitched_reading(
         self, level: float, onset: int | None, hz: float, centre: float, tab: Tab

@@ -2,9 +2,9 @@
 
 The sound is modelled as reeds, each a sum of partials at whole multiples of its f0, with free
 amplitudes and phases. Given first guesses of the f0s, one Gauss-Newton step of the weighted
-least-squares fit gives all of them at once. For one reed in white noise this comes close to the
-Cramer-Rao bound of Nehorai and Porat 1986 (IEEE Trans. ASSP 34(5)); fitting the reeds jointly
-keeps a loud neighbour from pulling the wanted one's pitch.
+least-squares fit gives all of them at once; fitting the reeds jointly keeps a loud neighbour from
+pulling the wanted one's pitch. What white noise allows at best is the Cramer-Rao bound of Nehorai
+and Porat 1986 (IEEE Trans. ASSP 34(5)).
 """
 
 from __future__ import annotations
