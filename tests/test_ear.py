@@ -20,7 +20,7 @@ from trainer.ear.ear import EarError
 from trainer.ear.frontend import Frontend
 from trainer.ear.gate import Gate, attack_start, level_db
 from trainer.ear.harmonics import fit
-from trainer.ear.period import autocorrelation, best_period
+from trainer.ear.period import autocorrelation, periods
 from trainer.ear.placing import Placer
 from trainer.ear.reeds import unwarp
 from trainer.harp import Harp, Tab
@@ -100,7 +100,7 @@ def test_other_rates_give_the_same_readings(whole: list[Reading], rate: int) -> 
     resampled = parselmouth.Sound(two_notes().astype(float), RATE).resample(rate, 50)
     other = hear(resampled.values[0], C, rate)
     assert {reading.rate for reading in other} == {rate}
-    assert len(other) == pytest.approx(len(whole), rel=0.01)
+    assert len(other) == pytest.approx(len(whole), rel=0.03)
     pitched = [reading for reading in whole if reading.hz]
     times, known = [r.time for r in pitched], [r.hz for r in pitched]
     again = [reading for reading in other if reading.hz]
@@ -183,13 +183,11 @@ def disturbed(kind: str, samples: Samples) -> Samples:
 def test_a_note_is_heard_as_it_is_through_a_disturbance(kind: str, tab: str) -> None:
     """The reference is the ear's own reading of the undisturbed note, which Praat has checked."""
     plain, known = undisturbed(tab)
-    heard = hear(disturbed(kind, plain), C)
-    assert len(known) == len(heard)
+    # Quarter hops after an attack are where the attack is; whole hops are in both.
+    heard = {reading.heard: reading for reading in hear(disturbed(kind, plain), C)}
     last = len(plain) - 0.02 * RATE
     held = [
-        (one, two)
-        for one, two in zip(known, heard, strict=True)
-        if (0.2 + SETTLED_S) * RATE < one.sample < last
+        (one, heard[one.heard]) for one in known if (0.2 + SETTLED_S) * RATE < one.sample < last
     ]
     off = np.array([abs(cents(two.hz, one.hz or 0.0)) if two.hz else np.inf for one, two in held])
     assert np.mean(off < 5.0) >= 0.97
@@ -314,9 +312,7 @@ def test_clarity_is_the_share_that_is_periodic(snr_db: float) -> None:
     for _ in range(30):
         wave = np.sin(2.0 * np.pi * 440.0 * t)
         window = wave + rng.normal(0.0, np.sqrt(0.5 * 10.0 ** (-snr_db / 10.0)), len(t))
-        best = best_period(autocorrelation(window, 200), 6)
-        assert best is not None
-        found.append(best)
+        found.append(periods(autocorrelation(window, 200), 6)[0])
     period, clarity = np.mean(found, axis=0)
     assert EAR_RATE / period == pytest.approx(440.0, rel=1e-3)
     assert clarity == pytest.approx(1.0 / (1.0 + 10.0 ** (-snr_db / 10.0)), abs=0.01)
@@ -324,13 +320,12 @@ def test_clarity_is_the_share_that_is_periodic(snr_db: float) -> None:
 
 def test_the_best_period_is_the_shortest_of_those_as_good() -> None:
     """Every multiple of a period is one too."""
-    best = best_period(autocorrelation(reed(440.0, 1000), 500), 6)
-    assert best is not None
-    assert EAR_RATE / best[0] == pytest.approx(440.0, rel=1e-3)
+    found = periods(autocorrelation(reed(440.0, 1000), 500), 6)
+    assert EAR_RATE / found[0][0] == pytest.approx(440.0, rel=1e-3)
 
 
 def test_silence_has_no_period() -> None:
-    assert best_period(autocorrelation(np.zeros(1000), 500), 6) is None
+    assert periods(autocorrelation(np.zeros(1000), 500), 6) == []
 
 
 def test_unwarping_makes_a_glide_stand_still() -> None:

@@ -1,7 +1,8 @@
 """The ear: blocks of sound in, readings out, the same for a microphone and a file.
 
-Every hop of about 5 ms gives one reading. What a reading says depends only on the samples up to
-`Reading.heard`, not on how they were cut into blocks.
+Every hop of about 5 ms gives one reading; just after an attack every quarter of a hop does, so
+that a note's pitch is told as soon as it can be known. What a reading says depends only on the
+samples up to `Reading.heard`, not on how they were cut into blocks.
 """
 
 from __future__ import annotations
@@ -25,10 +26,15 @@ from trainer.sound import Block
 
 LEAST_RATE = 8_000
 HOP_S = 0.005
+QUARTERS = 4
+QUICK_S = 0.03
+"""For so long after an attack readings come every quarter of a hop."""
 OFFSET_S = 0.04
 """Over so long the mean of a harp's sound is next to nothing."""
-REEDS_EVERY = 2
-"""Hops from one look at the reeds to the next."""
+REEDS_EVERY, REEDS_EVERY_STILL = 2, 4
+"""Hops from one look at the reeds to the next, and the same where nothing changes."""
+NEW_S = 0.12
+"""For so long after a note's start its reeds may still change."""
 JOINT_S = 0.043
 """Window of the joint fit of several reeds, where there is so much of the note."""
 MOST_REEDS = 3
@@ -63,46 +69,61 @@ class Ear:
         self._rate = rate
         self._harp = harp
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)
-        self._hop = round(HOP_S * self._sound.rate)
+        self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
+        self._hop = QUARTERS * self._quarter
         pitches = [harp.hz(tab) for tab in harp.entries]
         self._pitch = PitchTracker(self._sound, self._hop, 0.92 * min(pitches), 1.08 * max(pitches))
         self._reeds = ReedListener(harp, self._sound.rate)
         self._placer = Placer(harp)
         self._gate = Gate(self._hop / self._sound.rate)
         self._end = 0
-        self._hops = 0
         self._born = 0
         self._segment = 0
         self._track: deque[tuple[float, float]] = deque(maxlen=TRACK)
         self._heard_reeds: Reeds | None = None
         self._pitched = False
         self._alone = True
+        self._moves = False
 
     def feed(self, block: Block) -> list[Reading]:
         """The readings that one more block makes possible, in order."""
         self._sound.feed(block.samples)
         readings = []
-        while self._end + self._hop <= self._sound.count:
-            self._end += self._hop
-            self._hops += 1
+        while (step := self._step()) and self._end + step <= self._sound.count:
+            self._end += step
             readings.append(self._listen())
         return readings
 
+    def _step(self) -> int:
+        """Samples to the next reading."""
+        if self._gate.open and self._end - self._born < QUICK_S * self._sound.rate:
+            return self._quarter
+        return self._hop - self._end % self._hop
+
     def _listen(self) -> Reading:
-        """The reading of the hop that ends at `self._end`."""
+        """The reading of what ends at `self._end`."""
         level = level_db(self._without_offset(2 * self._hop))
-        onset = self._attack() if self._gate.feed(level, self._pitched) else None
-        estimate = self._pitch.feed(self._end, self._born)
+        onset = None
+        whole = self._end % self._hop == 0
+        if whole:
+            onset = self._attack() if self._gate.feed(level, self._pitched) else None
+            self._pitch.hop(self._end)
         if not self._gate.open:
             self._restart(self._end)
             return self._reading(level, onset)
-        if self._hops % REEDS_EVERY == 0:
+        several = self._heard_reeds is not None and bool(self._heard_reeds.others)
+        # Among several reeds the joint fit follows the main one.
+        estimate = None if several else self._pitch.feed(self._end, self._born)
+        if whole and self._end // self._hop % self._reeds_every() == 0:
             self._listen_to_reeds(estimate)
+            if several and self._heard_reeds is not None and not self._heard_reeds.others:
+                estimate = self._pitch.feed(self._end, self._born)
         found = self._main_pitch(estimate)
         self._pitched = found is not None
         if found is None:
             return self._reading(level, onset)
-        hz, centre = found
+        pitches, centre = found
+        hz = pitches[0]
         self._track.append((centre, hz))
         tab, jumped = self._placer.feed(hz, young=self._young(self._born))
         alone = self._heard_reeds is None or not self._heard_reeds.others
@@ -112,7 +133,12 @@ class Ear:
             self._segment = max(self._segment, round(centre))
             self._heard_reeds = None
             self._track.clear()
-        return self._pitched_reading(level, onset, hz, centre, tab)
+        return self._pitched_reading(level, onset, pitches, centre, tab)
+
+    def _reeds_every(self) -> int:
+        """Hops from one look at the reeds to the next: fewer where something may be changing."""
+        new = self._end - self._segment < NEW_S * self._sound.rate
+        return REEDS_EVERY if new or self._moves else REEDS_EVERY_STILL
 
     def _attack(self) -> int:
         """Begin a new note; the source sample on which it starts."""
@@ -126,10 +152,11 @@ class Ear:
         """The last `length` samples less the mean of a longer stretch: a sound card's offset is
         no sound."""
         longer = self._sound.window(self._end, max(length, round(OFFSET_S * self._sound.rate)))
-        return longer[-length:] - longer.mean()
+        return longer[-length:] - float(longer.sum()) / len(longer)
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start
+        self._pitch.restart()
         self._track.clear()
         self._placer.restart()
         self._heard_reeds = None
@@ -141,6 +168,7 @@ class Ear:
             return
         frame = self._sound.window(self._end, length)
         track = self._track_over(length)
+        self._moves = track is not None
         last = self._track[-1][1] if self._track else None
         if self._heard_reeds is not None and self._heard_reeds.others:
             guess = last
@@ -172,25 +200,32 @@ class Ear:
         hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 
-    def _main_pitch(self, estimate: Estimate | None) -> tuple[float, float] | None:
-        """f0 in Hz of the main reed and where it belongs, in samples of the ear."""
+    def _main_pitch(self, estimate: Estimate | None) -> tuple[tuple[float, ...], float] | None:
+        """f0s in Hz of what sounds, the main reed's first, and where they belong, in samples of
+        the ear."""
         reeds = self._heard_reeds
         if reeds is None or (estimate is not None and not reeds.others):
-            return (estimate.hz, estimate.centre) if estimate is not None else None
+            return ((estimate.hz,), estimate.centre) if estimate is not None else None
         main = reeds.hz
         if self._track and abs(cents(self._track[-1][1], main)) < 100.0:
             main = self._track[-1][1]
-        length = min(self._end - self._segment, round(JOINT_S * self._sound.rate))
+        length = min(self._end - self._segment, round(JOINT_S * self._sound.rate)) & ~1
         window = self._sound.window(self._end, length)
         fitted = fit_closely(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
         if fitted is None or fitted.unexplained > MOST_UNEXPLAINED:
             self._track.clear()  # what was followed so far may be what misled it
             return None
-        return fitted.hz[0], self._end - (length + 1) / 2.0
+        return fitted.hz, self._end - (length + 1) / 2.0
 
     def _pitched_reading(
-        self, level: float, onset: int | None, hz: float, centre: float, tab: Tab
+        self,
+        level: float,
+        onset: int | None,
+        pitches: tuple[float, ...],
+        centre: float,
+        tab: Tab,
     ) -> Reading:
+        hz = pitches[0]
         reeds = self._heard_reeds
         also = self._harp.same_pitch(tab)
         breath: Breath | None = None if also else tab.breath
@@ -202,8 +237,9 @@ class Ear:
                 also = self._harp.same_pitch(tab)
                 self._placer.place(tab)
             levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
-        holes = {tab.hole} | {hole for hole, db in levels if db > SOUNDS_DB}
-        leak = max(levels, key=lambda one: one[1], default=None)
+        ranked = sorted(levels, key=lambda one: -one[1])
+        others = [hole for hole, db in ranked if db > SOUNDS_DB]
+        leak = ranked[0] if ranked else None
         return Reading(
             sample=self._sound.source_sample(centre),
             heard=self._sound.heard(self._end),
@@ -216,7 +252,8 @@ class Ear:
             cents=cents(hz, self._harp.hz(tab)),
             also=also,
             breath=breath,
-            holes=tuple(sorted(holes)),
+            holes=tuple(sorted({tab.hole, *others})),
+            pitches=tuple(zip((tab.hole, *others), pitches, strict=False)),
             leak_db=leak[1] if leak else None,
             leak_hole=leak[0] if leak else None,
             levels=levels,

@@ -5,12 +5,19 @@ amplitudes and phases. Given first guesses of the f0s, one Gauss-Newton step of 
 least-squares fit gives all of them at once; fitting the reeds jointly keeps a loud neighbour from
 pulling the wanted one's pitch. What white noise allows at best is the Cramer-Rao bound of Nehorai
 and Porat 1986 (IEEE Trans. ASSP 34(5)).
+
+About its centre a window falls into an even and an odd part. Cosines see only the first and
+sines only the second, so the equations fall apart into two sets of half the size over half the
+samples, which is what makes a fit cheap enough for every hop.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate, pairwise
+from typing import NamedTuple
 
 import numpy as np
 
@@ -22,7 +29,7 @@ HIGHEST_HZ = 9_500.0
 MOST_STEPS = 3
 NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
 """A step under the first is the last; one over the second has lost its way."""
-RIDGE = 1.0 + 1e-9
+RIDGE = 1e-9
 """Keeps the equations soluble where a partial has next to no energy."""
 
 
@@ -43,15 +50,17 @@ class Fit:
     fundamental: float
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=256)
 def hann(length: int) -> Floats:
     """A Hann window without zeros at its ends, shape (length,)."""
     return np.hanning(length + 2)[1:-1]
 
 
-@lru_cache(maxsize=64)
-def _centred(length: int) -> Floats:
-    return np.arange(length) - (length - 1) / 2.0
+@lru_cache(maxsize=256)
+def _later_half(length: int) -> tuple[Floats, Floats]:
+    """Times from the centre and weights of the later half of a window."""
+    half = length // 2
+    return np.arange(half) + 0.5, hann(length)[half:].copy()
 
 
 def partial_count(hz: float, rate: float) -> int:
@@ -63,67 +72,108 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     """One Gauss-Newton step from the guesses.
 
     Args:
-        window: samples, shape (n,), at least two periods of the lowest guess.
+        window: samples, shape (n,), n even, at least two periods of the lowest guess.
         rate: samples a second.
         guesses: f0 of each reed in Hz, within a few per cent of the truth.
 
     Returns:
         The fit, its f0s those at the window's centre.
     """
-    n = len(window)
-    time = _centred(n)
-    weight = np.sqrt(hann(n))
-    columns = [weight]
-    slopes = []
-    spans = []
-    for hz in guesses:
-        count = partial_count(hz, rate)
-        turn = np.exp(1j * (2.0 * np.pi * hz / rate) * time)
-        powers = np.empty((count, n), dtype=np.complex128)
-        powers[0] = turn
-        for k in range(1, count):
-            np.multiply(powers[k - 1], turn, out=powers[k])
-        powers *= weight
-        spans.append((len(columns), count))
-        columns.extend(powers.real)
-        columns.extend(powers.imag)
-        slopes.append(powers)
-    basis = np.asarray(columns)
-    target = window * weight
-    gram = basis @ basis.T
-    gram.flat[:: len(gram) + 1] *= RIDGE
-    right = basis @ target
-    amplitudes = np.linalg.solve(gram, right)
-    residual = target - amplitudes @ basis
+    half = len(window) // 2
+    time, weight = _later_half(2 * half)
+    layout = _layout(tuple(partial_count(hz, rate) for hz in guesses))
+    basis = _basis(time, rate, guesses, layout)
+    # The window itself, its even part and its odd one, is the last row.
+    later, earlier = window[half:], window[half - 1 :: -1]
+    np.add(later, earlier, out=basis[0, -1])
+    np.subtract(later, earlier, out=basis[1, -1])
+    across = basis.transpose(0, 2, 1)
+    products = (basis * weight) @ across
+    right = products[:, :-1, -1:]
+    gram = products[:, :-1, :-1] * layout.twice
+    gram[1, 0, 0] = 1.0  # the odd part has no constant
+    inverse = np.linalg.inv(gram)
+    amplitudes = inverse @ right
+    energy = 0.5 * float(products[0, -1, -1] + products[1, -1, -1])
+    left = energy - float(np.vdot(right, amplitudes))
 
-    derivatives = []
-    strengths = []
-    for (at, count), powers in zip(spans, slopes, strict=True):
-        real = amplitudes[at : at + count]
-        imag = amplitudes[at + count : at + 2 * count]
-        orders = np.arange(1, count + 1)
-        # d/dw of a cos(kwt) + b sin(kwt) = kt (b cos - a sin)
-        derivatives.append(time * ((orders * imag) @ powers.real - (orders * real) @ powers.imag))
-        strengths.append(np.sqrt(real**2 + imag**2))
-    slope = np.asarray(derivatives)
-    across = basis @ slope.T
-    inner = slope @ slope.T - across.T @ np.linalg.solve(gram, across)
-    inner.flat[:: len(inner) + 1] *= RIDGE
-    try:
-        steps = np.linalg.solve(inner, slope @ residual)
-    except np.linalg.LinAlgError:
-        steps = np.zeros(len(guesses))
-    found = tuple(
-        float(hz + step * rate / (2.0 * np.pi)) for hz, step in zip(guesses, steps, strict=True)
+    slopes = time * ((layout.turning * amplitudes.transpose(0, 2, 1)) @ basis[::-1, :-1])
+    weighted = slopes * weight
+    mixed = weighted @ across
+    hidden = 2.0 * mixed[:, :, :-1]
+    inner = 2.0 * weighted @ slopes.transpose(0, 2, 1) - hidden @ inverse @ hidden.transpose(
+        0, 2, 1
     )
-    energy = float(target @ target)
-    left = float(residual @ residual) / energy if energy > 0.0 else 1.0
+    downhill = mixed[:, :, -1:] - hidden @ amplitudes
+    steps = _solved(inner[0] + inner[1], downhill[0] + downhill[1])
+    turn = rate / (2.0 * np.pi)
+    squares = amplitudes[0, :, 0] ** 2 + amplitudes[1, :, 0] ** 2
+    powers = [squares[span] for span in layout.spans]
     return Fit(
-        found,
-        tuple(float(np.linalg.norm(one)) for one in strengths),
-        min(1.0, left),
-        float(strengths[0][0] / max(float(strengths[0].max()), 1e-12)),
+        tuple(hz + turn * step for hz, step in zip(guesses, steps, strict=True)),
+        tuple(math.sqrt(power.sum()) for power in powers),
+        min(1.0, max(0.0, left / energy)) if energy > 0.0 else 1.0,
+        math.sqrt(powers[0][0] / max(powers[0].max(), 1e-24)),
     )
+
+
+class _Layout(NamedTuple):
+    """Where the partials of some reeds lie among the rows of a fit.
+
+    Attributes:
+        spans: the rows of each reed; row 0 is the constant.
+        turning: shape (2, reeds, rows): d/dw of a cos(kwt) + b sin(kwt) is kt (b cos - a sin), so
+            amplitudes times this are those of the slope over t, sines and cosines changed.
+        twice: shape (rows, rows): products over half a window count twice.
+    """
+
+    spans: tuple[slice, ...]
+    turning: Floats
+    twice: Floats
+
+
+@lru_cache(maxsize=256)
+def _layout(counts: tuple[int, ...]) -> _Layout:
+    rows = 1 + sum(counts)
+    ends = list(accumulate(counts, initial=1))
+    spans = tuple(slice(a, b) for a, b in pairwise(ends))
+    turning = np.zeros((2, len(counts), rows))
+    for reed, span in enumerate(spans):
+        orders = np.arange(1.0, counts[reed] + 1.0)
+        turning[:, reed, span] = -orders, orders
+    return _Layout(spans, turning, 2.0 + 2.0 * RIDGE * np.eye(rows))
+
+
+def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layout) -> Floats:
+    """Cosines and sines of all partials at `time`, shape (2, rows + 1, n).
+
+    The first of the cosines is the constant, the first of the sines nothing; the last row of
+    both is left open.
+    """
+    basis = np.empty((2, layout.spans[-1].stop + 1, len(time)))
+    basis[0, 0], basis[1, 0] = 1.0, 0.0
+    for hz, span in zip(guesses, layout.spans, strict=True):
+        turns = np.empty((span.stop - span.start, len(time)), dtype=complex)
+        np.exp((2j * np.pi * hz / rate) * time, out=turns[0])
+        known = 1
+        while known < len(turns):  # twice as many at each step
+            more = min(known, len(turns) - known)
+            np.multiply(turns[:more], turns[known - 1], out=turns[known : known + more])
+            known += more
+        basis[0, span], basis[1, span] = turns.real, turns.imag
+    return basis
+
+
+def _solved(matrix: Floats, right: Floats) -> list[float]:
+    """Solution of symmetric equations, shapes (n, n) and (n, 1); zeros where there is none."""
+    if len(matrix) == 1:
+        least = float(matrix[0, 0])
+        return [float(right[0, 0]) / least if least > 0.0 else 0.0]
+    matrix.flat[:: len(matrix) + 1] *= 1.0 + RIDGE
+    try:
+        return list(np.linalg.solve(matrix, right).ravel().tolist())
+    except np.linalg.LinAlgError:
+        return [0.0] * len(matrix)
 
 
 def fit_closely(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit | None:

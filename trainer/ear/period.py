@@ -54,16 +54,27 @@ def _peak(values: Floats, lag: int) -> tuple[float, float]:
     return lag + shift, centre - 0.25 * (left - right) * shift
 
 
-def best_period(correlation: Floats, shortest: int) -> tuple[float, float] | None:
-    """Period in samples and clarity (height of the peak, up to about 1), or None."""
+def periods(correlation: Floats, shortest: int) -> list[tuple[float, float]]:
+    """Periods that a window may have, the likeliest first.
+
+    Args:
+        correlation: as :func:`autocorrelation` gives it.
+        shortest: the least lag in samples that counts.
+
+    Returns:
+        (period in samples, clarity: height of the peak, up to about 1), from the shortest that is
+        nearly as clear as the clearest, by period; empty where nothing repeats.
+    """
     inner = correlation[1:-1]
     peaks = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
     peaks = peaks[peaks >= shortest]
     if not len(peaks):
-        return None
-    fine = [_peak(correlation, int(lag)) for lag in peaks]
+        return []
+    nearly = peaks[correlation[peaks] > correlation[peaks].max() - 2.0 * NEARLY]
+    fine = [_peak(correlation, int(lag)) for lag in nearly]
     highest = max(height for _, height in fine)
-    return next((lag, height) for lag, height in fine if height >= highest - NEARLY)
+    first = next(i for i, (_, height) in enumerate(fine) if height >= highest - NEARLY)
+    return fine[first:]
 
 
 class AubioPitch:

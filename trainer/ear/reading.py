@@ -29,6 +29,8 @@ class Reading:
         leak_db: level of the loudest other hole relative to the main one, in dB (negative is
             quieter); None when no other hole is heard above the floor of what can be measured.
         leak_hole: the number of that hole.
+        pitches: (hole, f0 in Hz) of each reed that sounds, the main one first, as far as they were
+            followed.
         levels: for the ten-hole strip, (hole, dB relative to the main hole) of each hole that
             could be measured in this breath direction.
     """
@@ -47,6 +49,7 @@ class Reading:
     holes: tuple[int, ...] = ()
     leak_db: float | None = None
     leak_hole: int | None = None
+    pitches: tuple[tuple[int, float], ...] = ()
     levels: tuple[tuple[int, float], ...] = field(default=())
 
     @property
