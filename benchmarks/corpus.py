@@ -1,0 +1,299 @@
+"""The corpus: what is played, and what is known about it to a fraction of a cent.
+
+Conventions. Times are seconds from the start of an item. All sound is recorded reeds
+(`benchmarks/fonts.py`); what moves or is cut is the held part of a recording, resampled along a
+known path of cents with a windowed sinc, so that its pitch is that of the recording (by Praat)
+times the path. A hard onset begins with full level in the middle of a period.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from benchmarks.fonts import LENGTH_S, RATE, SPOKEN_S, VOICES, Floats, Reed, Voice
+from trainer.harp import Breath, Harp, Tab
+
+LEAD_S = 0.3
+"""Silence before every item's sound."""
+HARD_FROM_S = 0.4
+"""Where in a recording a hard onset is cut."""
+TAPS = 24
+LOWEST_MIDI, HIGHEST_MIDI = 43, 96
+"""Beyond these a font stretches its last sample, or has none."""
+
+Path = Callable[[Floats], Floats]
+"""Cents at times after an item's onset."""
+
+
+@dataclass(frozen=True)
+class Item:
+    """One thing played.
+
+    Attributes:
+        kind: which question it asks, such as ``steady`` or ``pair``.
+        voice: name of the voice.
+        harp: the harp in hand.
+        tab: the wanted entry; of several reeds the main one.
+        holes: the holes that sound.
+        samples: float64, shape (n,), at `RATE`.
+        onset: the first sample of the sound.
+        hz: f0 of the wanted reed at given times; only while it is held.
+        until: when it is let go, seconds.
+        db: level of the leak beside the wanted reed, if there is one.
+    """
+
+    kind: str
+    voice: str
+    harp: Harp
+    tab: str
+    holes: frozenset[int]
+    samples: Floats
+    onset: int
+    hz: Callable[[Floats], Floats]
+    until: float
+    db: float | None = None
+
+    @property
+    def name(self) -> str:
+        """Names it in a list of misses."""
+        holes = "+".join(str(hole) for hole in sorted(self.holes))
+        leak = "" if self.db is None else f" {self.db:g} dB"
+        return f"{self.voice}, {self.harp.name} harp, {self.kind} {self.tab} ({holes}){leak}"
+
+
+def still(_: Floats) -> Floats:
+    """The path that stays."""
+    return np.zeros_like(_)
+
+
+def bend(cents: float, seconds: float, after: float = 0.3) -> Path:
+    """Down by some cents in a straight line (in cents), and held there."""
+    return lambda t: -cents * np.clip((t - after) / seconds, 0.0, 1.0)
+
+
+def vibrato(cents: float, rate: float, after: float = 0.2) -> Path:
+    """Around the pitch, plus and minus some cents, so many times a second."""
+    return lambda t: np.where(t > after, cents * np.sin(2 * np.pi * rate * (t - after)), 0.0)
+
+
+def hand(samples: Floats, onset: int, rate: float = 4.0, depth_db: float = 6.0) -> Floats:
+    """Hands that open and close: level and brightness swing together, the pitch does not."""
+    t = np.arange(len(samples)) / RATE - onset / RATE
+    swing = 0.5 - 0.5 * np.cos(2 * np.pi * rate * np.maximum(t, 0.0))
+    dark = np.convolve(samples, np.hanning(21) / np.hanning(21).sum(), "same")
+    return (dark + (samples - dark) * (1.0 - 0.7 * swing)) * 10.0 ** (-depth_db * swing / 20.0)
+
+
+@dataclass(frozen=True)
+class Sound:
+    """A reed as it is played here: samples from the onset on, and its f0 at times after it."""
+
+    samples: Floats
+    hz: Callable[[Floats], Floats]
+    rms: float
+
+
+def natural(reed: Reed, length: float, cents: float = 0.0) -> Sound:
+    """From its own attack on, let go by a fade of 20 ms; `cents` moves it as a whole."""
+    return _along(reed, reed.speaks / RATE, length, lambda t: np.full_like(t, cents))
+
+
+def hard(reed: Reed, length: float, path: Path = still, cents: float = 0.0) -> Sound:
+    """With a hard onset, along a path."""
+    start = HARD_FROM_S + 0.1 * (zlib.crc32(reed.samples.tobytes()) % 1000) / 1000.0
+    return _along(reed, start, length, lambda t: path(t) + cents)
+
+
+def _along(reed: Reed, start: float, length: float, path: Path) -> Sound:
+    t = np.arange(round(length * RATE)) / RATE
+    speed = 2.0 ** (path(t) / 1200.0)
+    at = start + np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))]) / RATE
+    samples = _at(reed.samples, np.minimum(at, LENGTH_S - 0.01) * RATE)
+    fade = round(0.02 * RATE)
+    samples[-fade:] *= np.linspace(1.0, 0.0, fade)
+
+    def hz(times: Floats) -> Floats:
+        return reed.hz_at(np.interp(times, t, at)) * 2.0 ** (path(times) / 1200.0)
+
+    return Sound(samples, hz, reed.rms)
+
+
+def _at(samples: Floats, at: Floats) -> Floats:
+    """Samples at places between them, by a Kaiser-windowed sinc."""
+    base = np.floor(at).astype(int)
+    offsets = np.arange(-TAPS + 1, TAPS + 1)
+    padded = np.pad(samples, TAPS + 1)
+    result = np.zeros(len(at))
+    for offset in offsets:
+        x = at - base - offset
+        window = np.i0(9.0 * np.sqrt(np.maximum(0.0, 1.0 - (x / TAPS) ** 2))) / np.i0(9.0)
+        result += padded[base + offset + TAPS + 1] * np.sinc(x) * window
+    return result
+
+
+def item(kind: str, voice: Voice, harp: Harp, tabs: list[str], sounds: list[Sound]) -> Item:
+    """Sounds that begin together, the first of them wanted."""
+    lead = round(LEAD_S * RATE)
+    length = max(len(sound.samples) for sound in sounds)
+    samples = np.zeros(lead + length + round(0.1 * RATE))
+    for sound in sounds:
+        samples[lead : lead + len(sound.samples)] += sound.samples
+    holes = frozenset(Tab.parse(tab).hole for tab in tabs)
+    wanted = sounds[0]
+    return Item(
+        kind,
+        voice.name,
+        harp,
+        tabs[0],
+        holes,
+        samples,
+        lead,
+        lambda times: wanted.hz(times - LEAD_S),
+        LEAD_S + len(wanted.samples) / RATE - 0.02,
+    )
+
+
+def louder(sound: Sound, db: float, beside: Sound) -> Sound:
+    """A sound brought to a level relative to another's."""
+    gain = 10.0 ** (db / 20.0) * beside.rms / sound.rms
+    return replace(sound, samples=gain * sound.samples, rms=gain * sound.rms)
+
+
+class Player:
+    """A harp of one voice, its reeds up to `off` cents away from theory."""
+
+    def __init__(self, voice: str, key: str, off: float = 0.0) -> None:
+        self.voice, self.harp, self.off = VOICES[voice], Harp.of(key), off
+
+    def midi(self, tab: str) -> int:
+        return self.harp.midi(Tab.parse(tab))
+
+    def has(self, tab: str) -> bool:
+        return LOWEST_MIDI <= self.midi(tab) <= HIGHEST_MIDI
+
+    def reed(self, tab: str) -> Reed:
+        return self.voice.reed(self.midi(tab))
+
+    def cents(self, tab: str) -> float:
+        """How far this harp's reed is off, the same at every call."""
+        seed = zlib.crc32(f"{self.harp.name} {tab}".encode())
+        return float(np.random.default_rng(seed).uniform(-self.off, self.off))
+
+    def item(self, kind: str, tabs: list[str], sounds: list[Sound]) -> Item:
+        return item(kind, self.voice, self.harp, tabs, sounds)
+
+    @property
+    def naturals(self) -> list[str]:
+        """All it can play without a bend, in the range of the recordings."""
+        tabs = [str(Tab(hole, breath)) for breath in Breath for hole in range(1, 11)]
+        return [tab for tab in tabs if self.has(tab)]
+
+    @property
+    def neighbours(self) -> list[tuple[str, str]]:
+        """Wanted and leaking entries, both ways."""
+        rows = [[tab for tab in self.naturals if tab.startswith("-") == drawn] for drawn in (0, 1)]
+        up = [pair for row in rows for pair in pairwise(row)]
+        return [*up, *((high, low) for low, high in up)]
+
+    def steady(self) -> Iterator[Item]:
+        for tab in self.naturals:
+            yield self.item("steady", [tab], [natural(self.reed(tab), 0.9, self.cents(tab))])
+
+    def hard_onsets(self) -> Iterator[Item]:
+        for tab in self.naturals:
+            yield self.item("hard", [tab], [hard(self.reed(tab), 0.5, cents=self.cents(tab))])
+
+    def bends(self, cents: float, seconds: float) -> Iterator[Item]:
+        """On every hole and breath that bends so far."""
+        for tab in self.naturals:
+            bent = tab + "'" * round(cents / 100.0)
+            if self.harp.can_play(Tab.parse(bent)):
+                sound = hard(self.reed(tab), 0.75, bend(cents, seconds), self.cents(tab))
+                yield self.item(f"bend {cents:g} in {1000 * seconds:g} ms", [tab], [sound])
+
+    def vibratos(self, cents: float = 40.0, rate: float = 5.5) -> Iterator[Item]:
+        for tab in self.naturals:
+            sound = hard(self.reed(tab), 0.9, vibrato(cents, rate), self.cents(tab))
+            yield self.item("vibrato", [tab], [sound])
+
+    def wahs(self) -> Iterator[Item]:
+        for tab in self.naturals:
+            one = self.item("wah", [tab], [hard(self.reed(tab), 0.9, cents=self.cents(tab))])
+            yield replace(one, samples=hand(one.samples, one.onset))
+
+    def pairs(self, db: float, soft: bool = False) -> Iterator[Item]:
+        """Neighbours, with a hard onset or (soft) with their own attack."""
+        play = natural if soft else hard
+        for tabs in self.neighbours:
+            wanted, leak = (play(self.reed(tab), 0.45, cents=self.cents(tab)) for tab in tabs)
+            one = self.item("pair", list(tabs), [wanted, louder(leak, db, wanted)])
+            yield replace(one, db=db)
+
+    def leaks_in_motion(self, kind: str, path: Path, db: float = -12.0) -> Iterator[Item]:
+        """A neighbour that leaks, unbent, while the wanted note moves."""
+        for tabs in self.neighbours:
+            tab = Tab.parse(tabs[0])
+            if kind != "vibrato" and not self.harp.can_play(replace(tab, bend=1)):
+                continue
+            wanted = hard(self.reed(tabs[0]), 0.9, path, self.cents(tabs[0]))
+            leak = hard(self.reed(tabs[1]), 0.9, cents=self.cents(tabs[1]))
+            one = self.item(f"leak in {kind}", list(tabs), [wanted, louder(leak, db, wanted)])
+            yield replace(one, db=db)
+
+    def leaks_in_wah(self, db: float = -12.0) -> Iterator[Item]:
+        for one in self.leaks_in_motion("vibrato", still, db):
+            yield replace(one, kind="leak in wah", samples=hand(one.samples, one.onset))
+
+    def chords(self, spread_db: float = 0.0) -> Iterator[Item]:
+        """Three holes beside each other, the outer ones softer."""
+        for low, high in ((tabs[0], tabs[-1]) for tabs in self._rows(3)):
+            middle = str(replace(Tab.parse(low), hole=Tab.parse(low).hole + 1))
+            sounds = [
+                hard(self.reed(tab), 0.5, cents=self.cents(tab)) for tab in (middle, low, high)
+            ]
+            outer = [louder(sound, -spread_db, sounds[0]) for sound in sounds[1:]]
+            yield self.item("chord of three", [middle, low, high], [sounds[0], *outer])
+
+    def splits(self, off: float = 3.0, db: float = 0.0) -> Iterator[Item]:
+        """Octaves with blocked holes between: the upper reed `off` cents beside the lower."""
+        for tabs in self._octaves():
+            low, high = (self.reed(tab) for tab in tabs)
+            sharp = off + 1200.0 * np.log2(2.0 * low.held_hz / high.held_hz)
+            sounds = [hard(low, 0.9), hard(high, 0.9, cents=float(sharp))]
+            one = self.item(
+                "octave split", list(tabs), [sounds[0], louder(sounds[1], db, sounds[0])]
+            )
+            yield replace(one, db=db)
+
+    def _octaves(self) -> list[tuple[str, str]]:
+        return [
+            (low, high)
+            for low in self.naturals
+            for high in self.naturals
+            if low.startswith("-") == high.startswith("-")
+            and self.midi(high) - self.midi(low) == 12
+        ]
+
+    def _rows(self, count: int) -> Iterator[list[str]]:
+        for drawn in (False, True):
+            row = [tab for tab in self.naturals if tab.startswith("-") == drawn]
+            for at in range(len(row) - count + 1):
+                yield row[at : at + count]
+
+
+def noisy(one: Item, snr_db: float, seed: int = 0) -> Item:
+    """With white noise, so far under the sound's level while it is held."""
+    held = one.samples[one.onset : round(one.until * RATE)]
+    rms = float(np.sqrt(np.mean(held**2)))
+    noise = np.random.default_rng([seed, zlib.crc32(one.name.encode())]).standard_normal(
+        len(one.samples)
+    )
+    return replace(one, samples=one.samples + rms * 10.0 ** (-snr_db / 20.0) * noise)
+
+
+__all__ = ["HIGHEST_MIDI", "LEAD_S", "LOWEST_MIDI", "SPOKEN_S", "Item", "Player", "bend", "noisy"]

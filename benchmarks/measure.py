@@ -1,0 +1,107 @@
+"""What is counted: one function a row of the table, each over the readings of one item."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchmarks.corpus import Item
+from benchmarks.fonts import RATE, Floats
+from trainer.ear import Ear, Reading
+from trainer.harp import Tab
+from trainer.sound import Block, on_grid
+
+SETTLED_S = 0.06
+"""From so long after an onset the figures of held notes count."""
+BLOCK = 512
+
+
+def hear(one: Item) -> list[Reading]:
+    """All readings of this ear."""
+    ear = Ear(RATE, one.harp)
+    samples = on_grid(one.samples)
+    return [
+        reading
+        for start in range(0, len(samples), BLOCK)
+        for reading in ear.feed(Block(start, samples[start : start + BLOCK], RATE))
+    ]
+
+
+@dataclass(frozen=True)
+class Track:
+    """Pitch readings of any detector.
+
+    Attributes:
+        times: what moment each belongs to, seconds, shape (n,).
+        heard: when it was known, seconds, shape (n,).
+        hz: shape (n,); NaN where it found none.
+    """
+
+    times: Floats
+    heard: Floats
+    hz: Floats
+
+
+def track(readings: Iterable[Reading]) -> Track:
+    """Our readings as a track."""
+    rows = [(r.time, r.heard_at, r.hz or np.nan) for r in readings]
+    return Track(*np.array(rows).T)
+
+
+def errors(one: Item, found: Track, settled: float = SETTLED_S) -> Floats:
+    """Cents off at every reading of the held part; infinite where there is no pitch."""
+    since = one.onset / RATE + settled
+    held = (found.times > since) & (found.heard < one.until)
+    hz = np.where(np.isnan(found.hz[held]), np.inf, found.hz[held])
+    with np.errstate(divide="ignore"):
+        return 1200.0 * np.log2(hz / one.hz(found.times[held]))
+
+
+def three_right(one: Item, found: Track, within: float = 10.0) -> float:
+    """Seconds from the onset until three readings in a row within some cents are known."""
+    after = (found.heard > one.onset / RATE) & (found.times < one.until)
+    hz, times, heard = found.hz[after], found.times[after], found.heard[after]
+    truth = one.hz(np.maximum(times, one.onset / RATE))
+    with np.errstate(invalid="ignore"):
+        right = np.abs(1200.0 * np.log2(hz / truth)) < within
+    run = right[2:] & right[1:-1] & right[:-2]
+    return float(heard[2:][run][0] - one.onset / RATE) if run.any() else float("inf")
+
+
+def right_holes(one: Item, readings: Sequence[Reading], settled: float = SETTLED_S) -> list[bool]:
+    """Whether each reading known that long after the onset names exactly the holes that sound.
+
+    Where draw 2 and blow 3 sound alone either will do, because nothing tells them apart.
+    """
+    since = one.onset / RATE + settled
+    return [_names(one, reading) for reading in readings if since < reading.heard_at < one.until]
+
+
+def _names(one: Item, reading: Reading) -> bool:
+    if set(reading.holes) == one.holes:
+        return True
+    twins = {tab.hole for tab in one.harp.same_pitch(Tab.parse(one.tab))}
+    return len(one.holes) == 1 and len(reading.holes) == 1 and reading.holes[0] in twins
+
+
+def settles(one: Item, readings: Sequence[Reading]) -> float:
+    """Seconds from the onset until the holes are right and stay so."""
+    told = [(r.heard_at, _names(one, r)) for r in readings if r.heard_at < one.until]
+    wrong = [at for at, right in told if not right]
+    later = [at for at, _ in told if not wrong or at > wrong[-1]]
+    return later[0] - one.onset / RATE if later else float("inf")
+
+
+def leak(one: Item, readings: Sequence[Reading], hole: int) -> float:
+    """Median level of a hole relative to the wanted one, dB; -inf where it is not told."""
+    wanted = Tab.parse(one.tab).hole
+    since = one.onset / RATE + 0.1
+    levels = []
+    for reading in readings:
+        if reading.tab is None or not since < reading.heard_at < one.until:
+            continue
+        told = {reading.tab.hole: 0.0, **dict(reading.levels)}
+        levels.append(told.get(hole, -np.inf) - told.get(wanted, np.inf))
+    return float(np.median(levels)) if levels else -np.inf
