@@ -57,7 +57,9 @@ VOICES = {
     for voice in (
         Voice("harmonica 1", "FluidR3_GM.sf2", 22, False),
         Voice("harmonica 2", "sf_GMbank.sf2", 22, True),
-        Voice("bandoneon", "FluidR3_GM.sf2", 23, True),
+        # The accordions and bandoneons sound two reeds a key, beating: no reference for one reed.
+        Voice("reed organ 1", "FluidR3_GM.sf2", 20, True),
+        Voice("reed organ 2", "sf_GMbank.sf2", 20, True),
     )
 }
 
