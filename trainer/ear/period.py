@@ -48,7 +48,7 @@ def autocorrelation(window: Floats, longest: int) -> Floats:
 
 def _peak(values: Floats, lag: int) -> tuple[float, float]:
     """Place and height of the parabola through a sample and its neighbours."""
-    left, centre, right = values[lag - 1 : lag + 2]
+    left, centre, right = values[lag - 1 : lag + 2].tolist()
     bend = left - 2.0 * centre + right
     shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
     return lag + shift, centre - 0.25 * (left - right) * shift

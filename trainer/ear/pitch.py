@@ -24,9 +24,9 @@ CLEAR = 0.80
 """Least clarity of a pitch that is told."""
 CLEAR_EARLY = 0.90
 """The same while the window still grows."""
-CLEAR_SHORT, EXPLAINED_SHORT = 0.95, 0.05
-"""Least clarity, and most that may be left unexplained, while the window is too short to show
-the harp's lowest notes."""
+CLEAR_SHORT = 0.96
+"""The same while the window is too short to show the harp's lowest notes: half the period of one
+of them, of which the odd partials are 13 dB down, comes to 0.91."""
 AUBIO_BUFFER_S = 0.043
 OBJECTS_CENTS = 150.0
 """aubio, whose buffer is long, lags behind a bend by less than this."""
@@ -134,7 +134,7 @@ class PitchTracker:
                 other = self._fit(end, age, rate / longer)
                 if other is not None and other.unexplained < BETTER * best.unexplained:
                     best = other
-        return None if short and best and best.unexplained > EXPLAINED_SHORT else best
+        return best
 
     def _fit(self, end: int, age: int, hz: float) -> Estimate | None:
         """The estimate of one reed near `hz`; None if what sounds is no single reed there."""
