@@ -7,7 +7,8 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from trainer.ear.reading import HeardNote, Reading
+from trainer.ear.note import HeardNote
+from trainer.ear.reading import Reading
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 
