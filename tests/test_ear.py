@@ -269,7 +269,7 @@ def test_the_fit_of_one_reed_is_exact(hz: float) -> None:
     assert cents(found, hz) == pytest.approx(0.0, abs=1e-4)
     assert fitted.unexplained < 1e-6
     assert fitted.levels[0] == pytest.approx(float(np.linalg.norm(AMPLITUDES)), rel=1e-6)
-    assert fitted.fundamental == pytest.approx(1.0)
+    assert fitted.root == pytest.approx(1.0)
 
 
 def test_the_fit_of_two_reeds_takes_them_apart() -> None:

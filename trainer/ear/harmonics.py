@@ -41,13 +41,15 @@ class Fit:
         hz: f0 of each reed, in the order of the guesses.
         levels: amplitude of each reed, the root of its partials' summed squares.
         unexplained: share of the window's energy that the model leaves, 0 to 1.
-        fundamental: amplitude of the first reed's fundamental over its strongest partial's.
+        root: amplitude of the first reed's fundamental over its strongest partial's. Where a
+            room swallows the fundamental, the least of its second, third and fifth partials
+            stands for it: the common period of two reeds, which nobody played, lacks one of them.
     """
 
     hz: tuple[float, ...]
     levels: tuple[float, ...]
     unexplained: float
-    fundamental: float
+    root: float
 
 
 @lru_cache(maxsize=256)
@@ -113,7 +115,7 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
         tuple(hz + turn * step for hz, step in zip(guesses, steps, strict=True)),
         tuple(math.sqrt(power.sum()) for power in powers),
         min(1.0, max(0.0, left / energy)) if energy > 0.0 else 1.0,
-        math.sqrt(powers[0][0] / max(powers[0].max(), 1e-24)),
+        _root(powers[0].tolist()),
     )
 
 
@@ -162,6 +164,12 @@ def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layou
             known += more
         basis[0, span], basis[1, span] = turns.real, turns.imag
     return basis
+
+
+def _root(powers: list[float]) -> float:
+    """What stands for the fundamental, as in :class:`Fit`, of the powers of partials."""
+    first = powers[0] if len(powers) < 5 else max(powers[0], min(powers[1], powers[2], powers[4]))
+    return math.sqrt(first / max(*powers, 1e-24))
 
 
 def _solved(matrix: Floats, right: Floats) -> list[float]:

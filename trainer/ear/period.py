@@ -17,6 +17,8 @@ import numpy as np
 from trainer.ear.frontend import Floats
 from trainer.ear.harmonics import hann
 
+FINE = 2
+"""Lags to a sample: at a low rate a high note's peaks fall between samples."""
 NEARLY = 0.12
 """A peak this close to the highest counts as nearly as high."""
 
@@ -24,34 +26,39 @@ NEARLY = 0.12
 @lru_cache(maxsize=64)
 def _own(length: int, size: int) -> Floats:
     spectrum = np.fft.rfft(hann(length), size)
-    own = np.fft.irfft(np.abs(spectrum) ** 2, size)
+    own = np.fft.irfft(np.abs(spectrum) ** 2, FINE * size)
     return own / own[0]
 
 
 def autocorrelation(window: Floats, longest: int) -> Floats:
-    """Normalised autocorrelation at lags 0 to `longest`, shape (longest + 1,); 1 at lag 0.
+    """Normalised autocorrelation of a window, 1 at lag 0.
 
-    Lags beyond 0.7 of the window are 0: too little of it overlaps there.
+    Args:
+        window: samples, shape (n,).
+        longest: the longest lag in samples; beyond 0.7 n too little overlaps, and it is 0.
+
+    Returns:
+        Shape (FINE * longest + 1,), at lags of 1 / FINE samples.
     """
     n = len(window)
     size = 1 << int(n + longest).bit_length()
     centred = (window - window.mean()) * hann(n)
     spectrum = np.fft.rfft(centred, size)
-    raw = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, size)
-    result = np.zeros(longest + 1)
+    raw = np.fft.irfft(spectrum.real**2 + spectrum.imag**2, FINE * size)
+    result = np.zeros(FINE * longest + 1)
     if raw[0] <= 0.0:
         return result
-    reach = min(longest, int(0.7 * n))
-    result[: reach + 1] = raw[: reach + 1] / raw[0] / _own(n, size)[: reach + 1]
+    reach = FINE * min(longest, int(0.7 * n)) + 1
+    result[:reach] = raw[:reach] / raw[0] / _own(n, size)[:reach]
     return result
 
 
 def _peak(values: Floats, lag: int) -> tuple[float, float]:
-    """Place and height of the parabola through a sample and its neighbours."""
+    """Lag in samples and height of the parabola through a peak and its neighbours."""
     left, centre, right = values[lag - 1 : lag + 2].tolist()
     bend = left - 2.0 * centre + right
     shift = 0.5 * (left - right) / bend if bend < 0.0 else 0.0
-    return lag + shift, centre - 0.25 * (left - right) * shift
+    return (lag + shift) / FINE, centre - 0.25 * (left - right) * shift
 
 
 def periods(correlation: Floats, shortest: int) -> list[tuple[float, float]]:
@@ -67,7 +74,7 @@ def periods(correlation: Floats, shortest: int) -> list[tuple[float, float]]:
     """
     inner = correlation[1:-1]
     peaks = np.flatnonzero((inner >= correlation[:-2]) & (inner > correlation[2:])) + 1
-    peaks = peaks[peaks >= shortest]
+    peaks = peaks[peaks >= FINE * shortest]
     if not len(peaks):
         return []
     nearly = peaks[correlation[peaks] > correlation[peaks].max() - 2.0 * NEARLY]

@@ -32,7 +32,7 @@ OBJECTS_CENTS = 150.0
 """aubio, whose buffer is long, lags behind a bend by less than this."""
 CONTINUES_S = 0.012
 """A pitch that has been away for longer is searched for anew."""
-LEAST_FUNDAMENTAL = 0.05
+LEAST_ROOT = 0.05
 """A reed's fundamental over its strongest partial. Recorded reeds keep over 0.22 (13 dB); the
 common sub-octave of two reeds, which nobody played, has none."""
 MOST_UNEXPLAINED = 0.35
@@ -117,8 +117,15 @@ class PitchTracker:
 
     def _search(self, end: int, age: int) -> Estimate | None:
         """The estimate of whatever reed sounds, or None if no single reed explains the window."""
+        longest = min(age, self._longest)
+        found = self._search_in(end, age, longest)
+        if found is None and longest > 1.5 * self._shows_all:
+            # The sound may have changed inside the window.
+            found = self._search_in(end, self._shows_all, self._shows_all)
+        return found
+
+    def _search_in(self, end: int, age: int, length: int) -> Estimate | None:
         rate = self._sound.rate
-        length = min(age, self._longest)
         short = length < self._shows_all
         least = CLEAR_SHORT if short else CLEAR if age > 2 * self._longest else CLEAR_EARLY
         window = self._sound.window(end, length)
@@ -144,7 +151,7 @@ class PitchTracker:
         fitted = fit_closely(self._sound.window(end, length), rate, (hz,))
         if (
             fitted is None
-            or fitted.fundamental < LEAST_FUNDAMENTAL
+            or fitted.root < LEAST_ROOT
             or fitted.unexplained > MOST_UNEXPLAINED
         ):
             return None
