@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchmarks.corpus import Item
-from benchmarks.fonts import RATE, Floats
+from benchmarks.fonts import Floats
 from trainer.ear import Ear, Reading
 from trainer.harp import Tab
 from trainer.sound import Block, on_grid
@@ -20,12 +20,12 @@ BLOCK = 512
 
 def hear(one: Item) -> list[Reading]:
     """All readings of this ear."""
-    ear = Ear(RATE, one.harp)
+    ear = Ear(one.rate, one.harp)
     samples = on_grid(one.samples)
     return [
         reading
         for start in range(0, len(samples), BLOCK)
-        for reading in ear.feed(Block(start, samples[start : start + BLOCK], RATE))
+        for reading in ear.feed(Block(start, samples[start : start + BLOCK], one.rate))
     ]
 
 
@@ -52,7 +52,7 @@ def track(readings: Iterable[Reading]) -> Track:
 
 def errors(one: Item, found: Track, settled: float = SETTLED_S) -> Floats:
     """Cents off at every reading of the held part; infinite where there is no pitch."""
-    since = one.onset / RATE + settled
+    since = one.begins + settled
     held = (found.times > since) & (found.heard < one.until)
     hz = np.where(np.isnan(found.hz[held]), np.inf, found.hz[held])
     with np.errstate(divide="ignore"):
@@ -61,13 +61,13 @@ def errors(one: Item, found: Track, settled: float = SETTLED_S) -> Floats:
 
 def three_right(one: Item, found: Track, within: float = 10.0) -> float:
     """Seconds from the onset until three readings in a row within some cents are known."""
-    after = (found.heard > one.onset / RATE) & (found.times < one.until)
+    after = (found.heard > one.begins) & (found.times < one.until)
     hz, times, heard = found.hz[after], found.times[after], found.heard[after]
-    truth = one.hz(np.maximum(times, one.onset / RATE))
+    truth = one.hz(np.maximum(times, one.begins))
     with np.errstate(invalid="ignore"):
         right = np.abs(1200.0 * np.log2(hz / truth)) < within
     run = right[2:] & right[1:-1] & right[:-2]
-    return float(heard[2:][run][0] - one.onset / RATE) if run.any() else float("inf")
+    return float(heard[2:][run][0] - one.begins) if run.any() else float("inf")
 
 
 def right_holes(one: Item, readings: Sequence[Reading], settled: float = SETTLED_S) -> list[bool]:
@@ -75,7 +75,7 @@ def right_holes(one: Item, readings: Sequence[Reading], settled: float = SETTLED
 
     Where draw 2 and blow 3 sound alone either will do, because nothing tells them apart.
     """
-    since = one.onset / RATE + settled
+    since = one.begins + settled
     return [_names(one, reading) for reading in readings if since < reading.heard_at < one.until]
 
 
@@ -91,13 +91,13 @@ def settles(one: Item, readings: Sequence[Reading]) -> float:
     told = [(r.heard_at, _names(one, r)) for r in readings if r.heard_at < one.until]
     wrong = [at for at, right in told if not right]
     later = [at for at, _ in told if not wrong or at > wrong[-1]]
-    return later[0] - one.onset / RATE if later else float("inf")
+    return later[0] - one.begins if later else float("inf")
 
 
 def leak(one: Item, readings: Sequence[Reading], hole: int) -> float:
     """Median level of a hole relative to the wanted one, dB; -inf where it is not told."""
     wanted = Tab.parse(one.tab).hole
-    since = one.onset / RATE + 0.1
+    since = one.begins + 0.1
     levels = []
     for reading in readings:
         if reading.tab is None or not since < reading.heard_at < one.until:
