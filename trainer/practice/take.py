@@ -91,7 +91,8 @@ class _Take:
         )
         ear = Ear(source.rate, plan.harp)
         if plan.save is not None:
-            self._writer = TakeWriter(plan.save, source.rate)
+            own = isinstance(source, Microphone)
+            self._writer = TakeWriter(plan.save, source.rate, own=own)
         self._conductor = conductor = Conductor(plan, source.rate)
         yield from self._first_pass()
         for item in self._blocks():

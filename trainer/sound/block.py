@@ -11,6 +11,12 @@ from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
 
+OWN_AHEAD_S = 0.1
+"""How long before it is heard, by what the drivers say, a block carries what the trainer played.
+
+It has to come before its echo even where drivers claim too much, and a filter that works on long
+blocks needs it earlier still."""
+
 _GRID = 2.0**23
 
 
@@ -33,18 +39,23 @@ def on_grid(samples: NDArray[np.floating[Any]]) -> Samples:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A stretch of mono sound.
+    """A stretch of mono sound, and what the trainer itself was playing.
 
     Attributes:
         start: number of its first sample since the source was opened.
         samples: float32, shape (n,), within -1 to 1 and on the grid of 24-bit audio
             (multiples of 2**-23), so that saving a take to FLAC loses nothing.
         rate: samples a second.
+        own: what the trainer itself played, as the output was given it, float32, shape (n,), on
+            the same grid: sample i is heard `OWN_AHEAD_S` after sample i of `samples`, give or
+            take some milliseconds that stay the same, and on the way to the microphone later
+            still. None stands for silence.
     """
 
     start: int
     samples: Samples
     rate: int
+    own: Samples | None = None
 
     @property
     def end(self) -> int:

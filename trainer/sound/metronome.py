@@ -4,15 +4,22 @@ Input and output are two streams, each with its own frames. Both drivers say on 
 frame was picked up and when one will be heard; that ties a sample of the input to the frame of
 the output that is heard on it. It is looked up afresh for every click, so that clicks stay on
 their samples however the two devices drift.
+
+What was played is told to whoever cancels its echo on the clock of the input, too. There frames
+are counted from one look-up on: what drivers say wanders by a millisecond or two within seconds
+(seen with PulseAudio, where the true distance stayed within a hundredth of a sample), and a filter
+that has learned an echo is more easily upset than a drummer.
 """
 
 from __future__ import annotations
 
 from collections import deque
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from trainer.sound.block import Samples
+from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.speaker import Speaker
 from trainer.sound.timing import Timing
@@ -21,6 +28,10 @@ _AHEAD_S = 0.3
 """How much is given to the output ahead of time, so that a busy moment is not heard."""
 _LEAST_S = 0.03
 """Less than this is not worth giving at a time."""
+_REMEMBERED_S = 2.0
+"""What was played is remembered for so long; a block asks for it some 0.3 s after it was given."""
+_SLIPPED_S = 0.01
+"""Where counting and drivers differ by more, frames were lost, or the clocks have drifted."""
 
 
 class Metronome:
@@ -37,6 +48,9 @@ class Metronome:
         self._speaker, self._heard, self._rate = speaker, heard, rate
         self._beats: deque[tuple[int, bool]] = deque()
         self._mixed: list[tuple[int, Samples]] = []
+        self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
+        self._sounded = 0
+        self._offset: float | None = None
 
     @property
     def rate(self) -> int:
@@ -77,7 +91,49 @@ class Metronome:
         for at, samples in self._mixed:
             mix(out, first, samples, at)
         self._mixed = [(at, s) for at, s in self._mixed if at + len(s) > first + count]
-        self._speaker.play(np.clip(out, -1.0, 1.0))
+        np.clip(out, -1.0, 1.0, out=out)
+        self._speaker.play(out)
+        self._given[np.arange(first, first + count) % len(self._given)] = out
+        if out.any():
+            self._sounded = first + count
+
+    def own(self, start: int, count: int) -> Samples | None:
+        """What the output was given for a stretch of the input.
+
+        Args:
+            start: number of its first sample.
+            count: how many.
+
+        Returns:
+            as :attr:`trainer.sound.Block.own`: shape (count,), or None for silence.
+        """
+        ahead = OWN_AHEAD_S * self.rate
+        told = self._speaker.timing.frame_at(self._heard.time_of(start)) + ahead
+        ratio = self.rate / self._rate
+        if self._offset is None or abs(start * ratio + self._offset - told) > (
+            _SLIPPED_S * self.rate
+        ):
+            self._offset = told - start * ratio
+        first = start * ratio + self._offset
+        if first - 2.0 > self._sounded:
+            return None
+        samples = on_grid(self._between(first + ratio * np.arange(count)))
+        return samples if samples.any() else None
+
+    def _between(self, at: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
+        """What was given at places between frames, by cubic interpolation (Lagrange)."""
+        whole = np.floor(at).astype(np.int64)
+        x = at - whole
+        frames = whole[:, None] + np.arange(-1, 3)
+        known = (frames >= 0) & (frames < self._speaker.next_frame)
+        four = np.where(known, self._given[frames % len(self._given)], 0.0)
+        weights = (
+            -x * (x - 1.0) * (x - 2.0) / 6.0,
+            (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
+            -(x + 1.0) * x * (x - 2.0) / 2.0,
+            (x + 1.0) * x * (x - 1.0) / 6.0,
+        )
+        return np.sum(four * np.stack(weights, axis=1), axis=1)
 
     def _place_beats(self, end: int) -> None:
         """Find the output frame of each beat that starts before the frame `end`."""

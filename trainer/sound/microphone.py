@@ -277,7 +277,9 @@ class Microphone:
             taken = self._taken[: self._ring.take(self._taken[: min(held, until_gap)])]
             channel = self._spec.channel
             samples = on_grid(taken.mean(axis=1) if channel is None else taken[:, channel - 1])
-        block = Block(self._given, samples, self.rate)
+        metronome = self._metronome  # another thread may close it meanwhile
+        own = metronome.own(self._given, len(samples)) if metronome else None
+        block = Block(self._given, samples, self.rate, own)
         self._given = block.end
         return block
 

@@ -12,9 +12,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.sound.block import Block, on_grid
+from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.errors import SoundError
 from trainer.sound.facts import Facts
+from trainer.sound.take import OWN_CHANNEL
 
 _BLOCK = 1024
 _UNKNOWN = 2**62
@@ -40,7 +41,8 @@ class Recording:
 
         Args:
             path: WAV, FLAC, OGG or MP3.
-            channel: 1 for the first; None mixes all.
+            channel: 1 for the first; None mixes all, but for what the trainer itself played in a
+                saved take: that is given as :attr:`Block.own`.
 
         Raises:
             SoundError: it is not there, cannot be read, is not audio, holds no sound, or has no
@@ -57,7 +59,10 @@ class Recording:
                 f"{self.path} has no channel {channel}; it has {self.channels}, counted from 1"
             )
         self.tags = _tags(self._file.comment)
-        self._channel = channel
+        own = self.tags.get(OWN_CHANNEL)
+        self._own = own if own in range(1, self.channels + 1) and own != channel else None
+        every = [i for i in range(self.channels) if i + 1 != self._own]
+        self._wanted = every if channel is None else [channel - 1]
         self._facts = Facts(self.rate)
         self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
 
@@ -85,26 +90,32 @@ class Recording:
             raw = self._read()
             if not len(raw):
                 return
-            self._facts.add(raw)
-            yield Block(start, on_grid(raw.mean(axis=1)), self.rate)
+            heard, own = self._parted(raw)
+            self._facts.add(heard)
+            yield Block(start, on_grid(heard.mean(axis=1)), self.rate, own)
 
     def close(self) -> None:
         """Let go of the file. May be called twice."""
         self._file.close()
 
     def _read(self) -> NDArray[np.float64]:
-        """The next frames of the wanted channels, shape (n, channels); none at the end."""
+        """The next frames, shape (n, channels); none at the end."""
         import soundfile
 
         try:
             raw = self._file.read(_BLOCK, dtype="float64", always_2d=True)
         except soundfile.SoundFileRuntimeError as error:
             if self.frames is None:
-                return np.zeros((0, 1))
+                return np.zeros((0, self.channels))
             raise self._breaks_off() from error
         if not len(raw) and self._facts.frames < (self.frames or 0):
             raise self._breaks_off()
-        return np.asarray(raw if self._channel is None else raw[:, [self._channel - 1]])
+        return np.asarray(raw)
+
+    def _parted(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
+        """The wanted channels of frames, and what the trainer played; None for silence."""
+        own = None if self._own is None else on_grid(raw[:, self._own - 1])
+        return raw[:, self._wanted], own if own is not None and own.any() else None
 
     def _breaks_off(self) -> SoundError:
         at, length = self._facts.frames / self.rate, (self.frames or 0) / self.rate

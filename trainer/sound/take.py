@@ -1,4 +1,9 @@
-"""A take saved as it is played: 24-bit FLAC, which holds every block exactly."""
+"""A take saved as it is played: 24-bit FLAC, which holds every block exactly.
+
+Where the trainer itself played something, that is saved beside what was heard, because the ear
+needs it to hear the same again: the file then has two channels, what was heard in the first,
+:attr:`trainer.sound.Block.own` in the second, and a tag that says so.
+"""
 
 from __future__ import annotations
 
@@ -16,6 +21,8 @@ from trainer.sound.errors import SoundError
 _TO_INT32 = 2.0**31
 """The library writes the upper 24 bits of each 32."""
 _COPIED = 65_536
+OWN_CHANNEL = "own_channel"
+"""The tag that says in which channel of a take, counted from 1, is what the trainer played."""
 
 
 class TakeWriter:
@@ -26,12 +33,13 @@ class TakeWriter:
     closing copies it to the name asked for.
     """
 
-    def __init__(self, path: Path, rate: int) -> None:
+    def __init__(self, path: Path, rate: int, *, own: bool = False) -> None:
         """Start a file; nothing is overwritten.
 
         Args:
             path: ``….flac``.
             rate: samples a second.
+            own: whether blocks may say what the trainer played.
 
         Raises:
             SoundError: the name is taken, is not FLAC, or cannot be written.
@@ -39,7 +47,9 @@ class TakeWriter:
         self.path = Path(path)
         self.part = self.path.with_suffix(".part.flac")
         self._rate = rate
+        self._channels = 2 if own else 1
         self._frames = 0
+        self._played = False
         if self.path.suffix.lower() != ".flac":
             raise SoundError(f"takes are saved as FLAC; name the file {self.path.stem}.flac")
         if not self.path.parent.is_dir():
@@ -51,7 +61,7 @@ class TakeWriter:
                 f"{self.part} holds the sound of a take that was cut off; rename or delete it"
             )
         try:
-            self._file = _create(self.part, rate)
+            self._file = _create(self.part, rate, self._channels, {})
         except (OSError, RuntimeError) as error:
             raise SoundError(f"the take cannot be saved in {self.part}: {_why(error)}") from error
 
@@ -61,8 +71,13 @@ class TakeWriter:
         Raises:
             SoundError: it cannot be written; what came before is in the part file.
         """
+        sound = np.zeros((len(block.samples), self._channels), dtype=np.int32)
+        sound[:, 0] = block.samples * _TO_INT32
+        if block.own is not None and self._channels > 1:
+            sound[:, 1] = block.own * _TO_INT32
+            self._played = self._played or bool(sound[:, 1].any())
         try:
-            self._file.write(np.asarray(block.samples * _TO_INT32, dtype=np.int32))
+            self._file.write(sound)
         except RuntimeError as error:
             raise SoundError(
                 f"the take cannot be saved any further: {_why(error)}; the disk may be full; "
@@ -90,7 +105,7 @@ class TakeWriter:
         tagged = self.path.with_suffix(".tagged.flac")
         tagged.unlink(missing_ok=True)
         try:
-            self._copy(tagged, json.dumps(dict(tags or {}), ensure_ascii=False))
+            self._copy(tagged, dict(tags or {}))
             os.replace(tagged, self.path)
             self.part.unlink()
         except (OSError, RuntimeError) as error:
@@ -102,17 +117,21 @@ class TakeWriter:
             tagged.unlink(missing_ok=True)
         return self.path
 
-    def _copy(self, to: Path, comment: str) -> None:
-        """The part file with a comment; the library takes one only before the first sample."""
+    def _copy(self, to: Path, tags: dict[str, Any]) -> None:
+        """The part file with tags, which the library takes only before the first sample; and
+        without what the trainer played, if that was nothing."""
         import soundfile
 
-        with soundfile.SoundFile(self.part) as part, _create(to, self._rate) as copy:
-            copy.comment = comment
-            while len(samples := part.read(_COPIED, dtype="int32")):
-                copy.write(samples)
+        channels = self._channels if self._played else 1
+        with (
+            soundfile.SoundFile(self.part) as part,
+            _create(to, self._rate, channels, tags) as copy,
+        ):
+            while len(samples := part.read(_COPIED, dtype="int32", always_2d=True)):
+                copy.write(samples[:, :channels])
 
 
-def _create(path: Path, rate: int) -> Any:
+def _create(path: Path, rate: int, channels: int, tags: dict[str, Any]) -> Any:
     """A new file; it must not be there yet.
 
     Raises:
@@ -121,7 +140,10 @@ def _create(path: Path, rate: int) -> Any:
     import soundfile
 
     path.open("xb").close()  # says why, where the library only says "System error"
-    return soundfile.SoundFile(path, "w", rate, 1, "PCM_24", format="FLAC")
+    file = soundfile.SoundFile(path, "w", rate, channels, "PCM_24", format="FLAC")
+    own = {OWN_CHANNEL: 2} if channels > 1 else {}
+    file.comment = json.dumps(tags | own, ensure_ascii=False)
+    return file
 
 
 def _why(error: Exception) -> str:
