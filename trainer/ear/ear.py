@@ -44,8 +44,8 @@ MOST_UNEXPLAINED = 0.5
 """Share of the energy that reeds may leave and still be told: noise is not made of reeds."""
 STILL_CENTS = 3.0
 """A frame whose pitch moves less than this is not worth unwarping."""
-TRACK = 40
-"""Estimates kept of the pitch track: 200 ms."""
+TRACK = 44
+"""Estimates kept of the pitch track: a frame's worth, even of those of an attack."""
 
 
 class EarError(TrainerError):
@@ -191,10 +191,10 @@ class Ear:
         """f0 at each sample of the last `length`, or None where it hardly moves."""
         if len(self._track) < 3:
             return None
-        at, hz = np.array(self._track).T
-        since = at >= self._end - length
-        if since.sum() < 3 or cents(hz[since].max(), hz[since].min()) < STILL_CENTS:
+        since = [hz for at, hz in self._track if at >= self._end - length]
+        if len(since) < 3 or cents(max(since), min(since)) < STILL_CENTS:
             return None
+        at, hz = np.array(self._track).T
         slope = (hz[-1] - hz[-3]) / (at[-1] - at[-3])
         at = np.append(at, self._end)
         hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
@@ -237,7 +237,7 @@ class Ear:
                 also = self._harp.same_pitch(tab)
                 self._placer.place(tab)
             levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
-        ranked = sorted(levels, key=lambda one: -one[1])
+        ranked = sorted(levels, key=_loudness, reverse=True)
         others = [hole for hole, db in ranked if db > SOUNDS_DB]
         leak = ranked[0] if ranked else None
         return Reading(
@@ -269,6 +269,10 @@ class Ear:
             sounding=self._gate.open,
             onset=onset,
         )
+
+
+def _loudness(level: tuple[int, float]) -> float:
+    return level[1]
 
 
 def listen(blocks: Iterable[Block], rate: int, harp: Harp) -> Iterator[Reading]:

@@ -23,10 +23,7 @@ class Placer:
 
     def __init__(self, harp: Harp) -> None:
         self._harp = harp
-        self._reach = {
-            hole: tuple((tab, harp.hz(tab)) for tab in harp.reachable(hole))
-            for hole in range(1, 11)
-        }
+        self._reach = {tab: self._glides(tab) for tab in harp.entries}
         self._hz = 0.0
         self._tab: Tab | None = None
         self._misfits = 0
@@ -60,24 +57,24 @@ class Placer:
         """Take the word of the reed listener for which entry sounds."""
         self._tab = tab
 
+    def _glides(self, tab: Tab) -> tuple[tuple[Tab, float], ...]:
+        """The entries of the same hole and breath with their targets, low to high: no glide leads
+        from a reed to its overblow."""
+        return tuple(
+            (entry, self._harp.hz(entry))
+            for entry in self._harp.reachable(tab.hole)
+            if entry.breath is tab.breath and entry.over == tab.over
+        )
+
     def _held(self, hz: float, tab: Tab) -> Tab | None:
         """The entry of the held hole and breath, or None when it cannot be believed."""
-        mine = [
-            (entry, target)
-            for entry, target in self._reach[tab.hole]
-            # No glide leads from a reed to its overblow.
-            if entry.breath is tab.breath and entry.over == tab.over
-        ]
-        if not (
-            cents(hz, min(f for _, f in mine)) > -BEYOND_CENTS
-            and cents(hz, max(f for _, f in mine)) < BEYOND_CENTS
-        ):
+        off, entry = min((abs(cents(hz, target)), entry) for entry, target in self._reach[tab])
+        lowest, highest = self._reach[tab][0][1], self._reach[tab][-1][1]
+        if off > BEYOND_CENTS and not lowest < hz < highest:
             return None
-        entry, target = min(mine, key=lambda item: abs(cents(hz, item[1])))
-        other = self._harp.nearest(hz)[0]
         misfits = (
-            abs(cents(hz, target)) > MISFITS_CENTS
-            and abs(cents(hz, self._harp.hz(other))) < FITS_CENTS
+            off > MISFITS_CENTS
+            and abs(cents(hz, self._harp.hz(self._harp.nearest(hz)[0]))) < FITS_CENTS
         )
         self._misfits = self._misfits + 1 if misfits else 0
         return None if self._misfits > BETTER_HOPS else entry

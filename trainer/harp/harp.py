@@ -230,7 +230,17 @@ class Harp:
         Raises:
             HarpError: the harp cannot play it.
         """
+        if tab in self._twins:
+            return self._twins[tab]
         return tuple(other for other in self._by_note[self.midi(tab)] if other != tab)
+
+    @cached_property
+    def _twins(self) -> dict[Tab, tuple[Tab, ...]]:
+        """What shares its note with each entry; the ear asks for it many times a second."""
+        return {
+            tab: tuple(other for other in self._by_note[self.midi(tab)] if other != tab)
+            for tab in self.entries
+        }
 
     def nearest(self, hz: float) -> tuple[Tab, ...]:
         """Entries whose target is nearest to a pitch in Hz; more than one where they share a note.
