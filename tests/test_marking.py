@@ -377,10 +377,12 @@ def test_a_hole_outside_the_chord_leaks() -> None:
     assert mark.sentence == "hole 6 leaking, 8 dB down"
 
 
-def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong() -> None:
-    """Also when the ear takes the neighbour for the main reed."""
+@pytest.mark.parametrize("own", [None, -14.0])
+def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong(own: float | None) -> None:
+    """Also when the ear takes the neighbour for the main reed; its own pitch is marked if known."""
     drill = drill_of("4:1 -4:2 4:1")
     other = Tab.parse("-5")
+    bent = 2.0 ** ((own or 0.0) / 1200.0)
     readings = [
         replace(
             r,
@@ -391,6 +393,7 @@ def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong() -> None:
             leak_db=1.0,
             leak_hole=4,
             levels=((4, 1.0), (5, 0.0)),
+            pitches=() if own is None else ((5, HZ[other]), (4, (r.hz or 0.0) * bent)),
         )
         if r.tab == Tab.parse("-4")
         else r
@@ -398,7 +401,9 @@ def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong() -> None:
     ]
     mark = take(drill, readings)[0].marks[1]
     assert mark.measured.heard == "-4"
-    assert mark.sentence == "hole 5 leaking, 1 dB down"
+    assert mark.measured.cents == (None if own is None else pytest.approx(own, abs=0.5))
+    flat = "" if own is None else "; 14 cents flat"
+    assert mark.sentence == f"hole 5 leaking, 1 dB down{flat}"
     assert 50.0 <= mark.score < drill.goal.pass_mark
 
 

@@ -175,10 +175,16 @@ def _heard(history: History, rests: Sequence[_Rest]) -> str | None:
 
 
 def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Floats:
-    """Pitches of a step's readings; NaN where there is none or it is not the step's own."""
+    """Pitches of a step's readings; NaN where there is none or it is not the step's own.
+
+    Where a neighbour is as loud, it is the wanted reed's own, if it could be followed.
+    """
     pitch = _without_glitches(history.pitch[frames])
     if not target.step.is_glide and not target.step.is_chord:
-        pitch[drowned(history, frames, target.step.first)] = np.nan
+        (wanted,) = target.step.first
+        for i in np.flatnonzero(drowned(history, frames, (wanted,))):
+            own = dict(history.pitches.get(int(frames[i]), ()))
+            pitch[i] = own.get(wanted.hole, np.nan)
     return pitch
 
 

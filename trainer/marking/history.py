@@ -30,6 +30,8 @@ class History:
         pitch: cents from A4 = 440 Hz; NaN where there is none.
         reeds: the holes that sound, as in :mod:`trainer.marking.target`.
         name: which of `names` was heard; -1 for none.
+        pitches: by number of reading, (hole, cents from A4 = 440 Hz) of each reed, where several
+            sounded.
         levels: dB of each of the ten holes relative to the main one; NaN where not measured.
     """
 
@@ -46,6 +48,7 @@ class History:
             setattr(self, field, np.full(_FIRST_ROOM, empty, kind))
         self.levels = np.full((_FIRST_ROOM, len(HOLES)), np.nan, np.float16)
         self.names: list[tuple[Tab, ...]] = []
+        self.pitches: dict[int, tuple[tuple[int, float], ...]] = {}
         self._number_of: dict[tuple[Tab, ...], int] = {}
 
     def __len__(self) -> int:
@@ -62,6 +65,8 @@ class History:
             self.onset[i] = reading.onset
         if reading.hz is not None:
             self.pitch[i] = pitch_of(reading.hz)
+        if len(reading.pitches) > 1:
+            self.pitches[i] = tuple((hole, pitch_of(hz)) for hole, hz in reading.pitches)
         self.reeds[i] = sounding_bits(reading)
         if reading.tab is not None:
             self.name[i] = self._number((reading.tab, *reading.also))

@@ -115,7 +115,7 @@ def _named(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArra
 def drowned(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
     """Readings whose pitch is another hole's, though the wanted one sounds about as loud.
 
-    Such a note is blurred, not wrong; what pitch the wanted hole has is not known.
+    Such a note is blurred, not wrong.
     """
     bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
     asked = [tab.hole - 1 for tab in wanted]
