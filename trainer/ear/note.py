@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trainer.ear.motion import Motion, Swing
 from trainer.harp import Tab
 
 
@@ -22,6 +23,8 @@ class HeardNote:
         leak_db, leak_hole: median leak while held, as in :class:`Reading`.
         level_db: loudest level, dB re full scale.
         path: (sample, hz) of each reading with a pitch, in order.
+        motion: its scoop, settling, drift, wobble, vibrato and glide.
+        tremolo: regular swing of its level in plus and minus dB, if it has one.
     """
 
     start: int
@@ -36,6 +39,8 @@ class HeardNote:
     leak_hole: int | None
     level_db: float
     path: tuple[tuple[int, float], ...]
+    motion: Motion
+    tremolo: Swing | None
 
     @property
     def clean(self) -> bool:
