@@ -8,7 +8,7 @@ LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.1
 	--fork-strategy fewest --generate-hashes --no-annotate --no-emit-index-url \
 	--custom-compile-command 'make lock' pyproject.toml requirements/build.in
 
-.PHONY: demo test check format picture lock clean
+.PHONY: demo test check bench format picture lock clean
 
 demo: .venv/run-stamp
 	@$(BIN)/trainer demo
@@ -21,6 +21,11 @@ check: .venv/dev-stamp
 	$(BIN)/ruff check
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+
+# This ear and its peers, side by side: tables and pictures in benchmarks/results. FULL=1 hears
+# everything; BENCH passes more, as in: make bench BENCH=--misses
+bench: .venv/bench-stamp
+	@$(BIN)/python -m benchmarks $(if $(FULL),--full) $(BENCH)
 
 format: .venv/dev-stamp
 	$(BIN)/ruff format
@@ -35,6 +40,8 @@ lock: .venv/dev-stamp
 	$(INSTALL) uv
 	$(LOCK) --extra dev --output-file requirements/dev.txt > /dev/null
 	$(LOCK) --constraints requirements/dev.txt --output-file requirements/run.txt > /dev/null
+	$(LOCK) --constraints requirements/dev.txt --extra bench \
+		--output-file requirements/bench.txt > /dev/null
 
 clean:
 	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache .import_linter_cache .hypothesis
@@ -50,4 +57,9 @@ clean:
 .venv/dev-stamp: requirements/dev.txt .venv/run-stamp
 	@echo 'Installing what the tests need into .venv (once).'
 	@$(INSTALL) --require-hashes --requirement requirements/dev.txt
+	@touch $@
+
+.venv/bench-stamp: requirements/bench.txt .venv/run-stamp
+	@echo 'Installing what the benchmarks need into .venv (once).'
+	@$(INSTALL) --require-hashes --requirement requirements/bench.txt
 	@touch $@

@@ -7,8 +7,13 @@ samples of real ones. They are played by fluidsynth without reverberation or cho
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
+import sys
 import tempfile
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -18,6 +23,13 @@ import numpy as np
 import parselmouth
 import soundfile as sf
 from numpy.typing import NDArray
+
+from trainer.music import TrainerError
+
+
+class FontError(TrainerError):
+    """A sound font, or what plays it, that is not here."""
+
 
 Floats = NDArray[np.floating]
 Complexes = NDArray[np.complexfloating]
@@ -29,6 +41,10 @@ LENGTH_S = 2.4
 SPOKEN_S = 0.25
 """After so long a recorded reed has come up to its pitch."""
 CACHE = Path(__file__).parent / ".corpus"
+TO_INSTALL = (
+    "on Debian and Ubuntu the corpus comes with: "
+    "sudo apt install fluidsynth fluid-soundfont-gm csound-soundfont"
+)
 FOLDERS = (Path("/usr/share/sounds/sf2"), Path("/usr/share/samples"), Path("/usr/share/sounds/sf3"))
 
 
@@ -116,14 +132,25 @@ class Reed:
         return found[:half] + 1j * found[half:]
 
 
-@lru_cache(maxsize=512)
+def _kept(voice: Voice, midi: int) -> Path:
+    return CACHE / f"{voice.name.replace(' ', '-')}-{midi}.npz"
+
+
+def _record(voice: Voice, midi: int) -> None:
+    CACHE.mkdir(exist_ok=True)
+    samples = _play(voice, midi)
+    times, hz = praat(samples, 440.0 * 2.0 ** ((midi - 69) / 12.0))
+    kept = _kept(voice, midi)
+    made = kept.with_suffix(f".{os.getpid()}.npz")  # another process may be at it too
+    np.savez(made, samples=samples.astype(np.float32), times=times, hz=hz)
+    made.replace(kept)
+
+
+@lru_cache(maxsize=96)
 def _reed(voice: Voice, midi: int) -> Reed:
-    kept = CACHE / f"{voice.name.replace(' ', '-')}-{midi}.npz"
+    kept = _kept(voice, midi)
     if not kept.exists():
-        CACHE.mkdir(exist_ok=True)
-        samples = _play(voice, midi)
-        times, hz = praat(samples, 440.0 * 2.0 ** ((midi - 69) / 12.0))
-        np.savez(kept, samples=samples.astype(np.float32), times=times, hz=hz)
+        _record(voice, midi)
     with np.load(kept) as data:
         samples = data["samples"].astype(float)
         size = np.abs(samples)
@@ -154,18 +181,77 @@ def praat(samples: Floats, near: float) -> tuple[Floats, Floats]:
 
 
 def _play(voice: Voice, midi: int) -> Floats:
-    font = next(folder / voice.font for folder in FOLDERS if (folder / voice.font).exists())
-    song = mido.MidiFile(ticks_per_beat=500)  # at 120 beats a minute: 1,000 ticks a second
+    return song(voice.font, [(voice.program, midi, 0.0, HELD_S)], LENGTH_S)
+
+
+def prepare(midis: Sequence[int], processes: int) -> None:
+    """Have all reeds of all voices recorded, so that it happens once.
+
+    Raises:
+        FontError: a font, or fluidsynth, is not here.
+    """
+    missing = [
+        (voice, midi)
+        for voice in VOICES.values()
+        for midi in midis
+        if not _kept(voice, midi).exists()
+    ]
+    if not missing:
+        return
+    for voice in VOICES.values():
+        find_font(voice.font)
+    if shutil.which("fluidsynth") is None:
+        raise FontError(f"fluidsynth is not here; {TO_INSTALL}")
+    print("Building the corpus (once).", file=sys.stderr)
+    with ProcessPoolExecutor(processes) as pool:
+        list(pool.map(_record, *zip(*missing, strict=True), chunksize=8))
+
+
+def find_font(font: str) -> Path:
+    """Where a font lies.
+
+    Raises:
+        FontError: nowhere; the message says what to install.
+    """
+    for folder in FOLDERS:
+        if (folder / font).exists():
+            return folder / font
+    raise FontError(f"the sound font {font} is not here; {TO_INSTALL}")
+
+
+def song(font: str, notes: Sequence[tuple[int, int, float, float]], length: float) -> Floats:
+    """Notes out of a font, without reverberation or chorus.
+
+    Args:
+        font: its file name.
+        notes: General MIDI program, MIDI note number, start and length in seconds of each.
+        length: seconds of sound wanted.
+
+    Returns:
+        shape (n,), at `RATE`, mono.
+    """
+    path = find_font(font)
+    channels = {program: channel for channel, program in enumerate(sorted({n[0] for n in notes}))}
+    events = [
+        (at, mido.Message(kind, channel=channels[program], note=midi, velocity=100))
+        for program, midi, start, held in notes
+        for kind, at in (("note_on", start), ("note_off", start + held))
+    ]
+    file = mido.MidiFile(ticks_per_beat=500)  # at 120 beats a minute: 1,000 ticks a second
     track = mido.MidiTrack()
-    song.tracks.append(track)
-    track.append(mido.Message("program_change", program=voice.program))
-    track.append(mido.Message("note_on", note=midi, velocity=100))
-    track.append(mido.Message("note_off", note=midi, time=round(1000 * HELD_S)))
+    file.tracks.append(track)
+    for program, channel in channels.items():
+        track.append(mido.Message("program_change", channel=channel, program=program))
+    now = 0
+    for at, message in sorted(events, key=lambda event: event[0]):
+        tick = round(1000 * at)
+        track.append(message.copy(time=tick - now))
+        now = tick
     with tempfile.TemporaryDirectory() as folder:
         mid, wav = Path(folder, "song.mid"), Path(folder, "sound.wav")
-        song.save(mid)
+        file.save(mid)
         command = ["fluidsynth", "-niq", "-R0", "-C0", "-g1.0", f"-r{RATE}", "-Ofloat", "-Twav"]
-        subprocess.run([*command, "-F", wav, font, mid], check=True, capture_output=True)
+        subprocess.run([*command, "-F", wav, path, mid], check=True, capture_output=True)
         stereo, _ = sf.read(wav)
-    mono = stereo.mean(axis=1)[: round(LENGTH_S * RATE)]
-    return np.pad(mono, (0, max(0, round(LENGTH_S * RATE) - len(mono))))
+    mono = stereo.mean(axis=1)[: round(length * RATE)]
+    return np.pad(mono, (0, max(0, round(length * RATE) - len(mono))))

@@ -1,4 +1,10 @@
-"""What is counted: one function a row of the table, each over the readings of one item."""
+"""What is counted, each over the readings of one item.
+
+Conventions. Errors are cents without sign, infinite where no pitch was told. The held part of an
+item begins 60 ms after its onset (`SETTLED_S`) and ends where it is let go. Beside the Cramér–Rao
+bound, an error is divided by 0.6745 standard deviations, the median of a Gaussian's absolute
+value, so that a median of 1 is the bound itself.
+"""
 
 from __future__ import annotations
 
@@ -105,3 +111,43 @@ def leak(one: Item, readings: Sequence[Reading], hole: int) -> float:
         told = {reading.tab.hole: 0.0, **dict(reading.levels)}
         levels.append(told.get(hole, -np.inf) - told.get(wanted, np.inf))
     return float(np.median(levels)) if levels else -np.inf
+
+
+def own_pitch(one: Item, readings: Iterable[Reading]) -> Track:
+    """What is told of the wanted reed itself, whichever reed the reading is about."""
+    tab = Tab.parse(one.tab)
+    holes = {tab.hole, *(twin.hole for twin in one.harp.same_pitch(tab))}
+    rows = []
+    for r in readings:
+        own = [hz for hole, hz in r.pitches if hole in holes]
+        whole = r.hz if not r.pitches and r.hz else np.nan
+        rows.append((r.time, r.heard_at, own[0] if own else whole))
+    return Track(*np.array(rows).T)
+
+
+def bound_cents(one: Item, window: Floats) -> Floats:
+    """The least standard deviation that f0 can have in white noise, in cents.
+
+    Nehorai and Porat 1986 (IEEE Trans. ASSP 34(5)), for N samples of a harmonic sound: var(w0) >=
+    24 s^2 / (N (N^2 - 1) sum k^2 A_k^2), in (rad/sample)^2.
+
+    Args:
+        one: an item whose partials and noise are known.
+        window: N, any shape.
+    """
+    assert one.partials is not None
+    weight = float(np.sum((np.arange(1, len(one.partials) + 1) * one.partials) ** 2))
+    deviation = np.sqrt(24.0 * one.noise**2 / (window * (window**2 - 1.0) * weight))
+    w0 = 2.0 * np.pi * float(one.hz(np.array([one.begins]))[0]) / one.rate
+    return 1200.0 / np.log(2.0) * deviation / w0
+
+
+def over_bound(one: Item, readings: Sequence[Reading]) -> Floats:
+    """Errors of the held part over 0.6745 times the bound of the window each reading used.
+
+    The window is what the reading says: it is centred on `sample` and ends at `heard`, so it holds
+    twice the samples between, a few of them the anti-alias filter's.
+    """
+    held = [r for r in readings if r.time > one.begins + SETTLED_S and r.heard_at < one.until]
+    window = np.array([2.0 * (r.heard - r.sample) for r in held])
+    return np.abs(errors(one, track(readings))) / (0.6745 * bound_cents(one, window))

@@ -1,0 +1,173 @@
+"""What listening costs: CPU of this ear and its peers on the same audio, and memory over an hour.
+
+CPU is the process's own user and system time, of all its threads, in one process with nothing
+beside it that is ours; several rounds in turn, of which the median counts.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+import tracemalloc
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+import soundfile as sf
+
+from benchmarks.corpus import Player
+from benchmarks.fonts import RATE, Floats
+from benchmarks.measure import BLOCK
+from benchmarks.melody import melody
+from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
+from trainer.ear import Ear, NoteTracker, Reading
+from trainer.harp import Harp
+from trainer.report.heard import note_line, reading_dict
+from trainer.sound import Block, on_grid
+
+PYIN_S = 6.0
+"""It is slow: it gets only so much of the audio."""
+AGAINST = "aubio mcomb 4096, hop 240"
+
+
+def audio() -> Floats:
+    """Some 40 s: two melodies of one reed at a time, then neighbours together."""
+    pieces = [
+        melody(Player("harmonica 1", "C"), soft=False).samples,
+        melody(Player("harmonica 2", "C"), soft=True).samples,
+        *(one.samples for one in Player("harmonica 1", "C", every=3).pairs(-6.0)),
+    ]
+    return np.concatenate(pieces)
+
+
+def readings(samples: Floats) -> Iterator[Reading]:
+    """All that this ear says of some sound."""
+    ear, whole = Ear(RATE, Harp.of("C")), on_grid(samples)
+    for start in range(0, len(whole), BLOCK):
+        yield from ear.feed(Block(start, whole[start : start + BLOCK], RATE))
+
+
+def ear_alone(samples: Floats) -> None:
+    """Readings, thrown away."""
+    for _ in readings(samples):
+        pass
+
+
+def ear_and_notes(samples: Floats) -> None:
+    """As `trainer listen` prints: a line a note."""
+    out, tracker = io.StringIO(), NoteTracker(Harp.of("C"))
+    for reading in readings(samples):
+        for note in tracker.feed(reading):
+            out.write(note_line(note) + "\n")
+    for note in tracker.flush():
+        out.write(note_line(note) + "\n")
+
+
+def ear_and_json(samples: Floats) -> None:
+    """As `trainer listen --format jsonl` prints: a line a reading."""
+    out = io.StringIO()
+    for reading in readings(samples):
+        out.write(json.dumps(reading_dict(reading)) + "\n")
+
+
+def _aubio(method: str, buffer: int, hop: int) -> Callable[[Floats], object]:
+    return lambda samples: aubio_track(method, buffer, hop, samples, RATE)
+
+
+LISTENERS: dict[str, Callable[[Floats], object]] = {
+    "this ear, readings alone": ear_alone,
+    "this ear, a line a note": ear_and_notes,
+    "this ear, a JSON line a reading": ear_and_json,
+    AGAINST: _aubio("mcomb", 4096, HOP),
+    "aubio mcomb 4096, hop 512": _aubio("mcomb", 4096, 512),
+    "aubio yinfast 2048, hop 240": _aubio("yinfast", 2048, HOP),
+    "aubio yinfft 2048, hop 240": _aubio("yinfft", 2048, HOP),
+    "Praat, hop 240": lambda samples: praat_track(samples, RATE),
+    "pYIN, hop 240": lambda samples: pyin_track(samples, RATE),
+}
+
+
+def cpu(rounds: int = 3) -> dict[str, float]:
+    """CPU seconds for each second of audio, by who listens."""
+    samples = audio()
+    spent: dict[str, list[float]] = {name: [] for name in LISTENERS}
+    for name, listen in LISTENERS.items():  # what is loaded and compiled at first does not count
+        listen(samples[: 2 * RATE])
+        del name
+    for _ in range(rounds):
+        for name, listen in LISTENERS.items():
+            if name.startswith("pYIN") and spent[name]:
+                continue
+            some = samples[: round(PYIN_S * RATE)] if name.startswith("pYIN") else samples
+            begun = time.process_time()
+            listen(some)
+            spent[name].append((time.process_time() - begun) / (len(some) / RATE))
+    figures = {name: float(np.median(times)) for name, times in spent.items()}
+    return figures | {"`trainer listen` on a file, starting up included": command(samples)}
+
+
+def command(samples: Floats) -> float:
+    """The same of the whole command on a FLAC file of that audio."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder, "take.flac")
+        sf.write(file, on_grid(samples), RATE, subtype="PCM_24")
+        before = resource.getrusage(resource.RUSAGE_CHILDREN)
+        command = [sys.executable, "-m", "trainer", "listen", str(file), "--harp", "C"]
+        subprocess.run(command, check=True, capture_output=True)
+        after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    spent = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return spent / (len(samples) / RATE)
+
+
+def cost_lines() -> list[str]:
+    """The table of CPU."""
+    figures = cpu()
+    return [
+        "| who listens | CPU s per s of audio | of aubio mcomb |",
+        "| --- | --- | --- |",
+        *(
+            f"| {name} | {spent:.4f} | {spent / figures[AGAINST]:.2f} |"
+            for name, spent in figures.items()
+        ),
+    ]
+
+
+def memory(minutes: float) -> Iterator[str]:
+    """A long listening, made block by block; its memory as it goes, a line a sample.
+
+    The same minute comes round again and again, each time at another level and with other noise.
+    What Python holds is tracemalloc's figure since the first block; the peak is the process's.
+    """
+    samples = audio()
+    draw = np.random.default_rng(1)
+    ear, tracker = Ear(RATE, Harp.of("C")), NoteTracker(Harp.of("C"))
+    start, said, due = 0, 0, [0.5, 1, 2, 5, *np.arange(10.0, minutes + 0.1, 5.0)]
+    tracemalloc.start()
+    yield "| minutes heard | held by Python, KB | peak of the process, MB | readings | notes |"
+    yield "| --- | --- | --- | --- | --- |"
+    notes = 0
+    while due and due[0] <= minutes:
+        gain = draw.uniform(0.3, 1.0)
+        noise = 10.0 ** draw.uniform(-4.0, -3.0)
+        for at in range(0, len(samples) - BLOCK, BLOCK):
+            piece = gain * samples[at : at + BLOCK] + noise * draw.standard_normal(BLOCK)
+            for reading in ear.feed(Block(start, on_grid(piece), RATE)):
+                said += 1
+                notes += len(tracker.feed(reading))
+            start += BLOCK
+            if due and start / RATE >= 60.0 * due[0] and not _in_a_note(tracker):
+                held = tracemalloc.get_traced_memory()[0] / 1024.0
+                peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+                yield f"| {start / RATE / 60.0:.1f} | {held:.0f} | {peak:.0f} | {said} | {notes} |"
+                due.pop(0)
+    tracemalloc.stop()
+
+
+def _in_a_note(tracker: NoteTracker) -> bool:
+    """Whether it holds the path of a note that still sounds, which its end lets go."""
+    return bool(tracker._readings)

@@ -1,0 +1,226 @@
+"""Melodies of one reed at a time, scored as notes and as a pitch track by mir_eval.
+
+Conventions. The truth of a note is its onset, its end, and the pitch that it holds (of a bent
+note, the pitch it is bent to). Note metrics are those of MIREX, with onsets alone, at the usual
+±50 ms and ±50 cents and at ±20 ms and ±10 cents; pitch metrics are those of Salamon and Gómez
+2014 (raw pitch, and chroma, which forgives octaves), within 50 and within 5 cents.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+import aubio
+import mir_eval
+import numpy as np
+
+from benchmarks.corpus import Player, Sound, bend, hard, natural
+from benchmarks.fonts import RATE, Floats
+from benchmarks.measure import BLOCK, Track, track
+from benchmarks.peers import PEERS
+from trainer.ear import Ear, NoteTracker
+from trainer.harp import Harp, Tab
+from trainer.sound import Block, on_grid
+
+NOTES = 30
+RISE_S = 0.005
+"""In so long a tongued note rises from nothing."""
+TOLERANCES = ((0.05, 50.0), (0.02, 10.0))
+"""Seconds and cents within which a note is right."""
+
+
+@dataclass(frozen=True)
+class Melody:
+    """A melody and its truth.
+
+    Attributes:
+        samples: shape (n,), at `RATE`.
+        harp: the harp in hand.
+        spans: onset and end of each note in seconds, shape (notes, 2).
+        held_hz: pitch that each holds, shape (notes,).
+        times, hz: f0 every 5 ms; 0 where nothing sounds.
+    """
+
+    samples: Floats
+    harp: Harp
+    spans: Floats
+    held_hz: Floats
+    times: Floats
+    hz: Floats
+
+
+def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
+    """Thirty notes: naturals, bent notes and bends, with rests, without, and struck again.
+
+    Args:
+        player: who plays.
+        soft: with the reeds' own attacks instead of tongued ones.
+        seed: for another melody.
+    """
+    draw = np.random.default_rng(seed)
+    tabs = player.naturals
+    where = len(tabs) // 2
+    spans, held, played = [], [], []
+    now = 0.3
+    for _ in range(NOTES):
+        again = draw.random() < 0.2
+        where = where if again else int(np.clip(where + draw.integers(-4, 5), 0, len(tabs) - 1))
+        tab, length = tabs[where], float(draw.uniform(0.18, 0.6))
+        cents, path = 0.0, _still
+        if player.harp.can_play(Tab.parse(tab + "'")):
+            way = draw.random()
+            if way < 0.25:
+                cents = -100.0
+            elif way < 0.5 and not soft:
+                length, cents, path = length + 0.35, -100.0, bend(100.0, 0.1, 0.1)
+        if soft:
+            sound = natural(player.reed(tab), length, cents)
+        else:
+            sound = _tongued(hard(player.reed(tab), length, path, cents if path is _still else 0.0))
+        spans.append((now, now + length))
+        held.append(float(np.median(sound.hz(np.linspace(0.6, 0.9, 9) * length))))
+        played.append(sound)
+        # The same note again needs a gap to be another; others may follow at once.
+        rest = draw.random()
+        now += length + (
+            0.04 if rest < 0.4 else 0.0 if rest < 0.6 else float(draw.uniform(0.08, 0.3))
+        )
+    return _put_together(player.harp, np.array(spans), np.array(held), played)
+
+
+def _still(t: Floats) -> Floats:
+    return np.zeros_like(t)
+
+
+def _tongued(sound: Sound) -> Sound:
+    rise = round(RISE_S * RATE)
+    sound.samples[:rise] *= np.linspace(0.0, 1.0, rise)
+    return sound
+
+
+def _put_together(harp: Harp, spans: Floats, held: Floats, played: list[Sound]) -> Melody:
+    samples = np.zeros(round((spans[-1, 1] + 0.3) * RATE))
+    times = np.arange(0.0, len(samples) / RATE, 0.005)
+    hz = np.zeros(len(times))
+    for (start, end), sound in zip(spans, played, strict=True):
+        at = round(start * RATE)
+        samples[at : at + len(sound.samples)] += sound.samples
+        on = (times >= start) & (times < end)
+        hz[on] = sound.hz(times[on] - start)
+    return Melody(samples, harp, spans, held, times, hz)
+
+
+@dataclass(frozen=True)
+class Notes:
+    """Notes of any detector: onset and end in seconds, shape (n, 2), and Hz, shape (n,)."""
+
+    spans: Floats
+    hz: Floats
+
+
+def ear_notes(tune: Melody) -> tuple[Notes, Track]:
+    """What this ear hears."""
+    ear, tracker = Ear(RATE, tune.harp), NoteTracker(tune.harp)
+    samples = on_grid(tune.samples)
+    blocks = (Block(i, samples[i : i + BLOCK], RATE) for i in range(0, len(samples), BLOCK))
+    readings = [reading for block in blocks for reading in ear.feed(block)]
+    heard = [note for reading in readings for note in tracker.feed(reading)] + tracker.flush()
+    spans = np.array([(note.start / RATE, note.end / RATE) for note in heard])
+    return Notes(spans.reshape(-1, 2), np.array([note.hz for note in heard])), track(readings)
+
+
+def aubio_notes(tune: Melody) -> Notes:
+    """aubio's own notes: its default onset detector and pitch, which it tells as MIDI numbers.
+
+    It tells a note some 50 ms late; the same time is taken off all of them, the one that gets
+    most right.
+    """
+    detector = aubio.notes("default", 2048, 256, RATE)
+    starts, midis, ends = [], [], []
+    samples = tune.samples.astype(np.float32)
+    for at in range(0, len(samples) - 255, 256):
+        midi, _, off = detector(samples[at : at + 256])
+        if off and len(ends) < len(starts):
+            ends.append(at / RATE)
+        if midi:
+            if len(ends) < len(starts):
+                ends.append(at / RATE)
+            starts.append(at / RATE)
+            midis.append(midi)
+    ends += [len(samples) / RATE] * (len(starts) - len(ends))
+    spans = np.array([starts, ends]).T.reshape(-1, 2)
+    spans[:, 1] = np.maximum(spans[:, 1], spans[:, 0] + 0.01)
+    hz = 440.0 * 2.0 ** ((np.array(midis) - 69.0) / 12.0)
+    shifted = [Notes(np.maximum(spans - late, 0.0), hz) for late in np.arange(0.0, 0.1, 0.01)]
+    return max(shifted, key=lambda notes: sum(note_scores(tune, notes)))
+
+
+def note_scores(tune: Melody, heard: Notes) -> list[float]:
+    """F-measure of the notes at each of `TOLERANCES`."""
+    if not len(heard.hz):
+        return [0.0] * len(TOLERANCES)
+    return [
+        mir_eval.transcription.precision_recall_f1_overlap(
+            tune.spans,
+            tune.held_hz,
+            heard.spans,
+            heard.hz,
+            onset_tolerance=seconds,
+            pitch_tolerance=cents,
+            offset_ratio=None,
+        )[2]
+        for seconds, cents in TOLERANCES
+    ]
+
+
+def pitch_scores(tune: Melody, found: Track) -> list[float]:
+    """Raw pitch within 50 and 5 cents, chroma within 50, and voicing recall and false alarms."""
+    # The nearest reading to each moment: mir_eval wants both at the same, even steps.
+    order = np.argsort(found.times, kind="stable")
+    times, hz = found.times[order], np.nan_to_num(found.hz[order])
+    between = 0.5 * (times[1:] + times[:-1])
+    even = hz[np.searchsorted(between, tune.times)]
+    told = mir_eval.melody.to_cent_voicing(tune.times, tune.hz, tune.times, even)
+    raw = mir_eval.melody.raw_pitch_accuracy
+    recall, false_alarm = mir_eval.melody.voicing_measures(told[0], told[2])
+    return [
+        raw(*told),
+        raw(*told, cent_tolerance=5),
+        mir_eval.melody.raw_chroma_accuracy(*told),
+        recall,
+        false_alarm,
+    ]
+
+
+HEAD = (
+    "| heard by | notes ±50 ms ±50 c | notes ±20 ms ±10 c | raw pitch 50 c | raw pitch 5 c "
+    "| chroma 50 c | voicing recall | false alarm |"
+)
+
+
+def lines(player: Player, soft: bool) -> list[str]:
+    """One melody's rows of the table: this ear, aubio's notes, and the peers that are quick."""
+    tune = melody(player, soft)
+    assert all(one[0] <= next_[0] for one, next_ in pairwise(tune.spans))
+    notes, pitch = ear_notes(tune)
+    rows = [("this ear", note_scores(tune, notes), pitch_scores(tune, pitch))]
+    rows.append(("aubio notes", note_scores(tune, aubio_notes(tune)), []))
+    for peer in PEERS.values():
+        if peer.slow:
+            continue
+        found = peer.run(tune.samples, RATE)
+        found = peer.stamped(found, 0.5, RATE) if peer.buffer else found
+        rows.append((peer.name, [], pitch_scores(tune, found)))
+    how = "own attacks" if soft else "tongued"
+    return [
+        f"| {name}, {player.voice.name}, {how} | "
+        + " | ".join(
+            [f"{x:.3f}" for x in notes_]
+            + ["–"] * (2 - len(notes_))
+            + [f"{x:.3f}" for x in pitch_]
+            + ["–"] * (5 - len(pitch_))
+        )
+        + " |"
+        for name, notes_, pitch_ in rows
+    ]

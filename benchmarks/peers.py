@@ -1,0 +1,111 @@
+"""The peers: general pitch detectors, each as a track of one item.
+
+Conventions. A live detector knows a reading at the end of its buffer (`Track.heard`); what moment
+the reading is stamped with is ours to choose, because these libraries give none, so each is tried
+at several places of its buffer and takes the one that serves it best. The offline ones (Praat,
+pYIN) stamp the centres of their frames themselves and have no moment at which they know.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import aubio
+import librosa
+import numpy as np
+import parselmouth
+
+from benchmarks.corpus import Item
+from benchmarks.fonts import Floats
+from benchmarks.measure import Track
+
+HOP = 240
+"""Samples from one reading to the next: this ear's 5 ms at 48 kHz."""
+LOWEST_HZ, HIGHEST_HZ = 80.0, 3_600.0
+STAMPS = (0.0, 0.25, 0.375, 0.5, 0.625, 0.75)
+"""Shares of its buffer by which a live peer's readings may be stamped before its end."""
+
+
+@dataclass(frozen=True)
+class Peer:
+    """A pitch detector.
+
+    Attributes:
+        name: what tables call it.
+        run: samples, float64 of shape (n,), and rate to a track.
+        buffer: samples that a live one looks at; 0 for one that needs the whole recording.
+        slow: whether it is too slow for more than a few notes.
+    """
+
+    name: str
+    run: Callable[[Floats, int], Track]
+    buffer: int
+    slow: bool = False
+
+    def track(self, one: Item) -> Track:
+        """What it hears of an item, stamped at the end of its buffer if it is live."""
+        return self.run(one.samples, one.rate)
+
+    def stamped(self, found: Track, share: float, rate: int) -> Track:
+        """The same readings, stamped a share of its buffer earlier."""
+        return replace(found, times=found.heard - share * self.buffer / rate)
+
+
+def aubio_track(method: str, buffer: int, hop: int, samples: Floats, rate: int) -> Track:
+    """One of aubio's detectors with its own threshold, and its silence gate out of the way."""
+    detector = aubio.pitch(method, buffer, hop, rate)
+    detector.set_unit("Hz")
+    detector.set_silence(-90.0)
+    whole = samples[: len(samples) // hop * hop].astype(np.float32).reshape(-1, hop)
+    hz = np.array([detector(piece)[0] for piece in whole], dtype=float)
+    heard = (np.arange(len(whole)) + 1.0) * hop / rate
+    return Track(heard, heard, np.where(hz > 0.0, hz, np.nan))
+
+
+def praat_track(samples: Floats, rate: int) -> Track:
+    """Praat's autocorrelation (Boersma 1993) over the whole range, a frame of 37 ms each hop.
+
+    Its `very accurate` windows, twice as long, do worse in bends.
+    """
+    pitch = parselmouth.Sound(samples.astype(float), rate).to_pitch_ac(
+        time_step=HOP / rate,
+        pitch_floor=LOWEST_HZ,
+        pitch_ceiling=HIGHEST_HZ,
+        max_number_of_candidates=15,
+    )
+    hz = pitch.selected_array["frequency"]
+    return Track(pitch.xs(), pitch.xs(), np.where(hz > 0.0, hz, np.nan))
+
+
+def pyin_track(samples: Floats, rate: int) -> Track:
+    """pYIN (Mauch and Dixon 2014) as librosa does it by default, at this ear's hop."""
+    hz, _, _ = librosa.pyin(
+        samples.astype(np.float32),
+        sr=rate,
+        fmin=LOWEST_HZ,
+        fmax=HIGHEST_HZ,
+        frame_length=2048,
+        hop_length=HOP,
+    )
+    times = librosa.times_like(hz, sr=rate, hop_length=HOP)
+    return Track(times, times, hz)
+
+
+def _aubio(method: str, buffer: int) -> Peer:
+    def run(samples: Floats, rate: int) -> Track:
+        return aubio_track(method, buffer, HOP, samples, rate)
+
+    return Peer(f"aubio {method} {buffer}", run, buffer)
+
+
+PEERS = {
+    peer.name: peer
+    for peer in (
+        _aubio("yinfast", 2048),
+        _aubio("yinfft", 2048),
+        _aubio("mcomb", 4096),
+        Peer("Praat (offline)", praat_track, 0),
+        Peer("pYIN (offline)", pyin_track, 0, slow=True),
+    )
+}

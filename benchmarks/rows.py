@@ -1,0 +1,185 @@
+"""The rows of the table: which figure of which material, and what is to be reached."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchmarks.fonts import Floats
+from benchmarks.materials import NOISE_DB, PAIR_DB, SPLITS
+from benchmarks.scores import Score, Scores
+
+Data = Callable[[Scores], Floats]
+Figure = Callable[[Floats], float]
+
+GROSS_CENTS = 300.0
+"""An error beyond is another note: an octave, a sub-octave or a partial taken for the note."""
+LOW_HZ = 260.0
+"""Below, an onset is allowed some periods of the note."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """A figure and its goal.
+
+    Attributes:
+        name: what it is.
+        data: the numbers it is made of.
+        figure: from the numbers to the figure.
+        goal: to be reached.
+        more: whether more is better.
+        digits: after the point.
+    """
+
+    name: str
+    data: Data
+    figure: Figure
+    goal: float
+    more: bool = True
+    digits: int = 4
+
+    def value(self, scores: Scores) -> float | None:
+        """The figure; None where nothing was measured."""
+        data = self.data(scores)
+        return self.figure(data) if len(data) else None
+
+    def reaches(self, value: float) -> bool:
+        """Whether a figure is as good as the goal."""
+        return value >= self.goal if self.more else value <= self.goal
+
+    def misses(self, scores: Scores) -> list[tuple[float, Score]]:
+        """The items that by themselves miss the goal, the worst first."""
+        values = [(self.value(Scores([one])), one) for one in scores.scores]
+        bad = [(value, one) for value, one in values if value is not None]
+        bad = [(value, one) for value, one in bad if not self.reaches(value)]
+        return sorted(bad, key=lambda pair: pair[0], reverse=not self.more)
+
+
+def _of(key: str, *materials: str, off: bool = False) -> Data:
+    return lambda scores: scores.of(*materials, off=off).values(key)
+
+
+def within(cents: float) -> Figure:
+    """The share of errors under so many cents."""
+    return lambda errors: float(np.mean(errors < cents))
+
+
+def share(right: Floats) -> float:
+    """The share of what is right."""
+    return float(np.mean(right))
+
+
+def total(values: Floats) -> float:
+    """How many in all."""
+    return float(np.sum(values))
+
+
+def median(values: Floats) -> float:
+    """The median."""
+    return float(np.median(values))
+
+
+def gross(errors: Floats) -> float:
+    """The share of errors that are another note."""
+    return float(np.mean(np.isfinite(errors) & (errors > GROSS_CENTS)))
+
+
+def p95_ms(seconds: Floats) -> float:
+    """The 95th percentile in ms, of what was really measured and not between two."""
+    return 1000.0 * float(np.quantile(seconds, 0.95, method="higher"))
+
+
+def onset_s(*materials: str, low: bool, off: bool = False) -> Data:
+    """Seconds from hard onsets to three good readings; of low notes what exceeds 2.5 periods."""
+
+    def data(scores: Scores) -> Floats:
+        some = scores.of(*materials, off=off)
+        three, f0 = some.values("three"), some.values("f0")
+        return (three - 2.5 / f0)[f0 < LOW_HZ] if low else three[f0 >= LOW_HZ]
+
+    return data
+
+
+BENDS = ("bend 100", "bend 200")
+PITCH = ("steady", *BENDS, "vibrato", "wah", "hard")
+PITCH_NOISY = ("steady 20 dB", "bend 100 20 dB", "bend 200 20 dB", "hard 20 dB")
+PAIRS = tuple(f"pair {db}" for db in PAIR_DB)
+SOFT_PAIRS = tuple(f"soft pair {db}" for db in PAIR_DB)
+MOTIONS = {
+    "half-step bend in 150 ms": ("bend 100", "leak in bend"),
+    "whole-step bend in 120 ms": ("bend 200", "leak in whole-step bend"),
+    "vibrato of ±40 cents": ("vibrato", "leak in vibrato"),
+    "hand wah": ("wah", "leak in wah"),
+}
+
+ROWS = (
+    Row("within 5 cents, steady", _of("cents", "steady"), within(5.0), 0.9999, digits=5),
+    Row("… half-step bend in 150 ms", _of("cents", "bend 100"), within(5.0), 0.999, digits=5),
+    Row("… whole-step bend in 120 ms", _of("cents", "bend 200"), within(5.0), 0.999, digits=5),
+    Row("… steady, 20 dB SNR", _of("cents", "steady 20 dB"), within(5.0), 0.9999, digits=5),
+    Row("… half step, 20 dB SNR", _of("cents", "bend 100 20 dB"), within(5.0), 0.999, digits=5),
+    Row("… whole step, 20 dB SNR", _of("cents", "bend 200 20 dB"), within(5.0), 0.999, digits=5),
+    Row("median error, steady, cents", _of("cents", "steady"), median, 0.03, False, 3),
+    Row("median error, bends, cents", _of("cents", *BENDS), median, 0.03, False, 3),
+    *(
+        Row(
+            f"error over Cramér–Rao bound at {db} dB, median",
+            _of("bound", f"frozen {db} dB"),
+            median,
+            2.0,
+            False,
+            2,
+        )
+        for db in NOISE_DB
+    ),
+    Row("octave errors after 60 ms", _of("cents", *PITCH), gross, 0.0, False, 5),
+    Row("… 20 dB SNR", _of("cents", *PITCH_NOISY), gross, 0.0, False, 5),
+    Row("hard onset to 3 good readings, p95 ms", onset_s("hard", low=False), p95_ms, 15, False, 1),
+    Row(
+        "… under 260 Hz, beyond 2.5 periods, p95 ms", onset_s("hard", low=True), p95_ms, 8, False, 1
+    ),
+    Row("… 20 dB SNR, p95 ms", onset_s("hard 20 dB", low=False), p95_ms, 15, False, 1),
+    Row("exact holes 60 ms after a hard onset, clean", _of("right", "hard"), share, 0.999),
+    *(Row(f"… neighbour at {db} dB", _of("right", f"pair {db}"), share, 0.999) for db in PAIR_DB),
+    Row("… reeds 40 cents off, clean", _of("right", "hard", off=True), share, 0.999),
+    *(
+        Row(
+            f"… reeds 40 cents off, neighbour at {db} dB",
+            _of("right", f"pair {db}", off=True),
+            share,
+            0.999,
+        )
+        for db in PAIR_DB
+    ),
+    Row("exact holes, own attacks, clean", _of("right", "steady"), share, 0.999),
+    Row("… all pairs, from 150 ms on", _of("right", *SOFT_PAIRS), share, 0.999),
+    Row("holes settled, clean, p95 ms", _of("settle", "hard"), p95_ms, 60, False, 0),
+    Row("holes settled, pairs, p95 ms", _of("settle", *PAIRS), p95_ms, 60, False, 0),
+    Row("wanted pitch within 5 cents, pair 0 dB", _of("own", "pair 0"), within(5.0), 0.99),
+    Row("… pair -6 dB", _of("own", "pair -6"), within(5.0), 0.99),
+    Row("… reeds 40 cents off, pair 0 dB", _of("own", "pair 0", off=True), within(5.0), 0.99),
+    *(
+        Row(f"no false blur, {name}", _of("right", clean), share, 0.99)
+        for name, (clean, _) in MOTIONS.items()
+    ),
+    *(
+        Row(f"leak 12 dB down found, {name}", _of("right", leak), share, 0.99)
+        for name, (_, leak) in MOTIONS.items()
+    ),
+    Row("chords of three", _of("right", "chord 0"), share, 0.99),
+    Row("chords of three, outer 12 dB down", _of("right", "chord 12"), share, 0.99),
+    *(
+        Row(
+            f"octave split, {off} cents apart, upper {db} dB",
+            _of("right", f"split {off} {db}"),
+            share,
+            0.95,
+        )
+        for off, db in SPLITS
+    ),
+    Row("single notes not called splits", _of("right", "hard", "steady"), share, 0.95),
+    Row("items at which the ear fell over", lambda s: s.values("fell over"), total, 0, False, 0),
+)
+"""The issue's table, in its order."""

@@ -1,0 +1,138 @@
+"""The scores as tables in Markdown."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from benchmarks.conditions import CONDITIONS, HARPS
+from benchmarks.materials import ASKED
+from benchmarks.peers import PEERS, STAMPS
+from benchmarks.rows import (
+    BENDS,
+    LOW_HZ,
+    ROWS,
+    Figure,
+    gross,
+    median,
+    onset_s,
+    p95_ms,
+    share,
+    within,
+)
+from benchmarks.scores import Scores
+
+GROUPS = {False: "tuned on", True: "kept aside"}
+"""Whether a voice was kept aside, as columns."""
+EAR = "this ear"
+MISSES = 6
+"""Of each row at most so many are told by name."""
+
+
+def goals(scores: Scores) -> Iterator[str]:
+    """The issue's table: goal, and what was reached by group; an x where it was missed."""
+    groups = {aside: scores.group(aside=aside) for aside in GROUPS}
+    yield "| | goal | " + " | ".join(f"{name} | n" for name in GROUPS.values()) + " |"
+    yield "| --- | --- |" + " --- | --- |" * len(GROUPS)
+    for row in ROWS:
+        cells = []
+        for some in groups.values():
+            value = row.value(some)
+            if value is None:
+                cells += ["–", "0"]
+            else:
+                missed = "" if row.reaches(value) else " x"
+                cells += [f"{value:.{row.digits}f}{missed}", str(len(row.data(some)))]
+        sign = "≥" if row.more else "≤"
+        yield f"| {row.name} | {sign} {row.goal:g} | " + " | ".join(cells) + " |"
+
+
+def misses(scores: Scores) -> Iterator[str]:
+    """The items behind what was missed, the worst first, in either group."""
+    for row in ROWS:
+        bad = row.misses(scores)
+        if not bad:
+            continue
+        yield f"- {row.name}: {len(bad)} items miss {row.goal:g} by themselves"
+        for value, one in bad[:MISSES]:
+            off = f", reeds {one.job.off:g} cents off" if one.job.off else ""
+            yield f"  - {value:.{row.digits}f}  {one.name}{off}"
+
+
+def best_stamp(scores: Scores, peer: str) -> float:
+    """Where a peer's readings are best stamped: a share of its buffer before its end."""
+    if not PEERS[peer].buffer:
+        return 0.0
+    bends = scores.of(*BENDS)
+    return max(STAMPS, key=lambda at: within(5.0)(bends.values(f"{peer} at {at}")))
+
+
+def errors_of(scores: Scores, who: str, *materials: str) -> np.ndarray:
+    """Errors of this ear or of a peer at its best, shape (n,)."""
+    some = scores.of(*materials)
+    if who == EAR:
+        return some.values("cents")
+    return some.values(f"{who} at {best_stamp(scores, who)}")
+
+
+def detectors(scores: Scores) -> Iterator[str]:
+    """This ear and its peers on the same items, of all voices."""
+    shares = ("steady", "bend 100", "bend 200", "steady 20 dB", "bend 100 20 dB", "bend 200 20 dB")
+    yield (
+        "| who | stamped before its end | "
+        + " | ".join(f"{name}" for name in shares)
+        + " | median, steady | median, bends | gross | onset p95 ms | readings |"
+    )
+    yield "| --- |" + " --- |" * (len(shares) + 6)
+    everyone = [peer.name for peer in PEERS.values() if not peer.slow]
+    slow = [peer.name for peer in PEERS.values() if peer.slow]
+    for group, names in ((scores.heard_by(*everyone), everyone), (scores.heard_by(*slow), slow)):
+        for who in (EAR, *names):
+            yield _detector(group, who, shares, few=names is slow)
+
+
+def _detector(scores: Scores, who: str, shares: tuple[str, ...], few: bool) -> str:
+    def cell(errors: np.ndarray, digits: int, figure: Figure) -> str:
+        return f"{figure(errors):.{digits}f}" if len(errors) else "–"
+
+    live = who == EAR or PEERS[who].buffer
+    stamp = "its own" if who == EAR or not live else _buffer_ms(scores, who)
+    three = scores.of("hard").values("three" if who == EAR else f"{who} three")
+    f0 = scores.of("hard").values("f0")
+    onset = f"{p95_ms(three[f0 >= LOW_HZ]):.0f}" if live and len(three) else "–"
+    cells = [cell(errors_of(scores, who, name), 4, within(5.0)) for name in shares]
+    steady, bends = errors_of(scores, who, "steady"), errors_of(scores, who, *BENDS)
+    cells += [cell(steady, 3, median), cell(bends, 3, median)]
+    every = errors_of(scores, who, *shares)
+    cells += [cell(every, 4, gross), onset, str(len(every))]
+    return f"| {who}{' (same few notes)' if few and who == EAR else ''} | {stamp} | " + (
+        " | ".join(cells) + " |"
+    )
+
+
+def _buffer_ms(scores: Scores, peer: str) -> str:
+    return f"{1000.0 * best_stamp(scores, peer) * PEERS[peer].buffer / 48_000:.0f} ms"
+
+
+def conditions(scores: Scores) -> Iterator[str]:
+    """Each condition: tuned on / kept aside."""
+    yield (
+        "| condition | steady within 5 cents | median error | exact holes, clean "
+        "| exact holes, pair -12 dB | onset p95 ms (260 Hz up) |"
+    )
+    yield "| --- | --- | --- | --- | --- | --- |"
+    for condition in (*CONDITIONS, *HARPS):
+        steady, hard, pair = (f"{what} | {condition}" for what in ASKED)
+        columns = [
+            (lambda s, m=steady: s.of(m).values("cents"), within(5.0), 4),
+            (lambda s, m=steady: s.of(m).values("cents"), median, 3),
+            (lambda s, m=hard: s.of(m).values("right"), share, 4),
+            (lambda s, m=pair: s.of(m).values("right"), share, 4),
+            (onset_s(hard, low=False), p95_ms, 1),
+        ]
+        cells = []
+        for data, figure, digits in columns:
+            both = [data(scores.group(aside=aside)) for aside in GROUPS]
+            cells.append(" / ".join(f"{figure(d):.{digits}f}" if len(d) else "–" for d in both))
+        yield f"| {condition} | " + " | ".join(cells) + " |"
