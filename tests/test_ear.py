@@ -15,7 +15,7 @@ import parselmouth
 import pytest
 from reeds.excerpts import LEAD_S, RATE, Samples, cut, hear, load, speaks
 
-from trainer.ear import Ear, HeardNote, Reading, notes
+from trainer.ear import Ear, Reading, notes
 from trainer.ear.ear import EarError
 from trainer.ear.frontend import Frontend
 from trainer.ear.gate import Gate, attack_start, level_db
@@ -428,107 +428,6 @@ def test_a_glide_past_what_a_hole_can_reach_leaves_it() -> None:
     """From draw 4 (D5) down to G4: hole 4 ends at C5."""
     glide = C.hz(Tab.parse("-4")) * 2.0 ** (np.linspace(0.0, -700.0, 300) / 1200.0)
     assert placed(*glide)[-1] in ("-2", "3")
-
-
-# --- notes ----------------------------------------------------------------------------------
-
-HOP = 240
-
-
-def made(
-    at: int,
-    tab: str,
-    count: int,
-    *,
-    off: float = 0.0,
-    leak: float | None = None,
-    onset: bool = True,
-) -> list[Reading]:
-    """Readings of a note held from hop `at` on, for `count` hops."""
-    entry = Tab.parse(tab)
-    hz = C.hz(entry) * 2.0 ** (off / 1200.0)
-    return [
-        Reading(
-            sample=(at + i) * HOP - 600,
-            heard=(at + i) * HOP,
-            rate=RATE,
-            hz=hz,
-            level_db=-20.0,
-            sounding=True,
-            onset=(at - 4) * HOP if onset and i == 0 else None,
-            tab=entry,
-            cents=off,
-            also=C.same_pitch(entry),
-            breath=None if C.same_pitch(entry) else entry.breath,
-            holes=(entry.hole,) if leak is None else (entry.hole, entry.hole + 1),
-            leak_db=leak,
-            leak_hole=None if leak is None else entry.hole + 1,
-        )
-        for i in range(count)
-    ]
-
-
-def quiet(at: int, count: int) -> list[Reading]:
-    return [Reading((at + i) * HOP - HOP, (at + i) * HOP, RATE) for i in range(count)]
-
-
-def told(*parts: list[Reading]) -> list[HeardNote]:
-    return list(notes([reading for part in parts for reading in part], C))
-
-
-def test_notes_have_their_start_end_and_figures() -> None:
-    one, two = told(made(100, "4", 60, off=-7.0), quiet(160, 40), made(200, "-5", 60, leak=-14.0))
-    assert (str(one.tab), one.holes, one.clean, one.leak_db) == ("4", (4,), True, None)
-    assert one.cents == pytest.approx(-7.0)
-    assert one.hz == pytest.approx(C.hz(Tab.parse("4")) * 2.0 ** (-7.0 / 1200.0))
-    assert one.start == 96 * HOP
-    assert one.end == pytest.approx(160 * HOP, abs=2 * HOP)
-    assert len(one.path) == 60
-    assert (str(two.tab), two.holes, two.clean) == ("-5", (5, 6), False)
-    assert (two.leak_db, two.leak_hole) == (-14.0, 6)
-
-
-def test_a_new_attack_on_the_same_hole_is_a_new_note() -> None:
-    one, two = told(made(100, "4", 40), made(140, "4", 40))
-    assert one.end == two.start == 136 * HOP
-
-
-def test_another_hole_without_an_attack_is_a_new_note() -> None:
-    one, two = told(made(100, "4", 40), made(140, "5", 40, onset=False))
-    assert [str(note.tab) for note in (one, two)] == ["4", "5"]
-    assert one.end == two.start == pytest.approx(138 * HOP, abs=2 * HOP)
-
-
-def test_a_bend_without_an_attack_is_the_same_note() -> None:
-    (note,) = told(made(100, "-4", 40), made(140, "-4'", 60, onset=False))
-    assert str(note.tab) == "-4'"
-
-
-def test_a_slip_of_two_readings_is_no_note() -> None:
-    (note,) = told(
-        made(100, "4", 40), made(140, "5", 2, onset=False), made(142, "4", 40, onset=False)
-    )
-    assert (str(note.tab), note.holes) == ("4", (4,))
-
-
-def test_a_short_click_is_no_note() -> None:
-    assert told(made(100, "4", 3), quiet(103, 40)) == []
-
-
-def test_draw_2_and_blow_3_are_one_note() -> None:
-    """One pitch in Richter tuning: the name may change while it sounds."""
-    (note,) = told(made(100, "-2", 40), made(140, "3", 30, onset=False))
-    assert {str(tab) for tab in (note.tab, *note.also)} == {"-2", "3"}
-    assert note.clean
-
-
-def test_the_sound_may_end_inside_a_note() -> None:
-    assert [str(note.tab) for note in told(made(100, "4", 40))] == ["4"]
-
-
-def test_no_readings_are_no_notes() -> None:
-    assert told() == []
-    assert told(quiet(0, 100)) == []
 
 
 def test_the_harp_in_hand_names_the_holes() -> None:

@@ -39,7 +39,7 @@ LEAST_DB = 1.0
 LEAST_CENTS = 3.0
 TURNS_SHARE = 0.7
 """A movement that counts goes over so much of the depth, which is half a swing."""
-DEEP_CENTS, DEEP_DB = 12.0, 6.0
+DEEP_CENTS, DEEP_DB = 12.0, 2.5
 
 SD_OF_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
@@ -58,8 +58,8 @@ GLIDE_CENTS = 30.0
 """What moves less does not glide."""
 FIRST_S = 0.012
 """The pitch at the start is read off the line through so much of the first readings."""
-REACH_S = 0.02
-"""And no further back than this."""
+REACH_S, REACH_CENTS = 0.02, 20.0
+"""And followed back no further than this."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,19 +291,23 @@ def _rests(line: Floats, calm: Floats) -> list[_Rest]:
 def start_of(t: Floats, x: Floats) -> float:
     """The pitch at time 0, from the first readings after it.
 
-    The ear knows a pitch some 10 ms after an onset and stamps it 5 ms after it or later; a scoop
-    has moved on by then. The line through the first 12 ms of readings is followed back to the
-    onset, but not over more than 20 ms.
+    The ear knows a pitch some 10 ms after an onset and stamps it 5 ms after it or later; by then a
+    scoop has moved on. The line through the first 12 ms of readings, by the median of slopes, is
+    followed back to the onset, but not over more than 20 ms or 20 cents: reeds that speak slowly
+    begin with a pitch that is no more than a guess.
 
     Args:
         t: seconds since the onset, shape (n,), n at least 1, ascending.
         x: pitch, cents, shape (n,).
     """
     first = t <= t[0] + FIRST_S
-    if first.sum() < 3 or np.ptp(t[first]) <= 0.0:
+    t, x = t[first], x[first]
+    half = len(t) // 2
+    if len(t) < FEWEST or np.any(t[-half:] - t[:half] <= 0.0):
         return float(x[0])
-    slope, level = np.polyfit(t[first], x[first], 1)
-    return float(level + slope * max(0.0, t[0] - REACH_S))
+    slope = float(np.median((x[-half:] - x[:half]) / (t[-half:] - t[:half])))
+    here = float(np.median(x - slope * (t - t[0])))
+    return here - float(np.clip(slope * min(t[0], REACH_S), -REACH_CENTS, REACH_CENTS))
 
 
 def motion(t: Floats, hz: Floats, length: float) -> Motion:
@@ -330,18 +334,27 @@ def motion(t: Floats, hz: Floats, length: float) -> Motion:
     if not rests:
         return Motion(vibrato=vibrato, glide=glide)
     start = start_of(t, x) - wave[0]
-    off = np.concatenate([[start], line[: rests[0].first]]) - rests[0].start
-    outside = np.flatnonzero(np.abs(off) > SETTLED_CENTS)
-    settled = t[0] + outside[-1] * GRID_S if len(outside) else 0.0
+    at = np.concatenate([[0.0], t[0] + np.arange(rests[0].first + 1) * GRID_S])
+    off = np.concatenate([[start], line[: rests[0].first + 1]]) - rests[0].start
     longest = max(rests, key=lambda rest: rest.end - rest.first)
     return Motion(
         scoop_cents=float(off[0]),
-        settle_ms=1000.0 * float(settled),
+        settle_ms=1000.0 * _settles(at, np.abs(off)),
         drift_cents_s=longest.slope / GRID_S,
         wobble_cents=longest.spread,
         vibrato=vibrato,
         glide=glide,
     )
+
+
+def _settles(at: Floats, off: Floats) -> float:
+    """From when on a path stays within 10 cents; what is between two samples is a straight line."""
+    outside = np.flatnonzero(off[:-1] > SETTLED_CENTS)
+    if not len(outside):
+        return 0.0
+    last = int(outside[-1])
+    part = (off[last] - SETTLED_CENTS) / max(off[last] - off[last + 1], 1e-9)
+    return float(at[last] + min(part, 1.0) * (at[last + 1] - at[last]))
 
 
 def _glide(calm: Floats, rests: list[_Rest], middle: float) -> Glide | None:

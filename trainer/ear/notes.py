@@ -34,6 +34,8 @@ LEVEL_S = 0.010
 ENDS_DB, FADES_DB_S = 6.0, 20.0
 """A note has ended where its level falls by so much, to half, and does not come back; what falls
 by less than that in each second is played so, or rings (60 dB in 3 s is a large hall)."""
+SHUTS_DB = 4.0
+"""A fall before a new attack that ends a note, in the middle of the fall if it is short of 12."""
 BEFORE = 60
 """Levels kept of what comes before a note, 75 ms or more."""
 
@@ -72,7 +74,8 @@ class NoteTracker:
         elif not self._same_note(self._readings[-1], reading):
             self._new.append(reading)
             if self._new[-1].heard - self._new[0].heard >= CHANGE_S * reading.rate:
-                fresh, start = self._new, self._new[0].sample
+                fresh, last = self._new, self._readings[-1]
+                start = (last.sample + min(one.sample for one in fresh)) // 2
                 if start - self._start < SETTLING_S * reading.rate:
                     start = self._start  # what came first was the reeds coming in
                 else:
@@ -123,7 +126,7 @@ class NoteTracker:
 
 
 def _end(at: Floats, db: Floats, limit: int, rate: int) -> int:
-    """The sample on which a sound has fallen to half for good.
+    """The sample on which a sound has fallen to half for good, or halfway to a new attack.
 
     Args:
         at: samples to which its levels belong, shape (n,), ascending.
@@ -132,11 +135,11 @@ def _end(at: Floats, db: Floats, limit: int, rate: int) -> int:
         rate: samples a second.
     """
     fading = FADES_DB_S * at / rate
-    left = ENDS_DB + db - (np.maximum.accumulate(db + fading) - fading)
-    still = np.flatnonzero(left > 0.0)
-    if not len(still) or still[-1] == len(left) - 1:
+    fallen = np.maximum.accumulate(db + fading) - fading - db
+    if not len(fallen) or fallen[-1] < SHUTS_DB:
         return limit
-    last = int(still[-1])
+    left = min(ENDS_DB, 0.5 * float(fallen[-1])) - fallen
+    last = int(np.flatnonzero(left > 0.0)[-1])
     part = left[last] / (left[last] - left[last + 1])
     return min(limit, round(at[last] + part * (at[last + 1] - at[last])))
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import textwrap
+from collections.abc import Iterator
 from typing import Any
 
 from trainer.ear import HeardNote, Reading
+from trainer.ear.motion import Motion, Swing
 
 
 def reading_dict(reading: Reading) -> dict[str, Any]:
@@ -31,7 +34,13 @@ def reading_dict(reading: Reading) -> dict[str, Any]:
 
 
 def note_dict(note: HeardNote) -> dict[str, Any]:
-    """A note as data that JSON can hold; times in seconds."""
+    """A note as data that JSON can hold; times in seconds.
+
+    What its pitch does is as in :class:`trainer.ear.motion.Motion`; vibrato and tremolo have a
+    rate in Hz and a depth in plus and minus cents, or dB, and are null where there is none, as is
+    a glide.
+    """
+    motion, glide = note.motion, note.motion.glide
     return {
         "start": round(note.start / note.rate, 6),
         "end": round(note.end / note.rate, 6),
@@ -44,21 +53,76 @@ def note_dict(note: HeardNote) -> dict[str, Any]:
         "leak_db": _rounded(note.leak_db, 2),
         "leak_hole": note.leak_hole,
         "level_db": round(note.level_db, 2),
+        "scoop_cents": _rounded(motion.scoop_cents, 2),
+        "settle_ms": _rounded(motion.settle_ms, 1),
+        "drift_cents_s": _rounded(motion.drift_cents_s, 2),
+        "wobble_cents": _rounded(motion.wobble_cents, 3),
+        "vibrato": _swing_dict(motion.vibrato, "cents"),
+        "tremolo": _swing_dict(note.tremolo, "db"),
+        "glide": glide
+        and {
+            "start_hz": round(glide.start_hz, 4),
+            "end_hz": round(glide.end_hz, 4),
+            "monotone": glide.monotone,
+        },
     }
 
 
+def _swing_dict(swing: Swing | None, unit: str) -> dict[str, float] | None:
+    return None if swing is None else {"hz": round(swing.hz, 3), unit: round(swing.depth, 2)}
+
+
+WIDTH = 80
+SCOOP_CENTS, SCOOP_MS = 15.0, 30.0
+DRIFT_CENTS_S = 10.0
+WOBBLE_CENTS = 3.0
+"""What is less than these is not worth a word: every reed comes up to its pitch from below, in 15
+to 70 ms."""
 NOTE_HEAD = "  start     end  tab        Hz  off      holes"
 
 
 def note_line(note: HeardNote) -> str:
-    """A note in a line under `NOTE_HEAD`."""
+    """A note in a line under `NOTE_HEAD`; where it moves, more lines say how."""
     tab = "/".join([str(note.tab), *(str(other) for other in note.also)])
     holes = " ".join(str(hole) for hole in note.holes)
     leak = "" if note.leak_db is None or note.clean else f"  ({note.leak_db:.0f} dB)"
-    return (
+    line = (
         f"{note.start / note.rate:7.3f} {note.end / note.rate:7.3f}  {tab:<7} {note.hz:7.1f}  "
         f"{cents_in_words(note.cents):<8} {holes}{leak}"
     )
+    moves = list(_moves(note.motion))
+    if note.tremolo is not None:
+        moves.append(f"tremolo {note.tremolo.hz:.1f} Hz ±{note.tremolo.depth:.1f} dB")
+    margin = " " * 17
+    return "\n".join(
+        [
+            line,
+            *textwrap.wrap(
+                ", ".join(moves), WIDTH, initial_indent=margin, subsequent_indent=margin
+            ),
+        ]
+    )
+
+
+def _moves(motion: Motion) -> Iterator[str]:
+    """What a note's pitch does, in words, in the order in which it happens."""
+    scoop, settle = motion.scoop_cents or 0.0, motion.settle_ms or 0.0
+    if abs(scoop) >= SCOOP_CENTS and settle >= SCOOP_MS:
+        yield f"scoops {_way(-scoop)}, settles in {settle:.0f} ms"
+    if motion.glide is not None:
+        back = "" if motion.glide.monotone else " and turns"
+        yield f"glides {_way(motion.glide.cents)}{back}"
+    if motion.vibrato is not None:
+        yield f"vibrato {motion.vibrato.hz:.1f} Hz ±{motion.vibrato.depth:.0f}"
+    if abs(motion.drift_cents_s or 0.0) >= DRIFT_CENTS_S:
+        yield f"drifts {_way(motion.drift_cents_s or 0.0)} a second"
+    if (motion.wobble_cents or 0.0) >= WOBBLE_CENTS:
+        yield f"wobbles by {motion.wobble_cents:.0f}"
+
+
+def _way(cents: float) -> str:
+    """How far a pitch moves, such as ``100 down``."""
+    return f"{abs(cents):.0f} {'up' if cents > 0 else 'down'}"
 
 
 def cents_in_words(cents: float) -> str:

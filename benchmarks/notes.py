@@ -1,0 +1,404 @@
+"""What is told of whole notes: how they move, where they begin and where they end.
+
+Conventions. Times are seconds, pitches cents, levels dB. Recorded reeds (`benchmarks/corpus.py`)
+are moved along a known path, or shut and opened by a known envelope. A note starts where its
+sound does, and ends where that has fallen to half. Notes are matched by their starts, within 50 ms
+as MIREX does. ``python -m benchmarks.notes`` prints the table.
+"""
+
+from __future__ import annotations
+
+import sys
+import zlib
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from itertools import pairwise
+
+import numpy as np
+
+from benchmarks.corpus import (
+    LEAD_S,
+    Item,
+    Path,
+    Player,
+    Sound,
+    hand,
+    hard,
+    natural,
+    noisy,
+    vibrato,
+)
+from benchmarks.fonts import RATE, VOICES, Floats
+from benchmarks.measure import hear
+from trainer.ear import HeardNote, notes
+
+FADE_S = 0.02
+"""In so long the corpus lets a sound go, in a straight line."""
+EDGE_S = 0.005
+"""In so long a tongue or a throat shuts, and opens."""
+BEFORE_S = 0.4
+"""A note is shut so long after its onset."""
+SETTLED_CENTS = 10.0
+NEAR_S = 0.05
+VIBRATOS = ((5.5, 40.0), (6.5, 15.0), (4.0, 25.0), (8.0, 10.0), (5.0, 5.0), (3.5, 30.0))
+TREMOLOS = ((5.0, 3.0), (7.0, 1.5), (4.0, 5.0), (8.0, 3.0))
+CYCLES = (1.5, 2.0, 3.0)
+DIPS = tuple((db, ms) for db in (6.0, 10.0, 20.0, np.inf) for ms in (20, 40, 60))
+KEYS = {
+    "harmonica 1": ("C", "low F", "high G"),
+    "harmonica 2": ("A", "low F"),
+    "reed organ 1": ("G",),
+    "reed organ 2": ("C",),
+}
+
+
+@dataclass(frozen=True)
+class Played:
+    """A passage, and what is known of it.
+
+    Attributes:
+        item: the sound.
+        starts, ends: of its notes, seconds.
+        vibrato: rate in Hz and depth in plus and minus cents of its only note; None is none.
+        tremolo: the same, depth in dB.
+        scoop: cents from its pitch at which its only note starts; NaN where not known.
+        settles: from so long after its start on it stays within 10 cents; NaN where not known.
+    """
+
+    item: Item
+    starts: tuple[float, ...]
+    ends: tuple[float, ...]
+    vibrato: tuple[float, float] | None = None
+    tremolo: tuple[float, float] | None = None
+    scoop: float = np.nan
+    settles: float = np.nan
+
+
+def _one(item: Item) -> Played:
+    """An item that is one note; in a straight fade half is left after half of it."""
+    return Played(item, (item.begins,), (item.until + FADE_S / 2.0,))
+
+
+def _moved(player: Player, kind: str, path: Path, length: float, every: int) -> Iterator[Item]:
+    """Notes along a path."""
+    tabs = player.naturals
+    for tab in tabs[zlib.crc32(f"{player.harp.name} {kind}".encode()) % every :: every]:
+        sound = hard(player.reed(tab), length, path, player.cents(tab))
+        yield player.item(kind, [tab], [sound])
+
+
+def _shut(item: Item, level: Callable[[Floats], Floats]) -> Item:
+    """With its level changed, in dB, at times after the onset."""
+    t = (np.arange(len(item.samples)) - item.onset) / RATE
+    return replace(item, samples=item.samples * 10.0 ** (level(t) / 20.0))
+
+
+def swings(player: Player, every: int) -> Iterator[Played]:
+    """Vibratos from 0.2 s after the onset on."""
+    for hz, depth in VIBRATOS:
+        for item in _moved(player, f"vibrato {hz} {depth}", vibrato(depth, hz), 1.2, every):
+            yield replace(_one(item), vibrato=(hz, depth))
+
+
+def short_swings(player: Player, cycles: float, every: int) -> Iterator[Played]:
+    """So many cycles of 5.5 Hz and 25 cents in the middle of a note."""
+    until = 0.3 + cycles / 5.5
+
+    def path(t: Floats) -> Floats:
+        return np.where(t < until, vibrato(25.0, 5.5, 0.3)(t), 0.0)
+
+    for item in _moved(player, f"{cycles} cycles", path, 1.0, every):
+        yield replace(_one(item), vibrato=(5.5, 25.0))
+
+
+def level_swings(player: Player, every: int) -> Iterator[Played]:
+    """Tremolos: the level swings in dB, the pitch does not."""
+    for hz, depth in TREMOLOS:
+        for item in _moved(player, f"tremolo {hz} {depth}", np.zeros_like, 1.2, every):
+            swung = _shut(item, lambda t, hz=hz, depth=depth: depth * np.sin(2 * np.pi * hz * t))
+            yield replace(_one(swung), tremolo=(hz, depth))
+
+
+def wander(cents: float, hz: float, seed: int) -> Path:
+    """Noise below some rate (a Gaussian spectrum), with so many cents of standard deviation."""
+    grid = np.arange(0.0, 4.0, 0.005)
+    rng = np.random.default_rng(seed)
+    rates = np.fft.rfftfreq(len(grid), 0.005)
+    noise = np.fft.irfft(
+        np.fft.rfft(rng.standard_normal(len(grid))) * np.exp(-0.5 * (rates / hz) ** 2), len(grid)
+    )
+    return lambda t: np.interp(t, grid, cents * noise / noise.std())
+
+
+def plain(player: Player, every: int) -> Iterator[Played]:
+    """What has neither vibrato nor tremolo."""
+    still = [
+        *player.steady(),
+        *player.hard_onsets(),
+        *player.bends(100.0, 0.15),
+        *player.bends(200.0, 0.12),
+    ]
+    yield from map(_one, still[zlib.crc32(player.harp.name.encode()) % every :: every])
+    for i, (cents, hz) in enumerate(((2.0, 8.0), (3.0, 4.0), (5.0, 2.0))):
+        path = wander(cents, hz, i + zlib.crc32(player.harp.name.encode()))
+        yield from map(_one, _moved(player, f"wander {cents} {hz}", path, 1.2, every))
+    yield from map(_one, _moved(player, "drift", lambda t: 30.0 * t, 1.2, every))
+    yield from map(_one, list(player.pairs(-6.0))[::every])
+
+
+def scoops(player: Player, every: int) -> Iterator[Played]:
+    """Notes that come to their pitch from below or above, in a line or ever more slowly."""
+    shapes: dict[str, tuple[float, float, Path]] = {}
+    for cents, seconds in ((-60.0, 0.08), (-40.0, 0.15), (100.0, 0.1), (-30.0, 0.05)):
+        inside = seconds * (1.0 - SETTLED_CENTS / abs(cents))
+        shapes[f"line {cents} {seconds}"] = (
+            cents,
+            inside,
+            lambda t, c=cents, s=seconds: c * np.clip(1.0 - t / s, 0.0, 1.0),
+        )
+        tau = seconds / 3.0
+        shapes[f"decay {cents} {seconds}"] = (
+            cents,
+            tau * float(np.log(abs(cents) / SETTLED_CENTS)),
+            lambda t, c=cents, tau=tau: c * np.exp(-np.maximum(t, 0.0) / tau),
+        )
+    for name, (cents, settles, path) in shapes.items():
+        for item in _moved(player, f"scoop, {name}", path, 0.8, every):
+            yield replace(_one(item), scoop=cents, settles=settles)
+
+
+def again(player: Player, every: int, db: float, ms: float) -> Iterator[Played]:
+    """The same note attacked anew: its level falls by so much, for so long, in edges of 5 ms."""
+    gap = ms / 1000.0
+    depth = min(db, 200.0)
+    corners = BEFORE_S + np.array([0.0, EDGE_S, gap - EDGE_S, gap])
+
+    def level(t: Floats) -> Floats:
+        shut = 0.5 - 0.5 * np.cos(np.pi * np.interp(t, corners, [0.0, 1.0, 1.0, 0.0]))
+        return 20.0 * np.log10(1.0 - (1.0 - 10.0 ** (-depth / 20.0)) * shut)
+
+    for item in _moved(player, f"again {db} {ms}", np.zeros_like, 0.9, every):
+        alone = _one(_shut(item, level))
+        second = item.begins + BEFORE_S + gap - EDGE_S
+        first_ends = item.begins + BEFORE_S + EDGE_S / 2.0
+        yield replace(alone, starts=(item.begins, second), ends=(first_ends, *alone.ends))
+
+
+def spoken_again(player: Player, every: int, ms: float) -> Iterator[Played]:
+    """The same note with the reed's own attack each time, the first let go in 20 ms."""
+    tabs = player.naturals
+    for tab in tabs[zlib.crc32(player.harp.name.encode()) % every :: every]:
+        sound = natural(player.reed(tab), 0.5, player.cents(tab))
+        second = len(sound.samples) + round(ms * RATE / 1000.0)
+        item = player.item(f"spoken again {ms}", [tab], [_in_a_row(sound, sound, second)])
+        first_ends = LEAD_S + len(sound.samples) / RATE - FADE_S / 2.0
+        yield Played(
+            item,
+            (item.begins, item.begins + second / RATE),
+            (first_ends, item.until + FADE_S / 2.0),
+        )
+
+
+def slides(player: Player, every: int) -> Iterator[Played]:
+    """From a hole to the next in the same breath, the one dying while the other comes, 20 ms."""
+    for row in (0, 1):
+        tabs = [tab for tab in player.naturals if tab.startswith("-") == bool(row)]
+        for low, high in list(pairwise(tabs))[row::every]:
+            first = hard(player.reed(low), 0.5, cents=player.cents(low))
+            other = hard(player.reed(high), 0.5, cents=player.cents(high))
+            fade = round(FADE_S * RATE)
+            coming = np.concatenate([np.linspace(0.0, 1.0, fade), np.ones(len(other.samples))])
+            samples = other.samples * coming[: len(other.samples)] * (first.rms / other.rms)
+            other = replace(other, samples=samples)
+            second = len(first.samples) - fade
+            item = player.item("slide", [low], [_in_a_row(first, other, second)])
+            middle = LEAD_S + (second + fade / 2.0) / RATE
+            yield Played(item, (item.begins, middle), (middle, item.until + FADE_S / 2.0))
+
+
+def _in_a_row(first: Sound, other: Sound, at: int) -> Sound:
+    """Two sounds, the other from a sample of the first on."""
+    samples = np.zeros(at + len(other.samples))
+    samples[: len(first.samples)] += first.samples
+    samples[at:] += other.samples
+    return replace(first, samples=samples)
+
+
+def _in_noise(all_: Iterator[Played], snr_db: float) -> Iterator[Played]:
+    return (replace(one, item=noisy(one.item, snr_db)) for one in all_)
+
+
+def _wahs(player: Player, every: int) -> Iterator[Played]:
+    for item in _moved(player, "wah", np.zeros_like, 0.9, every):
+        yield _one(replace(item, samples=hand(item.samples, item.onset)))
+
+
+MATERIALS: dict[str, Callable[[Player, int], Iterator[Played]]] = {
+    "vibrato": swings,
+    "vibrato 20 dB": lambda player, every: _in_noise(swings(player, every), 20.0),
+    **{f"cycles {n}": lambda player, every, n=n: short_swings(player, n, every) for n in CYCLES},
+    "tremolo": level_swings,
+    "wah": _wahs,
+    "plain": plain,
+    "plain 20 dB": lambda player, every: _in_noise(plain(player, every), 20.0),
+    "scoop": scoops,
+    **{
+        f"again {db:g} {ms}": lambda player, every, db=db, ms=ms: again(player, every, db, ms)
+        for db, ms in DIPS
+    },
+    **{
+        f"spoken again {ms}": lambda player, every, ms=ms: spoken_again(player, every, ms)
+        for ms in (20, 40, 60)
+    },
+    "slide": slides,
+}
+SWINGING = ("vibrato", "vibrato 20 dB", *(f"cycles {n}" for n in CYCLES))
+ATTACKED = tuple(name for name in MATERIALS if "again" in name)
+
+Values = dict[str, list[float]]
+
+
+def judge(one: Played, heard: Sequence[HeardNote]) -> Values:
+    """What was told of a passage against what is known of it.
+
+    Returns:
+        ``found``: whether each note was; ``extra``: how many others there were; ``onset`` and
+        ``end``: seconds off, of those found; and of a single note ``vibrato``, ``tremolo``:
+        whether it was told to have one; ``rate`` (as a share) and ``depth`` errors of what it
+        has (``level rate``, ``level depth``), ``scoop`` in cents and ``settle`` in seconds.
+    """
+    values: Values = defaultdict(list)
+    left = list(heard)
+    for start, end in zip(one.starts, one.ends, strict=True):
+        near = [note for note in left if abs(note.start / note.rate - start) < NEAR_S]
+        values["found"].append(float(bool(near)))
+        if near:
+            best = min(near, key=lambda note: abs(note.start / note.rate - start))
+            left.remove(best)
+            values["onset"].append(best.start / best.rate - start)
+            values["end"].append(best.end / best.rate - end)
+    values["extra"].append(float(len(left)))
+    if len(one.starts) > 1 or len(heard) != 1:
+        return values
+    motion, tremolo = heard[0].motion, heard[0].tremolo
+    values["vibrato"].append(float(motion.vibrato is not None))
+    values["tremolo"].append(float(tremolo is not None))
+    if one.vibrato and motion.vibrato:
+        values["rate"].append(motion.vibrato.hz / one.vibrato[0] - 1.0)
+        values["depth"].append(motion.vibrato.depth - one.vibrato[1])
+    if one.tremolo and tremolo:
+        values["level rate"].append(tremolo.hz / one.tremolo[0] - 1.0)
+        values["level depth"].append(tremolo.depth - one.tremolo[1])
+    if motion.scoop_cents is not None and motion.settle_ms is not None:
+        values["scoop"].append(motion.scoop_cents - one.scoop)
+        values["settle"].append(motion.settle_ms / 1000.0 - one.settles)
+    return values
+
+
+@dataclass(frozen=True)
+class Job:
+    """One material on one harp; `every` so-manieth note is played."""
+
+    material: str
+    voice: str
+    key: str
+    every: int
+
+
+def score(job: Job) -> Values:
+    """All that was measured of a job."""
+    values: Values = defaultdict(list)
+    for one in MATERIALS[job.material](Player(job.voice, job.key), job.every):
+        heard = list(notes(hear(one.item), one.item.harp))
+        for name, some in judge(one, heard).items():
+            values[name] += some
+    return values
+
+
+Scores = dict[tuple[bool, str], Values]
+"""By whether the voice was kept aside, and material."""
+
+
+def measured(every: int, processes: int, materials: Sequence[str] = tuple(MATERIALS)) -> Scores:
+    """Hears everything; `every` so-manieth note is played."""
+    jobs = [
+        Job(material, voice, key, every)
+        for material in materials
+        for voice, keys in KEYS.items()
+        for key in keys
+    ]
+    scores: Scores = defaultdict(lambda: defaultdict(list))
+    with ProcessPoolExecutor(processes) as pool:
+        for job, values in zip(jobs, pool.map(score, jobs), strict=True):
+            for name, some in values.items():
+                scores[VOICES[job.voice].aside, job.material][name] += some
+    return scores
+
+
+def table(every: int = 6, processes: int = 1) -> Iterator[str]:
+    """The figures in Markdown, of voices tuned on and kept aside."""
+    scores = measured(every, processes)
+
+    def values(aside: bool, what: str, *materials: str) -> Floats:
+        found = [np.array(scores[aside, name][what]) for name in materials]
+        return np.concatenate(found)
+
+    def row(name: str, what: str, figure: Callable[[Floats], str], *materials: str) -> str:
+        both = [values(aside, what, *materials) for aside in (False, True)]
+        cells = [cell for some in both for cell in (figure(some) if len(some) else "–", len(some))]
+        return f"| {name} | " + " | ".join(map(str, cells)) + " |"
+
+    yield "| | tuned on | n | kept aside | n |"
+    yield "| --- | --- | --- | --- | --- |"
+    for name in SWINGING:
+        yield row(f"told, {name}", "vibrato", _share, name)
+    for name in ("vibrato", "vibrato 20 dB"):
+        yield row(f"rate, % off, {name}", "rate", _errors(100.0), name)
+        yield row(f"depth, cents off, {name}", "depth", _errors(1.0), name)
+    for name in ("plain", "plain 20 dB", "scoop", "tremolo", "wah"):
+        yield row(f"false vibrato, {name}", "vibrato", _share, name)
+    yield row("told, tremolo", "tremolo", _share, "tremolo")
+    yield row("rate, % off, tremolo", "level rate", _errors(100.0), "tremolo")
+    yield row("depth, dB off, tremolo", "level depth", _errors(1.0, 2), "tremolo")
+    yield row("told as tremolo, wah", "tremolo", _share, "wah")
+    for name in ("plain", "plain 20 dB", "scoop", "vibrato"):
+        yield row(f"false tremolo, {name}", "tremolo", _share, name)
+    yield row("scoop, cents off", "scoop", _errors(1.0), "scoop")
+    yield row("settling, ms off", "settle", _errors(1000.0), "scoop")
+    for name in (*ATTACKED, "slide"):
+        yield row(f"notes found, {name}", "found", _share, name)
+    yield row("notes nobody played, there", "extra", _sum, *ATTACKED, "slide")
+    still = [name for name in MATERIALS if name not in (*ATTACKED, "slide")]
+    for name in still:
+        yield row(f"notes nobody played, {name}", "extra", _sum, name)
+    yield row("onset, ms off", "onset", _errors(1000.0), *still)
+    yield row("onset, ms off, attacked anew", "onset", _errors(1000.0), *ATTACKED)
+    yield row("end, ms off", "end", _errors(1000.0), *still)
+    yield row("end, ms off, attacked anew", "end", _errors(1000.0), *ATTACKED)
+    yield row("onset, ms off, slide", "onset", _errors(1000.0), "slide")
+
+
+def _share(values: Floats) -> str:
+    return f"{np.mean(values):.3f}"
+
+
+def _sum(values: Floats) -> str:
+    return f"{np.sum(values):.0f}"
+
+
+def _errors(scale: float, digits: int = 1) -> Callable[[Floats], str]:
+    """Median, and 95th percentile of the size, of errors."""
+
+    def figure(values: Floats) -> str:
+        some = scale * values
+        size = np.quantile(np.abs(some), 0.95)
+        return f"{np.median(some):+.{digits}f}, 95 % under {size:.{digits}f}"
+
+    return figure
+
+
+if __name__ == "__main__":
+    for line in table(*map(int, sys.argv[1:])):
+        print(line, flush=True)
