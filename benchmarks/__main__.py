@@ -8,7 +8,7 @@ import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from benchmarks import cost, melody, plots, table
+from benchmarks import cost, melody, notes, plots, table
 from benchmarks.conditions import CONDITIONS, HARPS
 from benchmarks.corpus import HIGHEST_MIDI, LOWEST_MIDI, Player
 from benchmarks.fonts import VOICES, FontError, prepare
@@ -27,6 +27,8 @@ QUICK_KEYS = {
 }
 """Without FULL: fewer harps, and of each only some notes and pairs, not always the same."""
 EVERY, EVERY_UNDER = 4, 5
+FEW = {"bend": 1, "hard": 2, "leak in bend": 2, "leak in whole-step bend": 1, "split": 3}
+"""Of materials that begin so there are few, or short ones: of these more are played."""
 OFF_CENTS = 40.0
 HEARD_BY_PEERS = (
     "steady",
@@ -46,16 +48,20 @@ def jobs(full: bool) -> Iterator[Job]:
     """All that is to be heard."""
     quick = tuple(peer.name for peer in PEERS.values() if not peer.slow)
     slow = tuple(peer.name for peer in PEERS.values() if peer.slow)
-    every = 1 if full else EVERY
+
+    def every(material: str) -> int:
+        few = next((n for name, n in FEW.items() if material.startswith(name)), EVERY)
+        return 1 if full else few
+
     for voice in VOICES:
         for key in KEYS if full else QUICK_KEYS[voice]:
             for material in (*MATERIALS, *FROZEN):
                 peers = quick if material in HEARD_BY_PEERS else ()
                 if material in HEARD_BY_SLOW and key == "C" and voice.startswith("harmonica"):
                     peers += slow
-                yield Job(material, voice, key, every=every, peers=peers)
+                yield Job(material, voice, key, every=every(material), peers=peers)
             for material in OFF_THEORY:
-                yield Job(material, voice, key, off=OFF_CENTS, every=every)
+                yield Job(material, voice, key, off=OFF_CENTS, every=every(material))
         key = QUICK_KEYS[voice][0]
         for condition in (*CONDITIONS, *HARPS):
             for what in ASKED:
@@ -99,6 +105,10 @@ def run(full: bool, only: str, with_misses: bool, processes: int) -> None:
             ("This ear and its peers, on the same items", lambda: list(table.detectors(scores))),
             ("Conditions: tuned on / kept aside", lambda: list(table.conditions(scores))),
             ("Melodies of thirty notes, by mir_eval", _melodies),
+            (
+                "Notes and how they move",
+                lambda: list(notes.table(1 if full else 6, processes)),
+            ),
             ("CPU on the same audio", cost.cost_lines),
         ]
     if with_misses:

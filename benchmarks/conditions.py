@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from scipy import signal
 
-from benchmarks.corpus import Item, Player, level, randomly
+from benchmarks.corpus import Item, Player, level, noisy, randomly
 from benchmarks.fonts import RATE, Floats, song
 
 HALF_A_HALF_STEP = 440.0 * 2.0 ** (50.0 / 1200.0)
@@ -122,6 +122,8 @@ def _beside(one: Item, other: Floats, db: float, counted: slice) -> Item:
 
 CONDITIONS: dict[str, Callable[[Item], Item]] = {
     "as recorded": lambda one: one,
+    "white noise, 20 dB under": lambda one: noisy(one, 20.0),
+    "white noise, 10 dB under": lambda one: noisy(one, 10.0),
     "room, 0.3 s": lambda one: room(one, 0.3),
     "room, 0.6 s": lambda one: room(one, 0.6),
     "breath, 15 dB under": lambda one: breath(one, -15.0),

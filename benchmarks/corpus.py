@@ -369,7 +369,8 @@ class Player:
 def noisy(one: Item, snr_db: float) -> Item:
     """With white noise, so far under the sound's level while it is held."""
     noise = level(one) * 10.0 ** (-snr_db / 20.0)
-    samples = one.samples + noise * randomly(one).standard_normal(len(one.samples))
+    draw = np.random.default_rng([zlib.crc32(one.name.encode()), round(snr_db)])
+    samples = one.samples + noise * draw.standard_normal(len(one.samples))
     return replace(one, samples=samples, noise=noise)
 
 

@@ -1,7 +1,7 @@
 """Recorded free reeds out of the sound fonts that Debian carries, one note at a time.
 
-The reeds of the General MIDI programs 20 to 23 (reed organ, accordion, harmonica, bandoneon) are
-samples of real ones. They are played by fluidsynth without reverberation or chorus and kept in
+The reeds of the General MIDI programs 20 (reed organ) and 22 (harmonica) are samples of real ones.
+They are played by fluidsynth without reverberation or chorus and kept in
 `benchmarks/.corpus`, so that it happens once.
 """
 
@@ -40,7 +40,11 @@ HELD_S = 2.0
 LENGTH_S = 2.4
 SPOKEN_S = 0.25
 """After so long a recorded reed has come up to its pitch."""
-CACHE = Path(__file__).parent / ".corpus"
+WINDOW_FLOOR_HZ = 200.0
+"""Praat's windows are six periods of this: 30 ms. Fonts loop a few periods of a high reed, whose
+pitch differs from one to the next by some cents, as no reed's does: that is to be averaged."""
+CACHE = Path(__file__).parent / ".corpus" / "2"
+"""Another number where what is kept is made in another way."""
 TO_INSTALL = (
     "on Debian and Ubuntu the corpus comes with: "
     "sudo apt install fluidsynth fluid-soundfont-gm csound-soundfont"
@@ -137,7 +141,7 @@ def _kept(voice: Voice, midi: int) -> Path:
 
 
 def _record(voice: Voice, midi: int) -> None:
-    CACHE.mkdir(exist_ok=True)
+    CACHE.mkdir(parents=True, exist_ok=True)
     samples = _play(voice, midi)
     times, hz = praat(samples, 440.0 * 2.0 ** ((midi - 69) / 12.0))
     kept = _kept(voice, midi)
@@ -170,14 +174,15 @@ def praat(samples: Floats, near: float) -> tuple[Floats, Floats]:
     """
     pitch = parselmouth.Sound(samples.astype(float), RATE).to_pitch_ac(
         time_step=0.005,
-        pitch_floor=0.75 * near,
+        pitch_floor=min(0.75 * near, WINDOW_FLOOR_HZ),
         pitch_ceiling=1.35 * near,
         very_accurate=True,
         max_number_of_candidates=15,
-        octave_cost=0.01,
+        octave_cost=0.05,  # among equals the highest: below it lie only parts of the note
     )
     hz = pitch.selected_array["frequency"]
-    return pitch.xs()[hz > 0.0], hz[hz > 0.0]
+    near_it = np.abs(np.log2(np.maximum(hz, 1.0) / near)) < 1.0 / 3.0
+    return pitch.xs()[near_it], hz[near_it]
 
 
 def _play(voice: Voice, midi: int) -> Floats:

@@ -114,14 +114,17 @@ def leak(one: Item, readings: Sequence[Reading], hole: int) -> float:
 
 
 def own_pitch(one: Item, readings: Iterable[Reading]) -> Track:
-    """What is told of the wanted reed itself, whichever reed the reading is about."""
+    """What is told of the wanted reed itself, whichever reed the reading is about.
+
+    Draw 2 told as blow 3 will do, where nothing else sounds on that.
+    """
     tab = Tab.parse(one.tab)
-    holes = {tab.hole, *(twin.hole for twin in one.harp.same_pitch(tab))}
+    twins = {twin.hole for twin in one.harp.same_pitch(tab)} - one.holes
     rows = []
     for r in readings:
-        own = [hz for hole, hz in r.pitches if hole in holes]
-        whole = r.hz if not r.pitches and r.hz else np.nan
-        rows.append((r.time, r.heard_at, own[0] if own else whole))
+        told = dict(r.pitches)
+        other = next((told[hole] for hole in twins if hole in told), np.nan)
+        rows.append((r.time, r.heard_at, told.get(tab.hole, other)))
     return Track(*np.array(rows).T)
 
 

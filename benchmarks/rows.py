@@ -142,6 +142,7 @@ ROWS = (
     ),
     Row("… 20 dB SNR, p95 ms", onset_s("hard 20 dB", low=False), p95_ms, 15, False, 1),
     Row("exact holes 60 ms after a hard onset, clean", _of("right", "hard"), share, 0.999),
+    Row("… clean, 20 dB SNR", _of("right", "hard 20 dB"), share, 0.999),
     *(Row(f"… neighbour at {db} dB", _of("right", f"pair {db}"), share, 0.999) for db in PAIR_DB),
     Row("… reeds 40 cents off, clean", _of("right", "hard", off=True), share, 0.999),
     *(
