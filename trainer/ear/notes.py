@@ -76,7 +76,7 @@ class NoteTracker:
             if self._new[-1].heard - self._new[0].heard >= CHANGE_S * reading.rate:
                 fresh, last = self._new, self._readings[-1]
                 start = (last.sample + min(one.sample for one in fresh)) // 2
-                if start - self._start < SETTLING_S * reading.rate:
+                if self._start == self._onset and start - self._start < SETTLING_S * reading.rate:
                     start = self._start  # what came first was the reeds coming in
                 else:
                     ended += self._finish(start, slurred=True)
@@ -108,7 +108,7 @@ class NoteTracker:
     def _finish(self, limit: int, *, slurred: bool = False) -> list[HeardNote]:
         """The note so far, which is over at sample `limit` or before; if slurred, right there."""
         readings, self._readings, self._new = self._readings, [], []
-        if not readings:
+        if not readings or limit - self._start < SHORTEST_S * readings[0].rate:
             return []
         rate, start = readings[0].rate, self._start
         at, db = np.array(self._levels, dtype=float).T
@@ -117,8 +117,6 @@ class NoteTracker:
         inside = (at >= start) & (at <= limit - 0.5 * LEVEL_S * rate)
         at, db = at[inside], db[inside]
         end = limit if slurred else _end(at, db, limit, rate)
-        if end - start < SHORTEST_S * rate:
-            return []
         own = [reading for reading in readings if reading.sample < limit]
         held = (at >= start + SETTLING_S * rate) & (at <= end - RELEASE_S * rate)
         swing = tremolo(at[held] / rate, db[held])
