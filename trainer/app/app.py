@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import time
 from collections.abc import Sequence
 from typing import ClassVar
 
@@ -22,6 +23,8 @@ from trainer.drill import Drill
 from trainer.practice import Plan
 
 FRAME_S = 1 / 60
+TURN_S = 1 / 240
+"""How often events are taken in; what is urgent among them is not kept for the next frame."""
 
 
 class TrainerApp(App[None]):
@@ -60,10 +63,11 @@ class TrainerApp(App[None]):
         self._shelf = shelf
         self._autostart = autostart
         self._clock: Timer | None = None
+        self._painted = 0.0
 
     def on_mount(self) -> None:
         """Put up the first screen and start the clock."""
-        self._clock = self.set_interval(FRAME_S, self._tick, pause=True)
+        self._clock = self.set_interval(TURN_S, self._tick, pause=True)
         plan = self.session.plan
         if plan.drill is None:
             self.push_screen(ListenScreen(self.session))
@@ -95,8 +99,13 @@ class TrainerApp(App[None]):
             self._clock.resume()
 
     def _tick(self) -> None:
-        """Take in what is new and show it; nothing is done while no take runs."""
-        self.session.poll()
+        """Take in what is new and show it, at every frame or at once where it is urgent; nothing
+        is done while no take runs."""
+        urgent = self.session.poll()
+        now = time.monotonic()
+        if not urgent and now - self._painted < FRAME_S - TURN_S / 2 and self.session.busy:
+            return
+        self._painted = now
         for screen in reversed(self.screen_stack):
             if isinstance(screen, LiveScreen):
                 screen.show(self.session.take)

@@ -10,7 +10,7 @@ from trainer.app.take import Phase, Take
 from trainer.drill import unplayable
 from trainer.harp import HarpError
 from trainer.music import TrainerError
-from trainer.practice import Ended, Event, Finished, Plan
+from trainer.practice import Ended, Event, Finished, Heard, Plan
 
 
 class ListenerLike(Protocol):
@@ -76,6 +76,7 @@ class Session:
         self._stopping = False
         self._ending = False
         self._looping = False
+        self._pitched = False
 
     @property
     def plan(self) -> Plan:
@@ -122,17 +123,23 @@ class Session:
         if self._next:
             self._next = replace(self._next, loop=loop)
 
-    def poll(self) -> None:
-        """Take in what is new."""
+    def poll(self) -> bool:
+        """Take in what is new; whether it is urgent: a note begins, or its pitch becomes known."""
+        urgent = False
         if not self.busy:
-            return
+            return urgent
         for event in self._listener.poll():
             self.take.see(event)
             match event:
+                case Heard(reading):
+                    pitched = reading.hz is not None
+                    urgent |= reading.onset is not None or (pitched and not self._pitched)
+                    self._pitched = pitched
                 case Ended():
                     self._pass_over()
                 case Finished():
                     self._finished()
+        return urgent
 
     def close(self) -> None:
         """Let go of the listener."""

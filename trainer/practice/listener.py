@@ -8,10 +8,12 @@ its own, so that the listener never waits for a slow screen.
 from __future__ import annotations
 
 import contextlib
+import gc
 import multiprocessing as mp
 import os
 import queue
 import sys
+from collections.abc import Callable, Iterator
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -26,9 +28,18 @@ from trainer.practice.take import run
 if TYPE_CHECKING:
     from multiprocessing.queues import Queue
 
+Play = Callable[[Plan, Callable[[], bool]], Iterator[Event]]
+"""What plays a plan, as :func:`trainer.practice.run` does."""
+Serve = Callable[[Connection, "Queue[Event]", Path], None]
+"""What the process does with the pipe of plans, the queue of events and the path of its log."""
+
 CLOSING_S = 3.0
 MOST_AT_ONCE = 400
 """Events taken in one poll: two seconds' worth, should the screen have been away."""
+SWITCH_S = 0.0005
+"""So soon a waiting thread gets its turn."""
+URGENCY = -10
+"""Nice value that is asked for; only some systems and players grant it."""
 
 
 class ListenerError(TrainerError):
@@ -42,12 +53,13 @@ class Listener:
     be started from inside it.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, serve: Serve | None = None) -> None:
+        """Start the process; `serve` takes the place of what it does, to measure it."""
         context = mp.get_context("spawn")
         self._events: Queue[Event] = context.Queue()
         self._plans, theirs = context.Pipe()
         self._process = context.Process(
-            target=_serve, args=(theirs, self._events, _log_path()), daemon=True
+            target=serve or _serve, args=(theirs, self._events, _log_path()), daemon=True
         )
         self._process.start()
         theirs.close()
@@ -104,20 +116,41 @@ def _log_path() -> Path:
 
 def _serve(plans: Connection, events: Queue[Event], log: Path) -> None:
     """The process: plays one plan after another until the pipe is closed."""
+    serve(plans, events, log, run)
+
+
+def serve(plans: Connection, events: Queue[Event], log: Path, play: Play) -> None:
+    """Play plans by `play` until the pipe is closed."""
     import signal
 
     # The screen's Ctrl-C is the screen's: it stops the take and closes the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _keep_noise_off_the_screen(log)
+    _hurry()
     try:
         while True:
             plan = plans.recv()
             if plan is None:
                 continue  # a stop that came after the take's own end
-            for event in run(plan, lambda: _stop_asked(plans)):
+            for event in play(plan, lambda: _stop_asked(plans)):
                 events.put(event)
     except EOFError:
         pass
+
+
+def _hurry() -> None:
+    """Let sound go before everything else in this process, and this process before others.
+
+    The collector would walk all that was imported again and again; the thread that sends events
+    would wait five milliseconds for its turn; and where the system allows it, what listens is
+    more urgent than what draws.
+    """
+    gc.collect()
+    gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
+    sys.setswitchinterval(SWITCH_S)
+    with contextlib.suppress(AttributeError, OSError):
+        os.setpriority(os.PRIO_PROCESS, 0, URGENCY)
 
 
 def _stop_asked(plans: Connection) -> bool:
