@@ -8,7 +8,7 @@ LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.1
 	--fork-strategy fewest --generate-hashes --no-annotate --no-emit-index-url \
 	--custom-compile-command 'make lock' pyproject.toml requirements/build.in
 
-.PHONY: demo test check bench format picture lock clean
+.PHONY: demo test check bench bench-live format picture lock clean
 
 demo: .venv/run-stamp
 	@$(BIN)/trainer demo
@@ -26,6 +26,10 @@ check: .venv/dev-stamp
 # everything; BENCH passes more, as in: make bench BENCH=--misses
 bench: .venv/bench-stamp
 	@$(BIN)/python -m benchmarks $(if $(FULL),--full) $(BENCH)
+
+# Sound to screen through a virtual microphone (needs PulseAudio), with a core kept busy.
+bench-live: .venv/dev-stamp
+	@$(BIN)/python -m benchmarks.live $(BENCH)
 
 format: .venv/dev-stamp
 	$(BIN)/ruff format
