@@ -1,0 +1,332 @@
+"""The live proof: how long from sound to screen, with one core kept busy.
+
+    python -m benchmarks.live [--minutes 10]
+
+A PulseAudio of our own with a null sink is the microphone. The real app listens on a terminal of
+120x40, its listener in the process it always has, while a loop without end keeps a core busy.
+Recorded reeds are played into the sink, some as they were recorded and some cut to begin at full
+level. `watched.py` notes when a block came, a reading was known and a frame was drawn; the
+terminal's end of the wire is read here, and a frame counts as shown when its last byte has come.
+
+The clock of the sound: a sample was there at the earliest moment at which a sample of its place
+ever came through the driver, a straight line under all blocks. Lateness is told against it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import fcntl
+import os
+import pty
+import struct
+import subprocess
+import sys
+import tempfile
+import termios
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchmarks.watched import APP, LISTENER
+
+_TESTS = Path(__file__).parent.parent / "tests"
+sys.path += [str(_TESTS), str(_TESTS / "reeds")]
+from excerpts import EXCERPTS, cut, speaks  # noqa: E402
+from pulse import SINK, Pulse  # noqa: E402
+
+RATE = 48_000
+COLUMNS, LINES = 120, 40
+NOTE_S, GAP_S = 0.5, 0.3
+NOISE = 1e-4
+"""The room, RMS, re full scale: -80 dB."""
+SYNC_ASKED, SYNC_SAID, SYNC_END = b"\x1b[?2026$p", b"\x1b[?2026;2$y", b"\x1b[?2026l"
+LATE_MS, WORST_MS, ONSET_MS, RIGHT_MS, RIGHT_CENTS = 20.0, 40.0, 15.0, 35.0, 10.0
+
+
+@dataclass(frozen=True)
+class Played:
+    """One note of what is played: its first sample, its hole (negative drawn), how it begins."""
+
+    onset: int
+    hole: int
+    hard: bool
+
+
+def performance(seconds: float) -> tuple[Any, list[Played]]:
+    """Recorded reeds in a room's noise, one after another, at moments no frame knows."""
+    draw = np.random.default_rng(3)
+    sound = NOISE * draw.standard_normal(round(seconds * RATE))
+    tabs = [note.tab for note in EXCERPTS["c-harp"].notes]
+    notes: list[Played] = []
+    at = 2 * RATE
+    while at < len(sound) - 2 * RATE:
+        tab, hard = str(draw.choice(tabs)), bool(draw.integers(2))
+        whole = cut("c-harp", tab, before=0.0)
+        first = round(0.15 * RATE) if hard else 0
+        reed = whole[first : first + round(NOTE_S * RATE)].copy()
+        fade = round(0.02 * RATE)
+        reed[-fade:] *= np.linspace(1.0, 0.0, fade)
+        sound[at : at + len(reed)] += reed
+        notes.append(Played(at + (0 if hard else speaks(reed)), int(tab), hard))
+        at += len(reed) + round((GAP_S + draw.uniform(0.0, 0.1)) * RATE)
+    return sound.astype(np.float32), notes
+
+
+class Terminal:
+    """The other end of the app's terminal: answers, and notes when each frame is whole."""
+
+    def __init__(self, command: list[str], env: dict[str, str]) -> None:
+        self.frames: list[float] = []
+        self.said = b""
+        self._end, theirs = pty.openpty()
+        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", LINES, COLUMNS, 0, 0))
+        env = {**env, "TERM": "xterm-256color", "COLORTERM": "truecolor"}
+        self.process = subprocess.Popen(
+            command, env=env, stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True
+        )
+        os.close(theirs)
+        self._reader = threading.Thread(target=self._read, daemon=True)
+        self._reader.start()
+
+    def close(self) -> None:
+        """Press q and wait until the app is gone."""
+        os.write(self._end, b"q")
+        self.process.wait(60)
+        self._reader.join(5)
+        os.close(self._end)
+
+    def _read(self) -> None:
+        tail = b""
+        while True:
+            try:
+                chunk = os.read(self._end, 1 << 16)
+            except OSError:  # the app has let go of it
+                return
+            now = time.monotonic()
+            self.said = (self.said + chunk)[-1500:]
+            seen = tail + chunk
+            if SYNC_ASKED in seen:
+                os.write(self._end, SYNC_SAID)
+            self.frames += [now] * seen.count(SYNC_END)
+            cut_at = seen.rfind(SYNC_END) + len(SYNC_END) if SYNC_END in seen else 0
+            tail = seen[max(cut_at, len(seen) - len(SYNC_ASKED) + 1) :]
+
+
+def take_down(minutes: float, folder: Path) -> tuple[Terminal, list[Played], Any]:
+    """Play, with the app listening; what was played."""
+    sound, notes = performance(60.0 * minutes)
+    file = folder / "played.f32"
+    sound.tofile(file)
+    pulse = Pulse(folder)
+    busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])
+    try:
+        command = [sys.executable, "-m", "benchmarks.watched", str(folder)]
+        terminal = Terminal(command, {**pulse.env, "PYTHONPATH": os.getcwd()})
+        time.sleep(6.0)
+        play = ["pacat", "--raw", "--format=float32le", f"--rate={RATE}", "--channels=1"]
+        subprocess.run(
+            [*play, "--latency-msec=100", f"--device={SINK}", str(file)], env=pulse.env, check=True
+        )
+        time.sleep(0.5)
+        terminal.close()
+    finally:
+        busy.kill()
+        pulse.close()
+    return terminal, notes, sound
+
+
+def lag(played: Any, heard: Any) -> int:
+    """By how many samples what was heard lies behind what was played."""
+    size = len(played) + len(heard)
+    spectra = np.fft.rfft(heard, size) * np.conj(np.fft.rfft(played, size))
+    at = int(np.argmax(np.fft.irfft(spectra, size)))
+    return at if at < len(heard) else at - size
+
+
+def first_after(times: Any, moment: float) -> int:
+    """The first of ascending numbers that is over a moment."""
+    return int(np.searchsorted(times, moment, side="right"))
+
+
+STAGES = (
+    "the ear's need of sound",
+    "sound to the listener's block",
+    "block to reading",
+    "reading to the app",
+    "app to a drawn frame",
+    "frame to the terminal",
+)
+
+
+class Proof:
+    """What a run came to. All times in milliseconds."""
+
+    def __init__(self, folder: Path, terminal: Terminal, notes: list[Played], sound: Any) -> None:
+        listener, app = np.load(folder / LISTENER), np.load(folder / APP)
+        self.lost, self.overflows = int(listener["lost"]), int(listener["overflows"])
+        self.cpu = float(listener["cpu"]), float(app["cpu"])
+        self._captured, self._known = listener["captured"], listener["known"]
+        self._taken = app["taken"]
+        frames = app["frames"]
+        self._frames = frames[frames[:, 6] > 0]
+        count = len(self._frames)
+        if not count or len(terminal.frames) != count:
+            raise SystemExit(f"{count} frames drawn, {len(terminal.frames)} came")
+        self._shown = np.array(terminal.frames)
+        given, self._heard = listener["given"], listener["sound"]
+        self.gaps = int(np.sum(given[1:, 1] != given[:-1, 1] + given[:-1, 2]))
+        ends = self._captured[:, 1] + self._captured[:, 2]
+        self._ends = ends
+        self._zero = float(np.min(self._captured[:, 0] - ends / RATE))
+        self._match(notes, sound)
+        self._follow(notes)
+
+    def late(self, times: Any, samples: Any) -> Any:
+        """How late something was against the sample clock, ms."""
+        return (times - self._zero - samples / RATE) * 1000.0
+
+    def _match(self, notes: list[Played], sound: Any) -> None:
+        """Lay what was played beside what was heard."""
+        near = slice(0, 20 * RATE)
+        offset = lag(sound[near], self._heard[: 40 * RATE])
+        begin, end = RATE, min(len(sound), len(self._heard) - offset)
+        off = np.abs(self._heard[offset + begin : offset + end] - sound[begin:end])
+        self.same = float(np.mean(off < 3 / 32768))
+        self.compared = end - begin
+        self._onsets = []
+        for note in notes:
+            piece = sound[note.onset - 2400 : note.onset + 12000]
+            at = note.onset + offset
+            there = self._heard[max(0, at - 9600) : at + 19200]
+            moved = lag(piece, there) - min(9600, at) + 2400
+            offset += moved
+            self._onsets.append(note.onset + offset)
+
+    def _follow(self, notes: list[Played]) -> None:
+        """Each note from its first sample to the screen."""
+        known, taken, frames = self._known, self._taken, self._frames
+        self.onset: dict[bool, list[float]] = {True: [], False: []}
+        self.right: dict[bool, list[float]] = {True: [], False: []}
+        self.number: dict[bool, list[float]] = {True: [], False: []}
+        self.missed = 0
+        stages: list[list[float]] = []
+        for note, onset in zip(notes, self._onsets, strict=True):
+            began = self._zero + onset / RATE
+            k = first_after(known[:, 2], onset)
+            while k < len(known) and not known[k, 3]:
+                k += 1
+            t = first_after(taken[:, 1], known[min(k, len(known) - 1), 2] - 1)
+            f = first_after(frames[:, 0], taken[min(t, len(taken) - 1), 0])
+            while f < len(frames) and not frames[f, 3]:
+                f += 1
+            last = first_after(self._shown, began + NOTE_S - 0.05) - 1
+            if f > last:
+                self.missed += 1
+                continue
+            settled = float(np.median(frames[f : last + 1, 5][-12:]))
+            c = first_after(self._ends, known[k, 2] - 1)
+            moments = [
+                began,
+                self._zero + known[k, 2] / RATE,
+                self._captured[c, 0],
+                known[k, 0],
+                taken[t, 0],
+                frames[f, 0],
+                self._shown[f],
+            ]
+            stages.append(list(1000.0 * np.diff(moments)))
+            self.onset[note.hard].append((self._shown[f] - began) * 1000.0)
+            for column, into in ((5, self.right), (4, self.number)):
+                near = np.abs(frames[f : last + 1, column] - settled) <= RIGHT_CENTS
+                near &= np.abs(frames[f : last + 1, 3]) > 0
+                if np.any(near):
+                    into[note.hard].append((self._shown[f + int(np.argmax(near))] - began) * 1000.0)
+                else:
+                    self.missed += 1
+        self.stages = np.array(stages)
+
+    def lines(self) -> Iterator[str]:
+        """The table."""
+        at_listener = self.late(self._known[:, 0], self._known[:, 2])
+        at_app = self.late(self._taken[:, 0], self._taken[:, 1])
+        at_block = self.late(self._captured[:, 0], self._ends)
+        yield (
+            f"blocks lost {self.lost}, overflows {self.overflows}, gaps {self.gaps}; of "
+            f"{self.compared} samples played, {100 * self.same:.4f} % heard as they were"
+        )
+        yield f"goal: no block lost: {_met(not (self.lost or self.overflows or self.gaps))}"
+        yield ""
+        yield "| lateness against the sample clock, ms | median | 99 % | worst | over 40 | of |"
+        yield "| --- | --- | --- | --- | --- | --- |"
+        for name, late in (
+            ("block", at_block),
+            ("reading known", at_listener),
+            ("reading in the app", at_app),
+        ):
+            middle, most, worst = np.percentile(late, (50, 99, 100))
+            over = int(np.sum(late > WORST_MS))
+            yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {over} | {len(late)} |"
+        met = np.percentile(at_app, 99) < LATE_MS and np.max(at_app) <= WORST_MS
+        yield f"goal: 99 % under {LATE_MS:g}, never over {WORST_MS:g}: {_met(met)}"
+        yield ""
+        yield "| sound to screen, ms | median | 95 % | worst | notes |"
+        yield "| --- | --- | --- | --- | --- |"
+        for name, times in (
+            ("onset, begun at full level", self.onset[True]),
+            ("onset, as recorded", self.onset[False]),
+            ("right pitch (needle), begun at full level", self.right[True]),
+            ("right pitch (needle), as recorded", self.right[False]),
+            ("right pitch (number), begun at full level", self.number[True]),
+            ("right pitch (number), as recorded", self.number[False]),
+        ):
+            if times:
+                middle, most, worst = np.percentile(times, (50, 95, 100))
+                yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
+        onset, right = np.median(self.onset[True]), np.median(self.right[True])
+        yield f"not shown in time: {self.missed}"
+        yield f"goal: onset in {ONSET_MS:g} at the median: {_met(onset <= ONSET_MS)}"
+        yield f"goal: right pitch in {RIGHT_MS:g}: {_met(right <= RIGHT_MS)}"
+        yield ""
+        yield "| share of each stage, onset to screen | median, ms | mean, ms | of the whole |"
+        yield "| --- | --- | --- | --- |"
+        means = self.stages.mean(axis=0)
+        for name, middle, mean in zip(STAGES, np.median(self.stages, axis=0), means, strict=True):
+            share = 100 * mean / means.sum()
+            yield f"| {name} | {middle:.2f} | {mean:.2f} | {share:.0f} % |"
+        yield ""
+        seconds = self._shown[-1] - self._shown[0]
+        yield (
+            f"{len(self._shown) / seconds:.1f} frames a second over {seconds:.0f} s; cores: "
+            f"listener {self.cpu[0]:.2f}, app {self.cpu[1]:.2f}"
+        )
+
+
+def _met(yes: Any) -> str:
+    return "met" if yes else "MISSED"
+
+
+def main() -> None:
+    """Run it and print the table."""
+    parser = argparse.ArgumentParser(description=__doc__, prog="python -m benchmarks.live")
+    parser.add_argument("--minutes", type=float, default=10.0, help="how long to play")
+    minutes = parser.parse_args().minutes
+    load = os.getloadavg()
+    print(f"load average before: {load[0]:.2f} {load[1]:.2f} {load[2]:.2f}; ", end="")
+    print(f"{os.cpu_count()} cores, {minutes:g} minutes", flush=True)
+    # The path of the sound daemon's socket must be short.
+    with tempfile.TemporaryDirectory(prefix="live-") as name:
+        down = take_down(minutes, Path(name))
+        if not Path(name, LISTENER).exists():
+            raise SystemExit(down[0].said.decode(errors="replace"))
+        proof = Proof(Path(name), *down)
+        print("\n".join(proof.lines()))
+        print("load average after: {:.2f} {:.2f} {:.2f}".format(*os.getloadavg()))
+
+
+if __name__ == "__main__":
+    main()
