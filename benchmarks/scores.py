@@ -21,17 +21,9 @@ SETTLED_S = {"soft pair": 0.15, "chord": 0.1, "split": 0.3}
 """From so long after the onset the holes are counted, by the material's first words: reeds that
 come up by themselves do so one after the other, and a split shows by slow beats. Else 60 ms."""
 
+HOP_S = 0.005
+"""From one reading of the ear to the next."""
 Values = dict[str, Floats | Sequence[float]]
-
-FELL_OVER: Values = {
-    "fell over": [1.0],
-    "cents": [np.inf],
-    "own": [np.inf],
-    "right": [0.0],
-    "settle": [np.inf],
-    "three": [np.inf],
-}
-"""What an item counts on which the ear broke off with an error."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +77,7 @@ def judge(material: str, one: Item, peers: Iterable[str] = ()) -> Values:
         values |= _judge_ear(material, one)
     except Exception as error:  # whatever it is, it counts against the ear and is told
         print(f"The ear fell over at {one.name}: {error!r}", file=sys.stderr)
-        values |= FELL_OVER
+        values |= _all_missed(one)
     for peer in (PEERS[name] for name in peers):
         raw = peer.track(one)
         for share in STAMPS if peer.buffer else (0.0,):
@@ -94,6 +86,14 @@ def judge(material: str, one: Item, peers: Iterable[str] = ()) -> Values:
             if peer.buffer and share == 0.5:
                 values[f"{peer.name} three"] = [measure.three_right(one, stamped)]
     return {name: np.asarray(value, dtype=float) for name, value in values.items()}
+
+
+def _all_missed(one: Item) -> Values:
+    """What an item counts on which the ear broke off with an error."""
+    count = round((one.until - one.begins - measure.SETTLED_S) / HOP_S)
+    errors, none, never = np.full(count, np.inf), np.zeros(count), np.array([np.inf])
+    values: Values = {"fell over": [1.0], "settle": never, "three": never}
+    return values | {"cents": errors, "own": errors, "right": none}
 
 
 def _judge_ear(material: str, one: Item) -> Values:
