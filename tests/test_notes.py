@@ -271,7 +271,7 @@ def shut(tab: str, db: float, ms: int) -> tuple[HeardNote, ...]:
 
 
 @pytest.mark.parametrize("ms", [20, 60])
-@pytest.mark.parametrize("db", [10.0, 20.0, 100.0])
+@pytest.mark.parametrize("db", [6.0, 10.0, 20.0, 100.0])
 @pytest.mark.parametrize("tab", ["2", "-4", "8"])
 def test_a_tongue_that_shuts_for_a_moment_makes_two_notes(tab: str, db: float, ms: int) -> None:
     """Each to the hop of 5 ms: the first ends where it shuts, the other starts where it opens."""

@@ -15,7 +15,7 @@ import numpy as np
 
 from trainer.ear.frontend import Floats, Frontend
 from trainer.ear.gate import LOOK_BACK, Gate, attack_start, level_db
-from trainer.ear.harmonics import fit_closely
+from trainer.ear.harmonics import fit_closely, hann
 from trainer.ear.pitch import Estimate, PitchTracker
 from trainer.ear.placing import Placer
 from trainer.ear.reading import Reading
@@ -150,9 +150,10 @@ class Ear:
 
     def _without_offset(self, length: int) -> Floats:
         """The last `length` samples less the mean of a longer stretch: a sound card's offset is
-        no sound."""
+        no sound. Its ends weigh less, so that a note that has just ended leaves next to nothing."""
         longer = self._sound.window(self._end, max(length, round(OFFSET_S * self._sound.rate)))
-        return longer[-length:] - float(longer.sum()) / len(longer)
+        weights = hann(len(longer))
+        return longer[-length:] - float(longer @ weights) / float(weights.sum())
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start

@@ -149,10 +149,6 @@ class PitchTracker:
         longest = max(round(LONGEST_S * rate), round(3.0 * rate / hz))
         length = min(age, longest) & ~1
         fitted = fit_closely(self._sound.window(end, length), rate, (hz,))
-        if (
-            fitted is None
-            or fitted.root < LEAST_ROOT
-            or fitted.unexplained > MOST_UNEXPLAINED
-        ):
+        if fitted is None or fitted.root < LEAST_ROOT or fitted.unexplained > MOST_UNEXPLAINED:
             return None
         return Estimate(fitted.hz[0], end - (length + 1) / 2.0, end, fitted.unexplained)

@@ -27,6 +27,7 @@ from numpy.typing import NDArray
 
 from trainer.drill import Sound
 from trainer.drill.model import GLIDE_REST
+from trainer.ear.motion import start_of as start_of_pitch
 from trainer.marking.follow import Segment
 from trainer.marking.history import History
 from trainer.marking.holes import drowned, heard_as, hidden_of, holes_of, leak_of
@@ -211,7 +212,7 @@ def _attack(target: Target, played: _Played, tolerance: float) -> tuple[float | 
     whole = _Rest.of(played, target.step.first, target.path[0], 0.0, played.length)
     if not len(whole.off):
         return None, None
-    return _settled(whole, played.release, tolerance), float(np.median(whole.off[:3]))
+    return _settled(whole, played.release, tolerance), start_of_pitch(whole.t / 1000.0, whole.off)
 
 
 def _settled(note: _Rest, release: float, tolerance: float) -> float | None:
