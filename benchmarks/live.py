@@ -87,7 +87,7 @@ class Terminal:
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", LINES, COLUMNS, 0, 0))
         env = {**env, "TERM": "xterm-256color", "COLORTERM": "truecolor"}
         self.process = subprocess.Popen(
-            command, env=env, stdin=theirs, stdout=theirs, stderr=theirs, start_new_session=True
+            command, env=env, stdin=theirs, stdout=theirs, stderr=theirs
         )
         os.close(theirs)
         self._reader = threading.Thread(target=self._read, daemon=True)

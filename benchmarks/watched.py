@@ -41,7 +41,7 @@ class _Notes:
         return np.array(self._numbers).reshape(-1, self._columns)
 
 
-def serve(plans: Connection, events: Any, log: Path, *more: Any) -> None:
+def serve(plans: Connection, *more: Any) -> None:
     """The listener's process, watched."""
     captured, given, known = _Notes(4), _Notes(3), _Notes(5)
     heard: list[Any] = []
@@ -77,7 +77,7 @@ def serve(plans: Connection, events: Any, log: Path, *more: Any) -> None:
     vars_of.run = watched_run
     begun = _now()
     try:
-        _serve(plans, events, log, *more)
+        _serve(plans, *more)
     finally:
         np.savez(
             Path(sys.argv[1] if len(sys.argv) > 1 else ".", LISTENER),

@@ -31,6 +31,10 @@ TRAIL = 4096
 """Points of the pitch trace that are kept: 20 s of 200 readings a second."""
 
 
+ATTACK_S = 0.06
+"""How long after its start a note still counts as attacked: until its pitch has come to stand."""
+
+
 class Phase(StrEnum):
     """Where a take is."""
 
@@ -84,6 +88,7 @@ class Take:
         self.trail: deque[Point] = deque(maxlen=TRAIL)
         self.heard = 0
         self._resuming = False
+        self._attack: int | None = None
         self._from = 0
         self._ats = [float(step.at) for step in self.steps]
         self._ends = [float(step.end) for step in self.steps]
@@ -121,6 +126,13 @@ class Take:
     def running(self) -> bool:
         """Whether sound is coming, or will."""
         return self.phase not in (Phase.READY, Phase.FAILED, Phase.ENDED)
+
+    @property
+    def attacking(self) -> bool:
+        """Whether a note has only just begun, so that every reading is news."""
+        if self.reading is None or self._attack is None:
+            return False
+        return self.reading.heard - self._attack < ATTACK_S * self.reading.rate
 
     @property
     def step(self) -> Step | None:
@@ -231,6 +243,8 @@ class Take:
 
     def _hear(self, reading: Reading) -> None:
         self.reading = reading
+        if reading.onset is not None:
+            self._attack = reading.onset
         if self.clock is not None:
             self.position = self.clock.beat(reading.heard)
             if self.phase in (Phase.COUNTING, Phase.PLAYING):

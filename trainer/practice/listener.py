@@ -1,8 +1,9 @@
 """The listener: takes played in a process of their own, apart from the screen.
 
 Sound and ear share a process, because the screen's collector of garbage would hold them up for
-tens of milliseconds. Plans go in through a pipe, events come out through a queue with a thread of
-its own, so that the listener never waits for a slow screen.
+tens of milliseconds. Plans go in through one pipe, events come out through another, written by
+the thread that hears: another thread would have to wait for the interpreter's lock while the ear
+works. The listener never waits for a slow screen, see :class:`_Sender`.
 """
 
 from __future__ import annotations
@@ -11,35 +12,31 @@ import contextlib
 import gc
 import multiprocessing as mp
 import os
-import queue
+import pickle
 import sys
-from collections.abc import Callable, Iterator
+import time
+from collections import deque
+from ctypes import c_uint64
 from multiprocessing.connection import Connection
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import platformdirs
 
 from trainer.music import TrainerError
-from trainer.practice.events import Event, Failed, Finished
+from trainer.practice.events import Event, Failed, Finished, Heard, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
-
-if TYPE_CHECKING:
-    from multiprocessing.queues import Queue
-
-Play = Callable[[Plan, Callable[[], bool]], Iterator[Event]]
-"""What plays a plan, as :func:`trainer.practice.run` does."""
-Serve = Callable[[Connection, "Queue[Event]", Path], None]
-"""What the process does with the pipe of plans, the queue of events and the path of its log."""
 
 CLOSING_S = 3.0
 MOST_AT_ONCE = 400
 """Events taken in one poll: two seconds' worth, should the screen have been away."""
+UNDER_WAY = 8_000
+"""So many bytes fit into any system's pipe; no more are sent than the screen has taken."""
+MOST_KEPT = 12_000
+"""Events kept for a screen that is away, a minute's worth; readings after that are dropped."""
+DRAIN_S = 0.002
 SWITCH_S = 0.0005
-"""So soon a waiting thread gets its turn."""
-URGENCY = -10
-"""Nice value that is asked for; only some systems and players grant it."""
+"""How long the audio callback waits for the interpreter's lock at most."""
 
 
 class ListenerError(TrainerError):
@@ -53,16 +50,19 @@ class Listener:
     be started from inside it.
     """
 
-    def __init__(self, serve: Serve | None = None) -> None:
-        """Start the process; `serve` takes the place of what it does, to measure it."""
+    def __init__(self) -> None:
         context = mp.get_context("spawn")
-        self._events: Queue[Event] = context.Queue()
-        self._plans, theirs = context.Pipe()
+        self._plans, their_plans = context.Pipe()
+        self._events, their_events = context.Pipe(duplex=False)
+        self._taken = context.RawValue(c_uint64)
         self._process = context.Process(
-            target=serve or _serve, args=(theirs, self._events, _log_path()), daemon=True
+            target=_serve,
+            args=(their_plans, their_events, self._taken, _log_path()),
+            daemon=True,
         )
         self._process.start()
-        theirs.close()
+        their_plans.close()
+        their_events.close()
         self._busy = False
 
     def begin(self, plan: Plan) -> None:
@@ -82,9 +82,11 @@ class Listener:
     def poll(self) -> list[Event]:
         """The events since the last call, in order; the last of a take is `Finished`."""
         events: list[Event] = []
-        with contextlib.suppress(queue.Empty):
-            while len(events) < MOST_AT_ONCE:
-                events.append(self._events.get_nowait())
+        with contextlib.suppress(EOFError, OSError):
+            while len(events) < MOST_AT_ONCE and self._events.poll():
+                sent = self._events.recv_bytes()
+                self._taken.value += len(sent)
+                events.append(pickle.loads(sent))
         if not events and self._busy and not self._process.is_alive():
             events = [
                 Failed(f"the listener has stopped; {_log_path()} may say why"),
@@ -103,54 +105,82 @@ class Listener:
         """End the process; a take that runs is stopped and saved first."""
         self.stop()
         self._plans.close()
+        self._events.close()
         self._process.join(CLOSING_S)
         if self._process.is_alive():
             self._process.kill()
-        self._events.close()
-        self._events.cancel_join_thread()
+
+
+class _Sender:
+    """Events on their way to the screen.
+
+    What is under way is kept under what a pipe holds, by the screen's own count of the bytes it
+    has taken, so that sending does not wait, whatever the system; the rest stays here until
+    there is room. Only an event that is larger than a pipe waits, until the screen next polls.
+    """
+
+    def __init__(self, pipe: Connection, taken: c_uint64) -> None:
+        self._pipe, self._taken = pipe, taken
+        self._sent = 0
+        self._kept: deque[bytes] = deque()
+
+    def send(self, event: Event) -> None:
+        """Send an event, now or as soon as there is room."""
+        if len(self._kept) < MOST_KEPT or not isinstance(event, Heard):
+            self._kept.append(pickle.dumps(event, pickle.HIGHEST_PROTOCOL))
+        self.flush()
+
+    def flush(self) -> bool:
+        """Send what there is room for; whether that was all. A screen that is gone takes all."""
+        while self._kept:
+            under_way = self._sent - self._taken.value
+            if under_way and under_way + len(self._kept[0]) > UNDER_WAY:
+                return False
+            event = self._kept.popleft()
+            self._sent += len(event)
+            with contextlib.suppress(OSError):
+                self._pipe.send_bytes(event)
+        return True
 
 
 def _log_path() -> Path:
     return Path(platformdirs.user_log_dir("trainer", appauthor=False)) / "listener.log"
 
 
-def _serve(plans: Connection, events: Queue[Event], log: Path) -> None:
+def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) -> None:
     """The process: plays one plan after another until the pipe is closed."""
-    serve(plans, events, log, run)
-
-
-def serve(plans: Connection, events: Queue[Event], log: Path, play: Play) -> None:
-    """Play plans by `play` until the pipe is closed."""
     import signal
 
     # The screen's Ctrl-C is the screen's: it stops the take and closes the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _keep_noise_off_the_screen(log)
-    _hurry()
+    _be_prompt()
+    sender = _Sender(events, taken)
     try:
         while True:
             plan = plans.recv()
             if plan is None:
                 continue  # a stop that came after the take's own end
-            for event in play(plan, lambda: _stop_asked(plans)):
-                events.put(event)
+            for event in run(plan, lambda: _stop_asked(plans)):
+                sender.send(event)
+                if isinstance(event, Started):
+                    gc.freeze()  # what is there by now stays; the collector need not walk it
+            while not sender.flush():
+                if plans.poll():
+                    plans.recv()  # a stop; or the screen is gone, and this raises
+                time.sleep(DRAIN_S)
     except EOFError:
         pass
 
 
-def _hurry() -> None:
-    """Let sound go before everything else in this process, and this process before others.
-
-    The collector would walk all that was imported again and again; the thread that sends events
-    would wait five milliseconds for its turn; and where the system allows it, what listens is
-    more urgent than what draws.
-    """
-    gc.collect()
-    gc.freeze()
-    gc.set_threshold(50_000, 20, 100)
+def _be_prompt() -> None:
+    """Be served before other programs, where the system allows it; threads to come are too."""
     sys.setswitchinterval(SWITCH_S)
-    with contextlib.suppress(AttributeError, OSError):
-        os.setpriority(os.PRIO_PROCESS, 0, URGENCY)
+    try:
+        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
+    except (AttributeError, OSError):  # not this system, or not this user
+        with contextlib.suppress(AttributeError, OSError):
+            os.nice(-5)
 
 
 def _stop_asked(plans: Connection) -> bool:

@@ -34,7 +34,7 @@ _MIXED = 2
 _MOST = 1024
 """The longest block that is given on, when several have gathered."""
 _HELD_S = 10.0
-_POLL_S = 0.002
+_POLL_S = 0.001
 _LOST_S = 0.5
 _FIRST_S = 4.0
 """How long a device that was just opened may take; a virtual one takes up to two."""
