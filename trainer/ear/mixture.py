@@ -9,7 +9,7 @@ from functools import lru_cache
 import numpy as np
 
 from trainer.ear.frontend import Floats
-from trainer.ear.spectrum import HIGHEST_HZ, LOBE_POWER, Complexes, Spectrum
+from trainer.ear.spectrum import LOBE_POWER, Complexes, Spectrum
 
 PARTIALS = 12
 """Partials of a reed that are fitted."""
@@ -19,6 +19,8 @@ LEAST_FUNDAMENTAL = 0.01
 """Share of a reed's energy that its fundamental holds at least (recorded reeds: 0.05)."""
 HIDDEN = 0.15
 """Overlap with another reed's partial from which a partial's amplitude is not its own to tell."""
+HIDDEN_WEIGHT = 0.1
+"""What such a partial has to say about its reed's f0, a clear one's being 1."""
 DOUBT = 1e-4
 """Power of what the model cannot know, over a partial's: it keeps hidden partials small."""
 CERTAIN = 1e-6
@@ -43,10 +45,6 @@ def _orders(count: int) -> Floats:
     return np.arange(1.0, count + 1.0)
 
 
-def _partials(hz: float) -> int:
-    return max(1, min(PARTIALS, int(HIGHEST_HZ / hz)))
-
-
 class Mixture:
     """Some reeds fitted jointly to a frame.
 
@@ -68,13 +66,18 @@ class Mixture:
                 break
             self._amplitudes = self._fit()
         power = np.abs(self._amplitudes) ** 2
-        self.energies: Floats = np.add.reduceat(power, self._first)
+        self.energies: Floats = np.add.reduceat(power, self._first) + 1e-20
         rest, skirts = spectrum.rest(self._points, self._amplitudes)
         left = rest.real**2 + rest.imag**2
         self._unsteady = self._unsteadiness(left)
         self._left: Floats = np.maximum(left - (MARGIN * self._unsteady) ** 2 * skirts, 0.0)
         whole = (PARTIALS + 0.5) * min(self.hz) * spectrum.per_hz
         self.unexplained = float(self._left[: int(whole)].sum()) / (LOBE_POWER * spectrum.bin)
+
+    @property
+    def partials(self) -> Complexes:
+        """Complex amplitudes of the first reed's partials, referred to the frame's middle."""
+        return self._amplitudes[: self._count(self.hz[0])]
 
     def level_db(self, hz_index: int) -> float:
         """Level of a reed beside the first."""
@@ -127,37 +130,42 @@ class Mixture:
         s = self._spectrum
         return len(self.hz) == 1 and self.hz[0] * s.per_hz > CLEAR_BINS * s.bin
 
+    def _count(self, hz: float) -> int:
+        """How many partials of a reed are fitted."""
+        return max(1, min(PARTIALS, int(self._spectrum.top / (hz * self._spectrum.per_hz))))
+
     def _fit(self) -> Complexes:
         """Amplitudes at the present f0s."""
         spectrum = self._spectrum
-        counts = [_partials(hz) for hz in self.hz]
+        counts = [self._count(hz) for hz in self.hz]
         self._orders = np.concatenate([_orders(count) for count in counts])
         self._first = np.cumsum([0, *counts[:-1]])
         self._points = self._orders * np.repeat(self.hz, counts) * spectrum.per_hz
+        self._hidden = np.zeros(len(self._points), dtype=bool)
         if self._is_clear:
             return spectrum.at(self._points)
         overlap = spectrum.overlap(self._points)
         amplitudes = spectrum.solve(self._points, overlap, DOUBT)
         owner = np.repeat(np.arange(len(counts)), counts)
         foreign = (np.abs(overlap) > HIDDEN) & (owner[:, None] != owner[None, :])
-        hidden = foreign.any(axis=1)
-        if not hidden.any():
+        self._hidden = foreign.any(axis=1)
+        if not self._hidden.any():
             return amplitudes
-        expected = self._expected(np.abs(amplitudes) ** 2, hidden)
+        expected = self._expected(np.abs(amplitudes) ** 2)
         doubt = self._doubt * expected.mean()
-        ridge = np.where(hidden, doubt / np.maximum(expected, 1e-3 * doubt), CERTAIN)
+        ridge = np.where(self._hidden, doubt / np.maximum(expected, 1e-3 * doubt), CERTAIN)
         return spectrum.solve(self._points, overlap, ridge)
 
-    def _expected(self, power: Floats, hidden: np.ndarray) -> Floats:
+    def _expected(self, power: Floats) -> Floats:
         """The power each partial is expected to have: its own where that is seen, otherwise what
         the reed's clear partials say, falling by 6 dB an octave (common practice for the sound
         of a pulse train)."""
         fall = self._orders**-2
-        scale = np.add.reduceat(np.where(hidden, 0.0, power), self._first) / np.maximum(
-            np.add.reduceat(np.where(hidden, 0.0, fall), self._first), 1e-9
-        )
+        seen = np.add.reduceat(np.where(self._hidden, 0.0, power), self._first)
+        clear = np.add.reduceat(np.where(self._hidden, 0.0, fall), self._first)
         counts = np.diff([*self._first, len(power)])
-        return np.where(hidden, np.repeat(scale, counts) * fall, power)
+        scale = np.repeat(seen / np.maximum(clear, 1e-9), counts)
+        return np.where(self._hidden & (scale > 0.0), scale * fall, power)
 
     def _move(self) -> bool:
         """Move each f0 to where most of its partials would have it; whether any moved far.
@@ -170,9 +178,15 @@ class Mixture:
         power = np.abs(self._amplitudes) ** 2
         beside = (np.conj(self._amplitudes) * slope).real / np.maximum(power, 1e-20) / self._orders
         ends = [*self._first[1:], len(power)]
+        weights = np.where(self._hidden, HIDDEN_WEIGHT, 1.0)
         steps = [
-            _weighted_median(beside[first:end], np.sqrt(np.minimum(power[first:end], power[first])))
+            _weighted_median(
+                beside[first:end],
+                weights[first:end] * np.sqrt(np.minimum(power[first:end], power[first])),
+            )
             / (self._spectrum.per_hz * hz)
+            if not self._hidden[first:end].all()
+            else 0.0
             for hz, first, end in zip(self.hz, self._first, ends, strict=True)
         ]
         if max(abs(step) for step in steps) < NEAR:
@@ -186,7 +200,7 @@ class Mixture:
     def _unsteadiness(self, left: Floats) -> float:
         """What the first reed's partials leave near their places over what they are: the median."""
         s = self._spectrum
-        count = min(len(LOOKED_AT), _partials(self.hz[0]))
+        count = min(len(LOOKED_AT), self._count(self.hz[0]))
         index = np.round(self._points[:count]).astype(int)[:, None] + s.lobe
         beside = left[np.minimum(index, s.top - 1)].max(axis=1)
         ratio = np.sqrt(beside) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)

@@ -19,6 +19,7 @@ import numpy as np
 
 from trainer.ear.frontend import Floats
 from trainer.ear.mixture import Mixture, decibels
+from trainer.ear.octave import OctaveListener
 from trainer.ear.spectrum import Spectrum
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
@@ -30,8 +31,10 @@ OFF_THEORY_CENTS = 56.0
 YOUNG_CENTS = 108.0
 """How far below theory a reed may be while it comes in (measured: up to 100 cents)."""
 GRID_CENTS = 4.0
-UNLIKELY_CENTS = 50.0
-"""A reed so far off theory counts half as evidence of the breath direction."""
+APART_CENTS = 30.0
+"""How far from each other reeds lie beside theory, as a standard deviation."""
+HELD, GLIDING_HELD = 1.5, 10.0
+"""How many times better another entry must explain what sounds to take the place of one held."""
 SOUNDS_DB = -33.0
 """Level beside the main reed from which another hole counts as sounding."""
 ROUGH_DB = 6.0
@@ -44,6 +47,8 @@ FLOOR_DB = -50.0
 """Levels under this are not told."""
 SEEN = 0.1
 """Share of a reed's energy that must be seen before it is fitted: the rest may be another's."""
+SPLITS_DB = -20.0
+"""Level from which an octave above is told: a leak too soft to count may make partials beat."""
 MOST_REEDS = 5
 
 
@@ -58,6 +63,8 @@ class Reeds:
         levels: (hole, dB relative to the main hole) of what could be measured, by hole, the
             main hole (0 dB) not among them.
         others: f0s in Hz of the other reeds loud enough to count, loudest first.
+        octave: f0 in Hz of a reed an octave above or below the main one; it is among the levels
+            and not among the others, because the two share partials.
     """
 
     hz: float
@@ -65,6 +72,7 @@ class Reeds:
     breath: Breath | None
     levels: tuple[tuple[int, float], ...]
     others: tuple[float, ...]
+    octave: float | None = None
 
 
 def unwarp(frame: Floats, track: Floats) -> Floats:
@@ -122,9 +130,21 @@ class ReedListener:
         self._lowest = 0.94 * min(hz for side in self._naturals.values() for hz in side.values())
         self._grid = _grid(-OFF_THEORY_CENTS)
         self._young_grid = _grid(-YOUNG_CENTS)
+        self._octave = OctaveListener()
+
+    def restart(self) -> None:
+        """Forget what was heard: a new note."""
+        self._octave.forget()
 
     def listen(
-        self, frame: Floats, guess: float | None, tab: Tab | None, *, young: bool = False
+        self,
+        frame: Floats,
+        guess: float | None,
+        tab: Tab | None,
+        *,
+        young: bool = False,
+        gliding: bool = False,
+        end: int | None = None,
     ) -> Reeds | None:
         """What sounds in a frame.
 
@@ -133,6 +153,9 @@ class ReedListener:
             guess: f0 of the main reed in Hz by the pitch tracker, if it has one.
             tab: the entry held so far through a glide, if any; otherwise the nearest is taken.
             young: whether the note has just begun: reeds then come up from far below.
+            gliding: whether the pitch moves, so that an entry that was held is held on to.
+            end: number of the sample after the frame, in samples of the frame's rate; without
+                it, and between notes without `restart`, octave splits are not told.
 
         Returns:
             What sounds, or None where no peak could be a reed.
@@ -141,25 +164,68 @@ class ReedListener:
             frame = frame[-round(YOUNG_FRAME_S * self._rate) :]
         spectrum = Spectrum(frame, self._rate)
         hz = guess
-        if hz is None or not spectrum.has_fundamental(hz):
+        if hz is None or hz < 0.9 * self._lowest or not spectrum.has_fundamental(hz):
             hz, tab = spectrum.lowest_strong_peak(self._lowest), None
         if hz is None:
             return None
         alone = Mixture(spectrum, (hz,))
         entry = tab or self._harp.nearest(hz)[0]
-        entries = (entry, *self._harp.same_pitch(entry))
+        same = self._harp.same_pitch(entry)
+        entries = (entry, *same, *self._may_be(hz, young))
         grid = self._young_grid if young else self._grid
-        chords = [self._grow(alone, one, grid) for one in entries]
-        best = max(chords, key=self._evidence)
-        if len(entries) == 1 or len(best.holes) > 1:
+        chords = [self._grow(alone, one, grid) for one in dict.fromkeys(entries)]
+        held = GLIDING_HELD if gliding and not young else HELD
+        best = max(
+            chords, key=lambda one: self._evidence(one) * (held if one.entry == tab else 1.0)
+        )
+        if len(best.holes) > 1:
             return _told(best, hz)
-        return Reeds(hz, entry, None, (), ())
+        if end is not None:
+            split = self._split(alone, hz, (entry, *same), end, len(frame))
+            if split is not None:
+                return split
+        return Reeds(hz, entry, None, (), ()) if same else _told(chords[0], hz)
+
+    def _split(
+        self, alone: Mixture, hz: float, entries: tuple[Tab, ...], end: int, length: int
+    ) -> Reeds | None:
+        """The main reed with another an octave above, if there is one and it is heard."""
+        pairs = [(entry, hole) for entry in entries for hole in self._octaves(entry, 2.0)]
+        if not pairs:
+            return None
+        middle, span = (end - 0.5 * length) / self._rate, length / self._rate
+        octave = self._octave.feed(middle, span, alone.hz[0], alone.partials)
+        if octave is None or octave.level_db < SPLITS_DB:
+            return None
+        entry, hole = pairs[0]
+        return Reeds(hz, entry, entry.breath, ((hole, octave.level_db),), (), octave.hz)
+
+    def _octaves(self, entry: Tab, ratio: float) -> set[int]:
+        """The holes whose reeds are tuned to a multiple of a natural entry's pitch."""
+        naturals = self._naturals[entry.breath]
+        if not entry.is_natural:
+            return set()
+        wanted = ratio * naturals[entry.hole]
+        return {hole for hole, hz in naturals.items() if abs(cents(hz, wanted)) < OFF_THEORY_CENTS}
+
+    def _may_be(self, hz: float, young: bool) -> list[Tab]:
+        """The reeds that a pitch may belong to although an entry is nearer, if others sound too:
+        some are off theory, and a young one is still below its pitch."""
+        below = YOUNG_CENTS if young else OFF_THEORY_CENTS
+        return [
+            Tab(hole, breath)
+            for breath, naturals in self._naturals.items()
+            for hole, natural in naturals.items()
+            if -below < cents(hz, natural) < OFF_THEORY_CENTS
+        ]
 
     def _grow(self, mixture: Mixture, entry: Tab, grid: Floats) -> _Chord:
         """The reeds that sound around the first one, found outward from it."""
         naturals = self._naturals[entry.breath]
         holes = [entry.hole]
-        edge = {entry.hole - 1, entry.hole + 1} & set(naturals)
+        # An octave above shares all partials, and is left to its beats; an octave below does not.
+        below = self._octaves(entry, 0.5)
+        edge = {entry.hole - 1, entry.hole + 1} & set(naturals) | below
         soft: dict[int, float] = {}
         while edge and len(holes) < MOST_REEDS:
             found = {hole: mixture.search(naturals[hole] * grid) for hole in edge}
@@ -187,18 +253,20 @@ class ReedListener:
         return _Chord(entry, tuple(holes), mixture, tuple(soft.items()))
 
     def _evidence(self, chord: _Chord) -> float:
-        """How much sound a breath direction explains beside the first reed.
-
-        Of two that explain the same, the one whose reeds are nearer to theory.
-        """
+        """How much sound an entry explains beside the first reed, less where its reeds would lie
+        apart: a whole harp may be tuned elsewhere and its reeds come up together."""
         naturals = self._naturals[chord.entry.breath]
         off = np.array(
             [
-                cents(hz, naturals[hole]) / UNLIKELY_CENTS
-                for hole, hz in zip(chord.holes[1:], chord.mixture.hz[1:], strict=True)
+                cents(hz, naturals[hole])
+                for hole, hz in zip(chord.holes, chord.mixture.hz, strict=True)
+                if chord.entry.is_natural or hole != chord.entry.hole
             ]
         )
-        return float(np.sum(chord.mixture.energies[1:] / (1.0 + off**2)))
+        if not len(off):
+            return 0.0
+        apart = float(np.sum((off - off.mean()) ** 2)) / (2.0 * APART_CENTS**2)
+        return float(np.sum(chord.mixture.energies[1:])) * math.exp(-apart)
 
 
 def _told(chord: _Chord, hz: float) -> Reeds:
@@ -216,12 +284,18 @@ def _told(chord: _Chord, hz: float) -> Reeds:
     # What is left where a hole was looked for and not found is no level to go by.
     levels |= {h: first + db for h, db in chord.soft if h not in levels and first + db < SOUNDS_DB}
     del levels[chord.holes[main]]
+    low = chord.mixture.hz[main] / 2.0
+
+    def octave(f0: float) -> bool:
+        return abs(cents(f0, low)) < 2.0 * OFF_THEORY_CENTS
+
     return Reeds(
         chord.mixture.hz[main] if main else hz,
         Tab(chord.holes[main], chord.entry.breath) if main else chord.entry,
         chord.entry.breath,
         tuple(sorted((hole, db) for hole, db in levels.items() if db > FLOOR_DB)),
-        tuple(f0 for db, f0 in sorted(others, reverse=True) if db > SOUNDS_DB),
+        tuple(f0 for db, f0 in sorted(others, reverse=True) if db > SOUNDS_DB and not octave(f0)),
+        next((f0 for db, f0 in others if db > SOUNDS_DB and octave(f0)), None),
     )
 
 

@@ -29,7 +29,8 @@ LOBE_BINS = 2.0
 LOBE_POWER = 1.5
 """Sum of a lobe's squares over its bins, the middle being 1."""
 HIGHEST_HZ = 9_500.0
-"""Partials above are left alone."""
+HIGHEST_OF_RATE = 0.46
+"""Partials above either are left alone."""
 FUNDAMENTAL_DB = 25.0
 """A reed's fundamental is at most this far under the strongest partial (measured on recorded
 reeds: at most 16 dB)."""
@@ -78,6 +79,13 @@ def _centred(samples: Floats, size: int) -> Floats:
     return padded
 
 
+def hann_lobe(bins: Floats) -> Floats:
+    """The transform of a Hann window at so many bins from its middle, over its middle value."""
+    beside = 1.0 - bins**2
+    beside = np.where(np.abs(beside) < 1e-6, 1e-6, beside)
+    return np.where(np.abs(bins**2 - 1.0) < 1e-6, 0.5, np.sinc(bins) / beside)
+
+
 class Spectrum:
     """The spectrum of one frame.
 
@@ -97,9 +105,8 @@ class Spectrum:
         self.values: Complexes = np.fft.rfft(_centred(frame[-length:] * self._shape.window, size))
         self.per_hz = size / rate
         self.bin = size / length
-        self.top = min(len(self.values) - 3, int(HIGHEST_HZ * self.per_hz))
+        self.top = int(min(HIGHEST_HZ, HIGHEST_OF_RATE * rate) * self.per_hz)
         reach = int(REACH_BINS * self.bin)
-        self.curve = self._shape.curve
         lobe = round(LOBE_BINS * self.bin)
         self.lobe = np.arange(-lobe, lobe + 1, 2)
         self._around = np.arange(-reach, reach + 1)
