@@ -36,6 +36,8 @@ def goals(scores: Scores) -> Iterator[str]:
     yield "| | goal | " + " | ".join(f"{name} | n" for name in GROUPS.values()) + " |"
     yield "| --- | --- |" + " --- | --- |" * len(GROUPS)
     for row in ROWS:
+        if not any(len(row.data(some)) for some in groups.values()):
+            continue
         cells = []
         for some in groups.values():
             value = row.value(some)
