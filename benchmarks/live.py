@@ -8,8 +8,8 @@ Recorded reeds are played into the sink, some as they were recorded and some cut
 level. `watched.py` notes when a block came, a reading was known and a frame was drawn; the
 terminal's end of the wire is read here, and a frame counts as shown when its last byte has come.
 
-The clock of the sound: a sample was there at the earliest moment at which a sample of its place
-ever came through the driver, a straight line under all blocks. Lateness is told against it.
+The clock of the sound is the straight line under the arrival of all blocks: no sample of the run
+came earlier than it says. Lateness is told against it.
 """
 
 from __future__ import annotations
@@ -148,6 +148,24 @@ def lag(played: Any, heard: Any) -> int:
     return at if at < len(heard) else at - size
 
 
+def line_under(samples: Any, times: Any) -> Any:
+    """The straight line under all blocks, by sample: slope and start.
+
+    A null sink's clock is its own, some 400 millionths off. Its rate is that of the promptest
+    block of each second.
+    """
+    seconds = samples // RATE
+    first = np.flatnonzero(np.diff(seconds, prepend=-1))
+    prompt = np.array(
+        [
+            i + int(np.argmin(part - samples[i : i + len(part)] / RATE))
+            for i, part in zip(first, np.split(times, first[1:]), strict=True)
+        ]
+    )
+    slope, start = np.polyfit(samples[prompt], times[prompt], 1)
+    return np.array([slope, start + np.min(times - slope * samples - start)])
+
+
 def first_after(times: Any, moment: float) -> int:
     """The first of ascending numbers that is over a moment."""
     return int(np.searchsorted(times, moment, side="right"))
@@ -161,6 +179,9 @@ STAGES = (
     "app to a drawn frame",
     "frame to the terminal",
 )
+SIGN, NAME = "onset: a sign of it", "onset: the note named"
+NEEDLE, NUMBER = "right pitch: the needle", "right pitch: the number"
+ORDER = [(what, hard) for hard in (True, False) for what in (SIGN, NAME, NEEDLE, NUMBER)]
 
 
 class Proof:
@@ -173,7 +194,7 @@ class Proof:
         self._captured, self._known = listener["captured"], listener["known"]
         self._taken = app["taken"]
         frames = app["frames"]
-        self._frames = frames[frames[:, 6] > 0]
+        self._frames = frames[frames[:, -1] > 0]
         count = len(self._frames)
         if not count or len(terminal.frames) != count:
             raise SystemExit(f"{count} frames drawn, {len(terminal.frames)} came")
@@ -182,13 +203,17 @@ class Proof:
         self.gaps = int(np.sum(given[1:, 1] != given[:-1, 1] + given[:-1, 2]))
         ends = self._captured[:, 1] + self._captured[:, 2]
         self._ends = ends
-        self._zero = float(np.min(self._captured[:, 0] - ends / RATE))
+        self._clock = line_under(ends, self._captured[:, 0])
         self._match(notes, sound)
         self._follow(notes)
 
+    def at(self, samples: Any) -> Any:
+        """When a sample was there at the earliest, s."""
+        return np.polyval(self._clock, samples)
+
     def late(self, times: Any, samples: Any) -> Any:
         """How late something was against the sample clock, ms."""
-        return (times - self._zero - samples / RATE) * 1000.0
+        return (times - self.at(samples)) * 1000.0
 
     def _match(self, notes: list[Played], sound: Any) -> None:
         """Lay what was played beside what was heard."""
@@ -208,47 +233,59 @@ class Proof:
             self._onsets.append(note.onset + offset)
 
     def _follow(self, notes: list[Played]) -> None:
-        """Each note from its first sample to the screen."""
-        known, taken, frames = self._known, self._taken, self._frames
-        self.onset: dict[bool, list[float]] = {True: [], False: []}
-        self.right: dict[bool, list[float]] = {True: [], False: []}
-        self.number: dict[bool, list[float]] = {True: [], False: []}
+        """Each note from its first sample to the screen.
+
+        Three moments are looked for: the first frame that shows that something sounds, the first
+        that names it, the first whose needle stands within 10 cents of where it comes to stand.
+        """
+        self.times: dict[tuple[str, bool], list[float]] = {}
         self.missed = 0
         stages: list[list[float]] = []
         for note, onset in zip(notes, self._onsets, strict=True):
-            began = self._zero + onset / RATE
-            k = first_after(known[:, 2], onset)
-            while k < len(known) and not known[k, 3]:
-                k += 1
-            t = first_after(taken[:, 1], known[min(k, len(known) - 1), 2] - 1)
-            f = first_after(frames[:, 0], taken[min(t, len(taken) - 1), 0])
-            while f < len(frames) and not frames[f, 3]:
-                f += 1
-            last = first_after(self._shown, began + NOTE_S - 0.05) - 1
-            if f > last:
-                self.missed += 1
-                continue
-            settled = float(np.median(frames[f : last + 1, 5][-12:]))
-            c = first_after(self._ends, known[k, 2] - 1)
-            moments = [
-                began,
-                self._zero + known[k, 2] / RATE,
-                self._captured[c, 0],
-                known[k, 0],
-                taken[t, 0],
-                frames[f, 0],
-                self._shown[f],
-            ]
-            stages.append(list(1000.0 * np.diff(moments)))
-            self.onset[note.hard].append((self._shown[f] - began) * 1000.0)
-            for column, into in ((5, self.right), (4, self.number)):
-                near = np.abs(frames[f : last + 1, column] - settled) <= RIGHT_CENTS
-                near &= np.abs(frames[f : last + 1, 3]) > 0
-                if np.any(near):
-                    into[note.hard].append((self._shown[f + int(np.argmax(near))] - began) * 1000.0)
-                else:
+            began = float(self.at(onset))
+            first = first_after(self._shown, began)
+            end = first_after(self._shown, began + NOTE_S - 0.05)
+            frames = self._frames[first:end]
+            named = frames[:, 3] != 0
+            near = np.abs(frames[:, 5] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
+            number = np.abs(frames[:, 4] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
+            for what, there in (
+                (SIGN, (named | (frames[:, 6] > 0)) & (frames[:, 2] >= self._first_word(onset))),
+                (NAME, named),
+                (NEEDLE, named & near),
+                (NUMBER, named & number),
+            ):
+                if not np.any(there):
                     self.missed += 1
+                    continue
+                f = first + int(np.argmax(there))
+                late = (self._shown[f] - began) * 1000.0
+                self.times.setdefault((what, note.hard), []).append(late)
+                if what == SIGN:
+                    stages.append(self._stages(began, onset, f, named=bool(named[f - first])))
         self.stages = np.array(stages)
+
+    def _first_word(self, onset: int, *, named: bool = False) -> float:
+        """The end of the sound of the first reading that tells of an onset, or names its note."""
+        after = self._known[first_after(self._known[:, 2], onset) :]
+        tells = (after[:, 3] > 0) | ((after[:, 4] > 0) & (not named))
+        return float(after[np.argmax(tells), 2]) if np.any(tells) else np.inf
+
+    def _stages(self, began: float, onset: int, frame: int, *, named: bool) -> list[float]:
+        """What the time until a frame went into."""
+        known, taken = self._known, self._taken
+        k = first_after(known[:, 2], self._first_word(onset, named=named) - 1)
+        block = first_after(self._ends, known[k, 2] - 1)
+        moments = [
+            began,
+            self.at(known[k, 2]),
+            self._captured[block, 0],
+            known[k, 0],
+            taken[first_after(taken[:, 1], known[k, 2] - 1), 0],
+            self._frames[frame, 0],
+            self._shown[frame],
+        ]
+        return list(1000.0 * np.diff(moments))
 
     def lines(self) -> Iterator[str]:
         """The table."""
@@ -259,6 +296,7 @@ class Proof:
             f"blocks lost {self.lost}, overflows {self.overflows}, gaps {self.gaps}; of "
             f"{self.compared} samples played, {100 * self.same:.4f} % heard as they were"
         )
+        yield f"the sink's clock is {(self._clock[0] * RATE - 1) * 1e6:+.0f} millionths off"
         yield f"goal: no block lost: {_met(not (self.lost or self.overflows or self.gaps))}"
         yield ""
         yield "| lateness against the sample clock, ms | median | 99 % | worst | over 40 | of |"
@@ -276,18 +314,11 @@ class Proof:
         yield ""
         yield "| sound to screen, ms | median | 95 % | worst | notes |"
         yield "| --- | --- | --- | --- | --- |"
-        for name, times in (
-            ("onset, begun at full level", self.onset[True]),
-            ("onset, as recorded", self.onset[False]),
-            ("right pitch (needle), begun at full level", self.right[True]),
-            ("right pitch (needle), as recorded", self.right[False]),
-            ("right pitch (number), begun at full level", self.number[True]),
-            ("right pitch (number), as recorded", self.number[False]),
-        ):
-            if times:
-                middle, most, worst = np.percentile(times, (50, 95, 100))
-                yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
-        onset, right = np.median(self.onset[True]), np.median(self.right[True])
+        for (what, hard), times in sorted(self.times.items(), key=lambda one: ORDER.index(one[0])):
+            middle, most, worst = np.percentile(times, (50, 95, 100))
+            name = f"{what}, {'begun at full level' if hard else 'as recorded'}"
+            yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
+        onset, right = (np.median(self.times[what, True]) for what in (SIGN, NEEDLE))
         yield f"not shown in time: {self.missed}"
         yield f"goal: onset in {ONSET_MS:g} at the median: {_met(onset <= ONSET_MS)}"
         yield f"goal: right pitch in {RIGHT_MS:g}: {_met(right <= RIGHT_MS)}"

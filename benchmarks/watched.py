@@ -98,7 +98,7 @@ class Watched(TrainerApp):
 
     def __init__(self, listener: Listener, plan: Plan) -> None:
         super().__init__(listener, (), plan)
-        self.frames, self.taken = _Notes(7), _Notes(2)
+        self.frames, self.taken = _Notes(8), _Notes(2)
         self.troubles: list[tuple[float, str]] = []
         poll = listener.poll
 
@@ -134,6 +134,7 @@ class Watched(TrainerApp):
             hole,
             np.nan if shown.number is None else shown.number,
             np.nan if shown.cents is None else shown.cents,
+            float(shown.begun),
             float(self._sync_available),
         )
 

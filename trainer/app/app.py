@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import gc
 import time
-import time
 from collections.abc import Sequence
 from typing import ClassVar
 
@@ -23,10 +22,7 @@ from trainer.app.theme import THEME
 from trainer.drill import Drill
 from trainer.practice import Plan
 
-POLL_S = 1 / 240
-"""How often is asked for what is new; an attack is shown at once."""
 FRAME_S = 1 / 60
-"""How often all else is shown."""
 TURN_S = 1 / 240
 """How often events are taken in; what is urgent among them is not kept for the next frame."""
 
@@ -67,7 +63,6 @@ class TrainerApp(App[None]):
         self._shelf = shelf
         self._autostart = autostart
         self._clock: Timer | None = None
-        self._due = 0.0
         self._painted = 0.0
 
     def on_mount(self) -> None:
@@ -115,6 +110,8 @@ class TrainerApp(App[None]):
             if isinstance(screen, LiveScreen):
                 screen.show(self.session.take)
                 break
+        if not self.session.busy and self._clock is not None:
+            self._clock.pause()
 
 
 def _freeze() -> None:

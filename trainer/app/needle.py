@@ -42,6 +42,7 @@ class Shown:
         wanted: the sound asked for at this moment; empty when none is.
         other: whether another note than the wanted one sounds.
         held: whether the sound has stopped and this is what it last was.
+        begun: whether something has just begun to sound whose pitch is not known yet.
         tolerance: cents that still count as in tune.
         breath: direction of breath, if known.
         holes: holes that sound.
@@ -56,6 +57,7 @@ class Shown:
     wanted: Sound = ()
     other: bool = False
     held: bool = False
+    begun: bool = False
     tolerance: float = 10.0
     breath: Breath | None = None
     holes: tuple[int, ...] = ()
@@ -99,6 +101,7 @@ class Needle:
         self._rival: tuple[Tab, int] | None = None
         self._number: int | None = None
         self._last_pitch = 0
+        self._attack: int | None = None
         self._changed = 0
         self._calm = Shown(tolerance=tolerance)
         self._newest: Reading | None = None
@@ -124,6 +127,8 @@ class Needle:
             self._recent.clear()
             self._other_since = reading.sample
         self._since.append(reading)
+        if reading.onset is not None:
+            self._attack = reading.onset
         if reading.hz is not None and reading.tab is not None and reading.cents is not None:
             self._hear_pitch(reading, reading.hz, reading.tab, reading.cents)
         elif reading.sample - self._last_pitch > HOLD_S * reading.rate:
@@ -221,6 +226,8 @@ class Needle:
             return self._calm
         sounding = newest.sample - self._last_pitch <= MEDIAN_S * newest.rate
         middle = median(off for _, off in self._recent) if self._recent else None
+        attack = self._attack
+        begun = newest.sounding and attack is not None and self._last_pitch < attack
         lasting = self._last_pitch - self._other_since >= GRACE_S * newest.rate
         return replace(
             self._calm,
@@ -230,5 +237,6 @@ class Needle:
             wanted=self._wanted,
             other=self._other and lasting,
             held=self._tab is not None and not sounding,
+            begun=begun,
             tolerance=self.tolerance,
         )

@@ -10,7 +10,7 @@ from trainer.app.take import Phase, Take
 from trainer.drill import unplayable
 from trainer.harp import HarpError
 from trainer.music import TrainerError
-from trainer.practice import Ended, Event, Finished, Heard, Plan
+from trainer.practice import Ended, Event, Finished, Plan
 
 
 class ListenerLike(Protocol):
@@ -76,7 +76,6 @@ class Session:
         self._stopping = False
         self._ending = False
         self._looping = False
-        self._pitched = False
 
     @property
     def plan(self) -> Plan:
@@ -124,22 +123,18 @@ class Session:
             self._next = replace(self._next, loop=loop)
 
     def poll(self) -> bool:
-        """Take in what is new; whether it is urgent: a note begins, or its pitch becomes known."""
-        urgent = False
+        """Take in what is new; whether it is urgent, because a note has only just begun."""
         if not self.busy:
-            return urgent
-        for event in self._listener.poll():
+            return False
+        events = self._listener.poll()
+        for event in events:
             self.take.see(event)
             match event:
-                case Heard(reading):
-                    pitched = reading.hz is not None
-                    urgent |= reading.onset is not None or (pitched and not self._pitched)
-                    self._pitched = pitched
                 case Ended():
                     self._pass_over()
                 case Finished():
                     self._finished()
-        return urgent
+        return bool(events) and self.take.attacking
 
     def close(self) -> None:
         """Let go of the listener."""

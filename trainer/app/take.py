@@ -29,8 +29,6 @@ from trainer.practice import (
 
 TRAIL = 4096
 """Points of the pitch trace that are kept: 20 s of 200 readings a second."""
-
-
 ATTACK_S = 0.06
 """How long after its start a note still counts as attacked: until its pitch has come to stand."""
 

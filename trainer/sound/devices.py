@@ -27,6 +27,7 @@ _INSTALL = {
 }
 _SHORTLY_S = 0.1
 """A live stream calls back within this time."""
+_SERVERS = frozenset({"pulse", "pipewire"})
 _CALLED = {"input": "microphone or other input", "output": "loudspeaker or other output"}
 
 
@@ -77,6 +78,17 @@ def portaudio() -> Any:
     except Exception as error:
         raise DeviceError(f"PortAudio does not start on this computer: {error}") from error
     return sounddevice
+
+
+def is_served(device: Device) -> bool:
+    """Whether a sound server stands between the device and its card, as on most Linux desktops.
+
+    It keeps what a late program has not fetched, so that little latency may be asked for; a card
+    that nobody serves in time drops sound.
+    """
+    if device.name == "default":
+        return any(one.name in _SERVERS for one in devices() if one.host == device.host)
+    return device.name in _SERVERS
 
 
 def restart_portaudio() -> None:

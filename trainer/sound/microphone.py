@@ -17,7 +17,14 @@ import numpy as np
 from trainer.drill import Clock
 from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.click import ClickTrack
-from trainer.sound.devices import Device, end_stream, input_device, portaudio, restart_portaudio
+from trainer.sound.devices import (
+    Device,
+    end_stream,
+    input_device,
+    is_served,
+    portaudio,
+    restart_portaudio,
+)
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.metronome import Metronome
 from trainer.sound.ring import Ring
@@ -29,6 +36,9 @@ from trainer.sound.tone import tone
 _RATES = (48_000, 44_100)
 _MORE_RATES = (96_000, 32_000, 16_000)
 _BLOCK_S = 1.0 / 375.0
+_SERVED_BLOCK_S = 1.0 / 750.0
+_SERVED_LATENCY_S = 0.003
+"""What is asked of a sound server: by itself it would give 10 ms at a time."""
 _MIXED = 2
 """So many channels are mixed at most: some virtual devices offer dozens, all the same."""
 _MOST = 1024
@@ -178,6 +188,7 @@ class Microphone:
     def _first_that_opens(self, device: Device, channels: int, rates: tuple[int, ...]) -> Any:
         """A running input stream at the first rate that the device takes."""
         sd = portaudio()
+        served = is_served(device)
         refused: Exception | None = None
         for rate in rates:
             self._prepare(rate, channels)
@@ -187,8 +198,8 @@ class Microphone:
                     samplerate=rate,
                     channels=channels,
                     dtype="float32",
-                    blocksize=round(_BLOCK_S * rate),
-                    latency="low",
+                    blocksize=round((_SERVED_BLOCK_S if served else _BLOCK_S) * rate),
+                    latency=_SERVED_LATENCY_S if served else "low",
                     callback=self._hear,
                     finished_callback=self._end,
                 )

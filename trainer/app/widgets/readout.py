@@ -11,6 +11,7 @@ from trainer.app.needle import Shown
 from trainer.app.take import Phase, Take
 
 SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
+BEGUN = "◌"
 MARGIN = "  "
 
 
@@ -44,6 +45,9 @@ def of_shown(shown: Shown) -> ReadoutState:
     """The readout of a calmed reading."""
     wanted = shown.wanted_text
     state = shown.state
+    if shown.begun:
+        first = wanted if shown.tab is None else str(shown.tab)
+        return ReadoutState(first, "", f"{BEGUN} a sound begins", "faint", words_pen="now")
     if shown.tab is None or shown.number is None:
         words = f"{SIGNS['silent']} play {wanted}" if wanted else f"{SIGNS['silent']} silence"
         return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
