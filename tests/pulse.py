@@ -16,9 +16,11 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 SINK = "vmic"
@@ -42,6 +44,9 @@ class Pulse:
             "XDG_RUNTIME_DIR": str(folder),
             "PULSE_SERVER": f"unix:{folder}/pulse/native",
         }
+        self._noise = folder / "noise"
+        steps = np.random.default_rng(5).integers(-3, 4, 120 * 48_000)
+        steps.astype(np.int16).tofile(self._noise)
         self._log = (folder / "log").open("wb")
         command = ["pulseaudio", "--daemonize=no", "--exit-idle-time=-1", "-n"]
         self._daemon = self._start(*command, "-L", "module-native-protocol-unix")
@@ -78,6 +83,17 @@ class Pulse:
     def begin(self, path: Path) -> subprocess.Popen[bytes]:
         """Begin to play a WAV file into the sink."""
         return self._start("paplay", f"--device={SINK}", str(path))
+
+    @contextmanager
+    def hiss(self) -> Iterator[None]:
+        """A room's noise in the sink, without which a microphone does not look like one."""
+        play = ["pacat", "--raw", "--rate=48000", "--channels=1", f"--device={SINK}"]
+        room = self._start(*play, "--latency-msec=20", str(self._noise))
+        try:
+            yield
+        finally:
+            room.terminate()
+            room.wait(10)
 
     def run(self, code: str, *words: str, timeout: float = 60.0) -> Any:
         """Run Python with these arguments; what it prints last, which must be JSON."""

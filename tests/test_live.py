@@ -11,6 +11,7 @@ import multiprocessing
 import subprocess
 import sys
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -33,7 +34,10 @@ from trainer.practice import (
     Heard,
     Listener,
     Marked,
+    Notice,
+    Paused,
     Plan,
+    Resumed,
     Started,
     run,
 )
@@ -278,7 +282,8 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         until("Paused: ")
         playing.wait(10)
         pulse.plug_in()
-        until("The sound is back")
+        with pulse.hiss():
+            until("The sound is back")
         until("count-in 1 of 4")
         playing = pulse.begin(performance.wav(4))
         until("Total")
@@ -304,6 +309,84 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
     assert marked.returncode == 0
     assert marked.stdout.splitlines() == result_text(again).splitlines()
     assert told[-len(marked.stdout.splitlines()) - 1 : -1] == marked.stdout.splitlines()
+
+
+class Watch:
+    """Polls a listener and says how long something took."""
+
+    def __init__(self, listener: Listener) -> None:
+        self._listener = listener
+        self._came = 0.0
+        self._events: deque[Event] = deque()
+
+    def until(self, kind: type[Event], within: float = 10.0) -> tuple[float, Event]:
+        """The next event of a kind, and how many seconds ago readings, or if it is a notice,
+        readings of anything but silence, last came."""
+        end = time.monotonic() + within
+        while time.monotonic() < end:
+            self._events.extend(self._listener.poll())
+            now = time.monotonic()
+            while self._events:
+                event = self._events.popleft()
+                if isinstance(event, kind):
+                    return now - self._came, event
+                if isinstance(event, Heard) and (
+                    kind is not Notice or event.reading.level_db > -120.0
+                ):
+                    self._came = now
+            time.sleep(0.002)
+        raise AssertionError(f"no {kind.__name__}")
+
+
+def test_a_microphone_that_falls_silent_is_noticed_and_so_is_its_return(
+    pulse: Pulse, listener: Listener
+) -> None:
+    listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
+    watch = Watch(listener)
+    with pulse.hiss():
+        watch.until(Started)
+        with pytest.raises(AssertionError):
+            watch.until(Notice, within=1.0)  # a live microphone is not silent
+    noticed, event = watch.until(Notice)
+    print(f"silence noticed after {noticed:.2f} s")
+    assert noticed < 0.6
+    assert event == Notice("the microphone gives nothing but silence; is it muted or unplugged?")
+    with pulse.hiss():
+        assert watch.until(Notice)[1] == Notice("the microphone gives sound again")
+    listener.stop()
+    watch.until(Finished)
+
+
+@pytest.mark.parametrize("how", ["unplugged, another input there", "asleep"])
+def test_a_microphone_that_is_lost_is_waited_for_until_it_sounds_again(
+    pulse: Pulse, listener: Listener, how: str
+) -> None:
+    listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
+    watch = Watch(listener)
+    watch.until(Started)
+    with pulse.hiss(), pytest.raises(AssertionError):
+        watch.until(Paused, within=0.7)
+    if how == "asleep":
+        pulse.pactl("suspend-sink", "vmic", "1")
+    else:
+        pulse.pactl("load-module", "module-always-sink")
+        pulse.pactl("unload-module", "module-null-sink")
+    noticed, _ = watch.until(Paused)
+    print(f"noticed after {noticed:.2f} s")
+    assert noticed < 0.6
+    with pytest.raises(AssertionError):
+        watch.until(Resumed, within=2.5)  # the input that took its place is none
+    if how == "asleep":
+        pulse.pactl("suspend-sink", "vmic", "0")
+    else:
+        pulse.plug_in()
+        pulse.pactl("unload-module", "module-always-sink")
+    with pulse.hiss():
+        watch.until(Resumed)
+        watch.until(Started)
+        watch.until(Heard)
+    listener.stop()
+    watch.until(Finished)
 
 
 def test_a_listener_that_is_closed_saves_its_take(hearing: None, tmp_path: Path) -> None:

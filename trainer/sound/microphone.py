@@ -2,7 +2,9 @@
 
 The audio callback copies into a ring buffer and does nothing else; whoever reads the blocks does
 the rest. Drivers do not always say that a device is gone: it may be suspended, or replaced by
-silence, with no flag raised. So a microphone counts as lost when its samples stop coming.
+silence, with no flag raised. So a microphone counts as lost when its samples stop coming. What is
+there when it is opened again may be another input that the system puts in its place, which is no
+microphone: one that has ever given anything but zeros is back only when it does so again.
 """
 
 from __future__ import annotations
@@ -45,7 +47,9 @@ _MOST = 1024
 """The longest block that is given on, when several have gathered."""
 _HELD_S = 10.0
 _POLL_S = 0.001
-_LOST_S = 0.5
+_LOST_S = 0.4
+_SILENT_S = 0.25
+"""A live microphone gives something other than zeros within this time."""
 _FIRST_S = 4.0
 """How long a device that was just opened may take; a virtual one takes up to two."""
 _LEAD_S = 0.25
@@ -79,7 +83,7 @@ class Microphone:
         self.lost = self.overflows = 0
         self._given = 0
         self._captured = 0
-        self._closed = False
+        self._closed = self._alive = False
         self._stream: Any = None
         self._metronome: Metronome | None = None
         self._open()
@@ -182,6 +186,8 @@ class Microphone:
             )
         rates = (self.rate,) if self.rate else (*_RATES, device.rate, *_MORE_RATES)
         self._stream = self._first_that_opens(device, channels, rates)
+        if self._alive:
+            self._wait_for_life(device)
         self._metronome = self._open_output() if self._spec.clicks else None
         self._wait_for_sound(device)
 
@@ -239,6 +245,15 @@ class Microphone:
             raise
         return Metronome(speaker, self._timing, self.rate)
 
+    def _wait_for_life(self, device: Device) -> None:
+        """Wait until an input shows by something other than zeros that it is a microphone."""
+        waited = 0.0
+        while self._ring.silent and not self._closed:
+            if self._ring.held > _SILENT_S * self.rate or waited > _FIRST_S:
+                self._let_go()
+                raise SourceLost(f"the input {device.name} gives nothing but silence")
+            waited += _poll()
+
     def _wait_for_sound(self, device: Device) -> None:
         """Wait until sound comes in, and until it is known when sound that goes out is heard."""
         waited = 0.0
@@ -288,6 +303,7 @@ class Microphone:
             taken = self._taken[: self._ring.take(self._taken[: min(held, until_gap)])]
             channel = self._spec.channel
             samples = on_grid(taken.mean(axis=1) if channel is None else taken[:, channel - 1])
+        self._alive = self._alive or bool(samples.any())
         metronome = self._metronome  # another thread may close it meanwhile
         own = metronome.own(self._given, len(samples)) if metronome else None
         block = Block(self._given, samples, self.rate, own)

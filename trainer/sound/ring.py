@@ -33,6 +33,11 @@ class Ring:
         """How many frames can be taken."""
         return self.put_frames - self.taken_frames
 
+    @property
+    def silent(self) -> bool:
+        """Whether all that lies in it is zero to the last bit."""
+        return not self._frames.any()
+
     def put(self, frames: Samples) -> bool:
         """Put frames, shape (n, channels), all or none; whether there was room."""
         count, size = len(frames), len(self._frames)
