@@ -124,8 +124,10 @@ class Ear:
             return self._reading(level, onset)
         pitches, centre = found
         hz = pitches[0]
-        self._track.append((centre, hz))
         tab, jumped = self._placer.feed(hz, young=self._young(self._born))
+        if jumped:
+            self._track.clear()  # no glide leads from one reed to another
+        self._track.append((centre, hz))
         alone = self._heard_reeds is None or not self._heard_reeds.others
         was_alone, self._alone = self._alone, alone
         if jumped and alone and was_alone:
@@ -160,6 +162,7 @@ class Ear:
         self._pitch.restart()
         self._track.clear()
         self._placer.restart()
+        self._reeds.restart()
         self._heard_reeds = None
         self._pitched = False
 
@@ -179,7 +182,14 @@ class Ear:
             frame = unwarp(frame, track)
             guess = float(np.mean(track))
         held = self._placer.held if guess is not None else None
-        heard = self._reeds.listen(frame, guess, held, young=self._young(self._segment))
+        heard = self._reeds.listen(
+            frame,
+            guess,
+            held,
+            young=self._young(self._segment),
+            gliding=track is not None,
+            end=self._end,
+        )
         if heard is not None and track is not None and guess == heard.hz and last is not None:
             # Undone, the frame stands at its mean pitch; the reed itself has moved on.
             heard = replace(heard, hz=last)
@@ -233,7 +243,8 @@ class Ear:
         levels: tuple[tuple[int, float], ...] = ()
         if reeds is not None:
             levels = reeds.levels
-            if also and reeds.breath is not None and reeds.tab in (tab, *also):
+            twin = also and reeds.breath is not None and reeds.tab in (tab, *also)
+            if twin or (reeds.others and reeds.tab.hole != tab.hole):
                 tab, breath = reeds.tab, reeds.breath
                 also = self._harp.same_pitch(tab)
                 self._placer.place(tab)

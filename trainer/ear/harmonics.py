@@ -60,9 +60,13 @@ def hann(length: int) -> Floats:
 
 @lru_cache(maxsize=256)
 def _later_half(length: int) -> tuple[Floats, Floats]:
-    """Times from the centre and weights of the later half of a window."""
+    """Times from the centre and weights of the later half of a window.
+
+    The weights are those of a sine window: in white noise the error is 1.22 of what no weights
+    would leave, and the edges, where a glide has gone furthest, still count little.
+    """
     half = length // 2
-    return np.arange(half) + 0.5, hann(length)[half:].copy()
+    return np.arange(half) + 0.5, np.sqrt(hann(length)[half:])
 
 
 def partial_count(hz: float, rate: float) -> int:
