@@ -46,6 +46,7 @@ NOISE = 1e-4
 """The room, RMS, re full scale: -80 dB."""
 SYNC_ASKED, SYNC_SAID, SYNC_END = b"\x1b[?2026$p", b"\x1b[?2026;2$y", b"\x1b[?2026l"
 LATE_MS, WORST_MS, ONSET_MS, RIGHT_MS, RIGHT_CENTS = 20.0, 40.0, 15.0, 35.0, 10.0
+NOTICED_S = 0.5
 
 
 @dataclass(frozen=True)
@@ -117,8 +118,20 @@ class Terminal:
             tail = seen[max(cut_at, len(seen) - len(SYNC_ASKED) + 1) :]
 
 
-def take_down(minutes: float, folder: Path) -> tuple[Terminal, list[Played], Any]:
-    """Play, with the app listening; what was played."""
+@dataclass(frozen=True)
+class Down:
+    """What was done in a run: what was played, when that began to end, and what was then taken
+    away and brought back, each with the moments."""
+
+    terminal: Terminal
+    notes: list[Played]
+    sound: Any
+    ended: float
+    losses: dict[str, tuple[float, float]]
+
+
+def take_down(minutes: float, folder: Path) -> Down:
+    """Play, with the app listening, and then take the sound away in three ways."""
     sound, notes = performance(60.0 * minutes)
     file = folder / "played.f32"
     sound.tofile(file)
@@ -129,15 +142,45 @@ def take_down(minutes: float, folder: Path) -> tuple[Terminal, list[Played], Any
         terminal = Terminal(command, {**pulse.env, "PYTHONPATH": os.getcwd()})
         time.sleep(6.0)
         play = ["pacat", "--raw", "--format=float32le", f"--rate={RATE}", "--channels=1"]
-        subprocess.run(
-            [*play, "--latency-msec=100", f"--device={SINK}", str(file)], env=pulse.env, check=True
+        playing = subprocess.Popen(
+            [*play, "--latency-msec=100", f"--device={SINK}", str(file)], env=pulse.env
         )
-        time.sleep(0.5)
+        time.sleep(60.0 * minutes - 1.0)
+        ended = time.monotonic()
+        playing.wait(60)
+        losses = dict(lose(pulse))
         terminal.close()
     finally:
         busy.kill()
         pulse.close()
-    return terminal, notes, sound
+    return Down(terminal, notes, sound, ended, losses)
+
+
+def lose(pulse: Pulse) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Take the sound away and bring it back; what was done, and when: from then on it was gone,
+    and from then on it was there."""
+    gone = time.monotonic()
+    time.sleep(1.5)
+    back = time.monotonic()
+    with pulse.hiss():
+        time.sleep(1.5)
+        yield "falls silent", (gone, back)
+        gone = time.monotonic()
+        pulse.pactl("suspend-sink", SINK, "1")
+        time.sleep(1.5)
+        back = time.monotonic()
+        pulse.pactl("suspend-sink", SINK, "0")
+        time.sleep(4.0)
+        yield "is suspended", (gone, back)
+        pulse.pactl("load-module", "module-always-sink")
+    gone = time.monotonic()
+    pulse.pactl("unload-module", "module-null-sink")
+    time.sleep(2.5)
+    pulse.plug_in()
+    back = time.monotonic()
+    with pulse.hiss():
+        time.sleep(4.0)
+    yield "vanishes, and another input takes its place", (gone, back)
 
 
 def lag(played: Any, heard: Any) -> int:
@@ -187,24 +230,28 @@ ORDER = [(what, hard) for hard in (True, False) for what in (SIGN, NAME, NEEDLE,
 class Proof:
     """What a run came to. All times in milliseconds."""
 
-    def __init__(self, folder: Path, terminal: Terminal, notes: list[Played], sound: Any) -> None:
+    def __init__(self, folder: Path, down: Down) -> None:
         listener, app = np.load(folder / LISTENER), np.load(folder / APP)
         self.lost, self.overflows = int(listener["lost"]), int(listener["overflows"])
         self.cpu = float(listener["cpu"]), float(app["cpu"])
-        self._captured, self._known = listener["captured"], listener["known"]
-        self._taken = app["taken"]
-        frames = app["frames"]
-        self._frames = frames[frames[:, -1] > 0]
-        count = len(self._frames)
-        if not count or len(terminal.frames) != count:
-            raise SystemExit(f"{count} frames drawn, {len(terminal.frames)} came")
-        self._shown = np.array(terminal.frames)
-        given, self._heard = listener["given"], listener["sound"]
+        self._losses, self._troubles = down.losses, app["troubles"]
+        self._blocks = listener["captured"][:, 0]
+        frames = app["frames"][app["frames"][:, -1] > 0]
+        shown = np.array(down.terminal.frames)
+        if not len(frames) or len(frames) != len(shown):
+            raise SystemExit(f"{len(frames)} frames drawn, {len(shown)} came")
+        self._shown, self._frames = (all_[frames[:, 0] < down.ended] for all_ in (shown, frames))
+        self._captured, self._known, self._taken, given = (
+            rows[rows[:, 0] < down.ended]
+            for rows in (listener["captured"], listener["known"], app["taken"], listener["given"])
+        )
+        self._heard = listener["sound"][: int(given[-1, 1])]
         self.gaps = int(np.sum(given[1:, 1] != given[:-1, 1] + given[:-1, 2]))
         ends = self._captured[:, 1] + self._captured[:, 2]
         self._ends = ends
         self._clock = line_under(ends, self._captured[:, 0])
-        self._match(notes, sound)
+        notes = [note for note in down.notes if note.onset < len(down.sound) - 3 * RATE]
+        self._match(notes, down.sound)
         self._follow(notes)
 
     def at(self, samples: Any) -> Any:
@@ -240,7 +287,7 @@ class Proof:
         """
         self.times: dict[tuple[str, bool], list[float]] = {}
         self.missed = 0
-        stages: list[list[float]] = []
+        stages: dict[str, list[list[float]]] = {SIGN: [], NAME: []}
         for note, onset in zip(notes, self._onsets, strict=True):
             began = float(self.at(onset))
             first = first_after(self._shown, began)
@@ -261,9 +308,10 @@ class Proof:
                 f = first + int(np.argmax(there))
                 late = (self._shown[f] - began) * 1000.0
                 self.times.setdefault((what, note.hard), []).append(late)
-                if what == SIGN:
-                    stages.append(self._stages(began, onset, f, named=bool(named[f - first])))
-        self.stages = np.array(stages)
+                if what in stages:
+                    named_then = what == NAME or bool(named[f - first])
+                    stages[what].append(self._stages(began, onset, f, named=named_then))
+        self.stages = {what: np.array(rows) for what, rows in stages.items()}
 
     def _first_word(self, onset: int, *, named: bool = False) -> float:
         """The end of the sound of the first reading that tells of an onset, or names its note."""
@@ -286,6 +334,25 @@ class Proof:
             self._shown[frame],
         ]
         return list(1000.0 * np.diff(moments))
+
+    def _loss_lines(self) -> Iterator[str]:
+        """How soon a loss is noticed, since the last block or the last noise, and a return."""
+        yield "| the source | noticed on the screen after, s | recovered from after, s |"
+        yield "| --- | --- | --- |"
+        met = True
+        for what, (gone, back) in self._losses.items():
+            told = self._troubles[self._troubles[:, 0] > gone, 0]
+            there = self._troubles[self._troubles[:, 0] > back, 0]
+            if not (len(told) and len(there) and told[0] < back):
+                yield f"| {what} | {'no' if not len(told) else 'late'} | - |"
+                met = False
+                continue
+            noticed = told[0] - max(gone, self._blocks[self._blocks < told[0]][-1])
+            if what == "falls silent":
+                noticed = told[0] - gone
+            met &= noticed <= NOTICED_S
+            yield f"| {what} | {noticed:.2f} | {there[0] - back:.2f} |"
+        yield f"goal: noticed within {NOTICED_S:g} s: {_met(met)}"
 
     def lines(self) -> Iterator[str]:
         """The table."""
@@ -323,12 +390,15 @@ class Proof:
         yield f"goal: onset in {ONSET_MS:g} at the median: {_met(onset <= ONSET_MS)}"
         yield f"goal: right pitch in {RIGHT_MS:g}: {_met(right <= RIGHT_MS)}"
         yield ""
-        yield "| share of each stage, onset to screen | median, ms | mean, ms | of the whole |"
-        yield "| --- | --- | --- | --- |"
-        means = self.stages.mean(axis=0)
-        for name, middle, mean in zip(STAGES, np.median(self.stages, axis=0), means, strict=True):
-            share = 100 * mean / means.sum()
-            yield f"| {name} | {middle:.2f} | {mean:.2f} | {share:.0f} % |"
+        for what, rows in self.stages.items():
+            yield f"| share of each stage, {what} | median, ms | mean, ms | of the whole |"
+            yield "| --- | --- | --- | --- |"
+            means = rows.mean(axis=0)
+            for name, middle, mean in zip(STAGES, np.median(rows, axis=0), means, strict=True):
+                share = 100 * mean / means.sum()
+                yield f"| {name} | {middle:.2f} | {mean:.2f} | {share:.0f} % |"
+            yield ""
+        yield from self._loss_lines()
         yield ""
         seconds = self._shown[-1] - self._shown[0]
         yield (
@@ -353,8 +423,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory(prefix="live-") as name:
         down = take_down(minutes, Path(name))
         if not Path(name, LISTENER).exists():
-            raise SystemExit(down[0].said.decode(errors="replace"))
-        proof = Proof(Path(name), *down)
+            raise SystemExit(down.terminal.said.decode(errors="replace"))
+        proof = Proof(Path(name), down)
         print("\n".join(proof.lines()))
         print("load average after: {:.2f} {:.2f} {:.2f}".format(*os.getloadavg()))
 

@@ -23,6 +23,7 @@ from trainer.harp import Breath, Harp
 from trainer.practice import Event, Heard, Listener, Notice, Paused, Plan, Resumed
 from trainer.sound import Block, Microphone, MicrophoneSpec
 
+TROUBLES = Paused, Resumed, Notice
 LISTENER, APP = "listener.npz", "app.npz"
 _serve, _run = listening._serve, listening.run
 _now = time.monotonic
@@ -99,7 +100,7 @@ class Watched(TrainerApp):
     def __init__(self, listener: Listener, plan: Plan) -> None:
         super().__init__(listener, (), plan)
         self.frames, self.taken = _Notes(8), _Notes(2)
-        self.troubles: list[tuple[float, str]] = []
+        self.troubles = _Notes(2)
         poll = listener.poll
 
         def watched_poll() -> list[Event]:
@@ -108,8 +109,8 @@ class Watched(TrainerApp):
             for event in events:
                 if isinstance(event, Heard):
                     self.taken.add(now, event.reading.heard)
-                elif isinstance(event, (Paused, Resumed, Notice)):
-                    self.troubles.append((now, type(event).__name__))
+                elif isinstance(event, TROUBLES):
+                    self.troubles.add(now, TROUBLES.index(type(event)))
             return events
 
         listener.poll = watched_poll  # type: ignore[method-assign]
@@ -151,7 +152,13 @@ def main(folder: Path) -> None:
     finally:
         cpu = (time.process_time() - spent) / (_now() - begun)
         listener.close()
-    np.savez(folder / APP, frames=app.frames.rows(), taken=app.taken.rows(), cpu=cpu)
+    np.savez(
+        folder / APP,
+        frames=app.frames.rows(),
+        taken=app.taken.rows(),
+        troubles=app.troubles.rows(),
+        cpu=cpu,
+    )
 
 
 if __name__ == "__main__":

@@ -8,11 +8,13 @@ only by a program's start, so lateness may differ by what that takes, the same f
 from __future__ import annotations
 
 import multiprocessing
+import pickle
 import subprocess
 import sys
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from ctypes import c_uint64
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +24,7 @@ import pytest
 import soundfile as sf
 
 from trainer.drill import Clock, Drill, find
+from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.music import TrainerError
@@ -41,6 +44,7 @@ from trainer.practice import (
     Started,
     run,
 )
+from trainer.practice.listener import MOST_KEPT, _Sender
 from trainer.report.result import result_dict, result_text
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec
 
@@ -309,6 +313,24 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
     assert marked.returncode == 0
     assert marked.stdout.splitlines() == result_text(again).splitlines()
     assert told[-len(marked.stdout.splitlines()) - 1 : -1] == marked.stdout.splitlines()
+
+
+def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> None:
+    ours, theirs = multiprocessing.Pipe(duplex=False)
+    taken = multiprocessing.RawValue(c_uint64)
+    sender = _Sender(theirs, taken)
+    for n in range(MOST_KEPT + 1000):  # some forty times what a pipe holds
+        sender.send(Heard(Reading(n, n, 48_000)))
+    sender.send(Finished())
+    events: list[Event] = []
+    while not sender.flush() or ours.poll():
+        sent = ours.recv_bytes()
+        taken.value += len(sent)
+        events.append(pickle.loads(sent))
+    assert events.pop() == Finished()
+    heard = [event.reading.heard for event in events if isinstance(event, Heard)]
+    assert heard == list(range(len(events)))
+    assert MOST_KEPT <= len(heard) < MOST_KEPT + 1000
 
 
 class Watch:
