@@ -102,13 +102,17 @@ class TrainerApp(App[None]):
         """Take in what is new and show it, at every frame or at once where it is urgent; nothing
         is done while no take runs."""
         urgent = self.session.poll()
-        now = time.monotonic()
-        if not urgent and now - self._painted < FRAME_S - TURN_S / 2 and self.session.busy:
-            return
-        self._painted = now
+        since = time.monotonic() - self._painted
+        wait = 2 * FRAME_S if urgent else FRAME_S - TURN_S / 2
+        due = since >= wait or not self.session.busy
+        if due:
+            self._painted += since
         for screen in reversed(self.screen_stack):
             if isinstance(screen, LiveScreen):
-                screen.show(self.session.take)
+                if due:
+                    screen.show(self.session.take)
+                elif urgent:
+                    screen.hurry(self.session.take)
                 break
         if not self.session.busy and self._clock is not None:
             self._clock.pause()

@@ -70,6 +70,11 @@ class ListenScreen(LiveScreen):
         self._dials.show(take)
         self._status.show(StatusState.of(take))
 
+    def hurry(self, take: Take) -> None:
+        """Show the dials only."""
+        if take.drill is None:
+            self._dials.show(take)
+
     def action_play(self) -> None:
         """Listen, or stop listening."""
         if self.session.busy:

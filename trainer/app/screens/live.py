@@ -33,6 +33,9 @@ class LiveScreen(Screen[None]):
             self.notify(take.notice, severity="warning", timeout=NOTICE_S)
         self._noticed = take.notice
 
+    def hurry(self, take: Take) -> None:
+        """Show only what a beginning note changes first: the trace may take 8 ms to be drawn."""
+
     def on_mount(self) -> None:
         """Show what there is once the widgets have a size."""
         self.call_after_refresh(lambda: self.show(self.session.take))

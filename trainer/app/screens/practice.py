@@ -89,6 +89,11 @@ class PracticeScreen(LiveScreen):
             self._told = take
             self._tell(take)
 
+    def hurry(self, take: Take) -> None:
+        """Show the dials only."""
+        if take.drill is not None:
+            self._dials.show(take)
+
     def _tell(self, take: Take) -> None:
         if take.result is not None and self.app.screen is self:
             self.app.push_screen(ResultScreen(take.result), self._told_result)
