@@ -389,7 +389,7 @@ class Proof:
         yield f"the sink's clock is {(self._clock[0] * RATE - 1) * 1e6:+.0f} millionths off"
         yield f"goal: no block lost: {_met(not (self.lost or self.overflows or self.gaps))}"
         yield ""
-        yield "| lateness against the sample clock, ms | median | 99 % | worst | at second | over 40 | of |"
+        yield "| late by the sample clock, ms | median | 99 % | worst | at second | over 40 | of |"
         yield "| --- | --- | --- | --- | --- | --- | --- |"
         for name, late, samples in (
             ("block", at_block, self._ends),
