@@ -25,6 +25,8 @@ from trainer.sound import Block, Microphone, MicrophoneSpec
 
 TROUBLES = Paused, Resumed, Notice
 LISTENER, APP = "listener.npz", "app.npz"
+LISTENING = "listening"
+"""A file that is there from the first block on."""
 _serve, _run = listening._serve, listening.run
 _now = time.monotonic
 
@@ -46,6 +48,7 @@ def serve(plans: Connection, *more: Any) -> None:
     """The listener's process, watched."""
     captured, given, known = _Notes(4), _Notes(3), _Notes(5)
     heard: list[Any] = []
+    folder = Path(sys.argv[1] if len(sys.argv) > 1 else ".")
     microphones: list[Microphone] = []
     hear, next_block = Microphone._hear, Microphone._next_block
 
@@ -56,6 +59,7 @@ def serve(plans: Connection, *more: Any) -> None:
     def watched_block(self: Microphone) -> Block:
         if self not in microphones:
             microphones.append(self)
+            (folder / LISTENING).touch()
         block = next_block(self)
         given.add(_now(), block.start, len(block.samples))
         heard.append(block.samples)
@@ -81,7 +85,7 @@ def serve(plans: Connection, *more: Any) -> None:
         _serve(plans, *more)
     finally:
         np.savez(
-            Path(sys.argv[1] if len(sys.argv) > 1 else ".", LISTENER),
+            folder / LISTENER,
             captured=captured.rows(),
             given=given.rows(),
             known=known.rows(),
