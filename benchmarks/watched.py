@@ -6,6 +6,7 @@ all that notes times is here, put around it from outside. Times are CLOCK_MONOTO
 
 from __future__ import annotations
 
+import os
 import sys
 import time
 from array import array
@@ -91,6 +92,7 @@ def serve(plans: Connection, *more: Any) -> None:
             known=known.rows(),
             sound=np.concatenate(heard),
             cpu=time.process_time() / (_now() - begun),
+            prompt=os.sched_getscheduler(0) == os.SCHED_RR,
             lost=sum(one.lost for one in microphones),
             overflows=sum(one.overflows for one in microphones),
         )

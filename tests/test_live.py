@@ -11,6 +11,7 @@ import multiprocessing
 import pickle
 import subprocess
 import sys
+import threading
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
@@ -331,6 +332,30 @@ def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> No
     heard = [event.reading.heard for event in events if isinstance(event, Heard)]
     assert heard == list(range(len(events)))
     assert MOST_KEPT <= len(heard) < MOST_KEPT + 1000
+
+
+def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() -> None:
+    ours, theirs = multiprocessing.Pipe(duplex=False)
+    taken = multiprocessing.RawValue(c_uint64)
+    sender = _Sender(theirs, taken)
+    for n in range(500):
+        sender.send(Heard(Reading(n, n, 48_000)))
+    sender.send(Paused("gone"))
+    assert not sender.drain(0.0)
+    came: list[Event] = []
+
+    def screen() -> None:
+        while not came or isinstance(came[-1], Heard):
+            sent = ours.recv_bytes()
+            taken.value += len(sent)
+            came.append(pickle.loads(sent))
+
+    reader = threading.Thread(target=screen, daemon=True)
+    reader.start()
+    assert sender.drain(5.0)
+    reader.join(5.0)
+    assert came[-1] == Paused("gone")
+    assert len(came) == 501
 
 
 class Watch:

@@ -23,7 +23,7 @@ from pathlib import Path
 import platformdirs
 
 from trainer.music import TrainerError
-from trainer.practice.events import Event, Failed, Finished, Heard, Notice, Started
+from trainer.practice.events import Event, Failed, Finished, Heard, Notice, Paused, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
 from trainer.sound import MicrophoneSpec
@@ -40,6 +40,8 @@ HUSH_S = 0.4
 QUIETEST_DB = -120.0
 """The level of such a silence in a reading."""
 DRAIN_S = 0.002
+PAUSED_S = 0.5
+"""So long the listener waits for the screen where there is nothing to hear meanwhile."""
 SWITCH_S = 0.0005
 """How long the audio callback waits for the interpreter's lock at most."""
 
@@ -177,6 +179,13 @@ class _Sender:
                 self._pipe.send_bytes(event)
         return True
 
+    def drain(self, within_s: float) -> bool:
+        """Wait until all is sent, but no longer than that; whether it is."""
+        until = time.monotonic() + within_s
+        while not (done := self.flush()) and time.monotonic() < until:
+            time.sleep(DRAIN_S)
+        return done
+
 
 def _log_path() -> Path:
     return Path(platformdirs.user_log_dir("trainer", appauthor=False)) / "listener.log"
@@ -191,22 +200,28 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
     _keep_noise_off_the_screen(log)
     _be_prompt()
     sender = _Sender(events, taken)
+
+    def stopping() -> bool:
+        sender.flush()  # while a microphone is away nothing more is sent
+        return _stop_asked(plans)
+
     try:
         while True:
             plan = plans.recv()
             if plan is None:
                 continue  # a stop that came after the take's own end
             hush = _Hush()
-            for event in run(plan, lambda: _stop_asked(plans)):
+            for event in run(plan, stopping):
                 sender.send(event)
                 if isinstance(plan.source, MicrophoneSpec) and (notice := hush.hear(event)):
                     sender.send(notice)
+                if isinstance(event, Paused):
+                    sender.drain(PAUSED_S)  # to open it again may take seconds
                 if isinstance(event, Started):
                     gc.freeze()  # what is there by now stays; the collector need not walk it
-            while not sender.flush():
+            while not sender.drain(DRAIN_S):
                 if plans.poll():
                     plans.recv()  # a stop; or the screen is gone, and this raises
-                time.sleep(DRAIN_S)
     except EOFError:
         pass
 
