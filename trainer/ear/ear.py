@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -26,13 +27,21 @@ from trainer.sound import Block
 
 LEAST_RATE = 8_000
 HOP_S = 0.005
+AUBIO_HOPS = 2
+"""Hops that aubio hears at a time: it only has to object to what is followed."""
 QUARTERS = 4
 QUICK_S = 0.03
 """For so long after an attack readings come every quarter of a hop."""
 OFFSET_S = 0.04
 """Over so long the mean of a harp's sound is next to nothing."""
-REEDS_EVERY, REEDS_EVERY_STILL = 2, 4
-"""Hops from one look at the reeds to the next, and the same where nothing changes."""
+REEDS_EVERY, REEDS_EVERY_MOVING, REEDS_EVERY_STILL, REEDS_EVERY_ALONE = 2, 3, 4, 16
+"""Hops from one look at the reeds to the next: while they come up; while the pitch moves; where
+nothing changes; and where one reed has long sounded alone."""
+MORE, A_LITTLE = 1.3, 0.001
+"""The share of the energy that the main reed leaves unexplained was so much less at the last look:
+something has come in."""
+BEATS_S = 0.4
+"""After so long a reed an octave above would have been heard by its beats."""
 NEW_S = 0.12
 """For so long after a note's start its reeds may still change."""
 JOINT_S = 0.043
@@ -72,7 +81,8 @@ class Ear:
         self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
         self._hop = QUARTERS * self._quarter
         pitches = [harp.hz(tab) for tab in harp.entries]
-        self._pitch = PitchTracker(self._sound, self._hop, 0.92 * min(pitches), 1.08 * max(pitches))
+        hops = AUBIO_HOPS * self._hop
+        self._pitch = PitchTracker(self._sound, hops, 0.92 * min(pitches), 1.08 * max(pitches))
         self._reeds = ReedListener(harp, self._sound.rate)
         self._placer = Placer(harp)
         self._gate = Gate(self._hop / self._sound.rate)
@@ -84,6 +94,8 @@ class Ear:
         self._pitched = False
         self._alone = True
         self._moves = False
+        self._looked = 0
+        self._left = 1.0
 
     def feed(self, block: Block) -> list[Reading]:
         """The readings that one more block makes possible, in order."""
@@ -107,14 +119,17 @@ class Ear:
         whole = self._end % self._hop == 0
         if whole:
             onset = self._attack() if self._gate.feed(level, self._pitched) else None
-            self._pitch.hop(self._end)
+            if self._end // self._hop % AUBIO_HOPS == 0:
+                self._pitch.hop(self._end)
         if not self._gate.open:
             self._restart(self._end)
             return self._reading(level, onset)
         several = self._heard_reeds is not None and bool(self._heard_reeds.others)
         # Among several reeds the joint fit follows the main one.
         estimate = None if several else self._pitch.feed(self._end, self._born)
-        if whole and self._end // self._hop % self._reeds_every() == 0:
+        if whole and self._is_due(estimate):
+            self._looked = self._end
+            self._left = estimate.unexplained if estimate is not None else 1.0
             self._listen_to_reeds(estimate)
             if several and self._heard_reeds is not None and not self._heard_reeds.others:
                 estimate = self._pitch.feed(self._end, self._born)
@@ -137,10 +152,22 @@ class Ear:
             self._track.clear()
         return self._pitched_reading(level, onset, pitches, centre, tab)
 
-    def _reeds_every(self) -> int:
-        """Hops from one look at the reeds to the next: fewer where something may be changing."""
-        new = self._end - self._segment < NEW_S * self._sound.rate
-        return REEDS_EVERY if new or self._moves else REEDS_EVERY_STILL
+    def _is_due(self, estimate: Estimate | None) -> bool:
+        """Whether to look at the reeds: seldom where nothing changes, and at once where the main
+        reed suddenly leaves more unexplained."""
+        hops = (self._end - self._looked) // self._hop
+        if hops < REEDS_EVERY:
+            return False
+        age = self._end - self._segment
+        if age < NEW_S * self._sound.rate:
+            return True
+        if estimate is None or estimate.unexplained > MORE * self._left + A_LITTLE:
+            return True
+        alone = self._heard_reeds is not None and not self._heard_reeds.others
+        if self._moves:
+            return hops >= REEDS_EVERY_MOVING
+        old = alone and age > BEATS_S * self._sound.rate
+        return hops >= (REEDS_EVERY_ALONE if old else REEDS_EVERY_STILL)
 
     def _attack(self) -> int:
         """Begin a new note; the source sample on which it starts."""
@@ -154,8 +181,7 @@ class Ear:
         """The last `length` samples less the mean of a longer stretch: a sound card's offset is
         no sound. Its ends weigh less, so that a note that has just ended leaves next to nothing."""
         longer = self._sound.window(self._end, max(length, round(OFFSET_S * self._sound.rate)))
-        weights = hann(len(longer))
-        return longer[-length:] - float(longer @ weights) / float(weights.sum())
+        return longer[-length:] - float(longer @ _mean_weights(len(longer)))
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start
@@ -281,6 +307,11 @@ class Ear:
             sounding=self._gate.open,
             onset=onset,
         )
+
+
+@lru_cache(maxsize=16)
+def _mean_weights(length: int) -> Floats:
+    return hann(length) / hann(length).sum()
 
 
 def _loudness(level: tuple[int, float]) -> float:

@@ -204,7 +204,8 @@ class Mixture:
         index = np.round(self._points[:count]).astype(int)[:, None] + s.lobe
         beside = left[np.minimum(index, s.top - 1)].max(axis=1)
         ratio = np.sqrt(beside) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
-        return float(min(MOST_UNSTEADY, max(LEAST_UNSTEADY, np.median(ratio))))
+        ratio.sort()
+        return float(min(MOST_UNSTEADY, max(LEAST_UNSTEADY, ratio[len(ratio) // 2])))
 
 
 def decibels(power: float) -> float:
