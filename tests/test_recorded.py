@@ -318,7 +318,6 @@ def leak_in(readings: Sequence[Reading], main: str, other: str) -> float:
     return float(np.median(levels))
 
 
-COMING_UP = "until 0.14 s after the onset, while a reed comes up, its neighbour comes and goes"
 STRONG_THIRD = "the third partial, by far the strongest of blow 4, hides under blow 3's fourth"
 
 
@@ -336,7 +335,7 @@ def known(tabs: Sequence[tuple[str, str]], fails: dict[tuple[str, str], str]) ->
     ]
 
 
-@pytest.mark.parametrize(("main", "other"), known(PAIRS, {("-3", "-4"): COMING_UP}))
+@pytest.mark.parametrize(("main", "other"), known(PAIRS, {}))
 def test_two_neighbours_are_heard_as_those_two(main: str, other: str) -> None:
     right = [right_holes(pair(main, other, db), main, other) for db in LEAKS_DB]
     assert np.mean(np.concatenate(right)) >= 0.97
@@ -363,6 +362,58 @@ def test_a_leak_does_not_pull_the_pitch(main: str, other: str) -> None:
             if reading.time > MIX_LEAD_S + 0.1  # the reeds have come up to pitch
         ]
         assert np.mean(np.array(off) < 5.0) >= 0.97
+
+
+SPLITS = [("1", "4"), ("2", "5"), ("4", "7"), ("-1", "-4"), ("-4", "-8"), ("6", "9")]
+BEATEN_S = 0.45
+"""By then an octave split three cents apart must have been told by its beats."""
+
+
+def pitch_of_note(tab: str) -> float:
+    """Median pitch of a held note of the C harp by Praat, Hz."""
+    note = next(one for one in EXCERPTS["c-harp"].notes if one.tab == tab)
+    times, hz = praat_of("c-harp")
+    return float(np.median(hz[(times > note.at + 0.2) & (times < note.end - 0.1)]))
+
+
+def split(low: str, high: str, off: float) -> list[Reading]:
+    """An octave split, the upper reed so many cents from twice the lower one."""
+    one, two = (cut("c-harp", tab).astype(float) for tab in (low, high))
+    speed = 2.0 * pitch_of_note(low) / pitch_of_note(high) * 2.0 ** (off / 1200.0)
+    at = np.arange(len(one)) * speed
+    moved = np.interp(at, np.arange(len(two)), two)
+    mixed = one + level(one) / level(two) * moved
+    mixed = mixed[round((LEAD_S - MIX_LEAD_S) * RATE) :]
+    settled, last = speaks(mixed) + BEATEN_S * RATE, (MIX_LEAD_S + 0.65) * RATE
+    return [reading for reading in hear(mixed, C) if settled < reading.heard < last]
+
+
+@pytest.mark.parametrize("off", [-3.0, 3.0])
+@pytest.mark.parametrize(("low", "high"), SPLITS)
+def test_an_octave_split_is_heard_by_its_beats(low: str, high: str, off: float) -> None:
+    """Two reeds f1 and f2 about an octave apart beat at |f2 - 2 f1| (Helmholtz 1863, from memory).
+
+    With the reeds' own attacks it may be lost again for a moment; no other holes are told. That no
+    single note is told as a split is for the tests of clean notes.
+    """
+    told = split(low, high, off)
+    assert np.mean(right_holes(told, low, high)) >= 0.7
+    assert all(right_holes([one], low, high)[0] or right_holes([one], low)[0] for one in told)
+
+
+@pytest.mark.parametrize("tab", ["1", "4", "-5", "8", "-10"])
+def test_a_hard_onset_has_its_pitch_at_once(tab: str) -> None:
+    """Three readings in a row within 10 cents of Praat are known 15 ms after the sound begins.
+
+    A held note, cut so that it begins at full level.
+    """
+    held = cut("c-harp", tab)[round((LEAD_S + 0.3) * RATE) :]
+    samples = np.concatenate([np.zeros(round(0.2 * RATE)), held])
+    known = pitch_of_note(tab)
+    after = [reading for reading in hear(samples, C) if reading.heard > 0.2 * RATE]
+    right = [one.hz is not None and abs(cents(one.hz, known)) < 10.0 for one in after]
+    third = next(i for i in range(2, len(right)) if all(right[i - 2 : i + 1]))
+    assert after[third].heard_at - 0.2 <= 0.015
 
 
 # --- marks ----------------------------------------------------------------------------------

@@ -137,13 +137,16 @@ class Mixture:
     def _fit(self) -> Complexes:
         """Amplitudes at the present f0s."""
         spectrum = self._spectrum
+        if self._is_clear:
+            self._orders = _orders(self._count(self.hz[0]))
+            self._first = np.zeros(1, dtype=int)
+            self._points = self._orders * (self.hz[0] * spectrum.per_hz)
+            self._hidden = np.zeros(len(self._points), dtype=bool)
+            return spectrum.at(self._points)
         counts = [self._count(hz) for hz in self.hz]
         self._orders = np.concatenate([_orders(count) for count in counts])
         self._first = np.cumsum([0, *counts[:-1]])
         self._points = self._orders * np.repeat(self.hz, counts) * spectrum.per_hz
-        self._hidden = np.zeros(len(self._points), dtype=bool)
-        if self._is_clear:
-            return spectrum.at(self._points)
         overlap = spectrum.overlap(self._points)
         amplitudes = spectrum.solve(self._points, overlap, DOUBT)
         owner = np.repeat(np.arange(len(counts)), counts)

@@ -127,6 +127,7 @@ class ReedListener:
         self._naturals = {
             breath: {hole: harp.hz(Tab(hole, breath)) for hole in range(1, 11)} for breath in Breath
         }
+        self._octaves_of: dict[tuple[Tab, float], set[int]] = {}
         self._lowest = 0.94 * min(hz for side in self._naturals.values() for hz in side.values())
         self._grid = _grid(-OFF_THEORY_CENTS)
         self._young_grid = _grid(-YOUNG_CENTS)
@@ -174,10 +175,12 @@ class ReedListener:
         entries = (entry, *same, *self._may_be(hz, young))
         grid = self._young_grid if young else self._grid
         chords = [self._grow(alone, one, grid) for one in dict.fromkeys(entries)]
-        held = GLIDING_HELD if gliding and not young else HELD
-        best = max(
-            chords, key=lambda one: self._evidence(one) * (held if one.entry == tab else 1.0)
-        )
+        best = chords[0]
+        if any(len(chord.holes) > 1 for chord in chords):
+            held = GLIDING_HELD if gliding and not young else HELD
+            best = max(
+                chords, key=lambda one: self._evidence(one) * (held if one.entry == tab else 1.0)
+            )
         if len(best.holes) > 1:
             return _told(best, hz)
         if end is not None:
@@ -202,21 +205,27 @@ class ReedListener:
 
     def _octaves(self, entry: Tab, ratio: float) -> set[int]:
         """The holes whose reeds are tuned to a multiple of a natural entry's pitch."""
-        naturals = self._naturals[entry.breath]
-        if not entry.is_natural:
-            return set()
-        wanted = ratio * naturals[entry.hole]
-        return {hole for hole, hz in naturals.items() if abs(cents(hz, wanted)) < OFF_THEORY_CENTS}
+        known = self._octaves_of.get((entry, ratio))
+        if known is None:
+            naturals = self._naturals[entry.breath]
+            wanted = ratio * naturals[entry.hole]
+            known = self._octaves_of[entry, ratio] = {
+                hole
+                for hole, hz in naturals.items()
+                if entry.is_natural and abs(cents(hz, wanted)) < OFF_THEORY_CENTS
+            }
+        return known
 
     def _may_be(self, hz: float, young: bool) -> list[Tab]:
         """The reeds that a pitch may belong to although an entry is nearer, if others sound too:
         some are off theory, and a young one is still below its pitch."""
-        below = YOUNG_CENTS if young else OFF_THEORY_CENTS
+        lowest = hz * 2.0 ** (-OFF_THEORY_CENTS / 1200.0)
+        highest = hz * 2.0 ** ((YOUNG_CENTS if young else OFF_THEORY_CENTS) / 1200.0)
         return [
             Tab(hole, breath)
             for breath, naturals in self._naturals.items()
             for hole, natural in naturals.items()
-            if -below < cents(hz, natural) < OFF_THEORY_CENTS
+            if lowest < natural < highest
         ]
 
     def _grow(self, mixture: Mixture, entry: Tab, grid: Floats) -> _Chord:
