@@ -60,7 +60,7 @@ def _noise(scores: Scores) -> plt.Figure:
         "line: 0.6745 standard deviations of the bound",
     )
     axes.grid(True, which="both", alpha=0.3)
-    axes.legend()
+    axes.legend(loc="upper left", bbox_to_anchor=(1.0, 1.0))
     return figure
 
 
@@ -142,5 +142,5 @@ def _bend(scores: Scores) -> plt.Figure:
     below.set(ylim=(-20, 20), ylabel="error, cents", xlabel="seconds")
     for axes in (above, below):
         axes.grid(True, alpha=0.3)
-    above.legend()
+    above.legend(loc="lower left")
     return figure
