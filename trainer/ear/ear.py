@@ -21,6 +21,7 @@ from trainer.ear.pitch import Estimate, PitchTracker
 from trainer.ear.placing import Placer
 from trainer.ear.reading import Reading
 from trainer.ear.reeds import FRAME_S, SHORTEST_FRAME_S, SOUNDS_DB, ReedListener, Reeds, unwarp
+from trainer.echo import Echo
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import TrainerError, cents
 from trainer.sound import Block
@@ -77,6 +78,7 @@ class Ear:
             )
         self._rate = rate
         self._harp = harp
+        self._echo = Echo(rate)
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)
         self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
         self._hop = QUARTERS * self._quarter
@@ -99,7 +101,7 @@ class Ear:
 
     def feed(self, block: Block) -> list[Reading]:
         """The readings that one more block makes possible, in order."""
-        self._sound.feed(block.samples)
+        self._sound.feed(self._echo.feed(block.samples, block.own))
         readings = []
         while (step := self._step()) and self._end + step <= self._sound.count:
             self._end += step

@@ -48,8 +48,8 @@ class Frontend:
         self._memory = int(memory * self.rate) + 1
         self._kept: Floats = np.zeros(self._memory)
 
-    def feed(self, samples: NDArray[np.float32]) -> None:
-        """Take in source samples, float32, shape (n,)."""
+    def feed(self, samples: NDArray[np.floating[Any]]) -> None:
+        """Take in source samples, shape (n,)."""
         if not self._begun and len(samples):
             # What came before is taken to be like the first sample: an offset is no step.
             self._begun = True

@@ -1,6 +1,6 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
-from trainer.sound.block import Block, Samples, Source, on_grid
+from trainer.sound.block import OWN_AHEAD_S, Block, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.microphone import Microphone
@@ -19,6 +19,7 @@ from trainer.sound.take import TakeWriter
 from trainer.sound.tone import tone
 
 __all__ = [
+    "OWN_AHEAD_S",
     "Block",
     "ClickTrack",
     "DeviceError",
