@@ -17,9 +17,9 @@ STEP = 64
 """Samples for which one bound holds; divides a block."""
 PEAKS = 2.5
 """The room's noise stays under so many times its RMS level."""
-OVER = 1.5
+OVER = 3.0
 """Times the uncertainty that a sample may be off."""
-DISTORTION = 0.03
+DISTORTION = 0.06
 """Share of the echo that no linear filter predicts: small loudspeakers bend."""
 TAIL_S = 0.5
 """Reverberation beyond the filter falls by 60 dB in this time."""
