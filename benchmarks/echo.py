@@ -248,7 +248,7 @@ def over_tone(room: Room, tab: str, off: float, db: float) -> tuple[Floats, Floa
 
 
 def _held(one: Reading, start: int) -> bool:
-    return start + 0.1 * RATE < one.sample < start + 1.9 * RATE
+    return start + 0.1 * RATE < one.sample < start + 1.4 * RATE
 
 
 def table(seeds: int = 6) -> Iterator[str]:

@@ -33,6 +33,9 @@ EXPECTED_S = OWN_AHEAD_S - 0.02
 LIKELY, SURE = 40.0, 150.0
 """Heights of a delay's peak to be believed when seen twice, and at once."""
 AGREE_S = 0.001
+NEW = 12
+"""Blocks after a tone's start in which its echo shows. What comes later in the tone's pitch is
+taken for the player, who hears the tone in headphones and plays after it."""
 MEMORY = 0.85
 """Share of the evidence for use that is kept from block to block."""
 
@@ -48,10 +51,12 @@ class Echo:
         self._own, self._heard = np.zeros(kept), np.zeros(kept)
         self._filled = self._blocks = 0
         self._silent = SEARCHED + LAGS + 1
+        self._sounding = 0
         self._path = Path(rate, size)
         self._residue = Residue(rate, size)
         self._seen: tuple[int, int] | None = None
         self._gained = self._at_stake = self._strongest = 0.0
+        self._found = False
         self._useful = False
 
     def feed(self, samples: Samples, own: Samples | None) -> NDArray[np.floating[Any]]:
@@ -93,7 +98,9 @@ class Echo:
         """Learn from a block that is full, and predict the next."""
         size, path = self._size, self._path
         self._blocks += 1
-        self._silent = 0 if self._own[-size:].any() else self._silent + 1
+        sounds = self._own[-size:].any()
+        self._sounding = self._sounding + 1 if sounds else 0
+        self._silent = 0 if sounds else self._silent + 1
         if self._silent <= SEARCHED + LAGS:
             heard = self._heard[-size:]
             left = heard - path.echo if path.echo is not None else heard
@@ -101,6 +108,8 @@ class Echo:
             outcome = path.learn(heard)
             if outcome is not None:
                 self._weigh(outcome)
+            if self._sounding == SEARCHED and not path.start:
+                self._expect_tone()
             if self._blocks % (SEARCHED // 2) == 0:
                 self._search()
             if path.start:
@@ -113,6 +122,12 @@ class Echo:
         for ring in (self._own, self._heard):
             ring[:-size] = ring[size:]
 
+    def _expect_tone(self) -> None:
+        """A sound too narrow to tell its delay has begun: its echo is where drivers say."""
+        own = self._own[-SEARCHED * self._size :]
+        if find_delay(own * np.hanning(len(own)), own, self._rate, self._size) is None:
+            self._begin(EXPECTED_S * self._rate, 1.0)
+
     def _search(self) -> None:
         """Look for the echo where it is not known, or is of no use."""
         size = self._size
@@ -121,15 +136,12 @@ class Echo:
         if float(own @ middle) <= 0.25 * float(own @ own):
             return  # nothing, or most of it at the edge, where it is in other searches
         found = find_delay(middle, self._heard[size:], self._rate, LAGS * size)
-        if found is None:
-            if not self._path.start:
-                self._begin(EXPECTED_S * self._rate, 1.0)
-            return
-        if self._useful or not self._is_believed(found):
+        if found is None or self._useful or not self._is_believed(found):
             return
         if not self._path.start <= found.lag < self._path.start + size or not self._path.start:
             self._begin(max(float(size), found.lag - HEAD_S * self._rate), found.gain)
             self._useful = found.height > SURE
+            self._found = True
 
     def _is_believed(self, found: Delay) -> bool:
         """Whether a delay is sure, or was seen before in other sound."""
@@ -169,5 +181,5 @@ class Echo:
         chance = 3.0 * math.sqrt(self._at_stake)
         if self._useful:
             self._useful = self._gained > -chance
-        else:
+        elif self._found or self._sounding <= NEW:
             self._useful = self._gained > max(0.5 * self._at_stake, chance)
