@@ -20,20 +20,27 @@ HALF_A_HALF_STEP = 440.0 * 2.0 ** (50.0 / 1200.0)
 """Hz of an A4 that lies 50 cents over 440 Hz."""
 
 
-def room(one: Item, rt60_s: float, direct_db: float = 6.0) -> Item:
-    """Reverberation: exponentially dying noise behind the direct sound.
+def reverberation(
+    rt60_s: float, direct_db: float, rate: int, random: np.random.Generator
+) -> Floats:
+    """Response of a room: exponentially dying noise behind the direct sound, which is 1.
 
     The tail begins 3 ms after the direct sound, falls by 60 dB in `rt60_s`, loses treble as air
     and walls take it (a first-order low-pass at 5 kHz), and holds `direct_db` less energy than
     the direct sound.
     """
-    rate = one.rate
     t = np.arange(round(1.2 * rt60_s * rate)) / rate
-    tail = randomly(one).standard_normal(len(t)) * 10.0 ** (-3.0 * t / rt60_s)
+    tail = random.standard_normal(len(t)) * 10.0 ** (-3.0 * t / rt60_s)
     tail = signal.lfilter(*signal.butter(1, 5_000.0, fs=rate), tail)
     tail[: round(0.003 * rate)] = 0.0
     tail *= 10.0 ** (-direct_db / 20.0) / np.sqrt(np.sum(tail**2))
     tail[0] = 1.0
+    return tail
+
+
+def room(one: Item, rt60_s: float, direct_db: float = 6.0) -> Item:
+    """In a room, as `reverberation` has it."""
+    tail = reverberation(rt60_s, direct_db, one.rate, randomly(one))
     return replace(one, samples=signal.fftconvolve(one.samples, tail)[: len(one.samples)])
 
 

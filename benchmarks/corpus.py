@@ -128,7 +128,7 @@ def _along(reed: Reed, start: float, length: float, path: Path) -> Sound:
     t = np.arange(round(length * RATE)) / RATE
     speed = 2.0 ** (path(t) / 1200.0)
     at = start + np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))]) / RATE
-    samples = _at(reed.samples, np.minimum(at, LENGTH_S - 0.01) * RATE)
+    samples = at_places(reed.samples, np.minimum(at, LENGTH_S - 0.01) * RATE)
     fade = round(0.02 * RATE)
     samples[-fade:] *= np.linspace(1.0, 0.0, fade)
 
@@ -138,7 +138,7 @@ def _along(reed: Reed, start: float, length: float, path: Path) -> Sound:
     return Sound(samples, hz, reed.rms)
 
 
-def _at(samples: Floats, at: Floats) -> Floats:
+def at_places(samples: Floats, at: Floats) -> Floats:
     """Samples at places between them, by a Kaiser-windowed sinc out of a table.
 
     Between its rows the table is read in straight lines, which leaves errors of some -115 dB.

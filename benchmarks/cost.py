@@ -22,10 +22,10 @@ import soundfile as sf
 
 from benchmarks.corpus import Player
 from benchmarks.fonts import RATE, Floats
-from benchmarks.measure import BLOCK
+from benchmarks.measure import BLOCK, blocks
 from benchmarks.melody import melody
 from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
-from trainer.ear import Ear, NoteTracker, Reading
+from trainer.ear import Ear, NoteTracker, Reading, listen
 from trainer.harp import Harp
 from trainer.report.heard import note_line, reading_dict
 from trainer.sound import Block, on_grid
@@ -47,9 +47,7 @@ def audio() -> Floats:
 
 def readings(samples: Floats) -> Iterator[Reading]:
     """All that this ear says of some sound."""
-    ear, whole = Ear(RATE, Harp.of("C")), on_grid(samples)
-    for start in range(0, len(whole), BLOCK):
-        yield from ear.feed(Block(start, whole[start : start + BLOCK], RATE))
+    return listen(blocks(samples, RATE), RATE, Harp.of("C"))
 
 
 def ear_alone(samples: Floats) -> None:
@@ -96,15 +94,15 @@ def cpu(rounds: int = 3) -> dict[str, float]:
     """CPU seconds for each second of audio, by who listens."""
     samples = audio()
     spent: dict[str, list[float]] = {name: [] for name in LISTENERS}
-    for listen in LISTENERS.values():  # what is loaded and compiled at first does not count
-        listen(samples[: 2 * RATE])
+    for hears in LISTENERS.values():  # what is loaded and compiled at first does not count
+        hears(samples[: 2 * RATE])
     for _ in range(rounds):
-        for name, listen in LISTENERS.items():
+        for name, hears in LISTENERS.items():
             if name.startswith("pYIN") and spent[name]:
                 continue
             some = samples[: round(PYIN_S * RATE)] if name.startswith("pYIN") else samples
             begun = time.process_time()
-            listen(some)
+            hears(some)
             spent[name].append((time.process_time() - begun) / (len(some) / RATE))
     figures = {name: float(np.median(times)) for name, times in spent.items()}
     return figures | {"`trainer listen` on a file, starting up included": command(samples)}

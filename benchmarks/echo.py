@@ -16,19 +16,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy import signal
 
-from benchmarks.corpus import Player, hard, natural
+from benchmarks.conditions import reverberation
+from benchmarks.corpus import Player, at_places, hard, natural
 from benchmarks.fonts import RATE, Floats
-from trainer.ear import Ear, Reading, notes
+from benchmarks.measure import blocks
+from trainer.ear import Reading, listen, notes
 from trainer.echo import Echo
 from trainer.harp import Harp, Tab
-from trainer.music import cents
-from trainer.sound import OWN_AHEAD_S, Block, Samples, on_grid, tone
+from trainer.music import cents, hz_of
+from trainer.sound import OWN_AHEAD_S, Samples, tone
 from trainer.sound.click import click, mix
 
 BEAT_S = 60.0 / 96.0
 COUNT_IN = 4
 FIRST_S = 0.5
-STEP = 512
 REED_RMS = 0.1
 SAME_S = 0.02
 """Onsets within so long of each other are the same."""
@@ -39,7 +40,7 @@ class Room:
     """From the loudspeaker to the microphone.
 
     A loudspeaker from 250 Hz to 9 kHz (Butterworth, order 2 a side) that compresses by tanh with
-    some asymmetry; a delay; exponentially dying noise behind the direct sound.
+    some asymmetry; a delay; reverberation (`conditions.reverberation`).
 
     Attributes:
         name: for the table.
@@ -66,14 +67,12 @@ class Room:
         if self.drive:
             most = 3.0 * self.drive
             sound = (np.tanh(most * sound + 0.1) - np.tanh(0.1)) / most
-        at = np.arange(len(sound)) * (1.0 + 1e-6 * self.ppm) - self.delay_s * RATE
-        sound = _at(sound, at)
-        t = np.arange(round(1.5 * self.rt60_s * RATE)) / RATE
-        late = np.random.default_rng(1).standard_normal(len(t)) * 10.0 ** (-3.0 * t / self.rt60_s)
-        late[: round(0.002 * RATE)] = 0.0
-        late *= 10.0 ** (-self.direct_db / 20.0) / np.sqrt(np.sum(late**2))
-        late[0] = 1.0
-        return 10.0 ** (self.gain_db / 20.0) * signal.fftconvolve(sound, late)[: len(own)]
+        before = np.zeros(round(self.delay_s * RATE))
+        at = np.arange(len(own)) * (1.0 + 1e-6 * self.ppm)
+        sound = at_places(np.concatenate([before, sound]), at)
+        random = np.random.default_rng(1)
+        response = reverberation(self.rt60_s, self.direct_db, RATE, random)
+        return 10.0 ** (self.gain_db / 20.0) * signal.fftconvolve(sound, response)[: len(own)]
 
 
 ROOMS = (
@@ -85,23 +84,10 @@ ROOMS = (
 )
 
 
-def _at(samples: Floats, at: Floats) -> Floats:
-    """Samples at fractional places, by a windowed sinc of 32 taps."""
-    taps = 16
-    base = np.floor(at).astype(int)
-    padded = np.pad(samples, (len(samples), taps + 1))
-    made = np.zeros(len(at))
-    for k in range(1 - taps, taps + 1):
-        off = at - base - k
-        window = 0.5 + 0.5 * np.cos(np.pi * off / taps)
-        made += padded[np.minimum(len(samples) + base + k, len(padded) - 1)] * np.sinc(off) * window
-    return made
-
-
-def clicks(seconds: float) -> Samples:
-    """A click on each beat, shape (n,)."""
-    own = np.zeros(round(seconds * RATE), np.float32)
-    for beat in range(int((seconds - FIRST_S) / BEAT_S)):
+def clicks(count: int) -> Samples:
+    """A click on each beat, shape (count,)."""
+    own = np.zeros(count, np.float32)
+    for beat in range(int((count / RATE - FIRST_S) / BEAT_S)):
         mix(own, 0, click(RATE, accented=beat % 4 == 0), round((FIRST_S + beat * BEAT_S) * RATE))
     return own
 
@@ -113,6 +99,16 @@ def held_tone(seconds: float, hz: float) -> Samples:
     return own
 
 
+def tune(seconds: float) -> Samples:
+    """A tune without rests, two tones at a time, shape (n,)."""
+    random = np.random.default_rng(0)
+    own = np.zeros(round(seconds * RATE), np.float32)
+    for at in np.arange(FIRST_S, seconds - 0.5, 0.3):
+        for midi in random.integers(48, 76, 2):
+            mix(own, 0, tone(hz_of(int(midi)), 0.3, RATE, -26.0), round(at * RATE))
+    return own
+
+
 def ahead(own: Samples) -> Samples:
     """As a block carries it."""
     early = round(OWN_AHEAD_S * RATE)
@@ -120,23 +116,15 @@ def ahead(own: Samples) -> Samples:
 
 
 def hear(samples: Floats, own: Samples | None, harp: Harp) -> list[Reading]:
-    """All readings; `own` as a block carries it."""
-    ear = Ear(RATE, harp)
-    heard = on_grid(samples)
-    readings = []
-    for at in range(0, len(heard), STEP):
-        piece = slice(at, at + STEP)
-        playing = None if own is None else own[piece]
-        readings += ear.feed(Block(at, heard[piece], RATE, playing))
-    return readings
+    """All readings; `own` as it was played, None where nothing is to be taken out."""
+    playing = None if own is None else ahead(own)
+    return list(listen(blocks(samples, RATE, playing), RATE, harp))
 
 
 def cleaned(samples: Floats, own: Samples) -> Floats:
-    """The sound that the ear hears, `own` as a block carries it."""
+    """The sound that the ear hears, `own` as it was played."""
     echo = Echo(RATE)
-    heard = on_grid(samples)
-    pieces = range(0, len(heard), STEP)
-    return np.concatenate([echo.feed(heard[at : at + STEP], own[at : at + STEP]) for at in pieces])
+    return np.concatenate([echo.feed(b.samples, b.own) for b in blocks(samples, RATE, ahead(own))])
 
 
 def noise(count: int, db: float = -66.0) -> Floats:
@@ -181,7 +169,7 @@ def phrase(voice: str, key: str, seed: int, beats: int = 14) -> Phrase:
 def echo_left(room: Room, own: Samples, near: Floats) -> float:
     """What is left of the echo over the echo, dB, after the count-in."""
     echo = room.echo(own)
-    left = cleaned(near + echo, ahead(own)) - near
+    left = cleaned(near + echo, own) - near
     late = slice(round((FIRST_S + COUNT_IN * BEAT_S) * RATE), -RATE // 4)
     return float(10.0 * np.log10(np.sum(left[late] ** 2) / np.sum(echo[late] ** 2)))
 
@@ -239,7 +227,7 @@ def over_tone(room: Room, tab: str, off: float, db: float) -> tuple[Floats, Floa
     truth = [one for one in hear(near, None, player.harp) if one.hz and _held(one, at)]
     stamps, wanted = ([one.sample for one in truth], [one.hz for one in truth])
     errors = []
-    for playing in (None, ahead(own)):
+    for playing in (None, own):
         held = [one for one in hear(near + echo, playing, player.harp) if _held(one, at)]
         right = np.interp([one.sample for one in held], stamps, np.array(wanted, float))
         pairs = zip(held, right, strict=True)
@@ -253,16 +241,18 @@ def _held(one: Reading, start: int) -> bool:
 
 def table(seeds: int = 6) -> Iterator[str]:
     """The lines of all tables."""
-    yield "| what comes back | of clicks | beside a phrase | of a tone |"
-    yield "| --- | --- | --- | --- |"
+    yield "| what comes back | of clicks | beside a phrase | of a tone | of a tune |"
+    yield "| --- | --- | --- | --- | --- |"
     song = phrase("harmonica 2", "A", 0)
-    seconds = len(song.samples) / RATE
     for room in ROOMS:
         quiet = noise(round(12.0 * RATE))
-        alone = echo_left(room, clicks(12.0), quiet)
-        beside = echo_left(room, clicks(seconds)[: len(song.samples)], song.samples)
-        steady = echo_left(room, held_tone(12.0, 440.0), quiet)
-        yield f"| {room.name} | {alone:.1f} dB | {beside:.1f} dB | {steady:.1f} dB |"
+        left = (
+            echo_left(room, clicks(len(quiet)), quiet),
+            echo_left(room, clicks(len(song.samples)), song.samples),
+            echo_left(room, held_tone(12.0, 440.0), quiet),
+            echo_left(room, tune(12.0), quiet),
+        )
+        yield f"| {room.name} | {' | '.join(f'{db:.1f} dB' for db in left)} |"
     yield ""
     yield "| clicks beside a phrase | onsets moved, 50 / 90 / 100 %, ms | lost | wrong | of |"
     yield "| --- | --- | --- | --- | --- |"
@@ -271,8 +261,11 @@ def table(seeds: int = 6) -> Iterator[str]:
         for voice, key in (("harmonica 1", "C"), ("harmonica 2", "A"))
         for seed in range(seeds // 2)
     ]
+    alone = [hear(one.samples, None, one.harp) for one in phrases]
     for room in ROOMS:
-        yield from _timing_rows(room, phrases)
+        heard = [one.samples + room.echo(clicks(len(one.samples))) for one in phrases]
+        for label, cancelled in (("as heard", False), ("cancelled", True)):
+            yield f"| {room.name}, {label} | {_timing_cells(phrases, alone, heard, cancelled)} |"
     yield ""
     yield "| a reed over its own tone | within 5 cents, as heard | cancelled | median, cents | of |"
     yield "| --- | --- | --- | --- | --- |"
@@ -280,21 +273,17 @@ def table(seeds: int = 6) -> Iterator[str]:
         yield _tone_row(ROOMS[0], db)
 
 
-def _timing_rows(room: Room, phrases: list[Phrase]) -> Iterator[str]:
-    for label, cancelled in (("as heard", False), ("cancelled", True)):
-        told = []
-        for one in phrases:
-            own = clicks(len(one.samples) / RATE)
-            own = np.resize(np.append(own, np.zeros(2, np.float32)), len(one.samples))
-            heard = one.samples + room.echo(own)
-            alone = hear(one.samples, None, one.harp)
-            found = hear(heard, ahead(own) if cancelled else None, one.harp)
-            told.append(timing(alone, found, one))
-        shifts = 1e3 * np.abs(np.concatenate([one.shifts for one in told]))
-        lost = int(np.isnan(shifts).sum())
-        moved = " / ".join(f"{np.nanpercentile(shifts, q):.1f}" for q in (50, 90, 100))
-        wrong = sum(one.wrong for one in told)
-        yield f"| {room.name}, {label} | {moved} | {lost} | {wrong} | {len(shifts)} |"
+def _timing_cells(
+    phrases: list[Phrase], alone: list[list[Reading]], heard: list[Floats], cancelled: bool
+) -> str:
+    told = []
+    for one, without, samples in zip(phrases, alone, heard, strict=True):
+        own = clicks(len(samples)) if cancelled else None
+        told.append(timing(without, hear(samples, own, one.harp), one))
+    shifts = 1e3 * np.abs(np.concatenate([one.shifts for one in told]))
+    moved = " / ".join(f"{np.nanpercentile(shifts, q):.1f}" for q in (50, 90, 100))
+    wrong = sum(one.wrong for one in told)
+    return f"{moved} | {int(np.isnan(shifts).sum())} | {wrong} | {len(shifts)}"
 
 
 def _tone_row(room: Room, db: float) -> str:

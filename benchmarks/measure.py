@@ -8,31 +8,33 @@ value, so that a median of 1 is the bound itself.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from benchmarks.corpus import Item
 from benchmarks.fonts import Floats
-from trainer.ear import Ear, Reading
+from trainer.ear import Reading, listen
 from trainer.harp import Tab
-from trainer.sound import Block, on_grid
+from trainer.sound import Block, Samples, on_grid
 
 SETTLED_S = 0.06
 """From so long after an onset the figures of held notes count."""
 BLOCK = 512
 
 
+def blocks(samples: Floats, rate: int, own: Samples | None = None) -> Iterator[Block]:
+    """Sound cut into blocks; `own` as `Block.own` is, shape (n,)."""
+    heard = on_grid(samples)
+    for start in range(0, len(heard), BLOCK):
+        some = slice(start, start + BLOCK)
+        yield Block(start, heard[some], rate, None if own is None else own[some])
+
+
 def hear(one: Item) -> list[Reading]:
     """All readings of this ear."""
-    ear = Ear(one.rate, one.harp)
-    samples = on_grid(one.samples)
-    return [
-        reading
-        for start in range(0, len(samples), BLOCK)
-        for reading in ear.feed(Block(start, samples[start : start + BLOCK], one.rate))
-    ]
+    return list(listen(blocks(one.samples, one.rate), one.rate, one.harp))
 
 
 @dataclass(frozen=True)

@@ -17,11 +17,10 @@ import numpy as np
 
 from benchmarks.corpus import Player, Sound, bend, hard, natural
 from benchmarks.fonts import RATE, Floats
-from benchmarks.measure import BLOCK, Track, track
+from benchmarks.measure import Track, blocks, track
 from benchmarks.peers import PEERS
-from trainer.ear import Ear, NoteTracker
+from trainer.ear import NoteTracker, listen
 from trainer.harp import Harp, Tab
-from trainer.sound import Block, on_grid
 
 NOTES = 30
 RISE_S = 0.005
@@ -121,10 +120,8 @@ class Notes:
 
 def ear_notes(tune: Melody) -> tuple[Notes, Track]:
     """What this ear hears."""
-    ear, tracker = Ear(RATE, tune.harp), NoteTracker(tune.harp)
-    samples = on_grid(tune.samples)
-    blocks = (Block(i, samples[i : i + BLOCK], RATE) for i in range(0, len(samples), BLOCK))
-    readings = [reading for block in blocks for reading in ear.feed(block)]
+    tracker = NoteTracker(tune.harp)
+    readings = list(listen(blocks(tune.samples, RATE), RATE, tune.harp))
     heard = [note for reading in readings for note in tracker.feed(reading)] + tracker.flush()
     spans = np.array([(note.start / RATE, note.end / RATE) for note in heard])
     return Notes(spans.reshape(-1, 2), np.array([note.hz for note in heard])), track(readings)

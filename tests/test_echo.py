@@ -1,8 +1,8 @@
 """The trainer's own sound is taken out of what the microphone hears.
 
 The measure is echo return loss enhancement (ITU-T G.168, from memory): how much less of the echo
-is left behind the canceller. Rooms are synthetic: a delay, a loudspeaker's band and exponentially
-dying noise. The player is recorded reeds (`tests/reeds/`).
+is left behind the canceller. Rooms are synthetic: a delay and exponentially dying noise. The
+player is recorded reeds (`tests/reeds/`), but where a pitch has to be exact.
 """
 
 from __future__ import annotations
@@ -11,17 +11,15 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from reeds.excerpts import RATE as REEDS_RATE
-from reeds.excerpts import load
+from reeds.excerpts import RATE, hear, load
 
-from trainer.ear import Ear, Reading
+from trainer.ear import Reading
 from trainer.echo import Echo
 from trainer.harp import Harp
 from trainer.music import cents
-from trainer.sound import OWN_AHEAD_S, Block, Samples, on_grid, tone
+from trainer.sound import OWN_AHEAD_S, Samples, on_grid, tone
 from trainer.sound.click import click, mix
 
-RATE = 48_000
 BEAT_S = 0.625
 FIRST_S = 0.5
 COUNTED_S = FIRST_S + 4 * BEAT_S
@@ -43,7 +41,7 @@ def held(hz: float, seconds: float) -> Samples:
     return own
 
 
-def room(own: Samples, delay_s: float = 0.02, db: float = 0.0) -> np.ndarray:
+def room(own: Samples, delay_s: float = 0.02) -> np.ndarray:
     """What comes back: after `delay_s`, reverberating for 0.3 s, 3 dB of it direct."""
     t = np.arange(round(0.4 * RATE)) / RATE
     way = np.random.default_rng(2).standard_normal(len(t)) * 10.0 ** (-3.0 * t / 0.3)
@@ -51,8 +49,7 @@ def room(own: Samples, delay_s: float = 0.02, db: float = 0.0) -> np.ndarray:
     way[0] += 1.0
     delayed = np.concatenate([np.zeros(round(delay_s * RATE)), own])[: len(own)]
     n = 2 * len(own)
-    whole = np.fft.irfft(np.fft.rfft(delayed, n) * np.fft.rfft(way, n), n)
-    return 10.0 ** (db / 20.0) * whole[: len(own)]
+    return np.fft.irfft(np.fft.rfft(delayed, n) * np.fft.rfft(way, n), n)[: len(own)]
 
 
 def noise(count: int) -> np.ndarray:
@@ -73,22 +70,12 @@ def cleaned(heard: np.ndarray, own: Samples | None, step: int = 512) -> np.ndarr
     )
 
 
-def readings(heard: np.ndarray, own: Samples | None) -> list[Reading]:
-    ear, whole = Ear(RATE, C), on_grid(heard)
-    made: list[Reading] = []
-    for at in range(0, len(whole), 512):
-        piece = slice(at, at + 512)
-        made += ear.feed(Block(at, whole[piece], RATE, None if own is None else own[piece]))
-    return made
-
-
 def onsets(told: Sequence[Reading]) -> np.ndarray:
     return np.array([one.onset / RATE for one in told if one.onset is not None])
 
 
 def reeds(count: int, at_s: float) -> np.ndarray:
     """Recorded reeds of a C harp from `at_s` on."""
-    assert REEDS_RATE == RATE
     played = load("c-harp").astype(float)[: count - round(at_s * RATE)]
     samples = np.zeros(count)
     samples[round(at_s * RATE) : round(at_s * RATE) + len(played)] = played
@@ -123,16 +110,16 @@ def test_how_it_is_cut_into_blocks_makes_no_difference() -> None:
 def test_clicks_in_rests_are_no_onsets() -> None:
     own = clicks(20.0)
     heard = noise(len(own)) + room(own)
-    counted = [at for at in onsets(readings(heard, None)) if at > COUNTED_S]
+    counted = [at for at in onsets(hear(heard, C)) if at > COUNTED_S]
     assert len(counted) > 15  # what it is for
-    assert not [at for at in onsets(readings(heard, ahead(own))) if at > COUNTED_S]
+    assert not [at for at in onsets(hear(heard, C, own=ahead(own))) if at > COUNTED_S]
 
 
 def test_onsets_of_notes_stay_where_they_are() -> None:
     own = clicks(14.0)
     near = noise(len(own)) + reeds(len(own), COUNTED_S + 0.3)
-    alone = onsets(readings(near, None))
-    found = onsets(readings(near + room(own), ahead(own)))
+    alone = onsets(hear(near, C))
+    found = onsets(hear(near + room(own), C, own=ahead(own)))
     assert len(alone) > 5
     for at in alone[alone > COUNTED_S]:
         assert np.abs(found - at).min() < 0.015
@@ -152,7 +139,7 @@ def test_a_note_over_the_reference_tone_keeps_its_pitch(off: float) -> None:
     near[2 * RATE : 4 * RATE] += loud * wave
     told = [
         one
-        for one in readings(near + echo, ahead(own))
+        for one in hear(near + echo, C, own=ahead(own))
         if 2.1 * RATE < one.sample < 3.9 * RATE and one.sounding
     ]
     assert len(told) > 300

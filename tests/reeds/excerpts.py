@@ -181,12 +181,22 @@ def speaks(samples: Samples) -> int:
     return int(np.argmax(size > 0.01 * size.max()))
 
 
-def hear(samples: Samples, harp: Harp, rate: int = RATE, block: int = 512) -> list[Reading]:
-    """All readings of some samples, given to the ear in blocks of one size."""
+def hear(
+    samples: Samples,
+    harp: Harp,
+    rate: int = RATE,
+    block: int = 512,
+    own: Samples | None = None,
+) -> list[Reading]:
+    """All readings of some samples, given to the ear in blocks of one size; `own` is what the
+    trainer played, as in `Block.own`."""
     ear = Ear(rate, harp)
     on = on_grid(samples)
+    parts = [slice(start, start + block) for start in range(0, len(on), block)]
     return [
         reading
-        for start in range(0, len(on), block)
-        for reading in ear.feed(Block(start, on[start : start + block], rate))
+        for part in parts
+        for reading in ear.feed(
+            Block(part.start, on[part], rate, None if own is None else own[part])
+        )
     ]

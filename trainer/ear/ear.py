@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from trainer.ear.frontend import Floats, Frontend
+from trainer.ear.frontend import Frontend
 from trainer.ear.gate import LOOK_BACK, Gate, attack_start, level_db
 from trainer.ear.harmonics import fit_closely, hann
 from trainer.ear.pitch import Estimate, PitchTracker
@@ -24,7 +24,7 @@ from trainer.ear.reeds import FRAME_S, SHORTEST_FRAME_S, SOUNDS_DB, ReedListener
 from trainer.echo import Echo
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import TrainerError, cents
-from trainer.sound import Block
+from trainer.sound import Block, Floats
 
 LEAST_RATE = 8_000
 HOP_S = 0.005

@@ -8,13 +8,9 @@ and is taken off every time stamp.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.floating[Any]]
-"""Real numbers in double precision."""
+from trainer.sound import Floats
 
 LOWEST_RATE = 22_000
 TAPS_A_SIDE = 12
@@ -48,7 +44,7 @@ class Frontend:
         self._memory = int(memory * self.rate) + 1
         self._kept: Floats = np.zeros(self._memory)
 
-    def feed(self, samples: NDArray[np.floating[Any]]) -> None:
+    def feed(self, samples: Floats) -> None:
         """Take in source samples, shape (n,)."""
         if not self._begun and len(samples):
             # What came before is taken to be like the first sample: an offset is no step.

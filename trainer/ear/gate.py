@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from trainer.ear.frontend import Floats
+from trainer.sound import Floats
 
 QUIETEST_DB = -120.0
 FIRST_FLOOR_DB = -66.0

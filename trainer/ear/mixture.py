@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from trainer.ear.frontend import Floats
 from trainer.ear.spectrum import LOBE_POWER, Complexes, Spectrum
+from trainer.sound import Floats
 
 PARTIALS = 12
 """Partials of a reed that are fitted."""

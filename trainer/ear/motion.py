@@ -23,8 +23,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.ear.frontend import Floats
 from trainer.music import cents
+from trainer.sound import Floats
 
 GRID_S = 0.005
 RELEASE_S = 0.04

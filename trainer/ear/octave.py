@@ -15,9 +15,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from trainer.ear.frontend import Floats
 from trainer.ear.spectrum import Complexes, hann_lobe
 from trainer.music import cents
+from trainer.sound import Floats
 
 MEMORY_S = 1.0
 LEAST_S = 0.2

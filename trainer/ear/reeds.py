@@ -17,12 +17,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.ear.frontend import Floats
 from trainer.ear.mixture import Mixture, decibels
 from trainer.ear.octave import OctaveListener
 from trainer.ear.spectrum import Spectrum
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
+from trainer.sound import Floats
 
 FRAME_S = 0.085
 SHORTEST_FRAME_S = 0.030

@@ -16,7 +16,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.ear.frontend import Floats
+from trainer.sound import Floats
 
 Complexes = NDArray[np.complexfloating]
 

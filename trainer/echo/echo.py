@@ -12,15 +12,13 @@ Nothing is delayed: what was played is known a block before it is heard.
 from __future__ import annotations
 
 import math
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trainer.echo.delay import Delay, find_delay
 from trainer.echo.path import Outcome, Path
 from trainer.echo.residue import Residue
-from trainer.sound import OWN_AHEAD_S, Samples
+from trainer.sound import OWN_AHEAD_S, Floats, Samples
 
 BLOCK_S = 0.043
 """Blocks longer than a click learn from one click what short ones do not learn from ten."""
@@ -33,7 +31,8 @@ EXPECTED_S = OWN_AHEAD_S - 0.02
 LIKELY, SURE = 40.0, 150.0
 """Heights of a delay's peak to be believed when seen twice, and at once."""
 AGREE_S = 0.001
-NEW = 12
+"""Delays seen in two sounds, so close to each other, are one."""
+SHOWS = 12
 """Blocks after a tone's start in which its echo shows. What comes later in the tone's pitch is
 taken for the player, who hears the tone in headphones and plays after it."""
 MEMORY = 0.85
@@ -59,7 +58,7 @@ class Echo:
         self._found = False
         self._useful = False
 
-    def feed(self, samples: Samples, own: Samples | None) -> NDArray[np.floating[Any]]:
+    def feed(self, samples: Samples, own: Samples | None) -> Floats:
         """Samples without the trainer's own sound.
 
         Args:
@@ -69,7 +68,7 @@ class Echo:
         Returns:
             Shape (n,); `samples` themselves where nothing is taken out.
         """
-        made: list[NDArray[np.floating[Any]]] = []
+        made: list[Floats] = []
         at = 0
         while at < len(samples):
             count = min(self._size - self._filled, len(samples) - at)
@@ -78,13 +77,13 @@ class Echo:
             at += count
         return np.concatenate(made) if len(made) > 1 else made[0] if made else samples
 
-    def _some(self, samples: Samples, own: Samples | None) -> NDArray[np.floating[Any]]:
+    def _some(self, samples: Samples, own: Samples | None) -> Floats:
         """Part of a block without the trainer's own sound."""
         first, last = self._filled, self._filled + len(samples)
         kept = slice(len(self._own) - self._size + first, len(self._own) - self._size + last)
         self._heard[kept] = samples
         self._own[kept] = 0.0 if own is None else own
-        cleaned: NDArray[np.floating[Any]] = samples
+        cleaned: Floats = samples
         echo = self._path.echo
         if self._useful and echo is not None:
             cleaned = self._residue.hide(samples - echo[first:last], first)
@@ -108,16 +107,16 @@ class Echo:
             outcome = path.learn(heard)
             if outcome is not None:
                 self._weigh(outcome)
-            if self._sounding == SEARCHED and not path.start:
+            if self._sounding == SEARCHED and not path.known:
                 self._expect_tone()
-            if self._blocks % (SEARCHED // 2) == 0:
+            if not self._useful and self._blocks % (SEARCHED // 2) == 0:
                 self._search()
-            if path.start:
+            if path.known:
                 path.predict(self._own)
             self._residue.expect(path.echo, path.uncertainty())
         else:
             path.echo = None
-        if path.start:
+        if path.known:
             path.advance()
         for ring in (self._own, self._heard):
             ring[:-size] = ring[size:]
@@ -129,16 +128,16 @@ class Echo:
             self._begin(EXPECTED_S * self._rate, 1.0)
 
     def _search(self) -> None:
-        """Look for the echo where it is not known, or is of no use."""
+        """Look for the echo: it is not known, or what is known is of no use."""
         size = self._size
         own = self._own[size : (SEARCHED + 1) * size]
         middle = own * np.hanning(len(own))
         if float(own @ middle) <= 0.25 * float(own @ own):
             return  # nothing, or most of it at the edge, where it is in other searches
         found = find_delay(middle, self._heard[size:], self._rate, LAGS * size)
-        if found is None or self._useful or not self._is_believed(found):
+        if found is None or not self._is_believed(found):
             return
-        if not self._path.start <= found.lag < self._path.start + size or not self._path.start:
+        if not self._path.covers(found.lag):
             self._begin(max(float(size), found.lag - HEAD_S * self._rate), found.gain)
             self._useful = found.height > SURE
             self._found = True
@@ -181,5 +180,5 @@ class Echo:
         chance = 3.0 * math.sqrt(self._at_stake)
         if self._useful:
             self._useful = self._gained > -chance
-        elif self._found or self._sounding <= NEW:
+        elif self._found or self._sounding <= SHOWS:
             self._useful = self._gained > max(0.5 * self._at_stake, chance)

@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.floating[Any]]
+from trainer.sound import Floats
+
 Spectrum = NDArray[np.complexfloating[Any, Any]]
 
 PARTITIONS = 6
@@ -58,9 +59,9 @@ class Path:
     """Predicts the echo of what is played, block by block.
 
     Attributes:
-        start: samples by which the echo is behind what is played; moves with the clocks' drift.
+        start: samples by which the echo is behind what is played, a block at least; moves with the
+            clocks' drift; 0 while it is not known.
         echo: prediction for the block to come, shape (size,); None where nothing comes back.
-        drift: samples by which `start` moves with each sample.
     """
 
     def __init__(self, rate: int, size: int) -> None:
@@ -73,17 +74,26 @@ class Path:
         self._doubt = np.zeros((PARTITIONS, self._bins))
         self._played = np.zeros((PARTITIONS, self._bins), complex)
         self._spread = np.zeros((2, 2))
-        self.start = self.drift = 0.0
+        self.start = self._drift = 0.0
         self.echo: Floats | None = None
+
+    @property
+    def known(self) -> bool:
+        """Whether `start` is known."""
+        return self.start > 0.0
 
     def begin(self, start: float, gain: float) -> None:
         """Start afresh where the echo begins `start` samples behind, about so strong."""
-        self.start, self.drift = start, 0.0
+        self.start, self._drift = start, 0.0
         self._filter[:] = 0.0
         self._played[:] = 0.0
         seconds = np.arange(PARTITIONS) * self._size / self._rate
         self._doubt[:] = PRIOR * gain**2 * 10.0 ** (-6.0 * seconds[:, None] / REVERBERATION_S)
         self._spread = np.diag([0.0, DRIFT**2])
+
+    def covers(self, lag: float) -> bool:
+        """Whether the echo is known to begin in the block before `lag` samples."""
+        return self.known and self.start <= lag < self.start + self._size
 
     def predict(self, own: Floats, back: int = 0) -> None:
         """Predict the block that is `back` blocks before the next, from all that was played.
@@ -140,13 +150,13 @@ class Path:
         late = -float(np.sum(weight * np.imag(outcome.left * np.conj(predicted)))) / sure
         gain = self._spread[0] / (self._spread[0, 0] + LATE_NOISE / sure)
         self.start += gain[0] * late
-        self.drift += gain[1] * late
+        self._drift += gain[1] * late
         self._spread = self._spread - np.outer(gain, self._spread[0])
 
     def advance(self) -> None:
         """A block has passed."""
         size = self._size
-        self.start += self.drift * size
+        self.start = max(float(size), self.start + self._drift * size)
         step = np.array([[1.0, size], [0.0, 1.0]])
         self._spread = step @ self._spread @ step.T + [[JITTER, 0.0], [0.0, 0.0]]
 

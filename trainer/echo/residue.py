@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from trainer.echo.path import Floats
+from trainer.sound import Floats
 
 STEP = 64
 """Samples for which one bound holds; divides a block."""

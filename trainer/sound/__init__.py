@@ -1,6 +1,6 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
-from trainer.sound.block import OWN_AHEAD_S, Block, Samples, Source, on_grid
+from trainer.sound.block import OWN_AHEAD_S, Block, Floats, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.microphone import Microphone
@@ -24,6 +24,7 @@ __all__ = [
     "ClickTrack",
     "DeviceError",
     "Fault",
+    "Floats",
     "Microphone",
     "MicrophoneSpec",
     "Player",

@@ -17,8 +17,9 @@ from trainer.drill import Clock, Sound, Step
 from trainer.drill.model import GLIDE_REST
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
+from trainer.sound.block import Floats
 from trainer.sound.errors import SoundError
-from trainer.sound.reed import Curve, Floats, Reed, Voice
+from trainer.sound.reed import Curve, Reed, Voice
 from trainer.sound.spec import Fault
 
 LEVEL = 0.1

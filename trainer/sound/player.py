@@ -18,11 +18,11 @@ import numpy as np
 
 from trainer.drill import Clock, Drill, Step
 from trainer.harp import Harp
-from trainer.sound.block import Block, Samples, on_grid
+from trainer.sound.block import Block, Floats, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performance import perform
-from trainer.sound.reed import Floats, Voice
+from trainer.sound.reed import Voice
 from trainer.sound.speaker import Speaker
 from trainer.sound.spec import Fault, PlayerSpec
 

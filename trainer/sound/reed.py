@@ -15,7 +15,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from trainer.sound.block import Floats
+
 Curve = Callable[[Floats], Floats]
 """Cents off a reed's reference pitch at each of an array of sample numbers."""
 
