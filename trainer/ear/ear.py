@@ -35,16 +35,16 @@ QUICK_S = 0.03
 """For so long after an attack readings come every quarter of a hop."""
 OFFSET_S = 0.04
 """Over so long the mean of a harp's sound is next to nothing."""
-REEDS_EVERY, REEDS_EVERY_MOVING, REEDS_EVERY_STILL, REEDS_EVERY_ALONE = 2, 3, 4, 16
-"""Hops from one look at the reeds to the next: while they come up; while the pitch moves; where
-nothing changes; and where one reed has long sounded alone."""
+REEDS_EVERY, REEDS_EVERY_MOVING, REEDS_EVERY_STILL, REEDS_EVERY_ALONE = 2, 4, 8, 16
+"""Hops from one look at the reeds to the next: at first; while the pitch moves; where nothing
+changes; and where one reed has long sounded alone."""
+LONGER = 0.25
+"""While a note is young, the next look comes when there is so much more of it: a share."""
 MORE, A_LITTLE = 1.3, 0.001
 """The share of the energy that the main reed leaves unexplained was so much less at the last look:
 something has come in."""
 BEATS_S = 0.4
 """After so long a reed an octave above would have been heard by its beats."""
-NEW_S = 0.12
-"""For so long after a note's start its reeds may still change."""
 JOINT_S = 0.043
 """Window of the joint fit of several reeds, where there is so much of the note."""
 MOST_REEDS = 3
@@ -82,6 +82,7 @@ class Ear:
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)
         self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
         self._hop = QUARTERS * self._quarter
+        self._offset_span = round(OFFSET_S * self._sound.rate)
         pitches = [harp.hz(tab) for tab in harp.entries]
         hops = AUBIO_HOPS * self._hop
         self._pitch = PitchTracker(self._sound, hops, 0.92 * min(pitches), 1.08 * max(pitches))
@@ -97,6 +98,7 @@ class Ear:
         self._alone = True
         self._moves = False
         self._looked = 0
+        self._leaves: float | None = None
         self._left = 1.0
 
     def feed(self, block: Block) -> list[Reading]:
@@ -116,7 +118,7 @@ class Ear:
 
     def _listen(self) -> Reading:
         """The reading of what ends at `self._end`."""
-        level = level_db(self._without_offset(2 * self._hop))
+        level = self._level_db()
         onset = None
         whole = self._end % self._hop == 0
         if whole:
@@ -129,9 +131,11 @@ class Ear:
         several = self._heard_reeds is not None and bool(self._heard_reeds.others)
         # Among several reeds the joint fit follows the main one.
         estimate = None if several else self._pitch.feed(self._end, self._born)
-        if whole and self._is_due(estimate):
+        if not several:
+            self._leaves = estimate.unexplained if estimate is not None else None
+        if whole and self._is_due():
             self._looked = self._end
-            self._left = estimate.unexplained if estimate is not None else 1.0
+            self._left = self._leaves if self._leaves is not None else 1.0
             self._listen_to_reeds(estimate)
             if several and self._heard_reeds is not None and not self._heard_reeds.others:
                 estimate = self._pitch.feed(self._end, self._born)
@@ -154,22 +158,21 @@ class Ear:
             self._track.clear()
         return self._pitched_reading(level, onset, pitches, centre, tab)
 
-    def _is_due(self, estimate: Estimate | None) -> bool:
-        """Whether to look at the reeds: seldom where nothing changes, and at once where the main
-        reed suddenly leaves more unexplained."""
+    def _is_due(self) -> bool:
+        """Whether to look at the reeds: seldom where nothing changes, and at once where those
+        that are known suddenly leave more unexplained."""
         hops = (self._end - self._looked) // self._hop
         if hops < REEDS_EVERY:
             return False
+        if self._leaves is None or self._leaves > MORE * self._left + A_LITTLE:
+            return True
         age = self._end - self._segment
-        if age < NEW_S * self._sound.rate:
-            return True
-        if estimate is None or estimate.unexplained > MORE * self._left + A_LITTLE:
-            return True
         alone = self._heard_reeds is not None and not self._heard_reeds.others
-        if self._moves:
-            return hops >= REEDS_EVERY_MOVING
-        old = alone and age > BEATS_S * self._sound.rate
-        return hops >= (REEDS_EVERY_ALONE if old else REEDS_EVERY_STILL)
+        if alone and age > BEATS_S * self._sound.rate:
+            most = REEDS_EVERY_ALONE
+        else:
+            most = REEDS_EVERY_STILL
+        return hops >= min(REEDS_EVERY_MOVING if self._moves else most, LONGER * age / self._hop)
 
     def _attack(self) -> int:
         """Begin a new note; the source sample on which it starts."""
@@ -179,11 +182,18 @@ class Ear:
         self._restart(start)
         return self._sound.source_sample(start)
 
+    def _level_db(self) -> float:
+        """Level of the last two hops, less the mean of a longer stretch: a sound card's offset is
+        no sound."""
+        longer = self._sound.window(self._end, max(2 * self._hop, self._offset_span))
+        recent, mean = longer[-2 * self._hop :], _mean(longer)
+        power = float(recent @ recent) / len(recent)
+        return level_db(power - mean * (2.0 * float(recent.sum()) / len(recent) - mean))
+
     def _without_offset(self, length: int) -> Floats:
-        """The last `length` samples less the mean of a longer stretch: a sound card's offset is
-        no sound. Its ends weigh less, so that a note that has just ended leaves next to nothing."""
-        longer = self._sound.window(self._end, max(length, round(OFFSET_S * self._sound.rate)))
-        return longer[-length:] - float(longer @ _mean_weights(len(longer)))
+        """The last `length` samples less the same mean."""
+        longer = self._sound.window(self._end, max(length, self._offset_span))
+        return longer[-length:] - _mean(longer)
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start
@@ -251,6 +261,9 @@ class Ear:
         length = min(self._end - self._segment, round(JOINT_S * self._sound.rate)) & ~1
         window = self._sound.window(self._end, length)
         fitted = fit_closely(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
+        self._leaves = fitted.unexplained if fitted is not None else None
+        if self._looked == self._end:
+            self._left = self._leaves or 1.0
         if fitted is None or fitted.unexplained > MOST_UNEXPLAINED:
             self._track.clear()  # what was followed so far may be what misled it
             return None
@@ -309,6 +322,11 @@ class Ear:
             sounding=self._gate.open,
             onset=onset,
         )
+
+
+def _mean(samples: Floats) -> float:
+    """The ends weigh less, so that a note that has just ended leaves next to nothing."""
+    return float(samples @ _mean_weights(len(samples)))
 
 
 @lru_cache(maxsize=16)

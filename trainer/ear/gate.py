@@ -33,10 +33,9 @@ MEDIAN = 5
 """Steps of the envelope in a running median: a lull in noise is not what noise is like."""
 
 
-def level_db(samples: Floats) -> float:
-    """RMS level in dB re full scale of samples, shape (n,), n at least 1; at least -120."""
-    power = float(samples @ samples) / len(samples)
-    return max(QUIETEST_DB, 10.0 * math.log10(power + 1e-12))
+def level_db(power: float) -> float:
+    """RMS level in dB re full scale of sound of that mean square; at least -120."""
+    return max(QUIETEST_DB, 10.0 * math.log10(max(power, 0.0) + 1e-12))
 
 
 class Gate:

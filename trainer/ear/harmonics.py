@@ -8,7 +8,8 @@ and Porat 1986 (IEEE Trans. ASSP 34(5)).
 
 About its centre a window falls into an even and an odd part. Cosines see only the first and
 sines only the second, so the equations fall apart into two sets of half the size over half the
-samples, which is what makes a fit cheap enough for every hop.
+samples. What depends on the guesses alone, and not on the sound, is kept from one hop to the next.
+Both make a fit cheap enough for every hop.
 """
 
 from __future__ import annotations
@@ -31,6 +32,9 @@ NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
 """A step under the first is the last; one over the second has lost its way."""
 RIDGE = 1e-9
 """Keeps the equations soluble where a partial has next to no energy."""
+GRID = 1200.0
+"""Places of a guess in an octave, a cent apart: what a step is short of the truth falls with the
+square of its length, and half a cent leaves nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,41 +90,84 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
         The fit, its f0s those at the window's centre.
     """
     half = len(window) // 2
-    time, weight = _later_half(2 * half)
-    layout = _layout(tuple(partial_count(hz, rate) for hz in guesses))
-    basis = _basis(time, rate, guesses, layout)
-    # The window itself, its even part and its odd one, is the last row.
-    later, earlier = window[half:], window[half - 1 :: -1]
-    np.add(later, earlier, out=basis[0, -1])
-    np.subtract(later, earlier, out=basis[1, -1])
-    across = basis.transpose(0, 2, 1)
-    products = (basis * weight) @ across
-    right = products[:, :-1, -1:]
-    gram = products[:, :-1, :-1] * layout.twice
-    gram[1, 0, 0] = 1.0  # the odd part has no constant
-    inverse = np.linalg.inv(gram)
+    model = _model(half, rate, tuple(map(_on_grid, guesses)))
+    layout, inverse = model.layout, model.inverse
+    parts = np.empty((2, half))
+    np.add(window[half:], window[half - 1 :: -1], out=parts[0])
+    np.subtract(window[half:], window[half - 1 :: -1], out=parts[1])
+    seen = model.seen @ parts[:, :, None]
+    rows = layout.spans[-1].stop
+    right = seen[:, :rows]
     amplitudes = inverse @ right
-    energy = 0.5 * float(products[0, -1, -1] + products[1, -1, -1])
+    energy = 0.5 * float(np.vdot(parts * model.weight, parts))
     left = energy - float(np.vdot(right, amplitudes))
 
-    slopes = time * ((layout.turning * amplitudes.transpose(0, 2, 1)) @ basis[::-1, :-1])
-    weighted = slopes * weight
-    mixed = weighted @ across
-    hidden = 2.0 * mixed[:, :, :-1]
-    inner = 2.0 * weighted @ slopes.transpose(0, 2, 1) - hidden @ inverse @ hidden.transpose(
-        0, 2, 1
-    )
-    downhill = mixed[:, :, -1:] - hidden @ amplitudes
-    steps = _solved(inner[0] + inner[1], downhill[0] + downhill[1])
+    turned = layout.turning * amplitudes.transpose(0, 2, 1)
+    inner = (turned @ model.slopes @ turned.transpose(0, 2, 1)).sum(axis=0)
+    downhill = (turned @ (seen[:, rows:] - model.hidden @ amplitudes)).sum(axis=0)
+    steps = _solved(inner, downhill)
     turn = rate / (2.0 * np.pi)
-    squares = amplitudes[0, :, 0] ** 2 + amplitudes[1, :, 0] ** 2
+    squares = (amplitudes**2).sum(axis=0).ravel()
     powers = [squares[span] for span in layout.spans]
     return Fit(
-        tuple(hz + turn * step for hz, step in zip(guesses, steps, strict=True)),
+        tuple(hz + turn * step for hz, step in zip(model.hz, steps, strict=True)),
         tuple(math.sqrt(power.sum()) for power in powers),
         min(1.0, max(0.0, left / energy)) if energy > 0.0 else 1.0,
         _root(powers[0].tolist()),
     )
+
+
+class _Model(NamedTuple):
+    """What a fit needs that depends on its guesses and its window's length alone.
+
+    About the centre p is 0 for the even part, seen by cosines, and 1 for the odd one, by sines.
+
+    Attributes:
+        hz: the f0s it stands at.
+        layout: where each reed's partials are.
+        weight: of each sample of half a window, shape (n,).
+        seen: shape (2, 2 rows, n): times a part of the window, how much of each partial is in it,
+            and then of each partial's slope (less its amplitude and order).
+        inverse: of the partials' products with each other, shape (2, rows, rows).
+        hidden: products of slopes with partials, twice, shape (2, rows, rows).
+        slopes: products of slopes with each other, twice, less what the partials account for,
+            shape (2, rows, rows).
+    """
+
+    hz: tuple[float, ...]
+    layout: _Layout
+    weight: Floats
+    seen: Floats
+    inverse: Floats
+    hidden: Floats
+    slopes: Floats
+
+
+def _on_grid(hz: float) -> int:
+    """A guess, in steps of the grid from 1 Hz."""
+    return round(GRID * math.log2(hz))
+
+
+@lru_cache(maxsize=96)
+def _model(half: int, rate: float, guesses: tuple[int, ...]) -> _Model:
+    """The model at guesses on the grid, for windows of twice `half` samples.
+
+    A reed that is held stays at one place of the grid, and half of a fit's work is done once.
+    """
+    hz = tuple(2.0 ** (guess / GRID) for guess in guesses)
+    layout = _layout(tuple(partial_count(one, rate) for one in hz))
+    time, weight = _later_half(2 * half)
+    basis = _basis(time, rate, hz, layout)
+    across = basis.transpose(0, 2, 1)
+    seen = np.concatenate([basis * weight, basis[::-1] * (time * weight)], axis=1)
+    rows = layout.spans[-1].stop
+    products = seen @ across
+    gram = products[:, :rows] * layout.twice
+    gram[1, 0, 0] = 1.0  # the odd part has no constant
+    inverse, hidden = np.linalg.inv(gram), 2.0 * products[:, rows:]
+    slopes = 2.0 * (seen[:, rows:] * time) @ across[::-1]
+    slopes -= hidden @ inverse @ hidden.transpose(0, 2, 1)
+    return _Model(hz, layout, weight, seen, inverse, hidden, slopes)
 
 
 class _Layout(NamedTuple):
@@ -151,12 +198,11 @@ def _layout(counts: tuple[int, ...]) -> _Layout:
 
 
 def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layout) -> Floats:
-    """Cosines and sines of all partials at `time`, shape (2, rows + 1, n).
+    """Cosines and sines of all partials at `time`, shape (2, rows, n).
 
-    The first of the cosines is the constant, the first of the sines nothing; the last row of
-    both is left open.
+    The first of the cosines is the constant, the first of the sines nothing.
     """
-    basis = np.empty((2, layout.spans[-1].stop + 1, len(time)))
+    basis = np.empty((2, layout.spans[-1].stop, len(time)))
     basis[0, 0], basis[1, 0] = 1.0, 0.0
     for hz, span in zip(guesses, layout.spans, strict=True):
         turns = np.empty((span.stop - span.start, len(time)), dtype=complex)
