@@ -18,11 +18,11 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from trainer.drill import Clock, Drill, Goal, Sound, Step
+from trainer.drill import PARTS, Clock, Drill, Goal, Sound, Step
 from trainer.drill.tab import read_tab
 from trainer.ear import Reading
 from trainer.harp import Harp, HarpError, Tab
-from trainer.marking import PARTS, WEIGHTS, Mark, Marker, Measured, Result
+from trainer.marking import Mark, Marker, Measured, Result
 from trainer.marking.score import is_wrong, parts_of, score_of
 from trainer.marking.sentence import sentence_of
 
@@ -665,14 +665,13 @@ PERFECT = Measured(
 )
 
 
+STILL = tuple(part for part in PARTS if part != "motion")
+"""What is judged of a note that is not to move."""
+
+
 def parts(beat_ms: float = 750.0, tolerance: float = 10.0, **figures: object) -> dict[str, float]:
     measured = replace(PERFECT, **figures)  # type: ignore[arg-type]
     return parts_of(STEP, measured, Goal(tolerance=tolerance), beat_ms)
-
-
-def test_weights_are_shares_of_the_parts() -> None:
-    assert tuple(WEIGHTS) == PARTS
-    assert sum(WEIGHTS.values()) == 100
 
 
 @pytest.mark.parametrize(
@@ -696,7 +695,7 @@ def test_weights_are_shares_of_the_parts() -> None:
 def test_parts_at_the_points_of_the_docs(
     part: str, figures: dict[str, float], earned: float
 ) -> None:
-    expected = {**dict.fromkeys(PARTS, 100.0), part: earned}
+    expected = {**dict.fromkeys(STILL, 100.0), part: earned}
     if "drift_cents" in figures or "wobble_cents" in figures or part != "steadiness":
         assert parts(**figures) == pytest.approx(expected, abs=0.5)
 
@@ -737,7 +736,7 @@ def test_every_figure_only_costs(
     assume(figure != "scoop_cents" or figures["scoop_cents"] >= figures["cents"])
     worse = {**figures, figure: figures[figure] + more}
     one, other = (parts(beat_ms, tolerance, **f) for f in (figures, worse))
-    assert all(other[part] <= one[part] for part in PARTS)
+    assert all(other[part] <= one[part] for part in STILL)
     assert score_of(STEP, PERFECT, other) <= score_of(STEP, PERFECT, one)
     assert 0.0 <= score_of(STEP, PERFECT, one) <= 100.0
 

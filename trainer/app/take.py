@@ -237,7 +237,7 @@ class Take:
         bar = self.steps[self.range[0]].bar
         if self.range[0] == _steps_of(self.plan)[0]:
             bar = self.plan.bars[0] if self.plan.bars else 1
-        return (bar - 1) * self.drill.meter[0]
+        return self.drill.entry(bar)
 
     def _hear(self, reading: Reading) -> None:
         self.reading = reading

@@ -3,11 +3,26 @@
 from trainer.drill.clock import Clock
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.file import parse_drill, read_drill
-from trainer.drill.model import Drill, Goal, Sound, Step, sound_text
+from trainer.drill.model import (
+    PARTS,
+    WEIGHTS,
+    Care,
+    Climb,
+    Drill,
+    Goal,
+    Sound,
+    Step,
+    Vibrato,
+    sound_text,
+)
 from trainer.drill.move import on_harp, unplayable
 from trainer.drill.shelf import Shelf, find, read_shelf
 
 __all__ = [
+    "PARTS",
+    "WEIGHTS",
+    "Care",
+    "Climb",
     "Clock",
     "Drill",
     "DrillError",
@@ -16,6 +31,7 @@ __all__ = [
     "Shelf",
     "Sound",
     "Step",
+    "Vibrato",
     "find",
     "on_harp",
     "parse_drill",

@@ -23,11 +23,12 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trainer.drill.errors import DrillError, Problem
-from trainer.drill.model import Drill, Goal
+from trainer.drill.model import Climb, Drill, Goal
 from trainer.drill.move import unplayable
 from trainer.drill.places import Place, places, string_at
 from trainer.drill.tab import Music, read_tab
@@ -76,18 +77,26 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     spots = places(source)
     problems = [_field_problem(fault, spots) for fault in faults]
     wrong = {fault.path[0] for fault in faults}
-    music = _music(data, wrong, source, spots)
-    if music:
+    parts = {
+        name: _music(name, data, wrong, source, spots)
+        for name in ("tab", "second")
+        if name in data and name not in wrong
+    }
+    harp = _harp(data, wrong)
+    for music in parts.values():
         problems += music.problems
-        harp = _harp(data, wrong)
         problems += unplayable(music.steps, harp) if harp else ()
-    if problems or table is None or music is None:
+    if table is not None and "tab" in parts and not problems:
+        odd = _at_odds(table, parts["tab"], parts.get("second"))
+        problems += [_field_problem(fault, spots) for fault in odd]
+    if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
-    return _drill(name, table, music)
+    return _drill(name, table, parts["tab"], parts.get("second"))
 
 
-def _drill(name: str, table: DrillTable, music: Music) -> Drill:
+def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> Drill:
     beats, value = (int(part) for part in table.meter.split("/"))
+    goal = table.goal
     return Drill(
         name=name,
         title=table.title.strip(),
@@ -96,12 +105,60 @@ def _drill(name: str, table: DrillTable, music: Music) -> Drill:
         tuning=table.tuning.lower(),
         tempo=table.tempo,
         meter=(beats, value),
-        goal=Goal(table.goal.tolerance, table.goal.pass_mark),
+        goal=Goal(goal.tolerance, goal.pass_mark, goal.hold, goal.weights.model_dump()),
         steps=music.steps,
         beats=music.beats,
         skills=tuple(skill.strip() for skill in table.skills),
         level=table.level,
+        begins=-_pickup(table.pickup),
+        swing=table.swing,
+        free=table.clock == "free",
+        loop=_loop(table.loop),
+        climb=Climb(table.climb.by, table.climb.to, table.climb.after) if table.climb else None,
+        second=second.steps if second else (),
     )
+
+
+def _pickup(beats: float) -> Fraction:
+    """Beats of a pick-up, as the fraction that is meant: 0.333 is a third."""
+    return Fraction(beats).limit_denominator(48)
+
+
+def _loop(text: str | None) -> tuple[int, int] | None:
+    if text is None:
+        return None
+    first, _, last = text.partition("-")
+    return int(first), int(last or first)
+
+
+def _at_odds(table: DrillTable, music: Music, second: Music | None) -> list[Fault]:
+    """What is wrong between fields that are each right."""
+    from trainer.drill.head import Fault
+
+    faults = []
+    meter = table.meter.split("/")[0]
+    if table.pickup and table.pickup >= int(meter):
+        message = f"a pick-up of {table.pickup:g} beats fills the bar of {meter}; leave it out"
+        return [Fault(("pickup",), "value", message)]
+    drill = _drill("", table, music, second)
+    if drill.loop:
+        try:
+            drill.step_range(*drill.loop)
+        except DrillError as error:
+            faults.append(Fault(("loop",), "value", str(error).replace(" of  ", " ").strip()))
+    if drill.climb and drill.climb.to < drill.tempo:
+        message = f"'to' must be the drill's tempo, {drill.tempo:g}, or more"
+        faults.append(Fault(("climb", "to"), "value", message))
+    if second and second.beats > music.beats:
+        message = f"the second part lasts {second.beats} beats and the first only {music.beats}"
+        faults.append(Fault(("second",), "value", f"{message}; write the first to its end"))
+    if drill.free and (second or any(step.call for step in drill.steps)):
+        message = (
+            "a free clock cannot go with a second part or with calls, which are played in time; "
+            "leave it out"
+        )
+        faults.append(Fault(("clock",), "value", message))
+    return faults
 
 
 def _text(path: Path) -> str:
@@ -160,19 +217,22 @@ def _field_problem(fault: Fault, spots: Mapping[tuple[str, ...], Place]) -> Prob
 
 
 def _music(
+    name: str,
     data: Mapping[str, Any],
     wrong: set[str],
     source: str,
     spots: Mapping[tuple[str, ...], Place],
-) -> Music | None:
-    """The music, read where it stands in the source so that its places are the file's."""
-    if "tab" in wrong:
-        return None
-    place = spots.get(("tab",))
-    text, line, column = (place and string_at(source, place.value)) or (data["tab"], 1, 1)
-    meter = data.get("meter", "4/4")
-    beats_a_bar = None if "meter" in wrong else int(meter.split("/")[0])
-    return read_tab(text, beats_a_bar, line=line, column=column)
+) -> Music:
+    """The music of a part, read where it stands in the source so that its places are the file's."""
+    place = spots.get((name,))
+    text, line, column = (place and string_at(source, place.value)) or (data[name], 1, 1)
+    beats_a_bar, pickup = None, Fraction(0)
+    meter, ahead = data.get("meter", "4/4"), data.get("pickup", 0)
+    if "meter" not in wrong:
+        beats_a_bar = int(meter.split("/")[0])
+        if isinstance(ahead, int | float) and 0 < ahead < beats_a_bar:
+            pickup = _pickup(ahead)
+    return read_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
 
 
 def _harp(data: Mapping[str, Any], wrong: set[str]) -> Harp | None:

@@ -6,11 +6,18 @@ import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
 
-from trainer.drill.model import Goal
+from trainer.drill.model import PARTS, WEIGHTS, Goal
 from trainer.harp import load_tuning, parse_key
 from trainer.music import TrainerError
 
@@ -46,6 +53,49 @@ class _Table(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
 
 
+def _weight(part: str) -> Any:
+    return Field(
+        default=WEIGHTS[part],
+        ge=0,
+        le=100,
+        description=f"how much {part} counts in a step's mark, a number from 0 to 100",
+    )
+
+
+class WeightsTable(_Table):
+    """The ``[goal.weights]`` table."""
+
+    pitch: float = _weight("pitch")
+    steadiness: float = _weight("steadiness")
+    attack: float = _weight("attack")
+    motion: float = _weight("motion")
+    cleanness: float = _weight("cleanness")
+    time: float = _weight("time")
+
+    @model_validator(mode="after")
+    def _something_counts(self) -> WeightsTable:
+        if not any(getattr(self, part) for part in PARTS):
+            raise ValueError("every weight is 0; let at least one part count")
+        return self
+
+
+class ClimbTable(_Table):
+    """The ``[climb]`` table."""
+
+    by: float = Field(
+        ge=1, le=60, description="beats a minute of a step up or back, a number from 1 to 60"
+    )
+    after: int = Field(
+        default=2,
+        ge=1,
+        le=20,
+        description="passes in a row that must be good for a step up, a whole number from 1 to 20",
+    )
+    to: float = Field(
+        ge=20, le=300, description="the tempo at which it stops, a number from 20 to 300"
+    )
+
+
 class GoalTable(_Table):
     """The ``[goal]`` table."""
 
@@ -60,6 +110,16 @@ class GoalTable(_Table):
         ge=0,
         le=100,
         description="the total from which the drill is passed, a number from 0 to 100",
+    )
+    hold: float = Field(
+        default=_USUAL.hold,
+        ge=0.1,
+        le=10,
+        description="seconds to hold each step in tune where the clock is free, from 0.1 to 10",
+    )
+    weights: WeightsTable = Field(
+        default_factory=WeightsTable,
+        description="a table, [goal.weights] with any of " + ", ".join(PARTS),
     )
 
 
@@ -95,8 +155,38 @@ class DrillTable(_Table):
         le=9,
         description="how far along the course it comes, a whole number from 1 to 9",
     )
+    pickup: float = Field(
+        default=0,
+        ge=0,
+        le=31,
+        description="beats before the first full bar, a number from 0 to less than a bar",
+    )
+    swing: float = Field(
+        default=1,
+        ge=1,
+        le=3,
+        description="first half of a beat over the second, from 1 (straight) over 2 "
+        "(as in triplets) to 3",
+    )
+    clock: Literal["click", "free"] = Field(
+        default="click",
+        description='"click" for playing in time, or "free" for steps that wait until they are '
+        "held in tune",
+    )
+    loop: str | None = Field(
+        default=None,
+        pattern=r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$",
+        description='bars to play again and again, as "3-4", or "3" for one',
+    )
+    climb: ClimbTable | None = Field(
+        default=None, description="a table, [climb] with by, to and after, for a loop"
+    )
     goal: GoalTable = Field(
-        default_factory=GoalTable, description="a table, [goal] with tolerance and pass_mark"
+        default_factory=GoalTable,
+        description="a table, [goal] with tolerance, pass_mark, hold and weights",
+    )
+    second: str | None = Field(
+        default=None, description='another part that goes with it, tab between """ and """'
     )
     tab: str = Field(description='the music, tab between """ and """, as -4:1 4:1 r:2')
 
@@ -132,21 +222,29 @@ def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault
         return None, tuple(found.values())
 
 
+_TABLES: Mapping[tuple[str, ...], type[_Table]] = {
+    (): DrillTable,
+    ("goal",): GoalTable,
+    ("goal", "weights"): WeightsTable,
+    ("climb",): ClimbTable,
+}
+
+
 def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fault:
-    table: type[_Table] = GoalTable if len(path) > 1 else DrillTable
-    name = path[-1]
+    if kind == "value_error":
+        return Fault(path, "value", message.removeprefix("Value error, "))
+    *above, name = path
+    table = _TABLES[tuple(above)]
     if kind == "extra_forbidden":
         near = get_close_matches(name, table.model_fields, n=1)
         hint = (
             f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(table.model_fields)
         )
-        where = "[goal]" if len(path) > 1 else "a drill"
+        where = f"[{'.'.join(above)}]" if above else "a drill"
         return Fault(path, "unknown", f"{where} has no field '{name}'; {hint}")
     expected = table.model_fields[name].description
     if kind == "missing":
-        return Fault(path, "missing", f"'{name}' is missing; it must be {expected}")
-    if kind == "value_error":
-        return Fault(path, "value", message.removeprefix("Value error, "))
+        return Fault(path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}")
     return Fault(path, "value", f"'{name}' must be {expected}; {_shown(value)} is not")
 
 

@@ -16,15 +16,26 @@ from trainer.harp import Harp, HarpError
 
 def unplayable(steps: Iterable[Step], harp: Harp) -> tuple[Problem, ...]:
     """A problem for each thing in the steps that the harp cannot play."""
-    problems = []
+    problems: dict[Problem, None] = {}
     for step in steps:
-        tabs = dict.fromkeys(tab for sound in step.sounds for tab in sound)
-        for tab in tabs:
-            try:
-                harp.midi(tab)
-            except HarpError as error:
-                problems.append(Problem(step.line, step.column, len(step.text), str(error)))
+        for message in _cannot(step, harp):
+            problems[Problem(step.line, step.column, len(step.text), message)] = None
     return tuple(problems)
+
+
+def _cannot(step: Step, harp: Harp) -> list[str]:
+    messages = []
+    for tab in step.tabs:
+        try:
+            harp.midi(tab)
+        except HarpError as error:
+            messages.append(str(error))
+    if step.either and not messages and step.either not in harp.same_pitch(step.first[0]):
+        messages.append(
+            f"{step.first[0]} and {step.either} are different notes on a {harp.name} harp; write "
+            "the one that is meant"
+        )
+    return messages
 
 
 def on_harp(drill: Drill, harp: Harp) -> Drill:
@@ -33,7 +44,7 @@ def on_harp(drill: Drill, harp: Harp) -> Drill:
     Raises:
         DrillError: the harp cannot play it; every step that it cannot play is told.
     """
-    problems = unplayable(drill.steps, harp)
+    problems = unplayable((*drill.steps, *drill.second), harp)
     if problems:
         raise DrillError.of(drill.name, problems)
     return replace(drill, key=harp.key.name, tuning=harp.tuning.name)

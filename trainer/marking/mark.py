@@ -7,9 +7,6 @@ from dataclasses import dataclass
 
 from trainer.drill import Drill, Step
 
-PARTS = ("pitch", "steadiness", "attack", "cleanness", "time")
-"""The parts of a mark, in the order in which they are shown."""
-
 
 @dataclass(frozen=True, slots=True)
 class Measured:
@@ -55,7 +52,7 @@ class Mark:
     Attributes:
         step: the step.
         score: 0 to 100.
-        parts: each part of `PARTS` that could be judged, 0 to 100.
+        parts: each part of `trainer.drill.PARTS` that could be judged, 0 to 100.
         measured: the figures behind it.
         sentence: why, in plain words.
     """

@@ -42,17 +42,8 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from trainer.drill import Goal, Step, sound_text
-from trainer.marking.mark import PARTS, Mark, Measured
-
-WEIGHTS: Mapping[str, int] = {
-    "pitch": 40,
-    "steadiness": 15,
-    "attack": 15,
-    "cleanness": 15,
-    "time": 15,
-}
-"""How much each part counts, of 100."""
+from trainer.drill import PARTS, WEIGHTS, Goal, Step, sound_text
+from trainer.marking.mark import Mark, Measured
 
 _PITCH = ((0.2, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
 _WOBBLE = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
@@ -90,6 +81,7 @@ def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict
         "steadiness": _steadiness(measured, goal.tolerance),
         "attack": None if step.is_glide else _attack(measured, goal.tolerance),
         "cleanness": _cleanness(measured),
+        "motion": None,
         "time": _time(measured, beat_ms),
     }
     return {part: earned for part in PARTS if (earned := judged[part]) is not None}

@@ -11,9 +11,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from trainer.drill import Step
+from trainer.drill import WEIGHTS, Step
 from trainer.marking.mark import Measured
-from trainer.marking.score import WEIGHTS, is_wrong, missing_holes, was_judged
+from trainer.marking.score import is_wrong, missing_holes, was_judged
 
 _MOST = 3
 _GOOD = 85.0

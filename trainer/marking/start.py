@@ -8,6 +8,7 @@ without a click nobody can say what the player was late for.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -46,7 +47,7 @@ def find_start(
         raise StartError(
             "no note is heard in the recording; is it the right file, and loud enough?"
         )
-    clock = Clock(0, tempo, rate)
+    clock = Clock(0, tempo, rate, drill.swing)
     ats = np.array([clock.sample(step.at) for step in drill.steps], dtype=float)
     fits = np.array([[_fits(note, step.first, harp) for note in heard] for step in drill.steps])
     near = NEAR_BEATS * 60.0 / tempo * rate
@@ -66,7 +67,7 @@ def find_start(
             f"{drill.name} cannot be found in the recording; check the drill, the harp and the "
             "tempo, or say with --start on which second its first beat falls"
         )
-    return Clock(round(best + float(np.median(offsets))), tempo, rate)
+    return replace(clock, zero=round(best + float(np.median(offsets))))
 
 
 def _fits(note: HeardNote, sound: Sequence[Tab], harp: Harp) -> bool:

@@ -31,8 +31,7 @@ class Conductor:
         self._plan = plan
         self._rate = rate
         self._marker: Marker | None = None
-        drill = plan.drill
-        self._count_in = plan.count_in or (drill.meter[0] if drill else 0)
+        self._count_in = 0
         self._clock = Clock(0, 60.0, rate)
         self._kept: tuple[Mark, ...] = ()
         self._beat = 0
@@ -49,6 +48,8 @@ class Conductor:
         self._marker = Marker(self._plan.drill, self._plan.harp, self._clock, one.first, one.last)
         if not (self.passes and self.passes[-1].broken):
             self._kept = ()
+        bar = self._plan.drill.steps[one.first].bar
+        self._count_in = self._plan.count_in or self._plan.drill.count_in(bar)
         self._beat = -self._count_in - 1
         self.passes.append(one)
 
@@ -112,10 +113,10 @@ class Conductor:
         self.passes[-1] = replace(now, close=heard, upto=min(now.upto, upto), broken=broken)
 
     def _first_beat(self) -> int:
-        """The drill's beat on which the bar of the pass's first step begins."""
+        """The drill's beat that the count-in of the pass leads to."""
         drill = self._plan.drill
         assert drill is not None
-        return (drill.steps[self.passes[-1].first].bar - 1) * drill.meter[0]
+        return drill.entry(drill.steps[self.passes[-1].first].bar)
 
     def _due(self, heard: int) -> int:
         """The first step of the pass that was not over by a sample."""

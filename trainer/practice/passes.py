@@ -27,6 +27,7 @@ class Pass:
         begin, close: readings count whose last sample lies after `begin` and not after `close`.
         upto: steps from here on were not due when it was stopped, and are not marked.
         broken: whether the sound went away in it; the next pass takes it up and shares its result.
+        swing: as in :class:`trainer.drill.Clock`.
     """
 
     zero: int
@@ -37,6 +38,7 @@ class Pass:
     close: int
     upto: int
     broken: bool = False
+    swing: float = 1.0
 
     @classmethod
     def of(cls, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
@@ -44,11 +46,11 @@ class Pass:
         end = clock.sample(drill.steps[steps[-1]].end)
         close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
         first, last = steps[0], steps[-1] + 1
-        return cls(clock.zero, clock.tempo, first, last, begin, close, upto=last)
+        return cls(clock.zero, clock.tempo, first, last, begin, close, last, swing=clock.swing)
 
     def clock(self, rate: int) -> Clock:
         """Its beats on the sample clock."""
-        return Clock(self.zero, self.tempo, rate)
+        return Clock(self.zero, self.tempo, rate, self.swing)
 
 
 def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:

@@ -256,7 +256,7 @@ class _Take:
         look = Recording(plan.source.path, plan.source.channel)
         try:
             if plan.start is not None:
-                return Clock(round(_within(look, plan.start) * rate), tempo, rate)
+                return Clock(round(_within(look, plan.start) * rate), tempo, rate, plan.drill.swing)
             heard = list(notes(listen(look.blocks(), rate, plan.harp), plan.harp))
         finally:
             look.close()

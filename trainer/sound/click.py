@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import Drill
+from trainer.drill import Clock, Drill
 from trainer.sound.block import Samples
 
 _LENGTH_S = 0.03
@@ -51,7 +51,9 @@ class ClickTrack:
         meter_beats: beats in a bar; the first of each is accented.
         count_in: beats of count-in.
         beats: how many beats click after it; 0 for the count-in alone.
-        first: the drill's beat that follows the count-in; 0 unless the drill is entered later.
+        first: the drill's beat that follows the count-in; 0 unless the drill is entered later or
+            has a pick-up.
+        swing: as in :class:`trainer.drill.Clock`.
     """
 
     tempo: float
@@ -59,6 +61,7 @@ class ClickTrack:
     count_in: int
     beats: int
     first: int = 0
+    swing: float = 1.0
 
     @classmethod
     def of(
@@ -74,17 +77,23 @@ class ClickTrack:
             drill: the drill.
             tempo: beats a minute; None takes the drill's own.
             bars: first and last bar to play, from 1; None takes all.
-            count_in: beats before the first; None is one bar.
+            count_in: beats before the first; None is one bar, and before a pick-up what is left
+                of its bar, too.
         """
-        meter = drill.meter[0]
-        first, last = bars or (1, drill.bars)
+        first_bar, last_bar = bars or (1, drill.bars)
+        first = drill.entry(first_bar)
         return cls(
             tempo=drill.tempo if tempo is None else tempo,
-            meter_beats=meter,
-            count_in=meter if count_in is None else count_in,
-            beats=(last - first + 1) * meter,
-            first=(first - 1) * meter,
+            meter_beats=drill.meter[0],
+            count_in=drill.count_in(first_bar) if count_in is None else count_in,
+            beats=last_bar * drill.meter[0] - first,
+            first=first,
+            swing=drill.swing,
         )
+
+    def clock(self, zero: int, rate: int) -> Clock:
+        """The clock of a pass whose beat 0 falls on the sample `zero`."""
+        return Clock(zero, self.tempo, rate, self.swing)
 
     @property
     def start(self) -> int:

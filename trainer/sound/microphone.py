@@ -120,7 +120,7 @@ class Microphone:
             if after is None:
                 self._metronome.stop()
             self._metronome.beat(track, zero)
-        return Clock(zero, track.tempo, self.rate)
+        return track.clock(zero, self.rate)
 
     def play_tone(self, hz: float, seconds: float) -> None:
         """Let a reference tone be heard; nothing happens where clicks cannot be heard either."""

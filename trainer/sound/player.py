@@ -146,7 +146,7 @@ class Player:
         """Plan a pass whose count-in comes after `start`; its clock, and where its bars end."""
         lead = _LEAD_S if start == 0 else 0.0
         count_in = -self._track.start * 60.0 / self._track.tempo
-        clock = Clock(start + round((lead + count_in) * self.rate), self._track.tempo, self.rate)
+        clock = self._track.clock(start + round((lead + count_in) * self.rate), self.rate)
         played = [
             (step, fault)
             for step in self._steps

@@ -1,0 +1,117 @@
+"""The words of a tab text, and its repeats written out."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+
+from trainer.drill.errors import Problem
+
+MOST_TIMES = 16
+MOST_TOKENS = 4000
+"""More than any drill needs, repeats written out."""
+_TOKEN = re.compile(
+    r"\|:|:\|[0-9]*|\|[0-9]+\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
+    r"|(?:(?!:\|)[^\s|\[\]{}])+(?:\{[^}]*\}?)*"
+)
+_COMMENT = re.compile(r"#.*")
+
+
+@dataclass(frozen=True, slots=True)
+class Token:
+    """A word of a tab text, and where it stands, from 1."""
+
+    text: str
+    line: int
+    column: int
+
+    def problem(self, message: str) -> Problem:
+        """A problem with it."""
+        return Problem(self.line, self.column, len(self.text), message)
+
+
+def tokens(text: str, line: int = 1, column: int = 1) -> list[Token]:
+    """The words of a tab text, comments left out.
+
+    Args:
+        text: the tab.
+        line, column: where it starts, from 1.
+    """
+    found = []
+    for number, row in enumerate(text.split("\n")):
+        music = _COMMENT.sub("", row)
+        shift = column if number == 0 else 1
+        found += [
+            Token(match[0], line + number, shift + match.start())
+            for match in _TOKEN.finditer(music)
+        ]
+    return found
+
+
+def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
+    """The tokens as they are played, each repeat written out."""
+    done: list[Token] = []
+    part = done  # where tokens go: what is done, or a passage that is still to be repeated
+    body: list[Token] = []  # up to the first ending
+    opened: Token | None = None
+    ending, closed = 0, False  # the ending that is read, or was closed last
+    for token in given:
+        text = token.text
+        if text == "|:":
+            if opened and not ending:
+                problems.append(token.problem("a repeat inside a repeat; close the first with :|"))
+            if part is not done:
+                done += part
+            _bar(done, token)
+            part, opened, ending, closed = [], token, 0, False
+        elif text.startswith(":|"):
+            _bar(part, token)
+            if not opened or closed:
+                problems.append(token.problem("nothing to repeat; open the passage with |:"))
+            elif ending:
+                done += [*part, *body]
+                part, closed = [], True
+            else:
+                done += part * _times(token, problems)
+                part, opened = done, None
+        elif text.startswith("|") and text != "|":
+            _bar(part, token)
+            if not opened or int(text[1:-1]) != ending + 1 or (ending and not closed):
+                problems.append(token.problem(_not_an_ending(opened, ending, closed)))
+                continue
+            if not ending:
+                body = part
+                done += body
+            part, ending, closed = [], ending + 1, False
+        elif text != "|" or not closed:
+            if closed:  # goes on after the last ending
+                part, opened, ending, closed = done, None, 0, False
+            part.append(token)
+        if len(done) + len(part) > MOST_TOKENS:
+            problems.append(token.problem("the drill is too long from here on; make it two"))
+            return done
+    if opened and not ending:
+        problems.append(opened.problem("the repeat is never closed; write :| where it ends"))
+    return done if part is done else [*done, *part]
+
+
+def _times(token: Token, problems: list[Problem]) -> int:
+    times = int(token.text[2:] or 2)
+    if 1 < times <= MOST_TIMES:
+        return times
+    problems.append(token.problem(f"a passage is played 2 to {MOST_TIMES} times, as in :|3"))
+    return 2
+
+
+def _not_an_ending(opened: Token | None, ending: int, closed: bool) -> str:
+    if not opened:
+        return "an ending outside a repeat; open the passage with |:"
+    if ending and not closed:
+        return f"ending {ending} must be closed with :| before the next one"
+    return f"ending {ending + 1} is due here, as |{ending + 1}."
+
+
+def _bar(part: list[Token], sign: Token) -> None:
+    """End a bar at a sign, unless one has just ended there."""
+    if part and part[-1].text != "|":
+        part.append(replace(sign, text="|"))
