@@ -28,6 +28,10 @@ HEAD_S = 0.004
 """The filter begins so long before the delay that was found: a peak need not be the first."""
 EXPECTED_S = OWN_AHEAD_S - 0.02
 """Where a steady tone's echo is taken to begin, by what drivers say."""
+FOUND_PRIOR, EXPECTED_PRIOR = 10.0, 3.0
+"""How far off the filter may be at first, in the echo's power: the strongest delay that was found
+may be one of many in a reverberant room, while a tone fits any filter, so that one that may be
+far off goes astray (both measured: `python -m benchmarks.echo`)."""
 LIKELY, SURE = 40.0, 150.0
 """Heights of a delay's peak to be believed when seen twice, and at once."""
 AGREE_S = 0.001
@@ -125,7 +129,7 @@ class Echo:
         """A sound too narrow to tell its delay has begun: its echo is where drivers say."""
         own = self._own[-SEARCHED * self._size :]
         if find_delay(own * np.hanning(len(own)), own, self._rate, self._size) is None:
-            self._begin(EXPECTED_S * self._rate, 1.0)
+            self._begin(EXPECTED_S * self._rate, 1.0, EXPECTED_PRIOR)
 
     def _search(self) -> None:
         """Look for the echo: it is not known, or what is known is of no use."""
@@ -138,8 +142,9 @@ class Echo:
         if found is None or not self._is_believed(found):
             return
         if not self._path.covers(found.lag):
-            self._begin(max(float(size), found.lag - HEAD_S * self._rate), found.gain)
-            self._useful = found.height > SURE
+            start = max(float(size), found.lag - HEAD_S * self._rate)
+            self._begin(start, found.gain, FOUND_PRIOR)
+            self._useful = self._useful or found.height > SURE
             self._found = True
 
     def _is_believed(self, found: Delay) -> bool:
@@ -154,11 +159,11 @@ class Echo:
         )
         return again or found.height > SURE
 
-    def _begin(self, start: float, gain: float) -> None:
+    def _begin(self, start: float, gain: float, prior: float) -> None:
         """Learn from all that is kept, as if the delay had always been known."""
         size, path = self._size, self._path
         self._gained = self._at_stake = self._strongest = 0.0
-        path.begin(start, gain)
+        path.begin(start, gain, prior)
         for back in range((len(self._own) - round(start)) // size - 2, 0, -1):
             end = len(self._heard) - (back - 1) * size
             path.predict(self._own, back)

@@ -24,8 +24,6 @@ Spectrum = NDArray[np.complexfloating[Any, Any]]
 PARTITIONS = 6
 HIGHEST_HZ = 11_000.0
 """What lies above is of no use to the ear and stays as it is."""
-PRIOR = 3.0
-"""How far off the filter may be at first: so many times the echo's power."""
 REVERBERATION_S = 0.5
 """The time in which an unknown room is taken to fall by 60 dB."""
 LEARNT = 0.35
@@ -82,13 +80,14 @@ class Path:
         """Whether `start` is known."""
         return self.start > 0.0
 
-    def begin(self, start: float, gain: float) -> None:
-        """Start afresh where the echo begins `start` samples behind, about so strong."""
+    def begin(self, start: float, gain: float, prior: float) -> None:
+        """Start afresh where the echo begins `start` samples behind, about so strong; `prior` is
+        how far off the filter may be at first: so many times the echo's power."""
         self.start, self._drift = start, 0.0
         self._filter[:] = 0.0
         self._played[:] = 0.0
         seconds = np.arange(PARTITIONS) * self._size / self._rate
-        self._doubt[:] = PRIOR * gain**2 * 10.0 ** (-6.0 * seconds[:, None] / REVERBERATION_S)
+        self._doubt[:] = prior * gain**2 * 10.0 ** (-6.0 * seconds[:, None] / REVERBERATION_S)
         self._spread = np.diag([0.0, DRIFT**2])
 
     def covers(self, lag: float) -> bool:

@@ -13,34 +13,42 @@ is for other figures to say. A note that never settles is judged from its first 
 before 120 ms.
 
 A glide is judged on the quarters in which it rests: `cents`, wobble, drift and leak on its last
-sound, `scoop_cents` on its first; it has no time of settling. In a chord, the pitch is that of
-the reed nearest to the reading; where none is within 60 cents, the chord has no pitch.
+sound, `scoop_cents` on its first; it has no time of settling. A ladder is judged on all its
+rungs: `cents`, wobble and drift are those of the worst. In a chord, the pitch is that of the
+reed nearest to the reading; where none is within 60 cents, the chord has no pitch. A note with a
+vibrato has the pitch of its centre, and wobble and settling are told without the swing. How a
+step moves is told in :mod:`trainer.marking.moving`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Sound
-from trainer.drill.model import GLIDE_REST
+from trainer.drill import Care, Sound
 from trainer.ear.motion import start_of as start_of_pitch
+from trainer.harp import HOLES
 from trainer.marking.follow import Segment
 from trainer.marking.history import History
-from trainer.marking.holes import drowned, heard_as, hidden_of, holes_of, leak_of
+from trainer.marking.holes import drowned, heard_as, hidden_of, holes_of, leak_of, named_rather
 from trainer.marking.mark import Measured
+from trainer.marking.moving import centre_of, swing_of, unheard, way_of
 from trainer.marking.onset import start_of
+from trainer.marking.part import (
+    FEWEST,
+    FEWEST_STEADY,
+    RELEASE_MS,
+    Floats,
+    Played,
+    Rest,
+    steadiness,
+    without_glitches,
+)
 from trainer.marking.target import Target
 
-Floats = NDArray[np.float64]
-
-_FEWEST = 4
-"""Readings with a pitch (20 ms) below which it cannot be judged."""
-_FEWEST_STEADY = 8
-_RELEASE_MS = 40.0
 _SPEAKING_MS = 60.0
 """What a reed may take to speak, left out of the first rest of a glide."""
 _LEAST_REST_MS = 30.0
@@ -53,71 +61,16 @@ _WIDTH_SDS = 2.0
 _SD_OF_MAD = 1.4826
 """Standard deviation of a normal distribution over its median absolute deviation."""
 _WIDEST = 5.0
-_GLITCH_CENTS = 50.0
-"""No reed moves so far and back within 25 ms: a reading so far off the median of its neighbours
-is a mishearing."""
-_CHORD_CENTS = 60.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Played:
-    """A step's readings.
-
-    Attributes:
-        frames: their numbers in the take.
-        t: when each was, in ms from the start of the step.
-        pitch: cents from A4 = 440 Hz, without mishearings; NaN where there is none.
-        length: how long the step was played, in ms.
-    """
-
-    frames: NDArray[np.int64]
-    t: Floats
-    pitch: Floats
-    length: float
-
-    @property
-    def release(self) -> float:
-        """From when on the breath lets go, in ms."""
-        return self.length - min(_RELEASE_MS, self.length / 5.0)
-
-
-@dataclass(frozen=True, slots=True)
-class _Rest:
-    """A part of a step in which one sound is held.
-
-    Attributes:
-        sound: what was asked for.
-        frames: numbers of its readings.
-        t, off: of those with a pitch, when they were and how far from the sound; empty when
-            there are too few, or, in a chord, when they are near none of its reeds.
-    """
-
-    sound: Sound
-    frames: NDArray[np.int64]
-    t: Floats
-    off: Floats
-
-    @classmethod
-    def of(
-        cls, played: _Played, sound: Sound, reeds: Sequence[float], first: float, last: float
-    ) -> _Rest:
-        inside = (played.t >= first) & (played.t <= last)
-        frames = played.frames[inside]
-        inside &= ~np.isnan(played.pitch)
-        t, off = played.t[inside], _off(played.pitch[inside], reeds)
-        far = len(sound) > 1 and len(off) and abs(float(np.median(off))) > _CHORD_CENTS
-        if len(off) < _FEWEST or far:
-            t, off = t[:0], off[:0]
-        return cls(sound, frames, t, off)
-
-    @property
-    def cents(self) -> float | None:
-        """Median distance from the sound."""
-        return float(np.median(self.off)) if len(self.off) else None
 
 
 def measure(
-    target: Target, history: History, segment: Segment, rate: int, tolerance: float
+    target: Target,
+    history: History,
+    segment: Segment,
+    rate: int,
+    tolerance: float,
+    *,
+    timed: bool = True,
 ) -> Measured:
     """The figures of a step that was played.
 
@@ -127,52 +80,125 @@ def measure(
         segment: its readings.
         rate: samples a second.
         tolerance: cents off the target that count as in tune.
+        timed: whether it has a time; where the clock is free, a step lasts as long as it lasted.
     """
     start = start_of(history, segment.start)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
+    late_ms = (start - target.at) * 1000.0 / rate if timed else None
+    if not timed:
+        target = replace(target, at=start, end=end)
+    target = _as_played(target, history, frames)
     # An ear whose window grows after an attack may put a reading's centre before the last one's.
     t = np.maximum.accumulate((history.sample[frames] - start) * (1000.0 / rate))
-    played = _Played(
+    played = Played(
         frames,
         np.maximum(t, 0.0),
         _pitch(target, history, frames),
         (end - start) * 1000.0 / rate,
     )
-    if target.step.is_glide:
-        rests = _quarters(target, played, rate)
-        settle, scoop = None, rests[0].cents
-    else:
-        settle, scoop = _attack(target, played, tolerance)
-        rests = [_held(target, played, settle)]
-    held = rests[-1]
-    late_ms = (start - target.at) * 1000.0 / rate
-    if len(held.frames) < _FEWEST:
-        return Measured(start, end, late_ms)
-    wobble, drift = _steadiness(held)
-    leak = leak_of(history, held.frames, held.sound)
-    holes = holes_of(history, held.frames, held.sound)
-    return Measured(
-        start=start,
-        end=end,
-        late_ms=late_ms,
-        cents=held.cents,
+    length = (target.end - target.at) * 1000.0 / rate
+    measured = Measured(start, end, late_ms)
+    if target.step.moves:
+        return _moving(target, played, history, length, measured)
+    return _held_note(target, played, history, tolerance, measured)
+
+
+def _held_note(
+    target: Target, played: Played, history: History, tolerance: float, measured: Measured
+) -> Measured:
+    settle, scoop = _attack(target, played, tolerance)
+    held = _held(target, played, settle)
+    if len(held.frames) < FEWEST:
+        return measured
+    wobble, drift = steadiness(held)
+    cents, swing = held.cents, None
+    if target.step.vibrato:
+        whole = Rest.of(played, held.sound, target.path[0], 0.0, played.length)
+        moved = swing_of(whole, played.length)
+        swing = moved.vibrato
+        if swing and cents is not None:
+            cents = centre_of(held, swing.hz)
+            wobble, settle = moved.wobble_cents, moved.settle_ms
+            scoop = None if moved.scoop_cents is None else moved.scoop_cents + cents
+    return replace(
+        _with_holes(measured, target, history, held),
+        cents=cents,
         wobble_cents=wobble,
         drift_cents=drift,
         scoop_cents=scoop,
         settle_ms=settle,
+        vibrato_hz=swing.hz if swing else None,
+        vibrato_cents=swing.depth if swing else None,
+        heard=heard_as(history, held.frames, held.sound, held.cents),
+    )
+
+
+def _moving(
+    target: Target, played: Played, history: History, length: float, measured: Measured
+) -> Measured:
+    """The figures of a glide or a ladder."""
+    step = target.step
+    rests = _rungs(target, played, length) if step.ladder else _quarters(target, played, length)
+    held = rests[-1]
+    if len(held.frames) < FEWEST:
+        return measured
+    offs = [rest.cents for rest in rests]
+    known = [off for off in offs if off is not None]
+    each = [steadiness(rest) for rest in (rests if step.ladder else rests[-1:])]
+    wobbles = [wobble for wobble, _ in each if wobble is not None]
+    drifts = [drift for _, drift in each if drift is not None]
+    stray, back = way_of(target, played, length, (offs[0], offs[-1]))
+    worst = max(known, key=abs) if known else None
+    return replace(
+        _with_holes(measured, target, history, held),
+        cents=worst if step.ladder else offs[-1],
+        wobble_cents=max(wobbles, default=None),
+        drift_cents=max(drifts, key=abs, default=None),
+        scoop_cents=offs[0],
+        rungs=tuple(offs) if step.ladder else (),
+        stray_cents=stray,
+        back_cents=back,
+        unheard=unheard(target, played, history, length),
+        heard=_heard(history, rests, "=" if step.ladder else ">"),
+    )
+
+
+def _with_holes(measured: Measured, target: Target, history: History, held: Rest) -> Measured:
+    """The figures with those of what sounded along."""
+    holes = holes_of(history, held.frames, held.sound)
+    leak = leak_of(history, held.frames, held.sound, _spared(target, held.sound))
+    return replace(
+        measured,
         leak_db=leak.db if leak else None,
         leak_hole=leak.hole if leak else None,
         holes=holes,
         hidden=hidden_of(held.sound, target.path[-1], holes),
-        heard=_heard(history, rests),
     )
 
 
-def _heard(history: History, rests: Sequence[_Rest]) -> str | None:
+def _spared(target: Target, sound: Sound) -> frozenset[int]:
+    """Holes that may sound along with a sound."""
+    if target.step.care not in (Care.LOOSE, Care.CHORD) or len(sound) > 1:
+        return frozenset()
+    hole = sound[0].hole
+    return frozenset({hole - 1, hole + 1} & set(HOLES))
+
+
+def _as_played(target: Target, history: History, frames: NDArray[np.int64]) -> Target:
+    """The step with the one of two holes that was rather heard, where either will do."""
+    step = target.step
+    if step.either is None:
+        return target
+    other = (step.either,)
+    rather = named_rather(history, frames, other, step.first)
+    return replace(target, step=replace(step, sounds=(other,) if rather else step.sounds))
+
+
+def _heard(history: History, rests: Sequence[Rest], sign: str) -> str | None:
     parts = [heard_as(history, rest.frames, rest.sound, rest.cents) for rest in rests]
     known = [part for part in parts if part is not None]
-    return ">".join(known) if len(known) == len(parts) else None
+    return sign.join(known) if len(known) == len(parts) else None
 
 
 def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Floats:
@@ -180,8 +206,8 @@ def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Float
 
     Where a neighbour is as loud, it is the wanted reed's own, if it could be followed.
     """
-    pitch = _without_glitches(history.pitch[frames])
-    if not target.step.is_glide and not target.step.is_chord:
+    pitch = without_glitches(history.pitch[frames])
+    if not target.step.moves and not target.step.is_chord:
         (wanted,) = target.step.first
         for i in np.flatnonzero(drowned(history, frames, (wanted,))):
             own = dict(history.pitches.get(int(frames[i]), ()))
@@ -189,36 +215,18 @@ def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Float
     return pitch
 
 
-def _without_glitches(pitch: Floats) -> Floats:
-    has = np.flatnonzero(~np.isnan(pitch))
-    clean = pitch.copy()
-    if len(has) < 5:
-        return clean
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(pitch[has], 2, mode="reflect"), 5)
-    off = np.abs(pitch[has] - np.median(around, axis=1))
-    clean[has[off > _GLITCH_CENTS]] = np.nan
-    return clean
-
-
-def _off(pitch: Floats, reeds: Sequence[float]) -> Floats:
-    """Cents from the nearest of some reeds."""
-    each = pitch[:, None] - np.array(reeds)[None, :]
-    nearest = np.abs(each).argmin(axis=1)
-    return np.asarray(each[np.arange(len(pitch)), nearest])
-
-
-def _attack(target: Target, played: _Played, tolerance: float) -> tuple[float | None, float | None]:
+def _attack(target: Target, played: Played, tolerance: float) -> tuple[float | None, float | None]:
     """When a note settled, and how far off it started; None where that cannot be told."""
-    whole = _Rest.of(played, target.step.first, target.path[0], 0.0, played.length)
+    whole = Rest.of(played, target.step.first, target.path[0], 0.0, played.length)
     if not len(whole.off):
         return None, None
     return _settled(whole, played.release, tolerance), start_of_pitch(whole.t / 1000.0, whole.off)
 
 
-def _settled(note: _Rest, release: float, tolerance: float) -> float | None:
+def _settled(note: Rest, release: float, tolerance: float) -> float | None:
     t, off = note.t, note.off
     rest = (t >= t[0] + (release - t[0]) / 3.0) & (t <= release)
-    if rest.sum() < _FEWEST_STEADY:
+    if rest.sum() < FEWEST_STEADY:
         return None
     error = off - _line(t[rest], off[rest], t)
     width = _WIDTH_SDS * _SD_OF_MAD * float(np.median(np.abs(error[rest])))
@@ -228,7 +236,7 @@ def _settled(note: _Rest, release: float, tolerance: float) -> float | None:
     until = np.maximum(until, here + 1)
     count = np.concatenate([[0], np.cumsum(inside)])
     stays = count[until] - count[here] >= _STAYS * (until - here)
-    settled = np.flatnonzero(inside & stays & (t <= release - _RELEASE_MS))
+    settled = np.flatnonzero(inside & stays & (t <= release - RELEASE_MS))
     return float(t[settled[0]]) if len(settled) else None
 
 
@@ -239,33 +247,39 @@ def _line(t: Floats, x: Floats, at: Floats) -> Floats:
     return np.asarray(np.median(x - slope * t) + slope * at)
 
 
-def _held(target: Target, played: _Played, settle: float | None) -> _Rest:
+def _held(target: Target, played: Played, settle: float | None) -> Rest:
     if settle is None:
         first = max(played.length / 3.0, min(_UNSETTLED_MS, played.length / 2.0))
     else:
         first = settle + min(_ARRIVAL_MS, (played.release - settle) / 5.0)
     sound, reeds = target.step.first, target.path[0]
-    held = _Rest.of(played, sound, reeds, first, played.release)
-    return held if len(held.off) else _Rest.of(played, sound, reeds, 0.0, played.length)
+    held = Rest.of(played, sound, reeds, first, played.release)
+    return held if len(held.off) else Rest.of(played, sound, reeds, 0.0, played.length)
 
 
-def _quarters(target: Target, played: _Played, rate: int) -> list[_Rest]:
+def _quarters(target: Target, played: Played, length: float) -> list[Rest]:
     """The parts of a glide in which it rests on its first sound and on its last."""
-    length = (target.end - target.at) * 1000.0 / rate
-    leaves, arrives = GLIDE_REST * length, (1.0 - GLIDE_REST) * length
+    step = target.step
+    leaves = step.rest(0)[1] * length
+    arrives = step.rest(len(step.sounds) - 1)[0] * length
     arrives = min(arrives, played.length - _LEAST_REST_MS)  # let go too soon: its end has to do
     speaks = min(_SPEAKING_MS, leaves / 2.0)
     over = played.release if arrives + _LEAST_REST_MS <= played.release else played.length
     return [
-        _Rest.of(played, target.step.first, target.path[0], speaks, leaves),
-        _Rest.of(played, target.step.last, target.path[-1], arrives, over),
+        Rest.of(played, step.first, target.path[0], speaks, leaves),
+        Rest.of(played, step.last, target.path[-1], arrives, over),
     ]
 
 
-def _steadiness(held: _Rest) -> tuple[float | None, float | None]:
-    """Spread about the slope, and change by it; None for a part too short to tell."""
-    if len(held.off) < _FEWEST_STEADY:
-        return None, None
-    slope, level = np.polyfit(held.t, held.off, 1)
-    spread = float(np.std(held.off - (level + slope * held.t), ddof=2))
-    return spread, float(slope * (held.t[-1] - held.t[0]))
+def _rungs(target: Target, played: Played, length: float) -> list[Rest]:
+    """The parts of a ladder in which it rests on each rung."""
+    rests = []
+    for place, (sound, reeds) in enumerate(zip(target.step.sounds, target.path, strict=True)):
+        first, last = (part * length for part in target.step.rest(place))
+        if place == 0:
+            first = min(_SPEAKING_MS, last / 2.0)
+        if place == len(target.path) - 1:
+            last = played.release
+            first = min(first, played.length - _LEAST_REST_MS)
+        rests.append(Rest.of(played, sound, reeds, first, last))
+    return rests

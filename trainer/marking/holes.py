@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -77,8 +77,19 @@ def _is_partial(cents: float) -> bool:
     return ratio > 1.5 and abs(ratio - round(ratio)) < _PARTIAL * ratio
 
 
-def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak | None:
+def leak_of(
+    history: History,
+    frames: NDArray[np.int64],
+    wanted: Sound,
+    spared: Collection[int] = (),
+) -> Leak | None:
     """The loudest unwanted hole by the median of its levels; None when none was heard.
+
+    Args:
+        history: the take.
+        frames: numbers of the readings.
+        wanted: the holes asked for.
+        spared: holes that may sound along.
 
     Levels are relative to the loudest wanted hole that sounds or, where none does, to the main
     hole, which then does not count as unwanted.
@@ -100,6 +111,7 @@ def leak_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> Leak 
     excluded = np.where(sounds[:, None], asked[None, :], main)
     relative = np.where(excluded, _FLOOR_DB, levels - reference[:, None])
     medians = np.median(relative, axis=0)
+    medians[np.isin(HOLES, list(spared))] = _FLOOR_DB
     loudest = int(medians.argmax())
     if medians[loudest] < _HEARD_DB:
         return None
@@ -147,6 +159,18 @@ def heard_as(
     near = cents is not None and abs(cents) <= _SAME_NOTE_CENTS
     blurred = cents is None and drowned(history, frames, wanted).any()
     return sound_text(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
+
+
+def named_rather(history: History, frames: NDArray[np.int64], one: Sound, other: Sound) -> bool:
+    """Whether one of two sounds of the same pitch was rather heard than the other."""
+    mine, theirs = (_named(history, frames, sound).sum() for sound in (one, other))
+    return bool(mine > theirs)
+
+
+def sounded(history: History, frames: NDArray[np.int64], tab: Tab) -> bool:
+    """Whether a natural reed sounded at all, however short, in some readings."""
+    bit = reed_bits([tab.hole], tab.breath)
+    return bool(((history.reeds[frames] & bit) != 0).any())
 
 
 def _most_named(history: History, frames: NDArray[np.int64]) -> tuple[Tab, ...] | None:

@@ -20,6 +20,12 @@ class Measured:
         drift_cents: change over the held part by its slope, end less start.
         scoop_cents: how far from the target the step started; of a glide, median of its first
             quarter.
+        rungs: of a ladder, how far each rung is off; None for one that was not heard.
+        stray_cents: of a glide on one hole, how far it strayed from its way at most.
+        back_cents: of a glide or ladder on one hole, how far it went against its way, all in all.
+        unheard: of a slide, tab of the sounds on its way that were not heard.
+        vibrato_hz, vibrato_cents: rate of a vibrato that was asked for, and its depth to each
+            side; None when none was heard.
         settle_ms: from the onset until the pitch stays within tolerance of where it is held; None
             if it never did, and for a glide.
         leak_db: level of the loudest unwanted hole relative to the wanted one.
@@ -43,6 +49,12 @@ class Measured:
     holes: tuple[int, ...] = ()
     hidden: tuple[int, ...] = ()
     heard: str | None = None
+    rungs: tuple[float | None, ...] = ()
+    stray_cents: float | None = None
+    back_cents: float | None = None
+    unheard: tuple[str, ...] = ()
+    vibrato_hz: float | None = None
+    vibrato_cents: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,6 +77,26 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class Extra:
+    """A note that nothing asked for.
+
+    Attributes:
+        start, end: first sample, and first sample after it.
+        beats: how long it lasted.
+        after: index of the step before it; None before the first.
+        heard: its tab, as text.
+        sentence: what it was, in plain words.
+    """
+
+    start: int
+    end: int
+    beats: float
+    after: int | None
+    heard: str
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
 class Result:
     """What a take earned.
 
@@ -72,9 +104,11 @@ class Result:
         drill: what was played.
         harp: name of the harp it was played on.
         tempo: beats a minute.
-        marks: one for each step, in order.
-        score: mean of the steps' scores, each counted by its length, 0 to 100.
+        marks: one for each step that the player is to play, in order.
+        score: mean of the steps' scores, each counted by its length, 0 to 100; extra notes count
+            as steps that earned nothing.
         passed: whether the score reached the drill's pass mark.
+        extras: notes that nothing asked for, in order.
     """
 
     drill: Drill
@@ -83,6 +117,7 @@ class Result:
     marks: tuple[Mark, ...]
     score: float
     passed: bool
+    extras: tuple[Extra, ...] = ()
 
     @property
     def weakest(self) -> Mark | None:

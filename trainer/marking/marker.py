@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import dropwhile
 
-from trainer.drill import Clock, Drill
+from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
+from trainer.marking.extra import extras_of
 from trainer.marking.figures import measure
 from trainer.marking.follow import Follower, Segment
 from trainer.marking.history import History
 from trainer.marking.mark import Mark, Measured, Result
-from trainer.marking.score import parts_of, score_of, total_of
+from trainer.marking.score import parts_of, score_of, total_of, was_judged
 from trainer.marking.sentence import sentence_of
 from trainer.marking.target import Target
 
@@ -47,7 +48,11 @@ class Marker:
         """
         self._drill, self._harp, self._clock = drill, harp, clock
         self._first = first
-        self._targets = [Target.of(step, harp, clock) for step in drill.steps[first:last]]
+        steps = drill.steps[first:last]
+        self._targets = [Target.of(step, harp, clock) for step in steps if not step.call]
+        self._calls = [
+            (clock.sample(step.at), clock.sample(step.end)) for step in steps if step.call
+        ]
         self._follower = Follower(self._targets, clock.rate)
         self._history = History()
         self._told: dict[int, Segment | None] = {}
@@ -66,7 +71,9 @@ class Marker:
         if len(self._history) % _TELL_EVERY:
             return []
         news = self._news(reading.sample)
-        return [self._mark(step, news[step]) for step in sorted(news)]
+        newest = next(self._follower.latest(), None)
+        reached = -1 if newest is None else newest.step
+        return [self._mark(step, news[step], skipped=step < reached) for step in sorted(news)]
 
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
         """What the pass has earned by now; every step of the range has a mark.
@@ -76,10 +83,15 @@ class Marker:
             upto: index of the first step that was not due when the pass was stopped; None marks
                 the whole range.
         """
-        played = {segment.step: segment for segment in self._follower.segments()}
-        due = len(self._targets) if upto is None else max(0, upto - self._first)
-        marks = before + tuple(self._mark(i, played.get(i)) for i in range(due))
-        score = total_of(marks)
+        segments = self._follower.segments()
+        played = {segment.step: segment for segment in segments}
+        newest = max(played, default=-1)
+        due = [
+            i for i, target in enumerate(self._targets) if upto is None or target.step.index < upto
+        ]
+        marks = before + tuple(self._mark(i, played.get(i), skipped=i < newest) for i in due)
+        extras = extras_of(self._history, segments, self._targets, self._clock, self._calls)
+        score = total_of(marks, extras)
         return Result(
             drill=self._drill,
             harp=self._harp.name,
@@ -87,6 +99,7 @@ class Marker:
             marks=marks,
             score=score,
             passed=score >= self._drill.goal.pass_mark,
+            extras=tuple(extras),
         )
 
     def _news(self, now: int) -> dict[int, Segment | None]:
@@ -130,17 +143,37 @@ class Marker:
             step += 1
         return step
 
-    def _mark(self, step: int, segment: Segment | None) -> Mark:
+    def _mark(self, step: int, segment: Segment | None, *, skipped: bool) -> Mark:
         target, goal = self._targets[step], self._drill.goal
-        if segment is None:
-            measured = Measured()
-        else:
-            measured = measure(target, self._history, segment, self._clock.rate, goal.tolerance)
-        parts = parts_of(target.step, measured, goal, 60_000.0 / self._clock.tempo)
-        return Mark(
-            step=target.step,
-            score=score_of(target.step, measured, parts),
-            parts=parts,
-            measured=measured,
-            sentence=sentence_of(target.step, measured, parts),
-        )
+        measured = Measured()
+        if segment is not None:
+            played = measure(target, self._history, segment, self._clock.rate, goal.tolerance)
+            if was_judged(target.step, played) or not skipped or self._begins(segment):
+                measured = played
+        return mark_of(target.step, measured, goal, 60_000.0 / self._clock.tempo, skipped=skipped)
+
+    def _begins(self, segment: Segment) -> bool:
+        """Whether anything begins in a segment, and it is not what the step before left ringing."""
+        return bool((self._history.onset[segment.start : segment.end] >= 0).any())
+
+
+def mark_of(
+    step: Step, measured: Measured, goal: Goal, beat_ms: float, *, skipped: bool = False
+) -> Mark:
+    """The mark of a step, from what was measured of it.
+
+    Args:
+        step: what was asked for.
+        measured: what was played.
+        goal: the drill's.
+        beat_ms: length of a beat.
+        skipped: of a step that was not played, whether a later one was.
+    """
+    parts = parts_of(step, measured, goal, beat_ms)
+    return Mark(
+        step=step,
+        score=score_of(step, measured, parts, goal),
+        parts=parts,
+        measured=measured,
+        sentence=sentence_of(step, measured, parts, skipped=skipped),
+    )

@@ -1,6 +1,6 @@
 """The formula: from the figures of a step to its parts, its score, and the total.
 
-Each part is 0 to 100, read off a line through the points below, level beyond its ends. `tol` is
+Each part is 0 to 100, read off lines through the points below, level beyond their ends. `tol` is
 the drill's tolerance in cents, `beat` the length of a beat in ms.
 
     part         from                                          points (figure → part)
@@ -14,55 +14,142 @@ the drill's tolerance in cents, `beat` the length of a beat in ms.
                                                                10 tol → 0
                  and       settle_ms (0 if it never settled)   100 → 100, 150 → 85,
                                                                300 → 50, 600 → 0
+    motion       worst of  stray_cents                         w → 100, 2.5 w → 70, 10 w → 0
+                 and       back_cents                          tol → 100, 2.5 tol → 70,
+                                                               10 tol → 0
+                 and       share of a slide's sounds heard     1 → 100, 0 → 0
+                 and       |log2 of vibrato_hz to the asked|   0.15 → 100, 0.3 → 85,
+                           (0 if there is none)                0.6 → 50, 1.2 → 0
+                 and       |log2 of vibrato_cents to the       0.3 → 100, 0.6 → 85,
+                           asked| (0 if there is none)         1 → 50, 2 → 0
     cleanness    leak_db (100 if no leak is heard)             -40 → 100, -24 → 85,
                                                                -12 → 50, 0 → 0
     time         |late_ms|                                     just → 100, 0.2 lost → 85,
                                                                0.5 lost → 50, lost → 0
 
 - pitch: with the usual tolerance of 10 cents, 85 at 10 and 50 at 25, within which a bend is in
-  tune or recognisable (common practice). What is heard as another note has 0.
+  tune or recognisable (common practice). What is heard as another note has 0. A glide has the
+  worse of its ends (`cents`, `scoop_cents`) and no attack; a ladder the mean of its rungs, but at
+  most 50 more than its worst one; a rung that was not heard has 0.
 - attack: a scoop does no harm if it is short, nor does a slow approach that starts close by;
   natural reeds themselves rise from 20 to 100 cents flat for up to 100 ms (measured).
+- motion: only of what is to move. `w` is the tolerance, or a fifth of the way if that is more: a
+  jump, half of the way off in its middle, has 70.
+- cleanness: loose notes may sound with a neighbour, which is then no leak. A single note that
+  must be a chord has 0 if it sounds alone.
 - time: `just` is 2.5 % of a beat and at least 10 ms, the least that is noticed in a steady beat
   (Friberg and Sundberg 1995, JASA 98), but no more than a tenth of `lost`; `lost` is a third of
   a beat, at most 250 ms, where a note belongs to the next division of the beat as much as to
   its own.
-- A glide has the pitch of its worse end (`cents`, `scoop_cents`) and no attack.
 
-A step's score is the mean of the parts that could be judged, weighted by `WEIGHTS`; but at most
-50 more than its worst part, so that nothing gross is averaged away; times min(1, pitch / 50), so
-that a wrong note earns nothing however clean it is; in a chord, times the share of its holes that
-sound. A step that was not played, or too briefly to be
-judged, has 0. The total is the mean of the steps' scores, each counted by its length in beats.
+A step's score is the mean of the parts that could be judged, weighted by the goal's weights; but
+at most 50 more than its worst part that counts, so that nothing gross is averaged away, and, where
+it must be clean, at most its cleanness; times min(1, pitch / 50), so that a wrong note earns
+nothing however clean it is; in a chord, times the share of its holes that sound. A step that was
+not played, or too briefly to be judged, has 0. The total is the mean of the steps' scores, each
+counted by its length in beats; extra notes count as steps that earned nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import PARTS, WEIGHTS, Goal, Step, sound_text
-from trainer.marking.mark import Mark, Measured
+from trainer.drill import PARTS, Care, Goal, Step, sound_text
+from trainer.marking.mark import Extra, Mark, Measured
 
-_PITCH = ((0.2, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
-_WOBBLE = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
-_DRIFT = ((0.5, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
-_SCOOP = ((1.0, 100.0), (2.5, 70.0), (10.0, 0.0))
-_SETTLE_MS = ((100.0, 100.0), (150.0, 85.0), (300.0, 50.0), (600.0, 0.0))
-_LEAK_DB = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
+Points = tuple[tuple[float, float], ...]
+
+_PITCH: Points = ((0.2, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
+_WOBBLE: Points = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
+_DRIFT: Points = ((0.5, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
+_SCOOP: Points = ((1.0, 100.0), (2.5, 70.0), (10.0, 0.0))
+_SETTLE_MS: Points = ((100.0, 100.0), (150.0, 85.0), (300.0, 50.0), (600.0, 0.0))
+_SHARE: Points = ((0.0, 0.0), (1.0, 100.0))
+_RATE: Points = ((0.15, 100.0), (0.3, 85.0), (0.6, 50.0), (1.2, 0.0))
+_DEPTH: Points = ((0.3, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
+_LEAK_DB: Points = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
 _JUST, _JUST_MS = 0.025, 10.0
 _LOST, _LOST_MS = 1.0 / 3.0, 250.0
+_WAY = 0.2
 _ABOVE_WORST = 50.0
 _GATE = 50.0
 
 
-def _curve(points: Sequence[tuple[float, float]], figure: float) -> float:
-    figures, earned = zip(*points, strict=True)
-    return float(np.interp(figure, figures, earned))
+@dataclass(frozen=True, slots=True)
+class Term:
+    """One figure on its way into a part.
+
+    Attributes:
+        figure: its name, as in :class:`Measured`.
+        value: what was measured, in the figure's own unit.
+        points: (figure, earned) that the line goes through, in the same unit; empty for what is
+            not read off a line.
+        earned: 0 to 100.
+    """
+
+    figure: str
+    value: float | str | None
+    points: Points
+    earned: float
 
 
-def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[str, float]:
+@dataclass(frozen=True, slots=True)
+class Part:
+    """A part of a mark, and how it came about.
+
+    Attributes:
+        earned: 0 to 100.
+        rule: how the terms make it: ``worst``, ``best``, ``rungs`` or ``wrong note``.
+        terms: its figures.
+    """
+
+    earned: float
+    rule: str
+    terms: tuple[Term, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoning:
+    """How a step's parts make its score: min(`mean`, `most`) x `right` x `sounding`.
+
+    Attributes:
+        mean: of the parts by the weights, 0 to 100.
+        most: what the worst part, and cleanness where it must be clean, leave at most.
+        right: 1, less where the pitch is far off, 0 for a wrong note.
+        sounding: share of a chord's holes that sounded.
+    """
+
+    mean: float
+    most: float
+    right: float
+    sounding: float
+
+    @property
+    def score(self) -> float:
+        """What the step earned, 0 to 100."""
+        return min(self.mean, self.most) * self.right * self.sounding
+
+
+def _term(figure: str, value: float, points: Points, unit: float = 1.0, off: float = 0.0) -> Term:
+    """A figure read off a line whose points are given in a unit; `off` is what it is taken from."""
+    scaled = tuple((at * unit, earned) for at, earned in points)
+    figures, earned = zip(*scaled, strict=True)
+    return Term(figure, value, scaled, float(np.interp(abs(value - off), figures, earned)))
+
+
+def _of(terms: Iterable[Term], choose: Callable[[Iterable[float]], float] = min) -> Part | None:
+    known = tuple(terms)
+    if not known:
+        return None
+    rule = "worst" if choose is min else "best"
+    return Part(choose(term.earned for term in known), rule, known)
+
+
+def judge(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[str, Part]:
     """The parts of a step's mark that could be judged, in the order of `PARTS`.
 
     Args:
@@ -72,19 +159,24 @@ def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict
         beat_ms: length of a beat.
 
     Returns:
-        each 0 to 100; empty for a step that was not played or too briefly to be judged.
+        Empty for a step that was not played or too briefly to be judged.
     """
     if not was_judged(step, measured):
         return {}
     judged = {
         "pitch": _pitch(step, measured, goal.tolerance),
         "steadiness": _steadiness(measured, goal.tolerance),
-        "attack": None if step.is_glide else _attack(measured, goal.tolerance),
-        "cleanness": _cleanness(measured),
-        "motion": None,
+        "attack": None if step.moves else _attack(measured, goal.tolerance),
+        "motion": _motion(step, measured, goal.tolerance),
+        "cleanness": _cleanness(step, measured),
         "time": _time(measured, beat_ms),
     }
-    return {part: earned for part in PARTS if (earned := judged[part]) is not None}
+    return {name: part for name in PARTS if (part := judged[name]) is not None}
+
+
+def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[str, float]:
+    """What each part earned, 0 to 100; arguments as in :func:`judge`."""
+    return {name: part.earned for name, part in judge(step, measured, goal, beat_ms).items()}
 
 
 def was_judged(step: Step, measured: Measured) -> bool:
@@ -97,14 +189,28 @@ def was_judged(step: Step, measured: Measured) -> bool:
 
 
 def is_wrong(step: Step, measured: Measured) -> bool:
-    """Whether another note was heard, at either end of a glide; of a chord, none of its holes."""
+    """Whether another note was heard, at either end of a glide; of a chord, none of its holes;
+    of a ladder, on every rung."""
     if measured.heard is None:
         return False
+    if step.ladder:
+        return all(_differ(pair) for pair in _rungs(step, measured))
     asked = (step.first, step.last) if step.is_glide else (step.first,)
+    either = {str(step.either)} if step.either else set()
     return any(
-        not (_entries(sound_text(wanted)) & _entries(heard))
+        not ((_entries(sound_text(wanted)) | either) & _entries(heard))
         for wanted, heard in zip(asked, measured.heard.split(">"), strict=True)
     )
+
+
+def _rungs(step: Step, measured: Measured) -> Iterable[tuple[str, str]]:
+    """Each rung, as asked and as heard."""
+    heard = (measured.heard or "").split("=")
+    return zip((sound_text(sound) for sound in step.sounds), heard, strict=True)
+
+
+def _differ(pair: tuple[str, str]) -> bool:
+    return not (_entries(pair[0]) & _entries(pair[1]))
 
 
 def _entries(chord: str) -> set[str]:
@@ -112,45 +218,107 @@ def _entries(chord: str) -> set[str]:
     return {sign + hole for hole in holes.split("+")}
 
 
-def _pitch(step: Step, measured: Measured, tolerance: float) -> float | None:
+def _pitch(step: Step, measured: Measured, tolerance: float) -> Part | None:
     if is_wrong(step, measured):
-        return 0.0
-    ends = [measured.cents, measured.scoop_cents] if step.is_glide else [measured.cents]
-    known = [abs(cents) / tolerance for cents in ends if cents is not None]
-    return _curve(_PITCH, max(known)) if known else None
-
-
-def _steadiness(measured: Measured, tolerance: float) -> float | None:
-    if measured.wobble_cents is None or measured.drift_cents is None:
-        return None
-    return min(
-        _curve(_WOBBLE, measured.wobble_cents / tolerance),
-        _curve(_DRIFT, abs(measured.drift_cents) / tolerance),
+        return Part(0.0, "wrong note", (Term("heard", measured.heard, (), 0.0),))
+    if step.ladder:
+        return _rung_pitch(measured, tolerance)
+    ends = {"cents": measured.cents}
+    if step.is_glide:
+        ends["scoop_cents"] = measured.scoop_cents
+    return _of(
+        _term(name, cents, _PITCH, tolerance) for name, cents in ends.items() if cents is not None
     )
 
 
-def _attack(measured: Measured, tolerance: float) -> float | None:
+def _rung_pitch(measured: Measured, tolerance: float) -> Part:
+    terms = tuple(
+        Term("rungs", None, (), 0.0) if cents is None else _term("rungs", cents, _PITCH, tolerance)
+        for cents in measured.rungs
+    )
+    each = [term.earned for term in terms]
+    return Part(min(float(np.mean(each)), min(each) + _ABOVE_WORST), "rungs", terms)
+
+
+def _steadiness(measured: Measured, tolerance: float) -> Part | None:
+    if measured.wobble_cents is None or measured.drift_cents is None:
+        return None
+    return _of(
+        [
+            _term("wobble_cents", measured.wobble_cents, _WOBBLE, tolerance),
+            _term("drift_cents", measured.drift_cents, _DRIFT, tolerance),
+        ]
+    )
+
+
+def _attack(measured: Measured, tolerance: float) -> Part | None:
     if measured.scoop_cents is None or measured.cents is None:
         return None
-    scoop = _curve(_SCOOP, abs(measured.scoop_cents - measured.cents) / tolerance)
-    if measured.settle_ms is None:
-        return scoop
-    return max(scoop, _curve(_SETTLE_MS, measured.settle_ms))
+    terms = [_term("scoop_cents", measured.scoop_cents, _SCOOP, tolerance, off=measured.cents)]
+    if measured.settle_ms is not None:
+        terms.append(_term("settle_ms", measured.settle_ms, _SETTLE_MS))
+    return _of(terms, max)
 
 
-def _cleanness(measured: Measured) -> float | None:
+def _motion(step: Step, measured: Measured, tolerance: float) -> Part | None:
+    terms = []
+    if measured.stray_cents is not None:
+        unit = max(tolerance, _WAY * _way(step))
+        terms.append(_term("stray_cents", measured.stray_cents, _SCOOP, unit))
+    if measured.back_cents is not None:
+        terms.append(_term("back_cents", measured.back_cents, _SCOOP, tolerance))
+    if step.is_glide and len({tab.hole for tab in step.tabs}) > 1 and len(step.sounds) > 2:
+        share = 1.0 - len(measured.unheard) / (len(step.sounds) - 2)
+        terms.append(_term("unheard", share, _SHARE))
+    if step.vibrato:
+        asked = step.vibrato
+        terms.append(_swing("vibrato_hz", measured.vibrato_hz, asked.hz, _RATE))
+        terms.append(_swing("vibrato_cents", measured.vibrato_cents, asked.cents, _DEPTH))
+    return _of(terms)
+
+
+def _way(step: Step) -> float:
+    """Cents that a glide on one hole covers, by its half steps of bend."""
+    bends = [100.0 * sound[0].bend - step.off(i) for i, sound in enumerate(step.sounds)]
+    return max(bends) - min(bends)
+
+
+def _swing(figure: str, heard: float | None, asked: float, points: Points) -> Term:
+    if heard is None:
+        return Term(figure, None, (), 0.0)
+    far = abs(math.log2(heard / asked))
+    figures, earned = zip(*points, strict=True)
+    in_units = tuple((asked * 2.0**at, one) for at, one in points)
+    return Term(figure, heard, in_units, float(np.interp(far, figures, earned)))
+
+
+def is_alone(step: Step, measured: Measured) -> bool:
+    """Whether a single note that must be a chord sounded alone."""
+    if step.care is not Care.CHORD or step.is_chord or not measured.holes:
+        return False
+    hole = step.last[0].hole
+    return not {hole - 1, hole + 1} & set(measured.holes)
+
+
+def _cleanness(step: Step, measured: Measured) -> Part | None:
     if not measured.holes:
         return None
-    return 100.0 if measured.leak_db is None else _curve(_LEAK_DB, measured.leak_db)
+    if is_alone(step, measured):
+        return Part(0.0, "worst", (Term("holes", str(measured.holes[0]), (), 0.0),))
+    if measured.leak_db is None:
+        return Part(100.0, "worst", (Term("leak_db", None, _LEAK_DB, 100.0),))
+    figures, earned = zip(*_LEAK_DB, strict=True)
+    part = float(np.interp(measured.leak_db, figures, earned))
+    return Part(part, "worst", (Term("leak_db", measured.leak_db, _LEAK_DB, part),))
 
 
-def _time(measured: Measured, beat_ms: float) -> float | None:
+def _time(measured: Measured, beat_ms: float) -> Part | None:
     if measured.late_ms is None:
         return None
     lost = min(_LOST * beat_ms, _LOST_MS)
     just = min(max(_JUST * beat_ms, _JUST_MS), 0.1 * lost)
     points = ((just, 100.0), (0.2 * lost, 85.0), (0.5 * lost, 50.0), (lost, 0.0))
-    return _curve(points, abs(measured.late_ms))
+    return _of([_term("late_ms", measured.late_ms, points)])
 
 
 def missing_holes(step: Step, measured: Measured) -> list[int]:
@@ -161,25 +329,36 @@ def missing_holes(step: Step, measured: Measured) -> list[int]:
     return [tab.hole for tab in step.last if tab.hole not in known]
 
 
-def score_of(step: Step, measured: Measured, parts: Mapping[str, float]) -> float:
-    """What a step earned, 0 to 100.
+def reckon(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal) -> Reckoning:
+    """How a step's parts make its score.
 
     Args:
         step: what was asked for.
         measured: what was played.
         parts: from :func:`parts_of`.
+        goal: the drill's.
     """
-    if not parts:
-        return 0.0
-    weight = sum(WEIGHTS[part] for part in parts)
-    mean = sum(WEIGHTS[part] * earned for part, earned in parts.items()) / weight
+    counting = {part: earned for part, earned in parts.items() if goal.weights[part] > 0.0}
+    if not counting:
+        return Reckoning(0.0, 0.0, 0.0, 0.0)
+    weight = sum(goal.weights[part] for part in counting)
+    mean = sum(goal.weights[part] * earned for part, earned in counting.items()) / weight
+    most = min(counting.values()) + _ABOVE_WORST
+    if step.care is Care.CLEAN:
+        most = min(most, parts.get("cleanness", 100.0))
     right = min(1.0, parts.get("pitch", _GATE) / _GATE)
     sounding = 1.0 - len(missing_holes(step, measured)) / len(step.last)
-    return min(mean, min(parts.values()) + _ABOVE_WORST) * right * sounding
+    return Reckoning(mean, most, right, sounding)
 
 
-def total_of(marks: Sequence[Mark]) -> float:
+def score_of(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal) -> float:
+    """What a step earned, 0 to 100; arguments as in :func:`reckon`."""
+    return reckon(step, measured, parts, goal).score
+
+
+def total_of(marks: Sequence[Mark], extras: Sequence[Extra] = ()) -> float:
     """What a take earned, 0 to 100; 0 for one without steps."""
     beats = sum(float(mark.step.beats) for mark in marks)
+    wasted = sum(extra.beats for extra in extras)
     earned = sum(mark.score * float(mark.step.beats) for mark in marks)
-    return earned / beats if beats else 0.0
+    return earned / (beats + wasted) if beats else 0.0

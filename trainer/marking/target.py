@@ -11,7 +11,10 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trainer.drill import Clock, Sound, Step
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.drill import Clock, Step
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp
 
@@ -36,6 +39,11 @@ def sounding_bits(reading: Reading) -> int:
         if tab is not None:
             bits |= reed_bits([tab.hole], tab.breath)
     return bits
+
+
+def hz_of_pitch(cents: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Hz of pitches in cents from A4 = 440 Hz."""
+    return np.asarray(440.0 * np.exp2(cents / 1200.0))
 
 
 def pitch_of(hz: float | None) -> float:
@@ -69,19 +77,27 @@ class Target:
             HarpError: the harp cannot play it.
         """
 
-        def pitches(sound: Sound) -> tuple[float, ...]:
-            return tuple(pitch_of(harp.hz(tab)) for tab in sound)
+        def pitches(place: int) -> tuple[float, ...]:
+            return tuple(pitch_of(harp.hz(tab)) + step.off(place) for tab in step.sounds[place])
 
         holes = 0
-        for sound in step.sounds:
-            holes |= reed_bits((tab.hole for tab in sound), sound[0].breath)
+        for tab in step.tabs:
+            holes |= reed_bits([tab.hole], tab.breath)
         return cls(
             step,
             clock.sample(step.at),
             clock.sample(step.end),
-            tuple(pitches(sound) for sound in step.sounds),
+            tuple(pitches(place) for place in range(len(step.sounds))),
             holes,
         )
+
+    @property
+    def on_one_hole(self) -> NDArray[np.float64] | None:
+        """The pitches of a glide or ladder that stays on one hole; None of any other step."""
+        holes = {tab.hole for sound in self.step.sounds for tab in sound}
+        if not self.step.moves or len(holes) > 1:
+            return None
+        return np.array([pitches[0] for pitches in self.path])
 
     @property
     def lowest(self) -> float:
