@@ -242,6 +242,29 @@ class Harp:
             for tab in self.entries
         }
 
+    def playing(self, midi: int) -> tuple[Tab, ...]:
+        """Entries of a note by its MIDI number, the easiest first; none if it has no such note."""
+        return self._by_note.get(midi, ())
+
+    def reach(self, tab: Tab) -> tuple[float, float]:
+        """How far the pitch of a tab entry can be led on its hole and breath.
+
+        A reed that opens is bent no deeper than its hole allows, nor above its own note; an
+        overblow or overdraw can be raised, by a half step at least, and does not sink (common
+        practice).
+
+        Returns:
+            Cents down, 0 or negative, and cents up, 0 or positive.
+
+        Raises:
+            HarpError: the harp cannot play it.
+        """
+        self.midi(tab)
+        if tab.over:
+            return 0.0, 100.0
+        depth = self.bend_depth(tab.hole) if tab.breath is self.opens(tab.hole) else 0.0
+        return min(0.0, 100.0 * tab.bend - depth), 100.0 * tab.bend
+
     def nearest(self, hz: float) -> tuple[Tab, ...]:
         """Entries whose target is nearest to a pitch in Hz; more than one where they share a note.
 
