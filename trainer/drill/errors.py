@@ -8,6 +8,10 @@ from dataclasses import dataclass
 
 from trainer.music import TrainerError
 
+MOST_TOLD = 100
+"""Problems; a file with more is no drill that somebody tried to write."""
+LONGEST_MESSAGE = 400
+"""Characters; a message is longer only where it repeats what somebody wrote."""
 SHOWN_COLUMNS = 100
 """Longer source lines are shown in part, so that the caret stays under its token."""
 
@@ -29,14 +33,18 @@ class Problem:
     message: str
     source: str = ""
 
-    def text(self, where: str) -> str:
+    def text(self, where: str, kind: str = "") -> str:
         """The problem as it is told: place and message, the source line, a caret line.
 
         Args:
             where: name of the file.
+            kind: what comes before the message, such as ``warning``.
         """
         place = f"{where}:{self.line}:{self.column}" if self.line else where
-        head = _printable(f"{place}: {self.message}")
+        message = self.message
+        if len(message) > LONGEST_MESSAGE:
+            message = f"{message[: LONGEST_MESSAGE // 2]}…{message[-LONGEST_MESSAGE // 2 :]}"
+        head = _printable(": ".join(part for part in (place, kind, message) if part))
         if not (self.source and self.length):
             return head
         first = max(0, self.column - SHOWN_COLUMNS // 2) if _too_long(self.source) else 0
@@ -57,7 +65,10 @@ class DrillError(TrainerError):
     def of(cls, where: str, problems: Iterable[Problem]) -> DrillError:
         """The error that tells all problems of one file or drill, in order of their place."""
         in_order = tuple(sorted(problems, key=lambda problem: (problem.line, problem.column)))
-        return cls("\n".join(problem.text(where) for problem in in_order), in_order)
+        told = [problem.text(where) for problem in in_order[:MOST_TOLD]]
+        if len(in_order) > MOST_TOLD:
+            told.append(f"{where}: there are {len(in_order) - MOST_TOLD} more problems like these")
+        return cls("\n".join(told), in_order)
 
 
 def _too_long(source: str) -> bool:

@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING, Any
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.model import Climb, Drill, Goal
 from trainer.drill.move import unplayable
-from trainer.drill.places import Place, places, string_at
+from trainer.drill.places import Place, deep_key, places, string_at
 from trainer.drill.tab import Music, read_tab
 from trainer.harp import Harp, HarpError, parse_key
 
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 LARGEST_BYTES = 1_000_000
 """More than any drill needs; a larger file is something else."""
 
+_DEEP = "the file nests too deeply; a drill needs no lists in lists and no tables below others"
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 _TAB_IN_SINGLE_QUOTES = re.compile(r"^[ \t]*tab[ \t]*=[ \t]*'", re.MULTILINE)
 
@@ -69,6 +70,8 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
 
     where = where or name
     source = source.removeprefix("\ufeff").replace("\r\n", "\n")
+    if deep := deep_key(source):
+        raise _error(where, source, [Problem(deep, 1, 0, _DEEP)])
     try:
         data = tomllib.loads(source)
     except (ValueError, RecursionError) as error:
@@ -137,7 +140,7 @@ def _at_odds(table: DrillTable, music: Music, second: Music | None) -> list[Faul
 
     faults = []
     meter = table.meter.split("/")[0]
-    if table.pickup and table.pickup >= int(meter):
+    if _pickup(table.pickup) >= int(meter):
         message = f"a pick-up of {table.pickup:g} beats fills the bar of {meter}; leave it out"
         return [Fault(("pickup",), "value", message)]
     drill = _drill("", table, music, second)
@@ -191,7 +194,7 @@ def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:
 
 def _toml_problem(error: Exception, source: str) -> Problem:
     if isinstance(error, RecursionError):
-        return Problem(1, 1, 0, "the file nests too deeply; a drill needs no lists in lists")
+        return Problem(1, 1, 0, _DEEP)
     message = str(error)
     place = _TOML_PLACE.search(message)
     if not place:
@@ -228,9 +231,9 @@ def _music(
     text, line, column = (place and string_at(source, place.value)) or (data[name], 1, 1)
     beats_a_bar, pickup = None, Fraction(0)
     meter, ahead = data.get("meter", "4/4"), data.get("pickup", 0)
-    if "meter" not in wrong:
+    if not wrong & {"meter", "pickup"}:
         beats_a_bar = int(meter.split("/")[0])
-        if isinstance(ahead, int | float) and 0 < ahead < beats_a_bar:
+        if _pickup(ahead) < beats_a_bar:
             pickup = _pickup(ahead)
     return read_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
 

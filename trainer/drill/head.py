@@ -46,6 +46,8 @@ Line = Annotated[
 ]
 
 
+MOST_FAULTS = 200
+"""More than all fields there are; looking for the nearest to each of many more takes its time."""
 _USUAL = Goal()
 
 
@@ -216,7 +218,7 @@ def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault
         return DrillTable.model_validate(data), ()
     except ValidationError as error:
         found: dict[tuple[str, ...], Fault] = {}
-        for detail in error.errors(include_url=False):
+        for detail in error.errors(include_url=False)[:MOST_FAULTS]:
             path = tuple(part for part in detail["loc"] if isinstance(part, str))
             found.setdefault(path, _fault(path, detail["type"], detail["input"], detail["msg"]))
         return None, tuple(found.values())

@@ -7,21 +7,29 @@ from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from fractions import Fraction
 from itertools import pairwise
+from math import lcm
 
 from trainer.drill.model import Care, Sound, Vibrato
 from trainer.harp import HarpError, Tab
 
 SHORTEST, LONGEST = Fraction(1, 16), Fraction(64)
 """Beats that a length may have."""
+FINEST = Fraction(1, 4 * lcm(10**6, *range(1, 100)))
+"""Beats; every length is a whole multiple of it. That is any decimal and any part down to the
+99th, dotted or not, and whatever they add up to, so that each such sum is a length again."""
 MOST_OFF = 99.0
 """Cents; a whole half step further is another tab entry."""
 VIBRATO_HZ, VIBRATO_CENTS = (3.0, 9.0), (3.0, 100.0)
 """What the ear can measure."""
 WAH_HZ = (0.5, 9.0)
 USUAL_WAH = 3.0
+MOST_SOUNDS = 24
+"""In a glide or ladder; all ten holes up and down again are 19."""
+MOST_CHARACTERS = 600
+"""Of a note without its length; more than any that can be played takes."""
 
 _ENTRY = re.compile(r"(-?)([0-9]{1,3}'*o?(?:\+[0-9]{1,3}'*o?)*)(?:@([+-][0-9]{1,3}(?:\.[0-9])?))?")
-_LENGTH = re.compile(r"([0-9]{0,6}\.?[0-9]{1,6}|[0-9]{1,6}/[0-9]{1,6})(\.{0,2})\Z")
+_LENGTH = re.compile(r"([0-9]{0,6}\.?[0-9]{1,6}|[0-9]{1,50}/[0-9]{1,50})(\.{0,2})\Z")
 _PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "−": "-", "–": "-", "—": "-"})
 """What word processors put in place of the plain signs."""
 _DOTTED = (Fraction(1), Fraction(3, 2), Fraction(7, 4))
@@ -62,7 +70,7 @@ def beats_of(text: str) -> Fraction:
     found = _LENGTH.match(text)
     if not found:
         raise Wrong(
-            f"'{text}' is not a length; write beats after the colon, as 2, 0.5 or 2/3"
+            f"'{short(text)}' is not a length; write beats after the colon, as 2, 0.5 or 2/3"
             if text
             else "a length is missing after the colon; write beats, as 2, 0.5 or 2/3"
         )
@@ -71,8 +79,22 @@ def beats_of(text: str) -> Fraction:
     except ZeroDivisionError:
         raise Wrong(f"'{text}' divides by zero; write a length as 2, 0.5 or 2/3") from None
     if not SHORTEST <= beats <= LONGEST:
-        raise Wrong(f"a length of {text} beats is out of range; it may be {SHORTEST} to {LONGEST}")
+        raise Wrong(
+            f"a length of {short(text)} beats is out of range; it may be {SHORTEST} to {LONGEST}"
+        )
+    if not can_be_counted(beats):
+        raise Wrong(f"a length of {short(text)} beats cannot be counted; write parts down to 1/99")
     return beats
+
+
+def can_be_counted(beats: Fraction) -> bool:
+    """Whether some beats are a multiple of `FINEST`, as every length in a tab is."""
+    return FINEST.denominator % beats.denominator == 0
+
+
+def short(text: str) -> str:
+    """A text as it is told in a sentence."""
+    return text if len(text) <= 60 else f"{text[:40]}…"
 
 
 def directed(manner: Manner, text: str, *, standing: bool) -> Manner:
@@ -87,7 +109,7 @@ def directed(manner: Manner, text: str, *, standing: bool) -> Manner:
         Wrong: it is none.
     """
     if not (text.startswith("{") and text.endswith("}")):
-        raise Wrong(f"'{text}' has one brace of two; write directions as {{loose}}")
+        raise Wrong(f"'{short(text)}' has one brace of two; write directions as {{loose}}")
     inside = text[1:-1].strip()
     if not inside:
         if not standing:
@@ -117,7 +139,7 @@ def _with(manner: Manner, words: list[str], *, standing: bool) -> Manner:
             return replace(manner, call=name == "call")
     near = get_close_matches(name, DIRECTIONS, n=1)
     hint = f"did you mean {near[0]}?" if near else "there are " + ", ".join(DIRECTIONS)
-    raise Wrong(f"no direction is called '{name}'; {hint}")
+    raise Wrong(f"no direction is called '{short(name)}'; {hint}")
 
 
 def _figures(
@@ -129,13 +151,13 @@ def _figures(
     if len(words) != len(ranges):
         wants = {"vibrato": "vibrato 5 20", "wah": "wah 3"}.get(name)
         raise Wrong(
-            f"'{' '.join([name, *words])}' is not a direction; write "
+            f"'{short(' '.join([name, *words]))}' is not a direction; write "
             + (f"{wants}, or only {name}" if wants else f"only {name}")
         )
     given = []
     for word, (low, high) in zip(words, ranges, strict=True):
         if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", word) or not low <= float(word) <= high:
-            raise Wrong(f"'{word}' in {name} must be a number from {low:g} to {high:g}")
+            raise Wrong(f"'{short(word)}' in {name} must be a number from {low:g} to {high:g}")
         given.append(float(word))
     return tuple(given)
 
@@ -146,6 +168,8 @@ def note_of(text: str) -> Note:
     Raises:
         Wrong: it is none.
     """
+    if len(text) > MOST_CHARACTERS:
+        raise Wrong(_not_tab(short(text), text))
     path, slash, other = text.partition("/")
     if "=" in path and ">" in path:
         raise Wrong(f"'{text}' is both a ladder and a glide; write two steps")
@@ -164,6 +188,8 @@ def _check_path(
     text: str, sounds: tuple[Sound, ...], offs: tuple[float, ...], *, ladder: bool
 ) -> None:
     kind = "ladder" if ladder else "glide"
+    if len(sounds) > MOST_SOUNDS:
+        raise Wrong(f"a {kind} goes through {MOST_SOUNDS} sounds at most; make two steps of it")
     for (before, off), (after, next_off) in pairwise(zip(sounds, offs, strict=True)):
         if before[0].breath is not after[0].breath:
             raise Wrong(
@@ -231,6 +257,6 @@ def _not_tab(text: str, whole: str) -> str:
     if "@" in text:
         return f"'{text}' has no cents that can be read; write them with a sign, as in -3@-40"
     return (
-        f"'{text}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, -3+4 for a "
+        f"'{short(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, -3+4 for a "
         "chord, -4'>-4 for a glide, r for a rest"
     )

@@ -23,6 +23,8 @@ _COMMENT_OR_LITERAL = re.compile(rf"#[^\n]*|{_LITERAL.pattern}", re.DOTALL)
 _NAME = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
 _NAMES = rf"{_NAME}(?:[ \t]*\.[ \t]*{_NAME})*"
 _KEY = re.compile(rf"[ \t]*({_NAMES})[ \t]*=[ \t]*")
+_DEEPEST = 50
+_DEEP_KEY = re.compile(rf"(?:^|[{{,])[ \t\[]*{_NAME}(?:[ \t]*\.[ \t]*{_NAME}){{{_DEEPEST}}}", re.M)
 _TABLE = re.compile(rf"[ \t]*\[[ \t]*({_NAMES})[ \t]*\][ \t]*\Z")
 
 
@@ -63,6 +65,12 @@ def places(source: str) -> dict[KeyPath, Place]:
             value = Span(number, key.end() + 1, len(line[key.end() :].rstrip()))
             found[table + _path(key[1])] = Place(_span(number, key, 1), value)
     return found
+
+
+def deep_key(source: str) -> int | None:
+    """The line of a key with so many parts that a TOML reader's time grows with their square."""
+    found = _DEEP_KEY.search(source)
+    return source.count("\n", 0, found.end()) + 1 if found else None
 
 
 def string_at(source: str, span: Span) -> tuple[str, int, int] | None:

@@ -33,7 +33,16 @@ from fractions import Fraction
 
 from trainer.drill.errors import Problem
 from trainer.drill.model import Step
-from trainer.drill.note import SHORTEST, Manner, Note, Wrong, beats_of, directed, note_of
+from trainer.drill.note import (
+    SHORTEST,
+    Manner,
+    Note,
+    Wrong,
+    beats_of,
+    can_be_counted,
+    directed,
+    note_of,
+)
 from trainer.drill.tokens import Token, tokens, written_out
 
 
@@ -69,8 +78,9 @@ def read_tab(
         pickup: beats of a pick-up bar that comes first; 0 for none.
     """
     reader = _Reader(beats_a_bar, pickup)
-    for token in written_out(tokens(text, line, column), reader.problems):
-        reader.take(token)
+    played = written_out(tokens(text, line, column), reader.problems)
+    for i, token in enumerate(played, start=1):
+        reader.take(token, is_last=i == len(played))
     return reader.music(Token("", line, column))
 
 
@@ -91,20 +101,22 @@ class _Reader:
     tuplet: Token | None = None
     tuplet_from: int = 0
     tuplet_at: Fraction = Fraction(0)
+    tuplet_parts: list[Fraction] = field(default_factory=list)
     sounding: bool = False
+    bars_told: set[Token] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         if self.pickup:
             self.at = self.bar_start = -self.pickup
             self.bar = 0
 
-    def take(self, token: Token) -> None:
+    def take(self, token: Token, *, is_last: bool) -> None:
         text = token.text
         if text == "|":
             if self.tuplet is not None:
                 self.problems.append(token.problem("a bar line inside [ ]; close the group first"))
             elif self.last is not None:  # a line before the first note is only drawn
-                self._close_bar(token)
+                self._close_bar(token, is_last=is_last)
         elif text == "[":
             self._open(token)
         elif text.startswith("]"):
@@ -165,7 +177,7 @@ class _Reader:
                     call=manner.call,
                 )
             )
-        self.at += beats
+        self._go_on(beats)
 
     def _tie(self, token: Token) -> None:
         _, colon, written = token.text.partition(":")
@@ -176,7 +188,12 @@ class _Reader:
             self.problems.append(
                 token.problem("nothing to go on with; a tie follows the note that it makes longer")
             )
+        self._go_on(beats)
+
+    def _go_on(self, beats: Fraction) -> None:
         self.at += beats
+        if self.tuplet is not None:
+            self.tuplet_parts.append(beats)
 
     def _length(self, token: Token, written: str | None) -> Fraction:
         if written is None:
@@ -194,6 +211,7 @@ class _Reader:
             return
         self.tuplet, self.tuplet_at = token, self.at
         self.tuplet_from = len(self.steps)
+        self.tuplet_parts = []
 
     def _close(self, token: Token) -> None:
         """Fit what stands between the brackets into the length that is asked for."""
@@ -213,10 +231,21 @@ class _Reader:
             self.steps[i] = replace(
                 step, at=start + (step.at - start) * ratio, beats=step.beats * ratio
             )
-            if self.steps[i].beats < SHORTEST:
-                self.problems.append(
-                    token.problem(f"a note in it is shorter than {SHORTEST} beats")
+        parts = [part * ratio for part in self.tuplet_parts]
+        if min(parts) < SHORTEST:
+            self.problems.append(
+                token.problem(
+                    f"something in the group is shorter than {SHORTEST} of a beat; make the group "
+                    "longer, or take some out"
                 )
+            )
+        elif not all(map(can_be_counted, parts)):
+            self.problems.append(
+                token.problem(
+                    "the lengths in the group make parts of a beat that cannot be counted; write "
+                    "simpler ones"
+                )
+            )
         self.tuplet_from = 0
         self.at = start + beats
 
@@ -231,12 +260,14 @@ class _Reader:
         return manner
 
     def _close_bar(self, token: Token, *, is_last: bool = False) -> None:
-        held = self.at - self.bar_start
-        due = self.pickup if self.bar == 0 else self.beats_a_bar
+        held, bar = self.at - self.bar_start, self.beats_a_bar
+        due = self.pickup if self.bar == 0 else bar
         # The last bar may lack what the pick-up has (common practice).
-        short = is_last and self.beats_a_bar is not None and held == self.beats_a_bar - self.pickup
-        if self.beats_a_bar is not None and self.bar_is_known and held != due and not short:
+        short = is_last and self.bar > 0 and bar is not None and held == bar - self.pickup
+        told = token in self.bars_told  # in an earlier playing of a repeat
+        if bar is not None and self.bar_is_known and not told and held != due and not short:
             assert due is not None
+            self.bars_told.add(token)
             name = "the pick-up" if self.bar == 0 else f"bar {self.bar}"
             self.problems.append(
                 token.problem(

@@ -9,12 +9,16 @@ from trainer.drill.errors import Problem
 
 MOST_TIMES = 16
 MOST_TOKENS = 4000
-"""More than any drill needs, repeats written out."""
+"""More than any drill needs, repeats written out and bar lines not counted."""
+_MOST_WITH_LINES = 2 * MOST_TOKENS + 1
+"""A bar holds something, so that lines are no more than what they part, but for a first one."""
 _TOKEN = re.compile(
     r"\|:|:\|[0-9]*|\|[0-9]+\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
     r"|(?:(?!:\|)[^\s|\[\]{}])+(?:\{[^}]*\}?)*"
 )
 _COMMENT = re.compile(r"#.*")
+_FIGURES = 4
+"""More than the number of an ending or of times can have."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +62,7 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
     for token in given:
         text = token.text
         if text == "|:":
-            if opened and not ending:
+            if opened and _needs_closing(ending, closed):
                 problems.append(token.problem("a repeat inside a repeat; close the first with :|"))
             if part is not done:
                 done += part
@@ -69,6 +73,8 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
             if not opened or closed:
                 problems.append(token.problem("nothing to repeat; open the passage with |:"))
             elif ending:
+                if text != ":|":
+                    problems.append(token.problem("endings are played once each; write only :|"))
                 done += [*part, *body]
                 part, closed = [], True
             else:
@@ -76,7 +82,7 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
                 part, opened = done, None
         elif text.startswith("|") and text != "|":
             _bar(part, token)
-            if not opened or int(text[1:-1]) != ending + 1 or (ending and not closed):
+            if not opened or _number(text[1:-1]) != ending + 1 or (ending and not closed):
                 problems.append(token.problem(_not_an_ending(opened, ending, closed)))
                 continue
             if not ending:
@@ -87,16 +93,34 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
             if closed:  # goes on after the last ending
                 part, opened, ending, closed = done, None, 0, False
             part.append(token)
-        if len(done) + len(part) > MOST_TOKENS:
-            problems.append(token.problem("the drill is too long from here on; make it two"))
-            return done
-    if opened and not ending:
-        problems.append(opened.problem("the repeat is never closed; write :| where it ends"))
-    return done if part is done else [*done, *part]
+        if len(done) + (len(part) if part is not done else 0) > _MOST_WITH_LINES:
+            break
+    else:
+        if opened and _needs_closing(ending, closed):
+            problems.append(opened.problem("the repeat is never closed; write :| where it ends"))
+    return _not_too_long(done if part is done else [*done, *part], problems)
+
+
+def _needs_closing(ending: int, closed: bool) -> bool:
+    """Whether a repeat cannot end here; one with a second ending can."""
+    return ending == 0 or (ending == 1 and not closed)
+
+
+def _not_too_long(done: list[Token], problems: list[Problem]) -> list[Token]:
+    music = [i for i, token in enumerate(done) if token.text != "|"]
+    if len(music) <= MOST_TOKENS and len(done) <= _MOST_WITH_LINES:
+        return done
+    last = music[MOST_TOKENS] if len(music) > MOST_TOKENS else _MOST_WITH_LINES
+    problems.append(done[last].problem("the drill is too long from here on; make it two"))
+    return done[:last]
+
+
+def _number(figures: str) -> int:
+    return int(figures) if len(figures) <= _FIGURES else -1
 
 
 def _times(token: Token, problems: list[Problem]) -> int:
-    times = int(token.text[2:] or 2)
+    times = _number(token.text[2:] or "2")
     if 1 < times <= MOST_TIMES:
         return times
     problems.append(token.problem(f"a passage is played 2 to {MOST_TIMES} times, as in :|3"))
