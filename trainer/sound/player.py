@@ -21,11 +21,13 @@ from trainer.harp import Harp
 from trainer.sound.block import Block, Floats, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
+from trainer.sound.pace import Pace
 from trainer.sound.performance import perform
 from trainer.sound.reed import Voice
 from trainer.sound.speaker import Speaker
-from trainer.sound.spec import Fault, PlayerSpec
+from trainer.sound.spec import LARGEST_FAULT, Fault, PlayerSpec
 
+MOST_RUSH = 4.0
 _STRETCH = 4096
 _LEAD_S = 0.25
 _END_S = 0.5
@@ -75,12 +77,7 @@ class Player:
         self._track = ClickTrack.of(drill, tempo, bars, count_in)
         self._count_in = replace(self._track, beats=0)
         self._block = block or (256 if self._spec.realtime else 2048)
-        unknown = sorted(set(self._spec.faults) - {step.index for step in drill.steps})
-        if unknown:
-            raise SoundError(
-                f"the built-in player is to play step {unknown[0] + 1} of {drill.name} wrong, "
-                f"but it has {len(drill.steps)} steps"
-            )
+        _check(self._spec, drill)
         self._rendered = 0
         self._voices: deque[Voice] = deque()
         self._sounding: list[Voice] = []
@@ -107,14 +104,21 @@ class Player:
         """Whether the count-in is heard."""
         return self._speaker is not None
 
-    def again(self) -> Clock:
+    def again(self, tempo: float | None = None) -> Clock:
         """Play once more, from the end of the last bar on (or from now, if that is over).
 
-        A pass begins with its count-in. To be called before the blocks have ended.
+        A pass begins with its count-in, and is played with the same faults. To be called before
+        the blocks have ended.
+
+        Args:
+            tempo: beats a minute from here on; None goes on as before.
 
         Returns:
             the clock of the new pass.
         """
+        if tempo is not None:
+            self._track = replace(self._track, tempo=tempo)
+            self._count_in = replace(self._track, beats=0)
         self._clock, self._next = self._schedule(max(self._next, self._rendered))
         return self._clock
 
@@ -147,14 +151,18 @@ class Player:
         lead = _LEAD_S if start == 0 else 0.0
         count_in = -self._track.start * 60.0 / self._track.tempo
         clock = self._track.clock(start + round((lead + count_in) * self.rate), self.rate)
+        spec, span = self._spec, (self._steps[0].at, self._steps[-1].end)
+        pace = Pace(clock, spec.rush, span, spec.hesitate)
         played = [
             (step, fault)
             for step in self._steps
-            if not (fault := self._spec.faults.get(step.index, Fault())).skip
+            if not step.call and not (fault := spec.faults.get(step.index, Fault())).skip
         ]
-        self._voices.extend(perform(self._harp, clock, played, self._spec.seed))
-        last = max([step.end for step in self._steps], default=self._track.first)
-        self._end = clock.sample(last) + round(_END_S * self.rate)
+        voices = perform(self._harp, pace, played, spec.seed)
+        # A hesitant pass may sound on into the next one's count-in.
+        self._voices = deque(sorted([*self._voices, *voices], key=lambda voice: voice.start))
+        last = max([clock.sample(span[1]), *(voice.stop for voice in voices)])
+        self._end = last + round(_END_S * self.rate)
         return clock, clock.sample(self._track.end)
 
     def _cut(self) -> Iterator[Block]:
@@ -201,6 +209,31 @@ class Player:
             for at, accented in self._count_in.beats_from(self._clock.zero, self.rate):
                 mix(heard, block.start, click(self.rate, accented=accented), at)
             self._speaker.play(heard)
+
+
+def _check(spec: PlayerSpec, drill: Drill) -> None:
+    """See that what is to be played wrong can be.
+
+    Raises:
+        SoundError: it cannot.
+    """
+    unknown = sorted({*spec.faults, *spec.hesitate} - {step.index for step in drill.steps})
+    if unknown:
+        raise SoundError(
+            f"the built-in player is to play step {unknown[0] + 1} of {drill.name} wrong, "
+            f"but it has {len(drill.steps)} steps"
+        )
+    if not 1.0 / MOST_RUSH <= spec.rush <= MOST_RUSH:
+        raise SoundError(
+            f"the built-in player cannot rush by {spec.rush:g}; it can end from "
+            f"{1.0 / MOST_RUSH:g} to {MOST_RUSH:g} times as fast as it begins"
+        )
+    for ms in spec.hesitate.values():
+        if not 0.0 <= ms <= LARGEST_FAULT:
+            raise SoundError(
+                f"the built-in player cannot hesitate for {ms:g} ms; it can for 0 to "
+                f"{LARGEST_FAULT:g}"
+            )
 
 
 def _inside(drill: Drill, bars: tuple[int, int]) -> tuple[Step, ...]:

@@ -66,7 +66,19 @@ class Fault:
         leak_hole: which neighbour; None picks the hole below, or above hole 1.
         late_ms: how late it starts; negative is early.
         skip: leave the step out.
-        instead: tab, as text, that it plays for the one asked.
+        instead: what it plays for what is asked, as it is written in a drill.
+        vibrato_hz: cycles a second of its vibrato; None for what is asked. On a step without
+            vibrato this adds one.
+        vibrato_cents: how far that swings to each side, likewise; 0 for not at all.
+        short_ms: how much too early it stops.
+        rung: which sound of a ladder or glide `rung_cents` is about, from 1.
+        rung_cents: how far off that one is.
+        stray_cents: how far a glide leaves its way and comes back, in the middle of the first
+            move; positive is sharp.
+        back_cents: how far a glide turns back, in the middle of the first move, before it goes on.
+        extra: tab, as text, of a note of 150 ms that it plays after the step, in the gap to the
+            next one if it fits in there, else in the step's own time.
+        alone: play only the first hole of a chord.
     """
 
     cents: float = 0.0
@@ -79,6 +91,21 @@ class Fault:
     late_ms: float = 0.0
     skip: bool = False
     instead: str | None = None
+    vibrato_hz: float | None = None
+    vibrato_cents: float | None = None
+    short_ms: float = 0.0
+    rung: int | None = None
+    rung_cents: float = 0.0
+    stray_cents: float = 0.0
+    back_cents: float = 0.0
+    extra: str | None = None
+    alone: bool = False
+
+
+_TEXTS = ("instead", "extra")
+_YES_OR_NO = ("skip", "alone")
+_WHOLE = ("leak_hole", "rung")
+_NOT_NEGATIVE = ("vibrato_hz", "vibrato_cents", "short_ms", "back_cents")
 
 
 def parse_fault(text: str) -> tuple[int, Fault]:
@@ -94,16 +121,17 @@ def parse_fault(text: str) -> tuple[int, Fault]:
         index = int(number) - 1
         for pair in rest.split(","):
             name, _, value = (part.strip() for part in pair.partition("="))
-            if name == "instead":
+            if name in _TEXTS:
                 values[name] = value
-            elif name == "skip":
+            elif name in _YES_OR_NO:
                 values[name] = value in ("", "yes", "true", "1")
-            elif name == "leak_hole":
+            elif name in _WHOLE:
                 values[name] = int(value)
             else:
                 kinds[name]
                 values[name] = float(value)
-                if not abs(float(value)) <= LARGEST_FAULT:
+                least = 0.0 if name in _NOT_NEGATIVE else -LARGEST_FAULT
+                if not least <= float(value) <= LARGEST_FAULT:
                     raise ValueError(value)
         if index < 0:
             raise ValueError(number)
@@ -121,6 +149,9 @@ class PlayerSpec:
 
     Attributes:
         faults: what it does wrong, by step index.
+        rush: how many times as fast a pass ends as it begins, 0.25 to 4; the tempo changes evenly
+            from beat to beat. 1 keeps time.
+        hesitate: how many ms later it plays, from a step on, by that step's index.
         realtime: whether its blocks come at the pace of a clock, as from a microphone.
         aloud: whether it is heard through the output while it plays.
         output: where to, as in :class:`MicrophoneSpec`.
@@ -129,6 +160,8 @@ class PlayerSpec:
     """
 
     faults: Mapping[int, Fault] = field(default_factory=dict)
+    rush: float = 1.0
+    hesitate: Mapping[int, float] = field(default_factory=dict)
     realtime: bool = False
     aloud: bool = False
     output: str | int | None = None
