@@ -148,7 +148,7 @@ class Session:
     def _begin(self, plan: Plan) -> None:
         self._take_up(plan)
         self.take.phase = Phase.OPENING
-        self._looping = plan.loop
+        self._looping = plan.loops
         self._stopping = self._ending = False
         try:
             self._listener.begin(plan)
@@ -167,7 +167,7 @@ class Session:
             self.take.remember(self._drilled)
 
     def _pass_over(self) -> None:
-        if self._looping and not self.take.plan.loop and self._next is None:
+        if self._looping and not self.take.plan.loops and self._next is None:
             self.stop()
 
     def _finished(self) -> None:
@@ -175,7 +175,7 @@ class Session:
         plan, after = self._next, self._after
         self._next = self._after = None
         ended = self.take.phase is Phase.ENDED and not self._stopping
-        if plan is None and ended and self.take.plan.loop and not self._looping:
+        if plan is None and ended and self.take.plan.loops and not self._looping:
             plan = self.take.plan
         if plan is not None:
             self._begin(plan)

@@ -88,6 +88,7 @@ class Take:
         self._resuming = False
         self._attack: int | None = None
         self._from = 0
+        self._due = 0
         self._ats = [float(step.at) for step in self.steps]
         self._ends = [float(step.end) for step in self.steps]
         self._needle = Needle(plan.harp, self.goal.tolerance)
@@ -110,9 +111,7 @@ class Take:
     @property
     def tempo(self) -> float:
         """Beats a minute; seconds serve as beats when only listening."""
-        if self.plan.tempo is not None:
-            return self.plan.tempo
-        return self.drill.tempo if self.drill else 60.0
+        return self.clock.tempo if self.clock else self.plan.first_tempo
 
     @property
     def shown(self) -> Shown:
@@ -158,16 +157,17 @@ class Take:
         if step is None:
             return ()
         part = 0.0
-        if self.position is not None and step.is_glide:
+        if self.position is not None and step.moves:
             part = max(0.0, (self.position - self._ats[step.index]) / float(step.beats))
         return step.sounds[round(step.place(part))]
 
     @property
     def count_in(self) -> int:
         """Beats of count-in."""
-        if self.plan.count_in is not None:
-            return self.plan.count_in
-        return self.drill.meter[0] if self.drill else 0
+        if self.drill is None or self.drill.free:
+            return 0
+        bar = self.steps[self.range[0]].bar if self.steps else 1
+        return self.plan.count_in or self.drill.count_in(bar)
 
     @property
     def count(self) -> int:
@@ -197,6 +197,9 @@ class Take:
                 self.marks = {**self.marks, mark.step.index: mark}
                 self.old -= {mark.step.index}
                 self.last = mark
+                self._due = mark.step.index + 1
+                if self._is_free:
+                    self.clock = None
             case Started():
                 self._start(event)
             case Ended(result):
@@ -220,10 +223,11 @@ class Take:
         self.clock = started.clock
         self.source = started.source
         self.sentence = ""
-        if started.clock is None:
+        if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
-        self.phase = Phase.COUNTING
+        self.phase = Phase.PLAYING if self._is_free else Phase.COUNTING
+        self._due = started.first
         self.range = (started.first, started.last)
         self._from = self._first_beat()
         if not self._resuming:
@@ -236,14 +240,16 @@ class Take:
             return 0
         bar = self.steps[self.range[0]].bar
         if self.range[0] == _steps_of(self.plan)[0]:
-            bar = self.plan.bars[0] if self.plan.bars else 1
+            bar = self.plan.played_bars[0] if self.plan.played_bars else 1
         return self.drill.entry(bar)
 
     def _hear(self, reading: Reading) -> None:
         self.reading = reading
         if reading.onset is not None:
             self._attack = reading.onset
-        if self.clock is not None:
+        if self._is_free and self.running and self._due < self.range[1]:
+            self._wait(reading)
+        elif self.clock is not None:
             self.position = self.clock.beat(reading.heard)
             if self.phase in (Phase.COUNTING, Phase.PLAYING):
                 self.phase = Phase.COUNTING if self.position < self._from else Phase.PLAYING
@@ -257,6 +263,21 @@ class Take:
             self.trail.append(Point(reading.sample, height(self.plan, reading.hz), leak))
             self.heard += 1
 
+    @property
+    def _is_free(self) -> bool:
+        """Whether the drill waits for the player."""
+        return self.drill is not None and self.drill.free
+
+    def _wait(self, reading: Reading) -> None:
+        """Where the clock is free, time runs through the step that is due, again and again."""
+        step = self.steps[self._due]
+        at = round(float(step.at) * 60.0 / self.plan.first_tempo * reading.rate)
+        clock = self.clock or Clock(reading.heard - at, self.plan.first_tempo, reading.rate)
+        if clock.beat(reading.heard) >= float(step.end):
+            clock = Clock(reading.heard - at, self.plan.first_tempo, reading.rate)
+        self.clock = clock
+        self.position = clock.beat(reading.heard)
+
 
 def height(plan: Plan, hz: float) -> float:
     """A pitch as cents above MIDI note 0, by the A4 of the harp in hand."""
@@ -267,8 +288,7 @@ def _steps_of(plan: Plan) -> tuple[int, int]:
     """The range of step indices that a plan will play."""
     if plan.drill is None:
         return 0, 0
-    steps = plan.drill.steps
-    if plan.bars is None:
-        return 0, len(steps)
-    inside = [step.index for step in steps if plan.bars[0] <= step.bar <= plan.bars[1]]
-    return (inside[0], inside[-1] + 1) if inside else (0, 0)
+    if plan.played_bars is None:
+        return 0, len(plan.drill.steps)
+    steps = plan.drill.step_range(*plan.played_bars)
+    return steps.start, steps.stop

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
 
@@ -284,6 +284,21 @@ class Drill:
     def seconds(self) -> float:
         """How long it lasts at its own tempo, without count-in."""
         return float(self.beats - self.begins) * 60.0 / self.tempo
+
+    def part(self, number: int) -> Drill:
+        """The drill with one of its parts to be played, and the other beside it.
+
+        Args:
+            number: 1 for the first part, which is the drill itself; 2 for the second.
+
+        Raises:
+            DrillError: it has no such part.
+        """
+        if number == 1:
+            return self
+        if number != 2 or not self.second:
+            raise DrillError(f"{self.name} has no part {number}; it has {1 + bool(self.second)}")
+        return replace(self, name=f"{self.name}, part 2", steps=self.second, second=self.steps)
 
     def first_beat(self, bar: int) -> Fraction:
         """The beat on which a bar begins; that of bar 0 is the pick-up's."""

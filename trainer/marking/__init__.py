@@ -1,7 +1,17 @@
 """Following a drill, deciding each step's mark, and the score."""
 
+from trainer.marking.free import FreeMarker
 from trainer.marking.mark import Extra, Mark, Measured, Result
 from trainer.marking.marker import Marker
 from trainer.marking.start import StartError, find_start
 
-__all__ = ["Extra", "Mark", "Marker", "Measured", "Result", "StartError", "find_start"]
+__all__ = [
+    "Extra",
+    "FreeMarker",
+    "Mark",
+    "Marker",
+    "Measured",
+    "Result",
+    "StartError",
+    "find_start",
+]

@@ -10,9 +10,9 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from trainer.drill import Clock
+from trainer.drill import Clock, Drill
 from trainer.ear import Reading
-from trainer.marking import Mark, Marker
+from trainer.marking import FreeMarker, Mark, Marker
 from trainer.practice.events import Beat, Ended, Event, Heard, Marked
 from trainer.practice.passes import Pass
 from trainer.practice.plan import Plan
@@ -23,14 +23,16 @@ class Conductor:
 
     Attributes:
         passes: those begun so far, the newest last.
+        passed: whether each of those that are over reached the drill's pass mark.
     """
 
     def __init__(self, plan: Plan, rate: int) -> None:
         """`rate` in samples a second."""
         self.passes: list[Pass] = []
+        self.passed: list[bool] = []
         self._plan = plan
         self._rate = rate
-        self._marker: Marker | None = None
+        self._marker: Marker | FreeMarker | None = None
         self._count_in = 0
         self._clock = Clock(0, 60.0, rate)
         self._kept: tuple[Mark, ...] = ()
@@ -45,7 +47,7 @@ class Conductor:
         """Begin a pass; the one before it must be over."""
         assert self._plan.drill is not None
         self._clock = one.clock(self._rate)
-        self._marker = Marker(self._plan.drill, self._plan.harp, self._clock, one.first, one.last)
+        self._marker = self._marker_of(self._plan.drill, one)
         if not (self.passes and self.passes[-1].broken):
             self._kept = ()
         bar = self._plan.drill.steps[one.first].bar
@@ -53,9 +55,20 @@ class Conductor:
         self._beat = -self._count_in - 1
         self.passes.append(one)
 
+    def _marker_of(self, drill: Drill, one: Pass) -> Marker | FreeMarker:
+        harp = self._plan.harp
+        if drill.free:
+            return FreeMarker(drill, harp, self._rate, one.first, one.last)
+        return Marker(drill, harp, self._clock, one.first, one.last)
+
     def advance(self, heard: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
-        if self._marker is not None and heard > self.passes[-1].close:
+        marker = self._marker
+        if marker is None:
+            return
+        if isinstance(marker, FreeMarker) and marker.done:
+            self._cut(heard, marker.reached, broken=False)
+        if heard > self.passes[-1].close or self.passes[-1].close == heard:
             yield from self._end()
 
     def feed(self, reading: Reading) -> Iterator[Event]:
@@ -63,12 +76,16 @@ class Conductor:
         yield Heard(reading)
         if self._marker is None or reading.heard <= self.passes[-1].begin:
             return
+        if isinstance(self._marker, Marker):
+            yield from self._beats(reading)
+        for mark in self._marker.feed(reading):
+            yield Marked(mark)
+
+    def _beats(self, reading: Reading) -> Iterator[Event]:
         beat = math.floor(self._clock.beat(reading.heard)) - self._first_beat()
         if beat > self._beat and beat >= -self._count_in:
             self._beat = beat
             yield Beat(beat)
-        for mark in self._marker.feed(reading):
-            yield Marked(mark)
 
     def finish(self) -> Iterator[Event]:
         """The sound is over: end the pass that is being played, whatever is still to come."""
@@ -106,6 +123,7 @@ class Conductor:
         if now.broken:
             self._kept = result.marks
         elif result.marks:
+            self.passed.append(result.passed)
             yield Ended(result)
 
     def _cut(self, heard: int, upto: int, *, broken: bool) -> None:
@@ -122,6 +140,8 @@ class Conductor:
         """The first step of the pass that was not over by a sample."""
         assert self._plan.drill is not None
         now = self.passes[-1]
+        if isinstance(self._marker, FreeMarker):
+            return self._marker.reached
         steps = self._plan.drill.steps[now.first : now.last]
         over = sum(self._clock.sample(step.end) <= heard for step in steps)
         return now.first + over

@@ -16,6 +16,10 @@ TAIL_S, TAIL_BEATS = 0.6, 0.75
 ringing reed. It must be over before the shortest count-in is."""
 
 
+FOREVER = 2**62
+"""A sample that never comes."""
+
+
 @dataclass(frozen=True, slots=True)
 class Pass:
     """One go through a range of steps.
@@ -47,6 +51,12 @@ class Pass:
         close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
         first, last = steps[0], steps[-1] + 1
         return cls(clock.zero, clock.tempo, first, last, begin, close, last, swing=clock.swing)
+
+    @classmethod
+    def free(cls, drill: Drill, steps: range, begin: int) -> Pass:
+        """A pass that has no time and is over when the player has done it."""
+        first, last = steps[0], steps[-1] + 1
+        return cls(0, drill.tempo, first, last, begin, FOREVER, upto=last)
 
     def clock(self, rate: int) -> Clock:
         """Its beats on the sample clock."""

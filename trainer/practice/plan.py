@@ -7,7 +7,7 @@ from pathlib import Path
 
 from trainer.drill import Drill
 from trainer.harp import Harp
-from trainer.sound import SourceSpec
+from trainer.sound import MicrophoneSpec, SourceSpec
 
 
 @dataclass(frozen=True, slots=True)
@@ -18,9 +18,10 @@ class Plan:
         harp: the harp in hand.
         source: where the sound comes from.
         drill: what is to be played; None only listens.
-        tempo: beats a minute; None takes the drill's own.
-        bars: first and last bar to play, from 1; None plays all.
-        loop: whether to start again at the first bar when the last is done, until stopped.
+        tempo: beats a minute to begin with; None takes the drill's own.
+        bars: first and last bar to play, from 1; None plays all, or those that the drill loops.
+        loop: whether to start again at the first bar when the last is done, until stopped; None
+            does what the drill says, when a microphone listens.
         count_in: beats of count-in; None is one bar.
         start: for a recording, the second on which the drill's first beat falls; None takes what
             the take was saved with, or finds it.
@@ -32,7 +33,30 @@ class Plan:
     drill: Drill | None = None
     tempo: float | None = None
     bars: tuple[int, int] | None = None
-    loop: bool = False
+    loop: bool | None = None
     count_in: int | None = None
     start: float | None = None
     save: Path | None = None
+
+    @property
+    def loops(self) -> bool:
+        """Whether passes follow each other until stopped."""
+        drill = self.drill
+        if self.loop is not None or drill is None:
+            return bool(self.loop)
+        asked = drill.loop is not None or drill.climb is not None
+        return asked and isinstance(self.source, MicrophoneSpec)
+
+    @property
+    def played_bars(self) -> tuple[int, int] | None:
+        """First and last bar that are played; None for all."""
+        if self.bars is not None or self.drill is None:
+            return self.bars
+        return self.drill.loop if self.loops else None
+
+    @property
+    def first_tempo(self) -> float:
+        """Beats a minute of the first pass; 60 when only listening."""
+        if self.tempo is not None:
+            return self.tempo
+        return self.drill.tempo if self.drill else 60.0

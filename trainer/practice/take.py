@@ -20,6 +20,7 @@ from trainer.practice.events import (
     Resumed,
     Started,
 )
+from trainer.practice.ladder import TempoLadder
 from trainer.practice.passes import Pass, passes_in, tags_of
 from trainer.practice.plan import Plan
 from trainer.sound import (
@@ -77,6 +78,8 @@ class _Take:
         self._heard = 0
         self._saved_passes: list[Pass] = []
         self._next_clock: Clock | None = None
+        climb = plan.drill.climb if plan.drill and plan.loops else None
+        self._ladder = TempoLadder(climb, plan.first_tempo) if climb else None
 
     def play(self) -> Iterator[Event]:
         """All that happens until the sound ends or the player stops."""
@@ -86,7 +89,7 @@ class _Take:
             drill=plan.drill,
             harp=plan.harp,
             tempo=plan.tempo,
-            bars=plan.bars,
+            bars=plan.played_bars,
             count_in=plan.count_in,
         )
         ear = Ear(source.rate, plan.harp)
@@ -169,11 +172,17 @@ class _Take:
             return
         last = conductor.passes[-1].last
         steps = range(conductor.break_off(self._heard), last)
-        bars = (drill.steps[steps[0]].bar, self._bars(drill)[1])
-        clock = microphone.start_clock(
-            ClickTrack.of(drill, self._plan.tempo, bars, self._plan.count_in)
-        )
+        if drill.free:
+            yield from self._begin(Pass.free(drill, steps, self._heard))
+            return
+        bars = (max(1, drill.steps[steps[0]].bar), self._bars(drill)[1])
+        clock = microphone.start_clock(self._track(drill, bars))
         yield from self._begin(Pass.of(drill, clock, steps, self._heard))
+
+    def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
+        """The beats of the next pass."""
+        tempo = self._ladder.tempo if self._ladder else self._plan.tempo
+        return ClickTrack.of(drill, tempo, bars or self._plan.played_bars, self._plan.count_in)
 
     def _keep(self, block: Block) -> Iterator[Event]:
         """Save a block; practice goes on where that cannot be done."""
@@ -191,6 +200,11 @@ class _Take:
             yield self._started(None, range(0))
             return
         steps = drill.step_range(*self._bars(drill))
+        if drill.free:
+            saved = list(passes_in(source.tags, drill)) if isinstance(source, Recording) else []
+            self._saved_passes = saved[1:]
+            yield from self._begin(saved[0] if saved else Pass.free(drill, steps, 0))
+            return
         match source:
             case Microphone():
                 first = Pass.of(drill, source.start_clock(), steps, 0)
@@ -206,17 +220,22 @@ class _Take:
         yield from self._begin(first)
 
     def _look_ahead(self, heard: int) -> None:
-        """Schedule the next pass of a loop in time for its count-in to follow on the last bar."""
+        """Schedule the next pass of a loop in time for its count-in to follow on the last bar.
+
+        Where the tempo climbs, it depends on how the pass ends, and its count-in comes after that.
+        """
         conductor, drill, source = self._conductor, self._plan.drill, self._source
         assert conductor is not None
-        if not (self._plan.loop and drill and conductor.running and self._next_clock is None):
+        if not (self._plan.loops and drill and conductor.running and self._next_clock is None):
+            return
+        if drill.free or self._ladder:
             return
         now = conductor.passes[-1]
         match source:
             case Player() if heard > now.close - round(AHEAD_S * source.rate):
                 self._next_clock = source.again()
             case Microphone() if heard > now.close - round(AHEAD_S * source.rate):
-                track = ClickTrack.of(drill, self._plan.tempo, self._plan.bars, self._plan.count_in)
+                track = self._track(drill)
                 after = now.clock(source.rate).sample(track.end)
                 self._next_clock = source.start_clock(track, after=after)
 
@@ -226,11 +245,29 @@ class _Take:
         assert conductor is not None
         if self._saved_passes:
             yield from self._begin(self._saved_passes.pop(0))
-        elif self._next_clock is not None:
-            steps = drill.step_range(*self._bars(drill))
-            begin = conductor.passes[-1].close
-            yield from self._begin(Pass.of(drill, self._next_clock, steps, begin))
-            self._next_clock = None
+            return
+        if isinstance(self._source, Recording) or not self._plan.loops or self._stopping():
+            return
+        steps = drill.step_range(*self._bars(drill))
+        begin = conductor.passes[-1].close
+        if drill.free:
+            yield from self._begin(Pass.free(drill, steps, begin))
+            return
+        clock = self._next_clock or self._climbed(drill)
+        self._next_clock = None
+        yield from self._begin(Pass.of(drill, clock, steps, begin))
+
+    def _climbed(self, drill: Drill) -> Clock:
+        """The clock of a pass whose tempo depends on how the last one ended."""
+        source, conductor = self._source, self._conductor
+        assert conductor is not None
+        if self._ladder and conductor.passed:
+            self._ladder.take(conductor.passed[-1])
+        track = self._track(drill)
+        if isinstance(source, Microphone):
+            return source.start_clock(track)
+        assert isinstance(source, Player)
+        return source.again(track.tempo)
 
     def _begin(self, one: Pass) -> Iterator[Event]:
         assert self._conductor is not None
@@ -242,10 +279,12 @@ class _Take:
         source = self._source
         assert source is not None
         clicks = not isinstance(source, Recording) and source.hears_clicks
+        if self._plan.drill is not None and self._plan.drill.free:
+            clock = None
         return Started(clock, steps.start, steps.stop, source.name, clicks)
 
     def _bars(self, drill: Drill) -> tuple[int, int]:
-        return self._plan.bars or (1, drill.bars)
+        return self._plan.played_bars or (1, drill.bars)
 
     def _find_clock(self, rate: int) -> Clock:
         """Where the drill's beats fall in a recording that does not say."""

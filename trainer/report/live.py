@@ -45,8 +45,10 @@ class Lines:
             case Started(clock, first, last, source, clicks):
                 self._count_in = 0
                 self._marked.clear()
-                if clock is None:
+                if last == 0:
                     return [f"Listening to {source}."]
+                if clock is None:
+                    return [f"Listening to {source}: each step waits until it is held in tune."]
                 heard = "with a click" if clicks else "silent"
                 steps = f"steps {first + 1} to {last}" if last - first != 1 else f"step {last}"
                 return [f"Listening to {source}: {steps}, count-in {heard}."]

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from trainer.marking import Mark, Result
+from trainer.marking.score import judge, reckon
 
 NARROWEST = 40
 """Lines are never broken into less than this."""
@@ -48,44 +49,83 @@ def result_text(result: Result, width: int = 80) -> str:
     head = f"{result.drill.title}, {result.harp} harp, tempo {result.tempo:g}"
     lines = [textwrap.fill(head, max(width, NARROWEST)), "step  tab     mark  why"]
     lines += [mark_line(mark, width) for mark in result.marks]
+    lines += [f"     {extra.sentence}" for extra in result.extras]
     lines.append(textwrap.fill(total_line(result), max(width, NARROWEST)))
     return "\n".join(lines)
 
 
 def result_dict(result: Result) -> dict[str, Any]:
-    """A result as data that JSON can hold: every target, measured value, part and sentence.
+    """A result as data that JSON can hold: every target, measured value, and how it was marked.
 
     Names are those of :class:`trainer.marking.Result`, `Mark` and `Measured`; units are in the
-    names, times in samples or beats, and what could not be measured is null.
+    names, times in samples or beats, and what could not be measured is null. Of each part, the
+    formula's figures stand with the points of their lines, so that every number can be reckoned
+    again: `score` is min(`mean`, `most`) x `right` x `sounding`, as at the head of
+    :mod:`trainer.marking.score`.
     """
     weakest = result.weakest
+    goal = result.drill.goal
     return {
         "drill": result.drill.name,
         "title": result.drill.title,
         "harp": result.harp,
         "tempo": result.tempo,
-        "pass_mark": result.drill.goal.pass_mark,
+        "pass_mark": goal.pass_mark,
+        "tolerance_cents": goal.tolerance,
+        "weights": dict(goal.weights),
         "score": result.score,
         "passed": result.passed,
         "weakest": None if weakest is None else weakest.step.index,
-        "steps": [_mark_dict(mark, result.drill.goal.tolerance) for mark in result.marks],
+        "steps": [_mark_dict(mark, result) for mark in result.marks],
+        "extras": [asdict(extra) for extra in result.extras],
     }
 
 
-def _mark_dict(mark: Mark, tolerance: float) -> dict[str, Any]:
-    step = mark.step
+def _mark_dict(mark: Mark, result: Result) -> dict[str, Any]:
+    step, goal = mark.step, result.drill.goal
+    judged = judge(step, mark.measured, goal, 60_000.0 / result.tempo)
+    reckoning = reckon(step, mark.measured, mark.parts, goal)
+    measured = asdict(mark.measured)
     return {
         "index": step.index,
         "target": {
             "tab": step.tab,
             "sounds": [[str(tab) for tab in sound] for sound in step.sounds],
+            "cents_off": list(step.offs) or [0.0] * len(step.sounds),
+            "either": None if step.either is None else str(step.either),
+            "kind": _kind(mark),
+            "care": step.care.value,
+            "vibrato": None if step.vibrato is None else asdict(step.vibrato),
             "bar": step.bar,
             "at_beats": float(step.at),
             "length_beats": float(step.beats),
-            "tolerance_cents": tolerance,
+            "tolerance_cents": goal.tolerance,
         },
         "score": mark.score,
         "parts": dict(mark.parts),
-        "measured": asdict(mark.measured) | {"holes": list(mark.measured.holes)},
+        "formula": {
+            "parts": {
+                name: {
+                    "earned": part.earned,
+                    "weight": goal.weights[name],
+                    "rule": part.rule,
+                    "terms": [asdict(term) for term in part.terms],
+                }
+                for name, part in judged.items()
+            },
+            **asdict(reckoning),
+        },
+        "measured": {
+            name: list(value) if isinstance(value, tuple) else value
+            for name, value in measured.items()
+        },
         "sentence": mark.sentence,
     }
+
+
+def _kind(mark: Mark) -> str:
+    if mark.step.ladder:
+        return "ladder"
+    if mark.step.is_glide:
+        return "glide"
+    return "chord" if mark.step.is_chord else "note"

@@ -125,7 +125,7 @@ class PracticeScreen(LiveScreen):
 
     def action_loop(self) -> None:
         """Loop or not."""
-        self.session.set_loop(not self.session.plan.loop)
+        self.session.set_loop(not self.session.plan.loops)
         self.show(self.session.take)
 
     def action_tempo(self, steps: int) -> None:
@@ -143,19 +143,21 @@ class PracticeScreen(LiveScreen):
         """Begin one bar later; after the last possible bar, at the first again."""
         plan = self.session.plan
         if plan.drill is not None:
-            first, last = plan.bars or (1, plan.drill.bars)
+            first, last = plan.played_bars or (1, plan.drill.bars)
             self._set_bars(plan, first + 1 if first < last else 1, last)
 
     def action_to_bar(self) -> None:
         """End one bar sooner; before the first possible bar, at the last again."""
         plan = self.session.plan
         if plan.drill is not None:
-            first, last = plan.bars or (1, plan.drill.bars)
+            first, last = plan.played_bars or (1, plan.drill.bars)
             self._set_bars(plan, first, last - 1 if last > first else plan.drill.bars)
 
     def _set_bars(self, plan: Plan, first: int, last: int) -> None:
-        whole = plan.drill is None or (first, last) == (1, plan.drill.bars)
-        self._change(replace(plan, bars=None if whole else (first, last)))
+        if plan.drill is not None and (first, last) == (1, plan.drill.bars) and not plan.drill.loop:
+            self._change(replace(plan, bars=None))
+        else:
+            self._change(replace(plan, bars=(first, last)))
 
     def action_drill(self, steps: int) -> None:
         """The next drill of the shelf, or the one before."""
@@ -179,4 +181,4 @@ class PracticeScreen(LiveScreen):
     def _open(self, place: int | None) -> None:
         if place is not None:
             plan = self.session.plan
-            self._change(replace(plan, drill=self._shelf[place], tempo=None, bars=None))
+            self._change(replace(plan, drill=self._shelf[place], tempo=None, bars=None, loop=None))

@@ -48,11 +48,13 @@ class HeadState:
             return cls("What am I playing?", (f"{plan.harp.name} harp",), take.phase)
         own = f" (own {drill.tempo:g})" if take.tempo != drill.tempo else ""
         about = [f"{plan.harp.name} harp", f"tempo {take.tempo:g}{own}"]
-        if plan.bars:
-            about.append(f"bars {plan.bars[0]} to {plan.bars[1]}")
-        about.append("loop on" if plan.loop else "loop off")
+        if drill.free:
+            about[1] = "no beat: each step waits until it is held"
+        if plan.played_bars:
+            about.append("bars {} to {}".format(*plan.played_bars))
+        about.append("loop on" if plan.loops else "loop off")
         beat = None
-        if take.running and take.position is not None:
+        if take.running and take.position is not None and not drill.free:
             beat = math.floor(take.position) % drill.meter[0] + 1
         return cls(drill.title, tuple(about), take.phase, beat, drill.meter[0])
 
