@@ -590,13 +590,15 @@ def test_a_page_by_hand() -> None:
 def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> None:
     drill = read_drill(path)
     shown = []
-    for pair in page(drill, width).split("\n\n"):
-        above, below = pair.split("\n")
-        assert max(len(above), len(below)) <= width
-        music = re.sub(r"^\d+", lambda found: " " * len(found[0]), above).replace("|", " ")
-        places = [(found.start(), found[0]) for found in re.finditer(r"\S+", music)]
-        assert [start for start, _ in places] == [m.start() for m in re.finditer(r"\S+", below)]
-        shown += [token for _, token in places if token not in "r."]
+    for line in page(drill, width).split("\n\n"):
+        assert max(map(len, line.split("\n"))) <= width
+        rows = [re.sub(r"^\d+", lambda found: " " * len(found[0]), row) for row in line.split("\n")]
+        rows = [row.replace("|", " ") for row in rows if not {"(", ")"} & set(row)]
+        tabs, beats = (rows, []) if drill.free else (rows[:-1], rows[-1:])
+        starts = [{found.start() for found in re.finditer(r"\S+", row)} for row in rows]
+        assert len(tabs) == (2 if drill.second else 1)
+        assert not beats or set().union(*starts[:-1]) == starts[-1]
+        shown += [token for token in tabs[0].split() if token not in "r."]
     assert shown == [step.tab for step in drill.steps]
 
 

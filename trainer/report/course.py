@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from trainer.drill import Drill, Shelf
-from trainer.report.page import length
+from trainer.report.facts import length
 
 
 def course(shelf: Shelf, width: int = 80) -> str:

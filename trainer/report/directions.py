@@ -1,0 +1,106 @@
+"""Directions on the page of tab: the words that stand over the notes, and what they mean."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from fractions import Fraction
+from itertools import groupby
+
+from trainer.drill import Care, Drill, Step
+
+ROWS = 4
+"""Rows of words over a part: call and answer, care, vibrato, wah."""
+_CARES = {
+    Care.CLEAN: "must be clean; it earns no more than that",
+    Care.LOOSE: "a neighbour may sound along",
+    Care.CHORD: "a hole beside it must sound along",
+}
+
+
+class Directions:
+    """The directions of a drill.
+
+    A word stands over the first note that it is for, and a bracket closes over the last. Vibrato
+    and wah name their figures only where the drill has several; :meth:`meanings` tells them in
+    any case.
+    """
+
+    def __init__(self, drill: Drill) -> None:
+        self._parts = (drill.steps, drill.second)
+        steps = [step for part in self._parts for step in part]
+        self._several_vibratos = len({step.vibrato for step in steps if step.vibrato}) > 1
+        self._several_wahs = len({step.wah for step in steps if step.wah}) > 1
+
+    def over(
+        self, part: Sequence[Step], line: Callable[[Fraction], object]
+    ) -> dict[Fraction, tuple[str, ...]]:
+        """What stands over the notes of a part in each row, by the beat they start on.
+
+        Args:
+            part: the steps of the part.
+            line: the line of the page that a beat comes on; a word that holds on is said again
+                in the next one.
+        """
+        lines = [line(step.at) for step in part]
+        rows = [_bracketed(words, lines) for words in self._rows(part)]
+        return {step.at: tuple(row[i] for row in rows) for i, step in enumerate(part)}
+
+    def meanings(self) -> Iterator[tuple[str, str]]:
+        """The words that occur, each with what it means."""
+        meanings: dict[str, str] = {}
+        for part in self._parts:
+            for step, *words in zip(part, *self._rows(part), strict=True):
+                meanings |= zip(words, self._mean(step), strict=True)
+        meanings.pop("", None)
+        for word, meaning in meanings.items():
+            yield f"({word})", meaning
+
+    def _rows(self, part: Sequence[Step]) -> tuple[list[str], ...]:
+        """The words of each step, in each row."""
+        return (
+            _turns(part),
+            ["" if step.care is Care.PLAIN else step.care.value for step in part],
+            [self._vibrato(step) for step in part],
+            [self._wah(step) for step in part],
+        )
+
+    def _vibrato(self, step: Step) -> str:
+        if step.vibrato and self._several_vibratos:
+            return f"vibrato {step.vibrato.hz:g} {step.vibrato.cents:g}"
+        return "vibrato" if step.vibrato else ""
+
+    def _wah(self, step: Step) -> str:
+        if step.wah and self._several_wahs:
+            return f"wah {step.wah:g}"
+        return "wah" if step.wah else ""
+
+    @staticmethod
+    def _mean(step: Step) -> tuple[str, ...]:
+        hz, cents = (step.vibrato.hz, step.vibrato.cents) if step.vibrato else (0.0, 0.0)
+        return (
+            "the trainer plays" if step.call else "you play after it",
+            _CARES.get(step.care, ""),
+            f"swing the pitch {hz:g} times a second, by {cents:g} cents to each side",
+            f"open and close the hands {step.wah:g} times a second",
+        )
+
+
+def _turns(part: Sequence[Step]) -> list[str]:
+    """Whose turn it is at each step; nobody's before the first call."""
+    turns, called = [], False
+    for step in part:
+        called = called or step.call
+        turns.append("call" if step.call else "answer" if called else "")
+    return turns
+
+
+def _bracketed(words: Sequence[str], lines: Sequence[object]) -> list[str]:
+    """The words as they stand over the notes, one pair of brackets for each stretch of a line."""
+    row: list[str] = []
+    for (word, _), stretch in groupby(zip(words, lines, strict=True)):
+        inside = [""] * len(list(stretch))
+        if word:
+            inside[-1] = ")"
+            inside[0] = f"({word}" + inside[0]
+        row += inside
+    return row

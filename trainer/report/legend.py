@@ -1,0 +1,78 @@
+"""What the signs on a page of tab mean, beyond plain tab: only those that occur on it."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Set
+from fractions import Fraction
+
+from trainer.drill import Drill
+from trainer.report.directions import Directions
+
+COUNTS = {
+    Fraction(1, 4): "e",
+    Fraction(1, 2): "&",
+    Fraction(3, 4): "a",
+    Fraction(1, 3): "&",
+    Fraction(2, 3): "a",
+}
+"""How players count the parts of a beat aloud."""
+GAP = 2
+"""Columns between a sign and what it means."""
+OTHER = "'"
+"""Any other place in a beat."""
+
+_JOINED = (
+    ("+", "together, on one breath"),
+    (">", "a glide, in one breath"),
+    ("=", "a ladder: each held for as long, in one breath"),
+    ("/", "either hole will do"),
+    ("@", "cents over (+) or under (-) the note"),
+)
+
+
+def legend(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80) -> str:
+    """The legend of a drill's page; every sign starts a line.
+
+    Args:
+        drill: the drill.
+        signs: what stands on its page.
+        parts: the parts of a beat that are counted on it, 0 to less than 1.
+        width: columns that a line may take, 20 or more.
+    """
+    lines = [*_lines(drill, signs, parts)]
+    column = min(max((len(sign) for sign, _ in lines), default=0) + GAP, width // 2)
+    told = []
+    for sign, meaning in lines:
+        wrapped = textwrap.wrap(meaning, width - column, break_on_hyphens=False)
+        if len(sign) + GAP > column:
+            wrapped = [sign, *(" " * column + line for line in wrapped)]
+        else:
+            starts = [sign] + [""] * (len(wrapped) - 1)
+            wrapped = [
+                f"{start:<{column}}{line}" for start, line in zip(starts, wrapped, strict=True)
+            ]
+        told += wrapped
+    return "\n".join(told)
+
+
+def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tuple[str, str]]:
+    tabs = "".join(step.tab.replace("@+", "@") for step in (*drill.steps, *drill.second))
+    yield from ((sign, meaning) for sign, meaning in _JOINED if sign in tabs)
+    if "r" in signs:
+        yield "r", "a rest"
+    if "." in signs:
+        yield ".", "what came before goes on"
+    if parts & {Fraction(1, 4), Fraction(3, 4)}:
+        yield "e & a", "quarters of a beat"
+    elif Fraction(1, 2) in parts:
+        yield "&", "half of a beat"
+    if parts & {Fraction(1, 3), Fraction(2, 3)}:
+        yield "& a", "thirds of a beat"
+    if parts - COUNTS.keys() - {0}:
+        yield OTHER, "another place in a beat"
+    if drill.begins:
+        yield "0", "the pick-up, before the first full bar"
+    yield from Directions(drill).meanings()
+    if drill.second:
+        yield "2nd", "of two rows of tab: the other part, played together with the first"
