@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 import textwrap
+from dataclasses import asdict
 
 from trainer.drill import Drill, Shelf
 from trainer.report.facts import length
 
+NARROWEST = 20
+"""Titles are never broken into less than this beside what stands before them."""
+
 
 def course(shelf: Shelf, width: int = 80) -> str:
-    """The drills by their main skill: name, title, tempo, length, and what else they train.
+    """The drills by their main skill: name, level, tempo, length, title, and what else they train.
 
     Args:
         shelf: the drills.
-        width: columns that a line may take.
+        width: columns that a line may take, 20 or more.
     """
     if not shelf.drills:
         return "There are no drills on the shelf."
     name = max(len(drill.name) for drill in shelf.drills)
-    title = max(len(drill.title) for drill in shelf.drills)
     groups = []
     for skill, drills in shelf.groups.items():
-        rows = [_row(drill, name, title, width) for drill in drills]
+        rows = [_row(drill, name, width) for drill in drills]
         groups.append("\n".join([skill[0].upper() + skill[1:], *rows]))
     return "\n\n".join(groups)
 
@@ -31,13 +34,20 @@ def course_data(shelf: Shelf) -> list[dict[str, object]]:
     return [_facts(drill) for drill in shelf.drills]
 
 
-def _row(drill: Drill, name: int, title: int, width: int) -> str:
-    start = f"  {drill.name:<{name}}  {drill.title:<{title}}  {drill.tempo:>3.0f}  {length(drill)}"
-    also = ", ".join(drill.skills[1:])
-    room = max(width - len(start) - 2, 10)
-    lines = textwrap.wrap(also, room, break_on_hyphens=False) or [""]
-    indent = "\n" + " " * (len(start) + 2)
-    return f"{start}  {indent.join(lines)}".rstrip()
+def _row(drill: Drill, name: int, width: int) -> str:
+    time = f"{'free':>4}      " if drill.free else f"{drill.tempo:>4.0f}  {length(drill):>4}"
+    start = f"  {drill.name:<{name}}  level {drill.level}  {time}  "
+    also = f"; also {', '.join(drill.skills[1:])}" if drill.skills[1:] else ""
+    room = width - len(start)
+    if room >= NARROWEST:
+        indent = "\n" + " " * len(start)
+        return start + indent.join(_wrapped(drill.title + also, room))
+    rows = [*_wrapped(" ".join(start.split()), width - 2), *_wrapped(drill.title + also, width - 4)]
+    return "  " + "\n    ".join(rows)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, break_on_hyphens=False)
 
 
 def _facts(drill: Drill) -> dict[str, object]:
@@ -51,9 +61,18 @@ def _facts(drill: Drill) -> dict[str, object]:
         "tuning": drill.tuning,
         "tempo": drill.tempo,
         "meter": "/".join(map(str, drill.meter)),
+        "clock": "free" if drill.free else "click",
+        "swing": float(drill.swing),
+        "pickup": float(-drill.begins),
+        "loop": drill.loop,
+        "climb": asdict(drill.climb) if drill.climb else None,
+        "parts": 2 if drill.second else 1,
+        "calls": any(step.call for step in drill.steps),
         "bars": drill.bars,
         "steps": len(drill.steps),
-        "seconds": round(drill.seconds, 3),
+        "seconds": None if drill.free else round(drill.seconds, 3),
         "tolerance": drill.goal.tolerance,
         "pass_mark": drill.goal.pass_mark,
+        "hold": drill.goal.hold,
+        "weights": dict(drill.goal.weights),
     }
