@@ -5,6 +5,7 @@ from __future__ import annotations
 import builtins
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -14,8 +15,21 @@ import parselmouth
 import pytest
 import soundfile as sf
 
-from trainer.sound import ClickTrack, DeviceError, Microphone, MicrophoneSpec, SourceLost
+from trainer.drill import Clock, Drill, parse_drill
+from trainer.harp import Harp, HarpError, Tab
+from trainer.sound import (
+    OWN_AHEAD_S,
+    ClickTrack,
+    DeviceError,
+    Microphone,
+    MicrophoneSpec,
+    SoundError,
+    SourceLost,
+    trainer_steps,
+)
 from trainer.sound.devices import Device, choose, devices
+from trainer.sound.metronome import Metronome
+from trainer.sound.timing import Timing
 
 if TYPE_CHECKING:
     from pulse import Pulse
@@ -111,6 +125,60 @@ def test_clicks_come_back_on_their_beats(pulse: Pulse) -> None:
     assert all(late is not None and abs(late) < 15.0 for late in late_ms)
     accents = [peak > 0.25 for peak in peaks]
     assert accents == [True, False, False, False] * 2
+
+
+CUE = """
+import json, sys
+import numpy as np
+from trainer.drill import parse_drill
+from trainer.harp import Harp
+from trainer.sound import *
+drill = parse_drill(sys.argv[1], "jetty")
+harp = Harp.of("C")
+microphone = open_source(MicrophoneSpec(clicks=False), drill=drill, harp=harp)
+assert microphone.plays and not microphone.hears_clicks
+clock, heard, own = microphone.start_clock(own=trainer_steps(drill)), [], []
+for block in microphone.blocks():
+    heard.append(block.samples)
+    own.append(np.zeros(len(block.samples)) if block.own is None else block.own)
+    if block.end > clock.sample(4):
+        break
+microphone.close()
+heard, own = np.concatenate(heard), np.concatenate(own)
+late = []
+for step in drill.steps[:2]:
+    due = clock.sample(step.at)
+    loud = np.flatnonzero(np.abs(heard[due - 6000 : due + 6000]) > 0.01)
+    late.append((int(loud[0]) - 6000) / 48)
+# Where what was played fits best into what was heard, and how much it leaves of it.
+size = 2 * len(heard)
+fit = np.fft.irfft(np.fft.rfft(heard, size) * np.conj(np.fft.rfft(own, size)))
+lag = int(np.argmax(fit))
+assert 0 < lag < 12000
+left = heard[lag:] - own[: len(own) - lag]
+print(json.dumps([late, lag / 48, float(np.std(left) / np.std(heard)), float(np.std(heard))]))
+"""
+CALLS = """
+title = "From one jetty to the other"
+harp = "C"
+tempo = 120
+tab = \'\'\'
+{call} 4:1 r:0.5 -5:1 {answer} 4:1 -5:0.5 |
+\'\'\'
+"""
+
+
+@pytest.mark.needs_pulse
+def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) -> None:
+    late_ms, lag_ms, left, level = pulse.run(CUE, CALLS)
+    print("calls late by, ms:", late_ms, "lag of own, ms:", lag_ms, "left of it:", left)
+    # As far off as clicks are, and alike: what is off is what the drivers say.
+    assert all(abs(late) < 15.0 for late in late_ms)
+    assert abs(late_ms[1] - late_ms[0]) < 2.0
+    # It is told OWN_AHEAD_S before it is heard; the same shift fits all of it.
+    assert lag_ms == pytest.approx(100.0 + late_ms[0], abs=6.0)
+    assert level > 0.02
+    assert left < 0.2
 
 
 @pytest.mark.needs_pulse
@@ -292,6 +360,137 @@ def test_missing_portaudio_is_told_with_how_to_install_it(monkeypatch: pytest.Mo
         Microphone(MicrophoneSpec())
 
 
+# --- steps on a clock that drifts -----------------------------------------------------------
+
+
+class Output:
+    """An output that takes what it is given as its own clock goes, and keeps all of it."""
+
+    def __init__(self, rate: int) -> None:
+        self.rate, self.timing = rate, Timing(rate)
+        self.given: list[np.ndarray] = []
+        self.next_frame = self.taken = 0
+
+    @property
+    def waiting(self) -> int:
+        return self.next_frame - self.taken
+
+    def play(self, samples: np.ndarray) -> None:
+        self.given.append(samples)
+        self.next_frame += len(samples)
+
+
+class Duet:
+    """A metronome between an input and an output whose clocks drift apart, and time."""
+
+    def __init__(self, drift: float, rate: int = 44_100) -> None:
+        self.out, self.heard = Output(rate), Timing(RATE)
+        self.drift, self.seconds = drift, 0.0
+        self.metronome = Metronome(self.out, self.heard, RATE)  # type: ignore[arg-type]
+
+    def frame_at(self, sample: float) -> float:
+        """The frame of the output that is truly heard with a sample of the input."""
+        return sample / RATE * self.out.rate * (1.0 + self.drift)
+
+    def go_on(self, seconds: float) -> None:
+        """Let time pass in steps of 10 ms."""
+        for _ in range(round(seconds * 100)):
+            sample = round(self.seconds * RATE)
+            self.heard.note(sample, self.seconds)
+            self.out.taken = round(self.frame_at(sample))
+            self.out.timing.note(self.out.taken, self.seconds)
+            self.metronome.fill()
+            self.seconds += 0.01
+
+    def sound(self) -> np.ndarray:
+        return np.concatenate(self.out.given)
+
+
+def music(tab: str, **fields: Any) -> Drill:
+    head = "".join(f"{name} = {value!r}\n" for name, value in fields.items())
+    text = f'title = "Jetty"\nharp = "C"\n{head}tab = """\n{tab}\n"""\n'
+    return parse_drill(text, "jetty")
+
+
+@pytest.mark.parametrize("drift", [0.0, 0.0005, -0.0005])
+def test_steps_stay_on_their_samples_however_the_devices_drift(drift: float) -> None:
+    bar = "4:1/2 r:1/2 -5:1/4 r:3/4 6:1 r:1 | "
+    drill = music("{call} " + bar * 9 + "{answer} 4:4 |", tempo=120, swing=2)
+    duet = Duet(drift)
+    duet.go_on(0.1)
+    clock = Clock(RATE, 120, RATE, 2.0)
+    duet.metronome.accompany(Harp.of("C"), clock, trainer_steps(drill))
+    duet.go_on(20.0)
+    sound, frames = duet.sound(), np.arange(200)
+    for step in drill.steps[:-1]:
+        due = duet.frame_at(clock.sample(step.at))
+        near = sound[round(due) - 100 : round(due) + 100] != 0.0
+        assert frames[near][0] - 100 == pytest.approx(0, abs=0.001 * duet.out.rate)
+        assert not near[:50].any()
+    # Half a millisecond a second would have made 9 ms of it.
+
+
+def test_what_is_played_is_told_to_the_canceller_and_mixed_with_clicks() -> None:
+    duet = Duet(0.0, RATE)
+    duet.go_on(0.1)
+    drill = music("{call} -4:2 {answer} -4:2 |", tempo=120)
+    track = ClickTrack.of(drill, count_in=0)
+    duet.metronome.beat(track, RATE)
+    duet.metronome.accompany(Harp.of("C"), track.clock(RATE, RATE), trainer_steps(drill))
+    own = []
+    for _ in range(300):
+        duet.go_on(0.01)
+        told = duet.metronome.own(round((duet.seconds - 0.2) * RATE), 480)
+        own.append(np.zeros(480, np.float32) if told is None else told)
+    sound, told = duet.sound(), np.concatenate(own)
+    ahead = round((0.11 - 0.2 + OWN_AHEAD_S) * RATE)
+    assert np.max(np.abs(told - sound[ahead : ahead + len(told)])) < 1e-3
+    # The step sounds between the clicks as it does without them, at the level of a player's note.
+    between = sound[RATE + 2400 : RATE + 24_000 - 480]
+    assert np.std(between) == pytest.approx(0.1, rel=0.05)
+    assert np.max(np.abs(sound[RATE : RATE + 480])) > 0.25
+    assert np.max(np.abs(sound[2 * RATE + 2400 : 2 * RATE + 20_000])) == 0.0
+
+
+def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
+    duet = Duet(0.0, RATE)
+    duet.go_on(0.1)
+    drill = music("{call} -4'>-4:2 1+4:2 | {answer} -4:4 |", tempo=60)
+    duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), trainer_steps(drill))
+    duet.go_on(6.0)
+    sound = duet.sound().astype(float)
+    for start, tab in ((1.1, "-4'"), (2.6, "-4"), (3.2, "1"), (3.2, "4")):
+        hz = Harp.of("C").hz(Tab.parse(tab))
+        held = sound[round(start * RATE) : round((start + 0.3) * RATE)]
+        size = 1 << 19
+        spectrum = np.abs(np.fft.rfft(held * np.hanning(len(held)), size))
+        low, high = (round(hz * 2 ** (cents / 1200) * size / RATE) for cents in (-60, 60))
+        found = (low + np.argmax(spectrum[low:high])) * RATE / size
+        assert 1200 * np.log2(found / hz) == pytest.approx(0.0, abs=3.0)
+
+
+def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
+    duet = Duet(0.0, RATE)
+    duet.go_on(0.1)
+    drill = music("{call} 4:4 | 5:4 | {answer} 4:4 |", tempo=60)
+    duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), trainer_steps(drill))
+    duet.go_on(2.0)
+    stopped = duet.out.next_frame
+    duet.metronome.stop()
+    duet.go_on(8.0)
+    sound = duet.sound()
+    assert np.std(sound[stopped - 4800 : stopped]) > 0.08
+    assert np.max(np.abs(np.diff(sound[stopped - 10 : stopped + 2000]))) < 0.1  # no click
+    assert np.max(np.abs(sound[stopped + round(0.06 * RATE) :])) == 0.0
+
+
+def test_steps_the_harp_cannot_play_are_told_at_once() -> None:
+    duet = Duet(0.0)
+    step = replace(music("-5:4", tempo=60).steps[0], sounds=((Tab.parse("-5'"),),))
+    with pytest.raises(HarpError, match="cannot be played on a C harp"):
+        duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), [step])
+
+
 # --- on a stand-in for PortAudio ------------------------------------------------------------
 
 
@@ -423,3 +622,13 @@ def test_a_clock_starts_in_what_is_still_to_come_and_passes_join_in_time(
     again = microphone.start_clock(after=clock.sample(track.end))
     assert again.sample(track.start) == clock.sample(track.end)
     assert again.zero - clock.zero == 12 * RATE // 2
+
+
+def test_steps_need_a_harp_and_an_output(stand_in: StandIn) -> None:
+    drill = music("{call} 4:2 {answer} 4:2 |", tempo=120)
+    track = ClickTrack.of(drill)
+    with pytest.raises(SoundError, match="has steps to play and no harp; give the microphone one"):
+        Microphone(MicrophoneSpec(), track).start_clock(own=trainer_steps(drill))
+    silent = Microphone(MicrophoneSpec(), track, Harp.of("C"))
+    assert not silent.plays
+    assert silent.start_clock(own=trainer_steps(drill)).tempo == 120

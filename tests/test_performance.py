@@ -11,14 +11,16 @@ import math
 from collections.abc import Mapping
 from dataclasses import replace
 from fractions import Fraction
+from itertools import pairwise
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
-from trainer.drill import Drill, Step, parse_drill
+from trainer.drill import Drill, DrillError, Step, parse_drill
 from trainer.harp import Harp, HarpError, Tab
-from trainer.sound import Fault, Player, PlayerSpec, SoundError, parse_fault
+from trainer.sound import Fault, Player, PlayerSpec, SoundError, parse_fault, trainer_steps
 
 RATE = 48_000
 
@@ -292,6 +294,105 @@ def test_a_player_who_hesitates_is_late_from_there_on_and_plays_notes_in_full() 
     last = played.samples[end - beat : end - 3000]
     assert rms(last)[3:].min() > 0.08
     assert len(played.samples) > end
+
+
+def test_a_free_clock_is_played_in_time_at_the_drills_tempo() -> None:
+    drill = drill_of("4:2 -4:2 | -3'@-20:4", 120, clock="free")
+    assert drill.free
+    zero = RATE // 4 + 2 * RATE
+    assert starts(drill) == [zero, zero + RATE, zero + 2 * RATE]
+    assert np.mean(Played(drill).cents("-3'", 2, 0.2, 0.8)[0]) == pytest.approx(-20.0, abs=0.3)
+
+
+def test_a_pass_can_go_at_another_tempo_with_the_same_faults() -> None:
+    drill = drill_of("4:2 r:2 | -4:4", 240)
+    spec = PlayerSpec(faults={0: Fault(cents=-12.0), 1: Fault(late_ms=40.0)})
+    player = Player(drill, Harp.of("C"), spec=spec)
+    clocks, samples = [player.clock], []
+    for block in player.blocks():
+        samples.append(block.samples)
+        if len(clocks) < 3 and block.end > clocks[-1].sample(6):
+            clocks.append(player.again(300 if len(clocks) == 1 else None))
+    sound = np.concatenate(samples).astype(float)
+    assert [clock.tempo for clock in clocks] == [240, 300, 300]
+    for before, after in pairwise(clocks):
+        assert after.sample(-4) == before.sample(8)  # its count-in follows on the last bar
+    hz = Harp.of("C").hz(Tab.parse("4"))
+    for clock in clocks:
+        held = sound[clock.sample(0.5) : clock.sample(1.5)]
+        off = np.diff(np.unwrap(np.angle(partial(held, hz)))) * RATE / (2 * np.pi)
+        assert 1200 * np.log2(1 + np.mean(off) / hz) == pytest.approx(-12.0, abs=0.3)
+        late = clock.sample(4) + round(0.04 * RATE)
+        assert np.std(sound[late - 960 : late]) < 1e-3
+        assert np.std(sound[late : late + 960]) > 1e-2
+
+
+# --- what the trainer plays -----------------------------------------------------------------
+
+
+TWO = """
+-2:1 -3:1 r:2 | -4:4 | -3:4
+\"\"\"
+second = \"\"\"
+r:2 -1:2 | 1:4 | -1:4
+"""
+
+
+def test_either_part_can_be_the_players() -> None:
+    drill = drill_of(TWO, 120)
+    assert [str(step.first[0]) for step in trainer_steps(drill)] == ["-1", "1", "-1"]
+    assert [step.tab for step in trainer_steps(drill.part(2), (2, 3))] == ["-4", "-3"]
+    played = Played(drill, part=2)
+    assert np.std(played.cut(beats(0, 2), 0.0, 1.0)) < 1e-3
+    for tab, at, length in (("-1", 2, 2), ("1", 4, 4), ("-1", 8, 4)):
+        track, _ = played.cents_of(beats(at, length), tab, 0.3, 0.8)
+        assert np.mean(track) == pytest.approx(0.0, abs=0.5)
+    with pytest.raises(DrillError, match="slipway has no part 2; it has 1"):
+        Played("4:4", part=2)
+    faulty = Played(drill, {1: Fault(cents=20.0)}, part=2)
+    assert np.mean(faulty.cents_of(beats(4, 4), "1", 0.3, 0.8)[0]) == pytest.approx(20.0, abs=0.5)
+
+
+def test_calls_and_the_other_part_come_in_order_of_time() -> None:
+    drill = drill_of("{call} 4:4 | {answer} 4:4" + TWO[TWO.index('\n"') :].replace("1:4 | ", ""))
+    assert [(step.tab, step.at) for step in trainer_steps(drill)] == [
+        ("4", 0),
+        ("-1", 2),
+        ("-1", 4),
+    ]
+    assert trainer_steps(drill_of("4:4 | 5:4")) == ()
+
+
+def aloud(drill: Drill, **more: Any) -> tuple[Player, np.ndarray, np.ndarray]:
+    """A drill played aloud: what is recorded, and what is heard beside it."""
+    heard: list[np.ndarray] = []
+    speaker = SimpleNamespace(play=heard.append, close=lambda: None)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("trainer.sound.player.Speaker", lambda *given: speaker)
+        patch.setattr("trainer.sound.player.time.sleep", lambda seconds: None)
+        player = Player(drill, Harp.of("C"), spec=PlayerSpec(aloud=True), **more)
+        recorded = np.concatenate([block.samples for block in player.blocks()])
+    first = round(0.1 * RATE)  # silence, so that a block may come late
+    return player, recorded, np.concatenate(heard)[first:] - recorded
+
+
+def test_the_other_part_and_calls_are_heard_beside_the_player_and_not_recorded() -> None:
+    for drill, tab, at, quiet in (
+        (drill_of(TWO, 120), "1", 4, 0),
+        (drill_of("{call} 4:2 r:2 | {answer} 4:4", 120), "4", 0, 4),
+    ):
+        player, recorded, beside = aloud(drill, count_in=0)
+        assert np.array_equal(recorded, Played(drill, count_in=0).samples.astype(np.float32))
+        clock = player.clock
+        first = clock.sample(at)
+        assert np.max(np.abs(beside[first - 100 : first])) == 0.0
+        assert np.max(np.abs(beside[first : first + 10])) > 0.0
+        held = beside[clock.sample(at + 0.5) : clock.sample(at + 1.5)].astype(float)
+        assert np.std(held) == pytest.approx(0.1, rel=0.05)
+        hz = Harp.of("C").hz(Tab.parse(tab))
+        off = np.diff(np.unwrap(np.angle(partial(held, hz)))) * RATE / (2 * np.pi)
+        assert 1200 * np.log2(1 + np.mean(off) / hz) == pytest.approx(0.0, abs=0.1)
+        assert np.max(np.abs(beside[clock.sample(quiet) : clock.sample(quiet + 1.5)])) == 0.0
 
 
 # --- faults ---------------------------------------------------------------------------------

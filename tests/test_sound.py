@@ -725,11 +725,14 @@ def test_a_spec_opens_its_source(tmp_path: Path) -> None:
 
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("trainer.sound.open.Microphone", Stub)
-        open_source(MicrophoneSpec(device="usb"), drill=drill("4", "5"), count_in=2)
-    assert opened == [
-        MicrophoneSpec(device="usb"),
-        ClickTrack(tempo=240, meter_beats=4, count_in=2, beats=8),
-    ]
+        spec, what = MicrophoneSpec(device="usb"), drill("4", "5")
+        open_source(spec, drill=what, harp=Harp.of("C"), count_in=2)
+        both = dataclasses.replace(what, second=what.steps[1:])
+        for bars in ((1, 1), (1, 2)):  # the other part comes in bar 2
+            open_source(spec, drill=both, harp=Harp.of("C"), bars=bars)
+    track = ClickTrack(tempo=240, meter_beats=4, count_in=2, beats=8)
+    assert opened[:3] == [spec, track, None]
+    assert opened[5::3] == [None, Harp.of("C")]
 
 
 def test_specs_travel_between_processes() -> None:

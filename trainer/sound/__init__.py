@@ -1,5 +1,6 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
+from trainer.sound.accompany import trainer_steps
 from trainer.sound.block import OWN_AHEAD_S, Block, Floats, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
@@ -41,4 +42,5 @@ __all__ = [
     "open_source",
     "parse_fault",
     "tone",
+    "trainer_steps",
 ]

@@ -1,9 +1,9 @@
-"""Clicks that are heard on given samples of an input.
+"""Clicks, and steps that the trainer plays, heard on given samples of an input.
 
 Input and output are two streams, each with its own frames. Both drivers say on one clock when a
 frame was picked up and when one will be heard; that ties a sample of the input to the frame of
-the output that is heard on it. It is looked up afresh for every click, so that clicks stay on
-their samples however the two devices drift.
+the output that is heard on it. It is looked up afresh for every click and every step, so that
+they stay on their samples however the two devices drift.
 
 What was played is told to whoever cancels its echo on the clock of the input, too. There frames
 are counted from one look-up on: what drivers say wanders by a millisecond or two within seconds
@@ -14,11 +14,15 @@ that has learned an echo is more easily upset than a drummer.
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.drill import Clock, Step
+from trainer.harp import Harp
+from trainer.sound.accompany import Accompaniment
 from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.speaker import Speaker
@@ -35,7 +39,7 @@ _SLIPPED_S = 0.01
 
 
 class Metronome:
-    """Keeps an output filled: silence, with clicks and tones in it."""
+    """Keeps an output filled: silence, with clicks, tones and steps in it."""
 
     def __init__(self, speaker: Speaker, heard: Timing, rate: int) -> None:
         """Get ready.
@@ -48,6 +52,7 @@ class Metronome:
         self._speaker, self._heard, self._rate = speaker, heard, rate
         self._beats: deque[tuple[int, bool]] = deque()
         self._mixed: list[tuple[int, Samples]] = []
+        self._steps = Accompaniment(speaker.rate)
         self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
         self._sounded = 0
         self._offset: float | None = None
@@ -72,9 +77,18 @@ class Metronome:
         """Click the beats of a track after those that are on, beat 0 on the sample `zero`."""
         self._beats.extend(track.beats_from(zero, self._rate))
 
+    def accompany(self, harp: Harp, clock: Clock, steps: Sequence[Step]) -> None:
+        """Play steps after those that are on, each from its sample of the input.
+
+        Raises:
+            HarpError: the harp cannot play one.
+        """
+        self._steps.add(harp, clock, steps)
+
     def stop(self) -> None:
-        """Click no further beats."""
+        """Click no further beats, and play no further steps."""
         self._beats.clear()
+        self._steps.stop(self._speaker.next_frame)
 
     def play(self, samples: Samples) -> None:
         """Let samples at the output's rate, shape (n,), be heard next, mixed with what is on."""
@@ -91,6 +105,7 @@ class Metronome:
         for at, samples in self._mixed:
             mix(out, first, samples, at)
         self._mixed = [(at, s) for at, s in self._mixed if at + len(s) > first + count]
+        self._steps.mix(out, first, self._frame_of)
         np.clip(out, -1.0, 1.0, out=out)
         self._speaker.play(out)
         self._given[np.arange(first, first + count) % len(self._given)] = out
@@ -139,11 +154,15 @@ class Metronome:
         """Find the output frame of each beat that starts before the frame `end`."""
         while self._beats:
             sample, accented = self._beats[0]
-            frame = round(self._speaker.timing.frame_at(self._heard.time_of(sample)))
+            frame = self._frame_of(sample)
             if frame >= end:
                 return
             self._beats.popleft()
             self._mixed.append((frame, click(self._speaker.rate, accented=accented)))
+
+    def _frame_of(self, sample: int) -> int:
+        """The frame of the output that is heard on a sample of the input, as is known now."""
+        return round(self._speaker.timing.frame_at(self._heard.time_of(sample)))
 
     def close(self) -> None:
         """Let go of the output."""

@@ -1,4 +1,4 @@
-"""The microphone as a source, and the click that goes with it.
+"""The microphone as a source, and the clicks and steps that the trainer plays with it.
 
 The audio callback copies into a ring buffer and does nothing else; whoever reads the blocks does
 the rest. Drivers do not always say that a device is gone: it may be suspended, or replaced by
@@ -11,12 +11,13 @@ from __future__ import annotations
 
 import time
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import numpy as np
 
-from trainer.drill import Clock
+from trainer.drill import Clock, Step
+from trainer.harp import Harp
 from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import (
@@ -56,7 +57,10 @@ _LEAD_S = 0.25
 
 
 class Microphone:
-    """A source that listens, and clicks if it is asked to.
+    """A source that listens, and clicks and plays if it is asked to.
+
+    What it plays comes back at the microphone from a loudspeaker, and only what the echo canceller
+    cannot take out of it is taken for the player's; headphones keep it out altogether.
 
     Attributes:
         name: what it is, in words.
@@ -67,18 +71,22 @@ class Microphone:
             were it does not say.
     """
 
-    def __init__(self, spec: MicrophoneSpec, clicks: ClickTrack | None = None) -> None:
+    def __init__(
+        self, spec: MicrophoneSpec, clicks: ClickTrack | None = None, harp: Harp | None = None
+    ) -> None:
         """Open it and wait until it gives sound.
 
         Args:
             spec: which one, and how.
             clicks: the beats that :meth:`start_clock` starts; None if there are none yet.
+            harp: what the trainer plays on, where it is to play steps; they are heard whether
+                the spec wants clicks or not. None if it is to play none.
 
         Raises:
             DeviceError: PortAudio is missing; there is no such device; it cannot be opened; it
                 gives nothing.
         """
-        self._spec, self._clicks = spec, clicks
+        self._spec, self._clicks, self._harp = spec, clicks, harp
         self.rate = spec.rate or 0
         self.lost = self.overflows = 0
         self._given = 0
@@ -91,36 +99,57 @@ class Microphone:
     @property
     def hears_clicks(self) -> bool:
         """Whether clicks are heard: they were asked for and there is an output."""
-        return self._metronome is not None
+        return self._spec.clicks and self._metronome is not None
 
-    def start_clock(self, clicks: ClickTrack | None = None, *, after: int | None = None) -> Clock:
+    @property
+    def plays(self) -> bool:
+        """Whether steps are heard: it was given a harp and there is an output."""
+        return self._harp is not None and self._metronome is not None
+
+    def start_clock(
+        self,
+        clicks: ClickTrack | None = None,
+        *,
+        after: int | None = None,
+        own: Sequence[Step] = (),
+    ) -> Clock:
         """Let beats begin as soon as they can be heard.
 
         Args:
             clicks: the beats; None takes those that the microphone was made with.
             after: the sample on which they may begin at the earliest, so that a pass follows on
-                another in time; None begins at once and ends the clicks that are on.
+                another in time; None begins at once and ends the clicks and steps that are on.
+            own: steps that the trainer plays on these beats, in order of time, see
+                :func:`trainer.sound.trainer_steps`; nothing happens where there is no output.
 
         Returns:
             where they fall in the blocks: a click sounds in them on its beat's sample, by the
             round trip of the spec or by what the drivers say of it.
 
         Raises:
-            SoundError: there are no beats.
+            SoundError: there are no beats; or there are steps, and the microphone was given no
+                harp.
+            HarpError: the harp cannot play one of them.
         """
         track = clicks or self._clicks
         if track is None:
             raise SoundError("a clock needs beats; give the microphone a click track")
+        if own and self._harp is None:
+            raise SoundError("the trainer has steps to play and no harp; give the microphone one")
         first = max(after or 0, self._captured + round(_LEAD_S * self.rate))
         if self._metronome:
             self._metronome.fill()
             first = max(first, self._metronome.earliest)
         zero = first - round(track.start * 60.0 / track.tempo * self.rate)
+        clock = track.clock(zero, self.rate)
         if self._metronome:
             if after is None:
                 self._metronome.stop()
-            self._metronome.beat(track, zero)
-        return track.clock(zero, self.rate)
+            if self._spec.clicks:
+                self._metronome.beat(track, zero)
+            if self._harp:
+                self._metronome.accompany(self._harp, clock, own)
+        return clock
 
     def play_tone(self, hz: float, seconds: float) -> None:
         """Let a reference tone be heard; nothing happens where clicks cannot be heard either."""
@@ -188,7 +217,8 @@ class Microphone:
         self._stream = self._first_that_opens(device, channels, rates)
         if self._alive:
             self._wait_for_life(device)
-        self._metronome = self._open_output() if self._spec.clicks else None
+        sounds = self._spec.clicks or self._harp is not None
+        self._metronome = self._open_output() if sounds else None
         self._wait_for_sound(device)
 
     def _first_that_opens(self, device: Device, channels: int, rates: tuple[int, ...]) -> Any:
@@ -232,7 +262,7 @@ class Microphone:
         self._timing = Timing(rate)
 
     def _open_output(self) -> Metronome | None:
-        """What clicks; None if there is no output and none was named."""
+        """What clicks and plays; None if there is no output and none was named."""
         latency_ms = self._spec.latency_ms
         try:
             speaker = Speaker(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from trainer.drill import Drill
 from trainer.harp import Harp
+from trainer.sound.accompany import trainer_steps
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import SoundError
 from trainer.sound.microphone import Microphone
@@ -20,27 +21,31 @@ def open_source(
     tempo: float | None = None,
     bars: tuple[int, int] | None = None,
     count_in: int | None = None,
+    part: int = 1,
 ) -> Microphone | Recording | Player:
     """The source that a spec names, ready to give blocks.
 
     Args:
         spec: which one.
         drill: what is to be played; the built-in player plays it, a microphone clicks to it.
-        harp: what the built-in player plays it on.
+        harp: what the built-in player plays it on, and the trainer its own steps.
         tempo: beats a minute; None takes the drill's own.
         bars: first and last bar, from 1; None takes all.
         count_in: beats before the first; None is one bar.
+        part: which of the drill's two parts is the player's. With a microphone, whoever starts
+            its clock hands over the steps of the other, see :func:`trainer.sound.trainer_steps`.
 
     Raises:
         SoundError: it cannot be opened; or the built-in player has nothing to play.
-        DrillError: the drill has no such bars.
+        DrillError: the drill has no such bars or part.
         HarpError: the harp cannot play a step.
     """
     if isinstance(spec, RecordingSpec):
         return Recording(spec.path, spec.channel)
     if isinstance(spec, MicrophoneSpec):
         clicks = ClickTrack.of(drill, tempo, bars, count_in) if drill else None
-        return Microphone(spec, clicks)
+        plays = drill is not None and bool(trainer_steps(drill.part(part), bars))
+        return Microphone(spec, clicks, harp if plays else None)
     if drill is None or harp is None:
         raise SoundError("the built-in player needs a drill and a harp; name a drill to play")
-    return Player(drill, harp, tempo=tempo, bars=bars, count_in=count_in, spec=spec)
+    return Player(drill, harp, tempo=tempo, bars=bars, count_in=count_in, part=part, spec=spec)

@@ -18,6 +18,7 @@ import numpy as np
 
 from trainer.drill import Clock, Drill, Step
 from trainer.harp import Harp
+from trainer.sound.accompany import Accompaniment, trainer_steps
 from trainer.sound.block import Block, Floats, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
@@ -53,6 +54,7 @@ class Player:
         tempo: float | None = None,
         bars: tuple[int, int] | None = None,
         count_in: int | None = None,
+        part: int = 1,
         spec: PlayerSpec | None = None,
         block: int | None = None,
     ) -> None:
@@ -64,16 +66,22 @@ class Player:
             tempo: beats a minute; None takes the drill's own.
             bars: first and last bar to play, from 1; None plays all.
             count_in: beats of room before the first; None is one bar.
+            part: which of a drill's two parts to play. The other one and calls are the trainer's:
+                they are heard beside it where it plays aloud, as the count-in is, and are not in
+                its blocks.
             spec: how to play, faults included; None plays without fault.
             block: samples in a block; None is 256 at the pace of a clock, otherwise 2048.
 
         Raises:
-            DrillError: the drill has no such bars.
+            DrillError: the drill has no such bars or part.
             HarpError: the harp cannot play a step.
             SoundError: a fault that cannot be played.
         """
-        self._drill, self._harp, self._spec = drill, harp, spec or PlayerSpec()
+        drill = drill.part(part)
+        self._harp, self._spec = harp, spec or PlayerSpec()
         self._steps = drill.steps if bars is None else _inside(drill, bars)
+        self._beside = Accompaniment(self._spec.rate)
+        self._not_mine = trainer_steps(drill, bars)
         self._track = ClickTrack.of(drill, tempo, bars, count_in)
         self._count_in = replace(self._track, beats=0)
         self._block = block or (256 if self._spec.realtime else 2048)
@@ -120,6 +128,8 @@ class Player:
             self._track = replace(self._track, tempo=tempo)
             self._count_in = replace(self._track, beats=0)
         self._clock, self._next = self._schedule(max(self._next, self._rendered))
+        if self._speaker:
+            self._beside.add(self._harp, self._clock, self._not_mine)
         return self._clock
 
     def blocks(self) -> Iterator[Block]:
@@ -128,6 +138,7 @@ class Player:
             with contextlib.suppress(DeviceError):
                 self._speaker = Speaker(self._spec.output, self.rate)
                 self._speaker.play(np.zeros(round(_AHEAD_S * self.rate), np.float32))
+                self._beside.add(self._harp, self._clock, self._not_mine)
         began = time.monotonic()
         try:
             for block in self._cut():
@@ -203,11 +214,12 @@ class Player:
         return np.asarray(np.convolve(white, _BREATH_FILTER, mode="valid"))
 
     def _sound(self, block: Block) -> None:
-        """Let a block be heard, with the count-in that the player itself does not record."""
+        """Let a block be heard, with the count-in and what else the trainer plays beside it."""
         if self._speaker:
             heard = block.samples.copy()
             for at, accented in self._count_in.beats_from(self._clock.zero, self.rate):
                 mix(heard, block.start, click(self.rate, accented=accented), at)
+            self._beside.mix(heard, block.start, lambda sample: sample)
             self._speaker.play(heard)
 
 

@@ -145,6 +145,11 @@ class Voice:
         out[here] += self._rms * envelope * self._wave(n, envelope)
         air[here] += self._rms * np.sqrt(envelope)
 
+    def let_go(self, frame: int) -> None:
+        """Stop it by a sample, if it still sounds then; its release follows."""
+        self.stop = min(self.stop, frame)
+        self.end = self.stop + self.reed.release
+
     def _envelope(self, n: Floats) -> Floats:
         if n[0] >= self.start + self.reed.attack and n[-1] <= self.stop:
             return np.ones(len(n))

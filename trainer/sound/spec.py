@@ -22,12 +22,14 @@ class MicrophoneSpec:
 
     Attributes:
         device: its name, a part of it, or its number; None for the system's default.
-        output: where clicks and tones go, likewise; None for the system's default.
+        output: where clicks, tones and what the trainer plays go, likewise; None for the system's
+            default.
         channel: 1 for the first; None mixes the first two.
         rate: samples a second to ask for; None tries the usual ones.
         latency_ms: round trip from handing a click to the driver until it comes back from the
             microphone; None takes what the drivers report.
-        clicks: whether the count-in and beats are to be heard.
+        clicks: whether the count-in and beats are to be heard. What the trainer plays itself, the
+            other part and calls, is heard either way; headphones keep it out of the microphone.
     """
 
     device: str | int | None = None
