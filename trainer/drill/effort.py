@@ -22,16 +22,17 @@ BETWEEN = 0.5
 """A bend that stops above its hole's floor has nothing to lean on."""
 CHOICE = 0.25
 """Each half step by which the hole bends further than one: the right one has to be heard."""
-BLOW_BEND = 1.0
-"""What a blow bend is harder than a draw bend: its reeds are short, and it is learnt later."""
+BLOW_BEND = 2.0
+"""What a blow bend is harder than a draw bend: its reeds are short, and it is learnt after all
+draw bends."""
 OVERBLOW, EASY_OVERBLOWS = 5.0, {6: 4.0, 5: 4.5}
 """An overblow comes after all bends; hole 6 is the first that speaks, then hole 5."""
 OVERDRAW = 6.0
 """An overdraw comes last."""
 RAISED = 1.0
 """An overblow or overdraw raised by a half step."""
-LOW, LOW_NOTE = 0.1, 60
-"""A bend by a half step, for each half step under C4: long reeds follow late. Deeper bends of
+LOW, LOW_NOTE = 0.1, 64
+"""A bend by a half step, for each half step under E4: long reeds follow late. Deeper bends of
 low harps are the harder in proportion."""
 HIGH, HIGH_NOTE = 0.1, 96
 """A bend, overblow or overdraw, for each half step over C7, where a hair's breadth is much."""

@@ -169,13 +169,8 @@ def _played(step: Step, path: Sequence[Played], harp: Harp) -> Step:
 
 
 def _twin(step: Step, path: Sequence[Played], harp: Harp) -> Tab | None:
-    """Another hole that will do as well.
-
-    Where the step did not ask for one it must be natural: a bend is no free choice.
-    """
+    """Another hole that will do as well for a note that is held; a bend is no free choice."""
     (sound, off), *others = path
-    if others or off or len(sound) > 1 or step.care is Care.CHORD:
+    if others or off or len(sound) > 1 or not sound[0].is_natural or step.care is Care.CHORD:
         return None
-    twins = harp.same_pitch(sound[0])
-    natural = [tab for tab in twins if tab.is_natural and sound[0].is_natural]
-    return next(iter(natural or (twins if step.either else ())), None)
+    return next((tab for tab in harp.same_pitch(sound[0]) if tab.is_natural), None)

@@ -75,4 +75,4 @@ def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tupl
         yield "0", "the pick-up, before the first full bar"
     yield from Directions(drill).meanings()
     if drill.second:
-        yield "2nd", "of two rows of tab: the other part, played together with the first"
+        yield "lower", "tab: the other part, played together with the upper"
