@@ -51,7 +51,7 @@ class Problem:
         before = _printable(self.source[first : self.column - 1])
         rest = _printable(self.source[self.column - 1 : first + SHOWN_COLUMNS])
         token = rest[: self.length]
-        return f"{head}\n    {before}{rest}\n    {_blank(before)}{'^' * max(1, _cells(token))}"
+        return f"{head}\n    {before}{rest}\n    {_blank(before)}{'^' * max(1, cells(token))}"
 
 
 class DrillError(TrainerError):
@@ -82,7 +82,7 @@ def _printable(text: str) -> str:
     )
 
 
-def _cells(text: str) -> int:
+def cells(text: str) -> int:
     """Columns that a terminal gives the text."""
     return sum(
         0 if unicodedata.combining(c) else 1 + (unicodedata.east_asian_width(c) in "WF")
@@ -92,4 +92,4 @@ def _cells(text: str) -> int:
 
 def _blank(text: str) -> str:
     """White space as wide as the text."""
-    return "".join("\t" if c == "\t" else " " * _cells(c) for c in text)
+    return "".join("\t" if c == "\t" else " " * cells(c) for c in text)

@@ -113,7 +113,7 @@ def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> 
         beats=music.beats,
         skills=tuple(skill.strip() for skill in table.skills),
         level=table.level,
-        begins=-_pickup(table.pickup),
+        begins=-pickup_of(table.pickup),
         swing=table.swing,
         free=table.clock == "free",
         loop=_loop(table.loop),
@@ -122,7 +122,7 @@ def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> 
     )
 
 
-def _pickup(beats: float) -> Fraction:
+def pickup_of(beats: float) -> Fraction:
     """Beats of a pick-up, as the fraction that is meant: 0.333 is a third."""
     return Fraction(beats).limit_denominator(48)
 
@@ -140,7 +140,7 @@ def _at_odds(table: DrillTable, music: Music, second: Music | None) -> list[Faul
 
     faults = []
     meter = table.meter.split("/")[0]
-    if _pickup(table.pickup) >= int(meter):
+    if pickup_of(table.pickup) >= int(meter):
         message = f"a pick-up of {table.pickup:g} beats fills the bar of {meter}; leave it out"
         return [Fault(("pickup",), "value", message)]
     drill = _drill("", table, music, second)
@@ -233,8 +233,8 @@ def _music(
     meter, ahead = data.get("meter", "4/4"), data.get("pickup", 0)
     if not wrong & {"meter", "pickup"}:
         beats_a_bar = int(meter.split("/")[0])
-        if _pickup(ahead) < beats_a_bar:
-            pickup = _pickup(ahead)
+        if pickup_of(ahead) < beats_a_bar:
+            pickup = pickup_of(ahead)
     return read_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
 
 

@@ -257,6 +257,6 @@ def _not_tab(text: str, whole: str) -> str:
     if "@" in text:
         return f"'{text}' has no cents that can be read; write them with a sign, as in -3@-40"
     return (
-        f"'{short(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, -3+4 for a "
-        "chord, -4'>-4 for a glide, r for a rest"
+        f"'{short(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, -3+4 "
+        "for a chord, -4'>-4 for a glide, r for a rest"
     )

@@ -19,10 +19,10 @@ _LITERAL = re.compile(
     r"""|'[^'\n]*'""",
     re.DOTALL,
 )
-_COMMENT_OR_LITERAL = re.compile(rf"#[^\n]*|{_LITERAL.pattern}", re.DOTALL)
+COMMENT_OR_LITERAL = re.compile(rf"#[^\n]*|{_LITERAL.pattern}", re.DOTALL)
 _NAME = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
 _NAMES = rf"{_NAME}(?:[ \t]*\.[ \t]*{_NAME})*"
-_KEY = re.compile(rf"[ \t]*({_NAMES})[ \t]*=[ \t]*")
+KEY = re.compile(rf"[ \t]*({_NAMES})[ \t]*=[ \t]*")
 _DEEPEST = 50
 _DEEP_KEY = re.compile(rf"(?:^|[{{,])[ \t\[]*{_NAME}(?:[ \t]*\.[ \t]*{_NAME}){{{_DEEPEST}}}", re.M)
 _TABLE = re.compile(rf"[ \t]*\[[ \t]*({_NAMES})[ \t]*\][ \t]*\Z")
@@ -61,7 +61,7 @@ def places(source: str) -> dict[KeyPath, Place]:
         if header := _TABLE.match(line):
             table = _path(header[1])
             found[table] = Place(_span(number, header, 1), _span(number, header, 1))
-        elif key := _KEY.match(line):
+        elif key := KEY.match(line):
             value = Span(number, key.end() + 1, len(line[key.end() :].rstrip()))
             found[table + _path(key[1])] = Place(_span(number, key, 1), value)
     return found
@@ -100,7 +100,7 @@ def _bare(source: str) -> str:
             return " " * len(found[0])
         return re.sub(r"[^\n]", '"', found[0]) if "\n" in found[0] else found[0]
 
-    return _COMMENT_OR_LITERAL.sub(fill, source)
+    return COMMENT_OR_LITERAL.sub(fill, source)
 
 
 def _path(names: str) -> KeyPath:

@@ -8,15 +8,14 @@ from dataclasses import dataclass, replace
 from trainer.drill.errors import Problem
 
 MOST_TIMES = 16
-MOST_TOKENS = 4000
-"""More than any drill needs, repeats written out and bar lines not counted."""
-_MOST_WITH_LINES = 2 * MOST_TOKENS + 1
-"""A bar holds something, so that lines are no more than what they part, but for a first one."""
+MOST_SOUNDS = 4000
+"""Notes, rests and ties: more than any drill needs, repeats written out."""
+MOST_TOKENS = 5 * MOST_SOUNDS
+"""These with bar lines, directions and brackets."""
 _TOKEN = re.compile(
     r"\|:|:\|[0-9]*|\|[0-9]+\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
     r"|(?:(?!:\|)[^\s|\[\]{}])+(?:\{[^}]*\}?)*"
 )
-_COMMENT = re.compile(r"#.*")
 _FIGURES = 4
 """More than the number of an ending or of times can have."""
 
@@ -43,13 +42,16 @@ def tokens(text: str, line: int = 1, column: int = 1) -> list[Token]:
     """
     found = []
     for number, row in enumerate(text.split("\n")):
-        music = _COMMENT.sub("", row)
+        words, _ = words_and_comment(row)
         shift = column if number == 0 else 1
-        found += [
-            Token(match[0], line + number, shift + match.start())
-            for match in _TOKEN.finditer(music)
-        ]
+        found += [Token(word, line + number, shift + start) for start, word in words]
     return found
+
+
+def words_and_comment(row: str) -> tuple[list[tuple[int, str]], str]:
+    """The words of one line of a tab, each with where it starts from 0, and the line's comment."""
+    music, sign, words = row.partition("#")
+    return [(found.start(), found[0]) for found in _TOKEN.finditer(music)], sign + words
 
 
 def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
@@ -93,7 +95,7 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
             if closed:  # goes on after the last ending
                 part, opened, ending, closed = done, None, 0, False
             part.append(token)
-        if len(done) + (len(part) if part is not done else 0) > _MOST_WITH_LINES:
+        if len(done) + (len(part) if part is not done else 0) > MOST_TOKENS:
             break
     else:
         if opened and _needs_closing(ending, closed):
@@ -107,10 +109,10 @@ def _needs_closing(ending: int, closed: bool) -> bool:
 
 
 def _not_too_long(done: list[Token], problems: list[Problem]) -> list[Token]:
-    music = [i for i, token in enumerate(done) if token.text != "|"]
-    if len(music) <= MOST_TOKENS and len(done) <= _MOST_WITH_LINES:
+    sounds = [i for i, token in enumerate(done) if token.text[0] not in "|[]{}"]
+    if len(sounds) <= MOST_SOUNDS and len(done) <= MOST_TOKENS:
         return done
-    last = music[MOST_TOKENS] if len(music) > MOST_TOKENS else _MOST_WITH_LINES
+    last = min([*sounds[MOST_SOUNDS : MOST_SOUNDS + 1], MOST_TOKENS])
     problems.append(done[last].problem("the drill is too long from here on; make it two"))
     return done[:last]
 
