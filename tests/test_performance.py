@@ -294,6 +294,13 @@ def test_a_player_who_hesitates_is_late_from_there_on_and_plays_notes_in_full() 
     last = played.samples[end - beat : end - 3000]
     assert rms(last)[3:].min() > 0.08
     assert len(played.samples) > end
+    # What comes before the bars that are played is not waited for.
+    drill = drill_of("4:4 | 5:4", 240)
+    spec = PlayerSpec(hesitate={0: 300.0, 1: 100.0})
+    late = Played(drill, spec=spec, bars=(2, 2))
+    first = late.clock.sample(4) + round(0.1 * RATE)
+    assert np.std(late.samples[first - 960 : first]) < 1e-3
+    assert np.std(late.samples[first : first + 960]) > 1e-2
 
 
 def test_a_free_clock_is_played_in_time_at_the_drills_tempo() -> None:
@@ -453,15 +460,16 @@ def test_a_step_can_stop_early() -> None:
 
 def test_an_extra_note_comes_in_the_gap_or_takes_the_steps_own_time() -> None:
     played = Played("4:1 r:1 4:1 4:1", {0: Fault(extra="-5"), 1: Fault(extra="-5")})
-    # In the rest: in the middle of what is silent from 60 ms before the beat to the next note.
-    for step, middle in ((0, 1.0 + (1.0 - 0.06) / 2), (1, 1.0 - 0.06 - 0.075)):
+    # In the rest: in the middle of what is left of it; in time: 60 ms from both sides, 150 long.
+    for step, middle, runs in ((0, 1.0 + (1.0 - 0.06) / 2, 2), (1, 1.0 - 0.06 - 0.075, 3)):
         around = beats(2 * step, 2)
         track, _ = played.cents_of(around, "-5", (middle - 0.04) / 2, (middle + 0.04) / 2)
         assert np.mean(track) == pytest.approx(0.0, abs=1.0)
-        levels = rms(played.cut(around, 0.0, 0.99), 480)
-        sounds = levels > 0.03
-        begins = np.flatnonzero(np.diff(sounds.astype(int)) == 1)
-        assert len(begins) >= 1  # after the step it stops, and comes again
+        levels = rms(played.cut(around, 0.0, 0.98), 480)
+        silent = np.concatenate([[True], levels < 0.02])
+        assert np.sum(silent[:-1] & ~silent[1:]) == runs
+        long = 0.01 * np.sum(levels[round(100 * middle) - 12 : round(100 * middle) + 12] > 0.02)
+        assert long == pytest.approx(0.17, abs=0.03)  # and its release
 
 
 def test_what_a_step_cannot_have_is_told() -> None:

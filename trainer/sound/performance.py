@@ -9,7 +9,7 @@ for and one hole written, its neighbour sounds with it, as loud.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,6 +23,7 @@ from trainer.sound.errors import SoundError
 from trainer.sound.pace import Pace
 from trainer.sound.reed import Curve, Reed, Voice
 from trainer.sound.spec import Fault
+from trainer.sound.way import Stretch, holes, stretches
 
 LEVEL = 0.1
 """RMS of one hole re full scale; the holes of a chord share it as power."""
@@ -32,16 +33,6 @@ _LEAST_S = 0.05
 """A note is not shortened further than this."""
 _DETUNED_CENTS = (3.0, 8.0)
 """How far a leaking reed lies off theory, either way."""
-
-
-@dataclass(slots=True)
-class _Stretch:
-    """A part of a step on the same holes: (sample, sound, cents off it) along its way, and its
-    ends."""
-
-    start: float
-    path: list[tuple[float, Sound, float]] = field(default_factory=list)
-    stop: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +74,7 @@ def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: 
         least = 0.9 if step.moves else 0.5
         stop = max(until, onset + round(least * length)) - round(fault.short_ms * rate / 1000.0)
         if fault.extra is not None:
-            stop, extra = _make_room(stop, *following, rate=rate)
+            stop, extra = _make_room(stop, following[0] if following else None, rate)
             voices += _extra(harp, fault.extra, extra, rate, seed)
         if (fault.short_ms or fault.extra) and stop < onset + _LEAST_S * rate:
             raise _cannot("stop so early or play an extra note", asked, "make the step longer")
@@ -98,7 +89,7 @@ def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: 
             rate,
             seed,
         )
-        for stretch in _stretches(step, onset, stop, length):
+        for stretch in stretches(step, onset, stop, length):
             voices += _wanted(playing, stretch)
             if fault.leak_db is not None:
                 voices.append(_leak(playing, stretch))
@@ -136,7 +127,7 @@ def _cannot(what: str, step: Step, instead: str) -> SoundError:
     )
 
 
-def _make_room(stop: int, following: int | None = None, *, rate: int) -> tuple[int, int]:
+def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
     """When a step stops and its extra note starts: in the middle of the gap, if it is long."""
     gap, long = round(GAP_S * rate), round(_EXTRA_S * rate)
     if following is None:
@@ -158,7 +149,7 @@ def _move(
     """The first way of a glide, if it is to go wrong."""
     if not (fault.stray_cents or fault.back_cents):
         return None
-    if not step.is_glide or _holes(step.sounds[0]) != _holes(step.sounds[1]):
+    if not step.is_glide or holes(step.sounds[0]) != holes(step.sounds[1]):
         raise _cannot("stray or turn back", asked, "name a step that glides on its hole")
     before, after = (
         harp.hz(step.sounds[place][0]) * 2.0 ** (step.off(place) / 1200.0) for place in (0, 1)
@@ -167,41 +158,7 @@ def _move(
     return Move(ends[0], ends[1], cents(after, before))
 
 
-def _stretches(step: Step, onset: float, stop: float, length: float) -> Iterator[_Stretch]:
-    """A step's path of sounds, parted where it moves to other holes."""
-    now, left = _Stretch(onset), onset
-    for place, sound in enumerate(step.sounds):
-        begin, end = (onset + length * part for part in step.rest(place))
-        if place and _holes(step.sounds[place - 1]) != _holes(sound):
-            way = _way(step.sounds[place - 1], sound)
-            for j, reached in enumerate(way, start=1):
-                now.stop = left + (begin - left) * (j - 0.5) / len(way)
-                yield now
-                now = _Stretch(now.stop)
-                if reached is not sound:
-                    now.path.append((now.stop, reached, 0.0))
-        now.path.append((begin, sound, step.off(place)))
-        if end > begin:
-            now.path.append((end, sound, step.off(place)))
-        left = end
-    now.stop = stop
-    yield now
-
-
-def _holes(sound: Sound) -> frozenset[int]:
-    return frozenset(tab.hole for tab in sound)
-
-
-def _way(before: Sound, sound: Sound) -> list[Sound]:
-    """What a slide passes after `before`, up to `sound` itself: the natural reeds between."""
-    a, b = before[0].hole, sound[0].hole
-    if len(before) > 1 or len(sound) > 1:
-        return [sound]
-    between = range(a + 1, b) if a < b else range(a - 1, b, -1)
-    return [*((Tab(hole, sound[0].breath),) for hole in between), sound]
-
-
-def _wanted(playing: _Playing, stretch: _Stretch) -> Iterator[Voice]:
+def _wanted(playing: _Playing, stretch: Stretch) -> Iterator[Voice]:
     """A voice for each hole of a stretch, and for one that a chord needs."""
     harp, rate = playing.harp, playing.rate
     wanted = stretch.path[0][1]
@@ -226,7 +183,7 @@ def _wanted(playing: _Playing, stretch: _Stretch) -> Iterator[Voice]:
         yield _voice(playing, stretch, reed, np.zeros_like, rms)
 
 
-def _voice(playing: _Playing, stretch: _Stretch, reed: Reed, curve: Curve, rms: float) -> Voice:
+def _voice(playing: _Playing, stretch: Stretch, reed: Reed, curve: Curve, rms: float) -> Voice:
     start, stop = round(stretch.start), round(stretch.stop)
     return Voice(reed, start, stop, curve, rms, playing.rate, playing.hands)
 
@@ -235,18 +192,18 @@ def _beside(step: Step, wanted: Sound) -> Sound:
     """The neighbour that sounds along where one hole is written and a chord asked for."""
     if step.care is not Care.CHORD or len(wanted) > 1:
         return ()
-    return (Tab(_neighbour(_holes(wanted)), wanted[0].breath),)
+    return (Tab(_neighbour(holes(wanted)), wanted[0].breath),)
 
 
-def _neighbour(holes: frozenset[int]) -> int:
-    return min(holes) - 1 if min(holes) > 1 else max(holes) + 1
+def _neighbour(sounding: frozenset[int]) -> int:
+    return min(sounding) - 1 if min(sounding) > 1 else max(sounding) + 1
 
 
 def _on(hole: int, sound: Sound) -> Tab:
     return next(tab for tab in sound if tab.hole == hole)
 
 
-def _widest(off: Curve, stretch: _Stretch) -> float:
+def _widest(off: Curve, stretch: Stretch) -> float:
     """About the most cents that a stretch is played above its path."""
     return float(np.max(off(np.linspace(stretch.start, stretch.stop, 200))))
 
@@ -256,13 +213,13 @@ def _own(seed: int, hole: int, breath: Breath) -> np.random.Generator:
     return np.random.default_rng((seed, hole, breath is Breath.DRAW))
 
 
-def _leak(playing: _Playing, stretch: _Stretch) -> Voice:
+def _leak(playing: _Playing, stretch: Stretch) -> Voice:
     """The neighbour that sounds along with a stretch, and should not."""
     fault, step = playing.fault, playing.step
     wanted = stretch.path[0][1]
     sounding = (*wanted, *_beside(step, wanted))
-    hole = _neighbour(_holes(sounding)) if fault.leak_hole is None else fault.leak_hole
-    if not 1 <= hole <= 10 or hole in _holes(sounding):
+    hole = _neighbour(holes(sounding)) if fault.leak_hole is None else fault.leak_hole
+    if not 1 <= hole <= 10 or hole in holes(sounding):
         raise _cannot(f"leak hole {hole}", step, "name another hole from 1 to 10")
     breath = wanted[0].breath
     own = _own(playing.seed, hole, breath)

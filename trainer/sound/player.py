@@ -163,7 +163,9 @@ class Player:
         count_in = -self._track.start * 60.0 / self._track.tempo
         clock = self._track.clock(start + round((lead + count_in) * self.rate), self.rate)
         spec, span = self._spec, (self._steps[0].at, self._steps[-1].end)
-        pace = Pace(clock, spec.rush, span, spec.hesitate)
+        indices = {step.index for step in self._steps}
+        late = {index: ms for index, ms in spec.hesitate.items() if index in indices}
+        pace = Pace(clock, spec.rush, span, late)
         played = [
             (step, fault)
             for step in self._steps
