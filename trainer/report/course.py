@@ -25,7 +25,7 @@ def course(shelf: Shelf, width: int = 80) -> str:
     groups = []
     for skill, drills in shelf.groups.items():
         rows = [_row(drill, name, width) for drill in drills]
-        groups.append("\n".join([skill[0].upper() + skill[1:], *rows]))
+        groups.append("\n".join([*_wrapped(skill[0].upper() + skill[1:], width), *rows]))
     return "\n\n".join(groups)
 
 
@@ -42,7 +42,8 @@ def _row(drill: Drill, name: int, width: int) -> str:
     if room >= NARROWEST:
         indent = "\n" + " " * len(start)
         return start + indent.join(_wrapped(drill.title + also, room))
-    rows = [*_wrapped(" ".join(start.split()), width - 2), *_wrapped(drill.title + also, width - 4)]
+    narrow = width - 4
+    rows = [*_wrapped(" ".join(start.split()), narrow), *_wrapped(drill.title + also, narrow)]
     return "  " + "\n    ".join(rows)
 
 

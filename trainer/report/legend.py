@@ -22,6 +22,8 @@ GAP = 2
 OTHER = "'"
 """Any other place in a beat."""
 
+REST, HELD = "r", "."
+
 _JOINED = (
     ("+", "together, on one breath"),
     (">", "a glide, in one breath"),
@@ -46,7 +48,7 @@ def legend(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80)
     for sign, meaning in lines:
         wrapped = textwrap.wrap(meaning, width - column, break_on_hyphens=False)
         if len(sign) + GAP > column:
-            wrapped = [sign, *(" " * column + line for line in wrapped)]
+            wrapped = [*textwrap.wrap(sign, width), *(" " * column + line for line in wrapped)]
         else:
             starts = [sign] + [""] * (len(wrapped) - 1)
             wrapped = [
@@ -59,10 +61,10 @@ def legend(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80)
 def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tuple[str, str]]:
     tabs = "".join(step.tab.replace("@+", "@") for step in (*drill.steps, *drill.second))
     yield from ((sign, meaning) for sign, meaning in _JOINED if sign in tabs)
-    if "r" in signs:
-        yield "r", "a rest"
-    if "." in signs:
-        yield ".", "what came before goes on"
+    if REST in signs:
+        yield REST, "a rest"
+    if HELD in signs:
+        yield HELD, "what came before goes on"
     if parts & {Fraction(1, 4), Fraction(3, 4)}:
         yield "e & a", "quarters of a beat"
     elif Fraction(1, 2) in parts:

@@ -15,12 +15,12 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from itertools import pairwise, zip_longest
+from itertools import pairwise
 
 from trainer.drill import Drill, Step
 from trainer.report.directions import ROWS, Directions
 from trainer.report.facts import facts
-from trainer.report.legend import COUNTS, OTHER, legend
+from trainer.report.legend import COUNTS, HELD, OTHER, REST, legend
 
 LINE_LENGTHS = (8, 4, 2, 1)
 """Bars on a line, the most that fit, so that phrases start lines."""
@@ -50,9 +50,10 @@ def sheet(drill: Drill, width: int = 80) -> str:
     """
     prose = min(width, PROSE_COLUMNS)
     paragraphs = [drill.title, " ".join(drill.about.split()), facts(drill)]
-    told = [textwrap.fill(text, prose) for text in paragraphs if text]
+    told = [textwrap.fill(text, prose) for text in paragraphs]
     grid = _Grid(drill)
-    return "\n\n".join([*told, grid.page(width), legend(drill, grid.signs, grid.parts, prose)])
+    told += [grid.page(width), legend(drill, grid.signs, grid.parts, prose)]
+    return "\n\n".join(text for text in told if text)
 
 
 def page(drill: Drill, width: int = 80) -> str:
@@ -156,7 +157,7 @@ class _Grid:
             for at in places:
                 cell: _Cell = ()
                 for words, starts in zip(over, self._starts, strict=True):
-                    cell += (*words.get(at, ("",) * ROWS), starts.get(at, "" if at % 1 else "."))
+                    cell += (*words.get(at, ("",) * ROWS), starts.get(at, HELD))
                 cells.append(cell if self._drill.free else (*cell, _count(at, meter)))
             bars[number] = tuple(cells)
         return bars
@@ -198,7 +199,10 @@ class _Grid:
             _broken(text, room) if kind == TAB else [text[:room]]
             for text, kind in zip(cell, self._kinds, strict=True)
         ]
-        return list(zip_longest(*columns, fillvalue=""))
+        count = max(map(len, columns))
+        for column, kind in zip(columns, self._kinds, strict=True):
+            column += [HELD if kind == TAB else ""] * (count - len(column))
+        return list(zip(*columns, strict=True))
 
     def _line(self, head: str, bars: Sequence[tuple[_Bar, int]], *, closed: bool = True) -> str:
         """A line of the page: as many rows as have something to say, the bar's number in front.
@@ -250,7 +254,7 @@ def _rest(start: Fraction, end: Fraction, bar_lines: Sequence[Fraction]) -> dict
     """A rest, begun again in each bar that it reaches into."""
     if start >= end:
         return {}
-    return dict.fromkeys([start, *(line for line in bar_lines if start < line < end)], "r")
+    return dict.fromkeys([start, *(line for line in bar_lines if start < line < end)], REST)
 
 
 def _count(at: Fraction, meter: int) -> str:
