@@ -10,9 +10,11 @@ from typing import Annotated
 import typer
 
 from trainer.cli.exit import Exit
+from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption
 
 app = typer.Typer(help="Drills: list them, read one, check files.", no_args_is_help=True)
+app.command()(move)
 
 
 @app.command("list")

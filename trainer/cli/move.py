@@ -1,0 +1,180 @@
+"""``trainer drill move``: a drill on another harp, by holes or by pitch."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable
+from dataclasses import replace
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from trainer.cli.exit import Exit
+from trainer.cli.options import Format, FormatOption, HarpOption, TuningOption, write_json
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill, DrillError, Problem
+    from trainer.drill.move import Moved
+
+
+class By(StrEnum):
+    """What stays as it is when a drill is moved."""
+
+    HOLES = "holes"
+    PITCH = "pitch"
+
+
+def move(
+    drill: Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")],
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    by: Annotated[
+        By, typer.Option(help="What stays: the holes, as players mean it, or the pitch.")
+    ] = By.HOLES,
+    position: Annotated[
+        int | None,
+        typer.Option(help="By pitch: the position to play it in, 1 to 12.", min=1, max=12),
+    ] = None,
+    written: Annotated[
+        int,
+        typer.Option("--from", help="The position that it is written in.", min=1, max=12),
+    ] = 1,
+    half_steps: Annotated[
+        int | None,
+        typer.Option(
+            help="By pitch: how much higher, in no other octave; negative is lower.",
+            min=-36,
+            max=36,
+        ),
+    ] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the best as a drill file.", metavar="FILE")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Move a drill to another harp, and tell how hard it is there.
+
+    By holes the tab stays, and what sounds moves with the harp.
+
+    By pitch the tune stays and the tab changes. Without --harp every standard key, and the low
+    ones, are tried, and the best is shown; with it, every octave of the tune on that harp.
+    --position takes the harps that play the tune in that position; with --harp, it moves the
+    tune into the key which that harp plays in that position.
+
+    Examples:
+
+      trainer drill move ferry-home --harp A
+
+      trainer drill move ferry-home --by pitch --from 2 --position 3
+
+      trainer drill move ferry-home --by pitch --harp F --out drills/ferry-home-on-f.toml
+    """
+    from trainer.drill import find
+    from trainer.report.moves import moves_data, moves_text
+
+    if out is not None:
+        _check_free(out, force=force)
+    found = find(drill)
+    if by is By.PITCH:
+        ways = _by_pitch(found, harp, tuning, written, position, half_steps)
+    else:
+        _check_by_holes(position, half_steps)
+        ways = _by_holes(drill, found, harp, tuning)
+    if format_ is Format.JSON:
+        write_json(moves_data(found, ways, written))
+    else:
+        width = shutil.get_terminal_size((80, 24)).columns
+        typer.echo(moves_text(found, ways, written, width))
+    best = ways[0]
+    if best.missing:
+        typer.echo(_error(drill, best.problems), err=True)
+        if out is not None:
+            typer.echo(
+                f"{out} was not written, because the {best.harp.name} harp cannot play all of it",
+                err=True,
+            )
+        raise typer.Exit(Exit.FAILED)
+    if out is not None:
+        _write(best.drill, out)
+
+
+def _by_holes(name: str, drill: Drill, harp: str | None, tuning: str | None) -> tuple[Moved, ...]:
+    from trainer.drill import DrillError
+    from trainer.drill.move import by_holes
+    from trainer.harp import Harp
+
+    if harp is None and tuning is None:
+        raise DrillError("name the harp to move it to, as in --harp A, or add --by pitch")
+    try:
+        return (by_holes(drill, Harp.of(harp or drill.key, tuning or drill.tuning)),)
+    except DrillError as error:
+        raise _error(name, error.problems) from None
+
+
+def _check_by_holes(position: int | None, half_steps: int | None) -> None:
+    from trainer.drill import DrillError
+
+    for option, given in (("--position", position), ("--half-steps", half_steps)):
+        if given is not None:
+            raise DrillError(f"{option} moves a tune by its pitch; add --by pitch")
+
+
+def _by_pitch(
+    drill: Drill,
+    key: str | None,
+    tuning: str | None,
+    written: int,
+    position: int | None,
+    half_steps: int | None,
+) -> tuple[Moved, ...]:
+    from trainer.drill import DrillError
+    from trainer.drill.move import ways_on, ways_on_all
+    from trainer.harp import Harp, load_tuning
+
+    kind = load_tuning(tuning or drill.tuning).name
+    if key is None:
+        ways = ways_on_all(drill, kind, written=written, position=position, half_steps=half_steps)
+    else:
+        harp = Harp.of(key, kind)
+        ways = ways_on(drill, harp, written=written, position=position, half_steps=half_steps)
+    if not ways:
+        on = f"the {Harp.of(key, kind).name} harp has" if key else "these harps have"
+        raise DrillError(f"{on} nothing of it; try another harp, position or pitch")
+    return ways
+
+
+def _error(name: str, problems: Iterable[Problem]) -> DrillError:
+    """The problems of a drill with the lines of its file that they stand in."""
+    from trainer.drill import DrillError
+    from trainer.drill.shelf import drill_files
+
+    path = {name.lower(): path for name, path in drill_files().items()}.get(name.lower())
+    path = path or Path(name)
+    lines = dict(enumerate(path.read_text(encoding="utf-8-sig").split("\n"), start=1))
+    return DrillError.of(
+        str(path), (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
+    )
+
+
+def _check_free(path: Path, *, force: bool) -> None:
+    from trainer.drill import DrillError
+    from trainer.drill.shelf import ENDING
+
+    if path.suffix != ENDING:
+        raise DrillError(f"'{path}' is no name for a drill file; end it in {ENDING}")
+    if path.exists() and not force:
+        raise DrillError(f"{path} is there already; name another file, or add --force")
+
+
+def _write(drill: Drill, path: Path) -> None:
+    from trainer.drill import DrillError
+    from trainer.drill.write import write_drill
+
+    try:
+        path.write_text(write_drill(drill), encoding="utf-8")
+    except OSError as error:
+        raise DrillError(f"{path} cannot be written: {error.strerror}; name another") from None
+    typer.echo(f"Written to {path}.", err=True)
