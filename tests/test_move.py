@@ -172,6 +172,18 @@ def test_what_is_repeated_is_told_once_and_counted_as_often_as_it_is_played() ->
     assert [step.index for step in moved.drill.steps] == [0, 1, 2]
 
 
+def test_a_second_part_and_calls_are_moved_but_not_counted_as_hard() -> None:
+    """On an F harp B4 and Bb4 are bends of draw 2, F5 is blow 4 (common practice)."""
+    drill = drill_of("{call} -3 -3' r:2 | {answer} r:2 -5:2", second='"""-3:4"""')
+    moved = by_pitch(drill, Harp.of("F"))
+    assert tabs(moved) == "-2' -2'' 4"
+    assert [step.tab for step in moved.drill.second] == ["-2'"]
+    assert [step.index for step in moved.drill.steps] == [0, 1, 2]
+    assert (moved.effort, moved.reason) == (0.0, "natural notes close together")
+    low = by_pitch(drill_of("4:4", second='"""1:4"""'), Harp.of("D"))
+    assert (low.missing, low.problems[0].line) == (1, 4)
+
+
 # Ranking
 
 
@@ -408,7 +420,7 @@ def test_by_pitch_shows_the_ways_and_the_page_of_the_best(run: Callable[..., Res
     done = run("ferry-home", "--by", "pitch", "--harp", "C", "--from", "2")
     assert done.exit_code == Exit.OK
     head, table, best, *music = done.output.split("\n\n")
-    assert head == "Ferry home: written for the C harp, in 2nd position."
+    assert head == "Ferry home: written for the C harp, taken as 2nd position."
     rows = [row.split() for row in table.split("\n")]
     assert rows[1][:4] == ["C", "2nd", "0", "none"]
     assert best == "C harp, 2nd position, at the same pitch:"

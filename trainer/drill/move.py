@@ -32,7 +32,8 @@ class Moved:
         drill: the drill there; what the harp cannot play is left out.
         harp: the harp.
         half_steps: how much higher the whole was moved; negative is lower.
-        effort: how hard the first part is to play, as :func:`trainer.drill.effort.effort` tells.
+        effort: how hard the first part is to play, calls left out, by
+            :func:`trainer.drill.effort.effort`.
         reason: what makes it hard, in words.
         missing: how many steps are left out, of both parts.
         problems: one for each thing in the drill that the harp cannot play, at its place there.
@@ -127,34 +128,45 @@ def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
     way.
 
     Every step keeps its pitches, its time and the manner it is played in; hole, breath and bend
-    are chosen. A note that may be either of two holes says so. Each part is moved by itself.
+    are chosen. A note that may be either of two holes says so. Each part is moved by itself, and
+    calls apart from what the player answers.
 
     Raises:
         HarpError: the tuning of the drill's own harp is not at hand any more.
     """
     own, beat_s = own_harp(drill), beat_seconds(drill)
-    parts = []
     lost: list[tuple[Step, str]] = []
+    parts = []
     for part in (drill.steps, drill.second):
-        choices = []
+        choices: dict[bool, list[tuple[Step, ...]]] = {False: [], True: []}
         for step in part:
             wanted = pitches(step, own, half_steps)
-            found = ways(step, wanted, harp)
-            if found:
-                choices.append(found)
+            if some := ways(step, wanted, harp):
+                choices[step.call].append(some)
             else:
                 lost.append((step, lacking(step, wanted, harp)))
-        easiest = _easiest(choices, harp, beat_s)
-        parts.append(tuple(replace(step, index=i) for i, step in enumerate(easiest)))
+        found = [step for turn in choices.values() for step in _easiest(turn, harp, beat_s)]
+        found.sort(key=lambda step: step.at)
+        parts.append(tuple(replace(step, index=i) for i, step in enumerate(found)))
     steps, second = parts
     moved = replace(drill, key=harp.key.name, tuning=harp.tuning.name, steps=steps, second=second)
-    weighed = _weighed(moved, harp, half_steps)
-    return replace(weighed, missing=len(lost), problems=_told(lost))
+    return _weighed(moved, harp, half_steps, lost)
 
 
-def _weighed(drill: Drill, harp: Harp, half_steps: int) -> Moved:
-    hard = (drill.steps, harp, beat_seconds(drill))
-    return Moved(drill, harp, half_steps, effort(*hard), in_words(*hard))
+def _weighed(
+    drill: Drill, harp: Harp, half_steps: int, lost: Sequence[tuple[Step, str]] = ()
+) -> Moved:
+    mine = [step for step in drill.steps if not step.call]
+    beat_s = beat_seconds(drill)
+    return Moved(
+        drill,
+        harp,
+        half_steps,
+        effort(mine, harp, beat_s),
+        in_words(mine, harp, beat_s),
+        len(lost),
+        _told(lost),
+    )
 
 
 def _easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> list[Step]:

@@ -28,7 +28,7 @@ def moves_text(drill: Drill, ways: Sequence[Moved], written: int = 1, width: int
     """
     best = ways[0]
     start = (
-        f"{drill.title}: written for the {own_harp(drill).name} harp, in "
+        f"{drill.title}: written for the {own_harp(drill).name} harp, taken as "
         f"{position_name(written)} position."
     )
     table = _table(drill, ways[:MOST_ROWS], written, width)
