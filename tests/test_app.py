@@ -1074,6 +1074,11 @@ def test_the_result_as_data_holds_every_figure() -> None:
     assert step["target"] == {
         "tab": "-4'",
         "sounds": [["-4'"]],
+        "cents_off": [0.0],
+        "either": None,
+        "kind": "note",
+        "care": "plain",
+        "vibrato": None,
         "bar": 1,
         "at_beats": 1.0,
         "length_beats": 1.0,

@@ -70,7 +70,7 @@ def measure(
     rate: int,
     tolerance: float,
     *,
-    timed: bool = True,
+    held: Sequence[tuple[int, int]] | None = None,
 ) -> Measured:
     """The figures of a step that was played.
 
@@ -80,13 +80,14 @@ def measure(
         segment: its readings.
         rate: samples a second.
         tolerance: cents off the target that count as in tune.
-        timed: whether it has a time; where the clock is free, a step lasts as long as it lasted.
+        held: where the clock is free, first and last sample of each sound as it was held; None
+            takes the step's own time.
     """
     start = start_of(history, segment.start)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
-    late_ms = (start - target.at) * 1000.0 / rate if timed else None
-    if not timed:
+    late_ms = (start - target.at) * 1000.0 / rate if held is None else None
+    if held is not None:
         target = replace(target, at=start, end=end)
     target = _as_played(target, history, frames)
     # An ear whose window grows after an attack may put a reading's centre before the last one's.
@@ -99,8 +100,17 @@ def measure(
     )
     length = (target.end - target.at) * 1000.0 / rate
     measured = Measured(start, end, late_ms)
+    if target.step.moves and held is not None:
+        rests = [
+            Rest.of(played, sound, reeds, *((at - start) * 1000.0 / rate for at in one))
+            for sound, reeds, one in zip(target.step.sounds, target.path, held, strict=True)
+            if one[1] > one[0]
+        ]
+        return _moving(target, played, history, length, measured, rests, timed=False)
     if target.step.moves:
-        return _moving(target, played, history, length, measured)
+        ladder = target.step.ladder
+        rests = _rungs(target, played, length) if ladder else _quarters(target, played, length)
+        return _moving(target, played, history, length, measured, rests)
     return _held_note(target, played, history, tolerance, measured)
 
 
@@ -120,6 +130,9 @@ def _held_note(
         if swing and cents is not None:
             cents = centre_of(held, swing.hz)
             wobble, settle = moved.wobble_cents, moved.settle_ms
+            lasts = float(held.t[-1] - held.t[0]) / 1000.0
+            slope = moved.drift_cents_s
+            drift = None if slope is None else slope * lasts
             scoop = None if moved.scoop_cents is None else moved.scoop_cents + cents
     return replace(
         _with_holes(measured, target, history, held),
@@ -135,12 +148,17 @@ def _held_note(
 
 
 def _moving(
-    target: Target, played: Played, history: History, length: float, measured: Measured
+    target: Target,
+    played: Played,
+    history: History,
+    length: float,
+    measured: Measured,
+    rests: Sequence[Rest],
+    *,
+    timed: bool = True,
 ) -> Measured:
-    """The figures of a glide or a ladder."""
-    step = target.step
-    rests = _rungs(target, played, length) if step.ladder else _quarters(target, played, length)
-    held = rests[-1]
+    """The figures of a glide or a ladder from the parts in which it rests."""
+    step, held = target.step, rests[-1]
     if len(held.frames) < FEWEST:
         return measured
     offs = [rest.cents for rest in rests]
@@ -157,7 +175,7 @@ def _moving(
         drift_cents=max(drifts, key=abs, default=None),
         scoop_cents=offs[0],
         rungs=tuple(offs) if step.ladder else (),
-        stray_cents=stray,
+        stray_cents=stray if timed else None,
         back_cents=back,
         unheard=unheard(target, played, history, length),
         heard=_heard(history, rests, "=" if step.ladder else ">"),

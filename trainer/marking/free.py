@@ -62,6 +62,7 @@ class FreeMarker:
         self._marks: list[Mark] = []
         self._attack = 0
         self._stage, self._held, self._out = 0, 0, 0
+        self._stages: list[tuple[int, int]] = []
         self._before: int | None = None
         self._fresh = True
         self._quiet = True
@@ -115,6 +116,7 @@ class FreeMarker:
         """A new attack: the step is tried again from its first sound."""
         self._attack = here
         self._stage = self._held = self._out = 0
+        self._stages = []
         self._fresh = True
 
     def _hold(self, reading: Reading, lasted: int) -> bool:
@@ -130,10 +132,15 @@ class FreeMarker:
                 self._held = self._out = 0
         if self._out or self._held < self._needed(step) * self._rate:
             return False
-        if self._stage == len(step.sounds) - 1:
+        self._stages.append((reading.sample - self._held, reading.sample))
+        last = len(step.sounds) - 1
+        if self._stage == last:
             return True
-        # A glide on one hole passes what lies between; only a slide and a ladder stop there.
-        self._stage = len(step.sounds) - 1 if step.is_glide else self._stage + 1
+        # A glide does not stop on what lies between; only a ladder does.
+        while self._stage < last - 1 and step.is_glide:
+            self._stage += 1
+            self._stages.append((reading.sample, reading.sample))
+        self._stage += 1
         self._held = 0
         return False
 
@@ -169,10 +176,11 @@ class FreeMarker:
         target = self._targets[len(self._marks)]
         segment = Segment(len(self._marks), self._attack, here + 1, 0.0, None)
         tolerance = self._drill.goal.tolerance
-        measured = measure(target, self._history, segment, self._rate, tolerance, timed=False)
+        measured = measure(target, self._history, segment, self._rate, tolerance, held=self._stages)
         mark = self._mark(target.step, measured)
         self._marks.append(mark)
         self._stage = self._held = self._out = 0
+        self._stages = []
         # The next sound may be slurred to, if it is another one.
         self._attack = here + 1
         self._fresh = not self.done and self._differs(target, self._targets[len(self._marks)])

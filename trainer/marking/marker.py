@@ -75,6 +75,14 @@ class Marker:
         reached = -1 if newest is None else newest.step
         return [self._mark(step, news[step], skipped=step < reached) for step in sorted(news)]
 
+    @property
+    def late(self) -> int:
+        """How late the player is by now, in samples, if steps are still to come; else 0."""
+        newest = next(self._follower.latest(), None)
+        if newest is None or newest.step == len(self._targets) - 1:
+            return 0
+        return max(0, round(newest.late))
+
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
         """What the pass has earned by now; every step of the range has a mark.
 

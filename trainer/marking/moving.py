@@ -1,10 +1,9 @@
 """How a step moves: the way of a glide, the rungs of a ladder, a vibrato.
 
 - A glide on one hole is compared with the way that the drill asks for: from its first rest to its
-  last, with where it really started and ended put right, because ends are judged by themselves,
-  and moved in time to where it fits best, by up to a fifth of the step. `stray_cents` is the
-  farthest that is left. `back_cents` is how far it went against its way, all in all; what is less
-  than 5 cents at a time is no turn.
+  last, with where it really started and ended put right, because ends are judged by themselves.
+  `stray_cents` is the farthest that is left. `back_cents` is how far it went against its way, all
+  in all; what is less than 5 cents at a time is no turn.
 - A slide has no way, because reeds between do not bend into each other; of it is told which of the
   sounds asked for on the way were not heard.
 - A vibrato is found as the ear finds it (:mod:`trainer.ear.motion`). Its centre is the mean over
@@ -21,7 +20,6 @@ from trainer.marking.holes import sounded
 from trainer.marking.part import FEWEST_STEADY, Floats, Played, Rest
 from trainer.marking.target import Target, hz_of_pitch
 
-_SHIFTS = np.linspace(-0.2, 0.2, 41)
 _SMOOTH = 5
 _TURN_CENTS = 5.0
 
@@ -73,15 +71,9 @@ def _stray(
     t, x = t[inside], x[inside]
     last = len(wanted) - 1
     start, end = (off or 0.0 for off in ends)
-    best = np.inf
-    farthest = 0.0
-    for shift in _SHIFTS:
-        place = np.array([target.step.place(one / length - shift) for one in t])
-        way = np.interp(place, np.arange(last + 1), wanted) + start + (end - start) * place / last
-        off = np.abs(x - way)
-        if off.mean() < best:
-            best, farthest = float(off.mean()), float(off.max())
-    return farthest
+    place = np.array([target.step.place(one / length) for one in t])
+    way = np.interp(place, np.arange(last + 1), wanted) + start + (end - start) * place / last
+    return float(np.abs(x - way).max())
 
 
 def _smooth(x: Floats) -> Floats:

@@ -85,16 +85,28 @@ class Term:
 
     Attributes:
         figure: its name, as in :class:`Measured`.
-        value: what was measured, in the figure's own unit.
-        points: (figure, earned) that the line goes through, in the same unit; empty for what is
-            not read off a line.
+        value: what was measured; None where nothing was.
+        at: where on the line that is; None for what is not read off a line.
+        points: (place, earned) that the line goes through, level beyond its ends.
         earned: 0 to 100.
     """
 
     figure: str
     value: float | str | None
+    at: float | None
     points: Points
     earned: float
+
+    @classmethod
+    def read(cls, figure: str, value: float, at: float, points: Points) -> Term:
+        """What is read off a line at a place."""
+        places, earned = zip(*points, strict=True)
+        return cls(figure, value, at, points, float(np.interp(at, places, earned)))
+
+    @classmethod
+    def given(cls, figure: str, value: float | str | None, earned: float) -> Term:
+        """What is read off no line."""
+        return cls(figure, value, None, (), earned)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,10 +147,9 @@ class Reckoning:
 
 
 def _term(figure: str, value: float, points: Points, unit: float = 1.0, off: float = 0.0) -> Term:
-    """A figure read off a line whose points are given in a unit; `off` is what it is taken from."""
+    """A figure's size, taken from `off`, on a line whose points are given in a unit."""
     scaled = tuple((at * unit, earned) for at, earned in points)
-    figures, earned = zip(*scaled, strict=True)
-    return Term(figure, value, scaled, float(np.interp(abs(value - off), figures, earned)))
+    return Term.read(figure, value, abs(value - off), scaled)
 
 
 def _of(terms: Iterable[Term], choose: Callable[[Iterable[float]], float] = min) -> Part | None:
@@ -220,7 +231,7 @@ def _entries(chord: str) -> set[str]:
 
 def _pitch(step: Step, measured: Measured, tolerance: float) -> Part | None:
     if is_wrong(step, measured):
-        return Part(0.0, "wrong note", (Term("heard", measured.heard, (), 0.0),))
+        return Part(0.0, "wrong note", (Term.given("heard", measured.heard, 0.0),))
     if step.ladder:
         return _rung_pitch(measured, tolerance)
     ends = {"cents": measured.cents}
@@ -233,7 +244,9 @@ def _pitch(step: Step, measured: Measured, tolerance: float) -> Part | None:
 
 def _rung_pitch(measured: Measured, tolerance: float) -> Part:
     terms = tuple(
-        Term("rungs", None, (), 0.0) if cents is None else _term("rungs", cents, _PITCH, tolerance)
+        Term.given("rungs", None, 0.0)
+        if cents is None
+        else _term("rungs", cents, _PITCH, tolerance)
         for cents in measured.rungs
     )
     each = [term.earned for term in terms]
@@ -285,11 +298,8 @@ def _way(step: Step) -> float:
 
 def _swing(figure: str, heard: float | None, asked: float, points: Points) -> Term:
     if heard is None:
-        return Term(figure, None, (), 0.0)
-    far = abs(math.log2(heard / asked))
-    figures, earned = zip(*points, strict=True)
-    in_units = tuple((asked * 2.0**at, one) for at, one in points)
-    return Term(figure, heard, in_units, float(np.interp(far, figures, earned)))
+        return Term.given(figure, None, 0.0)
+    return Term.read(figure, heard, abs(math.log2(heard / asked)), points)
 
 
 def is_alone(step: Step, measured: Measured) -> bool:
@@ -304,12 +314,10 @@ def _cleanness(step: Step, measured: Measured) -> Part | None:
     if not measured.holes:
         return None
     if is_alone(step, measured):
-        return Part(0.0, "worst", (Term("holes", str(measured.holes[0]), (), 0.0),))
+        return _of([Term.given("holes", str(measured.holes[0]), 0.0)])
     if measured.leak_db is None:
-        return Part(100.0, "worst", (Term("leak_db", None, _LEAK_DB, 100.0),))
-    figures, earned = zip(*_LEAK_DB, strict=True)
-    part = float(np.interp(measured.leak_db, figures, earned))
-    return Part(part, "worst", (Term("leak_db", measured.leak_db, _LEAK_DB, part),))
+        return _of([Term.given("leak_db", None, 100.0)])
+    return _of([Term.read("leak_db", measured.leak_db, measured.leak_db, _LEAK_DB)])
 
 
 def _time(measured: Measured, beat_ms: float) -> Part | None:

@@ -17,6 +17,9 @@ from trainer.practice.events import Beat, Ended, Event, Heard, Marked
 from trainer.practice.passes import Pass
 from trainer.practice.plan import Plan
 
+WAITS_S = 6.0
+"""So long a pass waits at most for a player who is late."""
+
 
 class Conductor:
     """Leads through the passes of one take.
@@ -63,12 +66,17 @@ class Conductor:
 
     def advance(self, heard: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
-        marker = self._marker
-        if marker is None:
+        marker, now = self._marker, self.passes[-1] if self.passes else None
+        if marker is None or now is None:
             return
-        if isinstance(marker, FreeMarker) and marker.done:
-            self._cut(heard, marker.reached, broken=False)
-        if heard > self.passes[-1].close or self.passes[-1].close == heard:
+        if isinstance(marker, FreeMarker):
+            if marker.done:
+                self._cut(heard, marker.reached, broken=False)
+                yield from self._end()
+        elif heard > now.close:
+            if now.waits and heard <= now.close + min(marker.late, round(WAITS_S * self._rate)):
+                return
+            self.passes[-1] = replace(now, close=heard - 1, waits=False)
             yield from self._end()
 
     def feed(self, reading: Reading) -> Iterator[Event]:

@@ -32,6 +32,7 @@ class Pass:
         upto: steps from here on were not due when it was stopped, and are not marked.
         broken: whether the sound went away in it; the next pass takes it up and shares its result.
         swing: as in :class:`trainer.drill.Clock`.
+        waits: whether it goes on beyond `close` for a player who is late.
     """
 
     zero: int
@@ -43,14 +44,19 @@ class Pass:
     upto: int
     broken: bool = False
     swing: float = 1.0
+    waits: bool = False
 
     @classmethod
-    def of(cls, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
+    def of(
+        cls, drill: Drill, clock: Clock, steps: range, begin: int, *, waits: bool = False
+    ) -> Pass:
         """A pass that runs its course."""
         end = clock.sample(drill.steps[steps[-1]].end)
         close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
         first, last = steps[0], steps[-1] + 1
-        return cls(clock.zero, clock.tempo, first, last, begin, close, last, swing=clock.swing)
+        return cls(
+            clock.zero, clock.tempo, first, last, begin, close, last, swing=clock.swing, waits=waits
+        )
 
     @classmethod
     def free(cls, drill: Drill, steps: range, begin: int) -> Pass:

@@ -112,12 +112,12 @@ class _Take:
                 yield from conductor.feed(reading)
             if self._stopping() or (plan.drill is not None and not conductor.running):
                 break
-        if isinstance(source, Recording):
-            yield from conductor.finish()
-            for warning in source.warnings:
-                yield Notice(warning)
-        else:
+        if isinstance(source, Microphone) or self._stopping():
             yield from conductor.stop(self._heard)
+            return
+        yield from conductor.finish()
+        for warning in source.warnings if isinstance(source, Recording) else ():
+            yield Notice(warning)
 
     def rescue(self) -> Iterator[Event]:
         """The result of what was played before things went wrong."""
@@ -177,7 +177,7 @@ class _Take:
             return
         bars = (max(1, drill.steps[steps[0]].bar), self._bars(drill)[1])
         clock = microphone.start_clock(self._track(drill, bars))
-        yield from self._begin(Pass.of(drill, clock, steps, self._heard))
+        yield from self._begin(self._pass(drill, clock, steps, self._heard))
 
     def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
         """The beats of the next pass."""
@@ -207,16 +207,16 @@ class _Take:
             return
         match source:
             case Microphone():
-                first = Pass.of(drill, source.start_clock(), steps, 0)
+                first = self._pass(drill, source.start_clock(), steps, 0)
             case Player():
-                first = Pass.of(drill, source.clock, steps, 0)
+                first = self._pass(drill, source.clock, steps, 0)
             case Recording():
                 if self._plan.start is None:
                     self._saved_passes = list(passes_in(source.tags, drill))
                 if self._saved_passes:
                     first = self._saved_passes.pop(0)
                 else:
-                    first = Pass.of(drill, self._find_clock(source.rate), steps, 0)
+                    first = self._pass(drill, self._find_clock(source.rate), steps, 0)
         yield from self._begin(first)
 
     def _look_ahead(self, heard: int) -> None:
@@ -255,7 +255,7 @@ class _Take:
             return
         clock = self._next_clock or self._climbed(drill)
         self._next_clock = None
-        yield from self._begin(Pass.of(drill, clock, steps, begin))
+        yield from self._begin(self._pass(drill, clock, steps, begin))
 
     def _climbed(self, drill: Drill) -> Clock:
         """The clock of a pass whose tempo depends on how the last one ended."""
@@ -268,6 +268,11 @@ class _Take:
             return source.start_clock(track)
         assert isinstance(source, Player)
         return source.again(track.tempo)
+
+    def _pass(self, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
+        """A pass, which waits for a late player unless the next one is already on its way."""
+        on_time = self._plan.loops and self._ladder is None
+        return Pass.of(drill, clock, steps, begin, waits=not on_time)
 
     def _begin(self, one: Pass) -> Iterator[Event]:
         assert self._conductor is not None
