@@ -100,6 +100,10 @@ def test_the_commands_are_those_of_the_readme() -> None:
         "drill list",
         "drill show",
         "drill check",
+        "drill fmt",
+        "drill move",
+        "drill new",
+        "drill schema",
         "sound list",
         "sound check",
     }

@@ -1,8 +1,9 @@
-"""``trainer drill``: the drills at hand, one of them as a page, and checking drill files."""
+"""``trainer drill``: the drills at hand, and starting, checking and laying out drill files."""
 
 from __future__ import annotations
 
 import json
+import shlex
 import shutil
 from pathlib import Path
 from typing import Annotated
@@ -11,9 +12,12 @@ import typer
 
 from trainer.cli.exit import Exit
 from trainer.cli.move import move
-from trainer.cli.options import Format, FormatOption
+from trainer.cli.options import Format, FormatOption, write_json
 
-app = typer.Typer(help="Drills: list them, read one, check files.", no_args_is_help=True)
+app = typer.Typer(
+    help="Drills: list them, read one, start, check and lay out files.", no_args_is_help=True
+)
+PathsArgument = Annotated[list[Path], typer.Argument(help="Drill files, and folders of them.")]
 app.command()(move)
 
 
@@ -53,27 +57,118 @@ def show(
 
 
 @app.command()
-def check(
-    paths: Annotated[list[Path], typer.Argument(help="Drill files, and folders of them.")],
+def new(
+    name: Annotated[str, typer.Argument(help="The drill's name, or a path for its file.")],
+    title: Annotated[str | None, typer.Option(help="One line; default: from the name.")] = None,
+    harp: Annotated[
+        str, typer.Option("--harp", metavar="KEY", help="Key of the harp: C, Bb, 'low F'.")
+    ] = "C",
+    tempo: Annotated[float, typer.Option(help="Beats a minute.", min=20, max=300)] = 72,
+    meter: Annotated[str, typer.Option(help="Beats in a bar and their note value.")] = "4/4",
 ) -> None:
-    """Check drill files and tell everything that is wrong with them.
+    """Start a drill: write a small one with comments, in your own drills' folder.
+
+    Example: trainer drill new my-first-bend --harp A --tempo 60
+    """
+    from trainer.drill.shelf import drill_files
+    from trainer.drill.starter import path_of, starter, write_new
+
+    path = path_of(name)
+    hides = drill_files().get(path.stem)
+    write_new(path, starter(path.stem, title, harp, tempo, meter))
+    typer.echo(f"Wrote {path}.")
+    by_name = drill_files().get(path.stem) == path
+    if by_name and hides:
+        typer.echo(f"It takes the place of the {path.stem} that was on the shelf.")
+    file, drill = shlex.quote(str(path)), shlex.quote(path.stem if by_name else str(path))
+    typer.echo(
+        "Change it in any text editor, and then:\n"
+        f"  trainer drill check {file}\n"
+        f"  trainer drill show {drill}\n"
+        f"  trainer play {drill}"
+    )
+
+
+@app.command()
+def check(
+    paths: PathsArgument,
+    strict: Annotated[bool, typer.Option("--strict", help="Fail on warnings too.")] = False,
+) -> None:
+    """Check drill files: tell everything that is wrong, and warn about what cannot be played well.
 
     Example: trainer drill check my-drills new-one.toml
     """
-    from trainer.drill import DrillError, read_drill
+    from trainer.drill import DrillError, doubts_of, parse_drill
+    from trainer.drill.file import read_text
     from trainer.drill.shelf import drill_paths
 
     files = drill_paths(paths)
-    wrong = 0
+    wrong = warnings = 0
     for path in files:
         try:
-            read_drill(path)
+            text = read_text(path)
+            drill = parse_drill(text, path.stem, str(path))
         except DrillError as error:
             wrong += 1
             typer.echo(error)
-    typer.echo(f"{len(files) - wrong} of {len(files)} drill files are fine.")
-    if wrong:
+            continue
+        for doubt in doubts_of(text, drill):
+            warnings += 1
+            typer.echo(doubt.text(str(path), "warning"))
+    warned = f"{warnings} warning{'s' * (warnings > 1)}; " if warnings else ""
+    typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are fine.")
+    if wrong or (strict and warnings):
         raise typer.Exit(Exit.FAILED)
+
+
+@app.command()
+def fmt(
+    paths: PathsArgument,
+    check: Annotated[
+        bool, typer.Option("--check", help="Write nothing; fail if a file would change.")
+    ] = False,
+) -> None:
+    """Lay out drill files: bars and beats in columns, everything else as it is.
+
+    Example: trainer drill fmt my-drills new-one.toml
+    """
+    from trainer.drill import DrillError, laid_out
+    from trainer.drill.file import read_text
+    from trainer.drill.layout import write_over
+    from trainer.drill.shelf import drill_paths
+
+    files = drill_paths(paths)
+    wrong = changed = 0
+    for path in files:
+        try:
+            text = read_text(path)
+            new_text = laid_out(text, path.stem, str(path))
+            if new_text == text:
+                continue
+            if not check:
+                write_over(path, new_text)
+        except DrillError as error:
+            wrong += 1
+            typer.echo(error)
+            continue
+        changed += 1
+        typer.echo(f"{path} {'would change' if check else 'is laid out'}")
+    told = "would change" if check else "changed"
+    left = f", and {wrong} could not be laid out" if wrong else ""
+    typer.echo(f"{changed} of {len(files)} drill files {told}{left}.")
+    if wrong or (check and changed):
+        raise typer.Exit(Exit.FAILED)
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of drill files, for editors that complete and check fields.
+
+    Example: trainer drill schema
+    """
+    from trainer.drill.schema import schema as schema_of_drills
+
+    write_json(schema_of_drills())
 
 
 def _width() -> int:

@@ -1,8 +1,10 @@
 """The drill: its model, its text format, the shelf, and beats on the sample clock."""
 
 from trainer.drill.clock import Clock
+from trainer.drill.doubts import doubts_of
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.file import parse_drill, read_drill
+from trainer.drill.layout import laid_out
 from trainer.drill.model import (
     PARTS,
     WEIGHTS,
@@ -17,6 +19,7 @@ from trainer.drill.model import (
 )
 from trainer.drill.move import on_harp, unplayable
 from trainer.drill.shelf import Shelf, find, read_shelf
+from trainer.drill.write import write_drill
 
 __all__ = [
     "PARTS",
@@ -32,11 +35,14 @@ __all__ = [
     "Sound",
     "Step",
     "Vibrato",
+    "doubts_of",
     "find",
+    "laid_out",
     "on_harp",
     "parse_drill",
     "read_drill",
     "read_shelf",
     "sound_text",
     "unplayable",
+    "write_drill",
 ]

@@ -21,7 +21,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
@@ -52,7 +52,7 @@ def read_drill(path: Path | str) -> Drill:
         DrillError: the file cannot be read or is no drill; every problem in it is told.
     """
     path = Path(path)
-    return parse_drill(_text(path), path.stem, str(path))
+    return parse_drill(read_text(path), path.stem, str(path))
 
 
 def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
@@ -69,7 +69,7 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     from trainer.drill.head import check_table  # pydantic is slow to load and only needed here
 
     where = where or name
-    source = source.removeprefix("\ufeff").replace("\r\n", "\n")
+    source = plain(source)
     if deep := deep_key(source):
         raise _error(where, source, [Problem(deep, 1, 0, _DEEP)])
     try:
@@ -95,6 +95,17 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
     return _drill(name, table, parts["tab"], parts.get("second"))
+
+
+def plain(source: str) -> str:
+    """A file's text without a byte order mark and with plain line ends, as places count in it."""
+    return source.removeprefix("\ufeff").replace("\r\n", "\n")
+
+
+def with_lines(problems: Iterable[Problem], source: str) -> Iterator[Problem]:
+    """Problems with the lines of the plain source that they stand in."""
+    lines = dict(enumerate(source.split("\n"), start=1))
+    return (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
 
 
 def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> Drill:
@@ -164,7 +175,12 @@ def _at_odds(table: DrillTable, music: Music, second: Music | None) -> list[Faul
     return faults
 
 
-def _text(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """The text of a drill file, as it stands there.
+
+    Raises:
+        DrillError: the file cannot be read, is too large for a drill, or is not UTF-8.
+    """
     try:
         if path.is_dir():
             raise DrillError(f"{path} is a folder, not a drill; name a file in it")
@@ -186,10 +202,7 @@ def _text(path: Path) -> str:
 
 
 def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:
-    lines = dict(enumerate(source.split("\n"), start=1))
-    return DrillError.of(
-        where, (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
-    )
+    return DrillError.of(where, with_lines(problems, source))
 
 
 def _toml_problem(error: Exception, source: str) -> Problem:

@@ -253,7 +253,8 @@ def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fau
 def _shown(value: object) -> str:
     match value:
         case str():
-            return f'"{value[:40]}…"' if len(value) > 40 else f'"{value}"'
+            text = value.replace("\n", "\\n")
+            return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
         case bool():
             return str(value).lower()
         case int():

@@ -18,7 +18,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from trainer.drill.errors import DrillError, cells
-from trainer.drill.file import parse_drill
+from trainer.drill.file import parse_drill, plain
 from trainer.drill.note import beats_of
 from trainer.drill.places import COMMENT_OR_LITERAL, KEY
 from trainer.drill.tokens import words_and_comment
@@ -47,8 +47,7 @@ def laid_out(source: str, name: str, where: str | None = None) -> str:
     """
     drill = parse_drill(source, name, where)
     ends = "\r\n" if "\r\n" in source.partition("\n")[0] + "\n" else "\n"
-    plain = source.removeprefix("\ufeff").replace("\r\n", "\n")
-    text = "\n".join(_without_spare_blanks(_rows(_statements(plain)))) + "\n"
+    text = "\n".join(_without_spare_blanks(_rows(_statements(plain(source))))) + "\n"
     assert parse_drill(text, name) == drill, "laying a drill out must not change it"
     return text.replace("\n", ends)
 
@@ -104,12 +103,12 @@ def _statements(source: str) -> Iterator[_Row]:
 
 
 def _rows(statements: Iterable[_Row]) -> Iterator[str]:
-    """The lines of the file; comments of neighbouring lines stand in one column."""
+    """The lines of the file; comments of lines that follow each other stand in one column."""
     block: list[_Row] = []
     for row in statements:
         code = row.code.rstrip()
         row = _Row(code if row.inner else _statement(code.lstrip()), row.comment.rstrip())
-        if not (row.code and row.comment and "\n" not in row.code):
+        if not (row.code or row.comment) or "\n" in row.code:
             yield from _with_comments(block)
             block = []
         block.append(row)

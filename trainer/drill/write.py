@@ -71,22 +71,22 @@ def _text(drill: Drill) -> str:
 
 
 def _head(drill: Drill) -> Iterator[str]:
-    yield f"title = {_string(drill.title)}"
+    yield f"title = {toml_string(drill.title)}"
     if drill.about:
         yield f'about = """\n{_escaped(drill.about)}\n"""'
-    yield f"harp = {_string(drill.key)}"
+    yield f"harp = {toml_string(drill.key)}"
     if drill.tuning != "richter":
-        yield f"tuning = {_string(drill.tuning)}"
-    yield f"tempo = {_number(drill.tempo)}"
+        yield f"tuning = {toml_string(drill.tuning)}"
+    yield f"tempo = {toml_number(drill.tempo)}"
     yield f'meter = "{drill.meter[0]}/{drill.meter[1]}"'
     if drill.begins:
         yield f"pickup = {_pickup(-drill.begins)}"
     if drill.swing != 1:
-        yield f"swing = {_number(drill.swing)}"
+        yield f"swing = {toml_number(drill.swing)}"
     if drill.level != 1:
         yield f"level = {drill.level}"
     if drill.skills:
-        yield f"skills = [{', '.join(map(_string, drill.skills))}]"
+        yield f"skills = [{', '.join(map(toml_string, drill.skills))}]"
     if drill.free:
         yield 'clock = "free"'
     if drill.loop:
@@ -112,11 +112,12 @@ def _unusual(figures: Mapping[str, float], usual: Mapping[str, float]) -> dict[s
 
 
 def _table(name: str, figures: Mapping[str, float]) -> str:
-    rows = [f"{field} = {_number(figure)}" for field, figure in figures.items()]
+    rows = [f"{field} = {toml_number(figure)}" for field, figure in figures.items()]
     return "\n".join([f"[{name}]", *rows]) if rows else ""
 
 
-def _number(figure: float) -> str:
+def toml_number(figure: float) -> str:
+    """A figure in TOML, whole where it is."""
     return str(int(figure)) if figure == int(figure) else repr(figure)
 
 
@@ -126,7 +127,8 @@ def _pickup(beats: Fraction) -> str:
     return next((text for text in digits if pickup_of(float(text)) == beats), repr(float(beats)))
 
 
-def _string(text: str) -> str:
+def toml_string(text: str) -> str:
+    """A text as a string of TOML in one line."""
     return '"' + _escaped(text).replace("\n", "\\n").replace('"', '\\"') + '"'
 
 
