@@ -144,6 +144,13 @@ def test_what_is_wider_than_the_page_goes_on_after_a_joining_sign() -> None:
     )
 
 
+def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
+    drill = drill_of("-3@-40 -3@-40 -3@-40 | 4:4", pickup="3")
+    assert page(drill, 20) == (
+        "0 -3@-40  -3@-40\n  2       3\n\n  -3@-40  |\n  4\n\n1 4  .  .  .  |\n  1  2  3  4"
+    )
+
+
 # What the signs mean
 
 
