@@ -18,7 +18,16 @@ from itertools import pairwise
 
 import pytest
 
-from trainer.drill import Care, Drill, Step, on_harp, read_drill, read_shelf
+from trainer.drill import (
+    Care,
+    Drill,
+    Step,
+    doubts_of,
+    laid_out,
+    on_harp,
+    read_drill,
+    read_shelf,
+)
 from trainer.drill.shelf import own_folder
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Ended, Failed, Plan, run
@@ -196,6 +205,13 @@ def test_the_shelf_is_read_without_a_problem() -> None:
     assert shelf.errors == ()
     assert len(shelf.drills) >= 64
     assert {drill.name for drill in shelf.drills} == set(DRILLS)
+
+
+@each_drill
+def test_nothing_in_a_drill_is_doubtful_and_it_is_laid_out(drill: Drill) -> None:
+    text = TEXTS[drill.name]
+    assert doubts_of(text, drill) == ()
+    assert laid_out(text, drill.name) == text
 
 
 @each_drill
