@@ -70,7 +70,7 @@ def move(
 
       trainer drill move ferry-home --by pitch --from 2 --position 3
 
-      trainer drill move ferry-home --by pitch --harp F --out drills/ferry-home-on-f.toml
+      trainer drill move ferry-home --by pitch --harp G --out on-g.toml
     """
     from trainer.drill import find
     from trainer.report.moves import moves_data, moves_text
