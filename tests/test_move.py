@@ -502,7 +502,10 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
         (("--harp", "A", "--half-steps", "-2"), "--half-steps moves a tune by its pitch"),
         (("--harp", "H"), "no harp has the key 'H'"),
         (("--by", "pitch", "--tuning", "x"), "no tuning is called 'x'"),
-        (("--harp", "A", "--tuning", "solo"), "ferry-home.toml:14:55: -4' cannot be played on a A"),
+        (
+            ("--harp", "A", "--tuning", "solo"),
+            "-4' cannot be played on a A, solo harp: hole 4 blow",
+        ),
         (("--by", "pitch", "--harp", "high F#", "--half-steps", "-36"), "nothing of it"),
         (("--by", "pitch", "--harp", "A", "--half-steps", "1", "--position", "2"), "leave one out"),
         (("--harp", "A", "--out", "new.txt"), "end it in .toml"),
