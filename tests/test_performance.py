@@ -349,14 +349,14 @@ def test_either_part_can_be_the_players() -> None:
     drill = drill_of(TWO, 120)
     assert [str(step.first[0]) for step in trainer_steps(drill)] == ["-1", "1", "-1"]
     assert [step.tab for step in trainer_steps(drill.part(2), (2, 3))] == ["-4", "-3"]
-    played = Played(drill, part=2)
+    played = Played(drill.part(2))
     assert np.std(played.cut(beats(0, 2), 0.0, 1.0)) < 1e-3
     for tab, at, length in (("-1", 2, 2), ("1", 4, 4), ("-1", 8, 4)):
         track, _ = played.cents_of(beats(at, length), tab, 0.3, 0.8)
         assert np.mean(track) == pytest.approx(0.0, abs=0.5)
     with pytest.raises(DrillError, match="slipway has no part 2; it has 1"):
-        Played("4:4", part=2)
-    faulty = Played(drill, {1: Fault(cents=20.0)}, part=2)
+        drill_of("4:4").part(2)
+    faulty = Played(drill.part(2), {1: Fault(cents=20.0)})
     assert np.mean(faulty.cents_of(beats(4, 4), "1", 0.3, 0.8)[0]) == pytest.approx(20.0, abs=0.5)
 
 

@@ -13,6 +13,7 @@ from trainer.cli.options import (
     FormatOption,
     HarpOption,
     OffsetOption,
+    PartOption,
     RecordingArgument,
     TemperamentOption,
     TempoOption,
@@ -41,6 +42,7 @@ def mark(
         ),
     ] = None,
     channel: ChannelOption = None,
+    part: PartOption = 1,
     format_: FormatOption = Format.TEXT,
 ) -> None:
     """Mark a recording of a drill, step by step.
@@ -59,7 +61,7 @@ def mark(
     from trainer.report.result import result_dict, result_text
     from trainer.sound import RecordingSpec, SoundError
 
-    wanted = find(drill)
+    wanted = find(drill).part(part)
     played_on = saved_harp(recording) or Harp.of(wanted.key, wanted.tuning)
     plan = Plan(
         harp_of(harp, tuning, temperament, a4, offset, base=played_on),

@@ -57,6 +57,9 @@ LatencyOption = Annotated[
         max=2000,
     ),
 ]
+PartOption = Annotated[
+    int, typer.Option(help="Which part is yours, where a drill has two.", min=1, max=2)
+]
 RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")]
 
 

@@ -18,6 +18,7 @@ from trainer.cli.options import (
     LatencyOption,
     OffsetOption,
     OutputOption,
+    PartOption,
     TemperamentOption,
     TempoOption,
     TuningOption,
@@ -47,7 +48,11 @@ def play(
     offset: OffsetOption = None,
     tempo: TempoOption = None,
     bars: Annotated[str | None, typer.Option(help="Bars to play, as in 3-4; default: all.")] = None,
-    loop: Annotated[bool, typer.Option("--loop", help="Again and again, until stopped.")] = False,
+    loop: Annotated[
+        bool | None,
+        typer.Option(help="Again and again, until stopped; default: as the drill says."),
+    ] = None,
+    part: PartOption = 1,
     count_in: Annotated[
         int | None, typer.Option(help="Beats of count-in; default: one bar.", min=1, max=16)
     ] = None,
@@ -85,7 +90,7 @@ def play(
     from trainer.practice import Plan
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
-    wanted = find(drill)
+    wanted = find(drill).part(part)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(one) for one in fault or ())

@@ -36,7 +36,8 @@ def way_of(
         ends: how far off its first and last sound it was.
     """
     wanted = target.on_one_hole
-    has = ~np.isnan(played.pitch) & (played.t <= played.release)
+    speaks = 0.5 * target.step.rest(0)[1] * length  # reeds rise to their pitch as they begin
+    has = ~np.isnan(played.pitch) & (played.t >= speaks) & (played.t <= played.release)
     if wanted is None or has.sum() < FEWEST_STEADY:
         return None, None
     t, x = played.t[has], _smooth(played.pitch[has])

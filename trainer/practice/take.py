@@ -34,6 +34,7 @@ from trainer.sound import (
     SourceLost,
     TakeWriter,
     open_source,
+    trainer_steps,
 )
 
 AHEAD_S = 0.9
@@ -176,7 +177,7 @@ class _Take:
             yield from self._begin(Pass.free(drill, steps, self._heard))
             return
         bars = (max(1, drill.steps[steps[0]].bar), self._bars(drill)[1])
-        clock = microphone.start_clock(self._track(drill, bars))
+        clock = microphone.start_clock(self._track(drill, bars), own=trainer_steps(drill, bars))
         yield from self._begin(self._pass(drill, clock, steps, self._heard))
 
     def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
@@ -207,7 +208,7 @@ class _Take:
             return
         match source:
             case Microphone():
-                first = self._pass(drill, source.start_clock(), steps, 0)
+                first = self._pass(drill, self._start_clock(source, drill), steps, 0)
             case Player():
                 first = self._pass(drill, source.clock, steps, 0)
             case Recording():
@@ -217,6 +218,8 @@ class _Take:
                     first = self._saved_passes.pop(0)
                 else:
                     first = self._pass(drill, self._find_clock(source.rate), steps, 0)
+        if isinstance(source, Microphone) and not source.plays and trainer_steps(drill):
+            yield Notice("there is no output for what the trainer is to play; it stays silent")
         yield from self._begin(first)
 
     def _look_ahead(self, heard: int) -> None:
@@ -235,9 +238,8 @@ class _Take:
             case Player() if heard > now.close - round(AHEAD_S * source.rate):
                 self._next_clock = source.again()
             case Microphone() if heard > now.close - round(AHEAD_S * source.rate):
-                track = self._track(drill)
-                after = now.clock(source.rate).sample(track.end)
-                self._next_clock = source.start_clock(track, after=after)
+                after = now.clock(source.rate).sample(self._track(drill).end)
+                self._next_clock = self._start_clock(source, drill, after)
 
     def _next_pass(self, drill: Drill) -> Iterator[Event]:
         """Begin another pass, if there is to be one."""
@@ -263,11 +265,15 @@ class _Take:
         assert conductor is not None
         if self._ladder and conductor.passed:
             self._ladder.take(conductor.passed[-1])
-        track = self._track(drill)
         if isinstance(source, Microphone):
-            return source.start_clock(track)
+            return self._start_clock(source, drill)
         assert isinstance(source, Player)
-        return source.again(track.tempo)
+        return source.again(self._track(drill).tempo)
+
+    def _start_clock(self, microphone: Microphone, drill: Drill, after: int | None = None) -> Clock:
+        """Let the beats of the next pass begin, with what the trainer plays on them."""
+        own = trainer_steps(drill, self._plan.played_bars)
+        return microphone.start_clock(self._track(drill), after=after, own=own)
 
     def _pass(self, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
         """A pass, which waits for a late player unless the next one is already on its way."""

@@ -21,7 +21,6 @@ def open_source(
     tempo: float | None = None,
     bars: tuple[int, int] | None = None,
     count_in: int | None = None,
-    part: int = 1,
 ) -> Microphone | Recording | Player:
     """The source that a spec names, ready to give blocks.
 
@@ -32,20 +31,18 @@ def open_source(
         tempo: beats a minute; None takes the drill's own.
         bars: first and last bar, from 1; None takes all.
         count_in: beats before the first; None is one bar.
-        part: which of the drill's two parts is the player's. With a microphone, whoever starts
-            its clock hands over the steps of the other, see :func:`trainer.sound.trainer_steps`.
 
     Raises:
         SoundError: it cannot be opened; or the built-in player has nothing to play.
-        DrillError: the drill has no such bars or part.
+        DrillError: the drill has no such bars.
         HarpError: the harp cannot play a step.
     """
     if isinstance(spec, RecordingSpec):
         return Recording(spec.path, spec.channel)
     if isinstance(spec, MicrophoneSpec):
         clicks = ClickTrack.of(drill, tempo, bars, count_in) if drill else None
-        plays = drill is not None and bool(trainer_steps(drill.part(part), bars))
+        plays = drill is not None and bool(trainer_steps(drill, bars))
         return Microphone(spec, clicks, harp if plays else None)
     if drill is None or harp is None:
         raise SoundError("the built-in player needs a drill and a harp; name a drill to play")
-    return Player(drill, harp, tempo=tempo, bars=bars, count_in=count_in, part=part, spec=spec)
+    return Player(drill, harp, tempo=tempo, bars=bars, count_in=count_in, spec=spec)

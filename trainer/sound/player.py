@@ -54,7 +54,6 @@ class Player:
         tempo: float | None = None,
         bars: tuple[int, int] | None = None,
         count_in: int | None = None,
-        part: int = 1,
         spec: PlayerSpec | None = None,
         block: int | None = None,
     ) -> None:
@@ -66,18 +65,14 @@ class Player:
             tempo: beats a minute; None takes the drill's own.
             bars: first and last bar to play, from 1; None plays all.
             count_in: beats of room before the first; None is one bar.
-            part: which of a drill's two parts to play. The other one and calls are the trainer's:
-                they are heard beside it where it plays aloud, as the count-in is, and are not in
-                its blocks.
             spec: how to play, faults included; None plays without fault.
             block: samples in a block; None is 256 at the pace of a clock, otherwise 2048.
 
         Raises:
-            DrillError: the drill has no such bars or part.
+            DrillError: the drill has no such bars.
             HarpError: the harp cannot play a step.
             SoundError: a fault that cannot be played.
         """
-        drill = drill.part(part)
         self._harp, self._spec = harp, spec or PlayerSpec()
         self._steps = drill.steps if bars is None else _inside(drill, bars)
         self._beside = Accompaniment(self._spec.rate)
