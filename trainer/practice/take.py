@@ -218,8 +218,13 @@ class _Take:
                     first = self._saved_passes.pop(0)
                 else:
                     first = self._pass(drill, self._find_clock(source.rate), steps, 0)
-        if isinstance(source, Microphone) and not source.plays and trainer_steps(drill):
-            yield Notice("there is no output for what the trainer is to play; it stays silent")
+        if isinstance(source, Microphone) and trainer_steps(drill, self._plan.played_bars):
+            yield Notice(
+                "the trainer plays along: headphones, at a moderate level, keep it out of the "
+                "microphone"
+                if source.plays
+                else "there is no output for what the trainer is to play; it stays silent"
+            )
         yield from self._begin(first)
 
     def _look_ahead(self, heard: int) -> None:

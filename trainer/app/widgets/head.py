@@ -49,7 +49,7 @@ class HeadState:
         own = f" (own {drill.tempo:g})" if take.tempo != drill.tempo else ""
         about = [f"{plan.harp.name} harp", f"tempo {take.tempo:g}{own}"]
         if drill.free:
-            about[1] = "no beat: each step waits until it is held"
+            about[1] = "no beat"
         if plan.played_bars:
             about.append("bars {} to {}".format(*plan.played_bars))
         about.append("loop on" if plan.loops else "loop off")
