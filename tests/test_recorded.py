@@ -10,13 +10,15 @@ key is struck.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import cache
+from pathlib import Path
 
 import aubio
 import numpy as np
 import parselmouth
 import pytest
+import soundfile as sf
 from reeds.excerpts import (
     EXCERPTS,
     LATE_S,
@@ -39,7 +41,7 @@ from reeds.excerpts import (
     speaks,
 )
 
-from trainer.drill import find
+from trainer.drill import find, parse_drill
 from trainer.ear import HeardNote, Reading, notes
 from trainer.harp import Breath, Harp, Tab
 from trainer.marking import Mark, Result
@@ -519,3 +521,101 @@ def test_the_phrase_is_written_down_as_it_was_played() -> None:
     assert told[5] in ("-4", "-4'")
     assert notes_of("phrase")[-1].holes == (4, 5)
     assert Counter(note.clean for note in notes_of("phrase")) == {True: 8, False: 1}
+
+
+# --- marks of the language's own ------------------------------------------------------------
+
+SLOW_BEAT_S = 60.0 / 92.0
+MOVES = parse_drill(
+    '''
+title = "What the recorded reeds can do"
+harp = "C"
+tempo = 92
+tab = """
+-4=-4' r -4'>-4 r | -4{vibrato 6 25} r -2+5 r | -3@-40 r -6' r |
+"""
+''',
+    "moves",
+)
+MOVES_ZERO_S = 4 * SLOW_BEAT_S
+Curve = Callable[[np.ndarray], np.ndarray]
+
+
+def still(cents_off: float = 0.0) -> Curve:
+    return lambda part: np.full_like(part, cents_off)
+
+
+def over(*points: tuple[float, float]) -> Curve:
+    """Straight lines through (share of the step, cents)."""
+    return lambda part: np.interp(part, *zip(*points, strict=True))
+
+
+def bent_by(tab: str, curve: Curve) -> Samples:
+    """A recorded reed for a beat, less the 60 ms in which it is let go, its pitch moved."""
+    reed = cut("c-harp", tab)[round((LEAD_S - 0.002) * RATE) :].astype(float)
+    reed = reed[speaks(reed) :]
+    count = round((SLOW_BEAT_S - 0.06) * RATE)
+    speed = np.exp2(curve(np.arange(count) / (SLOW_BEAT_S * RATE)) / 1200.0)
+    at = np.concatenate([[0.0], np.cumsum(speed)[:-1]])
+    sound = np.interp(np.minimum(at, len(reed) - 1.0), np.arange(len(reed)), reed)
+    fade = round(0.02 * RATE)
+    sound[-fade:] *= np.linspace(1.0, 0.0, fade)
+    return sound
+
+
+def vibrato(hz: float, depth: float) -> Curve:
+    return lambda part: depth * np.sin(2.0 * np.pi * hz * np.maximum(part - 0.2, 0) * SLOW_BEAT_S)
+
+
+LADDER = over((0.0, 0.0), (0.4375, 0.0), (0.5625, -100.0), (1.0, -100.0))
+LET_UP = over((0.0, -100.0), (0.25, -100.0), (0.75, 0.0), (1.0, 0.0))
+GOOD_MOVES = {
+    0: [("-4", LADDER)],
+    2: [("-4", LET_UP)],
+    4: [("-4", vibrato(6.0, 25.0))],
+    6: [("-2", still()), ("-5", still())],
+    8: [("-3", still(-40.0))],
+    10: [("-6", still(-100.0))],
+}
+FAULTY_MOVES = GOOD_MOVES | {
+    0: [("-4", over((0.0, 0.0), (0.4375, 0.0), (0.5625, -78.0), (1.0, -78.0)))],
+    2: [("-4", over((0.0, -100.0), (0.25, -100.0), (0.5, -20.0), (0.75, 0.0), (1.0, 0.0)))],
+    4: [("-4", vibrato(4.0, 25.0))],
+    6: [("-2", still())],
+    8: [("-3", still(-25.0))],
+}
+
+
+def moved_marks(folder: Path, played: Mapping[int, Sequence[tuple[str, Curve]]]) -> list[Mark]:
+    samples = 1e-4 * np.random.default_rng(3).standard_normal(round(17 * SLOW_BEAT_S * RATE))
+    for beat, reeds in played.items():
+        at = round((MOVES_ZERO_S + beat * SLOW_BEAT_S) * RATE)
+        for tab, curve in reeds:
+            one = bent_by(tab, curve)
+            samples[at : at + len(one)] += one * 0.1 / np.sqrt(np.mean(one**2))
+    sf.write(folder / "moves.wav", samples, RATE, subtype="PCM_24")
+    plan = Plan(C, RecordingSpec(folder / "moves.wav"), drill=MOVES, start=MOVES_ZERO_S)
+    (result,) = [event.result for event in run(plan) if isinstance(event, Ended)]
+    return list(result.marks)
+
+
+def test_ladders_glides_vibrato_and_splits_of_recorded_reeds_are_marked(tmp_path: Path) -> None:
+    """A recorded reed moved along a known path; each fault by what it changed."""
+    good = moved_marks(tmp_path, GOOD_MOVES)
+    assert [mark.measured.heard for mark in good[:2]] == ["-4=-4'", "-4'>-4"]
+    assert min(mark.score for mark in good) >= 90.0, [mark.sentence for mark in good]
+    assert good[2].measured.vibrato_hz == pytest.approx(6.0, rel=0.05)
+    assert good[2].measured.vibrato_cents == pytest.approx(25.0, abs=4.0)
+    assert good[3].measured.holes == (2, 5)
+
+    bad = moved_marks(tmp_path, FAULTY_MOVES)
+    rungs = [(one.measured.rungs[1] or 0.0) for one in (good[0], bad[0])]
+    assert rungs[1] - rungs[0] == pytest.approx(22.0, abs=3.0)
+    strayed = [(one.measured.stray_cents or 0.0) for one in (good[1], bad[1])]
+    assert strayed[0] < 8.0
+    assert strayed[1] == pytest.approx(30.0, abs=6.0)
+    assert bad[2].measured.vibrato_hz == pytest.approx(4.0, rel=0.05)
+    assert bad[3].sentence.startswith("hole 5 missing")
+    off = [(one.measured.cents or 0.0) for one in (good[4], bad[4])]
+    assert off[1] - off[0] == pytest.approx(15.0, abs=3.0)
+    assert bad[5].measured.cents == pytest.approx(good[5].measured.cents, abs=0.5)
