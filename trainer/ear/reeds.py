@@ -49,6 +49,11 @@ SEEN = 0.1
 """Share of a reed's energy that must be seen before it is fitted: the rest may be another's."""
 SPLITS_DB = -20.0
 """Level from which an octave above is told: a leak too soft to count may make partials beat."""
+TONGUE_HOLES = 4
+"""How far apart the holes of a split may lie that the tongue blocks the holes between of."""
+SPLIT = 0.2
+"""Such a split is looked for where neighbours leave so much unexplained, in the main reed's
+energy."""
 MOST_REEDS = 5
 
 
@@ -181,6 +186,8 @@ class ReedListener:
             best = max(
                 chords, key=lambda one: self._evidence(one) * (held if one.entry == tab else 1.0)
             )
+        if not young and best.mixture.unexplained > SPLIT * best.mixture.energies[0]:
+            best = self._grow(best.mixture, best.entry, grid, best.holes)
         if len(best.holes) > 1:
             return _told(best, hz)
         if end is not None:
@@ -228,13 +235,19 @@ class ReedListener:
             if lowest < natural < highest
         ]
 
-    def _grow(self, mixture: Mixture, entry: Tab, grid: Floats) -> _Chord:
-        """The reeds that sound around the first one, found outward from it."""
+    def _grow(
+        self, mixture: Mixture, entry: Tab, grid: Floats, known: tuple[int, ...] = ()
+    ) -> _Chord:
+        """The reeds that sound around the first one, found outward from it; where some are known,
+        those that the tongue may leave open further away."""
         naturals = self._naturals[entry.breath]
-        holes = [entry.hole]
+        holes = list(known) or [entry.hole]
         # An octave above shares all partials, and is left to its beats; an octave below does not.
         below = self._octaves(entry, 0.5)
         edge = {entry.hole - 1, entry.hole + 1} & set(naturals) | below
+        if known:
+            near = range(entry.hole - TONGUE_HOLES, entry.hole + TONGUE_HOLES + 1)
+            edge = set(near) & set(naturals) - edge - set(holes) - self._octaves(entry, 2.0)
         soft: dict[int, float] = {}
         while edge and len(holes) < MOST_REEDS:
             found = {hole: mixture.search(naturals[hole] * grid) for hole in edge}
