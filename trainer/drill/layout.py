@@ -110,8 +110,10 @@ def _rows(statements: Iterable[_Row]) -> Iterator[str]:
         row = _Row(code if row.inner else _statement(code.lstrip()), row.comment.rstrip())
         if not (row.code or row.comment) or "\n" in row.code:
             yield from _with_comments(block)
+            yield from _with_comments([row])
             block = []
-        block.append(row)
+        else:
+            block.append(row)
     yield from _with_comments(block)
 
 

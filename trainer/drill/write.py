@@ -48,8 +48,8 @@ def write_drill(drill: Drill) -> str:
         raise DrillError(f"{drill.name} cannot be written as a drill file: {why}") from None
     if not same:
         raise DrillError(
-            f"{drill.name} cannot be written as a drill file: it holds figures that are finer "
-            "than a file says them"
+            f"{drill.name} cannot be written as a drill file: it holds something that a file "
+            "does not say in that way"
         )
     return text
 
