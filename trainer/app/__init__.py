@@ -7,4 +7,4 @@ so that Textual's is set to a millisecond: what is shown is painted at once, at 
 
 import os
 
-os.environ["TEXTUAL_FPS"] = "1000"
+os.environ.setdefault("TEXTUAL_FPS", "1000")

@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-import os
-
 from trainer.practice import Plan
 
 
 def open_screen(plan: Plan, *, autostart: bool = False) -> None:
     """Open the app on a plan and stay until the player leaves."""
-    # Textual draws by a clock of its own, on which what is urgent would wait for up to 17 ms.
-    os.environ.setdefault("TEXTUAL_FPS", "240")
     from trainer.drill import read_shelf
     from trainer.practice import Listener
 

@@ -23,10 +23,9 @@ from pathlib import Path
 import platformdirs
 
 from trainer.music import TrainerError
-from trainer.practice.events import Event, Failed, Finished, Heard, Notice, Paused, Started
+from trainer.practice.events import Event, Failed, Finished, Heard, Paused, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
-from trainer.sound import MicrophoneSpec
 
 CLOSING_S = 3.0
 MOST_AT_ONCE = 400
@@ -35,10 +34,6 @@ UNDER_WAY = 8_000
 """So many bytes fit into any system's pipe; no more are sent than the screen has taken."""
 MOST_KEPT = 12_000
 """Events kept for a screen that is away, a minute's worth; readings after that are dropped."""
-HUSH_S = 0.4
-"""So long a silence without a single bit of noise is noticed."""
-QUIETEST_DB = -120.0
-"""The level of such a silence in a reading."""
 DRAIN_S = 0.002
 PAUSED_S = 0.5
 """So long the listener waits for the screen where there is nothing to hear meanwhile."""
@@ -118,36 +113,6 @@ class Listener:
             self._process.kill()
 
 
-class _Hush:
-    """Notices a microphone that falls silent to the last bit, as none does that is switched on.
-
-    It may be muted, or another input may have taken its place. Some have a gate that does the
-    same between notes: a silence that ends by itself is told of again only when twice as long.
-    """
-
-    def __init__(self) -> None:
-        self._last = 0.0
-        self._heard = self._told = False
-        self._patience = HUSH_S
-
-    def hear(self, event: Event) -> Notice | None:
-        """What is to be said after an event, if anything."""
-        if not isinstance(event, Heard):
-            return None
-        reading = event.reading
-        silent_s = reading.heard_at - self._last
-        if reading.level_db > QUIETEST_DB:
-            self._last, self._heard, told = reading.heard_at, True, self._told
-            self._told = False
-            if told:
-                self._patience = 2.0 * silent_s
-                return Notice("the microphone gives sound again")
-        elif self._heard and not self._told and silent_s > self._patience:
-            self._told = True
-            return Notice("the microphone gives nothing but silence; is it muted or unplugged?")
-        return None
-
-
 class _Sender:
     """Events on their way to the screen.
 
@@ -210,11 +175,8 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
             plan = plans.recv()
             if plan is None:
                 continue  # a stop that came after the take's own end
-            hush = _Hush()
             for event in run(plan, stopping):
                 sender.send(event)
-                if isinstance(plan.source, MicrophoneSpec) and (notice := hush.hear(event)):
-                    sender.send(notice)
                 if isinstance(event, Paused):
                     sender.drain(PAUSED_S)  # to open it again may take seconds
                 if isinstance(event, Started):

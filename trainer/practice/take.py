@@ -20,6 +20,7 @@ from trainer.practice.events import (
     Resumed,
     Started,
 )
+from trainer.practice.hush import Hush
 from trainer.practice.ladder import TempoLadder
 from trainer.practice.passes import Pass, passes_in, tags_of
 from trainer.practice.plan import Plan
@@ -93,7 +94,7 @@ class _Take:
             bars=plan.played_bars,
             count_in=plan.count_in,
         )
-        ear = Ear(source.rate, plan.harp)
+        ear, hush = Ear(source.rate, plan.harp), Hush()
         if plan.save is not None:
             own = isinstance(source, Microphone)
             self._writer = TakeWriter(plan.save, source.rate, own=own)
@@ -111,6 +112,8 @@ class _Take:
                 if plan.drill is not None and not conductor.running:
                     yield from self._next_pass(plan.drill)
                 yield from conductor.feed(reading)
+                if isinstance(source, Microphone) and (notice := hush.hear(reading)):
+                    yield notice
             if self._stopping() or (plan.drill is not None and not conductor.running):
                 break
         if isinstance(source, Microphone) or self._stopping():
