@@ -1,0 +1,88 @@
+"""The tables of the journal, version by version.
+
+`STEPS[n]` brings a journal from version n to n + 1. What has been released is never changed: a new
+version is a new step.
+"""
+
+from __future__ import annotations
+
+STEPS: tuple[str, ...] = (
+    """
+    CREATE TABLE takes (
+        id TEXT PRIMARY KEY,
+        player TEXT NOT NULL,
+        began TEXT NOT NULL,
+        day TEXT NOT NULL,
+        drill TEXT NOT NULL,
+        title TEXT NOT NULL,
+        skills TEXT NOT NULL,
+        harp_key TEXT NOT NULL,
+        harp_tuning TEXT NOT NULL,
+        harp_a4 REAL NOT NULL,
+        harp_temperament TEXT NOT NULL,
+        harp_name TEXT,
+        tempo REAL NOT NULL,
+        source TEXT NOT NULL,
+        score REAL NOT NULL,
+        passed INTEGER NOT NULL,
+        whole INTEGER NOT NULL,
+        seconds REAL NOT NULL,
+        extras TEXT NOT NULL,
+        audio TEXT
+    ) STRICT;
+    CREATE INDEX takes_by_day ON takes (player, day);
+    CREATE INDEX takes_by_drill ON takes (player, drill, began);
+    CREATE TABLE steps (
+        take TEXT NOT NULL REFERENCES takes (id) ON DELETE CASCADE,
+        idx INTEGER NOT NULL,
+        tab TEXT NOT NULL,
+        kind TEXT NOT NULL,
+        entry TEXT,
+        care TEXT NOT NULL,
+        beats REAL NOT NULL,
+        score REAL NOT NULL,
+        parts TEXT NOT NULL,
+        sentence TEXT NOT NULL,
+        heard TEXT,
+        cents REAL,
+        wobble_cents REAL,
+        drift_cents REAL,
+        scoop_cents REAL,
+        settle_ms REAL,
+        leak_db REAL,
+        leak_hole INTEGER,
+        late_ms REAL,
+        hz REAL,
+        PRIMARY KEY (take, idx)
+    ) STRICT, WITHOUT ROWID;
+    CREATE TABLE harps (
+        player TEXT NOT NULL,
+        name TEXT NOT NULL,
+        key TEXT NOT NULL,
+        tuning TEXT NOT NULL,
+        a4 REAL NOT NULL,
+        temperament TEXT NOT NULL,
+        measured TEXT NOT NULL,
+        reeds TEXT NOT NULL,
+        PRIMARY KEY (player, name, measured)
+    ) STRICT;
+    CREATE TABLE calibrations (
+        input TEXT NOT NULL,
+        output TEXT NOT NULL,
+        rate INTEGER NOT NULL,
+        latency_ms REAL NOT NULL,
+        spread_ms REAL NOT NULL,
+        measured TEXT NOT NULL,
+        by_hand INTEGER NOT NULL,
+        PRIMARY KEY (input, output, measured)
+    ) STRICT;
+    CREATE TABLE days (
+        player TEXT NOT NULL,
+        day TEXT NOT NULL,
+        minutes REAL NOT NULL,
+        entries TEXT NOT NULL,
+        PRIMARY KEY (player, day)
+    ) STRICT;
+    """,
+)
+VERSION = len(STEPS)
