@@ -26,6 +26,9 @@ class Plan:
         start: for a recording, the second on which the drill's first beat falls; None takes what
             the take was saved with, or finds it.
         save: where to keep the sound of the take (FLAC), if anywhere.
+        journal: the journal that remembers each pass; None for none.
+        player: who plays.
+        harp_name: what the player calls the harp in hand, if it is one of their own.
     """
 
     harp: Harp
@@ -37,6 +40,9 @@ class Plan:
     count_in: int | None = None
     start: float | None = None
     save: Path | None = None
+    journal: Path | None = None
+    player: str = ""
+    harp_name: str | None = None
 
     @property
     def loops(self) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterator
+from datetime import datetime
 
 from trainer.drill import Clock, Drill
 from trainer.ear import Ear, listen, notes
@@ -12,6 +13,7 @@ from trainer.marking import StartError, find_start
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import (
+    Ended,
     Event,
     Failed,
     Finished,
@@ -22,6 +24,7 @@ from trainer.practice.events import (
 )
 from trainer.practice.hush import Hush
 from trainer.practice.ladder import TempoLadder
+from trainer.practice.memory import Memory
 from trainer.practice.passes import Pass, passes_in, tags_of
 from trainer.practice.plan import Plan
 from trainer.sound import (
@@ -56,9 +59,11 @@ def run(plan: Plan, stopping: Callable[[], bool] = lambda: False) -> Iterator[Ev
     """
     take = _Take(plan, stopping)
     try:
-        yield from take.play()
+        for event in take.play():
+            yield from take.remembered(event)
     except TrainerError as error:
-        yield from take.rescue()
+        for event in take.rescue():
+            yield from take.remembered(event)
         yield Failed(str(error), no_sound=isinstance(error, DeviceError))
     saved = None
     try:
@@ -80,6 +85,8 @@ class _Take:
         self._heard = 0
         self._saved_passes: list[Pass] = []
         self._next_clock: Clock | None = None
+        self._began = datetime.now().astimezone()
+        self._memory = Memory(plan)
         climb = plan.drill.climb if plan.drill and plan.loops else None
         self._ladder = TempoLadder(climb, plan.first_tempo) if climb else None
 
@@ -123,6 +130,12 @@ class _Take:
         for warning in source.warnings if isinstance(source, Recording) else ():
             yield Notice(warning)
 
+    def remembered(self, event: Event) -> Iterator[Event]:
+        """An event, written into the journal first if it is a result."""
+        if isinstance(event, Ended):
+            yield from self._memory.keep(event.result, self._began)
+        yield event
+
     def rescue(self) -> Iterator[Event]:
         """The result of what was played before things went wrong."""
         if self._conductor is not None:
@@ -130,6 +143,7 @@ class _Take:
 
     def close(self) -> str | None:
         """Let go of the source and finish the saved take; where it was kept."""
+        self._memory.close()
         if self._source is not None:
             self._source.close()
         if self._writer is None:
@@ -292,6 +306,7 @@ class _Take:
         assert self._conductor is not None
         assert self._source is not None
         yield self._started(one.clock(self._source.rate), range(one.first, one.last))
+        self._began = datetime.now().astimezone()
         self._conductor.begin(one)
 
     def _started(self, clock: Clock | None, steps: range) -> Started:
