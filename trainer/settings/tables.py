@@ -1,0 +1,239 @@
+"""The settings: what each may be, what it is unless the player says otherwise, what is told of it.
+
+A description says what a setting is and what it must be, in words that fit into the settings
+file's comment and into the sentence about a wrong value.
+"""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from types import MappingProxyType
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
+
+from trainer.drill.head import Line
+from trainer.harp import load_tuning, parse_key
+from trainer.harp.harp import A4_RANGE
+from trainer.music import TrainerError, temperament
+
+Key = tuple[str, str]
+"""A table and the setting in it: ``("sound", "device")``."""
+
+LONGEST_NAME = 80
+
+
+def login_name() -> str:
+    """The name by which the system knows the player; ``player`` where it knows none."""
+    try:
+        name = " ".join(getpass.getuser().split())
+    except (OSError, KeyError, ImportError):  # which of them depends on the system
+        return "player"
+    return name[:LONGEST_NAME] if name.isprintable() and name else "player"
+
+
+def _known_by(reader: Callable[[str], object]) -> AfterValidator:
+    """A check that the reader, of a key, a tuning or a temperament, knows the text."""
+
+    def check(text: str) -> str:
+        try:
+            reader(text)
+        except TrainerError as error:
+            raise ValueError(str(error)) from error
+        return text
+
+    return AfterValidator(check)
+
+
+def _name_of(device: object) -> object:
+    """A device's number as the text that names it."""
+    return str(device) if type(device) is int else device
+
+
+def _path_of(text: object) -> object:
+    return Path(text) if isinstance(text, str) else text
+
+
+def _from_anywhere(path: Path) -> Path:
+    """The path with ``~`` written out; it has to mean the same from every folder."""
+    try:
+        whole = path.expanduser()
+    except RuntimeError:
+        whole = path
+    if not whole.is_absolute():
+        raise ValueError(f"'{path}' depends on the folder one is in; write all of it, or ~/ before")
+    return whole
+
+
+Device = Annotated[Line, BeforeValidator(_name_of)]
+Follows = Literal["temperament", "reeds"]
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, allow_inf_nan=False)
+
+
+class PlayerTable(_Table):
+    """Who plays."""
+
+    name: Line = Field(
+        default_factory=login_name,
+        description="whose takes these are, one line of text, up to 80 characters",
+    )
+
+
+class PracticeTable(_Table):
+    """How practice goes."""
+
+    minutes: float = Field(
+        default=20.0, ge=1, le=480, description="minutes of a day's set, a number from 1 to 480"
+    )
+    count_in: int | None = Field(
+        default=None,
+        ge=1,
+        le=16,
+        description="beats of count-in, a whole number from 1 to 16; not set, it is one bar",
+        examples=[4],
+    )
+
+
+class HarpTable(_Table):
+    """The harp in hand, where nothing else names one, and what in tune means on it."""
+
+    key: Annotated[str, _known_by(parse_key)] | None = Field(
+        default=None,
+        description='the key of the harp in hand, as "C" or "low F"; not set, drills are played '
+        "on their own harp",
+        examples=["C"],
+    )
+    name: Line | None = Field(
+        default=None,
+        description="your name for the harp in hand, of those that were measured",
+        examples=["old C"],
+    )
+    tuning: Annotated[str, _known_by(load_tuning)] = Field(
+        default="richter", description='the name of its tuning, as "richter"'
+    )
+    a4: float = Field(
+        default=440.0,
+        ge=A4_RANGE[0],
+        le=A4_RANGE[1],
+        description="Hz of A4, a number from 400 to 480",
+    )
+    temperament: Annotated[str, _known_by(temperament)] = Field(
+        default="equal", description='what in tune means, "equal", "just5" or "just7"'
+    )
+    naturals: Follows = Field(
+        default="temperament",
+        description='what the targets of natural notes follow, "temperament" or "reeds", as '
+        "measured",
+    )
+    bends: Follows = Field(
+        default="temperament",
+        description='what the targets of bends follow, "temperament" or "reeds", as measured',
+    )
+
+
+class SoundTable(_Table):
+    """Where sound comes from and goes."""
+
+    device: Device | None = Field(
+        default=None,
+        description="the microphone, its name, part of it, or number; not set, it is the system's",
+        examples=["USB"],
+    )
+    output: Device | None = Field(
+        default=None,
+        description="where clicks go, a name, part of it, or number; not set, to the system's",
+        examples=["Headphones"],
+    )
+    channel: int | None = Field(
+        default=None,
+        ge=1,
+        le=256,
+        description="the microphone's channel, a whole number from 1; not set, all are mixed",
+        examples=[1],
+    )
+    latency_ms: float | None = Field(
+        default=None,
+        ge=0,
+        le=2000,
+        description="ms from click to microphone, a number from 0 to 2000; not set, as measured, "
+        "or by the driver",
+        examples=[25.0],
+    )
+    clicks: bool = Field(default=True, description="whether beats are heard, true or false")
+
+
+class JournalTable(_Table):
+    """What is remembered."""
+
+    file: Annotated[Path, BeforeValidator(_path_of), AfterValidator(_from_anywhere)] | None = Field(
+        default=None,
+        description="the journal's file, a whole path or one from ~/; not set, it is in your data "
+        "folder",
+        examples=["~/harp/journal.sqlite"],
+    )
+    keep_audio: bool = Field(
+        default=False, description="whether takes keep their sound, true or false"
+    )
+    audio_mb: float = Field(
+        default=500.0,
+        ge=1,
+        le=1_000_000,
+        description="megabytes that kept sound may take, a number from 1 to 1000000",
+    )
+
+
+class ScreenTable(_Table):
+    """How the screen looks."""
+
+    theme: Literal["dark"] = Field(
+        default="dark", description='the colours, "dark", so far the only ones'
+    )
+
+
+class Settings(_Table):
+    """All settings."""
+
+    player: PlayerTable = Field(default_factory=PlayerTable)
+    practice: PracticeTable = Field(default_factory=PracticeTable)
+    harp: HarpTable = Field(default_factory=HarpTable)
+    sound: SoundTable = Field(default_factory=SoundTable)
+    journal: JournalTable = Field(default_factory=JournalTable)
+    screen: ScreenTable = Field(default_factory=ScreenTable)
+
+
+TABLES: Mapping[str, type[_Table]] = MappingProxyType(
+    {
+        "player": PlayerTable,
+        "practice": PracticeTable,
+        "harp": HarpTable,
+        "sound": SoundTable,
+        "journal": JournalTable,
+        "screen": ScreenTable,
+    }
+)
+KEYS: tuple[Key, ...] = tuple(
+    (table, name) for table, model in TABLES.items() for name in model.model_fields
+)
+VARIABLES: Mapping[Key, str] = MappingProxyType(
+    {
+        ("player", "name"): "TRAINER_PLAYER",
+        ("harp", "key"): "TRAINER_HARP",
+        ("harp", "a4"): "TRAINER_A4",
+        ("sound", "device"): "TRAINER_DEVICE",
+        ("sound", "output"): "TRAINER_OUTPUT",
+        ("sound", "latency_ms"): "TRAINER_LATENCY_MS",
+        ("journal", "file"): "TRAINER_JOURNAL",
+    }
+)
+"""Environment variables that go before the file."""
+
+
+def default_of(key: Key) -> Any:
+    """What a setting is where nobody said anything."""
+    table, name = key
+    return TABLES[table].model_fields[name].get_default(call_default_factory=True)
