@@ -23,7 +23,7 @@ VIBRATO_HZ, VIBRATO_CENTS = (3.0, 9.0), (3.0, 100.0)
 """What the ear can measure."""
 WAH_HZ = (0.5, 9.0)
 USUAL_WAH = 3.0
-MOST_SOUNDS = 24
+MOST_IN_PATH = 24
 """In a glide or ladder; all ten holes up and down again are 19."""
 MOST_CHARACTERS = 600
 """Of a note without its length; more than any that can be played takes."""
@@ -188,8 +188,8 @@ def _check_path(
     text: str, sounds: tuple[Sound, ...], offs: tuple[float, ...], *, ladder: bool
 ) -> None:
     kind = "ladder" if ladder else "glide"
-    if len(sounds) > MOST_SOUNDS:
-        raise Wrong(f"a {kind} goes through {MOST_SOUNDS} sounds at most; make two steps of it")
+    if len(sounds) > MOST_IN_PATH:
+        raise Wrong(f"a {kind} goes through {MOST_IN_PATH} sounds at most; make two steps of it")
     for (before, off), (after, next_off) in pairwise(zip(sounds, offs, strict=True)):
         if before[0].breath is not after[0].breath:
             raise Wrong(
