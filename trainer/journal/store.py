@@ -138,6 +138,22 @@ class Journal:
                 inside.setdefault(row["take"], []).append(_step_of(row))
         return [_take_of(row, inside.get(row["id"], ())) for row in rows]
 
+    def columns(
+        self, *names: str, player: str | None = None, since: date | None = None
+    ) -> list[tuple[Any, ...]]:
+        """Some figures of all steps, each as a column: a year's in a fraction of what records take.
+
+        Args:
+            names: fields of :class:`StepRecord`, or ``take`` for the take's id; `parts` is JSON.
+            player, since: as in :meth:`takes`.
+        """
+        assert set(names) <= set(_STEP_COLUMNS), names
+        where, values = _where(
+            ("player = ?", player), ("day >= ?", since.isoformat() if since else None)
+        )
+        query = f"SELECT {', '.join(names)} FROM steps WHERE take IN (SELECT id FROM takes{where})"
+        return list(zip(*self._rows(query, values), strict=True)) or [()] * len(names)
+
     def take(self, beginning: str) -> TakeRecord:
         """The one take whose id begins so.
 
