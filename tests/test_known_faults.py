@@ -244,6 +244,15 @@ def test_a_free_clock_waits_for_the_right_note() -> None:
     assert sharp.marks[0].sentence == "not played"
 
 
+def test_a_free_clock_tells_how_often_a_step_was_tried() -> None:
+    drill = drill_of("-5:1 -4:1 5:1 r:1", clock='"free"')
+    faults = {0: Fault(extra="8"), 1: Fault(cents=-30.0, extra="-4'"), 2: Fault(instead="-4")}
+    second = played(drill, faults).marks[1]
+    assert (second.measured.tries or 0) >= 3
+    assert second.sentence.endswith("tries")
+    assert played(drill).marks[0].measured.tries == 1
+
+
 def test_a_free_clock_holds_for_as_long_as_the_goal_says() -> None:
     reached = []
     for hold in (0.3, 1.5):

@@ -11,6 +11,8 @@ which it was held; nothing is early or late.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from trainer.drill import Care, Clock, Drill, Sound, Step
@@ -27,6 +29,8 @@ from trainer.marking.target import Target, pitch_of, reed_bits, sounding_bits
 TOUCH_S = 0.1
 """So long the first sound of a glide has to be there."""
 FORGIVEN_S = 0.06
+AGAIN_S = 0.08
+"""Attacks nearer to each other are one."""
 CLEAN_DB = -24.0
 """A leak that is louder is one, where a step must be clean."""
 CYCLES = 2.0
@@ -63,6 +67,7 @@ class FreeMarker:
         self._attack = 0
         self._stage, self._held, self._out = 0, 0, 0
         self._stages: list[tuple[int, int]] = []
+        self._tries = self._begun = 0
         self._before: int | None = None
         self._fresh = True
         self._quiet = True
@@ -91,7 +96,7 @@ class FreeMarker:
             return []
         sounds = reading.sounding or reading.hz is not None
         if reading.onset is not None or (sounds and self._quiet):
-            self._begin(here)
+            self._begin(here, reading.sample)
         self._quiet = not sounds
         if not self._fresh or not self._hold(reading, max(0, lasted)):
             return []
@@ -112,9 +117,12 @@ class FreeMarker:
         passed = score >= self._drill.goal.pass_mark
         return Result(self._drill, self._harp.name, self._drill.tempo, marks, score, passed)
 
-    def _begin(self, here: int) -> None:
+    def _begin(self, here: int, sample: int) -> None:
         """A new attack: the step is tried again from its first sound."""
         self._attack = here
+        if not self._tries or sample - self._begun > AGAIN_S * self._rate:
+            self._tries += 1
+        self._begun = sample
         self._stage = self._held = self._out = 0
         self._stages = []
         self._fresh = True
@@ -177,6 +185,8 @@ class FreeMarker:
         segment = Segment(len(self._marks), self._attack, here + 1, 0.0, None)
         tolerance = self._drill.goal.tolerance
         measured = measure(target, self._history, segment, self._rate, tolerance, held=self._stages)
+        measured = replace(measured, tries=max(1, self._tries))
+        self._tries = 0
         mark = self._mark(target.step, measured)
         self._marks.append(mark)
         self._stage = self._held = self._out = 0

@@ -26,6 +26,7 @@ class Measured:
         unheard: of a slide, tab of the sounds on its way that were not heard.
         vibrato_hz, vibrato_cents: rate of a vibrato that was asked for, and its depth to each
             side; None when none was heard.
+        tries: where the clock is free, how many notes were begun until it was held.
         settle_ms: from the onset until the pitch stays within tolerance of where it is held; None
             if it never did, and for a glide.
         leak_db: level of the loudest unwanted hole relative to the wanted one.
@@ -55,6 +56,7 @@ class Measured:
     unheard: tuple[str, ...] = ()
     vibrato_hz: float | None = None
     vibrato_cents: float | None = None
+    tries: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

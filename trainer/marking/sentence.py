@@ -55,7 +55,9 @@ def sentence_of(
     else:
         clauses = _missing(missing_holes(step, measured))
     clauses += [_clause(part, step, measured) for part in faults]
-    return "; ".join(clauses[:_MOST]) if clauses else _praise(step, measured, parts)
+    told = "; ".join(clauses[:_MOST]) if clauses else _praise(step, measured, parts)
+    tries = measured.tries or 1
+    return told if tries == 1 else f"{told}; after {tries} tries"
 
 
 def in_words(sound: Sound) -> str:

@@ -46,7 +46,8 @@ def total_line(result: Result) -> str:
 def result_text(result: Result, width: int = 80) -> str:
     """A result as lines of at most `width` cells: what was played, each step's mark and why,
     and the total."""
-    head = f"{result.drill.title}, {result.harp} harp, tempo {result.tempo:g}"
+    beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
+    head = f"{result.drill.title}, {result.harp} harp, {beat}"
     lines = [textwrap.fill(head, max(width, NARROWEST)), "step  tab     mark  why"]
     lines += [mark_line(mark, width) for mark in result.marks]
     lines += [f"     {extra.sentence}" for extra in result.extras]
