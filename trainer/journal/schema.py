@@ -1,10 +1,15 @@
 """The tables of the journal, version by version.
 
 `STEPS[n]` brings a journal from version n to n + 1. What has been released is never changed: a new
-version is a new step.
+version is a new step, and a journal of the version before, with rows in every table, goes into
+``tests/journals`` as an SQL dump. A step may hold any statements but those of transactions and
+PRAGMA; tables may be rebuilt, because rows that point to each other are checked after all steps.
 """
 
 from __future__ import annotations
+
+APPLICATION = 0x48415250
+"""What SQLite's application_id says in every journal: HARP."""
 
 STEPS: tuple[str, ...] = (
     """
