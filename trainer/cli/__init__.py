@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from trainer.cli import drill, harp, listen, mark, play, sound, tab
+from trainer.cli import drill, harp, listen, mark, play, settings, sound, tab
 from trainer.cli.exit import Exit
 
 app = typer.Typer(
@@ -27,6 +27,7 @@ app.command()(tab.tab)
 app.command()(harp.harp)
 app.add_typer(drill.app, name="drill")
 app.add_typer(sound.app, name="sound")
+app.add_typer(settings.app, name="settings")
 
 
 @app.callback(invoke_without_command=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from enum import StrEnum
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -11,6 +12,7 @@ import typer
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
+    from trainer.settings import Settings
     from trainer.sound import MicrophoneSpec
 
 
@@ -28,9 +30,12 @@ HarpOption = Annotated[
 ]
 TuningOption = Annotated[str | None, typer.Option(help="Name of the harp's tuning.")]
 TemperamentOption = Annotated[
-    str | None, typer.Option(help="equal, just5 or just7; default: equal.")
+    str | None, typer.Option(help="equal, just5 or just7; default: your settings', or equal.")
 ]
-A4Option = Annotated[float | None, typer.Option("--a4", help="Hz of A4, 400 to 480; default: 440.")]
+A4Option = Annotated[
+    float | None,
+    typer.Option("--a4", help="Hz of A4, 400 to 480; default: your settings', or 440."),
+]
 OffsetOption = Annotated[
     list[str] | None,
     typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
@@ -63,6 +68,21 @@ PartOption = Annotated[
 RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")]
 
 
+def settings() -> Settings:
+    """The player's settings; what is wrong with them is told on standard error, once."""
+    from trainer.settings import find_settings
+
+    found = find_settings()
+    if found.problems:
+        _tell_once("\n".join(found.problems))
+    return found.settings
+
+
+@cache
+def _tell_once(text: str) -> None:
+    typer.echo(f"{text}\nwhat is wrong there is taken as usual", err=True)
+
+
 def harp_of(
     key: str | None,
     tuning: str | None,
@@ -71,15 +91,22 @@ def harp_of(
     offset: list[str] | None,
     *,
     base: Harp | None = None,
+    written_for: Harp | None = None,
 ) -> Harp:
-    """The harp that the options name; what they leave out is as on `base`, or a C harp.
+    """The harp that the options name; what they leave out is as on `base`, or as the settings say.
+
+    Args:
+        key, tuning, temperament, a4, offset: what the options say.
+        base: what was surely played on, as a saved take knows; settings do not change it.
+        written_for: the harp of a drill. Its key and tuning go before a C harp, but not before
+            those that the settings name.
 
     Raises:
         HarpError, MusicError: there is no such harp.
     """
     from trainer.harp import Harp, parse_offsets
 
-    base = base or Harp.of()
+    base = base or _usual_harp(written_for)
     return Harp.of(
         key or base.key.name,
         tuning or base.tuning.name,
@@ -91,20 +118,43 @@ def harp_of(
     )
 
 
+def _usual_harp(written_for: Harp | None) -> Harp:
+    """The harp of the settings; of a drill's, if they name no key, only what in tune means."""
+    from trainer.harp import Harp
+
+    wanted = settings().harp
+    key, tuning = wanted.key or "C", wanted.tuning
+    if written_for is not None:
+        key = wanted.key or written_for.key.name
+        if wanted.key is None or "tuning" not in wanted.model_fields_set:
+            tuning = written_for.tuning.name
+    return Harp.of(key, tuning, a4=wanted.a4, temperament_name=wanted.temperament)
+
+
 def microphone(
     device: str | None,
     output: str | None,
     channel: int | None = None,
     latency: float | None = None,
     *,
-    clicks: bool = True,
+    clicks: bool | None = None,
 ) -> MicrophoneSpec:
-    """The microphone that the options name."""
+    """The microphone that the options name; what they leave out is as the settings say."""
     from trainer.sound import MicrophoneSpec
 
+    usual = settings().sound
     return MicrophoneSpec(
-        device=device, output=output, channel=channel, latency_ms=latency, clicks=clicks
+        device=usual.device if device is None else device,
+        output=usual.output if output is None else output,
+        channel=usual.channel if channel is None else channel,
+        latency_ms=usual.latency_ms if latency is None else latency,
+        clicks=usual.clicks if clicks is None else clicks,
     )
+
+
+def count_in_of(beats: int | None) -> int | None:
+    """Beats of count-in that the option names, or the settings; None for one bar."""
+    return settings().practice.count_in if beats is None else beats
 
 
 def write_json(data: Any) -> None:

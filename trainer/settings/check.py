@@ -11,7 +11,8 @@ from pydantic import ValidationError
 
 from trainer.settings.tables import KEYS, TABLES, Key, Settings
 
-MOST_FAULTS = 100
+MOST_FAULTS = 30
+"""Looking for what was meant by each of many more takes its time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,21 +31,23 @@ class Fault:
 
 
 def check(data: Mapping[str, Any]) -> tuple[Settings, tuple[Fault, ...]]:
-    """The settings in a file's tables, with defaults for what is wrong, and what is wrong."""
-    faults: dict[tuple[str, ...], Fault] = {}
+    """The settings in a file's tables, with defaults for what is wrong, and what is wrong.
+
+    Of very many faults, only the first are told.
+    """
     try:
         return Settings.model_validate(dict(data)), ()
     except ValidationError as error:
+        wrong: dict[tuple[str, ...], Any] = {}
         for detail in error.errors(include_url=False):
-            path = tuple(str(part) for part in detail["loc"][:2])
-            faults.setdefault(path, _fault(path, detail))
-    right: dict[str, Any] = {}
-    for table, values in data.items():
-        if (table,) not in faults:
-            right[table] = {
-                name: value for name, value in values.items() if (table, name) not in faults
-            }
-    return Settings.model_validate(right), tuple(faults.values())[:MOST_FAULTS]
+            wrong.setdefault(tuple(str(part) for part in detail["loc"][:2]), detail)
+    right = {
+        table: {name: value for name, value in values.items() if (table, name) not in wrong}
+        for table, values in data.items()
+        if (table,) not in wrong
+    }
+    faults = tuple(_fault(path, detail) for path, detail in list(wrong.items())[:MOST_FAULTS])
+    return Settings.model_validate(right), faults
 
 
 def value_of(key: Key, text: str) -> Any:

@@ -21,7 +21,7 @@ from trainer.drill.file import plain, with_lines
 from trainer.drill.places import deep_key, places
 from trainer.settings.check import Fault, check, value_of
 from trainer.settings.errors import SettingsError
-from trainer.settings.tables import VARIABLES, Key, Settings
+from trainer.settings.tables import KEYS, VARIABLES, Key, Settings
 
 FILE = "settings.toml"
 FILE_VARIABLE = "TRAINER_SETTINGS"
@@ -52,7 +52,7 @@ class SettingsFound:
 def settings_path() -> Path:
     """The settings file: the one that TRAINER_SETTINGS names, else in the user's config folder."""
     if named := os.environ.get(FILE_VARIABLE):
-        return Path(named).expanduser().absolute()
+        return _from_here(named)
     return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / FILE
 
 
@@ -86,21 +86,26 @@ def find_settings(path: Path | None = None) -> SettingsFound:
         problems = _told(faults, source, file)
     origins: dict[Key, str] = {
         (table, name): "file"
-        for table in Settings.model_fields
-        for name in getattr(settings, table).model_fields_set
+        for table, name in KEYS
+        if name in getattr(settings, table).model_fields_set
     }
     for key, variable in VARIABLES.items():
         text = os.environ.get(variable)
         if not text:
             continue
         if key == ("journal", "file"):
-            text = str(Path(text).expanduser().absolute())
+            text = str(_from_here(text))
         try:
             settings = with_value(settings, key, value_of(key, text))
             origins[key] = variable
         except ValueError as error:
             problems += (f"the environment variable {variable}: {error}",)
     return SettingsFound(settings, file, origins, problems)
+
+
+def _from_here(text: str) -> Path:
+    """A path as a shell's user means it."""
+    return Path(os.path.expanduser(text)).absolute()
 
 
 def with_value(settings: Settings, key: Key, value: Any) -> Settings:
@@ -149,10 +154,12 @@ def parse(source: str, path: Path) -> dict[str, Any]:
         place = _TOML_PLACE.search(str(error))
         lines = source.rstrip("\n").split("\n")
         line, column = len(lines), len(lines[-1]) + 1
-        if place and place[1]:
+        if place is None:
+            line, column = 1, 1
+        elif place[1]:
             line, column = int(place[1]), int(place[2])
-        message = f"not TOML: {_TOML_PLACE.sub('', str(error))}"
-        (problem,) = with_lines([Problem(line, column, 1, message)], source)
+        message = f"not TOML: {_TOML_PLACE.sub('', str(error))}; 'trainer settings edit' opens it"
+        (problem,) = with_lines([Problem(line, column, bool(place), message)], source)
         raise SettingsError(problem.text(str(path))) from None
 
 
@@ -170,5 +177,5 @@ def _told(faults: tuple[Fault, ...], source: str, path: Path) -> tuple[str, ...]
     in_order = sorted(with_lines(problems, source), key=lambda one: (one.line, one.column))
     told = [problem.text(str(path)) for problem in in_order[:MOST_TOLD]]
     if len(in_order) > MOST_TOLD:
-        told.append(f"{path}: there are {len(in_order) - MOST_TOLD} more problems like these")
+        told.append(f"{path}: there are more problems like these")
     return tuple(told)

@@ -7,6 +7,7 @@ file's comment and into the sentence about a wrong value.
 from __future__ import annotations
 
 import getpass
+import os
 from collections.abc import Callable, Mapping
 from pathlib import Path
 from types import MappingProxyType
@@ -52,21 +53,18 @@ def _name_of(device: object) -> object:
     return str(device) if type(device) is int else device
 
 
-def _path_of(text: object) -> object:
-    return Path(text) if isinstance(text, str) else text
-
-
 def _from_anywhere(path: Path) -> Path:
     """The path with ``~`` written out; it has to mean the same from every folder."""
-    try:
-        whole = path.expanduser()
-    except RuntimeError:
-        whole = path
+    whole = Path(os.path.expanduser(path))
     if not whole.is_absolute():
         raise ValueError(f"'{path}' depends on the folder one is in; write all of it, or ~/ before")
     return whole
 
 
+KeyName = Annotated[str, _known_by(parse_key)]
+TuningName = Annotated[str, _known_by(load_tuning)]
+TemperamentName = Annotated[str, _known_by(temperament)]
+WholePath = Annotated[Path, Field(strict=False), AfterValidator(_from_anywhere)]
 Device = Annotated[Line, BeforeValidator(_name_of)]
 Follows = Literal["temperament", "reeds"]
 
@@ -102,10 +100,9 @@ class PracticeTable(_Table):
 class HarpTable(_Table):
     """The harp in hand, where nothing else names one, and what in tune means on it."""
 
-    key: Annotated[str, _known_by(parse_key)] | None = Field(
+    key: KeyName | None = Field(
         default=None,
-        description='the key of the harp in hand, as "C" or "low F"; not set, drills are played '
-        "on their own harp",
+        description='the key of the harp in hand, as "C" or "low F"; not set, that of the drill',
         examples=["C"],
     )
     name: Line | None = Field(
@@ -113,7 +110,7 @@ class HarpTable(_Table):
         description="your name for the harp in hand, of those that were measured",
         examples=["old C"],
     )
-    tuning: Annotated[str, _known_by(load_tuning)] = Field(
+    tuning: TuningName = Field(
         default="richter", description='the name of its tuning, as "richter"'
     )
     a4: float = Field(
@@ -122,7 +119,7 @@ class HarpTable(_Table):
         le=A4_RANGE[1],
         description="Hz of A4, a number from 400 to 480",
     )
-    temperament: Annotated[str, _known_by(temperament)] = Field(
+    temperament: TemperamentName = Field(
         default="equal", description='what in tune means, "equal", "just5" or "just7"'
     )
     naturals: Follows = Field(
@@ -141,12 +138,12 @@ class SoundTable(_Table):
 
     device: Device | None = Field(
         default=None,
-        description="the microphone, its name, part of it, or number; not set, it is the system's",
+        description="the microphone, a name, part of it, or number; not set, the system's",
         examples=["USB"],
     )
     output: Device | None = Field(
         default=None,
-        description="where clicks go, a name, part of it, or number; not set, to the system's",
+        description="where clicks go, a name, part of it, or number; not set, the system's",
         examples=["Headphones"],
     )
     channel: int | None = Field(
@@ -160,8 +157,7 @@ class SoundTable(_Table):
         default=None,
         ge=0,
         le=2000,
-        description="ms from click to microphone, a number from 0 to 2000; not set, as measured, "
-        "or by the driver",
+        description="ms from click to microphone, a number from 0 to 2000; not set, as measured",
         examples=[25.0],
     )
     clicks: bool = Field(default=True, description="whether beats are heard, true or false")
@@ -170,10 +166,9 @@ class SoundTable(_Table):
 class JournalTable(_Table):
     """What is remembered."""
 
-    file: Annotated[Path, BeforeValidator(_path_of), AfterValidator(_from_anywhere)] | None = Field(
+    file: WholePath | None = Field(
         default=None,
-        description="the journal's file, a whole path or one from ~/; not set, it is in your data "
-        "folder",
+        description="the journal's file, a whole path or one from ~/; not set, in your data folder",
         examples=["~/harp/journal.sqlite"],
     )
     keep_audio: bool = Field(

@@ -1,0 +1,175 @@
+"""``trainer settings``: what the player wants unless a command says otherwise."""
+
+from __future__ import annotations
+
+import os
+import shlex
+import shutil
+import subprocess
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from trainer.cli.exit import Exit
+from trainer.cli.options import Format, FormatOption, write_json
+
+if TYPE_CHECKING:
+    from trainer.settings import SettingsFound
+
+app = typer.Typer(
+    help="Your settings: show them, set them, or edit their file.\n\n"
+    "An option goes before an environment variable, that before the file, and the file before "
+    "what is usual."
+)
+EDITORS = ("sensible-editor", "nano", "vi")
+"""Where neither VISUAL nor EDITOR names one, the first of these that is there."""
+KeyArgument = Annotated[str, typer.Argument(help="Table and setting, as in sound.device.")]
+
+
+@app.callback(invoke_without_command=True)
+def settings(context: typer.Context) -> None:
+    """Make the settings file if it is not there yet, and show the settings."""
+    if context.invoked_subcommand is not None:
+        return
+    from trainer.settings import settings_path
+    from trainer.settings.write import make
+
+    if make(settings_path()):
+        typer.echo(f"Wrote {settings_path()}; 'trainer settings edit' opens it.")
+    show()
+
+
+@app.command()
+def show(format_: FormatOption = Format.TEXT) -> None:
+    """Show every setting, and where it comes from if it is not as usual.
+
+    Example: trainer settings show --format json
+    """
+    from trainer.settings import find_settings
+
+    found = find_settings()
+    if format_ is Format.JSON:
+        write_json(_data(found))
+    else:
+        typer.echo("\n".join(_lines(found)))
+    _tell(found)
+
+
+@app.command("path")
+def tell_path() -> None:
+    """Print the path of the settings file, whether it is there or not.
+
+    Example: trainer settings path
+    """
+    from trainer.settings import settings_path
+
+    typer.echo(settings_path())
+
+
+@app.command("set", context_settings={"ignore_unknown_options": True})
+def set_one(
+    key: KeyArgument,
+    value: Annotated[str, typer.Argument(help="What it is to be; quotes are for the shell only.")],
+) -> None:
+    """Set one setting in the file; the rest of it stays as it is.
+
+    Example: trainer settings set sound.device "USB mic"
+    """
+    from trainer.settings import find_settings, settings_path
+    from trainer.settings.write import parse_key, set_value, toml_text
+
+    path, name = settings_path(), parse_key(key)
+    new = set_value(path, name, value)
+    typer.echo(f"{'.'.join(name)} = {toml_text(new)}, in {path}")
+    origin = find_settings(path).origins.get(name, "file")
+    if origin != "file":
+        typer.echo(f"But {origin} is set, and goes before it.")
+
+
+@app.command()
+def unset(key: KeyArgument) -> None:
+    """Take one setting out of the file, so that it is as usual.
+
+    Example: trainer settings unset sound.device
+    """
+    from trainer.settings import settings_path
+    from trainer.settings.write import parse_key, unset
+
+    path, name = settings_path(), parse_key(key)
+    was_set = unset(path, name)
+    typer.echo(f"{'.'.join(name)} is {'no longer' if was_set else 'not'} set in {path}")
+
+
+@app.command()
+def edit() -> None:
+    """Open the settings file in your editor (VISUAL or EDITOR); it is made if it is not there.
+
+    Example: trainer settings edit
+    """
+    from trainer.settings import find_settings, settings_path
+    from trainer.settings.write import make
+
+    path = settings_path()
+    make(path)
+    _open_in_editor(path)
+    found = find_settings(path)
+    _tell(found)
+    if found.problems:
+        raise typer.Exit(Exit.BAD_INPUT)
+
+
+def _open_in_editor(path: Path) -> None:
+    """Open a file in the player's editor and wait until it is closed.
+
+    Raises:
+        SettingsError: there is no editor, or it cannot open the file.
+    """
+    from trainer.settings import SettingsError
+
+    usual = "notepad" if os.name == "nt" else next(filter(shutil.which, EDITORS), None)
+    editor = os.environ.get("VISUAL") or os.environ.get("EDITOR") or usual
+    if editor is None:
+        raise SettingsError(f"no editor was found; name yours in EDITOR, or open {path} in it")
+    try:
+        # Windows takes a command as one text; there, backslashes part folders.
+        command = f'{editor} "{path}"' if os.name == "nt" else [*shlex.split(editor), str(path)]
+        subprocess.run(command, check=True)
+    except (OSError, ValueError, subprocess.CalledProcessError) as error:
+        ended = getattr(error, "returncode", None)
+        reason = f"it ended with {ended}" if ended else getattr(error, "strerror", None) or error
+        raise SettingsError(
+            f"the editor '{editor}' could not edit {path}: {reason}; name another in EDITOR"
+        ) from None
+
+
+def _values(found: SettingsFound) -> dict[tuple[str, str], Any]:
+    from trainer.settings.tables import KEYS
+
+    return {(table, name): getattr(getattr(found.settings, table), name) for table, name in KEYS}
+
+
+def _lines(found: SettingsFound) -> list[str]:
+    from trainer.settings.write import toml_text
+
+    there = "" if found.file.exists() else " (not there; 'trainer settings' makes it)"
+    lines = [f"{found.file}{there}"]
+    for key, value in _values(found).items():
+        text = "not set" if value is None else toml_text(value)
+        lines.append(f"  {'.'.join(key):20}  {text:20}  {found.origins.get(key, '')}".rstrip())
+    return lines
+
+
+def _data(found: SettingsFound) -> dict[str, Any]:
+    return {
+        "file": str(found.file),
+        "is_there": found.file.exists(),
+        "settings": found.settings.model_dump(mode="json"),
+        "from": {".".join(key): origin for key, origin in found.origins.items()},
+        "problems": list(found.problems),
+    }
+
+
+def _tell(found: SettingsFound) -> None:
+    for problem in found.problems:
+        typer.echo(problem, err=True)
