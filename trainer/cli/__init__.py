@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from trainer.cli import drill, harp, listen, mark, play, settings, sound, tab
+from trainer.cli import drill, harp, listen, mark, play, progress, settings, sound, tab
 from trainer.cli.exit import Exit
 
 app = typer.Typer(
@@ -25,6 +25,7 @@ app.command()(listen.listen)
 app.command()(mark.mark)
 app.command()(tab.tab)
 app.command()(harp.harp)
+app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note
 app.add_typer(drill.app, name="drill")
 app.add_typer(sound.app, name="sound")
 app.add_typer(settings.app, name="settings")

@@ -27,7 +27,7 @@ IN_TUNE = 85.0
 """The part `pitch` from which a step is within the drill's tolerance, and the part `cleanness`
 from which it is clean: a leak is at least 24 dB down. Both as in `trainer.marking.score`."""
 ENOUGH = 5
-"""A spread of fewer notes says nothing, nor does the best day have fewer."""
+"""A spread of fewer notes says nothing."""
 
 
 @dataclass(frozen=True, slots=True)

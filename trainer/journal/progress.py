@@ -59,7 +59,8 @@ USUAL_DAYS = 10
 FEWEST = 3
 """A day with fewer notes is no figure of a comparison."""
 FEW_NOTES = 10
-"""What has fewer stands last, because nothing can be said of it yet."""
+"""What has fewer stands last, because nothing can be said of it yet; and a day with fewer is never
+the best one, which would be a matter of luck."""
 WEEK = 7
 
 
@@ -182,7 +183,7 @@ class Progress:
         """The best day by a measure, the first of those that are; None where no day has enough
         notes."""
         sign = 1.0 if MEASURES[measure].falls else -1.0
-        enough = [day for day in self.by_day(measure) if day.notes >= ENOUGH]
+        enough = [day for day in self.by_day(measure) if day.notes >= FEW_NOTES]
         return min(enough, key=lambda day: sign * day.value, default=None)
 
     def change(self, measure: str) -> Change:

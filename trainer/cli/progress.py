@@ -1,0 +1,167 @@
+"""``trainer progress``: what is getting better, and what is not."""
+
+from __future__ import annotations
+
+import shutil
+import sys
+from datetime import date, datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from trainer.cli.options import write_json
+
+if TYPE_CHECKING:
+    from trainer.journal.figures import Measure
+    from trainer.journal.progress import Overview, Progress
+
+WIDEST, HIGHEST = 100, 20
+"""Cells of a plot, at most."""
+
+
+class ProgressFormat(StrEnum):
+    """How progress is written."""
+
+    TEXT = "text"
+    JSON = "json"
+    CSV = "csv"
+
+
+class What(StrEnum):
+    """What a plot in the terminal shows."""
+
+    OFF = "off"
+    SPREAD = "spread"
+    TUNE = "tune"
+    CLEAN = "clean"
+    TIME = "time"
+    MARK = "mark"
+
+
+_MEASURES = {
+    What.OFF: "cents",
+    What.SPREAD: "spread_cents",
+    What.TUNE: "in_tune",
+    What.CLEAN: "clean",
+    What.TIME: "off_ms",
+    What.MARK: "score",
+}
+
+
+def progress(
+    of: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="NOTE or SKILL",
+            help="A tab entry (-4'), a skill (half-step bends), chords, ladders or everything; "
+            "default: a table of all.",
+        ),
+    ] = None,
+    player: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose; default: as in the settings.")
+    ] = None,
+    since: Annotated[
+        datetime | None,
+        typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="First day, as in 2026-11-25."),
+    ] = None,
+    weeks: Annotated[
+        int, typer.Option(help="How many weeks are set against as many before.", min=1, max=52)
+    ] = 1,
+    what: Annotated[What, typer.Option(help="What the plot in the terminal shows.")] = What.OFF,
+    plot: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Draw a picture, too: a name with .png or .svg."),
+    ] = None,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="A table of weeks instead of the plot.")
+    ] = False,
+    format_: Annotated[
+        ProgressFormat,
+        typer.Option(
+            "--format",
+            help="How to write it; csv: a line a week, of one NOTE or SKILL a line a day.",
+        ),
+    ] = ProgressFormat.TEXT,
+) -> None:
+    """Tell what is getting better and what is not, from the journal.
+
+    Examples:
+
+      trainer progress
+
+      trainer progress -4' --since 2026-09-01 --plot bend.png
+
+      trainer progress "half-step bends" --weeks 4 --what tune
+    """
+    from trainer.journal import journal_path
+    from trainer.journal.figures import MEASURES
+    from trainer.journal.progress import overview_at
+    from trainer.report.progress import empty_text
+    from trainer.settings import load_settings
+
+    if of is not None and of.startswith("--"):
+        raise typer.BadParameter(f"there is no option {of}; see 'trainer progress --help'")
+    settings = load_settings()
+    overview = overview_at(
+        settings.journal.file or journal_path(),
+        player or settings.player.name,
+        date.today(),
+        since=since.date() if since else None,
+        weeks=weeks,
+    )
+    if not overview.subjects:
+        typer.echo(empty_text(overview), err=format_ is not ProgressFormat.TEXT)
+        if format_ is ProgressFormat.TEXT:
+            return
+    one = overview.find(of) if of is not None and overview.subjects else None
+    if one is None:
+        _write_all(overview, format_)
+    else:
+        _write_one(one, overview.player, format_, None if plain else MEASURES[_MEASURES[what]])
+    if plot is not None and overview.subjects:
+        from trainer.report.plots import save_plot
+
+        save_plot(plot, overview, one)
+        typer.echo(f"drew {plot}", err=True)
+
+
+def _write_all(overview: Overview, format_: ProgressFormat) -> None:
+    from trainer.report.progress import overview_csv, overview_dict, overview_text
+
+    if format_ is ProgressFormat.JSON:
+        write_json(overview_dict(overview))
+    elif format_ is ProgressFormat.CSV:
+        typer.echo(overview_csv(overview), nl=False)
+    else:
+        typer.echo(overview_text(overview))
+
+
+def _write_one(
+    one: Progress, player: str, format_: ProgressFormat, plotted: Measure | None
+) -> None:
+    from trainer.report.progress import progress_csv, progress_dict, progress_text
+
+    if format_ is ProgressFormat.JSON:
+        write_json(progress_dict(one, player))
+    elif format_ is ProgressFormat.CSV:
+        typer.echo(progress_csv(one, player), nl=False)
+    elif plotted is not None and _is_drawn_on():
+        typer.echo(progress_text(one, player, history=False))
+        typer.echo("\n" + _plot(one, plotted))
+    else:
+        typer.echo(progress_text(one, player))
+
+
+def _is_drawn_on() -> bool:
+    """Whether a plot can be read where the output goes: a terminal that knows its letters."""
+    return sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()
+
+
+def _plot(one: Progress, measure: Measure) -> str:
+    from trainer.report.plots import may_color, terminal_plot
+
+    width, height = shutil.get_terminal_size()
+    size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
+    return terminal_plot(one, measure, *size, color=may_color())

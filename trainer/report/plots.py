@@ -1,0 +1,274 @@
+"""Plots of progress: in the terminal with plotext, as PNG or SVG with matplotlib.
+
+Both show the same figures: each day as a dot, the weeks as a line. matplotlib is an extra that the
+trainer does without; where it is missing, a sentence says how to get it.
+"""
+
+from __future__ import annotations
+
+import itertools
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import plotext  # type: ignore[import-untyped]
+
+from trainer.journal.figures import MEASURES, Measure
+from trainer.journal.progress import WEEK, Kind, Overview, Point, Progress
+from trainer.music import TrainerError
+from trainer.report.progress import change_text, day_text, subject_text, verdict_text
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+PANELS = ("cents", "in_tune", "clean", "off_ms")
+"""The measures that a picture of one thing shows."""
+SUFFIXES = (".png", ".svg")
+_DAY, _WEEK = "•", "braille"
+_TICK_CELLS = 16
+"""Cells between two dates on an axis, at least."""
+# Blue and orange of Okabe and Ito's colour-blind-safe set, https://jfly.uni-koeln.de/color/
+_BLUE, _ORANGE = "#0072b2", "#d55e00"
+
+Color = tuple[int, int, int]
+
+
+class PlotError(TrainerError):
+    """A picture cannot be made; the message says why and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class Palette:
+    """Colours of a plot in the terminal, as red, green and blue of 0 to 255.
+
+    Attributes:
+        days, weeks: of the dots and the line.
+        text: of the axes and their words.
+        back: behind it all; None is the terminal's own.
+    """
+
+    days: Color
+    weeks: Color
+    text: Color | None = None
+    back: Color | None = None
+
+
+ON_TERMINAL = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
+
+
+def scaled(value: float, measure: Measure) -> float:
+    """A figure as it is plotted: shares as percent."""
+    return 100.0 * value if measure.unit == "%" else value
+
+
+def title_of(progress: Progress, measure: Measure) -> str:
+    """What a plot shows."""
+    return f"{progress.name}: {measure.title}, {measure.unit}  ({_DAY} a day, ⠒ a week)"
+
+
+def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, width: int) -> None:
+    """Draw a plot afresh.
+
+    Args:
+        figure: plotext's module, or one of its figures.
+        progress: what it is about.
+        measure: what is plotted.
+        palette: its colours.
+        width: cells that it will be wide.
+    """
+    figure.clear_figure()
+    days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
+    figure.title(title_of(progress, measure))
+    if not days:
+        figure.title(f"{progress.name}: nothing measured of {measure.title}")
+        return
+    at = _middles(weeks, days)
+    figure.scatter(*_xy(days, measure), marker=_DAY, color=palette.days)
+    line = figure.plot if len(weeks) > 1 else figure.scatter
+    line(at, [scaled(week.value, measure) for week in weeks], marker=_WEEK, color=palette.weeks)
+    ticks, labels, ends = _dates(days, max(1, (width - 8) // _TICK_CELLS), progress.today)
+    figure.xticks(ticks, labels)
+    figure.xlim(*ends)
+    scale = _scale(days, measure)
+    figure.ylim(scale[0], scale[-1])
+    figure.yticks(scale, [str(at) for at in scale])
+    if palette.text is not None:
+        figure.axes_color(palette.back)
+        figure.ticks_color(palette.text)
+    if palette.back is not None:
+        figure.canvas_color(palette.back)
+
+
+def _xy(points: Sequence[Point], measure: Measure) -> tuple[list[int], list[float]]:
+    days = [point.first.toordinal() for point in points]
+    return days, [scaled(point.value, measure) for point in points]
+
+
+def _middles(weeks: Sequence[Point], days: Sequence[Point]) -> list[float]:
+    """Where weeks stand: in their middle, but not before the first day, nor after the last."""
+    first, last = days[0].first.toordinal(), days[-1].first.toordinal()
+    return [min(max(week.first.toordinal() + (WEEK - 1) / 2.0, first), last) for week in weeks]
+
+
+def _dates(
+    days: Sequence[Point], most: int, today: date
+) -> tuple[list[int], list[str], tuple[float, float]]:
+    """Days to be named, evenly spread, with their names; and the ends of the axis."""
+    first, last = days[0].first.toordinal(), days[-1].first.toordinal()
+    count = min(most, last - first)
+    ticks = [first + round(at * (last - first) / max(count, 1)) for at in range(count + 1)]
+    margin = max(0.02 * (last - first), 0.5)
+    names = [day_text(date.fromordinal(day), today) for day in ticks]
+    return ticks, names, (first - margin, last + margin)
+
+
+def _scale(days: Sequence[Point], measure: Measure) -> list[int]:
+    """Round figures from 0 to above all days, in at most five steps."""
+    if measure.unit in ("%", "points"):
+        return list(range(0, 101, 25))
+    top = max(scaled(day.value, measure) for day in days)
+    step = next(
+        step * 10**power
+        for power in itertools.count()
+        for step in (1, 2, 5)
+        if 5 * step * 10**power > top
+    )
+    return list(range(0, int(top // step + 1) * step + 1, step))
+
+
+def terminal_plot(
+    progress: Progress, measure: Measure, width: int, height: int, *, color: bool
+) -> str:
+    """A plot as lines for a terminal.
+
+    Args:
+        progress: what it is about.
+        measure: what is plotted.
+        width, height: in cells.
+        color: whether it may have colours; days and weeks differ in shape, too.
+    """
+    draw(plotext, progress, measure, ON_TERMINAL, width)
+    plotext.limit_size(False, False)
+    plotext.plotsize(width, height)
+    plotext.theme("clear")
+    text: str = plotext.build()
+    plotext.clear_figure()
+    plain: str = plotext.uncolorize(text)
+    return text if color else "\n".join(line.rstrip() for line in plain.splitlines())
+
+
+def may_color() -> bool:
+    """Whether the terminal may have colours: not if NO_COLOR is set or it is a dumb one."""
+    return not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
+
+
+def save_plot(path: Path, overview: Overview, progress: Progress | None) -> None:
+    """Save a picture of one thing's days and weeks, or of everything as it is.
+
+    Args:
+        path: a name that ends in .png or .svg.
+        overview: all progress, at least of one thing.
+        progress: the one thing; None is everything.
+
+    Raises:
+        PlotError: the name is another kind of file's, it cannot be written, or matplotlib is not
+            there.
+    """
+    if path.suffix.lower() not in SUFFIXES:
+        raise PlotError(f"'{path}' is no name of a picture; let it end in .png or .svg")
+    try:
+        import matplotlib
+        from matplotlib.figure import Figure
+    except ImportError as error:
+        raise PlotError(
+            "pictures need matplotlib, which is not installed: python -m pip install "
+            "'harp-trainer[plots]', or leave out --plot"
+        ) from error
+    settings: dict[Any, Any] = {
+        "svg.fonttype": "none",
+        "svg.hashsalt": "trainer",
+        "font.size": 9.0,
+        "text.parse_math": False,
+    }
+    with matplotlib.rc_context(settings):
+        figure = Figure(figsize=(10.0, 6.5), layout="constrained")
+        if progress is None:
+            _draw_all(figure, overview)
+        else:
+            _draw_one(figure, progress, overview.player)
+        try:
+            figure.savefig(path, dpi=120, metadata={"Date": None} if _is_svg(path) else None)
+        except OSError as error:
+            raise PlotError(f"{path} cannot be written: {error.strerror or error}") from error
+
+
+def _is_svg(path: Path) -> bool:
+    return path.suffix.lower() == ".svg"
+
+
+def _draw_one(figure: Figure, progress: Progress, player: str) -> None:
+    figure.suptitle(f"{player}: {subject_text(progress)}")
+    for axes, name in zip(figure.subplots(2, 2).flat, PANELS, strict=True):
+        _draw_panel(axes, progress, MEASURES[name])
+
+
+def _draw_panel(axes: Axes, progress: Progress, measure: Measure) -> None:
+    days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
+    axes.set_title(
+        f"{measure.title}: {change_text(progress.change(measure.name), measure.unit)}", fontsize=9
+    )
+    axes.set_ylabel(measure.unit)
+    axes.grid(alpha=0.3)
+    if not days:
+        axes.text(0.5, 0.5, "nothing measured", transform=axes.transAxes, ha="center")
+        return
+    axes.scatter(*_xy(days, measure), s=14, color=_BLUE, label="a day")
+    axes.plot(
+        _middles(weeks, days),
+        [scaled(week.value, measure) for week in weeks],
+        color=_ORANGE,
+        marker="s",
+        markersize=4,
+        label="a week",
+    )
+    ticks, labels, ends = _dates(days, 4, progress.today)
+    axes.set_xticks(ticks, labels)
+    axes.set_xlim(*ends)
+    scale = _scale(days, measure)
+    axes.set_ylim(scale[0] - 0.03 * scale[-1], 1.03 * scale[-1])
+    axes.set_yticks(scale)
+    axes.legend(fontsize=8, loc="best")
+
+
+def _draw_all(figure: Figure, overview: Overview) -> None:
+    rows = [
+        one for kind in (Kind.NOTE, Kind.SEVERAL, Kind.SKILL) for one in overview.of(kind)
+    ] + overview.of(Kind.ALL)
+    rows = [one for one in rows if one.usual.cents is not None]
+    figure.set_size_inches(10.0, 1.5 + 0.26 * len(rows))
+    axes = figure.subplots()
+    for y, one in enumerate(rows):
+        best, usual = one.best("cents"), one.usual.cents or 0.0
+        if best is not None:
+            axes.plot([best.value, usual], [y, y], color="0.75", linewidth=1.0)
+            axes.plot(best.value, y, "D", color=_ORANGE, markersize=5)
+        axes.plot(usual, y, "o", color=_BLUE)
+    axes.plot([], [], "o", color=_BLUE, label="usual")
+    axes.plot([], [], "D", color=_ORANGE, markersize=5, label="best day")
+    axes.set_yticks(range(len(rows)), [one.name for one in rows])
+    axes.invert_yaxis()
+    axes.set_xlim(left=0.0)
+    axes.set_xlabel("how far off, cents (median)")
+    axes.grid(axis="x", alpha=0.3)
+    right = axes.secondary_yaxis("right")
+    right.set_yticks(range(len(rows)), [verdict_text(one.change("cents"), "cents") for one in rows])
+    right.tick_params(length=0)
+    axes.legend(loc="lower right", fontsize=8)
+    axes.set_title(
+        f"{overview.player}: worst first, and the last {WEEK * overview.weeks} days against "
+        f"{WEEK * overview.weeks} before"
+    )
