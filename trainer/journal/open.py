@@ -107,6 +107,8 @@ def _reason(path: Path, error: Exception) -> tuple[str, str]:
         errno.EROFS,
     ):
         return "its folder or file may not be written", "check their owner and rights"
+    if number == errno.ENOENT:
+        return f"there is no folder {path.parent}", "make it, or name another file"
     if number in (errno.ENOTDIR, errno.EEXIST):
         return "a file stands where a folder should be", "move that away, or name another file"
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")) or isinstance(error, ValueError):

@@ -289,7 +289,7 @@ class Journal:
         try:
             with transaction(self._db):
                 yield self._db
-        except (sqlite3.IntegrityError, sqlite3.InterfaceError) as error:
+        except sqlite3.IntegrityError as error:
             raise JournalError(
                 f"a record cannot be kept in the journal {self.path}: something in it is missing "
                 f"or no number ({error}); it is left out"
