@@ -292,10 +292,11 @@ try:
 except JournalError as error:
     answer["add"] = str(error)
 answer["there"] = {take.id for take in journal.takes()} == {take.id for take in kept}
-try:
-    journal.copy_to(folder / "copy.sqlite")
-except JournalError as error:
-    answer["copy"] = str(error)
+if way == "disk":
+    try:
+        journal.copy_to(folder / "copy.sqlite")
+    except JournalError as error:
+        answer["copy"] = str(error)
 answer["files"] = sorted(file.name for file in folder.iterdir())
 if way == "disk":
     filler.unlink()
@@ -357,7 +358,6 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path, way: str) -
         assert answer.pop("copy") == (
             f"the journal {path} cannot be copied to {tmp_path}/copy.sqlite: {reason}"
         )
-    answer.pop("copy", None)  # may fit below the limit
     assert answer == {
         "add": f"the journal {path} cannot be written: {reason}",
         "there": True,
