@@ -25,6 +25,8 @@ def folders_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[No
         patch.setenv("USERPROFILE", home)
         for kind in ("CACHE", "CONFIG", "DATA", "STATE"):
             patch.delenv(f"XDG_{kind}_HOME", raising=False)
+        for name in [name for name in os.environ if name.startswith("TRAINER_")]:
+            patch.delenv(name)
         yield
 
 

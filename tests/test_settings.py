@@ -19,7 +19,7 @@ from hypothesis import strategies as st
 
 from trainer.cli import main
 from trainer.cli.exit import Exit
-from trainer.cli.options import count_in_of, harp_of, microphone
+from trainer.cli.options import count_in_of, in_hand, microphone
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
 from trainer.music import TEMPERAMENTS
 from trainer.settings import SettingsError, find_settings, load_settings, settings_path
@@ -368,22 +368,22 @@ def test_a_wrong_variable_is_told_and_leaves_what_the_file_says(
 def test_the_harp_of_a_drill_gives_way_to_a_key_that_is_set_but_not_to_less(file: Path) -> None:
     drills = Harp.of("D", "paddy")
 
-    def in_hand(*options: Any, **harps: Harp) -> tuple[str, str, float, str]:
-        harp = harp_of(*(options or (None,) * 4), None, **harps)
+    def held(*options: Any, **harps: Harp) -> tuple[str, str, float, str]:
+        harp, _ = in_hand(*(options or (None,) * 4), None, **harps)
         return harp.key.name, harp.tuning.name, harp.a4, harp.temperament.name
 
-    assert in_hand() == ("C", "richter", 440.0, "equal")
-    assert in_hand(written_for=drills) == ("D", "paddy", 440.0, "equal")
+    assert held() == ("C", "richter", 440.0, "equal")
+    assert held(written_for=drills) == ("D", "paddy", 440.0, "equal")
     written(file, "harp = { a4 = 443, temperament = 'just5', tuning = 'solo' }\n")
-    assert in_hand() == ("C", "solo", 443.0, "just5")
-    assert in_hand(written_for=drills) == ("D", "paddy", 443.0, "just5")
+    assert held() == ("C", "solo", 443.0, "just5")
+    assert held(written_for=drills) == ("D", "paddy", 443.0, "just5")
     written(file, "harp.key = 'low F'\n")
-    assert in_hand() == ("low F", "richter", 440.0, "equal")
-    assert in_hand(written_for=drills) == ("low F", "paddy", 440.0, "equal")
+    assert held() == ("low F", "richter", 440.0, "equal")
+    assert held(written_for=drills) == ("low F", "paddy", 440.0, "equal")
     written(file, "harp.key = 'low F'\nharp.tuning = 'richter'\n")
-    assert in_hand(written_for=drills) == ("low F", "richter", 440.0, "equal")
-    assert in_hand("A", "solo", "just7", 441.0, written_for=drills) == ("A", "solo", 441.0, "just7")
-    assert in_hand(base=drills) == ("D", "paddy", 440.0, "equal")
+    assert held(written_for=drills) == ("low F", "richter", 440.0, "equal")
+    assert held("A", "solo", "just7", 441.0, written_for=drills) == ("A", "solo", 441.0, "just7")
+    assert held(base=drills) == ("D", "paddy", 440.0, "equal")
 
 
 @pytest.fixture

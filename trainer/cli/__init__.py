@@ -57,14 +57,24 @@ def open_app(
             err=True,
         )
         raise typer.Exit(Exit.USAGE)
-    from trainer.cli.options import microphone
+    from trainer.cli.options import count_in_of, in_hand, journal_file, microphone, settings
     from trainer.cli.screen import open_screen
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan
 
     first = read_shelf().drills[0]
-    open_screen(Plan(Harp.of(first.key, first.tuning), microphone(None, None), drill=first))
+    held, name = in_hand(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
+    plan = Plan(
+        held,
+        microphone(None, None),
+        drill=first,
+        count_in=count_in_of(None),
+        journal=journal_file(),
+        player=settings().player.name,
+        harp_name=name,
+    )
+    open_screen(plan)
 
 
 def main() -> None:

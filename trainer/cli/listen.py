@@ -19,7 +19,7 @@ from trainer.cli.options import (
     OffsetOption,
     TemperamentOption,
     TuningOption,
-    harp_of,
+    in_hand,
     microphone,
 )
 
@@ -66,13 +66,13 @@ def listen(
     from trainer.sound import RecordingSpec
 
     played_on = saved_harp(file) if file else None
-    in_hand = harp_of(harp, tuning, temperament, a4, offset, base=played_on)
+    held, _ = in_hand(harp, tuning, temperament, a4, offset, base=played_on)
     source = (
         microphone(device, None, channel, clicks=False)
         if file is None
         else RecordingSpec(file, channel)
     )
-    plan = Plan(in_hand, source)
+    plan = Plan(held, source)
     if format_ is None and file is None and sys.stdout.isatty():
         format_ = ListenFormat.SCREEN
     if format_ is ListenFormat.SCREEN:
@@ -92,7 +92,7 @@ def listen(
             write(json.dumps(reading_dict(reading)) + "\n")
         return
     typer.echo(NOTE_HEAD)
-    tracker = NoteTracker(in_hand)
+    tracker = NoteTracker(held)
     for reading in readings():
         for note in tracker.feed(reading):
             typer.echo(note_line(note))

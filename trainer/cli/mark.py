@@ -18,7 +18,8 @@ from trainer.cli.options import (
     TemperamentOption,
     TempoOption,
     TuningOption,
-    harp_of,
+    in_hand,
+    journal_file,
     write_json,
 )
 
@@ -43,6 +44,10 @@ def mark(
     ] = None,
     channel: ChannelOption = None,
     part: PartOption = 1,
+    player: Annotated[
+        str | None,
+        typer.Option(help="Who played: keeps the result in the journal under this name."),
+    ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
     """Mark a recording of a drill, step by step.
@@ -62,13 +67,19 @@ def mark(
     from trainer.sound import RecordingSpec, SoundError
 
     wanted = find(drill).part(part)
-    played_on = saved_harp(recording) or Harp.of(wanted.key, wanted.tuning)
+    played_on, written_for = saved_harp(recording), Harp.of(wanted.key, wanted.tuning)
+    held, name = in_hand(
+        harp, tuning, temperament, a4, offset, base=played_on, written_for=written_for
+    )
     plan = Plan(
-        harp_of(harp, tuning, temperament, a4, offset, base=played_on),
+        held,
         RecordingSpec(recording, channel),
         drill=wanted,
         tempo=tempo,
         start=start,
+        journal=journal_file() if player else None,
+        player=player or "",
+        harp_name=name,
     )
     passes = results(plan)
     if not passes:

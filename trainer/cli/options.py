@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
@@ -12,6 +14,7 @@ import typer
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
+    from trainer.journal import Journal
     from trainer.settings import Settings
     from trainer.sound import MicrophoneSpec
 
@@ -26,7 +29,11 @@ class Format(StrEnum):
 FormatOption = Annotated[Format, typer.Option("--format", help="How to write it.")]
 HarpOption = Annotated[
     str | None,
-    typer.Option("--harp", metavar="KEY", help="Key of the harp: C, Bb, 'low F' (or LF)."),
+    typer.Option(
+        "--harp",
+        metavar="KEY",
+        help="Key of the harp: C, Bb, 'low F' (or LF); or your own one's name.",
+    ),
 ]
 TuningOption = Annotated[str | None, typer.Option(help="Name of the harp's tuning.")]
 TemperamentOption = Annotated[
@@ -90,23 +97,15 @@ def harp_of(
     a4: float | None,
     offset: list[str] | None,
     *,
-    base: Harp | None = None,
-    written_for: Harp | None = None,
+    base: Harp,
 ) -> Harp:
-    """The harp that the options name; what they leave out is as on `base`, or as the settings say.
-
-    Args:
-        key, tuning, temperament, a4, offset: what the options say.
-        base: what was surely played on, as a saved take knows; settings do not change it.
-        written_for: the harp of a drill. Its key and tuning go before a C harp, but not before
-            those that the settings name.
+    """The harp that the options name; what they leave out is as on `base`.
 
     Raises:
         HarpError, MusicError: there is no such harp.
     """
     from trainer.harp import Harp, parse_offsets
 
-    base = base or _usual_harp(written_for)
     return Harp.of(
         key or base.key.name,
         tuning or base.tuning.name,
@@ -118,17 +117,65 @@ def harp_of(
     )
 
 
-def _usual_harp(written_for: Harp | None) -> Harp:
-    """The harp of the settings; of a drill's, if they name no key, only what in tune means."""
-    from trainer.harp import Harp
+def in_hand(
+    text: str | None,
+    tuning: str | None,
+    temperament: str | None,
+    a4: float | None,
+    offset: list[str] | None,
+    *,
+    base: Harp | None = None,
+    written_for: Harp | None = None,
+) -> tuple[Harp, str | None]:
+    """The harp in hand, and its name if it is one of the player's own.
 
-    wanted = settings().harp
-    key, tuning = wanted.key or "C", wanted.tuning
-    if written_for is not None:
-        key = wanted.key or written_for.key.name
-        if wanted.key is None or "tuning" not in wanted.model_fields_set:
-            tuning = written_for.tuning.name
-    return Harp.of(key, tuning, a4=wanted.a4, temperament_name=wanted.temperament)
+    Args:
+        text: a key, or the name of a harp of the player's.
+        tuning, temperament, a4, offset: what the options say.
+        base: what was surely played on, as a saved take knows; settings do not change it.
+        written_for: the harp of a drill, as in :func:`trainer.journal.reeds.harp_in_hand`.
+
+    Raises:
+        HarpError, MusicError: there is no such harp.
+    """
+    from trainer.harp import parse_offsets
+    from trainer.journal.reeds import harp_in_hand
+
+    if base is not None:
+        return harp_of(text, tuning, temperament, a4, offset, base=base), None
+    with open_journal() as journal:
+        return harp_in_hand(
+            journal,
+            settings(),
+            text,
+            tuning=tuning,
+            temperament_name=temperament,
+            a4=a4,
+            offsets=parse_offsets(offset or ()),
+            written_for=written_for,
+        )
+
+
+def journal_file() -> Path:
+    """Where the player's journal lies."""
+    from trainer.journal import journal_path
+
+    return settings().journal.file or journal_path()
+
+
+@contextmanager
+def open_journal() -> Iterator[Journal | None]:
+    """The player's journal; None if it cannot be opened, which whatever writes into it tells."""
+    from trainer.journal import Journal, JournalError
+
+    journal = None
+    with suppress(JournalError):
+        journal = Journal(journal_file())
+    try:
+        yield journal
+    finally:
+        if journal is not None:
+            journal.close()
 
 
 def microphone(

@@ -22,8 +22,11 @@ from trainer.cli.options import (
     TemperamentOption,
     TempoOption,
     TuningOption,
-    harp_of,
+    count_in_of,
+    in_hand,
+    journal_file,
     microphone,
+    settings,
 )
 
 if TYPE_CHECKING:
@@ -54,13 +57,20 @@ def play(
     ] = None,
     part: PartOption = 1,
     count_in: Annotated[
-        int | None, typer.Option(help="Beats of count-in; default: one bar.", min=1, max=16)
+        int | None,
+        typer.Option(help="Beats of count-in; default: your settings', or one bar.", min=1, max=16),
     ] = None,
     device: DeviceOption = None,
     output: OutputOption = None,
     channel: ChannelOption = None,
     latency: LatencyOption = None,
-    click: Annotated[bool, typer.Option(help="Whether the beats are heard.")] = True,
+    click: Annotated[
+        bool | None,
+        typer.Option(
+            "--click/--no-click",
+            help="Whether the beats are heard; default: your settings', or yes.",
+        ),
+    ] = None,
     player: Annotated[
         bool, typer.Option("--player", help="Let the built-in player play, instead of you.")
     ] = False,
@@ -100,15 +110,19 @@ def play(
     else:
         source = microphone(device, output, channel, latency, clicks=click)
     written_for = Harp.of(wanted.key, wanted.tuning)
+    held, name = in_hand(harp, tuning, temperament, a4, offset, written_for=written_for)
     plan = Plan(
-        harp_of(harp, tuning, temperament, a4, offset, base=written_for),
+        held,
         source,
         drill=wanted,
         tempo=tempo,
         bars=_bars(bars),
         loop=loop,
-        count_in=count_in,
+        count_in=count_in_of(count_in),
         save=save,
+        journal=None if player else journal_file(),
+        player=settings().player.name,
+        harp_name=name,
     )
     _run(plan, plain)
 

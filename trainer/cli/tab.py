@@ -14,7 +14,7 @@ from trainer.cli.options import (
     RecordingArgument,
     TemperamentOption,
     TuningOption,
-    harp_of,
+    in_hand,
     write_json,
 )
 
@@ -41,8 +41,8 @@ def tab(
     from trainer.report.heard import NOTE_HEAD, note_dict, note_line
     from trainer.sound import RecordingSpec
 
-    in_hand = harp_of(harp, tuning, temperament, a4, offset, base=saved_harp(recording))
-    found = list(notes(heard(Plan(in_hand, RecordingSpec(recording, channel))), in_hand))
+    held, _ = in_hand(harp, tuning, temperament, a4, offset, base=saved_harp(recording))
+    found = list(notes(heard(Plan(held, RecordingSpec(recording, channel))), held))
     if format_ is Format.JSON:
         write_json([note_dict(note) for note in found])
     else:
