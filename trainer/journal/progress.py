@@ -13,8 +13,8 @@ one take are no independent witnesses, nor are takes of one day: the same harp, 
 same lips. Counting them as such would make every good day a success (`tests/test_progress.py`
 shows how often). Where several tab entries come together, each is first set against its own median
 over both weeks, and those that were not played in both are left out: otherwise a harder tune would
-look like getting worse. An interval that holds 0 is too little to tell, and so is one that does not
-exist, because there were fewer than four days in either week.
+look like getting worse. An interval that holds 0 is too little to tell, and so are days too few
+for an interval, such as three in one week and four in the other.
 """
 
 from __future__ import annotations

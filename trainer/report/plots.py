@@ -47,14 +47,10 @@ class Palette:
 
     Attributes:
         days, weeks: of the dots and the line.
-        text: of the axes and their words.
-        back: behind it all; None is the terminal's own.
     """
 
     days: Color
     weeks: Color
-    text: Color | None = None
-    back: Color | None = None
 
 
 ON_TERMINAL = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
@@ -63,11 +59,6 @@ ON_TERMINAL = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
 def scaled(value: float, measure: Measure) -> float:
     """A figure as it is plotted: shares as percent."""
     return 100.0 * value if measure.unit == "%" else value
-
-
-def title_of(progress: Progress, measure: Measure) -> str:
-    """What a plot shows."""
-    return f"{progress.name}: {measure.title}, {measure.unit}  ({_DAY} a day, ⠒ a week)"
 
 
 def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, width: int) -> None:
@@ -82,7 +73,8 @@ def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, wi
     """
     figure.clear_figure()
     days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
-    figure.title(title_of(progress, measure))
+    figure.title(f"{progress.name}: {measure.title}, {measure.unit}")
+    figure.xlabel(f"{_DAY} a day   ⠒ a week")
     if not days:
         figure.title(f"{progress.name}: nothing measured of {measure.title}")
         return
@@ -96,11 +88,6 @@ def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, wi
     scale = _scale(days, measure)
     figure.ylim(scale[0], scale[-1])
     figure.yticks(scale, [str(at) for at in scale])
-    if palette.text is not None:
-        figure.axes_color(palette.back)
-        figure.ticks_color(palette.text)
-    if palette.back is not None:
-        figure.canvas_color(palette.back)
 
 
 def _xy(points: Sequence[Point], measure: Measure) -> tuple[list[int], list[float]]:

@@ -56,8 +56,13 @@ def value_text(value: float | None, unit: str) -> str:
     if value is None:
         return _NO_FIGURE
     if unit == "%":
-        return f"{100.0 * value:.0f} %"
-    return f"{value:.1f}" if unit == "cents" and abs(value) < 99.95 else f"{value:.0f}"
+        return f"{_figures(100.0 * value, 0)} %"
+    return _figures(value, 1 if unit == "cents" and abs(value) < 99.95 else 0)
+
+
+def _figures(value: float, digits: int) -> str:
+    """Digits without a sign before a zero."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def verdict_text(change: Change, unit: str) -> str:
@@ -358,7 +363,12 @@ def _csv(step: str, player: str, subjects: Iterable[Progress]) -> str:
             values = [getattr(figures, name) for name in _CSV_FIGURES]
             writer.writerow(
                 [
-                    *(_cell(player), one.kind.value, _cell(one.name, one.kind), period.first.isoformat()),
+                    *(
+                        _cell(player),
+                        one.kind.value,
+                        _cell(one.name, one.kind),
+                        period.first.isoformat(),
+                    ),
                     *(figures.notes, figures.takes),
                     *(_round(value) for value in values),
                     *(_round(figures.parts.get(part)) for part in PARTS),

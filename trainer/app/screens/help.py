@@ -23,6 +23,7 @@ KEYS = (
     ("n p", "next drill of the shelf, drill before"),
     ("s", "the shelf: choose a drill"),
     ("i", "listen without a drill"),
+    ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
     ("?", "this page"),
     ("q", "quit"),
 )

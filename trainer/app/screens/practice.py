@@ -12,6 +12,7 @@ from textual.widgets import Footer
 
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
+from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.session import Session
@@ -51,6 +52,7 @@ class PracticeScreen(LiveScreen):
         Binding("r", "again", "again", show=False),
         Binding("s", "shelf", "shelf"),
         Binding("i", "listen", "listen"),
+        Binding("g", "progress", "progress", show=False),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
@@ -171,6 +173,11 @@ class PracticeScreen(LiveScreen):
     def action_listen(self) -> None:
         """Listen without a drill; the plan comes back afterwards."""
         self.app.push_screen(ListenScreen(self.session))
+
+    def action_progress(self) -> None:
+        """What is getting better."""
+        plan = self.session.plan
+        self.app.push_screen(ProgressScreen(plan.journal, plan.player))
 
     def _place(self) -> int:
         """Where on the shelf the drill in hand stands; -1 if it is not from there."""
