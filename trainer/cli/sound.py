@@ -1,4 +1,4 @@
-"""`trainer sound`: the inputs and outputs at hand, and whether a microphone is fit."""
+"""`trainer sound`: inputs and outputs, whether a microphone is fit, how late a click comes back."""
 
 from __future__ import annotations
 
@@ -9,14 +9,25 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from trainer.cli.exit import Exit
-from trainer.cli.options import Format, FormatOption
+from trainer.cli.options import (
+    ChannelOption,
+    DeviceOption,
+    Format,
+    FormatOption,
+    OutputOption,
+    journal_file,
+    microphone,
+    write_json,
+)
 from trainer.cli.quiet import quiet_libraries
 
 if TYPE_CHECKING:
+    from trainer.journal import Calibration
+    from trainer.sound.calibrate import RoundTrip
     from trainer.sound.check import MicrophoneCheck
     from trainer.sound.devices import Device
 
-app = typer.Typer(help="Inputs and outputs, and whether a microphone is fit.")
+app = typer.Typer(help="Inputs and outputs: are they fit, and how late does a click come back?")
 
 
 @app.command("list")
@@ -83,4 +94,77 @@ def _report(found: MicrophoneCheck) -> str:
         f"{found.overflows} overflows reported by the driver",
     ]
     lines += found.advice or ["it is fit to listen through"]
+    return "\n".join(lines)
+
+
+@app.command()
+def calibrate(
+    device: DeviceOption = None,
+    output: OutputOption = None,
+    channel: ChannelOption = None,
+    latency: Annotated[
+        float | None,
+        typer.Option(
+            "--latency",
+            metavar="MS",
+            help="Keep this round trip, and measure none.",
+            min=0,
+            max=2000,
+        ),
+    ] = None,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Measure how late a click comes back at the microphone, so that time is marked fairly.
+
+    Plays twelve clicks, finds them, and keeps the round trip for this pair of devices. What is
+    played late or early is then counted from when you hear the click.
+
+    Examples:
+
+      trainer sound calibrate
+
+      trainer sound calibrate --device usb --latency 42
+    """
+    from trainer.journal import Journal
+    from trainer.journal.calibrations import keep_by_hand, keep_round_trip
+    from trainer.sound.calibrate import calibrate as play_clicks
+    from trainer.sound.calibrate import pair_of
+
+    spec = microphone(device, output, channel, clicks=True)
+    trip = None
+    with Journal(journal_file()) as journal, quiet_libraries():
+        if latency is not None:
+            kept = keep_by_hand(journal, pair_of(spec), latency)
+        else:
+            typer.echo(_BEFORE, err=True)
+            pair, trip = play_clicks(spec)
+            kept = keep_round_trip(journal, pair, trip)
+    if format_ is Format.JSON:
+        clicks = {"heard": trip.heard, "clicks": trip.clicks} if trip else {}
+        write_json({**asdict(kept), "measured": kept.measured.isoformat(), **clicks})
+    else:
+        typer.echo(_kept(kept, trip))
+
+
+_BEFORE = (
+    "Twelve clicks will sound, for ten seconds. Set the output to a moderate level first: take "
+    "headphones off your ears and hold one earpiece to the microphone. Keep still meanwhile."
+)
+
+
+def _kept(kept: Calibration, trip: RoundTrip | None) -> str:
+    how = "as you gave it"
+    if trip is not None:
+        how = (
+            f"give or take {kept.spread_ms:.1f} ms from click to click ({trip.heard} of "
+            f"{trip.clicks} heard)"
+        )
+    lines = [
+        f"round trip {kept.latency_ms:.1f} ms, {how}",
+        f"kept for the input {kept.input} with the output {kept.output} at {kept.rate} Hz",
+    ]
+    if "default" in (kept.input, kept.output):
+        lines.append(
+            "'default' is whatever the system has chosen: calibrate again when you plug in others"
+        )
     return "\n".join(lines)
