@@ -5,13 +5,13 @@ no practice. Each tab entry has its progress, so have chords and ladders, each s
 and everything together. A glide counts for the entry it ends on.
 
 *Usual* is what all notes of the last ten days come to on which the entry was played; *best* is the
-best day of five notes or more.
+best day of ten notes or more.
 
 The last week is set against the one before by days: each day with three notes or more gives one
 figure, and the difference of the two weeks' days has an interval by ranks (:mod:`shift`). Notes of
 one take are no independent witnesses, nor are takes of one day: the same harp, the same room, the
-same lips. Counting them as such would make every good day a success (`tests/test_progress.py`
-shows how often). Where several tab entries come together, each is first set against its own median
+same lips. Counting them as such would take luck for progress (`tests/test_progress.py` shows how
+often). Where several tab entries come together, each is first set against its own median
 over both weeks, and those that were not played in both are left out: otherwise a harder tune would
 look like getting worse. An interval that holds 0 is too little to tell, and so are days too few
 for an interval, such as three in one week and four in the other.

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from datetime import date
@@ -204,13 +205,15 @@ def _best(progress: Progress, measure: Measure) -> str:
 
 def _notes(overview: Overview) -> list[str]:
     odds = round(1.0 / (1.0 - LEVEL))
-    return [
-        f"Figures are medians over the last {USUAL_DAYS} days on which a thing was played; mostly",
-        "has the sign: + is sharp. The best day is the one with the fewest cents off. The last",
-        f"days are told better or worse only where chance makes that rarer than 1 in {odds}: of",
-        f"{odds} rows in which nothing changed, about one is still told wrong.",
-        "'trainer progress NOTE' or SKILL shows one thing with its intervals and its history.",
-    ]
+    text = (
+        f"Figures are of all notes of the last {USUAL_DAYS} days on which a thing was played: "
+        "medians, and shares of the notes. Mostly has the sign: + is sharp. The best day has the "
+        "fewest cents off. The last days are told better or worse by how far off the notes are, "
+        f"where chance alone does as much in fewer than 1 of {odds} rows; so of {odds} rows in "
+        "which nothing changed, about one is still told wrong. 'trainer progress NOTE' or SKILL "
+        "shows one thing with its intervals and its history."
+    )
+    return textwrap.wrap(text, 80)
 
 
 def progress_text(progress: Progress, player: str, *, history: bool = True) -> str:
@@ -221,7 +224,7 @@ def progress_text(progress: Progress, player: str, *, history: bool = True) -> s
         f"{player}: {subject_text(progress)}",
         f"{counted(progress.notes, 'note')} on {counted(len(days), 'day')}, {first} to {last}",
         "",
-        f"{'':<20}{'usual':>8}{'best day':>20}  {_short(progress.span)}",
+        f"{'':<19}{'usual':>7}{'best day':>19} {_short(progress.span)}",
     ]
     lines += [line for one in MEASURES.values() for line in _figure(progress, one)]
     lines += ["", *_beside(progress.usual)]
@@ -238,7 +241,7 @@ def _figure(progress: Progress, measure: Measure) -> Iterator[str]:
     if measure.unit in ("cents", "ms"):
         title += f", {measure.unit}"
     yield (
-        f"{title:<20}{value_text(usual, measure.unit):>8}{_best(progress, measure):>20}  "
+        f"{title:<19}{value_text(usual, measure.unit):>7}{_best(progress, measure):>19} "
         f"{change_text(progress.change(measure.name), measure.unit)}"
     )
 

@@ -204,7 +204,8 @@ class ProgressScreen(Screen[None]):
 
     def action_turn(self) -> None:
         """The plot instead of the list, or the list again, where there is no room for both."""
-        self.toggle_class("-turned")
+        if self._lines:
+            self.toggle_class("-turned")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Whether a key does anything: nothing is turned where both are in sight."""
