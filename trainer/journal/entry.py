@@ -1,0 +1,93 @@
+"""An entry of the day's set, and why it is there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+
+READ_S, READ_NEW_S = 15.0, 45.0
+"""To turn to a drill and look it over, and to one that was never played."""
+BETWEEN_S = 4.0
+"""From one take to the next."""
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June", "July", "August", "September"),
+    *("October", "November", "December"),
+)
+
+
+class Reason(StrEnum):
+    """What an entry is for."""
+
+    WARM_UP = "warm-up"
+    DUE = "due"
+    WEAK = "weak"
+    NEW = "new"
+    ENJOY = "enjoy"
+    KEEP = "keep"
+    """What is not due yet, where there is time."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayEntry:
+    """A drill in the day's set.
+
+    Attributes:
+        drill, title: its name and title.
+        reason: what it is for.
+        why: that in a sentence, with figures.
+        key, tuning: the harp to play it on.
+        passes: how many takes that pass are asked for.
+        most: the takes after which it is done, whether they passed or not.
+        seconds: how long it is expected to last.
+        pass_mark: the drill's.
+        last: the best take of the last day on which it was played; None if it never was.
+    """
+
+    drill: str
+    title: str
+    reason: Reason
+    why: str
+    key: str
+    tuning: str
+    passes: int
+    most: int
+    seconds: float
+    pass_mark: float
+    last: float | None = None
+
+    def is_done(self, scores: Sequence[float]) -> bool:
+        """Whether it is done with the whole takes of the day, by their scores."""
+        passed = sum(score >= self.pass_mark for score in scores)
+        return passed >= self.passes or len(scores) >= self.most
+
+
+def expected_takes(chance: float, passes: int, most: int) -> float:
+    """How many takes it needs until some have passed, if each passes with a chance; no more than
+    `most`."""
+    left = [1.0] + [0.0] * (passes - 1)
+    """How likely it is that so many have passed and more are asked for."""
+    takes = 0.0
+    for _ in range(most):
+        takes += sum(left)
+        moved = [p * chance for p in left]
+        left = [p - gone + come for p, gone, come in zip(left, moved, [0.0, *moved], strict=False)]
+    return takes
+
+
+def whole(score: float) -> str:
+    """A score as a whole number, never rounded up to one that was not reached."""
+    return str(int(score + 1e-9))
+
+
+def day_words(day: date, today: date) -> str:
+    """A day near another one, as people say it: ``today``, ``Tuesday``, ``3 May``."""
+    away = (day - today).days
+    if abs(away) <= 1:
+        return ("yesterday", "today", "tomorrow")[away + 1]
+    if abs(away) < len(_WEEKDAYS):
+        return _WEEKDAYS[day.weekday()]
+    year = f" {day.year}" if abs(away) > timedelta(days=300).days else ""
+    return f"{day.day} {_MONTHS[day.month - 1]}{year}"
