@@ -419,3 +419,23 @@ def _read_off(points: tuple[tuple[float, float], ...], at: float) -> float:
         if at <= x1:
             return y0 + (y1 - y0) * (at - x0) / (x1 - x0)
     return points[-1][1]
+
+
+# Chords of low reeds, whose level beats
+
+
+CHUG = ("1+2", "1+2+3", "2+3", "2+3+4", "-1+2+3")
+
+
+@pytest.mark.parametrize("key", ["low F", "G"])
+def test_a_low_chord_that_is_held_is_one_note_and_repeated_it_is_several(key: str) -> None:
+    """Two reeds beat at the difference of their pitches: F3 and A3 45 times a second."""
+    bars = " | ".join(f"{chord}:3 r:1 | {' '.join([chord] * 4)}" for chord in CHUG)
+    drill, starts = drill_of(bars, tempo="96"), []
+    for event in run(Plan(Harp.of(key), PlayerSpec(), drill=drill)):
+        if isinstance(event, Started):
+            clock = event.clock
+        if isinstance(event, Heard) and event.reading.onset is not None:
+            assert clock is not None
+            starts.append(clock.beat(event.reading.onset))
+    assert starts == pytest.approx([float(step.at) for step in drill.steps], abs=0.05)

@@ -121,14 +121,16 @@ class Ear:
         level = self._level_db()
         onset = None
         whole = self._end % self._hop == 0
+        several = self._heard_reeds is not None and bool(self._heard_reeds.others)
         if whole:
-            onset = self._attack() if self._gate.feed(level, self._pitched) else None
+            begins = self._gate.feed(level, self._pitched, several)
+            onset = self._attack() if begins else None
             if self._end // self._hop % AUBIO_HOPS == 0:
                 self._pitch.hop(self._end)
         if not self._gate.open:
             self._restart(self._end)
             return self._reading(level, onset)
-        several = self._heard_reeds is not None and bool(self._heard_reeds.others)
+        several = self._heard_reeds is not None and bool(self._heard_reeds.others)  # by now
         # Among several reeds the joint fit follows the main one.
         estimate = None if several else self._pitch.feed(self._end, self._born)
         if not several:

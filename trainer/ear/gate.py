@@ -26,6 +26,9 @@ QUICK_DB, QUICK_HOPS = 4.7, 3
 """A smaller rise that counts as an attack if it is as quick as this. In 15 ms recorded reeds rise
 by at least 4.9 dB out of a dip of 6 dB made by the tongue, and by at most 4.4 in a tremolo of
 8 Hz and plus and minus 5 dB, 3.3 in a chord and 1.9 in a wah (measured)."""
+BEAT_HOPS = 6
+"""Low reeds that sound together beat at the difference of their pitches, 35 Hz and more: so many
+hops, 30 ms, hold a beat's loudest moment, and a dip that is shorter is one of them."""
 RISE_HOPS = 12
 """Hops that an attack may take, 60 ms: reeds speak slowly."""
 
@@ -52,28 +55,37 @@ class Gate:
         self.open = False
         self.floor_db = FIRST_FLOOR_DB
         self._recent = [QUIETEST_DB] * LOOK_BACK
+        self._loudest = [QUIETEST_DB] * LOOK_BACK
+        self._beat = [QUIETEST_DB] * BEAT_HOPS
         self._since_attack = RISE_HOPS
 
-    def feed(self, level: float, pitched: bool) -> bool:
+    def feed(self, level: float, pitched: bool, several: bool = False) -> bool:
         """Take the level of one more hop; True if a new attack begins in it.
 
-        `pitched` says whether a pitch was heard just before: a held note is not the room.
+        Args:
+            level: dB re full scale.
+            pitched: whether a pitch was heard just before: a held note is not the room.
+            several: whether several reeds sound, so that the level beats.
         """
+        self._beat = [*self._beat[1:], level]
         if level < self.floor_db:
             self.floor_db = max(level, self.floor_db - FALL_DB_S * self._hop, -90.0)
         elif not pitched:
             self.floor_db = min(level, self.floor_db + RISE_DB_S * self._hop, HIGHEST_FLOOR_DB)
         was_open = self.open
         self.open = level > self.floor_db + (CLOSE_DB if was_open else OPEN_DB)
-        over = min(min(self._recent) + ATTACK_DB, min(self._recent[-QUICK_HOPS:]) + QUICK_DB)
-        rising = level > max(over, self.floor_db + OPEN_DB)
+        loudest = max(self._beat)
+        now, recent = (loudest, self._loudest) if several else (level, self._recent)
+        over = min(min(recent) + ATTACK_DB, min(recent[-QUICK_HOPS:]) + QUICK_DB)
+        rising = now > max(over, self.floor_db + OPEN_DB)
         attack = self.open and (not was_open or (rising and self._since_attack >= RISE_HOPS))
         self._since_attack = 0 if attack else self._since_attack + 1
         if self._since_attack < RISE_HOPS:
             # The rest of this rise belongs to the same attack.
-            self._recent = [level] * LOOK_BACK
+            self._recent, self._loudest = [level] * LOOK_BACK, [loudest] * LOOK_BACK
         else:
             self._recent = [*self._recent[1:], level]
+            self._loudest = [*self._loudest[1:], loudest]
         return attack
 
 
