@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from trainer.journal import Journal, JournalError, TakeRecord
+from trainer.journal.calibrations import calibrated
 from trainer.marking import Result
 from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
-from trainer.sound import MicrophoneSpec, RecordingSpec
+from trainer.sound import MicrophoneSpec, RecordingSpec, SourceSpec
 
 
 class Memory:
@@ -19,6 +20,25 @@ class Memory:
         self._plan = plan
         self._journal: Journal | None = None
         self._failed = plan.journal is None
+        self._why = ""
+
+    def source(self) -> SourceSpec:
+        """The source of the plan; a microphone with the round trip that was measured for it."""
+        source, journal = self._plan.source, self._open()
+        if not isinstance(source, MicrophoneSpec) or journal is None:
+            return source
+        try:
+            return calibrated(journal, source)
+        except JournalError:
+            return source  # whoever writes into it tells
+
+    def _open(self) -> Journal | None:
+        if self._journal is None and not self._failed:
+            try:
+                self._journal = Journal(self._plan.journal)
+            except JournalError as error:
+                self._why, self._failed = str(error), True
+        return self._journal
 
     def keep(self, result: Result, began: datetime) -> Iterator[Notice]:
         """Keep a result; a notice says so if it cannot be kept.
@@ -27,9 +47,10 @@ class Memory:
             result: what a pass earned.
             began: when it began, aware.
         """
-        if self._failed:
+        plan, journal = self._plan, self._open()
+        if journal is None:
+            yield from self._told()
             return
-        plan = self._plan
         record = TakeRecord.of(
             result,
             plan.harp,
@@ -39,12 +60,16 @@ class Memory:
             harp_name=plan.harp_name,
         )
         try:
-            if self._journal is None:
-                self._journal = Journal(plan.journal)
-            self._journal.add(record)
+            journal.add(record)
         except JournalError as error:
-            self._failed = True
-            yield Notice(f"{error}; practice goes on, and is not remembered")
+            self._why = str(error)
+            yield from self._told()
+
+    def _told(self) -> Iterator[Notice]:
+        """Once, why nothing is remembered."""
+        why, self._why = self._why, ""
+        if why:
+            yield Notice(f"{why}; practice goes on, and is not remembered")
 
     def close(self) -> None:
         """Let go of the journal."""

@@ -94,7 +94,7 @@ class _Take:
         """All that happens until the sound ends or the player stops."""
         plan = self._plan
         self._source = source = open_source(
-            plan.source,
+            self._memory.source(),
             drill=plan.drill,
             harp=plan.harp,
             tempo=plan.tempo,
