@@ -91,7 +91,7 @@ def progress(
 
       trainer progress
 
-      trainer progress -4' --since 2026-09-01 --plot bend.png
+      trainer progress "-4'" --since 2026-09-01 --plot bend.png
 
       trainer progress "half-step bends" --weeks 4 --what tune
     """
