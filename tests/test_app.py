@@ -484,7 +484,7 @@ def test_help_names_every_key_and_q_quits() -> None:
         await settle(pilot, puppet)
         assert isinstance(pilot.app.screen, PracticeScreen)
         footer = text(pilot).splitlines()[-1]
-        keys = "space play l loop ↑↓ tempo [ ] bars n p drill s shelf i listen ? help q quit"
+        keys = "space play l loop ↑↓ tempo [ ] bars n p drill t today s shelf ? help q quit"
         assert " ".join(footer.split()) == keys
         await pilot.press("q")
 

@@ -35,6 +35,7 @@ class TrainerApp(App[None]):
         shelf: the drills at hand.
         plan: what is to be played first; without a drill, the app only listens.
         autostart: whether to begin at once.
+        today: whether the day's set comes first.
 
     Raises:
         HarpError: the harp cannot play the plan's drill.
@@ -55,6 +56,7 @@ class TrainerApp(App[None]):
         shelf: Sequence[Drill],
         plan: Plan,
         autostart: bool = False,
+        today: bool = False,
     ) -> None:
         super().__init__()
         self.register_theme(THEME)
@@ -62,6 +64,7 @@ class TrainerApp(App[None]):
         self.session = Session(listener, plan, self._wake)
         self._shelf = shelf
         self._autostart = autostart
+        self._today = today
         self._clock: Timer | None = None
         self._painted = 0.0
 
@@ -72,7 +75,10 @@ class TrainerApp(App[None]):
         if plan.drill is None:
             self.push_screen(ListenScreen(self.session))
         else:
-            self.push_screen(PracticeScreen(self.session, self._shelf))
+            practice = PracticeScreen(self.session, self._shelf)
+            self.push_screen(practice)
+            if self._today:
+                self.call_after_refresh(practice.action_today)
             if self._autostart:
                 self.session.start(plan)
         self.call_after_refresh(_freeze)

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from trainer.cli import drill, harp, listen, mark, play, progress, settings, sound, tab
+from trainer.cli import drill, harp, listen, mark, play, progress, settings, sound, tab, today
 from trainer.cli.exit import Exit
 
 app = typer.Typer(
@@ -24,6 +24,7 @@ app.command()(play.play)
 app.command()(listen.listen)
 app.command()(mark.mark)
 app.command()(tab.tab)
+app.command()(today.today)
 app.command()(harp.harp)
 app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note
 app.add_typer(drill.app, name="drill")
@@ -74,7 +75,7 @@ def open_app(
         player=settings().player.name,
         harp_name=name,
     )
-    open_screen(plan)
+    open_screen(plan, today=True)
 
 
 def main() -> None:

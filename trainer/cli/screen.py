@@ -5,8 +5,8 @@ from __future__ import annotations
 from trainer.practice import Plan
 
 
-def open_screen(plan: Plan, *, autostart: bool = False) -> None:
-    """Open the app on a plan and stay until the player leaves."""
+def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> None:
+    """Open the app on a plan, or on the day's set, and stay until the player leaves."""
     from trainer.drill import read_shelf
     from trainer.practice import Listener
 
@@ -18,6 +18,6 @@ def open_screen(plan: Plan, *, autostart: bool = False) -> None:
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
             shelf = (plan.drill, *shelf)
-        TrainerApp(listener, shelf, plan, autostart=autostart).run()
+        TrainerApp(listener, shelf, plan, autostart=autostart, today=today).run()
     finally:
         listener.close()

@@ -21,6 +21,7 @@ KEYS = (
     ("↑ ↓  or + -", "tempo up or down; 0 is the drill's own"),
     ("[ ]", "begin a bar later, end a bar sooner, then the whole again"),
     ("n p", "next drill of the shelf, drill before"),
+    ("t", "today: the day's set, and why each drill is in it"),
     ("s", "the shelf: choose a drill"),
     ("i", "listen without a drill"),
     ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),

@@ -10,11 +10,13 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
+from trainer.app.day import day_set
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
 from trainer.app.take import Phase, Take
 from trainer.app.widgets.dials import Dials
@@ -24,6 +26,8 @@ from trainer.app.widgets.status import Status, StatusState
 from trainer.app.widgets.trace import Trace
 from trainer.app.widgets.verdict import Verdict, VerdictState
 from trainer.drill import Drill
+from trainer.harp import Harp
+from trainer.journal.entry import DayEntry
 from trainer.music import TrainerError
 from trainer.practice import Plan
 
@@ -50,8 +54,9 @@ class PracticeScreen(LiveScreen):
         Binding("n", "drill(1)", "drill", key_display="n p"),
         Binding("p", "drill(-1)", "drill before", show=False),
         Binding("r", "again", "again", show=False),
+        Binding("t", "today", "today"),
         Binding("s", "shelf", "shelf"),
-        Binding("i", "listen", "listen"),
+        Binding("i", "listen", "listen", show=False),
         Binding("g", "progress", "progress", show=False),
     ]
 
@@ -59,6 +64,7 @@ class PracticeScreen(LiveScreen):
         super().__init__(session)
         self._shelf = shelf
         self._told: Take | None = None
+        self._in_day = False
         self._head = Head(id="head")
         self._page = Page(id="page")
         self._trace = Trace(id="trace")
@@ -103,6 +109,8 @@ class PracticeScreen(LiveScreen):
     def _told_result(self, wish: str | None) -> None:
         if wish == "again":
             self.action_again()
+        elif wish == "next" and self._in_day:
+            self.action_today()
         elif wish == "next":
             self.action_drill(1)
 
@@ -169,6 +177,37 @@ class PracticeScreen(LiveScreen):
     def action_shelf(self) -> None:
         """Choose a drill."""
         self.app.push_screen(ShelfScreen(self._shelf, self._place()), self._open)
+
+    def action_today(self) -> None:
+        """The day's set."""
+        plan = self.session.plan
+        self.app.push_screen(TodayScreen(lambda: day_set(plan, self._shelf)), self._open_entry)
+
+    def _open_entry(self, entry: DayEntry | None) -> None:
+        if entry is None:
+            return
+        self._in_day = True
+        drill = next((one for one in self._shelf if one.name == entry.drill), None)
+        if drill is None:
+            self.notify(f"{entry.title} is not on the shelf any more", timeout=NOTICE_S)
+            return
+        plan, harp = self.session.plan, self.session.plan.harp
+        name = plan.harp_name
+        if (harp.key.name, harp.tuning.name) != (entry.key, entry.tuning):
+            a4, temperament = harp.a4, harp.temperament.name
+            harp = Harp.of(entry.key, entry.tuning, a4=a4, temperament_name=temperament)
+            name = None
+        self._change(
+            replace(
+                plan,
+                drill=drill,
+                harp=harp,
+                harp_name=name,
+                tempo=None,
+                bars=None,
+                loop=None,
+            )
+        )
 
     def action_listen(self) -> None:
         """Listen without a drill; the plan comes back afterwards."""

@@ -1,0 +1,135 @@
+"""Today: the day's set, and why each drill is in it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import ClassVar
+
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
+from textual.worker import get_current_worker
+
+from trainer.app.theme import PENS
+from trainer.journal.day import DaySet
+from trainer.journal.entry import DayEntry, whole
+from trainer.music import TrainerError
+
+TITLE_CELLS = 36
+
+
+def line(entry: DayEntry, day: DaySet, chosen: bool = False) -> Content:
+    """An entry in a line: whether it is done, its title, what it is for, its best mark today."""
+    done = day.is_done(entry)
+    pointer = ("▶ ", PENS["now"].color) if chosen else "  "
+    state = ("✓ ", PENS["good"].color) if done else "○ "
+    best = day.best(entry)
+    mark = "" if best is None else f"{whole(best):>3} of {entry.pass_mark:g}"
+    title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
+    quiet = PENS["quiet"].color
+    return Content.assemble(
+        pointer, state, (title, "" if done else "bold"), (f"{entry.reason.value:<8}", quiet), mark
+    )
+
+
+def head(day: DaySet) -> str:
+    """The day, how much is left of it, and how it went so far."""
+    left = sum(entry.seconds for entry in day.left) / 60.0
+    count = len(day.left)
+    todo = (
+        f"{count} of {len(day.entries)} to play, some {max(1, round(left))} minutes"
+        if count
+        else "all played"
+    )
+    score = "" if day.score is None else f"; {whole(day.score)} so far"
+    moved = day.moved
+    if moved is not None and abs(moved) >= 0.5:
+        score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than the last times"
+    return f"Today: {todo}{score}"
+
+
+def why(entry: DayEntry) -> Content:
+    """Why an entry is there, and how to do it."""
+    tuning = "" if entry.tuning == "richter" else f", {entry.tuning}"
+    takes = "once" if entry.passes == 1 else f"{entry.passes} times"
+    how = f"{entry.key} harp{tuning}; pass it {takes}, with {entry.pass_mark:g} or more"
+    return Content.assemble(entry.why, "\n", (how, PENS["quiet"].color))
+
+
+class TodayScreen(Screen[DayEntry | None]):
+    """The day's set. Gives the entry that is chosen.
+
+    Args:
+        load: makes the set; called in a thread of its own, because it reads the journal.
+    """
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,t", "dismiss(None)", "back", key_display="esc"),
+    ]
+
+    def __init__(self, load: Callable[[], DaySet]) -> None:
+        super().__init__()
+        self._load = load
+        self._day: DaySet | None = None
+        self._place = 0
+
+    def compose(self) -> ComposeResult:
+        """The list, and why the chosen entry is in it."""
+        yield Static("Today: looking into your journal", id="day", classes="title")
+        yield OptionList(id="drills")
+        yield Static(id="preview")
+        yield Footer(compact=True)
+
+    def on_mount(self) -> None:
+        """Make the set."""
+        self._read()
+
+    @work(thread=True, exclusive=True)
+    def _read(self) -> None:
+        worker = get_current_worker()
+        found: DaySet | str
+        try:
+            found = self._load()
+        except TrainerError as error:
+            found = str(error)
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._show, found)
+
+    def _show(self, found: DaySet | str) -> None:
+        if isinstance(found, str):
+            self.query_one("#day", Static).update("Today")
+            self.query_one("#preview", Static).update(found)
+            return
+        self._day = found
+        self.query_one("#day", Static).update(head(found))
+        drills = self.query_one(OptionList)
+        drills.clear_options()
+        for place, entry in enumerate(found.entries):
+            drills.add_option(Option(line(entry, found), id=str(place)))
+        left = [i for i, entry in enumerate(found.entries) if not found.is_done(entry)]
+        if found.entries:
+            self._place = left[0] if left else 0
+            drills.highlighted = self._place
+            drills.focus()
+        if found.unsaved:
+            self.notify(found.unsaved, severity="warning")
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Point at the entry and say why it is there."""
+        if self._day is None:
+            return
+        place, drills = int(event.option_id or 0), event.option_list
+        entries = self._day.entries
+        drills.replace_option_prompt(str(self._place), line(entries[self._place], self._day))
+        drills.replace_option_prompt(str(place), line(entries[place], self._day, chosen=True))
+        self._place = place
+        self.query_one("#preview", Static).update(why(entries[place]))
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open the entry's drill."""
+        if self._day is not None:
+            self.dismiss(self._day.entries[int(event.option_id or 0)])
