@@ -499,6 +499,20 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     assert "about one is still told wrong" in " ".join(text.split())
 
 
+def test_the_widest_figures_stand_apart(tmp_path: Path) -> None:
+    takes = [
+        take(day, [step("-10''", off, late_ms=-400.0)] * 12)
+        for day, off in ((TODAY - 400 * DAY, 2.0), (TODAY, -99.4), (TODAY - 8 * DAY, 300.0))
+    ]
+    found = seen(tmp_path, takes)
+    lines = progress_text(found.find("-10''"), "Runa").splitlines()
+    assert all(len(line) <= 80 for line in lines)
+    tune = next(line for line in lines if line.startswith("in tune"))
+    assert re.match(r"in tune +33 % +100 % \(Oct 2025\) too little to tell \(1 and 1 days\)", tune)
+    row = next(line for line in overview_text(found).splitlines() if line.startswith("-10''"))
+    assert row.split()[:7] == ["-10''", "99.4", "+2.0", "33", "%", "100", "%"]
+
+
 def test_one_thing_fits_80_columns_with_its_weeks(class_: Overview) -> None:
     for subject in class_.subjects:
         lines = progress_text(subject, "Runa").splitlines()

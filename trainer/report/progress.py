@@ -200,7 +200,9 @@ def _best(progress: Progress, measure: Measure) -> str:
     best = progress.best(measure.name)
     if best is None:
         return _NO_FIGURE
-    return f"{value_text(best.value, measure.unit)} ({day_text(best.first, progress.today)})"
+    day = best.first
+    told = day_text(day, day) if day.year == progress.today.year else f"{day:%b %Y}"
+    return f"{value_text(best.value, measure.unit)} ({told})"
 
 
 def _notes(overview: Overview) -> list[str]:
