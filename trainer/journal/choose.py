@@ -10,6 +10,7 @@ it have been passed, and no more than a few are new on one day.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
@@ -219,7 +220,8 @@ class _Chooser:
         fresh.sort(key=lambda trait: trait.drill.level)  # within a level, as in the course
         if self._standings:
             room = min(room, ROOM_FOR_NEW * self._budget)
-        self._add(fresh, Reason.NEW, lambda _: why, NEW_A_DAY - have, room)
+        if not self._add(fresh, Reason.NEW, lambda _: why, NEW_A_DAY - have, room):
+            self._add(fresh, Reason.NEW, lambda _: why, 1 - have, room, passes=1)
 
     def _play_more(self) -> None:
         """Ask for more takes of what is new or weak, until the minutes are filled."""
@@ -237,14 +239,15 @@ class _Chooser:
         reason: Reason,
         why: Callable[[Trait], str],
         most: int | None = None,
-        room: float = float("inf"),
+        room: float = math.inf,
+        passes: int = 0,
     ) -> int:
         """Put in what there is time for, in turn; how many that were."""
         added = 0
         for trait in traits:
             if most is not None and added >= most:
                 break
-            entry = self._entry(trait, reason, why(trait))
+            entry = self._entry(trait, reason, why(trait), passes)
             if entry.seconds <= min(room, self._budget - self._spent):
                 self._picked[entry.drill] = entry
                 self._taken.add(entry.drill)
@@ -285,16 +288,16 @@ class _Chooser:
             standing = self._standings.get(trait.drill.name)
             levels.setdefault(trait.drill.level, []).append(standing is not None and standing.ever)
         in_order = sorted(levels)
-        level, why = (in_order or [1])[0], "new: the course begins here"
+        level, why = (in_order or [1])[0], "where the course begins"
         for below, above in pairwise(in_order):
             passed = levels[below]
             if sum(passed) < LEVEL_DONE * len(passed):
                 break
             level = above
-            why = f"new: {sum(passed)} of {len(passed)} drills of level {below} have been passed"
+            why = f"{sum(passed)} of {len(passed)} drills of level {below} have been passed"
         reached = max((at for at, passed in levels.items() if any(passed)), default=level)
         if reached > level:
-            level, why = reached, f"new: a drill of level {reached} has been passed already"
+            level, why = reached, f"a drill of level {reached} has been passed already"
         return level, why
 
     # Why
@@ -302,7 +305,7 @@ class _Chooser:
     def _why_warm_up(self, trait: Trait) -> str:
         standing = self._standings[trait.drill.name]
         due = f"; {self._since(standing)}" if standing.due <= self._day else ""
-        return f"easy on the lips, and {self._last(standing)}{due}"
+        return f"easy on the lips; {self._last(standing)}{due}"
 
     def _why_due(self, trait: Trait) -> str:
         standing = self._standings[trait.drill.name]
@@ -318,13 +321,13 @@ class _Chooser:
         return f"{whole(standing.best)} at best, and not played for {days} days"
 
     def _since(self, standing: Standing) -> str:
-        when = day_words(standing.due, self._day)
         if standing.due < self._day:
-            return f"due since {when}"
-        return f"due {when}" if standing.due == self._day else f"due {when}, and there is time"
+            return f"due since {day_words(standing.due, self._day)}"
+        when = f"due {day_words(standing.due, self._day, on='on ')}"
+        return when if standing.due == self._day else f"{when}, and there is time for it today"
 
     def _last(self, standing: Standing) -> str:
-        return f"{whole(standing.score)} {day_words(standing.last, self._day)}"
+        return f"{whole(standing.score)} last time, {day_words(standing.last, self._day, on='on ')}"
 
 
 def _well(trait: Trait) -> float:

@@ -117,25 +117,20 @@ def set_for(
     Raises:
         JournalError: the journal cannot be read. One that cannot be written is told in the set.
     """
-    takes = journal.takes(player=player, until=day, steps=False)
-    played = _played(takes, day, counting)
-    harps = (harp,) if harp else _at_hand(journal, player, takes, day)
-    traits = _traits(shelf.drills, harps)
-    drills = {trait.drill.name: trait.drill for trait in traits}
-    made = _made(journal, player, day, drills)
+    of_today = journal.takes(player=player, since=day, until=day, steps=False)
+    played = _played(of_today, counting)
+    made = _made(journal, player, day, {drill.name for drill in shelf.drills})
     if made is not None and made.minutes == minutes and _fits(made, played, harp):
         return replace(made, played=played)
     kept = [entry for entry in made.entries if entry.drill in played] if made else []
-    since = day - timedelta(days=WINDOW_DAYS)
-    recent = journal.takes(player=player, since=since, until=day - timedelta(days=1))
-    chosen = choose(
-        traits,
-        standings(takes, drills, day),
-        shares(tallies(recent), day),
-        day,
-        minutes,
-        kept,
-    )
+    before = day - timedelta(days=1)
+    takes = journal.takes(player=player, until=before, steps=False)
+    recent = journal.takes(player=player, since=day - timedelta(days=WINDOW_DAYS), until=before)
+    harps = (harp,) if harp else _at_hand(journal, player, takes, day)
+    traits = _traits(shelf.drills, harps)
+    drills = {trait.drill.name: trait.drill for trait in traits}
+    stand, found = standings(takes, drills, day), shares(tallies(recent), day)
+    chosen = choose(traits, stand, found, day, minutes, kept)
     new = DaySet(player, day, minutes, (*kept, *chosen), played)
     try:
         journal.keep_day(player, day, minutes, [asdict(entry) for entry in new.entries])
@@ -144,13 +139,11 @@ def set_for(
     return new
 
 
-def _played(
-    takes: Iterable[TakeRecord], day: date, counting: Collection[str]
-) -> dict[str, tuple[float, ...]]:
+def _played(takes: Iterable[TakeRecord], counting: Collection[str]) -> dict[str, tuple[float, ...]]:
     """Scores of the whole takes of a day, by drill."""
     played: dict[str, tuple[float, ...]] = {}
     for take in takes:
-        if take.day == day and take.whole and take.source in counting:
+        if take.whole and take.source in counting:
             played[take.drill] = (*played.get(take.drill, ()), take.score)
     return played
 

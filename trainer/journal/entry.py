@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from enum import StrEnum
+
+from trainer.harp import Harp
 
 READ_S, READ_NEW_S = 15.0, 45.0
 """To turn to a drill and look it over, and to one that was never played."""
 BETWEEN_S = 4.0
 """From one take to the next."""
+FAR_DAYS = 300
+"""Dates further away than that are told with their year."""
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July", "August", "September"),
@@ -58,6 +62,15 @@ class DayEntry:
     pass_mark: float
     last: float | None = None
 
+    @property
+    def harp(self) -> Harp:
+        """The harp to play it on.
+
+        Raises:
+            HarpError: its tuning is not at hand any more.
+        """
+        return Harp.of(self.key, self.tuning)
+
     def is_done(self, scores: Sequence[float]) -> bool:
         """Whether it is done with the whole takes of the day, by their scores."""
         passed = sum(score >= self.pass_mark for score in scores)
@@ -82,12 +95,18 @@ def whole(score: float) -> str:
     return str(int(score + 1e-9))
 
 
-def day_words(day: date, today: date) -> str:
-    """A day near another one, as people say it: ``today``, ``Tuesday``, ``3 May``."""
+def day_words(day: date, today: date, on: str = "") -> str:
+    """A day near another one, as people say it: ``today``, ``Tuesday``, ``3 May``.
+
+    Args:
+        day: the day.
+        today: the other one.
+        on: what stands before a day that has a name or a date.
+    """
     away = (day - today).days
     if abs(away) <= 1:
         return ("yesterday", "today", "tomorrow")[away + 1]
     if abs(away) < len(_WEEKDAYS):
-        return _WEEKDAYS[day.weekday()]
-    year = f" {day.year}" if abs(away) > timedelta(days=300).days else ""
-    return f"{day.day} {_MONTHS[day.month - 1]}{year}"
+        return on + _WEEKDAYS[day.weekday()]
+    year = f" {day.year}" if abs(away) > FAR_DAYS else ""
+    return f"{on}{day.day} {_MONTHS[day.month - 1]}{year}"

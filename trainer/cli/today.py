@@ -1,0 +1,179 @@
+"""``trainer today``: the day's set, and playing it."""
+
+from __future__ import annotations
+
+import shutil
+import signal
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import date
+from functools import partial
+from types import FrameType
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from trainer.cli.exit import Exit
+from trainer.cli.options import (
+    ChannelOption,
+    DeviceOption,
+    Format,
+    FormatOption,
+    HarpOption,
+    LatencyOption,
+    OutputOption,
+    count_in_of,
+    journal_file,
+    microphone,
+    settings,
+    write_json,
+)
+from trainer.cli.quiet import quiet_libraries
+
+if TYPE_CHECKING:
+    from trainer.harp import Harp
+    from trainer.journal.day import DaySet
+    from trainer.practice import Event
+    from trainer.practice.day import DayEvent
+    from trainer.settings import Settings
+
+
+def today(
+    minutes: Annotated[
+        float | None,
+        typer.Option(help="How long it may be; default: as before, or 20.", min=1, max=480),
+    ] = None,
+    player: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Whose; default: as in the settings.")
+    ] = None,
+    harp: HarpOption = None,
+    go: Annotated[
+        bool, typer.Option("--go", help="Play what is left of it, drill by drill.")
+    ] = False,
+    device: DeviceOption = None,
+    output: OutputOption = None,
+    channel: ChannelOption = None,
+    latency: LatencyOption = None,
+    click: Annotated[bool | None, typer.Option(help="Whether the beats are heard.")] = None,
+    plain: Annotated[
+        bool, typer.Option("--plain", help="A sentence an entry, without columns.")
+    ] = False,
+    format_: FormatOption = Format.TEXT,
+    demo: Annotated[
+        bool, typer.Option("--demo", hidden=True, help="Let the built-in player play.")
+    ] = False,
+) -> None:
+    """Show the day's set: a warm-up, what is due, what is weak, something new, and a tune to enjoy.
+
+    It is made once a day and ticked off by whatever is played that day, in any order; asking for
+    other minutes makes the rest of it anew. Ctrl-C stops, and --go takes it up again.
+
+    Examples:
+
+      trainer today
+
+      trainer today --minutes 10 --go
+    """
+    from trainer.drill import read_shelf
+    from trainer.harp import Harp
+    from trainer.journal import Journal
+    from trainer.journal.day import set_for
+    from trainer.journal.due import PLAYED
+    from trainer.journal.reeds import harp_in_hand
+    from trainer.practice import Plan
+    from trainer.practice.day import run_day
+    from trainer.report.today import today_data, today_plain, today_text
+    from trainer.sound import PlayerSpec
+
+    shelf, now, mine = read_shelf(), date.today(), _settings_of(player)
+    whose, counting = mine.player.name, (*PLAYED, "player") if demo else PLAYED
+
+    with Journal(journal_file()) as journal:
+
+        def held(written_for: Harp | None) -> tuple[Harp, str | None]:
+            return harp_in_hand(journal, mine, harp, written_for=written_for)
+
+        named = harp or mine.harp.key or mine.harp.name
+        made = journal.day(whose, now)
+        usual = made[0] if made else mine.practice.minutes
+        asked = usual if minutes is None else minutes
+        in_hand = held(None)[0] if named else None
+        day = set_for(journal, whose, now, asked, shelf, in_hand, counting)
+        if day.unsaved:
+            typer.echo(f"{day.unsaved}; the set is not remembered", err=True)
+        if format_ is Format.TEXT:
+            typer.echo(today_plain(day) if plain else today_text(day, _width()))
+        if go and day.left:
+            base = Plan(
+                Harp.of(),
+                PlayerSpec()
+                if demo
+                else microphone(device, output, channel, latency, clicks=click),
+                count_in=count_in_of(None),
+                journal=journal.path,
+                player=whose,
+            )
+            drills = {drill.name: drill for drill in shelf.drills}
+            events = partial(run_day, day, drills, base, lambda entry: held(entry.harp))
+            day = _play(events, day, told=format_ is Format.TEXT)
+        if format_ is Format.JSON:
+            write_json(today_data(day))
+
+
+def _play(
+    events: Callable[[Callable[[], bool]], Iterator[Event | DayEvent]], day: DaySet, *, told: bool
+) -> DaySet:
+    """Play a day and tell it in lines; the set as it is after that.
+
+    Raises:
+        typer.Exit: a take could not go on; the reason went to standard error.
+    """
+    from trainer.practice import Failed, Notice
+    from trainer.practice.day import DayOver
+    from trainer.report.today import DayLines
+
+    lines, failed = DayLines(_width()), None
+    with quiet_libraries(), _interrupts() as stopping:
+        for event in events(stopping):
+            if isinstance(event, Failed):
+                failed = event
+            elif isinstance(event, Notice):
+                typer.echo(event.sentence, err=True)
+            elif told:
+                for line in lines.lines(event):
+                    typer.echo(line)
+            if isinstance(event, DayOver):
+                day = event.day
+    if failed is not None:
+        typer.echo(failed.sentence, err=True)
+        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+    return day
+
+
+@contextmanager
+def _interrupts() -> Iterator[Callable[[], bool]]:
+    """Whether Ctrl-C was pressed, instead of its ending the program."""
+    pressed = False
+
+    def press(number: int, frame: FrameType | None) -> None:
+        nonlocal pressed
+        pressed = True
+
+    before = signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda: pressed
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def _settings_of(player: str | None) -> Settings:
+    """The settings, as if of another player if one is named."""
+    mine = settings()
+    if player is None:
+        return mine
+    return mine.model_copy(update={"player": mine.player.model_copy(update={"name": player})})
+
+
+def _width() -> int:
+    """Columns of the terminal; 80 where there is none."""
+    return shutil.get_terminal_size((80, 24)).columns
