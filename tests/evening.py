@@ -1,6 +1,6 @@
 """Weeks of practice whose truth is known, for the tests of progress.
 
-They are from an evening class in Kvitvik, a harbour town that is on no map. A night is good or bad
+They are from an evening class in Skarvehavn, a harbour town that is on no map. A night is good or bad
 for all of its notes: that is what makes notes poor witnesses of each other.
 """
 
