@@ -575,40 +575,6 @@ def _reversed(style: object) -> bool:
     return bool(getattr(style, "reverse", False))
 
 
-def _luminance(colour: str) -> float:
-    """Relative luminance as WCAG 2.2 defines it."""
-    parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
-    red, green, blue = (c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in parts)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-def _contrast(one: str, other: str) -> float:
-    light, dark = sorted((_luminance(one), _luminance(other)), reverse=True)
-    return (light + 0.05) / (dark + 0.05)
-
-
-def test_contrast_is_enough_for_text_and_for_lines() -> None:
-    """WCAG 2.2: 4.5 for text (1.4.3), 3 for what is drawn (1.4.11)."""
-    lines = {"faint", "band", "aim"}
-    for background in (theme.NIGHT, theme.QUAY):
-        for name, pen in theme.PENS.items():
-            assert _contrast(pen.color, background) >= (3.0 if name in lines else 4.5), name
-
-
-def test_colours_are_the_published_set() -> None:
-    """RGB values of Okabe and Ito 2008, as printed on their page."""
-    published = {
-        theme.ORANGE: (230, 159, 0),
-        theme.SKY_BLUE: (86, 180, 233),
-        theme.BLUISH_GREEN: (0, 158, 115),
-        theme.YELLOW: (240, 228, 66),
-        theme.VERMILLION: (213, 94, 0),
-        theme.REDDISH_PURPLE: (204, 121, 167),
-    }
-    for colour, rgb in published.items():
-        assert tuple(int(colour[i : i + 2], 16) for i in (1, 3, 5)) == rgb
-
-
 def test_no_two_states_share_a_shape() -> None:
     shapes = [one.shape for one in GRADES]
     assert len(set(shapes)) == len(shapes)
@@ -839,7 +805,7 @@ def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) ->
         pens = {told.first_pen, told.second_pen, told.words_pen}
         pens |= {pen for _, pen in needle_row(GaugeState.of(shown), 80)}
         pens |= {pen for _, pen in numbers_row(HolesState.of(shown), 3)}
-        assert pens <= theme.PENS.keys()
+        assert pens <= theme.DARK.keys()
         big(told.first + told.second)
 
 

@@ -293,7 +293,7 @@ def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         used = colors(pilot)
-        good, wrong = (theme.PENS[pen].color for pen in ("good", "wrong"))
+        good, wrong = (theme.DARK[pen].color for pen in ("good", "wrong"))
         assert {one for one in used[good] if "better" in one} == {"↗ better by 22.0"}
         assert {one for one in used[wrong] if "worse" in one} == {"↘ worse by 22.0"}
 

@@ -47,6 +47,7 @@ DEFAULTS: dict[str, Any] = {
     "journal.keep_audio": False,
     "journal.audio_mb": 500.0,
     "screen.theme": "dark",
+    "screen.motion": "full",
 }
 WHOLE_PATH = str(Path("/harbour" if os.name != "nt" else "C:\\harbour") / "evening.sqlite")
 SAMPLES: dict[str, tuple[str, Any]] = {
@@ -68,7 +69,8 @@ SAMPLES: dict[str, tuple[str, Any]] = {
     "journal.file": (WHOLE_PATH, Path(WHOLE_PATH)),
     "journal.keep_audio": ("true", True),
     "journal.audio_mb": ("80", 80.0),
-    "screen.theme": ("dark", "dark"),
+    "screen.theme": ("light", "light"),
+    "screen.motion": ("reduced", "reduced"),
 }
 OWN = """\
 # Ours, for the evening class.

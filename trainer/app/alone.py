@@ -20,7 +20,7 @@ from textual.app import App, ComposeResult
 
 from trainer.app.canvas import Canvas
 from trainer.app.take import Take
-from trainer.app.theme import THEME
+from trainer.app.theme import dress
 from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
@@ -251,8 +251,7 @@ class Alone(App[None]):
 
     def __init__(self, widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
         super().__init__()
-        self.register_theme(THEME)
-        self.theme = THEME.name
+        dress(self)
         self._widget = widget
         self._state = state
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)

@@ -10,6 +10,7 @@ from typing import ClassVar
 from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
+from textual.filter import LineFilter
 from textual.timer import Timer
 
 from trainer.app.screens.help import HelpScreen
@@ -18,7 +19,7 @@ from trainer.app.screens.live import LiveScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.small import SmallScreen, fits
 from trainer.app.session import ListenerLike, Session
-from trainer.app.theme import THEME
+from trainer.app.theme import NO_COLOURS, dress
 from trainer.drill import Drill
 from trainer.practice import Plan
 
@@ -36,6 +37,8 @@ class TrainerApp(App[None]):
         plan: what is to be played first; without a drill, the app only listens.
         autostart: whether to begin at once.
         today: whether the day's set comes first.
+        theme: which of :data:`trainer.app.theme.THEMES`.
+        motion: ``full``, or ``reduced``: nothing glides, and the needle goes in whole cents.
 
     Raises:
         HarpError: the harp cannot play the plan's drill.
@@ -57,10 +60,13 @@ class TrainerApp(App[None]):
         plan: Plan,
         autostart: bool = False,
         today: bool = False,
+        theme: str = "dark",
+        motion: str = "full",
     ) -> None:
         super().__init__()
-        self.register_theme(THEME)
-        self.theme = THEME.name
+        dress(self, theme)
+        if motion == "reduced":
+            self.animation_level = "none"
         self.session = Session(listener, plan, self._wake)
         self._shelf = shelf
         self._autostart = autostart
@@ -94,6 +100,11 @@ class TrainerApp(App[None]):
             self.pop_screen()
         elif not fits(event.size) and not small:
             self.push_screen(SmallScreen())
+
+    def get_line_filters(self) -> Sequence[LineFilter]:
+        """What is done to every line before it is shown: in the plain theme, colours go."""
+        filters = super().get_line_filters()
+        return [*filters, NO_COLOURS] if self.theme == "plain" else filters
 
     def action_help(self) -> None:
         """The keys and the words."""

@@ -19,10 +19,10 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
-from trainer.app.theme import PENS, Pen
+from trainer.app.theme import LOOKS, Pen
 
 Span = tuple[str, str]
-"""A stretch of text and the name of its pen, a key of `PENS`."""
+"""A stretch of text and the name of its pen, one of those in `LOOKS`."""
 
 Row = tuple[Span, ...]
 
@@ -159,7 +159,7 @@ class Canvas(Widget, Generic[State]):
     def _style(self, name: str) -> Style:
         style = self._styles.get(name)
         if style is None:
-            style = self._styles[name] = _style(PENS[name], self._back().hex6)
+            style = self._styles[name] = _style(LOOKS[self.app.theme][name], self._back().hex6)
         return style
 
     def _back(self) -> Color:

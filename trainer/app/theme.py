@@ -2,27 +2,54 @@
 
 The hues are the colour-blind-safe set of Okabe and Ito, "Color Universal Design" (2008,
 https://jfly.uni-koeln.de/color/); each goes with a shape or a word on the screen, so that
-nothing is told by colour alone. The greys are ours.
+nothing is told by colour alone. The greys are ours. On paper most of the hues are too pale to be
+read, so the light theme has them darkened: the same share of red, green and blue light, of which
+there is less.
+
+A theme is one of `THEMES`. Canvases draw with its pens, `LOOKS`; everything else is styled with
+`PENS`, whose colours are names that the theme in hand says the meaning of.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
 
+from textual.app import App
+from textual.filter import NoColor
 from textual.theme import Theme
 
+BLACK = "#000000"
 ORANGE = "#e69f00"
 SKY_BLUE = "#56b4e9"
 BLUISH_GREEN = "#009e73"
 YELLOW = "#f0e442"
+BLUE = "#0072b2"
 VERMILLION = "#d55e00"
 REDDISH_PURPLE = "#cc79a7"
+
+DARK_ORANGE = "#936400"
+DARK_GREEN = "#007c5a"
+DARK_VERMILLION = "#702e00"
+"""Much darker than it must be: seen without red or green, it would else look like the orange."""
+DARK_PURPLE = "#8e5273"
 
 NIGHT = "#0f151b"
 QUAY = "#121a21"
 CHALK = "#e8edf2"
 FOG = "#9aa8b5"
 SLATE = "#5c6b79"
+
+PAPER = "#ffffff"
+SAND = "#f3f2ee"
+INK = "#1b232b"
+PENCIL = "#55606a"
+PEBBLE = "#808a93"
+
+NO_COLOURS = NoColor()
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,41 +69,116 @@ class Pen:
     underline: bool = False
 
 
-PENS = {
-    "text": Pen(CHALK),
-    "strong": Pen(CHALK, bold=True),
-    "quiet": Pen(FOG),
-    "faint": Pen(SLATE),
-    "good": Pen(BLUISH_GREEN, bold=True),
-    "sharp": Pen(ORANGE, bold=True),
-    "flat": Pen(SKY_BLUE, bold=True),
-    "leak": Pen(REDDISH_PURPLE, bold=True),
-    "wrong": Pen(VERMILLION, bold=True),
-    "now": Pen(YELLOW, bold=True),
-    "here": Pen(YELLOW, bold=True, reverse=True),
-    "band": Pen("#387564"),
-    "aim": Pen(BLUISH_GREEN),
-    "trail": Pen(CHALK),
-    "sounding": Pen(CHALK, bold=True, reverse=True),
-}
-"""Pens by name; pure drawing functions know only the names."""
-
-THEME = Theme(
-    name="harbour",
-    primary=SKY_BLUE,
-    secondary=BLUISH_GREEN,
-    accent=YELLOW,
-    warning=ORANGE,
-    error=VERMILLION,
-    success=BLUISH_GREEN,
-    foreground=CHALK,
-    background=NIGHT,
-    surface=QUAY,
-    panel=QUAY,
-    dark=True,
-    variables={
-        "footer-background": NIGHT,
-        "footer-key-foreground": YELLOW,
-        "footer-description-foreground": FOG,
-    },
+DARK: Mapping[str, Pen] = MappingProxyType(
+    {
+        "text": Pen(CHALK),
+        "strong": Pen(CHALK, bold=True),
+        "quiet": Pen(FOG),
+        "faint": Pen(SLATE),
+        "good": Pen(BLUISH_GREEN, bold=True),
+        "sharp": Pen(ORANGE, bold=True),
+        "flat": Pen(SKY_BLUE, bold=True),
+        "leak": Pen(REDDISH_PURPLE, bold=True),
+        "wrong": Pen(VERMILLION, bold=True),
+        "now": Pen(YELLOW, bold=True),
+        "here": Pen(YELLOW, bold=True, reverse=True),
+        "band": Pen("#387564"),
+        "aim": Pen(BLUISH_GREEN),
+        "trail": Pen(CHALK),
+        "sounding": Pen(CHALK, bold=True, reverse=True),
+    }
 )
+
+LIGHT: Mapping[str, Pen] = MappingProxyType(
+    {
+        "text": Pen(INK),
+        "strong": Pen(INK, bold=True),
+        "quiet": Pen(PENCIL),
+        "faint": Pen(PEBBLE),
+        "good": Pen(DARK_GREEN, bold=True),
+        "sharp": Pen(DARK_ORANGE, bold=True),
+        "flat": Pen(BLUE, bold=True),
+        "leak": Pen(DARK_PURPLE, bold=True),
+        "wrong": Pen(DARK_VERMILLION, bold=True),
+        "now": Pen(BLACK, YELLOW, bold=True),  # as by a marker: yellow letters cannot be read
+        "here": Pen(BLACK, YELLOW, bold=True, reverse=True),
+        "band": Pen("#63937f"),
+        "aim": Pen(DARK_GREEN),
+        "trail": Pen(INK),
+        "sounding": Pen(INK, bold=True, reverse=True),
+    }
+)
+
+LOOKS: Mapping[str, Mapping[str, Pen]] = MappingProxyType(
+    {"dark": DARK, "light": LIGHT, "plain": DARK}
+)
+"""The pens of each theme, by name; pure drawing functions know only the names."""
+
+PENS: Mapping[str, Pen] = MappingProxyType(
+    {name: replace(pen, color=f"$pen-{name}", back=None) for name, pen in DARK.items()}
+)
+"""Pens whose colour is the name of a theme's variable: for content that Textual styles."""
+
+
+def _theme(name: str, pens: Mapping[str, Pen], background: str, surface: str) -> Theme:
+    return Theme(
+        name=name,
+        primary=pens["flat"].color,
+        secondary=pens["good"].color,
+        accent=pens["now"].color,
+        warning=pens["sharp"].color,
+        error=pens["wrong"].color,
+        success=pens["good"].color,
+        foreground=pens["text"].color,
+        background=background,
+        surface=surface,
+        panel=surface,
+        dark=pens is DARK,
+        variables={
+            "footer-background": background,
+            "footer-key-foreground": pens["now"].color,
+            "footer-description-foreground": pens["quiet"].color,
+            **{f"pen-{name}": pen.color for name, pen in pens.items()},
+        },
+    )
+
+
+THEMES = (
+    _theme("dark", DARK, NIGHT, QUAY),
+    _theme("light", LIGHT, PAPER, SAND),
+    _theme("plain", DARK, NIGHT, QUAY),
+)
+"""What `screen.theme` may be. `plain` is the dark one, of which `NO_COLOURS` leaves no colour."""
+
+
+def dress(app: App[Any], theme: str = "dark") -> None:
+    """Give an app these themes instead of Textual's own, and begin with one of them."""
+    others = list(app.available_themes)
+    for one in THEMES:
+        app.register_theme(one)
+    app.theme = theme
+    for name in others:
+        app.unregister_theme(name)
+
+
+def color_of(app: App[Any], pen: str) -> str:
+    """The colour of a pen in the theme in hand."""
+    return LOOKS[app.theme][pen].color
+
+
+def wearable(theme: str) -> str:
+    """The theme, or `plain` where no colour is wanted (https://no-color.org) or there is none."""
+    return theme if not os.environ.get("NO_COLOR") and _has_colours() else "plain"
+
+
+def _has_colours() -> bool:
+    """Whether the terminal has colours, by what the system's terminfo says of it."""
+    try:
+        import curses
+    except ImportError:  # Windows has none, and its terminals have colours
+        return True
+    try:
+        curses.setupterm(fd=1)
+    except curses.error:  # a terminal that is not known most likely has them
+        return os.environ.get("TERM", "") not in ("", "dumb", "unknown")
+    return curses.tigetnum("colors") > 0

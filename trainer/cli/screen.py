@@ -9,15 +9,27 @@ def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> 
     """Open the app on a plan, or on the day's set, and stay until the player leaves."""
     from trainer.drill import read_shelf
     from trainer.practice import Listener
+    from trainer.settings import load_settings
+
+    look = load_settings().screen
 
     # The listener's process must be started before the app takes over the terminal.
     listener = Listener()
     try:
         from trainer.app.app import TrainerApp
+        from trainer.app.theme import wearable
 
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
             shelf = (plan.drill, *shelf)
-        TrainerApp(listener, shelf, plan, autostart=autostart, today=today).run()
+        TrainerApp(
+            listener,
+            shelf,
+            plan,
+            autostart=autostart,
+            today=today,
+            theme=wearable(look.theme),
+            motion=look.motion,
+        ).run()
     finally:
         listener.close()

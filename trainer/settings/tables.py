@@ -185,8 +185,12 @@ class JournalTable(_Table):
 class ScreenTable(_Table):
     """How the screen looks."""
 
-    theme: Literal["dark"] = Field(
-        default="dark", description='the colours, "dark", so far the only ones'
+    theme: Literal["dark", "light", "plain"] = Field(
+        default="dark", description='the colours, "dark", "light", or "plain" for none'
+    )
+    motion: Literal["full", "reduced"] = Field(
+        default="full",
+        description='"full", or "reduced": nothing glides, and the needle goes in whole cents',
     )
 
 

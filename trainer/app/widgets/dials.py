@@ -26,6 +26,7 @@ class Dials:
     def show(self, take: Take) -> None:
         """Show a take as it stands."""
         shown = take.shown
-        self._gauge.show(GaugeState.of(shown))
+        still = self._gauge.app.animation_level == "none"
+        self._gauge.show(GaugeState.of(shown, still))
         self._readout.show(ReadoutState.of(take))
         self._holes.show(HolesState.of(shown))

@@ -30,9 +30,12 @@ class GaugeState:
     tolerance: float = 10.0
 
     @classmethod
-    def of(cls, shown: Shown) -> GaugeState:
-        """The gauge of a calmed reading; to a quarter of a cent, finer than it can be seen."""
+    def of(cls, shown: Shown, still: bool = False) -> GaugeState:
+        """The gauge of a calmed reading; to a quarter of a cent, finer than it can be seen, or as
+        seldom as the number changes."""
         cents = None if shown.cents is None else round(shown.cents * 4) / 4
+        if still:
+            cents = shown.number
         return cls(cents, shown.state, shown.held, shown.tolerance)
 
 

@@ -9,7 +9,7 @@ from textual.color import Color
 from textual.content import Content
 from textual_plotext import PlotextPlot
 
-from trainer.app.theme import PENS
+from trainer.app.theme import PENS, color_of
 from trainer.journal.figures import MEASURES, Figures
 from trainer.journal.progress import Change, Kind, Point, Progress, Verdict
 from trainer.report.plots import PANELS, Palette, draw
@@ -131,10 +131,9 @@ class ProgressPlot(PlotextPlot):
     def _draw(self) -> None:
         if self._shown is not None and self.size.width:
             progress, measure = self._shown
-            draw(self.plt, progress, MEASURES[measure], _palette(), self.size.width)
+            draw(self.plt, progress, MEASURES[measure], self._palette(), self.size.width)
             self.refresh()
 
-
-def _palette() -> Palette:
-    days, weeks = (Color.parse(PENS[pen].color).rgb for pen in ("flat", "now"))
-    return Palette(days, weeks)
+    def _palette(self) -> Palette:
+        days, weeks = (Color.parse(color_of(self.app, pen)).rgb for pen in ("flat", "now"))
+        return Palette(days, weeks)
