@@ -1,8 +1,9 @@
 """Choosing the day's set: what is worth the minutes, in an order that suits lips and breath.
 
 The minutes go first to what must not be missing, a warm-up, something weak and something to enjoy;
-then to new drills, as long as what is due leaves room for them; then to what is due, what is
-likeliest to be lost first. What is left over brings in what would be due soon, and more takes.
+then to new drills, as long as what is due leaves room for them; then to what is due, the
+likeliest to be lost first. What is left over brings in what would be due soon, more to enjoy, more
+that is new, then whatever there is, and at last more takes of what is new or weak.
 
 New drills come in the order of the course: a level is open when most drills of the levels below
 it have been passed, and no more than a few are new on one day.
@@ -14,7 +15,6 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
-from itertools import pairwise
 
 from trainer.journal.due import Standing
 from trainer.journal.entry import (
@@ -106,10 +106,12 @@ class _Chooser:
             self._train_what_is_weak()
         due = self._due()
         cost = sum(self._entry(trait, Reason.DUE, "").seconds for trait in due)
-        self._introduce(self._budget - self._spent - cost)
+        left = self._budget - self._spent - cost
+        self._introduce(min(left, ROOM_FOR_NEW * self._budget))
         self._add(due, Reason.DUE, self._why_due)
         self._add(self._soon(), Reason.DUE, self._why_due)
         self._enjoy(JOYS)
+        self._introduce(self._budget - self._spent)
         self._add(self._others(), Reason.KEEP, self._why_due)
         self._play_more()
         return _in_order(self._picked.values(), self._by_name)
@@ -207,9 +209,9 @@ class _Chooser:
         return [trait for trait, _ in able]
 
     def _introduce(self, room: float) -> None:
-        """New drills, as long as what is due leaves room for them."""
+        """New drills of the levels that are open, for so many seconds."""
         have = sum(entry.reason is Reason.NEW for entry in self._all())
-        level, why = self._open_level()
+        level = self._open_level()
         fresh = [
             trait
             for trait in self._traits
@@ -218,10 +220,9 @@ class _Chooser:
             and trait.drill.name not in self._taken
         ]
         fresh.sort(key=lambda trait: trait.drill.level)  # within a level, as in the course
-        if self._standings:
-            room = min(room, ROOM_FOR_NEW * self._budget)
-        if not self._add(fresh, Reason.NEW, lambda _: why, NEW_A_DAY - have, room):
-            self._add(fresh, Reason.NEW, lambda _: why, 1 - have, room, passes=1)
+        self._add(fresh, Reason.NEW, self._why_new, NEW_A_DAY - have, room)
+        if not self._picked:
+            self._add(fresh, Reason.NEW, self._why_new, 1 - have, room, passes=1)
 
     def _play_more(self) -> None:
         """Ask for more takes of what is new or weak, until the minutes are filled."""
@@ -281,24 +282,24 @@ class _Chooser:
             last=None if standing is None else standing.score,
         )
 
-    def _open_level(self) -> tuple[int, str]:
-        """The highest level that is open, and why."""
+    def _levels(self) -> dict[int, list[bool]]:
+        """The levels in order; of each of its drills, whether it has ever been passed."""
         levels: dict[int, list[bool]] = {}
-        for trait in self._traits:
+        for trait in sorted(self._traits, key=lambda trait: trait.drill.level):
             standing = self._standings.get(trait.drill.name)
             levels.setdefault(trait.drill.level, []).append(standing is not None and standing.ever)
-        in_order = sorted(levels)
-        level, why = (in_order or [1])[0], "where the course begins"
-        for below, above in pairwise(in_order):
-            passed = levels[below]
+        return levels
+
+    def _open_level(self) -> int:
+        """The highest level that is open: by what was passed below it, or because somebody who
+        came with skill has passed a drill of it."""
+        levels = self._levels()
+        opened = 0
+        for level, passed in levels.items():
+            opened = level
             if sum(passed) < LEVEL_DONE * len(passed):
                 break
-            level = above
-            why = f"{sum(passed)} of {len(passed)} drills of level {below} have been passed"
-        reached = max((at for at, passed in levels.items() if any(passed)), default=level)
-        if reached > level:
-            level, why = reached, f"a drill of level {reached} has been passed already"
-        return level, why
+        return max([opened, *(level for level, passed in levels.items() if any(passed))])
 
     # Why
 
@@ -314,6 +315,15 @@ class _Chooser:
     def _why_weak(self, weak: Share, trait: Trait) -> str:
         part = round(100.0 * trait.trains[weak.key])
         return f"{weak.sentence}; {part} % of this drill trains that"
+
+    def _why_new(self, trait: Trait) -> str:
+        level = trait.drill.level
+        below = [(at, passed) for at, passed in self._levels().items() if at < level]
+        if not below:
+            return f"level {level}, where the course begins"
+        at, passed = below[-1]
+        done = f"{sum(passed)} of {len(passed)} drills of level {at} have been passed"
+        return f"level {level}; {done}"
 
     def _why_enjoy(self, trait: Trait) -> str:
         standing = self._standings[trait.drill.name]

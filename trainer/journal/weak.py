@@ -44,7 +44,8 @@ BY = 0.05
 ENOUGH = 0.9
 _STRENGTH = 10.0
 """Tries that the usual share counts for, where too few things were tried to know their spread."""
-_STRENGTHS = (4.0, 100.0)
+_STRENGTHS = (4.0, 20.0)
+"""No stronger, however alike most are: a bend may be quite unlike the natural notes."""
 _FEWEST = 3
 _HEARD = 0.5
 """A take of which less was heard was not played in earnest."""

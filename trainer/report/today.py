@@ -46,7 +46,7 @@ def today_plain(day: DaySet) -> str:
     for number, entry in enumerate(day.entries, 1):
         state = "done" if day.is_done(entry) else "to play"
         lines.append(
-            f"{number}, {state}, {entry.reason}: {entry.drill}, {entry.title}, on a "
+            f"{number}, {state}, {entry.reason}: {entry.drill}, {entry.title}, on the "
             f"{_harp(entry)} harp, {_minutes(entry.seconds)}: {entry.why}.{_result(day, entry)}"
         )
     return "\n".join(lines)

@@ -1,0 +1,368 @@
+"""How soon a simulated player masters the shelf, by the day's set and by simpler ways.
+
+``python -m benchmarks.learner`` prints the table; a number after it is that of the seeds.
+
+**The player** remembers and forgets by a published model that has nothing to do with the
+scheduler's: activation, as it was fitted to practice with gaps from seconds to weeks (Pavlik and
+Anderson 2005, Cognitive Science 29, from ACT-R). What was practised at times t_k has at time t the
+activation
+
+    m(t) = ln(sum of (t - t_k)^-d_k),    d_k = C exp(m(t_k)) + A
+
+so that each practice fades by a power law, and the faster the fresher the thing still was: practice
+that is spread out lasts, practice in a row does not. What is at activation m is recalled with the
+probability 1 / (1 + exp((threshold - m) / S)). A, C, S, and the pace H of time between sessions are
+theirs (from memory).
+
+What was added to make a player of it is assumed. A drill's strength is the mean of its own
+activation and of that of the skills that it names and the bends and overblows in it, each an
+activation of its own that every drill with it trains, so that one drill helps another. Thresholds
+rise with the level, and differ from drill to drill by chance. A take passes with the probability
+of recall: its score is the pass mark plus `POINTS` for each unit of strength over the threshold,
+with logistic noise of scale S. Notes are in tune as often as their entry is recalled.
+
+**Mastered** is the shelf on the first day on which every drill would pass with a probability of at
+least `MASTERED`, before anything is played on it. Every way has the same minutes of every day, in
+which each take costs its time and each drill the time to turn to it, and plays a drill until its
+entry is done, by the same rule.
+
+- *ours*: the day's set (:mod:`trainer.journal.choose`), from the takes alone.
+- *rotation*: the whole shelf in the order of the course, again and again, each day from where the
+  last one stopped.
+- *random*: every day a new order.
+
+Ours brings in no more than three new drills a day, so that it can never be done before the shelf
+is through at that pace; the others may begin with everything at once. Where everything is easy
+that decides, and rotation is the faster: see the learner called quick.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import random
+from collections.abc import Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from itertools import product
+from statistics import fmean, median
+
+import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
+
+# isort: split
+
+import numpy as np
+
+from trainer.drill import read_shelf
+from trainer.harp import Harp, Tab
+from trainer.journal.choose import choose
+from trainer.journal.due import standings
+from trainer.journal.entry import BETWEEN_S, READ_NEW_S, READ_S
+from trainer.journal.records import HarpTag, StepRecord, TakeRecord
+from trainer.journal.trains import Trait
+from trainer.journal.weak import Key, Kind, Tally, shares, tallies
+
+A, C, S = 0.177, 0.217, 0.255
+H = 0.025
+"""Between sessions time passes by so much of itself, as far as forgetting goes."""
+DAY_S = H * 86_400.0
+NEVER = -4.0
+"""Activation of what was never practised."""
+OWN = 0.5
+"""What the drill's own activation counts in its strength."""
+POINTS = 10.0
+IN_TUNE = 0.95
+"""How often a natural note is in tune."""
+MASTERED = 0.8
+MOST_DAYS = 400
+FIRST_DAY = date(2026, 1, 1)
+MINUTES = 20.0
+
+
+@dataclass(frozen=True)
+class Learner:
+    """What kind of player it is.
+
+    Attributes:
+        easiest: threshold of a drill of level 1, and of bends and overblows.
+        level: by how much it rises from level to level.
+        chance: standard deviation of what is added from drill to drill by chance.
+    """
+
+    easiest: float
+    level: float
+    chance: float
+
+
+LEARNERS = {
+    "usual": Learner(-1.6, 0.15, 0.15),
+    "quick": Learner(-1.9, 0.1, 0.15),
+    "slow": Learner(-1.4, 0.15, 0.15),
+    "even": Learner(-0.6, 0.0, 0.1),
+    "uneven": Learner(-1.6, 0.1, 0.3),
+}
+
+
+class Trace:
+    """One thing that is practised, and forgotten."""
+
+    def __init__(self) -> None:
+        self._times = np.zeros(16)
+        self._decays = np.zeros(16)
+        self._count = 0
+
+    def at(self, now: float) -> float:
+        """Its activation at a time."""
+        n = self._count
+        left = np.sum((now - self._times[:n]) ** -self._decays[:n]) if n else 0.0
+        return math.log(math.exp(NEVER) + float(left))
+
+    def practise(self, now: float) -> None:
+        """Practise it at a time."""
+        if self._count == len(self._times):
+            self._times = np.concatenate([self._times, np.zeros(self._count)])
+            self._decays = np.concatenate([self._decays, np.zeros(self._count)])
+        self._decays[self._count] = C * math.exp(self.at(now)) + A
+        self._times[self._count] = now
+        self._count += 1
+
+
+class Student:
+    """A player with a known learning curve."""
+
+    def __init__(self, kind: Learner, traits: Sequence[Trait], seed: int) -> None:
+        self._kind = kind
+        self._rng = random.Random(seed)
+        self._own = {trait.drill.name: Trace() for trait in traits}
+        self._shared: dict[Key, Trace] = {}
+        self._keys: dict[str, list[Key]] = {}
+        self._thresholds: dict[str, float] = {}
+        for trait in traits:
+            name = trait.drill.name
+            self._keys[name] = [key for key in trait.trains if _is_shared(key)]
+            self._shared |= {key: Trace() for key in self._keys[name]}
+            more = kind.level * (trait.drill.level - 1) + kind.chance * self._rng.gauss(0.0, 1.0)
+            self._thresholds[name] = kind.easiest + more
+
+    def chance(self, trait: Trait, now: float) -> float:
+        """How likely a take of a drill would pass."""
+        return _logistic(self._over(trait, now) / S)
+
+    def play(self, trait: Trait, now: float, day: date) -> TakeRecord:
+        """Play a drill, and be the better for it."""
+        drill = trait.drill
+        over = self._over(trait, now) + _logit(self._rng.random()) * S
+        score = min(max(drill.goal.pass_mark + POINTS * over, 0.0), 100.0)
+        steps = tuple(self._step(i, entry, now) for i, entry in enumerate(_notes(trait)))
+        self._own[drill.name].practise(now)
+        for key in self._keys[drill.name]:
+            self._shared[key].practise(now)
+        return TakeRecord(
+            id="",
+            player="",
+            began=datetime.combine(day, time(12), UTC),
+            day=day,
+            drill=drill.name,
+            title=drill.title,
+            skills=drill.skills,
+            harp=HarpTag("C"),
+            tempo=drill.tempo,
+            source="microphone",
+            score=score,
+            passed=score >= drill.goal.pass_mark,
+            whole=True,
+            seconds=drill.seconds,
+            steps=steps,
+        )
+
+    def _over(self, trait: Trait, now: float) -> float:
+        """A drill's strength over its threshold."""
+        name = trait.drill.name
+        own = self._own[name].at(now)
+        shared = fmean([self._shared[key].at(now) for key in self._keys[name]] or [own])
+        return OWN * own + (1.0 - OWN) * shared - self._thresholds[name]
+
+    def _step(self, index: int, entry: str, now: float) -> StepRecord:
+        trace = self._shared.get((Kind.ENTRY, entry))
+        chance = IN_TUNE
+        if trace is not None:
+            chance = _logistic((trace.at(now) - self._kind.easiest) / S)
+        part, cents = (95.0, 2.0) if self._rng.random() < chance else (50.0, 25.0)
+        return StepRecord(
+            index, entry, "note", entry, "plain", 1.0, part, {"pitch": part}, "", entry, cents
+        )
+
+
+@dataclass(frozen=True)
+class Run:
+    """How it went.
+
+    Attributes:
+        days: until the shelf was mastered; None if it never was.
+        minutes: of practice until then.
+        takes: likewise.
+    """
+
+    days: int | None
+    minutes: float
+    takes: int
+
+
+class Way:
+    """A way of choosing what to practise."""
+
+    def __init__(self, traits: Sequence[Trait], seed: int) -> None:
+        self.traits = traits
+        self.rng = random.Random(seed)
+        self._known: set[str] = set()
+
+    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+        """Drills to play, with how many takes are to pass and how many there are at most."""
+        raise NotImplementedError
+
+    def heard(self, take: TakeRecord) -> None:
+        """A take was played."""
+        self._known.add(take.drill)
+
+    def knows(self, trait: Trait) -> bool:
+        """Whether a drill was played before."""
+        return trait.drill.name in self._known
+
+    def rule(self, trait: Trait) -> tuple[int, int]:
+        """What the day's set asks of a drill that is new, and of one that is not."""
+        return (1, 3) if self.knows(trait) else (2, 5)
+
+
+class Rotation(Way):
+    """The whole shelf in turn."""
+
+    at = 0
+
+    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+        """On from where it stopped."""
+        while True:
+            trait = self.traits[self.at % len(self.traits)]
+            self.at += 1
+            yield (trait, *self.rule(trait))
+
+
+class AtRandom(Way):
+    """Every day a new order."""
+
+    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+        """The whole shelf, in the order of today."""
+        for trait in self.rng.sample(self.traits, len(self.traits)):
+            yield (trait, *self.rule(trait))
+
+
+class Ours(Way):
+    """The day's set."""
+
+    def __init__(self, traits: Sequence[Trait], seed: int) -> None:
+        super().__init__(traits, seed)
+        self._drills = {trait.drill.name: trait.drill for trait in traits}
+        self._by_name = {trait.drill.name: trait for trait in traits}
+        self._takes: list[TakeRecord] = []
+        self._today: list[TakeRecord] = []
+        self._tallies: list[Tally] = []
+
+    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+        """What the day's set holds."""
+        self._takes += self._today
+        self._tallies += tallies(self._today)
+        self._today = []
+        stand = standings(self._takes, self._drills, day)
+        found = shares(self._tallies, day)
+        for entry in choose(self.traits, stand, found, day, MINUTES):
+            yield self._by_name[entry.drill], entry.passes, entry.most
+
+    def heard(self, take: TakeRecord) -> None:
+        """A take was played."""
+        super().heard(take)
+        self._today.append(take)
+
+
+WAYS: Mapping[str, type[Way]] = {"ours": Ours, "rotation": Rotation, "random": AtRandom}
+
+
+def practise(
+    way: Way, traits: Sequence[Trait], seed: int, kind: Learner = LEARNERS["usual"]
+) -> Run:
+    """Let a player practise day by day until the shelf is mastered."""
+    student = Student(kind, traits, seed)
+    hardest_first = sorted(traits, key=lambda trait: -trait.drill.level)
+    seconds, takes = 0.0, 0
+    for number in range(MOST_DAYS):
+        day, morning = FIRST_DAY + timedelta(days=number), number * DAY_S
+        if all(student.chance(trait, morning) >= MASTERED for trait in hardest_first):
+            return Run(number, seconds / 60.0, takes)
+        left = 60.0 * MINUTES
+        for trait, passes, most in way.day(day):
+            left -= READ_S if way.knows(trait) else READ_NEW_S
+            passed = 0
+            while passed < passes and most and (left := left - trait.take_s - BETWEEN_S) > 0.0:
+                take = student.play(trait, morning + 60.0 * MINUTES - left, day)
+                way.heard(take)
+                most -= 1
+                takes += 1
+                passed += take.passed
+            if left <= 0.0:
+                break
+        seconds += 60.0 * MINUTES - max(left, 0.0)
+    return Run(None, seconds / 60.0, takes)
+
+
+def shelf_traits() -> list[Trait]:
+    """All drills of the shelf that a C harp in the usual tuning can play."""
+    harp = Harp.of()
+    return [Trait.of(drill, harp) for drill in read_shelf().drills if drill.tuning == "richter"]
+
+
+def _is_shared(key: Key) -> bool:
+    kind, name = key
+    return kind is Kind.SKILL or (kind is Kind.ENTRY and not Tab.parse(name).is_natural)
+
+
+def _notes(trait: Trait) -> list[str]:
+    steps = [step for step in trait.drill.steps if not step.call and not step.moves]
+    return [str(step.last[0]) for step in steps if not step.is_chord]
+
+
+def _logistic(x: float) -> float:
+    return 1.0 / (1.0 + math.exp(-min(max(x, -50.0), 50.0)))
+
+
+def _logit(p: float) -> float:
+    return math.log(p / (1.0 - p)) if 0.0 < p < 1.0 else 0.0
+
+
+def _run(job: tuple[str, str, int]) -> Run:
+    learner, way, seed = job
+    traits = shelf_traits()
+    return practise(WAYS[way](traits, seed), traits, seed, LEARNERS[learner])
+
+
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.learner")
+    parser.add_argument("seeds", nargs="?", type=int, default=9, help="how many (default: 9)")
+    seeds = parser.parse_args().seeds
+    jobs = list(product(LEARNERS, WAYS, range(seeds)))
+    with ProcessPoolExecutor() as pool:
+        runs = dict(zip(jobs, pool.map(_run, jobs), strict=True))
+    print(f"{'learner':8} {'way':9} {'median days':>11} {'hours':>6} {'takes':>6}  days by seed")
+    for learner, way in product(LEARNERS, WAYS):
+        some = [runs[learner, way, seed] for seed in range(seeds)]
+        days = median(math.inf if run.days is None else run.days for run in some)
+        hours, takes = median(r.minutes for r in some) / 60.0, median(r.takes for r in some)
+        each = " ".join(_days(run.days) for run in some)
+        print(f"{learner:8} {way:9} {_days(days):>11} {hours:>6.1f} {takes:>6.0f}  {each}")
+
+
+def _days(days: float | None) -> str:
+    return f"over {MOST_DAYS}" if days is None or math.isinf(days) else f"{days:g}"
+
+
+if __name__ == "__main__":
+    main()
