@@ -28,7 +28,7 @@ from trainer.journal.entry import (
     whole,
 )
 from trainer.journal.trains import Trait
-from trainer.journal.weak import Key, Share, weaknesses
+from trainer.journal.weak import Key, Kind, Share, weaknesses
 
 NEW_A_DAY = 3
 LEVEL_DONE = 2.0 / 3.0
@@ -313,8 +313,10 @@ class _Chooser:
         return f"{self._since(standing)}; {self._last(standing)}"
 
     def _why_weak(self, weak: Share, trait: Trait) -> str:
+        if weak.kind is Kind.SKILL:
+            return f"{weak.sentence}, and this one trains that"
         part = round(100.0 * trait.trains[weak.key])
-        return f"{weak.sentence}; {part} % of this drill trains that"
+        return f"{weak.sentence}, and {part} % of the notes here train that"
 
     def _why_new(self, trait: Trait) -> str:
         level = trait.drill.level

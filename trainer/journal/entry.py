@@ -9,7 +9,7 @@ from enum import StrEnum
 
 from trainer.harp import Harp
 
-READ_S, READ_NEW_S = 15.0, 45.0
+READ_S, READ_NEW_S = 12.0, 30.0
 """To turn to a drill and look it over, and to one that was never played."""
 BETWEEN_S = 4.0
 """From one take to the next."""

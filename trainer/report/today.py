@@ -6,12 +6,12 @@ import textwrap
 from typing import Any
 
 from trainer.journal.day import DaySet
-from trainer.journal.entry import DayEntry
+from trainer.journal.entry import DayEntry, Reason
 from trainer.practice import Event
 from trainer.practice.day import DayEvent, DayOver, EntryBegan, EntryDone
 from trainer.report.facts import counted
 from trainer.report.live import Lines
-from trainer.report.page import page
+from trainer.report.page import page, sheet
 from trainer.report.result import score_text
 
 NARROWEST = 40
@@ -118,10 +118,11 @@ class DayLines:
             case EntryBegan(number, count, entry, drill, rest_s):
                 begins = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
                 head = (
-                    f"{number} of {count}, {entry.reason}: {drill.title}, {drill.key} harp; "
-                    f"{entry.why}.{begins}"
+                    f"{number} of {count}, {entry.reason}: {drill.title}, on the {_harp(entry)} "
+                    f"harp; {entry.why}.{begins}"
                 )
-                return ["", *textwrap.wrap(head, self._width), "", page(drill, self._width)]
+                shown = sheet if entry.reason is Reason.NEW else page
+                return ["", *textwrap.wrap(head, self._width), "", shown(drill, self._width)]
             case EntryDone(entry, day):
                 return [_closing(day, entry)]
             case DayOver(day):
