@@ -78,6 +78,11 @@ class Session:
         self._looping = False
 
     @property
+    def listener(self) -> ListenerLike:
+        """What plays the plans; while no take runs, something else may be heard through it."""
+        return self._listener
+
+    @property
     def plan(self) -> Plan:
         """What is to be played: a plan that waits, or else the one in hand."""
         return self._next or self._after or self.take.plan

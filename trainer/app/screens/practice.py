@@ -176,7 +176,7 @@ class PracticeScreen(LiveScreen):
 
     def action_shelf(self) -> None:
         """Choose a drill."""
-        self.app.push_screen(ShelfScreen(self._shelf, self._place()), self._open)
+        self.app.push_screen(ShelfScreen(self._shelf, self._place(), self.session), self._open)
 
     def action_today(self) -> None:
         """The day's set."""

@@ -1,95 +1,239 @@
-"""Shelf: choose a drill."""
+"""Shelf: find a drill, hear it, open it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, OptionList, Static
+from textual.timer import Timer
+from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from trainer.app.hearing import Hearing, heard_plan
+from trainer.app.session import Session
 from trainer.app.theme import PENS
+from trainer.app.widgets.shelf import Entry, Preview, PreviewState, signs
 from trainer.drill import Drill
+from trainer.report.facts import counted
+
+POLL_S = 0.1
+"""How often it is asked whether a drill is still heard; only while one is."""
+WIDE = 100
+"""Columns from which a line also says what else a drill trains."""
+CAUTION = "tab lets you hear it. Set a moderate level first, above all in headphones."
+BUSY = "A take is running. Go back with esc, stop it with space, and a drill can be heard."
 
 
-def entry(drill: Drill, chosen: bool = False) -> Content:
-    """A drill in a line: title and what else it trains, with a pointer if it is the chosen one."""
+def line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Content:
+    """A drill in a line: title, level, signs and what else it trains; a pointer if it is chosen."""
     pointer = ("▶ ", PENS["now"].color) if chosen else "  "
-    also = (", ".join(drill.skills[1:]), PENS["quiet"].color)
-    return Content.assemble(pointer, (f"{drill.title:<40} ", "bold"), also)
+    quiet = PENS["quiet"].color
+    told = [*signs(drill), *(drill.skills[1:] if wide else ())]
+    return Content.assemble(
+        pointer, (f"{drill.title:<38} ", "bold"), (f"level {drill.level}  ", quiet), "  ".join(told)
+    )
 
 
-def options(shelf: Sequence[Drill]) -> list[Option]:
-    """The list: every drill by its place on the shelf, under the main skill that it trains."""
+def options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
+    """The list: drills by their place on the shelf, under the main skill that each trains."""
     listed: list[Option] = []
     skill = ""
-    for place, drill in enumerate(shelf):
+    for place, drill in found:
         main = drill.skills[0] if drill.skills else "other"
         if main != skill:
             heading = ("\n" if listed else "") + main[0].upper() + main[1:]
             listed.append(Option(Content.styled(heading, PENS["quiet"].color), disabled=True))
             skill = main
-        listed.append(Option(entry(drill), id=str(place)))
+        listed.append(Option(line(drill, wide=wide), id=str(place)))
     return listed
 
 
-def preview(drill: Drill) -> Content:
-    """What a drill is about, and its figures."""
-    beats, value = drill.meter
-    figures = (
-        f"{drill.bars} bars of {beats}/{value}, {len(drill.steps)} steps, tempo {drill.tempo:g}, "
-        f"in tune within {drill.goal.tolerance:g} cents"
-    )
-    return Content.assemble(" ".join(drill.about.split()), "\n", (figures, PENS["quiet"].color))
+class Search(Input):
+    """Where one types; a question mark asks for help instead."""
+
+    def check_consume_key(self, key: str, character: str | None) -> bool:
+        """Whether a key is typed in."""
+        return character != "?" and super().check_consume_key(key, character)
 
 
 class ShelfScreen(Screen[int | None]):
     """The drills at hand. Gives the place of the chosen one.
 
+    Letters, digits and signs go into the search; the other keys choose.
+
     Args:
         shelf: the drills.
         place: which one is in hand; -1 for none.
+        session: through whose listener a drill is heard, while no take runs.
     """
 
+    DEFAULT_CSS = """
+    ShelfScreen {
+        #search { background: $background; padding: 0 1; height: 1; border: none; }
+        #shelf-preview { height: 9; background: $surface; }
+        #sound { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
+        &.-tall #shelf-preview { height: 15; padding: 1 0; }
+        #drills > .option-list--option-highlighted {
+            color: $foreground;
+            background: $surface;
+            text-style: none;
+        }
+    }
+    """
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,s", "dismiss(None)", "back", key_display="esc"),
+        Binding("escape", "leave", "back", key_display="esc"),
+        Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", priority=True),
+        Binding("down", "choose('cursor_down')", "next", show=False, priority=True),
+        Binding("pageup", "choose('page_up')", "page up", show=False, priority=True),
+        Binding("pagedown", "choose('page_down')", "page down", show=False, priority=True),
+        Binding("enter", "open", "open", priority=True),
+        Binding("tab", "hear", "hear it, or stop", priority=True),
+        Binding("question_mark", "app.help", "help", key_display="?", priority=True),
     ]
 
-    def __init__(self, shelf: Sequence[Drill], place: int) -> None:
+    def __init__(self, shelf: Sequence[Drill], place: int, session: Session) -> None:
         super().__init__()
         self._shelf = shelf
         self._place = max(0, place)
+        self._session = session
+        self._hearing = Hearing(session.listener)
+        self._asking: Timer | None = None
+        self._leaving: tuple[int | None] | None = None
+        self._entries: tuple[Entry, ...] = ()
+        self._found = list(range(len(shelf)))
+        self._search = Search(
+            placeholder="type to search: a title, a skill, level 3, -4', hole 2, free",
+            id="search",
+            compact=True,
+            select_on_focus=False,
+        )
+        self._search.cursor_blink = False  # it would wake an idle screen twice a second
+        self._drills = OptionList(id="drills")
+        self._drills.can_focus = False  # letters are for the search
+        self._preview = Preview(id="shelf-preview")
 
     def compose(self) -> ComposeResult:
-        """The list, and what the chosen drill is about."""
-        yield Static("The shelf: choose with ↑ ↓, open with enter", classes="title")
-        if self._shelf:
-            yield OptionList(*options(self._shelf), id="drills")
-        else:
-            yield Static("There is no drill on the shelf.")
-        yield Static(id="preview")
+        """The search, the list, and what the chosen drill is about."""
+        yield Static(id="count", classes="title")
+        yield self._search
+        yield self._drills
+        yield self._preview
+        yield Static(CAUTION, id="sound")
         yield Footer(compact=True)
 
     def on_mount(self) -> None:
-        """Start at the drill in hand."""
-        if self._shelf:
-            drills = self.query_one(OptionList)
-            drills.highlighted = drills.get_option_index(str(self._place))
-            drills.focus()
+        """Let letters go into the search."""
+        self._search.focus()
+
+    def on_resize(self) -> None:
+        """List the drills, with as much in a line as there is room for."""
+        self._list()
+
+    def on_input_changed(self, event: Input.Changed) -> None:
+        """Find anew."""
+        self._entries = self._entries or tuple(Entry.of(drill) for drill in self._shelf)
+        found = [place for place, one in enumerate(self._entries) if one.fits(event.value)]
+        if found != self._found:
+            self._found = found
+            if found and event.value.strip():
+                self._place = found[0]
+            self._list()
+
+    def _list(self) -> None:
+        """List what was found, and point at the drill that was pointed at."""
+        shelf, found = self._shelf, self._found
+        count = counted(len(shelf), "drill")
+        told = count if len(found) == len(shelf) else f"{len(found)} of {count}"
+        self.query_one("#count", Static).update(f"The shelf: {told}")
+        wide = self.size.width >= WIDE
+        self._drills.clear_options()
+        self._drills.add_options(options(((place, shelf[place]) for place in found), wide=wide))
+        if not found:
+            missing = "No drill has all of that. Take a word away, or esc takes all away."
+            self._preview.show(
+                PreviewState(None, missing if shelf else "There is no drill on the shelf.")
+            )
+            return
+        self._drills.highlighted = self._drills.get_option_index(str(self._place))
+        self.call_after_refresh(self._drills.scroll_to_highlight)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Point at the drill and say what it is about."""
         place = int(event.option_id or 0)
-        drills = event.option_list
-        drills.replace_option_prompt(str(self._place), entry(self._shelf[self._place]))
-        drills.replace_option_prompt(str(place), entry(self._shelf[place], chosen=True))
+        if place not in self._found:
+            return  # the list has changed since
+        wide = self.size.width >= WIDE
+        for other in {self._place, place} & set(self._found):
+            self._drills.replace_option_prompt(
+                str(other), line(self._shelf[other], other == place, wide=wide)
+            )
         self._place = place
-        self.query_one("#preview", Static).update(preview(self._shelf[place]))
+        self._preview.show(PreviewState(self._shelf[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Open the drill."""
-        self.dismiss(int(event.option_id or 0))
+        """Open the drill that was clicked on."""
+        self._leave(int(event.option_id or 0))
+
+    def action_choose(self, where: str) -> None:
+        """Another drill."""
+        getattr(self._drills, f"action_{where}")()
+
+    def action_open(self) -> None:
+        """Open the chosen drill."""
+        if self._found:
+            self._leave(self._place)
+
+    def action_leave(self) -> None:
+        """Quiet what is heard, or else take the search away, or else go back."""
+        if self._hearing.plan is not None:
+            self._hearing.stop()
+        elif self._search.value:
+            self._search.value = ""
+        else:
+            self._leave(None)
+
+    def action_hear(self) -> None:
+        """Let the built-in player play the chosen drill aloud, or stop it."""
+        if self._hearing.plan is not None:
+            self._hearing.stop()
+        elif self._session.busy:
+            self._tell(BUSY)
+        elif self._found:
+            self._hearing.start(heard_plan(self._shelf[self._place], self._session.plan))
+            self._tell_sound()
+            if self._hearing.plan is not None:
+                self._asking = self.set_interval(POLL_S, self._ask)
+
+    def _ask(self) -> None:
+        """See whether the drill is still heard; when it is over, nothing is asked any more."""
+        if self._hearing.poll():
+            return
+        if self._asking is not None:
+            self._asking.stop()
+            self._asking = None
+        if self._leaving is not None:
+            self.dismiss(*self._leaving)
+        else:
+            self._tell_sound()
+
+    def _tell_sound(self) -> None:
+        plan = self._hearing.plan
+        if plan is not None and plan.drill is not None:
+            self._tell(f"♪ {plan.drill.title}, on a {plan.harp.name} harp; tab stops it")
+        else:
+            self._tell(f"× {self._hearing.trouble}" if self._hearing.trouble else CAUTION)
+
+    def _tell(self, words: str) -> None:
+        self.query_one("#sound", Static).update(Content(words))
+
+    def _leave(self, place: int | None) -> None:
+        """Go, once the listener is free for the next take."""
+        if self._hearing.plan is None:
+            self.dismiss(place)
+        else:
+            self._leaving = (place,)
+            self._hearing.stop()
