@@ -314,9 +314,10 @@ class _Chooser:
 
     def _why_weak(self, weak: Share, trait: Trait) -> str:
         if weak.kind is Kind.SKILL:
-            return f"{weak.sentence}, and this one trains that"
+            return f"{weak.sentence}; this one trains that"
         part = round(100.0 * trait.trains[weak.key])
-        return f"{weak.sentence}, and {part} % of the notes here train that"
+        notes = "all notes" if part >= 100 else f"{part} % of the notes"
+        return f"{weak.sentence}; {notes} of this drill train that"
 
     def _why_new(self, trait: Trait) -> str:
         level = trait.drill.level
