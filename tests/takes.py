@@ -1,6 +1,6 @@
 """Takes, harps and round trips for tests of the journal: all of one follows from its name.
 
-They are from an evening class in Sandhamn, a harbour town that is on no map.
+They are from an evening class in Skarvehavn, a harbour town that is on no map.
 """
 
 from __future__ import annotations

@@ -22,6 +22,8 @@ Row = tuple[Any, ...]
 
 _FIGURES = tuple(one.name for one in fields(StepRecord) if one.name != "index")
 STEP_COLUMNS = ("take", "idx", *_FIGURES)
+"""The fields of a step, in their order, after the id of its take."""
+_PARTS_AT = STEP_COLUMNS.index("parts") - 1
 TAKE_COLUMNS = (
     *("id", "player", "began", "day", "drill", "title", "skills"),
     *("harp_key", "harp_tuning", "harp_a4", "harp_temperament", "harp_name"),
@@ -50,8 +52,9 @@ def take_row(take: TakeRecord) -> Row:
 
 def step_row(take: str, step: StepRecord) -> Row:
     """A step of the take of that id."""
-    figures = {name: getattr(step, name) for name in _FIGURES}
-    return (take, step.index, *(figures | {"parts": json.dumps(dict(step.parts))}).values())
+    values = [step.index, *(getattr(step, name) for name in _FIGURES)]
+    values[_PARTS_AT] = json.dumps(dict(step.parts))
+    return (take, *values)
 
 
 def harp_row(harp: OwnHarp) -> Row:
@@ -104,9 +107,10 @@ def take_of(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
 
 
 def step_of(row: sqlite3.Row) -> StepRecord:
-    """The step of a row."""
-    figures = {name: row[name] for name in _FIGURES}
-    return StepRecord(index=row["idx"], **(figures | {"parts": json.loads(row["parts"])}))
+    """The step of a row that has :data:`STEP_COLUMNS`."""
+    _, *values = row
+    values[_PARTS_AT] = json.loads(values[_PARTS_AT])
+    return StepRecord(*values)
 
 
 def harp_of(row: sqlite3.Row) -> OwnHarp:

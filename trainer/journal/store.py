@@ -139,7 +139,7 @@ class Journal:
             query = f"SELECT * FROM takes{where} ORDER BY began, id"
             rows = db.execute(query, values).fetchall()
             if steps:
-                query = f"SELECT * FROM steps WHERE take IN (SELECT id FROM takes{where})"
+                query = f"{_STEPS} WHERE take IN (SELECT id FROM takes{where})"
                 for row in db.execute(f"{query} ORDER BY take, idx", values):
                     inside.setdefault(row["take"], []).append(step_of(row))
             return [take_of(row, inside.get(row["id"], ())) for row in rows]
@@ -179,8 +179,8 @@ class Journal:
                     told = "an empty text is no take's id"
                 raise JournalError(f"{told}; 'trainer journal list' shows them")
             (row,) = rows
-            query = "SELECT * FROM steps WHERE take = ? ORDER BY idx"
-            return take_of(row, [step_of(one) for one in db.execute(query, (row["id"],))])
+            found = db.execute(f"{_STEPS} WHERE take = ? ORDER BY idx", (row["id"],))
+            return take_of(row, [step_of(one) for one in found])
 
     def set_audio(self, take: str, audio: str | None) -> None:
         """Say which sound file belongs to a take, by its id."""
@@ -313,6 +313,7 @@ class Journal:
             ) from error
 
 
+_STEPS = f"SELECT {', '.join(STEP_COLUMNS)} FROM steps"
 _INSTEAD = "OR REPLACE"
 _UNLESS = "ON CONFLICT DO NOTHING"
 """Not OR IGNORE, which would pass over rows that are not whole without a word."""
