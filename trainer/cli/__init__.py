@@ -11,7 +11,19 @@ from typing import Annotated
 
 import typer
 
-from trainer.cli import drill, harp, listen, mark, play, progress, settings, sound, tab, today
+from trainer.cli import (
+    drill,
+    harp,
+    journal,
+    listen,
+    mark,
+    play,
+    progress,
+    settings,
+    sound,
+    tab,
+    today,
+)
 from trainer.cli.exit import Exit
 
 app = typer.Typer(
@@ -29,6 +41,7 @@ app.command()(harp.harp)
 app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note
 app.add_typer(drill.app, name="drill")
 app.add_typer(sound.app, name="sound")
+app.add_typer(journal.app, name="journal")
 app.add_typer(settings.app, name="settings")
 
 
