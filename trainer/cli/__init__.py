@@ -37,7 +37,7 @@ app.command()(listen.listen)
 app.command()(mark.mark)
 app.command()(tab.tab)
 app.command()(today.today)
-app.command()(harp.harp)
+app.add_typer(harp.app, name="harp")
 app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note
 app.add_typer(drill.app, name="drill")
 app.add_typer(sound.app, name="sound")

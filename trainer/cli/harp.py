@@ -1,22 +1,87 @@
-"""`trainer harp`: the chart of a harp, and which harp plays a song's key."""
+"""`trainer harp`: the chart of a harp, which harp plays a song's key, and the player's own harps.
+
+A harp's key or name may follow `trainer harp` at once: what is no sub-command is the chart's.
+"""
 
 from __future__ import annotations
 
+import difflib
 import json
-from typing import TYPE_CHECKING, Annotated
+import shutil
+import signal
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, date, datetime
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
-from trainer.cli.options import Format, FormatOption
+from trainer.cli.exit import Exit
+from trainer.cli.options import (
+    A4Option,
+    ChannelOption,
+    DeviceOption,
+    Format,
+    FormatOption,
+    TemperamentOption,
+    TuningOption,
+    in_hand,
+    journal_file,
+    microphone,
+    settings,
+    write_json,
+)
+from trainer.cli.quiet import quiet_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
+    from trainer.journal import Journal, OwnHarp
+    from trainer.journal.watch import HarpWatch
+    from trainer.practice import Plan
+    from trainer.practice.measure import Measured
+
+CHART = "chart"
+WIDEST, HIGHEST = 100, 20
+"""Cells of a plot, at most."""
 
 
+class _ChartFirst(TyperGroup):
+    """A group whose command `chart` need not be named."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Put `chart` before what is neither a command nor looks like one that was misspelt."""
+        first, *rest = args or [""]
+        misspelt = bool(rest) and not rest[0].startswith("-") and self._like(first)
+        if first not in (*self.commands, "--help") and not misspelt:
+            args = [CHART, *args]
+        return super().parse_args(ctx, args)
+
+    def _like(self, word: str) -> bool:
+        return bool(difflib.get_close_matches(word, self.commands, cutoff=0.7))
+
+
+app = typer.Typer(
+    cls=_ChartFirst,
+    help="The chart of a harp ('trainer harp C'), and your own harps: measure and watch them.",
+)
+NameArgument = Annotated[str, typer.Argument(help="What you call it, such as 'old C'.")]
+PlainOption = Annotated[
+    bool, typer.Option("--plain", help="Lines alone, without what is heard just now.")
+]
+
+
+@app.command(CHART)
 def harp(
     key: Annotated[
         str | None,
-        typer.Argument(help="Key of the harp: C, Bb, 'low F' (or LF), 'high G', 'double-low F'."),
+        typer.Argument(
+            metavar="HARP",
+            help="Key: C, Bb, 'low F' (or LF), 'high G', 'double-low F'; or your own one's name.",
+        ),
     ] = None,
     song: Annotated[
         str | None, typer.Option(help="Key of a song, such as A, Bb or F#m.", metavar="KEY")
@@ -25,9 +90,9 @@ def harp(
         int | None,
         typer.Option(help="1 to 12; by default 1, or the one in which the harp plays the song."),
     ] = None,
-    tuning: Annotated[str, typer.Option(help="Name of the harp's tuning.")] = "richter",
-    temperament: Annotated[str, typer.Option(help="equal, just5 or just7.")] = "equal",
-    a4: Annotated[float, typer.Option("--a4", help="Hz of A4, 400 to 480.")] = 440.0,
+    tuning: TuningOption = None,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
     offset: Annotated[
         list[str] | None,
         typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
@@ -36,30 +101,32 @@ def harp(
 ) -> None:
     """Show what a harp can play, or which harp plays a song.
 
-    With a harp's KEY: tab, note, degree and Hz of all it can play.
+    With a HARP: tab, note, degree and Hz of all it can play.
 
     With --song alone: the harp to pick in that position, and in the others.
 
     With both: the harp in the position in which it plays the song.
 
+    The word chart may be left out, as in trainer harp C.
+
     Examples:
 
-      trainer harp C --position 2
+      trainer harp chart C --position 2
 
-      trainer harp "low F" --tuning paddy --temperament just7 --offset=-3=-6
+      trainer harp chart "low F" --tuning paddy --temperament just7 --offset=-3=-6
 
-      trainer harp --song A --position 2
+      trainer harp chart --song A --position 2
     """
-    from trainer.harp import Harp, HarpError, load_tuning, parse_offsets
+    from trainer.harp import HarpError, load_tuning
     from trainer.report.chart import Chart, chart_data, chart_text, picks_data, picks_text
 
     if key is not None:
-        offsets = parse_offsets(offset or ())
-        in_hand = Harp.of(key, tuning, a4=a4, temperament_name=temperament, offsets=offsets)
-        chart = Chart.of(in_hand, _position(in_hand, song, position))
+        held, _ = in_hand(key, tuning, temperament, a4, offset)
+        chart = Chart.of(held, _position(held, song, position))
         answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
-        asked = (song, 1 if position is None else position, load_tuning(tuning))
+        wanted = load_tuning(tuning or settings().harp.tuning)
+        asked = (song, 1 if position is None else position, wanted)
         answer = picks_text(*asked) if format_ is Format.TEXT else _json(picks_data(*asked))
     else:
         raise HarpError(
@@ -68,16 +135,16 @@ def harp(
     typer.echo(answer)
 
 
-def _position(in_hand: Harp, song: str | None, position: int | None) -> int:
+def _position(held: Harp, song: str | None, position: int | None) -> int:
     from trainer.harp import HarpError
     from trainer.music import position_for, position_name, song_tonic
 
     if song is None:
         return 1 if position is None else position
-    fits = position_for(in_hand.key.tonic, song_tonic(song))
+    fits = position_for(held.key.tonic, song_tonic(song))
     if position not in (None, fits):
         raise HarpError(
-            f"a {in_hand.key} harp plays a song in {song} in {position_name(fits)} position; "
+            f"a {held.key} harp plays a song in {song} in {position_name(fits)} position; "
             "leave out --position to see that, or the harp's key to see which harp to pick"
         )
     return fits
@@ -85,3 +152,270 @@ def _position(in_hand: Harp, song: str | None, position: int | None) -> int:
 
 def _json(data: dict[str, object]) -> str:
     return json.dumps(data, indent=2)
+
+
+@app.command()
+def measure(
+    name: NameArgument,
+    harp: Annotated[
+        str | None, typer.Option(metavar="KEY", help="Its key; default: that of your settings.")
+    ] = None,
+    tuning: TuningOption = None,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
+    from_: Annotated[
+        Path | None, typer.Option("--from", metavar="FILE", help="A recording of all its reeds.")
+    ] = None,
+    attacks: Annotated[
+        int | None,
+        typer.Option(help="Times that each reed is asked for; default: 2.", min=1, max=5),
+    ] = None,
+    device: DeviceOption = None,
+    channel: ChannelOption = None,
+    plain: PlainOption = False,
+) -> None:
+    """Measure each reed of a harp of yours, guided, and keep it under a name.
+
+    A recording holds each natural note for two seconds, once or more, in any order.
+
+    Examples:
+
+      trainer harp measure "old C" --harp C
+
+      trainer harp measure "low one" --harp "low F" --from reeds.wav
+    """
+    from trainer.harp import Harp
+    from trainer.journal import HarpTag, Journal, OwnHarp
+    from trainer.journal.reeds import check_name, harp_as_measured
+    from trainer.practice import Plan
+    from trainer.practice.measure import ATTACKS
+    from trainer.report.harps import before_measuring, measured_text
+    from trainer.sound import RecordingSpec
+
+    name, mine = check_name(name), settings().harp
+    key = harp or mine.key
+    if key is None:
+        raise typer.BadParameter("say which key the harp has, as in --harp C")
+    plain_harp = Harp.of(
+        key,
+        tuning or mine.tuning,
+        a4=mine.a4 if a4 is None else a4,
+        temperament_name=temperament or mine.temperament,
+    )
+    source = (
+        RecordingSpec(from_, channel) if from_ else microphone(device, None, channel, clicks=False)
+    )
+    with Journal(journal_file()) as journal:
+        if not from_:
+            typer.echo(before_measuring(plain_harp))
+        wanted = attacks or (1 if from_ else ATTACKS)
+        found = _measure(Plan(plain_harp, source), wanted, live=not (plain or from_))
+        own = OwnHarp(
+            settings().player.name,
+            name,
+            HarpTag.of(plain_harp, name),
+            datetime.now(UTC),
+            found.reeds,
+        )
+        harp_as_measured(own)
+        journal.keep_harp(own)
+        typer.echo(measured_text(found))
+        typer.echo(f"Kept as '{name}': --harp '{name}' plays on it.\n")
+        _show(journal, name, temperament, Format.TEXT)
+
+
+def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
+    """Measure, and tell it in lines; where it can be read, also what is heard just now.
+
+    Raises:
+        typer.Exit: no reed was measured.
+    """
+    from trainer.practice import Failed
+    from trainer.practice.measure import Asked, Measured, Sounding
+    from trainer.practice.measure import measure as measuring
+    from trainer.report.harps import measure_line, sounding_text
+    from trainer.sound import MicrophoneSpec
+
+    guided = isinstance(plan.source, MicrophoneSpec)
+    now = live and sys.stdout.isatty()
+    found, failed = Measured((), ()), None
+    with _interrupts() as stopped, quiet_libraries():
+        for event in measuring(plan, attacks, lambda: bool(stopped)):
+            if isinstance(event, Measured):
+                found = event
+            elif isinstance(event, Failed):
+                failed = event
+            elif isinstance(event, Sounding):
+                if now:
+                    typer.echo(f"\r     {sounding_text(event):<60}", nl=False)
+            elif guided or not isinstance(event, Asked):
+                line = measure_line(event, plan.harp, guided=guided)
+                if line is not None:
+                    typer.echo(f"\r{'':<66}\r{line}" if now else line)
+    if now:
+        typer.echo()
+    if failed is not None:
+        typer.echo(failed.sentence, err=True)
+    if not found.reeds:
+        if failed is None:
+            typer.echo("no reed was measured, so nothing is kept", err=True)
+            raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+    return found
+
+
+@contextmanager
+def _interrupts() -> Iterator[list[int]]:
+    """Ctrl-C ends no program in here, but is noted in the list."""
+    noted: list[int] = []
+
+    def note(number: int, frame: FrameType | None) -> None:
+        noted.append(number)
+
+    before = signal.signal(signal.SIGINT, note)
+    try:
+        yield noted
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@app.command("list")
+def list_harps(format_: FormatOption = Format.TEXT) -> None:
+    """List your own harps, as they were measured.
+
+    Example:
+
+      trainer harp list
+    """
+    from trainer.journal import Journal
+    from trainer.journal.reeds import own_harps
+    from trainer.report.harps import harps_data, harps_text
+
+    with Journal(journal_file()) as journal:
+        harps = own_harps(journal, settings().player.name)
+    if format_ is Format.JSON:
+        write_json(harps_data(harps))
+    else:
+        typer.echo(harps_text(harps, date.today()))
+
+
+@app.command()
+def show(
+    name: NameArgument,
+    temperament: TemperamentOption = None,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Show how a harp of yours is tuned, reed by reed, and how its octaves beat.
+
+    Example:
+
+      trainer harp show "old C" --temperament just5
+    """
+    from trainer.journal import Journal
+
+    with Journal(journal_file()) as journal:
+        _show(journal, name, temperament, format_)
+
+
+def _show(journal: Journal, name: str, temperament: str | None, format_: Format) -> None:
+    from trainer.report.harps import own_harp_data, own_harp_text
+
+    own = _named(journal, name)
+    if format_ is Format.JSON:
+        write_json(own_harp_data(own, temperament))
+    else:
+        typer.echo(own_harp_text(own, temperament, date.today()))
+
+
+def _named(journal: Journal, name: str) -> OwnHarp:
+    from trainer.journal.reeds import own_harp, own_harps
+
+    return own_harp(own_harps(journal, settings().player.name), name)
+
+
+@app.command()
+def forget(name: NameArgument) -> None:
+    """Forget a harp of yours; takes that were played on it stay.
+
+    Example:
+
+      trainer harp forget "old C"
+    """
+    from trainer.journal import Journal
+    from trainer.journal.reeds import forget_harp
+
+    with Journal(journal_file()) as journal:
+        own = _named(journal, name)
+        forget_harp(journal, own)
+    typer.echo(f"forgot '{own.name}'; its takes stay in the journal")
+
+
+@app.command()
+def watch(
+    name: Annotated[
+        str | None, typer.Argument(help="Which harp; default: all of yours, in short.")
+    ] = None,
+    reed: Annotated[
+        str | None,
+        typer.Option(metavar="TAB", help="Plot this one; default: the one that changed most."),
+    ] = None,
+    plain: Annotated[bool, typer.Option("--plain", help="No plot.")] = False,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Tell which reeds have gone flat against their neighbours, from everyday practice.
+
+    Takes count that were played with --harp NAME.
+
+    Examples:
+
+      trainer harp watch
+
+      trainer harp watch "old C" --reed=-5
+    """
+    from trainer.harp import HarpError, Tab
+    from trainer.journal import Journal
+    from trainer.journal.reeds import own_harps
+    from trainer.journal.watch import watch_harp
+    from trainer.report.harps import harps_text, verdict_text, watch_data, watch_text
+
+    with Journal(journal_file()) as journal:
+        if name is None:
+            harps = own_harps(journal, settings().player.name)
+            watches = [watch_harp(journal, own) for own in harps]
+        else:
+            watches = [watch_harp(journal, _named(journal, name))]
+    if format_ is Format.JSON:
+        write_json([watch_data(one) for one in watches])
+    elif name is not None:
+        (one,) = watches
+        tab = None if reed is None else Tab.parse(reed)
+        if tab is not None and one.reed(tab) is None:
+            raise HarpError(
+                f"{tab} was not heard on '{one.harp.name}'; the reeds that were are "
+                f"{', '.join(str(known.tab) for known in one.reeds) or 'none so far'}"
+            )
+        typer.echo(watch_text(one, date.today()))
+        if not plain:
+            _plot(one, tab)
+    elif watches:
+        for one in watches:
+            typer.echo(f"{one.harp.name}: {verdict_text(one, date.today())}")
+    else:
+        typer.echo(harps_text((), date.today()))
+
+
+def _plot(watch: HarpWatch, tab: Any) -> None:
+    """Plot a reed's history, if the output is a terminal that can show it."""
+    from trainer.report.plots import may_color
+    from trainer.report.reeds import reed_plot
+
+    told = [one for one in watch.reeds if one.days]
+    if not told or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):
+        return
+    changed = max(told, key=lambda one: one.change.strength if one.change else 0.0)
+    chosen = changed if tab is None else watch.reed(tab)
+    if chosen is None or not chosen.days:
+        return
+    width, height = shutil.get_terminal_size()
+    size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
+    typer.echo("\n" + reed_plot(chosen, date.today(), *size, color=may_color()))

@@ -95,14 +95,16 @@ class Attack:
         hz: median of its steady part.
         cents: that, from the harp's target.
         spread_cents: standard deviation of the steady part, taken robustly.
-        sentence: what was heard, in words.
+        asked: whether it is the reed that was asked for.
+        twin: another reed of the same note, which it may have been if it was not asked for.
     """
 
     tab: Tab
     hz: float
     cents: float
     spread_cents: float
-    sentence: str
+    asked: bool = True
+    twin: Tab | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,12 +265,15 @@ class Measuring:
             return
         self._lost = 0
         spread = float(SD_OF_MAD * np.median(np.abs(off - middle)))
-        one = Attack(tab, hz, cents(hz, self._harp.hz(tab)), spread, self._sentence(tab, hz))
+        asked = tab == self.asked
+        twins = () if asked else self._harp.same_pitch(tab)
+        twin = next((other for other in twins if other.is_natural), None)
+        one = Attack(tab, hz, cents(hz, self._harp.hz(tab)), spread, asked, twin)
         self._attacks[tab].append(one)
         self._last = tab
         yield one
         if self._wanted <= len(self._attacks[tab]) < self._needed(tab):
-            yield Again(f"{_in_words(tab)} lay apart from before; once more, a little softer")
+            yield Again(f"{_in_words(tab)} lies apart from before; once more, a little softer")
         if (following := self.ask()) is not None:
             yield following
 
@@ -312,15 +317,6 @@ class Measuring:
                 "or once more just so if the reed is like that"
             )
         return f"that fits no reed; {_in_words(asked)} is asked for"
-
-    def _sentence(self, tab: Tab, hz: float) -> str:
-        off = cents(hz, self._harp.hz(tab))
-        twins = [one for one in self._harp.same_pitch(tab) if one.is_natural]
-        other = "" if tab == self.asked else f"that was {_in_words(tab)}"
-        if other and twins:
-            other += f", or {_in_words(twins[0])}, which sounds alike"
-        heard = f"{hz:.2f} Hz, {off:+.1f} cents"
-        return f"{other}: {heard}" if other else heard
 
 
 def measure(
