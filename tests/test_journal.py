@@ -491,9 +491,9 @@ DAMAGE = {
 def test_what_is_damaged_or_no_journal_is_told_and_left(path: Path, damage: str) -> None:
     data = DAMAGE[damage](whole(path))
     path.write_bytes(data)
-    told = r"cannot be (opened|read): it is damaged or no journal; move it away, or bring back a"
+    told = r"cannot be (opened|read): it is damaged or no journal; move it away with its -wal, and"
     with (
-        pytest.raises(JournalError, match=f"^the journal {path} {told} backup$"),
+        pytest.raises(JournalError, match=f"^the journal {path} {told} bring back a backup$"),
         Journal(path) as journal,
     ):
         journal.takes()

@@ -183,7 +183,7 @@ def export(
 
 @app.command("import")
 def import_files(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="What 'export' wrote.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="What 'export' wrote.")],
     as_: Annotated[
         str | None, typer.Option("--as", metavar="NAME", help="Under this player's name.")
     ] = None,
@@ -220,7 +220,9 @@ def backup(
 ) -> None:
     """Copy all of the journal into a file, which is a journal itself; not the sound of takes.
 
-    To bring it back, put it in the journal's place, or name it in TRAINER_JOURNAL.
+    To bring it back, name it in the settings or in TRAINER_JOURNAL. Or put it in the journal's
+    place while no trainer is open, and move the files away that lie beside that with -wal and
+    -shm at the end of their names.
 
     Example:
 

@@ -112,7 +112,8 @@ def _reason(path: Path, error: Exception) -> tuple[str, str]:
     if number in (errno.ENOTDIR, errno.EEXIST):
         return "a file stands where a folder should be", "move that away, or name another file"
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")) or isinstance(error, ValueError):
-        return "it is damaged or no journal", "move it away, or bring back a backup"
+        # A log that is left beside another file would be written into that one.
+        return "it is damaged or no journal", "move it away with its -wal, and bring back a backup"
     if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL")):
         return "another copy of the trainer holds it", "close that one, or try again"
     said = str(getattr(error, "strerror", None) or error)
@@ -191,7 +192,7 @@ def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
         if db.execute("PRAGMA foreign_key_check").fetchone():
             raise JournalError(
                 f"the journal {path} cannot be brought up to date: it has steps without a take; "
-                "move it away, or bring back a backup"
+                "move it away with its -wal, and bring back a backup"
             )
         db.execute(f"PRAGMA application_id = {APPLICATION}")
         db.execute(f"PRAGMA user_version = {VERSION}")
