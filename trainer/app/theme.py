@@ -138,6 +138,13 @@ def _theme(name: str, pens: Mapping[str, Pen], background: str, surface: str) ->
             "footer-background": background,
             "footer-key-foreground": pens["now"].color,
             "footer-description-foreground": pens["quiet"].color,
+            "text-disabled": pens["quiet"].color,
+            "scrollbar": pens["faint"].color,
+            "scrollbar-hover": pens["quiet"].color,
+            "scrollbar-active": pens["quiet"].color,
+            "scrollbar-background": background,
+            "scrollbar-background-hover": background,
+            "scrollbar-background-active": background,
             **{f"pen-{name}": pen.color for name, pen in pens.items()},
         },
     )

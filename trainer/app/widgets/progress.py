@@ -119,6 +119,10 @@ class ProgressPlot(PlotextPlot):
         super().__init__(id=id)
         self._shown: tuple[Progress, str] | None = None
 
+    def on_mount(self) -> None:
+        """Draw again in the colours of another theme."""
+        self.watch(self.app, "theme", self._draw, init=False)
+
     def show(self, progress: Progress, measure: str) -> None:
         """Plot a measure of a thing."""
         self._shown = (progress, measure)
