@@ -35,9 +35,9 @@ format: .venv/dev-stamp
 	$(BIN)/ruff format
 	$(BIN)/ruff check --fix
 
-# The README's picture, from the real app at work.
+# The pictures in docs, from the real app at work.
 picture: .venv/run-stamp
-	$(BIN)/python -m trainer.app.picture docs/practice.svg
+	$(BIN)/python -m trainer.app.picture docs
 
 # Renews what is locked: the newest versions that go together, for every system and Python.
 lock: .venv/dev-stamp

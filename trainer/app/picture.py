@@ -1,21 +1,33 @@
-"""A picture of the real app at work, as SVG: ``python -m trainer.app.picture FILE``."""
+"""Pictures of the real app at work, as SVG: ``python -m trainer.app.picture FOLDER``."""
 
 from __future__ import annotations
 
 import asyncio
 import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+from textual.widgets import OptionList
+
+from trainer.app.alone import Script
 from trainer.app.app import TrainerApp
+from trainer.app.evening import PLAYER, takes
+from trainer.app.screens.progress import ProgressScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.today import TodayScreen
 from trainer.app.session import ListenerLike
 from trainer.drill import Drill, find, read_shelf
 from trainer.harp import Harp
+from trainer.journal import Journal
 from trainer.practice import Listener, Plan, typical_faults
 from trainer.sound import PlayerSpec
 
 DEMO, BEAT = "harbour-bell", 8.6
+LISTENED_S = 5.2
+SIZE = (120, 40)
 LOOK_S = 0.02
 FONTS = "ui-monospace, 'DejaVu Sans Mono', Menlo, Consolas, monospace"
 
@@ -26,7 +38,7 @@ def picture(
     plan: Plan,
     *,
     beat: float,
-    size: tuple[int, int] = (120, 40),
+    size: tuple[int, int] = SIZE,
 ) -> str:
     """The app as it looks at a beat of a take, or at its end if that comes sooner.
 
@@ -57,14 +69,84 @@ def alone(svg: str) -> str:
     return re.sub(r"font-family: Fira Code, monospace", f"font-family: {FONTS}", svg)
 
 
-def main(path: Path) -> None:
-    """Draw the demo at the moment of its glide, by the real listener and built-in player."""
+async def tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
+    """Pictures of the screens, taken on one way through the app, by its keys.
+
+    Args:
+        listener: what plays the plan; closed at the end.
+        plan: what is played, and by whom.
+    """
+    app = TrainerApp(listener, read_shelf().drills, plan, today=True)
+    taken: dict[str, str] = {}
+
+    async with app.run_test(size=SIZE) as pilot:
+
+        async def until(true: Callable[[], bool]) -> None:
+            while not true():
+                await pilot.pause(LOOK_S)
+
+        async def take(name: str, *, moving: bool = False) -> None:
+            if not moving:
+                await pilot.pause()
+            taken[name] = alone(app.export_screenshot())
+
+        def at(beat: float) -> bool:
+            position = app.session.take.position
+            return not app.session.busy or (position is not None and position >= beat)
+
+        await until(lambda: isinstance(app.screen, TodayScreen) and _has_options(app))
+        await take("today")
+        await pilot.press("escape", "space")
+        await until(lambda: at(BEAT))
+        await take("practice", moving=True)
+        app.theme = "light"
+        await take("light")
+        app.theme = "dark"
+        await until(lambda: isinstance(app.screen, ResultScreen))
+        await take("result")
+        await pilot.press("escape", "s")
+        await take("shelf")
+        await pilot.press("escape", "g")
+        await until(
+            lambda: isinstance(app.screen, ProgressScreen) and not app.screen.has_class("-message")
+        )
+        await pilot.press("down")
+        await take("progress")
+        await pilot.press("escape", "question_mark")
+        await take("help")
+    return taken
+
+
+def _has_options(app: TrainerApp) -> bool:
+    return bool(app.screen.query_one(OptionList).option_count)
+
+
+async def listening(plan: Plan) -> str:
+    """The screen that only listens; a script plays, as nobody else would without a drill."""
+    app = TrainerApp(Script(), (), plan, autostart=True)
+    async with app.run_test(size=SIZE) as pilot:
+        while (app.session.take.position or 0.0) < LISTENED_S:
+            await pilot.pause(LOOK_S)
+        return alone(app.export_screenshot())
+
+
+def main(folder: Path) -> None:
+    """Take all of them: the demo by the real listener and built-in player, the rest from the
+    journal of an evening class."""
     drill = find(DEMO)
+    harp = Harp.of(drill.key, drill.tuning)
     source = PlayerSpec(faults=typical_faults(drill), realtime=True)
-    plan = Plan(Harp.of(drill.key, drill.tuning), source, drill=drill)
-    svg = picture(Listener(), read_shelf().drills, plan, beat=BEAT)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_text(svg, encoding="utf-8")
+    listener = Listener()  # its process has to be there before the app
+    folder.mkdir(parents=True, exist_ok=True)
+    with TemporaryDirectory() as scratch:
+        path = Path(scratch) / "journal.sqlite"
+        with Journal(path) as journal:
+            journal.add(*takes(date.today()))
+        plan = Plan(harp, source, drill=drill, journal=path, player=PLAYER)
+        pictures = asyncio.run(tour(listener, plan))
+    pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
+    for name, svg in pictures.items():
+        (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
 
 
 if __name__ == "__main__":
