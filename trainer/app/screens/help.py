@@ -25,6 +25,7 @@ KEYS = (
     ("s", "the shelf: choose a drill"),
     ("i", "listen without a drill"),
     ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
+    ("h", "harps: the one in hand, its chart, and which reeds are off"),
     ("?", "this page"),
     ("q", "quit"),
 )

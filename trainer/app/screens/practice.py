@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
 from trainer.app.day import day_set
+from trainer.app.screens.harps import HarpChoice, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
 from trainer.app.screens.progress import ProgressScreen
@@ -58,6 +59,7 @@ class PracticeScreen(LiveScreen):
         Binding("s", "shelf", "shelf"),
         Binding("i", "listen", "listen", show=False),
         Binding("g", "progress", "progress", show=False),
+        Binding("h", "harps", "harps", show=False),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
@@ -217,6 +219,15 @@ class PracticeScreen(LiveScreen):
         """What is getting better."""
         plan = self.session.plan
         self.app.push_screen(ProgressScreen(plan.journal, plan.player))
+
+    def action_harps(self) -> None:
+        """The harps: choose the one in hand, and see its reeds."""
+        self.app.push_screen(HarpsScreen(self.session.plan), self._take_harp)
+
+    def _take_harp(self, choice: HarpChoice | None) -> None:
+        if choice is not None:
+            plan = self.session.plan
+            self._change(replace(plan, harp=choice.harp, harp_name=choice.name))
 
     def _place(self) -> int:
         """Where on the shelf the drill in hand stands; -1 if it is not from there."""

@@ -181,6 +181,8 @@ class ShelfScreen(Screen[int | None]):
     def action_choose(self, where: str) -> None:
         """Another drill."""
         getattr(self._drills, f"action_{where}")()
+        if self._drills.highlighted is None:  # a page up has ended on the heading at the top
+            self._drills.action_first()
 
     def action_open(self) -> None:
         """Open the chosen drill."""
