@@ -84,3 +84,30 @@ def test_a_recording_is_remembered_as_one(tmp_path: Path) -> None:
     list(run(again))
     with Journal(path) as journal:
         assert [(take.player, take.source) for take in journal.takes()] == [("Jorun", "recording")]
+
+
+def test_the_sound_of_passes_is_kept_with_the_best_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a microphone's is: the built-in player's own is not, so it is taken for one here."""
+    monkeypatch.setattr("trainer.practice.memory.MicrophoneSpec", PlayerSpec)
+    monkeypatch.setattr("trainer.practice.memory.calibrated", lambda journal, spec: spec)
+    path = tmp_path / "journal.sqlite"
+    ended: list[Event] = []
+    for event in run(plan(path, loop=True, sound_mb=50.0), lambda: len(ended) >= 2):
+        if isinstance(event, Ended):
+            ended.append(event)
+    with Journal(path) as journal:
+        takes = journal.takes()
+        best = max(takes, key=lambda take: (take.whole, take.score))
+        assert [take.id for take in takes if take.audio] == [best.id]
+        sound = tmp_path / str(best.audio and journal.take(best.id).audio)
+    again = Plan(Harp.of("A"), RecordingSpec(sound), drill=DRILL)
+    scores = [event.result.score for event in run(again) if isinstance(event, Ended)]
+    assert scores[: len(takes)] == [take.score for take in takes]
+
+
+def test_no_sound_is_kept_unless_it_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    list(run(plan(path)))
+    assert not (tmp_path / "audio").exists()

@@ -71,7 +71,14 @@ def open_app(
             err=True,
         )
         raise typer.Exit(Exit.USAGE)
-    from trainer.cli.options import count_in_of, in_hand, journal_file, microphone, settings
+    from trainer.cli.options import (
+        count_in_of,
+        in_hand,
+        journal_file,
+        microphone,
+        settings,
+        sound_mb,
+    )
     from trainer.cli.screen import open_screen
     from trainer.drill import read_shelf
     from trainer.harp import Harp
@@ -87,6 +94,7 @@ def open_app(
         journal=journal_file(),
         player=settings().player.name,
         harp_name=name,
+        sound_mb=sound_mb(),
     )
     open_screen(plan, today=True)
 

@@ -163,6 +163,12 @@ def journal_file() -> Path:
     return settings().journal.file or journal_path()
 
 
+def sound_mb() -> float | None:
+    """Megabytes that the sounds in the journal may take; None if none are kept."""
+    wanted = settings().journal
+    return wanted.audio_mb if wanted.keep_audio else None
+
+
 @contextmanager
 def open_journal() -> Iterator[Journal | None]:
     """The player's journal; None if it cannot be opened, which whatever writes into it tells."""

@@ -27,6 +27,7 @@ from trainer.cli.options import (
     journal_file,
     microphone,
     settings,
+    sound_mb,
 )
 
 if TYPE_CHECKING:
@@ -123,6 +124,7 @@ def play(
         journal=None if player else journal_file(),
         player=settings().player.name,
         harp_name=name,
+        sound_mb=sound_mb(),
     )
     _run(plan, plain)
 

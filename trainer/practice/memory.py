@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import shutil
+import tempfile
 from collections.abc import Iterator
 from datetime import datetime
+from pathlib import Path
 
 from trainer.journal import Journal, JournalError, TakeRecord
+from trainer.journal.audio import keep
 from trainer.journal.calibrations import calibrated
 from trainer.marking import Result
 from trainer.practice.events import Notice
@@ -21,6 +25,26 @@ class Memory:
         self._journal: Journal | None = None
         self._failed = plan.journal is None
         self._why = ""
+        self._takes: list[TakeRecord] = []
+
+    def sound_file(self) -> Path | None:
+        """Where the sound of the take is to be written until it is kept; None if it is not."""
+        plan = self._plan
+        asked = plan.sound_mb is not None and plan.save is None
+        if not asked or not isinstance(plan.source, MicrophoneSpec) or self._open() is None:
+            return None
+        return Path(tempfile.mkdtemp(prefix="take-")) / "take.flac"
+
+    def keep_sound(self, flac: Path) -> None:
+        """Keep the sound of all passes with the best of them; a take of none is not kept.
+
+        Raises:
+            JournalError: it cannot be kept; it stays where it is.
+        """
+        if self._takes and self._journal is not None:
+            best = max(self._takes, key=lambda take: (take.whole, take.score))
+            keep(self._journal, best.id, flac, self._plan.sound_mb)
+        shutil.rmtree(flac.parent)
 
     def source(self) -> SourceSpec:
         """The source of the plan; a microphone with the round trip that was measured for it."""
@@ -61,6 +85,7 @@ class Memory:
         )
         try:
             journal.add(record)
+            self._takes.append(record)
         except JournalError as error:
             self._why = str(error)
             yield from self._told()

@@ -29,6 +29,7 @@ class Plan:
         journal: the journal that remembers each pass; None for none.
         player: who plays.
         harp_name: what the player calls the harp in hand, if it is one of their own.
+        sound_mb: megabytes that the journal's sounds may take; None keeps no sound in it.
     """
 
     harp: Harp
@@ -43,6 +44,7 @@ class Plan:
     journal: Path | None = None
     player: str = ""
     harp_name: str | None = None
+    sound_mb: float | None = None
 
     @property
     def loops(self) -> bool:

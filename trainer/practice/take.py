@@ -102,9 +102,10 @@ class _Take:
             count_in=plan.count_in,
         )
         ear, hush = Ear(source.rate, plan.harp), Hush()
-        if plan.save is not None:
+        file = plan.save or self._memory.sound_file()
+        if file is not None:
             own = isinstance(source, Microphone)
-            self._writer = TakeWriter(plan.save, source.rate, own=own)
+            self._writer = TakeWriter(file, source.rate, own=own)
         self._conductor = conductor = Conductor(plan, source.rate)
         yield from self._first_pass()
         for item in self._blocks():
@@ -142,15 +143,24 @@ class _Take:
             yield from self._conductor.stop(self._heard)
 
     def close(self) -> str | None:
-        """Let go of the source and finish the saved take; where it was kept."""
-        self._memory.close()
+        """Let go of the source and finish the saved take; where the player wanted it.
+
+        Raises:
+            TrainerError: its sound cannot be kept.
+        """
         if self._source is not None:
             self._source.close()
-        if self._writer is None:
-            return None
-        passes = self._conductor.passes if self._conductor else []
-        path = self._writer.close(tags_of(self._plan.drill, self._plan.harp, passes))
-        return str(path) if path else None
+        try:
+            if self._writer is None:
+                return None
+            passes = self._conductor.passes if self._conductor else []
+            path = self._writer.close(tags_of(self._plan.drill, self._plan.harp, passes))
+            if path is not None and self._plan.save is None:
+                self._memory.keep_sound(path)
+                return None
+            return str(path) if path else None
+        finally:
+            self._memory.close()
 
     def _blocks(self) -> Iterator[Block | Event]:
         """Blocks of the source, and what happens when it goes away and comes back."""
