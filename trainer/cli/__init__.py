@@ -52,7 +52,7 @@ def open_app(
 ) -> None:
     """An intonation trainer for the ten-hole diatonic harmonica.
 
-    Without a command, it opens the live screen on the shelf of drills.
+    Without a command, it opens the live screen on the day's set.
 
     Example:
 
