@@ -31,9 +31,10 @@ entry is done, by the same rule.
   last one stopped.
 - *random*: every day a new order.
 
-Ours brings in no more than three new drills a day, so that it can never be done before the shelf
-is through at that pace; the others may begin with everything at once. Where everything is easy
-that decides, and rotation is the faster: see the learner called quick.
+Ours brings in no more than three new drills a day, and opens the levels one by one, so that it
+cannot be done before the shelf is through at that pace; the others begin with everything at once.
+Where all drills are easy, or one as hard as the other, there is little to choose and that decides:
+see the learners called quick and even, with whom rotation is the faster.
 """
 
 from __future__ import annotations
