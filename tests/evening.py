@@ -1,7 +1,7 @@
 """Weeks of practice whose truth is known, for the tests of progress.
 
-They are from an evening class in Skarvehavn, a harbour town that is on no map. A night is good or bad
-for all of its notes: that is what makes notes poor witnesses of each other.
+They are from an evening class in Skarvehavn, a harbour town that is on no map. A night is good or
+bad for all of its notes: that is what makes notes poor witnesses of each other.
 """
 
 from __future__ import annotations

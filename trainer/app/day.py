@@ -25,5 +25,7 @@ def day_set(plan: Plan, shelf: Sequence[Drill]) -> DaySet:
     settings = load_settings()
     player = plan.player or settings.player.name
     with Journal(plan.journal or settings.journal.file) as journal:
-        drills = Shelf(tuple(shelf), ())
-        return set_for(journal, player, date.today(), settings.practice.minutes, drills)
+        drills, today = Shelf(tuple(shelf), ()), date.today()
+        made = journal.day(player, today)  # perhaps for other minutes, by the command
+        minutes = made[0] if made else settings.practice.minutes
+        return set_for(journal, player, today, minutes, drills)

@@ -26,6 +26,7 @@ from trainer.cli.options import (
     journal_file,
     microphone,
     settings,
+    sound_mb,
     write_json,
 )
 from trainer.cli.quiet import quiet_libraries
@@ -112,6 +113,7 @@ def today(
                 count_in=count_in_of(None),
                 journal=journal.path,
                 player=whose,
+                sound_mb=sound_mb(),
             )
             drills = {drill.name: drill for drill in shelf.drills}
             events = partial(run_day, day, drills, base, lambda entry: held(entry.harp))
