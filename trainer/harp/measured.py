@@ -15,7 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from statistics import median
+from statistics import fmean, median
 
 from trainer.harp.errors import HarpError
 from trainer.harp.harp import LARGEST_OFFSET, Harp
@@ -167,13 +167,13 @@ def octaves(harp: Harp, reeds: Reeds) -> tuple[Octave, ...]:
 
 
 def nearest_temperament(harp: Harp, reeds: Reeds) -> tuple[str, float]:
-    """The temperament that its reeds are nearest to, and their median distance from it in cents.
+    """The temperament that its reeds are nearest to, and their mean distance from it in cents.
 
     Raises:
         HarpError: there are no reeds.
     """
     spread = {
-        name: median(
+        name: fmean(
             abs(one.off) for one in standings(replace(harp, temperament=temperament), reeds)
         )
         for name, temperament in TEMPERAMENTS.items()

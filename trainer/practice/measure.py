@@ -42,8 +42,8 @@ MOVED_CENTS = 8.0
 MOST_LEAK_DB = -15.0
 MINE_CENTS = 60.0
 """So far off, what is heard is still taken for the reed that was asked for."""
-OTHERS_CENTS = 50.0
-"""And for another one."""
+OTHERS_CENTS, KNOWN_CENTS = 50.0, 20.0
+"""And for another one: if that is not known yet, and if it is."""
 FAR_CENTS, ALIKE_CENTS = 85.0, 8.0
 """Down to `FAR_CENTS` a worn reed is believed to be that flat when it is so twice alike, once
 `KNOWN` reeds are known; deeper, it is a bend."""
@@ -51,6 +51,8 @@ KNOWN = 4
 LARGEST_BEND = 400.0
 LOST = 3
 """After so many notes in a row that fit no reed, it may be another harp."""
+SAME_CENTS = 10.0
+"""Reeds that fit a pitch so nearly alike are two of one note."""
 TOLD_EVERY_S = 0.1
 
 
@@ -233,15 +235,23 @@ class Measuring:
 
     def _reed_of(self, hz: float) -> Tab | None:
         """The reed that a pitch fits: the one that is asked for, if it may be that one."""
-        shift = self._shift()
-        off = {tab: abs(cents(hz, self._harp.hz(tab)) - shift) for tab in self._reeds}
+        off = {tab: abs(cents(hz, self._harp.hz(tab)) - self._place(tab)) for tab in self._reeds}
         if self.asked is not None and off[self.asked] <= MINE_CENTS:
             return self.asked
-        nearest = min(off.values())
-        if nearest > OTHERS_CENTS:
-            return None
+        fits = {
+            tab: off[tab]
+            for tab in self._reeds
+            if off[tab] <= (KNOWN_CENTS if self._attacks[tab] else OTHERS_CENTS)
+        }
+        nearest = min(fits.values(), default=0.0)
+        alike = (tab for tab in fits if fits[tab] - nearest < SAME_CENTS)
         # Of two reeds of one note, the one next to what was played before.
-        return min((tab for tab in self._reeds if off[tab] - nearest < 0.1), key=self._way_to)
+        return min(alike, key=self._way_to, default=None)
+
+    def _place(self, tab: Tab) -> float:
+        """Cents from the harp's target at which a reed is to be expected."""
+        known = self._attacks[tab]
+        return median(one.cents for one in known) if known else self._shift()
 
     def _way_to(self, tab: Tab) -> float:
         if self._last is None:

@@ -166,13 +166,10 @@ def _own_head(own: OwnHarp, harp: Harp, today: date) -> Iterator[str]:
     off = cents(a4, harp.a4)
     nearest, spread = nearest_temperament(harp, reeds)
     yield f"{own.name}: {harp.name} harp, measured {day_text(_day(own), today)}"
-    yield (
-        f"As a whole {_off_text(off)} A4 = {harp.a4:g} Hz: "
-        f"its own A4 is {a4:.2f} Hz, against {harp.temperament.name}."
-    )
+    yield f"As a whole {_off_text(off)} A4 = {harp.a4:g} Hz: its own A4 is {a4:.2f} Hz."
     yield (
         f"Of the temperaments its reeds lie nearest to {nearest}: "
-        f"half of them within {spread:.1f} cents."
+        f"{spread:.1f} cents away on average."
     )
 
 
