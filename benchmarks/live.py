@@ -83,11 +83,14 @@ def performance(seconds: float) -> tuple[Any, list[Played]]:
 class Terminal:
     """The other end of the app's terminal: answers, and notes when each frame is whole."""
 
-    def __init__(self, command: list[str], env: dict[str, str]) -> None:
+    def __init__(
+        self, command: list[str], env: dict[str, str], size: tuple[int, int] = (COLUMNS, LINES)
+    ) -> None:
+        columns, lines = size
         self.frames: list[float] = []
         self.said = b""
         self._end, theirs = pty.openpty()
-        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", LINES, COLUMNS, 0, 0))
+        fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
         env = {**env, "TERM": "xterm-256color", "COLORTERM": "truecolor"}
         self.process = subprocess.Popen(
             command, env=env, stdin=theirs, stdout=theirs, stderr=theirs

@@ -1,0 +1,161 @@
+"""What the screen costs: frames, processor and the age of what is shown, at three sizes.
+
+    python -m benchmarks.screen [--seconds 10] [--motion reduced]
+
+The real app plays a scripted take (`trainer.app.alone`) on a terminal of its own, whose other end
+is read here; a frame counts when its last byte has come, and none is drawn where nothing has
+changed, as in rests. The script stands for the listener, which is a process of its own in earnest:
+what is told of the processor is the screen's, with the script's part in it. A reading's age, when
+a frame is on its way to the terminal, is counted from the moment at which the script has it.
+Before the take, the app is left alone for a while.
+
+Goals (at 120x40): 60 frames a second, 0.15 of a core, no pause for the collector over 5 ms, no
+reading over one frame old. How busy the machine was is told with the figures.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gc
+import json
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+import trainer.app.app
+from benchmarks.live import Terminal
+from trainer.app.alone import DRILL, DRILLS, Script
+from trainer.app.app import FRAME_S, TrainerApp
+from trainer.harp import Harp
+from trainer.practice import Event, Heard, Plan
+from trainer.sound import PlayerSpec
+
+SIZES = ((80, 24), (120, 40), (200, 60))
+SETTLE_S = 3.0
+"""From a start until it is measured: the count-in is over by then."""
+IDLE_S = 4.0
+LONGEST_S = 15.0
+"""The scripted take is over soon after that."""
+DONE = "done.json"
+_now = time.monotonic
+
+
+class Timed(Script):
+    """The script, which knows when the newest reading that it gave was there."""
+
+    newest = 0.0
+
+    def poll(self) -> list[Event]:
+        """The events that are due."""
+        due = list(self._due)
+        events = super().poll()
+        for second, event in due[: len(events)][-1:]:
+            if isinstance(event, Heard):
+                self.newest = self._began + second
+        return events
+
+
+class Watched(TrainerApp):
+    """The app, noting each frame and each pause."""
+
+    CSS_PATH = Path(trainer.app.app.__file__).with_name("app.tcss")
+
+    def __init__(self, seconds: float, motion: str, file: Path) -> None:
+        self.script = Timed()
+        plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
+        super().__init__(self.script, DRILLS, plan, motion=motion)
+        self._seconds, self._file = seconds, file
+        self._drawn: list[tuple[float, float]] = []
+        self._pauses: list[tuple[float, float]] = []
+        self._collected = 0.0
+        self._spent: list[tuple[float, float]] = []
+
+    def on_mount(self) -> None:
+        """Put the watch on."""
+        super().on_mount()
+        gc.callbacks.append(self._collect)
+        self.set_timer(1.0, self._note)
+        self.set_timer(1.0 + IDLE_S, self._begin)
+        self.set_timer(1.0 + IDLE_S + SETTLE_S, self._note)
+        self.set_timer(1.0 + IDLE_S + SETTLE_S + self._seconds, self._end)
+
+    def _collect(self, phase: str, told: dict[str, int]) -> None:
+        if phase == "start":
+            self._collected = _now()
+        else:
+            self._pauses.append((self._collected, _now() - self._collected))
+
+    def _note(self) -> None:
+        self._spent.append((_now(), time.process_time()))
+
+    def _begin(self) -> None:
+        self._note()
+        self.session.start(self.session.plan)
+
+    def _display(self, screen: Any, renderable: Any) -> None:
+        super()._display(screen, renderable)
+        if renderable is not None and not self._batch_count:
+            self._drawn.append((_now(), _now() - self.script.newest))
+
+    def _end(self) -> None:
+        self._note()
+        told = {"spent": self._spent, "drawn": self._drawn, "pauses": self._pauses}
+        self._file.write_text(json.dumps(told), encoding="utf-8")
+
+
+def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
+    """Run the app at a size; a line of the table."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / DONE
+        inside = ["--inside", str(file), "--seconds", str(seconds), "--motion", motion]
+        terminal = Terminal(
+            [sys.executable, "-m", "benchmarks.screen", *inside], dict(os.environ), size
+        )
+        terminal.wait_for(file)
+        terminal.close()
+        told = json.loads(file.read_text(encoding="utf-8"))
+    rested, begun, first, last = told["spent"]
+    idle = (begun[1] - rested[1]) / (begun[0] - rested[0])
+    lasted = last[0] - first[0]
+
+    def within(timed: list[list[float]]) -> Any:
+        return 1000.0 * np.array([ms for at, ms in timed if first[0] <= at < last[0]] or [0.0])
+
+    frames = sum(first[0] <= at < last[0] for at in terminal.frames) / lasted
+    busy = (last[1] - first[1]) / lasted
+    ages, pauses = within(told["drawn"]), within(told["pauses"])
+    old = 100.0 * np.mean(ages > 1000.0 * FRAME_S)
+    return (
+        f"{size[0]:>3}x{size[1]:<3} {frames:6.1f} {busy:8.3f} {idle:8.3f} {np.median(ages):8.1f} "
+        f"{np.quantile(ages, 0.99):8.1f} {ages.max():8.1f} {old:8.2f} {pauses.max():8.1f}"
+    )
+
+
+def main() -> None:
+    """Measure at each size and print the table."""
+    arguments = argparse.ArgumentParser(prog="python -m benchmarks.screen")
+    arguments.add_argument("--seconds", type=float, default=10.0)
+    arguments.add_argument("--motion", choices=("full", "reduced"), default="full")
+    arguments.add_argument("--inside", type=Path, help=argparse.SUPPRESS)
+    given = arguments.parse_args()
+    seconds = min(given.seconds, LONGEST_S)
+    if given.inside:
+        Watched(seconds, given.motion, given.inside).run()
+        return
+    print("        frames     core     idle      age of the newest reading, ms   over one  longest")
+    print(
+        " size    a s.      busy     core   median     99 %    worst            frame, %  pause, ms"
+    )
+    for size in SIZES:
+        print(measure(size, seconds, given.motion), flush=True)
+    load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
+    print(f"{os.cpu_count()} cores; load over 1, 5 and 15 minutes: {load}")
+
+
+if __name__ == "__main__":
+    main()
