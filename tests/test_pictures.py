@@ -1,0 +1,243 @@
+"""Every screen at every size and in every theme, as text that is held against stored files.
+
+A screen that is meant to look different now: run with HARP_TRAINER_RENEW=1, read what git says has
+changed in tests/snapshots, and commit it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import Awaitable, Callable, Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+from evening import TODAY, evenings
+from rich.segment import Segment
+from test_themes import contrast
+from textual.pilot import Pilot
+
+from trainer.app import alone, picture
+from trainer.app import evening as demo
+from trainer.app.app import TrainerApp
+from trainer.app.screens import progress
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.progress import ProgressScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.today import TodayScreen
+from trainer.harp import Harp
+from trainer.journal import Journal
+from trainer.journal.day import DaySet
+from trainer.journal.entry import DayEntry, Reason
+from trainer.journal.progress import Verdict, overview_at
+from trainer.practice import Event, Finished, Plan
+from trainer.sound import PlayerSpec
+
+SNAPSHOTS = Path(__file__).parent / "snapshots"
+RENEW = "HARP_TRAINER_RENEW"
+SIZES = [(80, 24), (120, 40), (200, 60)]
+DAY = DaySet(
+    "Runa",
+    TODAY,
+    15.0,
+    (
+        DayEntry(
+            *("slack-tide", "Slack tide", Reason.WARM_UP, "easy on the lips; 94 last time"),
+            *("C", "richter", 1, 2, 60.0, 70.0, 94.0),
+        ),
+        DayEntry(
+            *("mole-lights", "Lights on the mole", Reason.DUE, "due since Monday; 71 last time"),
+            *("A", "richter", 2, 4, 200.0, 80.0, 71.0),
+        ),
+        DayEntry(
+            *("harbour-bell", "The harbour bell", Reason.NEW, "never played"),
+            *("low F", "paddy", 1, 3, 120.0, 75.0, None),
+        ),
+    ),
+    {"slack-tide": (88.0, 96.0)},
+)
+
+
+class Puppet:
+    """A listener that replays the scripted take as far as it is told to."""
+
+    def __init__(self) -> None:
+        self.queue: list[Event] = []
+        self._script: Iterator[tuple[float, Event]] = iter(())
+
+    def begin(self, plan: Plan) -> None:
+        self._script = alone.script(plan)
+
+    def poll(self) -> list[Event]:
+        events, self.queue = self.queue, []
+        return events
+
+    def stop(self) -> None:
+        self.queue.append(Finished())
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+    def play(self, until: float) -> None:
+        """Let the take come up to a second of its sound."""
+        for second, event in self._script:
+            self.queue.append(event)
+            if second >= until:
+                return
+
+
+@pytest.fixture(scope="module")
+def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Seven weeks of Runa's."""
+    path = tmp_path_factory.mktemp("class") / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.add(*evenings(3, days=50, gain=6.0))
+    return path
+
+
+def text(pilot: Pilot[None]) -> str:
+    """What stands on the screen."""
+    strips = pilot.app.screen._compositor.render_strips()
+    return "".join(f"{strip.text.rstrip()}\n" for strip in strips)
+
+
+async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
+    """Wait for something to come true, and the screen to be painted."""
+    for _ in range(500):
+        if true():
+            break
+        await pilot.pause(0.02)
+    assert true()
+    await pilot.pause()
+
+
+async def walk(
+    pilot: Pilot[None], puppet: Puppet, look: Callable[[str], Awaitable[None]], journal: Path
+) -> None:
+    """Go from screen to screen, and look at each."""
+    app = pilot.app
+    assert isinstance(app, TrainerApp)
+
+    async def play(second: float) -> None:
+        puppet.play(second)
+        await until(pilot, lambda: not puppet.queue)
+        await pilot.pause(0.05)
+
+    await look("practice-before")
+    await pilot.press("space")
+    await play(1.6)
+    await look("practice-count-in")
+    await play(12.3)
+    await look("practice-during")
+    await play(99.0)
+    await until(pilot, lambda: isinstance(app.screen, ResultScreen))
+    await look("result")
+    await pilot.press("escape")
+    await pilot.pause()
+    await look("practice-after")
+    await pilot.press("s")
+    await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
+    await look("shelf")
+    await pilot.press("escape")
+    app.push_screen(TodayScreen(lambda: DAY))
+    await until(pilot, lambda: "to play" in text(pilot))
+    await look("today")
+    await pilot.press("escape")
+    app.push_screen(ProgressScreen(journal, "Runa"))
+    await until(pilot, lambda: "everything" in text(pilot))
+    await look("progress")
+    await pilot.press("escape", "question_mark")
+    await pilot.pause()
+    await look("help")
+    await pilot.press("escape", "i")
+    await until(pilot, lambda: isinstance(app.screen, ListenScreen))
+    await play(3.2)
+    await look("listen")
+
+
+def hold(name: str, shown: str) -> None:
+    """Hold what is shown against what is stored, or store it."""
+    path = SNAPSHOTS / f"{name}.txt"
+    if os.environ.get(RENEW):
+        SNAPSHOTS.mkdir(exist_ok=True)
+        path.write_text(shown, encoding="utf-8")
+    assert path.exists(), f"{path} is missing; {RENEW}=1 makes it"
+    assert shown == path.read_text(encoding="utf-8"), f"{name} looks different; see {__file__}"
+
+
+def too_faint(segment: Segment) -> bool:
+    """Whether letters or digits have less contrast than 4.5, or anything else less than 3, as WCAG
+    2.2 asks for (1.4.3, 1.4.11)."""
+    style = segment.style
+    if not segment.text.strip() or style is None or style.color is None or style.bgcolor is None:
+        return False
+    if style.color.is_default:  # the terminal's own, in the plain theme
+        return False
+    ratio = contrast(*(one.get_truecolor().hex for one in (style.color, style.bgcolor)))
+    written = any(one.isalnum() for one in segment.text)
+    return ratio < (4.5 if written else 3.0)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))
+def test_screens_look_as_they_did_and_can_be_read(
+    size: tuple[int, int], journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Today(date):
+        @classmethod
+        def today(cls) -> date:
+            return TODAY
+
+    monkeypatch.setattr(progress, "date", Today)
+    faint: set[tuple[str, str, str]] = set()
+
+    async def inside() -> None:
+        puppet = Puppet()
+        plan = Plan(Harp.of("C"), PlayerSpec(), alone.DRILL)
+        app = TrainerApp(puppet, alone.DRILLS, plan)
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+
+            async def look(name: str) -> None:
+                shown = text(pilot)
+                hold(f"{name}-{size[0]}x{size[1]}", shown)
+                for theme in ("light", "plain", "dark"):
+                    app.theme = theme
+                    await pilot.pause()
+                    assert text(pilot) == shown
+                    for strip in app.screen._compositor.render_strips():
+                        faint.update((name, theme, one.text) for one in strip if too_faint(one))
+
+            await walk(pilot, puppet, look, journal)
+
+    asyncio.run(inside())
+    assert not faint
+
+
+def test_every_stored_screen_is_of_a_size_and_fits() -> None:
+    stored = list(SNAPSHOTS.iterdir())
+    assert stored
+    for path in stored:
+        columns, rows = map(int, path.stem.rsplit("-", 1)[1].split("x"))
+        lines = path.read_text(encoding="utf-8").splitlines()
+        assert len(lines) == rows
+        assert max(map(len, lines)) <= columns
+        assert (columns, rows) in SIZES
+
+
+def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path) as kept:
+        kept.add(*demo.takes(TODAY))
+    told = overview_at(path, demo.PLAYER, TODAY)
+    assert told.find("-4'").change("cents").verdict is Verdict.BETTER
+    assert [take.score for take in demo.takes(TODAY)] == [t.score for t in demo.takes(TODAY)]
+
+
+def test_the_tour_shows_every_picture_that_is_taken() -> None:
+    docs = Path(__file__).parent.parent / "docs"
+    told = (docs / "tour.md").read_text(encoding="utf-8")
+    for path in docs.glob("*.svg"):
+        assert f"({path.name})" in told
+        assert picture.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
