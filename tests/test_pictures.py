@@ -241,3 +241,18 @@ def test_the_tour_shows_every_picture_that_is_taken() -> None:
     for path in docs.glob("*.svg"):
         assert f"({path.name})" in told
         assert picture.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_notices_can_be_read(theme: str) -> None:
+    async def inside() -> None:
+        plan = Plan(Harp.of("C"), PlayerSpec(), alone.DRILL)
+        app = TrainerApp(Puppet(), alone.DRILLS, plan, theme=theme)
+        async with app.run_test(size=(80, 24), notifications=True) as pilot:
+            for severity in ("information", "warning", "error"):
+                app.notify(f"the {severity} of a microphone", severity=severity)
+            await until(pilot, lambda: text(pilot).count("of a microphone") == 3)
+            strips = app.screen._compositor.render_strips()
+            assert not [one for strip in strips for one in strip if too_faint(one)]
+
+    asyncio.run(inside())
