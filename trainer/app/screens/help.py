@@ -26,6 +26,7 @@ KEYS = (
     ("i", "listen without a drill"),
     ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
     ("h", "harps: the one in hand, its chart, and which reeds are off"),
+    (",", "settings: see and change all of them"),
     ("?", "this page"),
     ("q", "quit"),
 )

@@ -16,6 +16,7 @@ from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
@@ -60,6 +61,7 @@ class PracticeScreen(LiveScreen):
         Binding("i", "listen", "listen", show=False),
         Binding("g", "progress", "progress", show=False),
         Binding("h", "harps", "harps", show=False),
+        Binding("comma", "settings", "settings", show=False),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
@@ -228,6 +230,15 @@ class PracticeScreen(LiveScreen):
         if choice is not None:
             plan = self.session.plan
             self._change(replace(plan, harp=choice.harp, harp_name=choice.name))
+
+    def action_settings(self) -> None:
+        """The settings."""
+        self.app.push_screen(SettingsScreen(self.session.plan), self._take_settings)
+
+    def _take_settings(self, plan: Plan | None) -> None:
+        if plan is not None:
+            now = self.session.plan
+            self._change(replace(now, source=plan.source, count_in=plan.count_in))
 
     def _place(self) -> int:
         """Where on the shelf the drill in hand stands; -1 if it is not from there."""
