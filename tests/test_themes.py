@@ -5,8 +5,12 @@ from __future__ import annotations
 import asyncio
 import itertools
 import os
+import re
+import shlex
+import shutil
 import subprocess
 import sys
+import tempfile
 from collections.abc import Awaitable, Callable, Iterable
 from pathlib import Path
 
@@ -14,6 +18,7 @@ import numpy as np
 import pytest
 from rich.color import Color, ColorSystem
 from rich.segment import Segment
+from test_terminal import DEMO, Terminal
 from textual.content import Content
 from textual.pilot import Pilot
 from textual.screen import Screen
@@ -327,3 +332,31 @@ def test_the_settings_say_which_theme_and_how_much_moves(
     settings.write_text('[screen]\ntheme = "light"\nmotion = "reduced"\n')
     open_screen(PLAN)
     assert made == [("dark", "full"), ("light", "none")]
+
+
+@pytest.mark.needs_tmux
+@pytest.mark.parametrize(
+    ("environment", "codes"),
+    [
+        ("TERM=screen-256color COLORTERM= NO_COLOR=1", set()),
+        ("TERM=screen-256color COLORTERM=", {"38;5", "48;5"}),
+        ("TERM=screen-256color COLORTERM=truecolor", {"38;2", "48;2"}),
+    ],
+)
+def test_a_real_terminal_is_sent_the_colours_that_it_has(environment: str, codes: set[str]) -> None:
+    """As tmux has understood them: colours of a table of 256, as red, green and blue, or none."""
+    if not shutil.which("tmux"):
+        pytest.skip("needs tmux")
+    with tempfile.TemporaryDirectory(prefix="tmux-") as folder:
+        terminal = Terminal(folder)
+        try:
+            terminal.start(f"{environment} {shlex.join(DEMO)}")
+            terminal.wait_for("playing .*●")
+            sent = terminal._tmux("capture-pane", "-p", "-e")
+        finally:
+            terminal.close()
+    told = [code for codes in re.findall(r"\x1b\[([0-9;]*)m", sent) for code in codes.split(";")]
+    assert set(re.findall(r"[34]8;[25]", sent)) == codes
+    if not codes:
+        assert not [code for code in told if re.fullmatch(r"(3|4|9|10)[0-7]", code)]
+        assert "7" in told  # the step in play, reversed
