@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+import re
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from pilots import LARGE, SMALL, Puppet, press, run, text, timers, until
+from test_reed_watch import DROP, DROPPED, FIRST, evening, measured
 from textual.pilot import Pilot
 
 from trainer.app import alone
@@ -200,6 +202,36 @@ def test_every_key_does_what_it_says(journal: Path, size: tuple[int, int]) -> No
         assert pilot.app.session.plan.harp == Harp.of("C")  # type: ignore[attr-defined]
 
     run(test, plan_on(journal), size=size)
+
+
+@SIZES
+def test_a_reed_that_wears_is_told(tmp_path: Path, size: tuple[int, int]) -> None:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+        journal.add(*(evening(day) for day in range(DROPPED + 30)))
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home")
+        await until(pilot, lambda: "has gone flat" in text(pilot))
+        at = 22 if size == SMALL else 34  # where the chart begins
+        shown = " ".join(" ".join(line[at:] for line in text(pilot).splitlines()).split())
+        assert "Reed watch: -5 has gone flat against the others" in shown
+        fell = re.search(r"others: by (\d+) cents", shown)
+        assert fell is not None
+        assert abs(int(fell[1]) - DROP) <= 3
+
+    run(test, plan_on(path), size=size)
+
+
+def test_a_harp_that_was_only_measured_has_too_few_days(journal: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home", "down")
+        await until(pilot, lambda: "Too few days so far" in " ".join(text(pilot).split()))
+
+    run(test, plan_on(journal))
 
 
 def test_a_harp_whose_tuning_is_gone_says_so_and_stays_out_of_hand(journal: Path) -> None:

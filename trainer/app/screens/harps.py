@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
 from typing import ClassVar
 
 from textual import work
@@ -21,14 +23,17 @@ from trainer.app.widgets.harps import HarpChart, HarpState
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
 from trainer.journal import Journal, OwnHarp, journal_path
 from trainer.journal.reeds import harp_as_measured, own_harps
+from trainer.journal.watch import watch_harp
 from trainer.music import POSITIONS, TrainerError
 from trainer.practice import Plan
+from trainer.report.harps import verdict_text
 from trainer.settings import Settings, load_settings
 
 LOW_AND_HIGH = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
 """Harps an octave lower or higher that are commonly sold (common practice)."""
 WIDE = 110
 """Columns from which the list gets more of them."""
+LOOKING = "looking at what you played on it …"
 NARROW_NAME, WIDE_NAME = 15, 24
 
 
@@ -134,6 +139,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         self._plan = plan
         self._settings: Settings | None = None
         self._own: tuple[OwnHarp, ...] = ()
+        self._watched: dict[str, str] = {}
         self._position = 1
         self._degrees = False
         self._tuning = plan.harp.tuning.name
@@ -167,7 +173,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         settings, trouble = load_settings(), ""
         own: tuple[OwnHarp, ...] = ()
         try:
-            with Journal(self._plan.journal or settings.journal.file or journal_path()) as journal:
+            with Journal(self._file()) as journal:
                 own = own_harps(journal, self._plan.player or settings.player.name)
         except TrainerError as error:
             trouble = str(error)
@@ -252,12 +258,37 @@ class HarpsScreen(Screen[HarpChoice | None]):
         position, degrees = self._position, self._degrees
         try:
             harp = _harp(line, self._plan, self._settings, self._tuning)
-            state = HarpState.of(harp, line.own, position, degrees=degrees)
+            watched = self._watched.get(line.name, "") if line.own else ""
+            state = HarpState.of(harp, line.own, position, degrees=degrees, watched=watched)
         except TrainerError as error:
             key = line.own.tag.key if line.own else line.name
             state = HarpState.of(Harp.of(key), position=position, degrees=degrees)
             state = HarpState(state.chart, line.name, degrees=degrees, trouble=str(error))
         self._chart.show(state)
+        if line.own is not None and line.name not in self._watched:
+            self._watched[line.name] = LOOKING
+            self._watch(line.own)
+
+    @work(thread=True)
+    def _watch(self, own: OwnHarp) -> None:
+        """See how a harp's reeds wear, by all that was played on it."""
+        worker = get_current_worker()
+        try:
+            with Journal(self._file()) as journal:
+                told = verdict_text(watch_harp(journal, own), date.today())
+        except TrainerError as error:
+            told = str(error)
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._take_watch, own.name, told)
+
+    def _take_watch(self, name: str, told: str) -> None:
+        self._watched[name] = told
+        if self._chosen == f"own:{name}":
+            self._show()
+
+    def _file(self) -> Path:
+        settings = self._settings or load_settings()
+        return self._plan.journal or settings.journal.file or journal_path()
 
     def action_choose(self, where: str) -> None:
         """Another harp."""

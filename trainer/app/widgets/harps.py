@@ -38,6 +38,7 @@ class HarpState:
         a4: Hz of A4 to which its reeds are tuned as a whole.
         nearest: the temperament that its reeds are nearest to.
         degrees: whether notes are told by their degree in the key of the position.
+        watched: what reed watch says of it, in sentences.
         trouble: why the harp cannot be shown as it is, in a sentence.
     """
 
@@ -48,11 +49,18 @@ class HarpState:
     a4: float = 0.0
     nearest: str = ""
     degrees: bool = False
+    watched: str = ""
     trouble: str = ""
 
     @classmethod
     def of(
-        cls, harp: Harp, own: OwnHarp | None = None, position: int = 1, *, degrees: bool = False
+        cls,
+        harp: Harp,
+        own: OwnHarp | None = None,
+        position: int = 1,
+        *,
+        degrees: bool = False,
+        watched: str = "",
     ) -> HarpState:
         """A harp, and if it is one of the player's own, how its reeds stand.
 
@@ -72,6 +80,7 @@ class HarpState:
             tuned_to(plain, reeds),
             nearest_temperament(plain, reeds)[0],
             degrees,
+            watched,
         )
 
 
@@ -175,6 +184,8 @@ def told(state: HarpState) -> list[str]:
         said = [f"Off by more than {OFF_CENTS:g}: {listed}."]
     else:
         said = [f"No reed is off by more than {OFF_CENTS:g} cents."]
+    if state.watched:
+        said.append(f"Reed watch: {state.watched}")
     tuned = f"As a whole it is tuned to A4 {state.a4:.1f} Hz"
     temperament = state.chart.harp.temperament.name
     near = "" if state.nearest == temperament else f", and its reeds lie nearest to {state.nearest}"
