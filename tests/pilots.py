@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 
+from test_pictures import too_faint
 from textual.pilot import Pilot
 
 from trainer.app import alone
@@ -96,3 +97,14 @@ def timers(pilot: Pilot[None]) -> list[str]:
         for timer in node._timers
         if timer._active.is_set() and timer._task and not timer._task.done()
     ]
+
+
+async def faint(pilot: Pilot[None]) -> set[tuple[str, str]]:
+    """What can hardly be read on the screen, by the theme in which it is so."""
+    found = set()
+    for theme in ("light", "plain", "dark"):
+        pilot.app.theme = theme
+        await pilot.pause()
+        for strip in pilot.app.screen._compositor.render_strips():
+            found |= {(theme, one.text) for one in strip if too_faint(one)}
+    return found

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, press, run, text, timers, until
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from test_reed_watch import DROP, DROPPED, FIRST, evening, measured
 from textual.pilot import Pilot
 
@@ -155,6 +155,7 @@ def test_a_measured_harp_is_seen_and_taken_in_hand(journal: Path, size: tuple[in
         assert "quay: C harp" in shown
         assert "▼-15" in shown
         assert "-4 15 cents flat" in " ".join(shown.split())
+        assert await faint(pilot) == set()
         await press(pilot, "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
         plan = pilot.app.session.plan  # type: ignore[attr-defined]

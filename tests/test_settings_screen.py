@@ -7,7 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, press, run, text, timers, until
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from textual.pilot import Pilot
 
 from trainer.app import alone
@@ -152,6 +152,7 @@ def test_a_value_is_typed_judged_and_kept_with_all_comments(
         await said(pilot, "✓ enter keeps it, esc does not")
         await press(pilot, *typed("00"))
         await said(pilot, "× 'practice.minutes' must be minutes of a day's set")
+        assert await faint(pilot) == set()
         await press(pilot, "enter")  # it is not kept
         await press(pilot, "down", "q", "u")  # nor is anything else done by letters
         assert file.read_text(encoding="utf-8") == MINE

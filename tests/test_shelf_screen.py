@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, press, run, text, timers, until
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from textual.pilot import Pilot
 
 from trainer.app.hearing import heard_plan
@@ -101,6 +101,7 @@ def test_typing_finds_and_enter_opens(size: tuple[int, int]) -> None:
         assert f"The shelf: 1 of {len(SHELF)} drills" in shown
         assert "▶ Rope-walk, quicker by and by" in shown
         assert "↻ loop  ↗ climb" in shown
+        assert await faint(pilot) == set()
         assert "even eighths" in shown
         shown = await press(pilot, *type_in("x"))
         assert f"0 of {len(SHELF)} drills" in shown
