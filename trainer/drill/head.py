@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Annotated, Any, Literal
@@ -18,21 +18,8 @@ from pydantic import (
 )
 
 from trainer.drill.model import PARTS, WEIGHTS, Goal
+from trainer.drill.values import read_by, shown
 from trainer.harp import load_tuning, parse_key
-from trainer.music import TrainerError
-
-
-def _read_by(reader: Callable[[str], object]) -> AfterValidator:
-    """A check that the reader, of a key or a tuning, knows the text."""
-
-    def check(text: str) -> str:
-        try:
-            reader(text)
-        except TrainerError as error:
-            raise ValueError(str(error)) from error
-        return text
-
-    return AfterValidator(check)
 
 
 def _without_controls(text: str) -> str:
@@ -134,10 +121,10 @@ class DrillTable(_Table):
         max_length=2000,
         description="text: what it trains, how it feels when right, what usually goes wrong",
     )
-    harp: Annotated[str, _read_by(parse_key)] = Field(
+    harp: Annotated[str, read_by(parse_key)] = Field(
         description='the key of the harp it is written for, as "C" or "low F"'
     )
-    tuning: Annotated[str, _read_by(load_tuning)] = Field(
+    tuning: Annotated[str, read_by(load_tuning)] = Field(
         default="richter", description='the name of the harp\'s tuning, as "richter"'
     )
     tempo: float = Field(ge=20, le=300, description="beats a minute, a number from 20 to 300")
@@ -247,22 +234,4 @@ def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fau
     expected = table.model_fields[name].description
     if kind == "missing":
         return Fault(path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}")
-    return Fault(path, "value", f"'{name}' must be {expected}; {_shown(value)} is not")
-
-
-def _shown(value: object) -> str:
-    match value:
-        case str():
-            text = value.replace("\n", "\\n")
-            return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
-        case bool():
-            return str(value).lower()
-        case int():
-            return str(value) if abs(value) < 10**15 else "so large a number"
-        case float():
-            return f"{value:g}"
-        case list():
-            return "a list"
-        case dict():
-            return "a table"
-    return "a date or time"
+    return Fault(path, "value", f"'{name}' must be {expected}; {shown(value)} is not")

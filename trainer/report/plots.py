@@ -139,6 +139,11 @@ def terminal_plot(
         color: whether it may have colours; days and weeks differ in shape, too.
     """
     draw(plotext, progress, measure, ON_TERMINAL, width)
+    return drawn(width, height, color=color)
+
+
+def drawn(width: int, height: int, *, color: bool) -> str:
+    """What was drawn with plotext, as lines; arguments as in :func:`terminal_plot`."""
     plotext.limit_size(False, False)
     plotext.plotsize(width, height)
     plotext.theme("clear")

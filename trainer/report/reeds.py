@@ -9,7 +9,7 @@ from typing import Any
 import plotext  # type: ignore[import-untyped]
 
 from trainer.journal.wear import ReedHistory
-from trainer.report.plots import ON_TERMINAL, Palette
+from trainer.report.plots import ON_TERMINAL, Palette, drawn
 from trainer.report.progress import day_text
 
 _TICK_CELLS = 16
@@ -71,10 +71,4 @@ def reed_plot(reed: ReedHistory, today: date, width: int, height: int, *, color:
         color: whether it may have colours; days and line differ in shape, too.
     """
     draw_reed(plotext, reed, today, ON_TERMINAL, width)
-    plotext.limit_size(False, False)
-    plotext.plotsize(width, height)
-    plotext.theme("clear")
-    text: str = plotext.build()
-    plotext.clear_figure()
-    plain: str = plotext.uncolorize(text)
-    return text if color else "\n".join(line.rstrip() for line in plain.splitlines())
+    return drawn(width, height, color=color)

@@ -9,6 +9,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from trainer.drill.values import shown
 from trainer.settings.tables import KEYS, TABLES, Key, Settings
 
 MOST_FAULTS = 30
@@ -86,26 +87,8 @@ def _fault(path: tuple[str, ...], detail: Any) -> Fault:
         kind = "table or setting" if len(path) == 1 else "setting"
         return Fault(path, True, f"there is no {kind} '{name}'; {nearest(path)}")
     if len(path) == 1:
-        return Fault(path, False, f"'{name}' must be a table, [{name}]; {_shown(value)} is not")
+        return Fault(path, False, f"'{name}' must be a table, [{name}]; {shown(value)} is not")
     if detail["type"] == "value_error":
         return Fault(path, False, detail["msg"].removeprefix("Value error, "))
     expected = (TABLES[path[0]].model_fields[path[1]].description or "").split("; not set")[0]
-    return Fault(path, False, f"'{name}' must be {expected}; {_shown(value)} is not")
-
-
-def _shown(value: object) -> str:
-    match value:
-        case str():
-            text = value.replace("\n", "\\n")
-            return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
-        case bool():
-            return str(value).lower()
-        case int():
-            return str(value) if abs(value) < 10**15 else "so large a number"
-        case float():
-            return f"{value:g}"
-        case list():
-            return "a list"
-        case dict():
-            return "a table"
-    return "a date or time"
+    return Fault(path, False, f"'{name}' must be {expected}; {shown(value)} is not")

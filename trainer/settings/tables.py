@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import getpass
 import os
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from pathlib import Path
 from types import MappingProxyType
 from typing import Annotated, Any, Literal
@@ -16,9 +16,10 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
 from trainer.drill.head import Line
+from trainer.drill.values import read_by
 from trainer.harp import load_tuning, parse_key
 from trainer.harp.harp import A4_RANGE
-from trainer.music import TrainerError, temperament
+from trainer.music import temperament
 
 Key = tuple[str, str]
 """A table and the setting in it: ``("sound", "device")``."""
@@ -35,19 +36,6 @@ def login_name() -> str:
     return name[:LONGEST_NAME] if name.isprintable() and name else "player"
 
 
-def _known_by(reader: Callable[[str], object]) -> AfterValidator:
-    """A check that the reader, of a key, a tuning or a temperament, knows the text."""
-
-    def check(text: str) -> str:
-        try:
-            reader(text)
-        except TrainerError as error:
-            raise ValueError(str(error)) from error
-        return text
-
-    return AfterValidator(check)
-
-
 def _name_of(device: object) -> object:
     """A device's number as the text that names it."""
     return str(device) if type(device) is int else device
@@ -61,9 +49,9 @@ def _from_anywhere(path: Path) -> Path:
     return whole
 
 
-KeyName = Annotated[str, _known_by(parse_key)]
-TuningName = Annotated[str, _known_by(load_tuning)]
-TemperamentName = Annotated[str, _known_by(temperament)]
+KeyName = Annotated[str, read_by(parse_key)]
+TuningName = Annotated[str, read_by(load_tuning)]
+TemperamentName = Annotated[str, read_by(temperament)]
 WholePath = Annotated[Path, Field(strict=False), AfterValidator(_from_anywhere)]
 Device = Annotated[Line, BeforeValidator(_name_of)]
 Follows = Literal["temperament", "reeds"]
