@@ -3,14 +3,15 @@
 Clicks are let out on the one path that clicks go, and looked for in what comes in. Each is brought
 back to an impulse by dividing the click's spectrum out, as far as the click has any strength
 (Wiener's deconvolution), because what a room makes of a click is longer than the click; the
-envelope of that is read, so that it does not matter which way a loudspeaker turns the wave. The
-median over the clicks shows where all of them come back, whatever else is to be heard and whether
-one or the other is missing; the way of the sound that comes first counts, and not a wall's echo.
-Then each click is looked for near there.
+envelope of that is read, so that it does not matter which way a loudspeaker turns the wave. Of
+each click the way of the sound that comes first counts, and not a wall's echo. Where half of all
+clicks come back most nearly at one time, there the others are believed, too, and what else was
+heard is not.
 """
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -33,13 +34,14 @@ FLOOR = 0.01
 BEFORE_S = 0.015
 FIRST = 0.5
 """So strong, over the strongest, the first way of the sound is at least."""
+HEIGHT = 5.0
+"""Over the middle of all between two clicks, what is so high is a click."""
 NEAR_S = 0.02
-"""So far from where all come back a single click may."""
-COMMON, SINGLE = 4.5, 4.5
-"""Heights of a peak over the middle of what is around it, from which it is a click: of the median
-over all clicks, and of one click."""
+"""So far from where half of all come back a single click may."""
 FEWEST = 0.5
 """So much of the clicks must be heard."""
+NONE = 0.25
+"""Fewer than so much are none."""
 MOST_SPREAD_MS = 5.0
 TAIL_S = 0.2
 
@@ -50,7 +52,7 @@ class RoundTrip:
 
     Attributes:
         latency_ms: from handing a click to the driver until it comes back, the median.
-        spread_ms: standard deviation of single clicks, taken robustly.
+        spread_ms: half of the stretch in which the middle two thirds of the clicks lay.
         heard: how many clicks were.
         clicks: how many there were.
     """
@@ -135,30 +137,40 @@ def round_trip(heard: Floats, due: Sequence[int], rate: int) -> RoundTrip:
     whole = np.zeros(max(len(heard), due[-1] + span))
     whole[: len(heard)] = heard
     strength = _impulses(whole, rate)
-    ways = np.stack([strength[start : start + span] for start in due])
-    ways /= np.median(ways, axis=1, keepdims=True) + 1e-12
-    common = np.median(ways, axis=0)
-    if common.max() < COMMON:
+    found = [_first_way(strength[start : start + span], rate) for start in due]
+    times = np.array([1000.0 * lag / rate for lag in found if lag is not None])
+    if len(times) < NONE * len(due):
         raise SoundError(
             "the clicks were not heard; turn the output up to a moderate level, bring the "
             "microphone to the loudspeaker, or hold an earpiece of the headphones to it"
         )
-    lag = _first_way(common, rate)
-    lags = [found for way in ways if (found := _near(way, lag, rate)) is not None]
-    if len(lags) < FEWEST * len(due):
+    half = math.ceil(FEWEST * len(due))
+    if len(times) < half:
         raise SoundError(
-            f"only {len(lags)} of {len(due)} clicks were heard clearly; make the room quieter, or "
-            "bring the microphone nearer to the loudspeaker"
+            f"only {len(times)} of {len(due)} clicks were heard clearly; make the room quieter, "
+            "or bring the microphone nearer to the loudspeaker"
         )
-    times = 1000.0 * np.array(lags) / rate
-    middle = float(np.median(times))
-    spread = float(1.4826 * np.median(np.abs(times - middle)))
-    if spread > MOST_SPREAD_MS:
-        raise SoundError(
-            f"the clicks came back at times {spread:.0f} ms apart, which is too uneven to go by; "
-            "close programs that keep the computer busy, and choose devices with a wire"
-        )
-    return RoundTrip(middle, spread, len(lags), len(due))
+    near = times[np.abs(times - _densest(times, half)) <= 1000.0 * NEAR_S]
+    if len(near) >= half and (spread := _spread(near)) <= MOST_SPREAD_MS:
+        return RoundTrip(float(np.median(near)), spread, len(near), len(due))
+    raise SoundError(
+        "the clicks came back at times too far apart to go by; close programs that keep the "
+        "computer busy, make the room quieter, and choose devices with a wire"
+    )
+
+
+def _spread(times: Floats) -> float:
+    """Half of what the middle two thirds span: a standard deviation, where they are normal."""
+    low, high = np.percentile(times, (16.0, 84.0))
+    return 0.5 * float(high - low)
+
+
+def _densest(times: Floats, count: int) -> float:
+    """The middle of the shortest stretch that holds so many of some times."""
+    in_order = np.sort(times)
+    lengths = in_order[count - 1 :] - in_order[: len(in_order) - count + 1]
+    first = int(np.argmin(lengths))
+    return float(in_order[first] + 0.5 * lengths[first])
 
 
 def _impulses(heard: Floats, rate: int) -> Floats:
@@ -175,25 +187,15 @@ def _impulses(heard: Floats, rate: int) -> Floats:
     return np.abs(np.fft.ifft(ways, size))[: len(heard)]
 
 
-def _first_way(common: Floats, rate: int) -> int:
-    """The lag in samples of the first way of the sound."""
-    top = int(common.argmax())
-    start = max(0, top - round(BEFORE_S * rate))
-    lag = start + int(np.argmax(common[start : top + 1] >= FIRST * common[top]))
-    while lag < top and common[lag + 1] > common[lag]:
-        lag += 1
-    return lag
-
-
-def _near(way: Floats, lag: int, rate: int) -> float | None:
-    """Where one click comes back, in samples, to a fraction; None if it is not heard there."""
-    reach = round(NEAR_S * rate)
-    first = max(0, lag - reach)
-    near = way[first : lag + reach + 1]
-    top = int(near.argmax())
-    if near[top] < SINGLE:
+def _first_way(way: Floats, rate: int) -> float | None:
+    """The lag of the first way of the sound, in samples to a fraction; None if there is none."""
+    top = int(way.argmax())
+    if way[top] < HEIGHT * float(np.median(way)) or way[top] <= 0.0:
         return None
-    at = first + _first_way(near, rate)
+    start = max(0, top - round(BEFORE_S * rate))
+    at = start + int(np.argmax(way[start : top + 1] >= FIRST * way[top]))
+    while at < top and way[at + 1] > way[at]:
+        at += 1
     if not 0 < at < len(way) - 1:
         return float(at)
     a, b, c = way[at - 1 : at + 2]
