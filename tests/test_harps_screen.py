@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from test_pictures import SIZES as STORED
+from test_pictures import hold
+from test_pictures import text as bare
 from test_reed_watch import DROP, DROPPED, FIRST, evening, measured
 from textual.pilot import Pilot
 
@@ -280,3 +283,14 @@ def test_an_unusual_harp_in_hand_is_in_the_list(journal: Path) -> None:
         assert "▶ ● double-low F" in await opened(pilot)
 
     run(test, plan_on(journal, Harp.of("double-low F")))
+
+
+@pytest.mark.parametrize("size", STORED)
+def test_the_screen_looks_as_it_is_stored(journal: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home", "down")
+        await until(pilot, lambda: "Too few days so far" in text(pilot))
+        hold("harps-{}x{}".format(*size), bare(pilot))
+
+    run(test, plan_on(journal), size=size)

@@ -8,6 +8,9 @@ from pathlib import Path
 
 import pytest
 from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from test_pictures import SIZES as STORED
+from test_pictures import hold
+from test_pictures import text as bare
 from textual.pilot import Pilot
 
 from trainer.app import alone
@@ -328,5 +331,21 @@ def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> N
         assert text(pilot).count("▶") == 1
         await press(pilot, "pagedown", "up")
         assert ".".join(KEYS[-2]) in text(pilot)
+
+    run(test, held(PLAN), size=size)
+
+
+@pytest.mark.parametrize("size", STORED)
+def test_the_screen_looks_as_it_is_stored(
+    file: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
+) -> None:
+    monkeypatch.setenv("HOME", str(file.parent))
+    monkeypatch.setenv("USERPROFILE", str(file.parent))
+    monkeypatch.setenv("TRAINER_PLAYER", "Runa")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.device")
+        hold("settings-{}x{}".format(*size), bare(pilot))
 
     run(test, held(PLAN), size=size)
