@@ -11,6 +11,10 @@ import trainer  # noqa: F401 - before numpy, whose library of algebra reads its 
 # isort: split
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("unhurried", deadline=None)  # other work may hold a machine up
+settings.load_profile("unhurried")
 
 NO_SKIP = "HARP_TRAINER_NO_SKIP"
 """Set to 1 where PulseAudio and tmux must be there, as in CI: then a skipped test fails."""
