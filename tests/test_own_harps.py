@@ -547,6 +547,8 @@ class TestCommands:
         measured = trainer("harp", "measure", "old C", "--harp", "C", "--from", recording)
         assert measured.code == 0
         assert "All 20 reeds are measured." in measured.out
+        again = trainer("harp", "measure", "old C", "--from", recording)  # its key is known
+        assert again.out == measured.out
         assert trainer("harp", "list").out.startswith("old C  C, A4 = 440.1 Hz, 20 reeds measured")
         shown = json.loads(trainer("harp", "show", "old c", "--format", "json").out)
         assert shown["nearest_temperament"] == "equal"
@@ -579,7 +581,7 @@ class TestCommands:
             ("harp", Exit.BAD_INPUT, "name a harp, as in 'trainer harp C'"),
             ("harp pier", Exit.BAD_INPUT, "no harp has the key 'pier'"),
             ("harp mesure quay --harp C", Exit.USAGE, "Did you mean 'measure'?"),
-            ("harp measure quay", Exit.USAGE, "say which key the harp has, as in --harp C"),
+            ("harp measure quay", Exit.BAD_INPUT, "which key has 'quay'? Say it as in --harp C"),
             ("harp measure D --harp C", Exit.BAD_INPUT, "'D' is a key; give the harp a name"),
             ("harp measure quay --harp H", Exit.BAD_INPUT, "no harp has the key 'H'"),
             ("harp measure quay --harp C --from none.wav", Exit.BAD_INPUT, "none.wav"),

@@ -43,6 +43,7 @@ if TYPE_CHECKING:
     from trainer.journal.watch import HarpWatch
     from trainer.practice import Plan
     from trainer.practice.measure import Measured
+    from trainer.sound import SourceSpec
 
 CHART = "chart"
 WIDEST, HIGHEST = 100, 20
@@ -158,7 +159,8 @@ def _json(data: dict[str, object]) -> str:
 def measure(
     name: NameArgument,
     harp: Annotated[
-        str | None, typer.Option(metavar="KEY", help="Its key; default: that of your settings.")
+        str | None,
+        typer.Option(metavar="KEY", help="Its key; default: as before, or your settings'."),
     ] = None,
     tuning: TuningOption = None,
     temperament: TemperamentOption = None,
@@ -184,29 +186,28 @@ def measure(
 
       trainer harp measure "low one" --harp "low F" --from reeds.wav
     """
-    from trainer.harp import Harp
     from trainer.journal import HarpTag, Journal, OwnHarp
-    from trainer.journal.reeds import check_name, harp_as_measured
+    from trainer.journal.reeds import check_name, harp_as_measured, harp_to_measure
     from trainer.practice import Plan
     from trainer.practice.measure import ATTACKS
     from trainer.report.harps import before_measuring, measured_text
     from trainer.sound import RecordingSpec
 
-    name, mine = check_name(name), settings().harp
-    key = harp or mine.key
-    if key is None:
-        raise typer.BadParameter("say which key the harp has, as in --harp C")
-    plain_harp = Harp.of(
-        key,
-        tuning or mine.tuning,
-        a4=mine.a4 if a4 is None else a4,
-        temperament_name=temperament or mine.temperament,
-    )
-    source = (
-        RecordingSpec(from_, channel) if from_ else microphone(device, None, channel, clicks=False)
-    )
+    name = check_name(name)
     with Journal(journal_file()) as journal:
-        if not from_:
+        plain_harp = harp_to_measure(
+            journal,
+            settings(),
+            name,
+            key=harp,
+            tuning=tuning,
+            temperament_name=temperament,
+            a4=a4,
+        )
+        if from_:
+            source: SourceSpec = RecordingSpec(from_, channel)
+        else:
+            source = microphone(device, None, channel, clicks=False)
             typer.echo(before_measuring(plain_harp))
         wanted = attacks or (1 if from_ else ATTACKS)
         found = _measure(Plan(plain_harp, source), wanted, live=not (plain or from_))
@@ -376,7 +377,7 @@ def watch(
     from trainer.journal import Journal
     from trainer.journal.reeds import own_harps
     from trainer.journal.watch import watch_harp
-    from trainer.report.harps import harps_text, verdict_text, watch_data, watch_text
+    from trainer.report.harps import harps_text, watch_data, watch_text, watches_text
 
     with Journal(journal_file()) as journal:
         if name is None:
@@ -398,8 +399,7 @@ def watch(
         if not plain:
             _plot(one, tab)
     elif watches:
-        for one in watches:
-            typer.echo(f"{one.harp.name}: {verdict_text(one, date.today())}")
+        typer.echo(watches_text(watches, date.today()))
     else:
         typer.echo(harps_text((), date.today()))
 

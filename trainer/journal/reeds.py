@@ -144,6 +144,39 @@ def harp_as_measured(
         raise HarpError(f"your harp '{own.name}': {error}") from None
 
 
+def harp_to_measure(
+    journal: Journal,
+    settings: Settings,
+    name: str,
+    *,
+    key: str | None = None,
+    tuning: str | None = None,
+    temperament_name: str | None = None,
+    a4: float | None = None,
+) -> Harp:
+    """The harp that is to be measured under a name, as theory has it.
+
+    What is left out is as it was when a harp of that name was measured before, else as the
+    settings say.
+
+    Raises:
+        HarpError: nobody says which key it has; or there is no such key or tuning.
+        MusicError: no such temperament.
+    """
+    mine = settings.harp
+    known = [one for one in own_harps(journal, settings.player.name) if one.name == name]
+    tag = known[0].tag if known and key is None else None
+    key = key or (tag.key if tag else mine.key)
+    if key is None:
+        raise HarpError(f"which key has '{name}'? Say it as in --harp C")
+    return Harp.of(
+        key,
+        tuning or (tag.tuning if tag else mine.tuning),
+        a4=a4 or (tag.a4 if tag else mine.a4),
+        temperament_name=temperament_name or (tag.temperament if tag else mine.temperament),
+    )
+
+
 def harp_in_hand(
     journal: Journal | None,
     settings: Settings,

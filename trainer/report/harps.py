@@ -272,11 +272,18 @@ def _histories(watch: HarpWatch, today: date) -> Iterator[str]:
         )
 
 
+def watches_text(watches: Sequence[HarpWatch], today: date) -> str:
+    """How the reeds of several harps wear, in short."""
+    return "\n".join(_filled(f"{one.harp.name}: {verdict_text(one, today)}") for one in watches)
+
+
 def verdict_text(watch: HarpWatch, today: date) -> str:
     """What a harp's reeds come to, in a sentence or two."""
     changed = [one for one in watch.reeds if one.change is not None]
     if changed:
-        return " ".join(_change_text(one, today) for one in changed)
+        told = " ".join(_change_text(one, today) for one in changed)
+        flat = any(one.state is State.FLAT for one in changed)
+        return f"{told} Measure the harp again to be sure." if flat else told
     known = sum(one.state is State.STEADY for one in watch.reeds)
     if not known:
         return "Too few days so far to say anything; play on it and look again."
