@@ -1,4 +1,4 @@
-"""Five weeks of Marit's, to have something to show on the screens that read the journal.
+"""Five weeks of Marit's and a harp of hers, for the pictures of screens that read the journal.
 
 She goes to the evening class in Skarvehavn, a harbour town that is on no map. What she played is
 made up, by chance that is the same each time; its marks are those that it would earn.
@@ -11,8 +11,8 @@ from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
 from trainer.drill import Drill, Step, find
-from trainer.harp import Harp
-from trainer.journal import TakeRecord
+from trainer.harp import Harp, Tab
+from trainer.journal import HarpTag, OwnHarp, ReedRecord, TakeRecord
 from trainer.marking import Mark, Measured, Result
 from trainer.marking.marker import mark_of
 from trainer.marking.score import total_of
@@ -40,6 +40,18 @@ def takes(today: date) -> Iterator[TakeRecord]:
         for number, name in enumerate((chance.choice(WARM_UPS), *DRILLS)):
             began = datetime.combine(day, time(18, 5 * number), UTC)
             yield _take(find(name), left, began, chance)
+
+
+def old_c(today: date) -> OwnHarp:
+    """Her harp as it was measured three weeks ago; draw 5 is tired."""
+    chance = random.Random(11)
+    harp = Harp.of("C")
+    reeds = []
+    for tab in (Tab.parse(f"{breath}{hole}") for hole in range(1, 11) for breath in ("", "-")):
+        off = -19.0 if str(tab) == "-5" else chance.gauss(0.0, 3.0)
+        reeds.append(ReedRecord(str(tab), harp.hz(tab) * 2.0 ** (off / 1200.0), 1.0))
+    when = datetime.combine(today - timedelta(days=21), time(17, 30), UTC)
+    return OwnHarp(PLAYER, "old C", HarpTag.of(harp, "old C"), when, tuple(reeds))
 
 
 def _take(drill: Drill, left: float, began: datetime, chance: random.Random) -> TakeRecord:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import re
 import sys
 from collections.abc import Callable, Sequence
@@ -14,15 +15,19 @@ from textual.widgets import OptionList
 
 from trainer.app.alone import Script
 from trainer.app.app import TrainerApp
-from trainer.app.evening import PLAYER, takes
+from trainer.app.evening import PLAYER, old_c, takes
+from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import ListenerLike
 from trainer.drill import Drill, find, read_shelf
 from trainer.harp import Harp
 from trainer.journal import Journal
 from trainer.practice import Listener, Plan, typical_faults
+from trainer.settings import settings_path
+from trainer.settings.write import set_value
 from trainer.sound import PlayerSpec
 
 DEMO, BEAT = "harbour-bell", 8.6
@@ -112,6 +117,14 @@ async def tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
         )
         await pilot.press("down")
         await take("progress")
+        await pilot.press("escape", "h")
+        await until(lambda: isinstance(app.screen, HarpsScreen) and _has_options(app))
+        await pilot.press("home")
+        await app.workers.wait_for_complete()
+        await take("harps")
+        await pilot.press("escape", "comma")
+        await until(lambda: isinstance(app.screen, SettingsScreen) and _has_options(app))
+        await take("settings")
         await pilot.press("escape", "question_mark")
         await take("help")
     return taken
@@ -136,17 +149,26 @@ def main(folder: Path) -> None:
     drill = find(DEMO)
     harp = Harp.of(drill.key, drill.tuning)
     source = PlayerSpec(faults=typical_faults(drill), realtime=True)
-    listener = Listener()  # its process has to be there before the app
-    folder.mkdir(parents=True, exist_ok=True)
-    with TemporaryDirectory() as scratch:
-        path = Path(scratch) / "journal.sqlite"
-        with Journal(path) as journal:
+    with TemporaryDirectory() as home:
+        _move_into(home)
+        set_value(settings_path(), ("player", "name"), PLAYER)
+        listener = Listener()  # its process has to be there before the app
+        with Journal() as journal:
             journal.add(*takes(date.today()))
-        plan = Plan(harp, source, drill=drill, journal=path, player=PLAYER)
+            journal.keep_harp(old_c(date.today()))
+        plan = Plan(harp, source, drill=drill)
         pictures = asyncio.run(tour(listener, plan))
     pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
+    folder.mkdir(parents=True, exist_ok=True)
     for name, svg in pictures.items():
         (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
+
+
+def _move_into(home: str) -> None:
+    """Leave the settings, drills and journal of whoever takes the pictures out of them."""
+    for name in [name for name in os.environ if name.startswith(("TRAINER_", "XDG_"))]:
+        del os.environ[name]
+    os.environ.update(HOME=home, USERPROFILE=home)
 
 
 if __name__ == "__main__":
