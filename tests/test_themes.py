@@ -11,7 +11,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Awaitable, Callable, Iterable
+from collections.abc import Awaitable, Callable, Iterable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -39,7 +39,7 @@ from trainer.app.widgets.readout import of_shown
 from trainer.app.widgets.trace import Trace
 from trainer.cli.screen import open_screen
 from trainer.harp import Harp, Tab
-from trainer.practice import Plan
+from trainer.practice import Event, Plan
 from trainer.sound import PlayerSpec
 
 NAMES = ("dark", "light", "plain")
@@ -48,6 +48,8 @@ DRAWN = {"faint", "band", "aim"}
 STATES = ("good", "sharp", "flat", "leak", "wrong", "text")
 GROUNDS = {"dark": (theme.NIGHT, theme.QUAY), "light": (theme.PAPER, theme.SAND)}
 PLAN = Plan(Harp.of("C"), PlayerSpec(), alone.DRILL)
+STANDS_S = 5.0
+"""A second of the scripted take in its third step: the count-in takes 3, a beat 0.75."""
 Rgb = np.ndarray
 
 
@@ -98,17 +100,21 @@ def downgraded(colour: str) -> Color:
 
 
 def run(test: Callable[[Pilot[None]], Awaitable[None]], name: str, motion: str = "full") -> None:
-    """Run a test on the app in a theme, early in a scripted take."""
+    """Run a test on the app in a theme, at a scripted take that stands still in its third step."""
+
+    def begin(plan: Plan) -> Iterator[tuple[float, Event]]:
+        return itertools.takewhile(lambda timed: timed[0] < STANDS_S, alone.script(plan))
 
     async def inside() -> None:
-        app = TrainerApp(
-            alone.Script(pace=20.0), alone.DRILLS, PLAN, autostart=True, theme=name, motion=motion
-        )
+        script = alone.Script(begin, pace=20.0)
+        app = TrainerApp(script, alone.DRILLS, PLAN, autostart=True, theme=name, motion=motion)
         async with app.run_test(size=(120, 40)) as pilot:
             for _ in range(300):
                 await pilot.pause(0.02)
-                if (app.session.take.position or 0.0) > 2.0:
+                step = app.session.take.step
+                if step and step.index == 2 and not script._due:
                     break
+            await pilot.pause(0.05)
             await test(pilot)
 
     asyncio.run(inside())
