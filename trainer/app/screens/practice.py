@@ -34,6 +34,8 @@ from trainer.music import TrainerError
 from trainer.practice import Plan
 
 TEMPO_STEP = 4.0
+SLOWER = -2
+"""Steps of tempo that "slower" goes back."""
 SLOWEST, FASTEST = 20.0, 300.0
 
 
@@ -112,6 +114,9 @@ class PracticeScreen(LiveScreen):
 
     def _told_result(self, wish: str | None) -> None:
         if wish == "again":
+            self.action_again()
+        elif wish == "slower":
+            self.action_tempo(SLOWER)
             self.action_again()
         elif wish == "next" and self._in_day:
             self.action_today()

@@ -50,7 +50,8 @@ def total_content(result: Result) -> Content:
 
 
 class ResultScreen(Screen[str | None]):
-    """A result, to scroll through. Gives ``again``, ``next`` or nothing.
+    """A result, to scroll through, in order or the worst first. Gives ``again``, ``slower``,
+    ``next`` or nothing.
 
     Args:
         result: what the take earned.
@@ -58,21 +59,23 @@ class ResultScreen(Screen[str | None]):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,space,enter", "dismiss(None)", "back", key_display="space"),
+        Binding("o", "turn", "order", key_display="o"),
         Binding("r", "dismiss('again')", "again"),
+        Binding("minus", "dismiss('slower')", "slower", key_display="-"),
         Binding("n", "dismiss('next')", "next drill"),
     ]
 
     def __init__(self, result: Result) -> None:
         super().__init__()
         self._result = result
+        self._worst_first = False
 
     def compose(self) -> ComposeResult:
         """Title, total, and the marks in a scrolling list."""
         result = self._result
+        beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
         yield Static(
-            Content.assemble(
-                (result.drill.title, "bold"), f"  {result.harp} harp  tempo {result.tempo:g}"
-            ),
+            Content.assemble((result.drill.title, "bold"), f"  {result.harp} harp  {beat}"),
             classes="title",
         )
         yield Static(total_content(result), id="total")
@@ -84,8 +87,20 @@ class ResultScreen(Screen[str | None]):
         """Let the arrow keys scroll."""
         self.query_one("#marks").focus()
 
+    def action_turn(self) -> None:
+        """The worst step first, or all in order."""
+        self._worst_first = not self._worst_first
+        self._show()
+
     def on_resize(self) -> None:
         """Break the sentences anew."""
+        self._show()
+
+    def _show(self) -> None:
         width = min(self.size.width - 6, WIDEST)
-        lines = [mark_content(mark, width) for mark in self._result.marks]
+        marks = self._result.marks
+        if self._worst_first:
+            marks = tuple(sorted(marks, key=lambda mark: mark.score))
+        lines = [mark_content(mark, width) for mark in marks]
+        lines += [Content(f"     {extra.sentence}") for extra in self._result.extras]
         self.query_one("#sentences", Static).update(Content("\n").join(lines))

@@ -53,6 +53,8 @@ class HeadState:
         if plan.played_bars:
             about.append("bars {} to {}".format(*plan.played_bars))
         about.append("loop on" if plan.loops else "loop off")
+        if plan.loops and drill.climb:
+            about.append(f"climbing to {drill.climb.to:g}")
         beat = None
         if take.running and take.position is not None and not drill.free:
             beat = math.floor(take.position) % drill.meter[0] + 1
