@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.filter import LineFilter
 from textual.timer import Timer
 
+from trainer.app.commands import Everything
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import LiveScreen
@@ -46,7 +47,8 @@ class TrainerApp(App[None]):
 
     TITLE = "Harp trainer"
     CSS_PATH = "app.tcss"
-    ENABLE_COMMAND_PALETTE = False
+    COMMANDS: ClassVar = {Everything}
+    COMMAND_PALETTE_BINDING = "ctrl+p"
     VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("question_mark", "help", "help", key_display="?"),

@@ -155,7 +155,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         with Horizontal():
             yield self._list
             yield self._chart
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Show the keys at once, and the player's own harps when the journal has been read."""

@@ -27,6 +27,7 @@ KEYS = (
     ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
     ("h", "harps: the one in hand, its chart, and which reeds are off"),
     (",", "settings: see and change all of them"),
+    ("ctrl p", "find any of these by typing its words"),
     ("?", "this page"),
     ("q", "quit"),
 )
@@ -90,7 +91,7 @@ class HelpScreen(Screen[None]):
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"):
             yield Static(text())
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Let the arrow keys scroll."""

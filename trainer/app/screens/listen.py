@@ -53,7 +53,7 @@ class ListenScreen(LiveScreen):
         yield self._trace
         yield from self._dials.widgets
         yield self._status
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Listen at once."""

@@ -86,7 +86,7 @@ class PracticeScreen(LiveScreen):
         yield from self._dials.widgets
         yield self._verdict
         yield self._status
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def show(self, take: Take) -> None:
         """Show a take as it stands, and its result once it is over."""

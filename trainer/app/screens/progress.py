@@ -116,7 +116,7 @@ class ProgressScreen(Screen[None]):
                 yield ProgressPlot(id="plot")
                 yield Static(id="told")
         yield Static(id="message")
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Read the journal."""

@@ -81,7 +81,7 @@ class ResultScreen(Screen[str | None]):
         yield Static(total_content(result), id="total")
         with VerticalScroll(id="marks"):
             yield Static(id="sentences")
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Let the arrow keys scroll."""

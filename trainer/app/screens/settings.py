@@ -131,7 +131,7 @@ class SettingsScreen(Screen[Plan | None]):
             yield self._where
             yield self._value
             yield self._said
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Read the settings."""

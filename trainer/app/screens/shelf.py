@@ -123,7 +123,7 @@ class ShelfScreen(Screen[int | None]):
         yield self._drills
         yield self._preview
         yield Static(CAUTION, id="sound")
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Let letters go into the search."""

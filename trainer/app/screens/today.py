@@ -82,7 +82,7 @@ class TodayScreen(Screen[DayEntry | None]):
         yield Static("Today: looking into your journal", id="day", classes="title")
         yield OptionList(id="drills")
         yield Static(id="preview")
-        yield Footer(compact=True)
+        yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
         """Make the set."""
