@@ -76,11 +76,10 @@ def check(
 
       trainer sound check --device usb
     """
-    from trainer.sound import MicrophoneSpec
     from trainer.sound.check import check_microphone
 
     with quiet_libraries():
-        found = check_microphone(MicrophoneSpec(device=device, channel=channel, clicks=False))
+        found = check_microphone(microphone(device, None, channel, clicks=False))
     typer.echo(json.dumps(asdict(found), indent=2) if format_ is Format.JSON else _report(found))
     if found.advice:
         raise typer.Exit(Exit.FAILED)
