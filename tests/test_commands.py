@@ -6,11 +6,12 @@ import asyncio
 from typing import Any
 
 import pytest
-from test_result_screen import DRILL, Nobody
+from pilots import Puppet
+from test_result_screen import DRILL
 from textual.command import CommandPalette
 
 from trainer.app.app import TrainerApp
-from trainer.app.commands import _ACTIONS
+from trainer.app.commands import ACTIONS
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import KEYS, HelpScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -23,7 +24,7 @@ from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 
 
-def app_of(listener: Nobody) -> TrainerApp:
+def app_of(listener: Puppet) -> TrainerApp:
     return TrainerApp(listener, (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
 
 
@@ -40,12 +41,12 @@ def app_of(listener: Nobody) -> TrainerApp:
 )
 def test_what_is_typed_is_found_and_done(typed: str, screen: Any) -> None:
     async def scene() -> None:
-        app = app_of(Nobody())
+        app = app_of(Puppet())
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("ctrl+p")
             await pilot.pause(0.2)
             assert isinstance(app.screen, CommandPalette)
-            await pilot.press(*typed.replace("'", "'"))
+            await pilot.press(*typed)
             await pilot.pause(0.6)
             await pilot.press("enter")
             for _ in range(40):
@@ -59,7 +60,7 @@ def test_what_is_typed_is_found_and_done(typed: str, screen: Any) -> None:
 
 def test_a_take_is_begun_from_the_palette() -> None:
     async def scene() -> None:
-        listener = Nobody()
+        listener = Puppet()
         app = app_of(listener)
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("ctrl+p")
@@ -78,7 +79,7 @@ def test_a_take_is_begun_from_the_palette() -> None:
 
 
 def test_every_command_is_one_of_the_help_page_and_an_action() -> None:
-    assert set(_ACTIONS) <= {key for key, _ in KEYS}
-    for action in _ACTIONS.values():
+    assert set(ACTIONS) <= {key for key, _ in KEYS}
+    for action in ACTIONS.values():
         owner = TrainerApp if action.startswith("app.") else PracticeScreen
         assert hasattr(owner, f"action_{action.removeprefix('app.')}")

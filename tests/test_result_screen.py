@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
+from pilots import Puppet
 from textual.widgets import Static
 
 from trainer.app.app import TrainerApp
@@ -15,31 +15,10 @@ from trainer.app.screens.result import ResultScreen
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.marking import Extra, Mark, Measured, Result
-from trainer.practice import Event, Plan
+from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 
 DRILL = find("harbour-bell")
-
-
-class Nobody:
-    """A listener that hears nothing, and remembers what it was asked to play."""
-
-    def __init__(self) -> None:
-        self.plans: list[Plan] = []
-
-    def begin(self, plan: Plan) -> None:
-        """Remember it."""
-        self.plans.append(plan)
-
-    def poll(self) -> Sequence[Event]:
-        """Nothing happens."""
-        return []
-
-    def stop(self) -> None:
-        """Nothing to stop."""
-
-    def close(self) -> None:
-        """Nothing to let go of."""
 
 
 def result() -> Result:
@@ -61,7 +40,7 @@ def test_steps_stand_in_order_or_the_worst_first_and_extra_notes_last(
     size: tuple[int, int],
 ) -> None:
     async def scene() -> None:
-        app = TrainerApp(Nobody(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
+        app = TrainerApp(Puppet(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
         async with app.run_test(size=size) as pilot:
             app.push_screen(ResultScreen(result()))
             await pilot.pause()
@@ -80,7 +59,7 @@ def test_steps_stand_in_order_or_the_worst_first_and_extra_notes_last(
 def test_a_free_drill_has_no_tempo_in_its_result() -> None:
     async def scene() -> None:
         free = replace(result(), drill=replace(DRILL, free=True))
-        app = TrainerApp(Nobody(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
+        app = TrainerApp(Puppet(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
         async with app.run_test(size=(80, 24)) as pilot:
             app.push_screen(ResultScreen(free))
             await pilot.pause()
@@ -94,7 +73,7 @@ def test_a_free_drill_has_no_tempo_in_its_result() -> None:
 @pytest.mark.parametrize(("key", "tempo"), [("r", None), ("minus", DRILL.tempo - 8.0)])
 def test_again_and_slower_begin_anew(key: str, tempo: float | None) -> None:
     async def scene() -> None:
-        listener = Nobody()
+        listener = Puppet()
         app = TrainerApp(listener, (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = app.screen

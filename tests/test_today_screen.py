@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from pilots import Puppet
 from textual.widgets import OptionList, Static
 
 from trainer.app.app import TrainerApp
@@ -16,32 +16,15 @@ from trainer.app.screens.today import TodayScreen
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.journal import HarpTag, Journal, TakeRecord
-from trainer.practice import Event, Plan
+from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 
 SHELF = tuple(find(name) for name in ("first-clean-notes", "long-level-tones", "harbour-bell"))
 
 
-class Nobody:
-    """A listener that hears nothing."""
-
-    def begin(self, plan: Plan) -> None:
-        """Nothing begins."""
-
-    def poll(self) -> Sequence[Event]:
-        """Nothing happens."""
-        return []
-
-    def stop(self) -> None:
-        """Nothing to stop."""
-
-    def close(self) -> None:
-        """Nothing to let go of."""
-
-
 def app_on(journal: Path, size: tuple[int, int]) -> TrainerApp:
     plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=SHELF[2], journal=journal, player="Marit")
-    return TrainerApp(Nobody(), SHELF, plan, today=True)  # type: ignore[arg-type]
+    return TrainerApp(Puppet(), SHELF, plan, today=True)  # type: ignore[arg-type]
 
 
 async def until_read(app: TrainerApp, pilot: object) -> TodayScreen:

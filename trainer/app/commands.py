@@ -11,7 +11,7 @@ from textual.screen import Screen
 from trainer.app.screens.help import KEYS
 from trainer.app.screens.practice import PracticeScreen
 
-_ACTIONS = {
+ACTIONS = {
     "space": "play",
     "r": "again",
     "l": "loop",
@@ -50,8 +50,8 @@ class Everything(Provider):
 
     def _found(self) -> Iterator[tuple[str, str, str]]:
         for key, words in KEYS:
-            if key in _ACTIONS:
-                yield key, words[0].upper() + words[1:], _ACTIONS[key]
+            if key in ACTIONS:
+                yield key, words[0].upper() + words[1:], ACTIONS[key]
 
     async def _run(self, action: str) -> None:
         """Do it where its key would: on the practice screen, over which others lie."""

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import uuid4
 
-from trainer.harp import Harp, Tab
+from trainer.harp import Harp
 from trainer.marking import Mark, Result
 
 
@@ -109,11 +109,6 @@ class StepRecord:
             late_ms=measured.late_ms,
             hz=hz,
         )
-
-    @property
-    def tab_entry(self) -> Tab | None:
-        """The entry as tab."""
-        return None if self.entry is None else Tab.parse(self.entry)
 
 
 @dataclass(frozen=True, slots=True)

@@ -47,7 +47,6 @@ class Marker:
             HarpError: the harp cannot play one of the steps.
         """
         self._drill, self._harp, self._clock = drill, harp, clock
-        self._first = first
         steps = drill.steps[first:last]
         self._targets = [Target.of(step, harp, clock) for step in steps if not step.call]
         self._calls = [

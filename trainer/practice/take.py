@@ -204,7 +204,7 @@ class _Take:
             yield from self._begin(Pass.free(drill, steps, self._heard))
             return
         bars = (max(1, drill.steps[steps[0]].bar), self._bars(drill)[1])
-        clock = microphone.start_clock(self._track(drill, bars), own=trainer_steps(drill, bars))
+        clock = self._start_clock(microphone, drill, bars=bars)
         yield from self._begin(self._pass(drill, clock, steps, self._heard))
 
     def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
@@ -302,10 +302,16 @@ class _Take:
         assert isinstance(source, Player)
         return source.again(self._track(drill).tempo)
 
-    def _start_clock(self, microphone: Microphone, drill: Drill, after: int | None = None) -> Clock:
+    def _start_clock(
+        self,
+        microphone: Microphone,
+        drill: Drill,
+        after: int | None = None,
+        bars: tuple[int, int] | None = None,
+    ) -> Clock:
         """Let the beats of the next pass begin, with what the trainer plays on them."""
-        own = trainer_steps(drill, self._plan.played_bars)
-        return microphone.start_clock(self._track(drill), after=after, own=own)
+        own = trainer_steps(drill, bars or self._plan.played_bars)
+        return microphone.start_clock(self._track(drill, bars), after=after, own=own)
 
     def _pass(self, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
         """A pass, which waits for a late player unless the next one is already on its way."""

@@ -18,6 +18,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from trainer.app.screens.choosing import CHOOSING
 from trainer.app.theme import PENS
 from trainer.app.widgets.harps import HarpChart, HarpState
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
@@ -121,12 +122,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,h", "dismiss(None)", "back", key_display="esc"),
-        Binding("up", "choose('cursor_up')", "choose", key_display="↑↓"),
-        Binding("down", "choose('cursor_down')", "next", show=False),
-        Binding("pageup", "choose('page_up')", "page up", show=False),
-        Binding("pagedown", "choose('page_down')", "page down", show=False),
-        Binding("home", "choose('first')", "first", show=False),
-        Binding("end", "choose('last')", "last", show=False),
+        *CHOOSING,
         Binding("enter", "take", "take in hand"),
         Binding("right", "position(1)", "position", key_display="←→"),
         Binding("left", "position(-1)", "position before", show=False),

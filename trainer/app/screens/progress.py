@@ -16,6 +16,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from trainer.app.screens.choosing import CHOOSING
 from trainer.app.theme import PENS
 from trainer.app.widgets.progress import (
     HEADINGS,
@@ -84,12 +85,7 @@ class ProgressScreen(Screen[None]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,g", "dismiss(None)", "back", key_display="esc"),
-        Binding("up", "choose('cursor_up')", "choose", key_display="↑↓"),
-        Binding("down", "choose('cursor_down')", "next", show=False),
-        Binding("pageup", "choose('page_up')", "page up", show=False),
-        Binding("pagedown", "choose('page_down')", "page down", show=False),
-        Binding("home", "choose('first')", "first", show=False),
-        Binding("end", "choose('last')", "last", show=False),
+        *CHOOSING,
         Binding("enter,space", "turn", "plot or table", key_display="enter"),
         Binding("m", "measure", "off, tune, clean, time"),
     ]

@@ -14,6 +14,7 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from trainer.app.screens.choosing import CHOOSING
 from trainer.app.theme import PENS, wearable
 from trainer.app.widgets.settings import (
     DEFAULT,
@@ -94,12 +95,7 @@ class SettingsScreen(Screen[Plan | None]):
     """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,comma", "leave", "back", key_display="esc"),
-        Binding("up", "choose('cursor_up')", "choose", key_display="↑↓"),
-        Binding("down", "choose('cursor_down')", "next", show=False),
-        Binding("pageup", "choose('page_up')", "page up", show=False),
-        Binding("pagedown", "choose('page_down')", "page down", show=False),
-        Binding("home", "choose('first')", "first", show=False),
-        Binding("end", "choose('last')", "last", show=False),
+        *CHOOSING,
         Binding("enter", "edit", "change"),
         Binding("space", "next_choice", "next choice"),
         Binding("u,delete", "unset", "as usual", key_display="u"),
