@@ -310,6 +310,80 @@ def start_of(t: Floats, x: Floats) -> float:
     return here - float(np.clip(slope * min(t[0], REACH_S), -REACH_CENTS, REACH_CENTS))
 
 
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A stretch of a note in which its pitch rests.
+
+    Attributes:
+        start, end: seconds from the note's start.
+        hz: f0 in its middle, vibrato taken out.
+    """
+
+    start: float
+    end: float
+    hz: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Path:
+    """A note's pitch on the grid.
+
+    Attributes:
+        t: times of its readings, seconds from its start, ascending.
+        x: their pitch, cents from `middle`.
+        middle: Hz.
+        wave: the part that swings, on the grid, from `t[0]` on.
+        line: what is left without it.
+        calm: that, averaged where it swung.
+        vibrato: the swing.
+    """
+
+    t: Floats
+    x: Floats
+    middle: float
+    wave: Floats
+    line: Floats
+    calm: Floats
+    vibrato: Swing | None
+
+
+def _path(t: Floats, hz: Floats, length: float) -> _Path | None:
+    """A note's pitch without its end; None where too little is there to tell anything."""
+    held = t <= length - min(RELEASE_S, length / 5.0)
+    order = np.argsort(t[held], kind="stable")
+    t, hz = t[held][order], hz[held][order]
+    if len(t) < FEWEST or t[-1] - t[0] < LEAST_S:
+        return None
+    middle = float(np.median(hz))
+    x = 1200.0 * np.log2(hz / middle)
+    path = on_grid(t, x)
+    vibrato, wave = _swung(path, VIBRATO)
+    line = path - wave
+    calm = line if vibrato is None else _calm(line, wave != 0.0, vibrato.hz)
+    return _Path(t, x, middle, wave, line, calm, vibrato)
+
+
+def held_parts(t: Floats, hz: Floats, length: float) -> tuple[Held, ...]:
+    """Where a note's pitch rests, in order; none where it never does.
+
+    Args:
+        t: times of its readings, seconds from its start, shape (n,).
+        hz: f0, shape (n,).
+        length: when it ends, seconds from its start.
+    """
+    path = _path(t, hz, length)
+    if path is None:
+        return ()
+    return tuple(
+        Held(
+            float(path.t[0]) + rest.first * GRID_S,
+            float(path.t[0]) + rest.end * GRID_S,
+            path.middle * 2.0 ** (0.5 * (rest.start + rest.stop) / 1200.0),
+        )
+        for rest in _rests(path.line, path.calm)
+    )
+
+
 def motion(t: Floats, hz: Floats, length: float) -> Motion:
     """How a note moves.
 
@@ -318,22 +392,15 @@ def motion(t: Floats, hz: Floats, length: float) -> Motion:
         hz: f0, shape (n,).
         length: when it ends, seconds from its start.
     """
-    held = t <= length - min(RELEASE_S, length / 5.0)
-    order = np.argsort(t[held], kind="stable")
-    t, hz = t[held][order], hz[held][order]
-    if len(t) < FEWEST or t[-1] - t[0] < LEAST_S:
+    path = _path(t, hz, length)
+    if path is None:
         return Motion()
-    middle = float(np.median(hz))
-    x = 1200.0 * np.log2(hz / middle)
-    path = on_grid(t, x)
-    vibrato, wave = _swung(path, VIBRATO)
-    line = path - wave
-    calm = line if vibrato is None else _calm(line, wave != 0.0, vibrato.hz)
-    rests = _rests(line, calm)
-    glide = _glide(calm, rests, middle)
+    t, line, vibrato = path.t, path.line, path.vibrato
+    rests = _rests(line, path.calm)
+    glide = _glide(path.calm, rests, path.middle)
     if not rests:
         return Motion(vibrato=vibrato, glide=glide)
-    start = start_of(t, x) - wave[0]
+    start = start_of(t, path.x) - path.wave[0]
     at = np.concatenate([[0.0], t[0] + np.arange(rests[0].first + 1) * GRID_S])
     off = np.concatenate([[start], line[: rests[0].first + 1]]) - rests[0].start
     longest = max(rests, key=lambda rest: rest.end - rest.first)
