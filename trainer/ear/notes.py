@@ -158,8 +158,11 @@ def _note(
     leak_hole = Counter(hole for _, hole in leaks).most_common(1)[0][0] if leaks else None
     enough = len(leaks) * 2 >= len(settled)
     holes = Counter(hole for r in settled for hole in r.holes)
-    # Where draw 2 and blow 3 were both named, they are one hole.
-    twins = {other.hole for other in harp.same_pitch(tab)} - {tab.hole}
+    # Where draw 2 and blow 3 were named in turn, they are one hole.
+    together = Counter(hole for r in settled if tab.hole in r.holes for hole in r.holes)
+    twins = {
+        other.hole for other in harp.same_pitch(tab) if 2 * together[other.hole] <= len(settled)
+    } - {tab.hole}
     sounding = {hole for hole, n in holes.items() if 2 * n > len(settled)} - twins | {tab.hole}
     path = tuple((r.sample, r.hz) for r in readings if r.hz is not None)
     at, pitch = np.array(path, dtype=float).T
