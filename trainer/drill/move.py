@@ -145,7 +145,7 @@ def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
                 choices[step.call].append(some)
             else:
                 lost.append((step, lacking(step, wanted, harp)))
-        found = [step for turn in choices.values() for step in _easiest(turn, harp, beat_s)]
+        found = [step for turn in choices.values() for step in easiest(turn, harp, beat_s)]
         found.sort(key=lambda step: step.at)
         parts.append(tuple(replace(step, index=i) for i, step in enumerate(found)))
     steps, second = parts
@@ -169,7 +169,7 @@ def _weighed(
     )
 
 
-def _easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> list[Step]:
+def easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> list[Step]:
     """One way for each step, so that the whole is as easy as can be.
 
     The easiest path to a way goes through one of the ways of the step before, and is the easiest

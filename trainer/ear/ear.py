@@ -65,8 +65,14 @@ class EarError(TrainerError):
 class Ear:
     """Listens to one harp through one source."""
 
-    def __init__(self, rate: int, harp: Harp) -> None:
-        """`rate` is the source's, in samples a second, 8,000 at least.
+    def __init__(self, rate: int, harp: Harp, span: tuple[float, float] | None = None) -> None:
+        """Make ready to listen.
+
+        Args:
+            rate: the source's, samples a second, 8,000 at least.
+            harp: the harp in hand.
+            span: lowest and highest f0 that are heard, Hz; None takes the harp's own. Where the
+                harp is not known yet, a wider one hears what others play.
 
         Raises:
             EarError: the rate is too low to hold a harp's notes.
@@ -84,8 +90,8 @@ class Ear:
         self._hop = QUARTERS * self._quarter
         self._offset_span = round(OFFSET_S * self._sound.rate)
         pitches = [harp.hz(tab) for tab in harp.entries]
-        hops = AUBIO_HOPS * self._hop
-        self._pitch = PitchTracker(self._sound, hops, 0.92 * min(pitches), 1.08 * max(pitches))
+        lowest, highest = span or (0.92 * min(pitches), 1.08 * max(pitches))
+        self._pitch = PitchTracker(self._sound, AUBIO_HOPS * self._hop, lowest, highest)
         self._reeds = ReedListener(harp, self._sound.rate)
         self._placer = Placer(harp)
         self._gate = Gate(self._hop / self._sound.rate)
@@ -340,8 +346,10 @@ def _loudness(level: tuple[int, float]) -> float:
     return level[1]
 
 
-def listen(blocks: Iterable[Block], rate: int, harp: Harp) -> Iterator[Reading]:
-    """Readings of all of a source's blocks."""
-    ear = Ear(rate, harp)
+def listen(
+    blocks: Iterable[Block], rate: int, harp: Harp, span: tuple[float, float] | None = None
+) -> Iterator[Reading]:
+    """Readings of all of a source's blocks; the arguments are those of :class:`Ear`."""
+    ear = Ear(rate, harp, span)
     for block in blocks:
         yield from ear.feed(block)

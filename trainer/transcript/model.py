@@ -103,9 +103,7 @@ class Meter:
 
     def _spans(self) -> list[float]:
         bar = self.meter[0]
-        spans = [
-            (self.times[i + bar] - self.times[i]) / bar for i in range(len(self.times) - bar)
-        ]
+        spans = [(self.times[i + bar] - self.times[i]) / bar for i in range(len(self.times) - bar)]
         return spans or [60.0 / self.tempo]
 
 

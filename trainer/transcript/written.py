@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -55,7 +56,7 @@ def _parts(note: HeardNote, harp: Harp) -> Iterator[Written]:
     start, end = note.start / note.rate, note.end / note.rate
     groups = _groups(stretches, end - start)
     edges = [0.0]
-    for before, after in zip(groups, groups[1:], strict=False):
+    for before, after in pairwise(groups):
         edges.append(0.5 * (before[-1].end + after[0].start))
     edges.append(end - start)
     for i, group in enumerate(groups):
@@ -79,7 +80,7 @@ def _stretches(note: HeardNote, harp: Harp) -> list[_Stretch]:
     """The entries on which a note rests, in order."""
     length = (note.end - note.start) / note.rate
     still = [_Stretch(note.tab, 0.0, length, note.hz)]
-    if note.motion.glide is None or len(note.holes) > 1 and note.leak_db is None:
+    if note.motion.glide is None or (len(note.holes) > 1 and note.leak_db is None):
         return still
     at, hz = np.array(note.path, dtype=float).T
     held = list(held_parts((at - note.start) / note.rate, hz, length))
@@ -113,9 +114,7 @@ def _with_ends(held: list[Held], note: HeardNote, length: float) -> list[Held]:
 def _entry(hz: float, tab: Tab, harp: Harp) -> Tab:
     """The entry of the same hole and breath that a pitch is nearest to."""
     own = [
-        one
-        for one in harp.reachable(tab.hole)
-        if one.breath is tab.breath and one.over == tab.over
+        one for one in harp.reachable(tab.hole) if one.breath is tab.breath and one.over == tab.over
     ]
     return min(own, key=lambda one: abs(cents(hz, harp.hz(one))))
 

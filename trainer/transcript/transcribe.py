@@ -1,0 +1,214 @@
+"""From a recording to what is written of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+
+from trainer.drill.model import Step
+from trainer.drill.move import easiest
+from trainer.drill.ways import Pitch
+from trainer.ear import HeardNote, listen, notes
+from trainer.ear.motion import held_parts
+from trainer.harp import Harp
+from trainer.music import TrainerError, midi_of
+from trainer.sound import Block, Recording
+from trainer.transcript.harps import Sounded, all_harps, guess, tonic_shares
+from trainer.transcript.model import HarpGuess, Transcript, Written
+from trainer.transcript.rhythm import in_bars
+from trainer.transcript.written import written
+
+SURE = 0.9
+"""A harp that is likelier than this is taken without hearing the recording on others."""
+RIVALS = 3
+"""Harps that the recording is heard on where none is sure."""
+TUNED_CENTS = 4.0
+"""A recording that lies less than this from A4 = 440 Hz is in tune."""
+LONG_S = 0.12
+"""Notes that are held so long tell how the harp is tuned."""
+ANY_HARP_HZ = (90.0, 3400.0)
+"""From under the lowest note of a low G harp to over the highest of a standard F# harp."""
+NEXT_S = Fraction(1, 1000)
+"""Seconds by which one note follows another at least."""
+
+
+class TranscriptError(TrainerError):
+    """A recording that cannot be written down."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is known of a recording before it is heard; None is to be found.
+
+    Attributes:
+        path: the recording.
+        channel: as in :class:`trainer.sound.RecordingSpec`.
+        first, last: seconds between which it is heard.
+        harp: what it was played on.
+        tuning: of the harps that are tried, where the harp is not known.
+        a4: Hz that the harp is tuned to.
+        tempo: beats a minute.
+        meter: beats in a bar and the note value of one.
+        first_beat: second on which the first full bar begins.
+    """
+
+    path: Path
+    channel: int | None = None
+    first: float = 0.0
+    last: float | None = None
+    harp: Harp | None = None
+    tuning: str = "richter"
+    a4: float | None = None
+    tempo: float | None = None
+    meter: tuple[int, int] | None = None
+    first_beat: float | None = None
+
+
+def transcribe(asked: Asked) -> Transcript:
+    """Write a recording down.
+
+    Raises:
+        SoundError: it cannot be read.
+        TranscriptError: it has no such passage, or no note is heard in it.
+    """
+    guesses: tuple[HarpGuess, ...] = ()
+    warnings: list[str] = []
+    if asked.harp is not None:
+        harp = asked.harp
+        heard = _heard(asked, harp)
+    else:
+        harp, heard, guesses = _on_the_likeliest(asked)
+    if not heard:
+        raise TranscriptError(
+            f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
+        )
+    found = _least_movement(list(written(heard, harp)), harp)
+    placed, meter = in_bars(
+        found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
+    )
+    shares = tonic_shares([_sounded(note, harp.a4) for note in heard])
+    tonic = max(range(12), key=shares.__getitem__)
+    if meter is None:
+        warnings.append("too few notes to find a beat in; times are in seconds")
+    elif meter.trust < 0.7:
+        warnings.append(
+            f"only {meter.trust:.0%} of the notes fall near a beat or a part of one; give "
+            "--tempo, --meter or --first-beat if you know them"
+        )
+    return Transcript(asked.path.name, harp, placed, guesses, tonic, meter, tuple(warnings))
+
+
+def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) -> list[HeardNote]:
+    """The notes of the passage, on a harp; times count from the recording's start."""
+    recording = Recording(asked.path, asked.channel)
+    try:
+        blocks = _passage(recording, asked)
+        found = list(notes(listen(blocks, recording.rate, harp, span), harp))
+    finally:
+        recording.close()
+    first = round(asked.first * recording.rate)
+    return [note for note in found if note.start >= first]
+
+
+def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:
+    """The blocks of the passage; what comes before it is silent.
+
+    Raises:
+        TranscriptError: the recording ends before it.
+    """
+    first = round(asked.first * recording.rate)
+    last = None if asked.last is None else round(asked.last * recording.rate)
+    reached = 0
+    for block in recording.blocks():
+        reached = block.end
+        if last is not None and block.start >= last:
+            return
+        if block.start < first:
+            samples = np.array(block.samples)
+            samples[: first - block.start] = 0.0
+            block = replace(block, samples=samples)
+        yield block
+    if reached <= first:
+        raise TranscriptError(
+            f"{asked.path.name} is {reached / recording.rate:.1f} s long; nothing is in it from "
+            f"second {asked.first:g} on"
+        )
+
+
+def _on_the_likeliest(asked: Asked) -> tuple[Harp, list[HeardNote], tuple[HarpGuess, ...]]:
+    """The harp that the passage was most likely played on, and what is heard on it."""
+    a4 = asked.a4 or 440.0
+    first = _heard(asked, Harp.of("C", asked.tuning, a4=a4), ANY_HARP_HZ)
+    if not first:
+        raise TranscriptError(
+            f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
+        )
+    if asked.a4 is None:
+        a4 = tuned_to(first)
+    sounded = [_sounded(note, a4) for note in first]
+    guesses = guess(sounded, all_harps(asked.tuning, a4))
+    rivals = [one for one in guesses[:RIVALS] if one.share > 0.05 * guesses[0].share]
+    if guesses[0].share >= SURE:
+        rivals = rivals[:1]
+    tried = []
+    for one in rivals:
+        heard = _heard(asked, one.harp)
+        again = guess([_sounded(note, a4) for note in heard], [one.harp])
+        tried.append((one.share, one, heard, again))
+    _, best, heard, _ = max(tried, key=lambda one: one[0])
+    return best.harp, heard, guesses
+
+
+def tuned_to(heard: Sequence[HeardNote]) -> float:
+    """A4 in Hz that notes are tuned to, by their distances from equal temperament.
+
+    The distances are taken as angles, a half step the whole circle, and averaged as such by how
+    long each note sounds (common practice), since a bent note may lie anywhere.
+    """
+    held = [note for note in heard if note.end - note.start >= LONG_S * note.rate]
+    if not held:
+        return 440.0
+    lengths = np.array([(note.end - note.start) / note.rate for note in held])
+    angles = 2.0 * np.pi * np.array([midi_of(note.hz) for note in held])
+    mean = complex(np.sum(lengths * np.exp(1j * angles)))
+    cents = 100.0 * float(np.angle(mean)) / (2.0 * np.pi)
+    return 440.0 if abs(cents) < TUNED_CENTS else round(440.0 * 2.0 ** (cents / 1200.0), 1)
+
+
+def _sounded(note: HeardNote, a4: float) -> Sounded:
+    """A heard note as a path of pitches, whatever the harp."""
+    start, end = note.start / note.rate, note.end / note.rate
+    hz = [note.hz]
+    if note.motion.glide is not None:
+        at, path = np.array(note.path, dtype=float).T
+        held = held_parts((at - note.start) / note.rate, path, end - start)
+        hz = [one.hz for one in held] or [note.motion.glide.start_hz, note.motion.glide.end_hz]
+    midi = [round(midi_of(one, a4)) for one in hz]
+    kept = [one for i, one in enumerate(midi) if i == 0 or one != midi[i - 1]]
+    return Sounded(start, end, tuple(Pitch((one,)) for one in kept))
+
+
+def _least_movement(found: Sequence[Written], harp: Harp) -> list[Written]:
+    """Each note on the hole, of those that sound alike, from which the whole moves least."""
+    choices: list[tuple[Step, ...]] = []
+    for note in found:
+        at = Fraction(note.start).limit_denominator(1000)
+        if choices:
+            at = max(at, choices[-1][0].at + NEXT_S)
+        ways = (note.sounds, *note.others)
+        choices.append(tuple(Step(0, sounds, at, Fraction(1)) for sounds in ways))
+    chosen = easiest(choices, harp, 1.0)
+    return [
+        note
+        if step.sounds == note.sounds
+        else replace(
+            note,
+            sounds=step.sounds,
+            others=tuple(one for one in (note.sounds, *note.others) if one != step.sounds),
+        )
+        for note, step in zip(found, chosen, strict=True)
+    ]
