@@ -1,14 +1,18 @@
-"""``trainer tab``: a recording as tab."""
+"""``trainer tab``: a recording as tab, and as a drill."""
 
 from __future__ import annotations
+
+import re
+import shutil
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
-    Format,
-    FormatOption,
     HarpOption,
     OffsetOption,
     RecordingArgument,
@@ -17,6 +21,18 @@ from trainer.cli.options import (
     in_hand,
     write_json,
 )
+
+if TYPE_CHECKING:
+    from trainer.transcript import Transcript
+
+
+class Written(StrEnum):
+    """How a transcript is written."""
+
+    TEXT = "text"
+    JSON = "json"
+    CSV = "csv"
+    DRILL = "drill"
 
 
 def tab(
@@ -27,23 +43,124 @@ def tab(
     a4: A4Option = None,
     offset: OffsetOption = None,
     channel: ChannelOption = None,
-    format_: FormatOption = Format.TEXT,
+    from_: Annotated[
+        float, typer.Option("--from", metavar="SECOND", help="Where the passage begins.", min=0.0)
+    ] = 0.0,
+    to: Annotated[
+        float | None,
+        typer.Option(metavar="SECOND", help="Where it ends; default: with the recording.", min=0.0),
+    ] = None,
+    tempo: Annotated[
+        float | None, typer.Option(help="Beats a minute; default: found.", min=20, max=300)
+    ] = None,
+    meter: Annotated[str | None, typer.Option(help="As 4/4, 3/4 or 6/8; default: found.")] = None,
+    first_beat: Annotated[
+        float | None,
+        typer.Option(metavar="SECOND", help="Where the first full bar begins; default: found."),
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write it into this file.", metavar="FILE")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    format_: Annotated[
+        Written | None,
+        typer.Option("--format", help="How to write it; default: by the file's ending, or text."),
+    ] = None,
 ) -> None:
-    """Write down the notes of a recording as tab.
+    """Write down what is played in a recording, as tab with bars and beats.
 
-    Example:
+    Where the harp is not named, the likeliest one is taken, and what speaks for it is told. A
+    drill that is written can be practised at once.
 
-      trainer tab phrase.wav --harp A --format json
+    Examples:
+
+      trainer tab phrase.wav
+
+      trainer tab phrase.wav --harp A --from 12.5 --to 20 --tempo 92 --out phrase.toml
     """
-    from trainer.cli.plain import heard
-    from trainer.ear import notes
-    from trainer.practice import Plan, saved_harp
-    from trainer.report.heard import NOTE_HEAD, note_dict, note_line
-    from trainer.sound import RecordingSpec
+    from trainer.practice import saved_harp
+    from trainer.transcript import Asked, transcribe
 
-    held, _ = in_hand(harp, tuning, temperament, a4, offset, base=saved_harp(recording))
-    found = list(notes(heard(Plan(held, RecordingSpec(recording, channel))), held))
-    if format_ is Format.JSON:
-        write_json([note_dict(note) for note in found])
-    else:
-        typer.echo("\n".join([NOTE_HEAD, *map(note_line, found)]))
+    if out is not None:
+        check_free(out, force=force)
+    wanted = format_ or _by_ending(out)
+    base = saved_harp(recording)
+    named = harp is not None or offset or base is not None
+    held = in_hand(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
+    asked = Asked(
+        recording,
+        channel,
+        first=from_,
+        last=to,
+        harp=held,
+        tuning=tuning or "richter",
+        a4=a4,
+        tempo=tempo,
+        meter=None if meter is None else parse_meter(meter),
+        first_beat=first_beat,
+    )
+    found = transcribe(asked)
+    if wanted is Written.JSON and out is None:
+        from trainer.report.transcripts import transcript_dict
+
+        write_json(transcript_dict(found))
+        return
+    text = _text(found, wanted, out, title)
+    if out is None:
+        typer.echo(text.rstrip("\n"))
+        return
+    out.write_text(text, encoding="utf-8")
+    typer.echo(f"{out} written: {len(found.notes)} notes, {found.harp.name} harp", err=True)
+
+
+def _text(found: Transcript, wanted: Written, out: Path | None, title: str | None) -> str:
+    import json
+
+    from trainer.drill import write_drill
+    from trainer.report.transcripts import transcript_csv, transcript_dict, transcript_text
+    from trainer.transcript import draft
+
+    match wanted:
+        case Written.JSON:
+            return json.dumps(transcript_dict(found), indent=2) + "\n"
+        case Written.CSV:
+            return transcript_csv(found)
+        case Written.DRILL:
+            name = out.stem if out is not None else "heard"
+            return write_drill(draft(found, name, title or f"Heard in {found.name}"[:80]))
+        case Written.TEXT:
+            return transcript_text(found, shutil.get_terminal_size((80, 24)).columns) + "\n"
+
+
+def _by_ending(out: Path | None) -> Written:
+    endings = {".json": Written.JSON, ".csv": Written.CSV, ".toml": Written.DRILL}
+    return endings.get(out.suffix.lower(), Written.TEXT) if out is not None else Written.TEXT
+
+
+def parse_meter(text: str) -> tuple[int, int]:
+    """Beats in a bar and the note value of one.
+
+    Raises:
+        TranscriptError: it is not written so.
+    """
+    from trainer.transcript import TranscriptError
+
+    found = re.fullmatch(r"\s*([1-9][0-9]?)\s*/\s*(2|4|8|16)\s*", text)
+    if not found:
+        raise TranscriptError(f"'{text}' is not a meter; write it as 4/4, 3/4 or 6/8")
+    return int(found[1]), int(found[2])
+
+
+def check_free(out: Path, *, force: bool) -> None:
+    """Check that a file may be written.
+
+    Raises:
+        TranscriptError: it is there already, or its folder is not.
+    """
+    from trainer.transcript import TranscriptError
+
+    if out.exists() and not force:
+        raise TranscriptError(f"{out} is there already; name another file, or add --force")
+    if not out.parent.is_dir():
+        raise TranscriptError(f"there is no folder {out.parent}; make it, or name another file")

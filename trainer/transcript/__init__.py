@@ -1,1 +1,17 @@
 """From what was heard to what is written: tab, bars, beats, and the harp it was played on."""
+
+from trainer.transcript.draft import draft
+from trainer.transcript.model import HarpGuess, Meter, Transcript, Written, path_text
+from trainer.transcript.transcribe import Asked, TranscriptError, transcribe
+
+__all__ = [
+    "Asked",
+    "HarpGuess",
+    "Meter",
+    "Transcript",
+    "TranscriptError",
+    "Written",
+    "draft",
+    "path_text",
+    "transcribe",
+]

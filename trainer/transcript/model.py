@@ -33,6 +33,8 @@ class Written:
         doubts: what speaks against it, in words.
         part: 1, or 2 for a note that betrays a second harp.
         at, beats: where it stands in the music, and for how long; None before that is known.
+        bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
+        beat: the beat of that bar, from 1; likewise.
     """
 
     start: float
@@ -50,6 +52,8 @@ class Written:
     part: int = 1
     at: Fraction | None = None
     beats: Fraction | None = None
+    bar: int | None = None
+    beat: Fraction | None = None
 
     @property
     def tab(self) -> str:

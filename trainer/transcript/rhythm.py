@@ -164,7 +164,10 @@ def _written(
             beats = _length(
                 notes[i], begins[i], until, notes[after].start if after else None, grid, meter
             )
-            found[i] = replace(notes[i], at=begins[i], beats=beats)
+            bar, beat = divmod(begins[i], grid.meter[0])
+            found[i] = replace(
+                notes[i], at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1
+            )
     return found
 
 
