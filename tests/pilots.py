@@ -12,7 +12,7 @@ from trainer.app import alone
 from trainer.app.app import TrainerApp
 from trainer.drill import Drill
 from trainer.music import TrainerError
-from trainer.practice import Event, Finished, Plan
+from trainer.practice import Command, Event, Finished, Plan
 
 SMALL, LARGE = (80, 24), (120, 40)
 
@@ -23,6 +23,7 @@ class Puppet:
     def __init__(self) -> None:
         self.queue: list[Event] = []
         self.plans: list[Plan] = []
+        self.asked: list[Command] = []
         self.polls = 0
         self.refuse: TrainerError | None = None
 
@@ -35,6 +36,9 @@ class Puppet:
         self.polls += 1
         events, self.queue = self.queue, []
         return events
+
+    def ask(self, command: Command) -> None:
+        self.asked.append(command)
 
     def stop(self) -> None:
         self.queue.append(Finished())

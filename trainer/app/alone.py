@@ -26,7 +26,7 @@ from trainer.ear import Reading
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
 from trainer.music import cents
-from trainer.practice import Beat, Ended, Event, Finished, Heard, Marked, Plan, Started
+from trainer.practice import Beat, Command, Ended, Event, Finished, Heard, Marked, Plan, Started
 from trainer.sound import PlayerSpec
 
 RATE = 48_000
@@ -227,6 +227,9 @@ class Script:
         while self._due and self._due[0][0] <= now:
             events.append(self._due.popleft()[1])
         return events
+
+    def ask(self, command: Command) -> None:
+        """A script goes its way."""
 
     def stop(self) -> None:
         """End the replay; its last event comes with the next poll."""

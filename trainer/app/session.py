@@ -10,7 +10,7 @@ from trainer.app.take import Phase, Take
 from trainer.drill import unplayable
 from trainer.harp import HarpError
 from trainer.music import TrainerError
-from trainer.practice import Ended, Event, Finished, Plan
+from trainer.practice import Ask, Command, Ended, Event, Finished, Plan
 
 
 class ListenerLike(Protocol):
@@ -25,6 +25,9 @@ class ListenerLike(Protocol):
 
     def poll(self) -> list[Event]:
         """The events since the last call, in order; the last of a take is `Finished`."""
+
+    def ask(self, command: Command) -> None:
+        """Ask something of the running take."""
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
@@ -99,6 +102,15 @@ class Session:
             self._end()
         else:
             self._begin(plan)
+
+    def ask(self, command: Command) -> None:
+        """Ask something of the running take, if there is one."""
+        if self.busy and not self._ending:
+            self._listener.ask(command)
+
+    def pause(self) -> None:
+        """Pause the running take, or let a paused one go on."""
+        self.ask(Ask.GO_ON if self.take.phase is Phase.HELD else Ask.PAUSE)
 
     def stop(self) -> None:
         """End the running take, if any, and forget one that waits."""

@@ -41,7 +41,8 @@ class Phase(StrEnum):
     COUNTING = "count-in"
     PLAYING = "playing"
     LISTENING = "listening"
-    PAUSED = "paused"
+    HELD = "paused"
+    PAUSED = "no sound"
     FAILED = "failed"
     ENDED = "stopped"
 
@@ -81,6 +82,7 @@ class Take:
         self.passes = 0
         self.sentence = ""
         self.notice = ""
+        self.bar: int | None = None
         self.source = ""
         self.saved: str | None = None
         self.trail: deque[Point] = deque(maxlen=TRAIL)
@@ -205,8 +207,10 @@ class Take:
             case Ended(result):
                 self.result = result
                 self.passes += 1
-            case Paused(sentence):
+            case Paused(sentence, None):
                 self.phase, self.sentence = Phase.PAUSED, sentence
+            case Paused(bar=bar):
+                self.phase, self.bar = Phase.HELD, bar
             case Resumed():
                 self.phase, self.sentence = Phase.OPENING, ""
                 self._resuming = True

@@ -1,5 +1,6 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
+from trainer.practice.control import Ask, Command, Tone
 from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
     Beat,
@@ -20,7 +21,9 @@ from trainer.practice.plan import Plan
 from trainer.practice.take import run
 
 __all__ = [
+    "Ask",
     "Beat",
+    "Command",
     "Ended",
     "Event",
     "Failed",
@@ -33,6 +36,7 @@ __all__ = [
     "Plan",
     "Resumed",
     "Started",
+    "Tone",
     "run",
     "saved_harp",
     "typical_faults",

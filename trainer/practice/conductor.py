@@ -51,8 +51,8 @@ class Conductor:
         assert self._plan.drill is not None
         self._clock = one.clock(self._rate)
         self._marker = self._marker_of(self._plan.drill, one)
-        if not (self.passes and self.passes[-1].broken):
-            self._kept = ()
+        broken = bool(self.passes) and self.passes[-1].broken
+        self._kept = tuple(m for m in self._kept if m.step.index < one.first) if broken else ()
         bar = self._plan.drill.steps[one.first].bar
         self._count_in = self._plan.count_in or self._plan.drill.count_in(bar)
         self._beat = -self._count_in - 1
@@ -106,19 +106,35 @@ class Conductor:
             self._cut(heard, self._due(heard), broken=False)
             yield from self._end()
 
-    def break_off(self, heard: int) -> int:
-        """Break off at a sample because the sound is gone.
+    def resumes(self, heard: int, back: int = 0) -> int:
+        """The index of the step from which the pass that was broken off at a sample goes on.
+
+        It is the first of the bar that was reached, or of one that comes before it, but of none
+        before the first that is played.
+
+        Args:
+            heard: the sample.
+            back: how many bars to go back; bars in which nothing begins do not count.
+        """
+        drill = self._plan.drill
+        assert drill is not None
+        now = self.passes[-1]
+        first = drill.step_range(*(self._plan.played_bars or (1, drill.bars))).start
+        bars = [step.bar for step in drill.steps[first : now.last]]
+        reached = bars[min(self._due(heard), now.last - 1) - first]
+        before = sorted({bar for bar in bars if bar <= reached})
+        bar = before[max(0, len(before) - 1 - back)]
+        least = first if back else max(first, now.first)
+        return max(least, first + bars.index(bar))
+
+    def break_off(self, heard: int, back: int = 0) -> int:
+        """Break off at a sample: the sound is gone, or the player asked for it.
 
         Returns:
-            the index of the step from which to go on: the first of the bar that was reached.
+            the index of the step from which to go on, as :meth:`resumes`.
         """
         assert self._marker is not None
-        assert self._plan.drill is not None
-        steps = self._plan.drill.steps
-        now = self.passes[-1]
-        due = self._due(heard)
-        bar = steps[min(due, now.last - 1)].bar
-        again = next(i for i in range(now.first, now.last) if steps[i].bar == bar)
+        again = self.resumes(heard, back)
         self._cut(heard, again, broken=True)
         list(self._end())
         return again
@@ -136,7 +152,8 @@ class Conductor:
 
     def _cut(self, heard: int, upto: int, *, broken: bool) -> None:
         now = self.passes[-1]
-        self.passes[-1] = replace(now, close=heard, upto=min(now.upto, upto), broken=broken)
+        upto = max(now.first, min(now.upto, upto))
+        self.passes[-1] = replace(now, close=heard, upto=upto, broken=broken)
 
     def _first_beat(self) -> int:
         """The drill's beat that the count-in of the pass leads to."""

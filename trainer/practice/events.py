@@ -64,14 +64,21 @@ class Ended:
 
 @dataclass(frozen=True, slots=True)
 class Paused:
-    """The sound stopped coming; what was played is kept and the trainer waits for it."""
+    """The pass stands still; what was played is kept.
 
-    sentence: str
+    Attributes:
+        sentence: why: the sound stopped coming, and the trainer waits for it; empty where the
+            player asked for it.
+        bar: the bar from which it is to go on, where the player asked; None elsewhere.
+    """
+
+    sentence: str = ""
+    bar: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Resumed:
-    """The sound is back; a `Started` for what is left follows."""
+    """It goes on; a `Started` for what is left follows."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ from pathlib import Path
 import platformdirs
 
 from trainer.music import TrainerError
+from trainer.practice.control import Command
 from trainer.practice.events import Event, Failed, Finished, Heard, Paused, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
@@ -98,6 +99,11 @@ class Listener:
             self._busy = False
         return events
 
+    def ask(self, command: Command) -> None:
+        """Ask something of the running take; nothing happens where none runs."""
+        with contextlib.suppress(OSError):
+            self._plans.send(command)
+
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
         with contextlib.suppress(OSError):
@@ -166,16 +172,19 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
     _be_prompt()
     sender = _Sender(events, taken)
 
+    orders = _Orders(plans)
+
     def stopping() -> bool:
         sender.flush()  # while a microphone is away nothing more is sent
-        return _stop_asked(plans)
+        return orders.stop
 
     try:
         while True:
             plan = plans.recv()
-            if plan is None:
-                continue  # a stop that came after the take's own end
-            for event in run(plan, stopping):
+            if not isinstance(plan, Plan):
+                continue  # asked of a take that had come to its end
+            orders.begin()
+            for event in run(plan, stopping, orders.asked):
                 sender.send(event)
                 if isinstance(event, Paused):
                     sender.drain(PAUSED_S)  # to open it again may take seconds
@@ -183,7 +192,7 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
                     gc.freeze()  # what is there by now stays; the collector need not walk it
             while not sender.drain(DRAIN_S):
                 if plans.poll():
-                    plans.recv()  # a stop; or the screen is gone, and this raises
+                    plans.recv()  # asked too late; or the screen is gone, and this raises
     except EOFError:
         pass
 
@@ -198,15 +207,39 @@ def _be_prompt() -> None:
             os.nice(-5)
 
 
-def _stop_asked(plans: Connection) -> bool:
-    """Whether a stop has come; a closed pipe is one too."""
-    try:
-        if not plans.poll():
-            return False
-        plans.recv()
-    except EOFError:
-        pass
-    return True
+class _Orders:
+    """What is asked of the take that runs; a closed pipe ends it."""
+
+    def __init__(self, plans: Connection) -> None:
+        self._plans = plans
+        self.begin()
+
+    def begin(self) -> None:
+        """Forget what was asked of the take before."""
+        self._commands: deque[Command] = deque()
+        self._stop = False
+
+    @property
+    def stop(self) -> bool:
+        """Whether the take is to end."""
+        self._read()
+        return self._stop
+
+    def asked(self) -> Command | None:
+        """What is asked for next, if anything."""
+        self._read()
+        return self._commands.popleft() if self._commands else None
+
+    def _read(self) -> None:
+        try:
+            while not self._stop and self._plans.poll():
+                order = self._plans.recv()
+                if order is None:
+                    self._stop = True
+                else:
+                    self._commands.append(order)
+        except EOFError:
+            self._stop = True
 
 
 def _keep_noise_off_the_screen(log: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from trainer.drill import Drill
+from trainer.drill import Climb, Drill
 from trainer.harp import Harp
 from trainer.sound import MicrophoneSpec, SourceSpec
 
@@ -22,6 +22,8 @@ class Plan:
         bars: first and last bar to play, from 1; None plays all, or those that the drill loops.
         loop: whether to start again at the first bar when the last is done, until stopped; None
             does what the drill says, when a microphone listens.
+        climb: how the tempo climbs from pass to pass of a loop; None does what the drill says,
+            and one that climbs by 0 leaves it as it is.
         count_in: beats of count-in; None is one bar.
         start: for a recording, the second on which the drill's first beat falls; None takes what
             the take was saved with, or finds it.
@@ -38,6 +40,7 @@ class Plan:
     tempo: float | None = None
     bars: tuple[int, int] | None = None
     loop: bool | None = None
+    climb: Climb | None = None
     count_in: int | None = None
     start: float | None = None
     save: Path | None = None
@@ -52,8 +55,14 @@ class Plan:
         drill = self.drill
         if self.loop is not None or drill is None:
             return bool(self.loop)
-        asked = drill.loop is not None or drill.climb is not None
+        asked = drill.loop is not None or self.ladder is not None
         return asked and isinstance(self.source, MicrophoneSpec)
+
+    @property
+    def ladder(self) -> Climb | None:
+        """How the tempo climbs where passes follow each other; None where it stays."""
+        climb = self.climb or (self.drill.climb if self.drill else None)
+        return climb if climb and climb.by else None
 
     @property
     def played_bars(self) -> tuple[int, int] | None:

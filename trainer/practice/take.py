@@ -12,11 +12,13 @@ from trainer.ear import Ear, listen, notes
 from trainer.marking import StartError, find_start
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
+from trainer.practice.control import Ask, Asked, Command, Tone, nothing
 from trainer.practice.events import (
     Ended,
     Event,
     Failed,
     Finished,
+    Heard,
     Notice,
     Paused,
     Resumed,
@@ -47,17 +49,20 @@ RETRY_S = 0.4
 """Time between attempts to bring a lost microphone back."""
 
 
-def run(plan: Plan, stopping: Callable[[], bool] = lambda: False) -> Iterator[Event]:
+def run(
+    plan: Plan, stopping: Callable[[], bool] = lambda: False, asked: Asked = nothing
+) -> Iterator[Event]:
     """Play a plan.
 
     Args:
         plan: what is to be played, on what, from where.
         stopping: asked often; once it says yes, the take ends with what was played.
+        asked: gives what else the player asks for, one thing after the other.
 
     Yields:
         Events, `Finished` the last of them. Errors that a player can mend come as `Failed`.
     """
-    take = _Take(plan, stopping)
+    take = _Take(plan, stopping, asked)
     try:
         for event in take.play():
             yield from take.remembered(event)
@@ -76,18 +81,23 @@ def run(plan: Plan, stopping: Callable[[], bool] = lambda: False) -> Iterator[Ev
 class _Take:
     """The state of one take."""
 
-    def __init__(self, plan: Plan, stopping: Callable[[], bool]) -> None:
+    def __init__(self, plan: Plan, stopping: Callable[[], bool], asked: Asked) -> None:
         self._plan = plan
         self._stopping = stopping
+        self._asked = asked
         self._source: Microphone | Recording | Player | None = None
         self._writer: TakeWriter | None = None
         self._conductor: Conductor | None = None
         self._heard = 0
+        self._stood: int | None = None
+        """The sample at which the player paused."""
+        self._back = 0
+        """Bars that are to be played once more when it goes on."""
         self._saved_passes: list[Pass] = []
         self._next_clock: Clock | None = None
         self._began = datetime.now().astimezone()
         self._memory = Memory(plan)
-        climb = plan.drill.climb if plan.drill and plan.loops else None
+        climb = plan.ladder if plan.loops else None
         self._ladder = TempoLadder(climb, plan.first_tempo) if climb else None
 
     def play(self) -> Iterator[Event]:
@@ -115,6 +125,9 @@ class _Take:
             yield from self._keep(item)
             self._heard = item.end
             for reading in ear.feed(item):
+                if self._stood is not None:
+                    yield Heard(reading)
+                    continue
                 self._look_ahead(reading.heard)
                 yield from conductor.advance(reading.heard)
                 if plan.drill is not None and not conductor.running:
@@ -124,8 +137,10 @@ class _Take:
                     yield notice
             if self._stopping() or (plan.drill is not None and not conductor.running):
                 break
+            while (command := self._asked()) is not None:
+                yield from self._obey(command)
         if isinstance(source, Microphone) or self._stopping():
-            yield from conductor.stop(self._heard)
+            yield from conductor.stop(self._heard if self._stood is None else self._stood)
             return
         yield from conductor.finish()
         for warning in source.warnings if isinstance(source, Recording) else ():
@@ -140,7 +155,7 @@ class _Take:
     def rescue(self) -> Iterator[Event]:
         """The result of what was played before things went wrong."""
         if self._conductor is not None:
-            yield from self._conductor.stop(self._heard)
+            yield from self._conductor.stop(self._heard if self._stood is None else self._stood)
 
     def close(self) -> str | None:
         """Let go of the source and finish the saved take; where the player wanted it.
@@ -196,16 +211,57 @@ class _Take:
             yield self._started(None, range(0))
             return
         self._next_clock = None
-        if not conductor.running:
-            return
-        last = conductor.passes[-1].last
-        steps = range(conductor.break_off(self._heard), last)
+        if conductor.running:
+            yield from self._take_up(drill, conductor.break_off(self._heard))
+
+    def _take_up(self, drill: Drill, step: int) -> Iterator[Event]:
+        """Count in again, and go on from a step."""
+        conductor, source = self._conductor, self._source
+        assert conductor is not None
+        steps = range(step, conductor.passes[-1].last)
         if drill.free:
             yield from self._begin(Pass.free(drill, steps, self._heard))
             return
-        bars = (max(1, drill.steps[steps[0]].bar), self._bars(drill)[1])
-        clock = self._start_clock(microphone, drill, bars=bars)
+        bars = (max(1, drill.steps[step].bar), self._bars(drill)[1])
+        if isinstance(source, Player):
+            clock = source.again(bars=bars)
+        else:
+            assert isinstance(source, Microphone)
+            clock = self._start_clock(source, drill, bars=bars)
         yield from self._begin(self._pass(drill, clock, steps, self._heard))
+
+    def _obey(self, command: Command) -> Iterator[Event]:
+        """Do what the player asks for."""
+        source, drill, conductor = self._source, self._plan.drill, self._conductor
+        assert conductor is not None
+        if isinstance(command, Tone):
+            if isinstance(source, Microphone):
+                source.sound_tone(command.hz)
+            return
+        if drill is None or not conductor.running:
+            return
+        if isinstance(source, Recording):
+            yield Notice("a recording cannot be paused or taken back; start it again instead")
+            return
+        assert source is not None
+        stood = self._stood
+        if command is Ask.PAUSE and stood is None:
+            self._stood, self._back = self._heard, 0
+            self._next_clock = None
+            source.hush()
+        elif command is Ask.BACK:
+            self._back += 1
+        if self._stood is not None and (command is not Ask.GO_ON):
+            step = conductor.resumes(self._stood, self._back)
+            yield Paused(bar=max(1, drill.steps[step].bar))
+            return
+        if stood is None and command is not Ask.BACK:
+            return
+        self._next_clock = None
+        step = conductor.break_off(self._heard if stood is None else stood, self._back)
+        self._stood, self._back = None, 0
+        yield Resumed()
+        yield from self._take_up(drill, step)
 
     def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
         """The beats of the next pass."""

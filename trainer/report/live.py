@@ -54,10 +54,12 @@ class Lines:
                 return [f"Listening to {source}: {steps}, count-in {heard}."]
             case Ended(result):
                 return ["", *result_text(result, self._width).splitlines()]
-            case Paused(sentence):
+            case Paused(sentence, None):
                 return [f"Paused: {sentence}"]
+            case Paused(bar=bar):
+                return [f"Paused; on from bar {bar}."]
             case Resumed():
-                return ["The sound is back; on with what is left."]
+                return ["On with what is left."]
             case Notice(sentence):
                 return [f"Note: {sentence}"]
             case Failed(sentence):

@@ -27,6 +27,7 @@ from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.speaker import Speaker
 from trainer.sound.timing import Timing
+from trainer.sound.tone import Drone
 
 _AHEAD_S = 0.3
 """How much is given to the output ahead of time, so that a busy moment is not heard."""
@@ -53,6 +54,7 @@ class Metronome:
         self._beats: deque[tuple[int, bool]] = deque()
         self._mixed: list[tuple[int, Samples]] = []
         self._steps = Accompaniment(speaker.rate)
+        self._drone = Drone(speaker.rate)
         self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
         self._sounded = 0
         self._offset: float | None = None
@@ -94,6 +96,10 @@ class Metronome:
         """Let samples at the output's rate, shape (n,), be heard next, mixed with what is on."""
         self._mixed.append((self._speaker.next_frame, samples))
 
+    def sound(self, hz: float | None) -> None:
+        """Let a tone be heard from the next samples on, until another is; None ends it."""
+        self._drone.turn_to(hz)
+
     def fill(self) -> None:
         """Give the output what it needs; to be called more often than it runs dry."""
         count = round(_AHEAD_S * self._speaker.rate) - self._speaker.waiting
@@ -106,6 +112,7 @@ class Metronome:
             mix(out, first, samples, at)
         self._mixed = [(at, s) for at, s in self._mixed if at + len(s) > first + count]
         self._steps.mix(out, first, self._frame_of)
+        self._drone.add_to(out)
         np.clip(out, -1.0, 1.0, out=out)
         self._speaker.play(out)
         self._given[np.arange(first, first + count) % len(self._given)] = out

@@ -151,6 +151,17 @@ class Microphone:
                 self._metronome.accompany(self._harp, clock, own)
         return clock
 
+    def hush(self) -> None:
+        """End the clicks and steps that are on."""
+        if self._metronome:
+            self._metronome.stop()
+
+    def sound_tone(self, hz: float | None) -> None:
+        """Let a tone be heard from now on, until another is; None ends it. Nothing happens where
+        there is no output."""
+        if self._metronome:
+            self._metronome.sound(hz)
+
     def play_tone(self, hz: float, seconds: float) -> None:
         """Let a reference tone be heard; nothing happens where clicks cannot be heard either."""
         if self._metronome:

@@ -33,6 +33,7 @@ _STRETCH = 4096
 _LEAD_S = 0.25
 _END_S = 0.5
 _AHEAD_S = 0.1
+_FOREVER = 2**62
 """Silence that is heard first, so that a block may come a little late."""
 _ROOM_RMS = 10.0 ** (-75.0 / 20.0)
 _BREATH_DB = -45.0
@@ -74,6 +75,7 @@ class Player:
             SoundError: a fault that cannot be played.
         """
         self._harp, self._spec = harp, spec or PlayerSpec()
+        self._drill, self._bars, self._beats_ahead = drill, bars, count_in
         self._steps = drill.steps if bars is None else _inside(drill, bars)
         self._beside = Accompaniment(self._spec.rate)
         self._not_mine = trainer_steps(drill, bars)
@@ -107,7 +109,7 @@ class Player:
         """Whether the count-in is heard."""
         return self._speaker is not None
 
-    def again(self, tempo: float | None = None) -> Clock:
+    def again(self, tempo: float | None = None, bars: tuple[int, int] | None = None) -> Clock:
         """Play once more, from the end of the last bar on (or from now, if that is over).
 
         A pass begins with its count-in, and is played with the same faults. To be called before
@@ -115,17 +117,37 @@ class Player:
 
         Args:
             tempo: beats a minute from here on; None goes on as before.
+            bars: first and last bar of this pass, which begins at once; None plays those that
+                the player was made for.
 
         Returns:
             the clock of the new pass.
+
+        Raises:
+            DrillError: the drill has no such bars.
         """
-        if tempo is not None:
-            self._track = replace(self._track, tempo=tempo)
-            self._count_in = replace(self._track, beats=0)
+        self._not_mine = trainer_steps(self._drill, bars or self._bars)
+        self._track = ClickTrack.of(
+            self._drill, tempo or self._track.tempo, bars or self._bars, self._beats_ahead
+        )
+        self._count_in = replace(self._track, beats=0)
+        wanted = bars or self._bars
+        self._steps = self._drill.steps if wanted is None else _inside(self._drill, wanted)
+        if bars is not None:
+            self.hush()
+            self._next = self._rendered
         self._clock, self._next = self._schedule(max(self._next, self._rendered))
         if self._speaker:
             self._beside.add(self._harp, self._clock, self._not_mine)
         return self._clock
+
+    def hush(self) -> None:
+        """Play nothing more until :meth:`again`; blocks go on, silent once reeds have died away."""
+        self._voices.clear()
+        for voice in self._sounding:
+            voice.let_go(self._rendered)
+        self._beside = Accompaniment(self._spec.rate)
+        self._end = _FOREVER
 
     def blocks(self) -> Iterator[Block]:
         """Blocks in order, at the pace of a clock if the spec says so."""

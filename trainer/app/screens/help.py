@@ -17,6 +17,8 @@ from trainer.app.theme import PENS
 KEYS = (
     ("space", "start with the count-in, or stop"),
     ("r", "again from the count-in"),
+    ("k", "pause, and go on with a count-in; b goes a bar back"),
+    ("c", "let the tempo climb in a loop, or not; < > change how far"),
     ("l", "loop on or off; the running pass is played to its end"),
     ("↑ ↓  or + -", "tempo up or down; 0 is the drill's own"),
     ("[ ]", "begin a bar later, end a bar sooner, then the whole again"),

@@ -27,16 +27,20 @@ from trainer.app.widgets.page import Page, PageState
 from trainer.app.widgets.status import Status, StatusState
 from trainer.app.widgets.trace import Trace
 from trainer.app.widgets.verdict import Verdict, VerdictState
-from trainer.drill import Drill
+from trainer.drill import Climb, Drill
 from trainer.harp import Harp
 from trainer.journal.entry import DayEntry
 from trainer.music import TrainerError
-from trainer.practice import Plan
+from trainer.practice import Ask, Plan
 
 TEMPO_STEP = 4.0
 SLOWER = -2
 """Steps of tempo that "slower" goes back."""
 SLOWEST, FASTEST = 20.0, 300.0
+CLIMB_BY = 20.0
+"""Beats a minute by which the tempo climbs in all, where nothing else is said."""
+STAYS = Climb(0.0, FASTEST)
+"""A tempo that does not climb."""
 
 
 class PracticeScreen(LiveScreen):
@@ -58,6 +62,11 @@ class PracticeScreen(LiveScreen):
         Binding("n", "drill(1)", "drill", key_display="n p"),
         Binding("p", "drill(-1)", "drill before", show=False),
         Binding("r", "again", "again", show=False),
+        Binding("k", "pause", "pause", show=False),
+        Binding("b", "back", "a bar back", show=False),
+        Binding("c", "climb", "climb", show=False),
+        Binding("less_than_sign", "climb_to(-1)", "climb less", show=False),
+        Binding("greater_than_sign", "climb_to(1)", "climb more", show=False),
         Binding("t", "today", "today"),
         Binding("s", "shelf", "shelf"),
         Binding("i", "listen", "listen", show=False),
@@ -131,8 +140,10 @@ class PracticeScreen(LiveScreen):
         self.show(self.session.take)
 
     def action_play(self) -> None:
-        """Start with the count-in, or stop."""
-        if self.session.busy:
+        """Start with the count-in, or stop; where it is paused, go on."""
+        if self.session.busy and self.session.take.phase is Phase.HELD:
+            self.session.pause()
+        elif self.session.busy:
             self.session.stop()
         else:
             self.action_again()
@@ -141,6 +152,34 @@ class PracticeScreen(LiveScreen):
         """Start from the count-in, whatever is running."""
         self.session.start(self.session.plan)
         self.show(self.session.take)
+
+    def action_pause(self) -> None:
+        """Pause at the bar that was reached, or go on from there."""
+        self.session.pause()
+
+    def action_back(self) -> None:
+        """A bar back, and count in again; while it is paused, only a bar back."""
+        self.session.ask(Ask.BACK)
+
+    def action_climb(self) -> None:
+        """Let the tempo climb from pass to pass, or not."""
+        plan = self.session.plan
+        if plan.drill is None or plan.drill.free:
+            return
+        if plan.ladder and plan.loops:
+            self._change(replace(plan, climb=STAYS))
+            return
+        own = plan.drill.climb
+        to = max(plan.drill.tempo, plan.first_tempo + CLIMB_BY)
+        self._change(replace(plan, climb=own or Climb(TEMPO_STEP, to, 1), loop=True))
+
+    def action_climb_to(self, steps: int) -> None:
+        """Let it climb further, or less far."""
+        plan = self.session.plan
+        if plan.ladder is not None:
+            to = plan.ladder.to + steps * TEMPO_STEP
+            to = min(max(to, plan.first_tempo), FASTEST)
+            self._change(replace(plan, climb=replace(plan.ladder, to=to)))
 
     def action_loop(self) -> None:
         """Loop or not."""
@@ -215,6 +254,7 @@ class PracticeScreen(LiveScreen):
                 tempo=None,
                 bars=None,
                 loop=None,
+                climb=None,
             )
         )
 
@@ -254,4 +294,8 @@ class PracticeScreen(LiveScreen):
     def _open(self, place: int | None) -> None:
         if place is not None:
             plan = self.session.plan
-            self._change(replace(plan, drill=self._shelf[place], tempo=None, bars=None, loop=None))
+            self._change(
+                replace(
+                    plan, drill=self._shelf[place], tempo=None, bars=None, loop=None, climb=None
+                )
+            )

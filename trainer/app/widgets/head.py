@@ -15,11 +15,17 @@ SIGNS = {
     Phase.COUNTING: "●",
     Phase.PLAYING: "▶",
     Phase.LISTENING: "▶",
+    Phase.HELD: "‖",
     Phase.PAUSED: "‖",
     Phase.FAILED: "×",
     Phase.ENDED: "■",
 }
-PENS = {Phase.COUNTING: "now", Phase.PLAYING: "now", Phase.LISTENING: "now"}
+PENS = {
+    Phase.COUNTING: "now",
+    Phase.PLAYING: "now",
+    Phase.LISTENING: "now",
+    Phase.HELD: "now",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +59,8 @@ class HeadState:
         if plan.played_bars:
             about.append("bars {} to {}".format(*plan.played_bars))
         about.append("loop on" if plan.loops else "loop off")
-        if plan.loops and drill.climb:
-            about.append(f"climbing to {drill.climb.to:g}")
+        if plan.loops and plan.ladder:
+            about.append(f"climbing to {plan.ladder.to:g}")
         beat = None
         if take.running and take.position is not None and not drill.free:
             beat = math.floor(take.position) % drill.meter[0] + 1

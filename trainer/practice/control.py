@@ -1,0 +1,39 @@
+"""What a player may ask of a take while it runs, beside ending it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from enum import Enum, auto
+
+
+class Ask(Enum):
+    """Something asked of the pass that is being played."""
+
+    PAUSE = auto()
+    """Stop the beat where it is and wait."""
+    GO_ON = auto()
+    """Count in again, from the bar in which it was paused."""
+    BACK = auto()
+    """Go a bar back; where nothing is paused, count in again from there."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tone:
+    """A reference tone, from now on until another is asked for.
+
+    Attributes:
+        hz: its pitch; None for silence.
+    """
+
+    hz: float | None
+
+
+Command = Ask | Tone
+Asked = Callable[[], Command | None]
+"""Gives what is asked for next, or None; asked often."""
+
+
+def nothing() -> Command | None:
+    """Nobody asks for anything."""
+    return None
