@@ -120,9 +120,9 @@ def replay(
 
       trainer journal replay 3f2a9c1b --to bell.flac
     """
-    from trainer.cli.quiet import quiet_libraries
+    from trainer.cli.quiet import interrupts, quiet_libraries
     from trainer.journal.audio import copy_sound, sound_of
-    from trainer.sound.replay import replay as play
+    from trainer.sound.replay import Replay
 
     with _journal() as journal:
         found = journal.take(take)
@@ -132,10 +132,16 @@ def replay(
             typer.echo(f"Wrote {to}.")
             return
     typer.echo(f"{found.title}, {found.player}, {found.day}")
-    try:
-        with quiet_libraries():
-            play(sound, settings().sound.output if output is None else output)
-    except KeyboardInterrupt:
+    where = settings().sound.output if output is None else output
+    with quiet_libraries(), interrupts() as stopping:
+        played = Replay(sound, output=where)
+        try:
+            for _ in played.blocks():
+                if stopping():
+                    break
+        finally:
+            played.close()
+    if stopping():
         typer.echo("Stopped.")
 
 

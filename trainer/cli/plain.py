@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import signal
 from collections.abc import Iterator
-from types import FrameType
 
 import typer
 
 from trainer.cli.exit import Exit
-from trainer.cli.quiet import quiet_libraries
+from trainer.cli.quiet import interrupts, quiet_libraries
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Ended, Event, Failed, Heard, Notice, Plan, run
@@ -22,25 +20,15 @@ def events(plan: Plan) -> Iterator[Event]:
     Raises:
         typer.Exit: the take could not go on; the reason went to standard error.
     """
-    stopped = False
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        nonlocal stopped
-        stopped = True
-
-    before = signal.signal(signal.SIGINT, stop)
     failed: Failed | None = None
-    try:
-        with quiet_libraries():
-            for event in run(plan, lambda: stopped):
-                if isinstance(event, Failed):
-                    failed = event
-                elif isinstance(event, Notice):
-                    typer.echo(event.sentence, err=True)
-                else:
-                    yield event
-    finally:
-        signal.signal(signal.SIGINT, before)
+    with quiet_libraries(), interrupts() as stopping:
+        for event in run(plan, stopping):
+            if isinstance(event, Failed):
+                failed = event
+            elif isinstance(event, Notice):
+                typer.echo(event.sentence, err=True)
+            else:
+                yield event
     if failed is not None:
         typer.echo(failed.sentence, err=True)
         raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)

@@ -1,10 +1,12 @@
-"""Keeping the terminal for the trainer's own words."""
+"""Keeping the terminal for the trainer's own words, and Ctrl-C for the player's wish to stop."""
 
 from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+import signal
+from collections.abc import Callable, Iterator
+from types import FrameType
 
 
 @contextlib.contextmanager
@@ -28,3 +30,23 @@ def quiet_libraries() -> Iterator[None]:
             yield
         finally:
             os.dup2(ours.fileno(), 2)
+
+
+@contextlib.contextmanager
+def interrupts() -> Iterator[Callable[[], bool]]:
+    """Whether Ctrl-C was pressed, instead of its ending the program.
+
+    An exception may come in the middle of opening a device, which nobody closes then, and the
+    program waits for it at its end.
+    """
+    pressed = False
+
+    def press(number: int, frame: FrameType | None) -> None:
+        nonlocal pressed
+        pressed = True
+
+    before = signal.signal(signal.SIGINT, press)
+    try:
+        yield lambda: pressed
+    finally:
+        signal.signal(signal.SIGINT, before)

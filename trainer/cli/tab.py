@@ -77,7 +77,7 @@ def tab(
 
       trainer tab phrase.wav
 
-      trainer tab phrase.wav --harp A --from 12.5 --to 20 --tempo 92 --out phrase.toml
+      trainer tab phrase.wav --harp A --from 12.5 --to 20 --out phrase.toml
     """
     from trainer.practice import saved_harp
     from trainer.transcript import Asked, transcribe

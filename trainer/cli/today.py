@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import shutil
-import signal
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import date
 from functools import partial
-from types import FrameType
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -29,7 +26,7 @@ from trainer.cli.options import (
     sound_mb,
     write_json,
 )
-from trainer.cli.quiet import quiet_libraries
+from trainer.cli.quiet import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
@@ -135,7 +132,7 @@ def _play(
     from trainer.report.today import DayLines
 
     lines, failed = DayLines(_width()), None
-    with quiet_libraries(), _interrupts() as stopping:
+    with quiet_libraries(), interrupts() as stopping:
         for event in events(stopping):
             if isinstance(event, Failed):
                 failed = event
@@ -150,22 +147,6 @@ def _play(
         typer.echo(failed.sentence, err=True)
         raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
     return day
-
-
-@contextmanager
-def _interrupts() -> Iterator[Callable[[], bool]]:
-    """Whether Ctrl-C was pressed, instead of its ending the program."""
-    pressed = False
-
-    def press(number: int, frame: FrameType | None) -> None:
-        nonlocal pressed
-        pressed = True
-
-    before = signal.signal(signal.SIGINT, press)
-    try:
-        yield lambda: pressed
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 def _settings_of(player: str | None) -> Settings:

@@ -107,9 +107,11 @@ class Finished:
 
     Attributes:
         saved: where the sound of the take was kept, as text; None if nowhere.
+        sound: where it can be heard until the next take, kept or not; None if nowhere.
     """
 
     saved: str | None = None
+    sound: str | None = None
 
 
 Event = Started | Beat | Heard | Marked | Ended | Paused | Resumed | Notice | Failed | Finished

@@ -13,10 +13,13 @@ import gc
 import multiprocessing as mp
 import os
 import pickle
+import shutil
 import sys
+import tempfile
 import time
 from collections import deque
 from ctypes import c_uint64
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 
@@ -171,6 +174,7 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
     _keep_noise_off_the_screen(log)
     _be_prompt()
     sender = _Sender(events, taken)
+    scratch = Path(tempfile.mkdtemp(prefix="heard-"))
 
     orders = _Orders(plans)
 
@@ -184,7 +188,7 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
             if not isinstance(plan, Plan):
                 continue  # asked of a take that had come to its end
             orders.begin()
-            for event in run(plan, stopping, orders.asked):
+            for event in run(replace(plan, scratch=scratch), stopping, orders.asked):
                 sender.send(event)
                 if isinstance(event, Paused):
                     sender.drain(PAUSED_S)  # to open it again may take seconds
@@ -195,6 +199,8 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
                     plans.recv()  # asked too late; or the screen is gone, and this raises
     except EOFError:
         pass
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)
 
 
 def _be_prompt() -> None:

@@ -16,6 +16,8 @@ from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
 from trainer.sound import MicrophoneSpec, RecordingSpec, SourceSpec
 
+SOUND = "take.flac"
+
 
 class Memory:
     """Keeps the results of one take. Where that cannot be done, practice goes on unsaved."""
@@ -28,23 +30,44 @@ class Memory:
         self._takes: list[TakeRecord] = []
 
     def sound_file(self) -> Path | None:
-        """Where the sound of the take is to be written until it is kept; None if it is not."""
+        """Where the sound of the take is to be written at first; None if it is not wanted."""
         plan = self._plan
-        asked = plan.sound_mb is not None and plan.save is None
-        if not asked or not isinstance(plan.source, MicrophoneSpec) or self._open() is None:
+        if isinstance(plan.source, RecordingSpec) or plan.save is not None:
+            return plan.save
+        if self._keeps and self._open() is not None:
+            return Path(tempfile.mkdtemp(prefix="take-")) / SOUND
+        if plan.scratch is None:
             return None
-        return Path(tempfile.mkdtemp(prefix="take-")) / "take.flac"
+        flac = plan.scratch / SOUND
+        for old in (flac, flac.with_suffix(".part.flac")):
+            old.unlink(missing_ok=True)
+        return flac
 
-    def keep_sound(self, flac: Path) -> None:
+    def keep_sound(self, flac: Path) -> Path | None:
         """Keep the sound of all passes with the best of them; a take of none is not kept.
+
+        Returns:
+            where it is now; None if it is gone.
 
         Raises:
             JournalError: it cannot be kept; it stays where it is.
         """
+        plan = self._plan
+        if not self._keeps or plan.scratch == flac.parent:
+            return flac
+        kept = None
         if self._takes and self._journal is not None:
             best = max(self._takes, key=lambda take: (take.whole, take.score))
-            keep(self._journal, best.id, flac, self._plan.sound_mb)
+            kept = keep(self._journal, best.id, flac, plan.sound_mb)
         shutil.rmtree(flac.parent)
+        return kept
+
+    @property
+    def _keeps(self) -> bool:
+        """Whether the journal is to keep the sound."""
+        plan = self._plan
+        asked = plan.sound_mb is not None and plan.save is None
+        return asked and isinstance(plan.source, MicrophoneSpec)
 
     def source(self) -> SourceSpec:
         """The source of the plan; a microphone with the round trip that was measured for it."""

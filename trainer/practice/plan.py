@@ -31,6 +31,8 @@ class Plan:
         journal: the journal that remembers each pass; None for none.
         player: who plays.
         harp_name: what the player calls the harp in hand, if it is one of their own.
+        scratch: a folder where the sound is left to be heard again, until the next take; None
+            leaves none.
         sound_mb: megabytes that the journal's sounds may take; None keeps no sound in it.
     """
 
@@ -48,6 +50,7 @@ class Plan:
     player: str = ""
     harp_name: str | None = None
     sound_mb: float | None = None
+    scratch: Path | None = None
 
     @property
     def loops(self) -> bool:

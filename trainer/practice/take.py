@@ -70,12 +70,12 @@ def run(
         for event in take.rescue():
             yield from take.remembered(event)
         yield Failed(str(error), no_sound=isinstance(error, DeviceError))
-    saved = None
+    saved = sound = None
     try:
-        saved = take.close()
+        saved, sound = take.close()
     except TrainerError as error:
         yield Notice(str(error))
-    yield Finished(saved)
+    yield Finished(saved, sound)
 
 
 class _Take:
@@ -112,7 +112,7 @@ class _Take:
             count_in=plan.count_in,
         )
         ear, hush = Ear(source.rate, plan.harp), Hush()
-        file = plan.save or self._memory.sound_file()
+        file = self._memory.sound_file()
         if file is not None:
             own = isinstance(source, Microphone)
             self._writer = TakeWriter(file, source.rate, own=own)
@@ -157,8 +157,11 @@ class _Take:
         if self._conductor is not None:
             yield from self._conductor.stop(self._heard if self._stood is None else self._stood)
 
-    def close(self) -> str | None:
-        """Let go of the source and finish the saved take; where the player wanted it.
+    def close(self) -> tuple[str | None, str | None]:
+        """Let go of the source and finish the saved take.
+
+        Returns:
+            where the player wanted it, and where its sound can be heard for now.
 
         Raises:
             TrainerError: its sound cannot be kept.
@@ -167,13 +170,14 @@ class _Take:
             self._source.close()
         try:
             if self._writer is None:
-                return None
+                spec = self._plan.source
+                return None, str(spec.path) if isinstance(spec, RecordingSpec) else None
             passes = self._conductor.passes if self._conductor else []
             path = self._writer.close(tags_of(self._plan.drill, self._plan.harp, passes))
-            if path is not None and self._plan.save is None:
-                self._memory.keep_sound(path)
-                return None
-            return str(path) if path else None
+            if path is None or self._plan.save is not None:
+                return (str(path), str(path)) if path else (None, None)
+            heard = self._memory.keep_sound(path)
+            return None, str(heard) if heard else None
         finally:
             self._memory.close()
 

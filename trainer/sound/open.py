@@ -10,6 +10,7 @@ from trainer.sound.errors import SoundError
 from trainer.sound.microphone import Microphone
 from trainer.sound.player import Player
 from trainer.sound.recording import Recording
+from trainer.sound.replay import Replay
 from trainer.sound.spec import MicrophoneSpec, RecordingSpec, SourceSpec
 
 
@@ -37,6 +38,8 @@ def open_source(
         DrillError: the drill has no such bars.
         HarpError: the harp cannot play a step.
     """
+    if isinstance(spec, RecordingSpec) and spec.aloud:
+        return Replay(spec.path, spec.channel, spec.first, spec.last, spec.output)
     if isinstance(spec, RecordingSpec):
         return Recording(spec.path, spec.channel)
     if isinstance(spec, MicrophoneSpec):

@@ -47,10 +47,17 @@ class RecordingSpec:
     Attributes:
         path: WAV, FLAC, OGG or MP3.
         channel: 1 for the first; None mixes all.
+        aloud: whether it is heard through the output, at its own pace.
+        first, last: seconds between which it is heard then; None hears it to its end.
+        output: where to, as in :class:`MicrophoneSpec`.
     """
 
     path: Path
     channel: int | None = None
+    aloud: bool = False
+    first: float = 0.0
+    last: float | None = None
+    output: str | int | None = None
 
 
 @dataclass(frozen=True, slots=True)
