@@ -19,7 +19,6 @@ from trainer.cli.options import (
     TemperamentOption,
     TuningOption,
     in_hand,
-    write_json,
 )
 
 if TYPE_CHECKING:
@@ -31,6 +30,7 @@ class Written(StrEnum):
 
     TEXT = "text"
     JSON = "json"
+    JSONL = "jsonl"
     CSV = "csv"
     DRILL = "drill"
 
@@ -65,7 +65,11 @@ def tab(
     force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
     format_: Annotated[
         Written | None,
-        typer.Option("--format", help="How to write it; default: by the file's ending, or text."),
+        typer.Option(
+            "--format",
+            help="json: the notes; jsonl: a line on the whole, and one a note; "
+            "default: by the file's ending, or text.",
+        ),
     ] = None,
 ) -> None:
     """Write down what is played in a recording, as tab with bars and beats.
@@ -101,11 +105,6 @@ def tab(
         first_beat=first_beat,
     )
     found = transcribe(asked)
-    if wanted is Written.JSON and out is None:
-        from trainer.report.transcripts import transcript_dict
-
-        write_json(transcript_dict(found))
-        return
     text = _text(found, wanted, out, title)
     if out is None:
         typer.echo(text.rstrip("\n"))
@@ -118,12 +117,15 @@ def _text(found: Transcript, wanted: Written, out: Path | None, title: str | Non
     import json
 
     from trainer.drill import write_drill
-    from trainer.report.transcripts import transcript_csv, transcript_dict, transcript_text
+    from trainer.report.transcripts import head_dict, notes_data, transcript_csv, transcript_text
     from trainer.transcript import draft
 
     match wanted:
         case Written.JSON:
-            return json.dumps(transcript_dict(found), indent=2) + "\n"
+            return json.dumps(notes_data(found), indent=2) + "\n"
+        case Written.JSONL:
+            lines = [head_dict(found), *notes_data(found)]
+            return "".join(json.dumps(line) + "\n" for line in lines)
         case Written.CSV:
             return transcript_csv(found)
         case Written.DRILL:
@@ -134,7 +136,12 @@ def _text(found: Transcript, wanted: Written, out: Path | None, title: str | Non
 
 
 def _by_ending(out: Path | None) -> Written:
-    endings = {".json": Written.JSON, ".csv": Written.CSV, ".toml": Written.DRILL}
+    endings = {
+        ".json": Written.JSON,
+        ".jsonl": Written.JSONL,
+        ".csv": Written.CSV,
+        ".toml": Written.DRILL,
+    }
     return endings.get(out.suffix.lower(), Written.TEXT) if out is not None else Written.TEXT
 
 

@@ -30,6 +30,11 @@ COLUMNS = (
     "note",
     "hz",
     "cents",
+    "holes",
+    "clean",
+    "leak_db",
+    "leak_hole",
+    "level_db",
     "care",
     "slurred",
     "part",
@@ -108,11 +113,15 @@ def _beat(note: Written) -> str:
     return "" if note.beat is None else f"{note.bar:>3} {float(note.beat):4.3g}"
 
 
-def transcript_dict(transcript: Transcript) -> dict[str, Any]:
-    """A transcript as data that JSON can hold; what is not known is null.
+def notes_data(transcript: Transcript) -> list[dict[str, Any]]:
+    """The notes as data that JSON can hold, by `COLUMNS`; what is not known is null."""
+    return [note_row(note, transcript.harp) for note in transcript.notes]
 
-    Times are in seconds, beats in beats as text that is an exact fraction; `others` are other
-    ways to play what sounds.
+
+def head_dict(transcript: Transcript) -> dict[str, Any]:
+    """What is known of the whole, as data that JSON can hold; what is not known is null.
+
+    Times are in seconds; `first_beat` is the number of the first of `beats`.
     """
     harp, meter = transcript.harp, transcript.meter
     return {
@@ -121,7 +130,6 @@ def transcript_dict(transcript: Transcript) -> dict[str, Any]:
         "position": _position(harp, transcript.tonic),
         "guesses": [_guess_dict(one) for one in transcript.guesses],
         "meter": None if meter is None else _meter_dict(meter),
-        "notes": [note_row(note, harp) for note in transcript.notes],
         "warnings": list(transcript.warnings),
     }
 
@@ -155,7 +163,11 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
 
 
 def note_row(note: Written, harp: Harp) -> dict[str, Any]:
-    """A note as data, by `COLUMNS`."""
+    """A note as data, by `COLUMNS`.
+
+    Times are in seconds, beats in beats as text that is an exact fraction; `others` are other
+    ways to play what sounds.
+    """
     return {
         "start": round(note.start, 4),
         "end": round(note.end, 4),
@@ -167,6 +179,11 @@ def note_row(note: Written, harp: Harp) -> dict[str, Any]:
         "note": " ".join(harp.note(tab) for tab in note.sounds[0]),
         "hz": round(note.hz, 3),
         "cents": round(note.cents, 2),
+        "holes": list(note.holes),
+        "clean": len(note.holes) == 1,
+        "leak_db": None if note.leak_db is None else round(note.leak_db, 2),
+        "leak_hole": note.leak_hole,
+        "level_db": round(note.level_db, 2),
         "care": str(note.care),
         "slurred": not note.struck,
         "part": note.part,
@@ -183,6 +200,9 @@ def transcript_csv(transcript: Transcript) -> str:
     for note in transcript.notes:
         row = note_row(note, transcript.harp)
         table.writerow(
-            {name: "; ".join(one) if isinstance(one, list) else one for name, one in row.items()}
+            {
+                name: "; ".join(map(str, one)) if isinstance(one, list) else one
+                for name, one in row.items()
+            }
         )
     return text.getvalue()

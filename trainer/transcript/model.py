@@ -24,6 +24,8 @@ class Written:
         cents: how far the pitch that it holds lies off its target; positive is sharp.
         hz: the pitch that it holds.
         level_db: its loudest level, dB re full scale.
+        holes: the holes that sounded for most of it.
+        leak_db, leak_hole: the loudest other hole, as in :class:`trainer.ear.HeardNote`.
         care: whether others sound along: ``plain`` alone, ``loose`` with a weaker neighbour.
         vibrato: its vibrato, if it has one.
         struck: whether it begins with an attack of its own; False where it is slurred on from
@@ -43,6 +45,9 @@ class Written:
     cents: float
     hz: float
     level_db: float = 0.0
+    holes: tuple[int, ...] = ()
+    leak_db: float | None = None
+    leak_hole: int | None = None
     care: Care = Care.PLAIN
     vibrato: Vibrato | None = None
     struck: bool = True
