@@ -16,6 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from textual.pilot import Pilot
+from textual.widgets import OptionList
 
 from trainer.app import alone, theme
 from trainer.app.app import TrainerApp
@@ -499,7 +500,10 @@ def test_the_result_comes_after_the_take_and_leads_on() -> None:
         assert "of 100, passed" in shown
         assert "weakest: step 4 (-4), 68" in shown
         assert "hole 3 leaking, 11 dB down" in shown
-        assert shown.count("cents") == len(DRILL.steps)
+        steps = pilot.app.screen.query_one("#steps", OptionList).options
+        assert [str(one.prompt).lstrip("▶ ").split()[0] for one in steps] == [
+            str(step.index + 1) for step in DRILL.steps
+        ]
         await pilot.press("r")
         await settle(pilot, puppet)
         assert len(puppet.plans) == 2

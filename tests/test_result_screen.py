@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
-from pilots import Puppet
-from textual.widgets import Static
+from pilots import Puppet, text, until
+from textual.pilot import Pilot
+from textual.widgets import OptionList, Static
 
 from trainer.app.app import TrainerApp
+from trainer.app.hearing import AROUND_S
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen
+from trainer.app.take import Take
+from trainer.app.widgets.trace import Trace
 from trainer.drill import find
+from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Extra, Mark, Measured, Result
 from trainer.practice import Plan
-from trainer.sound import MicrophoneSpec
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
 DRILL = find("harbour-bell")
 
@@ -32,7 +38,8 @@ def result() -> Result:
 
 
 def told(app: TrainerApp) -> list[str]:
-    return str(app.screen.query_one("#sentences", Static).visual).splitlines()
+    options = app.screen.query_one("#steps", OptionList).options
+    return [line.lstrip("▶ ") for one in options for line in str(one.prompt).splitlines()]
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
@@ -84,5 +91,79 @@ def test_again_and_slower_begin_anew(key: str, tempo: float | None) -> None:
             await pilot.pause()
             assert app.screen is screen
             assert [plan.tempo for plan in listener.plans] == [tempo]
+
+    asyncio.run(scene())
+
+
+async def walk(app: TrainerApp, pilot: Pilot[None], *keys: str) -> None:
+    await pilot.press(*keys)
+    await pilot.pause()
+
+
+def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
+        app = TrainerApp(Puppet(), (DRILL,), plan)
+        take = Take(plan)
+        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), take, app.session)
+            app.push_screen(screen)
+            await pilot.pause()
+            trace = screen.query_one(Trace)
+            assert trace.display
+            await walk(app, pilot, "down", "down")
+            assert screen.mark is not None
+            assert screen.mark.step.index == 2
+            assert trace.state is not None
+            assert trace.state.step == DRILL.steps[2]
+            await walk(app, pilot, "enter")
+            assert not trace.display
+            await walk(app, pilot, "enter")
+            assert trace.display
+
+    asyncio.run(scene())
+
+
+def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(output="stage"), drill=DRILL)
+        puppet = Puppet()
+        app = TrainerApp(puppet, (DRILL,), plan)
+        take = Take(plan)
+        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        wishes: list[str | None] = []
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), take, app.session)
+            app.push_screen(screen, wishes.append)
+            await pilot.pause()
+            await walk(app, pilot, "a")
+            heard = puppet.plans[-1]
+            assert heard.drill is None
+            assert heard.source == RecordingSpec(
+                Path("take.flac"), aloud=True, first=0.0, last=1 / 48_000 + AROUND_S, output="stage"
+            )
+            await walk(app, pilot, "a")  # stops it
+            await until(pilot, lambda: screen.heard is None)
+            await walk(app, pilot, "e")
+            assert puppet.plans[-1].bars == (1, 1)
+            assert isinstance(puppet.plans[-1].source, PlayerSpec)
+            assert not wishes
+            await walk(app, pilot, "n")
+            await until(pilot, lambda: wishes == ["next"])
+
+    asyncio.run(scene())
+
+
+def test_a_step_without_sound_says_so() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
+        app = TrainerApp(Puppet(), (DRILL,), plan)
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), Take(plan), app.session)
+            app.push_screen(screen)
+            await pilot.pause()
+            await walk(app, pilot, "a")
+            assert "not at hand" in text(pilot)
 
     asyncio.run(scene())

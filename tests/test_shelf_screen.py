@@ -12,7 +12,7 @@ from textual.pilot import Pilot
 from trainer.app.hearing import heard_plan
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.shelf import CAUTION, ShelfScreen
+from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.widgets.shelf import Entry, PreviewState, preview_rows, signs
 from trainer.drill import DrillError, find, read_shelf
 from trainer.harp import Harp
@@ -158,13 +158,13 @@ def test_tab_lets_a_drill_be_heard_and_stops_it(size: tuple[int, int]) -> None:
         assert heard.source.output == "Headphones"
         assert heard.journal is None
         await press(pilot, "tab")
-        await until(pilot, lambda: CAUTION in text(pilot))
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
         await press(pilot, "tab", "escape")  # quiet first
-        await until(pilot, lambda: CAUTION in text(pilot))
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
         assert isinstance(pilot.app.screen, ShelfScreen)
         await press(pilot, "tab")
         puppet.queue.append(Finished())  # it has come to its end
-        await until(pilot, lambda: CAUTION in text(pilot))
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
         assert len(puppet.plans) == 3
         assert pilot.app.session.take is take  # type: ignore[attr-defined]
 

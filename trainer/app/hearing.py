@@ -1,4 +1,4 @@
-"""Hearing a drill before it is played: the built-in player plays it aloud, and nobody marks it.
+"""Hearing what nobody marks: a drill as it should sound, or what was played of it.
 
 It goes through the listener past the session, so that the marks of the take in hand stay as they
 are.
@@ -6,12 +6,17 @@ are.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 from trainer.app.session import ListenerLike
+from trainer.app.take import Take
 from trainer.drill import Drill, unplayable
 from trainer.harp import Harp
+from trainer.marking import Mark
 from trainer.music import TrainerError
 from trainer.practice import Failed, Finished, Plan
-from trainer.sound import MicrophoneSpec, PlayerSpec
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
 
 def heard_plan(drill: Drill, plan: Plan) -> Plan:
@@ -30,6 +35,39 @@ def heard_plan(drill: Drill, plan: Plan) -> Plan:
     output = source.output if isinstance(source, MicrophoneSpec | PlayerSpec) else None
     player = PlayerSpec(realtime=True, aloud=True, output=output)
     return Plan(harp, player, drill=drill, loop=False)
+
+
+AROUND_S = 0.3
+"""What is heard of the take before a step and after it."""
+
+
+def step_plan(take: Take, mark: Mark) -> Plan | None:
+    """The plan by which a step is heard as it was played; None where its sound is not at hand."""
+    measured, plan = mark.measured, take.plan
+    if take.sound is None or measured.start is None or take.reading is None:
+        return None
+    rate = take.reading.rate
+    first = measured.start / rate
+    last = (measured.end or measured.start) / rate
+    output = None if isinstance(plan.source, RecordingSpec) else plan.source.output
+    spec = RecordingSpec(
+        Path(take.sound),
+        aloud=True,
+        first=max(0.0, first - AROUND_S),
+        last=last + AROUND_S,
+        output=output,
+    )
+    return Plan(plan.harp, spec)
+
+
+def model_plan(take: Take, mark: Mark) -> Plan | None:
+    """The plan by which the bar of a step is heard as it should sound."""
+    drill = take.drill
+    if drill is None:
+        return None
+    bar = max(1, mark.step.bar)
+    plan = heard_plan(drill, take.plan)
+    return replace(plan, bars=(bar, bar), tempo=take.plan.tempo)
 
 
 class Hearing:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from array import array
 from bisect import bisect_right
 from collections import deque
 from dataclasses import dataclass, replace
@@ -62,10 +63,41 @@ class Point:
     leak: bool
 
 
+class History:
+    """All points of a pass, 13 bytes each."""
+
+    def __init__(self) -> None:
+        self._samples, self._heights, self._leaks = array("q"), array("f"), bytearray()
+
+    def clear(self) -> None:
+        """Forget them: another pass begins."""
+        del self._samples[:], self._heights[:], self._leaks[:]
+
+    def add(self, point: Point) -> None:
+        """Remember one more."""
+        self._samples.append(point.sample)
+        self._heights.append(point.height)
+        self._leaks.append(point.leak)
+
+    def between(self, first: float, last: float) -> list[Point]:
+        """The points between two samples, in the order in which they came."""
+        return [
+            Point(sample, self._heights[i], bool(self._leaks[i]))
+            for i, sample in enumerate(self._samples)
+            if first <= sample <= last
+        ]
+
+
 class Take:
     """The take in hand: its plan, where it is, and what it has earned so far.
 
     Marks stay when a new pass begins, as `old`, until the pass replaces them.
+
+    Attributes:
+        history: the pitch of the pass in hand.
+        window: what the trace shows, as its first beat and the beats in a third of it; None where
+            it follows the position.
+        sound: where the take can be heard once it is over.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -86,6 +118,9 @@ class Take:
         self.source = ""
         self.saved: str | None = None
         self.trail: deque[Point] = deque(maxlen=TRAIL)
+        self.history = History()
+        self.window: tuple[float, float] | None = None
+        self.sound: str | None = None
         self.heard = 0
         self._resuming = False
         self._attack: int | None = None
@@ -218,8 +253,8 @@ class Take:
                 self.notice = sentence
             case Failed(sentence):
                 self.phase, self.sentence = Phase.FAILED, sentence
-            case Finished(saved):
-                self.saved = saved
+            case Finished(saved, sound):
+                self.saved, self.sound = saved, sound
                 if self.phase is not Phase.FAILED:
                     self.phase = Phase.ENDED
 
@@ -236,6 +271,7 @@ class Take:
         self._from = self._first_beat()
         if not self._resuming:
             self.old = frozenset(self.marks)
+            self.history.clear()
         self._resuming = False
 
     def _first_beat(self) -> int:
@@ -264,7 +300,9 @@ class Take:
         if reading.hz is not None:
             holes = {tab.hole for tab in wanted}
             leak = reading.clean is False and not holes.issuperset(reading.holes)
-            self.trail.append(Point(reading.sample, height(self.plan, reading.hz), leak))
+            point = Point(reading.sample, height(self.plan, reading.hz), leak)
+            self.trail.append(point)
+            self.history.add(point)
             self.heard += 1
 
     @property
@@ -296,3 +334,35 @@ def _steps_of(plan: Plan) -> tuple[int, int]:
         return 0, len(plan.drill.steps)
     steps = plan.drill.step_range(*plan.played_bars)
     return steps.start, steps.stop
+
+
+AROUND_S = 0.5
+"""What is shown of the sound before a step and after it."""
+LEAST_BEATS = 0.5
+
+
+def close_up(take: Take, mark: Mark) -> Take:
+    """A take that stands still at one of its steps, for the trace.
+
+    Its beats are laid so that the step begins where it should have, by how late it was played.
+    """
+    step, measured, rate = mark.step, mark.measured, _rate(take)
+    still = Take(replace(take.plan, bars=None, loop=False))
+    tempo = take.result.tempo if take.result else take.tempo
+    clock = replace(take.clock, tempo=tempo) if take.clock else Clock(0, tempo, rate)
+    if measured.start is not None:
+        due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
+        clock = replace(clock, zero=clock.zero + due - clock.sample(step.at))
+    around = AROUND_S * tempo / 60.0
+    length = max(float(step.beats), LEAST_BEATS)
+    still.clock, still.position = clock, float(step.at)
+    still.window = float(step.at) - around, (length + 2.0 * around) / 3.0
+    first, last = (clock.sample(beat) for beat in (step.at - 4, step.end + 4))
+    still.trail.extend(take.history.between(first, last))
+    still.heard = len(still.trail)
+    still.reading = Reading(0, 0, rate)
+    return still
+
+
+def _rate(take: Take) -> int:
+    return take.reading.rate if take.reading else 48_000

@@ -119,7 +119,8 @@ class PracticeScreen(LiveScreen):
 
     def _tell(self, take: Take) -> None:
         if take.result is not None and self.app.screen is self:
-            self.app.push_screen(ResultScreen(take.result), self._told_result)
+            result = ResultScreen(take.result, take, self.session)
+            self.app.push_screen(result, self._told_result)
 
     def _told_result(self, wish: str | None) -> None:
         if wish == "again":

@@ -7,29 +7,39 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
 from textual.content import Content
-from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Footer, OptionList, Static
+from textual.widgets.option_list import Option
 
+from trainer.app.hearing import model_plan, step_plan
+from trainer.app.screens.aloud import AloudScreen
+from trainer.app.session import Session
 from trainer.app.shapes import grade, grade_of
+from trainer.app.take import Take, close_up
 from trainer.app.theme import PENS
+from trainer.app.widgets.trace import Trace
 from trainer.marking import Mark, Result
 from trainer.report.result import score_text
 
+NO_SOUND = "the sound of this take is not at hand"
 WIDEST = 96
 """Cells of the widest line of a sentence; longer ones are tiring to read."""
 
 
-def mark_content(mark: Mark, width: int) -> Content:
-    """A step's mark: number, tab, shape, score and sentence, broken at `width` cells."""
+def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
+    """A step's mark: number, tab, shape, score and sentence, broken at `width` cells; a pointer
+    if it is chosen."""
     graded = grade_of(mark)
+    pointer = "▶" if chosen else " "
     head = f"{mark.step.index + 1:>3}  {mark.step.tab:<9}"
     score = f"{graded.shape} {score_text(mark.score):>3}  "
     indent = len(head) + len(score)
     first, *rest = textwrap.wrap(mark.sentence, max(20, width - indent)) or [""]
-    lines = "".join("\n" + " " * indent + line for line in rest)
-    return Content.assemble((head, "bold"), (score, PENS[graded.pen].color), first, lines)
+    lines = "".join("\n" + " " * (indent + 1) + line for line in rest)
+    now = PENS["now"].color
+    return Content.assemble(
+        (pointer, now), (head, "bold"), (score, PENS[graded.pen].color), first, lines
+    )
 
 
 def total_content(result: Result) -> Content:
@@ -49,29 +59,40 @@ def total_content(result: Result) -> Content:
     return Content.assemble(*parts)
 
 
-class ResultScreen(Screen[str | None]):
-    """A result, to scroll through, in order or the worst first. Gives ``again``, ``slower``,
+class ResultScreen(AloudScreen[str | None]):
+    """A result, to walk through, in order or the worst first. Gives ``again``, ``slower``,
     ``next`` or nothing.
 
     Args:
         result: what the take earned.
+        take: the take, for its trace and its sound; None where only the marks are at hand.
+        session: through whose listener it is heard; None for nothing.
     """
 
+    CAUTION = "a and e let you hear it. Set a moderate level first, above all in headphones."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,space,enter", "dismiss(None)", "back", key_display="space"),
+        Binding("escape,space", "leave(None)", "back", key_display="space"),
+        Binding("r", "leave('again')", "again"),
+        Binding("minus", "leave('slower')", "slower", key_display="-"),
+        Binding("n", "leave('next')", "next"),
         Binding("o", "turn", "order", key_display="o"),
-        Binding("r", "dismiss('again')", "again"),
-        Binding("minus", "dismiss('slower')", "slower", key_display="-"),
-        Binding("n", "dismiss('next')", "next drill"),
+        Binding("enter", "trace", "trace", show=False),
+        Binding("a", "hear(False)", "hear"),
+        Binding("e", "hear(True)", "as it should be"),
     ]
 
-    def __init__(self, result: Result) -> None:
-        super().__init__()
-        self._result = result
+    def __init__(
+        self, result: Result, take: Take | None = None, session: Session | None = None
+    ) -> None:
+        super().__init__(session)
+        self._result, self._take = result, take
         self._worst_first = False
+        self._pointed: str | None = None
+        self._steps = OptionList(id="steps")
+        self._trace = Trace(id="close-up")
 
     def compose(self) -> ComposeResult:
-        """Title, total, and the marks in a scrolling list."""
+        """Title, total, the marks in a list, and the trace of the chosen one."""
         result = self._result
         beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
         yield Static(
@@ -79,28 +100,95 @@ class ResultScreen(Screen[str | None]):
             classes="title",
         )
         yield Static(total_content(result), id="total")
-        with VerticalScroll(id="marks"):
-            yield Static(id="sentences")
+        yield self._steps
+        yield self._trace
+        yield Static(self.CAUTION if self._take else "", id="sound")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Let the arrow keys scroll."""
-        self.query_one("#marks").focus()
+        """Let the arrow keys walk through the list."""
+        self._trace.display = self._take is not None
+        self._steps.focus()
+
+    @property
+    def mark(self) -> Mark | None:
+        """The mark of the chosen step."""
+        place = self._steps.highlighted
+        if place is None or not self._result.marks:
+            return None
+        chosen = self._steps.get_option_at_index(place).id
+        return next((one for one in self._result.marks if str(one.step.index) == chosen), None)
+
+    @property
+    def _wide(self) -> int:
+        """Cells of a line in the list."""
+        return min(self.size.width - 6, WIDEST)
 
     def action_turn(self) -> None:
         """The worst step first, or all in order."""
         self._worst_first = not self._worst_first
-        self._show()
+        self._show(first=True)
+
+    def action_trace(self) -> None:
+        """Open the trace of the chosen step, or close it."""
+        self._trace.display = self._take is not None and not self._trace.display
+
+    def action_hear(self, model: bool) -> None:
+        """Let the chosen step be heard as it was played, or as it should be; or stop that."""
+        take, mark = self._take, self.mark
+        if self.heard is not None:
+            self.quiet()
+            return
+        if take is None or mark is None:
+            return
+        plan = model_plan(take, mark) if model else step_plan(take, mark)
+        if plan is None:
+            missed = mark.measured.start is None
+            self.tell(f"× {'nothing was played there' if missed else NO_SOUND}")
+            return
+        what = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
+        self.hear(plan, f"step {mark.step.index + 1}, {what}; a stops it")
+
+    def action_leave(self, wish: str | None) -> None:
+        """Go, once the listener is free for the next take."""
+        self.leave(wish)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Point at the step and show its trace."""
+        for mark in self._result.marks:
+            number = str(mark.step.index)
+            if number in (self._pointed, event.option_id):
+                chosen = number == event.option_id
+                prompt = mark_content(mark, self._wide, chosen)
+                event.option_list.replace_option_prompt(number, prompt)
+        self._pointed = event.option_id
+        self._show_trace()
+
+    def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
+        """Open the trace, or close it."""
+        self.action_trace()
 
     def on_resize(self) -> None:
         """Break the sentences anew."""
         self._show()
 
-    def _show(self) -> None:
-        width = min(self.size.width - 6, WIDEST)
+    def _show(self, *, first: bool = False) -> None:
         marks = self._result.marks
         if self._worst_first:
             marks = tuple(sorted(marks, key=lambda mark: mark.score))
-        lines = [mark_content(mark, width) for mark in marks]
-        lines += [Content(f"     {extra.sentence}") for extra in self._result.extras]
-        self.query_one("#sentences", Static).update(Content("\n").join(lines))
+        place = 0 if first else self._steps.highlighted or 0
+        self._steps.clear_options()
+        self._steps.add_options(
+            [Option(mark_content(mark, self._wide), id=str(mark.step.index)) for mark in marks]
+        )
+        self._steps.add_options(
+            [Option(f"      {one.sentence}", disabled=True) for one in self._result.extras]
+        )
+        if marks:
+            self._steps.highlighted = place
+        self._show_trace()
+
+    def _show_trace(self) -> None:
+        mark = self.mark
+        if self._take is not None and mark is not None:
+            self._trace.show(close_up(self._take, mark))

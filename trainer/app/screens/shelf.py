@@ -8,24 +8,19 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.screen import Screen
-from textual.timer import Timer
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from trainer.app.hearing import Hearing, heard_plan
+from trainer.app.hearing import heard_plan
+from trainer.app.screens.aloud import AloudScreen
 from trainer.app.session import Session
 from trainer.app.theme import PENS
 from trainer.app.widgets.shelf import Entry, Preview, PreviewState, signs
 from trainer.drill import Drill
 from trainer.report.facts import counted
 
-POLL_S = 0.1
-"""How often it is asked whether a drill is still heard; only while one is."""
 WIDE = 100
 """Columns from which a line also says what else a drill trains."""
-CAUTION = "tab lets you hear it. Set a moderate level first, above all in headphones."
-BUSY = "A take is running. Go back with esc, stop it with space, and a drill can be heard."
 
 
 def line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Content:
@@ -60,7 +55,7 @@ class Search(Input):
         return character != "?" and super().check_consume_key(key, character)
 
 
-class ShelfScreen(Screen[int | None]):
+class ShelfScreen(AloudScreen[int | None]):
     """The drills at hand. Gives the place of the chosen one.
 
     Letters, digits and signs go into the search; the other keys choose.
@@ -84,6 +79,7 @@ class ShelfScreen(Screen[int | None]):
         }
     }
     """
+    CAUTION = "tab lets you hear it. Set a moderate level first, above all in headphones."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape", "leave", "back", key_display="esc"),
         Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", priority=True),
@@ -96,13 +92,10 @@ class ShelfScreen(Screen[int | None]):
     ]
 
     def __init__(self, shelf: Sequence[Drill], place: int, session: Session) -> None:
-        super().__init__()
+        super().__init__(session)
+        self._of = session
         self._shelf = shelf
         self._place = max(0, place)
-        self._session = session
-        self._hearing = Hearing(session.listener)
-        self._asking: Timer | None = None
-        self._leaving: tuple[int | None] | None = None
         self._entries: tuple[Entry, ...] = ()
         self._found = list(range(len(shelf)))
         self._search = Search(
@@ -122,7 +115,7 @@ class ShelfScreen(Screen[int | None]):
         yield self._search
         yield self._drills
         yield self._preview
-        yield Static(CAUTION, id="sound")
+        yield Static(self.CAUTION, id="sound")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -176,7 +169,7 @@ class ShelfScreen(Screen[int | None]):
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the drill that was clicked on."""
-        self._leave(int(event.option_id or 0))
+        self.leave(int(event.option_id or 0))
 
     def action_choose(self, where: str) -> None:
         """Another drill."""
@@ -187,55 +180,22 @@ class ShelfScreen(Screen[int | None]):
     def action_open(self) -> None:
         """Open the chosen drill."""
         if self._found:
-            self._leave(self._place)
+            self.leave(self._place)
 
     def action_leave(self) -> None:
         """Quiet what is heard, or else take the search away, or else go back."""
-        if self._hearing.plan is not None:
-            self._hearing.stop()
+        if self.heard is not None:
+            self.quiet()
         elif self._search.value:
             self._search.value = ""
         else:
-            self._leave(None)
+            self.leave(None)
 
     def action_hear(self) -> None:
         """Let the built-in player play the chosen drill aloud, or stop it."""
-        if self._hearing.plan is not None:
-            self._hearing.stop()
-        elif self._session.busy:
-            self._tell(BUSY)
+        if self.heard is not None:
+            self.quiet()
         elif self._found:
-            self._hearing.start(heard_plan(self._shelf[self._place], self._session.plan))
-            self._tell_sound()
-            if self._hearing.plan is not None:
-                self._asking = self.set_interval(POLL_S, self._ask)
-
-    def _ask(self) -> None:
-        """See whether the drill is still heard; when it is over, nothing is asked any more."""
-        if self._hearing.poll():
-            return
-        if self._asking is not None:
-            self._asking.stop()
-            self._asking = None
-        if self._leaving is not None:
-            self.dismiss(*self._leaving)
-        else:
-            self._tell_sound()
-
-    def _tell_sound(self) -> None:
-        plan = self._hearing.plan
-        if plan is not None and plan.drill is not None:
-            self._tell(f"♪ {plan.drill.title}, on a {plan.harp.name} harp; tab stops it")
-        else:
-            self._tell(f"× {self._hearing.trouble}" if self._hearing.trouble else CAUTION)
-
-    def _tell(self, words: str) -> None:
-        self.query_one("#sound", Static).update(Content(words))
-
-    def _leave(self, place: int | None) -> None:
-        """Go, once the listener is free for the next take."""
-        if self._hearing.plan is None:
-            self.dismiss(place)
-        else:
-            self._leaving = (place,)
-            self._hearing.stop()
+            plan = heard_plan(self._shelf[self._place], self._of.plan)
+            title = self._shelf[self._place].title
+            self.hear(plan, f"{title}, on a {plan.harp.name} harp; tab stops it")

@@ -177,8 +177,8 @@ class Reach:
         place = step.place((beat - float(step.at)) / float(step.beats))
         before, after = math.floor(place), math.ceil(place)
         if before == after:
-            return [self.height(tab) for tab in step.sounds[before]]
-        left, right = (self.height(step.sounds[i][0]) for i in (before, after))
+            return [self.height(tab) + step.off(before) for tab in step.sounds[before]]
+        left, right = (self.height(step.sounds[i][0]) + step.off(i) for i in (before, after))
         return [left + (right - left) * (place - before)]
 
     def most(self, steps: Iterable[Step]) -> float:
@@ -202,6 +202,12 @@ def third_of(take: Take, width: int) -> float:
     """Beats in a third of a picture of so many cells; seconds when there is no drill."""
     seconds = min(max((width - GUTTER) * 2 * DOT_S / 3, THIRD_S[0]), THIRD_S[1])
     return max(1.0, round(seconds * take.tempo / 60.0)) if take.drill else seconds
+
+
+def _window(take: Take, width: int) -> tuple[float, float]:
+    """The first beat in sight and the beats in a third of the picture, while a take runs."""
+    third = third_of(take, width)
+    return (math.floor((take.position or 0.0) / third) - 1) * third, third
 
 
 class Picture:
@@ -237,19 +243,18 @@ class Picture:
 
     def _look(self, take: Take, width: int, height: int) -> View:
         """The view as it is now; the still part is drawn again only if it has changed."""
-        third = third_of(take, width)
-        turn = math.floor((take.position or 0.0) / third)
+        start, third = take.window or _window(take, width)
         self._hear_hole(take)
         step = take.step
         key = (
-            (width, height, third, turn, take.range, take.clock),
+            (width, height, third, start, take.range, take.clock),
             (step.index if step else None, take.wanted, len(self._heard_holes)),
         )
         if self._view is not None and key == self._key:
             return self._view
         moved = self._view is None or key[0] != self._key[0]
         self._key = key
-        seen = self._view = self._see(take, third, (turn - 1) * third, width, height)
+        seen = self._view = self._see(take, third, start, width, height)
         self._rule(seen)
         self._dirty.update(range(height))
         if moved or take.drill is None:
