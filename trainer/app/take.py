@@ -11,7 +11,7 @@ from enum import StrEnum
 
 from trainer.app.needle import Needle, Shown
 from trainer.drill import Clock, Drill, Goal, Sound, Step
-from trainer.ear import Reading
+from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.music import midi_of
 from trainer.practice import (
@@ -21,6 +21,7 @@ from trainer.practice import (
     Finished,
     Heard,
     Marked,
+    Noted,
     Notice,
     Paused,
     Plan,
@@ -30,6 +31,8 @@ from trainer.practice import (
 
 TRAIL = 4096
 """Points of the pitch trace that are kept: 20 s of 200 readings a second."""
+NOTES = 12
+"""Notes that are kept while no drill is played."""
 ATTACK_S = 0.06
 """How long after its start a note still counts as attacked: until its pitch has come to stand."""
 
@@ -94,6 +97,7 @@ class Take:
     Marks stay when a new pass begins, as `old`, until the pass replaces them.
 
     Attributes:
+        notes: the last ones that were played without a drill, the newest first.
         history: the pitch of the pass in hand.
         window: what the trace shows, as its first beat and the beats in a third of it; None where
             it follows the position.
@@ -119,6 +123,7 @@ class Take:
         self.saved: str | None = None
         self.trail: deque[Point] = deque(maxlen=TRAIL)
         self.history = History()
+        self.notes: tuple[HeardNote, ...] = ()
         self.window: tuple[float, float] | None = None
         self.sound: str | None = None
         self.heard = 0
@@ -230,6 +235,8 @@ class Take:
         match event:
             case Heard(reading):
                 self._hear(reading)
+            case Noted(note):
+                self.notes = (note, *self.notes[: NOTES - 1])
             case Marked(mark):
                 self.marks = {**self.marks, mark.step.index: mark}
                 self.old -= {mark.step.index}

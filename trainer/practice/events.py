@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from trainer.drill import Clock
-from trainer.ear import Reading
+from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 
 
@@ -43,6 +43,13 @@ class Heard:
     """A reading."""
 
     reading: Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """A note is over that was played without a drill; its path is left out."""
+
+    note: HeardNote
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,4 +121,6 @@ class Finished:
     sound: str | None = None
 
 
-Event = Started | Beat | Heard | Marked | Ended | Paused | Resumed | Notice | Failed | Finished
+Event = (
+    Started | Beat | Heard | Noted | Marked | Ended | Paused | Resumed | Notice | Failed | Finished
+)

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import datetime
 
 from trainer.drill import Clock, Drill
-from trainer.ear import Ear, listen, notes
+from trainer.ear import Ear, NoteTracker, listen, notes
 from trainer.marking import StartError, find_start
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
@@ -19,6 +20,7 @@ from trainer.practice.events import (
     Failed,
     Finished,
     Heard,
+    Noted,
     Notice,
     Paused,
     Resumed,
@@ -112,6 +114,7 @@ class _Take:
             count_in=plan.count_in,
         )
         ear, hush = Ear(source.rate, plan.harp), Hush()
+        tracker = NoteTracker(plan.harp) if plan.drill is None else None
         file = self._memory.sound_file()
         if file is not None:
             own = isinstance(source, Microphone)
@@ -133,6 +136,8 @@ class _Take:
                 if plan.drill is not None and not conductor.running:
                     yield from self._next_pass(plan.drill)
                 yield from conductor.feed(reading)
+                for note in tracker.feed(reading) if tracker is not None else ():
+                    yield Noted(replace(note, path=()))
                 if isinstance(source, Microphone) and (notice := hush.hear(reading)):
                     yield notice
             if self._stopping() or (plan.drill is not None and not conductor.running):

@@ -90,7 +90,7 @@ def note_line(note: HeardNote) -> str:
         f"{note.start / note.rate:7.3f} {note.end / note.rate:7.3f}  {tab:<7} {note.hz:7.1f}  "
         f"{cents_in_words(note.cents):<8} {holes}{leak}"
     )
-    moves = list(_moves(note.motion))
+    moves = list(moves_of(note.motion))
     if note.tremolo is not None:
         moves.append(f"tremolo {note.tremolo.hz:.1f} Hz ±{note.tremolo.depth:.1f} dB")
     margin = " " * 17
@@ -104,7 +104,7 @@ def note_line(note: HeardNote) -> str:
     )
 
 
-def _moves(motion: Motion) -> Iterator[str]:
+def moves_of(motion: Motion) -> Iterator[str]:
     """What a note's pitch does, in words, in the order in which it happens."""
     scoop, settle = motion.scoop_cents or 0.0, motion.settle_ms or 0.0
     if abs(scoop) >= SCOOP_CENTS and settle >= SCOOP_MS:

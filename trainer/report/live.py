@@ -10,11 +10,13 @@ from trainer.practice import (
     Finished,
     Heard,
     Marked,
+    Noted,
     Notice,
     Paused,
     Resumed,
     Started,
 )
+from trainer.report.heard import note_line
 from trainer.report.result import mark_line, result_text
 
 
@@ -36,6 +38,8 @@ class Lines:
         match event:
             case Heard():
                 return []
+            case Noted(note):
+                return note_line(note).splitlines()
             case Beat(number):
                 return self._count(number)
             case Marked(mark):

@@ -1,4 +1,4 @@
-"""Listen: no drill; what am I playing, how far off, and how clean?"""
+"""Listen: no drill; what am I playing, how far off, how clean, and how steady?"""
 
 from __future__ import annotations
 
@@ -11,12 +11,14 @@ from textual.widgets import Footer
 
 from trainer.app.screens.live import LiveScreen
 from trainer.app.session import Session
-from trainer.app.take import Take
+from trainer.app.take import Phase, Take
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head import Head, HeadState
+from trainer.app.widgets.notes import Notes, NotesState
 from trainer.app.widgets.status import Status, StatusState
+from trainer.app.widgets.target import Target, TargetState
 from trainer.app.widgets.trace import Trace
-from trainer.practice import Plan
+from trainer.practice import Plan, Tone
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 
@@ -36,14 +38,22 @@ class ListenScreen(LiveScreen):
 
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "play", "listen on or off"),
+        Binding("d", "tone", "tone"),
+        Binding("up", "target(1)", "which tone", key_display="↑↓"),
+        Binding("down", "target(-1)", "tone below", show=False),
+        Binding("o", "octave", "octave", show=False),
         Binding("escape,i", "leave", "back to the drill", key_display="esc"),
     ]
 
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._before = session.plan
+        self._chosen = False
+        self._tone = TargetState(session.plan.harp)
         self._head = Head(id="head")
         self._trace = Trace(id="trace")
+        self._notes = Notes(id="notes")
+        self._target = Target(id="target")
         self._dials = Dials()
         self._status = Status(id="status")
 
@@ -52,6 +62,8 @@ class ListenScreen(LiveScreen):
         yield self._head
         yield self._trace
         yield from self._dials.widgets
+        yield self._notes
+        yield self._target
         yield self._status
         yield Footer(compact=True, show_command_palette=False)
 
@@ -68,6 +80,12 @@ class ListenScreen(LiveScreen):
         self._head.show(HeadState.of(take))
         self._trace.show(take)
         self._dials.show(take)
+        self._notes.show(NotesState.of(take))
+        if not self._chosen and not self._tone.sounds and take.notes:
+            self._tone = replace(self._tone, tab=take.notes[0].tab)
+        if self._tone.sounds and not take.running:
+            self._tone = replace(self._tone, sounds=False)
+        self._target.show(self._tone)
         self._status.show(StatusState.of(take))
 
     def hurry(self, take: Take) -> None:
@@ -82,6 +100,31 @@ class ListenScreen(LiveScreen):
         else:
             self.session.start(listening(self._before))
         self.show(self.session.take)
+
+    def action_tone(self) -> None:
+        """Let the tone be heard, or end it."""
+        tone = self._tone
+        if tone.sounds:
+            self._sound(replace(tone, sounds=False))
+        elif self.session.take.phase is not Phase.LISTENING:
+            self._sound(replace(tone, trouble="the tone sounds while it listens; press space"))
+        else:
+            self._sound(replace(tone, tab=tone.tab or tone.moved(0), sounds=True, trouble=""))
+
+    def action_target(self, by: int) -> None:
+        """Another note of the harp for the tone."""
+        self._chosen = True
+        self._sound(replace(self._tone, tab=self._tone.moved(by), trouble=""))
+
+    def action_octave(self) -> None:
+        """The tone an octave lower, as a drone, or where it is."""
+        self._sound(replace(self._tone, octave=1 - self._tone.octave, trouble=""))
+
+    def _sound(self, tone: TargetState) -> None:
+        if tone.sounds or self._tone.sounds:
+            self.session.ask(Tone(tone.hz if tone.sounds else None))
+        self._tone = tone
+        self._target.show(tone)
 
     def action_leave(self) -> None:
         """Back to the drill as it was."""
