@@ -21,6 +21,7 @@ from textual.pilot import Pilot
 from trainer.app import alone, picture
 from trainer.app import evening as demo
 from trainer.app.app import TrainerApp
+from trainer.app.day import DayView
 from trainer.app.screens import progress
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.progress import ProgressScreen
@@ -58,6 +59,7 @@ DAY = DaySet(
     ),
     {"slack-tide": (88.0, 96.0)},
 )
+RECENT = {"slack-tide": (71.0, 80.0, 94.0, 88.0, 96.0), "mole-lights": (55.0, 62.0, 71.0)}
 
 
 class Puppet:
@@ -141,7 +143,7 @@ async def walk(
     await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
     await look("shelf")
     await pilot.press("escape")
-    app.push_screen(TodayScreen(lambda: DAY))
+    app.push_screen(TodayScreen(lambda: DayView(DAY, RECENT)))
     await until(pilot, lambda: "to play" in text(pilot))
     await look("today")
     await pilot.press("escape")

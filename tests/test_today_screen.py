@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from textual.widgets import OptionList, Static
 from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.app.shapes import spark
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.journal import HarpTag, Journal, TakeRecord
@@ -86,7 +88,8 @@ def test_what_was_played_is_ticked_off_and_the_next_is_pointed_at(tmp_path: Path
         app = app_on(path, (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await until_read(app, pilot)
-            first = screen._day.entries[0]  # type: ignore[union-attr]
+            assert screen._view is not None
+            first = screen._view.day.entries[0]
             with Journal(path) as journal:
                 journal.add(*(take_of(first.drill, 90.0 + i) for i in range(first.passes)))
             await pilot.press("escape")
@@ -96,6 +99,7 @@ def test_what_was_played_is_ticked_off_and_the_next_is_pointed_at(tmp_path: Path
             assert "✓" in str(drills.get_option_at_index(0).prompt)
             assert drills.highlighted == 1
             assert "so far" in str(screen.query_one("#day", Static).visual)
+            assert re.search("[▁-█]", str(drills.get_option_at_index(0).prompt))
 
     asyncio.run(scene())
 
@@ -117,3 +121,22 @@ def test_a_journal_that_cannot_be_read_is_told(tmp_path: Path) -> None:
             assert isinstance(app.screen, PracticeScreen)
 
     asyncio.run(scene())
+
+
+def test_one_key_starts_the_entry(tmp_path: Path) -> None:
+    async def scene() -> None:
+        app = app_on(tmp_path / "journal.sqlite", (80, 24))
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = await until_read(app, pilot)
+            assert "C harp in hand" in str(screen.query_one("#day", Static).visual)
+            assert "minutes" in str(screen.query_one("#day", Static).visual)
+            await pilot.press("space")
+            await pilot.pause()
+            assert isinstance(app.screen, PracticeScreen)
+            assert app.session.busy
+
+    asyncio.run(scene())
+
+
+def test_marks_are_bars_from_the_lowest_to_the_highest() -> None:
+    assert spark((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"

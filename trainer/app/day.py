@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from trainer.drill import Drill, Shelf
@@ -11,8 +12,24 @@ from trainer.journal.day import DaySet, set_for
 from trainer.practice import Plan
 from trainer.settings import load_settings
 
+RECENT = 8
+"""Last takes of a drill that are shown."""
 
-def day_set(plan: Plan, shelf: Sequence[Drill]) -> DaySet:
+
+@dataclass(frozen=True, slots=True)
+class DayView:
+    """What the screen shows of a day.
+
+    Attributes:
+        day: the set.
+        recent: scores of the last whole takes of each of its drills, the oldest first.
+    """
+
+    day: DaySet
+    recent: Mapping[str, tuple[float, ...]]
+
+
+def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
     """The set of the player's day, as far as it has been played.
 
     Args:
@@ -28,4 +45,11 @@ def day_set(plan: Plan, shelf: Sequence[Drill]) -> DaySet:
         drills, today = Shelf(tuple(shelf), ()), date.today()
         made = journal.day(player, today)  # perhaps for other minutes, by the command
         minutes = made[0] if made else settings.practice.minutes
-        return set_for(journal, player, today, minutes, drills)
+        day = set_for(journal, player, today, minutes, drills)
+        recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
+    return DayView(day, recent)
+
+
+def _scores(journal: Journal, player: str, drill: str) -> tuple[float, ...]:
+    takes = journal.takes(player=player, drill=drill, steps=False)
+    return tuple(take.score for take in takes if take.whole)[-RECENT:]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trainer.marking import Mark
@@ -30,6 +31,8 @@ GRADES = (
     Grade("◐", "nearly", "now", 60.0),
     Grade("○", "not yet", "sharp", 0.0),
 )
+SPARKS = "▁▂▃▄▅▆▇█"
+"""Scores from 0 to 100, as bars of an eighth to eight."""
 OLD_SHAPE = "·"
 """Instead of its shape before a mark from an earlier pass."""
 MISS = Grade("×", "not played", "wrong", 0.0)
@@ -38,6 +41,12 @@ MISS = Grade("×", "not played", "wrong", 0.0)
 def grade(score: float) -> Grade:
     """The grade of a score, 0 to 100."""
     return next(grade for grade in GRADES if score >= grade.least)
+
+
+def spark(scores: Sequence[float]) -> str:
+    """Scores, 0 to 100, as a row of bars, the oldest first."""
+    top = len(SPARKS) - 1
+    return "".join(SPARKS[min(top, int(score / 100.0 * len(SPARKS)))] for score in scores)
 
 
 def grade_of(mark: Mark) -> Grade:

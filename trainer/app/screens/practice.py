@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
-from trainer.app.day import day_set
+from trainer.app.day import day_view
 from trainer.app.screens.harps import HarpChoice, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
@@ -230,11 +230,13 @@ class PracticeScreen(LiveScreen):
     def action_today(self) -> None:
         """The day's set."""
         plan = self.session.plan
-        self.app.push_screen(TodayScreen(lambda: day_set(plan, self._shelf)), self._open_entry)
+        today = TodayScreen(lambda: day_view(plan, self._shelf), plan.harp_name or plan.harp.name)
+        self.app.push_screen(today, self._open_entry)
 
-    def _open_entry(self, entry: DayEntry | None) -> None:
-        if entry is None:
+    def _open_entry(self, chosen: tuple[DayEntry, bool] | None) -> None:
+        if chosen is None:
             return
+        entry, start = chosen
         self._in_day = True
         drill = next((one for one in self._shelf if one.name == entry.drill), None)
         if drill is None:
@@ -258,6 +260,8 @@ class PracticeScreen(LiveScreen):
                 climb=None,
             )
         )
+        if start:
+            self.action_again()
 
     def action_listen(self) -> None:
         """Listen without a drill; the plan comes back afterwards."""

@@ -14,6 +14,8 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from trainer.app.day import RECENT, DayView
+from trainer.app.shapes import spark
 from trainer.app.theme import PENS
 from trainer.journal.day import DaySet
 from trainer.journal.entry import DayEntry, whole
@@ -22,8 +24,11 @@ from trainer.music import TrainerError
 TITLE_CELLS = 36
 
 
-def line(entry: DayEntry, day: DaySet, chosen: bool = False) -> Content:
-    """An entry in a line: whether it is done, its title, what it is for, its best mark today."""
+def line(entry: DayEntry, view: DayView, chosen: bool = False) -> Content:
+    """An entry in a line: whether it is done, its title, what it is for, its last marks and its
+    best one today."""
+    day = view.day
+    last = spark(view.recent.get(entry.drill, ()))
     done = day.is_done(entry)
     pointer = ("▶ ", PENS["now"].color) if chosen else "  "
     state = ("✓ ", PENS["good"].color) if done else "○ "
@@ -32,12 +37,17 @@ def line(entry: DayEntry, day: DaySet, chosen: bool = False) -> Content:
     title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
     quiet = PENS["quiet"].color
     return Content.assemble(
-        pointer, state, (title, "" if done else "bold"), (f"{entry.reason.value:<8}", quiet), mark
+        pointer,
+        state,
+        (title, "" if done else "bold"),
+        (f"{entry.reason.value:<8}", quiet),
+        (f"{last:>{RECENT}} ", quiet),
+        mark,
     )
 
 
-def head(day: DaySet) -> str:
-    """The day, how much is left of it, and how it went so far."""
+def head(day: DaySet, harp: str) -> str:
+    """The day, how much is left of it, how it went so far, and the harp in hand."""
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
     todo = (
@@ -49,7 +59,7 @@ def head(day: DaySet) -> str:
     moved = day.moved
     if moved is not None and abs(moved) >= 0.5:
         score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than the last times"
-    return f"Today: {todo}{score}"
+    return f"Today: {todo}{score}; {harp} harp in hand"
 
 
 def why(entry: DayEntry) -> Content:
@@ -60,21 +70,24 @@ def why(entry: DayEntry) -> Content:
     return Content.assemble(entry.why, "\n", (how, PENS["quiet"].color))
 
 
-class TodayScreen(Screen[DayEntry | None]):
-    """The day's set. Gives the entry that is chosen.
+class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
+    """The day's set. Gives the entry that is chosen, and whether to begin at once.
 
     Args:
         load: makes the set; called in a thread of its own, because it reads the journal.
+        harp: what the player calls the harp in hand.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "go(True)", "start it"),
+        Binding("enter", "go(False)", "open it", key_display="enter"),
         Binding("escape,t", "dismiss(None)", "back", key_display="esc"),
     ]
 
-    def __init__(self, load: Callable[[], DaySet]) -> None:
+    def __init__(self, load: Callable[[], DayView], harp: str = "C") -> None:
         super().__init__()
-        self._load = load
-        self._day: DaySet | None = None
+        self._load, self._harp = load, harp
+        self._view: DayView | None = None
         self._place = 0
 
     def compose(self) -> ComposeResult:
@@ -91,7 +104,7 @@ class TodayScreen(Screen[DayEntry | None]):
     @work(thread=True, exclusive=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found: DaySet | str
+        found: DayView | str
         try:
             found = self._load()
         except TrainerError as error:
@@ -99,37 +112,41 @@ class TodayScreen(Screen[DayEntry | None]):
         if not worker.is_cancelled:
             self.app.call_from_thread(self._show, found)
 
-    def _show(self, found: DaySet | str) -> None:
+    def _show(self, found: DayView | str) -> None:
         if isinstance(found, str):
             self.query_one("#day", Static).update("Today")
             self.query_one("#preview", Static).update(found)
             return
-        self._day = found
-        self.query_one("#day", Static).update(head(found))
+        self._view, day = found, found.day
+        self.query_one("#day", Static).update(head(day, self._harp))
         drills = self.query_one(OptionList)
         drills.clear_options()
-        for place, entry in enumerate(found.entries):
+        for place, entry in enumerate(day.entries):
             drills.add_option(Option(line(entry, found), id=str(place)))
-        left = [i for i, entry in enumerate(found.entries) if not found.is_done(entry)]
-        if found.entries:
+        left = [i for i, entry in enumerate(day.entries) if not day.is_done(entry)]
+        if day.entries:
             self._place = left[0] if left else 0
             drills.highlighted = self._place
             drills.focus()
-        if found.unsaved:
-            self.notify(found.unsaved, severity="warning")
+        if day.unsaved:
+            self.notify(day.unsaved, severity="warning")
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Point at the entry and say why it is there."""
-        if self._day is None:
+        if self._view is None:
             return
         place, drills = int(event.option_id or 0), event.option_list
-        entries = self._day.entries
-        drills.replace_option_prompt(str(self._place), line(entries[self._place], self._day))
-        drills.replace_option_prompt(str(place), line(entries[place], self._day, chosen=True))
+        entries = self._view.day.entries
+        drills.replace_option_prompt(str(self._place), line(entries[self._place], self._view))
+        drills.replace_option_prompt(str(place), line(entries[place], self._view, chosen=True))
         self._place = place
         self.query_one("#preview", Static).update(why(entries[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the entry's drill."""
-        if self._day is not None:
-            self.dismiss(self._day.entries[int(event.option_id or 0)])
+        self.action_go(False)
+
+    def action_go(self, start: bool) -> None:
+        """Open the drill of the chosen entry, and perhaps begin with the count-in."""
+        if self._view is not None and self._view.day.entries:
+            self.dismiss((self._view.day.entries[self._place], start))
