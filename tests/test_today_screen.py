@@ -128,7 +128,7 @@ def test_one_key_starts_the_entry(tmp_path: Path) -> None:
         app = app_on(tmp_path / "journal.sqlite", (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await until_read(app, pilot)
-            assert "C harp in hand" in str(screen.query_one("#day", Static).visual)
+            assert "C harp:" in str(screen.query_one("#day", Static).visual)
             assert "minutes" in str(screen.query_one("#day", Static).visual)
             await pilot.press("space")
             await pilot.pause()

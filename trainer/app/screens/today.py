@@ -58,8 +58,8 @@ def head(day: DaySet, harp: str) -> str:
     score = "" if day.score is None else f"; {whole(day.score)} so far"
     moved = day.moved
     if moved is not None and abs(moved) >= 0.5:
-        score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than the last times"
-    return f"Today: {todo}{score}; {harp} harp in hand"
+        score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than before"
+    return f"Today, {harp} harp: {todo}{score}"
 
 
 def why(entry: DayEntry) -> Content:
