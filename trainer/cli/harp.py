@@ -8,13 +8,9 @@ from __future__ import annotations
 import difflib
 import json
 import shutil
-import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import UTC, date, datetime
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -35,7 +31,7 @@ from trainer.cli.options import (
     settings,
     write_json,
 )
-from trainer.cli.quiet import quiet_libraries
+from trainer.cli.quiet import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
@@ -240,8 +236,8 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
     guided = isinstance(plan.source, MicrophoneSpec)
     now = live and sys.stdout.isatty()
     found, failed = Measured((), ()), None
-    with _interrupts() as stopped, quiet_libraries():
-        for event in measuring(plan, attacks, lambda: bool(stopped)):
+    with interrupts() as stopping, quiet_libraries():
+        for event in measuring(plan, attacks, stopping):
             if isinstance(event, Measured):
                 found = event
             elif isinstance(event, Failed):
@@ -263,21 +259,6 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
             raise typer.Exit(Exit.FAILED)
         raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
     return found
-
-
-@contextmanager
-def _interrupts() -> Iterator[list[int]]:
-    """Ctrl-C ends no program in here, but is noted in the list."""
-    noted: list[int] = []
-
-    def note(number: int, frame: FrameType | None) -> None:
-        noted.append(number)
-
-    before = signal.signal(signal.SIGINT, note)
-    try:
-        yield noted
-    finally:
-        signal.signal(signal.SIGINT, before)
 
 
 @app.command("list")

@@ -10,7 +10,7 @@ A harp may be off as a whole. Which reed sounds is judged by where those known s
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from statistics import median
 
@@ -139,13 +139,18 @@ MeasureEvent = Asked | Sounding | Attack | Again | Measured
 class Measuring:
     """One measuring of a harp."""
 
-    def __init__(self, harp: Harp, attacks: int = ATTACKS) -> None:
+    def __init__(
+        self, harp: Harp, attacks: int = ATTACKS, known: Collection[Tab] = frozenset()
+    ) -> None:
         """Get ready.
 
         Args:
             harp: key, tuning and temperament of what is measured, without offsets.
             attacks: good notes that are asked for of each reed.
+            known: reeds that were measured before; they are not asked for, and measured anew
+                where they are played.
         """
+        self._before = frozenset(known)
         self._harp = harp
         self._wanted = attacks
         self._tracker = NoteTracker(harp)
@@ -201,6 +206,8 @@ class Measuring:
     def _needed(self, tab: Tab) -> int:
         """How many attacks a reed needs."""
         known = self._attacks[tab]
+        if tab in self._before and not known:
+            return 0
         apart = len(known) > 1 and _range([one.cents for one in known]) > APART_CENTS
         return max(self._wanted, MOST_ATTACKS) if apart else self._wanted
 

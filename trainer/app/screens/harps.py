@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import ClassVar
@@ -19,11 +19,14 @@ from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from trainer.app.screens.choosing import CHOOSING
+from trainer.app.screens.measure import MeasureScreen
+from trainer.app.session import Session
 from trainer.app.theme import PENS
 from trainer.app.widgets.harps import HarpChart, HarpState
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
+from trainer.harp.measured import naturals
 from trainer.journal import Journal, OwnHarp, journal_path
-from trainer.journal.reeds import harp_as_measured, own_harps
+from trainer.journal.reeds import harp_as_measured, own_harps, plain_harp
 from trainer.journal.watch import watch_harp
 from trainer.music import POSITIONS, TrainerError
 from trainer.practice import Plan
@@ -97,6 +100,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
 
     Args:
         plan: what is in hand.
+        session: through whose listener a harp is measured; None for none.
     """
 
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE, "-wide")]  # noqa: RUF012
@@ -128,11 +132,13 @@ class HarpsScreen(Screen[HarpChoice | None]):
         Binding("left", "position(-1)", "position before", show=False),
         Binding("d", "degrees", "degrees"),
         Binding("t", "tuning", "tuning"),
+        Binding("m", "measure", "measure"),
     ]
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, session: Session | None = None) -> None:
         super().__init__()
         self._plan = plan
+        self._session = session
         self._settings: Settings | None = None
         self._own: tuple[OwnHarp, ...] = ()
         self._watched: dict[str, str] = {}
@@ -301,6 +307,31 @@ class HarpsScreen(Screen[HarpChoice | None]):
             self.notify(str(error), severity="error")
             return
         self.dismiss(HarpChoice(harp, line.own.name if line.own else None))
+
+    def action_measure(self) -> None:
+        """Measure the reeds of the harp that is pointed at; what is measured already stays."""
+        line = self._lines[self._chosen]
+        if self._session is None:
+            return
+        try:
+            plain = plain_harp(line.own) if line.own else None
+            harp = plain or _harp(line, self._plan, self._settings, self._tuning)
+        except TrainerError as error:
+            self.notify(str(error), severity="error")
+            return
+        settings = self._settings or load_settings()
+        whole = line.own is not None and len(line.own.reeds) == len(naturals(harp))
+        own = replace(line.own, reeds=()) if whole and line.own else line.own
+        player = self._plan.player or settings.player.name
+        self.app.push_screen(
+            MeasureScreen(self._session, harp, own, player, self._file()), self._measured
+        )
+
+    def _measured(self, name: str | None) -> None:
+        """Show the harp as it is now."""
+        if name is not None:
+            self._chosen = f"own:{name}"
+            self._read()
 
     def action_position(self, steps: int) -> None:
         """See the harp from the next position, or the one before."""

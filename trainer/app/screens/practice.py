@@ -274,7 +274,7 @@ class PracticeScreen(LiveScreen):
 
     def action_harps(self) -> None:
         """The harps: choose the one in hand, and see its reeds."""
-        self.app.push_screen(HarpsScreen(self.session.plan), self._take_harp)
+        self.app.push_screen(HarpsScreen(self.session.plan, self.session), self._take_harp)
 
     def _take_harp(self, choice: HarpChoice | None) -> None:
         if choice is not None:

@@ -1,0 +1,202 @@
+"""Measure: a harp's reeds, one after another, through the microphone."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from statistics import median
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.content import Content
+from textual.screen import Screen
+from textual.timer import Timer
+from textual.widgets import Footer, Input, Static
+
+from trainer.app.session import Session
+from trainer.app.widgets.measuring import MeasuringBoard, MeasuringState
+from trainer.harp import Harp, HarpError, Tab
+from trainer.journal import HarpTag, Journal, OwnHarp
+from trainer.journal.reeds import check_name, harp_as_measured
+from trainer.music import TrainerError
+from trainer.practice import Event, Failed, Finished, Heard, Plan, Started
+from trainer.practice.measure import Again, Asked, Attack, Measured, Measuring, Sounding
+from trainer.report.harps import BREATHE, measure_line, measured_text
+from trainer.sound import MicrophoneSpec
+
+POLL_S = 0.05
+SAID = 6
+"""Lines of what was said that are kept."""
+BUSY = "a take is running; go back and stop it with space, then measure"
+
+
+class MeasureScreen(Screen[str | None]):
+    """Measuring a harp. Gives the name under which it was kept, if it was.
+
+    Args:
+        session: through whose listener it is heard; no take may run.
+        harp: the harp as theory has it.
+        own: what was measured of it before; None for a harp that has no name yet.
+        player: whose it is.
+        journal: where it is kept.
+    """
+
+    DEFAULT_CSS = """
+    MeasureScreen {
+        #name { height: 1; padding: 0; margin: 1 2; border: none; background: $surface; }
+        #board { height: 1fr; margin: 1 1 0 1; }
+        #said { height: 3; padding: 0 2; background: $surface; }
+        &.-measuring #name { display: none; }
+    }
+    """
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape", "leave", "end, and keep what is measured", key_display="esc"),
+    ]
+
+    def __init__(
+        self, session: Session, harp: Harp, own: OwnHarp | None, player: str, journal: Path
+    ) -> None:
+        super().__init__()
+        self._session, self._harp, self._own = session, harp, own
+        self._player, self._journal = player, journal
+        self._called = own.name if own is not None else ""
+        self._measuring: Measuring | None = None
+        self._asking: Timer | None = None
+        self._attacks: dict[Tab, list[float]] = {}
+        self._kept: str | None = None
+        before = frozenset(Tab.parse(reed.tab) for reed in own.reeds) if own else frozenset()
+        self._state = MeasuringState(harp, before=before)
+        self._asked_name = Input(
+            placeholder="what do you call this harp? such as: old C", id="name"
+        )
+        self._asked_name.cursor_blink = False  # it would wake an idle screen twice a second
+        self._board = MeasuringBoard(id="board")
+        self._said = Static(id="said")
+
+    def compose(self) -> ComposeResult:
+        """The name, how far it is, and what is the matter."""
+        yield Static(id="what", classes="title")
+        yield self._asked_name
+        yield self._board
+        yield self._said
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Begin at once with a harp that has a name."""
+        self._board.show(self._state)
+        if self._called:
+            self._begin()
+        else:
+            self.query_one("#what", Static).update(Content(f"Measure a {self._harp.name} harp"))
+            self._tell(f"Give it a name that says which one it is. {BREATHE}")
+            self._asked_name.focus()
+
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Begin under that name."""
+        try:
+            self._called = check_name(event.value)
+        except HarpError as error:
+            self._tell(f"× {error}")
+            return
+        self._begin()
+
+    def _begin(self) -> None:
+        title = f"Measuring '{self._called}', a {self._harp.name} harp"
+        self.query_one("#what", Static).update(Content(title))
+        self.add_class("-measuring")
+        self.set_focus(None)
+        if self._session.busy:
+            self._tell(f"× {BUSY}")
+            return
+        source = self._session.plan.source
+        spec = source if isinstance(source, MicrophoneSpec) else MicrophoneSpec()
+        try:
+            self._session.listener.begin(Plan(self._harp, replace(spec, clicks=False)))
+        except TrainerError as error:
+            self._tell(f"× {error}")
+            return
+        self._measuring = Measuring(self._harp, known=self._state.before)
+        self._tell(f"Play another hole to measure that one first, or anew. {BREATHE}")
+        self._asking = self.set_interval(POLL_S, self._listen)
+
+    def _listen(self) -> None:
+        """Take in what is heard."""
+        measuring = self._measuring
+        assert measuring is not None
+        for event in self._session.listener.poll():
+            if isinstance(event, Heard):
+                for told in measuring.feed(event.reading):
+                    self._take(told)
+            elif isinstance(event, Finished):
+                for told in measuring.finish():
+                    self._take(told)
+                self._over()
+            else:
+                self._take(event)
+        if measuring.done:
+            self._session.listener.stop()
+        self._board.show(self._state)
+
+    def _take(self, event: Event | Asked | Sounding | Attack | Again | Measured) -> None:
+        """Show one thing that happened."""
+        match event:
+            case Started():
+                first = None if self._measuring is None else self._measuring.ask()
+                self._state = replace(self._state, asked=first)
+            case Asked():
+                self._state = replace(self._state, asked=event, sounding=None)
+            case Sounding():
+                self._state = replace(self._state, sounding=event)
+            case Attack(tab=tab, cents=cents):
+                self._attacks.setdefault(tab, []).append(cents)
+                off = {**self._state.cents, tab: median(self._attacks[tab])}
+                self._state = replace(self._state, cents=off, sounding=None)
+            case Measured():
+                self._keep(event)
+            case Failed(sentence):
+                self._tell(f"× {sentence}")
+        line = measure_line(event, self._harp) if isinstance(event, Attack | Again) else None
+        if line is not None:
+            said = (line.strip(), *self._state.said[: SAID - 1])
+            self._state = replace(self._state, said=said, sounding=None)
+
+    def _keep(self, measured: Measured) -> None:
+        """Keep what was measured, with what was known before."""
+        if not measured.reeds:
+            return
+        own = OwnHarp(
+            self._player,
+            self._called,
+            HarpTag.of(self._harp, self._called),
+            datetime.now(UTC),
+            measured.reeds,
+        )
+        try:
+            harp_as_measured(own)
+            with Journal(self._journal) as journal:
+                journal.keep_harp(own)
+        except TrainerError as error:
+            self._tell(f"× {error}")
+            return
+        self._kept = self._called
+        missing = tuple(tab for tab in measured.missing if tab not in self._state.before)
+        self._tell(f"✓ {measured_text(replace(measured, missing=missing))}")
+
+    def _over(self) -> None:
+        """All is still now; the figures stay to be looked at."""
+        if self._asking is not None:
+            self._asking.stop()
+            self._asking = None
+        self._state = replace(self._state, asked=None, sounding=None)
+
+    def action_leave(self) -> None:
+        """End it, and keep what is measured; or go back."""
+        if self._asking is not None:
+            self._session.listener.stop()
+        else:
+            self.dismiss(self._kept)
+
+    def _tell(self, words: str) -> None:
+        self._said.update(Content(words))
