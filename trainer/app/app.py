@@ -38,6 +38,7 @@ class TrainerApp(App[None]):
         plan: what is to be played first; without a drill, the app only listens.
         autostart: whether to begin at once.
         today: whether the day's set comes first.
+        guide: whether the first-run guide comes before all.
         theme: which of :data:`trainer.app.theme.THEMES`.
         motion: ``full``, or ``reduced``: nothing glides, and the needle goes in whole cents.
 
@@ -62,6 +63,7 @@ class TrainerApp(App[None]):
         plan: Plan,
         autostart: bool = False,
         today: bool = False,
+        guide: bool = False,
         theme: str = "dark",
         motion: str = "full",
     ) -> None:
@@ -73,6 +75,7 @@ class TrainerApp(App[None]):
         self._shelf = shelf
         self._autostart = autostart
         self._today = today
+        self._guide = guide
         self._clock: Timer | None = None
         self._painted = 0.0
 
@@ -85,7 +88,9 @@ class TrainerApp(App[None]):
         else:
             practice = PracticeScreen(self.session, self._shelf)
             self.push_screen(practice)
-            if self._today:
+            if self._guide:
+                self.call_after_refresh(practice.action_guide)
+            elif self._today:
                 self.call_after_refresh(practice.action_today)
             if self._autostart:
                 self.session.start(plan)

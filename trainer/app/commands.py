@@ -21,6 +21,7 @@ ACTIONS = {
     "g": "progress",
     "h": "harps",
     ",": "settings",
+    "m": "guide",
     "?": "app.help",
     "q": "app.quit",
 }

@@ -6,12 +6,16 @@ from trainer.practice import Plan
 
 
 def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> None:
-    """Open the app on a plan, or on the day's set, and stay until the player leaves."""
+    """Open the app on a plan, or on the day's set, and stay until the player leaves.
+
+    Before the day's set, somebody who has no settings yet is guided to a microphone that works.
+    """
     from trainer.drill import read_shelf
     from trainer.practice import Listener
-    from trainer.settings import load_settings
+    from trainer.settings import find_settings
 
-    look = load_settings().screen
+    found = find_settings()
+    look = found.settings.screen
 
     # The listener's process must be started before the app takes over the terminal.
     listener = Listener()
@@ -28,6 +32,7 @@ def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> 
             plan,
             autostart=autostart,
             today=today,
+            guide=today and not found.file.exists(),
             theme=wearable(look.theme),
             motion=look.motion,
         ).run()

@@ -28,6 +28,7 @@ KEYS = (
     ("i", "listen without a drill"),
     ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
     ("h", "harps: the one in hand, its chart, and which reeds are off"),
+    ("m", "microphone: choose one and see that it works"),
     (",", "settings: see and change all of them"),
     ("ctrl p", "find any of these by typing its words"),
     ("?", "this page"),

@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
 from trainer.app.day import day_view
+from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpChoice, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import NOTICE_S, LiveScreen
@@ -73,6 +74,7 @@ class PracticeScreen(LiveScreen):
         Binding("g", "progress", "progress", show=False),
         Binding("h", "harps", "harps", show=False),
         Binding("comma", "settings", "settings", show=False),
+        Binding("m", "guide", "microphone", show=False),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
@@ -280,6 +282,10 @@ class PracticeScreen(LiveScreen):
         if choice is not None:
             plan = self.session.plan
             self._change(replace(plan, harp=choice.harp, harp_name=choice.name))
+
+    def action_guide(self) -> None:
+        """The first-run guide: the microphone, the harp in hand, one note."""
+        self.app.push_screen(GuideScreen(self.session))
 
     def action_settings(self) -> None:
         """The settings."""
