@@ -83,7 +83,7 @@ def test_it_ends_with_a_note_and_keeps_what_was_chosen(
         assert isinstance(pilot.app.screen, GuideScreen), "nothing was heard yet"
         shown = await feed(pilot, puppet, note("-4", 0.3, 2.0))
         assert "hold it" in shown
-        shown = await feed(pilot, puppet, note("-4", 0.3, 2.3))
+        shown = await feed(pilot, puppet, note("-4", 0.6, 2.3))
         assert "the microphone works" in " ".join(shown.split())
         await press(pilot, "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
