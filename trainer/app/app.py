@@ -52,8 +52,15 @@ class TrainerApp(App[None]):
     COMMAND_PALETTE_BINDING = "ctrl+p"
     VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("question_mark", "help", "help", key_display="?"),
-        Binding("q", "quit", "quit"),
+        Binding("question_mark", "help", "help", key_display="?", tooltip="this page"),
+        Binding("q", "quit", "quit", tooltip="quit"),
+        Binding(
+            "ctrl+p",
+            "command_palette",
+            "find",
+            show=False,
+            tooltip="find any of these by typing its words",
+        ),
     ]
 
     def __init__(
@@ -116,7 +123,7 @@ class TrainerApp(App[None]):
     def action_help(self) -> None:
         """The keys and the words."""
         if not isinstance(self.screen, HelpScreen):
-            self.push_screen(HelpScreen())
+            self.push_screen(HelpScreen(self.screen))
 
     def _wake(self) -> None:
         if self._clock is not None:

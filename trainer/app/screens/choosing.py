@@ -5,11 +5,11 @@ from __future__ import annotations
 from textual.binding import Binding
 
 CHOOSING = (
-    Binding("up", "choose('cursor_up')", "choose", key_display="↑↓"),
-    Binding("down", "choose('cursor_down')", "next", show=False),
-    Binding("pageup", "choose('page_up')", "page up", show=False),
-    Binding("pagedown", "choose('page_down')", "page down", show=False),
-    Binding("home", "choose('first')", "first", show=False),
-    Binding("end", "choose('last')", "last", show=False),
+    Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", tooltip="the line above"),
+    Binding("down", "choose('cursor_down')", "next", show=False, tooltip="the line below"),
+    Binding("pageup", "choose('page_up')", "page up", show=False, tooltip="a page up"),
+    Binding("pagedown", "choose('page_down')", "page down", show=False, tooltip="a page down"),
+    Binding("home", "choose('first')", "first", show=False, tooltip="the first line"),
+    Binding("end", "choose('last')", "last", show=False, tooltip="the last line"),
 )
 """For screens with an ``action_choose`` that hands them to their list."""

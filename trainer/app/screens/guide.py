@@ -46,14 +46,23 @@ class GuideScreen(LiveScreen):
     GuideScreen #board { height: 1fr; margin: 1 1 0 1; }
     GuideScreen #said { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
     """
+    ABOUT: ClassVar[str] = "A microphone that works, the harp in hand, and one note that was heard."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("up", "choose(-1)", "choose", key_display="↑↓"),
-        Binding("down", "choose(1)", "next", show=False),
-        Binding("left", "key(-1)", "key of the harp", key_display="←→"),
-        Binding("right", "key(1)", "next key", show=False),
-        Binding("enter", "go_on", "go on"),
-        Binding("t", "tone", "test tone"),
-        Binding("escape", "leave", "leave it", key_display="esc"),
+        Binding("up", "choose(-1)", "choose", key_display="↑↓", tooltip="the input above"),
+        Binding("down", "choose(1)", "next", show=False, tooltip="the input below"),
+        Binding(
+            "left",
+            "key(-1)",
+            "key of the harp",
+            key_display="←→",
+            tooltip="a harp a half step lower",
+        ),
+        Binding("right", "key(1)", "next key", show=False, tooltip="a harp a half step higher"),
+        Binding("enter", "go_on", "go on", tooltip="go on, and keep what was chosen at the end"),
+        Binding("t", "tone", "test tone", tooltip="a test tone, or an end of it"),
+        Binding(
+            "escape", "leave", "leave it", key_display="esc", tooltip="leave the guide as it is"
+        ),
     ]
 
     def __init__(self, session: Session) -> None:

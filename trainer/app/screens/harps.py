@@ -124,15 +124,34 @@ class HarpsScreen(Screen[HarpChoice | None]):
         &.-wide #chart { margin: 1 2; }
     }
     """
+    ABOUT: ClassVar[str] = "Your harps: what each can play, how it is tuned, and which reeds wear."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,h", "dismiss(None)", "back", key_display="esc"),
+        Binding(
+            "escape,h",
+            "dismiss(None)",
+            "back",
+            key_display="esc",
+            tooltip="back, with the harp that was in hand",
+        ),
         *CHOOSING,
-        Binding("enter", "take", "take in hand"),
-        Binding("right", "position(1)", "position", key_display="←→"),
-        Binding("left", "position(-1)", "position before", show=False),
-        Binding("d", "degrees", "degrees"),
-        Binding("t", "tuning", "tuning"),
-        Binding("m", "measure", "measure"),
+        Binding("enter", "take", "take in hand", tooltip="take this harp in hand"),
+        Binding(
+            "right",
+            "position(1)",
+            "position",
+            key_display="←→",
+            tooltip="see it from the next position",
+        ),
+        Binding(
+            "left",
+            "position(-1)",
+            "position before",
+            show=False,
+            tooltip="see it from the position before",
+        ),
+        Binding("d", "degrees", "degrees", tooltip="notes by their degree, or by their names"),
+        Binding("t", "tuning", "tuning", tooltip="the next tuning"),
+        Binding("m", "measure", "measure", tooltip="measure its reeds, through the microphone"),
     ]
 
     def __init__(self, plan: Plan, session: Session | None = None) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
@@ -11,29 +11,10 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Footer, Static
 
+from trainer.app.keys import key_lines
 from trainer.app.shapes import GRADES, MISS, OLD_SHAPE
 from trainer.app.theme import PENS
 
-KEYS = (
-    ("space", "start with the count-in, or stop"),
-    ("r", "again from the count-in"),
-    ("k", "pause, and go on with a count-in; b goes a bar back"),
-    ("c", "let the tempo climb in a loop, or not; < > change how far"),
-    ("l", "loop on or off; the running pass is played to its end"),
-    ("↑ ↓  or + -", "tempo up or down; 0 is the drill's own"),
-    ("[ ]", "begin a bar later, end a bar sooner, then the whole again"),
-    ("n p", "next drill of the shelf, drill before"),
-    ("t", "today: the day's set, and why each drill is in it"),
-    ("s", "the shelf: choose a drill"),
-    ("i", "listen without a drill"),
-    ("g", "progress: what is getting better (m what is plotted, enter plot or table)"),
-    ("h", "harps: the one in hand, its chart, and which reeds are off"),
-    ("m", "microphone: choose one and see that it works"),
-    (",", "settings: see and change all of them"),
-    ("ctrl p", "find any of these by typing its words"),
-    ("?", "this page"),
-    ("q", "quit"),
-)
 WORDS = (
     ("4  -4", "blow and draw; ' a half step bent, o overblown or overdrawn"),
     ("▼ flat", "under the note, in cents: a hundredth of a half step"),
@@ -55,8 +36,13 @@ def table(rows: tuple[tuple[str, str], ...]) -> Content:
     return Content("\n").join(lines)
 
 
-def text() -> Content:
-    """The whole page."""
+def text(under: type, everywhere: type) -> Content:
+    """The whole page.
+
+    Args:
+        under: the screen that help is asked on.
+        everywhere: the app, whose keys work on every screen.
+    """
     marks = tuple(
         (grade.shape, f"{grade.word}, from {grade.least:.0f}") for grade in GRADES if grade.least
     )
@@ -65,10 +51,14 @@ def text() -> Content:
         (MISS.shape, MISS.word),
         (OLD_SHAPE, "from the pass before"),
     )
+    about = getattr(under, "ABOUT", "")
     return Content("\n").join(
         [
+            *([Content(f"{about}\n")] if about else []),
             Content.styled("Keys", "bold"),
-            table(KEYS),
+            table(_keys(under)),
+            Content.styled("\nKeys on every screen", "bold"),
+            table(_keys(everywhere)),
             Content.styled("\nMarks", "bold"),
             table(marks + rest),
             Content.styled("\nWords and signs", "bold"),
@@ -82,18 +72,30 @@ def text() -> Content:
     )
 
 
+def _keys(owner: type) -> tuple[tuple[str, str], ...]:
+    return tuple((line.keys, line.words) for line in key_lines(owner))
+
+
 class HelpScreen(Screen[None]):
-    """The keys and the words."""
+    """The keys and the words.
+
+    Args:
+        under: the screen that help is asked on.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,question_mark,space", "dismiss", "back", key_display="esc"),
+        Binding("escape,question_mark,space", "dismiss", "back", key_display="esc", tooltip="back"),
     ]
+
+    def __init__(self, under: Screen[Any]) -> None:
+        super().__init__()
+        self._under = type(under)
 
     def compose(self) -> ComposeResult:
         """The page, to scroll where it does not fit."""
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"):
-            yield Static(text())
+            yield Static(text(self._under, type(self.app)))
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:

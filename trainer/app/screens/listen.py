@@ -36,13 +36,20 @@ class ListenScreen(LiveScreen):
         session: the take and its listener; its plan is restored on leaving.
     """
 
+    ABOUT: ClassVar[str] = "No drill: what you play, how far off, how clean and how steady."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "play", "listen on or off"),
-        Binding("d", "tone", "tone"),
-        Binding("up", "target(1)", "which tone", key_display="↑↓"),
-        Binding("down", "target(-1)", "tone below", show=False),
-        Binding("o", "octave", "octave", show=False),
-        Binding("escape,i", "leave", "back to the drill", key_display="esc"),
+        Binding("space", "play", "listen on or off", tooltip="listen, or stop listening"),
+        Binding("d", "tone", "tone", tooltip="sound the tone of the target, or end it"),
+        Binding(
+            "up", "target(1)", "which tone", key_display="↑↓", tooltip="the target a note higher"
+        ),
+        Binding("down", "target(-1)", "tone below", show=False, tooltip="the target a note lower"),
+        Binding(
+            "o", "octave", "octave", show=False, tooltip="the tone an octave lower, or where it is"
+        ),
+        Binding(
+            "escape,i", "leave", "back to the drill", key_display="esc", tooltip="back to the drill"
+        ),
     ]
 
     def __init__(self, session: Session) -> None:

@@ -51,8 +51,15 @@ class MeasureScreen(Screen[str | None]):
         &.-measuring #name { display: none; }
     }
     """
+    ABOUT: ClassVar[str] = "The reeds of a harp, measured one after another."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave", "end, and keep what is measured", key_display="esc"),
+        Binding(
+            "escape",
+            "leave",
+            "end, and keep what is measured",
+            key_display="esc",
+            tooltip="end it, and keep what is measured; then back",
+        ),
     ]
 
     def __init__(

@@ -52,29 +52,78 @@ class PracticeScreen(LiveScreen):
         shelf: the drills at hand.
     """
 
+    ABOUT: ClassVar[str] = (
+        "Play a drill: the page of tab, the trace of your pitch beside it, and how each step went."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "play", "play"),
-        Binding("l", "loop", "loop"),
-        Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓"),
-        Binding("down,minus", "tempo(-1)", "slower", show=False),
-        Binding("0", "own_tempo", "own tempo", show=False),
-        Binding("left_square_bracket", "from_bar", "bars", key_display="[ ]"),
-        Binding("right_square_bracket", "to_bar", "last bar", show=False),
-        Binding("n", "drill(1)", "drill", key_display="n p"),
-        Binding("p", "drill(-1)", "drill before", show=False),
-        Binding("r", "again", "again", show=False),
-        Binding("k", "pause", "pause", show=False),
-        Binding("b", "back", "a bar back", show=False),
-        Binding("c", "climb", "climb", show=False),
-        Binding("less_than_sign", "climb_to(-1)", "climb less", show=False),
-        Binding("greater_than_sign", "climb_to(1)", "climb more", show=False),
-        Binding("t", "today", "today"),
-        Binding("s", "shelf", "shelf"),
-        Binding("i", "listen", "listen", show=False),
-        Binding("g", "progress", "progress", show=False),
-        Binding("h", "harps", "harps", show=False),
-        Binding("comma", "settings", "settings", show=False),
-        Binding("m", "guide", "microphone", show=False),
+        Binding("space", "play", "play", tooltip="start with the count-in, or stop"),
+        Binding(
+            "l", "loop", "loop", tooltip="loop on or off; the running pass is played to its end"
+        ),
+        Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓", tooltip="faster"),
+        Binding("down,minus", "tempo(-1)", "slower", show=False, tooltip="slower"),
+        Binding("0", "own_tempo", "own tempo", show=False, tooltip="the drill's own tempo"),
+        Binding(
+            "left_square_bracket",
+            "from_bar",
+            "bars",
+            key_display="[ ]",
+            tooltip="begin a bar later, and after the last at the first again",
+        ),
+        Binding(
+            "right_square_bracket",
+            "to_bar",
+            "last bar",
+            show=False,
+            tooltip="end a bar sooner, and before the first at the last again",
+        ),
+        Binding("n", "drill(1)", "drill", key_display="n p", tooltip="next drill of the shelf"),
+        Binding("p", "drill(-1)", "drill before", show=False, tooltip="drill before"),
+        Binding("r", "again", "again", show=False, tooltip="again from the count-in"),
+        Binding("k", "pause", "pause", show=False, tooltip="pause, or go on with a count-in"),
+        Binding("b", "back", "a bar back", show=False, tooltip="a bar back, with a count-in"),
+        Binding("c", "climb", "climb", show=False, tooltip="let the tempo climb in a loop, or not"),
+        Binding(
+            "less_than_sign",
+            "climb_to(-1)",
+            "climb less",
+            show=False,
+            tooltip="let it climb less far",
+        ),
+        Binding(
+            "greater_than_sign",
+            "climb_to(1)",
+            "climb more",
+            show=False,
+            tooltip="let it climb further",
+        ),
+        Binding("t", "today", "today", tooltip="today: the day's set, and why each drill is in it"),
+        Binding("s", "shelf", "shelf", tooltip="the shelf: choose a drill"),
+        Binding("i", "listen", "listen", show=False, tooltip="listen without a drill"),
+        Binding(
+            "g", "progress", "progress", show=False, tooltip="progress: what is getting better"
+        ),
+        Binding(
+            "h",
+            "harps",
+            "harps",
+            show=False,
+            tooltip="harps: the one in hand, its chart, and which reeds are off",
+        ),
+        Binding(
+            "comma",
+            "settings",
+            "settings",
+            show=False,
+            tooltip="settings: see and change all of them",
+        ),
+        Binding(
+            "m",
+            "guide",
+            "microphone",
+            show=False,
+            tooltip="microphone: choose one and see that it works",
+        ),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:

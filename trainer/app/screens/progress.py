@@ -83,11 +83,19 @@ class ProgressScreen(Screen[None]):
         &.-message #message { display: block; }
     }
     """
+    ABOUT: ClassVar[str] = "What is getting better, by what you played in the last weeks."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,g", "dismiss(None)", "back", key_display="esc"),
+        Binding("escape,g", "dismiss(None)", "back", key_display="esc", tooltip="back"),
         *CHOOSING,
-        Binding("enter,space", "turn", "plot or table", key_display="enter"),
-        Binding("m", "measure", "off, tune, clean, time"),
+        Binding(
+            "enter,space", "turn", "plot or table", key_display="enter", tooltip="plot or table"
+        ),
+        Binding(
+            "m",
+            "measure",
+            "off, tune, clean, time",
+            tooltip="what is plotted: how far off, in tune, clean, in time",
+        ),
     ]
 
     def __init__(self, journal: Path | None = None, player: str = "") -> None:

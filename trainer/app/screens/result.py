@@ -70,15 +70,28 @@ class ResultScreen(AloudScreen[str | None]):
     """
 
     CAUTION = "a and e let you hear it. Set a moderate level first, above all in headphones."
+    ABOUT: ClassVar[str] = "What a take earned, step by step, with the trace and the sound of each."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,space", "leave(None)", "back", key_display="space"),
-        Binding("r", "leave('again')", "again"),
-        Binding("minus", "leave('slower')", "slower", key_display="-"),
-        Binding("n", "leave('next')", "next"),
-        Binding("o", "turn", "order", key_display="o"),
-        Binding("enter", "trace", "trace", show=False),
-        Binding("a", "hear(False)", "hear"),
-        Binding("e", "hear(True)", "as it should be"),
+        Binding(
+            "escape,space", "leave(None)", "back", key_display="space", tooltip="back to the page"
+        ),
+        Binding("r", "leave('again')", "again", tooltip="play it again"),
+        Binding(
+            "minus", "leave('slower')", "slower", key_display="-", tooltip="play it again, slower"
+        ),
+        Binding("n", "leave('next')", "next", tooltip="the next drill"),
+        Binding(
+            "o", "turn", "order", key_display="o", tooltip="the worst steps first, or all in order"
+        ),
+        Binding(
+            "enter",
+            "trace",
+            "trace",
+            show=False,
+            tooltip="open or close the trace of the chosen step",
+        ),
+        Binding("a", "hear(False)", "hear", tooltip="hear the step as you played it"),
+        Binding("e", "hear(True)", "as it should be", tooltip="hear its bar as it should sound"),
     ]
 
     def __init__(

@@ -93,12 +93,27 @@ class SettingsScreen(Screen[Plan | None]):
         &.-editing #value { display: block; }
     }
     """
+    ABOUT: ClassVar[str] = "All settings, where each comes from, and changing them."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,comma", "leave", "back", key_display="esc"),
+        Binding(
+            "escape,comma",
+            "leave",
+            "back",
+            key_display="esc",
+            tooltip="back; while a value is typed, leave it as it was",
+        ),
         *CHOOSING,
-        Binding("enter", "edit", "change"),
-        Binding("space", "next_choice", "next choice"),
-        Binding("u,delete", "unset", "as usual", key_display="u"),
+        Binding("enter", "edit", "change", tooltip="type another value"),
+        Binding(
+            "space", "next_choice", "next choice", tooltip="the next choice, where there are a few"
+        ),
+        Binding(
+            "u,delete",
+            "unset",
+            "as usual",
+            key_display="u",
+            tooltip="take it out of the file, so that it is as usual",
+        ),
     ]
 
     def __init__(self, plan: Plan) -> None:

@@ -80,15 +80,49 @@ class ShelfScreen(AloudScreen[int | None]):
     }
     """
     CAUTION = "tab lets you hear it. Set a moderate level first, above all in headphones."
+    ABOUT: ClassVar[str] = "All drills. Type to search: a title, a skill, level 3, -4', hole 2."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape", "leave", "back", key_display="esc"),
-        Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", priority=True),
-        Binding("down", "choose('cursor_down')", "next", show=False, priority=True),
-        Binding("pageup", "choose('page_up')", "page up", show=False, priority=True),
-        Binding("pagedown", "choose('page_down')", "page down", show=False, priority=True),
-        Binding("enter", "open", "open", priority=True),
-        Binding("tab", "hear", "hear it, or stop", priority=True),
-        Binding("question_mark", "app.help", "help", key_display="?", priority=True),
+        Binding(
+            "escape",
+            "leave",
+            "back",
+            key_display="esc",
+            tooltip="quiet what is heard, or take the search away, or back",
+        ),
+        Binding(
+            "up",
+            "choose('cursor_up')",
+            "choose",
+            key_display="↑↓",
+            priority=True,
+            tooltip="the drill above",
+        ),
+        Binding(
+            "down",
+            "choose('cursor_down')",
+            "next",
+            show=False,
+            priority=True,
+            tooltip="the drill below",
+        ),
+        Binding(
+            "pageup", "choose('page_up')", "page up", show=False, priority=True, tooltip="a page up"
+        ),
+        Binding(
+            "pagedown",
+            "choose('page_down')",
+            "page down",
+            show=False,
+            priority=True,
+            tooltip="a page down",
+        ),
+        Binding("enter", "open", "open", priority=True, tooltip="open this drill"),
+        Binding(
+            "tab", "hear", "hear it, or stop", priority=True, tooltip="hear it played, or stop that"
+        ),
+        Binding(
+            "question_mark", "app.help", "help", key_display="?", priority=True, tooltip="this page"
+        ),
     ]
 
     def __init__(self, shelf: Sequence[Drill], place: int, session: Session) -> None:

@@ -78,10 +78,11 @@ class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
         harp: what the player calls the harp in hand.
     """
 
+    ABOUT: ClassVar[str] = "The day's set, with the last marks of each drill and why it is there."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "go(True)", "start it"),
-        Binding("enter", "go(False)", "open it", key_display="enter"),
-        Binding("escape,t", "dismiss(None)", "back", key_display="esc"),
+        Binding("space", "go(True)", "start it", tooltip="start this drill with the count-in"),
+        Binding("enter", "go(False)", "open it", key_display="enter", tooltip="open this drill"),
+        Binding("escape,t", "dismiss(None)", "back", key_display="esc", tooltip="back"),
     ]
 
     def __init__(self, load: Callable[[], DayView], harp: str = "C") -> None:
