@@ -14,7 +14,7 @@ from textual.pilot import Pilot
 
 from trainer.app import alone
 from trainer.app.screens.listen import ListenScreen
-from trainer.app.widgets.target import CAUTION, TargetState
+from trainer.app.widgets.target import CAUTION, TargetState, row
 from trainer.drill import find
 from trainer.ear import HeardNote, listen, notes
 from trainer.harp import Harp, Tab
@@ -67,7 +67,7 @@ def test_the_last_notes_figures_stay(size: tuple[int, int]) -> None:
 def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await listening(pilot, puppet, NOTES[0])
-        assert "tone: 5  E5  659.3 Hz" in shown
+        assert "d sounds 5  E5  659.3 Hz" in shown
         shown = await press(pilot, "d")
         assert "♪ 5  E5" in shown
         assert CAUTION in shown
@@ -104,6 +104,15 @@ def test_the_tone_walks_over_all_notes_of_the_harp_and_stays_on_it() -> None:
     while (after := replace(state, tab=walked[-1]).moved(1)) != walked[-1]:
         walked.append(after)
     assert {HARP.midi(tab) for tab in walked if tab} == {HARP.midi(tab) for tab in HARP.entries}
+
+
+@pytest.mark.parametrize("sounds", [False, True])
+def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
+    for harp in (HARP, Harp.of("Db")):
+        for tab in harp.entries:
+            for octave in (0, 1):
+                shown = row(TargetState(harp, tab, octave, sounds), 80)
+                assert "".join(part for part, _ in shown).rstrip().endswith(CAUTION), (tab, octave)
 
 
 def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:

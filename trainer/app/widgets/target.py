@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from trainer.app.canvas import Canvas, Row, cut
 from trainer.harp import Harp, Tab
 
-CAUTION = "headphones, at a moderate level, keep it out of the microphone"
+CAUTION = "headphones, moderate level"
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +47,11 @@ def row(state: TargetState, width: int) -> Row:
         return cut(((f" × {state.trouble}", "wrong"),), width)
     if state.tab is None or state.hz is None:
         return cut(((" d sounds the note you last played; ↑ ↓ choose another", "quiet"),), width)
-    lower = f", {state.octave} octave lower" if state.octave else ""
+    lower = ", octave lower" if state.octave else ""
     note = f"{state.tab}  {state.harp.note(state.tab)}{lower}  {state.hz:.1f} Hz"
     if state.sounds:
         return cut(((f" ♪ {note}  ", "now"), (CAUTION, "text")), width)
-    return cut(((f" tone: {note}  ", "text"), (f"d sounds it; {CAUTION}", "quiet")), width)
+    return cut(((f" d sounds {note}; ", "text"), (CAUTION, "quiet")), width)
 
 
 class Target(Canvas[TargetState]):
