@@ -16,7 +16,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from textual.pilot import Pilot
-from textual.widgets import OptionList
+from textual.widgets import OptionList, Static
 
 from trainer.app import alone, theme
 from trainer.app.app import TrainerApp
@@ -478,8 +478,8 @@ def test_help_names_every_key_and_q_quits() -> None:
         await pilot.press("question_mark")
         await settle(pilot, puppet)
         assert isinstance(pilot.app.screen, HelpScreen)
-        shown = text(pilot)
-        for key in ("space", "l ", "↑ ↓", "[ ]", "n p", "s ", "i ", "? ", "q "):
+        shown = str(pilot.app.screen.query_one("#help Static", Static).visual)
+        for key in ("space", "l ", "↑ + =", "[ ", "n ", "s ", "i ", "? ", "q ", "ctrl+p"):
             assert f"  {key}" in shown
         await pilot.press("escape")
         await settle(pilot, puppet)

@@ -175,7 +175,7 @@ def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
         await read(pilot)
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(pilot.app.screen, HelpScreen))
-        assert re.search(r"g +progress", text(pilot))
+        assert re.search(r"m +what is plotted", text(pilot))
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, ProgressScreen))
         await pilot.press("escape")

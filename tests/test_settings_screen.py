@@ -181,7 +181,7 @@ def test_esc_leaves_a_value_as_it_was_and_then_the_screen(
         assert "✓" not in text(pilot)
         await press(pilot, "question_mark")
         assert isinstance(pilot.app.screen, HelpScreen)
-        assert "settings: see and change all of them" in text(pilot)
+        assert "type another value" in text(pilot)
         await press(pilot, "escape", "escape")
         assert isinstance(pilot.app.screen, PracticeScreen)
         await opened(pilot)
