@@ -9,8 +9,10 @@ from datetime import date
 from trainer.drill import Drill, Shelf
 from trainer.journal import Journal
 from trainer.journal.day import DaySet, set_for
+from trainer.journal.due import PLAYED
 from trainer.practice import Plan
 from trainer.settings import load_settings
+from trainer.sound import PlayerSpec
 
 RECENT = 8
 """Last takes of a drill that are shown."""
@@ -33,7 +35,8 @@ def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
     """The set of the player's day, as far as it has been played.
 
     Args:
-        plan: whose journal it is; without one, that of the settings.
+        plan: whose journal it is; without one, that of the settings. Where the built-in player
+            plays, its takes count.
         shelf: the drills at hand.
 
     Raises:
@@ -45,7 +48,8 @@ def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
         drills, today = Shelf(tuple(shelf), ()), date.today()
         made = journal.day(player, today)  # perhaps for other minutes, by the command
         minutes = made[0] if made else settings.practice.minutes
-        day = set_for(journal, player, today, minutes, drills)
+        counting = (*PLAYED, "player") if isinstance(plan.source, PlayerSpec) else PLAYED
+        day = set_for(journal, player, today, minutes, drills, counting=counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
     return DayView(day, recent)
 

@@ -49,6 +49,9 @@ app.add_typer(settings.app, name="settings")
 def open_app(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+    demo: Annotated[
+        bool, typer.Option("--demo", hidden=True, help="Let the built-in player play.")
+    ] = False,
 ) -> None:
     """An intonation trainer for the ten-hole diatonic harmonica.
 
@@ -83,12 +86,13 @@ def open_app(
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan
+    from trainer.sound import PlayerSpec
 
     first = read_shelf().drills[0]
     held, name = in_hand(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
     plan = Plan(
         held,
-        microphone(None, None),
+        PlayerSpec(realtime=True) if demo else microphone(None, None),
         drill=first,
         count_in=count_in_of(None),
         journal=journal_file(),
