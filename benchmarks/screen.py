@@ -3,10 +3,11 @@
     python -m benchmarks.screen [--seconds 10] [--motion reduced]
 
 The real app plays a scripted take (`trainer.app.alone`) on a terminal of its own, whose other end
-is read here; a frame counts when its last byte has come, and none is drawn where nothing has
-changed, as in rests. The script stands for the listener, which is a process of its own in earnest:
-what is told of the processor is the screen's, with the script's part in it. A reading's age, when
-a frame is on its way to the terminal, is counted from the moment at which the script has it.
+is read here. A frame is taken when the app looks at what is new; it counts as drawn when its last
+byte has come, and none is drawn where nothing has changed, as in rests. The script stands for the
+listener, which is a process of its own in earnest: what is told of the processor is the screen's,
+with the script's part in it. A reading's age, when a frame is on its way to the terminal, is
+counted from the moment at which the script has it.
 Before the take, the app is left alone for a while.
 
 Goals (at 120x40): 60 frames a second, 0.15 of a core, no pause for the collector over 5 ms, no
@@ -70,6 +71,7 @@ class Watched(TrainerApp):
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
         super().__init__(self.script, DRILLS, plan, motion=motion)
         self._seconds, self._file = seconds, file
+        self._due: list[tuple[float, float]] = []
         self._drawn: list[tuple[float, float]] = []
         self._pauses: list[tuple[float, float]] = []
         self._collected = 0.0
@@ -90,6 +92,13 @@ class Watched(TrainerApp):
         else:
             self._pauses.append((self._collected, _now() - self._collected))
 
+    def _tick(self) -> None:
+        before = self._frame
+        super()._tick()
+        if self._frame != before:
+            last = self._due[-1][0] if self._due else _now()
+            self._due.append((_now(), _now() - last))
+
     def _note(self) -> None:
         self._spent.append((_now(), time.process_time()))
 
@@ -104,7 +113,12 @@ class Watched(TrainerApp):
 
     def _end(self) -> None:
         self._note()
-        told = {"spent": self._spent, "drawn": self._drawn, "pauses": self._pauses}
+        told = {
+            "spent": self._spent,
+            "due": self._due,
+            "drawn": self._drawn,
+            "pauses": self._pauses,
+        }
         self._file.write_text(json.dumps(told), encoding="utf-8")
 
 
@@ -128,10 +142,11 @@ def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
 
     frames = sum(first[0] <= at < last[0] for at in terminal.frames) / lasted
     busy = (last[1] - first[1]) / lasted
-    ages, pauses = within(told["drawn"]), within(told["pauses"])
+    ages, pauses, gaps = (within(told[name]) for name in ("drawn", "pauses", "due"))
     old = 100.0 * np.mean(ages > 1000.0 * FRAME_S)
     return (
-        f"{size[0]:>3}x{size[1]:<3} {frames:6.1f} {busy:8.3f} {idle:8.3f} {np.median(ages):8.1f} "
+        f"{size[0]:>3}x{size[1]:<3} {len(gaps) / lasted:6.1f} {frames:6.1f} "
+        f"{np.quantile(gaps, 0.99):8.1f} {busy:8.3f} {idle:8.3f} {np.median(ages):8.1f} "
         f"{np.quantile(ages, 0.99):8.1f} {ages.max():8.1f} {old:8.2f} {pauses.max():8.1f}"
     )
 
@@ -147,9 +162,11 @@ def main() -> None:
     if given.inside:
         Watched(seconds, given.motion, given.inside).run()
         return
-    print("        frames     core     idle      age of the newest reading, ms   over one  longest")
     print(
-        " size    a s.      busy     core   median     99 %    worst            frame, %  pause, ms"
+        "           frames a second   apart,     core      age of a reading, ms   over one  longest"
+    )
+    print(
+        " size     taken   drawn   99 %, ms   busy     idle   median   99 %   worst  frame, % pause"
     )
     for size in SIZES:
         print(measure(size, seconds, given.motion), flush=True)

@@ -73,6 +73,7 @@ def test_a_whole_set_is_played(terminal: Terminal, colours: str) -> None:  # noq
         terminal.keys("g")
         terminal.wait_for("Progress of Runa")
         terminal.keys("Escape")
+        terminal.wait_for("last pass")
         terminal.keys("q")
         terminal.wait_for("exit code 0")
         with Journal(home / "journal.sqlite") as journal:

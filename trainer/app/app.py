@@ -84,7 +84,7 @@ class TrainerApp(App[None]):
         self._today = today
         self._guide = guide
         self._clock: Timer | None = None
-        self._painted = 0.0
+        self._frame = 0.0
 
     def on_mount(self) -> None:
         """Put up the first screen and start the clock."""
@@ -133,11 +133,13 @@ class TrainerApp(App[None]):
         """Take in what is new and show it, at every frame or at once where it is urgent; nothing
         is done while no take runs."""
         urgent = self.session.poll()
-        since = time.monotonic() - self._painted
-        wait = 2 * FRAME_S if urgent else FRAME_S - TURN_S / 2
-        due = since >= wait or not self.session.busy
+        now = time.monotonic()
+        due = now >= self._frame + (FRAME_S if urgent else -TURN_S / 2) or not self.session.busy
         if due:
-            self._painted += since
+            # By deadlines, because turns come a little late, and intervals would add that up.
+            self._frame += FRAME_S
+            if self._frame < now:
+                self._frame = now + FRAME_S
         for screen in reversed(self.screen_stack):
             if isinstance(screen, LiveScreen):
                 if due:
