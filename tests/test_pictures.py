@@ -22,8 +22,12 @@ from trainer.app import alone, picture
 from trainer.app import evening as demo
 from trainer.app.app import TrainerApp
 from trainer.app.day import DayView
-from trainer.app.screens import progress
+from trainer.app.devices import Named
+from trainer.app.screens import guide, progress
+from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.measure import MeasureScreen
+from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
@@ -153,7 +157,19 @@ async def walk(
     await pilot.press("escape", "question_mark")
     await pilot.pause()
     await look("help")
-    await pilot.press("escape", "i")
+    await pilot.press("escape")
+    app.push_screen(GuideScreen(app.session))
+    await until(pilot, lambda: "on the stand" in text(pilot))
+    await look("guide")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    app.push_screen(MeasureScreen(app.session, Harp.of("C"), None, "Runa", journal))
+    await until(pilot, lambda: "Give it a name" in text(pilot))
+    await look("measure")
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    await pilot.press("i")
     await until(pilot, lambda: isinstance(app.screen, ListenScreen))
     await play(3.2)
     await look("listen")
@@ -192,6 +208,8 @@ def test_screens_look_as_they_did_and_can_be_read(
             return TODAY
 
     monkeypatch.setattr(progress, "date", Today)
+    inputs = (Named("built in", 2, 0, True), Named("on the stand", 1, 0))
+    monkeypatch.setattr(guide, "there", lambda: inputs)
     faint: set[tuple[str, str, str]] = set()
 
     async def inside() -> None:

@@ -338,7 +338,7 @@ class PracticeScreen(LiveScreen):
 
     def action_settings(self) -> None:
         """The settings."""
-        self.app.push_screen(SettingsScreen(self.session.plan), self._take_settings)
+        self.app.push_screen(SettingsScreen(self.session.plan, self.session), self._take_settings)
 
     def _take_settings(self, plan: Plan | None) -> None:
         if plan is not None:

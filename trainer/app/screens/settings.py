@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import ClassVar
 
 from textual import work
@@ -14,7 +15,10 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
+from trainer.app.devices import round_trip
 from trainer.app.screens.choosing import CHOOSING
+from trainer.app.screens.guide import GuideScreen
+from trainer.app.session import Session
 from trainer.app.theme import PENS, wearable
 from trainer.app.widgets.settings import (
     DEFAULT,
@@ -37,8 +41,13 @@ from trainer.report.facts import counted
 from trainer.settings import SettingsFound, find_settings
 from trainer.settings.tables import TABLES, Key
 from trainer.settings.write import set_value, unset
+from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33
+CLICKS = (
+    "Twelve clicks, for ten seconds, at a moderate level: hold a headphone to the microphone, off "
+    "your ears, and keep still."
+)
 WIDE = 110
 WIDER = 30
 """More cells of a value from `WIDE` columns on."""
@@ -67,6 +76,7 @@ class SettingsScreen(Screen[Plan | None]):
 
     Args:
         plan: what is in hand; what it says otherwise than the settings came from an option.
+        session: through whose listener a microphone is heard; None for none.
     """
 
     DEFAULT_CSS = """
@@ -107,6 +117,8 @@ class SettingsScreen(Screen[Plan | None]):
         Binding(
             "space", "next_choice", "next choice", tooltip="the next choice, where there are a few"
         ),
+        Binding("m", "microphone", "microphone", tooltip="choose a microphone, and see its level"),
+        Binding("l", "latency", "latency", tooltip="measure how late a click comes back"),
         Binding(
             "u,delete",
             "unset",
@@ -116,9 +128,11 @@ class SettingsScreen(Screen[Plan | None]):
         ),
     ]
 
-    def __init__(self, plan: Plan) -> None:
+    def __init__(self, plan: Plan, session: Session | None = None) -> None:
         super().__init__()
         self._plan = plan
+        self._session = session
+        self._clicking = False
         self._changed = False
         self._writing = False
         self._found: SettingsFound | None = None
@@ -281,7 +295,7 @@ class SettingsScreen(Screen[Plan | None]):
         """Whether a key does anything now."""
         if action == "next_choice":
             return bool(self._lines) and bool(self._lines[self._chosen].choices)
-        return action not in ("choose", "edit", "unset") or (
+        return action not in ("choose", "edit", "unset", "microphone", "latency") or (
             bool(self._lines) and not self._editing
         )
 
@@ -331,6 +345,42 @@ class SettingsScreen(Screen[Plan | None]):
         """The next of a few choices."""
         line = self._lines[self._chosen]
         self._change(line, next_choice(line))
+
+    def action_microphone(self) -> None:
+        """Choose a microphone by its level, and come back with it."""
+        if self._session is not None:
+            self.app.push_screen(GuideScreen(self._session), self._guided)
+
+    def _guided(self, _: None) -> None:
+        """What was chosen holds, and stands in the file."""
+        assert self._session is not None
+        plan = self._session.plan
+        self._changed |= plan.source != self._plan.source
+        self._plan = replace(self._plan, source=plan.source)
+        self._read()
+
+    def action_latency(self) -> None:
+        """Measure the round trip from a click to the microphone."""
+        source = self._plan.source
+        if self._clicking or not isinstance(source, MicrophoneSpec):
+            return
+        if self._session is not None and self._session.busy:
+            self._said.update(Content("× a take is running; go back and stop it first"))
+            return
+        self._clicking = True
+        self._said.update(Content(CLICKS))
+        self._measure(source)
+
+    @work(thread=True)
+    def _measure(self, spec: MicrophoneSpec) -> None:
+        worker = get_current_worker()
+        told = round_trip(spec)
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._measured, told)
+
+    def _measured(self, told: str) -> None:
+        self._clicking = False
+        self._said.update(Content(told))
 
     def action_unset(self) -> None:
         """Take the setting out of the file, so that it is as usual."""
