@@ -103,7 +103,8 @@ def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> 
             if press % 25 == 24:
                 size = dice.choice([SMALL, LARGE, (60, 15)])
                 await pilot.resize_terminal(*size)
-            if puppet.plans and dice.random() < 0.2:
+            mine = app.session.busy and puppet.plans[-1] == app.session.take.plan
+            if mine and not puppet.queue and dice.random() < 0.2:
                 puppet.queue += [event for _, event in alone.script(puppet.plans[-1])][:400]
             assert app.is_running
             assert not isinstance(app.screen, AloudScreen) or app.screen.query("#sound")
