@@ -3,7 +3,7 @@
 from trainer.marking.free import FreeMarker
 from trainer.marking.mark import Extra, Mark, Measured, Result
 from trainer.marking.marker import Marker
-from trainer.marking.start import StartError, find_start
+from trainer.marking.start import StartError, find_passes, find_start
 
 __all__ = [
     "Extra",
@@ -13,5 +13,6 @@ __all__ = [
     "Measured",
     "Result",
     "StartError",
+    "find_passes",
     "find_start",
 ]

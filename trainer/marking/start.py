@@ -22,6 +22,8 @@ ANCHORS = 6
 NEAR_BEATS = 0.35
 """How far from its beat a note may begin and still be taken for a step."""
 LEAST_SHARE = 0.3
+AGAIN_SHARE = 0.7
+"""Another time that a drill is played counts where so much of it is there."""
 
 
 class StartError(TrainerError):
@@ -68,6 +70,55 @@ def find_start(
             "tempo, or say with --start on which second its first beat falls"
         )
     return replace(clock, zero=round(best + float(np.median(offsets))))
+
+
+def find_passes(
+    heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
+) -> list[Clock]:
+    """The clocks of all times that a drill is played in a recording, in order.
+
+    The arguments are those of :func:`find_start`. What is played before and after the time that
+    fits best is searched for others; of a false start too little is there, and it is left out.
+
+    Raises:
+        StartError: too little of the drill is there.
+    """
+    best = find_start(heard, drill, harp, tempo, rate)
+    first, last = best.sample(drill.begins), best.sample(drill.steps[-1].end)
+    slack = round(NEAR_BEATS * 60.0 / tempo * rate)
+    before = [note for note in heard if note.start < first - slack]
+    after = [note for note in heard if note.start > last - slack]
+    return [
+        *_others(before, drill, harp, tempo, rate),
+        best,
+        *_others(after, drill, harp, tempo, rate),
+    ]
+
+
+def _others(
+    heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
+) -> list[Clock]:
+    """Other times, where most of the drill is there."""
+    if len(heard) < AGAIN_SHARE * len(drill.steps):
+        return []
+    try:
+        found = find_passes(heard, drill, harp, tempo, rate)
+    except StartError:
+        return []
+    return [clock for clock in found if _share(heard, drill, harp, clock) >= AGAIN_SHARE]
+
+
+def _share(heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: Clock) -> float:
+    """The share of the steps that are there, near their beats."""
+    near = NEAR_BEATS * 60.0 / clock.tempo * clock.rate
+    there = [
+        any(
+            abs(note.start - clock.sample(step.at)) < near and _fits(note, step.first, harp)
+            for note in heard
+        )
+        for step in drill.steps
+    ]
+    return sum(there) / len(there)
 
 
 def _fits(note: HeardNote, sound: Sequence[Tab], harp: Harp) -> bool:

@@ -10,7 +10,7 @@ from datetime import datetime
 
 from trainer.drill import Clock, Drill
 from trainer.ear import Ear, NoteTracker, listen, notes
-from trainer.marking import StartError, find_start
+from trainer.marking import StartError, find_passes
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
 from trainer.practice.control import Ask, Asked, Command, Tone, nothing
@@ -47,6 +47,8 @@ from trainer.sound import (
 
 AHEAD_S = 0.9
 """How long before a pass closes the next one of a loop is scheduled."""
+EARLY_S = 0.1
+"""How much too early the first note of another pass may come."""
 RETRY_S = 0.4
 """Time between attempts to bring a lost microphone back."""
 
@@ -309,7 +311,7 @@ class _Take:
                 if self._saved_passes:
                     first = self._saved_passes.pop(0)
                 else:
-                    first = self._pass(drill, self._find_clock(source.rate), steps, 0)
+                    first, *self._saved_passes = self._found_passes(drill, source.rate, steps)
         if isinstance(source, Microphone) and trainer_steps(drill, self._plan.played_bars):
             yield Notice(
                 "the trainer plays along: headphones, at a moderate level, keep it out of the "
@@ -401,20 +403,37 @@ class _Take:
     def _bars(self, drill: Drill) -> tuple[int, int]:
         return self._plan.played_bars or (1, drill.bars)
 
-    def _find_clock(self, rate: int) -> Clock:
-        """Where the drill's beats fall in a recording that does not say."""
+    def _found_passes(self, drill: Drill, rate: int, steps: range) -> list[Pass]:
+        """The passes in a recording that does not say where they are, in order; only the last
+        waits for a late player."""
+        clocks = self._find_clocks(drill, rate)
+        found: list[Pass] = []
+        for clock in clocks:
+            if found:  # played without a break, the next begins before the tail is over
+                first = clock.sample(drill.steps[steps[0]].at) - round(EARLY_S * rate)
+                found[-1] = replace(found[-1], close=min(found[-1].close, first))
+            begin = found[-1].close if found else 0
+            found.append(Pass.of(drill, clock, steps, begin, waits=clock is clocks[-1]))
+        return found
+
+    def _find_clocks(self, drill: Drill, rate: int) -> list[Clock]:
+        """Where the drill's beats fall in a recording that does not say, pass by pass.
+
+        Raises:
+            StartError: it is not in there.
+        """
         plan = self._plan
-        assert plan.drill is not None
         assert isinstance(plan.source, RecordingSpec)
-        tempo = plan.tempo or plan.drill.tempo
+        tempo = plan.tempo or drill.tempo
         look = Recording(plan.source.path, plan.source.channel)
         try:
             if plan.start is not None:
-                return Clock(round(_within(look, plan.start) * rate), tempo, rate, plan.drill.swing)
+                zero = round(_within(look, plan.start) * rate)
+                return [Clock(zero, tempo, rate, drill.swing)]
             heard = list(notes(listen(look.blocks(), rate, plan.harp), plan.harp))
         finally:
             look.close()
-        return find_start(heard, plan.drill, plan.harp, tempo, rate)
+        return find_passes(heard, drill, plan.harp, tempo, rate)
 
 
 def _within(recording: Recording, start: float) -> float:
