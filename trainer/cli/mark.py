@@ -1,11 +1,16 @@
-"""``trainer mark``: a recording of a drill, marked."""
+"""``trainer mark``: recordings of a drill, marked."""
 
 from __future__ import annotations
 
-from typing import Annotated
+import json
+import sys
+from collections.abc import Callable, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from trainer.cli.exit import Exit
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -14,7 +19,6 @@ from trainer.cli.options import (
     HarpOption,
     OffsetOption,
     PartOption,
-    RecordingArgument,
     TemperamentOption,
     TempoOption,
     TuningOption,
@@ -23,9 +27,18 @@ from trainer.cli.options import (
     write_json,
 )
 
+if TYPE_CHECKING:
+    from trainer.drill import Drill
+    from trainer.practice import Plan
+
+ENDINGS = (".wav", ".flac", ".ogg", ".mp3")
+"""Of the recordings that are looked for in a folder."""
+
 
 def mark(
-    recording: RecordingArgument,
+    recordings: Annotated[
+        list[Path], typer.Argument(help="WAV, FLAC, OGG or MP3, or folders of them.")
+    ],
     drill: Annotated[
         str, typer.Option(help="The drill that was played: its name, or the path of its file.")
     ],
@@ -48,39 +61,72 @@ def mark(
         str | None,
         typer.Option(help="Who played: keeps the result in the journal under this name."),
     ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER",
+            help="Keep each result there as JSON; what is there already is not marked again.",
+        ),
+    ] = None,
+    jobs: Annotated[
+        int | None, typer.Option(help="Processes; default: as many as there are cores.", min=1)
+    ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Mark a recording of a drill, step by step.
+    """Mark recordings of a drill: one step by step, several in a line each.
 
-    A take saved by the trainer gets the marks that it got while it was played, on the same harp
-    unless another is named.
+    A drill that is played more than once is marked each time, and the best counts. A take saved
+    by the trainer gets the marks that it got while it was played, on the same harp unless another
+    is named. Several recordings are marked on all cores; one that cannot be is told, and stops no
+    other.
 
-    Example:
+    Examples:
 
       trainer mark take.flac --drill half-step-on-four --format json
+
+      trainer mark class/ --drill harbour-bell --out marks
     """
-    from trainer.cli.plain import results
     from trainer.drill import find
-    from trainer.harp import Harp
-    from trainer.practice import Plan, saved_harp
-    from trainer.report.result import result_dict, result_text
-    from trainer.sound import RecordingSpec, SoundError
 
     wanted = find(drill).part(part)
-    played_on, written_for = saved_harp(recording), Harp.of(wanted.key, wanted.tuning)
-    held, name = in_hand(
-        harp, tuning, temperament, a4, offset, base=played_on, written_for=written_for
-    )
-    plan = Plan(
-        held,
-        RecordingSpec(recording, channel),
-        drill=wanted,
-        tempo=tempo,
-        start=start,
-        journal=journal_file() if player else None,
-        player=player or "",
-        harp_name=name,
-    )
+
+    def plan_of(recording: Path) -> Plan:
+        from trainer.harp import Harp
+        from trainer.practice import Plan, saved_harp
+        from trainer.sound import RecordingSpec
+
+        held, name = in_hand(
+            harp,
+            tuning,
+            temperament,
+            a4,
+            offset,
+            base=saved_harp(recording),
+            written_for=Harp.of(wanted.key, wanted.tuning),
+        )
+        return Plan(
+            held,
+            RecordingSpec(recording, channel),
+            drill=wanted,
+            tempo=tempo,
+            start=start,
+            journal=journal_file() if player else None,
+            player=player or "",
+            harp_name=name,
+        )
+
+    files = list(_files(recordings))
+    if len(files) == 1 and out is None and not recordings[0].is_dir():
+        _mark_one(files[0], plan_of(files[0]), format_)
+    else:
+        _mark_many(files, plan_of, wanted, out, jobs, format_)
+
+
+def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
+    from trainer.cli.plain import results
+    from trainer.report.result import result_dict, result_text
+    from trainer.sound import SoundError
+
     passes = results(plan)
     if not passes:
         raise SoundError(f"{recording} was stopped before a step was due; it holds nothing to mark")
@@ -89,3 +135,84 @@ def mark(
     else:
         best = max(passes, key=lambda result: result.score)
         write_json(result_dict(best) | {"passes": [result.score for result in passes]})
+
+
+def _files(recordings: Iterable[Path]) -> Iterable[Path]:
+    """The recordings by the paths of files and folders, each once.
+
+    Raises:
+        SoundError: a folder holds none.
+    """
+    from trainer.sound import SoundError
+
+    found: dict[Path, None] = {}
+    for path in recordings:
+        inside = [path]
+        if path.is_dir():
+            inside = sorted(one for one in path.rglob("*") if one.suffix.lower() in ENDINGS)
+            if not inside:
+                raise SoundError(
+                    f"the folder {path} holds no recording; their names end in {', '.join(ENDINGS)}"
+                )
+        found |= dict.fromkeys(inside)
+    return found
+
+
+def _mark_many(
+    files: list[Path],
+    plan_of: Callable[[Path], Plan],
+    drill: Drill,
+    out: Path | None,
+    jobs: int | None,
+    format_: Format,
+) -> None:
+    """Mark them, tell each as it is done, and what came of all.
+
+    Raises:
+        typer.Exit: some could not be marked.
+    """
+    from trainer.music import TrainerError
+    from trainer.practice.batch import Marked, mark_all
+    from trainer.report.marked import marked_dict, marked_line, summary_text
+
+    if out is not None:
+        out.mkdir(parents=True, exist_ok=True)
+    plans, done = [], []
+    kept = {file: _kept_in(out, file, drill) for file in files}
+    for file in files:
+        target = kept[file]
+        if target is not None and target.exists():
+            continue
+        try:
+            plans.append(plan_of(file))
+        except TrainerError as error:
+            done.append(Marked(file, trouble=str(error)))
+    before = len(files) - len(plans) - len(done)
+    if before:
+        typer.echo(f"{before} of {len(files)} were marked before; --out holds them", err=True)
+    for one in done:
+        typer.echo(marked_line(one), err=format_ is Format.JSON)
+    with typer.progressbar(
+        mark_all(plans, jobs), length=len(plans), file=sys.stderr, label="marking"
+    ) as marking:
+        for one in marking:
+            done.append(one)
+            target = kept[one.path]
+            if target is not None and one.best is not None:
+                target.write_text(json.dumps(marked_dict(one), indent=2) + "\n", encoding="utf-8")
+            if format_ is Format.TEXT:
+                typer.echo(f"\r{marked_line(one)}" if sys.stderr.isatty() else marked_line(one))
+    if format_ is Format.JSON:
+        write_json([marked_dict(one) for one in sorted(done, key=lambda one: one.path)])
+    elif done:
+        typer.echo(f"\n{summary_text(done)}")
+    if any(one.best is None for one in done):
+        raise typer.Exit(Exit.FAILED)
+
+
+def _kept_in(out: Path | None, file: Path, drill: Drill) -> Path | None:
+    """Where the result of a recording is kept, if anywhere."""
+    if out is None:
+        return None
+    parts = [part for part in file.with_suffix("").parts if part not in ("/", ".", "..")]
+    return out / f"{'-'.join(parts)}.{drill.name}.json"

@@ -1,0 +1,95 @@
+"""Many recordings of a drill, marked on all cores.
+
+Each is marked in a process of a pool, by the path that all sound goes; what is wrong with one is
+told and stops no other. Where a process dies on one, the rest is marked by new ones.
+"""
+
+from __future__ import annotations
+
+import multiprocessing as mp
+import os
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from pathlib import Path
+
+from trainer.marking import Result
+from trainer.practice.events import Ended, Failed
+from trainer.practice.plan import Plan
+from trainer.practice.take import run
+from trainer.sound import RecordingSpec
+
+CUT_OFF = "it was stopped before a step was due; it holds nothing to mark"
+FELL_OVER = "the trainer fell over it; please report this, with the file"
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """A recording that was marked, or not.
+
+    Attributes:
+        path: the recording.
+        passes: the results of the passes in it, in order; none where it could not be marked.
+        trouble: why it could not, in a sentence; empty if it was.
+    """
+
+    path: Path
+    passes: tuple[Result, ...] = ()
+    trouble: str = ""
+
+    @property
+    def best(self) -> Result | None:
+        """The best pass."""
+        return max(self.passes, key=lambda result: result.score, default=None)
+
+
+def mark_file(plan: Plan) -> Marked:
+    """Mark a recording; whatever is wrong is told and not raised."""
+    assert isinstance(plan.source, RecordingSpec)
+    path, passes, trouble = plan.source.path, [], ""
+    try:
+        for event in run(plan):
+            if isinstance(event, Ended):
+                passes.append(event.result)
+            elif isinstance(event, Failed):
+                trouble = event.sentence
+    except Exception as error:
+        trouble = f"{FELL_OVER} ({type(error).__name__}: {error})"
+    if not passes and not trouble:
+        trouble = CUT_OFF
+    return Marked(path, tuple(passes), trouble)
+
+
+def mark_all(plans: Sequence[Plan], workers: int | None = None) -> Iterator[Marked]:
+    """Mark recordings, each as soon as it is done.
+
+    Args:
+        plans: one for each recording.
+        workers: processes; None takes as many as there are cores, 1 marks them in this one.
+    """
+    count = min(workers or os.cpu_count() or 1, len(plans))
+    if count <= 1:
+        yield from map(mark_file, plans)
+        return
+    left = dict(enumerate(plans))
+    try:
+        for place, marked in _in_pool(left, count):
+            del left[place]
+            yield marked
+    except BrokenProcessPool:
+        # One of those that are left killed its process: each gets one of its own now.
+        for place, plan in list(left.items()):
+            try:
+                for _, marked in _in_pool({place: plan}, 1):
+                    yield marked
+            except BrokenProcessPool:
+                assert isinstance(plan.source, RecordingSpec)
+                yield Marked(plan.source.path, trouble=FELL_OVER)
+
+
+def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, Marked]]:
+    with ProcessPoolExecutor(workers, mp.get_context("spawn")) as pool:
+        waiting = {pool.submit(mark_file, plan): place for place, plan in plans.items()}
+        for done in as_completed(waiting):
+            yield waiting[done], done.result()
