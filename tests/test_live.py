@@ -222,7 +222,7 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     take.tell_lateness()
 
     assert playing[0].wait(10) == 0
-    assert take.events[-1] == Finished(str(save))
+    assert take.events[-1] == Finished(str(save), str(save))
     (live,) = results(take.events)
     assert_alike(live, performance.result)
     # A click on the beat may be taken for the start of a note that is near it.

@@ -408,7 +408,7 @@ def test_commands_take_the_harp_of_the_settings(
         (note,) = json.loads(out)
         return str(note["tab"])
 
-    assert tab_of() == "4"
+    assert tab_of("--harp", "C") == "4"
     assert trainer("settings", "set", "harp.key", "F")[0] == 0
     assert tab_of() == str(Harp.of("F").nearest(523.25)[0])
     monkeypatch.setenv("TRAINER_HARP", "low D")

@@ -19,6 +19,7 @@ from trainer.cli.options import (
     TemperamentOption,
     TuningOption,
     in_hand,
+    settings,
 )
 
 if TYPE_CHECKING:
@@ -74,8 +75,8 @@ def tab(
 ) -> None:
     """Write down what is played in a recording, as tab with bars and beats.
 
-    Where the harp is not named, the likeliest one is taken, and what speaks for it is told. A
-    drill that is written can be practised at once.
+    Where neither an option nor the settings name the harp, the likeliest one is taken, and what
+    speaks for it is told. A drill that is written can be practised at once.
 
     Examples:
 
@@ -90,7 +91,8 @@ def tab(
         check_free(out, force=force)
     wanted = format_ or _by_ending(out)
     base = saved_harp(recording)
-    named = harp is not None or offset or base is not None
+    mine = settings().harp
+    named = harp is not None or offset or base is not None or mine.key or mine.name
     held = in_hand(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
     asked = Asked(
         recording,
