@@ -19,6 +19,7 @@ from trainer.cli import (
     mark,
     play,
     progress,
+    report,
     settings,
     sound,
     tab,
@@ -35,6 +36,7 @@ app.command()(play.demo)
 app.command()(play.play)
 app.command()(listen.listen)
 app.command()(mark.mark)
+app.command()(report.report)
 app.command()(tab.tab)
 app.command()(today.today)
 app.add_typer(harp.app, name="harp")

@@ -1,0 +1,121 @@
+"""A student's report: a page that stands by itself and says what was marked."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from trainer.drill import find, read_shelf
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice import Ended, Heard, Plan, run
+from trainer.report.advice import advice
+from trainer.report.html import Told, report_html
+from trainer.report.result import score_text
+from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+
+DRILL = find("harbour-bell")
+HARP = Harp.of("C")
+FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
+VOID = {"meta", "line", "rect", "polyline", "polygon", "br", "link"}
+
+
+class Page(HTMLParser):
+    """What a page holds; every element must be closed."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+        assert not self.open
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Told:
+    path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
+    player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
+    sound = np.concatenate([block.samples for block in player.blocks()])
+    sf.write(path, sound, player.rate)
+    readings: list[Reading] = []
+    results: list[Result] = []
+    for event in run(Plan(HARP, RecordingSpec(path), drill=DRILL)):
+        if isinstance(event, Heard):
+            readings.append(event.reading)
+        elif isinstance(event, Ended):
+            results.append(event.result)
+    (result,) = results
+    work = advice(result, read_shelf().drills)
+    return Told(result, HARP, readings, sound, player.rate, path.name, work)
+
+
+def test_the_page_stands_by_itself_and_says_every_mark(told: Told) -> None:
+    text = report_html(told)
+    page = Page(text)
+    for _, attributes in page.tags:
+        for name in ("src", "href"):
+            assert (attributes.get(name) or "data:").startswith("data:")
+    assert "a <b>" not in text
+    assert "a &lt;b&gt; &amp; c.wav" in text
+    for mark in told.result.marks:
+        section = text.split(f'id="step-{mark.step.index + 1}"')[1].split("</section>")[0]
+        assert f"<span class=mark>{score_text(mark.score)}</span>" in section
+        played = mark.measured.start is not None
+        assert ("polyline" in section) == played
+        assert ("data-from" in section) == played
+    assert sum(tag == "button" for tag, _ in page.tags) == len(told.result.marks) - 1
+
+
+def test_the_drawn_pitch_is_the_one_that_was_measured(told: Told) -> None:
+    text = report_html(told)
+    section = text.split('id="step-5"')[1].split("</section>")[0]
+    band = re.search(r'class=band points="([^"]*)"', section)
+    assert band
+    rows = [float(pair.split(",")[1]) for pair in band[1].split()]
+    target = (max(rows) + min(rows)) / 2.0
+    tolerance = (max(rows) - min(rows)) / 2.0 / DRILL.goal.tolerance
+    points = " ".join(re.findall(r'class=played points="([^"]*)"', section)).split()
+    inside = [tuple(map(float, point.split(","))) for point in points]
+    held = [y for x, y in inside if 0.4 * 560 < x < 0.7 * 560]
+    assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
+
+
+def test_the_sound_in_the_page_is_the_recording(told: Told) -> None:
+    found = re.search(r"data:audio/ogg;base64,([^\"]*)", report_html(told))
+    assert found
+    sound, rate = sf.read(io.BytesIO(base64.b64decode(found[1])))
+    assert len(sound) / rate == pytest.approx(len(told.sound) / told.rate, abs=0.05)  # type: ignore[arg-type]
+
+
+def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Told) -> None:
+    first, *others = told.advice
+    assert len(others) <= 2
+    assert first.what.startswith(("-3:", "-4':", "-4:"))
+    titles = {drill.title for drill in read_shelf().drills}
+    assert all(one.drill in titles for one in told.advice if one.drill)
+    assert any(one.drill for one in told.advice)
+
+
+def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
+    events = run(Plan(HARP, PlayerSpec(), drill=DRILL))
+    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    assert advice(result, read_shelf().drills) == ()

@@ -1,0 +1,84 @@
+"""``trainer report``: a recording of a drill, as a page for the student."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from trainer.cli.options import HarpOption, TempoOption, TuningOption, in_hand
+
+
+def report(
+    recording: Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")],
+    drill: Annotated[
+        str, typer.Option(help="The drill that was played: its name, or the path of its file.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="Where to; default: beside the recording, as .html."),
+    ] = None,
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    tempo: TempoOption = None,
+    sound: Annotated[bool, typer.Option(help="Whether each step can be heard.")] = True,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+) -> None:
+    """Write a page on a recording of a drill: marks, pitch, holes, time, and what to work on.
+
+    It needs no network, opens in a browser, and prints. Of several passes the best is told.
+
+    Example:
+
+      trainer report take.flac --drill half-step-on-four --out take.html
+    """
+    import numpy as np
+
+    from trainer.cli.plain import events
+    from trainer.drill import find, read_shelf
+    from trainer.harp import Harp
+    from trainer.practice import Ended, Heard, Plan, saved_harp
+    from trainer.report.advice import advice
+    from trainer.report.html import Told, report_html
+    from trainer.sound import Recording, RecordingSpec, SoundError
+
+    target = out or recording.with_suffix(".html")
+    if target.exists() and not force:
+        raise SoundError(f"{target} is there already; name another file, or add --force")
+    wanted = find(drill)
+    held, _ = in_hand(
+        harp,
+        tuning,
+        *(None,) * 3,
+        base=saved_harp(recording),
+        written_for=Harp.of(wanted.key, wanted.tuning),
+    )
+    readings, passes = [], []
+    for event in events(Plan(held, RecordingSpec(recording), drill=wanted, tempo=tempo)):
+        if isinstance(event, Heard):
+            readings.append(event.reading)
+        elif isinstance(event, Ended):
+            passes.append(event.result)
+    if not passes:
+        raise SoundError(f"{recording} was stopped before a step was due; it holds nothing to mark")
+    best = max(passes, key=lambda result: result.score)
+    opened = Recording(recording)
+    try:
+        samples = np.concatenate([block.samples for block in opened.blocks()]) if sound else None
+    finally:
+        opened.close()
+    told = Told(
+        best,
+        held,
+        readings,
+        samples,
+        opened.rate,
+        recording.name,
+        advice(best, read_shelf().drills),
+    )
+    try:
+        target.write_text(report_html(told), encoding="utf-8")
+    except OSError as error:
+        raise SoundError(f"{target} cannot be written: {error.strerror}") from None
+    typer.echo(f"Wrote {target}.")
