@@ -37,9 +37,6 @@ COLUMNS = (
     "level_db",
     "care",
     "slurred",
-    "part",
-    "trust",
-    "doubts",
 )
 """Of the table."""
 
@@ -87,25 +84,20 @@ def _beats(transcript: Transcript) -> str:
     return f"{told}{given}."
 
 
-_HEAD = "  start     end  bar beat  beats  tab           off      trust"
+_HEAD = "  start     end  bar beat  beats  tab           off"
 
 
 def _line(note: Written) -> Iterator[str]:
-    """A note in a line under the head; doubts and other ways under it."""
+    """A note in a line under the head; other ways under it."""
     beats = "" if note.beats is None else str(note.beats)
     tab = note.tab + (" loose" if note.care is Care.LOOSE else "")
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
-        f"{cents_in_words(note.cents):<8} {note.trust:4.0%}"
+        f"{cents_in_words(note.cents)}"
     ).rstrip()
     ways = [path_text(sounds) for sounds in note.others]
-    more = [f"or {', or '.join(ways)}"] if ways else []
-    more += [f"part {note.part}"] if note.part > 1 else []
-    more += note.doubts
-    if more:
-        yield textwrap.fill(
-            "; ".join(more), WIDTH, initial_indent=" " * 18, subsequent_indent=" " * 18
-        )
+    if ways:
+        yield f"{'':18}or {', or '.join(ways)}"
 
 
 def _beat(note: Written) -> str:
@@ -157,7 +149,7 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
         "first_beat": meter.first,
         "beats": [round(one, 4) for one in meter.times],
         "steady": meter.steady,
-        "trust": round(meter.trust, 3),
+        "near": round(meter.near, 3),
         "given": list(meter.given),
     }
 
@@ -186,9 +178,6 @@ def note_row(note: Written, harp: Harp) -> dict[str, Any]:
         "level_db": round(note.level_db, 2),
         "care": str(note.care),
         "slurred": not note.struck,
-        "part": note.part,
-        "trust": round(note.trust, 3),
-        "doubts": list(note.doubts),
     }
 
 

@@ -32,7 +32,7 @@ def draft(transcript: Transcript, name: str, title: str, about: str = "") -> Dri
     Raises:
         DrillError: nothing was played.
     """
-    notes = [note for note in transcript.notes if note.part == 1]
+    notes = transcript.notes
     if not notes:
         raise DrillError(f"no note is heard in {transcript.name}; there is nothing to write down")
     meter = transcript.meter

@@ -7,7 +7,7 @@ Conventions. Times are seconds from the recording's first sample; beats are coun
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 
 from trainer.drill import Care, Sound, Vibrato, sound_text
@@ -31,9 +31,6 @@ class Written:
         struck: whether it begins with an attack of its own; False where it is slurred on from
             the note before.
         others: other ways to play what sounds, which sound alone cannot tell from this one.
-        trust: how sure it is that a note of this pitch was played on the harp, 0 to 1.
-        doubts: what speaks against it, in words.
-        part: 1, or 2 for a note that betrays a second harp.
         at, beats: where it stands in the music, and for how long; None before that is known.
         bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
         beat: the beat of that bar, from 1; likewise.
@@ -52,9 +49,6 @@ class Written:
     vibrato: Vibrato | None = None
     struck: bool = True
     others: tuple[tuple[Sound, ...], ...] = ()
-    trust: float = 1.0
-    doubts: tuple[str, ...] = ()
-    part: int = 1
     at: Fraction | None = None
     beats: Fraction | None = None
     bar: int | None = None
@@ -88,7 +82,7 @@ class Meter:
         swing: how much longer the first half of a beat lasts than the second, 1 to 3.
         given: what was given and not found: of ``tempo``, ``meter`` and ``first beat``.
         steady: whether one tempo does for all of it.
-        trust: how sure the bars are, 0 to 1.
+        near: share of the notes that begin near their place, 0 to 1.
     """
 
     tempo: float
@@ -98,7 +92,7 @@ class Meter:
     swing: float = 1.0
     given: tuple[str, ...] = ()
     steady: bool = True
-    trust: float = 1.0
+    near: float = 1.0
 
     @property
     def slowest(self) -> float:
@@ -158,7 +152,3 @@ class Transcript:
     tonic: int | None = None
     meter: Meter | None = None
     warnings: tuple[str, ...] = ()
-
-    def part(self, number: int) -> Transcript:
-        """One of two parts."""
-        return replace(self, notes=tuple(note for note in self.notes if note.part == number))

@@ -6,7 +6,6 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from itertools import pairwise
 
 import numpy as np
 
@@ -120,7 +119,7 @@ def _meter(
         swing=_swing(grid, at, t, beats, times),
         given=given,
         steady=steady,
-        trust=float(np.mean(near)),
+        near=float(np.mean(near)),
     )
 
 
@@ -154,20 +153,14 @@ def _written(
     notes: Sequence[Written], begins: Sequence[Fraction], grid: Grid, meter: Meter
 ) -> list[Written]:
     """Each note with its place and the length that it is written with."""
-    parts = [number for number, _ in enumerate(notes)]
-    found = list(notes)
-    for part in {note.part for note in notes}:
-        mine = [i for i in parts if notes[i].part == part]
-        for i, after in pairwise([*mine, None]):
-            assert i is not None
-            until = None if after is None else begins[after]
-            beats = _length(
-                notes[i], begins[i], until, notes[after].start if after else None, grid, meter
-            )
-            bar, beat = divmod(begins[i], grid.meter[0])
-            found[i] = replace(
-                notes[i], at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1
-            )
+    found = []
+    for i, note in enumerate(notes):
+        until = next_start = None
+        if i + 1 < len(notes):
+            until, next_start = begins[i + 1], notes[i + 1].start
+        beats = _length(note, begins[i], until, next_start, grid, meter)
+        bar, beat = divmod(begins[i], grid.meter[0])
+        found.append(replace(note, at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1))
     return found
 
 

@@ -94,9 +94,9 @@ def transcribe(asked: Asked) -> Transcript:
     tonic = max(range(12), key=shares.__getitem__)
     if meter is None:
         warnings.append("too few notes to find a beat in; times are in seconds")
-    elif meter.trust < 0.7:
+    elif meter.near < 0.7:
         warnings.append(
-            f"only {meter.trust:.0%} of the notes fall near a beat or a part of one; give "
+            f"only {meter.near:.0%} of the notes fall near a beat or a part of one; give "
             "--tempo, --meter or --first-beat if you know them"
         )
     return Transcript(asked.path.name, harp, placed, guesses, tonic, meter, tuple(warnings))
