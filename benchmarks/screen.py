@@ -32,6 +32,7 @@ import trainer.app.app
 from benchmarks.live import Terminal
 from trainer.app.alone import DRILL, DRILLS, Script
 from trainer.app.app import FRAME_S, TrainerApp
+from trainer.app.canvas import Canvas
 from trainer.harp import Harp
 from trainer.practice import Event, Heard, Plan
 from trainer.sound import PlayerSpec
@@ -61,6 +62,23 @@ class Timed(Script):
         return events
 
 
+class Repainted:
+    """How many parts of the screen were asked to be painted since it was last set to 0."""
+
+    count = 0
+
+
+def _counted(refresh: Any) -> Any:
+    def count(self: Any, *arguments: Any, **named: Any) -> Any:
+        Repainted.count += 1
+        return refresh(self, *arguments, **named)
+
+    return count
+
+
+Canvas.refresh = _counted(Canvas.refresh)  # type: ignore[method-assign]
+
+
 class Watched(TrainerApp):
     """The app, noting each frame and each pause."""
 
@@ -72,6 +90,7 @@ class Watched(TrainerApp):
         super().__init__(self.script, DRILLS, plan, motion=motion)
         self._seconds, self._file = seconds, file
         self._due: list[tuple[float, float]] = []
+        self._changed: list[tuple[float, float]] = []
         self._drawn: list[tuple[float, float]] = []
         self._pauses: list[tuple[float, float]] = []
         self._collected = 0.0
@@ -94,8 +113,11 @@ class Watched(TrainerApp):
 
     def _tick(self) -> None:
         before = self._frame
+        Repainted.count = 0
         super()._tick()
         if self._frame != before:
+            if Repainted.count:
+                self._changed.append((_now(), 0.0))
             last = self._due[-1][0] if self._due else _now()
             self._due.append((_now(), _now() - last))
 
@@ -116,6 +138,7 @@ class Watched(TrainerApp):
         told = {
             "spent": self._spent,
             "due": self._due,
+            "changed": self._changed,
             "drawn": self._drawn,
             "pauses": self._pauses,
         }
@@ -140,12 +163,13 @@ def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
     def within(timed: list[list[float]]) -> Any:
         return 1000.0 * np.array([ms for at, ms in timed if first[0] <= at < last[0]] or [0.0])
 
+    changed = len(within(told["changed"])) / lasted
     frames = sum(first[0] <= at < last[0] for at in terminal.frames) / lasted
     busy = (last[1] - first[1]) / lasted
     ages, pauses, gaps = (within(told[name]) for name in ("drawn", "pauses", "due"))
     old = 100.0 * np.mean(ages > 1000.0 * FRAME_S)
     return (
-        f"{size[0]:>3}x{size[1]:<3} {len(gaps) / lasted:6.1f} {frames:6.1f} "
+        f"{size[0]:>3}x{size[1]:<3} {len(gaps) / lasted:6.1f} {changed:7.1f} {frames:7.1f} "
         f"{np.quantile(gaps, 0.99):8.1f} {busy:8.3f} {idle:8.3f} {np.median(ages):8.1f} "
         f"{np.quantile(ages, 0.99):8.1f} {ages.max():8.1f} {old:8.2f} {pauses.max():8.1f}"
     )
@@ -163,10 +187,10 @@ def main() -> None:
         Watched(seconds, given.motion, given.inside).run()
         return
     print(
-        "           frames a second   apart,     core      age of a reading, ms   over one  longest"
+        "             frames a second    apart,     core     age of a reading, ms  over one  longest"
     )
     print(
-        " size     taken   drawn   99 %, ms   busy     idle   median   99 %   worst  frame, % pause"
+        " size     taken changed  drawn 99 %, ms   busy   idle  median   99 %  worst frame, %   pause"
     )
     for size in SIZES:
         print(measure(size, seconds, given.motion), flush=True)
