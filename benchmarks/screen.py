@@ -187,10 +187,10 @@ def main() -> None:
         Watched(seconds, given.motion, given.inside).run()
         return
     print(
-        "             frames a second    apart,     core     age of a reading, ms  over one  longest"
+        "            frames a second    apart,     core    age of a reading, ms over one  longest"
     )
     print(
-        " size     taken changed  drawn 99 %, ms   busy   idle  median   99 %  worst frame, %   pause"
+        " size    taken changed  drawn 99 %, ms   busy   idle median   99 %  worst frame, %  pause"
     )
     for size in SIZES:
         print(measure(size, seconds, given.motion), flush=True)
