@@ -112,10 +112,10 @@ class Watched(TrainerApp):
             self._pauses.append((self._collected, _now() - self._collected))
 
     def _tick(self) -> None:
-        before = self._frame
+        before = self._next_frame
         Repainted.count = 0
         super()._tick()
-        if self._frame != before:
+        if self._next_frame != before:
             if Repainted.count:
                 self._changed.append((_now(), 0.0))
             last = self._due[-1][0] if self._due else _now()

@@ -15,6 +15,7 @@ import numpy as np
 
 from trainer.journal import HarpTag, StepRecord, TakeRecord
 from trainer.journal.figures import Steps
+from trainer.sound.devices import Device
 
 TODAY = date(2026, 11, 25)
 
@@ -140,3 +141,8 @@ def weeks_of(
         },
     }
     return Steps(day, np.zeros(len(what), dtype=np.int64), what, values)
+
+
+def an_input(name: str, inputs: int = 1) -> Device:
+    """A device as it is listed; without inputs, a loudspeaker."""
+    return Device(0, name, "the desk", inputs, 2 if not inputs else 0, 48_000, False, False)

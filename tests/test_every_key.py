@@ -6,6 +6,7 @@ import random
 from pathlib import Path
 
 import pytest
+from evening import an_input
 from pilots import LARGE, SMALL, Puppet, run, text, until
 from test_pictures import too_faint
 from textual.command import CommandInput, CommandList, CommandPalette
@@ -13,7 +14,6 @@ from textual.pilot import Pilot
 
 from trainer.app import alone
 from trainer.app.app import TrainerApp
-from trainer.app.devices import Named
 from trainer.app.screens import guide, settings
 from trainer.app.screens.aloud import AloudScreen
 from trainer.app.screens.guide import GuideScreen
@@ -52,7 +52,7 @@ PRESSES = 250
 def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     """A plan on a desk of its own: what keys write goes there."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
-    monkeypatch.setattr(guide, "there", lambda: (Named("on the stand", 1, 0),))
+    monkeypatch.setattr(guide, "there", lambda: (an_input("on the stand", 1),))
     monkeypatch.setattr(settings, "round_trip", lambda spec: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
     return Plan(Harp.of("C"), MicrophoneSpec(), drill=alone.DRILL, journal=journal, player="Runa")

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shlex
 import sys
 import tempfile
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile as sf
+from evening import an_input
 from pilots import LARGE, SMALL, Puppet, press, run, text, until
 from pulse import Pulse, pulse  # noqa: F401 - a fixture
 from test_app import reading
 from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
-from trainer.app import alone
-from trainer.app.devices import Named, there
+from trainer.app import alone, devices
 from trainer.app.screens import guide
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -38,7 +40,7 @@ SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
 def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "settings.toml"
     monkeypatch.setenv("TRAINER_SETTINGS", str(file))
-    inputs = (Named("built in", 2, 0, True), Named("on the stand", 1, 0), Named("speakers", 0, 2))
+    inputs = (an_input("built in", 2), an_input("on the stand", 1), an_input("speakers", 0))
     monkeypatch.setattr(guide, "there", lambda: inputs)
     return file
 
@@ -125,9 +127,12 @@ def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPa
     run(test, PLAN)
 
 
-def test_devices_are_listed_by_another_process() -> None:
-    found = there()
-    assert isinstance(found, str) or all(isinstance(one, Named) for one in found)
+def test_devices_are_listed_by_another_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = json.dumps([asdict(an_input("on the stand"))])
+    monkeypatch.setattr(devices, "LIST", (sys.executable, "-c", f"print({said!r})"))
+    assert devices.there() == (an_input("on the stand"),)
+    monkeypatch.setattr(devices, "LIST", (sys.executable, "-c", "exit('no sound system')"))
+    assert devices.there() == "no sound system"
 
 
 @pytest.mark.needs_pulse

@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from evening import TODAY, evenings
+from evening import TODAY, an_input, evenings
 from rich.segment import Segment
 from test_themes import contrast
 from textual.pilot import Pilot
@@ -22,7 +22,6 @@ from trainer.app import alone, picture
 from trainer.app import evening as demo
 from trainer.app.app import TrainerApp
 from trainer.app.day import DayView
-from trainer.app.devices import Named
 from trainer.app.screens import guide, progress
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
@@ -208,7 +207,7 @@ def test_screens_look_as_they_did_and_can_be_read(
             return TODAY
 
     monkeypatch.setattr(progress, "date", Today)
-    inputs = (Named("built in", 2, 0, True), Named("on the stand", 1, 0))
+    inputs = (an_input("built in", 2), an_input("on the stand", 1))
     monkeypatch.setattr(guide, "there", lambda: inputs)
     faint: set[tuple[str, str, str]] = set()
 

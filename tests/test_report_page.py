@@ -18,7 +18,7 @@ from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import Ended, Heard, Plan, run
 from trainer.report.advice import advice
-from trainer.report.html import Told, report_html
+from trainer.report.html import Material, report_html
 from trainer.report.result import score_text
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 
@@ -51,7 +51,7 @@ class Page(HTMLParser):
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> Told:
+def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
     path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
     player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
     sound = np.concatenate([block.samples for block in player.blocks()])
@@ -65,10 +65,10 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Told:
             results.append(event.result)
     (result,) = results
     work = advice(result, read_shelf().drills)
-    return Told(result, HARP, readings, sound, player.rate, path.name, work)
+    return Material(result, HARP, readings, sound, player.rate, path.name, work)
 
 
-def test_the_page_stands_by_itself_and_says_every_mark(told: Told) -> None:
+def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:
     text = report_html(told)
     page = Page(text)
     for _, attributes in page.tags:
@@ -85,7 +85,7 @@ def test_the_page_stands_by_itself_and_says_every_mark(told: Told) -> None:
     assert sum(tag == "button" for tag, _ in page.tags) == len(told.result.marks) - 1
 
 
-def test_the_drawn_pitch_is_the_one_that_was_measured(told: Told) -> None:
+def test_the_drawn_pitch_is_the_one_that_was_measured(told: Material) -> None:
     text = report_html(told)
     section = text.split('id="step-5"')[1].split("</section>")[0]
     band = re.search(r'class=band points="([^"]*)"', section)
@@ -99,14 +99,14 @@ def test_the_drawn_pitch_is_the_one_that_was_measured(told: Told) -> None:
     assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
 
 
-def test_the_sound_in_the_page_is_the_recording(told: Told) -> None:
+def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
     found = re.search(r"data:audio/ogg;base64,([^\"]*)", report_html(told))
     assert found
     sound, rate = sf.read(io.BytesIO(base64.b64decode(found[1])))
     assert len(sound) / rate == pytest.approx(len(told.sound) / told.rate, abs=0.05)  # type: ignore[arg-type]
 
 
-def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Told) -> None:
+def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Material) -> None:
     first, *others = told.advice
     assert len(others) <= 2
     assert first.what.startswith(("-3:", "-4':", "-4:"))

@@ -84,7 +84,7 @@ class TrainerApp(App[None]):
         self._today = today
         self._guide = guide
         self._clock: Timer | None = None
-        self._frame = 0.0
+        self._next_frame = 0.0
 
     def on_mount(self) -> None:
         """Put up the first screen and start the clock."""
@@ -134,12 +134,14 @@ class TrainerApp(App[None]):
         is done while no take runs."""
         urgent = self.session.poll()
         now = time.monotonic()
-        due = now >= self._frame + (FRAME_S if urgent else -TURN_S / 2) or not self.session.busy
+        due = (
+            now >= self._next_frame + (FRAME_S if urgent else -TURN_S / 2) or not self.session.busy
+        )
         if due:
             # By deadlines, because turns come a little late, and intervals would add that up.
-            self._frame += FRAME_S
-            if self._frame < now:
-                self._frame = now + FRAME_S
+            self._next_frame += FRAME_S
+            if self._next_frame < now:
+                self._next_frame = now + FRAME_S
         for screen in reversed(self.screen_stack):
             if isinstance(screen, LiveScreen):
                 if due:

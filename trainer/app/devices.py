@@ -7,45 +7,21 @@ import json
 import subprocess
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from trainer.sound import MicrophoneSpec
+from trainer.sound.devices import Device
 
 LIST = (sys.executable, "-m", "trainer", "sound", "list", "--format", "json")
 CALIBRATE = (sys.executable, "-m", "trainer", "sound", "calibrate")
 PATIENCE_S, CLICKS_S = 20.0, 60.0
 
 
-@dataclass(frozen=True, slots=True)
-class Named:
-    """An input or output.
-
-    Attributes:
-        name: what the settings call it.
-        inputs, outputs: how many channels it has.
-        is_default_input: whether the system takes it unless another is named.
-    """
-
-    name: str
-    inputs: int
-    outputs: int
-    is_default_input: bool = False
-
-
-def there() -> tuple[Named, ...] | str:
+def there() -> tuple[Device, ...] | str:
     """What there is; or why that cannot be told, in a sentence. Takes up to some seconds."""
-    try:
-        done = subprocess.run(
-            LIST, capture_output=True, text=True, timeout=PATIENCE_S, stdin=subprocess.DEVNULL
-        )
-    except (OSError, subprocess.TimeoutExpired) as error:
-        return f"the sound devices cannot be listed: {error}"
-    if done.returncode:
-        return done.stderr.strip() or "the sound devices cannot be listed"
-    return tuple(
-        Named(one["name"], one["inputs"], one["outputs"], one["is_default_input"])
-        for one in json.loads(done.stdout)
-    )
+    said, failed = _answer(LIST, PATIENCE_S)
+    if failed:
+        return said or "the sound devices cannot be listed"
+    return tuple(Device(**one) for one in json.loads(said))
 
 
 def round_trip(spec: MicrophoneSpec) -> str:
@@ -53,23 +29,20 @@ def round_trip(spec: MicrophoneSpec) -> str:
 
     Twelve clicks sound, for ten seconds.
     """
-    options: list[str] = []
-    for name, value in (
-        ("device", spec.device),
-        ("output", spec.output),
-        ("channel", spec.channel),
-    ):
-        options += [f"--{name}", str(value)] if value is not None else []
-    return _told([*CALIBRATE, *options], CLICKS_S)
+    asked = {"device": spec.device, "output": spec.output, "channel": spec.channel}
+    options = [f"--{name}={value}" for name, value in asked.items() if value is not None]
+    said, failed = _answer([*CALIBRATE, *options], CLICKS_S)
+    if failed:
+        return f"× {said.splitlines()[-1] if said else 'the round trip cannot be measured'}"
+    return f"✓ {' '.join(said.split())}"
 
 
-def _told(command: Sequence[str], patience_s: float) -> str:
+def _answer(command: Sequence[str], patience_s: float) -> tuple[str, bool]:
+    """What a command says, or complains of, and whether it failed."""
     try:
         done = subprocess.run(
             command, capture_output=True, text=True, timeout=patience_s, stdin=subprocess.DEVNULL
         )
     except (OSError, subprocess.TimeoutExpired) as error:
-        return f"× the round trip cannot be measured: {error}"
-    if done.returncode:
-        return f"× {done.stderr.strip().splitlines()[-1] if done.stderr.strip() else 'it failed'}"
-    return f"✓ {' '.join(done.stdout.split())}"
+        return str(error), True
+    return (done.stderr if done.returncode else done.stdout).strip(), bool(done.returncode)

@@ -124,17 +124,18 @@ def mark(
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.cli.plain import results
-    from trainer.report.result import result_dict, result_text
+    from trainer.practice.batch import CUT_OFF, Marked
+    from trainer.report.marked import passes_dict
+    from trainer.report.result import result_text
     from trainer.sound import SoundError
 
-    passes = results(plan)
-    if not passes:
-        raise SoundError(f"{recording} was stopped before a step was due; it holds nothing to mark")
+    one = Marked(recording, tuple(results(plan)))
+    if one.best is None:
+        raise SoundError(f"{recording}: {CUT_OFF}")
     if format_ is Format.TEXT:
-        typer.echo("\n\n".join(result_text(result) for result in passes))
+        typer.echo("\n\n".join(result_text(result) for result in one.passes))
     else:
-        best = max(passes, key=lambda result: result.score)
-        write_json(result_dict(best) | {"passes": [result.score for result in passes]})
+        write_json(passes_dict(one))
 
 
 def _files(recordings: Iterable[Path]) -> Iterable[Path]:

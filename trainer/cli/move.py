@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from trainer.cli.exit import Exit
-from trainer.cli.options import Format, FormatOption, HarpOption, TuningOption, write_json
+from trainer.cli.options import (
+    Format,
+    FormatOption,
+    HarpOption,
+    TuningOption,
+    check_free,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from trainer.drill import Drill, DrillError, Problem
@@ -165,8 +172,7 @@ def _check_free(path: Path, *, force: bool) -> None:
 
     if path.suffix != ENDING:
         raise DrillError(f"'{path}' is no name for a drill file; end it in {ENDING}")
-    if path.exists() and not force:
-        raise DrillError(f"{path} is there already; name another file, or add --force")
+    check_free(path, force=force)
 
 
 def _write(drill: Drill, path: Path) -> None:

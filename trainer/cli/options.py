@@ -210,6 +210,34 @@ def count_in_of(beats: int | None) -> int | None:
     return settings().practice.count_in if beats is None else beats
 
 
+def check_free(out: Path, *, force: bool) -> None:
+    """Check that a file may be written.
+
+    Raises:
+        TrainerError: it is there already.
+    """
+    from trainer.music import TrainerError
+
+    if out.exists() and not force:
+        raise TrainerError(f"{out} is there already; name another file, or add --force")
+
+
+def write_text(out: Path, text: str) -> None:
+    """Write a file.
+
+    Raises:
+        TrainerError: it cannot be written.
+    """
+    from trainer.music import TrainerError
+
+    try:
+        out.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise TrainerError(
+            f"{out} cannot be written ({error.strerror}); name another file"
+        ) from None
+
+
 def write_json(data: Any) -> None:
     """Print data as JSON."""
     typer.echo(json.dumps(data, indent=2))

@@ -7,7 +7,14 @@ from typing import Annotated
 
 import typer
 
-from trainer.cli.options import HarpOption, TempoOption, TuningOption, in_hand
+from trainer.cli.options import (
+    HarpOption,
+    TempoOption,
+    TuningOption,
+    check_free,
+    in_hand,
+    write_text,
+)
 
 
 def report(
@@ -39,13 +46,13 @@ def report(
     from trainer.drill import find, read_shelf
     from trainer.harp import Harp
     from trainer.practice import Ended, Heard, Plan, saved_harp
+    from trainer.practice.batch import CUT_OFF, Marked
     from trainer.report.advice import advice
-    from trainer.report.html import Told, report_html
+    from trainer.report.html import Material, report_html
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
-    if target.exists() and not force:
-        raise SoundError(f"{target} is there already; name another file, or add --force")
+    check_free(target, force=force)
     wanted = find(drill)
     held, _ = in_hand(
         harp,
@@ -60,15 +67,15 @@ def report(
             readings.append(event.reading)
         elif isinstance(event, Ended):
             passes.append(event.result)
-    if not passes:
-        raise SoundError(f"{recording} was stopped before a step was due; it holds nothing to mark")
-    best = max(passes, key=lambda result: result.score)
+    best = Marked(recording, tuple(passes)).best
+    if best is None:
+        raise SoundError(f"{recording}: {CUT_OFF}")
     opened = Recording(recording)
     try:
         samples = np.concatenate([block.samples for block in opened.blocks()]) if sound else None
     finally:
         opened.close()
-    told = Told(
+    told = Material(
         best,
         held,
         readings,
@@ -77,8 +84,5 @@ def report(
         recording.name,
         advice(best, read_shelf().drills),
     )
-    try:
-        target.write_text(report_html(told), encoding="utf-8")
-    except OSError as error:
-        raise SoundError(f"{target} cannot be written: {error.strerror}") from None
+    write_text(target, report_html(told))
     typer.echo(f"Wrote {target}.")

@@ -18,15 +18,17 @@ from trainer.cli.options import (
     RecordingArgument,
     TemperamentOption,
     TuningOption,
+    check_free,
     in_hand,
     settings,
+    write_text,
 )
 
 if TYPE_CHECKING:
     from trainer.transcript import Transcript
 
 
-class Written(StrEnum):
+class TabFormat(StrEnum):
     """How a transcript is written."""
 
     TEXT = "text"
@@ -65,7 +67,7 @@ def tab(
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
     format_: Annotated[
-        Written | None,
+        TabFormat | None,
         typer.Option(
             "--format",
             help="json: the notes; jsonl: a line on the whole, and one a note; "
@@ -111,11 +113,11 @@ def tab(
     if out is None:
         typer.echo(text.rstrip("\n"))
         return
-    out.write_text(text, encoding="utf-8")
+    write_text(out, text)
     typer.echo(f"{out} written: {len(found.notes)} notes, {found.harp.name} harp", err=True)
 
 
-def _text(found: Transcript, wanted: Written, out: Path | None, title: str | None) -> str:
+def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | None) -> str:
     import json
 
     from trainer.drill import write_drill
@@ -123,28 +125,28 @@ def _text(found: Transcript, wanted: Written, out: Path | None, title: str | Non
     from trainer.transcript import draft
 
     match wanted:
-        case Written.JSON:
+        case TabFormat.JSON:
             return json.dumps(notes_data(found), indent=2) + "\n"
-        case Written.JSONL:
+        case TabFormat.JSONL:
             lines = [head_dict(found), *notes_data(found)]
             return "".join(json.dumps(line) + "\n" for line in lines)
-        case Written.CSV:
+        case TabFormat.CSV:
             return transcript_csv(found)
-        case Written.DRILL:
+        case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
             return write_drill(draft(found, name, title or f"Heard in {found.name}"[:80]))
-        case Written.TEXT:
+        case TabFormat.TEXT:
             return transcript_text(found, shutil.get_terminal_size((80, 24)).columns) + "\n"
 
 
-def _by_ending(out: Path | None) -> Written:
+def _by_ending(out: Path | None) -> TabFormat:
     endings = {
-        ".json": Written.JSON,
-        ".jsonl": Written.JSONL,
-        ".csv": Written.CSV,
-        ".toml": Written.DRILL,
+        ".json": TabFormat.JSON,
+        ".jsonl": TabFormat.JSONL,
+        ".csv": TabFormat.CSV,
+        ".toml": TabFormat.DRILL,
     }
-    return endings.get(out.suffix.lower(), Written.TEXT) if out is not None else Written.TEXT
+    return endings.get(out.suffix.lower(), TabFormat.TEXT) if out is not None else TabFormat.TEXT
 
 
 def parse_meter(text: str) -> tuple[int, int]:
@@ -159,17 +161,3 @@ def parse_meter(text: str) -> tuple[int, int]:
     if not found:
         raise TranscriptError(f"'{text}' is not a meter; write it as 4/4, 3/4 or 6/8")
     return int(found[1]), int(found[2])
-
-
-def check_free(out: Path, *, force: bool) -> None:
-    """Check that a file may be written.
-
-    Raises:
-        TranscriptError: it is there already, or its folder is not.
-    """
-    from trainer.transcript import TranscriptError
-
-    if out.exists() and not force:
-        raise TranscriptError(f"{out} is there already; name another file, or add --force")
-    if not out.parent.is_dir():
-        raise TranscriptError(f"there is no folder {out.parent}; make it, or name another file")

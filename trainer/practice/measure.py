@@ -182,6 +182,17 @@ class Measuring:
         done = sum(len(self._attacks[one]) >= self._needed(one) for one in self._reeds)
         return Asked(tab, self._harp.note(tab), done, len(self._reeds))
 
+    def see(self, event: Event) -> Iterator[Event | MeasureEvent]:
+        """What an event of a take without a drill brings; readings themselves are left out."""
+        if isinstance(event, Heard):
+            yield from self.feed(event.reading)
+            return
+        if isinstance(event, Finished):
+            yield from self.finish()
+        yield event
+        if isinstance(event, Started) and (first := self.ask()) is not None:
+            yield first
+
     def feed(self, reading: Reading) -> Iterator[MeasureEvent]:
         """What one more reading brings."""
         if self.done:
@@ -352,14 +363,7 @@ def measure(
     """
     measuring = Measuring(plan.harp, attacks)
     for event in run(plan, lambda: measuring.done or stopping()):
-        if isinstance(event, Heard):
-            yield from measuring.feed(event.reading)
-            continue
-        if isinstance(event, Finished):
-            yield from measuring.finish()
-        yield event
-        if isinstance(event, Started) and (first := measuring.ask()) is not None:
-            yield first
+        yield from measuring.see(event)
 
 
 def _steady_part(note: HeardNote) -> tuple[Floats, Floats]:

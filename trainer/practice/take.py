@@ -147,7 +147,7 @@ class _Take:
             while (command := self._asked()) is not None:
                 yield from self._obey(command)
         if isinstance(source, Microphone) or self._stopping():
-            yield from conductor.stop(self._heard if self._stood is None else self._stood)
+            yield from conductor.stop(self._reached)
             return
         yield from conductor.finish()
         for warning in source.warnings if isinstance(source, Recording) else ():
@@ -162,7 +162,7 @@ class _Take:
     def rescue(self) -> Iterator[Event]:
         """The result of what was played before things went wrong."""
         if self._conductor is not None:
-            yield from self._conductor.stop(self._heard if self._stood is None else self._stood)
+            yield from self._conductor.stop(self._reached)
 
     def close(self) -> tuple[str | None, str | None]:
         """Let go of the source and finish the saved take.
@@ -214,6 +214,11 @@ class _Take:
                 time.sleep(RETRY_S)
         return False
 
+    @property
+    def _reached(self) -> int:
+        """The sample that the pass has come to: where the player paused it, if it is paused."""
+        return self._heard if self._stood is None else self._stood
+
     def _go_on(self, microphone: Microphone) -> Iterator[Event]:
         """Take up a broken pass at the start of the bar that was reached."""
         conductor, drill = self._conductor, self._plan.drill
@@ -222,7 +227,10 @@ class _Take:
             yield self._started(None, range(0))
             return
         self._next_clock = None
-        if conductor.running:
+        if self._stood is not None:  # the player paused before the sound went away
+            step = conductor.resumes(self._stood, self._back)
+            yield Paused(bar=max(1, drill.steps[step].bar))
+        elif conductor.running:
             yield from self._take_up(drill, conductor.break_off(self._heard))
 
     def _take_up(self, drill: Drill, step: int) -> Iterator[Event]:
@@ -269,7 +277,7 @@ class _Take:
         if stood is None and command is not Ask.BACK:
             return
         self._next_clock = None
-        step = conductor.break_off(self._heard if stood is None else stood, self._back)
+        step = conductor.break_off(self._reached, self._back)
         self._stood, self._back = None, 0
         yield Resumed()
         yield from self._take_up(drill, step)

@@ -38,7 +38,7 @@ SOUND_RATE = 24_000
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Material:
     """What a report is made of.
 
     Attributes:
@@ -60,7 +60,7 @@ class Told:
     advice: Sequence[Advice]
 
 
-def report_html(told: Told) -> str:
+def report_html(told: Material) -> str:
     """The page."""
     result = told.result
     title = f"{result.drill.title}: {told.name}"
@@ -99,7 +99,7 @@ def _advice(advice: Sequence[Advice]) -> str:
     return f"<h2>To work on</h2><ol>{items}</ol>"
 
 
-def _step(mark: Mark, told: Told) -> str:
+def _step(mark: Mark, told: Material) -> str:
     """A step: its mark, its parts, its pitch and its holes."""
     number = mark.step.index + 1
     parts = "".join(
@@ -128,7 +128,7 @@ def _step(mark: Mark, told: Told) -> str:
     )
 
 
-def _pitch(mark: Mark, told: Told, some: Sequence[Reading], first: float, last: float) -> str:
+def _pitch(mark: Mark, told: Material, some: Sequence[Reading], first: float, last: float) -> str:
     """The pitch of a step against its target and the tolerance, in cents from its first sound."""
     step, harp = mark.step, told.harp
     base = harp.hz(step.first[0])
@@ -251,7 +251,7 @@ def _time(result: Result) -> str:
     )
 
 
-def _sound(told: Told) -> str:
+def _sound(told: Material) -> str:
     if told.sound is None:
         return ""
     data = base64.b64encode(_ogg(told.sound, told.rate)).decode()

@@ -70,9 +70,13 @@ def _hardest(best: Sequence[Any]) -> list[str]:
 
 
 def marked_dict(one: Marked) -> dict[str, Any]:
-    """A recording as data that JSON can hold: its best pass, and the scores of all."""
+    """A recording as data that JSON can hold: which, what is wrong with it, and its passes."""
+    return {"recording": str(one.path), "trouble": one.trouble or None} | passes_dict(one)
+
+
+def passes_dict(one: Marked) -> dict[str, Any]:
+    """The best pass of a recording as data, and the scores of all; empty where there is none."""
     best = one.best
-    data: dict[str, Any] = {"recording": str(one.path), "trouble": one.trouble or None}
-    if best is not None:
-        data |= result_dict(best) | {"passes": [result.score for result in one.passes]}
-    return data
+    if best is None:
+        return {}
+    return result_dict(best) | {"passes": [result.score for result in one.passes]}

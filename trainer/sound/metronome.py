@@ -92,10 +92,6 @@ class Metronome:
         self._beats.clear()
         self._steps.stop(self._speaker.next_frame)
 
-    def play(self, samples: Samples) -> None:
-        """Let samples at the output's rate, shape (n,), be heard next, mixed with what is on."""
-        self._mixed.append((self._speaker.next_frame, samples))
-
     def sound(self, hz: float | None) -> None:
         """Let a tone be heard from the next samples on, until another is; None ends it."""
         self._drone.turn_to(hz)

@@ -34,7 +34,6 @@ from trainer.sound.ring import Ring
 from trainer.sound.speaker import Speaker
 from trainer.sound.spec import MicrophoneSpec
 from trainer.sound.timing import Timing
-from trainer.sound.tone import tone
 
 _RATES = (48_000, 44_100)
 _MORE_RATES = (96_000, 32_000, 16_000)
@@ -161,11 +160,6 @@ class Microphone:
         there is no output."""
         if self._metronome:
             self._metronome.sound(hz)
-
-    def play_tone(self, hz: float, seconds: float) -> None:
-        """Let a reference tone be heard; nothing happens where clicks cannot be heard either."""
-        if self._metronome:
-            self._metronome.play(tone(hz, seconds, self._metronome.rate))
 
     def blocks(self) -> Iterator[Block]:
         """Blocks as they come, until it is closed.

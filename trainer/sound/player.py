@@ -126,12 +126,11 @@ class Player:
         Raises:
             DrillError: the drill has no such bars.
         """
-        self._not_mine = trainer_steps(self._drill, bars or self._bars)
-        self._track = ClickTrack.of(
-            self._drill, tempo or self._track.tempo, bars or self._bars, self._beats_ahead
-        )
-        self._count_in = replace(self._track, beats=0)
         wanted = bars or self._bars
+        self._not_mine = trainer_steps(self._drill, wanted)
+        tempo = tempo or self._track.tempo
+        self._track = ClickTrack.of(self._drill, tempo, wanted, self._beats_ahead)
+        self._count_in = replace(self._track, beats=0)
         self._steps = self._drill.steps if wanted is None else _inside(self._drill, wanted)
         if bars is not None:
             self.hush()

@@ -160,22 +160,20 @@ def _grid(
     return Grid(meter, pulses, places, swing, cost, opening, empty, prior, scale)
 
 
-def grids(meter: tuple[int, int] | None = None, swing: float | None = None) -> tuple[Grid, ...]:
+def grids(meter: tuple[int, int] | None = None) -> tuple[Grid, ...]:
     """The meters and swings in question.
 
     Args:
         meter: takes only this one.
-        swing: takes only this one.
     """
     found = []
-    swings = SWINGS if swing is None else (swing,)
     meters = {(4, 4): 0.0, (3, 4): 3.0, (6, 8): 8.0}
     for one, prior in meters.items() if meter is None else [(meter, 0.0)]:
         if one[1] == 8 and one[0] % 3 == 0:
             found.append(_compound(prior))
             continue
-        for by in swings:
-            cost = SWUNG if by != 1.0 and swing is None else 0.0
+        for by in SWINGS:
+            cost = SWUNG if by != 1.0 else 0.0
             found.append(_simple(one[0], by, prior + cost, one[1]))
     return tuple(found)
 

@@ -22,10 +22,6 @@ from trainer.transcript.model import HarpGuess, Transcript, Written
 from trainer.transcript.rhythm import in_bars
 from trainer.transcript.written import written
 
-SURE = 0.9
-"""A harp that is likelier than this is taken without hearing the recording on others."""
-RIVALS = 3
-"""Harps that the recording is heard on where none is sure."""
 TUNED_CENTS = 4.0
 """A recording that lies less than this from A4 = 440 Hz is in tune."""
 LONG_S = 0.12
@@ -82,10 +78,6 @@ def transcribe(asked: Asked) -> Transcript:
         heard = _heard(asked, harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    if not heard:
-        raise TranscriptError(
-            f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
-        )
     found = _least_movement(list(written(heard, harp)), harp)
     placed, meter = in_bars(
         found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
@@ -103,7 +95,11 @@ def transcribe(asked: Asked) -> Transcript:
 
 
 def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) -> list[HeardNote]:
-    """The notes of the passage, on a harp; times count from the recording's start."""
+    """The notes of the passage, on a harp; times count from the recording's start.
+
+    Raises:
+        TranscriptError: there are none, or there is no such passage.
+    """
     recording = Recording(asked.path, asked.channel)
     try:
         blocks = _passage(recording, asked)
@@ -111,7 +107,12 @@ def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) ->
     finally:
         recording.close()
     first = round(asked.first * recording.rate)
-    return [note for note in found if note.start >= first]
+    inside = [note for note in found if note.start >= first]
+    if not inside:
+        raise TranscriptError(
+            f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
+        )
+    return inside
 
 
 def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:
@@ -143,24 +144,12 @@ def _on_the_likeliest(asked: Asked) -> tuple[Harp, list[HeardNote], tuple[HarpGu
     """The harp that the passage was most likely played on, and what is heard on it."""
     a4 = asked.a4 or 440.0
     first = _heard(asked, Harp.of("C", asked.tuning, a4=a4), ANY_HARP_HZ)
-    if not first:
-        raise TranscriptError(
-            f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
-        )
     if asked.a4 is None:
         a4 = tuned_to(first)
     sounded = [_sounded(note, a4) for note in first]
     guesses = guess(sounded, all_harps(asked.tuning, a4))
-    rivals = [one for one in guesses[:RIVALS] if one.share > 0.05 * guesses[0].share]
-    if guesses[0].share >= SURE:
-        rivals = rivals[:1]
-    tried = []
-    for one in rivals:
-        heard = _heard(asked, one.harp)
-        again = guess([_sounded(note, a4) for note in heard], [one.harp])
-        tried.append((one.share, one, heard, again))
-    _, best, heard, _ = max(tried, key=lambda one: one[0])
-    return best.harp, heard, guesses
+    best = guesses[0].harp
+    return best, _heard(asked, best), guesses
 
 
 def tuned_to(heard: Sequence[HeardNote]) -> float:

@@ -12,7 +12,8 @@ from textual.content import Content
 from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
-from trainer.app.devices import Named, there
+from trainer.app.devices import there
+from trainer.app.needle import Shown
 from trainer.app.screens.live import LiveScreen
 from trainer.app.session import Session
 from trainer.app.take import Phase, Take
@@ -24,6 +25,7 @@ from trainer.practice import Plan, Tone
 from trainer.settings import find_settings
 from trainer.settings.write import set_value
 from trainer.sound import MicrophoneSpec
+from trainer.sound.devices import Device
 
 WANTED = Tab(4, Breath.DRAW)
 """The note that is asked for at the end: it speaks on every harp, and most learn it first."""
@@ -70,7 +72,7 @@ class GuideScreen(LiveScreen):
         self._before = session.plan
         self._harp = session.plan.harp
         self._step = CHOOSING
-        self._inputs: tuple[Named, ...] = ()
+        self._inputs: tuple[Device, ...] = ()
         self._chosen = 0
         self._trouble = ""
         self._tone = False
@@ -98,7 +100,7 @@ class GuideScreen(LiveScreen):
         if not worker.is_cancelled:
             self.app.call_from_thread(self._take_in, found)
 
-    def _take_in(self, found: tuple[Named, ...] | str) -> None:
+    def _take_in(self, found: tuple[Device, ...] | str) -> None:
         if isinstance(found, str):
             self._trouble = found
         else:
@@ -127,9 +129,8 @@ class GuideScreen(LiveScreen):
 
     def show(self, take: Take) -> None:
         """Show the step, and what is heard."""
-        heard = take.shown if take.phase is Phase.LISTENING and take.reading else None
-        if take.drill is not None:
-            heard = None
+        listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
+        heard = take.shown if listens else None
         if take.phase is Phase.FAILED:
             said, good = take.sentence, False
         elif self._step == CHOOSING:
@@ -158,8 +159,7 @@ class GuideScreen(LiveScreen):
             return (f"{said}: {works}" if good else f"{WANTED} was heard: {works}"), True
         return (f"{said}; hold it" if good else said), False
 
-    def _state(self, heard: object, said: str, good: bool) -> GuideState:
-        shown = self.session.take.shown if heard is not None else None
+    def _state(self, shown: Shown | None, said: str, good: bool) -> GuideState:
         if self._step == CHOOSING:
             names = (SYSTEMS, *(one.name for one in self._inputs))
             words = (

@@ -21,8 +21,16 @@ from trainer.harp import Harp, HarpError, Tab
 from trainer.journal import HarpTag, Journal, OwnHarp
 from trainer.journal.reeds import check_name, harp_as_measured
 from trainer.music import TrainerError
-from trainer.practice import Event, Failed, Finished, Heard, Plan, Started
-from trainer.practice.measure import Again, Asked, Attack, Measured, Measuring, Sounding
+from trainer.practice import Event, Failed, Finished, Plan
+from trainer.practice.measure import (
+    Again,
+    Asked,
+    Attack,
+    Measured,
+    MeasureEvent,
+    Measuring,
+    Sounding,
+)
 from trainer.report.harps import BREATHE, measure_line, measured_text
 from trainer.sound import MicrophoneSpec
 
@@ -133,25 +141,15 @@ class MeasureScreen(Screen[str | None]):
         measuring = self._measuring
         assert measuring is not None
         for event in self._session.listener.poll():
-            if isinstance(event, Heard):
-                for told in measuring.feed(event.reading):
-                    self._take(told)
-            elif isinstance(event, Finished):
-                for told in measuring.finish():
-                    self._take(told)
-                self._over()
-            else:
-                self._take(event)
+            for told in measuring.see(event):
+                self._take(told)
         if measuring.done:
             self._session.listener.stop()
         self._board.show(self._state)
 
-    def _take(self, event: Event | Asked | Sounding | Attack | Again | Measured) -> None:
+    def _take(self, event: Event | MeasureEvent) -> None:
         """Show one thing that happened."""
         match event:
-            case Started():
-                first = None if self._measuring is None else self._measuring.ask()
-                self._state = replace(self._state, asked=first)
             case Asked():
                 self._state = replace(self._state, asked=event, sounding=None)
             case Sounding():
@@ -164,6 +162,8 @@ class MeasureScreen(Screen[str | None]):
                 self._keep(event)
             case Failed(sentence):
                 self._tell(f"× {sentence}")
+            case Finished():
+                self._over()
         line = measure_line(event, self._harp) if isinstance(event, Attack | Again) else None
         if line is not None:
             said = (line.strip(), *self._state.said[: SAID - 1])
