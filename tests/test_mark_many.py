@@ -110,6 +110,14 @@ def test_an_empty_folder_is_told(tmp_path: Path) -> None:
     assert done.returncode
 
 
+def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path) -> None:
+    (tmp_path / "marks").touch()
+    out = str(tmp_path / "marks")
+    done = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
+    assert done.returncode == 3
+    assert "cannot be made" in done.stderr
+
+
 def test_lines_fit_80_columns(folder: Path) -> None:
     long = Marked(
         Path("the-whole-of-a-long-name-of-a-recording-from-the-loft.wav"), trouble="x " * 60

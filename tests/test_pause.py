@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from trainer.app.take import Take
+from trainer.app.widgets.verdict import VerdictState
 from trainer.drill import Climb, Drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -231,3 +233,12 @@ def test_a_recording_says_that_it_cannot_be_paused(tmp_path: Path) -> None:
     (notice,) = [event for event in events if isinstance(event, Notice)]
     assert "cannot be paused" in notice.sentence
     assert len(result_of(events).marks) == len(QUAY.steps)
+
+
+def test_the_screen_counts_the_steps_of_the_whole_pass() -> None:
+    take = Take(plan_of())
+    for event in play(plan_of(), Asking((beat(7), Ask.BACK))):
+        take.see(event)
+        state = VerdictState.of_take(take)
+        assert state.done <= state.of == len(QUAY.steps)
+    assert state.done == state.of

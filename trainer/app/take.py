@@ -146,6 +146,11 @@ class Take:
         return self.drill.steps if self.drill else ()
 
     @property
+    def whole(self) -> tuple[int, int]:
+        """Range of step indices of a whole pass, the last not included."""
+        return _steps_of(self.plan)
+
+    @property
     def goal(self) -> Goal:
         """What counts as good."""
         return self.drill.goal if self.drill else Goal()

@@ -25,6 +25,7 @@ from trainer.cli.options import (
     in_hand,
     journal_file,
     write_json,
+    write_text,
 )
 
 if TYPE_CHECKING:
@@ -177,7 +178,12 @@ def _mark_many(
     from trainer.report.marked import marked_dict, marked_line, summary_text
 
     if out is not None:
-        out.mkdir(parents=True, exist_ok=True)
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise TrainerError(
+                f"the folder {out} cannot be made ({error.strerror}); name another"
+            ) from None
     plans, done = [], []
     kept = {file: _kept_in(out, file, drill) for file in files}
     for file in files:
@@ -200,7 +206,7 @@ def _mark_many(
             done.append(one)
             target = kept[one.path]
             if target is not None and one.best is not None:
-                target.write_text(json.dumps(marked_dict(one), indent=2) + "\n", encoding="utf-8")
+                write_text(target, json.dumps(marked_dict(one), indent=2) + "\n")
             if format_ is Format.TEXT:
                 typer.echo(f"\r{marked_line(one)}" if sys.stderr.isatty() else marked_line(one))
     if format_ is Format.JSON:

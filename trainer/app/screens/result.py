@@ -91,7 +91,7 @@ class ResultScreen(AloudScreen[str | None]):
             tooltip="open or close the trace of the chosen step",
         ),
         Binding("a", "hear(False)", "hear", tooltip="hear the step as you played it"),
-        Binding("e", "hear(True)", "as it should be", tooltip="hear its bar as it should sound"),
+        Binding("e", "hear(True)", "as meant", tooltip="hear its bar as it should sound"),
     ]
 
     def __init__(

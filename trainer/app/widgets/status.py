@@ -41,7 +41,7 @@ class StatusState:
 
 def _sentence(take: Take) -> str:
     if take.phase is Phase.HELD:
-        return f"paused; space counts in again from bar {take.bar}, b goes a bar back"
+        return f"paused: space goes on at bar {take.bar}, b a bar back"
     if take.notice:
         return f"! {take.notice}"
     if take.saved and not take.running:

@@ -32,7 +32,7 @@ class VerdictState:
     @classmethod
     def of_take(cls, take: Take) -> VerdictState:
         """The verdict on a take as it stands."""
-        first, last = take.range
+        first, last = take.whole  # a pass that was taken up again is still one
         done = len(take.marks.keys() - take.old)
         return cls(take.last, take.weakest, done, last - first, take.result)
 
