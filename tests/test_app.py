@@ -995,7 +995,7 @@ def _result() -> Result:
 
 
 def test_a_take_in_plain_lines() -> None:
-    lines = Lines()
+    lines = Lines(Plan(Harp.of(), PlayerSpec(), drill=DRILL))
     told = []
     for event in (
         STARTED,
@@ -1010,11 +1010,13 @@ def test_a_take_in_plain_lines() -> None:
     ):
         told += lines.lines(event)
     assert told == [
+        f"{DRILL.title}: C harp, tempo 80, loop off.",
         "Listening to the microphone: steps 1 to 17, count-in with a click.",
         "count-in 1 of 4",
         "count-in 2 of 4",
         "count-in 3 of 4",
         "count-in 4 of 4",
+        "bar 1 of 6: -4, -4', -4",
         "  1  -4        88  7 cents flat",
         "  1  -4        90  7 cents flat (marked anew)",
         "Paused: the microphone is gone",
@@ -1031,7 +1033,7 @@ def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> Non
     assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(told.split())
     assert "weakest: step 2 (-4') with 64." in " ".join(told.split())
     assert all(len(line) <= 60 for line in told.splitlines())
-    assert Lines(60).lines(Ended(result)) == ["", *told.splitlines()]
+    assert Lines(Plan(Harp.of(), PlayerSpec()), 60).lines(Ended(result)) == ["", *told.splitlines()]
 
 
 def test_the_result_as_data_holds_every_figure() -> None:

@@ -477,7 +477,8 @@ def test_the_app_without_a_terminal_is_told(trainer: Trainer) -> None:
     answer = trainer()
     assert answer.code == Exit.USAGE
     assert answer.err == (
-        "the live screen needs a terminal; try 'trainer demo --plain' or 'trainer --help'\n"
+        "the live screen needs a terminal that it can paint on; 'trainer today' tells the day's "
+        "set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is\n"
     )
 
 

@@ -127,3 +127,8 @@ def test_through_a_pipe_the_demo_is_lines_of_text(terminal: Terminal) -> None:
     assert "count-in 4 of 4" in screen
     assert re.search(r"8 +-3 +\d+ +hole 2 leaking, 1[234] dB down", screen)
     assert re.search(r"Total \d+ of 100, passed", screen)
+
+
+def test_a_terminal_that_cannot_be_painted_gets_lines(terminal: Terminal) -> None:
+    terminal.start(f"TERM=dumb {shlex.join(DEMO)}")
+    terminal.wait_for("Harbour bell: C harp.* Total .* exit code 0")

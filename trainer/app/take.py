@@ -213,7 +213,7 @@ class Take:
         """Beats of count-in."""
         if self.drill is None or self.drill.free:
             return 0
-        bar = self.steps[self.range[0]].bar if self.steps else 1
+        bar = self.plan.entered(self.range[0]) if self.steps else 1
         return self.plan.count_in or self.drill.count_in(bar)
 
     @property
@@ -290,10 +290,7 @@ class Take:
         """The beat that the count-in leads to: the first of the bar in which the pass begins."""
         if self.drill is None or not self.steps:
             return 0
-        bar = self.steps[self.range[0]].bar
-        if self.range[0] == _steps_of(self.plan)[0]:
-            bar = self.plan.played_bars[0] if self.plan.played_bars else 1
-        return self.drill.entry(bar)
+        return self.drill.entry(self.plan.entered(self.range[0]))
 
     def _hear(self, reading: Reading) -> None:
         self.reading = reading

@@ -70,9 +70,12 @@ def open_app(
         raise typer.Exit
     if context.invoked_subcommand is not None:
         return
-    if not (sys.stdout.isatty() and sys.stdin.isatty()):
+    from trainer.cli.screen import on_screen, open_screen
+
+    if not on_screen():
         typer.echo(
-            "the live screen needs a terminal; try 'trainer demo --plain' or 'trainer --help'",
+            "the live screen needs a terminal that it can paint on; 'trainer today' tells the "
+            "day's set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is",
             err=True,
         )
         raise typer.Exit(Exit.USAGE)
@@ -84,7 +87,6 @@ def open_app(
         settings,
         sound_mb,
     )
-    from trainer.cli.screen import open_screen
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan

@@ -60,6 +60,7 @@ def listen(
 
       trainer listen take.flac --harp C --format jsonl
     """
+    from trainer.cli.screen import on_screen, open_screen
     from trainer.ear import NoteTracker, Reading
     from trainer.practice import Plan, saved_harp
     from trainer.report.heard import NOTE_HEAD, note_line, reading_dict
@@ -73,11 +74,9 @@ def listen(
         else RecordingSpec(file, channel)
     )
     plan = Plan(held, source)
-    if format_ is None and file is None and sys.stdout.isatty():
+    if format_ is None and file is None and on_screen():
         format_ = ListenFormat.SCREEN
     if format_ is ListenFormat.SCREEN:
-        from trainer.cli.screen import open_screen
-
         open_screen(plan)
         return
 

@@ -2,27 +2,34 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Iterator
 
 import typer
 
 from trainer.cli.exit import Exit
 from trainer.cli.quiet import interrupts, quiet_libraries
+from trainer.cli.typed import HINT, Typed
 from trainer.ear import Reading
 from trainer.marking import Result
-from trainer.practice import Ended, Event, Failed, Heard, Notice, Plan, run
+from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
 from trainer.report.live import Lines
+from trainer.sound import RecordingSpec
 
 
-def events(plan: Plan) -> Iterator[Event]:
+def events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
     """The events of a take; Ctrl-C ends it with what was played. Notices go to standard error.
+
+    Args:
+        plan: what is played.
+        asked: gives what else the player asks for.
 
     Raises:
         typer.Exit: the take could not go on; the reason went to standard error.
     """
     failed: Failed | None = None
     with quiet_libraries(), interrupts() as stopping:
-        for event in run(plan, stopping):
+        for event in run(plan, stopping, asked):
             if isinstance(event, Failed):
                 failed = event
             elif isinstance(event, Notice):
@@ -45,8 +52,12 @@ def results(plan: Plan) -> list[Result]:
 
 
 def play_plain(plan: Plan) -> None:
-    """Play a take and tell it in lines as it goes."""
-    lines = Lines()
-    for event in events(plan):
+    """Play a take and tell it in lines as it goes; what is typed is asked of it."""
+    lines, typed = Lines(plan, shutil.get_terminal_size((80, 24)).columns), Typed()
+    typed.listens &= not isinstance(plan.source, RecordingSpec) and plan.drill is not None
+    if typed.listens:
+        typer.echo(HINT)
+    for event in events(plan, typed):
+        typed.see(event)
         for line in lines.lines(event):
             typer.echo(line)

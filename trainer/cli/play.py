@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import sys
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -154,15 +153,14 @@ def demo(
 
 def _run(plan: Plan, plain: bool) -> None:
     """On the live screen in a terminal, elsewhere in lines."""
+    from trainer.cli.screen import on_screen, open_screen
     from trainer.sound import PlayerSpec
 
-    if plain or not (sys.stdout.isatty() and sys.stdin.isatty()):
+    if plain or not on_screen():
         from trainer.cli.plain import play_plain
 
         play_plain(plan)
         return
-    from trainer.cli.screen import open_screen
-
     if isinstance(plan.source, PlayerSpec):
         plan = replace(plan, source=replace(plan.source, realtime=True, aloud=True))
     open_screen(plan, autostart=True)

@@ -2,7 +2,16 @@
 
 from __future__ import annotations
 
+import os
+import sys
+
 from trainer.practice import Plan
+
+
+def on_screen() -> bool:
+    """Whether there is a terminal that the live screen can be painted on and keys come from."""
+    known = sys.platform == "win32" or os.environ.get("TERM", "") not in ("", "dumb", "unknown")
+    return known and sys.stdout.isatty() and sys.stdin.isatty()
 
 
 def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> None:

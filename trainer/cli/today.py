@@ -31,7 +31,7 @@ from trainer.cli.quiet import interrupts, quiet_libraries
 if TYPE_CHECKING:
     from trainer.harp import Harp
     from trainer.journal.day import DaySet
-    from trainer.practice import Event
+    from trainer.practice import Asked, Event
     from trainer.practice.day import DayEvent
     from trainer.settings import Settings
 
@@ -120,20 +120,27 @@ def today(
 
 
 def _play(
-    events: Callable[[Callable[[], bool]], Iterator[Event | DayEvent]], day: DaySet, *, told: bool
+    events: Callable[[Callable[[], bool], Asked], Iterator[Event | DayEvent]],
+    day: DaySet,
+    *,
+    told: bool,
 ) -> DaySet:
     """Play a day and tell it in lines; the set as it is after that.
 
     Raises:
         typer.Exit: a take could not go on; the reason went to standard error.
     """
+    from trainer.cli.typed import HINT, Typed
     from trainer.practice import Failed, Notice
     from trainer.practice.day import DayOver
     from trainer.report.today import DayLines
 
-    lines, failed = DayLines(_width()), None
+    lines, failed, typed = DayLines(_width()), None, Typed()
+    if typed.listens and told:
+        typer.echo(f"{HINT} Before a drill, Enter begins it at once.")
     with quiet_libraries(), interrupts() as stopping:
-        for event in events(stopping):
+        for event in events(stopping, typed):
+            typed.see(event)
             if isinstance(event, Failed):
                 failed = event
             elif isinstance(event, Notice):

@@ -1,6 +1,6 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
-from trainer.practice.control import Ask, Command, Tone
+from trainer.practice.control import Ask, Asked, Command, Tone, nothing
 from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
     Beat,
@@ -23,6 +23,7 @@ from trainer.practice.take import run
 
 __all__ = [
     "Ask",
+    "Asked",
     "Beat",
     "Command",
     "Ended",
@@ -39,6 +40,7 @@ __all__ = [
     "Resumed",
     "Started",
     "Tone",
+    "nothing",
     "run",
     "saved_harp",
     "typical_faults",

@@ -37,6 +37,8 @@ class Conductor:
         self._rate = rate
         self._marker: Marker | FreeMarker | None = None
         self._count_in = 0
+        self._entry = 0
+        """The drill's beat that the count-in of the pass leads to."""
         self._clock = Clock(0, 60.0, rate)
         self._kept: tuple[Mark, ...] = ()
         self._beat = 0
@@ -53,8 +55,9 @@ class Conductor:
         self._marker = self._marker_of(self._plan.drill, one)
         broken = bool(self.passes) and self.passes[-1].broken
         self._kept = tuple(m for m in self._kept if m.step.index < one.first) if broken else ()
-        bar = self._plan.drill.steps[one.first].bar
+        bar = self._plan.entered(one.first)
         self._count_in = self._plan.count_in or self._plan.drill.count_in(bar)
+        self._entry = self._plan.drill.entry(bar)
         self._beat = -self._count_in - 1
         self.passes.append(one)
 
@@ -90,7 +93,7 @@ class Conductor:
             yield Marked(mark)
 
     def _beats(self, reading: Reading) -> Iterator[Event]:
-        beat = math.floor(self._clock.beat(reading.heard)) - self._first_beat()
+        beat = math.floor(self._clock.beat(reading.heard)) - self._entry
         if beat > self._beat and beat >= -self._count_in:
             self._beat = beat
             yield Beat(beat)
@@ -154,12 +157,6 @@ class Conductor:
         now = self.passes[-1]
         upto = max(now.first, min(now.upto, upto))
         self.passes[-1] = replace(now, close=heard, upto=upto, broken=broken)
-
-    def _first_beat(self) -> int:
-        """The drill's beat that the count-in of the pass leads to."""
-        drill = self._plan.drill
-        assert drill is not None
-        return drill.entry(drill.steps[self.passes[-1].first].bar)
 
     def _due(self, heard: int) -> int:
         """The first step of the pass that was not over by a sample."""

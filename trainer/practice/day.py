@@ -11,6 +11,7 @@ from trainer.harp import Harp
 from trainer.journal.day import DaySet
 from trainer.journal.entry import BETWEEN_S, READ_NEW_S, READ_S, DayEntry, Reason
 from trainer.marking import Result
+from trainer.practice.control import Asked, nothing
 from trainer.practice.events import Ended, Event, Failed
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
@@ -26,14 +27,14 @@ class EntryBegan:
     Attributes:
         number, count: its place in the set, from 1, and how many there are.
         entry: the entry.
-        drill: its drill, on the harp that it is played on.
+        plan: how it is played: its drill, on the harp in hand.
         rest_s: how long the player has to look it over.
     """
 
     number: int
     count: int
     entry: DayEntry
-    drill: Drill
+    plan: Plan
     rest_s: float
 
 
@@ -72,6 +73,7 @@ def run_day(
     base: Plan,
     harp_for: HarpFor,
     stopping: Callable[[], bool] = lambda: False,
+    asked: Asked = nothing,
 ) -> Iterator[Event | DayEvent]:
     """Play what is left of a set, each drill again and again until its entry is done.
 
@@ -82,6 +84,7 @@ def run_day(
             harp and drill do not matter.
         harp_for: which harp each entry is played on.
         stopping: asked often; once it says yes, the take ends with what was played, and the day.
+        asked: gives what else the player asks for; before a take, anything lets it begin at once.
 
     Yields:
         For each entry `EntryBegan`, the events of its takes, `EntryDone`; last of all `DayOver`.
@@ -98,15 +101,15 @@ def run_day(
         plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
         rest = READ_NEW_S if entry.reason is Reason.NEW and not day.scores(entry) else READ_S
         waits = isinstance(base.source, MicrophoneSpec)
-        yield EntryBegan(number, count, entry, drill, rest if waits else 0.0)
+        yield EntryBegan(number, count, entry, plan, rest if waits else 0.0)
         over = False
         while not (over or day.is_done(entry)):
             if waits:
-                _wait(rest, stopping)
+                _wait(rest, stopping, asked)
             if over := stopping():
                 break
             rest, before, failed = BETWEEN_S, day, False
-            for event in run(plan, stopping):
+            for event in run(plan, stopping, asked):
                 if isinstance(event, Ended) and is_whole(event.result):
                     day = day.plus(entry.drill, event.result.score)
                 failed = failed or isinstance(event, Failed)
@@ -123,7 +126,7 @@ def is_whole(result: Result) -> bool:
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
 
 
-def _wait(seconds: float, stopping: Callable[[], bool]) -> None:
+def _wait(seconds: float, stopping: Callable[[], bool], asked: Asked) -> None:
     until = time.monotonic() + seconds
-    while time.monotonic() < until and not stopping():
+    while time.monotonic() < until and not stopping() and asked() is None:
         time.sleep(_NAP_S)

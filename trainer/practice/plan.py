@@ -74,6 +74,21 @@ class Plan:
             return self.bars
         return self.drill.loop if self.loops else None
 
+    def entered(self, first: int) -> int:
+        """The bar that the count-in leads to where a pass begins with a step.
+
+        It is that of the step, but where that is the first to be played, the first that is played:
+        it may begin with a bar of rests.
+
+        Args:
+            first: index of the step.
+        """
+        assert self.drill is not None
+        bars = self.played_bars or (1, self.drill.bars)
+        if first == self.drill.step_range(*bars).start:
+            return bars[0]
+        return self.drill.steps[first].bar
+
     @property
     def first_tempo(self) -> float:
         """Beats a minute of the first pass; 60 when only listening."""

@@ -110,12 +110,15 @@ class DayLines:
 
     def __init__(self, width: int = 80) -> None:
         self._width = width
-        self._lines = Lines(width)
+        self._lines: Lines | None = None
 
     def lines(self, event: Event | DayEvent) -> list[str]:
         """The lines that an event is worth; none for most."""
         match event:
-            case EntryBegan(number, count, entry, drill, rest_s):
+            case EntryBegan(number, count, entry, plan, rest_s):
+                drill = plan.drill
+                assert drill is not None
+                self._lines = Lines(plan, self._width)
                 begins = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
                 head = (
                     f"{number} of {count}, {entry.reason}: {drill.title}, on the {_harp(entry)} "
@@ -127,7 +130,7 @@ class DayLines:
                 return [_closing(day, entry)]
             case DayOver(day):
                 return ["", *outcome(day).splitlines()]
-        return self._lines.lines(event)
+        return self._lines.lines(event) if self._lines else []
 
 
 _INDENT = " " * 7

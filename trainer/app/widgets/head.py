@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, Row, sides
 from trainer.app.take import Phase, Take
+from trainer.report.live import about
 
 SIGNS = {
     Phase.READY: "■",
@@ -49,22 +50,13 @@ class HeadState:
     @classmethod
     def of(cls, take: Take) -> HeadState:
         """The head of a take as it stands."""
-        plan, drill = take.plan, take.drill
+        drill, words = take.drill, about(take.plan, take.tempo)
         if drill is None:
-            return cls("What am I playing?", (f"{plan.harp.name} harp",), take.phase)
-        own = f" (own {drill.tempo:g})" if take.tempo != drill.tempo else ""
-        about = [f"{plan.harp.name} harp", f"tempo {take.tempo:g}{own}"]
-        if drill.free:
-            about[1] = "no beat"
-        if plan.played_bars:
-            about.append("bars {} to {}".format(*plan.played_bars))
-        about.append("loop on" if plan.loops else "loop off")
-        if plan.loops and plan.ladder:
-            about.append(f"climbing to {plan.ladder.to:g}")
+            return cls("What am I playing?", words, take.phase)
         beat = None
         if take.running and take.position is not None and not drill.free:
             beat = math.floor(take.position) % drill.meter[0] + 1
-        return cls(drill.title, tuple(about), take.phase, beat, drill.meter[0])
+        return cls(drill.title, words, take.phase, beat, drill.meter[0])
 
 
 def row(state: HeadState, width: int) -> Row:

@@ -1,0 +1,69 @@
+"""What a player types while a take is told in lines: a line is a wish."""
+
+from __future__ import annotations
+
+import os
+import sys
+
+from trainer.practice import Ask, Command, Paused, Started
+
+HINT = "Enter pauses and goes on, b and Enter goes a bar back, Ctrl-C stops."
+
+
+class Typed:
+    """Asks of a take what is typed; where no terminal is typed on, nothing.
+
+    Whether Enter pauses or goes on depends on the take: it must see the events.
+    """
+
+    def __init__(self) -> None:
+        self.listens = sys.stdin is not None and sys.stdin.isatty()
+        self._paused = False
+
+    def see(self, event: object) -> None:
+        """Take the next event."""
+        match event:
+            case Paused(bar=bar):
+                self._paused = bar is not None
+            case Started():
+                self._paused = False
+
+    def __call__(self) -> Command | None:
+        """What was typed since the last call, as something to ask; never waits."""
+        line = _typed() if self.listens else None
+        if line is None:
+            return None
+        match line.strip().lower():
+            case "":
+                return Ask.GO_ON if self._paused else Ask.PAUSE
+            case "b":
+                return Ask.BACK
+        return None
+
+
+if sys.platform == "win32":
+    import msvcrt
+
+    _ENTER = "\r"
+
+    def _typed() -> str | None:
+        """What was typed: the console there gives single keys."""
+        if not msvcrt.kbhit():
+            return None
+        key = msvcrt.getwch()
+        return "" if key == _ENTER else key
+
+else:
+    import select
+
+    def _typed() -> str | None:
+        """The line that was typed.
+
+        Not a thread that reads: one that waits for a line keeps Python from ending.
+        """
+        file = sys.stdin.fileno()
+        if not select.select([file], [], [], 0.0)[0]:
+            return None
+        if os.tcgetpgrp(file) != os.getpgrp():  # in the background, reading would stop it
+            return None
+        return os.read(file, 1024).decode(errors="replace") or None
