@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import pty
+import shlex
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
 
 import pytest
 from pilots import LARGE, Puppet, run, text
+from pulse import Pulse, pulse  # noqa: F401 - a fixture
+from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
 from trainer.app import alone
@@ -260,3 +263,25 @@ def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
         keys = Typed()
         assert not keys.listens
         assert keys() is None
+
+
+@pytest.mark.needs_pulse
+@pytest.mark.needs_tmux
+def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
+    pulse: Pulse,  # noqa: F811
+    terminal: Terminal,  # noqa: F811
+) -> None:
+    env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER", "PATH")}
+    words = [f"{name}={value}" for name, value in env.items()]
+    play = ["play", "harbour-bell", "--plain", "--no-click"]
+    with pulse.hiss():
+        terminal.start(shlex.join(["env", *words, sys.executable, "-m", "trainer", *play]), rows=50)
+        terminal.wait_for("Enter pauses and goes on.* bar 1 of 4: 5, -4, 4 .* bar 2 of 4")
+        terminal.keys("Enter")
+        terminal.wait_for("Paused; on from bar [12]")
+        terminal.keys("b", "Enter")
+        terminal.wait_for("Paused; on from bar 1")
+        terminal.keys("Enter")
+        terminal.wait_for("On with what is left. Listening .* count-in 4 of 4 bar 1 of 4: 5")
+        terminal.keys("C-c")
+        terminal.wait_for("exit code 0")

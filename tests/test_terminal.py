@@ -130,5 +130,5 @@ def test_through_a_pipe_the_demo_is_lines_of_text(terminal: Terminal) -> None:
 
 
 def test_a_terminal_that_cannot_be_painted_gets_lines(terminal: Terminal) -> None:
-    terminal.start(f"TERM=dumb {shlex.join(DEMO)}")
+    terminal.start(f"TERM=dumb {shlex.join(DEMO)}", rows=40)
     terminal.wait_for("Harbour bell: C harp.* Total .* exit code 0")

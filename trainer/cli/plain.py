@@ -14,7 +14,7 @@ from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
 from trainer.report.live import Lines
-from trainer.sound import RecordingSpec
+from trainer.sound import MicrophoneSpec
 
 
 def events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
@@ -54,7 +54,7 @@ def results(plan: Plan) -> list[Result]:
 def play_plain(plan: Plan) -> None:
     """Play a take and tell it in lines as it goes; what is typed is asked of it."""
     lines, typed = Lines(plan, shutil.get_terminal_size((80, 24)).columns), Typed()
-    typed.listens &= not isinstance(plan.source, RecordingSpec) and plan.drill is not None
+    typed.listens &= isinstance(plan.source, MicrophoneSpec)
     if typed.listens:
         typer.echo(HINT)
     for event in events(plan, typed):
