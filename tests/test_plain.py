@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import os
 import pty
+import re
 import shlex
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from pilots import LARGE, Puppet, run, text
@@ -20,6 +22,7 @@ from trainer.app.app import TrainerApp
 from trainer.app.take import Phase
 from trainer.app.widgets.head import HeadState
 from trainer.app.widgets.status import StatusState
+from trainer.cli import main
 from trainer.cli.typed import Typed
 from trainer.drill import find
 from trainer.ear import HeardNote
@@ -285,3 +288,21 @@ def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
         terminal.wait_for("On with what is left. Listening .* count-in 4 of 4 bar 1 of 4: 5")
         terminal.keys("C-c")
         terminal.wait_for("exit code 0")
+
+
+def test_the_commands_that_the_tour_names_for_each_screen_are_there(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tour = (Path(__file__).parent.parent / "docs/tour.md").read_text("utf-8")
+    rows = [line for line in tour.split("## In lines")[1].splitlines() if line.startswith("|")][2:]
+    words = [word.split() for row in rows for word in re.findall(r"`trainer ([a-z -]+)", row)]
+    assert len(words) >= 14
+    for command in words:
+        monkeypatch.setattr(sys, "argv", ["trainer", *command, "--help"])
+        with pytest.raises(SystemExit) as end:
+            main()
+        assert not end.value.code
+        shown = capsys.readouterr().out
+        named = [word for word in command if not word.startswith("--")]
+        assert f"trainer {' '.join(named)}" in shown
+        assert all(word in shown for word in command)
