@@ -2,36 +2,45 @@
 
 from __future__ import annotations
 
+import importlib
+import pkgutil
 import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
+from typing import Self
 
 import pytest
-from evening import an_input
+from evening import TODAY, an_input, evenings
 from pilots import LARGE, SMALL, Puppet, run, text, until
 from test_pictures import too_faint
 from textual.command import CommandInput, CommandList, CommandPalette
 from textual.pilot import Pilot
+from textual.screen import Screen
+from textual.widgets import Input, OptionList
 
-from trainer.app import alone
+from trainer.app import alone, screens
 from trainer.app.app import TrainerApp
-from trainer.app.screens import guide, settings
+from trainer.app.screens import guide, progress, settings
 from trainer.app.screens.aloud import AloudScreen
-from trainer.app.screens.guide import GuideScreen
+from trainer.app.screens.guide import TONE_HZ, GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.measure import MeasureScreen
-from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.practice import CLIMB_BY, TEMPO_STEP, PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.harp import Harp
-from trainer.practice import Finished, Plan
-from trainer.sound import MicrophoneSpec
+from trainer.journal import Journal
+from trainer.practice import Ask, Finished, Plan, Started, Tone
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
-SCREENS = {
+SCREENS: dict[type, tuple[str, ...]] = {
     GuideScreen: ("m",),
     HarpsScreen: ("h",),
     HelpScreen: ("question_mark",),
@@ -48,11 +57,20 @@ SCREENS = {
 PRESSES = 250
 
 
+class ClassDay(date):
+    """Today is the class's."""
+
+    @classmethod
+    def today(cls) -> Self:
+        return cls(TODAY.year, TODAY.month, TODAY.day)
+
+
 @pytest.fixture
 def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     """A plan on a desk of its own: what keys write goes there."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setattr(guide, "there", lambda: (an_input("on the stand", 1),))
+    monkeypatch.setattr(progress, "date", ClassDay)
     monkeypatch.setattr(settings, "round_trip", lambda spec: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
     return Plan(Harp.of("C"), MicrophoneSpec(), drill=alone.DRILL, journal=journal, player="Runa")
@@ -68,6 +86,7 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     assert isinstance(app, TrainerApp)
     if screen is ResultScreen:
         events = [event for _, event in alone.script(app.session.plan)]
+        events[-1] = Finished(sound="evening.flac")
         await pilot.press("space")
         puppet.queue += events
     for key in SCREENS[screen]:
@@ -76,19 +95,267 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     await until(pilot, lambda: isinstance(app.screen, screen))
 
 
-@pytest.mark.parametrize("screen", SCREENS, ids=lambda screen: screen.__name__)
-def test_each_key_of_a_screen_may_be_pressed(plan: Plan, screen: type) -> None:
-    for key in keys_of(screen):
+@dataclass
+class Now:
+    """The app as it stands, and as it stood before a key was pressed."""
 
-        async def test(pilot: Pilot[None], puppet: Puppet, key: str = key) -> None:
+    pilot: Pilot[None]
+    puppet: Puppet
+    was: tuple[Plan, int | None, str] | None = None
+
+    @property
+    def app(self) -> TrainerApp:
+        assert isinstance(self.pilot.app, TrainerApp)
+        return self.pilot.app
+
+    @property
+    def plan(self) -> Plan:
+        return self.app.session.plan
+
+    @property
+    def drill(self) -> str:
+        assert self.plan.drill is not None
+        return self.plan.drill.name
+
+    @property
+    def tempo(self) -> float:
+        return self.plan.first_tempo
+
+    @property
+    def to(self) -> float:
+        """Where the tempo climbs to."""
+        return self.plan.ladder.to if self.plan.ladder else 0.0
+
+    @property
+    def at(self) -> int | None:
+        """The line of the list that is pointed at."""
+        lists = self.app.screen.query(OptionList)
+        return lists.first().highlighted if lists else None
+
+    @property
+    def words(self) -> str:
+        return text(self.pilot)
+
+    @property
+    def tones(self) -> list[float | None]:
+        return [asked.hz for asked in self.puppet.asked if isinstance(asked, Tone)]
+
+    def remember(self) -> None:
+        self.was = self.plan, self.at, self.words
+
+
+Effect = Callable[[Now], bool]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A key, what must come true by it and not be true before, and keys to press before it."""
+
+    keys: str
+    effect: Effect
+    before: str = ""
+
+
+def on(screen: type) -> Effect:
+    return lambda now: isinstance(now.app.screen, screen)
+
+
+def says(words: str) -> Effect:
+    return lambda now: words in now.words
+
+
+def no_more(words: str) -> Effect:
+    return lambda now: words not in now.words
+
+
+def moved(by: int) -> Effect:
+    """The pointer has gone up or down in the list."""
+
+    def effect(now: Now) -> bool:
+        assert now.was is not None
+        before, at = now.was[1], now.at
+        return before is not None and at is not None and (at - before) * by > 0
+
+    return effect
+
+
+def begun(now: Now) -> bool:
+    """A take of the drill in hand has begun, on the practice screen."""
+    return on(PracticeScreen)(now) and now.puppet.plans[-1:] == [now.plan] and now.app.session.busy
+
+
+def plays(aloud: type) -> Effect:
+    """Something is heard through the loudspeaker."""
+    return lambda now: bool(now.puppet.plans) and isinstance(now.puppet.plans[-1].source, aloud)
+
+
+WALKS = (
+    Case("up", moved(-1), "down"),
+    Case("down", moved(1)),
+    Case("pageup", moved(-1), "pagedown"),
+    Case("pagedown", moved(1)),
+    Case("home", moved(-1), "down"),
+    Case("end", moved(1)),
+)
+TO_NATURALS = "down " * 8
+FIRST, SECOND, *_, LAST = (drill.name for drill in alone.DRILLS)
+OWN = alone.DRILL.tempo
+BARS = alone.DRILL.bars
+CASES: dict[type, tuple[Case, ...]] = {
+    TrainerApp: (
+        Case("question_mark", on(HelpScreen)),
+        Case("q", lambda now: not now.app.is_running),
+        Case("ctrl+p", on(CommandPalette)),
+    ),
+    PracticeScreen: (
+        Case("space", begun),
+        Case("l", lambda now: now.plan.loops),
+        Case("up plus equals_sign", lambda now: now.tempo > OWN),
+        Case("down minus", lambda now: now.tempo < OWN),
+        Case("0", lambda now: now.tempo == OWN, "up"),
+        Case("left_square_bracket", lambda now: now.plan.bars == (2, BARS)),
+        Case("right_square_bracket", lambda now: now.plan.bars == (1, BARS - 1)),
+        Case("n", lambda now: now.drill == SECOND),
+        Case("p", lambda now: now.drill == LAST),
+        Case("r", begun),
+        Case("k", lambda now: now.puppet.asked == [Ask.PAUSE], "space"),
+        Case("b", lambda now: now.puppet.asked == [Ask.BACK], "space"),
+        Case("c", lambda now: now.plan.loops and now.to > OWN),
+        Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BY - TEMPO_STEP, "c"),
+        Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BY + TEMPO_STEP, "c"),
+        Case("t", on(TodayScreen)),
+        Case("s", on(ShelfScreen)),
+        Case("i", on(ListenScreen)),
+        Case("g", on(ProgressScreen)),
+        Case("h", on(HarpsScreen)),
+        Case("comma", on(SettingsScreen)),
+        Case("m", on(GuideScreen)),
+    ),
+    TodayScreen: (
+        Case("space", lambda now: begun(now) and now.drill == FIRST, "down"),
+        Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == LAST, "end"),
+        Case("escape t", on(PracticeScreen)),
+    ),
+    ResultScreen: (
+        Case("escape space", lambda now: on(PracticeScreen)(now) and len(now.puppet.plans) == 1),
+        Case("r", lambda now: begun(now) and len(now.puppet.plans) == 2),
+        Case("minus", lambda now: begun(now) and now.tempo < OWN),
+        Case("n", lambda now: on(PracticeScreen)(now) and now.drill == SECOND),
+        Case("o", says("▶  4  -4")),
+        Case("enter", no_more("-4'  Db5")),
+        Case("a", plays(RecordingSpec)),
+        Case("e", plays(PlayerSpec)),
+    ),
+    ShelfScreen: (
+        Case("escape", on(PracticeScreen)),
+        *WALKS[:4],
+        Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == SECOND, "down"),
+        Case("tab", plays(PlayerSpec)),
+        Case("question_mark", on(HelpScreen)),
+    ),
+    ListenScreen: (
+        Case("space", says("stopped")),
+        Case("d", lambda now: len(now.tones) == 1 and now.tones[0] is not None, "up"),
+        Case("up", says("d sounds -4'  Db5")),
+        Case("down", says("d sounds 4  C5"), "up"),
+        Case("o", lambda now: now.tones[1:] == [approx(now.tones[0], 0.5)], "up d"),
+        Case("escape i", on(PracticeScreen)),
+    ),
+    ProgressScreen: (
+        Case("escape g", on(PracticeScreen)),
+        *WALKS,
+        Case("enter space", says("a day")),
+        Case("m", says("last days: in tune")),
+    ),
+    HarpsScreen: (
+        Case("escape h", on(PracticeScreen)),
+        *(Case(one.keys, one.effect, f"home {one.before}") for one in WALKS),
+        Case("enter", lambda now: now.plan.harp.key.name == "Db", "down"),
+        Case("right", says("2nd position")),
+        Case("left", says("12th position")),
+        Case("d", says("C: degrees")),
+        Case("t", says("C harp, Country")),
+        Case("m", on(MeasureScreen)),
+    ),
+    MeasureScreen: (Case("escape", on(HarpsScreen)),),
+    GuideScreen: (
+        Case("up", says("▶ on the stand")),
+        Case("down", says("▶ on the stand")),
+        Case("left", says("Take a B harp"), "enter"),
+        Case("right", says("Take a Db harp"), "enter"),
+        Case("enter", says("Step 2 of 2")),
+        Case("t", lambda now: now.tones == [TONE_HZ]),
+        Case("escape", on(PracticeScreen)),
+    ),
+    SettingsScreen: (
+        Case("escape comma", on(PracticeScreen)),
+        *WALKS,
+        Case("enter", lambda now: now.app.screen.query_one(Input).has_focus),
+        Case("space", says("harp.naturals is set to"), TO_NATURALS),
+        Case("m", on(GuideScreen)),
+        Case("l", says("round trip 12 ms")),
+        Case("u delete", says("no longer set"), f"{TO_NATURALS} space"),
+    ),
+    HelpScreen: (Case("escape question_mark space", on(PracticeScreen)),),
+}
+"""What each key of each screen does."""
+
+
+def approx(hz: float | None, times: float) -> object:
+    return pytest.approx((hz or 0.0) * times)
+
+
+def test_every_key_of_every_screen_stands_in_the_table() -> None:
+    here = Path(screens.__file__ or "").parent
+    names = [one.name for one in pkgutil.iter_modules([str(here)])]
+    modules = [importlib.import_module(f"{screens.__name__}.{name}") for name in names]
+    found = {
+        one
+        for module in modules
+        for one in vars(module).values()
+        if isinstance(one, type) and issubclass(one, Screen) and "BINDINGS" in vars(one)
+    }
+    assert found - {Screen} | {TrainerApp} == set(CASES)
+    assert set(SCREENS) == set(CASES) - {TrainerApp}
+    for screen, cases in CASES.items():
+        assert sorted(keys_of(screen)) == sorted(key for one in cases for key in one.keys.split())
+
+
+@pytest.mark.parametrize(
+    ("screen", "key", "case"),
+    [
+        pytest.param(screen, key, case, id=f"{screen.__name__} {key}")
+        for screen, cases in CASES.items()
+        for case in cases
+        for key in case.keys.split()
+    ],
+)
+def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Case) -> None:
+    if screen is ProgressScreen:
+        assert plan.journal is not None
+        with Journal(plan.journal) as journal:
+            journal.add(*evenings(3, days=50, gain=6.0))
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        if screen is not TrainerApp:
             await go_to(pilot, puppet, screen)
-            await pilot.press(key)
-            await pilot.pause(0.05)
-            assert pilot.app.is_running
-            puppet.queue.append(Finished())
+            await until(pilot, lambda: "Reading the" not in text(pilot))
+        if screen is ListenScreen:
+            puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+            await until(pilot, lambda: "the microphone" in text(pilot))
+        now = Now(pilot, puppet)
+        for one in case.before.split():
+            await pilot.press(one)
             await pilot.pause(0.1)
+        await pilot.pause(0.05)
+        now.remember()
+        assert not case.effect(now)
+        await pilot.press(key)
+        await until(pilot, lambda: case.effect(now))
+        puppet.queue.append(Finished())
+        await pilot.pause(0.05)
 
-        run(test, plan)
+    run(test, plan)
 
 
 @pytest.mark.parametrize("seed", range(3))

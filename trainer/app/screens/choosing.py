@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from textual.binding import Binding
+from textual.widgets import OptionList
 
 CHOOSING = (
     Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", tooltip="the line above"),
@@ -13,3 +14,15 @@ CHOOSING = (
     Binding("end", "choose('last')", "last", show=False, tooltip="the last line"),
 )
 """For screens with an ``action_choose`` that hands them to their list."""
+
+
+def choose(choices: OptionList, where: str) -> None:
+    """Another line of a list.
+
+    Args:
+        choices: the list; a heading in it cannot be chosen.
+        where: as in the actions of `CHOOSING`.
+    """
+    getattr(choices, f"action_{where}")()
+    if choices.highlighted is None:  # a page up has ended on the heading at the top
+        choices.action_first()

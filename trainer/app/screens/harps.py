@@ -18,7 +18,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.choosing import CHOOSING
+from trainer.app.screens.choosing import CHOOSING, choose
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.session import Session
 from trainer.app.theme import PENS
@@ -313,9 +313,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
 
     def action_choose(self, where: str) -> None:
         """Another harp."""
-        getattr(self._list, f"action_{where}")()
-        if self._list.highlighted is None:  # a page up has ended on the heading at the top
-            self._list.action_first()
+        choose(self._list, where)
 
     def action_take(self) -> None:
         """Take the harp in hand."""

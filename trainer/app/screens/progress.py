@@ -16,7 +16,7 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.choosing import CHOOSING
+from trainer.app.screens.choosing import CHOOSING, choose
 from trainer.app.theme import PENS
 from trainer.app.widgets.progress import (
     HEADINGS,
@@ -204,7 +204,7 @@ class ProgressScreen(Screen[None]):
 
     def action_choose(self, where: str) -> None:
         """Another thing, whether the list is in sight or not."""
-        getattr(self._things, f"action_{where}")()
+        choose(self._things, where)
 
     def action_turn(self) -> None:
         """The plot instead of the list, or the list again, where there is no room for both."""

@@ -16,7 +16,7 @@ from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from trainer.app.devices import round_trip
-from trainer.app.screens.choosing import CHOOSING
+from trainer.app.screens.choosing import CHOOSING, choose
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.session import Session
 from trainer.app.theme import PENS, wearable
@@ -301,9 +301,7 @@ class SettingsScreen(Screen[Plan | None]):
 
     def action_choose(self, where: str) -> None:
         """Another setting."""
-        getattr(self._list, f"action_{where}")()
-        if self._list.highlighted is None:  # a page up has ended on the heading at the top
-            self._list.action_first()
+        choose(self._list, where)
 
     def action_edit(self) -> None:
         """Type another value."""

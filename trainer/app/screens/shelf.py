@@ -13,6 +13,7 @@ from textual.widgets.option_list import Option
 
 from trainer.app.hearing import heard_plan
 from trainer.app.screens.aloud import AloudScreen
+from trainer.app.screens.choosing import choose
 from trainer.app.session import Session
 from trainer.app.theme import PENS
 from trainer.app.widgets.shelf import Entry, Preview, PreviewState, signs
@@ -207,9 +208,7 @@ class ShelfScreen(AloudScreen[int | None]):
 
     def action_choose(self, where: str) -> None:
         """Another drill."""
-        getattr(self._drills, f"action_{where}")()
-        if self._drills.highlighted is None:  # a page up has ended on the heading at the top
-            self._drills.action_first()
+        choose(self._drills, where)
 
     def action_open(self) -> None:
         """Open the chosen drill."""
