@@ -8,7 +8,8 @@ byte has come, and none is drawn where nothing has changed, as in rests. The scr
 listener, which is a process of its own in earnest: what is told of the processor is the screen's,
 with the script's part in it. A reading's age, when a frame is on its way to the terminal, is
 counted from the moment at which the script has it.
-Before the take, the app is left alone for a while.
+Before the take, the app is left alone for a while. Then each screen that does not listen is opened
+by its keys, on weeks of an evening class's practice, and left alone, too.
 
 Goals (at 120x40): 60 frames a second, 0.15 of a core, no pause for the collector over 5 ms, no
 reading over one frame old. How busy the machine was is told with the figures.
@@ -17,12 +18,14 @@ reading over one frame old. How busy the machine was is told with the figures.
 from __future__ import annotations
 
 import argparse
+import asyncio
 import gc
 import json
 import os
 import sys
 import tempfile
 import time
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -30,10 +33,14 @@ import numpy as np
 
 import trainer.app.app
 from benchmarks.live import Terminal
-from trainer.app.alone import DRILL, DRILLS, Script
+from trainer.app.alone import DRILL, DRILLS, Script, script
 from trainer.app.app import FRAME_S, TrainerApp
 from trainer.app.canvas import Canvas
+from trainer.app.evening import PLAYER, old_c, takes
+from trainer.app.screens.result import ResultScreen
+from trainer.app.take import Take
 from trainer.harp import Harp
+from trainer.journal import Journal
 from trainer.practice import Event, Heard, Plan
 from trainer.sound import PlayerSpec
 
@@ -44,6 +51,17 @@ IDLE_S = 4.0
 LONGEST_S = 15.0
 """The scripted take is over soon after that."""
 DONE = "done.json"
+SCREENS: dict[str, tuple[str, ...]] = {
+    "result": (),
+    "today": ("t",),
+    "shelf": ("s",),
+    "progress": ("g",),
+    "harps": ("h",),
+    "measuring, before it begins": ("h", "m"),
+    "settings": ("comma",),
+    "help": ("question_mark",),
+}
+"""The screens that do not listen, beside the practice screen, and the keys that lead there."""
 _now = time.monotonic
 
 
@@ -145,17 +163,64 @@ class Watched(TrainerApp):
         self._file.write_text(json.dumps(told), encoding="utf-8")
 
 
-def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
-    """Run the app at a size; a line of the table."""
+class Left(TrainerApp):
+    """The app, whose screens are opened one after the other and left alone."""
+
+    CSS_PATH = Watched.CSS_PATH
+
+    def __init__(self, file: Path) -> None:
+        self._file = file
+        journal = file.parent / "journal.sqlite"
+        with Journal(journal) as opened:
+            opened.add(*takes(date.today()))
+            opened.keep_harp(old_c(date.today()))
+        plan = Plan(Harp.of("C"), PlayerSpec(), DRILL, journal=journal, player=PLAYER)
+        super().__init__(Script(), DRILLS, plan)
+
+    def on_mount(self) -> None:
+        """Begin the walk."""
+        super().on_mount()
+        self.run_worker(self._walk())
+
+    async def _walk(self) -> None:
+        told = {}
+        for name, keys in SCREENS.items():
+            depth = len(self.screen_stack)
+            if not keys:
+                self._show_result()
+            for key in keys:
+                self.simulate_key(key)
+                await asyncio.sleep(1.0)
+            await asyncio.sleep(1.0)
+            at, spent = _now(), time.process_time()
+            await asyncio.sleep(IDLE_S)
+            told[name] = (time.process_time() - spent) / (_now() - at)
+            while len(self.screen_stack) > depth:
+                self.pop_screen()
+        self._file.write_text(json.dumps(told), encoding="utf-8")
+
+    def _show_result(self) -> None:
+        take = Take(self.session.plan)
+        for _, event in script(self.session.plan):
+            take.see(event)
+        assert take.result is not None
+        self.push_screen(ResultScreen(take.result, take, self.session))
+
+
+def run_inside(words: list[str], size: tuple[int, int]) -> tuple[Terminal, Any]:
+    """Run one of the apps on a terminal of its own; that, and what the app has told."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / DONE
-        inside = ["--inside", str(file), "--seconds", str(seconds), "--motion", motion]
-        terminal = Terminal(
-            [sys.executable, "-m", "benchmarks.screen", *inside], dict(os.environ), size
-        )
-        terminal.wait_for(file)
+        command = [sys.executable, "-m", "benchmarks.screen", "--inside", str(file), *words]
+        terminal = Terminal(command, dict(os.environ), size)
+        terminal.wait_for(file, 120.0)
         terminal.close()
-        told = json.loads(file.read_text(encoding="utf-8"))
+        return terminal, json.loads(file.read_text(encoding="utf-8"))
+
+
+def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
+    """Run the app at a size; a line of the table."""
+    terminal, told = run_inside(["--seconds", str(seconds), "--motion", motion], size)
     rested, begun, first, last = told["spent"]
     idle = (begun[1] - rested[1]) / (begun[0] - rested[0])
     lasted = last[0] - first[0]
@@ -181,8 +246,12 @@ def main() -> None:
     arguments.add_argument("--seconds", type=float, default=10.0)
     arguments.add_argument("--motion", choices=("full", "reduced"), default="full")
     arguments.add_argument("--inside", type=Path, help=argparse.SUPPRESS)
+    arguments.add_argument("--left", action="store_true", help=argparse.SUPPRESS)
     given = arguments.parse_args()
     seconds = min(given.seconds, LONGEST_S)
+    if given.inside and given.left:
+        Left(given.inside).run()
+        return
     if given.inside:
         Watched(seconds, given.motion, given.inside).run()
         return
@@ -194,6 +263,9 @@ def main() -> None:
     )
     for size in SIZES:
         print(measure(size, seconds, given.motion), flush=True)
+    _, idle = run_inside(["--left"], SIZES[1])
+    told = ", ".join(f"{name} {cost:.4f}" for name, cost in idle.items())
+    print(f"left alone at {SIZES[1][0]}x{SIZES[1][1]}, of a core: {told}")
     load = ", ".join(f"{one:.1f}" for one in os.getloadavg())
     print(f"{os.cpu_count()} cores; load over 1, 5 and 15 minutes: {load}")
 
