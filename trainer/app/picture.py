@@ -7,15 +7,18 @@ import os
 import re
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from unittest.mock import patch
 
 from textual.widgets import OptionList
 
 from trainer.app.alone import Script
 from trainer.app.app import TrainerApp
 from trainer.app.evening import PLAYER, old_c, takes
+from trainer.app.screens import guide
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
@@ -28,10 +31,16 @@ from trainer.journal import Journal
 from trainer.practice import Listener, Plan, typical_faults
 from trainer.settings import settings_path
 from trainer.settings.write import set_value
-from trainer.sound import PlayerSpec
+from trainer.sound import MicrophoneSpec, PlayerSpec
+from trainer.sound.devices import Device
 
 DEMO, BEAT = "harbour-bell", 8.6
 LISTENED_S = 5.2
+MEASURED_S = 12.0
+INPUTS = tuple(
+    Device(0, name, "the desk", 1, 0, 48_000, False, False) for name in ("built in", "on the stand")
+)
+"""Of a machine that is not there: pictures do not show the devices of whoever takes them."""
 SIZE = (120, 40)
 LOOK_S = 0.02
 FONTS = "ui-monospace, 'DejaVu Sans Mono', Menlo, Consolas, monospace"
@@ -143,6 +152,28 @@ async def listening(plan: Plan) -> str:
         return alone(app.export_screenshot())
 
 
+async def by_a_script(plan: Plan) -> dict[str, str]:
+    """The guide and measuring: a script plays, and stands for a microphone."""
+    app = TrainerApp(Script(), (), plan)
+    taken: dict[str, str] = {}
+    async with app.run_test(size=SIZE) as pilot:
+        await pilot.press("m", "down", "enter")
+        while "was heard" not in _text(app):
+            await pilot.pause(LOOK_S)
+        taken["guide"] = alone(app.export_screenshot())
+        await pilot.press("escape", "h")
+        while not (isinstance(app.screen, HarpsScreen) and _has_options(app)):
+            await pilot.pause(LOOK_S)
+        await pilot.press("m", *"second", "space", "C", "enter")
+        await pilot.pause(MEASURED_S)
+        taken["measure"] = alone(app.export_screenshot())
+    return taken
+
+
+def _text(app: TrainerApp) -> str:
+    return "\n".join(strip.text for strip in app.screen._compositor.render_strips())
+
+
 def main(folder: Path) -> None:
     """Take all of them: the demo by the real listener and built-in player, the rest from the
     journal of an evening class."""
@@ -158,7 +189,9 @@ def main(folder: Path) -> None:
             journal.keep_harp(old_c(date.today()))
         plan = Plan(harp, source, drill=drill)
         pictures = asyncio.run(tour(listener, plan))
-    pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
+        pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
+        with patch.object(guide, "there", lambda: INPUTS):
+            pictures |= asyncio.run(by_a_script(replace(plan, source=MicrophoneSpec())))
     folder.mkdir(parents=True, exist_ok=True)
     for name, svg in pictures.items():
         (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
