@@ -286,6 +286,16 @@ def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
         terminal.wait_for("Paused; on from bar 1")
         terminal.keys("Enter")
         terminal.wait_for("On with what is left. Listening .* count-in 4 of 4 bar 1 of 4: 5")
+        terminal.keys("Enter")
+        terminal.wait_for("bar 1 of 4: 5, -4, 4 .*Paused; on from bar 1")
+        # The microphone goes away while it is paused: when it is back, it still is.
+        pulse.pactl("unload-module", "module-null-sink")
+        terminal.wait_for("Paused: .*microphone")
+        pulse.plug_in()
+    with pulse.hiss():
+        terminal.wait_for("Paused: .* Paused; on from bar 1")
+        terminal.keys("Enter")
+        terminal.wait_for("Paused: .* On with what is left. .* count-in 4 of 4 bar 1 of 4: 5")
         terminal.keys("C-c")
         terminal.wait_for("exit code 0")
 
