@@ -109,6 +109,9 @@ def test_each_setting_tells_its_value_and_where_it_comes_from(
     assert next_choice(lines["sound", "clicks"]) == "false"
     assert next_choice(lines["harp", "naturals"]) == "reeds"
     assert next_choice(lines["harp", "bends"]) == "reeds"
+    assert next_choice(lines["harp", "temperament"]) == "just5"
+    assert next_choice(lines["harp", "key"]) == "G"
+    assert set(lines["harp", "tuning"].choices) >= {"richter", "country", "solo"}
 
 
 def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> None:

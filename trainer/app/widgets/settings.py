@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
 
+from trainer.harp import STANDARD_KEYS, tuning_names
 from trainer.journal import journal_path
+from trainer.music import TEMPERAMENTS
 from trainer.practice import Plan
 from trainer.settings import Settings, SettingsFound
 from trainer.settings.check import value_of
@@ -20,6 +22,12 @@ AT_ONCE = "It holds from the next take on."
 LATER = "It holds when the trainer is started again."
 SEEN = "It holds now."
 THEME: Key = ("screen", "theme")
+FEW: Mapping[Key, Callable[[], tuple[str, ...]]] = {
+    ("harp", "key"): lambda: STANDARD_KEYS,
+    ("harp", "tuning"): tuning_names,
+    ("harp", "temperament"): lambda: tuple(TEMPERAMENTS),
+}
+"""Names of which there are a few, beside those whose type says it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +110,8 @@ def _line(key: Key, found: SettingsFound, options: Mapping[Key, Any]) -> Setting
         choices = ("true", "false")
     elif get_origin(field.annotation) is Literal:
         choices = get_args(field.annotation)
+    elif key in FEW:
+        choices = FEW[key]()
     needed = default_of(key) is not None
     return SettingLine(key, plain_text(value), origin, field.description or "", choices, needed)
 
