@@ -120,7 +120,7 @@ def by_holes(drill: Drill, harp: Harp) -> Moved:
         DrillError: as :func:`on_harp`.
     """
     moved = on_harp(drill, harp)
-    return _weighed(moved, harp, harp.key.tonic - own_harp(drill).key.tonic)
+    return weighed(moved, harp, harp.key.tonic - own_harp(drill).key.tonic)
 
 
 def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
@@ -150,12 +150,20 @@ def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
         parts.append(tuple(replace(step, index=i) for i, step in enumerate(found)))
     steps, second = parts
     moved = replace(drill, key=harp.key.name, tuning=harp.tuning.name, steps=steps, second=second)
-    return _weighed(moved, harp, half_steps, lost)
+    return weighed(moved, harp, half_steps, lost)
 
 
-def _weighed(
+def weighed(
     drill: Drill, harp: Harp, half_steps: int, lost: Sequence[tuple[Step, str]] = ()
 ) -> Moved:
+    """A drill on a harp with how hard it is there.
+
+    Args:
+        drill: as it is played on the harp.
+        harp: the harp.
+        half_steps: by how much it was moved.
+        lost: the steps that are left out, each with why.
+    """
     mine = [step for step in drill.steps if not step.call]
     beat_s = beat_seconds(drill)
     return Moved(
@@ -210,7 +218,11 @@ def ranked(drill: Drill, tries: Iterable[tuple[Harp, int]]) -> tuple[Moved, ...]
         drill: the drill.
         tries: harps, and the half steps to move the drill by on each.
     """
-    moved = (by_pitch(drill, harp, half_steps) for harp, half_steps in tries)
+    return ranked_ways(by_pitch(drill, harp, half_steps) for harp, half_steps in tries)
+
+
+def ranked_ways(moved: Iterable[Moved]) -> tuple[Moved, ...]:
+    """Ways to play something, the best first, as :func:`ranked` says."""
     return tuple(
         sorted(
             (one for one in moved if one.drill.steps),

@@ -68,19 +68,26 @@ def reaches(tab: Tab, off: float, harp: Harp) -> bool:
     return low - GIVES <= off <= high + GIVES
 
 
-def lacking(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> str:
-    """What is told about a step that the harp has no way to play."""
+def lacking(step: Step | None, wanted: tuple[Pitch, ...], harp: Harp) -> str:
+    """What is told about what the harp has no way to play.
+
+    Args:
+        step: as it is written; None where nobody has written it yet.
+        wanted: what it is to sound.
+        harp: the harp.
+    """
     path = " to ".join(_in_words(pitch, harp) for pitch in wanted)
-    return f"{step.tab} is to sound {path}, and {_reason(step, wanted, harp)}"
+    reason = _reason(step is not None and step.ladder, wanted, harp)
+    return f"{path}: {reason}" if step is None else f"{step.tab} is to sound {path}, and {reason}"
 
 
-def _reason(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> str:
+def _reason(ladder: bool, wanted: tuple[Pitch, ...], harp: Harp) -> str:
     for pitch in wanted:
         if not _sounds(pitch, harp):
             if len(pitch.notes) > 1:
                 return f"no breath on the {harp.name} harp sounds these together"
             return f"the {harp.name} harp has no {_in_words(pitch, harp)}"
-    if step.ladder:
+    if ladder:
         return f"no hole of the {harp.name} harp has all of these on one breath"
     return f"neither a hole nor a slide over natural notes on the {harp.name} harp goes that way"
 

@@ -1,0 +1,146 @@
+"""A melody that nobody has written for a harp yet: its notes in time, and harps that can play them.
+
+Conventions. Beats are counted as in :class:`trainer.drill.Drill`, from the first beat of the first
+full bar, as exact fractions.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from trainer.drill.effort import beat_seconds
+from trainer.drill.model import Drill, Goal, Step
+from trainer.drill.move import OCTAVES, Moved, easiest, ranked_ways, weighed
+from trainer.drill.ways import Pitch, lacking, ways
+from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
+from trainer.music import key_in_position
+
+_ANY_HOLE = ((Tab(1, Breath.BLOW),),)
+"""What stands in a step until a hole has been chosen."""
+
+
+@dataclass(frozen=True, slots=True)
+class MelodyNote:
+    """One note, or what sounds together.
+
+    Attributes:
+        at, beats: where it stands, and for how long.
+        path: what sounds; more than one where it glides from one to the next.
+        ladder: whether each of these is held, without a glide between.
+    """
+
+    at: Fraction
+    beats: Fraction
+    path: tuple[Pitch, ...]
+    ladder: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Melody:
+    """A melody.
+
+    Attributes:
+        name: for the file of a drill.
+        title: its title.
+        notes: in order, none over another.
+        tempo: beats a minute.
+        meter: beats in a bar and the note value of one.
+        begins: the beat on which it begins: 0, or negative with a pick-up.
+        swing: as in :class:`trainer.drill.Drill`.
+        tonic: pitch class of its tonic, by its key signature; None where there is none.
+        notices: what of the file was left out or changed, a sentence each.
+    """
+
+    name: str
+    title: str
+    notes: tuple[MelodyNote, ...]
+    tempo: float = 90.0
+    meter: tuple[int, int] = (4, 4)
+    begins: Fraction = Fraction(0)
+    swing: float = 1.0
+    tonic: int | None = None
+    notices: tuple[str, ...] = ()
+
+
+def on_a_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Moved:
+    """The melody on a harp, moved by half steps, in the easiest way; what the harp cannot play is
+    left out and told."""
+    bar = melody.meter[0]
+    frame = _frame(melody, harp)
+    beat_s = beat_seconds(frame)
+    choices: list[tuple[Step, ...]] = []
+    lost: list[tuple[Step, str]] = []
+    for note in melody.notes:
+        wanted = tuple(
+            Pitch(tuple(one + half_steps for one in pitch.notes), pitch.off) for pitch in note.path
+        )
+        number = math.floor(note.at / bar) + 1 if note.at >= 0 else 0
+        step = Step(0, _ANY_HOLE * len(note.path), note.at, note.beats, number, ladder=note.ladder)
+        if found := ways(step, wanted, harp):
+            choices.append(found)
+        else:
+            where = f"bar {number}, beat {_beat(note.at, bar)}" if number else "pick-up"
+            lost.append((step, f"{where}: {lacking(None, wanted, harp)}"))
+    steps = tuple(replace(step, index=i) for i, step in enumerate(easiest(choices, harp, beat_s)))
+    return weighed(replace(frame, steps=steps), harp, half_steps, lost)
+
+
+def on_harps(
+    melody: Melody, harps: Iterable[Harp], moves: Iterable[int] = OCTAVES
+) -> tuple[Moved, ...]:
+    """The ways to play a melody, the best first, as :func:`trainer.drill.move.ranked_ways`.
+
+    Args:
+        melody: the melody.
+        harps: that are tried.
+        moves: the half steps by which it may be moved.
+    """
+    moves = tuple(moves)
+    return ranked_ways(on_a_harp(melody, harp, by) for harp in harps for by in moves)
+
+
+def standard_harps(tuning: str) -> tuple[Harp, ...]:
+    """A harp in each of the standard keys.
+
+    Raises:
+        HarpError: there is no such tuning.
+    """
+    return tuple(Harp.of(key, tuning) for key in STANDARD_KEYS)
+
+
+def into_position(melody: Melody, harp: Harp, position: int) -> tuple[int, ...]:
+    """The half steps by which a melody comes into a position on a harp, in each octave.
+
+    Raises:
+        MusicError: there is no such position.
+    """
+    wanted = key_in_position(harp.key.tonic, position)
+    up = (wanted - (melody.tonic or 0) + 6) % 12 - 6
+    return tuple(up + octave for octave in OCTAVES)
+
+
+def _frame(melody: Melody, harp: Harp) -> Drill:
+    """A drill of its time, without steps."""
+    end = max((note.at + note.beats for note in melody.notes), default=Fraction(1))
+    bar = melody.meter[0]
+    return Drill(
+        name=melody.name,
+        title=melody.title,
+        about="",
+        key=harp.key.name,
+        tuning=harp.tuning.name,
+        tempo=melody.tempo,
+        meter=melody.meter,
+        goal=Goal(),
+        steps=(),
+        beats=Fraction(max(1, math.ceil(end / bar)) * bar),
+        begins=melody.begins,
+        swing=melody.swing,
+    )
+
+
+def _beat(at: Fraction, bar: int) -> str:
+    return f"{float(at % bar) + 1.0:g}"

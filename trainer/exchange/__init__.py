@@ -1,0 +1,15 @@
+"""Drills and melodies in the formats of other programs: Standard MIDI files and MusicXML 4.0."""
+
+from trainer.exchange.errors import ExchangeError
+from trainer.exchange.midi_in import read_midi
+from trainer.exchange.midi_out import write_midi
+from trainer.exchange.musicxml_in import read_musicxml
+from trainer.exchange.musicxml_out import write_musicxml
+
+__all__ = [
+    "ExchangeError",
+    "read_midi",
+    "read_musicxml",
+    "write_midi",
+    "write_musicxml",
+]
