@@ -10,6 +10,7 @@ from typing import Annotated
 
 import typer
 
+from trainer.cli.exchange import export, import_
 from trainer.cli.exit import Exit
 from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption, write_json
@@ -19,6 +20,8 @@ app = typer.Typer(
 )
 PathsArgument = Annotated[list[Path], typer.Argument(help="Drill files, and folders of them.")]
 app.command()(move)
+app.command()(export)
+app.command("import")(import_)
 
 
 @app.command("list")

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from trainer.cli.exchange import MIDI, MUSICXML, write_for_others
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -26,6 +27,10 @@ from trainer.cli.options import (
 
 if TYPE_CHECKING:
     from trainer.transcript import Transcript
+
+
+FOR_OTHERS = (".html", *MIDI, *MUSICXML)
+"""Endings of what others read: a sheet to print, MIDI, a score."""
 
 
 class TabFormat(StrEnum):
@@ -63,7 +68,12 @@ def tab(
     ] = None,
     title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write it into this file.", metavar="FILE")
+        Path | None,
+        typer.Option(
+            help="Write it into this file: .toml a drill, .html a sheet to print, .mid, .musicxml, "
+            ".json, .jsonl, .csv, or text.",
+            metavar="FILE",
+        ),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
     format_: Annotated[
@@ -85,9 +95,11 @@ def tab(
       trainer tab phrase.wav
 
       trainer tab phrase.wav --harp A --from 12.5 --to 20 --out phrase.toml
+
+      trainer tab phrase.wav --out phrase.html
     """
     from trainer.practice import saved_harp
-    from trainer.transcript import Asked, transcribe
+    from trainer.transcript import Asked, draft, transcribe
 
     if out is not None:
         check_free(out, force=force)
@@ -109,11 +121,20 @@ def tab(
         first_beat=first_beat,
     )
     found = transcribe(asked)
+    if out is not None and format_ is None and out.suffix.lower() in FOR_OTHERS:
+        drill = draft(found, out.stem, title or f"Heard in {found.name}"[:80])
+        write_for_others(drill, found.harp, out, found.warnings)
+        _told(found, out)
+        return
     text = _text(found, wanted, out, title)
     if out is None:
         typer.echo(text.rstrip("\n"))
         return
     write_text(out, text)
+    _told(found, out)
+
+
+def _told(found: Transcript, out: Path) -> None:
     typer.echo(f"{out} written: {len(found.notes)} notes, {found.harp.name} harp", err=True)
 
 

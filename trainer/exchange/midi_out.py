@@ -16,6 +16,7 @@ import mido
 
 from trainer.drill import Clock, Drill, Step
 from trainer.exchange.errors import ExchangeError
+from trainer.exchange.spelling import FLATTEST, fifths_for
 from trainer.harp import Harp
 
 TICKS = 960
@@ -30,6 +31,8 @@ BEND_S = 0.01
 RANGE = 2
 """Half steps of bend that every synthesizer has by itself."""
 _MIDDLE = 8192
+_KEYS = ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#")
+"""Major keys from `FLATTEST` on."""
 _LATE = {"note_off": 0, "pitchwheel": 1, "lyrics": 2, "note_on": 3}
 """What comes first on one tick."""
 
@@ -61,6 +64,7 @@ def midi_of(drill: Drill, harp: Harp) -> mido.MidiFile:
     """
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS, charset="utf-8")
     beat = TICKS * 4 // drill.meter[1]
+    steps = (*drill.steps, *drill.second)
     head = mido.MidiTrack()
     head.append(mido.MetaMessage("track_name", name=drill.title))
     quarters = drill.tempo * 4 / drill.meter[1]
@@ -68,13 +72,15 @@ def midi_of(drill: Drill, harp: Harp) -> mido.MidiFile:
     head.append(
         mido.MetaMessage("time_signature", numerator=drill.meter[0], denominator=drill.meter[1])
     )
+    sounding = [note for step in steps for voice in _voices(step, harp) for note in voice]
+    head.append(mido.MetaMessage("key_signature", key=_KEYS[fifths_for(sounding) - FLATTEST]))
     head.append(mido.MetaMessage("end_of_track"))
     file.tracks.append(head)
     zero = drill.meter[0] * beat if drill.begins < 0 else 0
     clock = Clock(zero, 60.0, beat, drill.swing)  # a sample of it is a tick
-    for steps, channels in zip((drill.steps, drill.second), FREE, strict=True):
-        if steps:
-            file.tracks.append(_track(drill, steps, channels, harp, clock))
+    for part, channels in zip((drill.steps, drill.second), FREE, strict=True):
+        if part:
+            file.tracks.append(_track(drill, part, channels, harp, clock))
     return file
 
 

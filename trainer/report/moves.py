@@ -36,7 +36,7 @@ def moves_text(drill: Drill, ways: Sequence[Moved], written: int = 1, width: int
         table += f"\n({len(ways) - MOST_ROWS} more that are harder or lack more)"
     parts = [textwrap.fill(start, width), table]
     place = position_name(position_of(drill, best, written))
-    head = f"{best.harp.name} harp, {place} position, {_moved(best.half_steps)}:"
+    head = f"{best.harp.name} harp, {place} position, {moved_in_words(best.half_steps)}:"
     parts += [textwrap.fill(head, width), page(best.drill, width)]
     return "\n\n".join(parts)
 
@@ -69,7 +69,7 @@ def moves_data(drill: Drill, ways: Sequence[Moved], written: int = 1) -> dict[st
     }
 
 
-def _moved(half_steps: int) -> str:
+def moved_in_words(half_steps: int) -> str:
     """How far it was moved, in words."""
     if not half_steps:
         return "at the same pitch"

@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 import re
 import textwrap
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -68,6 +68,30 @@ def page(drill: Drill, width: int = 80) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Table:
+    """A page of tab as a table, for whoever lays it out otherwise than in columns of text.
+
+    Attributes:
+        kinds: what each row holds, from the top: `WORDS`, `TAB` or `COUNT`.
+        bars: by their number, 0 for a pick-up: what starts there, from left to right, as the texts
+            of its rows.
+        legend: what the signs on it mean.
+    """
+
+    kinds: tuple[str, ...]
+    bars: Mapping[int, tuple[tuple[str, ...], ...]]
+    legend: str
+
+
+def table(drill: Drill) -> Table:
+    """The page of tab of a drill as a table; directions are said in each bar anew."""
+    grid = _Grid(drill)
+    return Table(
+        tuple(grid.kinds), grid.bars(1), legend(drill, grid.signs, grid.parts, PROSE_COLUMNS)
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class _Bar:
     """A bar, or as much of it as goes on a line: its cells, and the columns that each takes."""
 
@@ -95,8 +119,8 @@ class _Grid:
         self._directions = Directions(drill)
         self._parts = [drill.steps, *([drill.second] if drill.second else [])]
         self._starts = [_starts(drill, part) for part in self._parts]
-        self._kinds = ([WORDS] * ROWS + [TAB]) * len(self._parts)
-        self._kinds += [] if drill.free else [COUNT]
+        self.kinds = ([WORDS] * ROWS + [TAB]) * len(self._parts)
+        self.kinds += [] if drill.free else [COUNT]
         self._places = {
             number: self._places_in(number)
             for number in range(0 if drill.begins else 1, drill.bars + 1)
@@ -105,9 +129,7 @@ class _Grid:
     @property
     def signs(self) -> frozenset[str]:
         """All that stands on the page."""
-        return frozenset(
-            text for cells in self._bars(1).values() for cell in cells for text in cell
-        )
+        return frozenset(text for cells in self.bars(1).values() for cell in cells for text in cell)
 
     @property
     def parts(self) -> frozenset[Fraction]:
@@ -120,7 +142,7 @@ class _Grid:
         """The page, in lines of at most `width` columns."""
         margin = len(str(self._drill.bars)) + 1
         for count in LINE_LENGTHS:
-            whole = {number: self._whole(cells) for number, cells in self._bars(count).items()}
+            whole = {number: self._whole(cells) for number, cells in self.bars(count).items()}
             pickup = [whole.pop(0)] if self._drill.begins else []
             bars = list(whole.values())
             rooms = [max(bar.width for bar in bars[i::count]) for i in range(min(count, len(bars)))]
@@ -144,7 +166,7 @@ class _Grid:
             found |= {Fraction(beat) for beat in range(math.ceil(first), math.ceil(end))}
         return sorted(found or {first})
 
-    def _bars(self, count: int) -> dict[int, tuple[_Cell, ...]]:
+    def bars(self, count: int) -> dict[int, tuple[_Cell, ...]]:
         """The cells of each bar, by its number, where so many bars go on a line."""
         meter = self._drill.meter[0]
         over = [
@@ -165,21 +187,21 @@ class _Grid:
     def _whole(self, cells: tuple[_Cell, ...]) -> _Bar:
         """A bar whose words reach over the cells after theirs, as far as these have none."""
         widths = [self._wide(cell, (TAB, COUNT)) for cell in cells]
-        for row, kind in enumerate(self._kinds):
+        for row, kind in enumerate(self.kinds):
             places = [i for i, cell in enumerate(cells) if kind == WORDS and cell[row]]
             for here, after in pairwise([*places, len(cells)]):
                 widths[here] += max(0, len(cells[here][row]) + 1 - sum(widths[here:after]))
         return _Bar(cells, tuple(widths))
 
     def _wide(self, cell: _Cell, kinds: Sequence[str]) -> int:
-        texts = zip(cell, self._kinds, strict=True)
+        texts = zip(cell, self.kinds, strict=True)
         return max(len(text) for text, kind in texts if kind in kinds) + GAP
 
     def _in_pieces(self, margin: int, width: int) -> str:
         """Bars that go on from line to line, and tabs likewise."""
         lines = []
         room = width - margin - 1
-        for number, cells in self._bars(1).items():
+        for number, cells in self.bars(1).items():
             head = f"{number:<{margin}}"
             rest = [piece for cell in cells for piece in self._pieces(cell, room - GAP)]
             while rest:
@@ -197,10 +219,10 @@ class _Grid:
         """A cell as one or more that are no wider than the room."""
         columns = [
             _broken(text, room) if kind == TAB else [text[:room]]
-            for text, kind in zip(cell, self._kinds, strict=True)
+            for text, kind in zip(cell, self.kinds, strict=True)
         ]
         count = max(map(len, columns))
-        for column, kind in zip(columns, self._kinds, strict=True):
+        for column, kind in zip(columns, self.kinds, strict=True):
             column += [HELD if kind == TAB else ""] * (count - len(column))
         return list(zip(*columns, strict=True))
 
@@ -213,11 +235,11 @@ class _Grid:
             closed: whether the last one ends here.
         """
         lines = []
-        for row, kind in enumerate(self._kinds):
+        for row, kind in enumerate(self.kinds):
             end = "|" if kind == TAB and closed else " "
             text = " ".join(f"{bar.row(row):<{room}}{end}" for bar, room in bars)
             if kind == TAB or text.strip():
-                margin = head if row == self._kinds.index(TAB) else " " * len(head)
+                margin = head if row == self.kinds.index(TAB) else " " * len(head)
                 lines.append(f"{margin}{text}".rstrip())
         return "\n".join(lines)
 

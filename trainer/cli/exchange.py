@@ -1,0 +1,190 @@
+"""``trainer drill export`` and ``import``: drills as sheets and in other programs' formats."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from trainer.cli.exit import Exit
+from trainer.cli.options import HarpOption, TuningOption, check_free, write_text
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill
+    from trainer.drill.melody import Melody
+    from trainer.drill.move import Moved
+    from trainer.harp import Harp
+
+SHEETS = (".html", ".txt")
+MIDI = (".mid", ".midi")
+MUSICXML = (".musicxml", ".xml")
+COMPRESSED = ".mxl"
+ENDINGS = (*SHEETS, *MIDI, *MUSICXML)
+
+
+def export(
+    drill: Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")],
+    out: Annotated[
+        Path,
+        typer.Argument(
+            metavar="FILE",
+            help="By its ending: .html or .txt a sheet, .mid a MIDI file, .musicxml a score.",
+        ),
+    ],
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+) -> None:
+    """Write a drill as a sheet to print, or for other programs.
+
+    Examples:
+
+      trainer drill export ferry-home ferry-home.html
+
+      trainer drill export ferry-home ferry-home.musicxml --harp A
+    """
+    from trainer.drill import find, on_harp
+    from trainer.harp import Harp
+
+    check_ending(out)
+    check_free(out, force=force)
+    found = find(drill)
+    held = Harp.of(harp or found.key, tuning or found.tuning)
+    write_for_others(on_harp(found, held), held, out)
+    typer.echo(f"Wrote {out}.", err=True)
+
+
+def import_(
+    file: Annotated[Path, typer.Argument(help="A MIDI file, or a MusicXML score.")],
+    harp: HarpOption = None,
+    tuning: TuningOption = None,
+    part: Annotated[
+        int | None,
+        typer.Option(help="Which part, or track of a MIDI file; default: see above.", min=1),
+    ] = None,
+    position: Annotated[
+        int | None,
+        typer.Option(help="The position to play it in; its key is moved to that.", min=1, max=12),
+    ] = None,
+    half_steps: Annotated[
+        int | None,
+        typer.Option(help="How much higher, in no other octave.", min=-36, max=36),
+    ] = None,
+    title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write the best as a drill file.", metavar="FILE")
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+) -> None:
+    """Make a drill of a melody from a MIDI file or a MusicXML score.
+
+    Of a score the first part that has notes is taken, of a MIDI file the track with the most. Every
+    standard harp is tried, or the one that is named, in each octave, and the easiest is proposed
+    with its position; what that harp cannot play is told, and is a rest in the drill.
+
+    Examples:
+
+      trainer drill import tune.musicxml
+
+      trainer drill import tune.mid --harp A --position 2 --out tune.toml
+    """
+    from trainer.drill.shelf import ENDING
+    from trainer.exchange import ExchangeError
+    from trainer.report.melodies import melody_text
+
+    if out is not None:
+        if out.suffix != ENDING:
+            raise ExchangeError(f"'{out}' is no name for a drill file; end it in {ENDING}")
+        check_free(out, force=force)
+    melody = _read(file, part)
+    ways = _ways(melody, harp, tuning or "richter", position, half_steps)
+    if not ways:
+        raise ExchangeError("no harp that was tried has any of its notes; try --half-steps")
+    typer.echo(melody_text(melody, ways, shutil.get_terminal_size((80, 24)).columns))
+    if out is not None:
+        _write_drill(melody, ways[0], out, title)
+
+
+def _read(file: Path, part: int | None) -> Melody:
+    from trainer.exchange import ExchangeError, read_midi, read_musicxml
+
+    ending = file.suffix.lower()
+    if ending in MIDI:
+        return read_midi(file, part)
+    if ending in (*MUSICXML, COMPRESSED):
+        return read_musicxml(file, part)
+    known = ", ".join((*MIDI, *MUSICXML, COMPRESSED))
+    raise ExchangeError(f"{file} is none of {known}; save it as one of them")
+
+
+def _ways(
+    melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
+) -> tuple[Moved, ...]:
+    from trainer.drill.melody import into_position, on_harps, standard_harps
+    from trainer.drill.move import OCTAVES
+    from trainer.exchange import ExchangeError
+    from trainer.harp import Harp
+
+    if position is not None and half_steps is not None:
+        raise ExchangeError("--position and --half-steps both say where it goes; leave one out")
+    harps = standard_harps(tuning) if key is None else (Harp.of(key, tuning),)
+    moves = OCTAVES if half_steps is None else (half_steps,)
+    if position is None:
+        return on_harps(melody, harps, moves)
+    found = [
+        one
+        for harp in harps
+        for one in on_harps(melody, (harp,), into_position(melody, harp, position))
+    ]
+    from trainer.drill.move import ranked_ways
+
+    return ranked_ways(found)
+
+
+def _write_drill(melody: Melody, best: Moved, out: Path, title: str | None) -> None:
+    from dataclasses import replace
+
+    from trainer.drill import write_drill
+
+    about = "; ".join(problem.message for problem in best.problems)
+    drill = replace(
+        best.drill,
+        name=out.stem,
+        title=title or melody.title,
+        about=f"Left out, because this harp cannot play it: {about}." if about else "",
+    )
+    write_text(out, write_drill(drill))
+    typer.echo(f"Wrote {out}.", err=True)
+    if best.missing:
+        raise typer.Exit(Exit.FAILED)
+
+
+def check_ending(out: Path) -> None:
+    """Check that a file's name says in what form it is to be written.
+
+    Raises:
+        ExchangeError: it does not.
+    """
+    from trainer.exchange import ExchangeError
+
+    if out.suffix.lower() not in ENDINGS:
+        raise ExchangeError(f"'{out}' does not say what to write; end it in {', '.join(ENDINGS)}")
+
+
+def write_for_others(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
+    """Write a drill as its file's ending says, as :func:`check_ending`."""
+    from trainer.exchange import write_midi, write_musicxml
+    from trainer.report.page import sheet
+    from trainer.report.sheet import sheet_html
+
+    match out.suffix.lower():
+        case ".html":
+            write_text(out, sheet_html(drill, notes))
+        case ".txt":
+            write_text(out, "\n\n".join([sheet(drill), *notes]) + "\n")
+        case ".mid" | ".midi":
+            write_midi(drill, harp, out)
+        case _:
+            write_musicxml(drill, harp, out)
