@@ -17,12 +17,14 @@ from trainer.app.commands import Everything
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.small import SmallScreen, fits
 from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import NO_COLOURS, dress
 from trainer.drill import Drill
 from trainer.practice import Plan
+from trainer.sound.passage import Passage
 
 FRAME_S = 1 / 60
 TURN_S = 1 / 240
@@ -73,6 +75,7 @@ class TrainerApp(App[None]):
         guide: bool = False,
         theme: str = "dark",
         motion: str = "full",
+        loop: tuple[Passage, float] | None = None,
     ) -> None:
         super().__init__()
         dress(self, theme)
@@ -83,6 +86,7 @@ class TrainerApp(App[None]):
         self._autostart = autostart
         self._today = today
         self._guide = guide
+        self._passage = loop
         self._clock: Timer | None = None
         self._next_frame = 0.0
 
@@ -90,7 +94,9 @@ class TrainerApp(App[None]):
         """Put up the first screen and start the clock."""
         self._clock = self.set_interval(TURN_S, self._tick, pause=True)
         plan = self.session.plan
-        if plan.drill is None:
+        if self._passage is not None:
+            self.push_screen(LoopScreen(self.session, *self._passage))
+        elif plan.drill is None:
             self.push_screen(ListenScreen(self.session))
         else:
             practice = PracticeScreen(self.session, self._shelf)

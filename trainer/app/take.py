@@ -20,6 +20,7 @@ from trainer.practice import (
     Failed,
     Finished,
     Heard,
+    Looping,
     Marked,
     Noted,
     Notice,
@@ -102,6 +103,7 @@ class Take:
         window: what the trace shows, as its first beat and the beats in a third of it; None where
             it follows the position.
         sound: where the take can be heard once it is over.
+        loop: the passage that is heard, and since when.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -126,6 +128,7 @@ class Take:
         self.notes: tuple[HeardNote, ...] = ()
         self.window: tuple[float, float] | None = None
         self.sound: str | None = None
+        self.loop: Looping | None = None
         self.heard = 0
         self._resuming = False
         self._attack: int | None = None
@@ -258,6 +261,8 @@ class Take:
                 self.phase, self.sentence = Phase.PAUSED, sentence
             case Paused(bar=bar):
                 self.phase, self.bar = Phase.HELD, bar
+            case Looping():
+                self.loop = event
             case Resumed():
                 self.phase, self.sentence = Phase.OPENING, ""
                 self._resuming = True

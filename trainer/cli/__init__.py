@@ -16,6 +16,7 @@ from trainer.cli import (
     harp,
     journal,
     listen,
+    loop,
     mark,
     play,
     progress,
@@ -38,6 +39,7 @@ app.command()(listen.listen)
 app.command()(mark.mark)
 app.command()(report.report)
 app.command()(tab.tab)
+app.command()(loop.loop)
 app.command()(today.today)
 app.add_typer(harp.app, name="harp")
 app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note

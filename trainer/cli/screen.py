@@ -6,6 +6,7 @@ import os
 import sys
 
 from trainer.practice import Plan
+from trainer.sound.passage import Passage
 
 
 def on_screen() -> bool:
@@ -14,8 +15,15 @@ def on_screen() -> bool:
     return known and sys.stdout.isatty() and sys.stdin.isatty()
 
 
-def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> None:
-    """Open the app on a plan, or on the day's set, and stay until the player leaves.
+def open_screen(
+    plan: Plan,
+    *,
+    autostart: bool = False,
+    today: bool = False,
+    loop: tuple[Passage, float] | None = None,
+) -> None:
+    """Open the app on a plan, on the day's set, or on a passage to loop and the half steps by which
+    that comes to the harp in hand, and stay until the player leaves.
 
     Before the day's set, somebody who has no settings yet is guided to a microphone that works.
     """
@@ -44,6 +52,7 @@ def open_screen(plan: Plan, *, autostart: bool = False, today: bool = False) -> 
             guide=today and not found.file.exists(),
             theme=wearable(look.theme),
             motion=look.motion,
+            loop=loop,
         ).run()
     finally:
         listener.close()

@@ -30,7 +30,7 @@ class Typed:
 
     def __call__(self) -> Command | None:
         """What was typed since the last call, as something to ask; never waits."""
-        line = _typed() if self.listens else None
+        line = typed() if self.listens else None
         if line is None:
             return None
         match line.strip().lower():
@@ -46,8 +46,8 @@ if sys.platform == "win32":
 
     _ENTER = "\r"
 
-    def _typed() -> str | None:
-        """What was typed: the console there gives single keys."""
+    def typed() -> str | None:
+        """What was typed; None where nothing was. The console there gives single keys."""
         if not msvcrt.kbhit():
             return None
         key = msvcrt.getwch()
@@ -56,11 +56,13 @@ if sys.platform == "win32":
 else:
     import select
 
-    def _typed() -> str | None:
-        """The line that was typed.
+    def typed() -> str | None:
+        """The line that was typed; None where nothing was.
 
         Not a thread that reads: one that waits for a line keeps Python from ending.
         """
+        if sys.stdin is None or not sys.stdin.isatty():
+            return None
         file = sys.stdin.fileno()
         if not select.select([file], [], [], 0.0)[0]:
             return None

@@ -1,6 +1,6 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
-from trainer.practice.control import Ask, Asked, Command, Tone, nothing
+from trainer.practice.control import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
     Beat,
@@ -9,6 +9,7 @@ from trainer.practice.events import (
     Failed,
     Finished,
     Heard,
+    Looping,
     Marked,
     Noted,
     Notice,
@@ -32,6 +33,8 @@ __all__ = [
     "Finished",
     "Heard",
     "Listener",
+    "Loop",
+    "Looping",
     "Marked",
     "Noted",
     "Notice",

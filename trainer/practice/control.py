@@ -6,6 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum, auto
 
+from trainer.sound.passage import Passage
+
 
 class Ask(Enum):
     """Something asked of the pass that is being played."""
@@ -29,7 +31,18 @@ class Tone:
     hz: float | None
 
 
-Command = Ask | Tone
+@dataclass(frozen=True, slots=True)
+class Loop:
+    """A passage of a recording, heard again and again until another is asked for.
+
+    Attributes:
+        passage: what is heard; None for nothing.
+    """
+
+    passage: Passage | None
+
+
+Command = Ask | Tone | Loop
 Asked = Callable[[], Command | None]
 """Gives what is asked for next, or None; asked often."""
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from trainer.drill import Clock
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
+from trainer.sound.passage import Passage
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,6 +85,19 @@ class Paused:
 
 
 @dataclass(frozen=True, slots=True)
+class Looping:
+    """A passage that was asked for begins to be heard, with its count-in.
+
+    Attributes:
+        passage: what is heard.
+        begins: the sample of the input on which its count-in begins, or its first round.
+    """
+
+    passage: Passage
+    begins: int
+
+
+@dataclass(frozen=True, slots=True)
 class Resumed:
     """It goes on; a `Started` for what is left follows."""
 
@@ -122,5 +136,16 @@ class Finished:
 
 
 Event = (
-    Started | Beat | Heard | Noted | Marked | Ended | Paused | Resumed | Notice | Failed | Finished
+    Started
+    | Beat
+    | Heard
+    | Noted
+    | Marked
+    | Ended
+    | Paused
+    | Looping
+    | Resumed
+    | Notice
+    | Failed
+    | Finished
 )

@@ -13,13 +13,14 @@ from trainer.ear import Ear, NoteTracker, listen, notes
 from trainer.marking import StartError, find_passes
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
-from trainer.practice.control import Ask, Asked, Command, Tone, nothing
+from trainer.practice.control import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.events import (
     Ended,
     Event,
     Failed,
     Finished,
     Heard,
+    Looping,
     Noted,
     Notice,
     Paused,
@@ -144,6 +145,8 @@ class _Take:
                     yield notice
             if self._stopping() or (plan.drill is not None and not conductor.running):
                 break
+            if isinstance(source, Microphone) and (loop := source.loop_begun()):
+                yield Notice(loop) if isinstance(loop, str) else Looping(*loop)
             while (command := self._asked()) is not None:
                 yield from self._obey(command)
         if isinstance(source, Microphone) or self._stopping():
@@ -256,6 +259,10 @@ class _Take:
         if isinstance(command, Tone):
             if isinstance(source, Microphone):
                 source.sound_tone(command.hz)
+            return
+        if isinstance(command, Loop):
+            if isinstance(source, Microphone):
+                source.sound_loop(command.passage)
             return
         if drill is None or not conductor.running:
             return

@@ -13,6 +13,7 @@ from trainer.practice import (
     Failed,
     Finished,
     Heard,
+    Looping,
     Marked,
     Noted,
     Notice,
@@ -23,6 +24,7 @@ from trainer.practice import (
 )
 from trainer.report.heard import note_line
 from trainer.report.result import mark_line, result_text
+from trainer.sound.passage import Passage
 
 
 def about(plan: Plan, tempo: float) -> tuple[str, ...]:
@@ -44,6 +46,17 @@ def about(plan: Plan, tempo: float) -> tuple[str, ...]:
     if plan.loops and plan.ladder:
         words.append(f"climbing to {plan.ladder.to:g}")
     return tuple(words)
+
+
+def passage_words(passage: Passage) -> str:
+    """A passage and how it is heard, in a sentence."""
+    moved = passage.half_steps
+    pitch = f", {abs(moved):g} half steps {'up' if moved > 0 else 'down'}" if moved else ""
+    counted = f", after {passage.count_in} beats" if passage.count_in else ""
+    return (
+        f"Looping {passage.first:.2f} to {passage.last:.2f} s of {passage.path.name} at "
+        f"{100.0 * passage.speed:.0f} %{pitch}{counted}."
+    )
 
 
 class Lines:
@@ -86,6 +99,8 @@ class Lines:
                 return [f"Paused: {sentence}"]
             case Paused(bar=bar):
                 return [f"Paused; on from bar {bar}."]
+            case Looping(passage):
+                return [passage_words(passage)]
             case Resumed():
                 return ["On with what is left."]
             case Notice(sentence):

@@ -25,6 +25,7 @@ from trainer.harp import Harp
 from trainer.sound.accompany import Accompaniment
 from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
+from trainer.sound.passage import Looped, Round
 from trainer.sound.speaker import Speaker
 from trainer.sound.timing import Timing
 from trainer.sound.tone import Drone
@@ -35,6 +36,7 @@ _LEAST_S = 0.03
 """Less than this is not worth giving at a time."""
 _REMEMBERED_S = 2.0
 """What was played is remembered for so long; a block asks for it some 0.3 s after it was given."""
+_LOOP_FADE_S = 0.03
 _SLIPPED_S = 0.01
 """Where counting and drivers differ by more, frames were lost, or the clocks have drifted."""
 
@@ -55,6 +57,8 @@ class Metronome:
         self._mixed: list[tuple[int, Samples]] = []
         self._steps = Accompaniment(speaker.rate)
         self._drone = Drone(speaker.rate)
+        self._loop = Looped(round(_LOOP_FADE_S * speaker.rate))
+        self._loop_began: int | None = None
         self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
         self._sounded = 0
         self._offset: float | None = None
@@ -96,6 +100,17 @@ class Metronome:
         """Let a tone be heard from the next samples on, until another is; None ends it."""
         self._drone.turn_to(hz)
 
+    def loop(self, one: Round | None) -> None:
+        """Let a round be heard again and again from the next samples on; None ends that."""
+        self._loop.turn_to(one)
+
+    def loop_began(self) -> int | None:
+        """The sample of the input on which the loop in hand is first heard; told once."""
+        frame, self._loop_began = self._loop_began, None
+        if frame is None:
+            return None
+        return round(self._heard.frame_at(self._speaker.timing.time_of(frame)))
+
     def fill(self) -> None:
         """Give the output what it needs; to be called more often than it runs dry."""
         count = round(_AHEAD_S * self._speaker.rate) - self._speaker.waiting
@@ -109,6 +124,8 @@ class Metronome:
         self._mixed = [(at, s) for at, s in self._mixed if at + len(s) > first + count]
         self._steps.mix(out, first, self._frame_of)
         self._drone.add_to(out)
+        begun = self._loop.add_to(out, first)
+        self._loop_began = self._loop_began if begun is None else begun
         np.clip(out, -1.0, 1.0, out=out)
         self._speaker.play(out)
         self._given[np.arange(first, first + count) % len(self._given)] = out

@@ -9,6 +9,7 @@ microphone: one that has ever given anything but zeros is back only when it does
 
 from __future__ import annotations
 
+import threading
 import time
 from collections import deque
 from collections.abc import Iterator, Sequence
@@ -30,6 +31,7 @@ from trainer.sound.devices import (
 )
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.metronome import Metronome
+from trainer.sound.passage import Passage, prepare
 from trainer.sound.ring import Ring
 from trainer.sound.speaker import Speaker
 from trainer.sound.spec import MicrophoneSpec
@@ -93,6 +95,8 @@ class Microphone:
         self._closed = self._alive = False
         self._stream: Any = None
         self._metronome: Metronome | None = None
+        self._passage: Passage | None = None
+        self._loop_trouble: str | None = None
         self._open()
 
     @property
@@ -160,6 +164,41 @@ class Microphone:
         there is no output."""
         if self._metronome:
             self._metronome.sound(hz)
+
+    def sound_loop(self, passage: Passage | None) -> None:
+        """Let a passage be heard again and again, as soon as it is ready; None ends that.
+
+        It is made ready by a thread, since that takes a part of a second, and blocks go on
+        meanwhile; :meth:`loop_begun` tells when it is heard.
+        """
+        self._passage, self._loop_trouble = passage, None
+        if self._metronome is None:
+            self._loop_trouble = "there is no output to hear the passage on; connect one"
+        elif passage is None:
+            self._metronome.loop(None)
+        else:
+            threading.Thread(target=self._prepare_loop, args=(passage,), daemon=True).start()
+
+    def loop_begun(self) -> tuple[Passage, int] | str | None:
+        """The passage that has begun, and the sample on which its count-in does; or why it could
+        not; each is told once."""
+        trouble, self._loop_trouble = self._loop_trouble, None
+        if trouble is not None:
+            return trouble
+        begun = self._metronome.loop_began() if self._metronome else None
+        return None if begun is None or self._passage is None else (self._passage, begun)
+
+    def _prepare_loop(self, passage: Passage) -> None:
+        metronome = self._metronome
+        if metronome is None:
+            return
+        try:
+            ready = prepare(passage, metronome.rate)
+        except SoundError as error:
+            self._loop_trouble = str(error)
+            return
+        if self._passage is passage:  # another may have been asked for meanwhile
+            metronome.loop(ready)
 
     def blocks(self) -> Iterator[Block]:
         """Blocks as they come, until it is closed.

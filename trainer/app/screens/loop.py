@@ -1,0 +1,288 @@
+"""Loop: a passage of a recording again and again, slowly, in your key, while you play along."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import ClassVar
+
+import numpy as np
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.widgets import Footer
+from textual.worker import get_current_worker
+
+from trainer.app.screens.listen import listening
+from trainer.app.screens.live import LiveScreen
+from trainer.app.session import Session
+from trainer.app.take import Phase, Take
+from trainer.app.widgets.dials import Dials
+from trainer.app.widgets.head import Head, HeadState
+from trainer.app.widgets.loop import OFF, READYING, SOUNDS, LoopState, LoopStrip
+from trainer.app.widgets.notes import Notes, NotesState
+from trainer.app.widgets.status import Status, StatusState
+from trainer.app.widgets.trace import Trace
+from trainer.music import TrainerError
+from trainer.practice import Loop
+from trainer.sound import Recording
+from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_S, SLOWEST, Passage
+
+SPEED_STEP = 0.05
+END_STEP_S = 0.1
+USUAL_COUNT_IN = 4
+STRETCHES = 400
+"""Stretches of the recording whose peaks are drawn."""
+
+
+class LoopScreen(LiveScreen):
+    """A passage, and what is played beside it.
+
+    Args:
+        session: the take and its listener.
+        passage: what is looped first.
+        moved: half steps by which the recording comes to the harp in hand; 0 where that is not
+            known.
+    """
+
+    DEFAULT_CSS = """
+    LoopScreen #loop { height: 4; margin: 1 0 0 0; }
+    """
+    ABOUT: ClassVar[str] = (
+        "A passage of a recording again and again: slower, at your harp's pitch, with a count-in. "
+        "What you play beside it is heard and measured."
+    )
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("space", "loop", "loop", tooltip="let the passage be heard, or end it"),
+        Binding("up", "speed(1)", "speed", key_display="↑↓", tooltip="faster"),
+        Binding("down", "speed(-1)", "slower", show=False, tooltip="slower"),
+        Binding(
+            "right", "walk(1)", "passage", key_display="←→", tooltip="the passage that follows"
+        ),
+        Binding("left", "walk(-1)", "before", show=False, tooltip="the passage before"),
+        Binding(
+            "left_square_bracket",
+            "first(1)",
+            "ends",
+            key_display="[ ] { }",
+            tooltip="begin a tenth of a second later",
+        ),
+        Binding(
+            "left_curly_bracket",
+            "first(-1)",
+            "begin sooner",
+            show=False,
+            tooltip="begin a tenth of a second sooner",
+        ),
+        Binding(
+            "right_square_bracket",
+            "last(-1)",
+            "end sooner",
+            show=False,
+            tooltip="end a tenth of a second sooner",
+        ),
+        Binding(
+            "right_curly_bracket",
+            "last(1)",
+            "end later",
+            show=False,
+            tooltip="end a tenth of a second later",
+        ),
+        Binding(
+            "less_than_sign",
+            "pitch(-1)",
+            "pitch",
+            key_display="< >",
+            tooltip="a half step lower",
+        ),
+        Binding(
+            "greater_than_sign", "pitch(1)", "higher", show=False, tooltip="a half step higher"
+        ),
+        Binding(
+            "k",
+            "key",
+            "my key",
+            tooltip="at the pitch of the harp in hand, or as it was recorded",
+        ),
+        Binding("c", "count_in", "count-in", tooltip="with a count-in before it, or without"),
+        Binding("escape", "leave", "back", key_display="esc", tooltip="back"),
+    ]
+
+    def __init__(self, session: Session, passage: Passage, moved: float = 0.0) -> None:
+        super().__init__(session)
+        self._before = session.plan
+        self._moved = moved
+        self._state = LoopState(passage)
+        self._head = Head(id="head")
+        self._strip = LoopStrip(id="loop")
+        self._trace = Trace(id="trace")
+        self._notes = Notes(id="notes")
+        self._dials = Dials()
+        self._status = Status(id="status")
+
+    def compose(self) -> ComposeResult:
+        """The widgets, from top to foot."""
+        yield self._head
+        yield self._strip
+        yield self._trace
+        yield from self._dials.widgets
+        yield self._notes
+        yield self._status
+        yield Footer(compact=True, show_command_palette=False)
+
+    def on_mount(self) -> None:
+        """Listen at once, and look at the recording."""
+        super().on_mount()
+        self.session.start(listening(self._before))
+        self._look()
+
+    @work(thread=True)
+    def _look(self) -> None:
+        worker = get_current_worker()
+        try:
+            peaks, seconds = _peaks(self._state.passage)
+        except TrainerError as error:
+            if not worker.is_cancelled:
+                self.app.call_from_thread(self._draw, replace(self._state, trouble=str(error)))
+            return
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._seen, peaks, seconds)
+
+    def _seen(self, peaks: tuple[float, ...], seconds: float) -> None:
+        passage = self._state.passage
+        if passage.last > seconds:
+            passage = replace(passage, last=max(seconds, passage.first + SHORTEST_S))
+        self._draw(replace(self._state, passage=passage, peaks=peaks, seconds=seconds))
+
+    def _draw(self, state: LoopState) -> None:
+        self._state = state
+        self._strip.show(state)
+
+    def show(self, take: Take) -> None:
+        """Show a take as it stands."""
+        if take.drill is not None:
+            return
+        super().show(take)
+        self._head.show(
+            HeadState(self._state.passage.path.name, HeadState.of(take).about, take.phase)
+        )
+        self._trace.show(take)
+        self._dials.show(take)
+        self._notes.show(NotesState.of(take))
+        self._status.show(StatusState.of(take))
+        self._follow(take)
+
+    def hurry(self, take: Take) -> None:
+        """Show the dials only."""
+        if take.drill is None:
+            self._dials.show(take)
+
+    def _follow(self, take: Take) -> None:
+        """Where the passage is."""
+        state = self._state
+        if not take.running:
+            state = replace(state, phase=OFF, played=None)
+        elif (
+            state.phase != OFF and take.loop and take.loop.passage == state.passage and take.reading
+        ):
+            past = (take.reading.heard - take.loop.begins) / take.reading.rate
+            state = replace(state, phase=SOUNDS, played=past if past >= 0.0 else None)
+        if take.notice and state.phase == READYING:
+            state = replace(state, phase=OFF, trouble=take.notice)
+        self._draw(state)
+
+    def _change(self, passage: Passage) -> None:
+        """Another passage; if one is heard, that is heard from its beginning."""
+        state = replace(self._state, passage=passage, trouble="")
+        if state.phase == OFF:
+            self._draw(state)
+        else:
+            self._draw(replace(state, phase=READYING, played=None))
+            self.session.ask(Loop(passage))
+
+    def action_loop(self) -> None:
+        """Let it be heard, or end it."""
+        if self._state.phase != OFF:
+            self._draw(replace(self._state, phase=OFF, played=None))
+            self.session.ask(Loop(None))
+        elif self.session.take.phase is Phase.LISTENING:
+            self._draw(replace(self._state, phase=READYING, trouble=""))
+            self.session.ask(Loop(self._state.passage))
+        elif not self.session.busy:
+            self.session.start(listening(self._before))
+            self._draw(replace(self._state, trouble="the microphone opens; press space again"))
+        else:
+            self._draw(replace(self._state, trouble="the microphone is not open yet"))
+
+    def action_speed(self, steps: int) -> None:
+        """Faster or slower."""
+        speed = round(self._state.passage.speed + steps * SPEED_STEP, 2)
+        self._change(replace(self._state.passage, speed=min(max(speed, SLOWEST), FASTEST)))
+
+    def action_walk(self, steps: int) -> None:
+        """The passage of the same length that follows, or comes before."""
+        passage = self._state.passage
+        length = passage.last - passage.first
+        end = self._state.seconds or passage.last
+        first = min(max(passage.first + steps * length, 0.0), max(0.0, end - length))
+        self._change(replace(passage, first=round(first, 3), last=round(first + length, 3)))
+
+    def action_first(self, steps: int) -> None:
+        """Begin later or sooner."""
+        passage = self._state.passage
+        least = max(0.0, passage.last - LONGEST_S)
+        first = min(max(passage.first + steps * END_STEP_S, least), passage.last - SHORTEST_S)
+        self._change(replace(passage, first=round(first, 3)))
+
+    def action_last(self, steps: int) -> None:
+        """End later or sooner."""
+        passage = self._state.passage
+        most = min(self._state.seconds or passage.last, passage.first + LONGEST_S)
+        last = max(min(passage.last + steps * END_STEP_S, most), passage.first + SHORTEST_S)
+        self._change(replace(passage, last=round(last, 3)))
+
+    def action_pitch(self, steps: int) -> None:
+        """A half step higher or lower."""
+        moved = self._state.passage.half_steps + steps
+        moved = min(max(moved, -MOST_HALF_STEPS), MOST_HALF_STEPS)
+        self._change(replace(self._state.passage, half_steps=moved))
+
+    def action_key(self) -> None:
+        """At the pitch of the harp in hand, or as it was recorded."""
+        passage = self._state.passage
+        if passage.half_steps:
+            self._change(replace(passage, half_steps=0.0))
+        elif self._moved:
+            self._change(replace(passage, half_steps=self._moved))
+        else:
+            told = "it is not known to be on another harp; name that with --played-on"
+            self._draw(replace(self._state, trouble=told))
+
+    def action_count_in(self) -> None:
+        """With a count-in or without."""
+        passage = self._state.passage
+        self._change(replace(passage, count_in=0 if passage.count_in else USUAL_COUNT_IN))
+
+    def action_leave(self) -> None:
+        """Back to what was before; where nothing was, out."""
+        self.session.stop()
+        if self._before.drill is None:
+            self.app.exit()
+            return
+        self.session.prepare(replace(self._before))
+        self.dismiss()
+
+
+def _peaks(passage: Passage) -> tuple[tuple[float, ...], float]:
+    """The loudest sample of each stretch of a recording, and its length in seconds."""
+    recording = Recording(passage.path, passage.channel)
+    try:
+        found = [(float(np.max(np.abs(block.samples))), block.end) for block in recording.blocks()]
+    finally:
+        recording.close()
+    length = found[-1][1]
+    peaks = [0.0] * STRETCHES
+    for peak, end in found:
+        place = min(STRETCHES - 1, (end - 1) * STRETCHES // length)
+        peaks[place] = max(peaks[place], peak)
+    top = max([*peaks, 1e-6])
+    return tuple(peak / top for peak in peaks), length / recording.rate
