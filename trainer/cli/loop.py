@@ -194,8 +194,8 @@ def _play_plain(plan: object, passage: Passage) -> None:
 
 
 HINT = (
-    "Type and press Enter: 60% for the speed, 12.5-18 for the ends, +2 or -3 for half steps; Ctrl-C "
-    "ends it."
+    "Type and press Enter: 60% for the speed, 12.5-18 for the ends, +2 or -3 for half steps; "
+    "Ctrl-C ends it."
 )
 
 

@@ -1,8 +1,8 @@
 """A passage of a recording, made slower or faster, its pitch kept or moved, to be heard in a loop.
 
 Time is stretched by Rubber Band's finer engine (by way of pedalboard): of the libraries that
-``python -m benchmarks.stretch`` compares, it moves the pitch most exactly and keeps attacks as sharp
-as they are.
+``python -m benchmarks.stretch`` compares, it moves the pitch most exactly and keeps attacks as
+sharp as they are.
 """
 
 from __future__ import annotations

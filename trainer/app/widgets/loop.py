@@ -1,4 +1,4 @@
-"""The passage that is looped: the whole recording, where the passage lies in it, and how it is heard.
+"""The passage that is looped: where it lies in the whole recording, and how it is heard.
 
 The recording is drawn as the loudest sample of each stretch; under it stand the passage's ends and
 the place that is heard.
@@ -77,7 +77,7 @@ def how(passage: Passage) -> str:
         pitch = f"{abs(moved):g} {unit} {'up' if moved > 0 else 'down'}"
     counted = f"count-in {passage.count_in}" if passage.count_in else "no count-in"
     return (
-        f"{passage.first:.2f} to {passage.last:.2f} s   {100.0 * passage.speed:.0f} % of the speed   "
+        f"{passage.first:.2f} to {passage.last:.2f} s   {100.0 * passage.speed:.0f} % speed   "
         f"{pitch}   {counted}"
     )
 
