@@ -183,7 +183,7 @@ def _path(channel: _Channel, note: int, start: int, end: int) -> tuple[tuple[flo
     still = sum(last for last in lasts if last >= STANDS)
     if still > MOSTLY and len(levels) > 1:
         return tuple(map(float, levels)), True
-    return tuple(map(float, _turns(heights))), False
+    return tuple(_turns(heights)), False
 
 
 def _middle(heights: list[float], lasts: list[float]) -> float:
@@ -196,8 +196,8 @@ def _middle(heights: list[float], lasts: list[float]) -> float:
     return heights[-1]
 
 
-def _turns(heights: list[float]) -> list[int]:
-    """The note numbers where a pitch begins, turns by more than half a half step, and ends."""
+def _turns(heights: list[float]) -> list[float]:
+    """The heights where a pitch begins, turns by more than half a half step, and ends."""
     found, reached, way = [heights[0]], heights[0], 0
     for height in heights[1:]:
         if way * (height - reached) >= 0.0 and way:
@@ -207,7 +207,5 @@ def _turns(heights: list[float]) -> list[int]:
                 found.append(reached)
             way = 1 if height > reached else -1
             reached = height
-    rounded = [
-        round(one) for one in (*found, heights[-1] if abs(heights[-1] - reached) < 0.5 else reached)
-    ]
-    return [one for i, one in enumerate(rounded) if i == 0 or one != rounded[i - 1]]
+    found.append(heights[-1] if abs(heights[-1] - reached) < 0.5 else reached)
+    return [one for i, one in enumerate(found) if i == 0 or round(one) != round(found[i - 1])]

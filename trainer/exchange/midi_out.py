@@ -33,7 +33,7 @@ RANGE = 2
 _MIDDLE = 8192
 _KEYS = ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#")
 """Major keys from `FLATTEST` on."""
-_LATE = {"note_off": 0, "pitchwheel": 1, "lyrics": 2, "note_on": 3}
+_LATE = {"note_off": 0, "lyrics": 1, "pitchwheel": 2, "note_on": 3}
 """What comes first on one tick."""
 
 

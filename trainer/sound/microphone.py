@@ -97,6 +97,8 @@ class Microphone:
         self._metronome: Metronome | None = None
         self._passage: Passage | None = None
         self._loop_trouble: str | None = None
+        self._maker: threading.Thread | None = None
+        self._making = threading.Lock()  # never held for long, and never by the audio callback
         self._open()
 
     @property
@@ -171,13 +173,15 @@ class Microphone:
         It is made ready by a thread, since that takes a part of a second, and blocks go on
         meanwhile; :meth:`loop_begun` tells when it is heard.
         """
-        self._passage, self._loop_trouble = passage, None
-        if self._metronome is None:
-            self._loop_trouble = "there is no output to hear the passage on; connect one"
-        elif passage is None:
-            self._metronome.loop(None)
-        else:
-            threading.Thread(target=self._prepare_loop, args=(passage,), daemon=True).start()
+        with self._making:
+            self._passage, self._loop_trouble = passage, None
+            if self._metronome is None:
+                self._loop_trouble = "there is no output to hear the passage on; connect one"
+            elif passage is None:
+                self._metronome.loop(None)
+            elif self._maker is None:
+                self._maker = threading.Thread(target=self._make_loops, daemon=True)
+                self._maker.start()
 
     def loop_begun(self) -> tuple[Passage, int] | str | None:
         """The passage that has begun, and the sample on which its count-in does; or why it could
@@ -188,17 +192,26 @@ class Microphone:
         begun = self._metronome.loop_began() if self._metronome else None
         return None if begun is None or self._passage is None else (self._passage, begun)
 
-    def _prepare_loop(self, passage: Passage) -> None:
-        metronome = self._metronome
-        if metronome is None:
-            return
-        try:
-            ready = prepare(passage, metronome.rate)
-        except SoundError as error:
-            self._loop_trouble = str(error)
-            return
-        if self._passage is passage:  # another may have been asked for meanwhile
-            metronome.loop(ready)
+    def _make_loops(self) -> None:
+        """Make the passage that was asked for last ready, until no other was asked for meanwhile.
+
+        One at a time: several at once would take the processor from whoever listens.
+        """
+        made: Passage | None = None
+        while True:
+            with self._making:
+                wanted, metronome = self._passage, self._metronome
+                if wanted is None or wanted is made or metronome is None:
+                    self._maker = None
+                    return
+            made = wanted
+            try:
+                ready = prepare(wanted, metronome.rate)
+            except SoundError as error:
+                self._loop_trouble = str(error)
+                continue
+            if self._passage is wanted:
+                metronome.loop(ready)
 
     def blocks(self) -> Iterator[Block]:
         """Blocks as they come, until it is closed.

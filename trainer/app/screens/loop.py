@@ -45,7 +45,7 @@ class LoopScreen(LiveScreen):
     """
 
     DEFAULT_CSS = """
-    LoopScreen #loop { height: 4; margin: 1 0 0 0; }
+    LoopScreen #loop { margin: 1 0 0 0; }
     """
     ABOUT: ClassVar[str] = (
         "A passage of a recording again and again: slower, at your harp's pitch, with a count-in. "
