@@ -28,6 +28,7 @@ from trainer.app.screens.guide import TONE_HZ, GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.screens.practice import CLIMB_BY, TEMPO_STEP, PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
@@ -37,14 +38,16 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.harp import Harp
 from trainer.journal import Journal
-from trainer.practice import Ask, Finished, Plan, Started, Tone
+from trainer.practice import Ask, Finished, Loop, Plan, Started, Tone
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
+from trainer.sound.passage import Passage
 
 SCREENS: dict[type, tuple[str, ...]] = {
     GuideScreen: ("m",),
     HarpsScreen: ("h",),
     HelpScreen: ("question_mark",),
     ListenScreen: ("i",),
+    LoopScreen: (),
     MeasureScreen: ("h", "m"),
     PracticeScreen: (),
     ProgressScreen: ("g",),
@@ -89,6 +92,10 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         events[-1] = Finished(sound="evening.flac")
         await pilot.press("space")
         puppet.queue += events
+    if screen is LoopScreen:
+        passage = Passage(Path(__file__).parent / "reeds" / "c-harp.flac", 1.0, 2.0)
+        app.push_screen(LoopScreen(app.session, passage, -3.0))
+        await until(pilot, lambda: "space lets it be heard" in text(pilot))
     for key in SCREENS[screen]:
         await pilot.press(key)
         await pilot.pause(0.2)
@@ -139,6 +146,10 @@ class Now:
     @property
     def tones(self) -> list[float | None]:
         return [asked.hz for asked in self.puppet.asked if isinstance(asked, Tone)]
+
+    @property
+    def loops(self) -> list[Loop]:
+        return [asked for asked in self.puppet.asked if isinstance(asked, Loop)]
 
     def remember(self) -> None:
         self.was = self.plan, self.at, self.words
@@ -261,6 +272,22 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("o", lambda now: now.tones[1:] == [approx(now.tones[0], 0.5)], "up d"),
         Case("escape i", on(PracticeScreen)),
     ),
+    LoopScreen: (
+        Case("space", lambda now: len(now.loops) == 1),
+        Case("up", says("105 % speed")),
+        Case("down", says("95 % speed")),
+        Case("right", says("2.00 to 3.00 s")),
+        Case("left", says("0.00 to 1.00 s")),
+        Case("left_square_bracket", says("1.10 to 2.00 s")),
+        Case("left_curly_bracket", says("0.90 to 2.00 s")),
+        Case("right_square_bracket", says("1.00 to 1.90 s")),
+        Case("right_curly_bracket", says("1.00 to 2.10 s")),
+        Case("less_than_sign", says("1 half step down")),
+        Case("greater_than_sign", says("1 half step up")),
+        Case("k", says("3 half steps down")),
+        Case("c", says("count-in 4")),
+        Case("escape", on(PracticeScreen)),
+    ),
     ProgressScreen: (
         Case("escape g", on(PracticeScreen)),
         *WALKS,
@@ -340,7 +367,7 @@ def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Ca
         if screen is not TrainerApp:
             await go_to(pilot, puppet, screen)
             await until(pilot, lambda: "Reading the" not in text(pilot))
-        if screen is ListenScreen:
+        if screen in (ListenScreen, LoopScreen):
             puppet.queue.append(Started(None, 0, 0, "the microphone", False))
             await until(pilot, lambda: "the microphone" in text(pilot))
         now = Now(pilot, puppet)

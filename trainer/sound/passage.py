@@ -140,15 +140,15 @@ def _read(passage: Passage) -> tuple[Samples, float, int]:
         rate = recording.rate
         first = max(0, round((passage.first - AROUND_S) * rate))
         last = round((passage.last + AROUND_S) * rate)
-        parts = []
+        parts, reached = [], 0
         for block in recording.blocks():
             if block.start >= last:
                 break
+            reached = min(block.end, last)
             if block.end > first:
                 parts.append(block.samples[max(0, first - block.start) : last - block.start])
     finally:
         recording.close()
-    reached = first + sum(map(len, parts))
     if reached <= round((passage.first + SHORTEST_S) * rate):
         raise SoundError(
             f"{passage.path.name} is {reached / rate:.1f} s long; nothing is in it from second "

@@ -196,8 +196,13 @@ class LoopScreen(LiveScreen):
         if state.phase == OFF:
             self._draw(state)
         else:
-            self._draw(replace(state, phase=READYING, played=None))
-            self.session.ask(Loop(passage))
+            self._ask(state)
+
+    def _ask(self, state: LoopState) -> None:
+        """Ask for a passage; what was the matter before is forgotten."""
+        self.session.take.notice = ""
+        self._draw(replace(state, phase=READYING, played=None, trouble=""))
+        self.session.ask(Loop(state.passage))
 
     def action_loop(self) -> None:
         """Let it be heard, or end it."""
@@ -205,8 +210,7 @@ class LoopScreen(LiveScreen):
             self._draw(replace(self._state, phase=OFF, played=None))
             self.session.ask(Loop(None))
         elif self.session.take.phase is Phase.LISTENING:
-            self._draw(replace(self._state, phase=READYING, trouble=""))
-            self.session.ask(Loop(self._state.passage))
+            self._ask(self._state)
         elif not self.session.busy:
             self.session.start(listening(self._before))
             self._draw(replace(self._state, trouble="the microphone opens; press space again"))
