@@ -26,6 +26,7 @@ from trainer.app.day import DayView
 from trainer.app.screens import guide, progress
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
@@ -39,7 +40,9 @@ from trainer.journal.entry import DayEntry, Reason
 from trainer.journal.progress import Verdict, overview_at
 from trainer.practice import Event, Finished, Plan
 from trainer.sound import PlayerSpec
+from trainer.sound.passage import Passage
 
+REEDS = Path(__file__).parent / "reeds"
 SNAPSHOTS = Path(__file__).parent / "snapshots"
 RENEW = "HARP_TRAINER_RENEW"
 SIZES = [(80, 24), (120, 40), (200, 60)]
@@ -173,6 +176,14 @@ async def walk(
     await until(pilot, lambda: isinstance(app.screen, ListenScreen))
     await play(3.2)
     await look("listen")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    passage = Passage(REEDS / "phrase.flac", 1.0, 2.5, 0.6, -3.0, count_in=4)
+    app.push_screen(LoopScreen(app.session, passage))
+    await until(pilot, lambda: "█" in text(pilot))
+    await play(3.2)
+    await look("loop")
 
 
 def hold(name: str, shown: str) -> None:

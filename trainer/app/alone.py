@@ -26,7 +26,19 @@ from trainer.ear import Reading
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
 from trainer.music import cents
-from trainer.practice import Beat, Command, Ended, Event, Finished, Heard, Marked, Plan, Started
+from trainer.practice import (
+    Beat,
+    Command,
+    Ended,
+    Event,
+    Finished,
+    Heard,
+    Loop,
+    Looping,
+    Marked,
+    Plan,
+    Started,
+)
 from trainer.sound import PlayerSpec
 
 RATE = 48_000
@@ -229,7 +241,10 @@ class Script:
         return events
 
     def ask(self, command: Command) -> None:
-        """A script goes its way."""
+        """A passage is looped at once; else a script goes its way."""
+        if isinstance(command, Loop) and command.passage is not None:
+            now = (time.monotonic() - self._began) * self._pace
+            self._due.appendleft((0.0, Looping(command.passage, round(now * RATE))))
 
     def stop(self) -> None:
         """End the replay; its last event comes with the next poll."""

@@ -20,23 +20,27 @@ from trainer.app.app import TrainerApp
 from trainer.app.evening import PLAYER, old_c, takes
 from trainer.app.screens import guide
 from trainer.app.screens.harps import HarpsScreen
+from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import ListenerLike
+from trainer.app.take import Phase
 from trainer.drill import Drill, find, read_shelf
 from trainer.harp import Harp
 from trainer.journal import Journal
-from trainer.practice import Listener, Plan, typical_faults
+from trainer.practice import Listener, Plan, run, typical_faults
 from trainer.settings import settings_path
 from trainer.settings.write import set_value
 from trainer.sound import MicrophoneSpec, PlayerSpec
 from trainer.sound.devices import Device
+from trainer.sound.passage import Passage
 
 DEMO, BEAT = "harbour-bell", 8.6
 LISTENED_S = 5.2
 MEASURED_S = 12.0
+LOOPED_S = 7.0
 INPUTS = tuple(
     Device(0, name, "the desk", 1, 0, 48_000, False, False) for name in ("built in", "on the stand")
 )
@@ -152,8 +156,9 @@ async def listening(plan: Plan) -> str:
         return alone(app.export_screenshot())
 
 
-async def by_a_script(plan: Plan) -> dict[str, str]:
-    """The guide and measuring: a script plays, and stands for a microphone."""
+async def by_a_script(plan: Plan, recording: Path) -> dict[str, str]:
+    """The guide, measuring, and a loop of a recording: a script plays, and stands for a
+    microphone."""
     app = TrainerApp(Script(), (), plan)
     taken: dict[str, str] = {}
     async with app.run_test(size=SIZE) as pilot:
@@ -167,6 +172,17 @@ async def by_a_script(plan: Plan) -> dict[str, str]:
         await pilot.press("m", *"second", "space", "C", "enter")
         await pilot.pause(MEASURED_S)
         taken["measure"] = alone(app.export_screenshot())
+        await pilot.press("escape", "escape")
+        while not isinstance(app.screen, HarpsScreen):
+            await pilot.pause(LOOK_S)
+        await pilot.press("escape")
+        passage = Passage(recording, 2.4, 5.6, 0.6, count_in=4, tempo=96.0)
+        app.push_screen(LoopScreen(app.session, passage))
+        while app.session.take.phase is not Phase.LISTENING:
+            await pilot.pause(LOOK_S)
+        await pilot.press("space")
+        await pilot.pause(LOOPED_S)
+        taken["loop"] = alone(app.export_screenshot())
     return taken
 
 
@@ -191,7 +207,11 @@ def main(folder: Path) -> None:
         pictures = asyncio.run(tour(listener, plan))
         pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
         with patch.object(guide, "there", lambda: INPUTS):
-            pictures |= asyncio.run(by_a_script(replace(plan, source=MicrophoneSpec())))
+            file = Path(home) / "ferry-evening.flac"
+            for _ in run(replace(plan, source=PlayerSpec(), save=file)):
+                pass
+            script = replace(plan, source=MicrophoneSpec())
+            pictures |= asyncio.run(by_a_script(script, file))
     folder.mkdir(parents=True, exist_ok=True)
     for name, svg in pictures.items():
         (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
