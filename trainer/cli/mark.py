@@ -6,7 +6,7 @@ import json
 import sys
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -31,6 +31,7 @@ from trainer.cli.options import (
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.practice import Plan
+    from trainer.practice.batch import Marked
 
 ENDINGS = (".wav", ".flac", ".ogg", ".mp3")
 """Of the recordings that are looked for in a folder."""
@@ -72,6 +73,24 @@ def mark(
     jobs: Annotated[
         int | None, typer.Option(help="Processes; default: as many as there are cores.", min=1)
     ] = None,
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            metavar="ADDRESS",
+            help="A Dask scheduler, as tcp://host:8786, whose workers mark them; they must see the "
+            "files by the same paths.",
+        ),
+    ] = None,
+    class_: Annotated[
+        Path | None,
+        typer.Option(
+            "--class",
+            metavar="FILE",
+            help="Write who needs what, as .html, .md, .csv or .json; with --out, of all that was "
+            "marked before, too.",
+        ),
+    ] = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over that file.")] = False,
     format_: FormatOption = Format.TEXT,
 ) -> None:
     """Mark recordings of a drill: one step by step, several in a line each.
@@ -85,7 +104,7 @@ def mark(
 
       trainer mark take.flac --drill half-step-on-four --format json
 
-      trainer mark class/ --drill harbour-bell --out marks
+      trainer mark class/ --drill harbour-bell --out marks --class class.html
     """
     from trainer.drill import find
 
@@ -116,11 +135,15 @@ def mark(
             harp_name=name,
         )
 
+    if class_ is not None:
+        _check_class(class_, force=force)
     files = list(_files(recordings))
-    if len(files) == 1 and out is None and not recordings[0].is_dir():
+    alone = len(files) == 1 and out is None and not recordings[0].is_dir()
+    if alone and class_ is None and scheduler is None:
         _mark_one(files[0], plan_of(files[0]), format_)
     else:
-        _mark_many(files, plan_of, wanted, out, jobs, format_)
+        workers = jobs if scheduler is None else scheduler
+        _mark_many(files, plan_of, wanted, out, workers, format_, class_)
 
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
@@ -165,8 +188,9 @@ def _mark_many(
     plan_of: Callable[[Path], Plan],
     drill: Drill,
     out: Path | None,
-    jobs: int | None,
+    workers: int | str | None,
     format_: Format,
+    class_: Path | None,
 ) -> None:
     """Mark them, tell each as it is done, and what came of all.
 
@@ -200,7 +224,7 @@ def _mark_many(
     for one in done:
         typer.echo(marked_line(one), err=format_ is Format.JSON)
     with typer.progressbar(
-        mark_all(plans, jobs), length=len(plans), file=sys.stderr, label="marking"
+        mark_all(plans, workers), length=len(plans), file=sys.stderr, label="marking"
     ) as marking:
         for one in marking:
             done.append(one)
@@ -213,6 +237,8 @@ def _mark_many(
         write_json([marked_dict(one) for one in sorted(done, key=lambda one: one.path)])
     elif done:
         typer.echo(f"\n{summary_text(done)}")
+    if class_ is not None:
+        _write_class(class_, drill, [*_marked_before(kept, done), *map(marked_dict, done)])
     if any(one.best is None for one in done):
         raise typer.Exit(Exit.FAILED)
 
@@ -223,3 +249,40 @@ def _kept_in(out: Path | None, file: Path, drill: Drill) -> Path | None:
         return None
     parts = [part for part in file.with_suffix("").parts if part not in ("/", ".", "..")]
     return out / f"{'-'.join(parts)}.{drill.name}.json"
+
+
+CLASS_ENDINGS = (".html", ".md", ".csv", ".json")
+
+
+def _check_class(out: Path, *, force: bool) -> None:
+    from trainer.cli.options import check_free
+    from trainer.music import TrainerError
+
+    if out.suffix.lower() not in CLASS_ENDINGS:
+        known = ", ".join(CLASS_ENDINGS)
+        raise TrainerError(f"'{out}' does not say what to write; end it in {known}")
+    check_free(out, force=force)
+
+
+def _marked_before(kept: dict[Path, Path | None], done: list[Marked]) -> Iterable[dict[str, Any]]:
+    """The results that were kept before this time."""
+    fresh = {one.path for one in done}
+    for file, target in kept.items():
+        if target is not None and file not in fresh and target.exists():
+            yield json.loads(target.read_text(encoding="utf-8"))
+
+
+def _write_class(out: Path, drill: Drill, data: list[dict[str, Any]]) -> None:
+    from trainer.report.classes import class_csv, class_data, class_html, class_markdown, students
+
+    some = students(data)
+    match out.suffix.lower():
+        case ".html":
+            write_text(out, class_html(drill, some))
+        case ".md":
+            write_text(out, class_markdown(drill, some))
+        case ".csv":
+            write_text(out, class_csv(some))
+        case _:
+            write_text(out, json.dumps(class_data(drill, some), indent=2) + "\n")
+    typer.echo(f"Wrote {out}.", err=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -16,6 +17,12 @@ from trainer.cli.options import (
     write_text,
 )
 
+if TYPE_CHECKING:
+    from trainer.marking import Result
+    from trainer.report.advice import Advice
+
+ENDINGS = (".html", ".md", ".csv", ".json")
+
 
 def report(
     recording: Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")],
@@ -24,7 +31,10 @@ def report(
     ],
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Where to; default: beside the recording, as .html."),
+        typer.Option(
+            metavar="FILE",
+            help="Where to: .html, .md, .csv or .json; default: beside the recording, as .html.",
+        ),
     ] = None,
     harp: HarpOption = None,
     tuning: TuningOption = None,
@@ -45,6 +55,7 @@ def report(
     from trainer.cli.plain import events
     from trainer.drill import find, read_shelf
     from trainer.harp import Harp
+    from trainer.music import TrainerError
     from trainer.practice import Ended, Heard, Plan, saved_harp
     from trainer.practice.batch import CUT_OFF, Marked
     from trainer.report.advice import advice
@@ -52,6 +63,9 @@ def report(
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
+    ending = target.suffix.lower()
+    if ending not in ENDINGS:
+        raise TrainerError(f"'{target}' does not say what to write; end it in {', '.join(ENDINGS)}")
     check_free(target, force=force)
     wanted = find(drill)
     held, _ = in_hand(
@@ -70,6 +84,11 @@ def report(
     best = Marked(recording, tuple(passes)).best
     if best is None:
         raise SoundError(f"{recording}: {CUT_OFF}")
+    work_on = advice(best, read_shelf().drills)
+    if ending != ".html":
+        write_text(target, _in_words(best, work_on, recording.name, ending))
+        typer.echo(f"Wrote {target}.")
+        return
     opened = Recording(recording)
     try:
         samples = np.concatenate([block.samples for block in opened.blocks()]) if sound else None
@@ -82,7 +101,19 @@ def report(
         samples,
         opened.rate,
         recording.name,
-        advice(best, read_shelf().drills),
+        work_on,
     )
     write_text(target, report_html(told))
     typer.echo(f"Wrote {target}.")
+
+
+def _in_words(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
+    from trainer.report.written import report_csv, report_data, report_markdown
+
+    match ending:
+        case ".md":
+            return report_markdown(best, work_on, name)
+        case ".csv":
+            return report_csv(best)
+        case _:
+            return json.dumps(report_data(best, work_on, name), indent=2) + "\n"

@@ -15,13 +15,19 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trainer.marking import Result
+from trainer.music import TrainerError
 from trainer.practice.events import Ended, Failed
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
 from trainer.sound import RecordingSpec
 
 CUT_OFF = "it was stopped before a step was due; it holds nothing to mark"
+CONNECT_S = 10.0
 FELL_OVER = "the trainer fell over it; please report this, with the file"
+
+
+class BatchError(TrainerError):
+    """Recordings cannot be given to whoever is to mark them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +67,21 @@ def mark_file(plan: Plan) -> Marked:
     return Marked(path, tuple(passes), trouble)
 
 
-def mark_all(plans: Sequence[Plan], workers: int | None = None) -> Iterator[Marked]:
+def mark_all(plans: Sequence[Plan], workers: int | str | None = None) -> Iterator[Marked]:
     """Mark recordings, each as soon as it is done.
 
     Args:
         plans: one for each recording.
-        workers: processes; None takes as many as there are cores, 1 marks them in this one.
+        workers: processes; None takes as many as there are cores, 1 marks them in this one. A
+            text is the address of a Dask scheduler, whose workers mark them; they must see the
+            recordings by the same paths.
+
+    Raises:
+        BatchError: there is no such scheduler, or Dask is not installed.
     """
+    if isinstance(workers, str):
+        yield from _by_dask(plans, workers)
+        return
     count = min(workers or os.cpu_count() or 1, len(plans))
     if count <= 1:
         yield from map(mark_file, plans)
@@ -93,3 +107,41 @@ def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, Marked
         waiting = {pool.submit(mark_file, plan): place for place, plan in plans.items()}
         for done in as_completed(waiting):
             yield waiting[done], done.result()
+
+
+def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[Marked]:
+    """Mark them by the workers of a Dask scheduler.
+
+    Where a worker dies, Dask gives its recordings to another; one that kills several is told.
+    """
+    try:
+        from distributed import Client, KilledWorker, as_completed
+    except ImportError:
+        raise BatchError(
+            "a scheduler needs Dask: pip install 'harp-trainer[cluster]', here and on each worker"
+        ) from None
+    try:
+        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+    except (OSError, TimeoutError, ValueError) as error:
+        why = str(error).splitlines()[0]
+        raise BatchError(
+            f"no Dask scheduler answers at {address} ({why}); start one with 'dask scheduler'"
+        ) from None
+    try:
+        paths = {}
+        for plan in plans:
+            assert isinstance(plan.source, RecordingSpec)
+            future = client.submit(mark_file, plan, pure=False)
+            paths[future] = plan.source.path
+        for future in as_completed(list(paths)):
+            try:
+                yield future.result()
+            except KilledWorker:
+                yield Marked(paths[future], trouble=FELL_OVER)
+            except Exception as error:
+                yield Marked(
+                    paths[future], trouble=f"{FELL_OVER} ({type(error).__name__}: {error})"
+                )
+            future.release()
+    finally:
+        client.close()

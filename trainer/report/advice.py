@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.drill import Drill
@@ -52,26 +52,42 @@ def advice(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
         result: the marks.
         shelf: the drills at hand.
     """
-    whole = sum(float(mark.step.beats) for mark in result.marks) or 1.0
-    lost: dict[tuple[str, str], tuple[float, Mark]] = {}
-    for mark in result.marks:
-        weights = {part: result.drill.goal.weights[part] for part in mark.parts}
-        total = sum(weights.values()) or 1.0
-        for part, earned in mark.parts.items():
-            share = float(mark.step.beats) / whole * weights[part] / total
-            points = (100.0 - earned) * share
-            before, _ = lost.get((part, mark.step.tab), (0.0, mark))
-            lost[part, mark.step.tab] = (before + points, mark)
-    dearest = sorted(lost.items(), key=lambda item: -item[1][0])
-    return tuple(
-        Advice(
-            f"{tab}: {WORDS[part]}.",
-            f"It cost {points:.0f} of 100 points; {mark.sentence}.",
-            _drill(part, mark, result.drill, shelf),
-        )
-        for (part, tab), (points, mark) in dearest[:MOST]
-        if points >= LEAST
-    )
+    last = {(part, mark.step.tab): mark for mark in result.marks for part in mark.parts}
+    steps = [(mark.step.tab, float(mark.step.beats), mark.parts) for mark in result.marks]
+    told = []
+    for (part, tab), points in losses(steps, result.drill.goal.weights)[:MOST]:
+        mark = last[part, tab]
+        why = f"It cost {points:.0f} of 100 points; {mark.sentence}."
+        drill = _drill(part, mark, result.drill, shelf)
+        told.append(Advice(f"{tab}: {WORDS[part]}.", why, drill))
+    return tuple(told)
+
+
+def losses(
+    steps: Iterable[tuple[str, float, Mapping[str, float]]],
+    weights: Mapping[str, float],
+    least: float = LEAST,
+) -> list[tuple[tuple[str, str], float]]:
+    """What was lost of the total, by part of the marks and by note, the dearest first.
+
+    Args:
+        steps: tab, beats and parts of each step that was marked.
+        weights: of the parts.
+        least: points of the total; what cost less is left out.
+
+    Returns:
+        a part and a tab, and the points that they cost.
+    """
+    known = list(steps)
+    whole = sum(beats for _, beats, _ in known) or 1.0
+    lost: dict[tuple[str, str], float] = {}
+    for tab, beats, parts in known:
+        total = sum(weights[part] for part in parts) or 1.0
+        for part, earned in parts.items():
+            points = (100.0 - earned) * beats / whole * weights[part] / total
+            lost[part, tab] = lost.get((part, tab), 0.0) + points
+    dearest = sorted(lost.items(), key=lambda item: -item[1])
+    return [(key, points) for key, points in dearest if points >= least]
 
 
 def _drill(part: str, mark: Mark, played: Drill, shelf: Sequence[Drill]) -> str:

@@ -84,6 +84,16 @@ def report_html(told: Material) -> str:
         *(f"<p>{escape(extra.sentence)}</p>" for extra in result.extras),
         _sound(told),
     ]
+    return html_page(title, body)
+
+
+def html_page(title: str, body: Sequence[str]) -> str:
+    """A page that stands by itself, in the look of all of them.
+
+    Args:
+        title: its title, as plain text.
+        body: what is in it, as HTML, a piece a line.
+    """
     return _PAGE.format(title=escape(title), body="\n".join(body))
 
 
