@@ -121,7 +121,7 @@ def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[Marked]:
             "a scheduler needs Dask: pip install 'harp-trainer[cluster]', here and on each worker"
         ) from None
     try:
-        client = Client(address, timeout=CONNECT_S, set_as_default=False)
+        client = Client(address, timeout=CONNECT_S)
     except (OSError, TimeoutError, ValueError) as error:
         why = str(error).splitlines()[0]
         raise BatchError(
