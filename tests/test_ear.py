@@ -21,6 +21,7 @@ from trainer.ear.frontend import Frontend
 from trainer.ear.gate import Gate, attack_start, level_db
 from trainer.ear.harmonics import fit
 from trainer.ear.period import autocorrelation, periods
+from trainer.ear.pitch import Estimate, PitchTracker
 from trainer.ear.placing import Placer
 from trainer.ear.reeds import unwarp
 from trainer.harp import Harp, Tab
@@ -438,3 +439,18 @@ def test_the_harp_in_hand_names_the_holes() -> None:
     heard = hear(load("c-harp")[round(3.0 * RATE) :][: round(0.9 * RATE)], Harp.of("A"))
     late = [reading for reading in heard if reading.time > 0.3 + SETTLED_S + 0.02]
     assert set(tabs(late)) == {str(Harp.of("A").nearest(523.25)[0])}
+
+
+def test_a_pitch_that_would_fall_to_nothing_is_not_believed() -> None:
+    """Two estimates far apart, as where notes run into each other in a room, gave a slope that
+    led below 2 Hz, where the window was longer than what is remembered."""
+    front = Frontend(RATE, 0.2)
+    t = np.arange(RATE) / RATE
+    front.feed(np.sin(2 * np.pi * 440.0 * t).astype(np.float32))
+    tracker = PitchTracker(front, 120, 150.0, 3000.0)
+    end = front.count - 200
+    for slope in (-21.945, -22.0, -50.0, 200.0):
+        tracker._last, tracker._slope = Estimate(440.0, end - 300.0, end - 20, 0.0), slope
+        found = tracker.feed(end, end - 9_450)
+        assert found is not None
+        assert found.hz == pytest.approx(440.0, abs=0.1)

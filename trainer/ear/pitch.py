@@ -28,6 +28,8 @@ CLEAR_SHORT = 0.96
 """The same while the window is too short to show the harp's lowest notes: half the period of one
 of them, of which the odd partials are 13 dB down, comes to 0.91."""
 AUBIO_BUFFER_S = 0.043
+STRAYS = 1.5
+"""A pitch that is to be this many times higher or lower a moment later is not believed."""
 OBJECTS_CENTS = 150.0
 """aubio, whose buffer is long, lags behind a bend by less than this."""
 CONTINUES_S = 0.012
@@ -113,7 +115,10 @@ class PitchTracker:
         if known and abs(cents(self._offered or 0.0, last.hz)) > OBJECTS_CENTS:
             return None
         guess = last.hz + self._slope * (end - last.end)
-        return self._fit(end, age, guess if guess > 0.0 else last.hz)
+        # Two estimates that were far apart, as in a room where notes run into each other, are no
+        # slope to go by.
+        strays = not 1.0 / STRAYS < guess / last.hz < STRAYS
+        return self._fit(end, age, last.hz if strays else guess)
 
     def _search(self, end: int, age: int) -> Estimate | None:
         """The estimate of whatever reed sounds, or None if no single reed explains the window."""
