@@ -9,6 +9,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,9 @@ import soundfile as sf
 from trainer.cli.tab import parse_meter
 from trainer.drill import Clock, Drill, find, on_harp, parse_drill, read_shelf, write_drill
 from trainer.drill.ways import pitches
-from trainer.harp import STANDARD_KEYS, Harp
+from trainer.ear import HeardNote
+from trainer.ear.motion import Motion
+from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.practice import Ended, Plan, run
 from trainer.report.transcripts import (
     COLUMNS,
@@ -31,6 +34,8 @@ from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 from trainer.transcript import Asked, Transcript, TranscriptError, draft, transcribe
 from trainer.transcript.beats import grids, place
 from trainer.transcript.harps import Sounded, all_harps, guess
+from trainer.transcript.transcribe import without_ring
+from trainer.transcript.trust import trust, unexplained_db
 
 REEDS = Path(__file__).parent / "reeds"
 SHELF = read_shelf().drills
@@ -252,3 +257,89 @@ def test_too_few_notes_have_no_beat(tmp_path: Path) -> None:
     assert found.meter is None
     assert "too few notes" in found.warnings[0]
     parse_drill(write_drill(draft(found, "two", "Two")), "two")
+
+
+# --- how far to trust it ----------------------------------------------------------------------
+
+
+def beside(path: Path, out: Path, level: float, seed: int = 4) -> Path:
+    """A recording with other tones beside it: three of no harp, which move."""
+    sound, rate = sf.read(path)
+    t = np.arange(len(sound)) / rate
+    wander = np.cumsum(np.sin(2 * np.pi * 0.7 * t)) / rate
+    tones = sum(np.sin(2 * np.pi * hz * (t + 0.05 * wander)) for hz in (173.0, 307.0, 691.0))
+    noise = np.random.default_rng(seed).standard_normal(len(sound))
+    other = tones + 0.3 * noise
+    other *= level * np.sqrt(np.mean(sound**2) / np.mean(other**2))
+    sf.write(out, 0.5 * (sound + other), rate)
+    return out
+
+
+def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> None:
+    drill, harp = find("harbour-bell"), Harp.of("C")
+    alone = recorded(drill, harp, tmp_path / "alone.wav")
+    medians = []
+    for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.3)):
+        path = beside(alone, tmp_path / f"{name}.wav", level)
+        found = transcribe(Asked(path, harp=harp))
+        trusts = [note.trust for note in found.notes if note.trust is not None]
+        assert len(trusts) == len(found.notes)
+        medians.append(float(np.median(trusts)))
+        assert any("something else sounds" in one for one in found.warnings) == (name == "near")
+    assert medians[0] > 0.95
+    assert medians[0] > medians[1] > medians[2]
+    assert medians[2] < 0.8
+    text = transcript_text(found)
+    assert re.search(r"\? \d\d% sure", text)
+    assert all(0.0 < row["trust"] <= 1.0 for row in notes_data(found))
+
+
+def test_trust_grows_with_what_is_explained() -> None:
+    assert unexplained_db(0.99) == pytest.approx(-20.0)
+    assert unexplained_db(1.0) == -60.0
+    shares = np.linspace(0.0, 1.0, 101)
+    trusts = [trust(one) for one in shares]
+    assert trusts == sorted(trusts)
+    assert trusts[0] < 0.1
+    assert trusts[-1] == pytest.approx(0.99)
+
+
+def heard(tab: str, start: float, end: float, level: float) -> HeardNote:
+    return HeardNote(
+        start=round(start * 48_000),
+        end=round(end * 48_000),
+        rate=48_000,
+        tab=Tab.parse(tab),
+        hz=Harp.of("C").hz(Tab.parse(tab)),
+        cents=0.0,
+        also=(),
+        holes=(Tab.parse(tab).hole,),
+        leak_db=None,
+        leak_hole=None,
+        level_db=level,
+        path=(),
+        motion=Motion(),
+        tremolo=None,
+    )
+
+
+def test_what_rings_on_after_a_note_is_not_written() -> None:
+    notes = [
+        heard("4", 1.0, 1.5, -20.0),
+        heard("4", 1.51, 1.58, -33.0),  # rings
+        heard("10", 1.58, 1.62, -45.0),  # and on
+        heard("-4", 1.7, 1.8, -31.0),  # soft, but after a gap
+        heard("5", 1.8, 1.9, -22.0),  # follows at once, louder
+        heard("6", 1.9, 2.3, -34.0),  # much softer, but long
+    ]
+    assert [str(note.tab) for note in without_ring(notes)] == ["4", "-4", "5", "6"]
+
+
+def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -> None:
+    drill = parse_drill(
+        'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n3:1 -2:2 3:1 |\n"""\n', "x"
+    )
+    path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0, leak_hole=3)})
+    found = transcribe(Asked(path, harp=Harp.of("C")))
+    assert [note.tab for note in found.notes][1] == "-2"
+    assert found.notes[1].others == ()

@@ -13,7 +13,7 @@ from trainer.harp import Harp
 from trainer.music import position_for, position_name
 from trainer.report.heard import cents_in_words
 from trainer.report.page import page
-from trainer.transcript import HarpGuess, Meter, Transcript, Written, draft, path_text
+from trainer.transcript import DOUBTFUL, HarpGuess, Meter, Transcript, Written, draft, path_text
 
 WIDTH = 80
 LIKELY = 0.02
@@ -37,6 +37,7 @@ COLUMNS = (
     "level_db",
     "care",
     "slurred",
+    "trust",
 )
 """Of the table."""
 
@@ -91,9 +92,11 @@ def _line(note: Written) -> Iterator[str]:
     """A note in a line under the head; other ways under it."""
     beats = "" if note.beats is None else str(note.beats)
     tab = note.tab + (" loose" if note.care is Care.LOOSE else "")
+    sure = note.trust
+    doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
-        f"{cents_in_words(note.cents)}"
+        f"{cents_in_words(note.cents):<9}{doubt}"
     ).rstrip()
     ways = [path_text(sounds) for sounds in note.others]
     if ways:
@@ -178,6 +181,7 @@ def note_row(note: Written, harp: Harp) -> dict[str, Any]:
         "level_db": round(note.level_db, 2),
         "care": str(note.care),
         "slurred": not note.struck,
+        "trust": None if note.trust is None else round(note.trust, 3),
     }
 
 

@@ -2,9 +2,10 @@
 
 from trainer.transcript.draft import draft
 from trainer.transcript.model import HarpGuess, Meter, Transcript, Written, path_text
-from trainer.transcript.transcribe import Asked, TranscriptError, transcribe
+from trainer.transcript.transcribe import DOUBTFUL, Asked, TranscriptError, transcribe
 
 __all__ = [
+    "DOUBTFUL",
     "Asked",
     "HarpGuess",
     "Meter",

@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from trainer.drill import Care, Sound, Vibrato, sound_text
 from trainer.harp import Harp
+from trainer.transcript.trust import trust
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,8 @@ class Written:
         vibrato: its vibrato, if it has one.
         struck: whether it begins with an attack of its own; False where it is slurred on from
             the note before.
+        explained: share of what sounds that the reeds it names explain, 0 to 1; None where that was
+            not looked at.
         others: other ways to play what sounds, which sound alone cannot tell from this one.
         at, beats: where it stands in the music, and for how long; None before that is known.
         bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
@@ -48,6 +51,7 @@ class Written:
     care: Care = Care.PLAIN
     vibrato: Vibrato | None = None
     struck: bool = True
+    explained: float | None = None
     others: tuple[tuple[Sound, ...], ...] = ()
     at: Fraction | None = None
     beats: Fraction | None = None
@@ -58,6 +62,11 @@ class Written:
     def tab(self) -> str:
         """What was played, as tab: ``-4'>-4``."""
         return path_text(self.sounds)
+
+    @property
+    def trust(self) -> float | None:
+        """How likely it is right, 0 to 1, by how much of what sounds it explains."""
+        return None if self.explained is None else trust(self.explained)
 
     @property
     def seconds(self) -> float:

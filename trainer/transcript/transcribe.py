@@ -20,6 +20,7 @@ from trainer.sound import Block, Recording
 from trainer.transcript.harps import Sounded, all_harps, guess, tonic_shares
 from trainer.transcript.model import HarpGuess, Transcript, Written
 from trainer.transcript.rhythm import in_bars
+from trainer.transcript.trust import explained
 from trainer.transcript.written import written
 
 TUNED_CENTS = 4.0
@@ -28,6 +29,11 @@ LONG_S = 0.12
 """Notes that are held so long tell how the harp is tuned."""
 ANY_HARP_HZ = (90.0, 3400.0)
 """From under the lowest note of a low G harp to over the highest of a standard F# harp."""
+RING_DB, RING_S, RING_GAP_S = -8.0, 0.15, 0.02
+"""What rings on after a note is at least so much softer, shorter than this, and begins no later.
+Measured in modelled rooms (``python -m benchmarks.transcripts``)."""
+DOUBTFUL = 0.8
+"""Notes that are less sure are marked."""
 NEXT_S = Fraction(1, 1000)
 """Seconds by which one note follows another at least."""
 
@@ -78,12 +84,14 @@ def transcribe(asked: Asked) -> Transcript:
         heard = _heard(asked, harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    found = _least_movement(list(written(heard, harp)), harp)
+    heard = without_ring(heard)
+    shares = _explained(asked, heard, harp)
+    found = _least_movement(list(written(heard, harp, shares)), harp)
     placed, meter = in_bars(
         found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
-    shares = tonic_shares([_sounded(note, harp.a4) for note in heard])
-    tonic = max(range(12), key=shares.__getitem__)
+    tonics = tonic_shares([_sounded(note, harp.a4) for note in heard])
+    tonic = max(range(12), key=tonics.__getitem__)
     if meter is None:
         warnings.append("too few notes to find a beat in; times are in seconds")
     elif meter.near < 0.7:
@@ -91,6 +99,7 @@ def transcribe(asked: Asked) -> Transcript:
             f"only {meter.near:.0%} of the notes fall near a beat or a part of one; give "
             "--tempo, --meter or --first-beat if you know them"
         )
+    warnings += _doubts(placed)
     return Transcript(asked.path.name, harp, placed, guesses, tonic, meter, tuple(warnings))
 
 
@@ -113,6 +122,42 @@ def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) ->
             f"no note is heard in {asked.path.name}; is it the right file, and loud enough?"
         )
     return inside
+
+
+def without_ring(heard: Sequence[HeardNote]) -> list[HeardNote]:
+    """The notes without what only rings on, in a room, after one of them: short sounds that begin
+    where it ends and are much softer."""
+    kept: list[HeardNote] = []
+    end = 0
+    for note in heard:
+        follows = bool(kept) and note.start - end <= RING_GAP_S * note.rate
+        short = note.end - note.start < RING_S * note.rate
+        if follows and short and note.level_db < kept[-1].level_db + RING_DB:
+            end = note.end
+            continue
+        kept.append(note)
+        end = note.end
+    return kept
+
+
+def _explained(asked: Asked, heard: Sequence[HeardNote], harp: Harp) -> list[float]:
+    """How much of what sounds the reeds of each note explain."""
+    recording = Recording(asked.path, asked.channel)
+    try:
+        return explained(recording, heard, harp)
+    finally:
+        recording.close()
+
+
+def _doubts(notes: Sequence[Written]) -> list[str]:
+    """What is to be said where much that sounds is no harp."""
+    doubtful = [note for note in notes if (note.trust or 1.0) < DOUBTFUL]
+    if not doubtful:
+        return []
+    return [
+        f"something else sounds beside the harp: {len(doubtful)} of {len(notes)} notes are "
+        f"less than {DOUBTFUL:.0%} sure, and marked so"
+    ]
 
 
 def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:

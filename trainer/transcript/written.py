@@ -7,7 +7,7 @@ note of its own, slurred to the one before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -45,13 +45,21 @@ class _Stretch:
     hz: float
 
 
-def written(notes: Iterable[HeardNote], harp: Harp) -> Iterator[Written]:
-    """What is written for each heard note, in order."""
-    for note in notes:
-        yield from _parts(note, harp)
+def written(
+    notes: Iterable[HeardNote], harp: Harp, explained: Sequence[float] | None = None
+) -> Iterator[Written]:
+    """What is written for each heard note, in order.
+
+    Args:
+        notes: as they were heard.
+        harp: what they were heard on.
+        explained: the share that the reeds of each explain, see :mod:`trainer.transcript.trust`.
+    """
+    for i, note in enumerate(notes):
+        yield from _parts(note, harp, None if explained is None else explained[i])
 
 
-def _parts(note: HeardNote, harp: Harp) -> Iterator[Written]:
+def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[Written]:
     stretches = _stretches(note, harp)
     start, end = note.start / note.rate, note.end / note.rate
     groups = _groups(stretches, end - start)
@@ -75,7 +83,9 @@ def _parts(note: HeardNote, harp: Harp) -> Iterator[Written]:
             care=_care(note, sounds),
             vibrato=_vibrato(note),
             struck=i == 0,
-            others=_others(sounds, harp),
+            explained=explained,
+            # What leaks beside it tells which breath it was.
+            others=_others(sounds, harp) if len(note.holes) == 1 else (),
         )
 
 

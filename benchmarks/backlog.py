@@ -1,0 +1,122 @@
+"""A school's backlog: how fast recordings are marked, and how that grows with their number.
+
+    python -m benchmarks.backlog [--most 1000]
+
+Recordings of a drill by the built-in player, 13 s each, are marked by the pool of processes that
+``trainer mark`` uses, and, side by side, by a Dask scheduler with as many workers of one thread.
+Hours of sound for an hour of all processors' time count what the processes themselves use, their
+start included; they are told for 10, 100 and 1,000 files.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import trainer  # noqa: F401 - before numpy
+
+# isort: split
+
+import numpy as np
+import soundfile as sf
+
+from trainer.drill import find
+from trainer.harp import Harp
+from trainer.practice import Plan
+from trainer.practice.batch import mark_all
+from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+
+COUNTS = (10, 100, 1000)
+DIFFERENT = 8
+DRILL = find("harbour-bell")
+
+
+def recordings(folder: Path, count: int) -> tuple[list[Path], float]:
+    """So many recordings, links to a few different ones, and how long one is."""
+    made = []
+    for number in range(DIFFERENT):
+        faults = {2: Fault(cents=5.0 * number), 5: Fault(late_ms=8.0 * number)}
+        player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults))
+        sound = np.concatenate([block.samples for block in player.blocks()])
+        path = folder / f"made-{number}.flac"
+        sf.write(path, sound, player.rate)
+        made.append(path)
+    links = [folder / f"{number:04}.flac" for number in range(count)]
+    for number, link in enumerate(links):
+        os.link(made[number % DIFFERENT], link)
+    return links, len(sound) / player.rate
+
+
+def spent() -> float:
+    """Seconds of processor of this process and of all that it has waited for."""
+    both = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    return sum(one.ru_utime + one.ru_stime for one in map(resource.getrusage, both))
+
+
+def measure(name: str, count: int, mark: Callable[[list[Plan]], int]) -> None:
+    """Mark so many, and print a row."""
+    with tempfile.TemporaryDirectory() as folder:
+        files, seconds = recordings(Path(folder), count)
+        plans = [Plan(Harp.of("C"), RecordingSpec(file), drill=DRILL) for file in files]
+        began, before = time.monotonic(), spent()
+        marked = mark(plans)
+        wall, cpu = time.monotonic() - began, spent() - before
+    hours = count * seconds / 3600.0
+    print(
+        f"{name:<14} {count:>5} {marked:>7} {hours:8.2f} {wall:9.1f} {cpu:9.1f}"
+        f" {hours * 3600.0 / cpu:12.1f} {hours * 3600.0 / wall:12.1f}",
+        flush=True,
+    )
+
+
+def by_pool(plans: list[Plan]) -> int:
+    """By the pool."""
+    return sum(one.best is not None for one in mark_all(plans))
+
+
+def by_dask(plans: list[Plan]) -> int:
+    """By Dask's workers, started and ended here, so that what they use is counted."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "scheduler.json"
+        dask = [sys.executable, "-m", "dask"]
+        quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "cwd": folder}
+        words = ["scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file)]
+        started = [subprocess.Popen([*dask, *words], **quiet)]  # type: ignore[call-overload]
+        while not file.exists():
+            time.sleep(0.05)
+        address = json.loads(file.read_text())["address"]
+        words = ["worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
+        for _ in range(os.cpu_count() or 1):
+            started.append(subprocess.Popen([*dask, *words], **quiet))  # type: ignore[call-overload]
+        marked = sum(one.best is not None for one in mark_all(plans, address))
+        for process in started:
+            process.terminate()
+            process.wait()
+    return marked
+
+
+def main() -> None:
+    """Print the table."""
+    arguments = argparse.ArgumentParser(prog="python -m benchmarks.backlog")
+    arguments.add_argument("--most", type=int, default=max(COUNTS))
+    most = arguments.parse_args().most
+    print(
+        f"{'':<14} {'files':>5} {'marked':>7} {'hours':>8} {'wall, s':>9} {'cpu, s':>9}"
+        f" {'h per cpu-h':>12} {'h per hour':>12}"
+    )
+    for count in [one for one in COUNTS if one <= most]:
+        measure("pool", count, by_pool)
+        measure("Dask", count, by_dask)
+    print(f"{os.cpu_count()} cores; load {', '.join(f'{one:.1f}' for one in os.getloadavg())}")
+
+
+if __name__ == "__main__":
+    main()

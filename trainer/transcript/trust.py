@@ -1,0 +1,148 @@
+"""How far a written note is to be trusted: how much of what sounds there is the reeds it names.
+
+A harp alone is nearly all partials of the reeds that sound. What lies between them belongs to
+somebody else: other instruments, voices, noise, a room that still rings. The share that the reeds
+explain, with what they would cover by chance taken off, says more than any figure of the note
+itself, and :func:`trust` turns it into the share of such notes that were right when it was
+measured (``python -m benchmarks.transcripts``): recorded reeds alone, in two rooms, and beside
+piano and bass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from trainer.ear import HeardNote
+from trainer.harp import Harp
+from trainer.music import cents
+from trainer.sound import Recording
+
+FRAME_S = 0.085
+EDGE_S = 0.02
+"""Of a note, so much at each end is not looked at: attacks, and what still rings."""
+LOBE_BINS = 2.0
+"""Half the main lobe of a Hann window, in bins."""
+LOOSE_CENTS = 15.0
+"""A partial may lie so far from its place."""
+LOW_HZ, HIGH_HZ = 80.0, 8000.0
+MOST_FRAMES = 12
+"""Of a long note, so many are looked at, spread evenly."""
+
+Floats = NDArray[np.floating[Any]]
+
+UNEXPLAINED_DB = (-60.0, -50.0, -46.0, -43.0, -40.0, -32.0, -28.0, -22.0, -12.5, -8.0, -5.0, -3.0)
+RIGHT = (0.99, 0.984, 0.974, 0.951, 0.919, 0.881, 0.854, 0.835, 0.767, 0.705, 0.306, 0.08)
+"""Of notes beside which so much is left, dB re all that sounds, so many were right."""
+_NOTHING_DB = -60.0
+
+
+def unexplained_db(share: float) -> float:
+    """What is left where a share, 0 to 1, is explained: dB re all that sounds, -60 at the least."""
+    return max(_NOTHING_DB, 10.0 * float(np.log10(max(1.0 - share, 1e-6))))
+
+
+def trust(share: float) -> float:
+    """How likely a note is right of which the reeds explain a share, both 0 to 1."""
+    return float(np.interp(unexplained_db(share), UNEXPLAINED_DB, RIGHT))
+
+
+def explained(recording: Recording, notes: Sequence[HeardNote], harp: Harp) -> list[float]:
+    """The share of what sounds that the reeds of each note explain, 0 to 1.
+
+    Args:
+        recording: what the notes were heard in, not yet read.
+        notes: in order of their start.
+        harp: what they were heard on.
+
+    Raises:
+        SoundError: it cannot be read.
+    """
+    held: list[Floats] = []
+    first = reached = 0
+    found: list[float] = []
+    waiting = list(notes)
+    for block in recording.blocks():
+        held.append(block.samples)
+        reached = block.end
+        if waiting and block.end >= waiting[0].end:
+            sound = np.concatenate(held)
+            while waiting and reached >= waiting[0].end:
+                note = waiting.pop(0)
+                found.append(_share(sound, first, note, harp))
+            keep = (waiting[0].start if waiting else reached) - round(recording.rate)
+            cut = max(0, keep - first)
+            held, first = [sound[cut:]], first + cut
+    sound = np.concatenate(held) if held else np.zeros(0)
+    found += [_share(sound, first, note, harp) for note in waiting]
+    return found
+
+
+def _share(sound: Floats, first: int, note: HeardNote, harp: Harp) -> float:
+    """The share in a note; `first` is the number of the first sample of `sound`."""
+    size = round(FRAME_S * note.rate)
+    start, end = note.start + EDGE_S * note.rate, note.end - EDGE_S * note.rate
+    if end - start < size:  # a short note is looked at as a whole
+        middle = 0.5 * (note.start + note.end)
+        start, end = middle - size / 2, middle + size / 2
+    count = int(min(MOST_FRAMES, max(1, (end - start) // (size / 2) - 1)))
+    own = other = 0.0
+    for at in np.linspace(start, end - size, count):
+        begin = round(at) - first
+        frame = sound[max(0, begin) : begin + size]
+        if len(frame) < size // 2:
+            continue
+        explains, all_ = _frame(frame, note, harp, round(at) + size // 2)
+        own, other = own + explains, other + all_
+    return own / other if other > 0.0 else 0.0
+
+
+def _frame(frame: Floats, note: HeardNote, harp: Harp, centre: int) -> tuple[float, float]:
+    """What the reeds explain of a frame's energy, and all of it."""
+    power = np.abs(np.fft.rfft(frame * np.hanning(len(frame)))) ** 2
+    bin_hz = note.rate / len(frame)
+    at = np.arange(len(power)) * bin_hz
+    inside = (at >= LOW_HZ) & (at <= HIGH_HZ)
+    near, moves = pitch_at(note, centre, len(frame))
+    covered = np.zeros(len(power), bool)
+    for hz in all_hz(note, harp, near):
+        orders = np.arange(1, int(HIGH_HZ / hz) + 1)
+        lines = hz * orders
+        reach = LOBE_BINS * bin_hz + lines * (2.0 ** ((LOOSE_CENTS + moves) / 1200.0) - 1.0)
+        low = np.floor((lines - reach) / bin_hz).astype(int)
+        high = np.ceil((lines + reach) / bin_hz).astype(int)
+        for a, b in zip(low, high, strict=True):
+            covered[max(0, a) : b + 1] = True
+    whole = float(power[inside].sum())
+    own = float(power[inside & covered].sum())
+    # What lies between the partials is found under them by chance, too.
+    chance = float(np.mean(covered[inside]))
+    between = whole - own
+    own -= min(own, between * chance / max(1e-9, 1.0 - chance))
+    return own, whole
+
+
+def pitch_at(note: HeardNote, centre: int, size: int) -> tuple[float, float]:
+    """The main reed's pitch around a sample, and how many cents it moves within the frame."""
+    if not note.path:
+        return note.hz, 0.0
+    samples = np.array([one for one, _ in note.path])
+    hz = np.array([one for _, one in note.path])
+    here = np.abs(samples - centre) <= size // 2
+    if not here.any():
+        here = np.abs(samples - centre) == np.abs(samples - centre).min()
+    low, high = float(hz[here].min()), float(hz[here].max())
+    return float(np.median(hz[here])), min(100.0, 0.5 * cents(high, low))
+
+
+def all_hz(note: HeardNote, harp: Harp, main: float) -> list[float]:
+    """The pitches of the reeds that sound: the main one as it was heard, the others by theory."""
+    found = [main]
+    for hole in note.holes:
+        if hole != note.tab.hole:
+            tabs = [one for one in harp.reachable(hole) if one.breath is note.tab.breath]
+            found += [harp.hz(one) for one in tabs if one.is_natural]
+    return found
