@@ -58,6 +58,7 @@ SCREENS: dict[type, tuple[str, ...]] = {
 }
 """The screens, and the keys that lead there."""
 PRESSES = 250
+REEDS = Path(__file__).parent / "reeds"
 
 
 class ClassDay(date):
@@ -89,11 +90,11 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     assert isinstance(app, TrainerApp)
     if screen is ResultScreen:
         events = [event for _, event in alone.script(app.session.plan)]
-        events[-1] = Finished(sound="evening.flac")
+        events[-1] = Finished(sound=str(REEDS / "phrase.flac"))
         await pilot.press("space")
         puppet.queue += events
     if screen is LoopScreen:
-        passage = Passage(Path(__file__).parent / "reeds" / "c-harp.flac", 1.0, 2.0)
+        passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
         app.push_screen(LoopScreen(app.session, passage, -3.0))
         await until(pilot, lambda: "space lets it be heard" in text(pilot))
     for key in SCREENS[screen]:
@@ -256,6 +257,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("enter", no_more("-4'  Db5")),
         Case("a", plays(RecordingSpec)),
         Case("e", plays(PlayerSpec)),
+        Case("w", lambda now: on(LoopScreen)(now) and "70 % speed" in now.words),
     ),
     ShelfScreen: (
         Case("escape", on(PracticeScreen)),

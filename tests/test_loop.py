@@ -22,13 +22,15 @@ from test_cli import Trainer, trainer  # noqa: F401 - a fixture
 from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
+from trainer.app import alone
 from trainer.app.screens.loop import LoopScreen
+from trainer.app.screens.result import ResultScreen
 from trainer.app.widgets.loop import OFF, SOUNDS, LoopState, how
 from trainer.cli.exit import Exit
 from trainer.cli.loop import changed_by
 from trainer.harp import Harp
 from trainer.practice import Finished, Heard, Loop, Looping, Notice, Plan, Started
-from trainer.sound import MicrophoneSpec, SoundError
+from trainer.sound import MicrophoneSpec, RecordingSpec, SoundError
 from trainer.sound.passage import Looped, Passage, Round, check, prepare
 
 RATE = 48_000
@@ -296,3 +298,45 @@ def test_the_command_loops_in_a_terminal_and_takes_typed_wishes(
         terminal.wait_for("1.00 to 2.10 s 60 % speed .* round 1")
         terminal.keys("q")
         terminal.wait_for("exit code 0")
+
+
+def test_a_take_is_looped_from_its_result_and_its_sound_stays(
+    recording: Path, tmp_path: Path
+) -> None:
+    """Playing along is another take, which leaves its sound where the one before had it."""
+    scratch = tmp_path / "sound.flac"
+    scratch.write_bytes((Path(__file__).parent / "reeds" / "phrase.flac").read_bytes())
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        script = [event for _, event in alone.script(puppet_plan)]
+        await pilot.press("space")
+        puppet.queue += [*script[:-1], Finished(sound=str(scratch))]
+        await until(pilot, lambda: isinstance(pilot.app.screen, ResultScreen))
+        result = pilot.app.screen
+        await pilot.press("w")
+        await until(pilot, lambda: isinstance(pilot.app.screen, LoopScreen))
+        scratch.unlink()  # as the listener does when the next take begins
+        puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+        await until(pilot, lambda: "listening" in shown(pilot))
+        await pilot.press("space")
+        asked = puppet.asked[-1]
+        assert isinstance(asked, Loop)
+        assert asked.passage is not None
+        assert asked.passage.path != scratch
+        assert asked.passage.path.exists()
+        assert asked.passage.last - asked.passage.first >= 3.0
+        await pilot.press("escape")
+        await until(pilot, lambda: pilot.app.screen is result)
+        await pilot.pause(0.1)
+        await pilot.press("a")
+        heard = puppet.plans[-1].source
+        assert isinstance(heard, RecordingSpec)
+        assert heard.path == asked.passage.path
+        puppet.queue.append(Finished())
+        await until(pilot, lambda: result.heard is None)
+        await pilot.press("escape")
+        await pilot.pause(0.1)
+        assert not asked.passage.path.exists()
+
+    puppet_plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=alone.DRILL)
+    run(test, puppet_plan)

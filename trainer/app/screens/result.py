@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import shutil
 import textwrap
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -13,6 +16,7 @@ from textual.widgets.option_list import Option
 
 from trainer.app.hearing import model_plan, step_plan
 from trainer.app.screens.aloud import AloudScreen
+from trainer.app.screens.loop import LoopScreen
 from trainer.app.session import Session
 from trainer.app.shapes import grade, grade_of
 from trainer.app.take import Take, close_up
@@ -20,8 +24,12 @@ from trainer.app.theme import PENS
 from trainer.app.widgets.trace import Trace
 from trainer.marking import Mark, Result
 from trainer.report.result import score_text
+from trainer.sound import RecordingSpec
+from trainer.sound.passage import Passage
 
 NO_SOUND = "the sound of this take is not at hand"
+LOOPED_S, SLOWLY = 3.0, 0.7
+"""A passage of a take is looped so long at least, at such a speed to begin with."""
 WIDEST = 96
 """Cells of the widest line of a sentence; longer ones are tiring to read."""
 
@@ -92,6 +100,13 @@ class ResultScreen(AloudScreen[str | None]):
         ),
         Binding("a", "hear(False)", "hear", tooltip="hear the step as you played it"),
         Binding("e", "hear(True)", "as meant", tooltip="hear its bar as it should sound"),
+        Binding(
+            "w",
+            "loop",
+            "loop",
+            show=False,
+            tooltip="loop what you played there, slowly, and play along",
+        ),
     ]
 
     def __init__(
@@ -101,6 +116,7 @@ class ResultScreen(AloudScreen[str | None]):
         self._result, self._take = result, take
         self._worst_first = False
         self._pointed: str | None = None
+        self._folder: TemporaryDirectory[str] | None = None
         self._steps = OptionList(id="steps")
         self._trace = Trace(id="close-up")
 
@@ -161,6 +177,41 @@ class ResultScreen(AloudScreen[str | None]):
             return
         what = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
         self.hear(plan, f"step {mark.step.index + 1}, {what}; a stops it")
+
+    def action_loop(self) -> None:
+        """Loop the chosen step and what is around it, slowly."""
+        take, mark = self._take, self.mark
+        if take is None or mark is None or self._session is None or self.heard is not None:
+            return
+        plan = step_plan(take, mark)
+        if plan is None or not isinstance(plan.source, RecordingSpec) or self._session.busy:
+            missed = mark.measured.start is None
+            self.tell(f"× {'nothing was played there' if missed else NO_SOUND}")
+            return
+        spec = plan.source
+        try:
+            path = self._own_copy(spec.path)
+        except OSError as error:
+            self.tell(f"× the sound of the take cannot be kept for that: {error.strerror}")
+            return
+        take.sound = str(path)
+        first, last = spec.first, spec.last or spec.first
+        around = max(0.0, LOOPED_S - (last - first)) / 2.0
+        first = max(0.0, first - around)
+        passage = Passage(path, first, max(last + around, first + LOOPED_S), SLOWLY)
+        self.app.push_screen(LoopScreen(self._session, passage))
+
+    def _own_copy(self, path: Path) -> Path:
+        """The sound of the take where no other take takes its place: playing along is one."""
+        if self._folder is None:
+            self._folder = TemporaryDirectory(prefix="loop-")
+            shutil.copy(path, Path(self._folder.name) / path.name)
+        return Path(self._folder.name) / path.name
+
+    def on_unmount(self) -> None:
+        """Let go of the copy."""
+        if self._folder is not None:
+            self._folder.cleanup()
 
     def action_leave(self, wish: str | None) -> None:
         """Go, once the listener is free for the next take."""
