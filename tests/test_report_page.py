@@ -73,7 +73,7 @@ def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:
     page = Page(text)
     for _, attributes in page.tags:
         for name in ("src", "href"):
-            assert (attributes.get(name) or "data:").startswith("data:")
+            assert (attributes.get(name) or "data:").startswith(("data:", "#step-"))
     assert "a <b>" not in text
     assert "a &lt;b&gt; &amp; c.wav" in text
     for mark in told.result.marks:
@@ -119,3 +119,21 @@ def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
     events = run(Plan(HARP, PlayerSpec(), drill=DRILL))
     (result,) = [event.result for event in events if isinstance(event, Ended)]
     assert advice(result, read_shelf().drills) == ()
+
+
+def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: Material) -> None:
+    """Step 2 is a leaking -4, step 4 a clean one."""
+    for one in told.advice:
+        tab = one.what.split(":")[0]
+        marks = [mark for mark in told.result.marks if mark.step.tab == tab]
+        assert any(mark.sentence in one.why for mark in marks if mark.score < 95.0), one
+
+
+def test_the_page_of_tab_has_each_mark_under_its_note(told: Material) -> None:
+    text = report_html(told)
+    for mark in told.result.marks:
+        link = f'<a href="#step-{mark.step.index + 1}"'
+        under = text.split(link)[1].split("</a>")[0]
+        assert under.endswith(f"{score_text(mark.score)}")
+        assert mark.sentence.split(";")[0].split("'")[0] in under
+    assert text.count("×0</a>") == 1  # the one that was left out

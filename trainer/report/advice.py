@@ -52,11 +52,16 @@ def advice(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
         result: the marks.
         shelf: the drills at hand.
     """
-    last = {(part, mark.step.tab): mark for mark in result.marks for part in mark.parts}
+    worst: dict[tuple[str, str], Mark] = {}
+    for mark in result.marks:
+        for part, earned in mark.parts.items():
+            before = worst.get((part, mark.step.tab))
+            if before is None or earned < before.parts[part]:
+                worst[part, mark.step.tab] = mark
     steps = [(mark.step.tab, float(mark.step.beats), mark.parts) for mark in result.marks]
     told = []
     for (part, tab), points in losses(steps, result.drill.goal.weights)[:MOST]:
-        mark = last[part, tab]
+        mark = worst[part, tab]
         why = f"It cost {points:.0f} of 100 points; {mark.sentence}."
         drill = _drill(part, mark, result.drill, shelf)
         told.append(Advice(f"{tab}: {WORDS[part]}.", why, drill))

@@ -22,8 +22,9 @@ from trainer.harp import Harp
 from trainer.marking import Mark, Result
 from trainer.music import cents
 from trainer.report.advice import Advice
+from trainer.report.bars import STYLE, bars_html
 from trainer.report.facts import facts
-from trainer.report.page import page
+from trainer.report.page import table
 from trainer.report.result import score_text, total_line
 
 AROUND_S = 0.3
@@ -35,6 +36,16 @@ REACH_CENTS = 130.0
 LATE_MS = 150.0
 """How far the picture of time reaches to each side."""
 SOUND_RATE = 24_000
+GRADES = (
+    (95.0, "◆", "as good as it gets"),
+    (80.0, "●", "good"),
+    (60.0, "◐", "nearly"),
+    (0.0, "○", "not yet"),
+)
+"""The score from which a shape stands beside a mark, the shape, and what it means, as on the
+screens."""
+MISSED = "×"
+_SHAPES = ", ".join(f"{shape} {words}" for _, shape, words in GRADES) + f", {MISSED} not played"
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +87,9 @@ def report_html(told: Material) -> str:
         _advice(told.advice),
         "<h2>The page</h2>",
         f"<p class=quiet>{escape(facts(result.drill))}</p>",
-        f"<pre class=tab>{escape(page(result.drill, 76))}</pre>",
+        bars_html(table(result.drill), {m.step.index: _under(m) for m in result.marks}),
+        f"<p class=quiet>{escape(_SHAPES)}</p>",
+        f"<pre class=quiet>{escape(table(result.drill).legend)}</pre>",
         "<h2>Time</h2>",
         _time(result),
         "<h2>Step by step</h2>",
@@ -95,6 +108,16 @@ def html_page(title: str, body: Sequence[str]) -> str:
         body: what is in it, as HTML, a piece a line.
     """
     return _PAGE.format(title=escape(title), body="\n".join(body))
+
+
+def _under(mark: Mark) -> str:
+    """A mark under its note on the page: a shape, the score, and the way to the step."""
+    played = mark.measured.start is not None or mark.score > 0.0
+    shape = next(shape for least, shape, _ in GRADES if mark.score >= least) if played else MISSED
+    number = mark.step.index + 1
+    score = score_text(mark.score)
+    title = escape(f"step {number}: {mark.sentence}")
+    return f'<a href="#step-{number}" title="{title}">{shape}{score}</a>'
 
 
 def _advice(advice: Sequence[Advice]) -> str:
@@ -284,7 +307,10 @@ def _ogg(sound: NDArray[np.float32], rate: int) -> bytes:
     return file.getvalue()
 
 
-_STYLE = """
+_STYLE = (
+    (
+        STYLE
+        + """
 :root { color-scheme: light dark; --ink: #1b232b; --paper: #ffffff; --quiet: #55606a;
   --good: #007c5a; --leak: #8e5273; --line: #808a93; --band: #bfe3d6; }
 @media (prefers-color-scheme: dark) { :root { --ink: #e8edf2; --paper: #0f151b; --quiet: #9aa8b5;
@@ -295,6 +321,8 @@ body { font: 16px/1.5 system-ui, sans-serif; color: var(--ink); background: var(
 .tab, code { font-family: ui-monospace, "DejaVu Sans Mono", Menlo, Consolas, monospace; }
 .tab { overflow-x: auto; font-size: 0.85rem; line-height: 1.3; }
 section { border-top: 1px solid var(--line); break-inside: avoid; padding-bottom: 0.5rem; }
+.marks a { color: var(--ink); text-decoration: none; }
+.marks a:hover, .marks a:focus { text-decoration: underline; }
 .mark { color: var(--good); } svg { width: 100%; height: auto; display: block; margin: 0.3rem 0; }
 svg text { fill: var(--quiet); font-size: 9px; } .reed { stroke: var(--line); stroke-width: 0.5; }
 .band { fill: var(--band); } .played { fill: none; stroke: var(--ink); stroke-width: 1.6; }
@@ -305,7 +333,11 @@ table { border-collapse: collapse; font-size: 0.85rem; } th, td { padding: 0 0.8
 button { font: inherit; font-size: 0.85rem; } audio { width: 100%; }
 @media print { :root { --ink: #000; --paper: #fff; } button, audio { display: none; }
   body { max-width: none; padding: 0; } }
-""".replace("{", "{{").replace("}", "}}")
+"""
+    )
+    .replace("{", "{{")
+    .replace("}", "}}")
+)
 _SCRIPT = """
 const sound = document.getElementById("sound"); let until = 0;
 document.querySelectorAll("button[data-from]").forEach(one => one.addEventListener("click", () => {
