@@ -186,7 +186,8 @@ def test_a_tone_really_sounds_and_the_canceller_knows_it(
     for sound in both.T:  # as the microphone heard it, and as the trainer played it
         loud = np.flatnonzero(np.abs(sound) > 0.05)
         assert 3.0 < (loud[-1] - loud[0]) / rate < 4.5
-        assert pitch_of(sound, rate) == pytest.approx(523.25, abs=0.3)
+        # A busy machine may drop a moment of it: within 2 cents, not 1.
+        assert pitch_of(sound, rate) == pytest.approx(523.25, abs=0.6)
 
 
 @pytest.mark.parametrize("late_ms", [0.0, 5.0, 20.0])
