@@ -29,7 +29,7 @@ from trainer.app.widgets.loop import OFF, SOUNDS, LoopState, how
 from trainer.cli.exit import Exit
 from trainer.cli.loop import changed_by
 from trainer.harp import Harp
-from trainer.practice import Finished, Heard, Loop, Looping, Notice, Plan, Started
+from trainer.practice import Failed, Finished, Heard, Loop, Looping, Notice, Plan, Started
 from trainer.sound import MicrophoneSpec, RecordingSpec, SoundError
 from trainer.sound.passage import Looped, Passage, Round, check, prepare
 
@@ -218,8 +218,9 @@ def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) 
         assert puppet.asked[-1] == Loop(wanted)
         await pilot.press("space")
         assert puppet.asked[-1] == Loop(None)
-        puppet.queue.append(Finished())
-        await pilot.pause(0.1)
+        puppet.queue += [Failed("the microphone is gone"), Finished()]
+        await until(pilot, lambda: "--no-listen" in shown(pilot))
+        assert "the microphone is gone" in shown(pilot)
 
     for size in (SMALL, LARGE):
         run(test, replace(PLAN, drill=None), size=size)

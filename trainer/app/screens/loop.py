@@ -30,6 +30,7 @@ from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_
 SPEED_STEP = 0.05
 END_STEP_S = 0.1
 USUAL_COUNT_IN = 4
+ALONE = "where nothing listens, 'trainer loop --no-listen' lets it be heard"
 STRETCHES = 400
 """Stretches of the recording whose peaks are drawn."""
 
@@ -186,6 +187,8 @@ class LoopScreen(LiveScreen):
         ):
             past = (take.reading.heard - take.loop.begins) / take.reading.rate
             state = replace(state, phase=SOUNDS, played=past if past >= 0.0 else None)
+        if take.phase is Phase.FAILED:
+            state = replace(state, trouble=ALONE)
         if take.notice and state.phase == READYING:
             state = replace(state, phase=OFF, trouble=take.notice)
         self._draw(state)
