@@ -24,6 +24,7 @@ import tempfile
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 
 import trainer  # noqa: F401 - before numpy
@@ -74,6 +75,7 @@ class Judged:
     strictly: bool
     trust: float
     share: float
+    rings: float
 
 
 @dataclass(frozen=True)
@@ -167,7 +169,7 @@ def judged(played: list[Played], notes: tuple[Written, ...]) -> Iterator[Judged]
             strictly = abs(found.start - note.start) <= SOONER_S and off <= NEAR_CENTS
         share = note.explained if note.explained is not None else np.nan
         trust = note.trust if note.trust is not None else np.nan
-        yield Judged(found is not None, strictly, trust, share)
+        yield Judged(found is not None, strictly, trust, share, note.rings)
 
 
 def _plain(tab: str) -> str:
@@ -200,7 +202,7 @@ def line(name: str, some: list[Scored]) -> str:
     return (
         f"{name:<34} {sum(s.played for s in some):>6} {f1(some, False):8.3f} {f1(some, True):8.3f}"
         f" {right.mean():8.3f} {trust.mean():8.3f} {np.mean((trust - right) ** 2):8.3f}"
-        f" {np.median(share):8.3f}"
+        f" {np.median(share):8.3f} {np.mean([one.rings for one in notes]):8.3f}"
     )
 
 
@@ -245,7 +247,7 @@ def main() -> None:
         scored = list(pool.map(score, *zip(*jobs, strict=True), chunksize=2))
     print(
         f"{'':<34} {'notes':>6} {'50 ms':>8} {'strict':>8} {'right':>8} {'trust':>8} {'Brier':>8}"
-        f" {'share':>8}"
+        f" {'share':>8} {'rings':>8}"
     )
     for condition in CONDITIONS:
         some = [one for one in scored if one.condition == condition]
@@ -259,6 +261,13 @@ def main() -> None:
     if given.fit:
         for share, right in fitted(scored):
             print(f"  {-share:6.1f} dB {right:.3f}")
+        print("rings a note, right of what was trusted:")
+        notes = [one for s in scored for one in s.notes]
+        for low, high in pairwise((0.0, 1e-9, 0.05, 0.1, 0.15, 0.2, 0.3, 1.0)):
+            some_ = [one for one in notes if low <= one.rings < high]
+            if some_:
+                right = sum(one.right for one in some_) / sum(one.trust for one in some_)
+                print(f"  {low:.2f} to {high:.2f}: {len(some_)} notes, {right:.3f}")
 
 
 if __name__ == "__main__":

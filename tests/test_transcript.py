@@ -7,6 +7,7 @@ they were rendered from. The rest is played by the built-in player, whose notes 
 from __future__ import annotations
 
 import csv
+import importlib
 import io
 import json
 import re
@@ -37,6 +38,7 @@ from trainer.transcript.harps import Sounded, all_harps, guess
 from trainer.transcript.transcribe import without_ring
 from trainer.transcript.trust import trust, unexplained_db
 
+transcribe_module = importlib.import_module("trainer.transcript.transcribe")
 REEDS = Path(__file__).parent / "reeds"
 SHELF = read_shelf().drills
 PHRASES = [drill for drill in SHELF if drill.skills[0] == "phrases" and drill.tuning == "richter"]
@@ -301,7 +303,10 @@ def test_trust_grows_with_what_is_explained() -> None:
     trusts = [trust(one) for one in shares]
     assert trusts == sorted(trusts)
     assert trusts[0] < 0.1
-    assert trusts[-1] == pytest.approx(0.99)
+    assert trusts[-1] == pytest.approx(0.995)
+    ringing = [trust(0.999, rings) for rings in (0.0, 0.02, 0.05, 0.1, 0.5)]
+    assert ringing == sorted(ringing, reverse=True)
+    assert ringing[-1] < 0.8 < ringing[0]
 
 
 def heard(tab: str, start: float, end: float, level: float) -> HeardNote:
@@ -343,3 +348,17 @@ def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -
     found = transcribe(Asked(path, harp=Harp.of("C")))
     assert [note.tab for note in found.notes][1] == "-2"
     assert found.notes[1].others == ()
+
+
+def test_a_room_that_rings_is_told_and_trusted_less(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drill, harp = find("harbour-bell"), Harp.of("C")
+    alone = recorded(drill, harp, tmp_path / "alone.wav")
+    dry = transcribe(Asked(alone, harp=harp))
+    monkeypatch.setattr(transcribe_module, "without_ring", lambda notes: list(notes[:-1]))
+    room = transcribe(Asked(alone, harp=harp))
+    assert not any("rings" in one for one in dry.warnings)
+    assert any("the room rings" in one for one in room.warnings)
+    means = [float(np.mean([note.trust or 0.0 for note in one.notes])) for one in (dry, room)]
+    assert means[1] == pytest.approx(0.82 / 1.08 * means[0], abs=0.08)

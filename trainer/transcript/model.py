@@ -33,6 +33,8 @@ class Written:
             the note before.
         explained: share of what sounds that the reeds it names explain, 0 to 1; None where that was
             not looked at.
+        rings: how many sounds that only rang on were left out of the recording, for each note that
+            was written.
         others: other ways to play what sounds, which sound alone cannot tell from this one.
         at, beats: where it stands in the music, and for how long; None before that is known.
         bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
@@ -52,6 +54,7 @@ class Written:
     vibrato: Vibrato | None = None
     struck: bool = True
     explained: float | None = None
+    rings: float = 0.0
     others: tuple[tuple[Sound, ...], ...] = ()
     at: Fraction | None = None
     beats: Fraction | None = None
@@ -65,8 +68,9 @@ class Written:
 
     @property
     def trust(self) -> float | None:
-        """How likely it is right, 0 to 1, by how much of what sounds it explains."""
-        return None if self.explained is None else trust(self.explained)
+        """How likely it is right, 0 to 1, by how much of what sounds it explains, and by how much
+        the room rings."""
+        return None if self.explained is None else trust(self.explained, self.rings)
 
     @property
     def seconds(self) -> float:

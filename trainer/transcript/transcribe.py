@@ -32,6 +32,8 @@ ANY_HARP_HZ = (90.0, 3400.0)
 RING_DB, RING_S, RING_GAP_S = -8.0, 0.15, 0.02
 """What rings on after a note is at least so much softer, shorter than this, and begins no later.
 Measured in modelled rooms (``python -m benchmarks.transcripts``)."""
+RINGING = 0.05
+"""Where more sounds than this rang on for each note, that is said."""
 DOUBTFUL = 0.8
 """Notes that are less sure are marked."""
 NEXT_S = Fraction(1, 1000)
@@ -84,9 +86,11 @@ def transcribe(asked: Asked) -> Transcript:
         heard = _heard(asked, harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    heard = without_ring(heard)
+    sounds, heard = len(heard), without_ring(heard)
+    rings = (sounds - len(heard)) / len(heard)
     shares = _explained(asked, heard, harp)
-    found = _least_movement(list(written(heard, harp, shares)), harp)
+    found = [replace(one, rings=rings) for one in written(heard, harp, shares)]
+    found = _least_movement(found, harp)
     placed, meter = in_bars(
         found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
@@ -100,6 +104,11 @@ def transcribe(asked: Asked) -> Transcript:
             "--tempo, --meter or --first-beat if you know them"
         )
     warnings += _doubts(placed)
+    if rings > RINGING:
+        warnings.append(
+            "the room rings on after the notes, which makes them run into each other; record "
+            "nearer to the harp, or in a room with curtains"
+        )
     return Transcript(asked.path.name, harp, placed, guesses, tonic, meter, tuple(warnings))
 
 

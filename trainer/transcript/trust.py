@@ -37,6 +37,9 @@ Floats = NDArray[np.floating[Any]]
 UNEXPLAINED_DB = (-60.0, -50.0, -46.0, -43.0, -40.0, -32.0, -28.0, -22.0, -12.5, -8.0, -5.0, -3.0)
 RIGHT = (0.99, 0.984, 0.974, 0.951, 0.919, 0.881, 0.854, 0.835, 0.767, 0.705, 0.306, 0.08)
 """Of notes beside which so much is left, dB re all that sounds, so many were right."""
+RINGS, KEPT = (0.0, 0.02, 0.06), (1.08, 0.92, 0.82)
+"""Where so many sounds rang on for each note of the recording, so many times as many were right."""
+SUREST = 0.995
 _NOTHING_DB = -60.0
 
 
@@ -45,9 +48,15 @@ def unexplained_db(share: float) -> float:
     return max(_NOTHING_DB, 10.0 * float(np.log10(max(1.0 - share, 1e-6))))
 
 
-def trust(share: float) -> float:
-    """How likely a note is right of which the reeds explain a share, both 0 to 1."""
-    return float(np.interp(unexplained_db(share), UNEXPLAINED_DB, RIGHT))
+def trust(share: float, rings: float = 0.0) -> float:
+    """How likely a note is right, 0 to 1.
+
+    Args:
+        share: of what sounds, that its reeds explain, 0 to 1.
+        rings: sounds that only rang on, for each note of the recording.
+    """
+    sure = float(np.interp(unexplained_db(share), UNEXPLAINED_DB, RIGHT))
+    return min(SUREST, sure * float(np.interp(rings, RINGS, KEPT)))
 
 
 def explained(recording: Recording, notes: Sequence[HeardNote], harp: Harp) -> list[float]:
