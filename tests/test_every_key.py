@@ -57,7 +57,7 @@ SCREENS: dict[type, tuple[str, ...]] = {
     TodayScreen: ("t",),
 }
 """The screens, and the keys that lead there."""
-PRESSES = 250
+PRESSES = 150
 REEDS = Path(__file__).parent / "reeds"
 
 
@@ -387,7 +387,7 @@ def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Ca
     run(test, plan)
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         dice = random.Random(seed)
