@@ -12,7 +12,7 @@ from trainer.drill import find
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import Ended, Plan, run
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.sound import Fault, Player, PlayerSpec, Recording, RecordingSpec
 
 DRILL = find("harbour-bell")
 RATE = 48_000
@@ -61,3 +61,26 @@ def test_passes_that_follow_each_other_in_time_are_told_apart(tmp_path: Path) ->
 def test_one_pass_stays_one(tmp_path: Path) -> None:
     (result,) = marked(tmp_path / "x.wav", room(1), played({}))
     assert result.score > 98.0
+
+
+def test_a_long_recording_is_heard_twice_and_marked_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is remembered from looking for the passes is what would be heard again."""
+    path = tmp_path / "two.wav"
+    parts = (
+        room(1.0),
+        played({2: Fault(cents=-20.0)}),
+        room(2.0),
+        played({4: Fault(leak_db=-9.0)}),
+    )
+    once = marked(path, *parts)
+    monkeypatch.setattr("trainer.practice.take.REMEMBERED_S", 1.0)
+    assert marked(path, *parts) == once
+    assert len(once) == 2
+    read = Recording(path)
+    whole = read.whole()
+    read.close()
+    again = Recording(path)
+    np.testing.assert_array_equal(whole, np.concatenate([b.samples for b in again.blocks()]))
+    again.close()

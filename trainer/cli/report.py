@@ -50,7 +50,6 @@ def report(
 
       trainer report take.flac --drill half-step-on-four --out take.html
     """
-    import numpy as np
 
     from trainer.cli.plain import events
     from trainer.drill import find, read_shelf
@@ -91,7 +90,7 @@ def report(
         return
     opened = Recording(recording)
     try:
-        samples = np.concatenate([block.samples for block in opened.blocks()]) if sound else None
+        samples = opened.whole() if sound else None
     finally:
         opened.close()
     told = Material(

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 import time
+from collections import deque
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 
 from trainer.drill import Clock, Drill
-from trainer.ear import Ear, NoteTracker, listen, notes
+from trainer.ear import Ear, NoteTracker, Reading, notes
 from trainer.marking import StartError, find_passes
 from trainer.music import TrainerError
 from trainer.practice.conductor import Conductor
@@ -50,6 +51,9 @@ AHEAD_S = 0.9
 """How long before a pass closes the next one of a loop is scheduled."""
 EARLY_S = 0.1
 """How much too early the first note of another pass may come."""
+REMEMBERED_S = 300.0
+"""A recording up to so long is kept, with its readings, from looking for its passes until they are
+marked: some 70 megabytes at the most."""
 RETRY_S = 0.4
 """Time between attempts to bring a lost microphone back."""
 
@@ -99,6 +103,9 @@ class _Take:
         self._back = 0
         """Bars that are to be played once more when it goes on."""
         self._saved_passes: list[Pass] = []
+        self._remembered: deque[tuple[Block, list[Reading]]] = deque()
+        """A recording that was heard before, all of it."""
+        self._known: list[Reading] | None = None
         self._next_clock: Clock | None = None
         self._began = datetime.now().astimezone()
         self._memory = Memory(plan)
@@ -130,7 +137,7 @@ class _Take:
                 continue
             yield from self._keep(item)
             self._heard = item.end
-            for reading in ear.feed(item):
+            for reading in self._hear(ear, item):
                 if self._stood is not None:
                     yield Heard(reading)
                     continue
@@ -191,10 +198,19 @@ class _Take:
         finally:
             self._memory.close()
 
+    def _hear(self, ear: Ear, block: Block) -> list[Reading]:
+        """The readings of a block: those of the first hearing, where its passes were looked for."""
+        return ear.feed(block) if self._known is None else self._known
+
     def _blocks(self) -> Iterator[Block | Event]:
         """Blocks of the source, and what happens when it goes away and comes back."""
         source = self._source
         assert source is not None
+        if self._remembered:
+            while self._remembered:
+                block, self._known = self._remembered.popleft()
+                yield block
+            return
         while True:
             try:
                 yield from source.blocks()
@@ -440,15 +456,33 @@ class _Take:
         plan = self._plan
         assert isinstance(plan.source, RecordingSpec)
         tempo = plan.tempo or drill.tempo
-        look = Recording(plan.source.path, plan.source.channel)
-        try:
-            if plan.start is not None:
-                zero = round(_within(look, plan.start) * rate)
-                return [Clock(zero, tempo, rate, drill.swing)]
-            heard = list(notes(listen(look.blocks(), rate, plan.harp), plan.harp))
-        finally:
-            look.close()
+        source = self._source
+        assert isinstance(source, Recording)
+        if plan.start is not None:
+            zero = round(_within(source, plan.start) * rate)
+            return [Clock(zero, tempo, rate, drill.swing)]
+        heard = list(notes(self._first_hearing(source), plan.harp))
         return find_passes(heard, drill, plan.harp, tempo, rate)
+
+    def _first_hearing(self, source: Recording) -> Iterator[Reading]:
+        """The readings of a recording, which is remembered unless it is long; then it is read and
+        heard again."""
+        plan = self._plan
+        assert isinstance(plan.source, RecordingSpec)
+        ear = Ear(source.rate, plan.harp)
+        long = source.frames is None or source.frames > REMEMBERED_S * source.rate
+        if long or plan.source.aloud:
+            again = Recording(source.path, plan.source.channel)
+            try:
+                for block in again.blocks():
+                    yield from ear.feed(block)
+            finally:
+                again.close()
+            return
+        for block in source.blocks():
+            readings = ear.feed(block)
+            self._remembered.append((block, readings))
+            yield from readings
 
 
 def _within(recording: Recording, start: float) -> float:
