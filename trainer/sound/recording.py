@@ -17,7 +17,7 @@ from trainer.sound.errors import SoundError
 from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
-_BLOCK = 1024
+_BLOCK, _LARGE = 1024, 1 << 18
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
 _CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
@@ -95,7 +95,7 @@ class Recording:
             yield Block(start, on_grid(heard.mean(axis=1)), self.rate, own)
 
     def whole(self) -> Samples:
-        """All of it at once, which is much quicker than by blocks; to be asked for instead of them.
+        """All of it, which is much quicker than by blocks; to be asked for instead of them.
 
         Returns:
             what is heard, float32, shape (n,).
@@ -105,11 +105,13 @@ class Recording:
         """
         import soundfile
 
+        parts: list[Samples] = []
         try:
-            raw = self._file.read(dtype="float64", always_2d=True)
+            while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
+                parts.append(on_grid(raw[:, self._wanted].mean(axis=1)))
         except soundfile.SoundFileRuntimeError as error:
             raise self._breaks_off() from error
-        return on_grid(raw[:, self._wanted].mean(axis=1))
+        return np.concatenate([np.zeros(0, np.float32), *parts])
 
     def close(self) -> None:
         """Let go of the file. May be called twice."""
