@@ -43,8 +43,7 @@ RESUMES, REST_S = 0.5, 1.0
 """What it costs that a part goes on after a rest so long."""
 LEFT_OUT = 4.0
 """What a note costs that is in neither part."""
-MEMORY = 0.7
-"""How much of its level a part keeps from note to note."""
+ROUNDS = 5
 MOST_STATES = 200
 
 
@@ -192,7 +191,6 @@ class _State:
 
     cost: float
     last: tuple[int, int]
-    level: tuple[float, float]
     before: _State | None
     part: int
 
@@ -200,14 +198,54 @@ class _State:
 def parts(notes: Sequence[Together]) -> Parts:
     """Notes given to two parts.
 
+    How loud each part is, is not known before; it starts from what is louder and softer where two
+    sound at a time, and is taken anew from the parts that come of it.
+
     Args:
         notes: in order of their start.
     """
-    states = [_State(0.0, (-1, -1), (0.0, 0.0), None, -1)]
-    for i, note in enumerate(notes):
+    levels = _louder_and_softer(notes)
+    chosen: list[int] = []
+    for _ in range(ROUNDS):
+        chosen = _chosen(notes, levels)
+        anew = [_level(notes, chosen, part, levels[part]) for part in (0, 1)]
+        if anew == list(levels):
+            break
+        levels = (anew[0], anew[1])
+    one, two, left = (
+        tuple(note for note, part in zip(notes, chosen, strict=True) if part == wanted)
+        for wanted in (0, 1, 2)
+    )
+    first, second = sorted((one, two), key=_sounding, reverse=True)
+    return Parts(first, second, left)
+
+
+def _louder_and_softer(notes: Sequence[Together]) -> tuple[float, float]:
+    """Median levels of the louder and the softer of two notes that sound at a time."""
+    pairs = [
+        sorted((one.level_db, other.level_db))
+        for i, one in enumerate(notes)
+        for other in notes[i + 1 :]
+        if min(one.end, other.end) - max(one.start, other.start) >= LEAST_S
+    ]
+    if not pairs:
+        return 0.0, 0.0
+    softer, louder = np.median(np.array(pairs), axis=0)
+    return float(louder), float(softer)
+
+
+def _level(notes: Sequence[Together], chosen: Sequence[int], part: int, known: float) -> float:
+    own = [note.level_db for note, one in zip(notes, chosen, strict=True) if one == part]
+    return float(np.median(own)) if own else known
+
+
+def _chosen(notes: Sequence[Together], levels: tuple[float, float]) -> list[int]:
+    """The part of each note, 0 or 1; 2 where it fits in neither."""
+    states = [_State(0.0, (-1, -1), None, -1)]
+    for i in range(len(notes)):
         best: dict[tuple[int, int], _State] = {}
         for state in states:
-            for after in _ways(state, i, note, notes):
+            for after in _ways(state, i, notes, levels):
                 known = best.get(after.last)
                 if known is None or after.cost < known.cost:
                     best[after.last] = after
@@ -217,37 +255,30 @@ def parts(notes: Sequence[Together]) -> Parts:
     while at is not None and at.before is not None:
         chosen.append(at.part)
         at = at.before
-    chosen.reverse()
-    one, two, left = (
-        tuple(note for note, part in zip(notes, chosen, strict=True) if part == wanted)
-        for wanted in (0, 1, 2)
-    )
-    first, second = sorted((one, two), key=_sounding, reverse=True)
-    return Parts(first, second, left)
+    return chosen[::-1]
 
 
-def _sounding(notes: Sequence[Together]) -> float:
-    return sum((one.end - one.start) * 10.0 ** (one.level_db / 20.0) for one in notes)
-
-
-def _ways(state: _State, i: int, note: Together, notes: Sequence[Together]) -> Iterator[_State]:
-    yield _State(state.cost + LEFT_OUT, state.last, state.level, state, 2)
+def _ways(
+    state: _State, i: int, notes: Sequence[Together], levels: tuple[float, float]
+) -> Iterator[_State]:
+    note = notes[i]
+    yield _State(state.cost + LEFT_OUT, state.last, state, 2)
     for part in (0, 1):
-        last, level = list(state.last), list(state.level)
-        cost = state.cost
+        last = list(state.last)
+        off = ((note.level_db - levels[part]) / LEVEL_SD_DB) ** 2
+        cost = state.cost + min(LEVEL_MOST, LEVEL * off)
         if last[part] >= 0:
             before = notes[last[part]]
             if note.start < before.end - RING_S:
                 continue
             moved = min(abs(a - b) for a in note.holes for b in before.holes)
-            off = ((note.level_db - level[part]) / LEVEL_SD_DB) ** 2
-            cost += HOLE * moved + min(LEVEL_MOST, LEVEL * off)
-            cost += RESUMES if note.start - before.end > REST_S else 0.0
-            level[part] = MEMORY * level[part] + (1.0 - MEMORY) * note.level_db
-        else:
-            level[part] = note.level_db
+            cost += HOLE * moved + (RESUMES if note.start - before.end > REST_S else 0.0)
         last[part] = i
-        yield _State(cost, (last[0], last[1]), (level[0], level[1]), state, part)
+        yield _State(cost, (last[0], last[1]), state, part)
+
+
+def _sounding(notes: Sequence[Together]) -> float:
+    return sum((one.end - one.start) * 10.0 ** (one.level_db / 20.0) for one in notes)
 
 
 def as_heard(note: Together, harp: Harp, rate: int) -> HeardNote:
