@@ -27,10 +27,14 @@ TOGETHER_S, ENDS_S = 0.05, 0.08
 """Reeds of one breath set in within the first, and end within the second."""
 LEAST_S = 0.08
 """So long two notes must go on together to be two players'."""
-SOFTEST_DB = 15.0
+SOFTEST_DB = 20.0
 """A note so far under another beside it may be what rings, leaks or hums."""
-FALLS_DB_S = 60.0
-"""What dies away faster is no reed that is blown."""
+FALLS_DB_S = 12.0
+"""What dies away faster is no reed that is blown, but struck, plucked, or ringing on."""
+BOTH_S, BOTH, LEFT = 1.0, 0.2, 0.8
+"""Two play together for so many seconds, for such a share of the time that the first sounds, and
+what fits in neither part lasts no longer than such a share of that. Measured on mixes of two
+phrases, and on single ones in rooms and beside piano and bass (``python -m benchmarks.duets``)."""
 
 RING_S = 0.05
 """A note may reach into the next one of its part by so much."""
@@ -72,6 +76,11 @@ class Together:
         return self.tones[0].end
 
     @property
+    def seconds(self) -> float:
+        """How long it sounds."""
+        return self.end - self.start
+
+    @property
     def level_db(self) -> float:
         """Level of its loudest tone."""
         return self.tones[0].level_db
@@ -96,16 +105,17 @@ class Parts:
     left: tuple[Together, ...]
 
     @property
-    def both_s(self) -> float:
-        """Seconds in which both play, and one mouth could not."""
-        return sum(overlap for _, _, overlap in self._pairs())
+    def two(self) -> bool:
+        """Whether two players are heard, and not one beside whom other things sound.
 
-    @property
-    def second_s(self) -> float:
-        """Seconds of the second part's notes that are proof of a second player."""
-        return sum(one.end - one.start for one in {id(b): b for _, b, _ in self._pairs()}.values())
+        They play together for much of the time, and little sounds that neither plays.
+        """
+        both = sum(self._both())
+        first, left = (sum(one.seconds for one in some) for some in (self.first, self.left))
+        return both > BOTH_S and both > BOTH * first and left < LEFT * both
 
-    def _pairs(self) -> Iterator[tuple[Together, Together, float]]:
+    def _both(self) -> Iterator[float]:
+        """Seconds of each time that both blow, about as loud as each other."""
         for one in self.first:
             for other in self.second:
                 overlap = min(one.end, other.end) - max(one.start, other.start)
@@ -114,7 +124,7 @@ class Parts:
                     and abs(one.level_db - other.level_db) <= SOFTEST_DB
                     and max(one.tones[0].fall_db_s, other.tones[0].fall_db_s) < FALLS_DB_S
                 ):
-                    yield one, other, overlap
+                    yield overlap
 
 
 def together(tones: Sequence[Tone], harp: Harp) -> list[Together]:
@@ -278,7 +288,7 @@ def _ways(
 
 
 def _sounding(notes: Sequence[Together]) -> float:
-    return sum((one.end - one.start) * 10.0 ** (one.level_db / 20.0) for one in notes)
+    return sum(one.seconds * 10.0 ** (one.level_db / 20.0) for one in notes)
 
 
 def as_heard(note: Together, harp: Harp, rate: int) -> HeardNote:

@@ -51,6 +51,8 @@ EDGE_S, EDGE_HOP_S = 0.03, 0.005
 """The window under which beginnings and ends are read, and its hop."""
 AROUND_S = 0.06
 """How far before the first and after the last frame of a tone they may lie."""
+FEWEST = 3
+"""What is seen in fewer frames disturbs nothing."""
 PARTIALS = 6
 CLEAR_HZ = 55.0
 """Partials so far from all others are undisturbed under that window: nearly its main lobe."""
@@ -106,25 +108,21 @@ class _Track:
         self.db.append(db)
 
 
-def tones(samples: Floats, rate: int, harp: Harp) -> list[Tone]:
+def tones(samples: Floats, rate: float, harp: Harp) -> list[Tone]:
     """The tones in a sound, in order of their start.
 
     Args:
         samples: the sound, shape (n,).
-        rate: samples a second.
+        rate: samples a second; some 22 kHz are enough.
         harp: whose range is looked through.
     """
     tracks = _tracks(samples, rate, harp)
-    found = [
-        tone
-        for track in tracks
-        for tone in _Edges(samples, rate, [one for one in tracks if one is not track]).of(track)
-    ]
-    return sorted(found, key=lambda tone: tone.start)
+    edges = _Edges(samples, rate, tracks)
+    return sorted((tone for one in tracks for tone in edges.of(one)), key=lambda tone: tone.start)
 
 
 def reeds(
-    frame: Floats, rate: int, low_hz: float, high_hz: float
+    frame: Floats, rate: float, low_hz: float, high_hz: float
 ) -> tuple[tuple[float, float], ...]:
     """The reeds in a frame: f0 in Hz and energy, as many as can be told.
 
@@ -176,7 +174,7 @@ def on_partial(hz: Floats, low: float) -> np.ndarray[tuple[int], np.dtype[np.boo
     return np.abs(1200.0 * np.log2(hz / (low * order))) < ON_PARTIAL_CENTS
 
 
-def _tracks(samples: Floats, rate: int, harp: Harp) -> list[_Track]:
+def _tracks(samples: Floats, rate: float, harp: Harp) -> list[_Track]:
     """Pitches linked from frame to frame, the nearest first."""
     targets = [harp.hz(tab) for tab in harp.entries]
     beyond = 2.0 ** (BEYOND_CENTS / 1200.0)
@@ -213,7 +211,7 @@ def _may_go_on(track: _Track, at: float, found: Sequence[tuple[float, float]]) -
     return at - track.at[-1] < (HIDDEN_S if hidden else GAP_S) + 0.5 * HOP_S
 
 
-def _frames(samples: Floats, rate: int) -> Iterator[tuple[float, Floats | None]]:
+def _frames(samples: Floats, rate: float) -> Iterator[tuple[float, Floats | None]]:
     """Frames and the seconds of their middles; None where all is silent."""
     size = 2 * round(0.5 * FRAME_S * rate) + 1
     padded = np.concatenate([np.zeros(size), samples, np.zeros(size)])
@@ -229,13 +227,15 @@ def _frames(samples: Floats, rate: int) -> Iterator[tuple[float, Floats | None]]
 class _Edges:
     """Reads where tones begin and end."""
 
-    def __init__(self, samples: Floats, rate: int, others: Sequence[_Track]) -> None:
-        """`others` are the tracks that may disturb."""
+    def __init__(self, samples: Floats, rate: float, tracks: Sequence[_Track]) -> None:
+        """`tracks` are all there are, which disturb each other."""
         self._rate = rate
-        self._size = 2 * round(0.5 * EDGE_S * rate) + 1
-        self._samples = samples
-        self._others = others
-        window = np.hanning(self._size)
+        self._half = round(0.5 * EDGE_S * rate)
+        self._count = len(samples)
+        self._padded = np.pad(samples, self._half)
+        self._tracks = tracks
+        self._spans = np.array([(one.at[0], one.at[-1]) for one in tracks]).reshape(-1, 2)
+        window = np.hanning(2 * self._half + 1)
         self._window = 2.0 * window / window.sum()
 
     def of(self, track: _Track) -> Iterator[Tone]:
@@ -243,7 +243,7 @@ class _Edges:
         if track.at[-1] - track.at[0] < SHORTEST_S - HOP_S:
             return
         at = np.arange(track.at[0] - AROUND_S, track.at[-1] + AROUND_S, EDGE_HOP_S)
-        at = at[(at >= 0.0) & (at <= len(self._samples) / self._rate)]
+        at = at[(at >= 0.0) & (at < self._count / self._rate)]
         db = self._levels(track, at)
         for first, last in _struck(db):
             part, here = db[first:last], at[first:last]
@@ -271,11 +271,9 @@ class _Edges:
         """Level in dB of a track's undisturbed partials at times, shape (n,)."""
         hz = np.interp(at, track.at, track.hz)
         orders = self._clear(track, float(at[0]), float(at[-1]))
-        half = self._size // 2
-        padded = np.pad(self._samples, half)
-        starts = np.round(at * self._rate).astype(int)
-        index = starts[:, None] + np.arange(self._size)
-        frames = padded[np.minimum(index, len(padded) - 1)] * self._window
+        half = self._half
+        middles = np.minimum(np.round(at * self._rate).astype(int), self._count - 1)
+        frames = self._padded[middles[:, None] + np.arange(2 * half + 1)] * self._window
         turn = -2j * np.pi * np.arange(-half, half + 1) / self._rate
         power = np.zeros(len(at))
         for order in orders:
@@ -288,8 +286,9 @@ class _Edges:
         mine = float(np.median(track.hz))
         orders = [k for k in range(1, PARTIALS + 1) if k * mine < 0.4 * self._rate]
         clear = set(orders)
-        for other in self._others:
-            if other.at[-1] < first or other.at[0] > last or len(other.at) < 3:
+        beside = np.flatnonzero((self._spans[:, 1] >= first) & (self._spans[:, 0] <= last))
+        for other in (self._tracks[int(i)] for i in beside):
+            if other is track or len(other.at) < FEWEST:
                 continue
             hz = float(np.median(other.hz))
             for k in orders:
