@@ -58,6 +58,15 @@ def tab(
         float | None,
         typer.Option(metavar="SECOND", help="Where it ends; default: with the recording.", min=0.0),
     ] = None,
+    harps: Annotated[
+        int | None,
+        typer.Option(
+            help="How many play over each other, on harps of one key: 1, or 2 as parts of their "
+            "own; default: found.",
+            min=1,
+            max=2,
+        ),
+    ] = None,
     tempo: Annotated[
         float | None, typer.Option(help="Beats a minute; default: found.", min=20, max=300)
     ] = None,
@@ -114,6 +123,7 @@ def tab(
         first=from_,
         last=to,
         harp=held,
+        harps=harps,
         tuning=tuning or "richter",
         a4=a4,
         tempo=tempo,
@@ -135,7 +145,8 @@ def tab(
 
 
 def _told(found: Transcript, out: Path) -> None:
-    typer.echo(f"{out} written: {len(found.notes)} notes, {found.harp.name} harp", err=True)
+    count = " and ".join(str(len(part)) for part in found.parts)
+    typer.echo(f"{out} written: {count} notes, {found.harp.name} harp", err=True)
 
 
 def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | None) -> str:

@@ -20,6 +20,7 @@ LIKELY = 0.02
 """Harps that are less likely are not told of."""
 MOST_GUESSES = 4
 COLUMNS = (
+    "part",
     "start",
     "end",
     "tab",
@@ -52,7 +53,9 @@ def transcript_text(transcript: Transcript, width: int = WIDTH) -> str:
     told = [_harp(transcript), _beats(transcript)]
     if transcript.meter is not None:
         told.append(page(draft(transcript, "heard", transcript.name), width))
-    told.append("\n".join([_HEAD, *(line for note in transcript.notes for line in _line(note))]))
+    for number, part in enumerate(transcript.parts, start=1):
+        name = [] if len(transcript.parts) == 1 else [f"Part {number}, {len(part)} notes:"]
+        told.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
     told += [textwrap.fill(warning, WIDTH) for warning in transcript.warnings]
     return "\n\n".join(text for text in told if text)
 
@@ -109,8 +112,13 @@ def _beat(note: Written) -> str:
 
 
 def notes_data(transcript: Transcript) -> list[dict[str, Any]]:
-    """The notes as data that JSON can hold, by `COLUMNS`; what is not known is null."""
-    return [note_row(note, transcript.harp) for note in transcript.notes]
+    """The notes as data that JSON can hold, by `COLUMNS`, one part after the other; what is not
+    known is null."""
+    return [
+        note_row(note, transcript.harp, number)
+        for number, part in enumerate(transcript.parts, start=1)
+        for note in part
+    ]
 
 
 def head_dict(transcript: Transcript) -> dict[str, Any]:
@@ -122,6 +130,7 @@ def head_dict(transcript: Transcript) -> dict[str, Any]:
     return {
         "recording": transcript.name,
         "harp": {"key": harp.key.name, "tuning": harp.tuning.name, "a4": harp.a4},
+        "harps": len(transcript.parts),
         "position": _position(harp, transcript.tonic),
         "guesses": [_guess_dict(one) for one in transcript.guesses],
         "meter": None if meter is None else _meter_dict(meter),
@@ -157,13 +166,14 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
     }
 
 
-def note_row(note: Written, harp: Harp) -> dict[str, Any]:
+def note_row(note: Written, harp: Harp, part: int = 1) -> dict[str, Any]:
     """A note as data, by `COLUMNS`.
 
-    Times are in seconds, beats in beats as text that is an exact fraction; `others` are other
-    ways to play what sounds.
+    `part` is 1, or 2 of a second player. Times are in seconds, beats in beats as text that is an
+    exact fraction; `others` are other ways to play what sounds.
     """
     return {
+        "part": part,
         "start": round(note.start, 4),
         "end": round(note.end, 4),
         "tab": note.tab,
@@ -190,8 +200,7 @@ def transcript_csv(transcript: Transcript) -> str:
     text = io.StringIO()
     table = csv.DictWriter(text, COLUMNS)
     table.writeheader()
-    for note in transcript.notes:
-        row = note_row(note, transcript.harp)
+    for row in notes_data(transcript):
         table.writerow(
             {
                 name: "; ".join(map(str, one)) if isinstance(one, list) else one

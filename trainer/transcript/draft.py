@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
@@ -32,23 +33,15 @@ def draft(transcript: Transcript, name: str, title: str, about: str = "") -> Dri
     Raises:
         DrillError: nothing was played.
     """
-    notes = transcript.notes
-    if not notes:
+    if not transcript.notes:
         raise DrillError(f"no note is heard in {transcript.name}; there is nothing to write down")
     meter = transcript.meter
-    placed = [(note, note.at, note.beats) for note in notes]
     bar = meter.meter[0] if meter else 4
-    steps: list[Step] = []
-    zero = notes[0].start
-    for note, at, beats in placed:
-        if at is None or beats is None:
-            at = round(Fraction(note.start - zero) / FINEST) * FINEST
-            beats = max(FINEST, round(Fraction(note.seconds) / FINEST) * FINEST)
-        if steps and at < steps[-1].end:
-            steps[-1] = _shorter(steps[-1], at)
-        steps.append(_step(len(steps), note, at, beats, bar))
-    begins = min(Fraction(0), steps[0].at)
-    end = steps[-1].end
+    zero = min(part[0].start for part in transcript.parts)
+    parts = [_steps(part, zero, bar) for part in transcript.parts]
+    steps, second = parts[0], parts[1] if len(parts) > 1 else ()
+    begins = min(Fraction(0), *(part[0].at for part in parts))
+    end = max(part[-1].end for part in parts)
     beats = Fraction(max(1, math.ceil(end / bar)) * bar)
     return Drill(
         name=name,
@@ -59,11 +52,26 @@ def draft(transcript: Transcript, name: str, title: str, about: str = "") -> Dri
         tempo=min(max(round(meter.tempo), TEMPI[0]), TEMPI[1]) if meter else STEADY_TEMPO,
         meter=meter.meter if meter else (4, 4),
         goal=Goal(),
-        steps=tuple(steps),
+        steps=steps,
         beats=beats,
         begins=begins,
         swing=meter.swing if meter else 1.0,
+        second=second,
     )
+
+
+def _steps(notes: Sequence[Written], zero: float, bar: int) -> tuple[Step, ...]:
+    """Steps of one player's notes; `zero` is the second of the first beat where none is known."""
+    steps: list[Step] = []
+    for note in notes:
+        at, beats = note.at, note.beats
+        if at is None or beats is None:
+            at = round(Fraction(note.start - zero) / FINEST) * FINEST
+            beats = max(FINEST, round(Fraction(note.seconds) / FINEST) * FINEST)
+        if steps and at < steps[-1].end:
+            steps[-1] = _shorter(steps[-1], at)
+        steps.append(_step(len(steps), note, at, beats, bar))
+    return tuple(steps)
 
 
 def _step(index: int, note: Written, at: Fraction, beats: Fraction, bar: int) -> Step:

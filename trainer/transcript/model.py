@@ -152,6 +152,8 @@ class Transcript:
         name: of the recording.
         harp: what it was played on, given or guessed.
         notes: in order of their start.
+        second: what a second player plays on a harp of the same key, likewise; empty where none is
+            heard.
         guesses: the harps that came into question, the likeliest first; empty where it was given.
         tonic: pitch class of the tune's tonic; None where none is heard.
         meter: its bars; None where the notes have no beat that could be found.
@@ -165,3 +167,9 @@ class Transcript:
     tonic: int | None = None
     meter: Meter | None = None
     warnings: tuple[str, ...] = ()
+    second: tuple[Written, ...] = ()
+
+    @property
+    def parts(self) -> tuple[tuple[Written, ...], ...]:
+        """The notes of each player: of one, or of two."""
+        return (self.notes, self.second) if self.second else (self.notes,)

@@ -114,6 +114,12 @@ class Parts:
         first, left = (sum(one.seconds for one in some) for some in (self.first, self.left))
         return both > BOTH_S and both > BOTH * first and left < LEFT * both
 
+    @property
+    def louder_db(self) -> float:
+        """How much louder the first plays than the second, dB; 0 where there is no second."""
+        levels = [[one.level_db for one in part] for part in (self.first, self.second)]
+        return float(np.median(levels[0]) - np.median(levels[1])) if all(levels) else 0.0
+
     def _both(self) -> Iterator[float]:
         """Seconds of each time that both blow, about as loud as each other."""
         for one in self.first:

@@ -30,38 +30,44 @@ TOGETHER_S = 0.03
 
 
 def in_bars(
-    notes: Sequence[Written],
-    *,
+    *parts: Sequence[Written],
     tempo: float | None = None,
     meter: tuple[int, int] | None = None,
     first_beat: float | None = None,
-) -> tuple[tuple[Written, ...], Meter | None]:
+) -> tuple[tuple[tuple[Written, ...], ...], Meter | None]:
     """Notes with their places in the music.
 
     Args:
-        notes: what was played, in order of its start.
+        parts: what each player played, in order of its start; one player's at least.
         tempo: beats a minute, if known.
         meter: beats in a bar and the note value of one, if known.
         first_beat: the second on which the first full bar begins, if known.
 
     Returns:
-        the notes, and where the beats fall; the notes as they were, and None, where there are too
-        few of them to tell.
+        the parts, and where the beats fall, which is found from all of them together; the parts as
+        they were, and None, where there are too few notes to tell.
     """
+    notes = sorted((note for part in parts for note in part), key=lambda note: note.start)
     starts = _beginnings(notes)
     placed = place(starts, grids(meter), tempo=tempo, first_beat=first_beat)
     if placed is None:
-        return tuple(notes), None
+        return tuple(tuple(part) for part in parts), None
     at = _numbered(placed, starts, first_beat)
     given = tuple(
         name
         for name, one in (("tempo", tempo), ("meter", meter), ("first beat", first_beat))
         if one is not None
     )
-    found = _meter(starts, at, placed, notes[-1].end, given)
+    found = _meter(starts, at, placed, max(note.end for note in notes), given)
     where = dict(zip(starts, at, strict=True))
-    begins = [where[_nearest(starts, note.start)] for note in notes]
-    return tuple(_written(notes, begins, placed.grid, found)), found
+    return tuple(
+        tuple(
+            _written(
+                part, [where[_nearest(starts, note.start)] for note in part], placed.grid, found
+            )
+        )
+        for part in parts
+    ), found
 
 
 def _beginnings(notes: Sequence[Written]) -> list[float]:

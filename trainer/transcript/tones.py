@@ -21,15 +21,12 @@ import numpy as np
 
 from trainer.ear.mixture import Mixture, decibels
 from trainer.ear.spectrum import Spectrum
-from trainer.harp import Harp
 from trainer.music import cents
 from trainer.sound import Floats
 
 FRAME_S, HOP_S = 0.085, 0.02
 SILENT_DB = -40.0
 """A frame so far under the loudest is silent."""
-BEYOND_CENTS = 60.0
-"""How far beyond a harp's lowest and highest note reeds are looked for."""
 GRID_CENTS = 5.0
 APART_CENTS = 80.0
 """Two reeds nearer to each other are one that moves."""
@@ -108,15 +105,15 @@ class _Track:
         self.db.append(db)
 
 
-def tones(samples: Floats, rate: float, harp: Harp) -> list[Tone]:
+def tones(samples: Floats, rate: float, span: tuple[float, float]) -> list[Tone]:
     """The tones in a sound, in order of their start.
 
     Args:
         samples: the sound, shape (n,).
         rate: samples a second; some 22 kHz are enough.
-        harp: whose range is looked through.
+        span: Hz between which reeds are looked for.
     """
-    tracks = _tracks(samples, rate, harp)
+    tracks = _tracks(samples, rate, span)
     edges = _Edges(samples, rate, tracks)
     return sorted((tone for one in tracks for tone in edges.of(one)), key=lambda tone: tone.start)
 
@@ -174,15 +171,12 @@ def on_partial(hz: Floats, low: float) -> np.ndarray[tuple[int], np.dtype[np.boo
     return np.abs(1200.0 * np.log2(hz / (low * order))) < ON_PARTIAL_CENTS
 
 
-def _tracks(samples: Floats, rate: float, harp: Harp) -> list[_Track]:
+def _tracks(samples: Floats, rate: float, span: tuple[float, float]) -> list[_Track]:
     """Pitches linked from frame to frame, the nearest first."""
-    targets = [harp.hz(tab) for tab in harp.entries]
-    beyond = 2.0 ** (BEYOND_CENTS / 1200.0)
-    low, high = min(targets) / beyond, max(targets) * beyond
     live: list[_Track] = []
     done: list[_Track] = []
     for at, frame in _frames(samples, rate):
-        found = () if frame is None else reeds(frame, rate, low, high)
+        found = () if frame is None else reeds(frame, rate, *span)
         near = sorted(
             (abs(cents(hz, track.hz[-1])), i, k)
             for i, (hz, _) in enumerate(found)

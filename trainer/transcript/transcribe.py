@@ -13,14 +13,17 @@ from trainer.drill.model import Step
 from trainer.drill.move import easiest
 from trainer.drill.ways import Pitch
 from trainer.ear import HeardNote, listen, notes
+from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
 from trainer.music import TrainerError, midi_of
-from trainer.sound import Block, Recording
+from trainer.sound import Block, Floats, Recording
 from trainer.transcript.harps import Sounded, all_harps, guess, tonic_shares
 from trainer.transcript.model import HarpGuess, Transcript, Written
+from trainer.transcript.parts import Parts, as_heard, parts, together
 from trainer.transcript.rhythm import in_bars
-from trainer.transcript.trust import explained
+from trainer.transcript.tones import tones
+from trainer.transcript.trust import explained, unexplained_db
 from trainer.transcript.written import written
 
 TUNED_CENTS = 4.0
@@ -36,6 +39,13 @@ RINGING = 0.05
 """Where more sounds than this rang on for each note, that is said."""
 DOUBTFUL = 0.8
 """Notes that are less sure are marked."""
+OTHERS_DB, OTHERS = -25.0, 0.1
+"""Where more than such a share of the notes leaves more than that unexplained, a second player is
+looked for."""
+BEYOND_CENTS = 60.0
+"""So far beyond a harp's lowest and highest note its reeds are looked for."""
+ALIKE_DB = 3.0
+"""Two players who differ by less are not told by how loud they are."""
 NEXT_S = Fraction(1, 1000)
 """Seconds by which one note follows another at least."""
 
@@ -53,6 +63,7 @@ class Asked:
         channel: as in :class:`trainer.sound.RecordingSpec`.
         first, last: seconds between which it is heard.
         harp: what it was played on.
+        harps: how many play over each other, 1 or 2.
         tuning: of the harps that are tried, where the harp is not known.
         a4: Hz that the harp is tuned to.
         tempo: beats a minute.
@@ -65,6 +76,7 @@ class Asked:
     first: float = 0.0
     last: float | None = None
     harp: Harp | None = None
+    harps: int | None = None
     tuning: str = "richter"
     a4: float | None = None
     tempo: float | None = None
@@ -86,15 +98,31 @@ def transcribe(asked: Asked) -> Transcript:
         heard = _heard(asked, harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    sounds, heard = len(heard), without_ring(heard)
-    rings = (sounds - len(heard)) / len(heard)
-    shares = _explained(asked, heard, harp)
-    found = [replace(one, rings=rings) for one in written(heard, harp, shares)]
-    found = _least_movement(found, harp)
+    clear = without_ring(heard)
+    rings = (len(heard) - len(clear)) / len(clear)
+    players, shares = [clear], [_explained(asked, clear, harp)]
+    two = None
+    if asked.harps == 2 or (asked.harps is None and _others_sound(shares[0])):
+        two = _two_players(asked, harp)
+    if two is not None:
+        harp, guesses, rings = two.harp, two.guesses, 0.0
+        players = [without_ring(notes) for notes in two.heard]
+        shares = [
+            _explained(asked, mine, harp, other)
+            for mine, other in zip(players, reversed(players), strict=True)
+        ]
+        warnings += _said_of_two(two.parts)
+    elif asked.harps == 2:
+        warnings.append("no second harp is heard over the first")
+    found = []
+    for heard, share in zip(players, shares, strict=True):
+        notes = [replace(one, rings=rings) for one in written(heard, harp, share)]
+        found.append(_least_movement(notes, harp))
     placed, meter = in_bars(
-        found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
+        *found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
-    tonics = tonic_shares([_sounded(note, harp.a4) for note in heard])
+    every = sorted((note for heard in players for note in heard), key=lambda note: note.start)
+    tonics = tonic_shares([_sounded(note, harp.a4) for note in every])
     tonic = max(range(12), key=tonics.__getitem__)
     if meter is None:
         warnings.append("too few notes to find a beat in; times are in seconds")
@@ -103,13 +131,94 @@ def transcribe(asked: Asked) -> Transcript:
             f"only {meter.near:.0%} of the notes fall near a beat or a part of one; give "
             "--tempo, --meter or --first-beat if you know them"
         )
-    warnings += _doubts(placed)
+    warnings += _doubts([note for part in placed for note in part])
     if rings > RINGING:
         warnings.append(
             "the room rings on after the notes, which makes them run into each other; record "
             "nearer to the harp, or in a room with curtains"
         )
-    return Transcript(asked.path.name, harp, placed, guesses, tonic, meter, tuple(warnings))
+    second = placed[1] if len(placed) > 1 else ()
+    return Transcript(
+        asked.path.name, harp, placed[0], guesses, tonic, meter, tuple(warnings), second
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Two:
+    """Two players: what they play on, and what each plays."""
+
+    harp: Harp
+    guesses: tuple[HarpGuess, ...]
+    parts: Parts
+    heard: tuple[list[HeardNote], list[HeardNote]]
+
+
+def _others_sound(shares: Sequence[float]) -> bool:
+    """Whether enough sounds that is no partial of one player's reeds to look for a second."""
+    beside = sum(unexplained_db(share) > OTHERS_DB for share in shares)
+    return beside > OTHERS * len(shares)
+
+
+def _two_players(asked: Asked, harp: Harp) -> _Two | None:
+    """The passage as two players' on harps of one key; None where one is heard.
+
+    Args:
+        asked: what is known.
+        harp: what one player would have played it on; where none was named, the likeliest one for
+            both is taken.
+    """
+    samples, rate, times = _at_low_rate(asked)
+    beyond = 2.0 ** (BEYOND_CENTS / 1200.0)
+    targets = [harp.hz(tab) for tab in harp.entries]
+    span = (min(targets) / beyond, max(targets) * beyond) if asked.harp else ANY_HARP_HZ
+    sounding = tones(samples, rate, span)
+    found = parts(together(sounding, harp))
+    if not found.second or not (found.two or asked.harps == 2):
+        return None
+    guesses: tuple[HarpGuess, ...] = ()
+    if asked.harp is None:
+        both = sorted((*found.first, *found.second), key=lambda note: note.start)
+        sounded = [_sounded(as_heard(note, harp, times), harp.a4) for note in both]
+        guesses = guess(sounded, all_harps(asked.tuning, harp.a4))
+        harp = guesses[0].harp
+        found = parts(together(sounding, harp))
+    one, two = (
+        [as_heard(note, harp, times) for note in part] for part in (found.first, found.second)
+    )
+    return _Two(harp, guesses, found, (one, two))
+
+
+def _at_low_rate(asked: Asked) -> tuple[Floats, float, int]:
+    """The passage at the ear's rate: samples, samples a second, and those of the recording."""
+    recording = Recording(asked.path, asked.channel)
+    try:
+        heard = np.concatenate([block.samples for block in _passage(recording, asked)])
+    finally:
+        recording.close()
+    front = Frontend(recording.rate, len(heard) / recording.rate)
+    front.feed(heard)
+    return front.window(front.count, front.count), front.rate, recording.rate
+
+
+def _said_of_two(found: Parts) -> list[str]:
+    """What is to be said where two harps are written."""
+    told = [
+        "two harps sound over each other, and each is written as a part of its own; where one "
+        "plays the note of the other, or an octave or a twelfth over it, or beside it in the same "
+        "breath at the same moment, the sound does not tell them apart"
+    ]
+    if abs(found.louder_db) < ALIKE_DB:
+        told.append(
+            "both are about as loud, so only the way from note to note says which of them plays "
+            "what, and the parts may change places"
+        )
+    if found.left:
+        count = len(found.left)
+        told.append(
+            f"{count} {'sound fits' if count == 1 else 'sounds fit'} in neither part and "
+            f"{'is' if count == 1 else 'are'} left out"
+        )
+    return told
 
 
 def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) -> list[HeardNote]:
@@ -149,11 +258,16 @@ def without_ring(heard: Sequence[HeardNote]) -> list[HeardNote]:
     return kept
 
 
-def _explained(asked: Asked, heard: Sequence[HeardNote], harp: Harp) -> list[float]:
-    """How much of what sounds the reeds of each note explain."""
+def _explained(
+    asked: Asked,
+    heard: Sequence[HeardNote],
+    harp: Harp,
+    others: Sequence[HeardNote] = (),
+) -> list[float]:
+    """How much of what sounds the reeds of each note explain, beside another player's."""
     recording = Recording(asked.path, asked.channel)
     try:
-        return explained(recording, heard, harp)
+        return explained(recording, heard, harp, others)
     finally:
         recording.close()
 
@@ -164,7 +278,7 @@ def _doubts(notes: Sequence[Written]) -> list[str]:
     if not doubtful:
         return []
     return [
-        f"something else sounds beside the harp: {len(doubtful)} of {len(notes)} notes are "
+        f"something else sounds, too: {len(doubtful)} of {len(notes)} notes are "
         f"less than {DOUBTFUL:.0%} sure, and marked so"
     ]
 

@@ -59,13 +59,19 @@ def trust(share: float, rings: float = 0.0) -> float:
     return min(SUREST, sure * float(np.interp(rings, RINGS, KEPT)))
 
 
-def explained(recording: Recording, notes: Sequence[HeardNote], harp: Harp) -> list[float]:
+def explained(
+    recording: Recording,
+    notes: Sequence[HeardNote],
+    harp: Harp,
+    others: Sequence[HeardNote] = (),
+) -> list[float]:
     """The share of what sounds that the reeds of each note explain, 0 to 1.
 
     Args:
         recording: what the notes were heard in, not yet read.
         notes: in order of their start.
         harp: what they were heard on.
+        others: what another player is heard to play meanwhile, which explains its own.
 
     Raises:
         SoundError: it cannot be read.
@@ -81,16 +87,22 @@ def explained(recording: Recording, notes: Sequence[HeardNote], harp: Harp) -> l
             sound = np.concatenate(held)
             while waiting and reached >= waiting[0].end:
                 note = waiting.pop(0)
-                found.append(_share(sound, first, note, harp))
+                found.append(_share(sound, first, note, harp, _beside(note, others)))
             keep = (waiting[0].start if waiting else reached) - round(recording.rate)
             cut = max(0, keep - first)
             held, first = [sound[cut:]], first + cut
     sound = np.concatenate(held) if held else np.zeros(0)
-    found += [_share(sound, first, note, harp) for note in waiting]
+    found += [_share(sound, first, note, harp, _beside(note, others)) for note in waiting]
     return found
 
 
-def _share(sound: Floats, first: int, note: HeardNote, harp: Harp) -> float:
+def _beside(note: HeardNote, others: Sequence[HeardNote]) -> list[HeardNote]:
+    return [one for one in others if one.start < note.end and one.end > note.start]
+
+
+def _share(
+    sound: Floats, first: int, note: HeardNote, harp: Harp, others: Sequence[HeardNote]
+) -> float:
     """The share in a note; `first` is the number of the first sample of `sound`."""
     size = round(FRAME_S * note.rate)
     start, end = note.start + EDGE_S * note.rate, note.end - EDGE_S * note.rate
@@ -104,20 +116,26 @@ def _share(sound: Floats, first: int, note: HeardNote, harp: Harp) -> float:
         frame = sound[max(0, begin) : begin + size]
         if len(frame) < size // 2:
             continue
-        explains, all_ = _frame(frame, note, harp, round(at) + size // 2)
+        middle = round(at) + size // 2
+        here = [
+            one for one in others if one.start < middle + size // 2 and one.end > middle - size // 2
+        ]
+        explains, all_ = _frame(frame, [note, *here], harp, middle)
         own, other = own + explains, other + all_
     return own / other if other > 0.0 else 0.0
 
 
-def _frame(frame: Floats, note: HeardNote, harp: Harp, centre: int) -> tuple[float, float]:
-    """What the reeds explain of a frame's energy, and all of it."""
+def _frame(
+    frame: Floats, notes: Sequence[HeardNote], harp: Harp, centre: int
+) -> tuple[float, float]:
+    """What the reeds of notes explain of a frame's energy, and all of it."""
     power = np.abs(np.fft.rfft(frame * np.hanning(len(frame)))) ** 2
-    bin_hz = note.rate / len(frame)
+    bin_hz = notes[0].rate / len(frame)
     at = np.arange(len(power)) * bin_hz
     inside = (at >= LOW_HZ) & (at <= HIGH_HZ)
-    near, moves = pitch_at(note, centre, len(frame))
     covered = np.zeros(len(power), bool)
-    for hz in all_hz(note, harp, near):
+    moving = [(note, *pitch_at(note, centre, len(frame))) for note in notes]
+    for hz, moves in ((hz, by) for note, near, by in moving for hz in all_hz(note, harp, near)):
         orders = np.arange(1, int(HIGH_HZ / hz) + 1)
         lines = hz * orders
         reach = LOBE_BINS * bin_hz + lines * (2.0 ** ((LOOSE_CENTS + moves) / 1200.0) - 1.0)
