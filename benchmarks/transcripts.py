@@ -221,6 +221,17 @@ def fitted(some: list[Scored]) -> list[tuple[float, float]]:
     return [(share / count, right / count) for right, count, share in pools if count >= 20]
 
 
+def prepared(cores: int) -> None:
+    """Have all reeds ready that phrases are made of."""
+    midis = {
+        player.midi(tab)
+        for key in KEYS
+        for player in [Player("harmonica 1", key)]
+        for tab in player.naturals
+    }
+    prepare(sorted(midis), cores)
+
+
 def main() -> None:
     """Print the tables."""
     arguments = argparse.ArgumentParser(prog="python -m benchmarks.transcripts")
@@ -229,13 +240,7 @@ def main() -> None:
     arguments.add_argument("--fit", action="store_true")
     given = arguments.parse_args()
     cores = os.cpu_count() or 1
-    midis = {
-        player.midi(tab)
-        for key in KEYS
-        for player in [Player("harmonica 1", key)]
-        for tab in player.naturals
-    }
-    prepare(sorted(midis), cores)
+    prepared(cores)
     jobs = [
         (voice, key, seed, condition)
         for condition in CONDITIONS
