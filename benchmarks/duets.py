@@ -9,8 +9,8 @@ and twelfths as chance has it, which is harder than what two players do who list
 The key is told; whether there are two is not. Told are
 
 - *noticed*: mixes of which two parts were written;
-- F1 as in :mod:`benchmarks.transcripts`: of the first part, of the second, and of all notes, whichever
-  part they were written in. Which written part is which player's is taken as fits best;
+- F1 as in :mod:`benchmarks.transcripts`: of the first part, of the second, and of all notes,
+  whichever part they were written in. Which written part is which player's is taken as fits best;
 - *trust* beside *right*: the mean trust, and the share of written notes that were right.
 
 The same mixes in two rooms follow, and at last how often a second player was written of a single
