@@ -35,6 +35,7 @@ class Written:
             not looked at.
         rings: how many sounds that only rang on were left out of the recording, for each note that
             was written.
+        of_two: whether another player's part is written beside it.
         others: other ways to play what sounds, which sound alone cannot tell from this one.
         at, beats: where it stands in the music, and for how long; None before that is known.
         bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
@@ -55,6 +56,7 @@ class Written:
     struck: bool = True
     explained: float | None = None
     rings: float = 0.0
+    of_two: bool = False
     others: tuple[tuple[Sound, ...], ...] = ()
     at: Fraction | None = None
     beats: Fraction | None = None
@@ -68,9 +70,11 @@ class Written:
 
     @property
     def trust(self) -> float | None:
-        """How likely it is right, 0 to 1, by how much of what sounds it explains, and by how much
-        the room rings."""
-        return None if self.explained is None else trust(self.explained, self.rings)
+        """How likely it is right, 0 to 1, by how much of what sounds it explains, by how much
+        the room rings, and by whether two play."""
+        if self.explained is None:
+            return None
+        return trust(self.explained, self.rings, of_two=self.of_two)
 
     @property
     def seconds(self) -> float:

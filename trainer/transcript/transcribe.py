@@ -98,14 +98,14 @@ def transcribe(asked: Asked) -> Transcript:
         heard = _heard(asked, harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    clear = without_ring(heard)
-    rings = (len(heard) - len(clear)) / len(clear)
-    players, shares = [clear], [_explained(asked, clear, harp)]
+    sounds, players = len(heard), [without_ring(heard)]
+    shares = [_explained(asked, players[0], harp)]
     two = None
     if asked.harps == 2 or (asked.harps is None and _others_sound(shares[0])):
         two = _two_players(asked, harp)
     if two is not None:
-        harp, guesses, rings = two.harp, two.guesses, 0.0
+        harp, guesses = two.harp, two.guesses
+        sounds = sum(len(notes) for notes in two.heard)
         players = [without_ring(notes) for notes in two.heard]
         shares = [
             _explained(asked, mine, harp, other)
@@ -114,9 +114,13 @@ def transcribe(asked: Asked) -> Transcript:
         warnings += _said_of_two(two.parts)
     elif asked.harps == 2:
         warnings.append("no second harp is heard over the first")
+    clear = sum(len(notes) for notes in players)
+    rings = (sounds - clear) / clear
     found = []
     for heard, share in zip(players, shares, strict=True):
-        notes = [replace(one, rings=rings) for one in written(heard, harp, share)]
+        notes = [
+            replace(one, rings=rings, of_two=two is not None) for one in written(heard, harp, share)
+        ]
         found.append(_least_movement(notes, harp))
     placed, meter = in_bars(
         *found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat

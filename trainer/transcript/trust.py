@@ -39,6 +39,9 @@ RIGHT = (0.99, 0.984, 0.974, 0.951, 0.919, 0.881, 0.854, 0.835, 0.767, 0.705, 0.
 """Of notes beside which so much is left, dB re all that sounds, so many were right."""
 RINGS, KEPT = (0.0, 0.02, 0.06), (1.08, 0.92, 0.82)
 """Where so many sounds rang on for each note of the recording, so many times as many were right."""
+OF_TWO = 0.92
+"""Where two players are written, so many times as many were right: measured, too, by
+``python -m benchmarks.duets``."""
 SUREST = 0.995
 _NOTHING_DB = -60.0
 
@@ -48,15 +51,17 @@ def unexplained_db(share: float) -> float:
     return max(_NOTHING_DB, 10.0 * float(np.log10(max(1.0 - share, 1e-6))))
 
 
-def trust(share: float, rings: float = 0.0) -> float:
+def trust(share: float, rings: float = 0.0, *, of_two: bool = False) -> float:
     """How likely a note is right, 0 to 1.
 
     Args:
         share: of what sounds, that its reeds explain, 0 to 1.
         rings: sounds that only rang on, for each note of the recording.
+        of_two: whether a second player is written beside it.
     """
     sure = float(np.interp(unexplained_db(share), UNEXPLAINED_DB, RIGHT))
-    return min(SUREST, sure * float(np.interp(rings, RINGS, KEPT)))
+    sure *= float(np.interp(rings, RINGS, KEPT)) * (OF_TWO if of_two else 1.0)
+    return min(SUREST, sure)
 
 
 def explained(
