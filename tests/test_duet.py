@@ -28,6 +28,8 @@ from trainer.transcript import Asked, Transcript, draft, transcribe
 from trainer.transcript.parts import Together, parts, together
 from trainer.transcript.tones import Tone, tones
 
+pytestmark = pytest.mark.xdist_group("duet")
+
 C = Harp.of("C")
 SPAN = (250.0, 2200.0)
 DUET = find("two-at-the-rail")
