@@ -11,6 +11,7 @@ import base64
 import io
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from html import escape
 
 import numpy as np
@@ -26,6 +27,7 @@ from trainer.report.bars import STYLE, bars_html
 from trainer.report.facts import facts
 from trainer.report.page import table
 from trainer.report.result import score_text, total_line
+from trainer.sound import Floats
 
 AROUND_S = 0.3
 """What is drawn and heard before a step and after it."""
@@ -48,7 +50,7 @@ MISSED = "×"
 _SHAPES = ", ".join(f"{shape} {words}" for _, shape, words in GRADES) + f", {MISSED} not played"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Material:
     """What a report is made of.
 
@@ -69,6 +71,15 @@ class Material:
     rate: int
     name: str
     advice: Sequence[Advice]
+
+    @cached_property
+    def _times(self) -> Floats:
+        return np.array([reading.time for reading in self.readings])
+
+    def between(self, first: float, last: float) -> list[Reading]:
+        """The readings of a stretch of time, in seconds."""
+        inside = (self._times >= first) & (self._times <= last)
+        return [self.readings[int(i)] for i in np.flatnonzero(inside)]
 
 
 def report_html(told: Material) -> str:
@@ -145,7 +156,7 @@ def _step(mark: Mark, told: Material) -> str:
     if start is not None and end is not None:
         first = start / told.rate - AROUND_S
         last = end / told.rate + AROUND_S
-        some = [one for one in told.readings if first <= one.time <= last]
+        some = told.between(first, last)
         drawn = _pitch(mark, told, some, first, last) + _holes(mark, some, first, last)
         if told.sound is not None:
             player = (

@@ -17,7 +17,8 @@ from trainer.sound.errors import SoundError
 from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
-_BLOCK, _LARGE = 1024, 1 << 18
+_BLOCK, _READ, _LARGE = 1024, 16 * 1024, 1 << 18
+"""Frames in a block, and frames that are read and mixed at once."""
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
 _CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
@@ -86,13 +87,19 @@ class Recording:
             SoundError: it cannot be read to its end; all before was given.
         """
         while not self._file.closed:
-            start = self._facts.frames
+            first = self._facts.frames
             raw = self._read()
             if not len(raw):
                 return
             heard, own = self._parted(raw)
             self._facts.add(heard)
-            yield Block(start, on_grid(heard.mean(axis=1)), self.rate, own)
+            mixed = on_grid(heard.mean(axis=1))
+            for start in range(0, len(mixed), _BLOCK):
+                part = slice(start, start + _BLOCK)
+                mine = None if own is None or not own[part].any() else own[part]
+                yield Block(first + start, mixed[part], self.rate, mine)
+                if self._file.closed:
+                    return
 
     def whole(self) -> Samples:
         """All of it, which is much quicker than by blocks; to be asked for instead of them.
@@ -122,7 +129,7 @@ class Recording:
         import soundfile
 
         try:
-            raw = self._file.read(_BLOCK, dtype="float64", always_2d=True)
+            raw = self._file.read(_READ, dtype="float64", always_2d=True)
         except soundfile.SoundFileRuntimeError as error:
             if self.frames is None:
                 return np.zeros((0, self.channels))
@@ -132,9 +139,9 @@ class Recording:
         return np.asarray(raw)
 
     def _parted(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
-        """The wanted channels of frames, and what the trainer played; None for silence."""
+        """The wanted channels of frames, and what the trainer played; None if that was not kept."""
         own = None if self._own is None else on_grid(raw[:, self._own - 1])
-        return raw[:, self._wanted], own if own is not None and own.any() else None
+        return raw[:, self._wanted], own
 
     def _breaks_off(self) -> SoundError:
         at, length = self._facts.frames / self.rate, (self.frames or 0) / self.rate
