@@ -89,17 +89,6 @@ class _Entry(NamedTuple):
     before: Segment | None
 
 
-class _Left(NamedTuple):
-    """Leaving a step: the cost of getting so far, the step, and how it was entered."""
-
-    cost: float
-    step: int
-    entry: _Entry
-
-    def segment(self, end: int) -> Segment:
-        return Segment(self.step, self.entry.start, end, self.entry.late, self.entry.before)
-
-
 class _Moment(NamedTuple):
     """What a reading means to every state.
 
@@ -127,7 +116,6 @@ class _Moment(NamedTuple):
 
 
 _NEVER = _Entry(0, 0.0, None)
-_NOTHING = _Left(inf, -1, _NEVER)
 
 
 @dataclass(slots=True)
@@ -183,24 +171,37 @@ class _State:
 
     @property
     def best(self) -> float:
-        # No min() here and below: they run some 2,000 times a second, and it is ten times as slow.
+        # No min() here and below, and no named tuples: they run some 2,000 times a second, and
+        # those are ten times as slow.
         on = self.right if self.right < self.wrong else self.wrong
         return on if on < self.gap else self.gap
 
     def drop(self) -> None:
         self.gap = self.right = self.wrong = inf
 
-    def ended(self, time: float) -> _Left:
-        """Leaving the step at a time, by its better way."""
-        right = self.right <= self.wrong
-        cost, entry = (self.right, self.right_entry) if right else (self.wrong, self.wrong_entry)
+    def ended(self, time: float) -> tuple[float, _Entry]:
+        """Leaving the step at a time, by its better way: the cost, and how it was entered."""
+        if self.right <= self.wrong:
+            cost, entry = self.right, self.right_entry
+        else:
+            cost, entry = self.wrong, self.wrong_entry
         lasted = (time - self.at - entry.late) / self.long_enough
         if lasted < 1.0:
             cost += _LEFT_AT_ONCE * (1.0 - lasted)
-        return _Left(cost, self.step, entry)
+        return cost, entry
 
-    def play(self, now: _Moment, before: _Left) -> None:
-        """Take a reading that sounds: the step is entered or goes on."""
+    def segment(self, entry: _Entry, end: int) -> Segment:
+        """The step, entered so and left before a reading."""
+        return Segment(self.step, entry.start, end, entry.late, entry.before)
+
+    def play(self, now: _Moment, before: _State, left: float, entry: _Entry) -> None:
+        """Take a reading that sounds: the step is entered or goes on.
+
+        Args:
+            now: the reading.
+            before: the step before; itself where there is none.
+            left, entry: leaving that, as :meth:`ended` has it.
+        """
         if now.attack:
             right, right_entry = self.right + _REATTACK, self.right_entry
             wrong, wrong_entry = self.wrong + _REATTACK, self.wrong_entry
@@ -213,21 +214,21 @@ class _State:
                 wrong, wrong_entry = right + _TURN_WRONG, right_entry
 
         by_gap = self.gap + now.unattacked
-        by_step = before.cost if now.attack else before.cost + self.slur
+        by_step = left if now.attack else left + self.slur
         direct = by_step < by_gap
         source = by_step if direct else by_gap
         if source < right or source + _ENTER_WRONG < wrong:
-            late = before.entry.late if direct else self.gap_path.late if self.gap_path else 0.0
+            late = entry.late if direct else self.gap_path.late if self.gap_path else 0.0
             ahead = now.time - self.at
             off_time = self._off_time(ahead, late)
             enter, enter_wrong = source + off_time, source + 2.0 * off_time + _ENTER_WRONG
             if enter < right or enter_wrong < wrong:
-                path = before.segment(now.frame) if direct else self.gap_path
-                entry = _Entry(now.frame, ahead, path)
+                path = before.segment(entry, now.frame) if direct else self.gap_path
+                entered = _Entry(now.frame, ahead, path)
                 if enter < right:
-                    right, right_entry = enter, entry
+                    right, right_entry = enter, entered
                 if enter_wrong < wrong:
-                    wrong, wrong_entry = enter_wrong, entry
+                    wrong, wrong_entry = enter_wrong, entered
 
         if now.unknown:
             self.right, self.wrong = right + _UNPITCHED_STEP, wrong + _UNPITCHED_STEP
@@ -240,18 +241,27 @@ class _State:
         self.right += _SILENT
         self.wrong += _SILENT
 
-    def wait(self, now: _Moment, gap: float, path: Segment | None, before: _Left) -> None:
+    def wait(
+        self,
+        now: _Moment,
+        before: _State,
+        gap: float,
+        path: Segment | None,
+        left: float,
+        entry: _Entry,
+    ) -> None:
         """Move the gap on: staying in it, skipping the step before it, or leaving that step.
 
         Args:
             now: the reading.
-            gap, path: of the state before.
-            before: leaving the step before.
+            before: the step before; itself where there is none.
+            gap, path: of the gap before that.
+            left, entry: leaving it, as :meth:`ended` has it.
         """
         if gap + _SKIP < self.gap:
             self.gap, self.gap_path = gap + _SKIP, path
-        if before.cost < self.gap:
-            self.gap, self.gap_path = before.cost, before.segment(now.frame)
+        if left < self.gap:
+            self.gap, self.gap_path = left, before.segment(entry, now.frame)
         self.gap += now.extra
 
     def _off_time(self, ahead: float, late: float) -> float:
@@ -310,16 +320,26 @@ class Follower:
         """Take the next reading."""
         now = self._moment(reading)
         last_alive = min(self._last + 1, len(self._states) - 1)
-        gap, path, before = inf, None, _NOTHING
+        before = leader = self._states[self._first]
+        gap, path, left, entry = inf, None, inf, _NEVER
+        least = inf
         for state in self._states[self._first : last_alive + 1]:
-            ended, own_gap, own_path = state.ended(now.time), state.gap, state.gap_path
+            (own_left, own_entry), own_gap, own_path = (
+                state.ended(now.time),
+                state.gap,
+                state.gap_path,
+            )
             if now.sounds:
-                state.play(now, before)
+                state.play(now, before, left, entry)
             else:
                 state.pause()
-            state.wait(now, gap, path, before)
-            gap, path, before = own_gap, own_path, ended
-        self._keep_best(last_alive)
+            state.wait(now, before, gap, path, left, entry)
+            best = state.best
+            if best < least:
+                leader, least = state, best
+            before, gap, path, left, entry = state, own_gap, own_path, own_left, own_entry
+        self._leader = leader
+        self._drop_far_behind(last_alive, least + _BEAM)
         self._quiet, self._time = not now.sounds, now.time
         self._frame += 1
 
@@ -333,7 +353,7 @@ class Follower:
             return _walk(leader.gap_path)
         right = leader.right <= leader.wrong
         entry = leader.right_entry if right else leader.wrong_entry
-        return _walk(_Left(leader.best, leader.step, entry).segment(self._frame))
+        return _walk(leader.segment(entry, self._frame))
 
     def segments(self) -> list[Segment]:
         """The best path through the whole drill, in order; steps left out were not played."""
@@ -342,9 +362,9 @@ class Follower:
             left = len(self._states) - 1 - state.step
             if state.gap + _SKIP * left < best:
                 best, path = state.gap + _SKIP * left, state.gap_path
-            ended = state.ended(self._time)
-            if ended.cost + _SKIP * (left - 1) < best:
-                best, path = ended.cost + _SKIP * (left - 1), ended.segment(self._frame)
+            cost, entry = state.ended(self._time)
+            if cost + _SKIP * (left - 1) < best:
+                best, path = cost + _SKIP * (left - 1), state.segment(entry, self._frame)
         return list(_walk(path))[::-1]
 
     def _moment(self, reading: Reading) -> _Moment:
@@ -364,12 +384,9 @@ class Follower:
             holes,
         )
 
-    def _keep_best(self, last_alive: int) -> None:
-        """Find the state that looks best, and drop those far behind it at both ends."""
+    def _drop_far_behind(self, last_alive: int, limit: float) -> None:
+        """Drop the states at both ends that cost more than a limit."""
         states = self._states
-        alive = states[self._first : last_alive + 1]
-        self._leader = min(alive, key=lambda state: state.best)
-        limit = self._leader.best + _BEAM
         while states[self._first].best > limit:
             states[self._first].drop()
             self._first += 1
