@@ -1,22 +1,27 @@
 """Which harp was it played on, and in which position?
 
-Each harp of a tuning is tried: what can it not play, and how hard would the rest be? A note that a
-harp does not have speaks strongly against it, and so does a glide or a chord that it has not: a
-bend moves between the two reeds of one hole only. Among those that can play all of it, players
-take the one on which it lies well, in a position that is in use.
+Both are asked together, by Bayes' rule: how often is a position played, and how likely would it
+give these notes? Each harp of a tuning is tried in each of the twelve positions.
 
-The tonic is found by how long each note sounds, against the profiles that listeners gave
-(Krumhansl and Kessler 1982, Psychological Review 89), and by the last note.
+- A position has its modes: those that its natural notes give, and the blues scale. A note of the
+  mode is likely by how well it fits the tonic, others are not; where a phrase rests, and above all
+  where the tune ends, the tonic is likelier still.
+- A harp has its holes: natural notes in the middle are played most, bends less the deeper they
+  are, overblows and overdraws hardly. What a harp does not have speaks strongly against it, and so
+  does a glide or a chord that it has not: a bend moves between the two reeds of one hole only.
+
+Notes of a tune are no independent draws, so each counts for less than one.
 """
 
 from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -25,29 +30,60 @@ from trainer.drill.model import Step
 from trainer.drill.move import easiest
 from trainer.drill.ways import Pitch, ways
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.music import note_name, position_for, position_name
+from trainer.music import key_in_position, note_name, position_name
 from trainer.sound import Floats
 from trainer.transcript.model import HarpGuess
 
 MISSING = 6.0
 """What a note that the harp does not have counts, in the unit of effort: as the hardest that it
 has."""
-SHARPNESS = 1.2
-"""How much likelier, as a power of e, a harp is for each unit of effort less by which the whole is
-easier per square root of its notes."""
 PRIOR = {1: 0.25, 2: 0.45, 3: 0.14, 12: 0.04, 5: 0.04, 4: 0.04}
-"""How often players are heard in a position (common practice, put into numbers); others 0.01."""
+"""How often players are heard in a position (common practice, put into numbers); others RARE."""
 RARE = 0.01
 LOW_HARP = 0.15
 """How often a low harp is played, against a standard one (likewise)."""
-LAST_NOTE = 1.5
-"""How much the last note speaks for a tonic, in seconds of sound."""
-KEENNESS = 6.0
-"""How far a better correlation with a profile speaks for a tonic."""
 
-MAJOR = (6.35, 2.23, 3.48, 2.33, 4.38, 4.09, 2.52, 5.19, 2.39, 3.66, 2.29, 2.88)
-MINOR = (6.33, 2.68, 3.52, 5.38, 2.60, 3.53, 2.54, 4.75, 3.98, 2.69, 3.34, 3.17)
-"""Krumhansl and Kessler's profiles (from memory), by half steps above the tonic."""
+MAJOR = (0, 2, 4, 5, 7, 9, 11)
+BLUES = (0, 3, 5, 6, 7, 10)
+MODES: Mapping[int, tuple[tuple[float, tuple[int, ...]], ...]] = {
+    1: ((0.9, MAJOR), (0.1, BLUES)),
+    2: ((0.5, (0, 2, 4, 5, 7, 9, 10)), (0.5, (*BLUES, 4))),
+    3: ((0.6, (0, 2, 3, 5, 7, 9, 10)), (0.4, BLUES)),
+    4: ((1.0, (0, 2, 3, 5, 7, 8, 10)),),
+    5: ((0.6, (0, 1, 3, 5, 7, 8, 10)), (0.4, (0, 3, 5, 7, 10))),
+    12: ((1.0, (0, 2, 4, 6, 7, 9, 11)),),
+}
+"""The modes of a position, as half steps over its tonic, and how often each is played: the church
+modes that the natural notes of a Richter harp give, and blues scales (common practice)."""
+OTHERS: tuple[tuple[float, tuple[int, ...]], ...] = (
+    (0.5, (0, 2, 4, 5, 7, 9, 10)),
+    (0.5, (0, 2, 3, 5, 7, 9, 10)),
+)
+"""The modes of every other position."""
+WEIGHTS = {0: 2.2, 7: 1.6, 4: 1.3, 3: 1.3}
+"""How much oftener than another note of the mode the tonic, the fifth and the thirds sound (after
+the profiles of Krumhansl and Kessler 1982, Psychological Review 89; from memory)."""
+FOREIGN = 0.12
+"""And how often a note that is not in it."""
+RESTS_ON = {0: 8.0, 7: 2.0, 4: 1.5, 3: 1.5}
+"""The same where a phrase rests."""
+ENDS_ON = {0: 30.0, 7: 3.0, 4: 2.0, 3: 2.0}
+"""The same where the tune ends."""
+REST = 1.6
+"""A phrase ends before a silence, or on a note, so many times as long as is usual from one note to
+the next."""
+
+HOLES = (0.8, 1.1, 1.2, 1.3, 1.2, 1.1, 0.7, 0.5, 0.35, 0.25)
+"""How often each hole is played, against the others (common practice, put into numbers)."""
+BENT, OVER = 0.4, 0.01
+"""How much seldomer each half step of a bend is, and an overblow or overdraw (likewise)."""
+NOT_THERE = 0.002
+"""How likely a note is played that the harp has not: heard wrong, or between two of its notes."""
+TOGETHER = 0.5
+"""How much a note counts: notes of one tune hang together."""
+SHARPNESS = 0.5
+"""How much likelier, as a power of e, a harp is for each unit of effort less by which the way from
+note to note is easier, per square root of their number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +112,7 @@ def all_harps(tuning: str = "richter", a4: float = 440.0) -> tuple[Harp, ...]:
 
 
 def guess(sounded: Sequence[Sounded], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
-    """Harps that it may have been played on, the likeliest first.
+    """Harps that it may have been played on, the likeliest first, each in its likeliest position.
 
     Args:
         sounded: what sounded, in order of its start.
@@ -84,44 +120,98 @@ def guess(sounded: Sequence[Sounded], harps: Sequence[Harp]) -> tuple[HarpGuess,
     """
     if not sounded:
         return ()
-    tonics = tonic_shares(sounded)
+    of_position = _of_positions(sounded)
     tried = [_try(sounded, harp) for harp in harps]
-    least = min(one.effort for one in tried)
-    weights = []
-    for one in tried:
-        positions = [position_for(one.harp.key.tonic, tonic) for tonic in range(12)]
-        usual = sum(
-            share * PRIOR.get(position, RARE)
-            for share, position in zip(tonics, positions, strict=True)
-        )
-        low = LOW_HARP if one.harp.key.name.startswith("low") else 1.0
-        ease = SHARPNESS * (one.effort - least) / math.sqrt(len(sounded))
-        weights.append(usual * low * math.exp(-ease))
-    total = sum(weights)
-    found = [_told(one, weight / total, tonics) for one, weight in zip(tried, weights, strict=True)]
+    logs = np.array(
+        [_of_harp(one, len(sounded)) + of_position[one.harp.key.tonic % 12] for one in tried]
+    )
+    shares = np.exp(logs - logs.max())
+    shares /= shares.sum()
+    found = []
+    for one, share in zip(tried, shares, strict=True):
+        position = int(np.argmax(share)) + 1
+        found.append(_told(one, float(share.sum()), position))
     return tuple(sorted(found, key=lambda one: -one.share))
 
 
-def tonic_shares(sounded: Sequence[Sounded]) -> list[float]:
-    """How likely each pitch class is the tonic, shape (12,); they add up to 1."""
-    length = np.zeros(12)
-    for one in sounded:
-        share = (one.end - one.start) / len(one.path)
+def position_on(sounded: Sequence[Sounded], harp: Harp) -> int:
+    """The position, 1 to 12, in which it was most likely played on a harp.
+
+    Args:
+        sounded: what sounded, in order of its start; something must have.
+        harp: what it was played on.
+    """
+    return int(np.argmax(_of_positions(sounded)[harp.key.tonic % 12])) + 1
+
+
+def _of_positions(sounded: Sequence[Sounded]) -> Floats:
+    """The log of how likely each position on a harp of each key is played and gives the pitch
+    classes of notes, shape (12 pitch classes of the key, 12 positions)."""
+    counts = _counts(sounded)
+    found = np.empty((12, 12))
+    for position in range(1, 13):
+        modes = MODES.get(position, OTHERS)
+        for key in range(12):
+            tonic = key_in_position(key, position)
+            fits = [
+                math.log(odds)
+                + sum(
+                    float(np.roll(count, -tonic) @ _log_profile(mode, tuple(weights.items())))
+                    for count, weights in zip(counts, (WEIGHTS, RESTS_ON, ENDS_ON), strict=True)
+                )
+                for odds, mode in modes
+            ]
+            found[key, position - 1] = math.log(PRIOR.get(position, RARE)) + np.logaddexp.reduce(
+                fits
+            )
+    return found
+
+
+def _counts(sounded: Sequence[Sounded]) -> tuple[Floats, Floats, Floats]:
+    """How much each pitch class counts in passing, where phrases rest, and at the end: each of
+    shape (12,)."""
+    passing, rests, ends = np.zeros(12), np.zeros(12), np.zeros(12)
+    to_next = [after.start - before.start for before, after in pairwise(sounded)]
+    usual = float(np.median(to_next)) if to_next else 1.0
+    for i, one in enumerate(sounded):
         for pitch in one.path:
-            length[pitch.notes[0] % 12] += share
-    length[sounded[-1].path[-1].notes[0] % 12] += LAST_NOTE
-    fits = [
-        max(_fit(np.roll(length, -tonic), profile) for profile in (MAJOR, MINOR))
-        for tonic in range(12)
-    ]
-    weights = np.exp(KEENNESS * np.array(fits))
-    return [float(one) for one in weights / weights.sum()]
+            share = TOGETHER / (len(one.path) * len(pitch.notes))
+            for note in pitch.notes:
+                passing[note % 12] += share
+        last = one.path[-1].notes[0] % 12
+        if i == len(sounded) - 1:
+            ends[last] += 1.0
+        elif to_next[i] >= REST * usual:
+            rests[last] += TOGETHER
+    return passing, rests, ends
 
 
-def _fit(length: Floats, profile: Sequence[float]) -> float:
-    if np.ptp(length) == 0.0:
-        return 0.0
-    return float(np.corrcoef(length, profile)[0, 1])
+@cache
+def _log_profile(mode: tuple[int, ...], weights: tuple[tuple[int, float], ...]) -> Floats:
+    """The log of how likely each degree is, shape (12,)."""
+    usual = dict(weights)
+    odds = np.array([usual.get(i, 1.0) if i in mode else FOREIGN for i in range(12)])
+    return np.asarray(np.log(odds / odds.sum()))
+
+
+def _of_harp(one: _Tried, count: int) -> float:
+    """The log of how likely a harp is taken and gives the holes of the notes."""
+    low = LOW_HARP if one.harp.key.name.startswith("low") else 1.0
+    usual = _usual(one.harp)
+    used = sum(math.log(usual[sound[0]]) for step in one.steps for sound in step.sounds)
+    away = len(one.missing) * math.log(NOT_THERE)
+    ease = SHARPNESS * one.effort / math.sqrt(count)
+    return math.log(low) + TOGETHER * used + away - ease
+
+
+def _usual(harp: Harp) -> Mapping[Tab, float]:
+    """How likely each entry of a harp is played."""
+    odds = {
+        tab: HOLES[tab.hole - 1] * BENT**tab.bend * (OVER if tab.over else 1.0)
+        for tab in harp.entries
+    }
+    whole = sum(odds.values())
+    return {tab: one / whole for tab, one in odds.items()}
 
 
 _ANY = Tab(4, Breath.BLOW)
@@ -149,12 +239,7 @@ def _try(sounded: Sequence[Sounded], harp: Harp) -> _Tried:
     return _Tried(harp, tuple(steps), tuple(missing), hard + MISSING * len(missing))
 
 
-def _told(one: _Tried, share: float, tonics: Sequence[float]) -> HarpGuess:
-    tonic = max(
-        range(12),
-        key=lambda note: tonics[note] * PRIOR.get(position_for(one.harp.key.tonic, note), RARE),
-    )
-    position = position_for(one.harp.key.tonic, tonic)
+def _told(one: _Tried, share: float, position: int) -> HarpGuess:
     return HarpGuess(
         one.harp, position, share, len(one.missing), one.effort, _reason(one, position)
     )

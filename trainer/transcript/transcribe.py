@@ -16,9 +16,9 @@ from trainer.ear import HeardNote, listen, notes
 from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
-from trainer.music import TrainerError, midi_of
+from trainer.music import TrainerError, key_in_position, midi_of
 from trainer.sound import Block, Floats, Recording
-from trainer.transcript.harps import Sounded, all_harps, guess, tonic_shares
+from trainer.transcript.harps import Sounded, all_harps, guess, position_on
 from trainer.transcript.model import HarpGuess, Transcript, Written
 from trainer.transcript.parts import Parts, as_heard, parts, together
 from trainer.transcript.rhythm import in_bars
@@ -126,8 +126,8 @@ def transcribe(asked: Asked) -> Transcript:
         *found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
     every = sorted((note for heard in players for note in heard), key=lambda note: note.start)
-    tonics = tonic_shares([_sounded(note, harp.a4) for note in every])
-    tonic = max(range(12), key=tonics.__getitem__)
+    position = position_on([_sounded(note, harp.a4) for note in every], harp)
+    tonic = key_in_position(harp.key.tonic, position)
     if meter is None:
         warnings.append("too few notes to find a beat in; times are in seconds")
     elif meter.near < 0.7:
