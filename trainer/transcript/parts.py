@@ -31,10 +31,11 @@ SOFTEST_DB = 20.0
 """A note so far under another beside it may be what rings, leaks or hums."""
 FALLS_DB_S = 12.0
 """What dies away faster is no reed that is blown, but struck, plucked, or ringing on."""
-BOTH_S, BOTH, LEFT = 1.0, 0.2, 0.8
-"""Two play together for so many seconds, for such a share of the time that the first sounds, and
-what fits in neither part lasts no longer than such a share of that. Measured on mixes of two
-phrases, and on single ones in rooms and beside piano and bass (``python -m benchmarks.duets``)."""
+BOTH_S, BOTH, LEFT = 1.0, 0.2, 0.4
+"""Two are there if they play together for so many seconds, and if that, less such a share of what
+fits in neither part, is such a share of the time that the first sounds. Chosen on mixes of two
+phrases, and on single ones in rooms and beside piano and bass (``python -m benchmarks.duets``,
+seeds before 200)."""
 
 RING_S = 0.05
 """A note may reach into the next one of its part by so much."""
@@ -112,7 +113,7 @@ class Parts:
         """
         both = sum(self._both())
         first, left = (sum(one.seconds for one in some) for some in (self.first, self.left))
-        return both > BOTH_S and both > BOTH * first and left < LEFT * both
+        return both > BOTH_S and both - LEFT * left > BOTH * first
 
     @property
     def louder_db(self) -> float:
