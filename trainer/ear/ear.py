@@ -88,7 +88,8 @@ class Ear:
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)
         self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
         self._hop = QUARTERS * self._quarter
-        self._offset_span = round(OFFSET_S * self._sound.rate)
+        self._offset_span = max(2 * self._hop, round(OFFSET_S * self._sound.rate))
+        self._offset_weights = _mean_weights(self._offset_span)
         pitches = [harp.hz(tab) for tab in harp.entries]
         lowest, highest = span or (0.92 * min(pitches), 1.08 * max(pitches))
         self._pitch = PitchTracker(self._sound, AUBIO_HOPS * self._hop, lowest, highest)
@@ -193,15 +194,16 @@ class Ear:
     def _level_db(self) -> float:
         """Level of the last two hops, less the mean of a longer stretch: a sound card's offset is
         no sound."""
-        longer = self._sound.window(self._end, max(2 * self._hop, self._offset_span))
-        recent, mean = longer[-2 * self._hop :], _mean(longer)
-        power = float(recent @ recent) / len(recent)
-        return level_db(power - mean * (2.0 * float(recent.sum()) / len(recent) - mean))
+        longer = self._sound.window(self._end, self._offset_span)
+        recent, mean = longer[-2 * self._hop :], float(longer @ self._offset_weights)
+        count = len(recent)
+        power = float(recent @ recent) / count
+        return level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
 
     def _without_offset(self, length: int) -> Floats:
         """The last `length` samples less the same mean."""
         longer = self._sound.window(self._end, max(length, self._offset_span))
-        return longer[-length:] - _mean(longer)
+        return longer[-length:] - float(longer @ _mean_weights(len(longer)))
 
     def _restart(self, start: int) -> None:
         self._born = self._segment = start
@@ -332,13 +334,10 @@ class Ear:
         )
 
 
-def _mean(samples: Floats) -> float:
-    """The ends weigh less, so that a note that has just ended leaves next to nothing."""
-    return float(samples @ _mean_weights(len(samples)))
-
-
 @lru_cache(maxsize=16)
 def _mean_weights(length: int) -> Floats:
+    """Weights of a mean: the ends weigh less, so that a note that has just ended leaves next to
+    nothing."""
     return hann(length) / hann(length).sum()
 
 

@@ -42,7 +42,9 @@ class Frontend:
         self._pending: Floats = np.zeros(half)
         self._begun = False
         self._memory = int(memory * self.rate) + 1
-        self._kept: Floats = np.zeros(self._memory)
+        self._kept: Floats = np.zeros(2 * self._memory)
+        self._place = self._memory
+        """Where in `_kept` sample 0 of the ear would lie."""
 
     def feed(self, samples: Floats) -> None:
         """Take in source samples, shape (n,)."""
@@ -50,7 +52,7 @@ class Frontend:
             # What came before is taken to be like the first sample: an offset is no step.
             self._begun = True
             self._pending = np.full(self._half, samples[0], dtype=float)
-            self._kept[:] = samples[0]
+            self._kept[: self._memory] = samples[0]
         self._pending = np.concatenate([self._pending, samples])
         if self._half:
             ready = (len(self._pending) - 2 * self._half - 1) // self.factor + 1
@@ -63,18 +65,28 @@ class Frontend:
         else:
             made = self._pending
             self._pending = np.zeros(0)
-        self._kept = np.concatenate([self._kept, made])
+        self._keep(made)
+
+    def _keep(self, made: Floats) -> None:
+        """Remember samples of the ear."""
+        stop = self._place + self.count
+        if stop + len(made) > len(self._kept):
+            kept = self._kept[stop - self._memory : stop]
+            stop = self._memory
+            if stop + len(made) > len(self._kept):
+                self._kept = np.empty(2 * (stop + len(made)))
+            self._kept[:stop] = kept
+            self._place = stop - self.count
+        self._kept[stop : stop + len(made)] = made
         self.count += len(made)
-        if len(self._kept) > 4 * self._memory:
-            self._kept = self._kept[-2 * self._memory :].copy()
 
     def window(self, end: int, length: int) -> Floats:
-        """The `length` samples before sample `end` of the ear, shape (length,).
+        """The `length` samples before sample `end` of the ear, shape (length,), as they are kept
+        until the next are fed.
 
         What lies before the first sample is as that.
         """
-        behind = self.count - end
-        stop = len(self._kept) - behind
+        stop = self._place + end
         return self._kept[stop - length : stop]
 
     def source_sample(self, position: float) -> int:

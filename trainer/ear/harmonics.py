@@ -15,7 +15,6 @@ Both make a fit cheap enough for every hop.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
 from typing import NamedTuple
@@ -38,23 +37,36 @@ square of its length, and half a cent leaves nothing. Levels and what is unexpla
 the place itself, at most 0.001 dB and 0.0002 from the truth in windows of 27 ms."""
 
 
-@dataclass(frozen=True, slots=True)
-class Fit:
+class Fit(NamedTuple):
     """What a fit found.
 
     Attributes:
         hz: f0 of each reed, in the order of the guesses.
-        levels: amplitude of each reed, the root of its partials' summed squares.
+        powers: squared amplitude of each partial of each reed.
         unexplained: share of the window's energy that the model leaves, 0 to 1.
-        root: amplitude of the first reed's fundamental over its strongest partial's. Where a
-            room swallows the fundamental, the least of its second, third and fifth partials
-            stands for it: the common period of two reeds, which nobody played, lacks one of them.
     """
 
     hz: tuple[float, ...]
-    levels: tuple[float, ...]
+    powers: tuple[list[float], ...]
     unexplained: float
-    root: float
+
+    @property
+    def levels(self) -> tuple[float, ...]:
+        """Amplitude of each reed, the root of its partials' summed squares."""
+        return tuple(math.sqrt(sum(powers)) for powers in self.powers)
+
+    @property
+    def root(self) -> float:
+        """Amplitude of the first reed's fundamental over its strongest partial's.
+
+        Where a room swallows the fundamental, the least of its second, third and fifth partials
+        stands for it: the common period of two reeds, which nobody played, lacks one of them.
+        """
+        powers = self.powers[0]
+        first = powers[0]
+        if len(powers) >= 5:
+            first = max(first, min(powers[1], powers[2], powers[4]))
+        return math.sqrt(first / max(*powers, 1e-24))
 
 
 @lru_cache(maxsize=256)
@@ -92,29 +104,28 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     """
     half = len(window) // 2
     model = _model(half, rate, tuple(map(_on_grid, guesses)))
-    layout, inverse = model.layout, model.inverse
+    layout, rows = model.layout, model.layout.spans[-1].stop
+    later, earlier = window[half:], window[half - 1 :: -1]
     parts = np.empty((2, half))
-    np.add(window[half:], window[half - 1 :: -1], out=parts[0])
-    np.subtract(window[half:], window[half - 1 :: -1], out=parts[1])
+    np.add(later, earlier, parts[0])
+    np.subtract(later, earlier, parts[1])
     seen = model.seen @ parts[:, :, None]
-    rows = layout.spans[-1].stop
     right = seen[:, :rows]
-    amplitudes = inverse @ right
+    amplitudes = model.inverse @ right
     energy = 0.5 * float(np.vdot(parts * model.weight, parts))
     left = energy - float(np.vdot(right, amplitudes))
 
     turned = layout.turning * amplitudes.transpose(0, 2, 1)
-    inner = (turned @ model.slopes @ turned.transpose(0, 2, 1)).sum(axis=0)
-    downhill = (turned @ (seen[:, rows:] - model.hidden @ amplitudes)).sum(axis=0)
-    steps = _solved(inner, downhill)
+    inner = turned @ model.slopes @ turned.transpose(0, 2, 1)
+    downhill = turned @ (seen[:, rows:] - model.hidden @ amplitudes)
+    steps = _solved(inner[0] + inner[1], downhill[0] + downhill[1])
     turn = rate / (2.0 * np.pi)
-    squares = (amplitudes**2).sum(axis=0).ravel()
-    powers = [squares[span] for span in layout.spans]
+    cosines, sines = amplitudes
+    squares = (cosines**2 + sines**2).ravel().tolist()
     return Fit(
-        tuple(hz + turn * step for hz, step in zip(model.hz, steps, strict=True)),
-        tuple(math.sqrt(power.sum()) for power in powers),
+        tuple([hz + turn * step for hz, step in zip(model.hz, steps, strict=True)]),
+        tuple([squares[span] for span in layout.spans]),
         min(1.0, max(0.0, left / energy)) if energy > 0.0 else 1.0,
-        _root(powers[0].tolist()),
     )
 
 
@@ -215,12 +226,6 @@ def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layou
             known += more
         basis[0, span], basis[1, span] = turns.real, turns.imag
     return basis
-
-
-def _root(powers: list[float]) -> float:
-    """What stands for the fundamental, as in :class:`Fit`, of the powers of partials."""
-    first = powers[0] if len(powers) < 5 else max(powers[0], min(powers[1], powers[2], powers[4]))
-    return math.sqrt(first / max(*powers, 1e-24))
 
 
 def _solved(matrix: Floats, right: Floats) -> list[float]:

@@ -98,22 +98,31 @@ class Mixture:
             The f0 whose partials hold most of what is left, and that energy. None where that is
             an end of the range, the flank of something outside.
         """
+        return self.search_each(f0s[None, :])[0]
+
+    def search_each(self, f0s: Floats) -> list[tuple[float, float] | None]:
+        """Look in several places; what is found in each, as by :meth:`search`.
+
+        Args:
+            f0s: shape (places, n).
+        """
         s = self._spectrum
-        index = (f0s[:, None] * (LOOKED_AT * s.per_hz) + 0.5).astype(int)
-        power = self._left[np.minimum(index, s.top - 1)]
-        energy = np.minimum(power, power[:, :1] / LEAST_FUNDAMENTAL).sum(axis=1)
+        index = (f0s[:, :, None] * (LOOKED_AT * s.per_hz) + 0.5).astype(int)
+        power = self._left.take(np.minimum(index, s.top - 1))
+        energy = np.minimum(power, power[:, :, :1] / LEAST_FUNDAMENTAL).sum(axis=2)
         for hz in self.hz:
             energy[np.abs(f0s - hz) * s.per_hz < APART_BINS * s.bin] = 0.0
-        best = int(np.argmax(energy))
-        if best in (0, len(f0s) - 1) or energy[best] <= 0.0:
-            return None
-        return float(f0s[best]), float(energy[best])
+        found: list[tuple[float, float] | None] = []
+        for best, hzs, held in zip(energy.argmax(axis=1).tolist(), f0s, energy, strict=True):
+            seen = best not in (0, len(hzs) - 1) and held[best] > 0.0
+            found.append((float(hzs[best]), float(held[best])) if seen else None)
+        return found
 
     def explains(self, less: Mixture) -> bool:
         """Whether the last reed accounts for what was left without it: for most of what was left
         near its partials, at half of them or more, or for much of all that was left."""
         s = self._spectrum
-        index = np.round(LOOKED_AT * (self.hz[-1] * s.per_hz)).astype(int)
+        index = np.rint(LOOKED_AT * (self.hz[-1] * s.per_hz)).astype(int)
         index = index[index < s.top][:, None] + s.lobe
         np.minimum(index, s.top - 1, out=index)
         left = self._left[index].sum(axis=1)
@@ -204,8 +213,8 @@ class Mixture:
         """What the first reed's partials leave near their places over what they are: the median."""
         s = self._spectrum
         count = min(len(LOOKED_AT), self._count(self.hz[0]))
-        index = np.round(self._points[:count]).astype(int)[:, None] + s.lobe
-        beside = left[np.minimum(index, s.top - 1)].max(axis=1)
+        index = np.rint(self._points[:count]).astype(int)[:, None] + s.lobe
+        beside = left.take(np.minimum(index, s.top - 1)).max(axis=1)
         ratio = np.sqrt(beside) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
         ratio.sort()
         return float(min(MOST_UNSTEADY, max(LEAST_UNSTEADY, ratio[len(ratio) // 2])))
@@ -217,6 +226,6 @@ def decibels(power: float) -> float:
 
 
 def _weighted_median(values: Floats, weights: Floats) -> float:
-    order = np.argsort(values)
-    sums = np.cumsum(weights[order])
-    return float(values[order[np.searchsorted(sums, 0.5 * sums[-1])]])
+    order = values.argsort()
+    sums = weights[order].cumsum()
+    return float(values[order[sums.searchsorted(0.5 * sums[-1])]])

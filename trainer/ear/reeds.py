@@ -250,8 +250,9 @@ class ReedListener:
             edge = set(near) & set(naturals) - edge - set(holes) - self._octaves(entry, 2.0)
         soft: dict[int, float] = {}
         while edge and len(holes) < MOST_REEDS:
-            found = {hole: mixture.search(naturals[hole] * grid) for hole in edge}
-            seen = {hole: one for hole, one in found.items() if one is not None}
+            around = np.array([naturals[hole] for hole in edge])[:, None] * grid
+            found = zip(edge, mixture.search_each(around), strict=True)
+            seen = {hole: one for hole, one in found if one is not None}
             soft = {hole: decibels(one[1] / mixture.energies[0]) for hole, one in seen.items()}
             if not seen:
                 break

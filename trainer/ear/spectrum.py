@@ -118,12 +118,13 @@ class Spectrum:
         before, after, beyond = t + 1.0, t - 1.0, t - 2.0
         inner, outer = after * beyond, before * t
         v = self.values
-        return (
-            v[base] * (0.5 * before * inner)
-            - v[base - 1] * (t * inner / 6.0)
-            - v[base + 1] * (0.5 * outer * beyond)
-            + v[base + 2] * (outer * after / 6.0)
+        made: Complexes = (
+            v.take(base) * (0.5 * before * inner)
+            - v.take(base - 1) * (t * inner / 6.0)
+            - v.take(base + 1) * (0.5 * outer * beyond)
+            + v.take(base + 2) * (outer * after / 6.0)
         )
+        return made
 
     def overlap(self, points: Floats) -> Floats:
         """How much of each partial's lobe is seen at each other's middle, shape (k, k)."""
@@ -133,7 +134,7 @@ class Spectrum:
         index = (distance * FINE + 0.5).astype(int)
         table = self._shape.lobe
         np.minimum(index, len(table) - 1, out=index)
-        return table[index]
+        return table.take(index)
 
     def slope(self, points: Floats, amplitudes: Complexes | None) -> Complexes:
         """How far beside its place, in points, each partial lies, times its amplitude.
@@ -166,16 +167,17 @@ class Spectrum:
         The skirts say how much of what is left may be due to partials that are not as steady as
         the model has them.
         """
-        index = np.round(points).astype(int)[:, None] + self._around
+        index = np.rint(points).astype(int)[:, None] + self._around
         distance = (np.abs(index - points[:, None]) * FINE + 0.5).astype(int)
-        lobes = amplitudes[:, None] * self._shape.lobe[distance]
-        skirts = (np.abs(amplitudes)[:, None] * self._shape.skirt[distance]) ** 2
-        np.clip(index, 0, self.top, out=index)
+        lobe, skirt = self._shape.lobe.take(distance), self._shape.skirt.take(distance)
+        skirts = (np.abs(amplitudes)[:, None] * skirt) ** 2
+        np.maximum(index, 0, out=index)
+        np.minimum(index, self.top, out=index)
         flat, size = index.ravel(), self.top + 1
         left = self.values[:size].copy()
-        left.real -= np.bincount(flat, lobes.real.ravel(), size)
-        left.imag -= np.bincount(flat, lobes.imag.ravel(), size)
-        return left[:-1], np.bincount(flat, skirts.ravel(), size)[:-1].astype(float)
+        left.real -= np.bincount(flat, (amplitudes.real[:, None] * lobe).ravel(), size)
+        left.imag -= np.bincount(flat, (amplitudes.imag[:, None] * lobe).ravel(), size)
+        return left[:-1], np.bincount(flat, skirts.ravel(), size)[:-1].astype(float, copy=False)
 
     def lowest_strong_peak(self, lowest: float) -> float | None:
         """Hz of the lowest peak above `lowest` that could be a fundamental."""
@@ -197,4 +199,5 @@ class Spectrum:
         around = a[max(0, round(point) - near) : round(point) + near + 1].max()
         # A peak, and not the flank of one: its middle must not be topped by its edges.
         wide = a[max(0, round(point - 0.9 * lobe)) : round(point + 0.9 * lobe) + 1].max()
-        return bool(around >= a.max() * 10.0 ** (-FUNDAMENTAL_DB / 20.0) and around >= 0.99 * wide)
+        least = a.max() * 10.0 ** (-FUNDAMENTAL_DB / 20.0)
+        return bool(around >= least and around >= 0.99 * wide)

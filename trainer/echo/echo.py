@@ -51,7 +51,9 @@ class Echo:
         self._rate = rate
         self._size = size = 1 << round(math.log2(BLOCK_S * rate))
         kept = size * (SEARCHED + LAGS + 1)
-        self._own, self._heard = np.zeros(kept), np.zeros(kept)
+        self._own = np.zeros(kept)
+        self._past, self._first = np.zeros(2 * kept), 0
+        self._heard = self._past[:kept]
         self._filled = self._blocks = 0
         self._silent = SEARCHED + LAGS + 1
         self._sounding = 0
@@ -122,8 +124,18 @@ class Echo:
             path.echo = None
         if path.known:
             path.advance()
-        for ring in (self._own, self._heard):
-            ring[:-size] = ring[size:]
+        self._slide()
+
+    def _slide(self) -> None:
+        """Make room for the next block behind those that are kept."""
+        size, kept, past = self._size, len(self._own), self._past
+        if self._silent <= SEARCHED + LAGS:  # else there is nothing but silence in it
+            self._own[:-size] = self._own[size:]
+        self._first += size
+        if self._first + kept > len(past):
+            past[: kept - size] = past[self._first : self._first + kept - size]
+            self._first = 0
+        self._heard = past[self._first : self._first + kept]
 
     def _expect_tone(self) -> None:
         """A sound too narrow to tell its delay has begun: its echo is where drivers say."""

@@ -19,6 +19,10 @@ class Breath(StrEnum):
     BLOW = "blow"
     DRAW = "draw"
 
+    # As of any text that is equal; an enumeration's own is many times slower, and tabs are looked
+    # up at every reading.
+    __hash__ = str.__hash__
+
     @property
     def other(self) -> Breath:
         """The opposite direction."""
