@@ -222,8 +222,9 @@ def test_parts_follow_how_loud_each_plays_where_they_cross() -> None:
     assert not found.left
 
 
-def test_a_third_voice_is_left_out_and_speaks_against_two() -> None:
-    some = [tone(tab, 1.0, 3.0, -18.0) for tab in ("1", "-4", "7")]
+def test_more_voices_are_left_out_and_speak_against_two_players() -> None:
+    some = [tone(tab, 1.0, 3.0, -18.0) for tab in ("1", "-4", "7", "-9", "-6")]
+    assert parts(together(some[:2], C)).two
     found = parts(together(some, C))
-    assert len(found.left) == 1
+    assert len(found.left) == 3
     assert not found.two
