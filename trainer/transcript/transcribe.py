@@ -91,41 +91,22 @@ def transcribe(asked: Asked) -> Transcript:
         SoundError: it cannot be read.
         TranscriptError: it has no such passage, or no note is heard in it.
     """
-    guesses: tuple[HarpGuess, ...] = ()
-    warnings: list[str] = []
-    if asked.harp is not None:
-        harp = asked.harp
-        heard = _heard(asked, harp)
-    else:
-        harp, heard, guesses = _on_the_likeliest(asked)
-    sounds, players = len(heard), [without_ring(heard)]
-    shares = [_explained(asked, players[0], harp)]
-    two = None
-    if asked.harps == 2 or (asked.harps is None and _others_sound(shares[0])):
-        two = _two_players(asked, harp)
-    if two is not None:
-        harp, guesses = two.harp, two.guesses
-        sounds = sum(len(notes) for notes in two.heard)
-        players = [without_ring(notes) for notes in two.heard]
-        shares = [
-            _explained(asked, mine, harp, other)
-            for mine, other in zip(players, reversed(players), strict=True)
-        ]
-        warnings += _said_of_two(two.parts)
-    elif asked.harps == 2:
+    played = _played(asked)
+    harp = played.harp
+    warnings = [] if played.two is None else _said_of_two(played.two)
+    if asked.harps == 2 and played.two is None:
         warnings.append("no second harp is heard over the first")
-    clear = sum(len(notes) for notes in players)
-    rings = (sounds - clear) / clear
     found = []
-    for heard, share in zip(players, shares, strict=True):
+    for heard, shares in zip(played.players, played.shares, strict=True):
         notes = [
-            replace(one, rings=rings, of_two=two is not None) for one in written(heard, harp, share)
+            replace(one, rings=played.rings, of_two=played.two is not None)
+            for one in written(heard, harp, shares)
         ]
         found.append(_least_movement(notes, harp))
     placed, meter = in_bars(
         *found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
-    every = sorted((note for heard in players for note in heard), key=lambda note: note.start)
+    every = sorted((n for heard in played.players for n in heard), key=lambda note: note.start)
     position = position_on([_sounded(note, harp.a4) for note in every], harp)
     tonic = key_in_position(harp.key.tonic, position)
     if meter is None:
@@ -136,25 +117,53 @@ def transcribe(asked: Asked) -> Transcript:
             "--tempo, --meter or --first-beat if you know them"
         )
     warnings += _doubts([note for part in placed for note in part])
-    if rings > RINGING:
+    if played.rings > RINGING:
         warnings.append(
             "the room rings on after the notes, which makes them run into each other; record "
             "nearer to the harp, or in a room with curtains"
         )
     second = placed[1] if len(placed) > 1 else ()
     return Transcript(
-        asked.path.name, harp, placed[0], guesses, tonic, meter, tuple(warnings), second
+        asked.path.name, harp, placed[0], played.guesses, tonic, meter, tuple(warnings), second
     )
 
 
 @dataclass(frozen=True, slots=True)
-class _Two:
-    """Two players: what they play on, and what each plays."""
+class _Played:
+    """Who plays, on what, and what.
+
+    Attributes:
+        harp: what is played on.
+        guesses: as in :class:`Transcript`.
+        players: the notes of one player, or of two, without what only rings on.
+        shares: for each note, how much of what sounds is explained.
+        rings: how many sounds only rang on, for each note.
+        two: how the notes came to be two players'; None where one is heard.
+    """
 
     harp: Harp
     guesses: tuple[HarpGuess, ...]
-    parts: Parts
-    heard: tuple[list[HeardNote], list[HeardNote]]
+    players: tuple[list[HeardNote], ...]
+    shares: tuple[list[float], ...]
+    rings: float
+    two: Parts | None = None
+
+
+def _played(asked: Asked) -> _Played:
+    """The passage as one player's, or as two players' where that is asked for or heard."""
+    guesses: tuple[HarpGuess, ...] = ()
+    if asked.harp is not None:
+        harp, heard = asked.harp, _heard(asked, asked.harp)
+    else:
+        harp, heard, guesses = _on_the_likeliest(asked)
+    clear = without_ring(heard)
+    shares = _explained(asked, clear, harp)
+    if asked.harps == 2 or (asked.harps is None and _others_sound(shares)):
+        two = _two_players(asked, harp)
+        if two is not None:
+            return two
+    rings = (len(heard) - len(clear)) / len(clear)
+    return _Played(harp, guesses, (clear,), (shares,), rings)
 
 
 def _others_sound(shares: Sequence[float]) -> bool:
@@ -163,7 +172,7 @@ def _others_sound(shares: Sequence[float]) -> bool:
     return beside > OTHERS * len(shares)
 
 
-def _two_players(asked: Asked, harp: Harp) -> _Two | None:
+def _two_players(asked: Asked, harp: Harp) -> _Played | None:
     """The passage as two players' on harps of one key; None where one is heard.
 
     Args:
@@ -186,10 +195,11 @@ def _two_players(asked: Asked, harp: Harp) -> _Two | None:
         guesses = guess(sounded, all_harps(asked.tuning, harp.a4))
         harp = guesses[0].harp
         found = parts(together(sounding, harp))
-    one, two = (
-        [as_heard(note, harp, times) for note in part] for part in (found.first, found.second)
-    )
-    return _Two(harp, guesses, found, (one, two))
+    heard = [[as_heard(note, harp, times) for note in part] for part in (found.first, found.second)]
+    one, two = (without_ring(notes) for notes in heard)
+    rings = (sum(map(len, heard)) - len(one) - len(two)) / (len(one) + len(two))
+    shares = (_explained(asked, one, harp, two), _explained(asked, two, harp, one))
+    return _Played(harp, guesses, (one, two), shares, rings, found)
 
 
 def _at_low_rate(asked: Asked) -> tuple[Floats, float, int]:
