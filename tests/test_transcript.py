@@ -281,7 +281,7 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
     drill, harp = find("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     medians = []
-    for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.3)):
+    for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.5)):
         path = beside(alone, tmp_path / f"{name}.wav", level)
         found = transcribe(Asked(path, harp=harp))
         trusts = [note.trust for note in found.notes if note.trust is not None]
@@ -294,6 +294,15 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
     text = transcript_text(found)
     assert re.search(r"\? \d\d% sure", text)
     assert all(0.0 < row["trust"] <= 1.0 for row in notes_data(found))
+
+
+def test_notes_after_a_long_rest_are_trusted_as_those_before_it(tmp_path: Path) -> None:
+    tab = "4:1 5:1 r:2 | r:4 | r:2 4:1 5:1 |"
+    drill = parse_drill(f'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n{tab}\n"""\n', "x")
+    found = transcribe(Asked(recorded(drill, Harp.of("C"), tmp_path / "x.wav"), harp=Harp.of("C")))
+    assert len(found.notes) == 4
+    assert all((note.trust or 0.0) > 0.95 for note in found.notes)
+    assert not found.warnings or "beat" in found.warnings[0]
 
 
 def test_trust_grows_with_what_is_explained() -> None:

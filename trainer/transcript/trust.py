@@ -94,7 +94,7 @@ def explained(
                 note = waiting.pop(0)
                 found.append(_share(sound, first, note, harp, _beside(note, others)))
             keep = (waiting[0].start if waiting else reached) - round(recording.rate)
-            cut = max(0, keep - first)
+            cut = min(max(0, keep - first), len(sound))
             held, first = [sound[cut:]], first + cut
     sound = np.concatenate(held) if held else np.zeros(0)
     found += [_share(sound, first, note, harp, _beside(note, others)) for note in waiting]
