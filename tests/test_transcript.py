@@ -281,7 +281,7 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
     drill, harp = find("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     medians = []
-    for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.5)):
+    for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.3)):
         path = beside(alone, tmp_path / f"{name}.wav", level)
         found = transcribe(Asked(path, harp=harp))
         trusts = [note.trust for note in found.notes if note.trust is not None]
@@ -290,9 +290,9 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
         assert any("something else sounds" in one for one in found.warnings) == (name == "near")
     assert medians[0] > 0.95
     assert medians[0] > medians[1] > medians[2]
-    assert medians[2] < 0.8
+    assert medians[2] < 0.85
     text = transcript_text(found)
-    assert re.search(r"\? \d\d% sure", text)
+    assert re.search(r"\? \d+% sure", text)
     assert all(0.0 < row["trust"] <= 1.0 for row in notes_data(found))
 
 
