@@ -1,52 +1,71 @@
 """The command line: one file a command, thin.
 
-Each command imports what it needs when it runs, so that ``trainer --help`` answers at once.
+A command's file is loaded when the command is asked for, and each imports what it needs when it
+runs, so that ``trainer --help`` answers at once.
 """
 
 from __future__ import annotations
 
 import os
 import sys
-from typing import Annotated
+from collections import UserDict
+from importlib import import_module
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
-from trainer.cli import (
-    drill,
-    harp,
-    journal,
-    listen,
-    loop,
-    mark,
-    play,
-    progress,
-    report,
-    settings,
-    sound,
-    tab,
-    today,
-)
 from trainer.cli.exit import Exit
 
-app = typer.Typer(
-    add_completion=False,
-    rich_markup_mode=None,
-    pretty_exceptions_enable=False,
-)
-app.command()(play.demo)
-app.command()(play.play)
-app.command()(listen.listen)
-app.command()(mark.mark)
-app.command()(report.report)
-app.command()(tab.tab)
-app.command()(loop.loop)
-app.command()(today.today)
-app.add_typer(harp.app, name="harp")
-app.command(context_settings={"ignore_unknown_options": True})(progress.progress)  # -4' is a note
-app.add_typer(drill.app, name="drill")
-app.add_typer(sound.app, name="sound")
-app.add_typer(journal.app, name="journal")
-app.add_typer(settings.app, name="settings")
+_WHERE = {
+    "demo": "play.demo",
+    "play": "play.play",
+    "listen": "listen.listen",
+    "mark": "mark.mark",
+    "report": "report.report",
+    "tab": "tab.tab",
+    "loop": "loop.loop",
+    "today": "today.today",
+    "progress": "progress.progress",
+    "harp": "harp.app",
+    "drill": "drill.app",
+    "sound": "sound.app",
+    "journal": "journal.app",
+    "settings": "settings.app",
+}
+"""The file and the function of each command, or the group of commands, in the order of the help."""
+_USUAL: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}
+_TAKES_TAB = ("progress",)
+"""Commands that take -4' for a note and not for options."""
+
+
+class _Commands(UserDict[str, Any]):
+    """The commands by their names, each loaded when it is first looked at."""
+
+    def __getitem__(self, name: str) -> Any:
+        found = self.data[name]
+        if isinstance(found, str):
+            found = self.data[name] = _loaded(name, *found.split("."))
+        return found
+
+
+def _loaded(name: str, file: str, what: str) -> Any:
+    """A command, or a group of commands, from its file."""
+    found, part = getattr(import_module(f"trainer.cli.{file}"), what), typer.Typer(**_USUAL)
+    if isinstance(found, typer.Typer):
+        part.add_typer(found, name=name)
+    else:
+        part.command(name, context_settings={"ignore_unknown_options": name in _TAKES_TAB})(found)
+    return typer.main.get_group(part).commands[name]
+
+
+class _AllCommands(TyperGroup):
+    def __init__(self, **settings: Any) -> None:
+        super().__init__(**settings)
+        self.commands = _Commands(_WHERE)
+
+
+app = typer.Typer(cls=_AllCommands, add_completion=False, **_USUAL)
 
 
 @app.callback(invoke_without_command=True)

@@ -58,9 +58,11 @@ class Frontend:
             ready = (len(self._pending) - 2 * self._half - 1) // self.factor + 1
             if ready <= 0:
                 return
-            used = self._pending[: (ready - 1) * self.factor + 2 * self._half + 1]
-            # The taps are symmetric; what is thrown away costs less than picking does.
-            made: Floats = np.correlate(used, self._taps)[:: self.factor]
+            # Stretches that overlap, without copying them; the taps are symmetric.
+            size = self._pending.itemsize
+            shape, strides = (ready, len(self._taps)), (self.factor * size, size)
+            used = np.ndarray(shape, float, self._pending, strides=strides)
+            made: Floats = np.vecdot(used, self._taps)
             self._pending = self._pending[ready * self.factor :]
         else:
             made = self._pending

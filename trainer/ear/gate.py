@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import deque
 
 import numpy as np
 
@@ -56,7 +57,7 @@ class Gate:
         self.floor_db = FIRST_FLOOR_DB
         self._recent = [QUIETEST_DB] * LOOK_BACK
         self._loudest = [QUIETEST_DB] * LOOK_BACK
-        self._beat = [QUIETEST_DB] * BEAT_HOPS
+        self._beat = deque([QUIETEST_DB] * BEAT_HOPS, maxlen=BEAT_HOPS)
         self._since_attack = RISE_HOPS
 
     def feed(self, level: float, pitched: bool, several: bool = False) -> bool:
@@ -67,7 +68,7 @@ class Gate:
             pitched: whether a pitch was heard just before: a held note is not the room.
             several: whether several reeds sound, so that the level beats.
         """
-        self._beat = [*self._beat[1:], level]
+        self._beat.append(level)
         if level < self.floor_db:
             self.floor_db = max(level, self.floor_db - FALL_DB_S * self._hop, -90.0)
         elif not pitched:
@@ -75,10 +76,11 @@ class Gate:
         was_open = self.open
         self.open = level > self.floor_db + (CLOSE_DB if was_open else OPEN_DB)
         loudest = max(self._beat)
-        now, recent = (loudest, self._loudest) if several else (level, self._recent)
-        over = min(min(recent) + ATTACK_DB, min(recent[-QUICK_HOPS:]) + QUICK_DB)
-        rising = now > max(over, self.floor_db + OPEN_DB)
-        attack = self.open and (not was_open or (rising and self._since_attack >= RISE_HOPS))
+        attack = self.open and not was_open
+        if self.open and was_open and self._since_attack >= RISE_HOPS:
+            now, recent = (loudest, self._loudest) if several else (level, self._recent)
+            over = min(min(recent) + ATTACK_DB, min(recent[-QUICK_HOPS:]) + QUICK_DB)
+            attack = now > max(over, self.floor_db + OPEN_DB)
         self._since_attack = 0 if attack else self._since_attack + 1
         if self._since_attack < RISE_HOPS:
             # The rest of this rise belongs to the same attack.

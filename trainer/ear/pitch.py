@@ -9,7 +9,7 @@ whole range of the harp searched.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from trainer.ear.frontend import Frontend
 from trainer.ear.harmonics import fit_closely
@@ -47,8 +47,7 @@ RISES = 0.015
 MOST_TRIED = 3
 
 
-@dataclass(frozen=True, slots=True)
-class Estimate:
+class Estimate(NamedTuple):
     """A pitch.
 
     Attributes:
@@ -73,7 +72,8 @@ class PitchTracker:
         rate = frontend.rate
         self._shortest = round(SHORTEST_S * rate)
         self._shows_all = max(self._shortest, round(PERIODS * rate / lowest * 0.95))
-        self._longest = max(round(LONGEST_S * rate), self._shows_all)
+        self._usual = round(LONGEST_S * rate)
+        self._longest = max(self._usual, self._shows_all)
         self._lags = (max(2, int(rate / highest)), int(rate / lowest) + 2)
         buffer = 1 << round(AUBIO_BUFFER_S * rate).bit_length() - 1
         self._aubio = AubioPitch(rate, hop, max(buffer, 2 * hop))
@@ -151,9 +151,8 @@ class PitchTracker:
     def _fit(self, end: int, age: int, hz: float) -> Estimate | None:
         """The estimate of one reed near `hz`; None if what sounds is no single reed there."""
         rate = self._sound.rate
-        longest = max(round(LONGEST_S * rate), round(3.0 * rate / hz))
-        length = min(age, longest) & ~1
+        length = min(age, max(self._usual, round(3.0 * rate / hz))) & ~1
         fitted = fit_closely(self._sound.window(end, length), rate, (hz,))
-        if fitted is None or fitted.root < LEAST_ROOT or fitted.unexplained > MOST_UNEXPLAINED:
+        if fitted is None or fitted.unexplained > MOST_UNEXPLAINED or fitted.root < LEAST_ROOT:
             return None
         return Estimate(fitted.hz[0], end - (length + 1) / 2.0, end, fitted.unexplained)

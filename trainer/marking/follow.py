@@ -134,6 +134,7 @@ class _State:
         gap, gap_path: of the gap before it, and the last segment on the way there.
         right, right_entry: of the step being played right, and how it was entered.
         wrong, wrong_entry: of the step being played wrong.
+        best: the least of the three costs.
     """
 
     step: int
@@ -151,6 +152,7 @@ class _State:
     right_entry: _Entry = _NEVER
     wrong: float = inf
     wrong_entry: _Entry = _NEVER
+    best: float = inf
 
     @classmethod
     def of(cls, step: int, target: Target, before: Target | None, rate: int) -> _State:
@@ -169,15 +171,8 @@ class _State:
             slur,
         )
 
-    @property
-    def best(self) -> float:
-        # No min() here and below, and no named tuples: they run some 2,000 times a second, and
-        # those are ten times as slow.
-        on = self.right if self.right < self.wrong else self.wrong
-        return on if on < self.gap else self.gap
-
     def drop(self) -> None:
-        self.gap = self.right = self.wrong = inf
+        self.gap = self.right = self.wrong = self.best = inf
 
     def ended(self, time: float) -> tuple[float, _Entry]:
         """Leaving the step at a time, by its better way: the cost, and how it was entered."""
@@ -263,6 +258,10 @@ class _State:
         if left < self.gap:
             self.gap, self.gap_path = left, before.segment(entry, now.frame)
         self.gap += now.extra
+        # No min(), and no named tuples above: all this runs some 2,000 times a second, and those
+        # are ten times as slow.
+        on = self.right if self.right < self.wrong else self.wrong
+        self.best = on if on < self.gap else self.gap
 
     def _off_time(self, ahead: float, late: float) -> float:
         """Cost of entering so far after its time, when the step before was `late`."""
@@ -310,7 +309,7 @@ class Follower:
         # The gap after the last step comes before a step that is never entered.
         self._states.append(_State(len(targets), inf, 1.0, 1.0, inf, -inf, 0, False, inf))
         self._leader = self._states[0]
-        self._leader.gap = 0.0
+        self._leader.gap = self._leader.best = 0.0
         self._first, self._last = 0, 0
         self._frame = 0
         self._quiet = True
@@ -324,19 +323,15 @@ class Follower:
         gap, path, left, entry = inf, None, inf, _NEVER
         least = inf
         for state in self._states[self._first : last_alive + 1]:
-            (own_left, own_entry), own_gap, own_path = (
-                state.ended(now.time),
-                state.gap,
-                state.gap_path,
-            )
+            own_left, own_entry = state.ended(now.time)
+            own_gap, own_path = state.gap, state.gap_path
             if now.sounds:
                 state.play(now, before, left, entry)
             else:
                 state.pause()
             state.wait(now, before, gap, path, left, entry)
-            best = state.best
-            if best < least:
-                leader, least = state, best
+            if state.best < least:
+                leader, least = state, state.best
             before, gap, path, left, entry = state, own_gap, own_path, own_left, own_entry
         self._leader = leader
         self._drop_far_behind(last_alive, least + _BEAM)

@@ -13,6 +13,7 @@ from trainer.marking.figures import measure
 from trainer.marking.follow import Follower, Segment
 from trainer.marking.history import History
 from trainer.marking.mark import Mark, Measured, Result
+from trainer.marking.onset import SEEN_BEYOND
 from trainer.marking.score import parts_of, score_of, total_of, was_judged
 from trainer.marking.sentence import sentence_of
 from trainer.marking.target import Target
@@ -55,6 +56,8 @@ class Marker:
         self._follower = Follower(self._targets, clock.rate)
         self._history = History()
         self._told: dict[int, Segment | None] = {}
+        self._measured: dict[tuple[int, int, int], Measured] = {}
+        """By step and its first and last reading: the result finds most steps as they were told."""
         self._lag = round(LAG_S * clock.rate)
         self._patience = round(PATIENCE_BEATS * 60.0 / clock.tempo * clock.rate)
 
@@ -154,10 +157,20 @@ class Marker:
         target, goal = self._targets[step], self._drill.goal
         measured = Measured()
         if segment is not None:
-            played = measure(target, self._history, segment, self._clock.rate, goal.tolerance)
+            played = self._measure(step, segment)
             if was_judged(target.step, played) or not skipped or self._begins(segment):
                 measured = played
         return mark_of(target.step, measured, goal, 60_000.0 / self._clock.tempo, skipped=skipped)
+
+    def _measure(self, step: int, segment: Segment) -> Measured:
+        known = step, segment.start, segment.end
+        if known in self._measured:
+            return self._measured[known]
+        rate, tolerance = self._clock.rate, self._drill.goal.tolerance
+        measured = measure(self._targets[step], self._history, segment, rate, tolerance)
+        if segment.end + SEEN_BEYOND <= len(self._history):
+            self._measured[known] = measured
+        return measured
 
     def _begins(self, segment: Segment) -> bool:
         """Whether anything begins in a segment, and it is not what the step before left ringing."""

@@ -8,8 +8,9 @@ from trainer.marking.history import History
 
 _KNOWN_WITHIN = 3
 """Readings after a segment's first in which its attack may become known."""
-_NEIGHBOURS = 24
-"""Readings, 120 ms, from which the pitches before and after a slur are taken."""
+SEEN_BEYOND = 24
+"""Readings, 120 ms, from which the pitches before and after a slur are taken. So many after a
+segment's end, more say nothing new of it."""
 _EDGE = 3
 
 
@@ -27,8 +28,8 @@ def start_of(history: History, first: int) -> int:
     known = attacks[attacks >= 0]
     if len(known):
         return int(known[0])
-    before = history.pitch[max(0, first - _NEIGHBOURS) : max(0, first - _EDGE)]
-    now = history.pitch[first + _EDGE : min(first + _NEIGHBOURS, len(history))]
+    before = history.pitch[max(0, first - SEEN_BEYOND) : max(0, first - _EDGE)]
+    now = history.pitch[first + _EDGE : min(first + SEEN_BEYOND, len(history))]
     if np.isnan(before).all() or np.isnan(now).all():
         return int(history.sample[first])
     return _crossing(history, first, float(np.nanmedian(before) + np.nanmedian(now)) / 2.0)
@@ -36,8 +37,8 @@ def start_of(history: History, first: int) -> int:
 
 def _crossing(history: History, near: int, pitch: float) -> int:
     """Sample, nearest to a reading, on which the pitch crosses a value."""
-    a = max(0, near - _NEIGHBOURS // 2)
-    b = min(near + _NEIGHBOURS // 2, len(history))
+    a = max(0, near - SEEN_BEYOND // 2)
+    b = min(near + SEEN_BEYOND // 2, len(history))
     off = history.pitch[a:b] - pitch
     crossed = np.flatnonzero(off[:-1] * off[1:] <= 0.0)
     if not len(crossed):

@@ -22,7 +22,10 @@ from trainer.harp import Breath, Harp
 def reed_bits(holes: Iterable[int], breath: Breath) -> int:
     """A set of holes in one breath, as bits."""
     shift = 9 if breath is Breath.DRAW else -1
-    return sum(1 << (hole + shift) for hole in set(holes))
+    bits = 0
+    for hole in holes:
+        bits |= 1 << (hole + shift)
+    return bits
 
 
 def sounding_bits(reading: Reading) -> int:

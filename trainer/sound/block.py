@@ -34,9 +34,14 @@ def on_grid(samples: NDArray[np.floating[Any]]) -> Samples:
     Returns:
         float32 of the same shape; a 24-bit file holds it exactly.
     """
-    finite = np.clip(np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0), -1.0, 1.0)
-    steps = np.minimum(np.rint(finite * _GRID), _GRID - 1.0)
-    return np.asarray(steps / _GRID + 0.0, dtype=np.float32)  # + 0.0 leaves no negative zero
+    finite = np.isfinite(samples)
+    steps = np.clip(samples if finite.all() else np.where(finite, samples, 0.0), -1.0, 1.0)
+    steps *= _GRID
+    np.rint(steps, out=steps)
+    np.minimum(steps, _GRID - 1.0, out=steps)
+    steps /= _GRID
+    steps += 0.0  # leaves no negative zero
+    return steps.astype(np.float32)
 
 
 @dataclass(frozen=True, slots=True)

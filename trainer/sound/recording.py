@@ -93,7 +93,7 @@ class Recording:
                 return
             heard, own = self._parted(raw)
             self._facts.add(heard)
-            mixed = on_grid(heard.mean(axis=1))
+            mixed = on_grid(_mixed(heard))
             for start in range(0, len(mixed), _BLOCK):
                 part = slice(start, start + _BLOCK)
                 mine = None if own is None or not own[part].any() else own[part]
@@ -115,7 +115,7 @@ class Recording:
         parts: list[Samples] = []
         try:
             while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
-                parts.append(on_grid(raw[:, self._wanted].mean(axis=1)))
+                parts.append(on_grid(_mixed(raw[:, self._wanted])))
         except soundfile.SoundFileRuntimeError as error:
             raise self._breaks_off() from error
         return np.concatenate([np.zeros(0, np.float32), *parts])
@@ -149,6 +149,11 @@ class Recording:
             f"{self.path} is damaged: it cannot be read beyond {at:.1f} s of {length:.1f} s; "
             "what comes before was used"
         )
+
+
+def _mixed(raw: NDArray[np.float64]) -> NDArray[np.float64]:
+    """The mean of channels, shape (n,); of one channel that itself, which is much quicker."""
+    return raw[:, 0] if raw.shape[1] == 1 else raw.mean(axis=1)
 
 
 def _forwards(path: Path) -> Any:
