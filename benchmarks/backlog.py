@@ -1,6 +1,7 @@
 """A school's backlog: how fast recordings are marked, and how that grows with their number.
 
     python -m benchmarks.backlog [--most 1000]
+    python -m benchmarks.backlog --report      # one recording of 63 s and its page
 
 Recordings of a drill by the built-in player, 13 s each, are marked by the pool of processes that
 ``trainer mark`` uses, and, side by side, by a Dask scheduler with as many workers of one thread.
@@ -36,6 +37,8 @@ from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 
 COUNTS = (10, 100, 1000)
 DIFFERENT = 8
+LOOPED, ROUNDS = 5, 5
+"""Recordings in a row that a report is made of, and times that it is made."""
 DRILL = find("harbour-bell")
 
 
@@ -103,11 +106,40 @@ def by_dask(plans: list[Plan]) -> int:
     return marked
 
 
+def report() -> None:
+    """Print what the page of a recording of 63 s costs on one core, a process a round."""
+    with tempfile.TemporaryDirectory() as folder:
+        files, seconds = recordings(Path(folder), LOOPED)
+        sounds = [sf.read(file)[0] for file in files]
+        rate = sf.info(files[0]).samplerate
+        whole, page = Path(folder) / "whole.flac", Path(folder) / "whole.html"
+        sf.write(whole, np.concatenate(sounds), rate)
+        words = [sys.executable, "-m", "trainer", "report", str(whole), "--drill", DRILL.name]
+        words += ["--harp", "C", "--out", str(page), "--force"]
+        if hasattr(os, "sched_setaffinity"):
+            os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
+        rounds = []
+        for _ in range(ROUNDS):
+            began, before = time.monotonic(), spent()
+            subprocess.run(words, check=True, stdout=subprocess.DEVNULL)
+            rounds.append((time.monotonic() - began, spent() - before))
+    wall, cpu = np.median(rounds, axis=0)
+    print(
+        f"report of {LOOPED * seconds:.1f} s: {wall:.2f} s, {cpu:.2f} s of processor, "
+        f"medians of {ROUNDS}; load {', '.join(f'{one:.1f}' for one in os.getloadavg())}"
+    )
+
+
 def main() -> None:
-    """Print the table."""
+    """Print the table, or what a report costs."""
     arguments = argparse.ArgumentParser(prog="python -m benchmarks.backlog")
     arguments.add_argument("--most", type=int, default=max(COUNTS))
-    most = arguments.parse_args().most
+    arguments.add_argument("--report", action="store_true", help="what one report costs")
+    asked = arguments.parse_args()
+    if asked.report:
+        report()
+        return
+    most = asked.most
     print(
         f"{'':<14} {'files':>5} {'marked':>7} {'hours':>8} {'wall, s':>9} {'cpu, s':>9}"
         f" {'h per cpu-h':>12} {'h per hour':>12}"
