@@ -18,7 +18,7 @@ from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import Ended, Heard, Plan, run
 from trainer.report.advice import advice
-from trainer.report.html import Material, report_html
+from trainer.report.html import AROUND_S, Material, report_html
 from trainer.report.result import score_text
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 
@@ -100,10 +100,29 @@ def test_the_drawn_pitch_is_the_one_that_was_measured(told: Material) -> None:
 
 
 def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
-    found = re.search(r"data:audio/ogg;base64,([^\"]*)", report_html(told))
+    """The pass is in it, and each step's button plays that step of the recording."""
+    text = report_html(told)
+    found = re.search(r"data:audio/flac;base64,([^\"]*)", text)
     assert found
+    assert told.sound is not None
     sound, rate = sf.read(io.BytesIO(base64.b64decode(found[1])))
-    assert len(sound) / rate == pytest.approx(len(told.sound) / told.rate, abs=0.05)  # type: ignore[arg-type]
+    assert told.rate // rate * rate == told.rate
+    recorded = told.sound[: len(told.sound) // 2 * 2].reshape(-1, told.rate // rate).mean(axis=1)
+    assert len(sound) < len(recorded) - rate  # the count-in is left out
+    spans = re.findall(r'data-from="([^"]*)" data-to="([^"]*)"', text)
+    played = [mark for mark in told.result.marks if mark.measured.start is not None]
+    for (first, last), mark in zip(spans, played, strict=True):
+        start, end = mark.measured.start, mark.measured.end
+        assert start is not None
+        assert end is not None
+        own = sound[round(float(first) * rate) : round(float(last) * rate)]
+        assert len(own) / rate > (end - start) / told.rate
+        began = start / told.rate - AROUND_S
+        same = max(
+            float(np.corrcoef(own, recorded[at : at + len(own)])[0, 1])
+            for at in range(round(began * rate) - 20, round(began * rate) + 21)
+        )
+        assert same > 0.999, mark.step.index
 
 
 def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Material) -> None:

@@ -195,9 +195,9 @@ class Ear:
         """Level of the last two hops, less the mean of a longer stretch: a sound card's offset is
         no sound."""
         longer = self._sound.window(self._end, self._offset_span)
-        recent, mean = longer[-2 * self._hop :], float(longer @ self._offset_weights)
+        recent, mean = longer[-2 * self._hop :], float(longer.dot(self._offset_weights))
         count = len(recent)
-        power = float(recent @ recent) / count
+        power = float(recent.dot(recent)) / count
         return level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
 
     def _without_offset(self, length: int) -> Floats:

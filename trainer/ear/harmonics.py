@@ -106,22 +106,23 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     model = _model(half, rate, tuple(map(_on_grid, guesses)))
     layout, rows = model.layout, model.layout.spans[-1].stop
     later, earlier = window[half:], window[half - 1 :: -1]
-    parts = np.empty((2, half))
-    np.add(later, earlier, parts[0])
-    np.subtract(later, earlier, parts[1])
-    seen = model.seen @ parts[:, :, None]
-    right = seen[:, :rows]
-    amplitudes = model.inverse @ right
-    energy = 0.5 * float(np.vdot(parts * model.weight, parts))
-    left = energy - float(np.vdot(right, amplitudes))
+    # Vectors and `dot`: with so little in them a call costs more than its arithmetic, and that of
+    # stacked matrices most.
+    seen = np.empty((2, 2 * rows))
+    model.seen[0].dot(later + earlier, seen[0])
+    model.seen[1].dot(later - earlier, seen[1])
+    right = seen[:, :rows].ravel()
+    amplitudes = model.inverse.dot(right)
+    energy = float((window * window).dot(model.weight))
+    left = energy - float(right.dot(amplitudes))
 
-    turned = layout.turning * amplitudes.transpose(0, 2, 1)
-    inner = turned @ model.slopes @ turned.transpose(0, 2, 1)
-    downhill = turned @ (seen[:, rows:] - model.hidden @ amplitudes)
-    steps = _solved(inner[0] + inner[1], downhill[0] + downhill[1])
+    turned = layout.turning * amplitudes
+    inner = turned.dot(model.slopes).dot(turned.T)
+    downhill = turned.dot(seen[:, rows:].ravel() - model.hidden.dot(amplitudes))
+    steps = _solved(inner, downhill)
     turn = rate / (2.0 * np.pi)
-    cosines, sines = amplitudes
-    squares = (cosines**2 + sines**2).ravel().tolist()
+    squared = amplitudes * amplitudes
+    squares = (squared[:rows] + squared[rows:]).tolist()
     return Fit(
         tuple([hz + turn * step for hz, step in zip(model.hz, steps, strict=True)]),
         tuple([squares[span] for span in layout.spans]),
@@ -137,13 +138,13 @@ class _Model(NamedTuple):
     Attributes:
         hz: the f0s it stands at.
         layout: where each reed's partials are.
-        weight: of each sample of half a window, shape (n,).
+        weight: of each sample of a window, shape (2 n,).
         seen: shape (2, 2 rows, n): times a part of the window, how much of each partial is in it,
             and then of each partial's slope (less its amplitude and order).
-        inverse: of the partials' products with each other, shape (2, rows, rows).
-        hidden: products of slopes with partials, twice, shape (2, rows, rows).
-        slopes: products of slopes with each other, twice, less what the partials account for,
-            shape (2, rows, rows).
+        inverse: of the partials' products with each other, as all the following of the even part,
+            then of the odd one, shape (2 rows, 2 rows).
+        hidden: products of slopes with partials, twice.
+        slopes: products of slopes with each other, twice, less what the partials account for.
     """
 
     hz: tuple[float, ...]
@@ -179,7 +180,23 @@ def _model(half: int, rate: float, guesses: tuple[int, ...]) -> _Model:
     inverse, hidden = np.linalg.inv(gram), 2.0 * products[:, rows:]
     slopes = 2.0 * (seen[:, rows:] * time) @ across[::-1]
     slopes -= hidden @ inverse @ hidden.transpose(0, 2, 1)
-    return _Model(hz, layout, weight, seen, inverse, hidden, slopes)
+    return _Model(
+        hz,
+        layout,
+        np.concatenate([weight[::-1], weight]),
+        seen,
+        _joined(inverse),
+        _joined(hidden),
+        _joined(slopes),
+    )
+
+
+def _joined(parts: Floats) -> Floats:
+    """Two matrices, shape (2, n, n), as the blocks of one that has nothing else in it."""
+    n = parts.shape[1]
+    joined = np.zeros((2 * n, 2 * n))
+    joined[:n, :n], joined[n:, n:] = parts
+    return joined
 
 
 class _Layout(NamedTuple):
@@ -187,7 +204,7 @@ class _Layout(NamedTuple):
 
     Attributes:
         spans: the rows of each reed; row 0 is the constant.
-        turning: shape (2, reeds, rows): d/dw of a cos(kwt) + b sin(kwt) is kt (b cos - a sin), so
+        turning: shape (reeds, 2 rows): d/dw of a cos(kwt) + b sin(kwt) is kt (b cos - a sin), so
             amplitudes times this are those of the slope over t, sines and cosines changed.
         twice: shape (rows, rows): products over half a window count twice.
     """
@@ -202,11 +219,11 @@ def _layout(counts: tuple[int, ...]) -> _Layout:
     rows = 1 + sum(counts)
     ends = list(accumulate(counts, initial=1))
     spans = tuple(slice(a, b) for a, b in pairwise(ends))
-    turning = np.zeros((2, len(counts), rows))
+    turning = np.zeros((len(counts), 2, rows))
     for reed, span in enumerate(spans):
         orders = np.arange(1.0, counts[reed] + 1.0)
-        turning[:, reed, span] = -orders, orders
-    return _Layout(spans, turning, 2.0 + 2.0 * RIDGE * np.eye(rows))
+        turning[reed, :, span] = -orders, orders
+    return _Layout(spans, turning.reshape(len(counts), 2 * rows), 2.0 + 2.0 * RIDGE * np.eye(rows))
 
 
 def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layout) -> Floats:
@@ -229,13 +246,13 @@ def _basis(time: Floats, rate: float, guesses: tuple[float, ...], layout: _Layou
 
 
 def _solved(matrix: Floats, right: Floats) -> list[float]:
-    """Solution of symmetric equations, shapes (n, n) and (n, 1); zeros where there is none."""
+    """Solution of symmetric equations, shapes (n, n) and (n,); zeros where there is none."""
     if len(matrix) == 1:
         least = float(matrix[0, 0])
-        return [float(right[0, 0]) / least if least > 0.0 else 0.0]
+        return [float(right[0]) / least if least > 0.0 else 0.0]
     matrix.flat[:: len(matrix) + 1] *= 1.0 + RIDGE
     try:
-        return list(np.linalg.solve(matrix, right).ravel().tolist())
+        return list(np.linalg.solve(matrix, right).tolist())
     except np.linalg.LinAlgError:
         return [0.0] * len(matrix)
 

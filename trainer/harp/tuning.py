@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 import tomllib
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import platformdirs
@@ -78,9 +79,16 @@ def read_tuning(path: Path) -> Tuning:
         HarpError: the file cannot be read, is not TOML, or lacks ten whole numbers a breath.
     """
     try:
-        data = tomllib.loads(path.read_text(encoding="utf-8"))
+        return _read(path, path.stat().st_mtime_ns)
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise HarpError(f"the tuning file {path} cannot be read: {error}") from error
+
+
+@lru_cache(maxsize=64)
+def _read(path: Path, changed: int) -> Tuning:
+    """The tuning in a file, which each of many drills asks for, read once as long as it was not
+    changed since (`changed`)."""
+    data = tomllib.loads(path.read_text(encoding="utf-8"))
     texts = {"title": path.stem, "about": ""}
     for field in texts:
         texts[field] = data.get(field, texts[field])

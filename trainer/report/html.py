@@ -2,7 +2,9 @@
 
 The total and how it was reached, the page of tab with its marks, and for each step the pitch
 against its target, the holes that sounded, and its sound. What is drawn is SVG in the page; the
-sound is in it once, as Ogg Vorbis, and each step plays its part of it.
+sound of the pass is in it once, and each step plays its part of it. It is FLAC, which every browser
+of the last years plays, which starts where it is told to, and which is written thirteen times as
+fast as Ogg Vorbis.
 """
 
 from __future__ import annotations
@@ -80,6 +82,15 @@ class Material:
         """The readings of a stretch of time, in seconds."""
         inside = (self._times >= first) & (self._times <= last)
         return [self.readings[int(i)] for i in np.flatnonzero(inside)]
+
+    @cached_property
+    def heard(self) -> tuple[float, float]:
+        """The stretch of the recording that the marked steps are in, in seconds."""
+        spans = [(one.measured.start, one.measured.end) for one in self.result.marks]
+        starts = [start for start, _ in spans if start is not None]
+        ends = [end for _, end in spans if end is not None]
+        first = min(starts, default=0) / self.rate - AROUND_S
+        return max(0.0, first), max(ends, default=0) / self.rate + AROUND_S
 
 
 def report_html(told: Material) -> str:
@@ -160,7 +171,8 @@ def _step(mark: Mark, told: Material) -> str:
         drawn = _pitch(mark, told, some, first, last) + _holes(mark, some, first, last)
         if told.sound is not None:
             player = (
-                f'<button type=button data-from="{max(0.0, first):.3f}" data-to="{last:.3f}" '
+                f'<button type=button data-from="{max(0.0, first - told.heard[0]):.3f}" '
+                f'data-to="{last - told.heard[0]:.3f}" '
                 f'aria-label="Hear step {number}">▶ hear it</button>'
             )
     return (
@@ -298,15 +310,16 @@ def _time(result: Result) -> str:
 def _sound(told: Material) -> str:
     if told.sound is None:
         return ""
-    data = base64.b64encode(_ogg(told.sound, told.rate)).decode()
+    first, last = (round(at * told.rate) for at in told.heard)
+    data = base64.b64encode(_flac(told.sound[first:last], told.rate)).decode()
     return (
         "<p class=quiet>Listen at a moderate level, above all in headphones.</p>"
-        f'<audio id=sound controls preload=auto src="data:audio/ogg;base64,{data}"></audio>'
+        f'<audio id=sound controls preload=auto src="data:audio/flac;base64,{data}"></audio>'
     )
 
 
-def _ogg(sound: NDArray[np.float32], rate: int) -> bytes:
-    """The sound as Ogg Vorbis, at a rate that has all that matters of a reed."""
+def _flac(sound: NDArray[np.float32], rate: int) -> bytes:
+    """The sound as FLAC of 16 bits, at a rate that has all that matters of a reed."""
     import soundfile
 
     file = io.BytesIO()
@@ -314,7 +327,7 @@ def _ogg(sound: NDArray[np.float32], rate: int) -> bytes:
     if step > 1:  # a moving mean is filter enough for listening
         whole = sound[: len(sound) // step * step].reshape(-1, step)
         sound = whole.mean(axis=1)
-    soundfile.write(file, sound, rate // step, format="OGG", subtype="VORBIS")
+    soundfile.write(file, sound, rate // step, format="FLAC", subtype="PCM_16")
     return file.getvalue()
 
 
