@@ -133,7 +133,7 @@ class Ear:
             begins = self._gate.feed(level, self._pitched, several)
             onset = self._attack() if begins else None
             if self._end // self._hop % AUBIO_HOPS == 0:
-                self._pitch.hop(self._end)
+                self._pitch.hop(self._end, sounds=self._gate.open)
         if not self._gate.open:
             self._restart(self._end)
             return self._reading(level, onset)

@@ -172,8 +172,10 @@ def _model(half: int, rate: float, guesses: tuple[int, ...]) -> _Model:
     time, weight = _later_half(2 * half)
     basis = _basis(time, rate, hz, layout)
     across = basis.transpose(0, 2, 1)
-    seen = np.concatenate([basis * weight, basis[::-1] * (time * weight)], axis=1)
     rows = layout.spans[-1].stop
+    seen = np.empty((2, 2 * rows, half))
+    np.multiply(basis, weight, seen[:, :rows])
+    np.multiply(basis[::-1], time * weight, seen[:, rows:])
     products = seen @ across
     gram = products[:, :rows] * layout.twice
     gram[1, 0, 0] = 1.0  # the odd part has no constant

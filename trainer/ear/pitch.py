@@ -76,16 +76,25 @@ class PitchTracker:
         self._longest = max(self._usual, self._shows_all)
         self._lags = (max(2, int(rate / highest)), int(rate / lowest) + 2)
         buffer = 1 << round(AUBIO_BUFFER_S * rate).bit_length() - 1
-        self._aubio = AubioPitch(rate, hop, max(buffer, 2 * hop))
+        self._aubio_hears = max(buffer, 2 * hop)
+        self._aubio = AubioPitch(rate, hop, self._aubio_hears)
         self._aubio_needs = buffer
+        self._missed = False
         self._offered: float | None = None
         self._hop = hop
         self._last: Estimate | None = None
         self._slope = 0.0
 
-    def hop(self, end: int) -> None:
-        """Let aubio hear the hop before `end`."""
-        self._offered = self._aubio.feed(self._sound.window(end, self._hop))
+    def hop(self, end: int, *, sounds: bool) -> None:
+        """Let aubio hear the hop before `end`, if anything sounds; then also those before it that
+        it missed and still has to know."""
+        if not sounds:
+            self._missed = True
+            return
+        missed = self._aubio_hears // self._hop if self._missed else 0
+        self._missed = False
+        for at in range(end - missed * self._hop, end + 1, self._hop):
+            self._offered = self._aubio.feed(self._sound.window(at, self._hop))
 
     def restart(self) -> None:
         """Forget what was followed: another note."""

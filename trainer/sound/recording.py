@@ -17,7 +17,7 @@ from trainer.sound.errors import SoundError
 from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
-_BLOCK, _READ, _LARGE = 1024, 16 * 1024, 1 << 18
+_BLOCK, _READ, _LARGE = 4096, 16 * 1024, 1 << 18
 """Frames in a block, and frames that are read and mixed at once."""
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
