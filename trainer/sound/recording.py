@@ -17,6 +17,7 @@ from trainer.sound.errors import SoundError
 from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
+_ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
 _BLOCK, _READ, _LARGE = 4096, 16 * 1024, 1 << 18
 """Frames in a block, and frames that are read and mixed at once."""
 _UNKNOWN = 2**62
@@ -65,6 +66,7 @@ class Recording:
         every = [i for i in range(self.channels) if i + 1 != self._own]
         self._wanted = every if channel is None else [channel - 1]
         self._facts = Facts(self.rate)
+        self._is_on_grid = len(self._wanted) == 1 and self._file.subtype in _ON_GRID
         self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
 
     @property
@@ -93,7 +95,7 @@ class Recording:
                 return
             heard, own = self._parted(raw)
             self._facts.add(heard)
-            mixed = on_grid(_mixed(heard))
+            mixed = self._samples(heard)
             for start in range(0, len(mixed), _BLOCK):
                 part = slice(start, start + _BLOCK)
                 mine = None if own is None or not own[part].any() else own[part]
@@ -115,7 +117,7 @@ class Recording:
         parts: list[Samples] = []
         try:
             while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
-                parts.append(on_grid(_mixed(raw[:, self._wanted])))
+                parts.append(self._samples(raw[:, self._wanted]))
         except soundfile.SoundFileRuntimeError as error:
             raise self._breaks_off() from error
         return np.concatenate([np.zeros(0, np.float32), *parts])
@@ -137,6 +139,11 @@ class Recording:
         if not len(raw) and self._facts.frames < (self.frames or 0):
             raise self._breaks_off()
         return np.asarray(raw)
+
+    def _samples(self, heard: NDArray[np.float64]) -> Samples:
+        """What a block holds of the wanted channels; that of a single one of whole numbers is on
+        the grid as it is."""
+        return heard[:, 0].astype(np.float32) if self._is_on_grid else on_grid(_mixed(heard))
 
     def _parted(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
         """The wanted channels of frames, and what the trainer played; None if that was not kept."""
