@@ -58,7 +58,7 @@ def report(
     from trainer.practice import Ended, Heard, Plan, saved_harp
     from trainer.practice.batch import CUT_OFF, Marked
     from trainer.report.advice import advice
-    from trainer.report.html import Material, report_html
+    from trainer.report.html import Material, heard_in, report_html
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
@@ -90,7 +90,8 @@ def report(
         return
     opened = Recording(recording)
     try:
-        samples = opened.whole() if sound else None
+        ends = round(heard_in(best, opened.rate)[1] * opened.rate)
+        samples = opened.whole(ends) if sound else None
     finally:
         opened.close()
     told = Material(

@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from fractions import Fraction
+from functools import lru_cache
 from itertools import pairwise
 from math import lcm
 
@@ -61,6 +62,7 @@ class Manner:
     call: bool = False
 
 
+@lru_cache(maxsize=256)
 def beats_of(text: str) -> Fraction:
     """The beats of a length, as it stands after the colon.
 

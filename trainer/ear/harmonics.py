@@ -29,6 +29,9 @@ HIGHEST_HZ = 9_500.0
 MOST_STEPS = 3
 NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
 """A step under the first is the last; one over the second has lost its way."""
+MODELS = 256
+"""Models kept, of 0.1 MB each: every attack needs some twenty, for windows that nothing else has,
+and what the same notes had before, in windows of the usual length, is to outlast a few of them."""
 RIDGE = 1e-9
 """Keeps the equations soluble where a partial has next to no energy."""
 GRID = 1200.0
@@ -161,7 +164,7 @@ def _on_grid(hz: float) -> int:
     return round(GRID * math.log2(hz))
 
 
-@lru_cache(maxsize=96)
+@lru_cache(maxsize=MODELS)
 def _model(half: int, rate: float, guesses: tuple[int, ...]) -> _Model:
     """The model at guesses on the grid, for windows of twice `half` samples.
 

@@ -60,7 +60,8 @@ class Material:
         result: the marks.
         harp: what was played on.
         readings: of the whole recording, in order.
-        sound: the recording, float32, shape (n,); None leaves it out.
+        sound: the recording, float32, shape (n,), as far as the marked steps go at least; None
+            leaves it out.
         rate: samples a second.
         name: of the recording.
         advice: what to work on, the most urgent first.
@@ -85,12 +86,17 @@ class Material:
 
     @cached_property
     def heard(self) -> tuple[float, float]:
-        """The stretch of the recording that the marked steps are in, in seconds."""
-        spans = [(one.measured.start, one.measured.end) for one in self.result.marks]
-        starts = [start for start, _ in spans if start is not None]
-        ends = [end for _, end in spans if end is not None]
-        first = min(starts, default=0) / self.rate - AROUND_S
-        return max(0.0, first), max(ends, default=0) / self.rate + AROUND_S
+        """As :func:`heard_in` has it."""
+        return heard_in(self.result, self.rate)
+
+
+def heard_in(result: Result, rate: int) -> tuple[float, float]:
+    """The stretch of a recording that the marked steps are in, in seconds."""
+    spans = [(one.measured.start, one.measured.end) for one in result.marks]
+    starts = [start for start, _ in spans if start is not None]
+    ends = [end for _, end in spans if end is not None]
+    first = min(starts, default=0) / rate - AROUND_S
+    return max(0.0, first), max(ends, default=0) / rate + AROUND_S
 
 
 def report_html(told: Material) -> str:

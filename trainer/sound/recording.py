@@ -18,7 +18,7 @@ from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
 _ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
-_BLOCK, _READ, _LARGE = 4096, 16 * 1024, 1 << 18
+_BLOCK, _READ, _LARGE = 4096, 16 * 1024, 1 << 16
 """Frames in a block, and frames that are read and mixed at once."""
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
@@ -103,8 +103,11 @@ class Recording:
                 if self._file.closed:
                     return
 
-    def whole(self) -> Samples:
+    def whole(self, last: int | None = None) -> Samples:
         """All of it, which is much quicker than by blocks; to be asked for instead of them.
+
+        Args:
+            last: where to stop, give or take a second; None goes to the end.
 
         Returns:
             what is heard, float32, shape (n,).
@@ -115,9 +118,13 @@ class Recording:
         import soundfile
 
         parts: list[Samples] = []
+        read = 0
         try:
             while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
                 parts.append(self._samples(raw[:, self._wanted]))
+                read += len(raw)
+                if last is not None and read >= last:
+                    break
         except soundfile.SoundFileRuntimeError as error:
             raise self._breaks_off() from error
         return np.concatenate([np.zeros(0, np.float32), *parts])
