@@ -18,7 +18,7 @@ from trainer.sound.facts import Facts
 from trainer.sound.take import OWN_CHANNEL
 
 _ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
-_BLOCK, _READ, _LARGE = 4096, 16 * 1024, 1 << 16
+_BLOCK, _READ, _LARGE, _LITTLE = 4096, 16 * 1024, 1 << 16, 1024
 """Frames in a block, and frames that are read and mixed at once."""
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
@@ -66,6 +66,7 @@ class Recording:
         every = [i for i in range(self.channels) if i + 1 != self._own]
         self._wanted = every if channel is None else [channel - 1]
         self._facts = Facts(self.rate)
+        self._is_damaged = False
         self._is_on_grid = len(self._wanted) == 1 and self._file.subtype in _ON_GRID
         self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
 
@@ -137,15 +138,32 @@ class Recording:
         """The next frames, shape (n, channels); none at the end."""
         import soundfile
 
-        try:
-            raw = self._file.read(_READ, dtype="float64", always_2d=True)
-        except soundfile.SoundFileRuntimeError as error:
-            if self.frames is None:
-                return np.zeros((0, self.channels))
-            raise self._breaks_off() from error
+        raw = np.zeros((0, self.channels))
+        if not self._is_damaged:
+            try:
+                raw = self._file.read(_READ, dtype="float64", always_2d=True)
+            except soundfile.SoundFileRuntimeError:
+                self._is_damaged = True
+                raw = self._before_damage()
         if not len(raw) and self._facts.frames < (self.frames or 0):
             raise self._breaks_off()
         return np.asarray(raw)
+
+    def _before_damage(self) -> NDArray[np.float64]:
+        """The frames that were not read yet before those that cannot be, shape (n, channels): a
+        read that fails gives none of what it had."""
+        import soundfile
+
+        parts = [np.zeros((0, self.channels))]
+        again = _forwards(self.path)
+        try:
+            while len(raw := again.read(_LITTLE, dtype="float64", always_2d=True)):
+                parts.append(raw)
+        except soundfile.SoundFileRuntimeError:
+            pass
+        finally:
+            again.close()
+        return np.concatenate(parts)[self._facts.frames :]
 
     def _samples(self, heard: NDArray[np.float64]) -> Samples:
         """What a block holds of the wanted channels; that of a single one of whole numbers is on
