@@ -314,6 +314,10 @@ def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:
             samples = np.array(block.samples)
             samples[: first - block.start] = 0.0
             block = replace(block, samples=samples)
+        if last is not None and block.end > last:
+            inside = slice(last - block.start)
+            own = None if block.own is None else block.own[inside]
+            block = replace(block, samples=block.samples[inside], own=own)
         yield block
     if reached <= first:
         raise TranscriptError(

@@ -31,6 +31,9 @@ SPEED_STEP = 0.05
 END_STEP_S = 0.1
 USUAL_COUNT_IN = 4
 ALONE = "where nothing listens, 'trainer loop --no-listen' lets it be heard"
+PIECE = 1024
+"""Samples of which the loudest is looked for at a time: less than a stretch, but for very short
+recordings."""
 STRETCHES = 400
 """Stretches of the recording whose peaks are drawn."""
 
@@ -283,7 +286,12 @@ def _peaks(passage: Passage) -> tuple[tuple[float, ...], float]:
     """The loudest sample of each stretch of a recording, and its length in seconds."""
     recording = Recording(passage.path, passage.channel)
     try:
-        found = [(float(np.max(np.abs(block.samples))), block.end) for block in recording.blocks()]
+        found = [
+            (float(np.max(np.abs(piece))), block.start + at + len(piece))
+            for block in recording.blocks()
+            for at in range(0, len(block.samples), PIECE)
+            for piece in [block.samples[at : at + PIECE]]
+        ]
     finally:
         recording.close()
     length = found[-1][1]
