@@ -101,7 +101,7 @@ def attack_start(samples: Floats, step: int) -> int:
     count = len(samples) // step
     peaks = np.abs(samples[: count * step]).reshape(count, step).max(axis=1)
     stretches = np.lib.stride_tricks.sliding_window_view(peaks, MEDIAN)
-    medians = np.sort(stretches, axis=1)[:, MEDIAN // 2]  # np.median takes ten times as long
+    medians = np.sort(stretches, axis=1)[:, MEDIAN // 2]  # np.median takes longer
     least, most = medians.min(), peaks.max()
     threshold = max(min(2.0 * least, np.sqrt(least * most)), 0.1 * most)
     quiet = np.flatnonzero(medians <= threshold)

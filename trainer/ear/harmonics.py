@@ -30,8 +30,9 @@ MOST_STEPS = 3
 NEAR_CENTS, FARTHEST_CENTS = 3.0, 80.0
 """A step under the first is the last; one over the second has lost its way."""
 MODELS = 256
-"""Models kept, of 0.1 MB each: every attack needs some twenty, for windows that nothing else has,
-and what the same notes had before, in windows of the usual length, is to outlast a few of them."""
+"""Models kept, of 0.1 MB for a reed each: every attack needs some twenty, for windows that nothing
+else has, and what the same notes had before, in windows of the usual length, is to outlast a few of
+them."""
 RIDGE = 1e-9
 """Keeps the equations soluble where a partial has next to no energy."""
 GRID = 1200.0

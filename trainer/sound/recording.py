@@ -19,7 +19,7 @@ from trainer.sound.take import OWN_CHANNEL
 
 _ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
 _BLOCK, _READ, _LARGE, _LITTLE = 4096, 16 * 1024, 1 << 16, 1024
-"""Frames in a block, and frames that are read and mixed at once."""
+"""Frames in a block, and frames read at once: for blocks, for all, and before damage."""
 _UNKNOWN = 2**62
 """A length from here on means that the file was never finished."""
 _CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
@@ -119,12 +119,10 @@ class Recording:
         import soundfile
 
         parts: list[Samples] = []
-        read = 0
         try:
             while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
                 parts.append(self._samples(raw[:, self._wanted]))
-                read += len(raw)
-                if last is not None and read >= last:
+                if last is not None and sum(map(len, parts)) >= last:
                     break
         except soundfile.SoundFileRuntimeError as error:
             raise self._breaks_off() from error
@@ -154,16 +152,19 @@ class Recording:
         read that fails gives none of what it had."""
         import soundfile
 
-        parts = [np.zeros((0, self.channels))]
+        parts, read = [np.zeros((0, self.channels))], 0
         again = _forwards(self.path)
         try:
             while len(raw := again.read(_LITTLE, dtype="float64", always_2d=True)):
-                parts.append(raw)
+                read += len(raw)
+                if read > self._facts.frames:
+                    parts.append(raw)
         except soundfile.SoundFileRuntimeError:
             pass
         finally:
             again.close()
-        return np.concatenate(parts)[self._facts.frames :]
+        rest = np.concatenate(parts)
+        return rest[len(rest) - max(0, read - self._facts.frames) :]
 
     def _samples(self, heard: NDArray[np.float64]) -> Samples:
         """What a block holds of the wanted channels; that of a single one of whole numbers is on

@@ -286,12 +286,11 @@ def _peaks(passage: Passage) -> tuple[tuple[float, ...], float]:
     """The loudest sample of each stretch of a recording, and its length in seconds."""
     recording = Recording(passage.path, passage.channel)
     try:
-        found = [
-            (float(np.max(np.abs(piece))), block.start + at + len(piece))
-            for block in recording.blocks()
-            for at in range(0, len(block.samples), PIECE)
-            for piece in [block.samples[at : at + PIECE]]
-        ]
+        found = []
+        for block in recording.blocks():
+            for at in range(0, len(block.samples), PIECE):
+                piece = block.samples[at : at + PIECE]
+                found.append((float(np.max(np.abs(piece))), block.start + at + len(piece)))
     finally:
         recording.close()
     length = found[-1][1]
