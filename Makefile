@@ -37,7 +37,7 @@ format: .venv/dev-stamp
 
 # The pictures in docs, from the real app at work.
 picture: .venv/run-stamp
-	$(BIN)/python -m trainer.app.picture docs
+	$(BIN)/python -m devtools.pictures docs
 
 # Renews what is locked: the newest versions that go together, for every system and Python.
 lock: .venv/dev-stamp

@@ -27,7 +27,7 @@ from benchmarks.melody import melody
 from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
 from trainer.ear import Ear, NoteTracker, Reading, listen
 from trainer.harp import Harp
-from trainer.report.heard import note_line, reading_dict
+from trainer.report.heard_text import note_line, reading_dict
 from trainer.sound import Block, on_grid
 
 PYIN_S = 6.0

@@ -15,7 +15,7 @@ The key is told; whether there are two is not. Told are
 
 The same mixes in two rooms follow, and at last how often a second player was written of a single
 phrase, in every condition of :mod:`benchmarks.transcripts`. What decides that
-(`trainer/transcript/parts.py`) was chosen on the phrases before number 200.
+(`trainer/transcript/two_parts.py`) was chosen on the phrases before number 200.
 """
 
 from __future__ import annotations

@@ -24,7 +24,7 @@ import parselmouth
 import soundfile as sf
 from numpy.typing import NDArray
 
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 
 
 class FontError(TrainerError):

@@ -7,7 +7,7 @@ what the harp has of a scale that players use in that position (the mode that it
 give, or a blues scale), by steps more than by leaps, over chords that change with the bars: on
 strong beats it prefers notes of the chord, a phrase of a bar or two ends on one of the tonic's and
 rests, and the tune ends on the tonic, seldom on its fifth. How it is drawn is common practice put
-into numbers, and not what the guess (`trainer/transcript/harps.py`) reckons with; both share the
+into numbers, and not what the guess (`trainer/transcript/harp_guess.py`) reckons with; both share the
 notion of which scale belongs to which position, and neither has seen a real player's tune.
 
 Told are, for the harp: right first, right among the first three, and the mean share that the first
@@ -39,10 +39,10 @@ import soundfile as sf
 from benchmarks.corpus import Player, Sound, hard
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import _still, _tongued
-from trainer.drill.ways import Pitch
+from trainer.drill.fingerings import Pitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import Asked, transcribe
-from trainer.transcript.harps import PRIOR, Sounded, all_harps, guess
+from trainer.transcript.harp_guess import PRIOR, Sounded, all_harps, guess
 
 POSITIONS = (1, 2, 3, 4, 5, 12)
 FIFTH = 7

@@ -26,7 +26,7 @@ least `MASTERED`, before anything is played on it. Every way has the same minute
 which each take costs its time and each drill the time to turn to it, and plays a drill until its
 entry is done, by the same rule.
 
-- *ours*: the day's set (:mod:`trainer.journal.choose`), from the takes alone.
+- *ours*: the day's set (:mod:`trainer.coach.selection`), from the takes alone.
 - *rotation*: the whole shelf in the order of the course, again and again, each day from where the
   last one stopped.
 - *random*: every day a new order.
@@ -55,14 +55,14 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 
 import numpy as np
 
+from trainer.coach.due import standings
+from trainer.coach.entry import BETWEEN_S, READ_NEW_S, READ_S
+from trainer.coach.selection import choose
+from trainer.coach.traits import Trait
+from trainer.coach.weaknesses import Key, Kind, Tally, shares, tallies
 from trainer.drill import read_shelf
 from trainer.harp import Harp, Tab
-from trainer.journal.choose import choose
-from trainer.journal.due import standings
-from trainer.journal.entry import BETWEEN_S, READ_NEW_S, READ_S
-from trainer.journal.records import HarpTag, StepRecord, TakeRecord
-from trainer.journal.trains import Trait
-from trainer.journal.weak import Key, Kind, Tally, shares, tallies
+from trainer.store.records import HarpTag, StepRecord, TakeRecord
 
 A, C, S = 0.177, 0.217, 0.255
 H = 0.025

@@ -26,10 +26,10 @@ from functools import partial
 
 import numpy as np
 
+from trainer.core.stats.change_point import Floats
 from trainer.harp import Breath, Harp, Tab
-from trainer.harp.measured import naturals
-from trainer.journal.drops import Floats
-from trainer.journal.wear import FEWEST_DAYS, Days, State, upper_median, watch_reeds
+from trainer.harp.measured_tuning import naturals
+from trainer.reedcare.wear import FEWEST_DAYS, Days, State, upper_median, watch_reeds
 
 YEAR = 365
 START = 739_000

@@ -2,7 +2,7 @@
 
     python -m benchmarks.screen [--seconds 10] [--motion reduced]
 
-The real app plays a scripted take (`trainer.app.alone`) on a terminal of its own, whose other end
+The real app plays a scripted take (`devtools.scripted`) on a terminal of its own, whose other end
 is read here. A frame is taken when the app looks at what is new; it counts as drawn when its last
 byte has come, and none is drawn where nothing has changed, as in rests. The script stands for the
 listener, which is a process of its own in earnest: what is told of the processor is the screen's,
@@ -33,16 +33,16 @@ import numpy as np
 
 import trainer.app.app
 from benchmarks.live import Terminal
-from trainer.app.alone import DRILL, DRILLS, Script, script
+from devtools.demo_journal import PLAYER, old_c, takes
+from devtools.scripted import DRILL, DRILLS, Script, script
 from trainer.app.app import FRAME_S, TrainerApp
 from trainer.app.canvas import Canvas
-from trainer.app.evening import PLAYER, old_c, takes
 from trainer.app.screens.result import ResultScreen
-from trainer.app.take import Take
+from trainer.app.take_state import Take
 from trainer.harp import Harp
-from trainer.journal import Journal
 from trainer.practice import Event, Heard, Plan
 from trainer.sound import PlayerSpec
+from trainer.store import Journal
 
 SIZES = ((80, 24), (120, 40), (200, 60))
 SETTLE_S = 3.0

@@ -33,7 +33,7 @@ from trainer.harp import Harp
 from trainer.music import cents
 from trainer.sound import Block
 from trainer.sound.click import click
-from trainer.sound.player import Player
+from trainer.sound.sources.player import Player
 
 RATE = 48_000
 Sound = NDArray[np.float32]

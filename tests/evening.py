@@ -13,9 +13,9 @@ from random import Random
 
 import numpy as np
 
-from trainer.journal import HarpTag, StepRecord, TakeRecord
-from trainer.journal.figures import Steps
+from trainer.coach.step_table import Steps
 from trainer.sound.devices import Device
+from trainer.store import HarpTag, StepRecord, TakeRecord
 
 TODAY = date(2026, 11, 25)
 

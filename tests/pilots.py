@@ -8,10 +8,10 @@ from collections.abc import Awaitable, Callable
 from test_pictures import too_faint
 from textual.pilot import Pilot
 
-from trainer.app import alone
+from devtools import scripted
 from trainer.app.app import TrainerApp
+from trainer.core import TrainerError
 from trainer.drill import Drill
-from trainer.music import TrainerError
 from trainer.practice import Command, Event, Finished, Plan
 
 SMALL, LARGE = (80, 24), (120, 40)
@@ -55,7 +55,7 @@ def run(
     plan: Plan,
     *,
     size: tuple[int, int] = SMALL,
-    shelf: tuple[Drill, ...] = alone.DRILLS,
+    shelf: tuple[Drill, ...] = scripted.DRILLS,
     autostart: bool = False,
 ) -> None:
     """Run a test against the app at its practice screen."""

@@ -16,7 +16,7 @@ from random import Random
 from uuid import UUID
 
 from trainer.drill import PARTS
-from trainer.journal import (
+from trainer.store import (
     Calibration,
     HarpTag,
     Journal,

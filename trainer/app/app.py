@@ -13,13 +13,13 @@ from textual.binding import Binding, BindingType
 from textual.filter import LineFilter
 from textual.timer import Timer
 
-from trainer.app.commands import Everything
+from trainer.app.palette import Everything
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
-from trainer.app.screens.live import LiveScreen
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.small import SmallScreen, fits
+from trainer.app.screens.take_base import LiveScreen
+from trainer.app.screens.too_small import SmallScreen, fits
 from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import NO_COLOURS, dress
 from trainer.drill import Drill

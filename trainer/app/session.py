@@ -6,10 +6,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
 
-from trainer.app.take import Phase, Take
+from trainer.app.take_state import Phase, Take
+from trainer.core import TrainerError
 from trainer.drill import unplayable
 from trainer.harp import HarpError
-from trainer.music import TrainerError
 from trainer.practice import Ask, Command, Ended, Event, Finished, Plan
 
 

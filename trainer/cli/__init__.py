@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 
 _WHERE = {
     "demo": "play.demo",
@@ -130,7 +130,7 @@ def open_app(
 
 def main() -> None:
     """Run a command; errors that a player can mend come as one sentence on standard error."""
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
 
     try:
         app()

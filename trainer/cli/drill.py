@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from trainer.cli.exchange import export, import_
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption, write_json
 
@@ -33,7 +33,7 @@ def list_drills(
     Example: trainer drill list
     """
     from trainer.drill import read_shelf
-    from trainer.report.course import course, course_data
+    from trainer.report.shelf_text import course, course_data
 
     shelf = read_shelf()
     typer.echo(
@@ -54,7 +54,7 @@ def show(
     Example: trainer drill show harbour-bell
     """
     from trainer.drill import find
-    from trainer.report.page import sheet
+    from trainer.report.tab_text import sheet
 
     typer.echo(sheet(find(drill), _width()))
 
@@ -74,7 +74,7 @@ def new(
     Example: trainer drill new my-first-bend --harp A --tempo 60
     """
     from trainer.drill.shelf import drill_files
-    from trainer.drill.starter import path_of, starter, write_new
+    from trainer.drill.template import path_of, starter, write_new
 
     path = path_of(name)
     hides = drill_files().get(path.stem)
@@ -102,7 +102,7 @@ def check(
     Example: trainer drill check my-drills new-one.toml
     """
     from trainer.drill import DrillError, doubts_of, parse_drill
-    from trainer.drill.file import read_text
+    from trainer.drill.parser import read_text
     from trainer.drill.shelf import drill_paths
 
     files = drill_paths(paths)
@@ -136,8 +136,8 @@ def fmt(
     Example: trainer drill fmt my-drills new-one.toml
     """
     from trainer.drill import DrillError, laid_out
-    from trainer.drill.file import read_text
-    from trainer.drill.layout import write_over
+    from trainer.drill.formatter import write_over
+    from trainer.drill.parser import read_text
     from trainer.drill.shelf import drill_paths
 
     files = drill_paths(paths)

@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import HarpOption, TuningOption, check_free, write_text
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.drill.melody import Melody
-    from trainer.drill.move import Moved
+    from trainer.drill.transpose import Moved
     from trainer.harp import Harp
 
 SHEETS = (".html", ".txt")
@@ -92,7 +92,7 @@ def import_(
     """
     from trainer.drill.shelf import ENDING
     from trainer.exchange import ExchangeError
-    from trainer.report.melodies import melody_text
+    from trainer.report.melody_text import melody_text
 
     if out is not None:
         if out.suffix != ENDING:
@@ -123,7 +123,7 @@ def _ways(
     melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
 ) -> tuple[Moved, ...]:
     from trainer.drill.melody import into_position, on_harps, standard_harps
-    from trainer.drill.move import OCTAVES
+    from trainer.drill.transpose import OCTAVES
     from trainer.exchange import ExchangeError
     from trainer.harp import Harp
 
@@ -138,7 +138,7 @@ def _ways(
         for harp in harps
         for one in on_harps(melody, (harp,), into_position(melody, harp, position))
     ]
-    from trainer.drill.move import ranked_ways
+    from trainer.drill.transpose import ranked_ways
 
     return ranked_ways(found)
 
@@ -176,8 +176,8 @@ def check_ending(out: Path) -> None:
 def write_for_others(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
     """Write a drill as its file's ending says, as :func:`check_ending`."""
     from trainer.exchange import write_midi, write_musicxml
-    from trainer.report.page import sheet
     from trainer.report.sheet import sheet_html
+    from trainer.report.tab_text import sheet
 
     match out.suffix.lower():
         case ".html":

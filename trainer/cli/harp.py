@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -31,15 +31,15 @@ from trainer.cli.options import (
     settings,
     write_json,
 )
-from trainer.cli.quiet import interrupts, quiet_libraries
+from trainer.cli.terminal_guard import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
-    from trainer.journal import Journal, OwnHarp
-    from trainer.journal.watch import HarpWatch
     from trainer.practice import Plan
-    from trainer.practice.measure import Measured
+    from trainer.practice.harp_measurement import Measured
+    from trainer.reedcare.watch import HarpWatch
     from trainer.sound import SourceSpec
+    from trainer.store import Journal, OwnHarp
 
 CHART = "chart"
 WIDEST, HIGHEST = 100, 20
@@ -115,7 +115,7 @@ def harp(
       trainer harp chart --song A --position 2
     """
     from trainer.harp import HarpError, load_tuning
-    from trainer.report.chart import Chart, chart_data, chart_text, picks_data, picks_text
+    from trainer.report.harp_chart import Chart, chart_data, chart_text, picks_data, picks_text
 
     if key is not None:
         held, _ = in_hand(key, tuning, temperament, a4, offset)
@@ -182,12 +182,12 @@ def measure(
 
       trainer harp measure "low one" --harp "low F" --from reeds.wav
     """
-    from trainer.journal import HarpTag, Journal, OwnHarp
-    from trainer.journal.reeds import check_name, harp_as_measured, harp_to_measure
     from trainer.practice import Plan
-    from trainer.practice.measure import ATTACKS
-    from trainer.report.harps import before_measuring, measured_text
+    from trainer.practice.harp_measurement import ATTACKS
+    from trainer.reedcare.own_harps import check_name, harp_as_measured, harp_to_measure
+    from trainer.report.harp_text import before_measuring, measured_text
     from trainer.sound import RecordingSpec
+    from trainer.store import HarpTag, Journal, OwnHarp
 
     name = check_name(name)
     with Journal(journal_file()) as journal:
@@ -228,9 +228,9 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
         typer.Exit: no reed was measured.
     """
     from trainer.practice import Failed
-    from trainer.practice.measure import Asked, Measured, Sounding
-    from trainer.practice.measure import measure as measuring
-    from trainer.report.harps import measure_line, sounding_text
+    from trainer.practice.harp_measurement import Asked, Measured, Sounding
+    from trainer.practice.harp_measurement import measure as measuring
+    from trainer.report.harp_text import measure_line, sounding_text
     from trainer.sound import MicrophoneSpec
 
     guided = isinstance(plan.source, MicrophoneSpec)
@@ -269,9 +269,9 @@ def list_harps(format_: FormatOption = Format.TEXT) -> None:
 
       trainer harp list
     """
-    from trainer.journal import Journal
-    from trainer.journal.reeds import own_harps
-    from trainer.report.harps import harps_data, harps_text
+    from trainer.reedcare.own_harps import own_harps
+    from trainer.report.harp_text import harps_data, harps_text
+    from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
         harps = own_harps(journal, settings().player.name)
@@ -293,14 +293,14 @@ def show(
 
       trainer harp show "old C" --temperament just5
     """
-    from trainer.journal import Journal
+    from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
         _show(journal, name, temperament, format_)
 
 
 def _show(journal: Journal, name: str, temperament: str | None, format_: Format) -> None:
-    from trainer.report.harps import own_harp_data, own_harp_text
+    from trainer.report.harp_text import own_harp_data, own_harp_text
 
     own = _named(journal, name)
     if format_ is Format.JSON:
@@ -310,7 +310,7 @@ def _show(journal: Journal, name: str, temperament: str | None, format_: Format)
 
 
 def _named(journal: Journal, name: str) -> OwnHarp:
-    from trainer.journal.reeds import own_harp, own_harps
+    from trainer.reedcare.own_harps import own_harp, own_harps
 
     return own_harp(own_harps(journal, settings().player.name), name)
 
@@ -323,8 +323,8 @@ def forget(name: NameArgument) -> None:
 
       trainer harp forget "old C"
     """
-    from trainer.journal import Journal
-    from trainer.journal.reeds import forget_harp
+    from trainer.reedcare.own_harps import forget_harp
+    from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
         own = _named(journal, name)
@@ -355,10 +355,10 @@ def watch(
       trainer harp watch "old C" --reed=-5
     """
     from trainer.harp import HarpError, Tab
-    from trainer.journal import Journal
-    from trainer.journal.reeds import own_harps
-    from trainer.journal.watch import watch_harp
-    from trainer.report.harps import harps_text, watch_data, watch_text, watches_text
+    from trainer.reedcare.own_harps import own_harps
+    from trainer.reedcare.watch import watch_harp
+    from trainer.report.harp_text import harps_text, watch_data, watch_text, watches_text
+    from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
         if name is None:
@@ -388,7 +388,7 @@ def watch(
 def _plot(watch: HarpWatch, tab: Any) -> None:
     """Plot a reed's history, if the output is a terminal that can show it."""
     from trainer.report.plots import may_color
-    from trainer.report.reeds import reed_plot
+    from trainer.report.reed_plot import reed_plot
 
     told = [one for one in watch.reeds if one.days]
     if not told or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import Format, FormatOption, journal_file, settings, write_json
 
 if TYPE_CHECKING:
-    from trainer.journal import Journal
+    from trainer.store import Journal
 
 app = typer.Typer(
     help="The journal: list takes, show and replay one; export, import and back up all.",
@@ -47,7 +47,7 @@ def _journal(*, new: bool = False) -> Iterator[Journal]:
     Raises:
         JournalError: it cannot be opened, or there is none.
     """
-    from trainer.journal import Journal, JournalError
+    from trainer.store import Journal, JournalError
 
     file = journal_file()
     if not (new or file.exists()):
@@ -71,8 +71,8 @@ def list_takes(
 
       trainer journal list --drill harbour-bell --since 2026-11-01
     """
-    from trainer.journal.exchange import known
-    from trainer.report.journal import list_data, list_text
+    from trainer.report.journal_text import list_data, list_text
+    from trainer.transfer.journal_files import known
 
     with _journal() as journal:
         known(journal, player)
@@ -92,7 +92,7 @@ def show(take: TakeArgument, format_: FormatOption = Format.TEXT) -> None:
 
       trainer journal show 3f2a9c1b
     """
-    from trainer.report.journal import take_data, take_text
+    from trainer.report.journal_text import take_data, take_text
 
     with _journal() as journal:
         found = journal.take(take)
@@ -120,9 +120,9 @@ def replay(
 
       trainer journal replay 3f2a9c1b --to bell.flac
     """
-    from trainer.cli.quiet import interrupts, quiet_libraries
-    from trainer.journal.audio import copy_sound, sound_of
-    from trainer.sound.replay import Replay
+    from trainer.cli.terminal_guard import interrupts, quiet_libraries
+    from trainer.sound.sources.replay import Replay
+    from trainer.store.audio import copy_sound, sound_of
 
     with _journal() as journal:
         found = journal.take(take)
@@ -171,7 +171,7 @@ def export(
 
       trainer journal export --since 2026-11-01 --out autumn.csv
     """
-    from trainer.journal.exchange import ExchangeFormat, export_file, export_lines
+    from trainer.transfer.journal_files import ExchangeFormat, export_file, export_lines
 
     if format_ is None:
         by_name = out is not None and out.suffix.lower() == ".csv"
@@ -204,9 +204,9 @@ def import_files(
 
       trainer journal import takes.csv --as Marit
     """
-    from trainer.journal import JournalError
-    from trainer.journal.exchange import import_file
-    from trainer.report.journal import imported_text
+    from trainer.report.journal_text import imported_text
+    from trainer.store import JournalError
+    from trainer.transfer.journal_files import import_file
 
     wrong = False
     with _journal(new=True) as journal:
@@ -247,7 +247,7 @@ def where(format_: FormatOption = Format.TEXT) -> None:
 
       trainer journal where
     """
-    from trainer.report.journal import whereabouts, whereabouts_text
+    from trainer.report.journal_text import whereabouts, whereabouts_text
 
     found = whereabouts(journal_file())
     if format_ is Format.JSON:

@@ -63,7 +63,7 @@ def listen(
     from trainer.cli.screen import on_screen, open_screen
     from trainer.ear import NoteTracker, Reading
     from trainer.practice import Plan, saved_harp
-    from trainer.report.heard import NOTE_HEAD, note_line, reading_dict
+    from trainer.report.heard_text import NOTE_HEAD, note_line, reading_dict
     from trainer.sound import RecordingSpec
 
     played_on = saved_harp(file) if file else None

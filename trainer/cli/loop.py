@@ -140,7 +140,7 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
     import soundfile
 
     from trainer.cli.options import check_free
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
     from trainer.sound.passage import prepare
 
     check_free(out, force=force)
@@ -154,8 +154,8 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
 
 def _play(passage: Passage, output: str | int | None) -> None:
     """Let it be heard until Ctrl-C; nobody listens."""
-    from trainer.cli.quiet import interrupts, quiet_libraries
-    from trainer.report.live import passage_words
+    from trainer.cli.terminal_guard import interrupts, quiet_libraries
+    from trainer.report.plain_lines import passage_words
     from trainer.sound.passage import let_hear
 
     typer.echo(f"{passage_words(passage)} Ctrl-C ends it.")
@@ -166,9 +166,9 @@ def _play(passage: Passage, output: str | int | None) -> None:
 def _play_plain(plan: object, passage: Passage) -> None:
     """Told in lines; what is typed changes it."""
     from trainer.cli.plain import events
-    from trainer.cli.typed import typed
+    from trainer.cli.typed_lines import typed
     from trainer.practice import Command, Loop, Plan
-    from trainer.report.live import Lines
+    from trainer.report.plain_lines import Lines
 
     assert isinstance(plan, Plan)
     wishes: list[Command] = [Loop(passage)]

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -149,8 +149,8 @@ def mark(
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.cli.plain import results
     from trainer.practice.batch import CUT_OFF, Marked
-    from trainer.report.marked import passes_dict
-    from trainer.report.result import result_text
+    from trainer.report.batch_results import passes_dict
+    from trainer.report.result_text import result_text
     from trainer.sound import SoundError
 
     one = Marked(recording, tuple(results(plan)))
@@ -197,9 +197,9 @@ def _mark_many(
     Raises:
         typer.Exit: some could not be marked.
     """
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
     from trainer.practice.batch import Marked, mark_all
-    from trainer.report.marked import marked_dict, marked_line, summary_text
+    from trainer.report.batch_results import marked_dict, marked_line, summary_text
 
     if out is not None:
         try:
@@ -256,7 +256,7 @@ CLASS_ENDINGS = (".html", ".md", ".csv", ".json")
 
 def _check_class(out: Path, *, force: bool) -> None:
     from trainer.cli.options import check_free
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
 
     if out.suffix.lower() not in CLASS_ENDINGS:
         known = ", ".join(CLASS_ENDINGS)
@@ -273,7 +273,13 @@ def _marked_before(kept: dict[Path, Path | None], done: list[Marked]) -> Iterabl
 
 
 def _write_class(out: Path, drill: Drill, data: list[dict[str, Any]]) -> None:
-    from trainer.report.classes import class_csv, class_data, class_html, class_markdown, students
+    from trainer.report.class_report import (
+        class_csv,
+        class_data,
+        class_html,
+        class_markdown,
+        students,
+    )
 
     some = students(data)
     match out.suffix.lower():

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import (
     Format,
     FormatOption,
@@ -23,7 +23,7 @@ from trainer.cli.options import (
 
 if TYPE_CHECKING:
     from trainer.drill import Drill, DrillError, Problem
-    from trainer.drill.move import Moved
+    from trainer.drill.transpose import Moved
 
 
 class By(StrEnum):
@@ -80,7 +80,7 @@ def move(
       trainer drill move ferry-home --by pitch --harp G --out on-g.toml
     """
     from trainer.drill import find
-    from trainer.report.moves import moves_data, moves_text
+    from trainer.report.transposition_text import moves_data, moves_text
 
     if out is not None:
         _check_free(out, force=force)
@@ -110,7 +110,7 @@ def move(
 
 def _by_holes(name: str, drill: Drill, harp: str | None, tuning: str | None) -> tuple[Moved, ...]:
     from trainer.drill import DrillError
-    from trainer.drill.move import by_holes
+    from trainer.drill.transpose import by_holes
     from trainer.harp import Harp
 
     if harp is None and tuning is None:
@@ -138,7 +138,7 @@ def _by_pitch(
     half_steps: int | None,
 ) -> tuple[Moved, ...]:
     from trainer.drill import DrillError
-    from trainer.drill.move import ways_on, ways_on_all
+    from trainer.drill.transpose import ways_on, ways_on_all
     from trainer.harp import Harp, load_tuning
 
     kind = load_tuning(tuning or drill.tuning).name
@@ -177,7 +177,7 @@ def _check_free(path: Path, *, force: bool) -> None:
 
 def _write(drill: Drill, path: Path) -> None:
     from trainer.drill import DrillError
-    from trainer.drill.write import write_drill
+    from trainer.drill.writer import write_drill
 
     try:
         path.write_text(write_drill(drill), encoding="utf-8")

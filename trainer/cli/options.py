@@ -14,9 +14,9 @@ import typer
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
-    from trainer.journal import Journal
     from trainer.settings import Settings
     from trainer.sound import MicrophoneSpec
+    from trainer.store import Journal
 
 
 class Format(StrEnum):
@@ -133,13 +133,13 @@ def in_hand(
         text: a key, or the name of a harp of the player's.
         tuning, temperament, a4, offset: what the options say.
         base: what was surely played on, as a saved take knows; settings do not change it.
-        written_for: the harp of a drill, as in :func:`trainer.journal.reeds.harp_in_hand`.
+        written_for: the harp of a drill, as in :func:`trainer.reedcare.own_harps.harp_in_hand`.
 
     Raises:
         HarpError, MusicError: there is no such harp.
     """
     from trainer.harp import parse_offsets
-    from trainer.journal.reeds import harp_in_hand
+    from trainer.reedcare.own_harps import harp_in_hand
 
     if base is not None:
         return harp_of(text, tuning, temperament, a4, offset, base=base), None
@@ -158,7 +158,7 @@ def in_hand(
 
 def journal_file() -> Path:
     """Where the player's journal lies."""
-    from trainer.journal import journal_path
+    from trainer.store import journal_path
 
     return settings().journal.file or journal_path()
 
@@ -172,7 +172,7 @@ def sound_mb() -> float | None:
 @contextmanager
 def open_journal() -> Iterator[Journal | None]:
     """The player's journal; None if it cannot be opened, which whatever writes into it tells."""
-    from trainer.journal import Journal, JournalError
+    from trainer.store import Journal, JournalError
 
     journal = None
     with suppress(JournalError):
@@ -216,7 +216,7 @@ def check_free(out: Path, *, force: bool) -> None:
     Raises:
         TrainerError: it is there already.
     """
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
 
     if out.exists() and not force:
         raise TrainerError(f"{out} is there already; name another file, or add --force")
@@ -228,7 +228,7 @@ def write_text(out: Path, text: str) -> None:
     Raises:
         TrainerError: it cannot be written.
     """
-    from trainer.music import TrainerError
+    from trainer.core import TrainerError
 
     try:
         out.write_text(text, encoding="utf-8")

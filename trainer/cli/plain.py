@@ -7,13 +7,13 @@ from collections.abc import Iterator
 
 import typer
 
-from trainer.cli.exit import Exit
-from trainer.cli.quiet import interrupts, quiet_libraries
-from trainer.cli.typed import HINT, Typed
+from trainer.cli.exit_codes import Exit
+from trainer.cli.terminal_guard import interrupts, quiet_libraries
+from trainer.cli.typed_lines import HINT, Typed
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
-from trainer.report.live import Lines
+from trainer.report.plain_lines import Lines
 from trainer.sound import MicrophoneSpec
 
 

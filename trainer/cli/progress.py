@@ -14,8 +14,8 @@ import typer
 from trainer.cli.options import write_json
 
 if TYPE_CHECKING:
-    from trainer.journal.figures import Measure
-    from trainer.journal.progress import Overview, Progress
+    from trainer.coach.step_table import Measure
+    from trainer.coach.trends import Overview, Progress
 
 WIDEST, HIGHEST = 100, 20
 """Cells of a plot, at most."""
@@ -95,11 +95,11 @@ def progress(
 
       trainer progress "half-step bends" --weeks 4 --what tune
     """
-    from trainer.journal import journal_path
-    from trainer.journal.figures import MEASURES
-    from trainer.journal.progress import overview_at
-    from trainer.report.progress import empty_text
+    from trainer.coach.step_table import MEASURES
+    from trainer.coach.trends import overview_at
+    from trainer.report.progress_text import empty_text
     from trainer.settings import load_settings
+    from trainer.store import journal_path
 
     if of is not None and of.startswith("--"):
         raise typer.BadParameter(f"there is no option {of}; see 'trainer progress --help'")
@@ -128,7 +128,7 @@ def progress(
 
 
 def _write_all(overview: Overview, format_: ProgressFormat) -> None:
-    from trainer.report.progress import overview_csv, overview_dict, overview_text
+    from trainer.report.progress_text import overview_csv, overview_dict, overview_text
 
     if format_ is ProgressFormat.JSON:
         write_json(overview_dict(overview))
@@ -141,7 +141,7 @@ def _write_all(overview: Overview, format_: ProgressFormat) -> None:
 def _write_one(
     one: Progress, player: str, format_: ProgressFormat, plotted: Measure | None
 ) -> None:
-    from trainer.report.progress import progress_csv, progress_dict, progress_text
+    from trainer.report.progress_text import progress_csv, progress_dict, progress_text
 
     if format_ is ProgressFormat.JSON:
         write_json(progress_dict(one, player))

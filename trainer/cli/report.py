@@ -52,13 +52,13 @@ def report(
     """
 
     from trainer.cli.plain import events
+    from trainer.core import TrainerError
     from trainer.drill import find, read_shelf
     from trainer.harp import Harp
-    from trainer.music import TrainerError
     from trainer.practice import Ended, Heard, Plan, saved_harp
     from trainer.practice.batch import CUT_OFF, Marked
     from trainer.report.advice import advice
-    from trainer.report.html import Material, heard_in, report_html
+    from trainer.report.student_page import Material, heard_in, report_html
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
@@ -108,7 +108,7 @@ def report(
 
 
 def _in_words(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
-    from trainer.report.written import report_csv, report_data, report_markdown
+    from trainer.report.student_formats import report_csv, report_data, report_markdown
 
     match ending:
         case ".md":

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import Format, FormatOption, write_json
 
 if TYPE_CHECKING:
@@ -33,7 +33,7 @@ def settings(context: typer.Context) -> None:
     if context.invoked_subcommand is not None:
         return
     from trainer.settings import settings_path
-    from trainer.settings.write import make
+    from trainer.settings.writer import make
 
     if make(settings_path()):
         typer.echo(f"Wrote {settings_path()}; 'trainer settings edit' opens it.")
@@ -77,7 +77,7 @@ def set_one(
     Example: trainer settings set sound.device "USB mic"
     """
     from trainer.settings import find_settings, settings_path
-    from trainer.settings.write import parse_key, set_value, toml_text
+    from trainer.settings.writer import parse_key, set_value, toml_text
 
     path, name = settings_path(), parse_key(key)
     new = set_value(path, name, value)
@@ -94,7 +94,7 @@ def unset(key: KeyArgument) -> None:
     Example: trainer settings unset sound.device
     """
     from trainer.settings import settings_path
-    from trainer.settings.write import parse_key, unset
+    from trainer.settings.writer import parse_key, unset
 
     path, name = settings_path(), parse_key(key)
     was_set = unset(path, name)
@@ -108,7 +108,7 @@ def edit() -> None:
     Example: trainer settings edit
     """
     from trainer.settings import find_settings, settings_path
-    from trainer.settings.write import make
+    from trainer.settings.writer import make
 
     path = settings_path()
     make(path)
@@ -150,7 +150,7 @@ def _values(found: SettingsFound) -> dict[tuple[str, str], Any]:
 
 
 def _lines(found: SettingsFound) -> list[str]:
-    from trainer.settings.write import toml_text
+    from trainer.settings.writer import toml_text
 
     there = "" if found.file.exists() else " (not there; 'trainer settings' makes it)"
     lines = [f"{found.file}{there}"]

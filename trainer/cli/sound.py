@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import (
     ChannelOption,
     DeviceOption,
@@ -19,13 +19,13 @@ from trainer.cli.options import (
     microphone,
     write_json,
 )
-from trainer.cli.quiet import quiet_libraries
+from trainer.cli.terminal_guard import quiet_libraries
 
 if TYPE_CHECKING:
-    from trainer.journal import Calibration
-    from trainer.sound.calibrate import RoundTrip
-    from trainer.sound.check import MicrophoneCheck
     from trainer.sound.devices import Device
+    from trainer.sound.microphone_check import MicrophoneCheck
+    from trainer.sound.round_trip import RoundTrip
+    from trainer.store import Calibration
 
 app = typer.Typer(help="Inputs and outputs: are they fit, and how late does a click come back?")
 
@@ -76,7 +76,7 @@ def check(
 
       trainer sound check --device usb
     """
-    from trainer.sound.check import check_microphone
+    from trainer.sound.microphone_check import check_microphone
 
     with quiet_libraries():
         found = check_microphone(microphone(device, None, channel, clicks=False))
@@ -124,10 +124,10 @@ def calibrate(
 
       trainer sound calibrate --device usb --latency 42
     """
-    from trainer.journal import Journal
-    from trainer.journal.calibrations import keep_by_hand, keep_round_trip
-    from trainer.sound.calibrate import calibrate as play_clicks
-    from trainer.sound.calibrate import pair_of
+    from trainer.sound.round_trip import calibrate as play_clicks
+    from trainer.sound.round_trip import pair_of
+    from trainer.store import Journal
+    from trainer.store.calibrations import keep_by_hand, keep_round_trip
 
     spec = microphone(device, output, channel, clicks=True)
     trip = None

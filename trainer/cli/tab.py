@@ -153,7 +153,12 @@ def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | N
     import json
 
     from trainer.drill import write_drill
-    from trainer.report.transcripts import head_dict, notes_data, transcript_csv, transcript_text
+    from trainer.report.transcript_text import (
+        head_dict,
+        notes_data,
+        transcript_csv,
+        transcript_text,
+    )
     from trainer.transcript import draft
 
     match wanted:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit import Exit
+from trainer.cli.exit_codes import Exit
 from trainer.cli.options import (
     ChannelOption,
     DeviceOption,
@@ -26,13 +26,13 @@ from trainer.cli.options import (
     sound_mb,
     write_json,
 )
-from trainer.cli.quiet import interrupts, quiet_libraries
+from trainer.cli.terminal_guard import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
+    from trainer.coach.daily_set import DaySet
     from trainer.harp import Harp
-    from trainer.journal.day import DaySet
     from trainer.practice import Asked, Event
-    from trainer.practice.day import DayEvent
+    from trainer.practice.day_session import DayEvent
     from trainer.settings import Settings
 
 
@@ -72,16 +72,16 @@ def today(
 
       trainer today --minutes 10 --go
     """
+    from trainer.coach.daily_set import set_for
+    from trainer.coach.due import PLAYED
     from trainer.drill import read_shelf
     from trainer.harp import Harp
-    from trainer.journal import Journal
-    from trainer.journal.day import set_for
-    from trainer.journal.due import PLAYED
-    from trainer.journal.reeds import harp_in_hand
     from trainer.practice import Plan
-    from trainer.practice.day import run_day
-    from trainer.report.today import today_data, today_plain, today_text
+    from trainer.practice.day_session import run_day
+    from trainer.reedcare.own_harps import harp_in_hand
+    from trainer.report.daily_set_text import today_data, today_plain, today_text
     from trainer.sound import PlayerSpec
+    from trainer.store import Journal
 
     shelf, now, mine = read_shelf(), date.today(), _settings_of(player)
     whose, counting = mine.player.name, (*PLAYED, "player") if demo else PLAYED
@@ -130,10 +130,10 @@ def _play(
     Raises:
         typer.Exit: a take could not go on; the reason went to standard error.
     """
-    from trainer.cli.typed import HINT, Typed
+    from trainer.cli.typed_lines import HINT, Typed
     from trainer.practice import Failed, Notice
-    from trainer.practice.day import DayOver
-    from trainer.report.today import DayLines
+    from trainer.practice.day_session import DayOver
+    from trainer.report.daily_set_text import DayLines
 
     lines, failed, typed = DayLines(_width()), None, Typed()
     if typed.listens and told:

@@ -1,10 +1,9 @@
 """The drill: its model, its text format, the shelf, and beats on the sample clock."""
 
 from trainer.drill.clock import Clock
-from trainer.drill.doubts import doubts_of
 from trainer.drill.errors import DrillError, Problem
-from trainer.drill.file import parse_drill, read_drill
-from trainer.drill.layout import laid_out
+from trainer.drill.formatter import laid_out
+from trainer.drill.lint import doubts_of
 from trainer.drill.model import (
     PARTS,
     WEIGHTS,
@@ -17,9 +16,10 @@ from trainer.drill.model import (
     Vibrato,
     sound_text,
 )
-from trainer.drill.move import on_harp, unplayable
+from trainer.drill.parser import parse_drill, read_drill
 from trainer.drill.shelf import Shelf, find, read_shelf
-from trainer.drill.write import write_drill
+from trainer.drill.transpose import on_harp, unplayable
+from trainer.drill.writer import write_drill
 
 __all__ = [
     "PARTS",

@@ -6,7 +6,7 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 
 MOST_TOLD = 100
 """Problems; a file with more is no drill that somebody tried to write."""

@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill.effort import beat_seconds
+from trainer.drill.difficulty import beat_seconds
+from trainer.drill.fingerings import Pitch, lacking, ways
 from trainer.drill.model import Drill, Goal, Step
-from trainer.drill.move import OCTAVES, Moved, easiest, ranked_ways, weighed
-from trainer.drill.ways import Pitch, lacking, ways
+from trainer.drill.transpose import OCTAVES, Moved, easiest, ranked_ways, weighed
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position
 
@@ -91,7 +91,7 @@ def on_a_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Moved:
 def on_harps(
     melody: Melody, harps: Iterable[Harp], moves: Iterable[int] = OCTAVES
 ) -> tuple[Moved, ...]:
-    """The ways to play a melody, the best first, as :func:`trainer.drill.move.ranked_ways`.
+    """The ways to play a melody, the best first, as :func:`trainer.drill.transpose.ranked_ways`.
 
     Args:
         melody: the melody.

@@ -1,7 +1,7 @@
 """The JSON Schema of drill files, from the model that checks them.
 
 Editors that know it complete fields and check values while a drill is typed. It says what
-:mod:`trainer.drill.head` says about fields; the music has to be checked by reading it.
+:mod:`trainer.drill.header` says about fields; the music has to be checked by reading it.
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from typing import Any
 from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
 from pydantic_core import core_schema
 
-from trainer.drill.head import DrillTable
+from trainer.drill.header import DrillTable
 from trainer.harp import STANDARD_KEYS, tuning_names
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"

@@ -16,8 +16,8 @@ from statistics import mean
 import platformdirs
 
 from trainer.drill.errors import DrillError
-from trainer.drill.file import read_drill
 from trainer.drill.model import Drill
+from trainer.drill.parser import read_drill
 
 ENDING = ".toml"
 

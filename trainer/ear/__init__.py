@@ -1,8 +1,8 @@
 """Samples to readings: pitch, level, which holes sound, and notes. Knows no drill."""
 
 from trainer.ear.ear import Ear, listen
-from trainer.ear.note import HeardNote
-from trainer.ear.notes import NoteTracker, notes
+from trainer.ear.heard_note import HeardNote
+from trainer.ear.note_tracker import NoteTracker, notes
 from trainer.ear.reading import Reading
 
 __all__ = ["Ear", "HeardNote", "NoteTracker", "Reading", "listen", "notes"]

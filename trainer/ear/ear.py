@@ -14,16 +14,24 @@ from functools import lru_cache
 
 import numpy as np
 
+from trainer.core import TrainerError
 from trainer.ear.frontend import Frontend
-from trainer.ear.gate import LOOK_BACK, Gate, attack_start, level_db
-from trainer.ear.harmonics import fit_closely, hann
-from trainer.ear.pitch import Estimate, PitchTracker
-from trainer.ear.placing import Placer
+from trainer.ear.harmonic_fit import fit_closely, hann
+from trainer.ear.level_gate import LOOK_BACK, Gate, attack_start, level_db
+from trainer.ear.pitch_tracker import Estimate, PitchTracker
 from trainer.ear.reading import Reading
-from trainer.ear.reeds import FRAME_S, SHORTEST_FRAME_S, SOUNDS_DB, ReedListener, Reeds, unwarp
+from trainer.ear.reed_detector import (
+    FRAME_S,
+    SHORTEST_FRAME_S,
+    SOUNDS_DB,
+    ReedListener,
+    Reeds,
+    unwarp,
+)
+from trainer.ear.tab_tracker import Placer
 from trainer.echo import Echo
 from trainer.harp import Breath, Harp, Tab
-from trainer.music import TrainerError, cents
+from trainer.music import cents
 from trainer.sound import Block, Floats
 
 LEAST_RATE = 8_000

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 
 
 class ExchangeError(TrainerError):

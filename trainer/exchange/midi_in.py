@@ -18,7 +18,7 @@ import mido
 
 from trainer.drill.melody import Melody
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.grid import Timed, from_its_first_bar, in_one_line
+from trainer.exchange.time_grid import Timed, from_its_first_bar, in_one_line
 from trainer.music import MusicError, parse_pitch_class
 
 DRUMS = 9

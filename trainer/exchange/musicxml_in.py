@@ -19,9 +19,9 @@ from xml.etree import ElementTree as ET
 
 from trainer.drill.melody import Melody
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.grid import Timed, in_one_line
 from trainer.exchange.midi_in import TEMPI
 from trainer.exchange.spelling import note_of, tonic_of
+from trainer.exchange.time_grid import Timed, in_one_line
 
 MOST_PASSES = 8
 """A repeat that says it is played more often is played so often."""

@@ -1,6 +1,6 @@
 """Errors about harps."""
 
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 
 
 class HarpError(TrainerError):

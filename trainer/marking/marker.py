@@ -8,12 +8,12 @@ from itertools import dropwhile
 from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking.extra import extras_of
-from trainer.marking.figures import measure
-from trainer.marking.follow import Follower, Segment
-from trainer.marking.history import History
+from trainer.marking.extra_notes import extras_of
+from trainer.marking.follower import Follower, Segment
 from trainer.marking.mark import Mark, Measured, Result
+from trainer.marking.measurement import measure
 from trainer.marking.onset import SEEN_BEYOND
+from trainer.marking.reading_history import History
 from trainer.marking.score import parts_of, score_of, total_of, was_judged
 from trainer.marking.sentence import sentence_of
 from trainer.marking.target import Target

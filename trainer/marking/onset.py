@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trainer.marking.history import History
+from trainer.marking.reading_history import History
 
 _KNOWN_WITHIN = 3
 """Readings after a segment's first in which its attack may become known."""

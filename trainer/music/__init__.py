@@ -1,6 +1,6 @@
 """Hz, cents, note names, temperaments, positions and degrees. Knows nothing of harmonicas."""
 
-from trainer.music.errors import MusicError, TrainerError
+from trainer.music.errors import MusicError
 from trainer.music.pitch import (
     cents,
     hz_of,
@@ -26,7 +26,6 @@ __all__ = [
     "TEMPERAMENTS",
     "MusicError",
     "Temperament",
-    "TrainerError",
     "cents",
     "degree",
     "harp_for",

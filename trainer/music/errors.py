@@ -1,12 +1,6 @@
-"""The family of errors that a player may see.
+"""Errors about notes, temperaments and positions."""
 
-Every message is one sentence that names the thing, the place and the way out; the command line
-and the screens print it as it is.
-"""
-
-
-class TrainerError(Exception):
-    """Base of all errors that are told to the player."""
+from trainer.core import TrainerError
 
 
 class MusicError(TrainerError):

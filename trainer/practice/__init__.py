@@ -1,6 +1,6 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
-from trainer.practice.control import Ask, Asked, Command, Loop, Tone, nothing
+from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
     Beat,

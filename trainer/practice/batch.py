@@ -14,8 +14,8 @@ from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from pathlib import Path
 
+from trainer.core import TrainerError
 from trainer.marking import Result
-from trainer.music import TrainerError
 from trainer.practice.events import Ended, Failed
 from trainer.practice.plan import Plan
 from trainer.practice.take import run

@@ -25,8 +25,8 @@ from pathlib import Path
 
 import platformdirs
 
-from trainer.music import TrainerError
-from trainer.practice.control import Command
+from trainer.core import TrainerError
+from trainer.practice.commands import Command
 from trainer.practice.events import Event, Failed, Finished, Heard, Paused, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run

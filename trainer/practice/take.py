@@ -9,12 +9,12 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 
+from trainer.core import TrainerError
 from trainer.drill import Clock, Drill
 from trainer.ear import Ear, NoteTracker, Reading, notes
 from trainer.marking import StartError, find_passes
-from trainer.music import TrainerError
+from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.conductor import Conductor
-from trainer.practice.control import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.events import (
     Ended,
     Event,
@@ -28,11 +28,11 @@ from trainer.practice.events import (
     Resumed,
     Started,
 )
-from trainer.practice.hush import Hush
-from trainer.practice.ladder import TempoLadder
-from trainer.practice.memory import Memory
+from trainer.practice.mute_detector import Hush
 from trainer.practice.passes import Pass, passes_in, tags_of
 from trainer.practice.plan import Plan
+from trainer.practice.recorder import Memory
+from trainer.practice.tempo_ladder import TempoLadder
 from trainer.sound import (
     Block,
     ClickTrack,

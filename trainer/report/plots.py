@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.journal.figures import MEASURES, Measure
-from trainer.journal.progress import WEEK, Kind, Overview, Point, Progress
-from trainer.music import TrainerError
-from trainer.report.progress import change_text, day_text, subject_text, verdict_text
+from trainer.coach.step_table import MEASURES, Measure
+from trainer.coach.trends import WEEK, Kind, Overview, Point, Progress
+from trainer.core import TrainerError
+from trainer.report.progress_text import change_text, day_text, subject_text, verdict_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

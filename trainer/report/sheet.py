@@ -8,9 +8,9 @@ from __future__ import annotations
 from html import escape
 
 from trainer.drill import Drill
-from trainer.report.bars import STYLE, bars_html
-from trainer.report.facts import facts
-from trainer.report.page import table
+from trainer.report.drill_facts import facts
+from trainer.report.tab_html import STYLE, bars_html
+from trainer.report.tab_text import table
 
 WORDS_OF_CAUTION = (
     "Breathe as for a quiet tune, rest often, and stop if you feel light-headed. Keep headphones "

@@ -15,8 +15,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
-from trainer.drill.head import Line
-from trainer.drill.values import read_by
+from trainer.core.toml_values import read_by
+from trainer.drill.header import Line
 from trainer.harp import load_tuning, parse_key
 from trainer.harp.harp import A4_RANGE
 from trainer.music import temperament

@@ -1,14 +1,14 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
-from trainer.sound.accompany import trainer_steps
+from trainer.sound.accompaniment import trainer_steps
 from trainer.sound.block import OWN_AHEAD_S, Block, Floats, Samples, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
-from trainer.sound.microphone import Microphone
-from trainer.sound.open import open_source
-from trainer.sound.player import Player
-from trainer.sound.recording import Recording
-from trainer.sound.spec import (
+from trainer.sound.sources.factory import open_source
+from trainer.sound.sources.microphone import Microphone
+from trainer.sound.sources.player import Player
+from trainer.sound.sources.recording import Recording
+from trainer.sound.sources.spec import (
     Fault,
     MicrophoneSpec,
     PlayerSpec,
@@ -16,7 +16,7 @@ from trainer.sound.spec import (
     SourceSpec,
     parse_fault,
 )
-from trainer.sound.take import TakeWriter
+from trainer.sound.take_writer import TakeWriter
 from trainer.sound.tone import tone
 
 __all__ = [

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from trainer.sound.errors import DeviceError
-from trainer.sound.timing import Timing
+from trainer.sound.stream_timing import Timing
 
 Kind = Literal["input", "output"]
 

@@ -1,6 +1,6 @@
 """Errors about sound."""
 
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 
 
 class SoundError(TrainerError):

@@ -22,12 +22,12 @@ from numpy.typing import NDArray
 
 from trainer.drill import Clock, Step
 from trainer.harp import Harp
-from trainer.sound.accompany import Accompaniment
+from trainer.sound.accompaniment import Accompaniment
 from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.passage import Looped, Round
 from trainer.sound.speaker import Speaker
-from trainer.sound.timing import Timing
+from trainer.sound.stream_timing import Timing
 from trainer.sound.tone import Drone
 
 _AHEAD_S = 0.3

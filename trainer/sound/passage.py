@@ -17,7 +17,7 @@ import numpy as np
 from trainer.sound.block import Samples
 from trainer.sound.click import click, mix
 from trainer.sound.errors import SoundError
-from trainer.sound.recording import Recording
+from trainer.sound.sources.recording import Recording
 from trainer.sound.speaker import Speaker
 
 SLOWEST, FASTEST = 0.4, 1.2

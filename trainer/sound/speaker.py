@@ -8,7 +8,7 @@ from trainer.sound.block import Samples
 from trainer.sound.devices import end_stream, output_device, portaudio
 from trainer.sound.errors import DeviceError
 from trainer.sound.ring import Ring
-from trainer.sound.timing import Timing
+from trainer.sound.stream_timing import Timing
 
 _HELD_S = 1.0
 

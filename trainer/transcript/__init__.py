@@ -1,6 +1,6 @@
 """From what was heard to what is written: tab, bars, beats, and the harp it was played on."""
 
-from trainer.transcript.draft import draft
+from trainer.transcript.drill_draft import draft
 from trainer.transcript.model import HarpGuess, Meter, Transcript, Written, path_text
 from trainer.transcript.transcribe import DOUBTFUL, Asked, TranscriptError, transcribe
 

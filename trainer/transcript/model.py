@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from trainer.drill import Care, Sound, Vibrato, sound_text
 from trainer.harp import Harp
-from trainer.transcript.trust import trust
+from trainer.transcript.confidence import trust
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,7 +136,7 @@ class HarpGuess:
         position: the position it would be played in, 1 to 12; None where no tonic is heard.
         share: how likely it is among all harps that were tried, 0 to 1.
         missing: notes that it cannot play.
-        effort: how hard it would be to play, as :func:`trainer.drill.effort.effort`.
+        effort: how hard it would be to play, as :func:`trainer.drill.difficulty.effort`.
         reason: why, in words.
     """
 

@@ -9,22 +9,23 @@ from pathlib import Path
 
 import numpy as np
 
+from trainer.core import TrainerError
+from trainer.drill.fingerings import Pitch
 from trainer.drill.model import Step
-from trainer.drill.move import easiest
-from trainer.drill.ways import Pitch
+from trainer.drill.transpose import easiest
 from trainer.ear import HeardNote, listen, notes
 from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
-from trainer.music import TrainerError, key_in_position, midi_of
+from trainer.music import key_in_position, midi_of
 from trainer.sound import Block, Floats, Recording
-from trainer.transcript.harps import Sounded, all_harps, guess, position_on
+from trainer.transcript.confidence import explained, unexplained_db
+from trainer.transcript.harp_guess import Sounded, all_harps, guess, position_on
 from trainer.transcript.model import HarpGuess, Transcript, Written
-from trainer.transcript.parts import Parts, as_heard, parts, together
-from trainer.transcript.rhythm import in_bars
+from trainer.transcript.notation import written
+from trainer.transcript.note_values import in_bars
 from trainer.transcript.tones import tones
-from trainer.transcript.trust import explained, unexplained_db
-from trainer.transcript.written import written
+from trainer.transcript.two_parts import Parts, as_heard, parts, together
 
 TUNED_CENTS = 4.0
 """A recording that lies less than this from A4 = 440 Hz is in tune."""

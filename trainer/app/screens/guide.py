@@ -12,18 +12,18 @@ from textual.content import Content
 from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
-from trainer.app.devices import there
-from trainer.app.needle import Shown
-from trainer.app.screens.live import LiveScreen
+from trainer.app.device_list import there
+from trainer.app.display_smoothing import Shown
+from trainer.app.screens.take_base import LiveScreen
 from trainer.app.session import Session
-from trainer.app.take import Phase, Take
-from trainer.app.widgets.guide import GuideBoard, GuideState, microphone_says, note_says
-from trainer.app.widgets.target import CAUTION
+from trainer.app.take_state import Phase, Take
+from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_says, note_says
+from trainer.app.widgets.reference_tone import CAUTION
+from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.music import TrainerError
 from trainer.practice import Plan, Tone
 from trainer.settings import find_settings
-from trainer.settings.write import set_value
+from trainer.settings.writer import set_value
 from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 

@@ -18,20 +18,21 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.choosing import CHOOSING, choose
+from trainer.app.screens.list_keys import CHOOSING, choose
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.session import Session
 from trainer.app.theme import PENS
-from trainer.app.widgets.harps import HarpChart, HarpState
+from trainer.app.widgets.harp_chart import HarpChart, HarpState
+from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
-from trainer.harp.measured import naturals
-from trainer.journal import Journal, OwnHarp, journal_path
-from trainer.journal.reeds import harp_as_measured, own_harps, plain_harp
-from trainer.journal.watch import watch_harp
-from trainer.music import POSITIONS, TrainerError
+from trainer.harp.measured_tuning import naturals
+from trainer.music import POSITIONS
 from trainer.practice import Plan
-from trainer.report.harps import verdict_text
+from trainer.reedcare.own_harps import harp_as_measured, own_harps, plain_harp
+from trainer.reedcare.watch import watch_harp
+from trainer.report.harp_text import verdict_text
 from trainer.settings import Settings, load_settings
+from trainer.store import Journal, OwnHarp, journal_path
 
 LOW_AND_HIGH = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
 """Harps an octave lower or higher that are commonly sold (common practice)."""

@@ -9,15 +9,15 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
-from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.take_base import LiveScreen
 from trainer.app.session import Session
-from trainer.app.take import Phase, Take
+from trainer.app.take_state import Phase, Take
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head import Head, HeadState
-from trainer.app.widgets.notes import Notes, NotesState
-from trainer.app.widgets.status import Status, StatusState
-from trainer.app.widgets.target import Target, TargetState
-from trainer.app.widgets.trace import Trace
+from trainer.app.widgets.head_line import Head, HeadState
+from trainer.app.widgets.note_list import Notes, NotesState
+from trainer.app.widgets.pitch_trace import Trace
+from trainer.app.widgets.reference_tone import Target, TargetState
+from trainer.app.widgets.status_line import Status, StatusState
 from trainer.practice import Plan, Tone
 from trainer.sound import MicrophoneSpec, PlayerSpec
 

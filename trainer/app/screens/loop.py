@@ -13,16 +13,16 @@ from textual.widgets import Footer
 from textual.worker import get_current_worker
 
 from trainer.app.screens.listen import listening
-from trainer.app.screens.live import LiveScreen
+from trainer.app.screens.take_base import LiveScreen
 from trainer.app.session import Session
-from trainer.app.take import Phase, Take
+from trainer.app.take_state import Phase, Take
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head import Head, HeadState
-from trainer.app.widgets.loop import OFF, READYING, SOUNDS, LoopState, LoopStrip
-from trainer.app.widgets.notes import Notes, NotesState
-from trainer.app.widgets.status import Status, StatusState
-from trainer.app.widgets.trace import Trace
-from trainer.music import TrainerError
+from trainer.app.widgets.head_line import Head, HeadState
+from trainer.app.widgets.loop_strip import OFF, READYING, SOUNDS, LoopState, LoopStrip
+from trainer.app.widgets.note_list import Notes, NotesState
+from trainer.app.widgets.pitch_trace import Trace
+from trainer.app.widgets.status_line import Status, StatusState
+from trainer.core import TrainerError
 from trainer.practice import Loop
 from trainer.sound import Recording
 from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_S, SLOWEST, Passage

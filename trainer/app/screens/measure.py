@@ -16,13 +16,11 @@ from textual.timer import Timer
 from textual.widgets import Footer, Input, Static
 
 from trainer.app.session import Session
-from trainer.app.widgets.measuring import MeasuringBoard, MeasuringState
+from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
+from trainer.core import TrainerError
 from trainer.harp import Harp, HarpError, Tab
-from trainer.journal import HarpTag, Journal, OwnHarp
-from trainer.journal.reeds import check_name, harp_as_measured
-from trainer.music import TrainerError
 from trainer.practice import Event, Failed, Finished, Plan
-from trainer.practice.measure import (
+from trainer.practice.harp_measurement import (
     Again,
     Asked,
     Attack,
@@ -31,8 +29,10 @@ from trainer.practice.measure import (
     Measuring,
     Sounding,
 )
-from trainer.report.harps import BREATHE, measure_line, measured_text
+from trainer.reedcare.own_harps import check_name, harp_as_measured
+from trainer.report.harp_text import BREATHE, measure_line, measured_text
 from trainer.sound import MicrophoneSpec
+from trainer.store import HarpTag, Journal, OwnHarp
 
 POLL_S = 0.05
 SAID = 6

@@ -10,28 +10,28 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
-from trainer.app.day import day_view
+from trainer.app.daily_set_view import day_view
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpChoice, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
-from trainer.app.screens.live import NOTICE_S, LiveScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.take_base import NOTICE_S, LiveScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
-from trainer.app.take import Phase, Take
+from trainer.app.take_state import Phase, Take
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head import Head, HeadState
-from trainer.app.widgets.page import Page, PageState
-from trainer.app.widgets.status import Status, StatusState
-from trainer.app.widgets.trace import Trace
+from trainer.app.widgets.head_line import Head, HeadState
+from trainer.app.widgets.pitch_trace import Trace
+from trainer.app.widgets.status_line import Status, StatusState
+from trainer.app.widgets.tab_page import Page, PageState
 from trainer.app.widgets.verdict import Verdict, VerdictState
+from trainer.coach.entry import DayEntry
+from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.journal.entry import DayEntry
-from trainer.music import TrainerError
 from trainer.practice import Ask, Plan
 
 TEMPO_STEP = 4.0

@@ -16,9 +16,9 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.choosing import CHOOSING, choose
+from trainer.app.screens.list_keys import CHOOSING, choose
 from trainer.app.theme import PENS
-from trainer.app.widgets.progress import (
+from trainer.app.widgets.progress_plot import (
     HEADINGS,
     Line,
     ProgressPlot,
@@ -26,12 +26,12 @@ from trainer.app.widgets.progress import (
     line_content,
     told_content,
 )
-from trainer.journal import journal_path
-from trainer.journal.progress import Overview, overview_at
-from trainer.music import TrainerError
+from trainer.coach.trends import Overview, overview_at
+from trainer.core import TrainerError
 from trainer.report.plots import PANELS
-from trainer.report.progress import days_text, empty_text, practice_text
+from trainer.report.progress_text import days_text, empty_text, practice_text
 from trainer.settings import load_settings
+from trainer.store import journal_path
 
 WIDE = 116
 """Columns from which the table and the plot stand side by side."""

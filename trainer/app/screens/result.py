@@ -14,16 +14,16 @@ from textual.content import Content
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from trainer.app.hearing import model_plan, step_plan
-from trainer.app.screens.aloud import AloudScreen
+from trainer.app.playback import model_plan, step_plan
 from trainer.app.screens.loop import LoopScreen
+from trainer.app.screens.playback_base import AloudScreen
 from trainer.app.session import Session
 from trainer.app.shapes import grade, grade_of
-from trainer.app.take import Take, close_up
+from trainer.app.take_state import Take, close_up
 from trainer.app.theme import PENS
-from trainer.app.widgets.trace import Trace
+from trainer.app.widgets.pitch_trace import Trace
 from trainer.marking import Mark, Result
-from trainer.report.result import score_text
+from trainer.report.result_text import score_text
 from trainer.sound import RecordingSpec
 from trainer.sound.passage import Passage
 

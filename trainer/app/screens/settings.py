@@ -15,12 +15,12 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.devices import round_trip
-from trainer.app.screens.choosing import CHOOSING, choose
+from trainer.app.device_list import round_trip
 from trainer.app.screens.guide import GuideScreen
+from trainer.app.screens.list_keys import CHOOSING, choose
 from trainer.app.session import Session
 from trainer.app.theme import PENS, wearable
-from trainer.app.widgets.settings import (
+from trainer.app.widgets.settings_list import (
     DEFAULT,
     FILE,
     NOT_SET,
@@ -35,12 +35,12 @@ from trainer.app.widgets.settings import (
     verdict,
     when,
 )
-from trainer.music import TrainerError
+from trainer.core import TrainerError
 from trainer.practice import Plan
-from trainer.report.facts import counted
+from trainer.report.drill_facts import counted
 from trainer.settings import SettingsFound, find_settings
 from trainer.settings.tables import TABLES, Key
-from trainer.settings.write import set_value, unset
+from trainer.settings.writer import set_value, unset
 from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33

@@ -11,14 +11,14 @@ from textual.content import Content
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from trainer.app.hearing import heard_plan
-from trainer.app.screens.aloud import AloudScreen
-from trainer.app.screens.choosing import choose
+from trainer.app.playback import heard_plan
+from trainer.app.screens.list_keys import choose
+from trainer.app.screens.playback_base import AloudScreen
 from trainer.app.session import Session
 from trainer.app.theme import PENS
-from trainer.app.widgets.shelf import Entry, Preview, PreviewState, signs
+from trainer.app.widgets.drill_preview import Entry, Preview, PreviewState, signs
 from trainer.drill import Drill
-from trainer.report.facts import counted
+from trainer.report.drill_facts import counted
 
 WIDE = 100
 """Columns from which a line also says what else a drill trains."""

@@ -14,12 +14,12 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.day import RECENT, DayView
+from trainer.app.daily_set_view import RECENT, DayView
 from trainer.app.shapes import spark
 from trainer.app.theme import PENS
-from trainer.journal.day import DaySet
-from trainer.journal.entry import DayEntry, whole
-from trainer.music import TrainerError
+from trainer.coach.daily_set import DaySet
+from trainer.coach.entry import DayEntry, whole
+from trainer.core import TrainerError
 
 TITLE_CELLS = 36
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from textual.widget import Widget
 
-from trainer.app.take import Take
+from trainer.app.take_state import Take
 from trainer.app.widgets.gauge import Gauge, GaugeState
-from trainer.app.widgets.holes import Holes, HolesState
+from trainer.app.widgets.hole_strip import Holes, HolesState
 from trainer.app.widgets.readout import Readout, ReadoutState
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, Row, row_of
-from trainer.app.needle import Shown
+from trainer.app.display_smoothing import Shown
 
 RANGE_CENTS = 50.0
 TICKS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
@@ -19,7 +19,7 @@ class GaugeState:
 
     Attributes:
         cents: where the needle stands; None when nothing sounds.
-        state: as in :attr:`trainer.app.needle.Shown.state`.
+        state: as in :attr:`trainer.app.display_smoothing.Shown.state`.
         held: whether the sound has stopped and this is where the needle last stood.
         tolerance: half the band, in cents.
     """
@@ -109,6 +109,6 @@ class Gauge(Canvas[GaugeState]):
 
 
 if __name__ == "__main__":
-    from trainer.app.alone import show
+    from devtools.scripted import show
 
     show(Gauge(), lambda take: GaugeState.of(take.shown))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.big import big
 from trainer.app.canvas import Canvas, Row
-from trainer.app.needle import Shown
-from trainer.app.take import Phase, Take
+from trainer.app.display_smoothing import Shown
+from trainer.app.large_text import big
+from trainer.app.take_state import Phase, Take
 
 SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
 BEGUN = "◌"
@@ -114,6 +114,6 @@ def _big(text: str) -> tuple[str, str, str]:
 
 
 if __name__ == "__main__":
-    from trainer.app.alone import show
+    from devtools.scripted import show
 
     show(Readout(), ReadoutState.of)

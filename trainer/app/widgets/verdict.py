@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, Row, cut
 from trainer.app.shapes import grade, grade_of
-from trainer.app.take import Take
+from trainer.app.take_state import Take
 from trainer.marking import Mark, Result
-from trainer.report.result import score_text
+from trainer.report.result_text import score_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,6 @@ class Verdict(Canvas[VerdictState]):
 
 
 if __name__ == "__main__":
-    from trainer.app.alone import show
+    from devtools.scripted import show
 
     show(Verdict(), VerdictState.of_take)

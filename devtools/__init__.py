@@ -1,0 +1,1 @@
+"""Tools for developers: pictures, previews and checks. Not part of the product."""

@@ -1,0 +1,333 @@
+"""Widgets and screens without a harp: a scripted take, and a way to look at one widget alone.
+
+``python -m trainer.app.widgets.pitch_trace`` shows a widget; ``python -m devtools.scripted`` runs the
+whole app on the script for some seconds and prints what painting cost.
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import sys
+import time
+from collections import deque
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from textual.app import App, ComposeResult
+
+from trainer.app.canvas import Canvas
+from trainer.app.take_state import Take
+from trainer.app.theme import dress
+from trainer.drill import Clock, Drill, Goal, Step
+from trainer.ear import Reading
+from trainer.harp import Harp, Tab
+from trainer.marking import Mark, Measured, Result
+from trainer.music import cents
+from trainer.practice import (
+    Beat,
+    Command,
+    Ended,
+    Event,
+    Finished,
+    Heard,
+    Loop,
+    Looping,
+    Marked,
+    Plan,
+    Started,
+)
+from trainer.sound import PlayerSpec
+
+RATE = 48_000
+HOP = 240
+"""Samples between readings: 200 a second."""
+
+
+def drill_of(name: str, title: str, tab: str, *, tempo: float = 80.0) -> Drill:
+    """A drill from tab with lengths, such as ``-4:1 -4':2 r:1``; enough for trying screens."""
+    steps: list[Step] = []
+    at = Fraction(0)
+    for token in tab.split():
+        text, _, beats = token.partition(":")
+        length = Fraction(beats or "1")
+        if text != "r":
+            sounds = tuple((Tab.parse(part),) for part in text.split(">"))
+            steps.append(Step(len(steps), sounds, at, length, int(at // 4) + 1, token))
+        at += length
+    return Drill(
+        name,
+        title,
+        "Bend down to the half step, hold it still, and come back up without a scoop.",
+        "C",
+        "richter",
+        tempo,
+        (4, 4),
+        Goal(),
+        tuple(steps),
+        at,
+        ("bends",),
+    )
+
+
+DRILL = drill_of(
+    "ferry-steps",
+    "Down the ferry steps",
+    "-4:1 -4':1 -4:1 r:1 -4:1 -4':2 r:1 -4'>-4:2 5:1 -5:1 -4:1/2 4:1/2 -3':2 r:1 "
+    "-2'':1 -2':1 -2:1 r:1 1:1 -1:1 2:2",
+)
+DRILLS = (
+    DRILL,
+    drill_of("harbour-bell", "The harbour bell", "4:2 5:2 6:2 5:2 4:4", tempo=60.0),
+    drill_of("net-mending", "Mending nets", "-3:1 -3':1 -3'':1 -3''':1 -3:4", tempo=72.0),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """What the script does wrong on a step."""
+
+    cents: float
+    leak_db: float | None = None
+    late_beats: float = 0.0
+
+
+SLIPS = (
+    Slip(2.0),
+    Slip(-18.0),
+    Slip(4.0),
+    Slip(-1.0, leak_db=-11.0),
+    Slip(-7.0),
+    Slip(12.0),
+    Slip(0.5, late_beats=0.1),
+)
+
+
+def script(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event]]:
+    """A whole take of a plan as events, each with the second at which it comes."""
+    noise = random.Random(seed)
+    drill = plan.drill
+    if drill is None:
+        yield from _listening(plan, noise)
+        return
+    tempo = plan.tempo or drill.tempo
+    count_in = plan.count_in or drill.meter[0]
+    clock = Clock(round(count_in * 60 / tempo * RATE), tempo, RATE)
+    yield 0.0, Started(clock, 0, len(drill.steps), "the scripted player", True)
+    marks = [_mark(step, SLIPS[step.index % len(SLIPS)]) for step in drill.steps]
+    due = list(marks)
+    beat = -count_in
+    for sample in range(0, clock.sample(drill.beats), HOP):
+        now = sample / RATE
+        while clock.sample(beat) <= sample:
+            yield now, Beat(beat)
+            beat += 1
+        yield now, Heard(_reading(plan.harp, drill, clock, sample, noise))
+        while due and clock.beat(sample) > float(due[0].step.end):
+            yield now, Marked(due.pop(0))
+    end = clock.sample(drill.beats) / RATE
+    for mark in due:
+        yield end, Marked(mark)
+    score = sum(mark.score * float(mark.step.beats) for mark in marks) / float(
+        sum(step.beats for step in drill.steps)
+    )
+    passed = score >= drill.goal.pass_mark
+    yield end, Ended(Result(drill, plan.harp.name, tempo, tuple(marks), score, passed))
+    yield end, Finished()
+
+
+def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]]:
+    """Somebody plays the first drill, and nobody asked for it."""
+    clock = Clock(0, DRILL.tempo, RATE)
+    yield 0.0, Started(None, 0, 0, "the scripted player", False)
+    for sample in range(0, clock.sample(DRILL.beats), HOP):
+        yield sample / RATE, Heard(_reading(plan.harp, DRILL, clock, sample, noise))
+    yield clock.sample(DRILL.beats) / RATE, Finished()
+
+
+def _reading(harp: Harp, drill: Drill, clock: Clock, sample: int, noise: random.Random) -> Reading:
+    beat = clock.beat(sample)
+    for step in drill.steps:
+        slip = SLIPS[step.index % len(SLIPS)]
+        start, end = float(step.at) + slip.late_beats, float(step.end) - 0.12
+        if start <= beat < end:
+            return _sounding(harp, clock, sample, step, slip, beat - start, noise)
+    return Reading(sample, sample + HOP, RATE, level_db=-62.0)
+
+
+def _sounding(
+    harp: Harp,
+    clock: Clock,
+    sample: int,
+    step: Step,
+    slip: Slip,
+    since: float,
+    noise: random.Random,
+) -> Reading:
+    place = step.place(min(1.0, since / float(step.beats)))
+    low, high = step.sounds[math.floor(place)][0], step.sounds[math.ceil(place)][0]
+    glide = cents(harp.hz(high), harp.hz(low)) * (place - math.floor(place))
+    seconds = since * 60.0 / clock.tempo
+    scoop = 60.0 * math.exp(-seconds / 0.05) if low.bend else 0.0
+    wobble = 3.0 * math.sin(2 * math.pi * 5.0 * seconds) + noise.gauss(0.0, 0.4)
+    hz = harp.hz(low) * 2.0 ** ((glide + slip.cents + scoop + wobble) / 1200.0)
+    tab, *also = harp.nearest(hz)
+    leak = (tab.hole - 1 or 2) if slip.leak_db is not None else None
+    holes = (leak, tab.hole) if leak else (tab.hole,)
+    levels = [(tab.hole, 0.0)] + ([(leak, slip.leak_db)] if leak and slip.leak_db else [])
+    return Reading(
+        sample,
+        sample + HOP,
+        RATE,
+        hz=hz,
+        level_db=-14.0 - 2.0 * math.sin(3.0 * seconds),
+        sounding=True,
+        tab=tab,
+        cents=cents(hz, harp.hz(tab)),
+        also=tuple(also),
+        breath=tab.breath,
+        holes=holes,
+        leak_db=slip.leak_db,
+        leak_hole=leak,
+        levels=tuple(levels),
+    )
+
+
+def _mark(step: Step, slip: Slip) -> Mark:
+    score = max(0.0, 100.0 - 1.6 * abs(slip.cents) - (30.0 if slip.leak_db else 0.0))
+    side = "flat" if slip.cents < 0 else "sharp"
+    sentence = f"{abs(slip.cents):.0f} cents {side}"
+    if slip.leak_db is not None:
+        sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-slip.leak_db:.0f} dB down"
+    measured = Measured(start=0, end=1, cents=slip.cents, leak_db=slip.leak_db)
+    return Mark(step, score, {"pitch": score}, measured, sentence)
+
+
+class Script:
+    """A listener that replays scripts at the pace of a clock.
+
+    Args:
+        events: gives the events of a plan with their seconds.
+        pace: seconds of script a second.
+    """
+
+    def __init__(
+        self,
+        events: Callable[[Plan], Iterator[tuple[float, Event]]] = script,
+        *,
+        pace: float = 1.0,
+    ) -> None:
+        self._events = events
+        self._pace = pace
+        self._due: deque[tuple[float, Event]] = deque()
+        self._began = 0.0
+        self.plans: list[Plan] = []
+        self.closed = False
+
+    def begin(self, plan: Plan) -> None:
+        """Start replaying."""
+        self.plans.append(plan)
+        self._due = deque(self._events(plan))
+        self._began = time.monotonic()
+
+    def poll(self) -> list[Event]:
+        """The events that are due."""
+        now = (time.monotonic() - self._began) * self._pace
+        events: list[Event] = []
+        while self._due and self._due[0][0] <= now:
+            events.append(self._due.popleft()[1])
+        return events
+
+    def ask(self, command: Command) -> None:
+        """A passage is looped at once; else a script goes its way."""
+        if isinstance(command, Loop) and command.passage is not None:
+            now = (time.monotonic() - self._began) * self._pace
+            self._due.appendleft((0.0, Looping(command.passage, round(now * RATE))))
+
+    def stop(self) -> None:
+        """End the replay; its last event comes with the next poll."""
+        if self._due:
+            self._due = deque([(0.0, Finished())])
+
+    def close(self) -> None:
+        """Nothing is held."""
+        self.closed = True
+
+
+def show(widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
+    """Show one widget alone, fed by a scripted take until a key is pressed."""
+    Alone(widget, state).run()
+
+
+class Alone(App[None]):
+    """A widget on an empty screen."""
+
+    BINDINGS = [("q", "quit", "quit")]  # noqa: RUF012
+    CSS = "Canvas { height: 1fr; }"
+
+    def __init__(self, widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
+        super().__init__()
+        dress(self)
+        self._widget = widget
+        self._state = state
+        plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
+        self._take = Take(plan)
+        self._script = Script()
+        self._script.begin(plan)
+
+    def on_mount(self) -> None:
+        """Start the clock."""
+        self.set_interval(1 / 60, self._tick)
+
+    def compose(self) -> ComposeResult:
+        """The widget."""
+        yield self._widget
+
+    def _tick(self) -> None:
+        for event in self._script.poll():
+            self._take.see(event)
+        self._widget.show(self._state(self._take))
+
+
+def main(arguments: Sequence[str]) -> None:
+    """Run the whole app on the script and print what painting cost."""
+    from trainer.app.app import TrainerApp
+
+    class Counted(TrainerApp):
+        frames = paints = 0
+
+        def _tick(self) -> None:
+            self.frames += 1
+            super()._tick()
+
+        def _display(self, screen: Any, renderable: Any) -> None:
+            self.paints += renderable is not None
+            super()._display(screen, renderable)
+
+    seconds = float(arguments[0]) if arguments else 10.0
+    app = Counted(Script(), DRILLS, Plan(Harp.of("C"), PlayerSpec(), DRILL), autostart=True)
+    used: list[tuple[float, float, int, int]] = []
+
+    def note() -> None:
+        used.append((time.monotonic(), time.process_time(), app.frames, app.paints))
+        if len(used) == 2:
+            app.exit()
+
+    def begin() -> None:
+        app.set_timer(2.0, note)
+        app.set_timer(2.0 + seconds, note)
+
+    app.call_later(begin)
+    app.run()
+    if len(used) == 2:
+        seconds, cpu, frames, paints = (new - old for old, new in zip(*used, strict=True))
+        print(
+            f"{frames / seconds:.1f} frames a second, {paints / seconds:.1f} of them with "
+            f"something to paint; {cpu / seconds:.3f} of a core, over {seconds:.1f} s"
+        )
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

@@ -1,0 +1,1070 @@
+"""The screens, driven by scripted events through Textual's pilot, and the plain lines."""
+
+from __future__ import annotations
+
+import asyncio
+import gc
+import itertools
+import json
+import os
+import re
+from collections.abc import Awaitable, Callable, Iterator
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from textual.pilot import Pilot
+from textual.widgets import OptionList, Static
+
+from devtools import scripted
+from devtools.pictures import picture
+from trainer.app import theme
+from trainer.app.app import TrainerApp
+from trainer.app.canvas import row_of
+from trainer.app.display_smoothing import Needle
+from trainer.app.large_text import big
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.too_small import SmallScreen
+from trainer.app.session import Session
+from trainer.app.shapes import GRADES, grade
+from trainer.app.take_state import Phase, Take
+from trainer.app.widgets.gauge import GaugeState, halves, needle_row
+from trainer.app.widgets.hole_strip import HolesState, bar_rows, numbers_row, words
+from trainer.app.widgets.pitch_trace import GUTTER, Picture
+from trainer.app.widgets.readout import of_shown
+from trainer.app.widgets.tab_page import PageState, lay_out, line_rows, top_line
+from trainer.core import TrainerError
+from trainer.drill import Clock, Drill, Goal, Step, read_shelf
+from trainer.ear import Reading
+from trainer.harp import Breath, Harp, HarpError, Tab
+from trainer.marking import Mark, Measured, Result
+from trainer.practice import (
+    Beat,
+    Ended,
+    Event,
+    Failed,
+    Finished,
+    Heard,
+    Marked,
+    Notice,
+    Paused,
+    Plan,
+    Resumed,
+    Started,
+)
+from trainer.report.plain_lines import Lines
+from trainer.report.result_text import result_dict, result_text
+from trainer.sound import MicrophoneSpec, PlayerSpec
+
+RATE = 48_000
+SMALL, LARGE = (80, 24), (120, 40)
+HARP = Harp.of("C")
+DRILL = scripted.DRILL
+PLAN = Plan(HARP, MicrophoneSpec(), DRILL)
+CLOCK = Clock(3 * RATE, 80.0, RATE)  # a count-in of four beats at 80
+
+
+class Puppet:
+    """A listener that says what a test tells it to, and nothing else."""
+
+    def __init__(self) -> None:
+        self.queue: list[Event] = []
+        self.plans: list[Plan] = []
+        self.stops = 0
+        self.polls = 0
+        self.closed = False
+        self.refuse: TrainerError | None = None
+        self._script: Iterator[tuple[float, Event]] = iter(())
+
+    def begin(self, plan: Plan) -> None:
+        if self.refuse:
+            raise self.refuse
+        self.plans.append(plan)
+        self._script = scripted.script(plan)
+
+    def poll(self) -> list[Event]:
+        self.polls += 1
+        events, self.queue = self.queue, []
+        return events
+
+    def stop(self) -> None:
+        self.stops += 1
+        self.queue.append(Finished())
+
+    def close(self) -> None:
+        self.closed = True
+
+    def play(self, until: float) -> None:
+        """Let the scripted take come up to a second of its sound."""
+        for second, event in self._script:
+            self.queue.append(event)
+            if second >= until:
+                return
+
+
+def reading(
+    tab: str,
+    off: float = 0.0,
+    *,
+    beat: float = 0.0,
+    sample: int | None = None,
+    leak: tuple[int, float] | None = None,
+    also: tuple[str, ...] = (),
+) -> Reading:
+    """A reading of a tab entry, so many cents off."""
+    entry = Tab.parse(tab)
+    sample = CLOCK.sample(beat) if sample is None else sample
+    return Reading(
+        sample,
+        sample,
+        RATE,
+        hz=HARP.hz(entry) * 2 ** (off / 1200),
+        level_db=-12.0,
+        sounding=True,
+        tab=entry,
+        cents=off,
+        also=tuple(Tab.parse(text) for text in also),
+        breath=entry.breath,
+        holes=(entry.hole,) if leak is None else tuple(sorted((entry.hole, leak[0]))),
+        leak_hole=leak[0] if leak else None,
+        leak_db=leak[1] if leak else None,
+        levels=((entry.hole, 0.0), *((leak,) if leak else ())),
+    )
+
+
+def at(beat: float) -> Heard:
+    """Silence at a beat."""
+    return Heard(silence(CLOCK.sample(beat)))
+
+
+def silence(sample: int) -> Reading:
+    return Reading(sample, sample, RATE, level_db=-70.0)
+
+
+def run(
+    test: Callable[[Pilot[None], Puppet], Awaitable[None]],
+    *,
+    size: tuple[int, int] = SMALL,
+    plan: Plan = PLAN,
+    autostart: bool = True,
+    shelf: tuple[Drill, ...] = scripted.DRILLS,
+) -> None:
+    """Run a test against the app on a screen of a size."""
+
+    async def inside() -> None:
+        puppet = Puppet()
+        app = TrainerApp(puppet, shelf, plan, autostart)
+        async with app.run_test(size=size, notifications=True) as pilot:
+            await settle(pilot, puppet)
+            await test(pilot, puppet)
+        assert puppet.closed
+
+    asyncio.run(inside())
+
+
+async def settle(pilot: Pilot[None], puppet: Puppet) -> None:
+    """Let the app's clock tick until it has taken in all events, and the screen be painted."""
+    for _ in range(200):
+        await pilot.pause(0.02)
+        if not puppet.queue or not pilot.app.is_running:
+            break
+    await pilot.pause()
+
+
+def text(pilot: Pilot[None]) -> str:
+    """What stands on the screen."""
+    return "\n".join(strip.text for strip in pilot.app.screen._compositor.render_strips())
+
+
+async def seen(pilot: Pilot[None], words: str, times: int = 1) -> bool:
+    """Whether words come to stand on the screen so many times."""
+    for _ in range(100):
+        if " ".join(text(pilot).split()).count(words) == times:
+            return True
+        await pilot.pause(0.02)
+    return False
+
+
+async def show(pilot: Pilot[None], puppet: Puppet, *events: Event) -> str:
+    puppet.queue.extend(events)
+    await settle(pilot, puppet)
+    return text(pilot)
+
+
+STARTED = Started(CLOCK, 0, len(DRILL.steps), "the microphone", True)
+
+
+# The practice screen
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE])
+def test_a_whole_take_is_followed_at_every_size(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        for second in (1.0, 3.4, 5.0, 9.0, 14.0, 20.0):
+            puppet.play(second)
+            await settle(pilot, puppet)
+            shown = text(pilot)
+            assert DRILL.title in shown
+            assert "C harp" in shown
+            assert "tempo 80" in shown
+            assert len(shown.splitlines()) == size[1]
+            assert all(len(line) == size[0] for line in shown.splitlines())
+        puppet.play(99.0)
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, ResultScreen)
+
+    run(test, size=size)
+
+
+def test_the_count_in_can_be_followed_without_sound() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await show(pilot, puppet, STARTED)
+        assert "○ ○ ○ ○  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(-4))
+        assert "● ○ ○ ○  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(-3))
+        assert "● ● ○ ○  count-in, then -4" in shown
+        assert big("2")[0] in shown
+        shown = await show(pilot, puppet, at(-0.1), Beat(-1))
+        assert "● ● ● ●  count-in, then -4" in shown
+        shown = await show(pilot, puppet, at(0))
+        assert "count-in" not in shown
+        assert "▶ playing" in shown
+
+    run(test)
+
+
+def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
+    take = Take(replace(PLAN, bars=(3, 4), count_in=2))
+    first, last = take.range
+    assert [take.steps[i].bar for i in (first, last - 1)] == [3, 4]
+    take.see(replace(STARTED, first=first, last=last))
+    counts = []
+    for beat in (5.0, 6.0, 7.0, 8.0):
+        take.see(at(beat))
+        counts.append((take.phase, take.count))
+    assert counts == [
+        (Phase.COUNTING, 0),
+        (Phase.COUNTING, 1),
+        (Phase.COUNTING, 2),
+        (Phase.PLAYING, 2),
+    ]
+
+
+def test_a_notice_stops_nothing_and_stays_in_sight() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await show(pilot, puppet, STARTED, at(0), Notice("the disk is full"))
+        assert await seen(pilot, "the disk is full", 2)  # in the status line and over the screen
+        assert "! the disk is full" in text(pilot)
+        assert "▶ playing" in text(pilot)
+
+    run(test)
+
+
+def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_were_earned() -> (
+    None
+):
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        columns = []
+        tabs = set()
+        for beat in (0.0, 0.5, 1.2, 2.9):
+            shown = await show(pilot, puppet, STARTED, at(0), Heard(reading("-4", beat=beat)))
+            page = [line[:36] for line in shown.splitlines()[1:14]]
+            columns.append(page[0].index("▼"))
+            tabs.add(page[1])
+        assert columns == sorted(set(columns))
+        assert len(tabs) == 1
+        mark = Mark(DRILL.steps[1], 71.0, {}, Measured(start=1), "18 cents flat")
+        shown = await show(pilot, puppet, Marked(mark))
+        lines = shown.splitlines()
+        assert lines[4].index("◐71") == lines[2].index("-4'")
+        assert "18 cents flat" in shown
+        shown = await show(pilot, puppet, STARTED, at(-4))
+        assert "·71" in shown
+        assert "◐71" not in shown.splitlines()[4]
+        better = replace(mark, score=97.0)
+        assert "◆97" in await show(pilot, puppet, Marked(better))
+
+    run(test)
+
+
+def test_the_reading_is_told_in_words_and_shapes() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        events = [Heard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
+        shown = await show(pilot, puppet, STARTED, at(0), *events)
+        assert "▼ 12 cents flat, clean" in shown
+        for row in big("12 FLAT"):
+            assert row in shown
+        events = [Heard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
+        assert "● in tune, clean" in await show(pilot, puppet, *events)
+        events = [Heard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
+        assert "× this is -5, play -4" in await show(pilot, puppet, *events)
+
+    run(test, size=LARGE)
+
+
+def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        events = [Heard(reading("-4", 1.0, beat=0.1 + i / 100, leak=(3, -11.0))) for i in range(20)]
+        shown = await show(pilot, puppet, STARTED, at(0), *events)
+        assert "!3" in shown
+        assert "[4]" in shown
+        assert "hole 3 leaks, 11 dB below" in shown
+        assert "▒" in shown  # and in the trace, where it happened
+
+    run(test, size=LARGE)
+
+
+@pytest.mark.parametrize("trouble", [Paused, Failed])
+def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[Paused | Failed]) -> None:
+    sentence = (
+        "the microphone 'harbour studio 2' has stopped giving sound; plug it in again and the "
+        "take goes on from where it was, or press space to stop it here and keep what there is"
+    )
+    mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await show(pilot, puppet, STARTED, at(0), Marked(mark), trouble(sentence))
+        assert sentence in " ".join(shown.split())
+        assert ("no sound" if trouble is Paused else "failed") in shown
+        assert "●88" in shown
+        if trouble is Paused:
+            rest = Started(CLOCK, 4, len(DRILL.steps), "the microphone", True)
+            shown = await show(pilot, puppet, Resumed(), rest, at(4))
+            assert "●88" in shown
+            assert "has stopped" not in shown
+
+    run(test)
+
+
+def test_a_listener_that_cannot_begin_says_why() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        puppet.refuse = TrainerError("no microphone was found; plug one in and press space")
+        await pilot.press("space")
+        await settle(pilot, puppet)
+        assert "× no microphone was found; plug one in and press space" in text(pilot)
+        puppet.refuse = None
+        await pilot.press("space")
+        assert len(puppet.plans) == 1
+
+    run(test, autostart=False)
+
+
+# Keys
+
+
+def test_space_starts_and_stops_and_r_starts_again() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        assert "space starts the count-in" in text(pilot)
+        await pilot.press("space")
+        assert puppet.plans == [PLAN]
+        await show(pilot, puppet, STARTED, at(-4))
+        await pilot.press("space")
+        await settle(pilot, puppet)
+        assert puppet.stops == 1
+        assert "■ stopped" in text(pilot)
+        await pilot.press("r")
+        await pilot.press("r")
+        await settle(pilot, puppet)
+        assert len(puppet.plans) == 3
+        assert puppet.stops == 2
+
+    run(test, autostart=False)
+
+
+def test_loop_can_be_switched_on_and_off_while_playing() -> None:
+    mark = Mark(DRILL.steps[0], 88.0, {}, Measured(), "7 cents flat")
+    result = Result(DRILL, "C", 80.0, (mark,), 88.0, True)
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await show(pilot, puppet, STARTED, at(0))
+        await pilot.press("l")
+        assert "loop on" in text(pilot)
+        await show(pilot, puppet, Ended(result), Finished())
+        assert len(puppet.plans) == 2
+        assert puppet.plans[-1].loop
+        await show(pilot, puppet, STARTED, at(0), Ended(result), STARTED)
+        assert puppet.stops == 0
+        await pilot.press("l")
+        await show(pilot, puppet, Ended(result))
+        assert puppet.stops == 1
+        await settle(pilot, puppet)
+        assert len(puppet.plans) == 2
+        assert isinstance(pilot.app.screen, ResultScreen)
+
+    run(test)
+
+
+def test_tempo_keys_add_up_even_before_the_running_take_has_ended() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("up", "plus", "down")
+        assert "tempo 84 (own 80)" in text(pilot)
+        await pilot.press("0")
+        assert "(own" not in text(pilot).splitlines()[0]
+        await pilot.press("space", "up", "up")
+        await settle(pilot, puppet)
+        assert puppet.plans[-1].tempo == 88.0
+
+    run(test, autostart=False)
+
+
+def test_drills_are_changed_by_n_and_p_and_from_the_shelf() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("n")
+        assert "The harbour bell" in text(pilot)
+        await pilot.press("p", "p")
+        await settle(pilot, puppet)
+        assert "Mending nets" in text(pilot)
+        await pilot.press("s")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, ShelfScreen)
+        assert "▶ Mending nets" in text(pilot)
+        assert "Bend down to the half step" in text(pilot)
+        await pilot.press("up", "enter")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert "The harbour bell" in text(pilot)
+        await pilot.press("s", "escape")
+        await settle(pilot, puppet)
+        assert "The harbour bell" in text(pilot)
+
+    run(test, autostart=False)
+
+
+def test_a_range_of_bars_is_chosen_with_brackets() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("left_square_bracket", "right_square_bracket")
+        assert f"bars 2 to {DRILL.bars - 1}" in text(pilot)
+        await pilot.press("space")
+        assert puppet.plans[-1].bars == (2, DRILL.bars - 1)
+        await settle(pilot, puppet)
+        assert "play" in text(pilot)
+
+    run(test, autostart=False)
+
+
+def test_listening_without_a_drill_and_coming_back_keeps_the_marks() -> None:
+    mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await show(pilot, puppet, STARTED, Marked(mark))
+        await pilot.press("i")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, ListenScreen)
+        assert puppet.plans[-1] == Plan(HARP, MicrophoneSpec())
+        started = Started(None, 0, 0, "the microphone", False)
+        events = [Heard(reading("-3''", -7.0, sample=RATE + 240 * i)) for i in range(60)]
+        shown = await show(pilot, puppet, started, *events)
+        assert "● in tune, clean" in shown
+        for ruling in ("-3   B4", "-3'  Bb4", "-3'' A4", "3    G4"):
+            assert ruling in shown
+        await pilot.press("escape")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert "·88" in text(pilot)
+        await pilot.press("space")
+        assert puppet.plans[-1].drill is DRILL
+
+    run(test, plan=replace(PLAN, source=MicrophoneSpec()))
+
+
+def test_help_names_every_key_and_q_quits() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("question_mark")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, HelpScreen)
+        shown = str(pilot.app.screen.query_one("#help Static", Static).visual)
+        for key in ("space", "l ", "↑ + =", "[ ", "n ", "s ", "i ", "? ", "q ", "ctrl+p"):
+            assert f"  {key}" in shown
+        await pilot.press("escape")
+        await settle(pilot, puppet)
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        footer = text(pilot).splitlines()[-1]
+        keys = "space play l loop ↑↓ tempo [ ] bars n p drill t today s shelf ? help q quit"
+        assert " ".join(footer.split()) == keys
+        await pilot.press("q")
+
+    run(test)
+
+
+def test_the_result_comes_after_the_take_and_leads_on() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        puppet.play(99.0)
+        await settle(pilot, puppet)
+        shown = text(pilot)
+        assert "of 100, passed" in shown
+        assert "weakest: step 4 (-4), 68" in shown
+        assert "hole 3 leaking, 11 dB down" in shown
+        steps = pilot.app.screen.query_one("#steps", OptionList).options
+        assert [str(one.prompt).lstrip("▶ ").split()[0] for one in steps] == [
+            str(step.index + 1) for step in DRILL.steps
+        ]
+        await pilot.press("r")
+        await settle(pilot, puppet)
+        assert len(puppet.plans) == 2
+        puppet.play(99.0)
+        await settle(pilot, puppet)
+        await pilot.press("n")
+        await settle(pilot, puppet)
+        assert "The harbour bell" in text(pilot)
+
+    run(test)
+
+
+# Sizes, colours, cost
+
+
+def test_too_small_a_window_says_so_and_recovers() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await show(pilot, puppet, STARTED, at(-4))
+        await pilot.resize_terminal(79, 24)
+        await settle(pilot, puppet)
+        shown = " ".join(text(pilot).split())
+        assert "This window has 79 columns and 24 rows, and the trainer needs 80 and 24" in shown
+        await show(pilot, puppet, at(-3))
+        await pilot.resize_terminal(40, 10)
+        await settle(pilot, puppet)
+        assert "40 columns and 10 rows" in " ".join(text(pilot).split())
+        await pilot.resize_terminal(*LARGE)
+        await settle(pilot, puppet)
+        assert not isinstance(pilot.app.screen, SmallScreen)
+        assert "● ● ○ ○  count-in" in text(pilot)
+
+    run(test)
+
+
+def test_a_take_survives_resizing() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        puppet.play(5.0)
+        await settle(pilot, puppet)
+        for size in (LARGE, (200, 60), SMALL, (100, 30)):
+            await pilot.resize_terminal(*size)
+            await settle(pilot, puppet)
+            shown = text(pilot)
+            assert len(shown.splitlines()) == size[1]
+            assert DRILL.title in shown
+            assert "◆96" in shown
+            assert "▲" in shown
+            assert shown.splitlines()[-1].lstrip().startswith("space play")
+
+    run(test)
+
+
+def test_no_color_leaves_shapes_and_no_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NO_COLOR", "1")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        puppet.play(5.0)
+        await settle(pilot, puppet)
+        strips = pilot.app.screen._compositor.render_strips()
+        styles = {segment.style for strip in strips for segment in strip if segment.style}
+        assert styles
+        for style in styles:
+            for colour in (style.color, style.bgcolor):
+                grey = colour.triplet if colour is not None else None
+                assert grey is None or grey.red == grey.green == grey.blue
+        here = [segment.text for strip in strips for segment in strip if _reversed(segment.style)]
+        assert "-4" in [part.strip() for part in here]  # the step in play, without colour
+
+    run(test)
+    assert "NO_COLOR" not in os.environ or os.environ["NO_COLOR"]
+
+
+def _reversed(style: object) -> bool:
+    return bool(getattr(style, "reverse", False))
+
+
+def test_no_two_states_share_a_shape() -> None:
+    shapes = [one.shape for one in GRADES]
+    assert len(set(shapes)) == len(shapes)
+    assert [grade(score).shape for score in (100.0, 94.9, 79.9, 0.0)] == ["◆", "●", "◐", "○"]
+
+
+def test_an_idle_screen_asks_for_nothing() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("space")
+        await settle(pilot, puppet)
+        assert puppet.polls > 0
+        await pilot.press("space")
+        await settle(pilot, puppet)
+        polls = puppet.polls
+        await settle(pilot, puppet)
+        await settle(pilot, puppet)
+        assert puppet.polls == polls
+
+    run(test, autostart=False)
+
+
+def test_the_collector_is_kept_off_the_apps_objects() -> None:
+    gc.unfreeze()
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        assert gc.get_freeze_count() > 10_000
+
+    run(test)
+    gc.unfreeze()
+
+
+# The trace
+
+
+def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> dict[int, str]:
+    """Rows of the trace after 100 ms of a steady note, as text."""
+    take = Take(replace(PLAN, drill=drill))
+    take.see(STARTED)
+    for i in range(20):
+        take.see(Heard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
+    drawn = Picture(take).follow(take, 110, 43)
+    return {y: "".join(part for part, _ in row) for y, row in drawn}
+
+
+def _dot_rows(rows: dict[int, str], pen_cells: range) -> list[int]:
+    """Rows of dots, from the top of the plot, that hold a dot in some cells (Unicode braille)."""
+    bits = {0: 0x09, 1: 0x12, 2: 0x24, 3: 0xC0}
+    found = []
+    for y in range(1, 41):
+        for dot, mask in bits.items():
+            cells = rows[y][GUTTER:][pen_cells.start : pen_cells.stop]
+            if any((ord(cell) - 0x2800) & mask for cell in cells if "\u2800" <= cell <= "\u28ff"):
+                found.append(4 * (y - 1) + dot)
+    return found
+
+
+def test_rulings_are_what_the_hole_can_reach() -> None:
+    rows = _follow("-4", 0.0)
+    labels = [row[:GUTTER].split() for row in rows.values() if row[:GUTTER].strip()]
+    assert labels == [["-4", "D5"], ["-4'", "Db5"], ["4", "C5"]]
+
+
+def test_the_trace_is_drawn_finer_than_a_cell() -> None:
+    """A note so many cents off stands that many cents from the ruling, to a row of dots."""
+    columns = range(33, 36)  # about the first cell of the middle third, where beat 0 falls
+    middles = {
+        off: sum(rows) / len(rows)
+        for off, rows in [(off, _only_trail(off, columns)) for off in (-30.0, 0.0, 30.0)]
+    }
+    per_dot = 60.0 / (middles[-30.0] - middles[30.0])
+    widest = 400.0 + 100.0  # hole 3: four half steps between its reeds, and 50 cents each way
+    assert per_dot == pytest.approx(widest / 160, rel=0.15)
+
+
+def _only_trail(off: float, columns: range) -> list[int]:
+    take = Take(PLAN)
+    take.see(STARTED)
+    for i in range(20):
+        take.see(Heard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
+    rows = {}
+    for y, row in Picture(take).follow(take, 110, 43):
+        cells = "".join(part if pen == "trail" else " " * len(part) for part, pen in row)
+        rows[y] = cells
+    return _dot_rows({y: rows.get(y, "") for y in range(43)}, columns)
+
+
+def test_the_band_is_as_high_as_the_tolerance() -> None:
+    take = Take(PLAN)
+    take.see(STARTED)
+    take.see(Heard(silence(CLOCK.sample(0.0))))
+    rows = dict(Picture(take).follow(take, 110, 43))
+    band = {
+        y: "".join(part if pen == "aim" else " " * len(part) for part, pen in row)
+        for y, row in rows.items()
+    }
+    dots = _dot_rows({y: band.get(y, "") for y in range(43)}, range(36, 38))
+    assert len(dots) == pytest.approx(20.0 / (500.0 / 160), abs=1.01)
+    assert dots == list(range(dots[0], dots[-1] + 1))
+
+
+def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
+    take = Take(PLAN)
+    take.see(STARTED)
+    picture_ = Picture(take)
+    take.see(Heard(reading("-4", 2.0, beat=0.1)))
+    list(picture_.follow(take, 65, 22))
+    for i in range(1, 12):
+        take.see(Heard(reading("-4", 2.0 + i % 2, sample=CLOCK.sample(0.1) + 240 * i)))
+        drawn = list(picture_.follow(take, 65, 22))
+        assert len(drawn) <= 3
+        assert all(len(row) <= 24 for _, row in drawn[:-1])
+
+
+def test_a_note_off_the_picture_is_pointed_at() -> None:
+    assert "▴" in _follow("-8", 0.0)[1]
+    assert "▾" in _follow("1", 0.0)[40]
+
+
+def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
+    shelf = read_shelf().drills
+    assert shelf
+    for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
+        take = Take(Plan(Harp.of(key), PlayerSpec(), drill))
+        take.see(Started(Clock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
+        drawn = Picture(take)
+        for beat in range(0, int(drill.beats), 4):
+            sample = round(beat * 60 / drill.tempo * RATE)
+            take.see(Heard(silence(sample)))
+            for width, height in ((43, 13), (65, 24)):
+                for y, row in drawn.follow(take, width, height):
+                    assert 0 <= y < height
+                    assert sum(len(part) for part, _ in row) <= width
+
+
+# The needle
+
+
+def _shown(*readings: Reading, wanted: str = "-4'") -> Needle:
+    needle = Needle(HARP)
+    for one in readings:
+        needle.hear(one, (Tab.parse(wanted),) if wanted else ())
+    return needle
+
+
+def test_the_number_is_calm_and_follows_a_real_change() -> None:
+    noise = [0.4, -0.4, 0.2, -0.3, 0.45, -0.45] * 40
+    needle = Needle(HARP)
+    numbers = []
+    for i, jitter in enumerate(noise):
+        needle.hear(reading("-4'", -11.5 + jitter, sample=240 * i), (Tab.parse("-4'"),))
+        numbers.append(needle.shown.number)
+    assert len(set(numbers[20:])) == 1
+    for i in range(60):
+        needle.hear(reading("-4'", 5.0, sample=240 * (len(noise) + i)), (Tab.parse("-4'"),))
+    assert needle.shown.number == 5
+
+
+def test_the_last_value_is_held_for_a_while_and_then_gone() -> None:
+    sound = [reading("-4'", -12.0, sample=240 * i) for i in range(40)]
+    end = 240 * 40
+    needle = _shown(*sound, *(silence(end + 240 * i) for i in range(100)))  # 0.5 s
+    assert needle.shown.held
+    assert needle.shown.number == -12
+    state = of_shown(needle.shown)
+    assert state.second == "12 FLAT"
+    assert state.second_pen == "quiet"
+    needle = _shown(*sound, *(silence(end + 240 * i) for i in range(180)))  # 0.9 s
+    assert needle.shown.tab is None
+    assert needle.shown.state == "silent"
+    assert of_shown(needle.shown).words == "○ play -4'"
+
+
+def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
+    needle = _shown(*(reading("-4", -20.0, sample=240 * i) for i in range(40)))
+    assert (str(needle.shown.tab), needle.shown.number) == ("-4'", 80)
+    needle = _shown(*(reading("4", 0.0, sample=240 * i) for i in range(40)))
+    assert needle.shown.state == "wrong"
+    assert str(needle.shown.tab) == "4"
+
+
+def test_the_note_before_may_ring_for_a_moment_and_any_note_sound_in_a_rest() -> None:
+    needle = Needle(HARP)
+    for i in range(120):
+        needle.hear(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
+    states = []
+    for i in range(60):  # 0.3 s
+        needle.hear(reading("-4", 2.0, sample=240 * (120 + i)), (Tab.parse("5"),))
+        states.append(needle.shown.state)
+    assert states[20] == "good"  # 0.1 s into the next step
+    assert states[-1] == "wrong"
+    for i in range(20):
+        needle.hear(reading("-4", 2.0, sample=240 * (180 + i)), (Tab.parse("5"),), due=False)
+    assert needle.shown.state == "good"
+    assert needle.shown.wanted_text == "5"
+
+
+def test_draw_2_and_blow_3_are_one_pitch() -> None:
+    heard = [reading("-2", 4.0, sample=240 * i, also=("3",)) for i in range(40)]
+    needle = _shown(*heard, wanted="3")
+    assert (str(needle.shown.tab), needle.shown.state) == ("3", "good")
+
+
+_HEARD = st.one_of(
+    st.just(None),
+    st.tuples(
+        st.sampled_from(["4", "-4", "-4'", "5", "-5", "-2", "3", "10"]),
+        st.floats(-60, 60),
+        st.sampled_from([None, (1, -8.0), (5, -20.0)]),
+    ),
+)
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.lists(st.tuples(_HEARD, st.integers(1, 60), st.sampled_from(["", "-4'", "5", "3"]))))
+def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) -> None:
+    needle = Needle(HARP)
+    sample = 0
+    for what, times, wanted in heard:
+        for _ in range(times):
+            sample += 240
+            one = silence(sample)
+            if isinstance(what, tuple):
+                one = reading(what[0], what[1], sample=sample, leak=what[2])
+            needle.hear(one, (Tab.parse(wanted),) if wanted else ())
+            shown = needle.shown
+            assert (shown.tab is None) == (shown.number is None)
+        told = of_shown(shown)
+        pens = {told.first_pen, told.second_pen, told.words_pen}
+        pens |= {pen for _, pen in needle_row(GaugeState.of(shown), 80)}
+        pens |= {pen for _, pen in numbers_row(HolesState.of(shown), 3)}
+        assert pens <= theme.DARK.keys()
+        big(told.first + told.second)
+
+
+def test_one_stray_reading_does_not_turn_the_readout() -> None:
+    heard = [reading("-4'", 0.0, sample=240 * i) for i in range(40)]
+    stray = reading("-8", 3.0, sample=240 * 40)
+    needle = _shown(*heard, stray)
+    assert str(needle.shown.tab) == "-4'"
+    needle = _shown(*heard, *(reading("-8", 3.0, sample=240 * (40 + i)) for i in range(20)))
+    assert str(needle.shown.tab) == "-8"
+
+
+def test_a_hole_that_is_wanted_is_no_leak() -> None:
+    needle = Needle(HARP)
+    chord = (Tab.parse("4"), Tab.parse("5"))
+    for i in range(40):
+        needle.hear(reading("4", 0.0, sample=240 * i, leak=(5, -2.0)), chord)
+    assert needle.shown.leak_hole is None
+    state = HolesState.of(needle.shown)
+    assert [part.strip() for part, _ in numbers_row(state, 4)][3:5] == ["[4]", "[5]"]
+    assert words(state) == ((" blow, holes 4 5", "text"),)
+
+
+def test_strip_bars_fall_with_the_level() -> None:
+    state = HolesState(sounding=(4,), leak_hole=3, leak_db=-20.0, levels=((4, 0), (3, -20)))
+    heights = []
+    for hole in (3, 4, 5):
+        columns = [row[hole - 1][0].strip() for row in bar_rows(state, 3, 2)]
+        heights.append(sum(" ▁▂▃▄▅▆▇█".index(column or " ") for column in columns))
+    assert heights == [8, 16, 0]  # -20 of 40 dB is half of two rows
+
+
+# The gauge
+
+
+@given(st.floats(-50, 50), st.integers(40, 200))
+def test_the_needle_stands_where_the_scale_says(off: float, width: int) -> None:
+    room = width - len("flat ") - len(" sharp")
+    row = needle_row(GaugeState(off, "good"), width)
+    cells = "".join(part for part, _ in row)
+    assert len(cells) == width
+    half = halves(off, room)
+    assert abs((half / (2 * room - 2)) * 100 - 50 - off) <= 100 / (2 * room - 2)
+    assert cells[len("flat ") + half // 2] in "█▐"
+
+
+def test_beyond_the_scale_an_arrow_points_the_way() -> None:
+    assert "▶▶ sharp" in "".join(part for part, _ in needle_row(GaugeState(80.0, "sharp"), 80))
+    assert "flat ◀◀" in "".join(part for part, _ in needle_row(GaugeState(-80.0, "flat"), 80))
+
+
+# The page
+
+
+@st.composite
+def drills(draw: st.DrawFn) -> Drill:
+    lengths = draw(
+        st.lists(st.sampled_from([Fraction(n, 4) for n in (1, 2, 3, 4, 6, 8, 20)]), min_size=1)
+    )
+    tabs = ["4", "-4'", "-3''", "10", "-10", "6o"]
+    at = Fraction(0)
+    steps = []
+    for index, length in enumerate(lengths):
+        tab = Tab.parse(draw(st.sampled_from(tabs)))
+        if draw(st.booleans()):
+            at += draw(st.sampled_from([Fraction(1, 4), Fraction(1), Fraction(5)]))
+        steps.append(Step(index, ((tab,),), at, length))
+        at += length
+    meter = draw(st.sampled_from([(4, 4), (3, 4), (6, 8)]))
+    return Drill("x", "X", "", "C", "richter", 80.0, meter, Goal(), tuple(steps), at)
+
+
+@settings(max_examples=25, deadline=None)
+@given(drills(), st.integers(30, 110))
+def test_any_drill_fits_the_page_and_every_step_is_on_it(drill: Drill, width: int) -> None:
+    layout = lay_out(drill, width, 3)
+    found = []
+    for line in layout.lines:
+        marks = {one.step.index: _mark(one.step) for one in line.steps}
+        rows = line_rows(layout, line, PageState(drill, last=len(drill.steps), marks=marks))
+        for row in rows:
+            assert sum(len(part) for part, _ in row) <= width
+        tab = "".join(part for part, _ in rows[0])
+        for one in line.steps:
+            if one.at >= line.start:
+                column = layout.column(line, one.at)
+                assert tab[column] == one.step.tab[0]
+                found.append(one.step.index)
+    assert found == [step.index for step in drill.steps]
+    places = [layout.place(float(beat) / 4) for beat in range(int(4 * drill.beats))]
+    assert places == sorted(places)
+
+
+def _mark(step: Step, score: float = 88.0) -> Mark:
+    return Mark(step, score, {"pitch": score}, Measured(start=1, cents=-7.0), "7 cents flat")
+
+
+def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
+    layout = lay_out(DRILL, 36, 3)
+    tops = [top_line(layout, float(beat), 13) for beat in range(24)]
+    assert tops[0] == 0
+    assert tops[-1] == len(layout.lines) - 3
+    for beat, top in enumerate(tops):
+        line = layout.place(float(beat))[0]
+        assert top <= line < top + 3
+        assert line + 1 < top + 3 or line == len(layout.lines) - 1
+    assert all(b - a in (0, 1) for a, b in itertools.pairwise(tops))
+
+
+def test_a_drill_that_fits_is_seen_whole_and_as_wide_as_can_be() -> None:
+    assert len(lay_out(DRILL, 90, 6).lines) == DRILL.bars  # one bar on each of six lines
+    assert len(lay_out(DRILL, 90, 3).lines) == DRILL.bars / 2
+
+
+def test_rows_are_joined_by_pen() -> None:
+    assert row_of("aabbb", ["x", "x", "y", "y", "x"]) == (("aa", "x"), ("bb", "y"), ("b", "x"))
+
+
+# The session
+
+
+def test_a_take_waits_for_the_one_before_to_finish() -> None:
+    puppet = Puppet()
+    session = Session(puppet, PLAN)
+    session.start(PLAN)
+    session.start(replace(PLAN, tempo=90.0))
+    session.start(replace(PLAN, tempo=100.0))
+    assert [plan.tempo for plan in puppet.plans] == [None]
+    session.poll()
+    assert [plan.tempo for plan in puppet.plans] == [None, 100.0]
+    assert session.busy
+
+
+def test_what_the_harp_cannot_play_is_refused_before_anything_changes() -> None:
+    wrong = scripted.drill_of("x", "X", "7:1 -7':1")
+    with pytest.raises(HarpError, match="-7' cannot be played on a C harp"):
+        Session(Puppet(), replace(PLAN, drill=wrong))
+    session = Session(Puppet(), PLAN)
+    with pytest.raises(HarpError):
+        session.prepare(replace(PLAN, drill=wrong))
+    assert session.plan == PLAN
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("n")
+        assert await seen(pilot, "cannot be played")
+        assert DRILL.title in text(pilot)
+
+    run(test, autostart=False, shelf=(DRILL, wrong))
+
+
+def test_failed_takes_do_not_loop() -> None:
+    puppet = Puppet()
+    session = Session(puppet, replace(PLAN, loop=True))
+    session.start(session.plan)
+    puppet.queue += [STARTED, Failed("the file is cut short"), Finished()]
+    session.poll()
+    assert session.take.phase is Phase.FAILED
+    assert len(puppet.plans) == 1
+    assert not session.busy
+
+
+# The picture
+
+
+def test_the_picture_is_of_the_app_and_needs_nothing_from_elsewhere() -> None:
+    svg = picture(scripted.Script(pace=20.0), scripted.DRILLS, PLAN, beat=2.0, size=SMALL)
+    assert svg.startswith("<svg")
+    shown = svg.replace("&#160;", " ")
+    assert DRILL.title in shown
+    assert "C harp" in shown
+    assert "@font-face" not in svg
+    assert all(target.startswith("#") for target in re.findall(r"url\(([^)]*)", svg))
+    links = [word for word in svg.split('"') if word.startswith("http")]
+    assert links == ["http://www.w3.org/2000/svg"]
+
+
+# Plain lines
+
+
+def _result() -> Result:
+    marks = (_mark(DRILL.steps[0]), _mark(DRILL.steps[1], 64.9), _mark(DRILL.steps[2], 100.0))
+    return Result(DRILL, "C", 80.0, marks, 79.96, False)
+
+
+def test_a_take_in_plain_lines() -> None:
+    lines = Lines(Plan(Harp.of(), PlayerSpec(), drill=DRILL))
+    told = []
+    for event in (
+        STARTED,
+        *(Beat(n) for n in (-4, -3, -2, -1, 0, 1)),
+        Heard(reading("-4")),
+        Marked(_mark(DRILL.steps[0])),
+        Marked(_mark(DRILL.steps[0], 90.0)),
+        Paused("the microphone is gone"),
+        Resumed(),
+        Failed("it stays gone"),
+        Finished("take.flac"),
+    ):
+        told += lines.lines(event)
+    assert told == [
+        f"{DRILL.title}: C harp, tempo 80, loop off.",
+        "Listening to the microphone: steps 1 to 17, count-in with a click.",
+        "count-in 1 of 4",
+        "count-in 2 of 4",
+        "count-in 3 of 4",
+        "count-in 4 of 4",
+        "bar 1 of 6: -4, -4', -4",
+        "  1  -4        88  7 cents flat",
+        "  1  -4        90  7 cents flat (marked anew)",
+        "Paused: the microphone is gone",
+        "On with what is left.",
+        "Stopped: it stays gone",
+        "The sound is kept in take.flac.",
+    ]
+
+
+def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> None:
+    long = replace(_mark(DRILL.steps[3]), sentence="settled late; " * 20)
+    result = replace(_result(), marks=(*_result().marks, long))
+    told = result_text(result, 60)
+    assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(told.split())
+    assert "weakest: step 2 (-4') with 64." in " ".join(told.split())
+    assert all(len(line) <= 60 for line in told.splitlines())
+    assert Lines(Plan(Harp.of(), PlayerSpec()), 60).lines(Ended(result)) == ["", *told.splitlines()]
+
+
+def test_the_result_as_data_holds_every_figure() -> None:
+    result = _result()
+    data = json.loads(json.dumps(result_dict(result)))
+    assert data["score"] == 79.96
+    assert data["passed"] is False
+    assert data["weakest"] == 1
+    step = data["steps"][1]
+    assert step["target"] == {
+        "tab": "-4'",
+        "sounds": [["-4'"]],
+        "cents_off": [0.0],
+        "either": None,
+        "kind": "note",
+        "care": "plain",
+        "vibrato": None,
+        "bar": 1,
+        "at_beats": 1.0,
+        "length_beats": 1.0,
+        "tolerance_cents": 10.0,
+    }
+    assert step["measured"]["cents"] == -7.0
+    assert step["measured"]["late_ms"] is None
+    assert set(step["measured"]) == {field for field in Measured.__dataclass_fields__}
+    assert step["parts"] == {"pitch": 64.9}
+    assert step["sentence"] == "7 cents flat"
+
+
+def test_breath_is_named_in_the_strip() -> None:
+    assert words(HolesState(sounding=(4,), breath=Breath.DRAW)) == (
+        (" draw, hole 4 alone", "text"),
+    )

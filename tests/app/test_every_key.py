@@ -1,0 +1,448 @@
+"""Every key of every screen is pressed, in an order nobody would think of, and the app stands."""
+
+from __future__ import annotations
+
+import importlib
+import pkgutil
+import random
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Self
+
+import pytest
+from evening import TODAY, an_input, evenings
+from pilots import LARGE, SMALL, Puppet, run, text, until
+from test_pictures import too_faint
+from textual.command import CommandInput, CommandList, CommandPalette
+from textual.pilot import Pilot
+from textual.screen import Screen
+from textual.widgets import Input, OptionList
+
+from devtools import scripted
+from trainer.app import screens
+from trainer.app.app import TrainerApp
+from trainer.app.screens import guide, progress, settings
+from trainer.app.screens.guide import TONE_HZ, GuideScreen
+from trainer.app.screens.harps import HarpsScreen
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.loop import LoopScreen
+from trainer.app.screens.measure import MeasureScreen
+from trainer.app.screens.playback_base import AloudScreen
+from trainer.app.screens.practice import CLIMB_BY, TEMPO_STEP, PracticeScreen
+from trainer.app.screens.progress import ProgressScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.settings import SettingsScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.today import TodayScreen
+from trainer.harp import Harp
+from trainer.practice import Ask, Finished, Loop, Plan, Started, Tone
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
+from trainer.sound.passage import Passage
+from trainer.store import Journal
+
+SCREENS: dict[type, tuple[str, ...]] = {
+    GuideScreen: ("m",),
+    HarpsScreen: ("h",),
+    HelpScreen: ("question_mark",),
+    ListenScreen: ("i",),
+    LoopScreen: (),
+    MeasureScreen: ("h", "m"),
+    PracticeScreen: (),
+    ProgressScreen: ("g",),
+    ResultScreen: (),
+    SettingsScreen: ("comma",),
+    ShelfScreen: ("s",),
+    TodayScreen: ("t",),
+}
+"""The screens, and the keys that lead there."""
+PRESSES = 150
+REEDS = Path(__file__).parent.parent / "reeds"
+
+
+class ClassDay(date):
+    """Today is the class's."""
+
+    @classmethod
+    def today(cls) -> Self:
+        return cls(TODAY.year, TODAY.month, TODAY.day)
+
+
+@pytest.fixture
+def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
+    """A plan on a desk of its own: what keys write goes there."""
+    monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
+    monkeypatch.setattr(guide, "there", lambda: (an_input("on the stand", 1),))
+    monkeypatch.setattr(progress, "date", ClassDay)
+    monkeypatch.setattr(settings, "round_trip", lambda spec: "✓ round trip 12 ms")
+    journal = tmp_path / "journal.sqlite"
+    return Plan(
+        Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL, journal=journal, player="Runa"
+    )
+
+
+def keys_of(screen: type) -> list[str]:
+    bindings = getattr(screen, "BINDINGS")  # noqa: B009 - of any screen
+    return [key for binding in bindings for key in binding.key.split(",")]
+
+
+async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
+    app = pilot.app
+    assert isinstance(app, TrainerApp)
+    if screen is ResultScreen:
+        events = [event for _, event in scripted.script(app.session.plan)]
+        events[-1] = Finished(sound=str(REEDS / "phrase.flac"))
+        await pilot.press("space")
+        puppet.queue += events
+    if screen is LoopScreen:
+        passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
+        app.push_screen(LoopScreen(app.session, passage, -3.0))
+        await until(pilot, lambda: "space lets it be heard" in text(pilot))
+    for key in SCREENS[screen]:
+        await pilot.press(key)
+        await pilot.pause(0.2)
+    await until(pilot, lambda: isinstance(app.screen, screen))
+
+
+@dataclass
+class Now:
+    """The app as it stands, and as it stood before a key was pressed."""
+
+    pilot: Pilot[None]
+    puppet: Puppet
+    was: tuple[Plan, int | None, str] | None = None
+
+    @property
+    def app(self) -> TrainerApp:
+        assert isinstance(self.pilot.app, TrainerApp)
+        return self.pilot.app
+
+    @property
+    def plan(self) -> Plan:
+        return self.app.session.plan
+
+    @property
+    def drill(self) -> str:
+        assert self.plan.drill is not None
+        return self.plan.drill.name
+
+    @property
+    def tempo(self) -> float:
+        return self.plan.first_tempo
+
+    @property
+    def to(self) -> float:
+        """Where the tempo climbs to."""
+        return self.plan.ladder.to if self.plan.ladder else 0.0
+
+    @property
+    def at(self) -> int | None:
+        """The line of the list that is pointed at."""
+        lists = self.app.screen.query(OptionList)
+        return lists.first().highlighted if lists else None
+
+    @property
+    def words(self) -> str:
+        return text(self.pilot)
+
+    @property
+    def tones(self) -> list[float | None]:
+        return [asked.hz for asked in self.puppet.asked if isinstance(asked, Tone)]
+
+    @property
+    def loops(self) -> list[Loop]:
+        return [asked for asked in self.puppet.asked if isinstance(asked, Loop)]
+
+    def remember(self) -> None:
+        self.was = self.plan, self.at, self.words
+
+
+Effect = Callable[[Now], bool]
+
+
+@dataclass(frozen=True)
+class Case:
+    """A key, what must come true by it and not be true before, and keys to press before it."""
+
+    keys: str
+    effect: Effect
+    before: str = ""
+
+
+def on(screen: type) -> Effect:
+    return lambda now: isinstance(now.app.screen, screen)
+
+
+def says(words: str) -> Effect:
+    return lambda now: words in now.words
+
+
+def no_more(words: str) -> Effect:
+    return lambda now: words not in now.words
+
+
+def moved(by: int) -> Effect:
+    """The pointer has gone up or down in the list."""
+
+    def effect(now: Now) -> bool:
+        assert now.was is not None
+        before, at = now.was[1], now.at
+        return before is not None and at is not None and (at - before) * by > 0
+
+    return effect
+
+
+def begun(now: Now) -> bool:
+    """A take of the drill in hand has begun, on the practice screen."""
+    return on(PracticeScreen)(now) and now.puppet.plans[-1:] == [now.plan] and now.app.session.busy
+
+
+def plays(aloud: type) -> Effect:
+    """Something is heard through the loudspeaker."""
+    return lambda now: bool(now.puppet.plans) and isinstance(now.puppet.plans[-1].source, aloud)
+
+
+WALKS = (
+    Case("up", moved(-1), "down"),
+    Case("down", moved(1)),
+    Case("pageup", moved(-1), "pagedown"),
+    Case("pagedown", moved(1)),
+    Case("home", moved(-1), "down"),
+    Case("end", moved(1)),
+)
+TO_NATURALS = "down " * 8
+FIRST, SECOND, *_, LAST = (drill.name for drill in scripted.DRILLS)
+OWN = scripted.DRILL.tempo
+BARS = scripted.DRILL.bars
+CASES: dict[type, tuple[Case, ...]] = {
+    TrainerApp: (
+        Case("question_mark", on(HelpScreen)),
+        Case("q", lambda now: not now.app.is_running),
+        Case("ctrl+p", on(CommandPalette)),
+    ),
+    PracticeScreen: (
+        Case("space", begun),
+        Case("l", lambda now: now.plan.loops),
+        Case("up plus equals_sign", lambda now: now.tempo > OWN),
+        Case("down minus", lambda now: now.tempo < OWN),
+        Case("0", lambda now: now.tempo == OWN, "up"),
+        Case("left_square_bracket", lambda now: now.plan.bars == (2, BARS)),
+        Case("right_square_bracket", lambda now: now.plan.bars == (1, BARS - 1)),
+        Case("n", lambda now: now.drill == SECOND),
+        Case("p", lambda now: now.drill == LAST),
+        Case("r", begun),
+        Case("k", lambda now: now.puppet.asked == [Ask.PAUSE], "space"),
+        Case("b", lambda now: now.puppet.asked == [Ask.BACK], "space"),
+        Case("c", lambda now: now.plan.loops and now.to > OWN),
+        Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BY - TEMPO_STEP, "c"),
+        Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BY + TEMPO_STEP, "c"),
+        Case("t", on(TodayScreen)),
+        Case("s", on(ShelfScreen)),
+        Case("i", on(ListenScreen)),
+        Case("g", on(ProgressScreen)),
+        Case("h", on(HarpsScreen)),
+        Case("comma", on(SettingsScreen)),
+        Case("m", on(GuideScreen)),
+    ),
+    TodayScreen: (
+        Case("space", lambda now: begun(now) and now.drill == FIRST, "down"),
+        Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == LAST, "end"),
+        Case("escape t", on(PracticeScreen)),
+    ),
+    ResultScreen: (
+        Case("escape space", lambda now: on(PracticeScreen)(now) and len(now.puppet.plans) == 1),
+        Case("r", lambda now: begun(now) and len(now.puppet.plans) == 2),
+        Case("minus", lambda now: begun(now) and now.tempo < OWN),
+        Case("n", lambda now: on(PracticeScreen)(now) and now.drill == SECOND),
+        Case("o", says("▶  4  -4")),
+        Case("enter", no_more("-4'  Db5")),
+        Case("a", plays(RecordingSpec)),
+        Case("e", plays(PlayerSpec)),
+        Case("w", lambda now: on(LoopScreen)(now) and "70 % speed" in now.words),
+    ),
+    ShelfScreen: (
+        Case("escape", on(PracticeScreen)),
+        *WALKS[:4],
+        Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == SECOND, "down"),
+        Case("tab", plays(PlayerSpec)),
+        Case("question_mark", on(HelpScreen)),
+    ),
+    ListenScreen: (
+        Case("space", says("stopped")),
+        Case("d", lambda now: len(now.tones) == 1 and now.tones[0] is not None, "up"),
+        Case("up", says("d sounds -4'  Db5")),
+        Case("down", says("d sounds 4  C5"), "up"),
+        Case("o", lambda now: now.tones[1:] == [approx(now.tones[0], 0.5)], "up d"),
+        Case("escape i", on(PracticeScreen)),
+    ),
+    LoopScreen: (
+        Case("space", lambda now: len(now.loops) == 1),
+        Case("up", says("105 % speed")),
+        Case("down", says("95 % speed")),
+        Case("right", says("2.00 to 3.00 s")),
+        Case("left", says("0.00 to 1.00 s")),
+        Case("left_square_bracket", says("1.10 to 2.00 s")),
+        Case("left_curly_bracket", says("0.90 to 2.00 s")),
+        Case("right_square_bracket", says("1.00 to 1.90 s")),
+        Case("right_curly_bracket", says("1.00 to 2.10 s")),
+        Case("less_than_sign", says("1 half step down")),
+        Case("greater_than_sign", says("1 half step up")),
+        Case("k", says("3 half steps down")),
+        Case("c", says("count-in 4")),
+        Case("escape", on(PracticeScreen)),
+    ),
+    ProgressScreen: (
+        Case("escape g", on(PracticeScreen)),
+        *WALKS,
+        Case("enter space", says("a day")),
+        Case("m", says("last days: in tune")),
+    ),
+    HarpsScreen: (
+        Case("escape h", on(PracticeScreen)),
+        *(Case(one.keys, one.effect, f"home {one.before}") for one in WALKS),
+        Case("enter", lambda now: now.plan.harp.key.name == "Db", "down"),
+        Case("right", says("2nd position")),
+        Case("left", says("12th position")),
+        Case("d", says("C: degrees")),
+        Case("t", says("C harp, Country")),
+        Case("m", on(MeasureScreen)),
+    ),
+    MeasureScreen: (Case("escape", on(HarpsScreen)),),
+    GuideScreen: (
+        Case("up", says("▶ on the stand")),
+        Case("down", says("▶ on the stand")),
+        Case("left", says("Take a B harp"), "enter"),
+        Case("right", says("Take a Db harp"), "enter"),
+        Case("enter", says("Step 2 of 2")),
+        Case("t", lambda now: now.tones == [TONE_HZ]),
+        Case("escape", on(PracticeScreen)),
+    ),
+    SettingsScreen: (
+        Case("escape comma", on(PracticeScreen)),
+        *WALKS,
+        Case("enter", lambda now: now.app.screen.query_one(Input).has_focus),
+        Case("space", says("harp.naturals is set to"), TO_NATURALS),
+        Case("m", on(GuideScreen)),
+        Case("l", says("round trip 12 ms")),
+        Case("u delete", says("no longer set"), f"{TO_NATURALS} space"),
+    ),
+    HelpScreen: (Case("escape question_mark space", on(PracticeScreen)),),
+}
+"""What each key of each screen does."""
+
+
+def approx(hz: float | None, times: float) -> object:
+    return pytest.approx((hz or 0.0) * times)
+
+
+def test_every_key_of_every_screen_stands_in_the_table() -> None:
+    here = Path(screens.__file__ or "").parent
+    names = [one.name for one in pkgutil.iter_modules([str(here)])]
+    modules = [importlib.import_module(f"{screens.__name__}.{name}") for name in names]
+    found = {
+        one
+        for module in modules
+        for one in vars(module).values()
+        if isinstance(one, type) and issubclass(one, Screen) and "BINDINGS" in vars(one)
+    }
+    assert found - {Screen} | {TrainerApp} == set(CASES)
+    assert set(SCREENS) == set(CASES) - {TrainerApp}
+    for screen, cases in CASES.items():
+        assert sorted(keys_of(screen)) == sorted(key for one in cases for key in one.keys.split())
+
+
+@pytest.mark.parametrize(
+    ("screen", "key", "case"),
+    [
+        pytest.param(screen, key, case, id=f"{screen.__name__} {key}")
+        for screen, cases in CASES.items()
+        for case in cases
+        for key in case.keys.split()
+    ],
+)
+def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Case) -> None:
+    if screen is ProgressScreen:
+        assert plan.journal is not None
+        with Journal(plan.journal) as journal:
+            journal.add(*evenings(3, days=50, gain=6.0))
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        if screen is not TrainerApp:
+            await go_to(pilot, puppet, screen)
+            await until(pilot, lambda: "Reading the" not in text(pilot))
+        if screen in (ListenScreen, LoopScreen):
+            puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+            await until(pilot, lambda: "the microphone" in text(pilot))
+        now = Now(pilot, puppet)
+        for one in case.before.split():
+            await pilot.press(one)
+            await pilot.pause(0.1)
+        await pilot.pause(0.05)
+        now.remember()
+        assert not case.effect(now)
+        await pilot.press(key)
+        await until(pilot, lambda: case.effect(now))
+        puppet.queue.append(Finished())
+        await pilot.pause(0.05)
+
+    run(test, plan)
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        dice = random.Random(seed)
+        app = pilot.app
+        assert isinstance(app, TrainerApp)
+        for press in range(PRESSES):
+            keys = keys_of(type(app.screen)) if type(app.screen) in SCREENS else ["escape"]
+            await pilot.press(dice.choice([*keys, *keys, "question_mark", "escape"]))
+            if press % 25 == 24:
+                size = dice.choice([SMALL, LARGE, (60, 15)])
+                await pilot.resize_terminal(*size)
+            mine = app.session.busy and puppet.plans[-1] == app.session.take.plan
+            if mine and not puppet.queue and dice.random() < 0.2:
+                puppet.queue += [event for _, event in scripted.script(puppet.plans[-1])][:400]
+            assert app.is_running
+            assert not isinstance(app.screen, AloudScreen) or app.screen.query("#sound")
+        await pilot.resize_terminal(*LARGE)
+
+    run(test, plan)
+
+
+def test_the_palette_can_be_read(plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("ctrl+p")
+        await until(pilot, lambda: isinstance(pilot.app.screen, CommandPalette))
+        await pilot.pause(0.5)
+        palette = pilot.app.screen
+        found = set()
+        for theme in ("light", "plain", "dark"):
+            pilot.app.theme = theme
+            await pilot.pause()
+            strips = palette._compositor.render_strips()
+            for widget in (palette.query_one(CommandInput), palette.query_one(CommandList)):
+                x, y, width, height = widget.content_region
+                for strip in strips[y : y + height]:
+                    inside = strip.crop(x, x + width)
+                    found |= {(theme, one.text) for one in inside if too_faint(one)}
+        assert not found
+
+    run(test, plan)
+
+
+def test_the_round_trip_is_measured_and_a_microphone_chosen_from_the_settings(plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await go_to(pilot, puppet, SettingsScreen)
+        await pilot.pause(0.3)
+        await pilot.press("l")
+        await until(pilot, lambda: "round trip 12 ms" in text(pilot))
+        await pilot.press("m")
+        await until(pilot, lambda: isinstance(pilot.app.screen, GuideScreen))
+        await pilot.press("escape")
+        puppet.queue.append(Finished())
+        await until(pilot, lambda: isinstance(pilot.app.screen, SettingsScreen))
+
+    run(test, plan)

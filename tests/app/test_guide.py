@@ -1,0 +1,168 @@
+"""The first-run guide: it ends with a note that was heard, and keeps what was chosen."""
+
+from __future__ import annotations
+
+import json
+import os
+import shlex
+import sys
+import tempfile
+from dataclasses import asdict
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from evening import an_input
+from pilots import LARGE, SMALL, Puppet, press, run, text, until
+from pulse import Pulse, pulse  # noqa: F401 - a fixture
+from test_app import reading
+from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app import device_list
+from trainer.app.screens import guide
+from trainer.app.screens.guide import GuideScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.drill import parse_drill
+from trainer.harp import Harp
+from trainer.practice import Event, Failed, Finished, Heard, Plan, Started, Tone
+from trainer.settings import find_settings
+from trainer.sound import MicrophoneSpec, Player
+
+RATE = 48_000
+PLAN = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
+STARTED = Started(None, 0, 0, "the microphone", False)
+SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
+
+
+@pytest.fixture
+def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    file = tmp_path / "settings.toml"
+    monkeypatch.setenv("TRAINER_SETTINGS", str(file))
+    inputs = (an_input("built in", 2), an_input("on the stand", 1), an_input("speakers", 0))
+    monkeypatch.setattr(guide, "there", lambda: inputs)
+    return file
+
+
+def note(tab: str, seconds: float = 1.0, start: float = 1.0) -> list[Event]:
+    first = round(start * RATE)
+    return [Heard(reading(tab, 3.0, sample=first + 240 * i)) for i in range(round(200 * seconds))]
+
+
+async def open_guide(pilot: Pilot[None], puppet: Puppet) -> None:
+    await pilot.press("m")
+    await until(pilot, lambda: isinstance(pilot.app.screen, GuideScreen))
+    puppet.queue.append(STARTED)
+    await until(pilot, lambda: "on the stand" in text(pilot))
+
+
+async def feed(pilot: Pilot[None], puppet: Puppet, events: list[Event]) -> str:
+    puppet.queue += events
+    await until(pilot, lambda: not puppet.queue)
+    await pilot.pause(0.05)
+    return text(pilot)
+
+
+@SIZES
+def test_it_ends_with_a_note_and_keeps_what_was_chosen(
+    settings: Path, size: tuple[int, int]
+) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await open_guide(pilot, puppet)
+        assert "speakers" not in text(pilot)
+        await press(pilot, "down", "down")
+        await until(pilot, lambda: len(puppet.plans) >= 2 and not puppet.queue)
+        assert puppet.plans[-1].source == MicrophoneSpec(device="on the stand")
+        assert puppet.plans[-1].drill is None
+        shown = await feed(pilot, puppet, [STARTED, *note("4", 0.2)])
+        assert "sound comes in" in shown
+        await press(pilot, "enter")
+        assert "waiting for -4" in text(pilot) or "that is 4" in text(pilot)
+        shown = await feed(pilot, puppet, note("5"))
+        assert "that is 5 on a C harp" in " ".join(shown.split())
+        await press(pilot, "enter")
+        assert isinstance(pilot.app.screen, GuideScreen), "nothing was heard yet"
+        shown = await feed(pilot, puppet, note("-4", 0.3, 2.0))
+        assert "hold it" in shown
+        shown = await feed(pilot, puppet, note("-4", 0.6, 2.3))
+        assert "the microphone works" in " ".join(shown.split())
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert find_settings().settings.sound.device == "on the stand"
+        assert find_settings().settings.harp.key == "C"
+        puppet.queue.append(Finished())
+        await until(pilot, lambda: pilot.app.session.plan.drill is scripted.DRILL)  # type: ignore[attr-defined]
+        assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]
+
+    run(test, PLAN, size=size)
+
+
+def test_another_key_of_harp_is_chosen_by_arrows(settings: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await open_guide(pilot, puppet)
+        await press(pilot, "enter", "right", "right")
+        assert "Take a D harp" in text(pilot)
+        await press(pilot, "left")
+        assert "Take a Db harp" in text(pilot)
+
+    run(test, PLAN)
+
+
+def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guide, "there", lambda: "PortAudio is missing; install it")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("m")
+        await until(pilot, lambda: "PortAudio is missing" in text(pilot))
+        puppet.queue += [Failed("the input cannot be opened: it is in use", no_sound=True)]
+        await until(pilot, lambda: "it is in use" in text(pilot))
+        await press(pilot, "t")
+        assert puppet.asked == [Tone(440.0)]
+        puppet.queue.append(Finished())
+        await press(pilot, "escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert not settings.exists(), "leaving it keeps nothing"
+
+    run(test, PLAN)
+
+
+def test_devices_are_listed_by_another_process(monkeypatch: pytest.MonkeyPatch) -> None:
+    said = json.dumps([asdict(an_input("on the stand"))])
+    monkeypatch.setattr(device_list, "LIST", (sys.executable, "-c", f"print({said!r})"))
+    assert device_list.there() == (an_input("on the stand"),)
+    monkeypatch.setattr(device_list, "LIST", (sys.executable, "-c", "exit('no sound system')"))
+    assert device_list.there() == "no sound system"
+
+
+@pytest.mark.needs_pulse
+@pytest.mark.needs_tmux
+def test_a_new_player_is_led_to_a_microphone_that_works(
+    pulse: Pulse,  # noqa: F811
+    terminal: Terminal,  # noqa: F811
+) -> None:
+    drill = parse_drill(
+        'title = "One note"\nharp = "C"\ntempo = 60\ntab = """\n-4:4 | -4:4 | -4:4 |\n"""\n', "one"
+    )
+    player = Player(drill, Harp.of("C"))
+    with tempfile.TemporaryDirectory(prefix="new-") as folder:
+        wav = Path(folder) / "note.wav"
+        sf.write(wav, np.concatenate([block.samples for block in player.blocks()]), player.rate)
+        env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER")}
+        env |= {"TRAINER_SETTINGS": f"{folder}/settings.toml"}
+        env |= {"TRAINER_JOURNAL": f"{folder}/journal.sqlite"}
+        words = [f"{name}={value}" for name, value in env.items()]
+        python = [f"PATH={os.environ['PATH']}", sys.executable, "-m", "trainer"]
+        with pulse.hiss():
+            terminal.start(shlex.join(["env", *words, *python]))
+            terminal.wait_for("Step 1 of 2")
+            terminal.keys("Enter")
+            terminal.wait_for("waiting for -4")
+            pulse.play(wav)
+            terminal.wait_for("the microphone works")
+            terminal.keys("Enter")
+            terminal.wait_for("Harp|tempo")
+            terminal.keys("q")
+            terminal.wait_for("exit code 0")
+        assert 'key = "C"' in Path(f"{folder}/settings.toml").read_text()

@@ -1,0 +1,298 @@
+"""The harps on the screen: chosen, charted, and told which reeds are off."""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from test_pictures import SIZES as STORED
+from test_pictures import hold
+from test_pictures import text as bare
+from test_reed_watch import DROP, DROPPED, FIRST, evening, measured
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app.screens.harps import LOW_AND_HIGH, HarpsScreen
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.widgets.harp_chart import HarpState, harp_rows, is_off, told
+from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, tuning_names
+from trainer.harp.measured_tuning import naturals
+from trainer.practice import Plan
+from trainer.sound import MicrophoneSpec
+from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord
+
+WHEN = datetime(2026, 10, 5, 12, tzinfo=UTC)
+SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
+C_BLOW = ("C4", "E4", "G4", "C5", "E5", "G5", "C6", "E6", "G6", "C7")
+C_DRAW = ("D4", "G4", "B4", "D5", "F5", "A5", "B5", "D6", "F6", "A6")
+"""The notes of a C harp in Richter tuning (common practice)."""
+
+
+def own_harp(
+    name: str = "quay",
+    key: str = "C",
+    *,
+    shift: float = 0.0,
+    off: dict[str, float] | None = None,
+    tuning: str = "richter",
+    without: tuple[str, ...] = (),
+) -> OwnHarp:
+    """A harp of Runa's that is so many cents off as a whole, and single reeds from there."""
+    harp = Harp.of(key)
+    reeds = tuple(
+        ReedRecord(str(tab), harp.hz(tab) * 2 ** ((shift + (off or {}).get(str(tab), 0.0)) / 1200))
+        for tab in naturals(harp)
+        if str(tab) not in without
+    )
+    return OwnHarp("Runa", name, HarpTag(key, tuning), WHEN, reeds)
+
+
+OFF = own_harp(shift=12.0, off={"-4": -15.0, "5": 11.0, "-7": 9.0}, without=("-10",))
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Path:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.keep_harp(OFF)
+        journal.keep_harp(own_harp("old A of the harbour master's", "A"))
+        journal.keep_harp(own_harp("strange", "D", tuning="lost tuning"))
+    return path
+
+
+def plan_on(journal: Path, harp: Harp | None = None, name: str | None = None) -> Plan:
+    held = harp or Harp.of("C")
+    return Plan(
+        held, MicrophoneSpec(), scripted.DRILL, journal=journal, player="Runa", harp_name=name
+    )
+
+
+def lines(state: HarpState, width: int = 58, height: int = 22) -> list[str]:
+    return ["".join(part for part, _ in row) for row in harp_rows(state, width, height)]
+
+
+async def opened(pilot: Pilot[None]) -> str:
+    """Open the screen and wait until the journal has been read."""
+    await press(pilot, "h")
+    assert isinstance(pilot.app.screen, HarpsScreen)
+    await until(pilot, lambda: "reading …" not in text(pilot))
+    return text(pilot)
+
+
+def test_the_chart_of_a_c_harp_is_that_of_the_trade() -> None:
+    shown = lines(HarpState.of(Harp.of("C")))
+    (blow,) = (line for line in shown if line.startswith("blow  "))
+    (draw,) = (line for line in shown if line.startswith("draw  "))
+    assert tuple(blow.split()[1:]) == C_BLOW
+    assert tuple(draw.split()[1:]) == C_DRAW
+    (deepest,) = (line for line in shown if line.startswith("draw'''"))
+    assert deepest.split()[1:] == ["Ab4"]  # draw 3, three half steps down
+    assert not any(line.startswith("cents") for line in shown)
+
+
+def test_a_position_is_told_by_degrees() -> None:
+    shown = lines(HarpState.of(Harp.of("C"), position=2, degrees=True))
+    assert "2nd position, G: degrees" in shown[1]
+    (draw,) = (line for line in shown if line.startswith("draw  "))
+    # cross harp: draw 2 is the tonic, draw 5 the flat seventh (common practice)
+    assert draw.split()[1:] == ["5", "1", "3", "5", "b7", "2", "3", "5", "b7", "2"]
+
+
+def test_reeds_are_told_against_the_harp_as_a_whole() -> None:
+    state = HarpState.of(Harp.of("C"), OFF)
+    assert {str(reed.tab) for reed in state.reeds if is_off(reed)} == {"-4", "5"}
+    shown = "\n".join(lines(state))
+    assert "▼-15" in shown
+    assert "▲+11" in shown
+    assert "+9" in shown
+    said = " ".join(told(state))
+    assert "Off by more than 10: -4 15 cents flat, 5 11 cents sharp." in said
+    assert "A4 443.1 Hz" in said  # 12 cents above 440: 440 * 2 ** (12 / 1200)
+    assert "all reeds but 1" in said
+    assert "2026-10-05" in said
+
+
+def test_a_harp_that_is_fine_or_not_ones_own_is_told_so() -> None:
+    assert "No reed is off by more than 10 cents." in told(HarpState.of(Harp.of("C"), own_harp()))
+    (words,) = told(HarpState.of(Harp.of("C")))
+    assert words.startswith("Not one of your own")
+
+
+@pytest.mark.parametrize(("width", "height"), [(58, 22), (82, 36), (160, 56)])
+def test_every_harp_fits_with_all_its_notes(width: int, height: int) -> None:
+    for key in (*STANDARD_KEYS, *LOW_AND_HIGH):
+        for tuning in tuning_names():
+            harp = Harp.of(key, tuning)
+            reeds = tuple(ReedRecord(str(tab), harp.hz(tab)) for tab in naturals(harp))
+            own = OwnHarp("Runa", "x", HarpTag(key, tuning), WHEN, reeds)
+            shown = lines(HarpState.of(harp, own), width, height)
+            assert len(shown) <= height
+            assert all(len(line) <= width for line in shown)
+            assert f"{HOLES[-1]}" in next(line for line in shown if line.startswith("hole"))
+            for tab in harp.entries:
+                assert any(harp.note(tab)[:1] in line for line in shown)
+            assert "No reed is off by more than 10 cents." in shown
+
+
+@SIZES
+def test_the_screen_opens_on_the_harp_in_hand(journal: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await opened(pilot)
+        assert "● in hand is the C harp" in shown
+        assert "▶ ● C" in shown
+        assert "C harp, Standard (Richter)" in shown
+        assert all(note in shown for note in (*C_BLOW, *C_DRAW))
+        assert timers(pilot) == []
+
+    run(test, plan_on(journal), size=size)
+
+
+@SIZES
+def test_a_measured_harp_is_seen_and_taken_in_hand(journal: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        shown = await press(pilot, "home", "down")
+        assert "▶   quay C" in shown
+        assert "quay: C harp" in shown
+        assert "▼-15" in shown
+        assert "-4 15 cents flat" in " ".join(shown.split())
+        assert await faint(pilot) == set()
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        plan = pilot.app.session.plan  # type: ignore[attr-defined]
+        assert plan.harp_name == "quay"
+        assert plan.harp.a4 == pytest.approx(440.0 * 2 ** (12 / 1200))
+        assert plan.drill == scripted.DRILL
+        shown = await opened(pilot)
+        assert "● in hand is the quay" in shown
+        assert "▶ ● quay C" in shown
+        await press(pilot, "end", "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        plan = pilot.app.session.plan  # type: ignore[attr-defined]
+        assert (plan.harp, plan.harp_name) == (Harp.of("high G"), None)  # back at 440
+
+    run(test, plan_on(journal), size=size)
+
+
+@SIZES
+def test_every_key_does_what_it_says(journal: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        assert "▶   Db" in await press(pilot, "down")
+        assert "Db harp" in text(pilot)
+        assert "▶ ● C" in await press(pilot, "up")
+        assert "2nd position, G: notes" in await press(pilot, "right")
+        assert "2nd position, G: degrees" in await press(pilot, "d")
+        assert "12th position, F: degrees" in await press(pilot, "left", "left")
+        assert "1st position, C: notes" in await press(pilot, "right", "d")
+        names = tuning_names()
+        for name in (*names[names.index("richter") + 1 :], *names[: names.index("richter")]):
+            assert name in await press(pilot, "t")
+        assert "Standard (Richter)" in await press(pilot, "t")
+        assert "high G harp" in await press(pilot, "end")
+        assert "high G harp" not in await press(pilot, "pageup")
+        assert text(pilot).count("▶") == 1
+        paged = text(pilot)
+        assert await press(pilot, "pagedown") != paged
+        await press(pilot, "question_mark")
+        assert isinstance(pilot.app.screen, HelpScreen)
+        await press(pilot, "escape", "h")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        await opened(pilot)
+        await press(pilot, "escape")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert pilot.app.session.plan.harp == Harp.of("C")  # type: ignore[attr-defined]
+
+    run(test, plan_on(journal), size=size)
+
+
+@SIZES
+def test_a_reed_that_wears_is_told(tmp_path: Path, size: tuple[int, int]) -> None:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+        journal.add(*(evening(day) for day in range(DROPPED + 30)))
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home")
+        await until(pilot, lambda: "has gone flat" in text(pilot))
+        at = 22 if size == SMALL else 34  # where the chart begins
+        shown = " ".join(" ".join(line[at:] for line in text(pilot).splitlines()).split())
+        assert "Reed watch: -5 has gone flat against the others" in shown
+        fell = re.search(r"others: by (\d+) cents", shown)
+        assert fell is not None
+        assert abs(int(fell[1]) - DROP) <= 3
+
+    run(test, plan_on(path), size=size)
+
+
+def test_a_harp_that_was_only_measured_has_too_few_days(journal: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home", "down")
+        await until(pilot, lambda: "Too few days so far" in " ".join(text(pilot).split()))
+
+    run(test, plan_on(journal))
+
+
+def test_a_harp_whose_tuning_is_gone_says_so_and_stays_out_of_hand(journal: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        shown = await press(pilot, "home", "down", "down")
+        assert "lost tuning" in shown
+        await press(pilot, "enter")
+        assert isinstance(pilot.app.screen, HarpsScreen)
+
+    run(test, plan_on(journal))
+
+
+def test_a_harp_that_cannot_play_the_drill_is_not_taken(journal: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        names = tuning_names()
+        await press(pilot, *["t"] * (names.index("solo") - names.index("richter") + len(names)))
+        assert "solo" in text(pilot)
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert pilot.app.session.plan.harp == Harp.of("C")  # type: ignore[attr-defined]
+        await until(pilot, lambda: "cannot" in text(pilot))
+
+    assert not Harp.of("C", "solo").can_play(Tab(3, Breath.DRAW, 3))
+    run(test, plan_on(journal))
+
+
+def test_without_a_journal_the_keys_are_still_there(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await opened(pilot)
+        assert "▶ ● C" in shown
+        await until(
+            pilot, lambda: "your own harps cannot be shown" in " ".join(text(pilot).split())
+        )
+        assert "low F harp" in await press(pilot, "end", "up", "up")
+
+    run(test, plan_on(tmp_path / "file" / "journal.sqlite"))
+
+
+def test_an_unusual_harp_in_hand_is_in_the_list(journal: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        assert "▶ ● double-low F" in await opened(pilot)
+
+    run(test, plan_on(journal, Harp.of("double-low F")))
+
+
+@pytest.mark.parametrize("size", STORED)
+def test_the_screen_looks_as_it_is_stored(journal: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home", "down")
+        await until(pilot, lambda: "Too few days so far" in text(pilot))
+        hold("harps-{}x{}".format(*size), bare(pilot))
+
+    run(test, plan_on(journal), size=size)

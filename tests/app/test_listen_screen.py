@@ -1,0 +1,212 @@
+"""Listening without a drill: the last notes' figures stay, and a tone sounds where it is asked."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from pilots import LARGE, SMALL, Puppet, press, run, text, until
+from pulse import Pulse, pulse  # noqa: F401 - a fixture
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.widgets.reference_tone import CAUTION, TargetState, row
+from trainer.drill import find
+from trainer.ear import Ear, HeardNote, listen, notes
+from trainer.harp import Harp, Tab
+from trainer.practice import Finished, Noted, Plan, Started, Tone
+from trainer.practice import run as play
+from trainer.sound import OWN_AHEAD_S, Block, Fault, MicrophoneSpec, PlayerSpec, on_grid
+from trainer.sound.sources.player import Player
+from trainer.sound.tone import Drone
+
+HARP = Harp.of("C")
+PLAN = Plan(HARP, MicrophoneSpec(), drill=scripted.DRILL)
+STARTED = Started(None, 0, 0, "the microphone", False)
+
+
+def heard() -> list[HeardNote]:
+    """The notes of a drill that was played with a leak and a flat bend."""
+    drill = find("harbour-bell")
+    faults = {1: Fault(leak_db=-12.0), 4: Fault(cents=-18.0)}
+    player = Player(drill, HARP, spec=PlayerSpec(faults=faults))
+    return list(notes(listen(player.blocks(), player.rate, HARP), HARP))
+
+
+NOTES = heard()
+
+
+async def listening(pilot: Pilot[None], puppet: Puppet, *played: HeardNote) -> str:
+    await pilot.press("i")
+    await until(pilot, lambda: isinstance(pilot.app.screen, ListenScreen))
+    puppet.queue.append(STARTED)
+    puppet.queue += [Noted(note) for note in played]
+    await until(pilot, lambda: not puppet.queue)
+    await pilot.pause(0.05)
+    return text(pilot)
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE])
+def test_the_last_notes_figures_stay(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        assert "once it is over" in await listening(pilot, puppet)
+        puppet.queue.append(Noted(NOTES[1]))
+        await until(pilot, lambda: "hole 3 too, 12 dB down" in text(pilot))
+        assert "steady (wobble" in text(pilot)
+        puppet.queue.append(Noted(NOTES[4]))
+        await until(pilot, lambda: "▼ 18 flat" in text(pilot))
+        assert ("hole 3 too" in text(pilot)) == (size == LARGE)
+
+    run(test, PLAN, size=size)
+
+
+def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await listening(pilot, puppet, NOTES[0])
+        assert "d sounds 5  E5  659.3 Hz" in shown
+        shown = await press(pilot, "d")
+        assert "♪ 5  E5" in shown
+        assert CAUTION in shown
+        await press(pilot, "up")
+        await press(pilot, "o")
+        await press(pilot, "down")
+        await press(pilot, "d")
+        hz = [HARP.hz(Tab.parse(tab)) for tab in ("5", "-5", "-5", "5")]
+        wanted = [hz[0], hz[1], hz[2] / 2, hz[3] / 2]
+        tones = [one for one in puppet.asked if isinstance(one, Tone)]
+        assert tones == [*map(Tone, wanted), Tone(None)]
+
+    run(test, PLAN, size=LARGE)
+
+
+def test_a_tone_needs_a_take_that_listens() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await listening(pilot, puppet)
+        await press(pilot, "space")
+        puppet.queue.append(Finished())
+        shown = await press(pilot, "d")
+        assert "the tone sounds while it listens" in shown
+        assert not puppet.asked
+
+    run(test, PLAN, size=LARGE)
+
+
+def test_the_tone_walks_over_all_notes_of_the_harp_and_stays_on_it() -> None:
+    state = TargetState(HARP, Tab.parse("1"))
+    assert state.moved(-1) == Tab.parse("1")
+    top = TargetState(HARP, max(HARP.entries, key=HARP.hz))
+    assert top.moved(1) == top.tab
+    walked = [state.tab]
+    while (after := replace(state, tab=walked[-1]).moved(1)) != walked[-1]:
+        walked.append(after)
+    assert {HARP.midi(tab) for tab in walked if tab} == {HARP.midi(tab) for tab in HARP.entries}
+
+
+@pytest.mark.parametrize("sounds", [False, True])
+def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
+    for harp in (HARP, Harp.of("Db")):
+        for tab in harp.entries:
+            for octave in (0, 1):
+                shown = row(TargetState(harp, tab, octave, sounds), 80)
+                assert "".join(part for part, _ in shown).rstrip().endswith(CAUTION), (tab, octave)
+
+
+def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
+    drone, rate = Drone(48_000), 48_000
+    stretches = []
+    for at in range(60):
+        if at in (5, 20, 40):
+            drone.turn_to({5: 311.13, 20: 440.0, 40: None}[at])
+        out = np.zeros(1000, dtype=np.float32)
+        drone.add_to(out)
+        stretches.append(out)
+    sound = np.concatenate(stretches)
+    assert not sound[:5000].any()
+    assert not sound[43_000:].any()
+    held = sound[24_000:39_000] * np.hanning(15_000)
+    peak = np.argmax(np.abs(np.fft.rfft(held, 1 << 19)))
+    assert peak * rate / (1 << 19) == pytest.approx(440.0, abs=0.2)
+    assert np.sqrt(np.mean(sound[24_000:39_000] ** 2)) == pytest.approx(0.1, rel=0.02)
+    # A wave of these partials changes by no more than this from sample to sample.
+    steepest = 2 * np.pi * 440.0 / rate * np.abs(sound).max() * 2.5
+    assert np.abs(np.diff(sound)).max() < steepest
+
+
+def test_notes_are_told_only_where_no_drill_is_played() -> None:
+    drill = find("harbour-bell")
+    events = list(play(Plan(HARP, PlayerSpec(), drill=drill)))
+    assert not [event for event in events if isinstance(event, Noted)]
+
+
+TONE = """
+import json, sys, time
+from pathlib import Path
+from trainer.harp import Harp
+from trainer.practice import Plan, Tone, run
+from trainer.sound import MicrophoneSpec
+
+wishes = [(1.0, Tone(523.25)), (3.5, Tone(None)), (1.0, None)]
+since = []
+
+def asked():
+    # From the first block on, whenever that comes.
+    since.append(time.monotonic())
+    if len(wishes) > 1 and since[-1] > since[0] + wishes[0][0]:
+        since[:] = since[-1:]
+        return wishes.pop(0)[1]
+
+def over():
+    return len(wishes) == 1 and bool(since) and since[-1] > since[0] + 1.0
+
+plan = Plan(Harp.of("C"), MicrophoneSpec(), save=Path(sys.argv[1]))
+print(json.dumps(len(list(run(plan, over, asked)))))
+"""
+
+
+def pitch_of(sound: np.ndarray, rate: int) -> float:
+    """Hz of the strongest partial in the second second of a sound."""
+    first = np.flatnonzero(np.abs(sound) > 0.05)[0]
+    middle = sound[first + rate : first + 2 * rate] * np.hanning(rate)
+    return float(np.argmax(np.abs(np.fft.rfft(middle, 8 * rate)))) / 8
+
+
+@pytest.mark.needs_pulse
+def test_a_tone_really_sounds_and_the_canceller_knows_it(
+    pulse: Pulse,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    flac = tmp_path / "take.flac"
+    with pulse.hiss():
+        assert pulse.run(TONE, str(flac)) > 200
+    both, rate = sf.read(flac)
+    for sound in both.T:  # as the microphone heard it, and as the trainer played it
+        loud = np.flatnonzero(np.abs(sound) > 0.05)
+        assert 3.0 < (loud[-1] - loud[0]) / rate < 4.5
+        # A busy machine may drop a moment of it: within 2 cents, not 1.
+        assert pitch_of(sound, rate) == pytest.approx(523.25, abs=0.6)
+
+
+@pytest.mark.parametrize("late_ms", [0.0, 5.0, 20.0])
+def test_a_tone_that_comes_back_is_not_taken_for_the_players(late_ms: float) -> None:
+    # As from a loudspeaker beside the microphone, in a quiet room: as loud as it was played.
+    rate, rng = 48_000, np.random.default_rng(3)
+    own = np.zeros(4 * rate, dtype=np.float32)
+    drone = Drone(rate)
+    drone.turn_to(523.25)
+    drone.add_to(own[rate:])
+    late = round((OWN_AHEAD_S + late_ms / 1000.0) * rate)
+    heard = np.concatenate([np.zeros(late, np.float32), own])[: len(own)]
+    room = heard + 1e-3 * rng.standard_normal(len(own)).astype(np.float32)
+    assert pitch_of(room, rate) == pytest.approx(523.25, abs=0.3)
+    ear, readings = Ear(rate, HARP), []
+    for start in range(0, len(own), 256):
+        part = slice(start, start + 256)
+        readings += ear.feed(Block(start, on_grid(room[part]), rate, on_grid(own[part])))
+    later = [one for one in readings if one.time > 2.0]
+    taken = [one for one in later if one.hz and abs(one.hz - 523.25) < 15 and one.level_db > -60]
+    assert len(later) > 300
+    assert len(taken) < 0.08 * len(later)  # measured: 0.053 at worst

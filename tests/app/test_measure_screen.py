@@ -1,0 +1,133 @@
+"""Measuring a harp on the screen: asked, heard, kept, left and taken up again."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import islice
+from pathlib import Path
+
+import pytest
+from pilots import LARGE, SMALL, Puppet, press, run, text, until
+from test_own_harps import walk
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app.screens.harps import HarpsScreen
+from trainer.app.screens.measure import MeasureScreen
+from trainer.harp import Harp
+from trainer.practice import Event, Finished, Plan
+from trainer.practice import run as play
+from trainer.reedcare.own_harps import own_harps
+from trainer.sound import Fault, MicrophoneSpec, PlayerSpec
+from trainer.store import Journal
+
+C = Harp.of("C")
+
+
+@cache
+def readings(reeds: int | None = None, off: float = 0.0) -> list[Event]:
+    """What comes out of the ear while somebody plays one reed after another, twice each."""
+    drill = walk(2)
+    mine = [step for step in drill.steps if reeds is None or step.index % 20 < reeds]
+    faults = {step.index: Fault(skip=True) for step in drill.steps}
+    faults |= {step.index: Fault(cents=off) for step in mine}
+    events = play(Plan(C, PlayerSpec(faults=faults), drill=drill))
+    return [event for event in events if type(event).__name__ in ("Started", "Heard")]
+
+
+def plan_of(tmp_path: Path) -> Plan:
+    journal = tmp_path / "journal.sqlite"
+    return Plan(C, MicrophoneSpec(), drill=scripted.DRILL, journal=journal, player="Runa")
+
+
+async def begin(pilot: Pilot[None], name: str) -> MeasureScreen:
+    await pilot.press("h")
+    await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
+    await pilot.pause(0.3)
+    await pilot.press("m")
+    await until(pilot, lambda: isinstance(pilot.app.screen, MeasureScreen))
+    if name:
+        await pilot.press(*name, "enter")
+    screen = pilot.app.screen
+    assert isinstance(screen, MeasureScreen)
+    return screen
+
+
+async def feed(pilot: Pilot[None], puppet: Puppet, events: list[Event]) -> None:
+    screen = pilot.app.screen
+    assert isinstance(screen, MeasureScreen)
+    source = iter(events)
+    while screen._asking is not None and (some := list(islice(source, 400))):
+        puppet.queue += some
+        await until(pilot, lambda: not puppet.queue or screen._asking is None)
+
+
+@pytest.mark.parametrize("size", [SMALL, LARGE])
+def test_a_harp_is_measured_named_and_kept(tmp_path: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await begin(pilot, "quay")
+        assert puppet.plans[-1].drill is None
+        assert isinstance(puppet.plans[-1].source, MicrophoneSpec)
+        await feed(pilot, puppet, readings(off=6.0))
+        await until(pilot, lambda: "All 20 reeds are measured" in text(pilot))
+        assert "+6.0" in text(pilot)
+        await press(pilot, "escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
+        with Journal(tmp_path / "journal.sqlite") as journal:
+            (own,) = own_harps(journal, "Runa")
+        assert own.name == "quay"
+        assert len(own.reeds) == 20
+
+    run(test, plan_of(tmp_path), size=size)
+
+
+def test_what_is_measured_is_kept_when_it_is_left_and_not_asked_for_again(tmp_path: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await begin(pilot, "quay")
+        await feed(pilot, puppet, readings(reeds=3))
+        assert "4 of 20  play -2" in text(pilot)
+        await press(pilot, "escape")
+        await until(pilot, lambda: "3 of 20 reeds are measured" in text(pilot))
+        await press(pilot, "escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
+        await pilot.pause(0.3)
+        await pilot.press("m")
+        await until(pilot, lambda: isinstance(pilot.app.screen, MeasureScreen))
+        puppet.queue += readings(reeds=1)[:2]
+        await until(pilot, lambda: "4 of 20  play -2" in text(pilot))
+        assert text(pilot).count("✓") == 3
+
+    run(test, plan_of(tmp_path))
+
+
+def test_a_name_that_is_a_key_is_refused(tmp_path: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await begin(pilot, "bb")
+        assert "is a key" in text(pilot)
+        assert not puppet.plans
+
+    run(test, plan_of(tmp_path))
+
+
+def test_nothing_is_kept_where_nothing_was_measured(tmp_path: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        screen = await begin(pilot, "quay")
+        await press(pilot, "escape")
+        await until(pilot, lambda: screen._asking is None)
+        await press(pilot, "escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
+        with Journal(tmp_path / "journal.sqlite") as journal:
+            assert not own_harps(journal, "Runa")
+
+    run(test, plan_of(tmp_path))
+
+
+def test_a_running_take_is_not_disturbed(tmp_path: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "space")
+        await begin(pilot, "quay")
+        assert "a take is running" in " ".join(text(pilot).split())
+        assert len(puppet.plans) == 1
+        puppet.queue.append(Finished())
+
+    run(test, plan_of(tmp_path))

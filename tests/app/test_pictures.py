@@ -1,0 +1,291 @@
+"""Every screen at every size and in every theme, as text that is held against stored files.
+
+A screen that is meant to look different now: run with HARP_TRAINER_RENEW=1, read what git says has
+changed in tests/snapshots, and commit it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from collections.abc import Awaitable, Callable, Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+from evening import TODAY, an_input, evenings
+from rich.color import ColorSystem
+from rich.segment import Segment
+from test_themes import contrast
+from textual.pilot import Pilot
+
+from devtools import demo_journal as demo
+from devtools import scripted
+from trainer.app.app import TrainerApp
+from trainer.app.daily_set_view import DayView
+from trainer.app.screens import guide, progress
+from trainer.app.screens.guide import GuideScreen
+from trainer.app.screens.listen import ListenScreen
+from trainer.app.screens.loop import LoopScreen
+from trainer.app.screens.measure import MeasureScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.progress import ProgressScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.today import TodayScreen
+from trainer.coach.daily_set import DaySet
+from trainer.coach.entry import DayEntry, Reason
+from trainer.coach.trends import Verdict, overview_at
+from trainer.harp import Harp
+from trainer.practice import Event, Finished, Plan
+from trainer.sound import PlayerSpec
+from trainer.sound.passage import Passage
+from trainer.store import Journal
+
+REEDS = Path(__file__).parent.parent / "reeds"
+SNAPSHOTS = Path(__file__).parent.parent / "snapshots"
+RENEW = "HARP_TRAINER_RENEW"
+SIZES = [(80, 24), (120, 40), (200, 60)]
+DAY = DaySet(
+    "Runa",
+    TODAY,
+    15.0,
+    (
+        DayEntry(
+            *("slack-tide", "Slack tide", Reason.WARM_UP, "easy on the lips; 94 last time"),
+            *("C", "richter", 1, 2, 60.0, 70.0, 94.0),
+        ),
+        DayEntry(
+            *("mole-lights", "Lights on the mole", Reason.DUE, "due since Monday; 71 last time"),
+            *("A", "richter", 2, 4, 200.0, 80.0, 71.0),
+        ),
+        DayEntry(
+            *("harbour-bell", "The harbour bell", Reason.NEW, "never played"),
+            *("low F", "paddy", 1, 3, 120.0, 75.0, None),
+        ),
+    ),
+    {"slack-tide": (88.0, 96.0)},
+)
+RECENT = {"slack-tide": (71.0, 80.0, 94.0, 88.0, 96.0), "mole-lights": (55.0, 62.0, 71.0)}
+
+
+class Puppet:
+    """A listener that replays the scripted take as far as it is told to."""
+
+    def __init__(self) -> None:
+        self.queue: list[Event] = []
+        self._script: Iterator[tuple[float, Event]] = iter(())
+
+    def begin(self, plan: Plan) -> None:
+        self._script = scripted.script(plan)
+
+    def poll(self) -> list[Event]:
+        events, self.queue = self.queue, []
+        return events
+
+    def stop(self) -> None:
+        self.queue.append(Finished())
+
+    def close(self) -> None:
+        """Nothing is held."""
+
+    def play(self, until: float) -> None:
+        """Let the take come up to a second of its sound."""
+        for second, event in self._script:
+            self.queue.append(event)
+            if second >= until:
+                return
+
+
+@pytest.fixture(scope="module")
+def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Seven weeks of Runa's."""
+    path = tmp_path_factory.mktemp("class") / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.add(*evenings(3, days=50, gain=6.0))
+    return path
+
+
+def text(pilot: Pilot[None]) -> str:
+    """What stands on the screen."""
+    strips = pilot.app.screen._compositor.render_strips()
+    return "".join(f"{strip.text.rstrip()}\n" for strip in strips)
+
+
+async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
+    """Wait for something to come true, and the screen to be painted."""
+    for _ in range(500):
+        if true():
+            break
+        await pilot.pause(0.02)
+    assert true()
+    await pilot.pause()
+
+
+async def walk(
+    pilot: Pilot[None], puppet: Puppet, look: Callable[[str], Awaitable[None]], journal: Path
+) -> None:
+    """Go from screen to screen, and look at each."""
+    app = pilot.app
+    assert isinstance(app, TrainerApp)
+
+    async def play(second: float) -> None:
+        puppet.play(second)
+        await until(pilot, lambda: not puppet.queue)
+        await pilot.pause(0.05)
+
+    await look("practice-before")
+    await pilot.press("space")
+    await play(1.6)
+    await look("practice-count-in")
+    await play(12.3)
+    await look("practice-during")
+    await play(99.0)
+    await until(pilot, lambda: isinstance(app.screen, ResultScreen))
+    await look("result")
+    await pilot.press("escape")
+    await pilot.pause()
+    await look("practice-after")
+    await pilot.press("s")
+    await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
+    await look("shelf")
+    await pilot.press("escape")
+    app.push_screen(TodayScreen(lambda: DayView(DAY, RECENT)))
+    await until(pilot, lambda: "to play" in text(pilot))
+    await look("today")
+    await pilot.press("escape")
+    app.push_screen(ProgressScreen(journal, "Runa"))
+    await until(pilot, lambda: "everything" in text(pilot))
+    await look("progress")
+    await pilot.press("escape", "question_mark")
+    await pilot.pause()
+    await look("help")
+    await pilot.press("escape")
+    app.push_screen(GuideScreen(app.session))
+    await until(pilot, lambda: "on the stand" in text(pilot))
+    await look("guide")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    app.push_screen(MeasureScreen(app.session, Harp.of("C"), None, "Runa", journal))
+    await until(pilot, lambda: "Give it a name" in text(pilot))
+    await look("measure")
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    await pilot.press("i")
+    await until(pilot, lambda: isinstance(app.screen, ListenScreen))
+    await play(3.2)
+    await look("listen")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    passage = Passage(REEDS / "phrase.flac", 1.0, 2.5, 0.6, -3.0, count_in=4)
+    app.push_screen(LoopScreen(app.session, passage))
+    await until(pilot, lambda: "█" in text(pilot))
+    await play(3.2)
+    await look("loop")
+
+
+def hold(name: str, shown: str) -> None:
+    """Hold what is shown against what is stored, or store it."""
+    path = SNAPSHOTS / f"{name}.txt"
+    if os.environ.get(RENEW):
+        SNAPSHOTS.mkdir(exist_ok=True)
+        path.write_text(shown, encoding="utf-8")
+    assert path.exists(), f"{path} is missing; {RENEW}=1 makes it"
+    assert shown == path.read_text(encoding="utf-8"), f"{name} looks different; see {__file__}"
+
+
+def too_faint(segment: Segment) -> bool:
+    """Whether letters or digits have less contrast than 4.5, or anything else less than 3, as WCAG
+    2.2 asks for (1.4.3, 1.4.11), with all colours or on a terminal that has 256."""
+    style = segment.style
+    if not segment.text.strip() or style is None or style.color is None or style.bgcolor is None:
+        return False
+    if style.color.is_default:  # the terminal's own, in the plain theme
+        return False
+    pair = (style.color, style.bgcolor)
+    fewer = [one.downgrade(ColorSystem.EIGHT_BIT) for one in pair]
+    ratio = min(contrast(*(one.get_truecolor().hex for one in seen)) for seen in (pair, fewer))
+    written = any(one.isalnum() for one in segment.text)
+    return ratio < (4.5 if written else 3.0)
+
+
+@pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))
+def test_screens_look_as_they_did_and_can_be_read(
+    size: tuple[int, int], journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Today(date):
+        @classmethod
+        def today(cls) -> date:
+            return TODAY
+
+    monkeypatch.setattr(progress, "date", Today)
+    inputs = (an_input("built in", 2), an_input("on the stand", 1))
+    monkeypatch.setattr(guide, "there", lambda: inputs)
+    faint: set[tuple[str, str, str]] = set()
+
+    async def inside() -> None:
+        puppet = Puppet()
+        plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
+        app = TrainerApp(puppet, scripted.DRILLS, plan)
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+
+            async def look(name: str) -> None:
+                shown = text(pilot)
+                hold(f"{name}-{size[0]}x{size[1]}", shown)
+                for theme in ("light", "plain", "dark"):
+                    app.theme = theme
+                    await pilot.pause()
+                    assert text(pilot) == shown
+                    for strip in app.screen._compositor.render_strips():
+                        faint.update((name, theme, one.text) for one in strip if too_faint(one))
+
+            await walk(pilot, puppet, look, journal)
+
+    asyncio.run(inside())
+    assert not faint
+
+
+def test_every_stored_screen_is_of_a_size_and_fits() -> None:
+    stored = list(SNAPSHOTS.iterdir())
+    assert stored
+    for path in stored:
+        columns, rows = map(int, path.stem.rsplit("-", 1)[1].split("x"))
+        lines = path.read_text(encoding="utf-8").splitlines()
+        assert len(lines) == rows
+        assert max(map(len, lines)) <= columns
+        assert (columns, rows) in SIZES
+
+
+def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path) as kept:
+        kept.add(*demo.takes(TODAY))
+    told = overview_at(path, demo.PLAYER, TODAY)
+    assert told.find("-4'").change("cents").verdict is Verdict.BETTER
+    assert [take.score for take in demo.takes(TODAY)] == [t.score for t in demo.takes(TODAY)]
+
+
+def test_the_tour_shows_every_picture_that_is_taken() -> None:
+    docs = Path(__file__).parent.parent.parent / "docs"
+    told = (docs / "tour.md").read_text(encoding="utf-8")
+    for path in docs.glob("*.svg"):
+        assert f"({path.name})" in told
+        assert picture.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("theme", ["dark", "light"])
+def test_notices_can_be_read(theme: str) -> None:
+    async def inside() -> None:
+        plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
+        app = TrainerApp(Puppet(), scripted.DRILLS, plan, theme=theme)
+        async with app.run_test(size=(80, 24), notifications=True) as pilot:
+            for severity in ("information", "warning", "error"):
+                app.notify(f"the {severity} of a microphone", severity=severity)
+            await until(pilot, lambda: text(pilot).count("of a microphone") == 3)
+            strips = app.screen._compositor.render_strips()
+            assert not [one for strip in strips for one in strip if too_faint(one)]
+
+    asyncio.run(inside())

@@ -1,0 +1,344 @@
+"""The progress screen, on journals of an evening class, through Textual's pilot."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+import threading
+from collections.abc import Awaitable, Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+from evening import TODAY, evenings, step, take
+from textual.pilot import Pilot
+from textual.widgets import OptionList
+
+from devtools import scripted
+from trainer.app import theme
+from trainer.app.app import TrainerApp
+from trainer.app.screens import progress as module
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.progress import ProgressScreen
+from trainer.app.widgets.progress_plot import SIGNS, Line, ProgressPlot, line_content, told_content
+from trainer.coach.trends import Change, Kind, Verdict, overview_at
+from trainer.harp import Harp
+from trainer.practice import Plan
+from trainer.report.progress_text import change_text
+from trainer.sound import PlayerSpec
+from trainer.store import Journal, TakeRecord
+
+SMALL, LARGE = (80, 24), (120, 40)
+Test = Callable[[Pilot[None]], Awaitable[None]]
+
+
+@pytest.fixture(autouse=True)
+def today(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Today is the class's."""
+
+    class Today(date):
+        @classmethod
+        def today(cls) -> date:
+            return TODAY
+
+    monkeypatch.setattr(module, "date", Today)
+
+
+@pytest.fixture(scope="module")
+def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Seven weeks of Runa's, in which everything came nearer."""
+    return written(tmp_path_factory.mktemp("class"), evenings(3, days=50, gain=6.0))
+
+
+def written(folder: Path, takes: list[TakeRecord]) -> Path:
+    path = folder / "journal.sqlite"
+    with Journal(path) as journal:
+        journal.add(*takes)
+    return path
+
+
+def run(test: Test, journal: Path, size: tuple[int, int] = SMALL, player: str = "Runa") -> None:
+    """Run a test on the app at the progress screen, which was opened by its key."""
+
+    async def inside() -> None:
+        plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL, journal=journal, player=player)
+        app = TrainerApp(scripted.Script(), scripted.DRILLS, plan)
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause()
+            await pilot.press("g")
+            await until(pilot, lambda: isinstance(app.screen, ProgressScreen))
+            await test(pilot)
+
+    asyncio.run(inside())
+
+
+async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
+    """Wait for something to come true."""
+    for _ in range(300):
+        if true():
+            break
+        await pilot.pause(0.02)
+    assert true()
+    await pilot.pause()
+
+
+async def read(pilot: Pilot[None]) -> str:
+    """What stands on the screen once the journal has been read."""
+    await until(pilot, lambda: not pilot.app.screen.has_class("-message"))
+    return text(pilot)
+
+
+def text(pilot: Pilot[None]) -> str:
+    return "\n".join(strip.text for strip in pilot.app.screen._compositor.render_strips())
+
+
+def colors(pilot: Pilot[None]) -> dict[str, set[str]]:
+    """Each colour of a letter on the screen, with the words it is used for."""
+    found: dict[str, set[str]] = {}
+    for strip in pilot.app.screen._compositor.render_strips():
+        for segment in strip:
+            if segment.text.strip() and segment.style and segment.style.color:
+                name = segment.style.color.get_truecolor().hex
+                found.setdefault(name, set()).add(segment.text.strip())
+    return found
+
+
+def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        table = await read(pilot)
+        assert all(len(line) == 80 for line in table.splitlines())
+        assert "Progress of Runa: the last 7 days against the 7 before" in table
+        assert "practised on 7" in table
+        assert "▶ everything" in table
+        assert "┤" not in table
+        await pilot.press("down", "enter")
+        await pilot.pause()
+        plot = text(pilot)
+        worst = overview_at(journal, "Runa", TODAY).of(Kind.NOTE)[0]
+        assert f"{worst.name}: how far off, cents" in plot
+        assert "• a day   ⠒ a week" in plot
+        assert "┤" in plot
+        assert change_text(worst.change("cents"), "cents") in plot
+        assert "Notes, the worst first" not in plot
+        await pilot.press("down")  # choosing goes on while the list is out of sight
+        await pilot.pause()
+        second = overview_at(journal, "Runa", TODAY).of(Kind.NOTE)[1]
+        assert f"{second.name}: how far off, cents" in text(pilot)
+        await pilot.press("enter")
+        await pilot.pause()
+        assert f"▶ {second.name}" in text(pilot)
+
+    run(test, journal)
+
+
+def test_a_large_screen_shows_both_and_every_measure(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        shown = await read(pilot)
+        assert "▶ everything" in shown
+        everything = overview_at(journal, "Runa", TODAY).find("everything")
+        for title in ("how far off, cents", "in tune, %", "clean, %", "timing, ms"):
+            assert f"everything: {title}" in text(pilot)
+            assert f"last days: {title.split(',')[0]}" in text(pilot)
+            await pilot.press("m")
+            await pilot.pause()
+        assert "everything: how far off, cents" in text(pilot)
+        for name, unit in (("cents", "cents"), ("in_tune", "%"), ("off_ms", "ms")):
+            assert change_text(everything.change(name), unit) in shown
+        assert "enter" not in shown.splitlines()[-1]  # there is nothing to turn
+
+    run(test, journal, LARGE)
+
+
+def test_the_arrows_choose_and_headings_are_passed_over(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        names = [one.name for one in overview_at(journal, "Runa", TODAY).subjects]
+        for name in [*names[1:], names[0]]:
+            await pilot.press("down")
+            await pilot.pause()
+            assert f"▶ {name} " in text(pilot)
+            assert f"{name}: how far off" in text(pilot)
+        await pilot.press("up")
+        await pilot.pause()
+        assert f"▶ {names[-1]} " in text(pilot)
+        await pilot.press("home")
+        await pilot.pause()
+        assert f"▶ {names[0]} " in text(pilot)
+
+    run(test, journal, LARGE)
+
+
+def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        await pilot.press("question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HelpScreen))
+        assert re.search(r"m +what is plotted", text(pilot))
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, ProgressScreen))
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+
+    run(test, journal)
+
+
+def test_the_window_may_change_its_size_at_any_time(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        await pilot.press("end")
+        for width, height in (LARGE, SMALL, (200, 60), (116, 24), (115, 24)):
+            await pilot.resize_terminal(width, height)
+            await pilot.pause()
+            shown = text(pilot)
+            assert ("┤" in shown) is (width >= 116)
+            assert "▶ steadiness" in shown
+            assert all(len(line) == width for line in shown.splitlines())
+
+    run(test, journal)
+
+
+def test_the_screen_does_not_wait_for_the_journal(
+    journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    may_go_on = threading.Event()
+
+    def slow(*words: Any, **more: Any) -> Any:
+        assert may_go_on.wait(30)
+        return overview_at(*words, **more)
+
+    monkeypatch.setattr(module, "overview_at", slow)
+
+    async def test(pilot: Pilot[None]) -> None:
+        assert "Reading the journal" in text(pilot)
+        await pilot.press("down", "m", "enter", "question_mark")
+        await until(pilot, lambda: isinstance(pilot.app.screen, HelpScreen))
+        await pilot.press("escape")
+        may_go_on.set()
+        assert "▶ everything" in await read(pilot)
+
+    run(test, journal)
+
+
+def test_a_screen_that_was_left_early_is_not_missed(
+    journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    may_go_on = threading.Event()
+    ended = threading.Event()
+
+    def slow(*words: Any, **more: Any) -> Any:
+        assert may_go_on.wait(30)
+        ended.set()
+        return overview_at(*words, **more)
+
+    monkeypatch.setattr(module, "overview_at", slow)
+
+    async def test(pilot: Pilot[None]) -> None:
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        may_go_on.set()
+        await until(pilot, ended.is_set)
+        await pilot.pause(0.2)
+        assert isinstance(pilot.app.screen, PracticeScreen)
+
+    run(test, journal)
+
+
+def test_an_empty_journal_and_a_broken_one_are_told(tmp_path: Path) -> None:
+    async def empty(pilot: Pilot[None]) -> None:
+        await until(pilot, lambda: "nothing of Runa's in the journal yet" in text(pilot))
+        await pilot.press("down", "up", "m", "enter", "end")
+        await pilot.pause()
+        assert "nothing of Runa's" in text(pilot)
+
+    run(empty, tmp_path / "none.sqlite")
+    assert not (tmp_path / "none.sqlite").exists()
+
+    async def broken(pilot: Pilot[None]) -> None:
+        await until(pilot, lambda: "bring back a backup" in " ".join(text(pilot).split()))
+
+    (tmp_path / "broken.sqlite").write_text("This is no journal, and longer than a header is. " * 9)
+    run(broken, tmp_path / "broken.sqlite")
+
+
+def test_the_settings_say_whose_and_where_if_the_plan_does_not(
+    journal: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TRAINER_JOURNAL", str(journal))
+    monkeypatch.setenv("TRAINER_PLAYER", "Runa")
+
+    async def inside() -> None:
+        plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
+        async with TrainerApp(scripted.Script(), scripted.DRILLS, plan).run_test(
+            size=SMALL
+        ) as pilot:
+            await pilot.press("g")
+            await until(pilot, lambda: isinstance(pilot.app.screen, ProgressScreen))
+            assert "Progress of Runa" in await read(pilot)
+
+    asyncio.run(inside())
+
+
+def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
+    shapes = [SIGNS[verdict][0] for verdict in Verdict]
+    assert len(set(shapes)) == len(shapes)
+    offs = [30.0] * 7 + [8.0] * 7
+    takes = [
+        take(
+            date.fromordinal(TODAY.toordinal() - 13 + at),
+            [step("-4'", off + at % 3)] * 5 + [step("4", 38.0 - off - at % 2)] * 5,
+        )
+        for at, off in enumerate(offs)
+    ]
+
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        used = colors(pilot)
+        good, wrong = (theme.DARK[pen].color for pen in ("good", "wrong"))
+        assert {one for one in used[good] if "better" in one} == {"↗ better by 22.0"}
+        assert {one for one in used[wrong] if "worse" in one} == {"↘ worse by 22.0"}
+
+    run(test, written(tmp_path, takes))
+
+
+def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        used = colors(pilot)
+        assert any("•" in word for word in used[theme.SKY_BLUE])
+        assert any("⠀" < letter <= "⣿" for word in used[theme.YELLOW] for letter in word)
+        plot = pilot.app.screen.query_one(ProgressPlot)
+        assert plot.size.height > 20
+
+    run(test, journal, LARGE)
+
+
+def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
+    long = "breathing through the nose on the night boat"
+    path = written(tmp_path, [take(TODAY, [step("4", 3.0)] * 6, skills=(long, "breath"))])
+    lines = [Line.of(one) for one in overview_at(path, "Runa", TODAY).of(Kind.SKILL)]
+    rows = [line_content(line, "cents").plain for line in lines]
+    assert len({row.index("100 %") for row in rows}) == 1
+    assert all(len(row) <= 66 for row in rows)
+    assert long in told_content(lines[1], "cents", every=True).plain
+
+
+def test_lines_say_the_same_as_the_command(journal: Path) -> None:
+    line = Line.of(overview_at(journal, "Runa", TODAY).find("-4"))
+    assert line.changes["cents"] == line.progress.change("cents")
+    better = replace(line, changes={"cents": Change(Verdict.BETTER, 2.0, 1.0, 3.0, 7, 7)})
+    assert line_content(better, "cents").plain.endswith("↗ better by 2.0")
+    told = told_content(better, "cents", every=False).plain
+    assert "↗ better by 2.0 (1.0 to 3.0)" in told
+    assert "in tune" not in told
+
+
+def test_the_list_takes_no_keys_from_the_screen(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        assert pilot.app.screen.focused is None
+        assert pilot.app.screen.query_one(OptionList).option_count > 8
+
+    run(test, journal)

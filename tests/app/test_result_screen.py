@@ -1,0 +1,169 @@
+"""The result on the screen: in order or the worst first, extra notes told, and what comes next."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pilots import Puppet, text, until
+from textual.pilot import Pilot
+from textual.widgets import OptionList, Static
+
+from trainer.app.app import TrainerApp
+from trainer.app.playback import AROUND_S
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.result import ResultScreen
+from trainer.app.take_state import Take
+from trainer.app.widgets.pitch_trace import Trace
+from trainer.drill import find
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Extra, Mark, Measured, Result
+from trainer.practice import Plan
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
+
+DRILL = find("harbour-bell")
+
+
+def result() -> Result:
+    scores = [90.0, 40.0, 99.0, 75.0]
+    marks = tuple(
+        Mark(step, score, {"pitch": score}, Measured(start=0, end=1, cents=0.0), f"told {score:g}")
+        for step, score in zip(DRILL.steps, scores, strict=False)
+    )
+    extra = Extra(0, 1, 0.5, 1, "8", "extra note after step 2: blow 8")
+    return Result(DRILL, "C", 96.0, marks, 76.0, False, (extra,))
+
+
+def told(app: TrainerApp) -> list[str]:
+    options = app.screen.query_one("#steps", OptionList).options
+    return [line.lstrip("▶ ") for one in options for line in str(one.prompt).splitlines()]
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_steps_stand_in_order_or_the_worst_first_and_extra_notes_last(
+    size: tuple[int, int],
+) -> None:
+    async def scene() -> None:
+        app = TrainerApp(Puppet(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
+        async with app.run_test(size=size) as pilot:
+            app.push_screen(ResultScreen(result()))
+            await pilot.pause()
+            assert [line.split()[0] for line in told(app)[:4]] == ["1", "2", "3", "4"]
+            assert "extra note after step 2" in told(app)[-1]
+            await pilot.press("o")
+            await pilot.pause()
+            assert [line.split()[0] for line in told(app)[:4]] == ["2", "4", "1", "3"]
+            await pilot.press("o")
+            await pilot.pause()
+            assert told(app)[0].split()[0] == "1"
+
+    asyncio.run(scene())
+
+
+def test_a_free_drill_has_no_tempo_in_its_result() -> None:
+    async def scene() -> None:
+        free = replace(result(), drill=replace(DRILL, free=True))
+        app = TrainerApp(Puppet(), (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.push_screen(ResultScreen(free))
+            await pilot.pause()
+            title = str(app.screen.query_one(".title", Static).visual)
+            assert "no beat" in title
+            assert "tempo" not in title
+
+    asyncio.run(scene())
+
+
+@pytest.mark.parametrize(("key", "tempo"), [("r", None), ("minus", DRILL.tempo - 8.0)])
+def test_again_and_slower_begin_anew(key: str, tempo: float | None) -> None:
+    async def scene() -> None:
+        listener = Puppet()
+        app = TrainerApp(listener, (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = app.screen
+            assert isinstance(screen, PracticeScreen)
+            app.push_screen(ResultScreen(result()), screen._told_result)
+            await pilot.pause()
+            await pilot.press(key)
+            await pilot.pause()
+            assert app.screen is screen
+            assert [plan.tempo for plan in listener.plans] == [tempo]
+
+    asyncio.run(scene())
+
+
+async def walk(app: TrainerApp, pilot: Pilot[None], *keys: str) -> None:
+    await pilot.press(*keys)
+    await pilot.pause()
+
+
+def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
+        app = TrainerApp(Puppet(), (DRILL,), plan)
+        take = Take(plan)
+        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), take, app.session)
+            app.push_screen(screen)
+            await pilot.pause()
+            trace = screen.query_one(Trace)
+            assert trace.display
+            await walk(app, pilot, "down", "down")
+            assert screen.mark is not None
+            assert screen.mark.step.index == 2
+            assert trace.state is not None
+            assert trace.state.step == DRILL.steps[2]
+            await walk(app, pilot, "enter")
+            assert not trace.display
+            await walk(app, pilot, "enter")
+            assert trace.display
+
+    asyncio.run(scene())
+
+
+def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(output="stage"), drill=DRILL)
+        puppet = Puppet()
+        app = TrainerApp(puppet, (DRILL,), plan)
+        take = Take(plan)
+        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        wishes: list[str | None] = []
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), take, app.session)
+            app.push_screen(screen, wishes.append)
+            await pilot.pause()
+            await walk(app, pilot, "a")
+            heard = puppet.plans[-1]
+            assert heard.drill is None
+            assert heard.source == RecordingSpec(
+                Path("take.flac"), aloud=True, first=0.0, last=1 / 48_000 + AROUND_S, output="stage"
+            )
+            await walk(app, pilot, "a")  # stops it
+            await until(pilot, lambda: screen.heard is None)
+            await walk(app, pilot, "e")
+            assert puppet.plans[-1].bars == (1, 1)
+            assert isinstance(puppet.plans[-1].source, PlayerSpec)
+            assert not wishes
+            await walk(app, pilot, "n")
+            await until(pilot, lambda: wishes == ["next"])
+
+    asyncio.run(scene())
+
+
+def test_a_step_without_sound_says_so() -> None:
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
+        app = TrainerApp(Puppet(), (DRILL,), plan)
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = ResultScreen(result(), Take(plan), app.session)
+            app.push_screen(screen)
+            await pilot.pause()
+            await walk(app, pilot, "a")
+            assert "not at hand" in text(pilot)
+
+    asyncio.run(scene())

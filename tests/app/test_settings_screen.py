@@ -1,0 +1,354 @@
+"""The settings on the screen: seen, changed in their file, let hold."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from test_pictures import SIZES as STORED
+from test_pictures import hold
+from test_pictures import text as bare
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.settings import SettingsScreen
+from trainer.app.widgets.settings_list import (
+    AT_ONCE,
+    LATER,
+    SEEN,
+    applied,
+    by_option,
+    next_choice,
+    setting_lines,
+    verdict,
+    when,
+)
+from trainer.harp import Harp
+from trainer.practice import Plan
+from trainer.settings import find_settings
+from trainer.settings.tables import KEYS, VARIABLES
+from trainer.sound import MicrophoneSpec, PlayerSpec
+
+SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
+PLAN = Plan(Harp.of("C"), MicrophoneSpec(), scripted.DRILL)
+MINE = """\
+# Runa's own, by the window
+[practice]
+minutes = 15  # before the ferry
+
+[sound]
+# the good one
+device = "Quay 2"
+"""
+
+
+@pytest.fixture(autouse=True)
+def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A settings file with comments of its own."""
+    path = tmp_path / "settings.toml"
+    path.write_text(MINE, encoding="utf-8")
+    monkeypatch.setenv("TRAINER_SETTINGS", str(path))
+    return path
+
+
+def held(plan: Plan) -> Plan:
+    """The plan as the command makes it from the file."""
+    return replace(plan, source=MicrophoneSpec(device="Quay 2"))
+
+
+async def opened(pilot: Pilot[None]) -> str:
+    """Open the screen and wait until the file has been read."""
+    await press(pilot, "comma")
+    assert isinstance(pilot.app.screen, SettingsScreen)
+    await until(pilot, lambda: "Reading the settings" not in text(pilot))
+    return text(pilot)
+
+
+async def go_to(pilot: Pilot[None], name: str) -> None:
+    """Point at a setting."""
+    await press(pilot, "home")
+    for _ in KEYS:
+        if f"▶ {name.split('.')[1]} " in text(pilot) and f"{name}: " in text(pilot):
+            return
+        await press(pilot, "down")
+    raise AssertionError(f"{name} is not in the list")
+
+
+def typed(words: str) -> list[str]:
+    names = {" ": "space", ".": "full_stop", "/": "slash", "-": "minus", ",": "comma"}
+    return [names.get(letter, letter) for letter in words]
+
+
+async def said(pilot: Pilot[None], words: str) -> None:
+    """Wait until words stand on the screen, across its lines."""
+    await until(pilot, lambda: words in " ".join(text(pilot).split()))
+
+
+def test_each_setting_tells_its_value_and_where_it_comes_from(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setenv(VARIABLES["harp", "a4"], "442")
+    plan = replace(held(PLAN), count_in=3, player="Runa")
+    lines = {line.key: line for line in setting_lines(find_settings(), plan)}
+    assert tuple(lines) == KEYS
+    told = {key: (line.value, line.origin) for key, line in lines.items()}
+    assert told["practice", "minutes"] == ("15", "file")
+    assert told["practice", "count_in"] == ("3", "option")
+    assert told["harp", "a4"] == ("442", "TRAINER_A4")
+    assert told["harp", "tuning"] == ("richter", "default")
+    assert told["sound", "device"] == ("Quay 2", "file")
+    assert told["sound", "output"] == ("", "default")
+    assert told["player", "name"] == ("Runa", "option")
+    assert all(line.about for line in lines.values())
+    assert lines["sound", "clicks"].choices == ("true", "false")
+    assert next_choice(lines["sound", "clicks"]) == "false"
+    assert next_choice(lines["harp", "naturals"]) == "reeds"
+    assert next_choice(lines["harp", "bends"]) == "reeds"
+    assert next_choice(lines["harp", "temperament"]) == "just5"
+    assert next_choice(lines["harp", "key"]) == "G"
+    assert set(lines["harp", "tuning"].choices) >= {"richter", "country", "solo"}
+
+
+def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> None:
+    settings = find_settings().settings
+    plan = held(PLAN)
+    assert by_option(plan, settings) == {}
+    assert by_option(replace(plan, source=PlayerSpec()), settings) == {}
+    other = tmp_path / "other.sqlite"
+    assert by_option(replace(plan, journal=other), settings) == {("journal", "file"): other}
+
+
+def test_what_changes_between_takes_holds_at_once() -> None:
+    assert applied(PLAN, ("sound", "latency_ms"), 20.0).source == MicrophoneSpec(latency_ms=20.0)
+    assert applied(PLAN, ("practice", "count_in"), 2).count_in == 2
+    for key in KEYS:
+        changes = key[0] == "sound" or key == ("practice", "count_in")
+        wanted = AT_ONCE if changes else SEEN if key == ("screen", "theme") else LATER
+        assert when(key, PLAN) == wanted
+    player = replace(PLAN, source=PlayerSpec())
+    assert applied(player, ("sound", "device"), "x") == player
+    assert when(("sound", "device"), player) == LATER
+
+
+def test_a_wrong_value_is_told_with_what_is_expected() -> None:
+    lines = {line.key: line for line in setting_lines(find_settings(), PLAN)}
+    assert "400 to 480" in verdict(lines["harp", "a4"], "500")
+    assert verdict(lines["harp", "a4"], "415") == ""
+    assert verdict(lines["harp", "key"], "H") != ""
+    assert verdict(lines["harp", "key"], "") == ""  # not set
+    assert verdict(lines["harp", "a4"], "") != ""
+
+
+@SIZES
+def test_a_value_is_typed_judged_and_kept_with_all_comments(
+    file: Path, size: tuple[int, int]
+) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await opened(pilot)
+        assert "settings.toml" in shown
+        await go_to(pilot, "practice.minutes")
+        assert "minutes of a day's set, a number from 1 to 480" in text(pilot)
+        assert "15: from the file" in text(pilot)
+        await press(pilot, "enter")
+        await said(pilot, "✓ enter keeps it, esc does not")
+        await press(pilot, *typed("00"))
+        await said(pilot, "× 'practice.minutes' must be minutes of a day's set")
+        assert await faint(pilot) == set()
+        await press(pilot, "enter")  # it is not kept
+        await press(pilot, "down", "q", "u")  # nor is anything else done by letters
+        assert file.read_text(encoding="utf-8") == MINE
+        await press(pilot, *["backspace"] * 5, *typed("25"), "enter")
+        await said(pilot, f"✓ practice.minutes is set to 25. {LATER}")
+        assert file.read_text(encoding="utf-8") == MINE.replace("= 15", "= 25")
+        assert "▶ minutes      25 " in text(pilot)
+        assert "25: from the file" in text(pilot)
+        assert timers(pilot) == []
+
+    run(test, held(PLAN), size=size)
+
+
+@SIZES
+def test_esc_leaves_a_value_as_it_was_and_then_the_screen(
+    file: Path, size: tuple[int, int]
+) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.device")
+        await press(pilot, "enter", *typed(" 3"), "escape")
+        assert isinstance(pilot.app.screen, SettingsScreen)
+        assert "✓" not in text(pilot)
+        await press(pilot, "question_mark")
+        assert isinstance(pilot.app.screen, HelpScreen)
+        assert "type another value" in text(pilot)
+        await press(pilot, "escape", "escape")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        await opened(pilot)
+        await press(pilot, "comma")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert pilot.app.session.plan == held(PLAN)  # type: ignore[attr-defined]
+        assert file.read_text(encoding="utf-8") == MINE
+
+    run(test, held(PLAN), size=size)
+
+
+@SIZES
+def test_choices_come_by_a_key_and_the_usual_comes_back(file: Path, size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.clicks")
+        assert "next choice" in text(pilot)
+        await press(pilot, "space")
+        await said(pilot, f"✓ sound.clicks is set to false. {AT_ONCE}")
+        assert tomllib.loads(file.read_text(encoding="utf-8"))["sound"]["clicks"] is False
+        await press(pilot, "u")
+        await said(pilot, "sound.clicks is no longer set in the file.")
+        assert "clicks" not in tomllib.loads(file.read_text(encoding="utf-8"))["sound"]
+        await press(pilot, "delete")
+        await said(pilot, "sound.clicks is not set in the file.")
+        await go_to(pilot, "sound.device")
+        assert "next choice" not in text(pilot)
+        await press(pilot, "space")
+        await press(pilot, "enter", *["backspace"] * 6, "enter")  # empty: not set
+        await said(pilot, "sound.device is no longer set in the file.")
+        assert all(line in file.read_text(encoding="utf-8") for line in ("# Runa's", "# the good"))
+        await press(pilot, "escape")
+        plan = pilot.app.session.plan  # type: ignore[attr-defined]
+        assert plan.source == MicrophoneSpec()
+
+    run(test, held(PLAN), size=size)
+
+
+def test_what_was_changed_holds_from_the_next_take_on() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.latency_ms")
+        await press(pilot, "enter", *typed("31.5"), "enter")
+        await said(pilot, AT_ONCE)
+        await go_to(pilot, "practice.count_in")
+        await press(pilot, "enter", "2", "enter")
+        await said(pilot, AT_ONCE)
+        await press(pilot, "escape", "space")
+        taken = puppet.plans[-1]
+        assert taken.source == MicrophoneSpec(device="Quay 2", latency_ms=31.5)
+        assert taken.count_in == 2
+
+    run(test, held(PLAN))
+
+
+def test_the_theme_is_seen_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("NO_COLOR", raising=False)
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "screen.theme")
+        await press(pilot, "space")
+        await said(pilot, f"✓ screen.theme is set to light. {SEEN}")
+        assert pilot.app.theme == "light"
+
+    run(test, held(PLAN))
+
+
+def test_a_variable_that_goes_before_the_file_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TRAINER_A4", "442")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await opened(pilot)
+        await go_to(pilot, "harp.a4")
+        assert "variable TRAINER_A4" in text(pilot)
+        await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
+        await said(pilot, "But TRAINER_A4 is set, and goes before it.")
+        assert "Settings:" in shown
+
+    run(test, held(PLAN))
+
+
+def test_what_is_wrong_in_the_file_is_told_and_can_be_mended(file: Path) -> None:
+    file.write_text("[harp]\na4 = 1000\n", encoding="utf-8")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await opened(pilot)
+        assert "× 1 thing taken as usual, because the file is wrong there" in shown
+        assert "default" in shown
+        await go_to(pilot, "harp.a4")
+        await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
+        await said(pilot, "✓ harp.a4 is set to 415.")
+        assert "×" not in text(pilot)
+        assert file.read_text(encoding="utf-8") == "[harp]\na4 = 415\n"
+
+    run(test, PLAN)
+
+
+def test_a_file_that_cannot_be_changed_says_why(file: Path) -> None:
+    file.write_text("[harp\n", encoding="utf-8")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.clicks")
+        await press(pilot, "space")
+        await said(pilot, "'trainer settings edit' opens it")
+        assert "×" in text(pilot)
+        assert file.read_text(encoding="utf-8") == "[harp\n"
+
+    run(test, PLAN)
+
+
+def test_a_file_that_is_not_there_is_made_with_the_first_change(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    new = tmp_path / "new.toml"
+    monkeypatch.setenv("TRAINER_SETTINGS", str(new))
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        assert not new.exists()
+        await go_to(pilot, "harp.naturals")
+        await press(pilot, "space")
+        await said(pilot, "✓ harp.naturals is set to reeds.")
+        tables = tomllib.loads(new.read_text(encoding="utf-8"))
+        assert {name: table for name, table in tables.items() if table} == {
+            "harp": {"naturals": "reeds"}
+        }
+
+    run(test, PLAN)
+
+
+@SIZES
+def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await press(pilot, "home")
+        for table, name in KEYS:
+            shown = text(pilot)
+            assert f"{table}.{name}: " in shown
+            assert shown.count("▶") == 1
+            assert f"▶ {name} " in shown
+            assert all(len(line) == size[0] for line in shown.splitlines())
+            await press(pilot, "down")
+        await press(pilot, "end", "pageup")
+        assert text(pilot).count("▶") == 1
+        await press(pilot, "pagedown", "up")
+        assert ".".join(KEYS[-2]) in text(pilot)
+
+    run(test, held(PLAN), size=size)
+
+
+@pytest.mark.parametrize("size", STORED)
+def test_the_screen_looks_as_it_is_stored(
+    file: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
+) -> None:
+    monkeypatch.setenv("HOME", str(file.parent))
+    monkeypatch.setenv("USERPROFILE", str(file.parent))
+    monkeypatch.setenv("TRAINER_PLAYER", "Runa")
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await opened(pilot)
+        await go_to(pilot, "sound.device")
+        hold("settings-{}x{}".format(*size), bare(pilot))
+
+    run(test, held(PLAN), size=size)

@@ -1,0 +1,230 @@
+"""The shelf on the screen: found by typing, heard, opened, all by keys."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from textual.pilot import Pilot
+
+from trainer.app.playback import heard_plan
+from trainer.app.screens.help import HelpScreen
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.widgets.drill_preview import Entry, PreviewState, preview_rows, signs
+from trainer.drill import DrillError, find, read_shelf
+from trainer.harp import Harp
+from trainer.practice import Failed, Finished, Plan
+from trainer.sound import MicrophoneSpec, PlayerSpec
+
+SHELF = read_shelf().drills
+ENTRIES = tuple(Entry.of(drill) for drill in SHELF)
+BELL = find("harbour-bell")
+PLAN = Plan(Harp.of("C"), MicrophoneSpec(output="Headphones"), drill=BELL)
+SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
+
+
+def found(query: str) -> set[str]:
+    return {one.drill.name for one in ENTRIES if one.fits(query)}
+
+
+def type_in(words: str) -> list[str]:
+    names = {" ": "space", "-": "minus", "'": "apostrophe"}
+    return [names.get(letter, letter) for letter in words]
+
+
+@pytest.mark.parametrize("tab", ["-4'", "-2''", "6o", "10'", "-3'''"])
+def test_a_tab_entry_finds_the_drills_whose_files_have_it(tab: str) -> None:
+    token = re.compile(rf"(?<![\d'-]){re.escape(tab)}(?![\d'o])")
+    own = {drill.name for drill in SHELF if any(token.search(step.text) for step in drill.steps)}
+    assert own
+    assert found(tab) == own
+
+
+def test_levels_holes_skills_signs_and_titles_find_their_drills() -> None:
+    assert found("level 3") == {drill.name for drill in SHELF if drill.level == 3}
+    assert found("Level 8-9") == {drill.name for drill in SHELF if drill.level >= 8}
+    played = {d.name for d in SHELF if any(tab.hole == 10 for s in d.steps for tab in s.tabs)}
+    assert found("hole 10") == played
+    assert found("free") >= {drill.name for drill in SHELF if drill.free}
+    assert found("calls") >= {d.name for d in SHELF if any(step.call for step in d.steps)}
+    assert "harbour-bell" in found("bell harb")
+    assert found("bends") > found("half-step bends") > set()
+    bent = {d.name for d in SHELF if any(tab.bend for s in d.steps for tab in s.tabs)}
+    assert bent <= found("bends")
+    assert found("-4’") == found("-4'")  # as a keyboard for prose types it
+    assert found("4+5") == {d.name for d in SHELF if any("4+5" in s.tab for s in d.steps)}
+
+
+def test_all_words_must_fit_and_what_is_half_typed_takes_nothing_away() -> None:
+    assert found("bends level 5") == found("bends") & found("level 5")
+    assert found("zither") == set()
+    everything = {drill.name for drill in SHELF}
+    assert found("") == found("-") == found("lev") == found("level ") == everything
+
+
+def test_every_drill_is_found_by_its_own_title_and_skills() -> None:
+    for one in ENTRIES:
+        assert one.fits(one.drill.title)
+        assert one.fits(" ".join(one.drill.skills))
+
+
+@pytest.mark.parametrize(("width", "height"), [(80, 9), (120, 13), (200, 13)])
+def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) -> None:
+    for drill in SHELF:
+        rows = preview_rows(PreviewState(drill), width, height)
+        assert len(rows) <= height
+        lines = ["".join(part for part, _ in row) for row in rows]
+        assert all(len(one) <= width for one in lines)
+        assert any(drill.steps[0].tab in one for one in lines), drill.name
+        assert f"Level {drill.level}" in "".join(lines)
+
+
+def test_what_is_unusual_has_a_shape_and_a_word() -> None:
+    assert signs(find("rope-walk")) == ("↻ loop", "↗ climb")
+    assert signs(find("bends-that-wait")) == ("○ free",)
+    assert signs(find("two-at-the-rail")) == ("‖ two parts",)
+    assert signs(BELL) == ()
+
+
+@SIZES
+def test_typing_finds_and_enter_opens(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await press(pilot, "s")
+        assert isinstance(pilot.app.screen, ShelfScreen)
+        assert f"The shelf: {len(SHELF)} drills" in shown
+        assert "▶ Harbour bell" in shown
+        assert "moderate level" in shown
+        shown = await press(pilot, *type_in("rope q"))  # q is a letter here
+        assert f"The shelf: 1 of {len(SHELF)} drills" in shown
+        assert "▶ Rope-walk, quicker by and by" in shown
+        assert "↻ loop  ↗ climb" in shown
+        assert await faint(pilot) == set()
+        assert "even eighths" in shown
+        shown = await press(pilot, *type_in("x"))
+        assert f"0 of {len(SHELF)} drills" in shown
+        assert "No drill has all of that" in shown
+        await press(pilot, "enter", "tab")  # there is nothing to open or to hear
+        assert isinstance(pilot.app.screen, ShelfScreen)
+        shown = await press(pilot, "escape")
+        assert f"The shelf: {len(SHELF)} drills" in shown
+        await press(pilot, *type_in("level 8 -3'"))
+        first = next(drill for drill in SHELF if drill.name in found("level 8 -3'"))
+        await press(pilot, "enter")
+        await pilot.pause()
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert pilot.app.session.plan.drill == first  # type: ignore[attr-defined]
+
+    run(test, PLAN, size=size, shelf=SHELF)
+
+
+@SIZES
+def test_the_arrows_and_pages_choose(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "s", *type_in("level 4"))
+        titles = [drill.title for drill in SHELF if drill.level == 4]
+        assert f"▶ {titles[0]}" in text(pilot)
+        for title in titles[1:4]:
+            assert f"▶ {title}" in await press(pilot, "down")
+        assert f"▶ {titles[2]}" in await press(pilot, "up")
+        assert text(pilot).count("▶") == 1
+        paged = await press(pilot, "pagedown")
+        assert f"▶ {titles[2]}" not in paged
+        assert paged.count("▶") == 1
+        for _ in range(3):
+            assert (await press(pilot, "pageup")).count("▶") == 1
+        assert f"▶ {titles[0]}" in text(pilot)
+        await press(pilot, "question_mark")
+        assert isinstance(pilot.app.screen, HelpScreen)
+        await press(pilot, "escape", "escape", "escape")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+        assert pilot.app.session.plan.drill == BELL  # type: ignore[attr-defined]
+
+    run(test, PLAN, size=size, shelf=SHELF)
+
+
+@SIZES
+def test_tab_lets_a_drill_be_heard_and_stops_it(size: tuple[int, int]) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        take = pilot.app.session.take  # type: ignore[attr-defined]
+        shown = await press(pilot, "s", "tab")
+        assert "♪ Harbour bell, on a C harp; tab stops it" in shown
+        heard = puppet.plans[-1]
+        assert isinstance(heard.source, PlayerSpec)
+        assert heard.source.aloud
+        assert heard.source.realtime
+        assert heard.source.output == "Headphones"
+        assert heard.journal is None
+        await press(pilot, "tab")
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
+        await press(pilot, "tab", "escape")  # quiet first
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
+        assert isinstance(pilot.app.screen, ShelfScreen)
+        await press(pilot, "tab")
+        puppet.queue.append(Finished())  # it has come to its end
+        await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
+        assert len(puppet.plans) == 3
+        assert pilot.app.session.take is take  # type: ignore[attr-defined]
+
+    run(test, PLAN, size=size, shelf=SHELF)
+
+
+def test_a_drill_that_is_opened_while_one_is_heard_waits_for_quiet() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "s", "tab", "down", "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert puppet.queue == []
+        await press(pilot, "space")
+        assert puppet.plans[-1].drill == SHELF[SHELF.index(BELL) + 1]
+        assert isinstance(puppet.plans[-1].source, MicrophoneSpec)
+
+    run(test, PLAN, shelf=SHELF)
+
+
+def test_why_nothing_is_heard_is_told() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "s", "tab")
+        puppet.queue += [Failed("there is no output; plug one in"), Finished()]
+        await until(pilot, lambda: "× there is no output; plug one in" in text(pilot))
+        puppet.refuse = DrillError("the listener has stopped; start the trainer again")
+        assert "× the listener has stopped" in await press(pilot, "tab")
+        assert timers(pilot) == []
+
+    run(test, PLAN, shelf=SHELF)
+
+
+def test_nothing_is_heard_over_a_take() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await press(pilot, "s", "tab")
+        assert "A take is running. Go back with esc, stop it with space" in shown
+        assert len(puppet.plans) == 1
+
+    run(test, PLAN, shelf=SHELF, autostart=True)
+
+
+def test_a_drill_is_heard_on_a_harp_that_can_play_it() -> None:
+    paddy = find("salt-and-rain")
+    on_c = heard_plan(paddy, PLAN)
+    assert (on_c.harp.key.name, on_c.harp.tuning.name) == (paddy.key, paddy.tuning)
+    low = replace(PLAN, harp=Harp.of("low F"))
+    assert heard_plan(BELL, low).harp == low.harp
+
+
+def test_an_idle_shelf_costs_nothing_and_an_empty_one_says_so() -> None:
+    async def idle(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "s", "b")
+        polls = puppet.polls
+        assert timers(pilot) == []
+        await pilot.pause(0.3)
+        assert puppet.polls == polls
+
+    async def empty(pilot: Pilot[None], puppet: Puppet) -> None:
+        shown = await press(pilot, "s", "tab", "enter", "down")
+        assert "There is no drill on the shelf." in shown
+        await press(pilot, "escape")
+        assert isinstance(pilot.app.screen, PracticeScreen)
+
+    run(idle, PLAN, shelf=SHELF)
+    run(empty, PLAN, shelf=())

@@ -1,0 +1,142 @@
+"""The day's set on the screen: chosen, played, ticked off."""
+
+from __future__ import annotations
+
+import asyncio
+import re
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from pilots import Puppet
+from textual.widgets import OptionList, Static
+
+from trainer.app.app import TrainerApp
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.today import TodayScreen
+from trainer.app.shapes import spark
+from trainer.drill import find
+from trainer.harp import Harp
+from trainer.practice import Plan
+from trainer.sound import MicrophoneSpec
+from trainer.store import HarpTag, Journal, TakeRecord
+
+SHELF = tuple(find(name) for name in ("first-clean-notes", "long-level-tones", "harbour-bell"))
+
+
+def app_on(journal: Path, size: tuple[int, int]) -> TrainerApp:
+    plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=SHELF[2], journal=journal, player="Marit")
+    return TrainerApp(Puppet(), SHELF, plan, today=True)  # type: ignore[arg-type]
+
+
+async def until_read(app: TrainerApp, pilot: object) -> TodayScreen:
+    for _ in range(100):
+        await pilot.pause(0.05)  # type: ignore[attr-defined]
+        screen = app.screen
+        if isinstance(screen, TodayScreen) and screen.query_one(OptionList).option_count:
+            return screen
+    raise AssertionError("the day's set never came")
+
+
+def take_of(drill: str, score: float) -> TakeRecord:
+    return TakeRecord(
+        id=f"{drill}{score}",
+        player="Marit",
+        began=datetime.now(UTC),
+        day=date.today(),
+        drill=drill,
+        title=drill,
+        skills=("single notes",),
+        harp=HarpTag("C"),
+        tempo=72.0,
+        source="microphone",
+        score=score,
+        passed=score >= 80.0,
+        whole=True,
+        seconds=30.0,
+    )
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 40)])
+def test_the_app_opens_on_the_day_and_an_entry_opens_its_drill(
+    tmp_path: Path, size: tuple[int, int]
+) -> None:
+    async def scene() -> None:
+        app = app_on(tmp_path / "journal.sqlite", size)
+        async with app.run_test(size=size) as pilot:
+            screen = await until_read(app, pilot)
+            assert "to play" in str(screen.query_one("#day", Static).visual)
+            assert str(screen.query_one("#preview", Static).visual)
+            await pilot.press("enter")
+            await pilot.pause()
+            assert isinstance(app.screen, PracticeScreen)
+            assert app.session.plan.drill is not None
+            assert app.session.plan.drill.name in {"first-clean-notes", "long-level-tones"}
+            await pilot.press("t")
+            assert isinstance(await until_read(app, pilot), TodayScreen)
+            await pilot.press("escape")
+            await pilot.pause()
+            assert isinstance(app.screen, PracticeScreen)
+
+    asyncio.run(scene())
+
+
+def test_what_was_played_is_ticked_off_and_the_next_is_pointed_at(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+
+    async def scene() -> None:
+        app = app_on(path, (80, 24))
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = await until_read(app, pilot)
+            assert screen._view is not None
+            first = screen._view.day.entries[0]
+            with Journal(path) as journal:
+                journal.add(*(take_of(first.drill, 90.0 + i) for i in range(first.passes)))
+            await pilot.press("escape")
+            await pilot.press("t")
+            screen = await until_read(app, pilot)
+            drills = screen.query_one(OptionList)
+            assert "✓" in str(drills.get_option_at_index(0).prompt)
+            assert drills.highlighted == 1
+            assert "so far" in str(screen.query_one("#day", Static).visual)
+            assert re.search("[▁-█]", str(drills.get_option_at_index(0).prompt))
+
+    asyncio.run(scene())
+
+
+def test_a_journal_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+
+    async def scene() -> None:
+        app = app_on(tmp_path / "file" / "journal.sqlite", (80, 24))
+        async with app.run_test(size=(80, 24)) as pilot:
+            for _ in range(100):
+                await pilot.pause(0.05)
+                told = str(app.screen.query_one("#preview", Static).visual)
+                if "journal" in told:
+                    break
+            assert "cannot be opened" in told
+            await pilot.press("escape")
+            await pilot.pause()
+            assert isinstance(app.screen, PracticeScreen)
+
+    asyncio.run(scene())
+
+
+def test_one_key_starts_the_entry(tmp_path: Path) -> None:
+    async def scene() -> None:
+        app = app_on(tmp_path / "journal.sqlite", (80, 24))
+        async with app.run_test(size=(80, 24)) as pilot:
+            screen = await until_read(app, pilot)
+            assert "C harp:" in str(screen.query_one("#day", Static).visual)
+            assert "minutes" in str(screen.query_one("#day", Static).visual)
+            await pilot.press("space")
+            await pilot.pause()
+            assert isinstance(app.screen, PracticeScreen)
+            assert app.session.busy
+
+    asyncio.run(scene())
+
+
+def test_marks_are_bars_from_the_lowest_to_the_highest() -> None:
+    assert spark((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"

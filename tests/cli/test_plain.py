@@ -1,0 +1,319 @@
+"""The plain lines say what the screens say, in the same words; and what is typed beside them."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import shlex
+import sys
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from pilots import LARGE, Puppet, run, text
+from pulse import Pulse, pulse  # noqa: F401 - a fixture
+from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
+from textual.pilot import Pilot
+
+from devtools import scripted
+from trainer.app.app import TrainerApp
+from trainer.app.take_state import Phase
+from trainer.app.widgets.head_line import HeadState
+from trainer.app.widgets.status_line import StatusState
+from trainer.cli import main
+from trainer.cli.typed_lines import Typed
+from trainer.drill import find
+from trainer.ear import HeardNote
+from trainer.ear.motion import Motion
+from trainer.harp import Harp, Tab
+from trainer.practice import (
+    Ask,
+    Beat,
+    Event,
+    Failed,
+    Finished,
+    Marked,
+    Noted,
+    Notice,
+    Paused,
+    Plan,
+    Resumed,
+    Started,
+)
+from trainer.report.plain_lines import Lines
+from trainer.report.result_text import score_text
+from trainer.sound import PlayerSpec
+
+PLAN = Plan(Harp.of("A"), PlayerSpec(), drill=scripted.DRILL, tempo=70.0)
+SAVED = "evening.flac"
+NOTE = HeardNote(
+    start=0,
+    end=48_000,
+    rate=48_000,
+    tab=Tab.parse("-4'"),
+    hz=550.0,
+    cents=-12.0,
+    also=(),
+    holes=(3, 4),
+    leak_db=-17.0,
+    leak_hole=3,
+    level_db=-20.0,
+    path=(),
+    motion=Motion(drift_cents_s=2.0, wobble_cents=1.5),
+    tremolo=None,
+)
+
+
+def told(plan: Plan, events: list[Event]) -> list[str]:
+    lines = Lines(plan, 200)
+    return [line for event in events for line in lines.lines(event)]
+
+
+@pytest.mark.parametrize(
+    "plan",
+    [
+        PLAN,
+        replace(PLAN, tempo=None),
+        replace(PLAN, bars=(2, 3), loop=True),
+        replace(PLAN, drill=find("bends-that-wait"), tempo=None),
+        replace(PLAN, drill=find("mending-the-nets"), tempo=None),
+    ],
+    ids=["slower", "own tempo", "some bars", "free", "another"],
+)
+def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> None:
+    drill = plan.drill
+    assert drill is not None
+    script = [event for _, event in scripted.script(replace(plan, bars=None))]
+    if drill.free:
+        clock = [replace(e, clock=None) if isinstance(e, Started) else e for e in script]
+        script = [e for e in clock if not isinstance(e, Beat)]
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        app = pilot.app
+        assert isinstance(app, TrainerApp)
+        app.session.start(plan)
+        lines, said = Lines(plan, 200), ""
+        for event in script:
+            said += "".join(f"{line}\n" for line in lines.lines(event))
+            puppet.queue.append(event)
+            take = app.session.take
+            app.session.poll()
+            match event:
+                case Started(source=source):
+                    assert StatusState.of(take).sentence == f"sound from {source}"
+                    assert source in said
+                    head = HeadState.of(take)
+                    assert head.title in said
+                    assert ", ".join(head.about) in said
+                case Beat(number) if number < 0:
+                    assert (
+                        said.splitlines()[-1]
+                        == f"count-in {take.count_in + 1 + number} of {take.count_in}"
+                    )
+                case Beat() if HeadState.of(take).beat == 1 and take.phase is Phase.PLAYING:
+                    step = take.next_step
+                    assert step is not None
+                    assert said.splitlines()[-1].startswith(f"bar {step.bar} of {drill.bars}: ")
+                case Marked(mark):
+                    assert mark.sentence in said
+                    assert score_text(mark.score) in said
+        # All steps that the page has been walked through were asked for in words.
+        asked = said.split("\n\n")[0]
+        assert all(step.tab in asked for step in drill.steps)
+        await pilot.pause(0.2)
+        shown = text(pilot)
+        result = app.session.take.result
+        assert result is not None
+        verdict = "passed" if result.passed else "not passed yet"
+        total = f"{score_text(result.score)} of 100, {verdict}"
+        assert total in " ".join(shown.split())
+        assert f"Total {total}" in said
+        worst = min(result.marks, key=lambda mark: mark.score)
+        assert f"weakest: step {worst.step.index + 1} ({worst.step.tab})" in said
+        last = app.session.take.last
+        assert last is not None
+        assert last.sentence in shown
+
+    run(test, plan, size=LARGE)
+
+
+@pytest.mark.parametrize(
+    ("event", "words"),
+    [
+        (Paused("the microphone is gone; plug it in again"), ["the microphone is gone"]),
+        (Paused(bar=3), ["aused", "bar 3"]),
+        (Notice("the journal is full"), ["the journal is full"]),
+        (Failed("it stays gone; choose another"), ["it stays gone; choose another"]),
+    ],
+    ids=["lost", "paused", "notice", "failed"],
+)
+def test_what_is_the_matter_is_said_on_the_screen_and_in_lines(
+    event: Event, words: list[str]
+) -> None:
+    events = [next(event for _, event in scripted.script(PLAN)), event]
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("space")
+        puppet.queue += events
+        await pilot.pause(0.2)
+        shown, said = text(pilot), "\n".join(told(PLAN, events))
+        for word in words:
+            assert word in shown
+            assert word in said
+        puppet.queue += [Resumed()] if isinstance(event, Paused) else []
+        puppet.queue.append(Finished(SAVED))
+        await pilot.pause(0.2)
+        if not isinstance(event, Failed | Notice):
+            assert SAVED in text(pilot)
+        assert SAVED in told(PLAN, [Finished(SAVED)])[0]
+
+    run(test, PLAN, size=LARGE)
+
+
+def test_a_note_without_a_drill_is_said_in_both() -> None:
+    plan = replace(PLAN, drill=None)
+    events: list[Event] = [Started(None, 0, 0, "the microphone", False), Noted(NOTE)]
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("i")
+        await pilot.pause(0.2)
+        puppet.queue += events
+        await pilot.pause(0.2)
+        shown, said = text(pilot), "\n".join(told(plan, events))
+        assert "What am I playing?" in shown
+        assert "No drill: A harp." in said
+        for words in ("-4'", "12 flat", "17 dB"):
+            assert words in shown
+            assert words in said
+        puppet.queue.append(Finished())
+        await pilot.pause(0.1)
+
+    run(test, plan, size=LARGE)
+
+
+def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None:
+    plan = Plan(Harp.of(), PlayerSpec(), drill=find("pilot-calls"))
+    drill = plan.drill
+    assert drill is not None
+    said = "\n".join(told(plan, [event for _, event in scripted.script(plan)]))
+    assert "(the trainer plays)" in said
+    assert said.count("\nbar ") == drill.bars
+    loose = Plan(Harp.of(), PlayerSpec(), drill=find("slide-across"))
+    assert loose.drill is not None
+    cares = {str(step.care) for step in loose.drill.steps} - {"plain"}
+    said = "\n".join(told(loose, [event for _, event in scripted.script(loose)]))
+    assert all(f"({care})" in said for care in cares)
+
+
+def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
+    drill = scripted.drill_of("buoys", "Buoys", "r:4 4:2 -4:2")
+    plan = Plan(Harp.of(), PlayerSpec(), drill=drill)
+    from trainer.practice import run as play
+
+    events = [*play(plan)]
+    beats = [event.number for event in events if isinstance(event, Beat)]
+    assert beats[:5] == [-4, -3, -2, -1, 0]
+    said = told(plan, events)
+    assert said[said.index("count-in 4 of 4") + 1 :][:2] == [
+        "bar 1 of 2: nothing begins",
+        "bar 2 of 2: 4, -4",
+    ]
+
+
+@pytest.fixture
+def keyboard(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
+    """The other end of a terminal that is standard input."""
+    ours, theirs = pty.openpty()
+    with os.fdopen(theirs, "r") as stdin:
+        monkeypatch.setattr(sys, "stdin", stdin)
+        monkeypatch.setattr(os, "tcgetpgrp", lambda file: os.getpgrp())
+        yield ours
+    os.close(ours)
+
+
+def typed(keyboard: int, keys: Typed, line: str) -> object:
+    os.write(keyboard, f"{line}\n".encode())
+    for _ in range(1000):
+        if (asked := keys()) is not None:
+            return asked
+    return None
+
+
+def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
+    keys = Typed()
+    assert keys.listens
+    assert keys() is None
+    assert typed(keyboard, keys, "") is Ask.PAUSE
+    keys.see(Paused(bar=2))
+    assert typed(keyboard, keys, "b") is Ask.BACK
+    assert typed(keyboard, keys, "") is Ask.GO_ON
+    keys.see(next(event for _, event in scripted.script(PLAN)))
+    keys.see(Paused("the microphone is gone"))
+    assert typed(keyboard, keys, "") is Ask.PAUSE
+    assert typed(keyboard, keys, "what?") is None
+
+
+def test_in_the_background_nothing_is_read(keyboard: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "tcgetpgrp", lambda file: os.getpgrp() + 1)
+    assert typed(keyboard, Typed(), "") is None
+
+
+def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+    with open(os.devnull, encoding="ascii") as nothing:
+        monkeypatch.setattr(sys, "stdin", nothing)
+        keys = Typed()
+        assert not keys.listens
+        assert keys() is None
+
+
+@pytest.mark.needs_pulse
+@pytest.mark.needs_tmux
+def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
+    pulse: Pulse,  # noqa: F811
+    terminal: Terminal,  # noqa: F811
+) -> None:
+    env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER", "PATH")}
+    words = [f"{name}={value}" for name, value in env.items()]
+    play = ["play", "harbour-bell", "--plain", "--no-click"]
+    with pulse.hiss():
+        terminal.start(shlex.join(["env", *words, sys.executable, "-m", "trainer", *play]), rows=50)
+        terminal.wait_for("Enter pauses and goes on.* bar 1 of 4: 5, -4, 4 .* bar 2 of 4")
+        terminal.keys("Enter")
+        terminal.wait_for("Paused; on from bar [12]")
+        terminal.keys("b", "Enter")
+        terminal.wait_for("Paused; on from bar 1")
+        terminal.keys("Enter")
+        terminal.wait_for("On with what is left. Listening .* count-in 4 of 4 bar 1 of 4: 5")
+        terminal.keys("Enter")
+        terminal.wait_for("bar 1 of 4: 5, -4, 4 .*Paused; on from bar 1")
+        # The microphone goes away while it is paused: when it is back, it still is.
+        pulse.pactl("unload-module", "module-null-sink")
+        terminal.wait_for("Paused: .*microphone")
+        pulse.plug_in()
+    with pulse.hiss():
+        terminal.wait_for("Paused: .* Paused; on from bar 1")
+        terminal.keys("Enter")
+        terminal.wait_for("Paused: .* On with what is left. .* count-in 4 of 4 bar 1 of 4: 5")
+        terminal.keys("C-c")
+        terminal.wait_for("exit code 0")
+
+
+def test_the_commands_that_the_tour_names_for_each_screen_are_there(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    tour = (Path(__file__).parent.parent.parent / "docs/tour.md").read_text("utf-8")
+    rows = [line for line in tour.split("## In lines")[1].splitlines() if line.startswith("|")][2:]
+    found = [word for row in rows for word in re.findall(r"`trainer ([a-z -]+)", row)]
+    words = [word.replace("--format text", "").split() for word in found]
+    assert len(words) >= 14
+    for command in words:
+        monkeypatch.setattr(sys, "argv", ["trainer", *command, "--help"])
+        with pytest.raises(SystemExit) as end:
+            main()
+        assert not end.value.code
+        shown = capsys.readouterr().out
+        named = [word for word in command if not word.startswith("--")]
+        assert f"trainer {' '.join(named)}" in shown
+        assert all(word in shown for word in command)

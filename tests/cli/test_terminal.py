@@ -1,0 +1,134 @@
+"""The live screen for real: tmux is the terminal, keys are typed and what it shows is read."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.needs_tmux
+
+ROOT = Path(__file__).parent.parent.parent
+DEMO = (sys.executable, "-m", "trainer", "demo")
+TOO_SMALL = "This window has 60 columns and 15 rows, and the trainer needs 80 and 24"
+
+
+class Terminal:
+    """A terminal with a tmux server of its own."""
+
+    def __init__(self, folder: str) -> None:
+        self._socket = f"{folder}/socket"
+
+    def start(self, command: str, columns: int = 80, rows: int = 24) -> None:
+        """Start a shell command; when it ends, its exit code is shown."""
+        self._tmux(
+            *("new-session", "-d", "-x", str(columns), "-y", str(rows), "-c", str(ROOT)),
+            f"{command}; echo exit code $?; sleep 60",
+        )
+
+    def keys(self, *keys: str) -> None:
+        """Type keys, by tmux's names for them."""
+        self._tmux("send-keys", *keys)
+
+    def resize(self, columns: int, rows: int) -> None:
+        """Change its size."""
+        self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
+
+    def screen(self) -> str:
+        """What it shows, a line a row."""
+        return self._tmux("capture-pane", "-p")
+
+    def wait_for(self, pattern: str) -> str:
+        """Wait until it shows something; the screen that does."""
+        for _ in range(400):
+            screen = self.screen()
+            if re.search(pattern, " ".join(screen.split())):
+                return screen
+            time.sleep(0.05)
+        raise AssertionError(f"{pattern} is not shown:\n{screen}")
+
+    def close(self) -> None:
+        """End it and what runs in it."""
+        self._tmux("kill-server")
+
+    def _tmux(self, *words: str) -> str:
+        done = subprocess.run(
+            ["tmux", "-u", "-S", self._socket, "-f", "/dev/null", *words],
+            # Not as inherited: pytest loads readline, which puts a size of the screen there.
+            env={k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")},
+            check=True,
+            capture_output=True,
+            encoding="utf-8",
+        )
+        return done.stdout
+
+
+@pytest.fixture
+def terminal() -> Iterator[Terminal]:
+    if not shutil.which("tmux"):
+        pytest.skip("needs tmux")
+    # Not pytest's own folder: the path of a socket must be short.
+    with tempfile.TemporaryDirectory(prefix="tmux-") as folder:
+        terminal = Terminal(folder)
+        yield terminal
+        terminal.close()
+
+
+def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> None:
+    # With the environment that these tests run in, as if it were the one that make made.
+    bin_folder = shlex.quote(str(Path(sys.executable).parent))
+    terminal.start(f"make demo BIN={bin_folder} --assume-old=.venv/run-stamp")
+
+    page = terminal.wait_for(r"playing .*●92")
+    assert len(page.splitlines()) == 24
+    assert re.search(r"5─+ -4─+", page)  # the page of tab
+    assert re.search(r"flat.*░.*sharp", page)  # the gauge
+    assert re.search(r"1 +2 +3 ", page)  # the strip of holes
+
+    terminal.keys("?")
+    terminal.wait_for("again from the count-in")
+    terminal.keys("Escape")
+    terminal.wait_for(r"\d+ of 100, passed .* 8 -3 ● \d+ hole 2 leaking, 1[234] dB down")
+    terminal.keys("q")
+    terminal.wait_for("exit code 0")
+
+
+def test_a_wide_screen_survives_being_made_too_small(terminal: Terminal) -> None:
+    terminal.start(shlex.join(DEMO), 120, 40)
+    page = terminal.wait_for(r"playing .*●92")
+    assert len(page.splitlines()) == 40
+    terminal.resize(60, 15)
+    terminal.wait_for(TOO_SMALL)
+    terminal.resize(120, 40)
+    terminal.wait_for("◆100 ●92")
+    terminal.keys("q")
+    terminal.wait_for("exit code 0")
+
+
+def test_a_terminal_too_small_from_the_start_is_told(terminal: Terminal) -> None:
+    terminal.start(shlex.join(DEMO), 60, 15)
+    terminal.wait_for(TOO_SMALL)
+    terminal.keys("q")
+    terminal.wait_for("exit code 0")
+
+
+def test_through_a_pipe_the_demo_is_lines_of_text(terminal: Terminal) -> None:
+    terminal.start(f"{shlex.join(DEMO)} | cat", 100, 40)
+    screen = terminal.wait_for("exit code 0")
+    assert "count-in 4 of 4" in screen
+    assert re.search(r"8 +-3 +\d+ +hole 2 leaking, 1[234] dB down", screen)
+    assert re.search(r"Total \d+ of 100, passed", screen)
+
+
+def test_a_terminal_that_cannot_be_painted_gets_lines(terminal: Terminal) -> None:
+    terminal.start(f"TERM=dumb {shlex.join(DEMO)}", rows=40)
+    terminal.wait_for("Harbour bell: C harp.* Total .* exit code 0")

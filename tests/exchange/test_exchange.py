@@ -1,0 +1,439 @@
+"""Drills as MIDI and MusicXML, melodies from them, and the way from there onto a harp.
+
+Checked against the W3C's MusicXML 4.0 schema (as the package musicxml on PyPI carries it) and, byte
+by byte, against the Standard MIDI Files 1.0 specification (MIDI Association, RP-001).
+"""
+
+from __future__ import annotations
+
+import zipfile
+from fractions import Fraction
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import mido
+import pytest
+import xmlschema
+from hypothesis import given
+from hypothesis import strategies as st
+from test_cli import Trainer, trainer  # noqa: F401 - a fixture
+
+from trainer.cli.exit_codes import Exit
+from trainer.drill import Drill, find, parse_drill, read_drill, read_shelf
+from trainer.drill.fingerings import Pitch
+from trainer.drill.melody import (
+    Melody,
+    MelodyNote,
+    into_position,
+    on_a_harp,
+    on_harps,
+    standard_harps,
+)
+from trainer.exchange import ExchangeError, read_midi, read_musicxml, write_midi, write_musicxml
+from trainer.exchange.midi_out import RANGE, midi_of
+from trainer.exchange.musicxml_out import musicxml_of
+from trainer.exchange.spelling import fifths_for, note_of, spelled, tonic_of
+from trainer.exchange.time_grid import on_grid
+from trainer.harp import Harp
+
+SHELF = read_shelf().drills
+
+
+def harp_of(drill: Drill) -> Harp:
+    return Harp.of(drill.key, drill.tuning)
+
+
+def drill_of(tab: str, head: str = "") -> Drill:
+    text = f'title = "The crane"\nharp = "C"\ntempo = 96\n{head}\ntab = """\n{tab}\n"""\n'
+    return parse_drill(text, "the-crane")
+
+
+@cache
+def schema() -> xmlschema.XMLSchema:
+    folder = files("musicxml") / "generate_classes"
+    names = {"http://www.w3.org/XML/1998/namespace": str(folder / "xml.xsd")}
+    return xmlschema.XMLSchema(str(folder / "musicxml_4_0.xsd"), locations=names)
+
+
+# --- spelling -------------------------------------------------------------------------------
+
+CIRCLE = ((0, 60), (1, 67), (2, 62), (3, 69), (4, 64), (5, 71), (-1, 65), (-2, 70), (-3, 63))
+"""Sharps, and the tonic of the major key that has them: the circle of fifths."""
+
+
+def test_signatures_and_spellings_are_those_of_music_theory() -> None:
+    """The circle of fifths and the major scale: common practice, in every handbook."""
+    for fifths, tonic in CIRCLE:
+        scale = [tonic + step for step in (0, 2, 4, 5, 7, 9, 11)]
+        assert fifths_for(scale) == fifths
+        assert sorted(spelled(note, fifths)[0] for note in scale) == sorted("ABCDEFG")
+        assert sum(abs(spelled(note, fifths)[1]) for note in scale) == abs(fifths)
+        assert tonic_of(fifths) == tonic % 12
+    assert tonic_of(0, "minor") == 9
+    assert spelled(61, -5) == ("D", -1, 4)
+    assert spelled(61, 2) == ("C", 1, 4)
+    assert spelled(59, -6) == ("C", -1, 4)  # Cb4 sounds as B3
+
+
+@given(st.integers(20, 110), st.integers(-6, 6))
+def test_what_is_spelled_sounds_the_same(note: int, fifths: int) -> None:
+    letter, alter, octave = spelled(note, fifths)
+    assert note_of(letter, octave) + alter == note
+    assert abs(alter) <= 2
+
+
+# --- MIDI -----------------------------------------------------------------------------------
+
+
+def test_a_midi_file_begins_as_the_standard_says(tmp_path: Path) -> None:
+    path = tmp_path / "crane.mid"
+    write_midi(drill_of("4:1 -4:1 -4':2 |"), Harp.of("C"), path)
+    data = path.read_bytes()
+    assert data[:4] == b"MThd"
+    assert int.from_bytes(data[4:8], "big") == 6
+    assert int.from_bytes(data[8:10], "big") == 1  # format 1
+    assert int.from_bytes(data[10:12], "big") == 2  # tracks
+    assert int.from_bytes(data[12:14], "big") == 960  # ticks of a quarter
+    assert data[14:18] == b"MTrk"
+    assert bytes([0xFF, 0x51, 0x03]) + (625_000).to_bytes(3, "big") in data  # 96 a minute
+    assert bytes([0xFF, 0x58, 0x04, 4, 2]) in data  # 4/4
+    assert bytes([0xC0, 22]) in data  # General MIDI's harmonica, number 23 counted from 1
+    assert bytes([0xFF, 0x05, 3]) + b"-4'" in data  # a lyric
+    assert data.endswith(bytes([0xFF, 0x2F, 0x00]))
+    notes = [one for one in mido.MidiFile(path).tracks[1] if one.type == "note_on"]
+    assert [one.note for one in notes] == [72, 74, 73]  # C5 D5 Db5 of a C harp
+    assert mido.MidiFile(path).length == pytest.approx(2.5)
+
+
+def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() -> None:
+    drill = drill_of("-3'''>-3:4 | -4:4{vibrato 5 30} | 4@-30:4 |")
+    track = midi_of(drill, Harp.of("C")).tracks[1]
+    reach = next(one.value for one in track if one.type == "control_change" and one.control == 6)
+    assert reach >= 3
+    bends: dict[str, list[float]] = {}
+    tab = ""
+    for message in track:
+        if message.type == "lyrics":
+            tab = message.text
+        elif message.type == "pitchwheel":
+            bends.setdefault(tab, []).append(message.pitch / 8192 * reach)
+    glide, vibrato, flat = bends["-3'''>-3"], bends["-4"], bends["4@-30"]
+    assert (glide[0], glide[-1]) == (0.0, pytest.approx(3.0, abs=0.02))
+    assert max(vibrato) == pytest.approx(0.3, abs=0.02)
+    assert min(vibrato) == pytest.approx(-0.3, abs=0.02)
+    assert flat[-1] == pytest.approx(-0.3, abs=0.01)
+    plain = midi_of(drill_of("4:4 |"), Harp.of("C")).tracks[1]
+    assert RANGE in [one.value for one in plain if one.type == "control_change"]
+
+
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_a_drill_comes_back_from_midi_as_it_was(drill: Drill, tmp_path: Path) -> None:
+    harp, path = harp_of(drill), tmp_path / "x.mid"
+    write_midi(drill, harp, path)
+    melody = read_midi(path, 2)
+    assert melody.meter == drill.meter
+    assert melody.tempo == pytest.approx(drill.tempo, abs=0.02)
+    assert melody.title == drill.title[:80]
+    assert len(melody.notes) == len(drill.steps)
+    early = drill.meter[0] if drill.begins < 0 else 0
+    for note, step in zip(melody.notes, drill.steps, strict=True):
+        if drill.swing == 1.0:
+            assert (note.at - early, note.beats) == (step.at, step.beats)
+        ends = [
+            100.0 * min(harp.midi(tab) for tab in step.sounds[place]) + step.off(place)
+            for place in (0, -1)
+        ]
+        found = [100.0 * min(pitch.notes) + pitch.off for pitch in (note.path[0], note.path[-1])]
+        assert found == pytest.approx(ends, abs=25.0)
+        if not step.moves and not step.offs:
+            assert note.path[0].notes == tuple(sorted({harp.midi(tab) for tab in step.first}))
+
+
+def test_a_file_played_by_hand_becomes_a_line_that_can_be_written(tmp_path: Path) -> None:
+    file = mido.MidiFile(ticks_per_beat=480)
+    drums, track = mido.MidiTrack(), mido.MidiTrack()
+    drums += [mido.Message("note_on", channel=9, note=36, time=10)] * 9
+    for gap, note, length in ((9, 67, 470), (5, 69, 230), (9, 71, 225), (3, 72, 700)):
+        track.append(mido.Message("note_on", note=note, velocity=80, time=gap))
+        track.append(mido.Message("note_on", note=note, velocity=0, time=length))
+    file.tracks += [drums, track]
+    path = tmp_path / "by-hand.mid"
+    file.save(path)
+    melody = read_midi(path)
+    assert [one.path[0].notes for one in melody.notes] == [(67,), (69,), (71,), (72,)]
+    assert [one.at for one in melody.notes] == [0, 1, Fraction(3, 2), 2]
+    assert melody.tempo == 120.0  # what the standard says of a file that names none
+
+
+@given(st.integers(0, 40), st.sampled_from([2, 3, 4, 6, 8]), st.floats(-0.02, 0.02))
+def test_a_time_near_a_part_of_a_beat_is_that(whole: int, part: int, off: float) -> None:
+    exact = Fraction(whole, part)
+    found = on_grid(exact + Fraction(off))
+    assert abs(found - exact) <= Fraction(1, 20)
+    assert found.denominator <= part
+
+
+@pytest.mark.parametrize("data", [b"", b"MThd\x00\x00", b"nothing of the kind"])
+def test_what_is_no_midi_file_is_told(tmp_path: Path, data: bytes) -> None:
+    path = tmp_path / "wrong.mid"
+    path.write_bytes(data)
+    with pytest.raises(ExchangeError, match="is no MIDI file that can be read"):
+        read_midi(path)
+    with pytest.raises(ExchangeError, match="there is no file"):
+        read_midi(tmp_path / "none.mid")
+
+
+def test_tracks_that_are_not_there_or_empty_are_told(tmp_path: Path) -> None:
+    path = tmp_path / "crane.mid"
+    write_midi(drill_of("4:4 |"), Harp.of("C"), path)
+    with pytest.raises(ExchangeError, match="has no track 7; it has 2"):
+        read_midi(path, 7)
+    with pytest.raises(ExchangeError, match=r"track 1 of .* has no notes"):
+        read_midi(path, 1)
+
+
+# --- MusicXML -------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path) -> None:
+    harp, path = harp_of(drill), tmp_path / "x.musicxml"
+    write_musicxml(drill, harp, path)
+    schema().validate(str(path))
+    melody = read_musicxml(path)
+    assert (melody.meter, melody.begins) == (drill.meter, drill.begins)
+    assert melody.tempo == pytest.approx(drill.tempo, abs=0.01)
+    assert melody.swing == pytest.approx(drill.swing, abs=0.02)
+    wanted = []
+    for step in drill.steps:
+        pitches = [tuple(sorted({harp.midi(tab) for tab in sound})) for sound in step.sounds]
+        if step.ladder:  # read as its notes
+            share = step.beats / len(pitches)
+            wanted += [(step.at + i * share, share, (one,)) for i, one in enumerate(pitches)]
+        else:
+            wanted.append((step.at, step.beats, tuple(pitches)))
+    found = [(n.at, n.beats, tuple(pitch.notes for pitch in n.path)) for n in melody.notes]
+    assert [one[:2] for one in found] == [one[:2] for one in wanted]
+    if not any(step.offs for step in drill.steps):  # 60 cents up may be read as 40 down
+        assert found == wanted
+
+
+def test_a_score_says_what_the_tab_says() -> None:
+    text = musicxml_of(drill_of("-4':3 4+5:1 | 6o:2 -2''>-2:2 |", "swing = 2"), Harp.of("C"))
+    assert "<text>-4'</text>" in text
+    assert "<bend-alter>-1</bend-alter>" in text
+    assert "<other-technical>overblow</other-technical>" in text
+    assert text.count("<chord />") == 1
+    assert '<slide type="start" number="1" />' in text
+    assert text.index("<first>2</first>") < text.index("<second>1</second>")
+
+
+SCORE = """<?xml version="1.0"?>
+<score-partwise version="3.1"><part-list><score-part id="P1"><part-name>M</part-name></score-part>
+</part-list><part id="P1">{}</part></score-partwise>"""
+ATTRIBUTES = (
+    "<attributes><divisions>2</divisions><key><fifths>1</fifths></key>"
+    "<time><beats>2</beats><beat-type>4</beat-type></time></attributes>"
+)
+
+
+def note(step: str, duration: int, more: str = "", octave: int = 4) -> str:
+    return (
+        f"<note><pitch><step>{step}</step><octave>{octave}</octave></pitch>"
+        f"<duration>{duration}</duration>{more}</note>"
+    )
+
+
+def bar(number: int, inside: str) -> str:
+    return f'<measure number="{number}">{inside}</measure>'
+
+
+def played(tmp_path: Path, measures: str) -> Melody:
+    path = tmp_path / "score.musicxml"
+    path.write_text(SCORE.format(measures))
+    return read_musicxml(path)
+
+
+def letters(melody: Melody) -> str:
+    return "".join("C D EF G A B"[one.path[0].notes[0] % 12] for one in melody.notes)
+
+
+REPEAT = '<barline location="right"><repeat direction="backward"/></barline>'
+FORWARD = '<barline location="left"><repeat direction="forward"/></barline>'
+
+
+def ending(number: str, *, back: bool) -> tuple[str, str]:
+    end = '<repeat direction="backward"/>' if back else ""
+    return (
+        f'<barline location="left"><ending number="{number}" type="start"/></barline>',
+        f'<barline location="right"><ending number="{number}" type="stop"/>{end}</barline>',
+    )
+
+
+def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
+    first, second = ending("1", back=True), ending("2", back=False)
+    measures = (
+        bar(1, ATTRIBUTES + note("C", 4))
+        + bar(2, FORWARD + note("D", 4))
+        + bar(3, first[0] + note("E", 4) + first[1])
+        + bar(4, second[0] + note("F", 4) + second[1])
+        + bar(5, FORWARD + note("G", 4) + REPEAT)
+        + bar(6, note("A", 4))
+    )
+    melody = played(tmp_path, measures)
+    assert letters(melody) == "CDEDFGGA"
+    assert [one.at for one in melody.notes] == [2 * i for i in range(8)]
+    assert melody.tonic == 7
+
+
+def test_three_endings_and_a_repeat_without_a_beginning(tmp_path: Path) -> None:
+    twice, last = ending("1, 2", back=True), ending("3", back=False)
+    measures = (
+        bar(1, ATTRIBUTES + note("C", 4))
+        + bar(2, twice[0] + note("D", 4) + twice[1])
+        + bar(3, last[0] + note("E", 4) + last[1])
+        + bar(4, note("F", 4))
+    )
+    assert letters(played(tmp_path, measures)) == "CDCDCEF"
+
+
+def test_ties_chords_voices_rests_and_grace_notes(tmp_path: Path) -> None:
+    tie = '<tie type="start"/>', '<tie type="stop"/>'
+    grace = "<note><grace/><pitch><step>B</step><octave>4</octave></pitch></note>"
+    chord = note("E", 2).replace("<note>", "<note><chord/>")
+    rest = "<note><rest/><duration>2</duration></note>"
+    second = "<backup><duration>4</duration></backup>" + note("F", 4, "<voice>2</voice>", 3)
+    first_bar = ATTRIBUTES + grace + note("C", 2) + chord + note("D", 2, tie[0])
+    measures = bar(1, first_bar) + bar(2, note("D", 2, tie[1]) + rest + second)
+    melody = played(tmp_path, measures)
+    assert [(n.at, n.beats, n.path[0].notes) for n in melody.notes] == [
+        (0, 1, (60, 64)),
+        (1, 2, (62,)),
+    ]
+    assert any("1 grace notes" in one for one in melody.notices)
+    assert any("1 notes of other voices" in one for one in melody.notices)
+
+
+def test_the_tutorials_first_score_is_read() -> None:
+    """The whole C of the MusicXML tutorial's "Hello World", as the package musicxml carries it."""
+    found = files("musicxml") / "parser" / "test_hello_world.xml"
+    melody = read_musicxml(Path(str(found)))
+    assert [(n.at, n.beats, n.path) for n in melody.notes] == [(0, 4, (Pitch((60,)),))]
+
+
+def test_a_compressed_score_is_read_and_what_is_none_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "score.mxl"
+    container = '<container><rootfiles><rootfile full-path="a/b.xml"/></rootfiles></container>'
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("META-INF/container.xml", container)
+        archive.writestr("a/b.xml", SCORE.format(bar(1, ATTRIBUTES + note("C", 4))))
+    assert letters(read_musicxml(path)) == "C"
+    for text, complaint in (
+        ("no xml", "is no MusicXML file that can be read"),
+        ("<score-timewise/>", "is a score by measures"),
+        ("<html/>", "is no MusicXML score"),
+        (SCORE.format(bar(1, ATTRIBUTES)), "has no notes to play"),
+        (SCORE.format(bar(1, note("H", 4))), "has a measure that cannot be read"),
+    ):
+        path.write_text(text)
+        with pytest.raises(ExchangeError, match=complaint):
+            read_musicxml(path)
+    path.write_text(SCORE.format(bar(1, ATTRIBUTES + note("C", 4))))
+    with pytest.raises(ExchangeError, match="has no part 3; it has 1"):
+        read_musicxml(path, 3)
+
+
+# --- onto a harp ----------------------------------------------------------------------------
+
+
+def melody_of(*midi: int, tonic: int | None = None) -> Melody:
+    notes = tuple(MelodyNote(Fraction(i), Fraction(1), (Pitch((n,)),)) for i, n in enumerate(midi))
+    return Melody("m", "M", notes, tonic=tonic)
+
+
+@pytest.mark.parametrize("up", range(-5, 7))
+def test_a_major_scale_is_easiest_on_the_harp_of_its_key(up: int) -> None:
+    """First position has the major scale from hole 4 without a bend: common practice."""
+    scale = [72 + up + step for step in (0, 2, 4, 5, 7, 9, 11, 12)]
+    best = on_harps(melody_of(*scale), standard_harps("richter"), (0,))[0]
+    assert [step.tab for step in best.drill.steps] == ["4", "-4", "5", "-5", "6", "-6", "-7", "7"]
+    assert best.missing == 0
+
+
+def test_what_a_harp_cannot_play_is_left_out_and_told_with_its_place() -> None:
+    best = on_a_harp(melody_of(60, 61, 62, 40, 64), Harp.of("C"))
+    assert best.missing == 1
+    assert best.problems[0].message == "bar 1, beat 4: E2: the C harp has no E2"
+    assert [step.at for step in best.drill.steps] == [0, 1, 2, 4]
+
+
+def test_a_position_moves_the_key_there() -> None:
+    moves = into_position(melody_of(60, 64, 67, tonic=0), Harp.of("C"), 2)
+    assert {move % 12 for move in moves} == {7}  # G, a fifth up: second position of a C harp
+
+
+# --- the commands ---------------------------------------------------------------------------
+
+
+def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> None:  # noqa: F811
+    for kind in ("html", "txt", "mid", "musicxml"):
+        out = tmp_path / f"ferry.{kind}"
+        answer = trainer("drill", "export", "ferry-home", str(out))
+        assert (answer.code, answer.err) == (0, f"Wrote {out}.\n")
+        again = trainer("drill", "export", "ferry-home", str(out))
+        assert again.code == Exit.BAD_INPUT
+        assert "is there already" in again.err
+    drill = find("ferry-home")
+    harp = harp_of(drill)
+    for kind in ("mid", "musicxml"):
+        file, out = tmp_path / f"ferry.{kind}", tmp_path / f"from-{kind}.toml"
+        answer = trainer("drill", "import", str(file), "--harp", drill.key, "--out", str(out))
+        assert answer.code == 0, answer.err
+        assert f"{drill.key} harp, at the same pitch:" in answer.out
+        made = read_drill(out)
+        assert [(s.at, s.beats) for s in made.steps] == [(s.at, s.beats) for s in drill.steps]
+        heard = [[harp.midi(tab) for tab in step.first] for step in made.steps]
+        assert heard == [[harp.midi(tab) for tab in step.first] for step in drill.steps]
+        assert trainer("drill", "check", str(out)).code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "complaint"),
+    [
+        ("export ferry-home x.pdf", "'x.pdf' does not say what to write; end it in"),
+        ("export ferry-home no/x.mid", "no/x.mid cannot be written"),
+        ("import x.pdf", "x.pdf is none of .mid"),
+        ("import none.mid", "there is no file none.mid"),
+        ("import none.musicxml", "there is no file none.musicxml"),
+        ("import none.mid --out x.mid", "'x.mid' is no name for a drill file"),
+        ("import x.mid --position 2 --half-steps 1", "both say where it goes"),
+    ],
+)
+def test_wrong_words_are_told(
+    trainer: Trainer,  # noqa: F811
+    words: str,
+    complaint: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    write_midi(drill_of("4:4 |"), Harp.of("C"), tmp_path / "x.mid")
+    answer = trainer("drill", *words.split())
+    assert answer.code == Exit.BAD_INPUT
+    assert complaint in answer.err
+
+
+def test_a_tune_that_the_harp_lacks_notes_of_is_written_with_rests_and_told(
+    trainer: Trainer,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    score, out = tmp_path / "low.musicxml", tmp_path / "low.toml"
+    score.write_text(SCORE.format(bar(1, ATTRIBUTES + note("C", 2) + note("D", 2, octave=1))))
+    words = ("--harp", "C", "--half-steps", "0", "--out", str(out))
+    answer = trainer("drill", "import", str(score), *words)
+    assert answer.code == Exit.FAILED
+    assert "bar 1, beat 2: D1: the C harp has no D1" in answer.out
+    made = read_drill(out)
+    assert [step.tab for step in made.steps] == ["1"]
+    assert "bar 1, beat 2" in made.about

@@ -1,0 +1,470 @@
+"""Takes through a real microphone: what is played into it is marked as its audio in a file is.
+
+The built-in player's performance is rendered to a file first. Its marks are what the same sound
+must earn when a sound system plays it into the microphone of a take. The two clocks are tied
+only by a program's start, so lateness may differ by what that takes, the same for every step.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import pickle
+import subprocess
+import sys
+import threading
+import time
+from collections import deque
+from collections.abc import Callable, Iterator
+from ctypes import c_uint64
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from trainer.core import TrainerError
+from trainer.drill import Clock, Drill, find
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice import (
+    Beat,
+    Ended,
+    Event,
+    Failed,
+    Finished,
+    Heard,
+    Listener,
+    Marked,
+    Notice,
+    Paused,
+    Plan,
+    Resumed,
+    Started,
+    run,
+)
+from trainer.practice.listener import MOST_KEPT, _Sender
+from trainer.report.result_text import result_dict, result_text
+from trainer.sound import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec
+
+if TYPE_CHECKING:
+    from pulse import Pulse
+
+pytest_plugins = ("pulse",)
+pytestmark = pytest.mark.needs_pulse
+
+QUAY = '''
+title = "Down the quay steps"
+harp = "C"
+tempo = 120
+tab = """
+4:1 -4:1 -4':1 4:1/2 5:1/2 | -5:1 5:1/2 -4:1/2 4:1 r:1 | -3:1 4:1 -4:2 |
+"""
+'''
+FAULTS = {
+    1: Fault(cents=-18.0),
+    2: Fault(cents=12.0, scoop_cents=60.0, scoop_ms=150.0),
+    4: Fault(late_ms=50.0),
+    5: Fault(leak_db=-13.0),
+    9: Fault(cents=-9.0, leak_db=-16.0),
+}
+STARTING_S = 0.03
+"""About how long it takes from a line read here until what is played then comes back."""
+
+
+@pytest.fixture(scope="module")
+def drill(tmp_path_factory: pytest.TempPathFactory) -> Drill:
+    path = tmp_path_factory.mktemp("drills") / "quay.toml"
+    path.write_text(QUAY, encoding="utf-8")
+    return find(str(path))
+
+
+@dataclass
+class Performance:
+    """What the built-in player makes of the drill.
+
+    Attributes:
+        result: its marks, straight from the player.
+    """
+
+    folder: Path
+    samples: np.ndarray
+    clock: Clock
+    result: Result
+
+    def wav(self, beat: int = 0) -> Path:
+        """A file of it from a beat on, after its count-in less what starting to play takes."""
+        first, zero = self.clock.sample(-4), self.clock.sample(0)
+        count_in = self.samples[first + round(STARTING_S * self.clock.rate) : zero]
+        path = self.folder / f"from{beat}.wav"
+        rest = self.samples[self.clock.sample(beat) :]
+        sf.write(path, np.concatenate([count_in, rest]), self.clock.rate)
+        return path
+
+
+@pytest.fixture(scope="module")
+def performance(drill: Drill, tmp_path_factory: pytest.TempPathFactory) -> Performance:
+    folder = tmp_path_factory.mktemp("performance")
+    path = folder / "performance.flac"
+    events = list(run(Plan(Harp.of("C"), PlayerSpec(faults=FAULTS), drill=drill, save=path)))
+    (started,) = [event for event in events if isinstance(event, Started)]
+    (result,) = results(events)
+    assert started.clock is not None
+    return Performance(folder, sf.read(path)[0], started.clock, result)
+
+
+@pytest.fixture(scope="module")
+def hearing(pulse: Pulse) -> Iterator[None]:
+    """The environment in which a listener's PortAudio finds the virtual sound system."""
+    with pytest.MonkeyPatch.context() as patch:
+        for name, value in pulse.env.items():
+            patch.setenv(name, value)
+        yield
+
+
+@pytest.fixture(scope="module")
+def listener(hearing: None) -> Iterator[Listener]:
+    listener = Listener()
+    yield listener
+    listener.close()
+
+
+@dataclass
+class Take:
+    """A take as it comes from a listener."""
+
+    events: list[Event] = field(default_factory=list)
+    lateness_s: list[float] = field(default_factory=list)
+
+    def follow(self, listener: Listener, on: Callable[[Event], None] = lambda event: None) -> None:
+        """Poll until it is over, and tell each event."""
+        until = time.monotonic() + 40.0
+        while not (self.events and isinstance(self.events[-1], Finished)):
+            assert time.monotonic() < until, self.events[-1:]
+            for event in listener.poll():
+                if isinstance(event, Heard):
+                    self.lateness_s.append(time.monotonic() - event.reading.heard_at)
+                self.events.append(event)
+                on(event)
+            time.sleep(0.002)
+
+    def tell_lateness(self) -> None:
+        """Print how late readings were, against the promptest of them."""
+        late = (np.array(self.lateness_s) - min(self.lateness_s)) * 1000.0
+        figures = np.percentile(late, (50, 99, 100))
+        print("readings late by, ms: median {:.1f}, 99 % {:.1f}, worst {:.1f}".format(*figures))
+
+
+def results(events: list[Event]) -> list[Result]:
+    return [event.result for event in events if isinstance(event, Ended)]
+
+
+def marked_again(take: Path, drill: Drill) -> list[Result]:
+    return results(list(run(Plan(Harp.of("C"), RecordingSpec(take), drill=drill))))
+
+
+def assert_alike(live: Result, reference: Result) -> None:
+    """Check that what was heard is the same, apart from when."""
+    assert [mark.step for mark in live.marks] == [mark.step for mark in reference.marks]
+    for a, b in zip(live.marks, reference.marks, strict=True):
+        assert a.measured.heard == b.measured.heard
+        assert a.measured.holes == b.measured.holes
+        assert a.measured.cents == pytest.approx(b.measured.cents, abs=1.0)
+        if b.measured.holes != (b.step.first[0].hole,):
+            assert a.measured.leak_db == pytest.approx(b.measured.leak_db, abs=1.5)
+
+
+def assert_in_time(live: Result, reference: Result, within_ms: float) -> None:
+    """Check that lateness differs by the same for all steps."""
+    late_ms = [
+        a.measured.late_ms - b.measured.late_ms  # type: ignore[operator]
+        for a, b in zip(live.marks, reference.marks, strict=True)
+    ]
+    apart = float(np.median(late_ms))
+    print(f"clocks {apart:.0f} ms apart, scores {live.score:.1f} and {reference.score:.1f}")
+    assert late_ms == pytest.approx([apart] * len(late_ms), abs=within_ms)
+    assert abs(apart) < 200.0
+
+
+def soften_clicks(pulse: Pulse, percent: int) -> None:
+    """Turn down what is playing into the sink; the click is all there is before the player."""
+    listed = subprocess.run(
+        ["pactl", "list", "short", "sink-inputs"], env=pulse.env, capture_output=True, text=True
+    )
+    for line in listed.stdout.splitlines():
+        pulse.pactl("set-sink-input-volume", line.split()[0], f"{percent}%")
+
+
+@pytest.mark.parametrize("clicks", [False, True])
+def test_a_take_is_marked_as_its_audio_in_a_file_is(
+    pulse: Pulse,
+    listener: Listener,
+    drill: Drill,
+    performance: Performance,
+    tmp_path: Path,
+    clicks: bool,
+) -> None:
+    playing: list[subprocess.Popen[bytes]] = []
+
+    def on(event: Event) -> None:
+        if isinstance(event, Started) and clicks:
+            soften_clicks(pulse, 40)  # of full scale by its cube: 24 dB down
+        if event == Beat(-4):
+            playing.append(pulse.begin(performance.wav()))
+
+    save = tmp_path / "take.flac"
+    source = MicrophoneSpec(clicks=clicks)
+    take = Take()
+    listener.begin(Plan(Harp.of("C"), source, drill=drill, save=save))
+    take.follow(listener, on)
+    take.tell_lateness()
+
+    assert playing[0].wait(10) == 0
+    assert take.events[-1] == Finished(str(save), str(save))
+    (live,) = results(take.events)
+    assert_alike(live, performance.result)
+    # A click on the beat may be taken for the start of a note that is near it.
+    assert_in_time(live, performance.result, within_ms=40.0 if clicks else 15.0)
+    (again,) = marked_again(save, drill)
+    assert result_dict(again) == result_dict(live)
+
+
+def test_a_take_that_is_stopped_counts_as_far_as_it_went(
+    listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
+) -> None:
+    playing: list[subprocess.Popen[bytes]] = []
+
+    def on(event: Event) -> None:
+        if event == Beat(-4):
+            playing.append(pulse.begin(performance.wav()))
+        if isinstance(event, Marked) and event.mark.step.index == 2:
+            listener.stop()
+
+    save = tmp_path / "take.flac"
+    take = Take()
+    listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False), drill=drill, save=save))
+    take.follow(listener, on)
+    playing[0].terminate()
+    playing[0].wait(10)
+
+    (live,) = results(take.events)
+    assert 3 <= len(live.marks) <= 6
+    assert [mark.measured.heard for mark in live.marks[:3]] == ["4", "-4", "-4'"]
+    (again,) = marked_again(save, drill)
+    assert result_dict(again) == result_dict(live)
+
+
+def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
+    pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
+) -> None:
+    save = tmp_path / "take.flac"
+    (tmp_path / "quay.toml").write_text(QUAY, encoding="utf-8")
+    trainer = [sys.executable, "-m", "trainer"]
+    with subprocess.Popen(
+        [*trainer, "play", "./quay.toml", "--plain", "--no-click", "--save", str(save)],
+        cwd=tmp_path,
+        env=pulse.env,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    ) as process:
+        told: list[str] = []
+
+        def until(start: str) -> None:
+            assert process.stdout is not None
+            for line in process.stdout:
+                told.append(line.rstrip())
+                if line.startswith(start):
+                    return
+            raise AssertionError("\n".join(told))
+
+        until("count-in 1 of 4")
+        playing = pulse.begin(performance.wav())
+        until("  6  -5 ")
+        pulse.pactl("unload-module", "module-null-sink")
+        until("Paused: ")
+        playing.wait(10)
+        pulse.plug_in()
+        with pulse.hiss():
+            until("On with what is left")
+        until("count-in 1 of 4")
+        playing = pulse.begin(performance.wav(4))
+        until("Total")
+        until("The sound is kept")
+        assert process.wait(20) == 0
+        assert playing.wait(10) == 0
+        assert process.stderr is not None
+        assert process.stderr.read() == ""  # nor do the sound libraries complain there
+
+    paused = next(line for line in told if line.startswith("Paused: "))
+    assert paused == (
+        "Paused: microphone default gives no sound any more; is it still connected and switched on?"
+    )
+    assert "Listening to microphone default: steps 6 to 12, count-in silent." in told
+    (again,) = marked_again(save, drill)
+    assert_alike(again, performance.result)
+    marked = subprocess.run(
+        [*trainer, "mark", str(save), "--drill", "./quay.toml"],
+        cwd=tmp_path,
+        capture_output=True,
+        text=True,
+    )
+    assert marked.returncode == 0
+    assert marked.stdout.splitlines() == result_text(again).splitlines()
+    assert told[-len(marked.stdout.splitlines()) - 1 : -1] == marked.stdout.splitlines()
+
+
+def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> None:
+    ours, theirs = multiprocessing.Pipe(duplex=False)
+    taken = multiprocessing.RawValue(c_uint64)
+    sender = _Sender(theirs, taken)
+    for n in range(MOST_KEPT + 1000):  # some forty times what a pipe holds
+        sender.send(Heard(Reading(n, n, 48_000)))
+    sender.send(Finished())
+    events: list[Event] = []
+    while not sender.flush() or ours.poll():
+        sent = ours.recv_bytes()
+        taken.value += len(sent)
+        events.append(pickle.loads(sent))
+    assert events.pop() == Finished()
+    heard = [event.reading.heard for event in events if isinstance(event, Heard)]
+    assert heard == list(range(len(events)))
+    assert MOST_KEPT <= len(heard) < MOST_KEPT + 1000
+
+
+def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() -> None:
+    ours, theirs = multiprocessing.Pipe(duplex=False)
+    taken = multiprocessing.RawValue(c_uint64)
+    sender = _Sender(theirs, taken)
+    for n in range(500):
+        sender.send(Heard(Reading(n, n, 48_000)))
+    sender.send(Paused("gone"))
+    assert not sender.drain(0.0)
+    came: list[Event] = []
+
+    def screen() -> None:
+        while not came or isinstance(came[-1], Heard):
+            sent = ours.recv_bytes()
+            taken.value += len(sent)
+            came.append(pickle.loads(sent))
+
+    reader = threading.Thread(target=screen, daemon=True)
+    reader.start()
+    assert sender.drain(5.0)
+    reader.join(5.0)
+    assert came[-1] == Paused("gone")
+    assert len(came) == 501
+
+
+class Watch:
+    """Polls a listener and says how long something took."""
+
+    def __init__(self, listener: Listener) -> None:
+        self._listener = listener
+        self._came = 0.0
+        self._events: deque[Event] = deque()
+
+    def until(self, kind: type[Event], within: float = 10.0) -> tuple[float, Event]:
+        """The next event of a kind, and how many seconds ago readings, or if it is a notice,
+        readings of anything but silence, last came."""
+        end = time.monotonic() + within
+        while time.monotonic() < end:
+            self._events.extend(self._listener.poll())
+            now = time.monotonic()
+            while self._events:
+                event = self._events.popleft()
+                if isinstance(event, kind):
+                    return now - self._came, event
+                if isinstance(event, Heard) and (
+                    kind is not Notice or event.reading.level_db > -120.0
+                ):
+                    self._came = now
+            time.sleep(0.002)
+        raise AssertionError(f"no {kind.__name__}")
+
+
+def test_a_microphone_that_falls_silent_is_noticed_and_so_is_its_return(
+    pulse: Pulse, listener: Listener
+) -> None:
+    listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
+    watch = Watch(listener)
+    with pulse.hiss():
+        watch.until(Started)
+        with pytest.raises(AssertionError):
+            watch.until(Notice, within=1.0)  # a live microphone is not silent
+    noticed, event = watch.until(Notice)
+    print(f"silence noticed after {noticed:.2f} s")
+    assert noticed < 0.6
+    assert event == Notice("the microphone gives nothing but silence; is it muted or unplugged?")
+    with pulse.hiss():
+        assert watch.until(Notice)[1] == Notice("the microphone gives sound again")
+    listener.stop()
+    watch.until(Finished)
+
+
+@pytest.mark.parametrize("how", ["unplugged, another input there", "asleep"])
+def test_a_microphone_that_is_lost_is_waited_for_until_it_sounds_again(
+    pulse: Pulse, listener: Listener, how: str
+) -> None:
+    listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
+    watch = Watch(listener)
+    watch.until(Started)
+    with pulse.hiss(), pytest.raises(AssertionError):
+        watch.until(Paused, within=0.7)
+    if how == "asleep":
+        pulse.pactl("suspend-sink", "vmic", "1")
+    else:
+        pulse.pactl("load-module", "module-always-sink")
+        pulse.pactl("unload-module", "module-null-sink")
+    noticed, _ = watch.until(Paused)
+    print(f"noticed after {noticed:.2f} s")
+    assert noticed < 0.6
+    with pytest.raises(AssertionError):
+        watch.until(Resumed, within=2.5)  # the input that took its place is none
+    if how == "asleep":
+        pulse.pactl("suspend-sink", "vmic", "0")
+    else:
+        pulse.plug_in()
+        pulse.pactl("unload-module", "module-always-sink")
+    with pulse.hiss():
+        watch.until(Resumed)
+        watch.until(Started)
+        watch.until(Heard)
+    listener.stop()
+    watch.until(Finished)
+
+
+def test_a_listener_that_is_closed_saves_its_take(hearing: None, tmp_path: Path) -> None:
+    listener = Listener()
+    plan = Plan(Harp.of("C"), MicrophoneSpec(clicks=False), save=tmp_path / "take.flac")
+    listener.begin(plan)
+    wait_for_readings(listener)
+    listener.close()
+    assert sf.info(tmp_path / "take.flac").frames > 0
+
+
+def test_a_listener_that_dies_is_told(hearing: None) -> None:
+    before = multiprocessing.active_children()
+    listener = Listener()
+    (process,) = [one for one in multiprocessing.active_children() if one not in before]
+    plan = Plan(Harp.of("C"), MicrophoneSpec(clicks=False))
+    listener.begin(plan)
+    wait_for_readings(listener)
+    process.kill()
+    take = Take()
+    take.follow(listener)
+    (failed,) = [event for event in take.events if isinstance(event, Failed)]
+    assert failed.sentence.startswith("the listener has stopped; ")
+    with pytest.raises(TrainerError, match="start the trainer again"):
+        listener.begin(plan)
+    listener.close()
+
+
+def wait_for_readings(listener: Listener) -> None:
+    for _ in range(2_000):
+        if any(isinstance(event, Heard) for event in listener.poll()):
+            return
+        time.sleep(0.005)
+    raise AssertionError("no reading comes")

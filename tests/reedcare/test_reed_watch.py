@@ -1,0 +1,325 @@
+"""The reed watch: simulated months with wear that is known, and what counts of a take.
+
+The falls that it finds are held against least squares by numpy's linear algebra.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, watched, year
+from trainer.core.stats.change_point import AFTER, BEFORE, find_drop
+from trainer.harp import Harp, Tab
+from trainer.harp.measured_tuning import naturals
+from trainer.music import cents
+from trainer.practice import Ended, Plan, run
+from trainer.reedcare.own_harps import forget_harp, own_harps
+from trainer.reedcare.watch import HarpWatch, watch_harp
+from trainer.reedcare.wear import (
+    FEWEST_DAYS,
+    Days,
+    ReedHistory,
+    ReedNote,
+    State,
+    upper_median,
+    watch_reeds,
+)
+from trainer.report.harp_text import verdict_text, watch_data, watch_text
+from trainer.report.reed_plot import reed_plot
+from trainer.sound import PlayerSpec
+from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord, StepRecord, TakeRecord
+
+C = Harp.of("C")
+REEDS = naturals(C)
+EVERY = 8
+"""Days of practice from one look at the reeds to the next, to save time."""
+
+
+def by_tab(histories: tuple[ReedHistory, ...]) -> dict[str, ReedHistory]:
+    return {str(one.tab): one for one in histories}
+
+
+class TestDrop:
+    @given(st.integers(0, 10_000), st.integers(15, 60))
+    def test_it_is_the_best_fit_of_all(self, seed: int, count: int) -> None:
+        rng = np.random.default_rng(seed)
+        days = np.cumsum(rng.integers(1, 5, count)).astype(float)
+        weights = rng.uniform(0.2, 1.0, count)
+        values = rng.normal(0.0, 1.0, count) - 3.0 * (days > days[count // 2])
+        found = find_drop(days, values, weights, noise=1.5)
+        assert found is not None
+
+        def fit(regressor: np.ndarray) -> tuple[float, float]:
+            """The change, and its standard error."""
+            design = np.stack([np.ones(count), regressor], axis=1) * np.sqrt(weights)[:, None]
+            level = np.linalg.lstsq(design, values * np.sqrt(weights), rcond=None)[0]
+            variance = np.linalg.inv(design.T @ design)[1, 1]
+            return float(level[1]), 1.5 * float(np.sqrt(variance))
+
+        at_once = [(days >= days[i]).astype(float) for i in range(BEFORE, count - AFTER + 1)]
+        slopes = [np.maximum(days - days[i], 0.0) for i in range(count) if days[-1] - days[i] >= 28]
+        strengths = [-change / error for change, error in map(fit, at_once)]
+        best = max(strengths)
+        assert found.strength >= best - 1e-6
+        regressor = np.maximum(days - days[found.at], 0.0)
+        if not found.slow:
+            regressor = (days >= days[found.at]).astype(float)
+            assert found.strength == pytest.approx(best)
+            assert found.at == BEFORE + int(np.argmax(strengths))
+        else:
+            assert any(np.array_equal(regressor, one) for one in slopes)
+        change, error = fit(regressor)
+        grown = regressor[-1]
+        assert found.size == pytest.approx(-change * grown, rel=1e-6)
+        assert found.error == pytest.approx(error * grown, rel=1e-6)
+        assert found.earliest <= found.at <= found.latest
+
+    def test_what_rises_has_not_fallen(self) -> None:
+        days = np.arange(40.0)
+        assert find_drop(days, days / 10.0, np.ones(40), 1.0) is None
+
+    def test_few_values_say_nothing(self) -> None:
+        days = np.arange(float(BEFORE + AFTER - 1))
+        assert find_drop(days, -days, np.ones(len(days)), 0.1) is None
+
+
+class TestSimulatedYears:
+    def test_false_alarms_and_delays(self) -> None:
+        """Bounds wide of what `benchmarks/reed_watch.py` finds over more years."""
+        cases = (
+            (NONE, 6, None),
+            (Wear("drops by 7 cents", sudden=7.0), 4, 35.0),
+            (Wear("drops by 20 cents", sudden=20.0), 4, 25.0),
+            (Wear("falls by 5 cents a month", a_month=5.0), 4, 35.0),
+        )
+        print(HEAD)
+        for wear, years, most_days in cases:
+            seen = [watched(wear, seed, EVERY) for seed in range(years)]
+            print(row(wear, seen))
+            assert sum(one.false for one in seen) <= 1
+            if most_days is None:
+                continue
+            delays = [one.alarm - wear.begins() for one in seen if one.alarm is not None]
+            assert len(delays) == years
+            assert float(np.median(delays)) <= most_days
+            errors = [one.said[0] - one.said[3] for one in seen if one.said is not None]
+            assert float(np.median(np.abs(errors))) < 3.0
+
+    def test_a_drop_is_dated_and_measured(self) -> None:
+        (found,) = [one for one in watch_reeds(year(Wear("", sudden=8.0), 3)) if one.tab == WORN]
+        assert found.state is State.FLAT
+        assert found.change is not None
+        assert found.change.a_month is None
+        assert found.change.low < 8.0 < found.change.high
+        assert abs(found.change.since.toordinal() - START - 120) <= 3
+        assert found.change.earliest <= found.change.since <= found.change.latest
+
+    def test_a_slow_fall_is_told_by_the_month(self) -> None:
+        (found,) = [one for one in watch_reeds(year(Wear("", a_month=3.0), 3)) if one.tab == WORN]
+        assert found.change is not None
+        assert found.change.a_month == pytest.approx(3.0, abs=1.0)
+
+    def test_a_cold_hall_moves_all_reeds_and_says_nothing_of_one(self) -> None:
+        days = year(NONE, 8)
+        cold = days.cents.copy()
+        cold[-25:] -= 15.0
+        found = watch_reeds(replace(days, cents=cold))
+        assert not [one for one in found if one.state is State.FLAT]
+
+    def test_breath_that_grows_hard_pulls_all_blow_reeds_and_says_nothing_of_one(self) -> None:
+        days = year(NONE, 8)
+        hard = days.cents.copy()
+        hard[-40:, [tab.breath == "blow" for tab in days.tabs]] -= 6.0
+        found = watch_reeds(replace(days, cents=hard))
+        assert not [one for one in found if one.state is State.FLAT]
+
+    def test_a_bend_too_many_is_no_wear(self) -> None:
+        """Bent on two of the last five days, by much."""
+        days = year(NONE, 8)
+        bent = days.cents.copy()
+        column = days.tabs.index(Tab.parse("-3"))
+        rows = np.flatnonzero(~np.isnan(bent[:, column]))[-5:]
+        bent[rows[[1, 3]], column] -= 60.0
+        assert by_tab(watch_reeds(replace(days, cents=bent)))["-3"].state is State.STEADY
+
+    def test_a_reed_that_was_put_right_begins_anew(self) -> None:
+        """Flat from day 120 on, and tuned on day 240."""
+        days = year(Wear("", sudden=15.0), 5)
+        cents_, column = days.cents.copy(), days.tabs.index(WORN)
+        cents_[days.days - START >= 240, column] += 15.0
+        found = by_tab(watch_reeds(replace(days, cents=cents_)))[str(WORN)]
+        assert found.state is State.STEADY
+        assert abs(found.days[0].toordinal() - START - 240) <= 7
+
+    def test_few_days_say_nothing(self) -> None:
+        found = watch_reeds(year(NONE, 1).until(FEWEST_DAYS - 1))
+        assert {one.state for one in found} == {State.FEW}
+        assert watch_reeds(Days.of([])) == ()
+
+    def test_one_reed_alone_cannot_be_told_from_the_room(self) -> None:
+        notes = [ReedNote(date(2026, 1, 1) + timedelta(i), WORN, -1.0 * i) for i in range(60)]
+        (found,) = watch_reeds(Days.of(notes))
+        assert (found.state, found.days) == (State.FEW, ())
+
+    def test_of_an_even_number_the_sharper_middle_counts(self) -> None:
+        assert [upper_median(x) for x in ([1.0], [1.0, 3.0], [5.0, 1.0, 3.0], [1, 2, 3, 4])] == [
+            1.0, 3.0, 3.0, 3,
+        ]  # fmt: skip
+
+
+# --- from the journal -----------------------------------------------------------------------
+
+FIRST = datetime(2026, 3, 2, 17, tzinfo=UTC)
+DROPPED, DROP = 45, 9.0
+"""The day from which on -5 is flat, and by how many cents."""
+
+
+def step(index: int, tab: str, pitch: float, **changes: object) -> StepRecord:
+    values: dict[str, object] = dict(
+        index=index, tab=tab, kind="note", entry=tab, care="plain", beats=1.0, score=90.0,
+        parts={}, sentence="", heard=tab, cents=0.0, wobble_cents=1.0, drift_cents=0.0,
+        scoop_cents=-30.0, settle_ms=40.0, hz=pitch,
+    )  # fmt: skip
+    return StepRecord(**(values | changes))  # type: ignore[arg-type]
+
+
+def evening(number: int, *, player: str = "Runa", **changes: object) -> TakeRecord:
+    """A take on the harp ``quay``, with steps that say something of its reeds and some that do
+    not."""
+    rng = np.random.default_rng(number)
+    room = rng.normal(0.0, 3.0)
+    began = FIRST + timedelta(days=number)
+    steps = []
+    for tab in REEDS[2:16]:
+        flat = DROP if str(tab) == "-5" and number >= DROPPED else 0.0
+        off = room + rng.normal(0.0, 1.5) - flat
+        steps.append(step(len(steps), str(tab), C.hz(tab) * 2 ** (off / 1200)))
+    bent = C.hz(Tab.parse("-4")) * 2 ** (-70 / 1200)
+    for unfit in (
+        {"wobble_cents": 15.0}, {"drift_cents": -60.0}, {"leak_db": -5.0}, {"settle_ms": None},
+        {"settle_ms": 600.0}, {"kind": "glide"}, {"heard": "-4'"}, {"heard": None}, {"hz": None},
+        {"kind": "chord", "entry": None},
+    ):  # fmt: skip
+        steps.append(step(len(steps), "-4", bent, **unfit))
+    values: dict[str, object] = dict(
+        id=f"{player}-{number}", player=player, began=began, day=began.date(), drill="slack-tide",
+        title="Slack tide", skills=(), harp=HarpTag("C", name="quay"), tempo=80.0,
+        source="microphone", score=80.0, passed=True, whole=True, seconds=30.0, steps=tuple(steps),
+    )  # fmt: skip
+    return TakeRecord(**(values | changes))  # type: ignore[arg-type]
+
+
+def measured(when: datetime, off: float = 0.0) -> OwnHarp:
+    reeds = tuple(ReedRecord(str(tab), C.hz(tab) * 2 ** (off / 1200)) for tab in REEDS)
+    return OwnHarp("Runa", "quay", HarpTag("C", name="quay"), when, reeds)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+        journal.add(*(evening(day) for day in range(80)))
+        yield journal
+
+
+def look(journal: Journal) -> HarpWatch:
+    (own,) = own_harps(journal, "Runa")
+    return watch_harp(journal, own)
+
+
+class TestFromTheJournal:
+    def test_the_reed_that_went_flat_is_found(self, journal: Journal) -> None:
+        watch = look(journal)
+        assert (watch.days, watch.notes) == (80, 80 * 14 + 20)
+        flat = [one for one in watch.reeds if one.state is not State.STEADY and len(one.days) > 12]
+        assert [str(one.tab) for one in flat] == ["-5"]
+        change = flat[0].change
+        assert change is not None
+        assert abs((change.since - (FIRST + timedelta(days=DROPPED)).date()).days) <= 2
+        assert change.low < DROP < change.high
+
+    def test_what_was_played_badly_does_not_count(self, journal: Journal) -> None:
+        """Ten more steps of each take were -4, 70 cents flat."""
+        found = look(journal).reed(Tab.parse("-4"))
+        assert found is not None
+        assert max(map(abs, found.cents)) < 10.0
+        assert set(found.notes) <= {1, 2}
+
+    def test_takes_of_others_and_of_other_harps_do_not_count(self, journal: Journal) -> None:
+        before = look(journal)
+        journal.add(
+            *(evening(day, player="Marit") for day in range(40)),
+            *(
+                evening(day, id=f"other-{i}-{day}", **change)
+                for day in range(40)
+                for i, change in enumerate(
+                    (
+                        {"harp": HarpTag("C")},
+                        {"harp": HarpTag("C", name="pier")},
+                        {"source": "player"},
+                        {"began": FIRST - timedelta(days=9), "day": date(2026, 2, 21)},
+                    )
+                )
+            ),
+        )
+        assert look(journal) == before
+
+    def test_a_harp_that_was_forgotten_begins_anew(self, journal: Journal) -> None:
+        forget_harp(journal, measured(FIRST))
+        assert own_harps(journal, "Runa") == ()
+        journal.keep_harp(measured(datetime.now(UTC) + timedelta(seconds=1), -20.0))
+        assert (look(journal).days, look(journal).notes) == (1, 20)
+
+    def test_it_is_told_in_words_and_figures(self, journal: Journal) -> None:
+        watch, today = look(journal), date(2026, 5, 21)
+        text = watch_text(watch, today)
+        assert max(map(len, text.splitlines())) <= 80
+        assert "-5 has gone flat against the others: by 9 cents (9 to 10), at once" in text.replace(
+            "\n", " "
+        )
+        assert "Heard on fewer than 12 days: 1 (1), -1 (1), 9 (1), -9 (1)" in text
+        data = json.loads(json.dumps(watch_data(watch)))
+        flat = [one for one in data["reeds"] if one["state"] == "gone flat"]
+        assert [one["tab"] for one in flat] == ["-5"]
+        assert len(flat[0]["history"]) == 80
+        reed = watch.reed(Tab.parse("-5"))
+        assert reed is not None
+        plot = reed_plot(reed, today, 79, 18, color=False)
+        assert "-5 against the other reeds, cents" in plot
+        assert max(map(len, plot.splitlines())) <= 79
+
+    def test_a_steady_harp_is_said_to_be(self, tmp_path: Path) -> None:
+        with Journal(tmp_path / "steady.sqlite") as journal:
+            journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+            assert "Too few days" in verdict_text(look(journal), date(2026, 5, 21))
+            journal.add(*(evening(day) for day in range(DROPPED)))
+            told = verdict_text(look(journal), date(2026, 5, 21))
+        assert told == (
+            "No reed has gone flat against the others, of 14 that are known well enough."
+        )
+
+    def test_a_take_says_where_its_reeds_are(self, journal: Journal) -> None:
+        """The built-in player's reeds, 30 cents off, come back through marks and journal."""
+        from test_own_harps import off_by, walk
+
+        played = off_by(0.0, **{"4": -30.0, "-6": 25.0})
+        plan = Plan(played, PlayerSpec(), drill=walk())
+        (result,) = [event.result for event in run(plan) if isinstance(event, Ended)]
+        began = FIRST + timedelta(days=100)
+        take = TakeRecord.of(
+            result, played, player="Runa", began=began, source="recording", harp_name="quay"
+        )
+        journal.add(take)
+        (kept,) = [one for one in journal.takes() if one.day == began.date()]
+        off = {one.tab: cents(one.hz or 1.0, played.hz(Tab.parse(one.tab))) for one in kept.steps}
+        assert max(map(abs, off.values())) < 0.5
+        assert look(journal).days == 81

@@ -1,0 +1,155 @@
+"""The pages in a real browser: Chromium, headless, by its own WebDriver (W3C WebDriver, 2018)."""
+
+from __future__ import annotations
+
+import base64
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from selenium import webdriver
+from selenium.webdriver.common.by import By
+from selenium.webdriver.common.keys import Keys
+from selenium.webdriver.support.ui import WebDriverWait
+from test_report_page import told  # noqa: F401 - a fixture
+from test_themes import contrast
+
+from trainer.drill import find
+from trainer.report.class_report import Need, Student, class_html
+from trainer.report.sheet import sheet_html
+from trainer.report.student_page import Material, report_html
+
+pytestmark = pytest.mark.needs_chromium
+
+FLAGS = (
+    "--headless=new",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--autoplay-policy=no-user-gesture-required",
+    "--mute-audio",
+)
+CLASS = (
+    Student("Jorun", 71.0, False, 2, (Need("pitch", "-4'", 9.0),), {0: 80.0, 1: 55.0}),
+    Student("Marit", 93.0, True, 1, (), {0: 99.0, 1: 90.0}),
+    Student("Odger <3", trouble="it is no recording"),
+)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    program, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not program or not driver:
+        pytest.skip("needs chromium and chromedriver")
+    options = webdriver.ChromeOptions()
+    options.binary_location = program
+    with tempfile.TemporaryDirectory(prefix="chromium-") as folder:
+        for flag in (*FLAGS, f"--user-data-dir={folder}"):
+            options.add_argument(flag)
+        options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+        opened = webdriver.Chrome(options, webdriver.ChromeService(driver))
+        yield opened
+        opened.quit()
+
+
+@pytest.fixture(params=["report", "class", "sheet"])
+def page(request: pytest.FixtureRequest, told: Material, tmp_path: Path) -> Path:  # noqa: F811
+    made = {
+        "report": lambda: report_html(told),
+        "class": lambda: class_html(told.result.drill, CLASS),
+        "sheet": lambda: sheet_html(find("two-at-the-rail")),
+    }[request.param]()
+    path = tmp_path / f"{request.param}.html"
+    path.write_text(made, encoding="utf-8")
+    return path
+
+
+def open_(browser: Any, page: Path, scheme: str = "light") -> None:
+    features = [{"name": "prefers-color-scheme", "value": scheme}]
+    browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "", "features": features})
+    browser.get(page.as_uri())
+
+
+def colour(text: str) -> str:
+    numbers = text[text.index("(") + 1 : -1].split(",")[:3]
+    return "#" + "".join(f"{int(float(one)):02x}" for one in numbers)
+
+
+def test_it_opens_from_disk_without_a_word_on_the_console(browser: Any, page: Path) -> None:
+    open_(browser, page)
+    assert browser.find_element(By.TAG_NAME, "h1").text
+    assert browser.get_log("browser") == []
+    asked = browser.execute_script("return performance.getEntriesByType('resource').map(r=>r.name)")
+    assert [one for one in asked if not one.startswith("data:")] == []
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_all_words_can_be_read_in_both_schemes(browser: Any, page: Path, scheme: str) -> None:
+    """WCAG 2.2, 1.4.3: 4.5 to 1."""
+    open_(browser, page, scheme)
+    ground = colour(
+        browser.execute_script("return getComputedStyle(document.body).backgroundColor")
+    )
+    assert (int(ground[1:3], 16) < 128) == (scheme == "dark" and page.stem != "sheet")
+    inks = browser.execute_script(
+        "return [...new Set([...document.querySelectorAll('body *')].filter(e => "
+        "[...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) && e.tagName !== 'SCRIPT' "
+        "&& e.tagName !== 'BUTTON').map(e => e.namespaceURI.endsWith('svg') ? "
+        "getComputedStyle(e).fill : getComputedStyle(e).color))]"
+    )
+    assert inks
+    for ink in inks:
+        assert contrast(colour(ink), ground) >= 4.5, ink
+
+
+def test_it_prints(browser: Any, page: Path) -> None:
+    open_(browser, page)
+    pdf = base64.b64decode(browser.print_page())
+    assert pdf.startswith(b"%PDF-")
+    assert len(pdf) > 5000
+
+
+def test_nothing_is_wider_than_the_window(browser: Any, page: Path) -> None:
+    browser.set_window_size(420, 800)
+    open_(browser, page)
+    wide = browser.execute_script("return document.documentElement.scrollWidth")
+    browser.set_window_size(1000, 800)
+    assert wide <= max(500, browser.execute_script("return innerWidth"))
+
+
+def test_a_step_is_heard_by_the_keyboard_alone(
+    browser: Any,
+    told: Material,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "report.html"
+    path.write_text(report_html(told), encoding="utf-8")
+    open_(browser, path)
+    body = browser.find_element(By.TAG_NAME, "body")
+    first = browser.find_elements(By.CSS_SELECTOR, "button[data-from]")[0]
+    for _ in range(20):
+        body.send_keys(Keys.TAB)
+        focused = browser.switch_to.active_element
+        if focused == first:
+            break
+        body = focused
+    assert browser.switch_to.active_element == first
+    assert first.get_attribute("aria-label") == "Hear step 1"
+    state = "const s = document.getElementById('sound'); return [s.currentTime, s.paused]"
+    start, end = (float(str(first.get_attribute(name))) for name in ("data-from", "data-to"))
+    first.send_keys(Keys.ENTER)
+    WebDriverWait(browser, 10).until(
+        lambda _: (lambda at, still: start <= at <= end and not still)(
+            *browser.execute_script(state)
+        )
+    )
+    WebDriverWait(browser, 20).until(lambda _: browser.execute_script(state)[1])
+    assert browser.execute_script(state)[0] == pytest.approx(end, abs=0.6)
+    assert browser.get_log("browser") == []

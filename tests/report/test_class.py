@@ -1,0 +1,230 @@
+"""A class's recordings: who needs what, in every form; and a backlog marked by Dask's workers."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from test_mark_many import CLASS, DRILL, folder, plan, trainer  # noqa: F401 - a fixture
+from test_report_page import told  # noqa: F401 - a fixture
+
+from trainer.drill import PARTS
+from trainer.practice.batch import BatchError, mark_all
+from trainer.report.advice import LEAST, losses
+from trainer.report.batch_results import marked_dict
+from trainer.report.class_report import (
+    Student,
+    class_csv,
+    class_data,
+    class_html,
+    class_markdown,
+    hardest,
+    students,
+    who_needs,
+)
+from trainer.report.student_formats import report_csv, report_data, report_markdown
+from trainer.report.student_page import Material
+
+
+@pytest.fixture(scope="module")
+def marked(folder: Path) -> list[dict[str, Any]]:  # noqa: F811
+    paths = sorted(folder.glob("*.wav"))
+    done = mark_all([plan(path) for path in paths], 2)
+    return [json.loads(json.dumps(marked_dict(one))) for one in done]
+
+
+def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> None:
+    some = {one.name: one for one in students(marked)}
+    assert list(some) == sorted([*CLASS, "sigrid"])
+    assert [(need.part, need.tab) for need in some["jorun"].needs] == [("pitch", "-4'")]
+    assert some["marit"].needs == ()
+    assert "is not audio" in some["sigrid"].trouble
+    assert some["jorun"].steps is not None
+    scores = {one["index"]: one["score"] for one in marked_of(marked, "jorun")["steps"]}
+    assert some["jorun"].steps == scores
+    words, who = who_needs(list(some.values()))[0]
+    assert words == "-4': pitch"
+    assert [name for name, _ in who] == ["jorun", "odger"]  # 28 cents flat, 12 sharp
+    middle = hardest(list(some.values()))
+    assert min(middle, key=lambda index: middle[index]) == 4
+
+
+def marked_of(marked: list[dict[str, Any]], name: str) -> dict[str, Any]:
+    return next(one for one in marked if Path(one["recording"]).stem == name)
+
+
+def test_what_is_lost_adds_up_to_what_the_means_lack(marked: list[dict[str, Any]]) -> None:
+    """By the formula at the head of score.py, before anything is capped."""
+    for name in CLASS:
+        data = marked_of(marked, name)
+        marks = data["steps"]
+        steps = [(m["target"]["tab"], m["target"]["length_beats"], m["parts"]) for m in marks]
+        whole = sum(beats for _, beats, _ in steps)
+        lacking = sum(
+            (100.0 - m["formula"]["mean"]) * m["target"]["length_beats"] / whole for m in marks
+        )
+        lost = sum(points for _, points in losses(steps, data["weights"], 0.0))
+        assert lost == pytest.approx(lacking, abs=1e-6)
+        assert all(points >= LEAST for _, points in losses(steps, data["weights"]))
+
+
+def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> None:
+    some = students(marked)
+    page, text = class_html(DRILL, some), class_markdown(DRILL, some)
+    rows = list(csv.DictReader(io.StringIO(class_csv(some))))
+    data = json.loads(json.dumps(class_data(DRILL, some)))
+    for one, row, said in zip(some, rows, data["students"], strict=True):
+        assert row["who"] == said["who"] == one.name
+        assert one.name in page
+        assert f"| {one.name} |" in text
+        if one.score is None:
+            assert row["trouble"] == said["trouble"] == one.trouble
+            continue
+        assert said["score"] == one.score
+        assert float(row["mark"]) == pytest.approx(one.score, abs=0.01)
+        for need in one.needs:
+            assert need.words in text
+    assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
+
+
+def test_a_report_as_markdown_table_and_data(told: Material) -> None:  # noqa: F811
+    result = told.result
+    text = report_markdown(result, told.advice, "a|b*.flac")
+    assert "a\\|b\\*.flac" in text
+    for mark in result.marks:
+        assert f"| {mark.step.index + 1} | `{mark.step.tab}` |" in text
+    assert all(one.drill in text for one in told.advice if one.drill)
+    rows = list(csv.DictReader(io.StringIO(report_csv(result))))
+    assert len(rows) == len(result.marks)
+    for row, mark in zip(rows, result.marks, strict=True):
+        assert float(row["mark"]) == pytest.approx(mark.score, abs=0.01)
+        assert {part for part in PARTS if row[part]} == set(mark.parts)
+        assert (row["cents"] == "") == (mark.measured.cents is None)
+    data = json.loads(json.dumps(report_data(result, told.advice, "x")))
+    assert data["score"] == result.score
+    assert [one["what"] for one in data["to_work_on"]] == [one.what for one in told.advice]
+
+
+def test_the_commands_write_them_and_remember_what_was_marked_before(
+    folder: Path,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    kept, page = tmp_path / "marks", tmp_path / "class.html"
+    words = ("mark", str(folder), "--drill", DRILL.name, "--out", str(kept))
+    first = trainer(*words, "--class", str(page))
+    assert first.returncode == 1  # one is no recording
+    again = trainer(*words, "--class", str(page.with_suffix(".json")))
+    assert "3 of 4 were marked before" in again.stderr
+    data = json.loads(page.with_suffix(".json").read_text())
+    assert [one["who"] for one in data["students"]] == sorted([*CLASS, "sigrid"])
+    assert all(name in page.read_text() for name in CLASS)
+    assert "is there already" in trainer(*words, "--class", str(page)).stderr
+    wrong = trainer(*words, "--class", "class.pdf")
+    assert "'class.pdf' does not say what to write" in wrong.stderr
+    for ending in ("md", "csv", "json"):
+        out = tmp_path / f"jorun.{ending}"
+        done = trainer(
+            "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", str(out)
+        )
+        assert done.returncode == 0, done.stderr
+        assert "-4'" in out.read_text()
+    wrong = trainer("report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf")
+    assert wrong.returncode == 3
+    assert "'x.pdf' does not say what to write" in wrong.stderr
+
+
+# --- a scheduler and workers, each a process of its own -----------------------------------------
+
+
+class Cluster:
+    """A Dask scheduler and workers on this machine."""
+
+    def __init__(self, folder: Path) -> None:  # noqa: F811
+        self._folder = folder
+        self._file = folder / "scheduler.json"
+        command = ["scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
+        self._started = [self._start(*command, "--scheduler-file", str(self._file))]
+        for _ in range(600):
+            if self._file.exists():
+                break
+            time.sleep(0.05)
+        self.address: str = json.loads(self._file.read_text())["address"]
+        self.workers: list[subprocess.Popen[bytes]] = []
+
+    def add(self) -> None:
+        words = ["--nthreads", "1", "--no-nanny", "--no-dashboard", "--death-timeout", "60"]
+        worker = self._start("worker", self.address, *words, "--host", "127.0.0.1")
+        self.workers.append(worker)
+
+    def _start(self, *words: str) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(
+            [sys.executable, "-m", "dask", *words],
+            cwd=self._folder,
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).parent)},
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+    def close(self) -> None:
+        for process in (*self.workers, *self._started):
+            process.kill()
+            process.wait(20)
+
+
+@pytest.fixture
+def cluster(tmp_path: Path) -> Iterator[Cluster]:
+    made = Cluster(tmp_path)
+    yield made
+    made.close()
+
+
+def test_the_same_marks_from_workers_of_which_some_are_killed(
+    cluster: Cluster,
+    folder: Path,  # noqa: F811
+) -> None:
+    paths = [folder / f"{name}.wav" for name in (*CLASS, "sigrid")] * 3
+    plans = [plan(path) for path in paths]
+    alone = {one.path: (one.passes, one.trouble) for one in mark_all(plans[:4], 1)}
+    for _ in range(3):
+        cluster.add()
+    done = []
+    for one in mark_all(plans, cluster.address):
+        done.append(one)
+        if len(done) in (1, 4):  # while others are at work
+            cluster.workers.pop(0).send_signal(signal.SIGKILL)
+            cluster.add()
+    assert sorted(one.path for one in done) == sorted(paths)
+    for one in done:
+        assert (one.passes, one.trouble) == alone[one.path]
+
+
+def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path) -> None:  # noqa: F811
+    cluster.add()
+    words = ("mark", str(folder), "--drill", DRILL.name, "--scheduler", cluster.address)
+    done = trainer(*words)
+    assert "3 of 4 recordings marked" in done.stdout
+    assert done.returncode == 1
+
+
+def test_a_scheduler_that_is_not_there_is_told(
+    folder: Path,  # noqa: F811
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("trainer.practice.batch.CONNECT_S", 1.0)
+    with pytest.raises(BatchError, match=r"no Dask scheduler answers at tcp://127\.0\.0\.1:9 "):
+        list(mark_all([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))
+    with pytest.raises(BatchError, match="no Dask scheduler answers at nowhere"):
+        list(mark_all([plan(folder / "marit.wav")], "nowhere"))
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    with pytest.raises(BatchError, match="a scheduler needs Dask: pip install"):
+        list(mark_all([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))

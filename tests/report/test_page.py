@@ -1,0 +1,420 @@
+"""The page of tab, its legend and facts, and the course, for all that a drill can say."""
+
+from __future__ import annotations
+
+import math
+import re
+from fractions import Fraction
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from trainer.drill import Drill, Shelf, parse_drill, read_shelf
+from trainer.report.drill_facts import facts
+from trainer.report.shelf_text import course, course_data
+from trainer.report.tab_text import page, sheet
+
+SHELF = read_shelf().drills
+
+
+def drill_of(tab: str, *, goal: str = "", climb: str = "", **head: str) -> Drill:
+    fields = {"title": '"T"', "harp": '"C"', "tempo": "90", **head}
+    lines = [f"{name} = {value}" for name, value in fields.items()]
+    tables = [f"[{name}]\n{text}" for name, text in (("goal", goal), ("climb", climb)) if text]
+    return parse_drill("\n".join([*lines, f'tab = """{tab}"""', *tables, ""]), "t")
+
+
+def legend_of(drill: Drill, width: int = 80) -> dict[str, str]:
+    """The signs under a page and what they mean, lines put together again."""
+    under = sheet(drill, width).partition(page(drill, width))[2].strip("\n")
+    found: dict[str, str] = {}
+    sign = ""
+    for line in under.split("\n"):
+        head, _, meaning = line.partition("  ")
+        sign = head or sign
+        found[sign] = f"{found.get(sign, '')} {meaning.strip()}".strip()
+    return found
+
+
+# Pages set by hand
+
+
+def test_a_pick_up_is_bar_0_and_counted_as_the_end_of_a_bar() -> None:
+    """As players count it (common practice): a beat before the bar is its last, half a beat the
+    and."""
+    beat = drill_of("5 | 4 -4 5 4 | 4:3", pickup="1")
+    assert page(beat) == ("0 5  |\n  4\n\n1 4  -4  5  4  | 4  .  .  |\n  1  2   3  4    1  2  3")
+    half = drill_of("5:0.5 | 4:2 -4 | 4:2 5:0.5", meter='"3/4"', pickup="0.5")
+    assert page(half) == ("0 5  |\n  &\n\n1 4  .  -4  | 4  .  5  |\n  1  2  3     1  2  3")
+
+
+def test_triplets_are_counted_and_a_tie_goes_on_over_the_bar_line() -> None:
+    """Thirds of a beat are counted 1 & a (common practice); a triplet of two beats goes through
+    the second one."""
+    drill = drill_of("4:2 [5 6 5]:2 | [4 5 4 5 4]:1 ~ [4:2 5]:1 r | 4:3 -4 | ~:2 5:2")
+    assert page(drill, 50) == (
+        "1 4  .  5  6  .  5  | 4  5  4  5  4  .  4  5  r  |\n"
+        "  1  2  3  a  4  &    1  '  '  '  '  2  3  a  4\n"
+        "\n"
+        "3 4  .  .  -4       | .  .  5  .                 |\n"
+        "  1  2  3  4          1  2  3  4"
+    )
+
+
+def test_directions_stand_over_the_notes_that_they_are_for() -> None:
+    drill = drill_of(
+        "4 {loose} -4 4 r | -4 4:3 {} | "
+        "4 5{clean,vibrato 6 30} -4:2{chord,vibrato} | -4 5{wah 2} 6:2{wah}"
+    )
+    assert page(drill, 60) == (
+        "     (loose                              )\n"
+        "1 4  -4  4  r                      | -4  4  .  .         |\n"
+        "  1  2   3  4                        1   2  3  4\n"
+        "\n"
+        "     (clean)        (chord)\n"
+        "     (vibrato 6 30) (vibrato 5 20)\n"
+        "                                         (wah 2) (wah 3)\n"
+        "3 4  5              -4          .  | -4  5       6    .  |\n"
+        "  1  2              3           4    1   2       3    4"
+    )
+
+
+def test_a_direction_that_goes_on_is_said_again_on_the_next_line() -> None:
+    drill = drill_of("4 {loose} 4 4 4 | 5 5 5 5 | {} 5 {loose} 4:3 | 6:4")
+    assert page(drill, 20) == (
+        "     (loose )\n"
+        "1 4  4   4  4  |\n"
+        "  1  2   3  4\n"
+        "\n"
+        "  (loose   )\n"
+        "2 5  5  5  5   |\n"
+        "  1  2  3  4\n"
+        "\n"
+        "     (loose)\n"
+        "3 5  4  .  .   |\n"
+        "  1  2  3  4\n"
+        "\n"
+        "  (loose)\n"
+        "4 6  .  .  .   |\n"
+        "  1  2  3  4"
+    )
+
+
+def test_what_comes_before_the_first_call_is_no_answer() -> None:
+    drill = drill_of("4:4 | {call} 4 5 6 5 | {answer} 4 5 6 5")
+    assert page(drill) == (
+        "                (call    )    (answer  )\n"
+        "1 4  .  .  .  | 4  5  6  5  | 4  5  6  5  |\n"
+        "  1  2  3  4    1  2  3  4    1  2  3  4"
+    )
+
+
+def test_a_second_part_stands_under_the_first_on_the_same_beats() -> None:
+    drill = drill_of("4:2 -4:2 | 4 5:0.5 6:0.5 5:2", second='"""1:4 | 1:1.5 2:2.5"""')
+    assert page(drill) == (
+        "1 4  .  -4  .  | 4  5  6  5  .  |\n"
+        "  1  .  .   .  | 1  .  2  .  .  |\n"
+        "  1  2  3   4    1  2  &  3  4"
+    )
+    off = drill_of("4:2 -4:2", second='"""r:0.5 1:1.5{loose} r:2"""')
+    assert page(off) == ("1 4  .  .  -4  .  |\n     (loose)\n  r  1  .  r   .  |\n  1  &  2  3   4")
+
+
+def test_a_free_clock_has_no_beats() -> None:
+    drill = drill_of("4:2 -4:2 | 5:4 | ~:4 | -3=-3':2{wah} r:2", clock='"free"')
+    assert page(drill) == ("                     (wah)\n1 4  -4  | 5  | .  | -3=-3'  r  |")
+
+
+def test_what_is_wider_than_the_page_goes_on_after_a_joining_sign() -> None:
+    drill = drill_of("-1+2+3+4+5+6+7+8+9+10:4 | 4>5>6>7>8>9>10:4{vibrato}")
+    assert page(drill, 20) == (
+        "1 -1+2+3+4+5+6+7+\n"
+        "  1\n"
+        "\n"
+        "  8+9+10  .  .  .  |\n"
+        "          2  3  4\n"
+        "\n"
+        "  (vibrato)\n"
+        "2 4>5>6>7>8>9>10\n"
+        "  1\n"
+        "\n"
+        "  .  .  .  |\n"
+        "  2  3  4"
+    )
+
+
+def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
+    drill = drill_of("-3@-40 -3@-40 -3@-40 | 4:4", pickup="3")
+    assert page(drill, 20) == (
+        "0 -3@-40  -3@-40\n  2       3\n\n  -3@-40  |\n  4\n\n1 4  .  .  .  |\n  1  2  3  4"
+    )
+
+
+# What the signs mean
+
+
+@pytest.mark.parametrize(
+    ("tab", "sign", "meaning"),
+    [
+        ("1+4:4", "+", "together, on one breath"),
+        ("-4'>-4:4", ">", "a glide, in one breath"),
+        ("-3=-3':4", "=", "a ladder: each held for as long, in one breath"),
+        ("-2/3:4", "/", "either hole will do"),
+        ("-3@-40:4", "@", "cents over (+) or under (-) the note"),
+        ("-3@+40:4", "@", "cents over (+) or under (-) the note"),
+        ("4:3 r", "r", "a rest"),
+        ("4:4", ".", "what came before goes on"),
+        ("4:0.5 4:3.5", "&", "half of a beat"),
+        ("4:0.75 4:3.25", "e & a", "quarters of a beat"),
+        ("4:1/3 4:11/3", "& a", "thirds of a beat"),
+        ("4:0.2 4:3.8", "'", "another place in a beat"),
+        ("4:4{clean}", "(clean)", "must be clean; it earns no more than that"),
+        ("4:4{loose}", "(loose)", "a neighbour may sound along"),
+        ("4:4{chord}", "(chord)", "a hole beside it must sound along"),
+        ("4:4{wah 2.5}", "(wah)", "open and close the hands 2.5 times a second"),
+        (
+            "4:4{vibrato 6 30}",
+            "(vibrato)",
+            "swing the pitch 6 times a second, by 30 cents to each side",
+        ),
+        ("{call} 4:4 | {answer} 4:4", "(call)", "the trainer plays"),
+        ("{call} 4:4 | {answer} 4:4", "(answer)", "you play after it"),
+    ],
+)
+def test_every_sign_that_occurs_is_explained_and_no_other(
+    tab: str, sign: str, meaning: str
+) -> None:
+    assert legend_of(drill_of(tab))[sign] == meaning
+    assert legend_of(drill_of(tab), 24)[sign] == meaning
+    assert sign not in legend_of(drill_of("-4' 6o 8' -7o"))
+
+
+def test_what_is_plain_tab_needs_no_legend() -> None:
+    drill = drill_of("-4' 6o 8' -7o")
+    assert sheet(drill).endswith(page(drill))
+
+
+def test_pick_up_and_second_part_are_explained() -> None:
+    assert "pick-up" in legend_of(drill_of("4 | 4:3", pickup="1"))["0"]
+    two = drill_of("4:4", second='"""1:4"""')
+    assert legend_of(two)["lower"] == "tab: the other part, played together with the upper"
+    assert legend_of(drill_of("4:4", second='"""1+2:4{loose}"""')).keys() >= {"+", "(loose)"}
+
+
+def test_several_vibratos_are_told_apart() -> None:
+    drill = drill_of("4:2{vibrato} 4:2{vibrato 6.5 30}")
+    assert legend_of(drill).keys() >= {"(vibrato 5 20)", "(vibrato 6.5 30)"}
+    assert "(vibrato 5 20)" in page(drill)
+
+
+def test_a_free_clock_counts_nothing() -> None:
+    assert legend_of(drill_of("4:0.5 r:3.5", clock='"free"')).keys() == {"r"}
+
+
+# The facts
+
+
+@pytest.mark.parametrize(
+    ("drill", "told"),
+    [
+        (drill_of("4:4"), "C harp; 4/4, 90 beats a minute; 1 bar, 0:03."),
+        (drill_of("4:4", swing="2"), "90 beats a minute, swung 2 to 1; 1 bar"),
+        (drill_of("4:4", swing="1.5"), "swung 1.5 to 1"),
+        (drill_of("4 | 4:3", pickup="1"), "1 bar and a pick-up, 0:03."),
+        (drill_of("4:4", level="3", skills='["a", "b"]'), "Level 3; a, b. C harp;"),
+        (
+            drill_of("4:4", clock='"free"'),
+            "C harp; free clock: each step waits until it has been held in tune for 0.5 seconds; "
+            "1 bar. Goal",
+        ),
+        (drill_of("4:4", clock='"free"', goal="hold = 1"), "held in tune for 1 second; 1 bar."),
+        (drill_of("4:4 | 5:4", loop='"1-2"'), "Loop: bars 1 to 2, again and again."),
+        (drill_of("4:4 | 5:4", loop='"2"'), "Loop: bar 2, again and again."),
+        (
+            drill_of("4:4", loop='"1"', climb="by = 4\nto = 120"),
+            "The tempo climbs by 4 after 2 good passes in a row, up to 120, and steps back after a "
+            "miss.",
+        ),
+        (drill_of("4:4", loop='"1"', climb="by = 4\nto = 120\nafter = 1"), "after each good pass"),
+        (
+            drill_of("4:4", goal="tolerance = 5\nhold = 2\nweights = { time = 0, attack = 30 }"),
+            "Goal: within 5 cents of the target; passed from 80 of 100; hold 2 seconds if the "
+            "clock is free; unusual weights: attack 30, time 0.",
+        ),
+    ],
+)
+def test_the_facts_say_all_that_is_not_usual(drill: Drill, told: str) -> None:
+    assert told in facts(drill)
+
+
+def test_what_is_usual_is_not_said() -> None:
+    told = facts(drill_of("4:4"))
+    for word in ("swung", "free", "pick-up", "Loop", "climbs", "hold", "weights", "tuning"):
+        assert word not in told
+
+
+# What holds for every drill
+
+NOTES = st.sampled_from(
+    [
+        *("4", "-4'", "r", "-2/3", "-3@-40", "-4'>-4", "-3=-3'=-3''", "4>5>6>7>8>9>10"),
+        *("-1+2+3+4+5+6+7+8+9+10", "-3@-40=-3'@-40=-3''@-40", "10''>10"),
+    ]
+)
+HOW_LONG = st.sampled_from(["", ":0.5", ":1/3", ":2/3", ":0.25", ":5"])
+MANNERS = st.sampled_from(
+    ["", "", "", "{loose}", "{vibrato 5.125 20.125}", "{vibrato,wah 2.375,clean}", "{wah}"]
+)
+WORDS = st.tuples(NOTES, HOW_LONG, MANNERS).map(
+    lambda word: "".join(word[:2] if word[0] == "r" else word)
+)
+
+
+def filled(words: list[str], meter: int) -> str:
+    """These words, with bar lines where they are due, what is too long for a bar tied over, and a
+    rest to fill the last."""
+    music, left = [], Fraction(meter)
+    for word in [*words, "4:1"]:
+        note, _, rest = word.partition(":")
+        long, _, manner = rest.partition("{")
+        if not rest:
+            note, _, manner = word.partition("{")
+        beats = Fraction(long or 1)
+        glued = "{" + manner if manner else ""
+        while beats > left:
+            music.append(f"{note}:{left}{glued} |")
+            note, glued = ("r" if note == "r" else "~"), ""
+            beats, left = beats - left, Fraction(meter)
+        music.append(f"{note}:{beats}{glued}")
+        left -= beats
+        if not left:
+            music.append("|")
+            left = Fraction(meter)
+    return " ".join([*music, f"r:{left}"])
+
+
+DRILLS = st.builds(
+    lambda words, second, meter, pickup, free: drill_of(
+        ("-2/3:0.5 | " if pickup else "") + filled(words, meter),
+        meter=f'"{meter}/4"',
+        pickup="0.5" if pickup else "0",
+        **({"clock": '"free"'} if free else {}),
+        **(
+            {"second": f'"""{("r:0.5 | " if pickup else "") + filled(second, meter)}"""'}
+            if second and not free
+            else {}
+        ),
+    ),
+    st.lists(WORDS, min_size=12, max_size=16),
+    st.lists(WORDS, max_size=2),
+    st.sampled_from([3, 4, 6]),
+    st.booleans(),
+    st.booleans(),
+)
+
+
+def rows_of(line: str) -> list[str]:
+    """The rows of a line of the page, without its bar number, its bar lines and its directions."""
+    rows = [row for row in line.split("\n") if not {"(", ")"} & set(row) and "vibr" not in row]
+    return [re.sub(r"^\d+", lambda n: " " * len(n[0]), row).replace("|", " ") for row in rows]
+
+
+def check(drill: Drill, width: int) -> None:
+    """What must hold for every page."""
+    text = page(drill, width)
+    assert max(map(len, sheet(drill, width).split("\n"))) <= width
+    tabs: tuple[list[str], ...] = ([], [])
+    counts: list[str] = []
+    for line in text.split("\n\n"):
+        rows = rows_of(line)
+        music = rows[: 2 if drill.second else 1]
+        starts = [{word.start() for word in re.finditer(r"\S+", row)} for row in rows]
+        for part, row in zip(tabs, music, strict=False):
+            part += [word for word in row.split() if word not in ("r", ".")]
+        for row in rows[len(music) :]:
+            counts += row.split()
+            assert starts[-1] <= set().union(*starts[:-1])
+    for part, steps in zip(tabs, (drill.steps, drill.second), strict=True):
+        assert "".join(part) == "".join(step.tab for step in steps)
+    whole = [int(count) for count in counts if count.isdigit()]
+    meter = drill.meter[0]
+    beats = range(0) if drill.free else range(math.ceil(drill.begins), math.ceil(drill.beats))
+    assert whole == [beat % meter + 1 for beat in beats]
+
+
+@given(DRILLS, st.sampled_from([20, 21, 27, 40, 80, 132]))
+@settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+def test_any_page_fits_and_holds_all_that_is_played(drill: Drill, width: int) -> None:
+    check(drill, width)
+
+
+@pytest.mark.parametrize("width", [20, 33, 57, 80])
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_every_page_of_the_shelf_fits_and_holds_all_that_is_played(
+    drill: Drill, width: int
+) -> None:
+    check(drill, width)
+
+
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
+    lines = [
+        next(row for row in line.split("\n") if "|" in row)
+        for line in page(drill, 100).split("\n\n")
+    ]
+    columns = [[found.start() for found in re.finditer(r"\|", row)] for row in lines]
+    full = columns[1:] if drill.begins else columns
+    for one in full[1:]:
+        assert one == full[0][: len(one)]
+    assert sum(map(len, full)) == drill.bars
+
+
+# The course
+
+
+def test_the_course_tells_levels_and_groups_in_order() -> None:
+    shelf = read_shelf()
+    text = course(shelf)
+    heads = [line for line in text.split("\n") if line and not line.startswith(" ")]
+    assert [head.lower() for head in heads] == [skill.lower() for skill in shelf.groups]
+    rows = [line.split() for line in text.split("\n") if " level " in line]
+    assert [row[0] for row in rows] == [drill.name for drill in shelf.drills]
+    assert [int(row[2]) for row in rows] == [drill.level for drill in shelf.drills]
+
+
+@pytest.mark.parametrize("width", [20, 40, 60, 80, 120])
+def test_the_course_fits_and_names_every_drill_and_skill(width: int) -> None:
+    text = course(read_shelf(), width)
+    assert max(map(len, text.split("\n"))) <= width
+    together = "".join(text.split())
+    for drill in SHELF:
+        assert "".join(drill.title.split()) in together
+        assert all("".join(skill.split()) in together for skill in drill.skills[1:])
+
+
+def test_a_row_of_the_course() -> None:
+    timed = drill_of("4:4", skills='["moves", "leaps", "breath"]', level="3")
+    free = drill_of("4:4", clock='"free"', skills='["moves"]', level="4")
+    assert course(Shelf((timed, free), ())) == (
+        "Moves\n  t  level 3    90  0:03  T; also leaps, breath\n  t  level 4  free        T"
+    )
+    assert course(Shelf((), ())) == "There are no drills on the shelf."
+
+
+def test_the_course_as_data_has_every_fact() -> None:
+    tab = "{call} 4 | 4:4 | {answer} 4:3"
+    head = {"pickup": "1", "swing": "2", "loop": '"1-2"', "second": '"""1 | 1:4"""'}
+    climb, goal = "by = 4\nto = 99", "hold = 1\nweights = { time = 0 }"
+    (one,) = course_data(Shelf((drill_of(tab, climb=climb, goal=goal, **head),), ()))
+    assert (one["clock"], one["swing"], one["pickup"], one["loop"]) == ("click", 2.0, 1.0, (1, 2))
+    assert (one["climb"], one["hold"]) == ({"by": 4.0, "to": 99.0, "after": 2}, 1.0)
+    assert (one["parts"], one["calls"], one["seconds"]) == (
+        2,
+        True,
+        pytest.approx(8 * 2 / 3, abs=1e-3),
+    )
+    assert isinstance(one["weights"], dict)
+    assert (one["weights"]["time"], one["weights"]["pitch"]) == (0.0, 40.0)
+    (free,) = course_data(Shelf((drill_of("4:4", clock='"free"'),), ()))
+    assert (free["clock"], free["seconds"], free["climb"]) == ("free", None, None)

@@ -1,0 +1,158 @@
+"""A student's report: a page that stands by itself and says what was marked."""
+
+from __future__ import annotations
+
+import base64
+import io
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from trainer.drill import find, read_shelf
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice import Ended, Heard, Plan, run
+from trainer.report.advice import advice
+from trainer.report.result_text import score_text
+from trainer.report.student_page import AROUND_S, Material, report_html
+from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+
+DRILL = find("harbour-bell")
+HARP = Harp.of("C")
+FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
+VOID = {"meta", "line", "rect", "polyline", "polygon", "br", "link"}
+
+
+class Page(HTMLParser):
+    """What a page holds; every element must be closed."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+        assert not self.open
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
+    path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
+    player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
+    sound = np.concatenate([block.samples for block in player.blocks()])
+    sf.write(path, sound, player.rate)
+    readings: list[Reading] = []
+    results: list[Result] = []
+    for event in run(Plan(HARP, RecordingSpec(path), drill=DRILL)):
+        if isinstance(event, Heard):
+            readings.append(event.reading)
+        elif isinstance(event, Ended):
+            results.append(event.result)
+    (result,) = results
+    work = advice(result, read_shelf().drills)
+    return Material(result, HARP, readings, sound, player.rate, path.name, work)
+
+
+def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:
+    text = report_html(told)
+    page = Page(text)
+    for _, attributes in page.tags:
+        for name in ("src", "href"):
+            assert (attributes.get(name) or "data:").startswith(("data:", "#step-"))
+    assert "a <b>" not in text
+    assert "a &lt;b&gt; &amp; c.wav" in text
+    for mark in told.result.marks:
+        section = text.split(f'id="step-{mark.step.index + 1}"')[1].split("</section>")[0]
+        assert f"<span class=mark>{score_text(mark.score)}</span>" in section
+        played = mark.measured.start is not None
+        assert ("polyline" in section) == played
+        assert ("data-from" in section) == played
+    assert sum(tag == "button" for tag, _ in page.tags) == len(told.result.marks) - 1
+
+
+def test_the_drawn_pitch_is_the_one_that_was_measured(told: Material) -> None:
+    text = report_html(told)
+    section = text.split('id="step-5"')[1].split("</section>")[0]
+    band = re.search(r'class=band points="([^"]*)"', section)
+    assert band
+    rows = [float(pair.split(",")[1]) for pair in band[1].split()]
+    target = (max(rows) + min(rows)) / 2.0
+    tolerance = (max(rows) - min(rows)) / 2.0 / DRILL.goal.tolerance
+    points = " ".join(re.findall(r'class=played points="([^"]*)"', section)).split()
+    inside = [tuple(map(float, point.split(","))) for point in points]
+    held = [y for x, y in inside if 0.4 * 560 < x < 0.7 * 560]
+    assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
+
+
+def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
+    """The pass is in it, and each step's button plays that step of the recording."""
+    text = report_html(told)
+    found = re.search(r"data:audio/flac;base64,([^\"]*)", text)
+    assert found
+    assert told.sound is not None
+    sound, rate = sf.read(io.BytesIO(base64.b64decode(found[1])))
+    assert told.rate // rate * rate == told.rate
+    recorded = told.sound[: len(told.sound) // 2 * 2].reshape(-1, told.rate // rate).mean(axis=1)
+    assert len(sound) < len(recorded) - rate  # the count-in is left out
+    spans = re.findall(r'data-from="([^"]*)" data-to="([^"]*)"', text)
+    played = [mark for mark in told.result.marks if mark.measured.start is not None]
+    for (first, last), mark in zip(spans, played, strict=True):
+        start, end = mark.measured.start, mark.measured.end
+        assert start is not None
+        assert end is not None
+        own = sound[round(float(first) * rate) : round(float(last) * rate)]
+        assert len(own) / rate > (end - start) / told.rate
+        began = start / told.rate - AROUND_S
+        same = max(
+            float(np.corrcoef(own, recorded[at : at + len(own)])[0, 1])
+            for at in range(round(began * rate) - 20, round(began * rate) + 21)
+        )
+        assert same > 0.999, mark.step.index
+
+
+def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Material) -> None:
+    first, *others = told.advice
+    assert len(others) <= 2
+    assert first.what.startswith(("-3:", "-4':", "-4:"))
+    titles = {drill.title for drill in read_shelf().drills}
+    assert all(one.drill in titles for one in told.advice if one.drill)
+    assert any(one.drill for one in told.advice)
+
+
+def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
+    events = run(Plan(HARP, PlayerSpec(), drill=DRILL))
+    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    assert advice(result, read_shelf().drills) == ()
+
+
+def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: Material) -> None:
+    """Step 2 is a leaking -4, step 4 a clean one."""
+    for one in told.advice:
+        tab = one.what.split(":")[0]
+        marks = [mark for mark in told.result.marks if mark.step.tab == tab]
+        assert any(mark.sentence in one.why for mark in marks if mark.score < 95.0), one
+
+
+def test_the_page_of_tab_has_each_mark_under_its_note(told: Material) -> None:
+    text = report_html(told)
+    for mark in told.result.marks:
+        link = f'<a href="#step-{mark.step.index + 1}"'
+        under = text.split(link)[1].split("</a>")[0]
+        assert under.endswith(f"{score_text(mark.score)}")
+        assert mark.sentence.split(";")[0].split("'")[0] in under
+    assert text.count("×0</a>") == 1  # the one that was left out

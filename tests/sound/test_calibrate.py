@@ -1,0 +1,382 @@
+"""The round trip from click to microphone: on made sound, and through the virtual microphone.
+
+Delays are put in by a phase ramp, exact to any fraction of a sample, or by a delay line between
+the virtual microphone and whoever listens to it.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+from pulse import Pulse, pulse  # noqa: F401 - a fixture
+
+from trainer.cli import main
+from trainer.cli.exit_codes import Exit
+from trainer.sound import MicrophoneSpec, SoundError
+from trainer.sound.click import click
+from trainer.sound.round_trip import CLICKS, MOST_S, TEMPO, Pair, RoundTrip, round_trip
+from trainer.store import Calibration, Journal
+from trainer.store.calibrations import (
+    calibrated,
+    calibration_for,
+    keep_by_hand,
+    keep_round_trip,
+)
+
+Sound = NDArray[np.float64]
+EARLY = (0.0031, -0.5), (0.0074, 0.6), (0.0113, 0.45)
+"""Walls and a table: seconds after the straight way, and strength."""
+
+
+def clicks_heard(
+    delay_ms: float,
+    rate: int = 48_000,
+    *,
+    noise_db: float = -30.0,
+    missing: tuple[int, ...] = (),
+    jitter_ms: float = 0.0,
+    room: bool = True,
+    seed: int = 1,
+) -> tuple[Sound, list[int]]:
+    """Clicks as they come back, and when each was handed over.
+
+    Args:
+        delay_ms: their round trip.
+        rate: samples a second.
+        noise_db: noise of a room, pink, under the RMS of a click's first 12 ms.
+        missing: clicks that are not heard.
+        jitter_ms: standard deviation of each click's own delay.
+        room: whether walls and a small loudspeaker are in the way.
+        seed: of the noise.
+    """
+    rng = np.random.default_rng(seed)
+    apart = round(60.0 / TEMPO * rate)
+    due = [round(0.3 * rate) + i * apart for i in range(CLICKS)]
+    count = due[-1] + round((MOST_S + 0.2) * rate)
+    hz = np.fft.rfftfreq(count, 1.0 / rate)
+    shape = click(rate, accented=True).astype(float)
+    spectrum = np.zeros(len(hz), complex)
+    for i, at in enumerate(due):
+        if i not in missing:
+            one = np.zeros(count)
+            one[at : at + len(shape)] = shape
+            own = (delay_ms + rng.normal(0.0, jitter_ms)) / 1000.0
+            spectrum += np.fft.rfft(one) * np.exp(-2j * np.pi * hz * own)
+    if room:
+        walls = sum(size * np.exp(-2j * np.pi * hz * late) for late, size in EARLY)
+        speaker = (1j * hz / (1j * hz + 300.0)) ** 2 / (1.0 + 1j * hz / 12_000.0)
+        spectrum *= (1.0 + walls) * speaker
+    heard = 0.2 * np.fft.irfft(spectrum, count)
+    level = 0.2 * float(np.sqrt(np.mean(shape[: round(0.012 * rate)] ** 2)))
+    pink = np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) / np.sqrt(hz + 50.0), count)
+    return heard + pink / pink.std() * level * 10.0 ** (noise_db / 20.0), due
+
+
+class TestRoundTrip:
+    @pytest.mark.parametrize("rate", [48_000, 44_100, 16_000])
+    @pytest.mark.parametrize("delay_ms", [0.4, 12.345, 87.6, 431.2])
+    def test_a_known_delay_comes_back(self, rate: int, delay_ms: float) -> None:
+        heard, due = clicks_heard(delay_ms, rate)
+        trip = round_trip(heard, due, rate)
+        assert trip.latency_ms == pytest.approx(delay_ms, abs=0.2)
+        assert trip.spread_ms < 0.1
+        assert trip.heard == CLICKS
+
+    @pytest.mark.parametrize("noise_db", [-20.0, -10.0, -5.0])
+    def test_noise_does_not_move_it(self, noise_db: float) -> None:
+        errors = []
+        for seed in range(6):
+            heard, due = clicks_heard(60.0, noise_db=noise_db, seed=seed)
+            errors.append(round_trip(heard, due, 48_000).latency_ms - 60.0)
+        print(f"noise {noise_db:.0f} dB: off by {max(map(abs, errors)):.3f} ms at most")
+        assert max(map(abs, errors)) < 0.3
+
+    def test_it_does_not_matter_which_way_the_wave_is_turned(self) -> None:
+        heard, due = clicks_heard(60.0)
+        assert round_trip(-heard, due, 48_000) == round_trip(heard, due, 48_000)
+
+    def test_missed_clicks_and_a_slammed_door_do_not_move_it(self) -> None:
+        heard, due = clicks_heard(60.0, missing=(0, 4, 5, 9))
+        door = np.random.default_rng(3).standard_normal(20_000) * np.exp(-np.arange(20_000) / 3e3)
+        heard[due[2] + 500 : due[2] + 20_500] += 0.3 * door
+        trip = round_trip(heard, due, 48_000)
+        assert trip.latency_ms == pytest.approx(60.0, abs=0.2)
+        assert 7 <= trip.heard <= 8
+
+    def test_jitter_is_told_as_spread(self) -> None:
+        heard, due = clicks_heard(60.0, jitter_ms=1.5, seed=2)
+        trip = round_trip(heard, due, 48_000)
+        assert trip.latency_ms == pytest.approx(60.0, abs=1.5)
+        assert 0.7 < trip.spread_ms < 3.0
+
+    @pytest.mark.parametrize(
+        ("changes", "complaint"),
+        [
+            ({"missing": range(CLICKS)}, "the clicks were not heard; turn the output up"),
+            ({"noise_db": 15.0}, "the clicks were not heard"),
+            ({"missing": range(1, CLICKS)}, "the clicks were not heard"),
+            ({"missing": range(5, CLICKS)}, "only 5 of 12 clicks were heard clearly"),
+            ({"jitter_ms": 12.0, "seed": 2}, "at times too far apart"),
+            ({"jitter_ms": 40.0}, "at times too far apart"),
+        ],
+    )
+    def test_what_cannot_be_relied_on_is_refused(
+        self, changes: dict[str, Any], complaint: str
+    ) -> None:
+        heard, due = clicks_heard(60.0, **changes)
+        with pytest.raises(SoundError, match=complaint) as error:
+            round_trip(heard, due, 48_000)
+        assert "\n" not in str(error.value)
+
+    def test_speech_is_no_click(self) -> None:
+        """Bursts at random, as of a consonant, and hum."""
+        for seed in range(10):
+            rng = np.random.default_rng(seed)
+            heard, due = clicks_heard(60.0, missing=tuple(range(CLICKS)), seed=seed)
+            heard += 0.02 * np.sin(2 * np.pi * 120.0 * np.arange(len(heard)) / 48_000)
+            for at in rng.integers(0, len(heard) - 3000, 40):
+                burst = rng.standard_normal(3000) * np.exp(-np.arange(3000) / 400.0)
+                heard[at : at + 3000] += 0.1 * burst
+            with pytest.raises(SoundError):
+                round_trip(heard, due, 48_000)
+
+    def test_silence_is_told(self) -> None:
+        _, due = clicks_heard(60.0)
+        with pytest.raises(SoundError, match="not heard"):
+            round_trip(np.zeros(due[-1] + 4800), due, 48_000)
+
+
+WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
+PAIR = Pair("usb mic", "hall", 48_000)
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Iterator[Journal]:
+    with Journal(tmp_path / "journal.sqlite") as opened:
+        yield opened
+
+
+def keep(journal: Journal, ms: float, **changes: Any) -> Calibration:
+    one = Calibration("usb mic", "hall", 48_000, ms, 0.3, WHEN)
+    one = replace(one, **changes)
+    journal.keep_calibration(one)
+    return one
+
+
+class TestWhichApplies:
+    def test_the_last_of_the_pair_and_rate(self, journal: Journal) -> None:
+        keep(journal, 30.0)
+        last = keep(journal, 40.0, measured=WHEN + timedelta(days=1))
+        keep(journal, 50.0, output="headphones", measured=WHEN + timedelta(days=2))
+        other = keep(journal, 60.0, rate=44_100, measured=WHEN + timedelta(days=3))
+        assert calibration_for(journal, "usb mic", "hall", 48_000) == last
+        assert calibration_for(journal, "usb mic", "hall") == other
+        assert calibration_for(journal, "usb mic", "hall", 96_000) is None
+        assert calibration_for(journal, "usb", "hall", 48_000) is None
+
+    def test_what_was_given_by_hand_counts_until_it_is_measured(self, journal: Journal) -> None:
+        keep(journal, 30.0)
+        given = keep_by_hand(journal, PAIR, 42.0)
+        assert (given.by_hand, given.spread_ms) == (True, 0.0)
+        assert calibration_for(journal, "usb mic", "hall", 48_000) == given
+        measured = keep_round_trip(journal, PAIR, RoundTrip(37.5, 0.2, 12, 12))
+        assert not measured.by_hand
+        assert calibration_for(journal, "usb mic", "hall", 48_000) == measured
+
+    def test_a_microphone_gets_it_unless_it_names_one_itself(
+        self, journal: Journal, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
+        keep(journal, 37.5)
+        spec = MicrophoneSpec(device="usb", output="ha")
+        assert calibrated(journal, spec).latency_ms == 37.5
+        assert calibrated(journal, replace(spec, latency_ms=3.0)).latency_ms == 3.0
+        assert calibrated(journal, replace(spec, output="head")).latency_ms is None
+        assert calibrated(journal, replace(spec, device="none")).latency_ms is None
+
+
+def stand_in() -> SimpleNamespace:
+    """A sound system that lists devices and opens none."""
+    devices = [
+        {"name": name, "hostapi": 0, "max_input_channels": inputs, "max_output_channels": outputs,
+         "default_samplerate": 48_000.0}
+        for name, inputs, outputs in (("usb mic", 1, 0), ("hall", 0, 2), ("headphones", 0, 2))
+    ]  # fmt: skip
+
+    class PortAudioError(Exception):
+        pass
+
+    def refuse(**_: Any) -> None:
+        raise PortAudioError("no such stream")
+
+    return SimpleNamespace(
+        query_devices=lambda: devices,
+        query_hostapis=lambda: [{"name": "stand-in"}],
+        default=SimpleNamespace(device=(0, 1)),
+        PortAudioError=PortAudioError,
+        InputStream=refuse,
+        OutputStream=refuse,
+    )
+
+
+@dataclass
+class Answer:
+    """What a command answered."""
+
+    code: int
+    out: str
+    err: str
+
+
+@pytest.fixture
+def trainer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> Callable[..., Answer]:
+    """Runs a command in this process, as ``trainer WORDS`` would, with a journal of its own."""
+    monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "journal.sqlite"))
+
+    def run(*words: str) -> Answer:
+        monkeypatch.setattr(sys, "argv", ["trainer", *words])
+        capfd.readouterr()
+        code: Any = 0
+        try:
+            main()
+        except SystemExit as end:
+            code = end.code or 0
+        return Answer(int(code), *capfd.readouterr())
+
+    return run
+
+
+def test_a_device_that_is_not_there_is_told(
+    trainer: Callable[..., Answer], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
+    answer = trainer("sound", "calibrate", "--device", "none")
+    assert answer.code == Exit.NO_SOUND
+    assert "no input is called 'none'; there are 0 usb mic" in answer.err
+    answer = trainer("sound", "calibrate", "--latency", "40")
+    assert answer.code == Exit.NO_SOUND
+    assert "the microphone usb mic cannot be opened" in answer.err
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        assert journal.calibrations() == []
+
+
+# --- through PortAudio and PulseAudio -------------------------------------------------------
+
+DELAYED = """
+import json, sys
+from dataclasses import replace
+import numpy as np
+from trainer.sound import MicrophoneSpec
+from trainer.sound import calibrate, microphone
+
+class Delayed(microphone.Microphone):
+    # A delay line between the device and whoever listens: exact, whatever the sound system does.
+    def blocks(self):
+        line = np.zeros(round(float(sys.argv[1]) / 1000.0 * self.rate), dtype=np.float32)
+        for block in super().blocks():
+            line = np.concatenate([line, block.samples])
+            out, line = line[: len(block.samples)], line[len(block.samples) :]
+            yield replace(block, samples=out)
+
+calibrate.Microphone = Delayed
+pair, trip = calibrate.calibrate(MicrophoneSpec())
+print(json.dumps([pair.input, pair.output, pair.rate, trip.latency_ms, trip.spread_ms, trip.heard]))
+"""
+
+
+@pytest.mark.needs_pulse
+def test_delays_that_are_added_come_back(pulse: Pulse) -> None:  # noqa: F811
+    found = {}
+    for added in (0.0, 37.0, 180.0):
+        name, output, rate, latency, spread, heard = pulse.run(DELAYED, str(added))
+        assert (name, output, rate) == ("default", "default", 48_000)
+        assert heard >= CLICKS / 2
+        found[added] = latency
+        print(f"added {added:.0f} ms: {latency:.2f} ms, spread {spread:.2f}, {heard} heard")
+    for added in (37.0, 180.0):
+        assert found[added] - found[0.0] == pytest.approx(added, abs=2.0)
+
+
+COMMAND = """
+import sys
+from trainer.cli import main
+sys.argv = ["trainer", "sound", "calibrate", "--format", "json", *sys.argv[1:]]
+main()
+"""
+ON_THE_BEAT = """
+import json, sys
+from pathlib import Path
+import numpy as np
+from trainer.store import Journal
+from trainer.store.calibrations import calibrated
+from trainer.sound import ClickTrack, Microphone, MicrophoneSpec
+with Journal(Path(sys.argv[1])) as journal:
+    spec = calibrated(journal, MicrophoneSpec())
+microphone = Microphone(spec, ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4))
+clock, blocks = microphone.start_clock(), []
+for block in microphone.blocks():
+    blocks.append(block.samples)
+    if block.end > clock.sample(5):
+        break
+microphone.close()
+sound = np.abs(np.concatenate(blocks))
+late = []
+for beat in range(-4, 4):
+    due = clock.sample(beat)
+    loud = np.flatnonzero(sound[due - 6000 : due + 6000] > 0.02)
+    late.append(float(loud[0] - 6000) / 48 if len(loud) else None)
+print(json.dumps([spec.latency_ms, late]))
+"""
+
+
+@pytest.mark.needs_pulse
+def test_with_what_was_measured_clicks_come_back_on_their_beats(
+    pulse: Pulse,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "journal.sqlite"
+    pulse.env["TRAINER_JOURNAL"] = str(path)
+    running = pulse.start(COMMAND)
+    out, _ = running.communicate(timeout=60)
+    assert running.returncode == 0
+    told = json.loads(out)
+    assert told["clicks"] == CLICKS
+    assert not told["by_hand"]
+    latency, late = pulse.run(ON_THE_BEAT, str(path))
+    assert latency == told["latency_ms"]
+    heard = [ms for ms in late if ms is not None]
+    print(f"{latency:.1f} ms; late by, ms: {[round(ms, 2) for ms in heard]}")
+    assert len(heard) >= 6
+    assert abs(float(np.median(heard))) < 2.0
+
+    running = pulse.start(COMMAND, "--latency", "55")
+    assert running.wait(30) == 0
+    assert pulse.run(ON_THE_BEAT, str(path))[0] == 55.0
+
+
+@pytest.mark.needs_pulse
+def test_clicks_that_go_elsewhere_are_not_heard(pulse: Pulse, tmp_path: Path) -> None:  # noqa: F811
+    """As with headphones on the ears."""
+    pulse.env["TRAINER_JOURNAL"] = str(tmp_path / "journal.sqlite")
+    pulse.pactl("load-module", "module-null-sink", "sink_name=headphones", "rate=48000")
+    pulse.pactl("set-default-sink", "headphones")
+    try:
+        with pulse.hiss():
+            running = pulse.start(COMMAND)
+            assert running.wait(60) == Exit.BAD_INPUT
+    finally:
+        pulse.pactl("set-default-sink", "vmic")
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        assert journal.calibrations() == []

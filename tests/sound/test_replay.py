@@ -1,0 +1,106 @@
+"""What was played is heard again through a real output, the step that was asked for and no more."""
+
+from __future__ import annotations
+
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+from pulse import SINK, Pulse, pulse  # noqa: F401 - a fixture
+
+from trainer.app.playback import AROUND_S, model_plan, step_plan
+from trainer.app.take_state import Take
+from trainer.drill import find
+from trainer.harp import Harp
+from trainer.marking import Mark, Measured
+from trainer.practice import Ended, Finished, Heard, Plan, Started, run
+from trainer.sound import PlayerSpec, RecordingSpec
+
+RATE = 48_000
+DRILL = find("harbour-bell")
+
+HEAR = """
+import json, pickle, sys
+from trainer.practice import Failed, run
+plan = pickle.loads(bytes.fromhex(sys.argv[1]))
+failed = [event.sentence for event in run(plan) if isinstance(event, Failed)]
+print(json.dumps(failed))
+"""
+
+
+def take(folder: Path) -> Take:
+    """A take of the built-in player, as the app knows it when it is over."""
+    plan = Plan(Harp.of("C"), PlayerSpec(), drill=DRILL)
+    known = Take(plan)
+    for event in run(Plan(Harp.of("C"), PlayerSpec(), drill=DRILL, scratch=folder)):
+        known.see(event)
+    return known
+
+
+def test_the_sound_of_a_take_is_left_until_the_next(tmp_path: Path) -> None:
+    known = take(tmp_path)
+    assert known.sound == str(tmp_path / "take.flac")
+    again = take(tmp_path)
+    assert again.sound == known.sound
+    assert [path.name for path in tmp_path.iterdir()] == ["take.flac"]
+
+
+def test_a_take_of_a_recording_is_heard_from_the_recording(tmp_path: Path) -> None:
+    flac = take(tmp_path).sound
+    assert flac is not None
+    events = list(run(Plan(Harp.of("C"), RecordingSpec(Path(flac)), drill=DRILL)))
+    assert events[-1] == Finished(None, flac)
+    assert any(isinstance(event, Started) for event in events)
+    assert any(isinstance(event, Ended | Heard) for event in events)
+
+
+def test_a_step_that_was_not_played_cannot_be_heard(tmp_path: Path) -> None:
+    known = take(tmp_path)
+    missed = Mark(DRILL.steps[0], 0.0, {}, Measured(), "not played")
+    assert step_plan(known, missed) is None
+    known.sound = None
+    assert step_plan(known, known.marks[0]) is None
+
+
+def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
+    known = take(tmp_path)
+    plan = model_plan(known, known.marks[4])
+    assert plan is not None
+    assert plan.bars == (DRILL.steps[4].bar,) * 2
+    assert isinstance(plan.source, PlayerSpec)
+    assert plan.source.aloud
+    assert plan.journal is None
+
+
+@pytest.mark.needs_pulse
+def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:  # noqa: F811
+    import pickle
+
+    known = take(tmp_path)
+    mark = known.marks[4]  # the half-step bend on four
+    plan = step_plan(known, mark)
+    assert plan is not None
+    heard = tmp_path / "heard.wav"
+    listen = ["parec", f"--device={SINK}.monitor", "--channels=1", f"--rate={RATE}"]
+    recorder = subprocess.Popen([*listen, "--file-format=wav", str(heard)], env=pulse.env)
+    assert pulse.run(HEAR, pickle.dumps(plan).hex()) == []
+    recorder.terminate()
+    recorder.wait(10)
+    played, _ = sf.read(heard)
+    start, end = mark.measured.start, mark.measured.end
+    assert start is not None
+    assert end is not None
+    sound, _ = sf.read(known.sound)
+    margin = round(AROUND_S * RATE)
+    wanted = sound[start - margin : end + margin]
+    size = 1 << (len(played) + len(wanted)).bit_length()
+    cross = np.fft.irfft(np.fft.rfft(played, size) * np.conj(np.fft.rfft(wanted, size)))
+    at = int(np.argmax(cross[: len(played)]))
+    got = played[at : at + len(wanted)]
+    inner = slice(RATE // 10, len(wanted) - RATE // 10)
+    likeness = np.corrcoef(got[inner], wanted[inner])[0, 1]
+    assert likeness > 0.99
+    loud = np.flatnonzero(np.abs(played) > 0.02)
+    assert len(wanted) / RATE > (loud[-1] - loud[0]) / RATE > (end - start) / RATE

@@ -1,0 +1,720 @@
+"""The journal under what may happen to it: kills, full disks, other copies, damage, the years."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import shutil
+import signal
+import sqlite3
+import stat
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import closing
+from dataclasses import dataclass
+from pathlib import Path
+from random import Random
+
+import pytest
+import takes as made
+
+from trainer.store import Journal, JournalError, schema
+from trainer.store import database as opening
+from trainer.store.journal import Merged
+
+TESTS = Path(__file__).parent.parent
+DUMPS = sorted((TESTS / "journals").glob("version-*.sql"))
+NOBODY = 65_534
+ROUNDS_S = 8.0
+"""How long processes are killed; some twenty in a second."""
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return tmp_path / "own" / "journal.sqlite"
+
+
+# --- what is kept comes back ----------------------------------------------------------------
+
+
+def test_all_that_is_kept_comes_back_as_it_was(path: Path) -> None:
+    takes = list(made.numbered(30))
+    with Journal(path) as journal:
+        assert journal.add(*reversed(takes)) == 30
+        journal.keep_harp(made.harp(1))
+        journal.keep_calibration(made.calibration(1))
+        journal.keep_day("Marit", takes[0].day, 20.0, [{"drill": "slack-tide"}])
+    with Journal(path) as journal:
+        assert journal.takes() == takes  # in the order in which they were played
+        assert [journal.take(take.id[:12]) for take in takes] == takes
+        assert journal.harps("Marit") == [made.harp(1)]
+        assert journal.harps("Jorun") == []
+        assert journal.calibrations() == [made.calibration(1)]
+        assert journal.day("Marit", takes[0].day) == (20.0, [{"drill": "slack-tide"}])
+        assert journal.players() == sorted({take.player for take in takes} | {"Marit"})
+
+
+def test_takes_are_found_by_player_drill_and_day(path: Path) -> None:
+    takes = list(made.numbered(60))
+    day = takes[30].day
+    with Journal(path) as journal:
+        journal.add(*takes)
+        found = journal.takes(player="Jorun", drill="slack-tide", since=day, until=takes[50].day)
+    wanted = [
+        take
+        for take in takes
+        if (take.player, take.drill) == ("Jorun", "slack-tide") and day <= take.day <= takes[50].day
+    ]
+    assert found == wanted != []
+
+
+def test_a_take_that_is_there_stays_as_it_is(path: Path) -> None:
+    one, two = made.numbered(2)
+    with Journal(path) as journal:
+        assert journal.add(one) == 1
+        assert journal.add(made.take(one.id, player="Somebody else"), two) == 1
+        assert journal.takes() == [one, two]
+
+
+def test_takes_are_kept_all_or_none(path: Path) -> None:
+    one, two = made.numbered(2)
+    unfit = made.take(two.id, score=float("nan"))
+    with Journal(path) as journal:
+        with pytest.raises(JournalError, match=r"a record cannot be kept .* takes\.score"):
+            journal.add(one, unfit)
+        assert journal.takes() == []
+        with pytest.raises(JournalError, match="a record cannot be kept"):
+            journal.add(one, made.take(two.id, title="half a \ud83c character"))
+        assert journal.add(one, two) == 2
+
+
+def test_an_id_must_name_one_take(path: Path) -> None:
+    with Journal(path) as journal:
+        journal.add(made.take("ab"), made.take("abc"), made.take("b"))
+        assert journal.take("ab").id == "ab"  # though it also begins another
+        for beginning, told in {
+            "a": "more than one take has an id that begins with 'a'",
+            "x": "no take has an id that begins with 'x'",
+            "": "an empty text is no take's id",
+        }.items():
+            with pytest.raises(JournalError, match=f"{told}; 'trainer journal list' shows them"):
+                journal.take(beginning)
+
+
+def test_what_another_computer_measured_does_not_replace_what_this_one_did(path: Path) -> None:
+    with Journal(path) as journal:
+        first = journal.merge([], [made.harp(1)], [made.calibration(5), made.calibration(6)])
+        assert first == Merged(0, 1, 2)
+        assert journal.merge([], [made.harp(1), made.harp(2)], [made.calibration(7)]) == (0, 1, 0)
+        assert journal.calibrations() == [made.calibration(5), made.calibration(6)]
+        assert journal.harps() == [made.harp(1), made.harp(2)]
+
+
+# --- kills ----------------------------------------------------------------------------------
+
+
+class Nursery:
+    """A process that starts writers with everything imported, so that many can be killed in a
+    second."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", "import takes; takes.nursery()"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            text=True,
+            env=os.environ | {"PYTHONPATH": str(TESTS)},
+        )
+        self._started = 0
+
+    def writer(self, path: Path) -> Writer:
+        """A new writer."""
+        assert self.process.stdin
+        assert self.process.stdout
+        self._started += 1
+        told = self.folder / f"told-{self._started}"
+        told.touch()
+        self.process.stdin.write(f"{path}\t{told}\n")
+        self.process.stdin.flush()
+        return Writer(int(self.process.stdout.readline()), told)
+
+
+@dataclass
+class Writer:
+    """A process that adds takes without end, and tells the id of each that is kept."""
+
+    pid: int
+    told: Path
+
+    def wait(self, takes: int) -> None:
+        """Wait until it has kept so many."""
+        end = time.monotonic() + 20.0
+        while self.told.read_text().count("\n") < takes:
+            assert time.monotonic() < end, "nothing is kept"
+            time.sleep(0.005)
+
+    def kill(self) -> list[str]:
+        """Kill it, wherever it is; the ids that it told."""
+        os.kill(self.pid, signal.SIGKILL)  # raises if it fell over before
+        end = time.monotonic() + 20.0
+        with contextlib.suppress(ProcessLookupError):
+            while time.monotonic() < end:
+                os.kill(self.pid, 0)
+                time.sleep(0.001)
+        return self.told.read_text().split()
+
+
+@pytest.fixture(scope="module")
+def nursery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
+    """A running nursery."""
+    running = Nursery(tmp_path_factory.mktemp("told"))
+    yield running
+    running.process.communicate("")
+    assert running.process.returncode == 0
+
+
+def assert_sound(path: Path, told: list[str]) -> int:
+    """See that a journal is whole and has the takes that were told; how many it has."""
+    with Journal(path) as journal:
+        kept = {take.id: take for take in journal.takes()}
+    assert not set(told) - set(kept)
+    for id_, take in kept.items():
+        assert take == made.take(id_), "half a take"
+    with closing(sqlite3.connect(path)) as db:
+        assert db.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        assert db.execute("PRAGMA foreign_key_check").fetchall() == []
+        query = "SELECT count(*) FROM steps"
+        assert db.execute(query).fetchone()[0] == sum(len(take.steps) for take in kept.values())
+    return len(kept)
+
+
+def test_killed_at_any_instant_it_has_every_take_that_was_kept(
+    tmp_path: Path, nursery: Nursery
+) -> None:
+    rng = Random()
+    kills = total = 0
+    end = time.monotonic() + ROUNDS_S
+    while time.monotonic() < end:
+        path = tmp_path / f"{kills}.sqlite"
+        told: list[str] = []
+        # Each journal is killed from its first instant on, and again as it grows. With another
+        # copy open, nobody starts afresh from the log; without, everybody does.
+        other = Journal(path) if rng.random() < 0.3 else None
+        for _ in range(8):
+            writer = nursery.writer(path)
+            time.sleep(rng.uniform(0.0, rng.choice([0.02, 0.1, 0.2])))
+            told += writer.kill()
+            kills += 1
+            assert_sound(path, told)
+        if other:
+            assert {take.id for take in other.takes(steps=False)} >= set(told)
+            other.close()
+        total += len(told)
+    print(f"{kills} kills, {total} takes told")
+    assert kills >= 16
+    assert total > kills
+
+
+def test_two_copies_at_once_lose_nothing(path: Path, nursery: Nursery) -> None:
+    writers = [nursery.writer(path), nursery.writer(path)]
+    seen: set[str] = set()
+    end = time.monotonic() + 2.5
+    with Journal(path) as journal:
+        while time.monotonic() < end:
+            takes = journal.takes()
+            assert all(take == made.take(take.id) for take in takes if take.id not in seen)
+            assert seen <= {take.id for take in takes}
+            seen |= {take.id for take in takes}
+            journal.add(made.take(os.urandom(16).hex()))  # a third one
+    first, second = (writer.kill() for writer in writers)
+    assert min(len(first), len(second)) > 3, "one of them never had its turn"
+    assert_sound(path, [*first, *second, *seen])
+
+
+def test_many_copies_may_open_a_new_journal_at_once(tmp_path: Path, nursery: Nursery) -> None:
+    for name in ("a.sqlite", "b.sqlite"):
+        writers = [nursery.writer(tmp_path / name) for _ in range(5)]
+        for writer in writers:
+            writer.wait(1)
+        assert_sound(tmp_path / name, [id_ for writer in writers for id_ in writer.kill()])
+
+
+def test_opening_it_twice_in_one_process_leaves_its_locks(path: Path) -> None:
+    """Where the process closes a file, POSIX drops all its locks on it, and SQLite's among them:
+    another copy would then take itself for the last one and throw the log away under the first."""
+    look = "import sys; from trainer.store import Journal; Journal(__import__('pathlib').Path("
+    with Journal(path) as first:
+        takes = [made.take(made.new_id(number)) for number in range(4)]
+        first.add(takes[0])
+        Journal(path).close()
+        run(f"{look}sys.argv[1])).close()", path)
+        first.add(*takes[1:])
+        assert path.with_name(path.name + "-wal").exists()
+        run(f"{look}sys.argv[1])).take('{takes[3].id}')", path)
+    assert assert_sound(path, [take.id for take in takes]) == 4
+
+
+def run(code: str, *words: object, before: tuple[str, ...] = ()) -> str:
+    """Run Python in a process of its own; what it printed."""
+    command = [*before, sys.executable, "-c", code, *map(str, words)]
+    env = os.environ | {"PYTHONPATH": str(TESTS)}
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, env=env)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+# --- full disks, and folders that may not be written ----------------------------------------
+
+FILL = """
+import json, os, resource, subprocess, sys
+from pathlib import Path
+import takes as made
+from trainer.store import Journal, JournalError
+
+folder, way = Path(sys.argv[1]), sys.argv[2]
+path, filler = folder / "journal.sqlite", folder / "filler"
+if way == "disk":
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", folder], check=True)
+    filler.write_bytes(bytes(1_200_000))
+else:
+    resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, resource.RLIM_INFINITY))
+journal, kept, answer = Journal(path), [], {}
+try:
+    while True:
+        one = made.take(os.urandom(16).hex())
+        journal.add(one)
+        kept.append(one)
+except JournalError as error:
+    answer["add"] = str(error)
+answer["there"] = {take.id for take in journal.takes()} == {take.id for take in kept}
+if way == "disk":
+    try:
+        journal.copy_to(folder / "copy.sqlite")
+    except JournalError as error:
+        answer["copy"] = str(error)
+answer["files"] = sorted(file.name for file in folder.iterdir())
+if way == "disk":
+    filler.unlink()
+else:
+    resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+answer["again"] = journal.add(one)
+journal.close()
+with Journal(path) as journal:
+    answer["all"] = {take.id: take for take in journal.takes()} == {
+        take.id: take for take in [*kept, one]
+    }
+    answer["check"] = journal._db.execute("PRAGMA integrity_check").fetchone()[0]
+if way == "disk":
+    (folder / "new").mkdir()
+    try:
+        while True:
+            with filler.open("ab", buffering=0) as file:
+                file.write(bytes(512))
+    except OSError:
+        pass
+    try:
+        Journal(folder / "new" / "journal.sqlite")
+    except JournalError as error:
+        answer["new"] = str(error)
+print(json.dumps([answer, len(kept)]))
+"""
+
+
+def a_small_disk() -> tuple[str, ...] | None:
+    """How a process is started that may mount a small disk of its own; None if none may."""
+    for apart in (("unshare", "-m"), ("unshare", "-rm")):
+        command = [*apart, "mount", "-t", "tmpfs", "-o", "size=1m", "tmpfs", "/mnt"]
+        if shutil.which("unshare") and not subprocess.run(command, capture_output=True).returncode:
+            return apart
+    return None
+
+
+SMALL_DISK = a_small_disk()
+
+
+@pytest.mark.parametrize("way", ["limit", *["disk"] * (SMALL_DISK is not None)])
+def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path, way: str) -> None:
+    """A real one where one may be mounted; and a limit on files, which is a real refusal, too."""
+    before = (SMALL_DISK or ()) if way == "disk" else ()
+    answer, kept = json.loads(run(FILL, tmp_path, way, before=before))
+    reason = {
+        "disk": "the disk is full; make room on it",
+        "limit": "the disk refused it, or takes no more; make room on it, and see whether it is "
+        "sound",
+    }[way]
+    path = tmp_path / "journal.sqlite"
+    assert kept > 5
+    files = ["journal.sqlite", "journal.sqlite-shm", "journal.sqlite-wal"]
+    assert answer.pop("files") == ["filler"] * (way == "disk") + files
+    if way == "disk":
+        assert answer.pop("new") == (
+            f"the journal {tmp_path}/new/journal.sqlite cannot be opened: {reason}"
+        )
+        assert answer.pop("copy") == (
+            f"the journal {path} cannot be copied to {tmp_path}/copy.sqlite: {reason}"
+        )
+    assert answer == {
+        "add": f"the journal {path} cannot be written: {reason}",
+        "there": True,
+        "again": 1,
+        "all": True,
+        "check": "ok",
+    }
+
+
+AS_NOBODY = """
+import json, os, sys
+from pathlib import Path
+import takes as made
+from trainer.store import Journal, JournalError
+
+folder, nobody = Path(sys.argv[1]), int(sys.argv[2])
+kept = folder / "kept" / "journal.sqlite"
+with Journal(kept) as journal:
+    journal.add(made.take("a"))
+(folder / "empty").mkdir()
+if os.getuid() == 0:
+    for one in [folder, *folder.rglob("*")]:
+        os.chown(one, nobody, nobody)
+    os.setgroups([])
+    os.setgid(nobody)
+    os.setuid(nobody)
+for one in (folder / "kept", folder / "empty"):
+    one.chmod(0o500)
+kept.chmod(0o400)
+before = kept.read_bytes()
+
+def told(what):
+    try:
+        return what()
+    except JournalError as error:
+        return str(error)
+
+def add():
+    with Journal(kept) as journal:
+        return journal.add(made.take("b"))
+
+answer = {
+    "new": told(lambda: Journal(folder / "empty" / "journal.sqlite")),
+    "deeper": told(lambda: Journal(folder / "empty" / "own" / "journal.sqlite")),
+    "add": told(add),
+    "same": kept.read_bytes() == before,
+    "files": sorted(one.name for one in (folder / "kept").iterdir()),
+}
+print(json.dumps(answer))
+for one in (folder / "kept", folder / "empty"):
+    one.chmod(0o700)
+"""
+
+
+def test_a_folder_that_may_not_be_written_is_told() -> None:
+    """As somebody who is not root, whom rights do not hold; pytest's own folder is closed to
+    them."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name).resolve()
+        folder.chmod(0o755)
+        answer = json.loads(run(AS_NOBODY, folder, NOBODY))
+    reason = "its folder or file may not be written; check their owner and rights"
+    assert answer == {
+        "new": f"the journal {folder}/empty/journal.sqlite cannot be opened: {reason}",
+        "deeper": f"the journal {folder}/empty/own/journal.sqlite cannot be opened: {reason}",
+        "add": f"the journal {folder}/kept/journal.sqlite cannot be opened: {reason}",
+        "same": True,
+        "files": ["journal.sqlite"],
+    }
+
+
+def test_a_file_where_the_folder_should_be_is_told(tmp_path: Path) -> None:
+    (tmp_path / "way").write_text("in the way")
+    for name in ("way/journal.sqlite", "way/own/journal.sqlite"):
+        told = f"the journal {tmp_path}/{name} cannot be opened: a file stands where a folder"
+        with pytest.raises(
+            JournalError, match=f"{told} should be; move that away, or name another"
+        ):
+            Journal(tmp_path / name)
+    with pytest.raises(JournalError, match=f"^the journal {tmp_path} is no file; move it away"):
+        Journal(tmp_path)
+    assert (tmp_path / "way").read_text() == "in the way"
+
+
+def test_a_writer_that_is_in_the_way_for_long_is_told(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(opening, "PATIENCE_S", 0.3)
+    with Journal(path) as journal, closing(sqlite3.connect(path)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        other.execute("UPDATE takes SET score = 0")
+        told = "another copy of the trainer holds it; close that one, or try again"
+        with pytest.raises(JournalError, match=f"cannot be written: {told}"):
+            journal.add(made.take("a"))
+        assert journal.takes() == []
+        with Journal(path) as third:
+            assert third.takes() == []
+        other.execute("ROLLBACK")
+        assert journal.add(made.take("a")) == 1
+
+
+# --- what is no journal, or not ours ---------------------------------------------------------
+
+
+def whole(path: Path) -> bytes:
+    """A journal of some hundred pages, closed."""
+    with Journal(path) as journal:
+        journal.add(*made.numbered(200))
+    return path.read_bytes()
+
+
+def without_page(data: bytes, wanted: bytes) -> bytes:
+    """A database without the page that says something."""
+    page = data.index(wanted) // 4096 * 4096
+    return data[:page] + bytes(4096) + data[page + 4096 :]
+
+
+DAMAGE = {
+    "text": lambda data: b"Dear journal, today I played the half-step bend on four.\n" * 40,
+    "short": lambda data: b"Dear journal",
+    "head": lambda data: bytes(16) + data[16:],
+    "half": lambda data: data[: len(data) // 2 + 77],
+    "one page": lambda data: data[:4096],
+    "a page": lambda data: without_page(data, made.new_id(150).encode()),
+    "a figure": lambda data: data.replace(b'{"pitch": ', b'{"pitch"; '),
+    "a moment": lambda data: data.replace(b"2026-09-03T", b"2026-09-0yT"),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGE)
+def test_what_is_damaged_or_no_journal_is_told_and_left(path: Path, damage: str) -> None:
+    data = DAMAGE[damage](whole(path))
+    path.write_bytes(data)
+    told = r"cannot be (opened|read): it is damaged or no journal; move it away with its -wal, and"
+    with (
+        pytest.raises(JournalError, match=f"^the journal {path} {told} bring back a backup$"),
+        Journal(path) as journal,
+    ):
+        journal.takes()
+    assert path.read_bytes() == data
+    assert os.listdir(path.parent) == [path.name]
+
+
+@pytest.mark.parametrize("version", [0, 1, 99])
+def test_another_programs_database_is_told_and_left(path: Path, version: int) -> None:
+    path.parent.mkdir()
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("CREATE TABLE takes (id TEXT)")
+        db.execute(f"PRAGMA user_version = {version}")
+    before = path.read_bytes()
+    told = f"^{path} is a database of another program and no journal; name another file$"
+    with pytest.raises(JournalError, match=told):
+        Journal(path)
+    assert path.read_bytes() == before
+    assert os.listdir(path.parent) == [path.name]
+
+
+def test_a_newer_trainers_journal_is_told_and_left(path: Path) -> None:
+    newer = schema.VERSION + 1
+    with closing(sqlite3.connect(path.parent.parent / path.name)) as db:
+        db.execute(f"PRAGMA application_id = {schema.APPLICATION}")
+        db.execute(f"PRAGMA user_version = {newer}")
+        db.execute("CREATE TABLE unheard_of (id TEXT)")
+    path = path.parent.parent / path.name
+    before = path.read_bytes()
+    told = (
+        rf"^the journal {path} was written by a newer trainer \(version {newer}, and this one "
+        rf"knows {schema.VERSION}\); update the trainer, or name another file$"
+    )
+    with pytest.raises(JournalError, match=told):
+        Journal(path)
+    assert path.read_bytes() == before
+
+
+def test_an_empty_file_becomes_a_journal(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    path.touch()
+    with Journal(path) as journal:
+        assert journal.add(made.take("a")) == 1
+
+
+# --- who may read it ------------------------------------------------------------------------
+
+
+def rights(path: Path) -> str:
+    return oct(stat.S_IMODE(path.stat().st_mode))
+
+
+@pytest.mark.parametrize("umask", [0o000, 0o022, 0o077])
+def test_its_owner_alone_can_read_it(tmp_path: Path, umask: int) -> None:
+    path = tmp_path / "share" / "own" / "journal.sqlite"
+    before = os.umask(umask)
+    try:
+        with Journal(path) as journal:
+            journal.add(made.take("a"))
+            journal.copy_to(tmp_path / "copy.sqlite")
+            files = sorted(path.parent.iterdir())
+            assert [file.name for file in files] == [
+                path.name + end for end in ("", "-shm", "-wal")
+            ]
+            assert {rights(file) for file in [*files, tmp_path / "copy.sqlite"]} == {"0o600"}
+        assert {rights(path.parent), rights(path.parent.parent)} == {"0o700"}
+    finally:
+        os.umask(before)
+
+
+def test_one_that_others_could_read_is_closed_to_them_and_its_folder_left(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    tmp_path.chmod(0o755)
+    with Journal(path) as journal:
+        journal.add(made.take("a"))
+        for file in tmp_path.iterdir():
+            file.chmod(0o644)
+        Journal(path).close()
+        assert {rights(file) for file in tmp_path.iterdir()} == {"0o600"}
+    assert rights(tmp_path) == "0o755"
+
+
+# --- copies -----------------------------------------------------------------------------------
+
+
+def test_a_copy_is_a_journal_of_its_own(path: Path, nursery: Nursery, tmp_path: Path) -> None:
+    copy, again = tmp_path / "copy.sqlite", tmp_path / "again.sqlite"
+    with Journal(path) as journal:
+        journal.keep_harp(made.harp(1))
+        writer = nursery.writer(path)
+        writer.wait(20)
+        before = journal.takes()
+        journal.copy_to(copy)  # while another copy of the trainer writes
+        journal.copy_to(again)
+        told = writer.kill()
+    assert sorted(os.listdir(tmp_path)) == ["again.sqlite", "copy.sqlite", "own"]
+    assert len(before) <= assert_sound(copy, [take.id for take in before]) <= len(told) + 1
+    with Journal(again) as journal:
+        assert journal.harps() == [made.harp(1)]
+        there = again.read_bytes()
+        with pytest.raises(JournalError, match="is there already; name a file that is not"):
+            Journal(path).copy_to(again)
+        assert again.read_bytes() == there
+    with Journal(path) as journal, pytest.raises(JournalError, match="there is no folder"):
+        journal.copy_to(tmp_path / "nowhere" / "copy.sqlite")
+
+
+# --- the years --------------------------------------------------------------------------------
+
+
+def rows_of(db: sqlite3.Connection) -> dict[str, list[dict[str, object]]]:
+    """Every row of every table, columns by name."""
+    db.row_factory = sqlite3.Row
+    names = "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite%'"
+    return {
+        name: sorted(map(dict, db.execute(f"SELECT * FROM {name}")), key=repr)
+        for (name,) in db.execute(names).fetchall()
+    }
+
+
+def tables_of(db: sqlite3.Connection) -> list[tuple[str, str]]:
+    query = "SELECT name, sql FROM sqlite_master WHERE sql IS NOT NULL ORDER BY name"
+    return [tuple(row) for row in db.execute(query)]
+
+
+def restored(dump: Path, path: Path) -> dict[str, list[dict[str, object]]]:
+    """Make the journal of a dump; its rows."""
+    with closing(sqlite3.connect(path)) as db:
+        db.executescript(dump.read_text(encoding="utf-8"))
+        return rows_of(db)
+
+
+def test_each_version_has_its_journal() -> None:
+    names = [f"version-{number}.sql" for number in range(1, schema.VERSION + 1)]
+    assert [dump.name for dump in DUMPS] == sorted(names)
+
+
+@pytest.mark.parametrize("dump", DUMPS, ids=lambda dump: dump.stem)
+def test_a_journal_of_every_version_opens_with_every_row(dump: Path, tmp_path: Path) -> None:
+    path, new = tmp_path / "journal.sqlite", tmp_path / "new.sqlite"
+    before = restored(dump, path)
+    assert all(before.values()), "a table of the dump has no rows"
+    with Journal(path) as journal:
+        takes = journal.takes()
+        assert len(takes) == len(before["takes"])
+        assert sum(len(take.steps) for take in takes) == len(before["steps"])
+        assert len(journal.harps()) == len(before["harps"])
+        assert len(journal.calibrations()) == len(before["calibrations"])
+        assert journal.add(made.take("new")) == 1
+        Journal(new).close()
+    with closing(sqlite3.connect(path)) as db, closing(sqlite3.connect(new)) as fresh:
+        assert tables_of(db) == tables_of(fresh)
+        assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION
+        after = rows_of(db)
+    for name, rows in before.items():
+        known = rows[0].keys()
+        left = [{column: row[column] for column in known if column in row} for row in after[name]]
+        assert all(row in left for row in rows), name
+
+
+@pytest.mark.parametrize("dump", DUMPS, ids=lambda dump: dump.stem)
+def test_what_was_released_is_not_changed(dump: Path, tmp_path: Path) -> None:
+    restored(dump, tmp_path / "old.sqlite")
+    with closing(sqlite3.connect(tmp_path / "old.sqlite")) as old:
+        (version,) = old.execute("PRAGMA user_version").fetchone()
+        with closing(sqlite3.connect(":memory:")) as db:
+            for step in schema.STEPS[:version]:
+                db.executescript(step)
+            assert tables_of(db) == tables_of(old)
+
+
+NEXT = """
+    CREATE TABLE rebuilt (id TEXT PRIMARY KEY, player TEXT NOT NULL, mood TEXT NOT NULL) STRICT;
+    INSERT INTO rebuilt SELECT id, player, 'fair; a breeze' FROM takes;
+    DROP TABLE takes;
+    ALTER TABLE rebuilt RENAME TO takes;
+    CREATE TRIGGER moods AFTER UPDATE ON takes BEGIN
+        UPDATE takes SET mood = 'new' WHERE id = NEW.id;
+        DELETE FROM days;
+    END;
+    CREATE TABLE weather (day TEXT) STRICT;
+"""
+
+
+def test_a_version_more_takes_one_more_step(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Even one that rebuilds the table that others point to."""
+    path = tmp_path / "journal.sqlite"
+    before = restored(DUMPS[-1], path)
+    monkeypatch.setattr(opening, "STEPS", (*schema.STEPS, NEXT))
+    monkeypatch.setattr(opening, "VERSION", schema.VERSION + 1)
+    with Journal(path) as journal:
+        journal._db.execute("UPDATE takes SET player = 'Marit'")
+    with closing(sqlite3.connect(path)) as db:
+        after = rows_of(db)
+    assert after["steps"] == before["steps"]
+    assert {row["id"] for row in after["takes"]} == {row["id"] for row in before["takes"]}
+    assert {row["mood"] for row in after["takes"]} == {"new"}
+    assert (after["days"], after["weather"]) == ([], [])
+
+
+@pytest.mark.parametrize(
+    ("step", "told"),
+    [
+        ("CREATE TABLE new (a TEXT); DROP TABLE nowhere;", "no such table: nowhere"),
+        ("CREATE TABLE new (a TEXT); DELETE FROM takes;", "it has steps without a take"),
+        ("CREATE TABLE new (a TEXT); INSERT INTO new VALUES ('", "unrecognized token"),
+    ],
+)
+def test_a_step_that_fails_leaves_the_journal_as_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, told: str
+) -> None:
+    path = tmp_path / "journal.sqlite"
+    before = restored(DUMPS[-1], path)
+    with monkeypatch.context() as patch:
+        patch.setattr(opening, "STEPS", (*schema.STEPS, step))
+        patch.setattr(opening, "VERSION", schema.VERSION + 1)
+        with pytest.raises(JournalError, match=told):
+            Journal(path)
+    with closing(sqlite3.connect(path)) as db:
+        assert rows_of(db) == before
+    with Journal(path) as journal:
+        assert len(journal.takes()) == len(before["takes"])

@@ -1,0 +1,298 @@
+"""The sound of takes: kept within its limit, never at the cost of what is worth more."""
+
+from __future__ import annotations
+
+import os
+import time
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import numpy as np
+import pytest
+import takes as made
+
+from trainer.sound import Recording, TakeWriter
+from trainer.sound.block import Block
+from trainer.store import Journal, JournalError, TakeRecord
+from trainer.store.audio import copy_sound, folder_of, keep, sound_of, sounds, tidy
+
+SIZE = 1000
+MB = SIZE / 1e6
+"""The limit for one sound of a test."""
+
+
+@pytest.fixture
+def journal(tmp_path: Path) -> Journal:
+    return Journal(tmp_path / "own" / "journal.sqlite")
+
+
+def played(journal: Journal, number: int, score: float, drill: str = "slack-tide", **more: object):
+    """A take that is in the journal, later than those of smaller numbers."""
+    one = next(take for at, take in enumerate(made.numbered(number + 1)) if at == number)
+    one = replace(
+        one,
+        player="Marit",
+        drill=drill,
+        score=score,
+        **({"whole": True} | more),  # type: ignore[arg-type]
+    )
+    journal.add(one)
+    return one
+
+
+def flac(folder: Path, size: int = SIZE) -> Path:
+    """A file of that size."""
+    path = folder / "just-played.flac"
+    path.write_bytes(os.urandom(size))
+    return path
+
+
+def with_sound(journal: Journal) -> set[str]:
+    """Ids of the takes whose sound is there, and is known to be."""
+    there = {take.id for take in journal.takes() if take.audio is not None}
+    assert {sound.path.stem for sound in sounds(journal) if sound.size} == there
+    return there
+
+
+def test_a_sound_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> None:
+    take, file = played(journal, 0, 70.0), flac(tmp_path)
+    file.chmod(0o644)
+    data = file.read_bytes()
+    path = keep(journal, take.id, file, 1.0)
+    assert path == tmp_path / "own" / "audio" / f"{take.id}.flac"
+    assert path.read_bytes() == data
+    assert not file.exists()
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert path.parent.stat().st_mode & 0o777 == 0o700
+    kept = journal.take(take.id)
+    assert kept == replace(take, audio=f"audio/{take.id}.flac")
+    assert sound_of(journal, kept) == path
+    (sound,) = sounds(journal)
+    assert (sound.path, sound.size, sound.since) == (path, SIZE, take.began.timestamp())
+    assert [one.id for one in sound.takes] == [take.id]
+    again = flac(tmp_path, 2 * SIZE)  # it takes the place of the first
+    keep(journal, take.id, again, 1.0)
+    assert [sound.size for sound in sounds(journal)] == [2 * SIZE]
+
+
+def test_the_oldest_goes_first_and_the_best_of_each_drill_stays(
+    journal: Journal, tmp_path: Path
+) -> None:
+    def keep_one(number: int, score: float, drill: str, **more: object) -> TakeRecord:
+        take = played(journal, number, score, drill, **more)
+        keep(journal, take.id, flac(tmp_path), 4 * MB)
+        return take
+
+    best = keep_one(0, 95.0, "slack-tide")
+    worse = keep_one(1, 60.0, "slack-tide")
+    other = keep_one(2, 50.0, "mole-lights")
+    # A part of a drill that went well is not the best of it.
+    part = keep_one(3, 99.0, "slack-tide", whole=False)
+    assert with_sound(journal) == {best.id, worse.id, other.id, part.id}
+
+    now = keep_one(4, 70.0, "slack-tide")
+    assert with_sound(journal) == {best.id, other.id, part.id, now.id}
+    second = keep_one(5, 71.0, "slack-tide")
+    assert with_sound(journal) == {best.id, other.id, now.id, second.id}
+    better = keep_one(6, 80.0, "mole-lights")
+    assert with_sound(journal) == {best.id, now.id, second.id, better.id}  # other is no best now
+    third = keep_one(7, 10.0, "slack-tide")
+    fourth = keep_one(8, 11.0, "slack-tide")
+    assert with_sound(journal) == {best.id, better.id, third.id, fourth.id}
+    assert len(journal.takes()) == 9  # the takes are all there
+
+
+def test_no_drill_ever_loses_its_best_before_worse_ones(journal: Journal, tmp_path: Path) -> None:
+    rng = Random(11)
+    for number in range(12):
+        take = played(journal, number, rng.uniform(0, 100), rng.choice(["a", "b", "c"]))
+        keep(journal, take.id, flac(tmp_path, rng.randrange(1, SIZE)), 20 * MB)
+    for tenth in range(60, 0, -2):
+        before = {take.id: take for take in journal.takes() if take.audio}
+        tidy(journal, tenth / 10 * MB, rng.choice([None, *before]))
+        left = [before[id_] for id_ in with_sound(journal)]
+        assert sum(sound.size or 0 for sound in sounds(journal)) <= tenth / 10 * SIZE
+        for take in left:
+            best = max(
+                (one for one in before.values() if one.drill == take.drill),
+                key=lambda one: one.score,
+            )
+            assert best in left
+
+
+def test_where_only_bests_are_left_the_one_of_another_drill_goes(
+    journal: Journal, tmp_path: Path
+) -> None:
+    drills = ("slack-tide", "mole-lights", "harbour-bell")
+    takes = [played(journal, number, 90.0, drill) for number, drill in enumerate(drills)]
+    for take in takes:
+        keep(journal, take.id, flac(tmp_path), 3 * MB)
+    now = played(journal, 3, 20.0, "slack-tide")
+    keep(journal, now.id, flac(tmp_path), 3 * MB)
+    # What was played just now can be heard, and so can the best of the same drill.
+    assert with_sound(journal) == {takes[0].id, takes[2].id, now.id}
+    assert tidy(journal, 2 * MB, now.id) == [folder_of(journal) / f"{takes[2].id}.flac"]
+    assert tidy(journal, 1 * MB, now.id) == [folder_of(journal) / f"{now.id}.flac"]
+    assert with_sound(journal) == {takes[0].id}
+    assert tidy(journal, 1 * MB) == []
+
+
+def test_each_player_has_a_best(journal: Journal, tmp_path: Path) -> None:
+    marit = played(journal, 0, 60.0)
+    jorun = replace(made.take("b" * 32), player="Jorun", drill="slack-tide", score=90.0, whole=True)
+    poor = played(journal, 2, 30.0)
+    journal.add(jorun)
+    for take in (marit, jorun, poor):
+        keep(journal, take.id, flac(tmp_path), 3 * MB)
+    tidy(journal, 2 * MB)
+    assert with_sound(journal) == {marit.id, jorun.id}
+
+
+def test_a_sound_larger_than_the_limit_stays_where_it_is(journal: Journal, tmp_path: Path) -> None:
+    old, new = played(journal, 0, 70.0), played(journal, 1, 70.0)
+    keep(journal, old.id, flac(tmp_path), 1.5)
+    large = flac(tmp_path, 1_600_000)
+    told = r"has 1\.6 MB and all may take 1\.5 \(journal\.audio_mb in the settings\); it stays"
+    with pytest.raises(JournalError, match=told):
+        keep(journal, new.id, large, 1.5)
+    assert large.stat().st_size == 1_600_000
+    assert with_sound(journal) == {old.id}
+
+
+def test_the_limit_is_that_of_the_settings(
+    journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings = tmp_path / "settings.toml"
+    settings.write_text("[journal]\naudio_mb = 1.0\n")
+    monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
+    take = played(journal, 0, 70.0)
+    with pytest.raises(JournalError, match=r"has 1\.1 MB and all may take 1 "):
+        keep(journal, take.id, flac(tmp_path, 1_100_000))
+    keep(journal, take.id, flac(tmp_path, 900_000))
+
+
+def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
+    take, file = played(journal, 0, 70.0), flac(tmp_path)
+    for id_, told in {
+        "nobody": "no take has an id that begins with 'nobody'",
+        take.id[:8]: f"no take in the journal .* is '{take.id[:8]}'",
+    }.items():
+        with pytest.raises(JournalError, match=told):
+            keep(journal, id_, file, 1.0)
+    journal.add(made.take("../outside"))
+    with pytest.raises(JournalError, match=r"is '\.\./outside'; it has no sound"):
+        keep(journal, "../outside", file, 1.0)
+    with pytest.raises(JournalError, match=rf"there is no sound {tmp_path}/nowhere\.flac"):
+        keep(journal, take.id, tmp_path / "nowhere.flac", 1.0)
+    folder_of(journal).write_text("in the way")
+    with pytest.raises(JournalError, match="cannot be kept: a file stands where a folder should"):
+        keep(journal, take.id, file, 1.0)
+    assert file.stat().st_size == SIZE
+    assert journal.take(take.id).audio is None
+
+
+def test_a_sound_comes_from_another_disk_whole(
+    journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """/dev/shm is another disk where it is; and nothing is left behind where copying fails."""
+    take = played(journal, 0, 70.0)
+    elsewhere = Path("/dev/shm")
+    if elsewhere.is_dir() and elsewhere.stat().st_dev != tmp_path.stat().st_dev:
+        file = elsewhere / f"{take.id}-just-played.flac"
+        file.write_bytes(data := os.urandom(SIZE))
+    else:
+        file = flac(tmp_path)
+        data = file.read_bytes()
+    path = keep(journal, take.id, file, 1.0)
+    assert path.read_bytes() == data
+    assert path.stat().st_mode & 0o777 == 0o600
+    assert not file.exists()
+    assert os.listdir(path.parent) == [path.name]
+
+
+# --- what a kill, a player or another copy leaves behind ------------------------------------
+
+
+def test_a_sound_whose_take_does_not_know_of_it_yet_is_taken_up(
+    journal: Journal, tmp_path: Path
+) -> None:
+    lost, take = played(journal, 0, 70.0), played(journal, 1, 70.0)
+    folder_of(journal).mkdir()
+    flac(tmp_path).rename(folder_of(journal) / f"{lost.id}.flac")  # killed just here
+    keep(journal, take.id, flac(tmp_path), 1.0)
+    assert with_sound(journal) == {lost.id, take.id}
+
+
+def test_files_of_no_take_go_first_and_others_are_not_touched(
+    journal: Journal, tmp_path: Path
+) -> None:
+    folder = folder_of(journal)
+    folder.mkdir()
+    names = ["a" * 32 + ".flac", "b" * 32 + ".flac", "my-own-song.flac", "cover.png"]
+    for age, name in enumerate(names):
+        flac(tmp_path).rename(folder / name)
+        os.utime(folder / name, (0, 1000 - age))
+    half = folder / f"{'c' * 32}.flac.0123abcd.part"
+    fresh = folder / f"{'d' * 32}.flac.0123abcd.part"
+    for part in (half, fresh):
+        part.write_bytes(b"half")
+    os.utime(half, (0, time.time() - 2 * 86_400))
+    one, two = played(journal, 0, 70.0), played(journal, 1, 80.0)
+    keep(journal, one.id, flac(tmp_path), 3 * MB)
+    assert [sound.path.name for sound in sounds(journal) if not sound.takes] == names[1::-1]
+    keep(journal, two.id, flac(tmp_path), 3 * MB)
+    assert [sound.path.name for sound in sounds(journal) if not sound.takes] == names[:1]
+    keep(journal, two.id, flac(tmp_path), 2 * MB)
+    left = {path.name for path in folder.iterdir()}
+    assert left == {*names[2:], fresh.name, f"{one.id}.flac", f"{two.id}.flac"}
+
+
+def test_a_missing_sound_is_told_and_takes_no_room(journal: Journal, tmp_path: Path) -> None:
+    one, two = played(journal, 0, 70.0), played(journal, 1, 60.0)
+    keep(journal, one.id, flac(tmp_path), 1.0).unlink()
+    keep(journal, two.id, flac(tmp_path), MB)
+    gone = journal.take(one.id)
+    assert [sound.size for sound in sounds(journal)] == [None, SIZE]
+    told = rf"the sound of the take {one.id[:8]} .* is missing: {tmp_path}/own/audio/.* bring it"
+    with pytest.raises(JournalError, match=told):
+        sound_of(journal, gone)
+    with pytest.raises(JournalError, match="was not kept, or gave way to later ones; with journal"):
+        sound_of(journal, one)
+
+
+def test_a_record_that_points_elsewhere_leads_nowhere(journal: Journal, tmp_path: Path) -> None:
+    take = played(journal, 0, 70.0)
+    secret = flac(tmp_path)
+    for audio in (str(secret), "../../just-played.flac", "", ".."):
+        journal.set_audio(take.id, audio)
+        with pytest.raises(JournalError, match="is missing"):
+            sound_of(journal, journal.take(take.id))
+        tidy(journal, 0.0)
+    assert secret.exists()
+
+
+def test_a_copy_is_whole_and_overwrites_nothing(journal: Journal, tmp_path: Path) -> None:
+    take = played(journal, 0, 70.0)
+    path = keep(journal, take.id, flac(tmp_path), 1.0)
+    take = journal.take(take.id)
+    copy_sound(journal, take, tmp_path / "copy.flac")
+    assert (tmp_path / "copy.flac").read_bytes() == path.read_bytes()
+    (tmp_path / "copy.flac").write_text("mine")
+    with pytest.raises(JournalError, match="is there already; name a file that is not"):
+        copy_sound(journal, take, tmp_path / "copy.flac")
+    assert (tmp_path / "copy.flac").read_text() == "mine"
+    with pytest.raises(JournalError, match=f"there is no folder {tmp_path}/nowhere"):
+        copy_sound(journal, take, tmp_path / "nowhere" / "copy.flac")
+
+
+def test_a_saved_take_is_read_back_from_the_journal(journal: Journal, tmp_path: Path) -> None:
+    take = played(journal, 0, 70.0)
+    writer = TakeWriter(tmp_path / "take.flac", 8000)
+    wave = np.sin(np.arange(8000) / 3.0).astype(np.float32) / 2
+    writer.write(Block(0, wave, 8000))
+    writer.close({"drill": "slack-tide"})
+    keep(journal, take.id, tmp_path / "take.flac", 1.0)
+    recording = Recording(sound_of(journal, journal.take(take.id)))
+    assert recording.tags == {"drill": "slack-tide"}
+    assert sum(len(block.samples) for block in recording.blocks()) == 8000

@@ -1,0 +1,113 @@
+"""What a take leaves in the journal, and that practice goes on where that cannot be."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from trainer.drill import parse_drill
+from trainer.harp import Harp
+from trainer.practice import Ended, Event, Notice, Plan, run
+from trainer.sound import Fault, PlayerSpec, RecordingSpec
+from trainer.store import Journal, StepRecord
+
+DRILL = parse_drill(
+    'title = "Along the mole"\nharp = "C"\ntempo = 90\n'
+    'tab = """-4\'>-4:2 4+5:2 | -4\':1 -2/3:1 -3=-3\':2"""\n',
+    "mole",
+)
+
+
+def plan(journal: Path | None, **more: object) -> Plan:
+    source = PlayerSpec(faults={2: Fault(cents=-18.0)})
+    return Plan(Harp.of("A"), source, drill=DRILL, journal=journal, player="Marit", **more)  # type: ignore[arg-type]
+
+
+def test_a_result_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
+    path = tmp_path / "own" / "journal.sqlite"
+    told = 0
+    for event in run(plan(path, harp_name="old A")):
+        if isinstance(event, Ended):
+            told += 1
+            with Journal(path) as journal:
+                (take,) = journal.takes(player="Marit")
+            assert take.score == event.result.score
+            assert (take.drill, take.source, take.whole) == ("mole", "player", True)
+            assert (take.harp.key, take.harp.name) == ("A", "old A")
+            assert take.began.tzinfo is not None
+            assert [step.tab for step in take.steps] == [step.tab for step in DRILL.steps]
+            assert take.steps[2].cents == pytest.approx(-18.0, abs=3.0)
+            assert take.steps[2].sentence == event.result.marks[2].sentence
+    assert told == 1
+
+
+def test_what_was_held_is_kept_in_hertz_where_one_reed_tells(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    list(run(plan(path)))
+    with Journal(path) as journal:
+        steps = journal.takes()[0].steps
+    glide, chord, bend, either, ladder = steps
+    harp = Harp.of("A")
+    bent = harp.hz(DRILL.steps[2].first[0]) * 2.0 ** (-18.0 / 1200.0)
+    assert glide.hz == pytest.approx(harp.hz(DRILL.steps[0].last[0]), rel=1e-3)
+    assert bend.hz == pytest.approx(bent, rel=1e-3)
+    assert either.entry == "-2"
+    assert [chord.entry, chord.hz, ladder.entry, ladder.hz] == [None] * 4
+    assert isinstance(bend, StepRecord)
+
+
+def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    ended: list[Event] = []
+    for event in run(plan(path, loop=True), lambda: len(ended) >= 2):
+        if isinstance(event, Ended):
+            ended.append(event)
+    with Journal(path) as journal:
+        takes = journal.takes()
+    assert len(takes) == len(ended) >= 2
+    assert len({take.id for take in takes}) == len(takes)
+
+
+def test_practice_goes_on_where_nothing_can_be_remembered(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("in the way")
+    events = list(run(plan(tmp_path / "file" / "journal.sqlite", loop=False)))
+    (notice,) = [event for event in events if isinstance(event, Notice)]
+    assert "practice goes on" in notice.sentence
+    assert sum(isinstance(event, Ended) for event in events) == 1
+
+
+def test_a_recording_is_remembered_as_one(tmp_path: Path) -> None:
+    flac, path = tmp_path / "take.flac", tmp_path / "journal.sqlite"
+    list(run(plan(None, save=flac)))
+    again = Plan(Harp.of("A"), RecordingSpec(flac), drill=DRILL, journal=path, player="Jorun")
+    list(run(again))
+    with Journal(path) as journal:
+        assert [(take.player, take.source) for take in journal.takes()] == [("Jorun", "recording")]
+
+
+def test_the_sound_of_passes_is_kept_with_the_best_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a microphone's is: the built-in player's own is not, so it is taken for one here."""
+    monkeypatch.setattr("trainer.practice.recorder.MicrophoneSpec", PlayerSpec)
+    monkeypatch.setattr("trainer.practice.recorder.calibrated", lambda journal, spec: spec)
+    path = tmp_path / "journal.sqlite"
+    ended: list[Event] = []
+    for event in run(plan(path, loop=True, sound_mb=50.0), lambda: len(ended) >= 2):
+        if isinstance(event, Ended):
+            ended.append(event)
+    with Journal(path) as journal:
+        takes = journal.takes()
+        best = max(takes, key=lambda take: (take.whole, take.score))
+        assert [take.id for take in takes if take.audio] == [best.id]
+        sound = tmp_path / str(best.audio and journal.take(best.id).audio)
+    again = Plan(Harp.of("A"), RecordingSpec(sound), drill=DRILL)
+    scores = [event.result.score for event in run(again) if isinstance(event, Ended)]
+    assert scores[: len(takes)] == [take.score for take in takes]
+
+
+def test_no_sound_is_kept_unless_it_is_asked_for(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    list(run(plan(path)))
+    assert not (tmp_path / "audio").exists()

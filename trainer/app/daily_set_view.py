@@ -1,0 +1,59 @@
+"""The day's set for the screen: read from the journal of a plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from trainer.coach.daily_set import DaySet, set_for
+from trainer.coach.due import PLAYED
+from trainer.drill import Drill, Shelf
+from trainer.practice import Plan
+from trainer.settings import load_settings
+from trainer.sound import PlayerSpec
+from trainer.store import Journal
+
+RECENT = 8
+"""Last takes of a drill that are shown."""
+
+
+@dataclass(frozen=True, slots=True)
+class DayView:
+    """What the screen shows of a day.
+
+    Attributes:
+        day: the set.
+        recent: scores of the last whole takes of each of its drills, the oldest first.
+    """
+
+    day: DaySet
+    recent: Mapping[str, tuple[float, ...]]
+
+
+def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
+    """The set of the player's day, as far as it has been played.
+
+    Args:
+        plan: whose journal it is; without one, that of the settings. Where the built-in player
+            plays, its takes count.
+        shelf: the drills at hand.
+
+    Raises:
+        JournalError: the journal cannot be read.
+    """
+    settings = load_settings()
+    player = plan.player or settings.player.name
+    with Journal(plan.journal or settings.journal.file) as journal:
+        drills, today = Shelf(tuple(shelf), ()), date.today()
+        made = journal.day(player, today)  # perhaps for other minutes, by the command
+        minutes = made[0] if made else settings.practice.minutes
+        counting = (*PLAYED, "player") if isinstance(plan.source, PlayerSpec) else PLAYED
+        day = set_for(journal, player, today, minutes, drills, counting=counting)
+        recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
+    return DayView(day, recent)
+
+
+def _scores(journal: Journal, player: str, drill: str) -> tuple[float, ...]:
+    takes = journal.takes(player=player, drill=drill, steps=False)
+    return tuple(take.score for take in takes if take.whole)[-RECENT:]

@@ -1,0 +1,219 @@
+"""The chart of a harp as it is held, and how far each of its reeds is off.
+
+The holes run across; what is blown stands over them, what is drawn under them, and what moves a
+note further from its reed stands further out. Cents stand next to their reed's note.
+"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from trainer.app.canvas import Canvas, Row, Span, cut
+from trainer.drill import Goal
+from trainer.harp import HOLES, Breath, Harp, Tab
+from trainer.harp.measured_tuning import Standing, nearest_temperament, standings, tuned_to
+from trainer.music import position_name
+from trainer.reedcare.own_harps import plain_harp, reed_pitches
+from trainer.report.harp_chart import Chart, ChartEntry
+from trainer.store import OwnHarp
+
+OFF_CENTS = Goal().tolerance
+"""A reed that is further off than a note may be in tune is told of."""
+LABEL, LEAST_CELL, WIDEST_CELL = 8, 5, 7
+WIDEST = 96
+
+
+@dataclass(frozen=True, slots=True)
+class HarpState:
+    """A harp, as far as it is known.
+
+    Attributes:
+        chart: all that it can play, seen from a position.
+        name: what the player calls it; empty for no harp in particular.
+        measured: the day when it was last measured.
+        reeds: where each measured reed stands.
+        a4: Hz of A4 to which its reeds are tuned as a whole.
+        nearest: the temperament that its reeds are nearest to.
+        degrees: whether notes are told by their degree in the key of the position.
+        watched: what reed watch says of it, in sentences.
+        trouble: why the harp cannot be shown as it is, in a sentence.
+    """
+
+    chart: Chart
+    name: str = ""
+    measured: date | None = None
+    reeds: tuple[Standing, ...] = ()
+    a4: float = 0.0
+    nearest: str = ""
+    degrees: bool = False
+    watched: str = ""
+    trouble: str = ""
+
+    @classmethod
+    def of(
+        cls,
+        harp: Harp,
+        own: OwnHarp | None = None,
+        position: int = 1,
+        *,
+        degrees: bool = False,
+        watched: str = "",
+    ) -> HarpState:
+        """A harp, and if it is one of the player's own, how its reeds stand.
+
+        Raises:
+            HarpError: its tuning is not at hand any more.
+            MusicError: position is not 1 to 12.
+        """
+        chart = Chart.of(harp, position)
+        if own is None:
+            return cls(chart, degrees=degrees)
+        plain, reeds = plain_harp(own, harp.temperament.name), reed_pitches(own)
+        return cls(
+            chart,
+            own.name,
+            own.measured.astimezone().date(),
+            standings(plain, reeds),
+            tuned_to(plain, reeds),
+            nearest_temperament(plain, reeds)[0],
+            degrees,
+            watched,
+        )
+
+
+def way(off: float) -> str:
+    """How far off a reed is, in words."""
+    whole = round(abs(off))
+    return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
+
+
+def is_off(reed: Standing) -> bool:
+    """Whether a reed is so far off that it is told of."""
+    return abs(reed.off) > OFF_CENTS
+
+
+def cents_span(reed: Standing, cell: int) -> Span:
+    """A reed's cents, with a shape where it is off."""
+    whole = round(reed.off)
+    figure = f"{whole:+d}" if whole else "0"
+    if not is_off(reed):
+        return figure.ljust(cell), "quiet"
+    shape, pen = ("▲", "sharp") if whole > 0 else ("▼", "flat")
+    return f"{shape}{figure}".ljust(cell), pen
+
+
+def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[Span]:
+    """A row of one kind of note, a cell a hole; none where the harp has none of it."""
+    row: dict[int, ChartEntry] = {
+        entry.tab.hole: entry
+        for entry in state.chart.entries
+        if entry.tab.kind == kind and entry.tab.bend == bend
+    }
+    if not row:
+        return []
+    told = {hole: entry.degree if state.degrees else entry.note for hole, entry in row.items()}
+    return [(told.get(hole, "").ljust(cell), pen) for hole in HOLES]
+
+
+def _cents(reeds: Mapping[Tab, Standing], breath: Breath, cell: int) -> list[Span]:
+    """A row of cents, a cell a hole; none where no reed of a breath was measured."""
+    mine = {tab.hole: reed for tab, reed in reeds.items() if tab.breath is breath}
+    if not mine:
+        return []
+    return [
+        cents_span(mine[hole], cell) if hole in mine else (" " * cell, "text") for hole in HOLES
+    ]
+
+
+def _grid(state: HarpState, width: int) -> Iterator[Row]:
+    cell = min(max((width - LABEL - 1) // len(HOLES), LEAST_CELL), WIDEST_CELL)
+    reeds = {reed.tab: reed for reed in state.reeds}
+    deepest = max(entry.tab.bend for entry in state.chart.entries)
+    bends = range(1, deepest + 1)
+
+    def notes(label: str, kind: str, bend: int = 0, pen: str = "text") -> tuple[str, list[Span]]:
+        return label, _notes(state, kind, bend, cell, pen)
+
+    lines = [
+        *(notes(f"blow{marks(bend)}", "blow bend", bend) for bend in reversed(bends)),
+        notes("over", "overblow", pen="quiet"),
+        ("cents", _cents(reeds, Breath.BLOW, cell)),
+        notes("blow", "blow", pen="strong"),
+        (
+            "hole",
+            [(f"{hole:─<{cell}}", "quiet") for hole in HOLES[:-1]] + [(str(HOLES[-1]), "quiet")],
+        ),
+        notes("draw", "draw", pen="strong"),
+        ("cents", _cents(reeds, Breath.DRAW, cell)),
+        *(notes(f"draw{marks(bend)}", "draw bend", bend) for bend in bends),
+        notes("over", "overdraw", pen="quiet"),
+    ]
+    for label, spans in lines:
+        if spans:
+            yield ((f"{label:<{LABEL}}", "quiet"), *spans)
+
+
+def marks(bend: int) -> str:
+    """The signs of a bend."""
+    return "'" * bend
+
+
+def _head(state: HarpState) -> Iterator[Row]:
+    chart, harp = state.chart, state.chart.harp
+    name = f"{state.name}: " if state.name else ""
+    yield ((f"{name}{harp.key} harp, {harp.tuning.title}", "strong"),)
+    shown = "degrees" if state.degrees else "notes"
+    yield (
+        (f"{position_name(chart.position)} position, {chart.key}: {shown}", "text"),
+        (f"; A4 {harp.a4:.5g} Hz, {harp.temperament.name}", "quiet"),
+    )
+
+
+def told(state: HarpState) -> list[str]:
+    """What is to be said of a harp's reeds, each in a sentence."""
+    if state.trouble:
+        return [state.trouble]
+    if not state.reeds:
+        return ["Not one of your own: each reed is taken to be where the tuning has it."]
+    off = sorted(filter(is_off, state.reeds), key=lambda reed: -abs(reed.off))
+    if off:
+        listed = ", ".join(f"{reed.tab} {way(reed.off)}" for reed in off)
+        said = [f"Off by more than {OFF_CENTS:g}: {listed}."]
+    else:
+        said = [f"No reed is off by more than {OFF_CENTS:g} cents."]
+    if state.watched:
+        said.append(f"Reed watch: {state.watched}")
+    tuned = f"As a whole it is tuned to A4 {state.a4:.1f} Hz"
+    temperament = state.chart.harp.temperament.name
+    near = "" if state.nearest == temperament else f", and its reeds lie nearest to {state.nearest}"
+    said.append(f"{tuned}{near}.")
+    missing = 2 * len(HOLES) - len(state.reeds)
+    when = f"Measured on {state.measured}" if state.measured else "Measured"
+    said.append(f"{when}, all reeds but {missing}." if missing else f"{when}.")
+    return said
+
+
+def harp_rows(state: HarpState, width: int, height: int) -> list[Row]:
+    """Head, chart and sentences; what there is no room for is left out from the end."""
+    rows: list[Row] = [*_head(state), (), *_grid(state, width), ()]
+    room = min(width - 1, WIDEST)
+    for sentence in told(state):
+        rows += [((part, "text"),) for part in textwrap.wrap(sentence, room)]
+    return [cut(row, width) for row in rows[:height]]
+
+
+class HarpChart(Canvas[HarpState]):
+    """A harp's chart."""
+
+    def draw(self, state: HarpState, width: int, height: int) -> Sequence[Row]:
+        """As many rows as there is room for."""
+        return harp_rows(state, width, height)
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    show(HarpChart(), lambda take: HarpState.of(take.plan.harp))

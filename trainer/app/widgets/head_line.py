@@ -1,0 +1,88 @@
+"""The head line: what is played, on which harp, how fast, and where the take is."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trainer.app.canvas import Canvas, Row, sides
+from trainer.app.take_state import Phase, Take
+from trainer.report.plain_lines import about
+
+SIGNS = {
+    Phase.READY: "■",
+    Phase.OPENING: "…",
+    Phase.COUNTING: "●",
+    Phase.PLAYING: "▶",
+    Phase.LISTENING: "▶",
+    Phase.HELD: "‖",
+    Phase.PAUSED: "‖",
+    Phase.FAILED: "×",
+    Phase.ENDED: "■",
+}
+PENS = {
+    Phase.COUNTING: "now",
+    Phase.PLAYING: "now",
+    Phase.LISTENING: "now",
+    Phase.HELD: "now",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class HeadState:
+    """What the head says.
+
+    Attributes:
+        title: of the drill.
+        about: harp, tempo, bars and loop, each a few words.
+        phase: where the take is.
+        beat: beat of the bar, from 1; None when none is counted.
+        meter: beats in a bar; 0 when there is no drill.
+    """
+
+    title: str
+    about: tuple[str, ...]
+    phase: Phase
+    beat: int | None = None
+    meter: int = 0
+
+    @classmethod
+    def of(cls, take: Take) -> HeadState:
+        """The head of a take as it stands."""
+        drill, words = take.drill, about(take.plan, take.tempo)
+        if drill is None:
+            return cls("What am I playing?", words, take.phase)
+        beat = None
+        if take.running and take.position is not None and not drill.free:
+            beat = math.floor(take.position) % drill.meter[0] + 1
+        return cls(drill.title, words, take.phase, beat, drill.meter[0])
+
+
+def row(state: HeadState, width: int) -> Row:
+    """The head line."""
+    sign, pen = SIGNS[state.phase], PENS.get(state.phase, "quiet")
+    pen = "wrong" if state.phase in (Phase.FAILED, Phase.PAUSED) else pen
+    right: list[tuple[str, str]] = []
+    for part in state.about:
+        right += [(part, "text"), ("  ", "quiet")]
+    right.append((f"{sign} {state.phase.value}", pen))
+    if state.meter and width >= 100:
+        beats = "".join("●" if n == state.beat else "·" for n in range(1, state.meter + 1))
+        right.append((f"  {beats}", pen))
+    right.append((" ", "text"))
+    return sides(((f" {state.title}", "strong"),), tuple(right), width)
+
+
+class Head(Canvas[HeadState]):
+    """The head line."""
+
+    def draw(self, state: HeadState, width: int, height: int) -> Sequence[Row]:
+        """One row."""
+        return [row(state, width)]
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    show(Head(), HeadState.of)

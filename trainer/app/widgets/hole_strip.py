@@ -1,0 +1,126 @@
+"""The ten-hole strip: which holes sound, and how loud a leak is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trainer.app.canvas import Canvas, Row
+from trainer.app.display_smoothing import Shown
+from trainer.harp import Breath
+
+FLOOR_DB = -40.0
+"""Level under the main hole at which a bar vanishes."""
+_EIGHTHS = " ▁▂▃▄▅▆▇█"
+
+
+@dataclass(frozen=True, slots=True)
+class HolesState:
+    """What the strip shows.
+
+    Attributes:
+        sounding: holes that sound.
+        wanted: holes that should.
+        leak_hole, leak_db: the loudest unwanted hole, and its level under the main one.
+        levels: (hole, dB relative to the main hole).
+        breath: direction of breath, if known.
+    """
+
+    sounding: tuple[int, ...] = ()
+    wanted: tuple[int, ...] = ()
+    leak_hole: int | None = None
+    leak_db: float | None = None
+    levels: tuple[tuple[int, int], ...] = ()
+    breath: Breath | None = None
+
+    @classmethod
+    def of(cls, shown: Shown) -> HolesState:
+        """The strip of a calmed reading."""
+        return cls(
+            shown.holes,
+            tuple(tab.hole for tab in shown.wanted),
+            shown.leak_hole,
+            shown.leak_db,
+            tuple((hole, round(level)) for hole, level in shown.levels),
+            shown.breath,
+        )
+
+
+def pen_of(state: HolesState, hole: int) -> str:
+    """How a hole is drawn."""
+    if hole in state.sounding or hole == state.leak_hole:
+        return "leak" if _is_leak(state, hole) else "sounding"
+    return "strong" if hole in state.wanted else "quiet"
+
+
+def _is_leak(state: HolesState, hole: int) -> bool:
+    if state.wanted:
+        return hole not in state.wanted
+    return hole == state.leak_hole
+
+
+def numbers_row(state: HolesState, cell: int) -> Row:
+    """The numbers: the wanted ones in brackets, sounding ones reversed, a leak in signs of
+    its own."""
+    spans = []
+    for hole in range(1, 11):
+        pen = pen_of(state, hole)
+        text = f"{hole:^{cell}}"
+        if hole in state.wanted:
+            text = f"{f'[{hole}]':^{cell}}"
+        elif pen == "leak":
+            text = f"{f'!{hole}':^{cell}}"
+        spans.append((text, pen))
+    return tuple(spans)
+
+
+def bar_rows(state: HolesState, cell: int, rows: int) -> list[Row]:
+    """The levels as bars, from the top row down."""
+    heights = dict.fromkeys(range(1, 11), 0)
+    for hole, level in (*((hole, 0) for hole in state.sounding), *state.levels):
+        share = min(max(1.0 - level / FLOOR_DB, 0.0), 1.0)
+        heights[hole] = round(share * 8 * rows)
+    drawn = []
+    for row in range(rows):
+        spans = []
+        for hole in range(1, 11):
+            eighths = min(max(heights[hole] - 8 * (rows - 1 - row), 0), 8)
+            pen = pen_of(state, hole)
+            text = f"{_EIGHTHS[eighths] * (cell - 2):^{cell}}"
+            spans.append((text, "trail" if pen in ("sounding", "strong") else pen))
+        drawn.append(tuple(spans))
+    return drawn
+
+
+def words(state: HolesState) -> Row:
+    """Breath and cleanness in words."""
+    breath = f"{state.breath}, " if state.breath and state.sounding else ""
+    if state.leak_hole is not None and state.leak_db is not None:
+        return (
+            (f" {breath}", "text"),
+            (f"hole {state.leak_hole} leaks, {state.leak_db:.0f} dB", "leak"),
+        )
+    if state.sounding:
+        holes = " ".join(str(hole) for hole in state.sounding)
+        which = f"hole {holes} alone" if len(state.sounding) == 1 else f"holes {holes}"
+        return ((f" {breath}{which}", "text"),)
+    return ((" no hole sounds", "quiet"),)
+
+
+class Holes(Canvas[HolesState]):
+    """The ten-hole strip."""
+
+    def draw(self, state: HolesState, width: int, height: int) -> Sequence[Row]:
+        """Bars, the numbers under them, and the words."""
+        cell = max(3, width // 10)
+        return [
+            *bar_rows(state, cell, max(1, height - 2)),
+            numbers_row(state, cell),
+            words(state),
+        ]
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    show(Holes(), lambda take: HolesState.of(take.shown))

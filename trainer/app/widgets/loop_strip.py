@@ -1,0 +1,148 @@
+"""The passage that is looped: where it lies in the whole recording, and how it is heard.
+
+The recording is drawn as the loudest sample of each stretch; under it stand the passage's ends and
+the place that is heard.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from trainer.app.canvas import Canvas, Row, cut
+from trainer.app.widgets.reference_tone import CAUTION
+from trainer.sound.passage import Passage
+
+_EIGHTHS = " ▁▂▃▄▅▆▇█"
+MARGIN = 2
+OFF, READYING, SOUNDS = "off", "getting ready", "sounds"
+
+
+@dataclass(frozen=True, slots=True)
+class LoopState:
+    """What is looped.
+
+    Attributes:
+        passage: the passage, and how it is heard.
+        seconds: the length of the recording; None until it is known.
+        peaks: its loudest sample in each of some even stretches, 0 to 1.
+        phase: `OFF`, `READYING` or `SOUNDS`.
+        played: seconds since it began to sound, count-in included; None where it does not.
+        trouble: why it cannot be heard, in a sentence; empty if it can.
+    """
+
+    passage: Passage
+    seconds: float | None = None
+    peaks: tuple[float, ...] = ()
+    phase: str = OFF
+    played: float | None = None
+    trouble: str = ""
+
+    @property
+    def place(self) -> float | None:
+        """The second of the recording that is heard; None where none is, as in a count-in."""
+        if self.played is None or self.played < self.passage.lead_s:
+            return None
+        past = (self.played - self.passage.lead_s) % self.passage.seconds
+        return self.passage.first + past * self.passage.speed
+
+    @property
+    def rounds(self) -> int:
+        """Which round is heard, from 1; 0 in the count-in."""
+        if self.played is None or self.played < self.passage.lead_s:
+            return 0
+        return int((self.played - self.passage.lead_s) / self.passage.seconds) + 1
+
+
+def rows(state: LoopState, width: int) -> list[Row]:
+    """Four rows: the recording, the passage's ends under it, and two of words."""
+    wide = max(10, width - 2 * MARGIN)
+    length = state.seconds or state.passage.last
+    first, last = (_cell(one, length, wide) for one in (state.passage.first, state.passage.last))
+    return [
+        cut(_drawn(state, wide, first, last), width),
+        cut(_ends(state, wide, first, last, length), width),
+        cut(((f"  {how(state.passage)}", "strong"),), width),
+        cut(_now(state), width),
+    ]
+
+
+def how(passage: Passage) -> str:
+    """The passage in words."""
+    moved = passage.half_steps
+    pitch = "pitch as recorded"
+    if moved:
+        unit = "half step" if abs(moved) == 1.0 else "half steps"
+        pitch = f"{abs(moved):g} {unit} {'up' if moved > 0 else 'down'}"
+    counted = f"count-in {passage.count_in}" if passage.count_in else "no count-in"
+    return (
+        f"{passage.first:.2f} to {passage.last:.2f} s   {100.0 * passage.speed:.0f} % speed   "
+        f"{pitch}   {counted}"
+    )
+
+
+def _now(state: LoopState) -> Row:
+    if state.trouble:
+        return ((f"  × {state.trouble}", "wrong"),)
+    if state.phase == OFF:
+        return (("  ■ space lets it be heard; ", "quiet"), (CAUTION, "quiet"))
+    if state.phase == READYING or state.played is None:
+        return (("  … getting it ready", "now"),)
+    if not state.rounds:
+        beat = int(state.played * state.passage.tempo * state.passage.speed / 60.0) + 1
+        return ((f"  ● count-in {beat} of {state.passage.count_in}", "now"),)
+    return ((f"  ▶ round {state.rounds}, {state.place or 0.0:6.2f} s", "now"),)
+
+
+def _cell(second: float, length: float, wide: int) -> int:
+    return min(max(int(second / max(length, 0.01) * wide), 0), wide - 1)
+
+
+def _drawn(state: LoopState, wide: int, first: int, last: int) -> Row:
+    peaks = state.peaks or (0.0,)
+    bars = ""
+    for cell in range(wide):
+        low = cell * len(peaks) // wide
+        high = max(low + 1, (cell + 1) * len(peaks) // wide)
+        bars += _EIGHTHS[min(8, round(8.0 * max(peaks[low:high])))]
+    return (
+        (" " * MARGIN + bars[:first], "faint"),
+        (bars[first : last + 1], "good"),
+        (bars[last + 1 :], "faint"),
+    )
+
+
+def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> Row:
+    line = [" "] * wide
+    for cell in range(first, last + 1):
+        line[cell] = "─"
+    line[first], line[last] = "├", "┤"
+    place = None if state.place is None else _cell(state.place, length, wide)
+    if place is None:
+        return ((" " * MARGIN + "".join(line), "text"),)
+    text = "".join(line)
+    return (
+        (" " * MARGIN + text[:place], "text"),
+        ("▲", "now"),
+        (text[place + 1 :], "text"),
+    )
+
+
+class LoopStrip(Canvas[LoopState]):
+    """The recording, the passage, and how it is heard."""
+
+    def draw(self, state: LoopState, width: int, height: int) -> Sequence[Row]:
+        """Four rows."""
+        return rows(state, width)[:height]
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    DEMO = Passage(Path("evening.flac"), 4.0, 9.0, 0.7, -3.0, count_in=4)
+    PEAKS = tuple(((n * 37) % 17) / 17.0 for n in range(200))
+    show(
+        LoopStrip(),
+        lambda take: LoopState(DEMO, 20.0, PEAKS, SOUNDS, max(0.0, (take.position or 0.0) + 4.0)),
+    )

@@ -1,0 +1,100 @@
+"""Measuring a harp: which reed is asked for, what is heard, and what each reed measured."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from trainer.app.canvas import Canvas, Row, cut
+from trainer.harp import HOLES, Breath, Harp, Tab
+from trainer.practice.harp_measurement import Asked, Sounding
+from trainer.report.harp_text import sounding_text
+
+WIDE = 6
+"""Cells of a hole."""
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuringState:
+    """How far measuring is.
+
+    Attributes:
+        harp: what is measured.
+        asked: the reed that is asked for; None where none is.
+        sounding: what is heard now; None for nothing.
+        cents: what each reed measured, from the harp's target.
+        before: reeds that were measured before.
+        said: what was said of the last notes, the newest first.
+    """
+
+    harp: Harp
+    asked: Asked | None = None
+    sounding: Sounding | None = None
+    cents: Mapping[Tab, float] = field(default_factory=dict)
+    before: frozenset[Tab] = frozenset()
+    said: tuple[str, ...] = ()
+
+
+def rows(state: MeasuringState, width: int, height: int) -> list[Row]:
+    """What to play, what is heard, the reeds, and what was said."""
+    told = [_wanted(state), _heard(state), ()]
+    holes = "".join(f"{hole:>{WIDE}}" for hole in HOLES)
+    told += [((f"       {holes}", "quiet"),), _reeds(state, Breath.BLOW)]
+    told += [_reeds(state, Breath.DRAW), ()]
+    told += [((f" {line}", "text" if i == 0 else "quiet"),) for i, line in enumerate(state.said)]
+    return [cut(row, width) if row else row for row in told[:height]]
+
+
+def _wanted(state: MeasuringState) -> Row:
+    asked = state.asked
+    if asked is None:
+        return ((" getting ready", "quiet"),)
+    return (
+        (f" {asked.done + 1} of {asked.of}  ", "quiet"),
+        (f"play {asked.tab}", "now"),
+        (f"  hole {asked.tab.hole} {asked.tab.breath}, {asked.note}", "strong"),
+        (", alone and evenly, for two seconds", "text"),
+    )
+
+
+def _heard(state: MeasuringState) -> Row:
+    if state.sounding is None:
+        return ((" nothing sounds", "quiet"),)
+    mine = state.asked is not None and state.sounding.tab == state.asked.tab
+    return (
+        (f" {'●' if mine else '○'} {sounding_text(state.sounding)}", "good" if mine else "text"),
+    )
+
+
+def _reeds(state: MeasuringState, breath: Breath) -> Row:
+    spans: list[tuple[str, str]] = [(f" {breath:<6}", "quiet")]
+    for hole in HOLES:
+        tab = Tab(hole, breath)
+        if state.asked is not None and state.asked.tab == tab:
+            spans.append((f"{'▶':>{WIDE}}", "now"))
+        elif tab in state.cents:
+            spans.append((f"{state.cents[tab]:>+{WIDE}.1f}", "text"))
+        else:
+            spans.append((f"{'·' if tab not in state.before else '✓':>{WIDE}}", "quiet"))
+    return tuple(spans)
+
+
+class MeasuringBoard(Canvas[MeasuringState]):
+    """How far measuring is."""
+
+    def draw(self, state: MeasuringState, width: int, height: int) -> Sequence[Row]:
+        """As many rows as there are."""
+        drawn = rows(state, width, height)
+        return drawn + [()] * (height - len(drawn))
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    tab = Tab(4, Breath.DRAW)
+    show(
+        MeasuringBoard(),
+        lambda take: MeasuringState(
+            take.plan.harp, Asked(tab, "D5", 3, 20), Sounding(tab, 2.1, 1.2), {Tab.parse("1"): -3.4}
+        ),
+    )

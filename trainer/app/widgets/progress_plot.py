@@ -1,0 +1,143 @@
+"""Progress: a line for each thing there is progress in, what is told of it, and its plot."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from textual import events
+from textual.color import Color
+from textual.content import Content
+from textual_plotext import PlotextPlot
+
+from trainer.app.theme import PENS, color_of
+from trainer.coach.step_table import MEASURES, Figures
+from trainer.coach.trends import Change, Kind, Point, Progress, Verdict
+from trainer.report.plots import PANELS, Palette, draw
+from trainer.report.progress_text import (
+    change_text,
+    counted,
+    day_text,
+    subject_text,
+    value_text,
+    verdict_text,
+)
+
+HEADINGS = {
+    Kind.ALL: "All together",
+    Kind.NOTE: "Notes, the worst first",
+    Kind.SEVERAL: "Chords and ladders",
+    Kind.SKILL: "Skills, the worst first",
+}
+SIGNS = {
+    Verdict.BETTER: ("↗", "good"),
+    Verdict.WORSE: ("↘", "wrong"),
+    Verdict.UNCLEAR: ("·", "quiet"),
+}
+"""A shape and a pen for what is told of the last days."""
+_NAME, _INDENT = 24, 4
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a line says, reckoned beforehand: the screen does not wait for it.
+
+    Attributes:
+        progress: what it is about.
+        usual: its usual figures.
+        best: the best day, and
+        changes: the last days against those before, by the measures that can be shown.
+    """
+
+    progress: Progress
+    usual: Figures
+    best: dict[str, Point | None]
+    changes: dict[str, Change]
+
+    @classmethod
+    def of(cls, progress: Progress) -> Line:
+        """The line of one thing."""
+        return cls(
+            progress,
+            progress.usual,
+            {name: progress.best(name) for name in PANELS},
+            {name: progress.change(name) for name in PANELS},
+        )
+
+
+def head_text(measure: str) -> str:
+    """The names of the columns."""
+    return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {MEASURES[measure].title}"
+
+
+def line_content(line: Line, measure: str, chosen: bool = False) -> Content:
+    """A line, with a pointer if it is the chosen one."""
+    usual, change = line.usual, line.changes[measure]
+    pointer = ("▶ ", PENS["now"].color) if chosen else "  "
+    name = line.progress.name
+    name = name if len(name) < _NAME else name[: _NAME - 2] + "…"
+    sign, pen = SIGNS[change.verdict]
+    return Content.assemble(
+        pointer,
+        (f"{name:<{_NAME}}", "bold"),
+        f"{value_text(usual.cents, 'cents'):>6}{value_text(usual.in_tune, '%'):>9}   ",
+        (f"{sign} {verdict_text(change, MEASURES[measure].unit)}", PENS[pen].color),
+    )
+
+
+def told_content(line: Line, measure: str, *, every: bool) -> Content:
+    """Usual, best and the last days of a thing, by one measure, or by every one."""
+    progress = line.progress
+    parts: list[Content] = [
+        Content.assemble(
+            (subject_text(progress), "bold"),
+            (f"   {counted(progress.notes, 'note')}", PENS["quiet"].color),
+        )
+    ]
+    for name in PANELS:
+        if every or name == measure:
+            parts += _told(line, name, "bold" if every and name == measure else "")
+    return Content("\n").join(parts)
+
+
+def _told(line: Line, name: str, style: str) -> tuple[Content, Content]:
+    known = MEASURES[name]
+    best, change = line.best[name], line.changes[name]
+    unit = "" if known.unit == "%" else f" {known.unit}"
+    told = f"{known.title:<12} usual {value_text(line.usual.value(name), known.unit)}{unit}"
+    if best is not None:
+        day = day_text(best.first, line.progress.today)
+        told += f", best {value_text(best.value, known.unit)} on {day}"
+    sign, pen = SIGNS[change.verdict]
+    verdict = f"{'':<{_INDENT}}{sign} {change_text(change, known.unit)}"
+    return Content.styled(told, style), Content.styled(verdict, PENS[pen].color)
+
+
+class ProgressPlot(PlotextPlot):
+    """A plot of one thing over its days and weeks."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._shown: tuple[Progress, str] | None = None
+
+    def on_mount(self) -> None:
+        """Draw again in the colours of another theme."""
+        self.watch(self.app, "theme", self._draw, init=False)
+
+    def show(self, progress: Progress, measure: str) -> None:
+        """Plot a measure of a thing."""
+        self._shown = (progress, measure)
+        self._draw()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Name as many days as there is room for."""
+        self._draw()
+
+    def _draw(self) -> None:
+        if self._shown is not None and self.size.width:
+            progress, measure = self._shown
+            draw(self.plt, progress, MEASURES[measure], self._palette(), self.size.width)
+            self.refresh()
+
+    def _palette(self) -> Palette:
+        days, weeks = (Color.parse(color_of(self.app, pen)).rgb for pen in ("flat", "now"))
+        return Palette(days, weeks)

@@ -1,0 +1,159 @@
+"""The settings as lines: what each is, where that comes from, and what holds at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Literal, get_args, get_origin
+
+from trainer.harp import STANDARD_KEYS, tuning_names
+from trainer.music import TEMPERAMENTS
+from trainer.practice import Plan
+from trainer.settings import Settings, SettingsFound
+from trainer.settings.tables import KEYS, TABLES, Key, default_of
+from trainer.settings.validation import value_of
+from trainer.sound import MicrophoneSpec
+from trainer.store import journal_path
+
+OPTION, FILE, DEFAULT = "option", "file", "default"
+NOT_SET = "not set"
+AT_ONCE = "It holds from the next take on."
+LATER = "It holds when the trainer is started again."
+SEEN = "It holds now."
+THEME: Key = ("screen", "theme")
+FEW: Mapping[Key, Callable[[], tuple[str, ...]]] = {
+    ("harp", "key"): lambda: STANDARD_KEYS,
+    ("harp", "tuning"): tuning_names,
+    ("harp", "temperament"): lambda: tuple(TEMPERAMENTS),
+}
+"""Names of which there are a few, beside those whose type says it."""
+
+
+@dataclass(frozen=True, slots=True)
+class SettingLine:
+    """A setting as it is shown.
+
+    Attributes:
+        key: its table and name.
+        value: what holds, as one writes it without quotes; empty where it is not set.
+        origin: where that comes from: ``option``, an environment variable, ``file`` or
+            ``default``.
+        about: what it is and what it must be.
+        choices: all that it may be, where that is a few words.
+        needed: whether it is always something.
+    """
+
+    key: Key
+    value: str
+    origin: str
+    about: str
+    choices: tuple[str, ...] = ()
+    needed: bool = True
+
+    @property
+    def name(self) -> str:
+        """As it is written on a command line."""
+        return ".".join(self.key)
+
+
+def plain_text(value: Any) -> str:
+    """A value as one writes it without quotes; empty for none."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return str(value).lower()
+        case float():
+            return f"{value:.10g}"
+    return str(value)
+
+
+def value_in(settings: Settings, key: Key) -> Any:
+    """What a setting is."""
+    table, name = key
+    return getattr(getattr(settings, table), name)
+
+
+def by_option(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
+    """What options of the command made otherwise than the settings say, as far as a plan tells."""
+    used: dict[Key, Any] = {("practice", "count_in"): plan.count_in}
+    if isinstance(plan.source, MicrophoneSpec):
+        for name in TABLES["sound"].model_fields:
+            used["sound", name] = getattr(plan.source, name)
+    if plan.player:
+        used["player", "name"] = plan.player
+    told = {
+        key: value
+        for key, value in used.items()
+        if value is not None and value != value_in(settings, key)
+    }
+    usual = settings.journal.file or journal_path()
+    if plan.journal is not None and plan.journal != usual:
+        told["journal", "file"] = plan.journal
+    return told
+
+
+def setting_lines(found: SettingsFound, plan: Plan) -> tuple[SettingLine, ...]:
+    """All settings, table by table."""
+    options = by_option(plan, found.settings)
+    return tuple(_line(key, found, options) for key in KEYS)
+
+
+def _line(key: Key, found: SettingsFound, options: Mapping[Key, Any]) -> SettingLine:
+    table, name = key
+    field = TABLES[table].model_fields[name]
+    value = options.get(key, value_in(found.settings, key))
+    origin = OPTION if key in options else found.origins.get(key, DEFAULT)
+    choices: tuple[str, ...] = ()
+    if field.annotation is bool:
+        choices = ("true", "false")
+    elif get_origin(field.annotation) is Literal:
+        choices = get_args(field.annotation)
+    elif key in FEW:
+        choices = FEW[key]()
+    needed = default_of(key) is not None
+    return SettingLine(key, plain_text(value), origin, field.description or "", choices, needed)
+
+
+def verdict(line: SettingLine, text: str) -> str:
+    """What is wrong with a text as the value of a setting; empty if it may be that."""
+    if not text and not line.needed:
+        return ""
+    try:
+        value_of(line.key, text)
+    except ValueError as error:
+        return str(error)
+    return ""
+
+
+def next_choice(line: SettingLine) -> str:
+    """The choice after the one that holds."""
+    at = line.choices.index(line.value) if line.value in line.choices else -1
+    return line.choices[(at + 1) % len(line.choices)]
+
+
+def applied(plan: Plan, key: Key, value: Any) -> Plan:
+    """A plan with a setting, where that is one that can change between two takes."""
+    if key[0] == "sound" and isinstance(plan.source, MicrophoneSpec):
+        return replace(plan, source=replace(plan.source, **{key[1]: value}))
+    if key == ("practice", "count_in"):
+        return replace(plan, count_in=value)
+    return plan
+
+
+def when(key: Key, plan: Plan) -> str:
+    """From when on a setting holds that is changed now."""
+    if key == THEME:
+        return SEEN
+    sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
+    return AT_ONCE if sound or key == ("practice", "count_in") else LATER
+
+
+def short_path(path: Path, room: int) -> str:
+    """A path with ~ for one's home; what is longer than the room lacks its beginning."""
+    try:
+        text = f"~/{path.relative_to(Path.home()).as_posix()}"
+    except (ValueError, RuntimeError):
+        text = str(path)
+    return text if len(text) <= room else f"…{text[1 - room :]}"

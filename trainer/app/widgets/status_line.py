@@ -1,0 +1,91 @@
+"""The status line: what is listened to and what is wrong with it, and the level meter."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from trainer.app.canvas import Canvas, Row, sides
+from trainer.app.take_state import Phase, Take
+
+FLOOR_DB = -60.0
+LOUD_DB = -1.0
+"""Above this the sound is about to clip."""
+CELLS = 12
+_EIGHTHS = " ▏▎▍▌▋▊▉█"
+
+
+@dataclass(frozen=True, slots=True)
+class StatusState:
+    """What the status line says.
+
+    Attributes:
+        sentence: what is the matter, or what is listened to.
+        trouble: whether something is the matter.
+        level_db: level of the sound, dB re full scale; None when none is taken in.
+    """
+
+    sentence: str = ""
+    trouble: bool = False
+    level_db: int | None = None
+
+    @classmethod
+    def of(cls, take: Take) -> StatusState:
+        """The status of a take as it stands."""
+        trouble = take.phase in (Phase.PAUSED, Phase.FAILED)
+        sentence = take.sentence if trouble else _sentence(take)
+        level = round(take.shown.level_db) if take.running and take.reading else None
+        return cls(sentence, trouble, level)
+
+
+def _sentence(take: Take) -> str:
+    if take.phase is Phase.HELD:
+        return f"paused: space goes on at bar {take.bar}, b a bar back"
+    if take.notice:
+        return f"! {take.notice}"
+    if take.saved and not take.running:
+        return f"The sound is kept in {take.saved}"
+    return f"sound from {take.source}" if take.source else ""
+
+
+def meter(level_db: int | None) -> Row:
+    """The level as a bar and in figures."""
+    if level_db is None:
+        return ((f"{'no sound taken in':>{CELLS + 16}} ", "quiet"),)
+    share = min(max(1.0 - level_db / FLOOR_DB, 0.0), 1.0)
+    whole, part = divmod(round(share * CELLS * 8), 8)
+    bar = "█" * whole + (_EIGHTHS[part] if part else "")
+    loud = level_db > LOUD_DB
+    word = "too loud" if loud else f"{level_db:>4} dB"
+    return (
+        ("level ▕", "quiet"),
+        (f"{bar:<{CELLS}}", "wrong" if loud else "good"),
+        ("▏", "quiet"),
+        (f"{word:>8} ", "wrong" if loud else "quiet"),
+    )
+
+
+def rows(state: StatusState, width: int, height: int) -> list[Row]:
+    """The status line; a sentence about trouble has it, and all rows there are, to itself."""
+    if not state.trouble:
+        return [sides(((f" {state.sentence}", "quiet"),), meter(state.level_db), width)]
+    told = textwrap.wrap(
+        f"× {state.sentence}", width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
+    )
+    return [((f" {line}", "wrong"),) for line in told]
+
+
+class Status(Canvas[StatusState]):
+    """The status line."""
+
+    def draw(self, state: StatusState, width: int, height: int) -> Sequence[Row]:
+        """One row, or as many as a sentence about trouble needs and there are."""
+        drawn = rows(state, width, height)
+        return drawn + [()] * (height - len(drawn))
+
+
+if __name__ == "__main__":
+    from devtools.scripted import show
+
+    show(Status(), StatusState.of)

@@ -1,0 +1,277 @@
+"""The page of tab: it stays still while a cursor walks through it.
+
+A line of the page holds whole bars where one fits, and takes four rows: the cursor's, the tab
+with a stroke for as long as each step is held, the beats, and the marks where they were earned.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from textual.geometry import Size
+
+from trainer.app.canvas import Canvas, Row, row_of
+from trainer.app.shapes import OLD_SHAPE, grade_of
+from trainer.app.take_state import Take
+from trainer.drill import Drill, Step
+from trainer.marking import Mark
+from trainer.report.result_text import score_text
+
+ROWS = 4
+"""Rows of one line of the page."""
+BARS_ON_A_LINE = (1, 2, 4, 8)
+"""So that phrases start lines."""
+WIDEST = 12
+"""Cells that a beat gets at most where there is room."""
+MOST_NEEDED = 24
+"""Cells that a beat gets at most for the sake of very short steps; their tab is cut then."""
+_EPS = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A step and the beats that it takes on the page."""
+
+    step: Step
+    at: float
+    end: float
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of the page: the beats from `start` to `end`, and the steps that sound in them."""
+
+    start: float
+    end: float
+    steps: tuple[Placed, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """Where everything on the page stands.
+
+    Attributes:
+        lines: the lines, in order.
+        cells: cells a beat.
+        meter: beats in a bar.
+    """
+
+    lines: tuple[Line, ...]
+    cells: int
+    meter: int
+
+    def column(self, line: Line, beat: float) -> int:
+        """The column of a beat on a line; every bar has a bar line in front."""
+        first_bar = math.ceil(line.start / self.meter) * self.meter
+        bars = math.floor((beat - first_bar) / self.meter + _EPS) + 1
+        return math.floor((beat - line.start) * self.cells + _EPS) + max(bars, 0)
+
+    def place(self, beat: float) -> tuple[int, int]:
+        """The line, by number, and the column of a beat; the nearest there is."""
+        number = max((i for i, line in enumerate(self.lines) if line.start <= beat), default=0)
+        line = self.lines[number]
+        return number, self.column(line, min(max(beat, line.start), line.end))
+
+
+def lay_out(drill: Drill, width: int, most: int) -> Layout:
+    """Lay a drill out on lines of `width` cells.
+
+    As few bars on a line as let the whole drill be seen at once on `most` lines, or else as many
+    as fit. A beat gets as many cells as its fullest step needs for its tab and its mark, and more
+    where there is room.
+    """
+    meter = drill.meter[0]
+    need = max((_cells_needed(step) for step in drill.steps), default=4)
+    fitting = [n for n in BARS_ON_A_LINE if n * (need * meter + 1) < width]
+    if fitting:
+        bars = next((n for n in fitting if n * most >= drill.bars), fitting[-1])
+        cells = min(max(need, ((width - 1) // bars - 1) // meter), max(need, WIDEST))
+        per_line = bars * meter
+    else:
+        per_line = max(1, (width - 2) // need)
+        cells = max(1, (width - 2) // per_line)
+    first = min(0, math.floor(drill.steps[0].at)) if drill.steps else 0
+    whole = drill.bars * meter
+    starts = ([first] if first < 0 else []) + list(range(0, whole, per_line))
+    ends = [*starts[1:], whole]
+    placed = [Placed(step, float(step.at), float(step.end)) for step in drill.steps]
+    lines = [
+        Line(start, end, tuple(one for one in placed if one.at < end and one.end > start))
+        for start, end in zip(starts, ends, strict=True)
+    ]
+    return Layout(tuple(lines), cells, meter)
+
+
+def _cells_needed(step: Step) -> int:
+    """Cells a beat must have for a step's tab, or its mark, and a space to fit its length."""
+    return min(MOST_NEEDED, math.ceil((max(len(step.tab), 3) + 1) / step.beats))
+
+
+@dataclass(frozen=True)
+class PageState:
+    """What the page shows.
+
+    Attributes:
+        drill: the drill.
+        position: beats from its first; None before it has been started.
+        now: index of the step in play; None in a rest.
+        first, last: range of step indices that are played.
+        marks: marks by step index.
+        old: indices whose mark is from an earlier pass.
+    """
+
+    drill: Drill
+    position: float | None = None
+    now: int | None = None
+    first: int = 0
+    last: int = 0
+    marks: Mapping[int, Mark] = field(default_factory=dict)
+    old: frozenset[int] = frozenset()
+
+    @classmethod
+    def of(cls, drill: Drill, take: Take) -> PageState:
+        """The page of a drill and a take of it as it stands."""
+        step = take.step
+        now = step.index if step else None
+        return cls(drill, take.position, now, *take.range, take.marks, take.old)
+
+
+def top_line(layout: Layout, position: float | None, height: int) -> int:
+    """The first line shown: the next line is always in sight, and nothing moves before it must."""
+    fit = max(1, height // ROWS)
+    line = layout.place(position)[0] if position is not None else 0
+    return min(max(0, line - max(0, fit - 2)), max(0, len(layout.lines) - fit))
+
+
+def cursor_row(layout: Layout, number: int, position: float | None) -> Row:
+    """The row over a line in which the cursor walks."""
+    if position is None or position < layout.lines[0].start:
+        return ()
+    line, column = layout.place(position)
+    return ((" " * column, "text"), ("▼", "now")) if line == number else ()
+
+
+def line_rows(layout: Layout, line: Line, state: PageState) -> tuple[Row, Row, Row]:
+    """Tab, beats and marks of one line."""
+    width = layout.column(line, line.end)
+    tab, beats, marks = ([" "] * width for _ in range(3))
+    tab_pens, beat_pens, mark_pens = (["faint"] * width for _ in range(3))
+    _draw_beats(layout, line, state, beats, beat_pens)
+    for x in (x for x in range(width) if beats[x] == "│"):
+        tab[x] = "│"
+    if line.end % layout.meter == 0:
+        tab[width - 1] = "│"
+    for one in line.steps:
+        _draw_step(layout, line, one, state, tab, tab_pens)
+        _draw_mark(layout, line, one, state, marks, mark_pens)
+    return row_of(tab, tab_pens), row_of(beats, beat_pens), row_of(marks, mark_pens)
+
+
+def _draw_beats(
+    layout: Layout, line: Line, state: PageState, cells: list[str], pens: list[str]
+) -> None:
+    now = None if state.position is None else math.floor(state.position)
+    for beat in range(math.ceil(line.start), math.ceil(line.end)):
+        x = layout.column(line, beat)
+        if beat % layout.meter == 0:
+            cells[x - 1] = "│"
+        if layout.cells >= 4:
+            cells[layout.column(line, beat + 0.5)] = "&"
+        for i, character in enumerate(str(beat % layout.meter + 1)):
+            cells[x + i], pens[x + i] = character, "now" if now == beat else "quiet"
+
+
+def _draw_step(
+    layout: Layout, line: Line, one: Placed, state: PageState, cells: list[str], pens: list[str]
+) -> None:
+    x0 = layout.column(line, max(one.at, line.start))
+    x1 = layout.column(line, min(one.end, line.end)) - 1
+    if one.end <= line.end and one.end % layout.meter == 0:
+        x1 -= 1  # the bar line's own cell
+    x1 = max(x0 + 1, x1)
+    played = state.first <= one.step.index < state.last
+    now = one.step.index == state.now
+    text = one.step.tab[: x1 - x0] if one.at >= line.start else ""
+    cells[x0:x1] = text + "─" * (x1 - x0 - len(text))
+    text_pen = "here" if now else "strong" if played else "quiet"
+    rest_pen = "now" if now else "faint"
+    pens[x0:x1] = [text_pen] * len(text) + [rest_pen] * (x1 - x0 - len(text))
+
+
+def _draw_mark(
+    layout: Layout, line: Line, one: Placed, state: PageState, cells: list[str], pens: list[str]
+) -> None:
+    mark = state.marks.get(one.step.index)
+    if mark is None or one.at < line.start:
+        return
+    graded = grade_of(mark)
+    x0 = layout.column(line, one.at)
+    room = max(1, layout.column(line, min(one.end, line.end)) - x0)
+    shape, pen = graded.shape, graded.pen
+    if one.step.index in state.old:
+        shape, pen = OLD_SHAPE, "quiet"
+    text = (shape + score_text(mark.score))[:room]
+    cells[x0 : x0 + len(text)] = text
+    pens[x0 : x0 + len(text)] = [pen] * len(text)
+
+
+class Page(Canvas[PageState]):
+    """The page of tab. Draws a line again only when something on it has changed."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._layout: tuple[Drill, Size, Layout] | None = None
+        self._moment: object = None
+        self._drawn: dict[int, tuple[object, tuple[Row, Row, Row]]] = {}
+
+    def draw(self, state: PageState, width: int, height: int) -> Sequence[Row]:
+        """The lines in sight."""
+        layout = self._laid_out(state.drill)
+        top = top_line(layout, state.position, height)
+        rows: list[Row] = []
+        for number in range(top, min(len(layout.lines), top + max(1, height // ROWS))):
+            rows.append(cursor_row(layout, number, state.position))
+            rows.extend(self._line(layout, number, state))
+        return (rows + [()] * height)[:height]
+
+    def _line(self, layout: Layout, number: int, state: PageState) -> tuple[Row, Row, Row]:
+        line = layout.lines[number]
+        here = state.position is not None and line.start <= state.position < line.end
+        key = (
+            (math.floor(state.position), state.now) if here and state.position is not None else (),
+            (state.first, state.last),
+            [(state.marks.get(i), i in state.old) for i in (one.step.index for one in line.steps)],
+        )
+        if number not in self._drawn or self._drawn[number][0] != key:
+            self._drawn[number] = key, line_rows(layout, line, state)
+        return self._drawn[number][1]
+
+    def redraw(self) -> None:
+        """Draw again if the cursor stands in another cell, or anything else has changed."""
+        state = self.state
+        if state is None or not self.extent:
+            return
+        layout = self._laid_out(state.drill)
+        position = state.position
+        place = None if position is None else (layout.place(position), position < 0)
+        played = (state.first, state.last)
+        moment = (self.extent, place, state.drill, state.now, played, state.marks, state.old)
+        if moment != self._moment:
+            self._moment = moment
+            super().redraw()
+
+    def _laid_out(self, drill: Drill) -> Layout:
+        known = self._layout
+        if known is None or known[0] is not drill or known[1] != self.extent:
+            width, height = self.extent
+            known = self._layout = (drill, self.extent, lay_out(drill, width, height // ROWS))
+            self._drawn.clear()
+        return known[2]
+
+
+if __name__ == "__main__":
+    from devtools.scripted import DRILL, show
+
+    show(Page(), lambda take: PageState.of(DRILL, take))

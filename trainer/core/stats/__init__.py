@@ -1,0 +1,1 @@
+"""Statistics that more than one room needs; tests hold them against scipy."""

@@ -1,0 +1,237 @@
+"""The fields of a drill file: what each may be, and what is told when one is not."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    ConfigDict,
+    Field,
+    ValidationError,
+    model_validator,
+)
+
+from trainer.core.toml_values import read_by, shown
+from trainer.drill.model import PARTS, WEIGHTS, Goal
+from trainer.harp import load_tuning, parse_key
+
+
+def _without_controls(text: str) -> str:
+    if any(unicodedata.category(c) == "Cc" and c not in "\n\t" for c in text):
+        raise ValueError("a text may hold no control characters; take them out")
+    return text
+
+
+Line = Annotated[
+    str, Field(max_length=80, pattern=r"^[^\n]*\S[^\n]*$"), AfterValidator(_without_controls)
+]
+
+
+MOST_FAULTS = 200
+"""More than all fields there are; looking for the nearest to each of many more takes its time."""
+_USUAL = Goal()
+
+
+class _Table(BaseModel):
+    model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
+
+
+def _weight(part: str) -> Any:
+    return Field(
+        default=WEIGHTS[part],
+        ge=0,
+        le=100,
+        description=f"how much {part} counts in a step's mark, a number from 0 to 100",
+    )
+
+
+class WeightsTable(_Table):
+    """The ``[goal.weights]`` table."""
+
+    pitch: float = _weight("pitch")
+    steadiness: float = _weight("steadiness")
+    attack: float = _weight("attack")
+    motion: float = _weight("motion")
+    cleanness: float = _weight("cleanness")
+    time: float = _weight("time")
+
+    @model_validator(mode="after")
+    def _something_counts(self) -> WeightsTable:
+        if not any(getattr(self, part) for part in PARTS):
+            raise ValueError("every weight is 0; let at least one part count")
+        return self
+
+
+class ClimbTable(_Table):
+    """The ``[climb]`` table."""
+
+    by: float = Field(
+        ge=1, le=60, description="beats a minute of a step up or back, a number from 1 to 60"
+    )
+    after: int = Field(
+        default=2,
+        ge=1,
+        le=20,
+        description="passes in a row that must be good for a step up, a whole number from 1 to 20",
+    )
+    to: float = Field(
+        ge=20, le=300, description="the tempo at which it stops, a number from 20 to 300"
+    )
+
+
+class GoalTable(_Table):
+    """The ``[goal]`` table."""
+
+    tolerance: float = Field(
+        default=_USUAL.tolerance,
+        ge=1,
+        le=50,
+        description="cents off the target that still count as in tune, a number from 1 to 50",
+    )
+    pass_mark: float = Field(
+        default=_USUAL.pass_mark,
+        ge=0,
+        le=100,
+        description="the total from which the drill is passed, a number from 0 to 100",
+    )
+    hold: float = Field(
+        default=_USUAL.hold,
+        ge=0.1,
+        le=10,
+        description="seconds to hold each step in tune where the clock is free, from 0.1 to 10",
+    )
+    weights: WeightsTable = Field(
+        default_factory=WeightsTable,
+        description="a table, [goal.weights] with any of " + ", ".join(PARTS),
+    )
+
+
+class DrillTable(_Table):
+    """The whole file."""
+
+    title: Line = Field(description='one line of text, up to 80 characters, as "First notes"')
+    about: Annotated[str, AfterValidator(_without_controls)] = Field(
+        default="",
+        max_length=2000,
+        description="text: what it trains, how it feels when right, what usually goes wrong",
+    )
+    harp: Annotated[str, read_by(parse_key)] = Field(
+        description='the key of the harp it is written for, as "C" or "low F"'
+    )
+    tuning: Annotated[str, read_by(load_tuning)] = Field(
+        default="richter", description='the name of the harp\'s tuning, as "richter"'
+    )
+    tempo: float = Field(ge=20, le=300, description="beats a minute, a number from 20 to 300")
+    meter: str = Field(
+        default="4/4",
+        pattern=r"^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$",
+        description='beats in a bar and the note value of a beat, as "4/4" or "6/8"',
+    )
+    skills: list[Line] = Field(
+        default=[],
+        max_length=12,
+        description='a list of what it trains, the main skill first, as ["single notes"]',
+    )
+    level: int = Field(
+        default=1,
+        ge=1,
+        le=9,
+        description="how far along the course it comes, a whole number from 1 to 9",
+    )
+    pickup: float = Field(
+        default=0,
+        ge=0,
+        le=31,
+        description="beats before the first full bar, a number from 0 to less than a bar",
+    )
+    swing: float = Field(
+        default=1,
+        ge=1,
+        le=3,
+        description="first half of a beat over the second, from 1 (straight) over 2 "
+        "(as in triplets) to 3",
+    )
+    clock: Literal["click", "free"] = Field(
+        default="click",
+        description='"click" for playing in time, or "free" for steps that wait until they are '
+        "held in tune",
+    )
+    loop: str | None = Field(
+        default=None,
+        pattern=r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$",
+        description='bars to play again and again, as "3-4", or "3" for one',
+    )
+    climb: ClimbTable | None = Field(
+        default=None, description="a table, [climb] with by, to and after, for a loop"
+    )
+    goal: GoalTable = Field(
+        default_factory=GoalTable,
+        description="a table, [goal] with tolerance, pass_mark, hold and weights",
+    )
+    second: str | None = Field(
+        default=None, description='another part that goes with it, tab between """ and """'
+    )
+    tab: str = Field(description='the music, tab between """ and """, as -4:1 4:1 r:2')
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with one field.
+
+    Attributes:
+        path: the field and the table it lies in.
+        kind: ``missing``, ``unknown`` (no such field) or ``value``.
+        message: what is wrong and what was expected.
+    """
+
+    path: tuple[str, ...]
+    kind: str
+    message: str
+
+
+def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault, ...]]:
+    """The fields of a drill file, or everything that is wrong with them.
+
+    Args:
+        data: the file's tables as a TOML reader gives them.
+    """
+    try:
+        return DrillTable.model_validate(data), ()
+    except ValidationError as error:
+        found: dict[tuple[str, ...], Fault] = {}
+        for detail in error.errors(include_url=False)[:MOST_FAULTS]:
+            path = tuple(part for part in detail["loc"] if isinstance(part, str))
+            found.setdefault(path, _fault(path, detail["type"], detail["input"], detail["msg"]))
+        return None, tuple(found.values())
+
+
+_TABLES: Mapping[tuple[str, ...], type[_Table]] = {
+    (): DrillTable,
+    ("goal",): GoalTable,
+    ("goal", "weights"): WeightsTable,
+    ("climb",): ClimbTable,
+}
+
+
+def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fault:
+    if kind == "value_error":
+        return Fault(path, "value", message.removeprefix("Value error, "))
+    *above, name = path
+    table = _TABLES[tuple(above)]
+    if kind == "extra_forbidden":
+        near = get_close_matches(name, table.model_fields, n=1)
+        hint = (
+            f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(table.model_fields)
+        )
+        where = f"[{'.'.join(above)}]" if above else "a drill"
+        return Fault(path, "unknown", f"{where} has no field '{name}'; {hint}")
+    expected = table.model_fields[name].description
+    if kind == "missing":
+        return Fault(path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}")
+    return Fault(path, "value", f"'{name}' must be {expected}; {shown(value)} is not")

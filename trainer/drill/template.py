@@ -1,0 +1,98 @@
+"""A small drill to start from, with comments that say what can be changed."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from trainer.drill.errors import DrillError
+from trainer.drill.formatter import laid_out
+from trainer.drill.shelf import ENDING, user_folder
+from trainer.drill.writer import toml_number, toml_string
+
+_NAME = re.compile(r"\w[\w .-]*")
+
+
+def starter(
+    name: str, title: str | None = None, harp: str = "C", tempo: float = 72, meter: str = "4/4"
+) -> str:
+    """The text of a small drill with these fields.
+
+    Args:
+        name: what the drill is called; the title is made from it if none is given.
+        title, harp, tempo, meter: as in a drill file.
+
+    Raises:
+        DrillError: a field is not what a drill may have.
+    """
+    title = title or name.replace("-", " ").replace("_", " ").capitalize()
+    beats = meter.partition("/")[0]
+    text = f"""\
+# A drill is one text file; what follows a # is a comment.
+title = {toml_string(title)}
+about = "What it trains, how it feels when right, and what usually goes wrong."
+harp = {toml_string(harp)} # the key it is written for, as "Bb" or "low F"
+tempo = {toml_number(tempo)} # beats a minute
+meter = {toml_string(meter)}
+skills = ["single notes"] # the main one first: the list is grouped by it
+level = 1 # how far along the course it comes, 1 to 9
+
+# 4 is blow and -4 draw, -4' a half step bent, 4+5 a chord, r a rest; beats come after the colon.
+# Every bar must be full.
+tab = \"\"\"
+{_bars(int(beats) if beats.isdecimal() else 4)}
+\"\"\"
+
+[goal]
+tolerance = 15 # cents off the target that still count as in tune
+"""
+    try:
+        return laid_out(text, name)
+    except DrillError as error:  # there is no file yet that its place could be looked up in
+        raise DrillError(error.problems[0].message) from None
+
+
+def _bars(beats: int) -> str:
+    """Four bars that leave room to breathe."""
+    held = min(2, beats - 1)
+    rest = f" r:{beats - held}"
+    if beats == 1:
+        return "4:1 | r:1 | -4:1 | r:1 |"
+    return f"4:{held}{rest} | -4:{held}{rest} |\n5:{held}{rest} | -4:{held}{rest} |"
+
+
+def path_of(name: str) -> Path:
+    """Where a new drill goes: a plain name to the player's own folder, a path where it points.
+
+    Raises:
+        DrillError: a file cannot have that name.
+    """
+    path = Path(name)
+    if path.suffix == ENDING or len(path.parts) > 1:
+        return path if path.suffix == ENDING else path.with_name(path.name + ENDING)
+    if not _NAME.fullmatch(name):
+        raise DrillError(
+            f"'{name}' is no name for a drill; take letters, figures and hyphens, as in "
+            "'my-first-bend', or the path of a file"
+        )
+    return user_folder() / (name + ENDING)
+
+
+def write_new(path: Path, text: str) -> None:
+    """Write a file that is not there yet; the player's own folder is made if need be.
+
+    Raises:
+        DrillError: it is there already, or cannot be written.
+    """
+    try:
+        if path.parent == user_folder():
+            path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError:
+        raise DrillError(f"{path} is there already; take another name, or edit it") from None
+    except FileNotFoundError:
+        raise DrillError(f"there is no folder {path.parent}; make it, or take another") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise DrillError(f"{path} cannot be written: {reason}") from None

@@ -1,9 +1,0 @@
-"""Errors about the journal."""
-
-from __future__ import annotations
-
-from trainer.music import TrainerError
-
-
-class JournalError(TrainerError):
-    """The journal cannot be used; the message says why and what to do."""

@@ -1,0 +1,132 @@
+"""The day's set in progress: from drill to drill, until all is done or the player stops."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from trainer.coach.daily_set import DaySet
+from trainer.coach.entry import BETWEEN_S, READ_NEW_S, READ_S, DayEntry, Reason
+from trainer.drill import Drill, on_harp
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice.commands import Asked, nothing
+from trainer.practice.events import Ended, Event, Failed
+from trainer.practice.plan import Plan
+from trainer.practice.take import run
+from trainer.sound import MicrophoneSpec
+
+_NAP_S = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class EntryBegan:
+    """An entry is up; its takes follow.
+
+    Attributes:
+        number, count: its place in the set, from 1, and how many there are.
+        entry: the entry.
+        plan: how it is played: its drill, on the harp in hand.
+        rest_s: how long the player has to look it over.
+    """
+
+    number: int
+    count: int
+    entry: DayEntry
+    plan: Plan
+    rest_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class EntryDone:
+    """An entry is over.
+
+    Attributes:
+        entry: the entry.
+        day: the set with its takes.
+    """
+
+    entry: DayEntry
+    day: DaySet
+
+
+@dataclass(frozen=True, slots=True)
+class DayOver:
+    """Nothing follows: all was played, the player stopped, or a take could not go on.
+
+    Attributes:
+        day: the set, with all that was played today.
+    """
+
+    day: DaySet
+
+
+DayEvent = EntryBegan | EntryDone | DayOver
+HarpFor = Callable[[DayEntry], tuple[Harp, str | None]]
+"""The harp that an entry is played on, and its name if it is one of the player's own."""
+
+
+def run_day(
+    day: DaySet,
+    drills: Mapping[str, Drill],
+    base: Plan,
+    harp_for: HarpFor,
+    stopping: Callable[[], bool] = lambda: False,
+    asked: Asked = nothing,
+) -> Iterator[Event | DayEvent]:
+    """Play what is left of a set, each drill again and again until its entry is done.
+
+    Args:
+        day: the set.
+        drills: the drills by name; an entry whose drill is not there is passed over.
+        base: a plan for what is the same in every take: source, count-in, journal, player. Its
+            harp and drill do not matter.
+        harp_for: which harp each entry is played on.
+        stopping: asked often; once it says yes, the take ends with what was played, and the day.
+        asked: gives what else the player asks for; before a take, anything lets it begin at once.
+
+    Yields:
+        For each entry `EntryBegan`, the events of its takes, `EntryDone`; last of all `DayOver`.
+        Where a take comes to `Failed`, that is the end of the day.
+    """
+    count = len(day.entries)
+    for number, entry in enumerate(day.entries, 1):
+        if stopping():
+            break
+        if day.is_done(entry) or entry.drill not in drills:
+            continue
+        harp, name = harp_for(entry)
+        drill = on_harp(drills[entry.drill], harp)
+        plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
+        rest = READ_NEW_S if entry.reason is Reason.NEW and not day.scores(entry) else READ_S
+        waits = isinstance(base.source, MicrophoneSpec)
+        yield EntryBegan(number, count, entry, plan, rest if waits else 0.0)
+        over = False
+        while not (over or day.is_done(entry)):
+            if waits:
+                _wait(rest, stopping, asked)
+            if over := stopping():
+                break
+            rest, before, failed = BETWEEN_S, day, False
+            for event in run(plan, stopping, asked):
+                if isinstance(event, Ended) and is_whole(event.result):
+                    day = day.plus(entry.drill, event.result.score)
+                failed = failed or isinstance(event, Failed)
+                yield event
+            over = failed or day is before
+        yield EntryDone(entry, day)
+        if over:
+            break
+    yield DayOver(day)
+
+
+def is_whole(result: Result) -> bool:
+    """Whether all that the player was to play was played, so that the take counts."""
+    return len(result.marks) == sum(not step.call for step in result.drill.steps)
+
+
+def _wait(seconds: float, stopping: Callable[[], bool], asked: Asked) -> None:
+    until = time.monotonic() + seconds
+    while time.monotonic() < until and not stopping() and asked() is None:
+        time.sleep(_NAP_S)

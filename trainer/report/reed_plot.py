@@ -1,0 +1,74 @@
+"""The plot of one reed's history, in the terminal with plotext."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+from typing import Any
+
+import plotext  # type: ignore[import-untyped]
+
+from trainer.reedcare.wear import ReedHistory
+from trainer.report.plots import ON_TERMINAL, Palette, drawn
+from trainer.report.progress_text import day_text
+
+_TICK_CELLS = 16
+"""Cells between two dates on an axis, at least."""
+_LEAST_CENTS = 10.0
+"""Cents that the axis shows to each side, at least."""
+
+
+def draw_reed(figure: Any, reed: ReedHistory, today: date, palette: Palette, width: int) -> None:
+    """Draw a reed's history afresh: a dot for each day, a line for where it stands.
+
+    Args:
+        figure: plotext's module, or one of its figures.
+        reed: one that was heard on a day at least.
+        today: the day that it is.
+        palette: its colours.
+        width: cells that it will be wide.
+    """
+    figure.clear_figure()
+    figure.title(f"{reed.tab} against the other reeds, cents")
+    figure.xlabel("• a day   ⠒ where it stands")
+    at = [day.toordinal() for day in reed.days]
+    figure.scatter(at, list(reed.cents), marker="•", color=palette.days)
+    line = _line(reed)
+    figure.plot(*line, marker="braille", color=palette.weeks)
+    first, last = at[0], at[-1]
+    count = max(1, min((width - 8) // _TICK_CELLS, last - first))
+    ticks = [first + round(i * (last - first) / count) for i in range(count + 1)]
+    figure.xticks(ticks, [day_text(date.fromordinal(day), today) for day in ticks])
+    margin = max(0.02 * (last - first), 0.5)
+    figure.xlim(first - margin, last + margin)
+    far = max([_LEAST_CENTS, *map(abs, reed.cents), *map(abs, line[1])])
+    step = next(step for step in (5, 10, 20, 50, 100) if 3 * step >= far or step == 100)
+    top = step * math.ceil(far / step)
+    figure.ylim(-top, top)
+    scale = list(range(-top, top + 1, step))
+    figure.yticks(scale, [f"{cents:+d}" if cents else "0" for cents in scale])
+
+
+def _line(reed: ReedHistory) -> tuple[list[float], list[float]]:
+    """Where a reed stands: on its place, and from a change on, where that leads."""
+    first, last = reed.days[0].toordinal(), reed.days[-1].toordinal()
+    change = reed.change
+    if change is None:
+        return [first, last], [0.0, 0.0]
+    since = change.since.toordinal()
+    if change.a_month is None:
+        return [first, since, since, last], [0.0, 0.0, -change.cents, -change.cents]
+    return [first, since, last], [0.0, 0.0, -change.cents]
+
+
+def reed_plot(reed: ReedHistory, today: date, width: int, height: int, *, color: bool) -> str:
+    """A reed's history as lines for a terminal.
+
+    Args:
+        reed: one that was heard on a day at least.
+        today: the day that it is.
+        width, height: in cells.
+        color: whether it may have colours; days and line differ in shape, too.
+    """
+    draw_reed(plotext, reed, today, ON_TERMINAL, width)
+    return drawn(width, height, color=color)

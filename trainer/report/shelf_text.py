@@ -1,0 +1,79 @@
+"""The shelf as a list that reads like a course, as text and as data."""
+
+from __future__ import annotations
+
+import textwrap
+from dataclasses import asdict
+
+from trainer.drill import Drill, Shelf
+from trainer.report.drill_facts import length
+
+NARROWEST = 20
+"""Titles are never broken into less than this beside what stands before them."""
+
+
+def course(shelf: Shelf, width: int = 80) -> str:
+    """The drills by their main skill: name, level, tempo, length, title, and what else they train.
+
+    Args:
+        shelf: the drills.
+        width: columns that a line may take, 20 or more.
+    """
+    if not shelf.drills:
+        return "There are no drills on the shelf."
+    name = max(len(drill.name) for drill in shelf.drills)
+    groups = []
+    for skill, drills in shelf.groups.items():
+        rows = [_row(drill, name, width) for drill in drills]
+        groups.append("\n".join([*_wrapped(skill[0].upper() + skill[1:], width), *rows]))
+    return "\n\n".join(groups)
+
+
+def course_data(shelf: Shelf) -> list[dict[str, object]]:
+    """The same for a program: one object a drill, ready for JSON."""
+    return [_facts(drill) for drill in shelf.drills]
+
+
+def _row(drill: Drill, name: int, width: int) -> str:
+    time = f"{'free':>4}      " if drill.free else f"{drill.tempo:>4.0f}  {length(drill):>4}"
+    start = f"  {drill.name:<{name}}  level {drill.level}  {time}  "
+    also = f"; also {', '.join(drill.skills[1:])}" if drill.skills[1:] else ""
+    room = width - len(start)
+    if room >= NARROWEST:
+        indent = "\n" + " " * len(start)
+        return start + indent.join(_wrapped(drill.title + also, room))
+    narrow = width - 4
+    rows = [*_wrapped(" ".join(start.split()), narrow), *_wrapped(drill.title + also, narrow)]
+    return "  " + "\n    ".join(rows)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, break_on_hyphens=False)
+
+
+def _facts(drill: Drill) -> dict[str, object]:
+    return {
+        "name": drill.name,
+        "title": drill.title,
+        "about": " ".join(drill.about.split()),
+        "skills": drill.skills,
+        "level": drill.level,
+        "harp": drill.key,
+        "tuning": drill.tuning,
+        "tempo": drill.tempo,
+        "meter": "/".join(map(str, drill.meter)),
+        "clock": "free" if drill.free else "click",
+        "swing": float(drill.swing),
+        "pickup": float(-drill.begins),
+        "loop": drill.loop,
+        "climb": asdict(drill.climb) if drill.climb else None,
+        "parts": 2 if drill.second else 1,
+        "calls": any(step.call for step in drill.steps),
+        "bars": drill.bars,
+        "steps": len(drill.steps),
+        "seconds": None if drill.free else round(drill.seconds, 3),
+        "tolerance": drill.goal.tolerance,
+        "pass_mark": drill.goal.pass_mark,
+        "hold": drill.goal.hold,
+        "weights": dict(drill.goal.weights),
+    }

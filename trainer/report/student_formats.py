@@ -1,0 +1,91 @@
+"""A student's report in other forms than a page: Markdown, a table, data."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Sequence
+from typing import Any
+
+from trainer.drill import PARTS
+from trainer.marking import Result
+from trainer.report.advice import Advice
+from trainer.report.drill_facts import facts
+from trainer.report.result_text import result_dict, score_text, total_line
+from trainer.report.tab_text import page
+
+MEASURED = ("cents", "wobble_cents", "settle_ms", "late_ms", "leak_hole", "leak_db")
+"""Figures of each step in the table, where they were measured."""
+
+
+def report_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
+    """A report as Markdown (CommonMark, with GitHub's tables).
+
+    Args:
+        result: the marks.
+        advice: what to work on.
+        name: of the recording.
+    """
+    beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
+    told = [
+        f"# {_plain(result.drill.title)}",
+        f"{_plain(name)}, {result.harp} harp, {beat}",
+        f"**{total_line(result)}**",
+    ]
+    if advice:
+        told.append("## To work on")
+        told.append(
+            "\n".join(
+                f"{i}. **{_plain(one.what)}** {_plain(one.why)}"
+                + (f" Drill: {_plain(one.drill)}." if one.drill else "")
+                for i, one in enumerate(advice, 1)
+            )
+        )
+    told += ["## The page", _plain(facts(result.drill)), f"```\n{page(result.drill, 76)}\n```"]
+    rows = [f"| step | tab | mark | {' | '.join(PARTS)} | why |"]
+    rows.append("|" + " --- |" * (4 + len(PARTS)))
+    for mark in result.marks:
+        parts = " | ".join(
+            score_text(mark.parts[part]) if part in mark.parts else "" for part in PARTS
+        )
+        rows.append(
+            f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {parts} | "
+            f"{_plain(mark.sentence)} |"
+        )
+    told += ["## Step by step", "\n".join(rows)]
+    told += [f"- {_plain(extra.sentence)}" for extra in result.extras]
+    return "\n\n".join(told) + "\n"
+
+
+def report_csv(result: Result) -> str:
+    """The steps of a result as a table (RFC 4180), a row a step; what is not known is empty."""
+    file = io.StringIO()
+    writer = csv.writer(file, lineterminator="\r\n")
+    writer.writerow(["step", "bar", "tab", "mark", *PARTS, *MEASURED, "why"])
+    for mark in result.marks:
+        parts = [mark.parts.get(part) for part in PARTS]
+        figures = [getattr(mark.measured, figure) for figure in MEASURED]
+        writer.writerow(
+            [
+                mark.step.index + 1,
+                mark.step.bar,
+                mark.step.tab,
+                round(mark.score, 2),
+                *(None if one is None else round(one, 2) for one in [*parts, *figures]),
+                mark.sentence,
+            ]
+        )
+    return file.getvalue()
+
+
+def report_data(result: Result, advice: Sequence[Advice], name: str) -> dict[str, Any]:
+    """All of a report as data that JSON can hold."""
+    work = [{"what": one.what, "why": one.why, "drill": one.drill or None} for one in advice]
+    return {"recording": name, "to_work_on": work} | result_dict(result)
+
+
+def _plain(text: str) -> str:
+    """A text with nothing in it that Markdown takes for a sign."""
+    for sign in "\\`*_{}[]<>#|":
+        text = text.replace(sign, f"\\{sign}")
+    return text

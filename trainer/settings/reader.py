@@ -1,0 +1,181 @@
+"""Reading the settings: environment variables, then the file, then what is usual.
+
+This is the one place that knows of environment variables; options of the command line go before
+them because commands ask for a setting only where an option was left out.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from trainer.core.toml_positions import deep_key, places
+from trainer.drill.errors import Problem
+from trainer.drill.parser import plain, with_lines
+from trainer.settings.errors import SettingsError
+from trainer.settings.tables import KEYS, VARIABLES, Key, Settings
+from trainer.settings.validation import Fault, check, value_of
+
+FILE = "settings.toml"
+FILE_VARIABLE = "TRAINER_SETTINGS"
+LARGEST_BYTES = 1_000_000
+"""More than any settings need; a larger file is something else."""
+MOST_TOLD = 10
+_TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsFound:
+    """The settings, and how they came to be so.
+
+    Attributes:
+        settings: what holds, with defaults for what is wrong.
+        file: the settings file, which need not be there.
+        origins: where each setting comes from that is not as usual: the name of an environment
+            variable, or ``file``.
+        problems: what is wrong, each with its place, as it is told to the player.
+    """
+
+    settings: Settings
+    file: Path
+    origins: Mapping[Key, str]
+    problems: tuple[str, ...] = ()
+
+
+def settings_path() -> Path:
+    """The settings file: the one that TRAINER_SETTINGS names, else in the user's config folder."""
+    if named := os.environ.get(FILE_VARIABLE):
+        return _from_here(named)
+    return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / FILE
+
+
+def load_settings(path: Path | None = None) -> Settings:
+    """The settings that hold; what is wrong in the file or the environment is as usual.
+
+    Args:
+        path: the settings file; None takes :func:`settings_path`. One that is not there holds
+            nothing.
+    """
+    return find_settings(path).settings
+
+
+def find_settings(path: Path | None = None) -> SettingsFound:
+    """The settings that hold, where they come from, and what is wrong with them.
+
+    Args:
+        path: as for :func:`load_settings`.
+    """
+    file = path or settings_path()
+    data: Mapping[str, Any] = {}
+    problems: tuple[str, ...] = ()
+    settings = Settings()
+    try:
+        source = plain(read_text(file) or "")
+        data = parse(source, file)
+    except SettingsError as error:
+        problems = (str(error),)
+    else:
+        settings, faults = check(data)
+        problems = _told(faults, source, file)
+    origins: dict[Key, str] = {
+        (table, name): "file"
+        for table, name in KEYS
+        if name in getattr(settings, table).model_fields_set
+    }
+    for key, variable in VARIABLES.items():
+        text = os.environ.get(variable)
+        if not text:
+            continue
+        if key == ("journal", "file"):
+            text = str(_from_here(text))
+        try:
+            settings = with_value(settings, key, value_of(key, text))
+            origins[key] = variable
+        except ValueError as error:
+            problems += (f"the environment variable {variable}: {error}",)
+    return SettingsFound(settings, file, origins, problems)
+
+
+def _from_here(text: str) -> Path:
+    """A path as a shell's user means it."""
+    return Path(os.path.expanduser(text)).absolute()
+
+
+def with_value(settings: Settings, key: Key, value: Any) -> Settings:
+    """The settings with one of them as given."""
+    table, name = key
+    changed = getattr(settings, table).model_copy(update={name: value})
+    return settings.model_copy(update={table: changed})
+
+
+def read_text(path: Path) -> str | None:
+    """The text of a settings file as it stands there; None if it is not there.
+
+    Raises:
+        SettingsError: it cannot be read, is too large for settings, or is not UTF-8.
+    """
+    try:
+        if path.exists() and not path.is_file():
+            raise SettingsError(f"the settings {path} are no file; move it away, or name another")
+        if path.exists() and path.stat().st_size > LARGEST_BYTES:
+            raise SettingsError(f"{path} is too large for settings; move it away, or name another")
+        return path.read_bytes().decode("utf-8")
+    except FileNotFoundError:
+        return None
+    except UnicodeDecodeError:
+        raise SettingsError(f"the settings {path} are not UTF-8 text; save them as UTF-8") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise SettingsError(f"the settings {path} cannot be read: {reason}") from None
+
+
+def parse(source: str, path: Path) -> dict[str, Any]:
+    """The tables of a settings file's plain text.
+
+    Raises:
+        SettingsError: it is not TOML; the message has the place.
+    """
+    try:
+        if deep_key(source):
+            raise RecursionError
+        return tomllib.loads(source)
+    except RecursionError:
+        raise SettingsError(
+            f"the settings {path} nest too deeply; they need no more than tables"
+        ) from None
+    except ValueError as error:
+        place = _TOML_PLACE.search(str(error))
+        lines = source.rstrip("\n").split("\n")
+        line, column = len(lines), len(lines[-1]) + 1
+        if place is None:
+            line, column = 1, 1
+        elif place[1]:
+            line, column = int(place[1]), int(place[2])
+        message = f"not TOML: {_TOML_PLACE.sub('', str(error))}; 'trainer settings edit' opens it"
+        (problem,) = with_lines([Problem(line, column, bool(place), message)], source)
+        raise SettingsError(problem.text(str(path))) from None
+
+
+def _told(faults: tuple[Fault, ...], source: str, path: Path) -> tuple[str, ...]:
+    """Faults as they are told, in order of their place."""
+    spots = places(source) if faults else {}
+    problems = []
+    for fault in faults:
+        place = spots.get(fault.path) or spots.get(fault.path[:1])
+        if place is None:
+            problems.append(Problem(1, 1, 0, fault.message))
+        else:
+            span = place.key if fault.unknown else place.value
+            problems.append(Problem(span.line, span.column, span.length, fault.message))
+    in_order = sorted(with_lines(problems, source), key=lambda one: (one.line, one.column))
+    told = [problem.text(str(path)) for problem in in_order[:MOST_TOLD]]
+    if len(in_order) > MOST_TOLD:
+        told.append(f"{path}: there are more problems like these")
+    return tuple(told)

@@ -1,0 +1,105 @@
+"""What the trainer itself plays while the player plays: calls, and the other part of two.
+
+A step is looked up on its clock when it is due and made as it is given to the output, so that
+neither a long part nor a long note takes memory, and each begins on its sample however clock and
+output drift.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Sequence
+
+import numpy as np
+
+from trainer.drill import Clock, Drill, Step
+from trainer.harp import Harp
+from trainer.sound.block import Samples
+from trainer.sound.performer.pace import Pace
+from trainer.sound.performer.performance import perform
+from trainer.sound.performer.voice import Voice
+from trainer.sound.sources.spec import Fault
+
+_SEED = 2
+"""Another harp than the built-in player's, who may be heard beside it."""
+
+
+def trainer_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
+    """What the trainer plays in a pass: the calls, and all of the other part.
+
+    Args:
+        drill: with the player's part in its steps, see :meth:`trainer.drill.Drill.part`.
+        bars: first and last bar of the pass, from 1; None takes all.
+
+    Returns:
+        the steps that start in these bars, in order of time; their indices are those of their
+        own part.
+    """
+    first, last = bars or (1, drill.bars)
+    own = [*(step for step in drill.steps if step.call), *drill.second]
+    inside = [step for step in own if first <= max(1, step.bar) <= last]
+    return tuple(sorted(inside, key=lambda step: step.at))
+
+
+class Accompaniment:
+    """Steps on their way to an output."""
+
+    def __init__(self, rate: int) -> None:
+        """`rate` in samples a second of the output."""
+        self._rate = rate
+        self._waiting: deque[tuple[Harp, Clock, Step]] = deque()
+        self._sounding: list[Voice] = []
+
+    def add(self, harp: Harp, clock: Clock, steps: Sequence[Step]) -> None:
+        """Play steps after those that are on.
+
+        Args:
+            harp: what they are played on.
+            clock: where their beats fall.
+            steps: in order of time.
+
+        Raises:
+            HarpError: the harp cannot play one.
+        """
+        for step in steps:
+            for tab in step.tabs:
+                harp.midi(tab)
+        self._waiting.extend((harp, clock, step) for step in steps)
+
+    def stop(self, frame: int) -> None:
+        """Play no further steps, and let go of what sounds at a frame of the output."""
+        self._waiting.clear()
+        self._sounding = [voice for voice in self._sounding if voice.start < frame]
+        for voice in self._sounding:
+            voice.let_go(frame)
+
+    def mix(self, out: Samples, first: int, frame_of: Callable[[int], int]) -> None:
+        """Add what falls into the next stretch of output.
+
+        Args:
+            out: frames, shape (n,), of which the first has the number `first`; changed.
+            first: that number; each stretch follows on from the one before.
+            frame_of: the frame of the output on which a sample of the clock is heard.
+        """
+        end = first + len(out)
+        while self._waiting:
+            harp, clock, step = self._waiting[0]
+            frame = frame_of(clock.sample(step.at))
+            if frame >= end:
+                break
+            self._waiting.popleft()
+            self._sounding += self._voices(harp, clock, step, frame)
+        if not self._sounding:
+            return
+        sound, air = np.zeros(len(out)), np.zeros(len(out))
+        for voice in self._sounding:
+            voice.add_to(sound, air, first)
+        self._sounding = [voice for voice in self._sounding if voice.end > end]
+        out += sound.astype(np.float32)
+
+    def _voices(self, harp: Harp, clock: Clock, step: Step, frame: int) -> list[Voice]:
+        """A step by the output's frames."""
+        beats = Clock(0, clock.tempo, self._rate, clock.swing)
+        zero = frame - beats.sample(step.at)
+        pace = Pace(Clock(zero, clock.tempo, self._rate, clock.swing))
+        return perform(harp, pace, [(step, Fault())], _SEED)

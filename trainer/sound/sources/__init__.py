@@ -1,0 +1,1 @@
+"""Where samples come from: microphone, recording, built-in player."""

@@ -1,0 +1,105 @@
+"""A passage of a recording, let out through the computer's output while it is read."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+
+from trainer.sound.block import Block, Samples
+from trainer.sound.errors import DeviceError
+from trainer.sound.sources.recording import Recording
+from trainer.sound.speaker import Speaker
+
+_AHEAD_S = 0.5
+"""How much is given to the output before it is heard."""
+_TAIL_S = 0.4
+"""Silence after it, so that its end is heard before the output is closed."""
+_FADE_S = 0.015
+"""In so long a passage comes and goes, where it is cut out of something that sounds."""
+_PATIENCE_S = 3.0
+_NAP_S = 0.01
+
+
+class Replay(Recording):
+    """A source that reads a passage of a recording at its own pace and lets it be heard.
+
+    Of a saved take, what the microphone heard is played, and not what the trainer itself played.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        channel: int | None = None,
+        first: float = 0.0,
+        last: float | None = None,
+        output: str | int | None = None,
+    ) -> None:
+        """Open a recording and an output.
+
+        Args:
+            path, channel: as in :class:`trainer.sound.Recording`.
+            first, last: seconds between which it is heard; None hears it to its end.
+            output: the device, by name, part of it or number; None is the system's.
+
+        Raises:
+            SoundError: it cannot be read.
+            DeviceError: there is no output.
+        """
+        super().__init__(path, channel)
+        self._first = round(first * self.rate)
+        self._last = None if last is None else round(last * self.rate)
+        self._closed = False
+        try:
+            self._speaker = Speaker(output, self.rate)
+        except DeviceError:
+            super().close()
+            raise
+
+    def blocks(self) -> Iterator[Block]:
+        """The blocks of the passage, each as it goes to the output, until it has been heard.
+
+        Raises:
+            SoundError: it cannot be read to its end; all before was given.
+            DeviceError: the output takes nothing any more.
+        """
+        for block in super().blocks():
+            if block.end <= self._first:
+                continue
+            if self._last is not None and block.start >= self._last:
+                break
+            self._wait(round(_AHEAD_S * self.rate))
+            if self._closed:
+                return
+            self._speaker.play(self._faded(block))
+            yield block
+        self._wait(round(_AHEAD_S * self.rate))
+        self._speaker.play(np.zeros(round(_TAIL_S * self.rate), np.float32))
+        self._wait(0)
+
+    def _faded(self, block: Block) -> Samples:
+        at = np.arange(block.start, block.end)
+        fade = _FADE_S * self.rate
+        gain = np.clip((at - self._first) / fade, 0.0, 1.0) if self._first else np.ones(len(at))
+        if self._last is not None:
+            gain = gain * np.clip((self._last - at) / fade, 0.0, 1.0)
+        return np.asarray(block.samples * gain, dtype=np.float32)
+
+    def _wait(self, frames: int) -> None:
+        """Wait until no more frames than these are waiting to be heard, or it is closed."""
+        waiting, since = self._speaker.waiting, time.monotonic()
+        while self._speaker.waiting > frames and not self._closed:
+            time.sleep(_NAP_S)
+            if self._speaker.waiting != waiting:
+                waiting, since = self._speaker.waiting, time.monotonic()
+            elif time.monotonic() > since + _PATIENCE_S:
+                raise DeviceError("the output takes no more sound; see whether it is connected")
+
+    def close(self) -> None:
+        """Be quiet, and let go of both. May be called twice."""
+        if not self._closed:
+            self._closed = True
+            self._speaker.close()
+        super().close()

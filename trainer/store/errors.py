@@ -1,0 +1,9 @@
+"""Errors about the journal."""
+
+from __future__ import annotations
+
+from trainer.core import TrainerError
+
+
+class JournalError(TrainerError):
+    """The journal cannot be used; the message says why and what to do."""

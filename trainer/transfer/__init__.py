@@ -1,0 +1,1 @@
+"""Takes, harps and calibrations as files that other journals and spreadsheets can read."""
