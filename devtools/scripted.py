@@ -1,7 +1,7 @@
 """Widgets and screens without a harp: a scripted take, and a way to look at one widget alone.
 
-``python -m trainer.app.widgets.pitch_trace`` shows a widget; ``python -m devtools.scripted`` runs the
-whole app on the script for some seconds and prints what painting cost.
+``python -m trainer.app.widgets.pitch_trace`` shows a widget; ``python -m devtools.scripted`` runs
+the whole app on the script for some seconds and prints what painting cost.
 """
 
 from __future__ import annotations

@@ -273,7 +273,7 @@ def test_the_tour_shows_every_picture_that_is_taken() -> None:
     told = (docs / "tour.md").read_text(encoding="utf-8")
     for path in docs.glob("*.svg"):
         assert f"({path.name})" in told
-        assert picture.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
+        assert pictures.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("theme", ["dark", "light"])

@@ -53,7 +53,8 @@ def written(
     Args:
         notes: as they were heard.
         harp: what they were heard on.
-        explained: the share that the reeds of each explain, see :mod:`trainer.transcript.confidence`.
+        explained: the share that the reeds of each explain; see
+            :mod:`trainer.transcript.confidence`.
     """
     for i, note in enumerate(notes):
         yield from _parts(note, harp, None if explained is None else explained[i])
