@@ -8,7 +8,8 @@ give, or a blues scale), by steps more than by leaps, over chords that change wi
 strong beats it prefers notes of the chord, a phrase of a bar or two ends on one of the tonic's and
 rests, and the tune ends on the tonic, seldom on its fifth. How it is drawn is common practice put
 into numbers, and not what the guess (`trainer/transcript/harp_guess.py`) reckons with; both
-share the notion of which scale belongs to which position, and neither has seen a real player's tune.
+share the notion of which scale belongs to which position, and neither has seen a real
+player's tune.
 
 Told are, for the harp: right first, right among the first three, and the mean share that the first
 one was told with, which should be how often it is right; for the position: right where the harp is.

@@ -20,7 +20,7 @@ from test_themes import contrast
 from textual.pilot import Pilot
 
 from devtools import demo_journal as demo
-from devtools import scripted
+from devtools import pictures, scripted
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DayView
 from trainer.app.screens import guide, progress

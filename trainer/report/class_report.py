@@ -1,7 +1,8 @@
 """A class's recordings of one drill: who needs what, as a page, Markdown, a table or data.
 
-It is made of the data of each recording, as :func:`trainer.report.batch_results.marked_dict` gives it
-and ``trainer mark --out`` keeps it, so that what was marked on other days is in it, too.
+It is made of the data of each recording, as
+:func:`trainer.report.batch_results.marked_dict` gives it and
+``trainer mark --out`` keeps it, so that what was marked on other days is in it, too.
 """
 
 from __future__ import annotations
