@@ -11,8 +11,8 @@ The figure is F1, over all notes of a kind of voice and a condition. `alone` is 
 that the ear was tuned on and for those kept aside.
 
 How far the notes are to be trusted (`trainer/transcript/confidence.py`) is held against how many
-were right: the mean trust, the share that was right, and the Brier score (Brier 1950; 0 is best, 0.25
-is what a coin earns), also of the share alone. `--fit` prints what the table there should be.
+were right: the mean trust, the share that was right, and the Brier score (Brier 1950; 0 is best,
+0.25 is what a coin earns), also of the share alone. `--fit` prints what the table there should be.
 """
 
 from __future__ import annotations

@@ -6,7 +6,8 @@ sum of any reeds: the lowest strong peak is a reed, as every reed shows its fund
 partials leave is looked through for the next, both are fitted jointly, and so on
 (:mod:`trainer.ear.reed_mixture`). A reed on a partial of a lower one, an octave or a twelfth
 above it, has hardly a partial of its own and is not looked for. Found pitches are linked from frame
-to frame into tones, whose beginnings and ends are then read off the partials that no other tone disturbs,
+to frame into tones, whose beginnings and ends are then read off the partials that no other tone
+disturbs,
 under a short window: where a sound sets in, half its amplitude lies in a symmetric window whose
 middle is the onset.
 """
