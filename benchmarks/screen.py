@@ -33,12 +33,12 @@ import numpy as np
 
 import trainer.app.app
 from benchmarks.live import Terminal
-from devtools.demo_journal import PLAYER, old_c, takes
-from devtools.scripted import DRILL, DRILLS, Script, script
-from trainer.app.app import FRAME_S, TrainerApp
+from devtools.demo_journal import PLAYER, demo_harp, demo_takes
+from devtools.scripted import DRILL, DRILLS, ScriptedListener, scripted_events
+from trainer.app.app import SCREEN_FRAME_S, TrainerApp
 from trainer.app.canvas import Canvas
 from trainer.app.screens.result import ResultScreen
-from trainer.app.take_state import Take
+from trainer.app.take_state import TakeState
 from trainer.harp import Harp
 from trainer.practice import Event, Heard, Plan
 from trainer.sound import PlayerSpec
@@ -65,7 +65,7 @@ SCREENS: dict[str, tuple[str, ...]] = {
 _now = time.monotonic
 
 
-class Timed(Script):
+class Timed(ScriptedListener):
     """The script, which knows when the newest reading that it gave was there."""
 
     newest = 0.0
@@ -172,10 +172,10 @@ class Left(TrainerApp):
         self._file = file
         journal = file.parent / "journal.sqlite"
         with Journal(journal) as opened:
-            opened.add(*takes(date.today()))
-            opened.keep_harp(old_c(date.today()))
+            opened.add(*demo_takes(date.today()))
+            opened.keep_harp(demo_harp(date.today()))
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL, journal=journal, player=PLAYER)
-        super().__init__(Script(), DRILLS, plan)
+        super().__init__(ScriptedListener(), DRILLS, plan)
 
     def on_mount(self) -> None:
         """Begin the walk."""
@@ -200,8 +200,8 @@ class Left(TrainerApp):
         self._file.write_text(json.dumps(told), encoding="utf-8")
 
     def _show_result(self) -> None:
-        take = Take(self.session.plan)
-        for _, event in script(self.session.plan):
+        take = TakeState(self.session.plan)
+        for _, event in scripted_events(self.session.plan):
             take.see(event)
         assert take.result is not None
         self.push_screen(ResultScreen(take.result, take, self.session))
@@ -232,7 +232,7 @@ def measure(size: tuple[int, int], seconds: float, motion: str) -> str:
     frames = sum(first[0] <= at < last[0] for at in terminal.frames) / lasted
     busy = (last[1] - first[1]) / lasted
     ages, pauses, gaps = (within(told[name]) for name in ("drawn", "pauses", "due"))
-    old = 100.0 * np.mean(ages > 1000.0 * FRAME_S)
+    old = 100.0 * np.mean(ages > 1000.0 * SCREEN_FRAME_S)
     return (
         f"{size[0]:>3}x{size[1]:<3} {len(gaps) / lasted:6.1f} {changed:7.1f} {frames:7.1f} "
         f"{np.quantile(gaps, 0.99):8.1f} {busy:8.3f} {idle:8.3f} {np.median(ages):8.1f} "

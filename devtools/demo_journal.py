@@ -29,7 +29,7 @@ OFF_CENTS, LEARNT = 34.0, 0.15
 SPREAD_CENTS = 2.0
 
 
-def takes(today: date) -> Iterator[TakeRecord]:
+def demo_takes(today: date) -> Iterator[TakeRecord]:
     """Her takes up to the evening before."""
     chance = random.Random(7)
     for back in range(DAYS, 0, -1):
@@ -42,7 +42,7 @@ def takes(today: date) -> Iterator[TakeRecord]:
             yield _take(find(name), left, began, chance)
 
 
-def old_c(today: date) -> OwnHarp:
+def demo_harp(today: date) -> OwnHarp:
     """Her harp as it was measured three weeks ago; draw 5 is tired."""
     chance = random.Random(11)
     harp = Harp.of("C")

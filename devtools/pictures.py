@@ -15,8 +15,8 @@ from unittest.mock import patch
 
 from textual.widgets import OptionList
 
-from devtools.demo_journal import PLAYER, old_c, takes
-from devtools.scripted import Script
+from devtools.demo_journal import PLAYER, demo_harp, demo_takes
+from devtools.scripted import ScriptedListener
 from trainer.app.app import TrainerApp
 from trainer.app.screens import guide
 from trainer.app.screens.harps import HarpsScreen
@@ -78,10 +78,10 @@ async def _picture(app: TrainerApp, beat: float, size: tuple[int, int]) -> str:
         session = app.session
         while session.busy and (session.take.position is None or session.take.position < beat):
             await pilot.pause(LOOK_S)
-        return alone(app.export_screenshot())
+        return without_web_fonts(app.export_screenshot())
 
 
-def alone(svg: str) -> str:
+def without_web_fonts(svg: str) -> str:
     """An exported screenshot with its web fonts taken out, for those of the reader's machine."""
     svg = re.sub(r"@font-face\s*\{.*?\}\s*", "", svg, flags=re.DOTALL)
     return re.sub(r"font-family: Fira Code, monospace", f"font-family: {FONTS}", svg)
@@ -106,7 +106,7 @@ async def tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
         async def take(name: str, *, moving: bool = False) -> None:
             if not moving:
                 await pilot.pause()
-            taken[name] = alone(app.export_screenshot())
+            taken[name] = without_web_fonts(app.export_screenshot())
 
         def at(beat: float) -> bool:
             position = app.session.take.position
@@ -149,29 +149,29 @@ def _has_options(app: TrainerApp) -> bool:
 
 async def listening(plan: Plan) -> str:
     """The screen that only listens; a script plays, as nobody else would without a drill."""
-    app = TrainerApp(Script(), (), plan, autostart=True)
+    app = TrainerApp(ScriptedListener(), (), plan, autostart=True)
     async with app.run_test(size=SIZE) as pilot:
         while (app.session.take.position or 0.0) < LISTENED_S:
             await pilot.pause(LOOK_S)
-        return alone(app.export_screenshot())
+        return without_web_fonts(app.export_screenshot())
 
 
 async def by_a_script(plan: Plan, recording: Path) -> dict[str, str]:
     """The guide, measuring, and a loop of a recording: a script plays, and stands for a
     microphone."""
-    app = TrainerApp(Script(), (), plan)
+    app = TrainerApp(ScriptedListener(), (), plan)
     taken: dict[str, str] = {}
     async with app.run_test(size=SIZE) as pilot:
         await pilot.press("m", "down", "enter")
         while "was heard" not in _text(app):
             await pilot.pause(LOOK_S)
-        taken["guide"] = alone(app.export_screenshot())
+        taken["guide"] = without_web_fonts(app.export_screenshot())
         await pilot.press("escape", "h")
         while not (isinstance(app.screen, HarpsScreen) and _has_options(app)):
             await pilot.pause(LOOK_S)
         await pilot.press("m", *"second", "space", "C", "enter")
         await pilot.pause(MEASURED_S)
-        taken["measure"] = alone(app.export_screenshot())
+        taken["measure"] = without_web_fonts(app.export_screenshot())
         await pilot.press("escape", "escape")
         while not isinstance(app.screen, HarpsScreen):
             await pilot.pause(LOOK_S)
@@ -182,7 +182,7 @@ async def by_a_script(plan: Plan, recording: Path) -> dict[str, str]:
             await pilot.pause(LOOK_S)
         await pilot.press("space")
         await pilot.pause(LOOPED_S)
-        taken["loop"] = alone(app.export_screenshot())
+        taken["loop"] = without_web_fonts(app.export_screenshot())
     return taken
 
 
@@ -201,8 +201,8 @@ def main(folder: Path) -> None:
         set_value(settings_path(), ("player", "name"), PLAYER)
         listener = Listener()  # its process has to be there before the app
         with Journal() as journal:
-            journal.add(*takes(date.today()))
-            journal.keep_harp(old_c(date.today()))
+            journal.add(*demo_takes(date.today()))
+            journal.keep_harp(demo_harp(date.today()))
         plan = Plan(harp, source, drill=drill)
         pictures = asyncio.run(tour(listener, plan))
         pictures["listen"] = asyncio.run(listening(Plan(harp, source)))

@@ -19,8 +19,8 @@ from typing import Any
 from textual.app import App, ComposeResult
 
 from trainer.app.canvas import Canvas
-from trainer.app.take_state import Take
-from trainer.app.theme import dress
+from trainer.app.take_state import TakeState
+from trainer.app.theme import apply_theme
 from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
@@ -86,7 +86,7 @@ DRILLS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Slip:
+class PlayingError:
     """What the script does wrong on a step."""
 
     cents: float
@@ -94,18 +94,18 @@ class Slip:
     late_beats: float = 0.0
 
 
-SLIPS = (
-    Slip(2.0),
-    Slip(-18.0),
-    Slip(4.0),
-    Slip(-1.0, leak_db=-11.0),
-    Slip(-7.0),
-    Slip(12.0),
-    Slip(0.5, late_beats=0.1),
+PLAYING_ERRORS = (
+    PlayingError(2.0),
+    PlayingError(-18.0),
+    PlayingError(4.0),
+    PlayingError(-1.0, leak_db=-11.0),
+    PlayingError(-7.0),
+    PlayingError(12.0),
+    PlayingError(0.5, late_beats=0.1),
 )
 
 
-def script(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event]]:
+def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event]]:
     """A whole take of a plan as events, each with the second at which it comes."""
     noise = random.Random(seed)
     drill = plan.drill
@@ -116,7 +116,7 @@ def script(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event]]:
     count_in = plan.count_in or drill.meter[0]
     clock = Clock(round(count_in * 60 / tempo * RATE), tempo, RATE)
     yield 0.0, Started(clock, 0, len(drill.steps), "the scripted player", True)
-    marks = [_mark(step, SLIPS[step.index % len(SLIPS)]) for step in drill.steps]
+    marks = [_mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]) for step in drill.steps]
     due = list(marks)
     beat = -count_in
     for sample in range(0, clock.sample(drill.beats), HOP):
@@ -150,7 +150,7 @@ def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]
 def _reading(harp: Harp, drill: Drill, clock: Clock, sample: int, noise: random.Random) -> Reading:
     beat = clock.beat(sample)
     for step in drill.steps:
-        slip = SLIPS[step.index % len(SLIPS)]
+        slip = PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]
         start, end = float(step.at) + slip.late_beats, float(step.end) - 0.12
         if start <= beat < end:
             return _sounding(harp, clock, sample, step, slip, beat - start, noise)
@@ -162,7 +162,7 @@ def _sounding(
     clock: Clock,
     sample: int,
     step: Step,
-    slip: Slip,
+    slip: PlayingError,
     since: float,
     noise: random.Random,
 ) -> Reading:
@@ -195,7 +195,7 @@ def _sounding(
     )
 
 
-def _mark(step: Step, slip: Slip) -> Mark:
+def _mark(step: Step, slip: PlayingError) -> Mark:
     score = max(0.0, 100.0 - 1.6 * abs(slip.cents) - (30.0 if slip.leak_db else 0.0))
     side = "flat" if slip.cents < 0 else "sharp"
     sentence = f"{abs(slip.cents):.0f} cents {side}"
@@ -205,7 +205,7 @@ def _mark(step: Step, slip: Slip) -> Mark:
     return Mark(step, score, {"pitch": score}, measured, sentence)
 
 
-class Script:
+class ScriptedListener:
     """A listener that replays scripts at the pace of a clock.
 
     Args:
@@ -215,7 +215,7 @@ class Script:
 
     def __init__(
         self,
-        events: Callable[[Plan], Iterator[tuple[float, Event]]] = script,
+        events: Callable[[Plan], Iterator[tuple[float, Event]]] = scripted_events,
         *,
         pace: float = 1.0,
     ) -> None:
@@ -256,7 +256,7 @@ class Script:
         self.closed = True
 
 
-def show(widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
+def show(widget: Canvas[Any], state: Callable[[TakeState], Any]) -> None:
     """Show one widget alone, fed by a scripted take until a key is pressed."""
     Alone(widget, state).run()
 
@@ -267,14 +267,14 @@ class Alone(App[None]):
     BINDINGS = [("q", "quit", "quit")]  # noqa: RUF012
     CSS = "Canvas { height: 1fr; }"
 
-    def __init__(self, widget: Canvas[Any], state: Callable[[Take], Any]) -> None:
+    def __init__(self, widget: Canvas[Any], state: Callable[[TakeState], Any]) -> None:
         super().__init__()
-        dress(self)
+        apply_theme(self)
         self._widget = widget
         self._state = state
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
-        self._take = Take(plan)
-        self._script = Script()
+        self._take = TakeState(plan)
+        self._script = ScriptedListener()
         self._script.begin(plan)
 
     def on_mount(self) -> None:
@@ -307,7 +307,9 @@ def main(arguments: Sequence[str]) -> None:
             super()._display(screen, renderable)
 
     seconds = float(arguments[0]) if arguments else 10.0
-    app = Counted(Script(), DRILLS, Plan(Harp.of("C"), PlayerSpec(), DRILL), autostart=True)
+    app = Counted(
+        ScriptedListener(), DRILLS, Plan(Harp.of("C"), PlayerSpec(), DRILL), autostart=True
+    )
     used: list[tuple[float, float, int, int]] = []
 
     def note() -> None:

@@ -22,23 +22,28 @@ from devtools import scripted
 from devtools.pictures import picture
 from trainer.app import theme
 from trainer.app.app import TrainerApp
-from trainer.app.canvas import row_of
-from trainer.app.display_smoothing import Needle
-from trainer.app.large_text import big
+from trainer.app.canvas import row_from_cells
+from trainer.app.display_smoothing import DisplaySmoother
+from trainer.app.large_text import large_rows
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.screens.too_small import SmallScreen
+from trainer.app.screens.too_small import TooSmallScreen
 from trainer.app.session import Session
-from trainer.app.shapes import GRADES, grade
-from trainer.app.take_state import Phase, Take
-from trainer.app.widgets.gauge import GaugeState, halves, needle_row
-from trainer.app.widgets.hole_strip import HolesState, bar_rows, numbers_row, words
-from trainer.app.widgets.pitch_trace import GUTTER, Picture
-from trainer.app.widgets.readout import of_shown
-from trainer.app.widgets.tab_page import PageState, lay_out, line_rows, top_line
+from trainer.app.shapes import MARK_GRADES, grade_of_score
+from trainer.app.take_state import Phase, TakeState
+from trainer.app.widgets.gauge import GaugeState, half_cell, needle_row
+from trainer.app.widgets.hole_strip import (
+    HoleStripState,
+    cleanness_row,
+    hole_numbers_row,
+    level_bar_rows,
+)
+from trainer.app.widgets.pitch_trace import GUTTER_CELLS, TracePicture
+from trainer.app.widgets.readout import readout_of
+from trainer.app.widgets.tab_page import TabPageState, lay_out_tab, line_rows, top_line_shown
 from trainer.core import TrainerError
 from trainer.drill import Clock, Drill, Goal, Step, read_shelf
 from trainer.ear import Reading
@@ -86,7 +91,7 @@ class Puppet:
         if self.refuse:
             raise self.refuse
         self.plans.append(plan)
-        self._script = scripted.script(plan)
+        self._script = scripted.scripted_events(plan)
 
     def poll(self) -> list[Event]:
         self.polls += 1
@@ -230,7 +235,7 @@ def test_the_count_in_can_be_followed_without_sound() -> None:
         assert "● ○ ○ ○  count-in, then -4" in shown
         shown = await show(pilot, puppet, at(-3))
         assert "● ● ○ ○  count-in, then -4" in shown
-        assert big("2")[0] in shown
+        assert large_rows("2")[0] in shown
         shown = await show(pilot, puppet, at(-0.1), Beat(-1))
         assert "● ● ● ●  count-in, then -4" in shown
         shown = await show(pilot, puppet, at(0))
@@ -241,7 +246,7 @@ def test_the_count_in_can_be_followed_without_sound() -> None:
 
 
 def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
-    take = Take(replace(PLAN, bars=(3, 4), count_in=2))
+    take = TakeState(replace(PLAN, bars=(3, 4), count_in=2))
     first, last = take.range
     assert [take.steps[i].bar for i in (first, last - 1)] == [3, 4]
     take.see(replace(STARTED, first=first, last=last))
@@ -299,7 +304,7 @@ def test_the_reading_is_told_in_words_and_shapes() -> None:
         events = [Heard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
         shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "▼ 12 cents flat, clean" in shown
-        for row in big("12 FLAT"):
+        for row in large_rows("12 FLAT"):
             assert row in shown
         events = [Heard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
         assert "● in tune, clean" in await show(pilot, puppet, *events)
@@ -533,7 +538,7 @@ def test_too_small_a_window_says_so_and_recovers() -> None:
         assert "40 columns and 10 rows" in " ".join(text(pilot).split())
         await pilot.resize_terminal(*LARGE)
         await settle(pilot, puppet)
-        assert not isinstance(pilot.app.screen, SmallScreen)
+        assert not isinstance(pilot.app.screen, TooSmallScreen)
         assert "● ● ○ ○  count-in" in text(pilot)
 
     run(test)
@@ -581,9 +586,14 @@ def _reversed(style: object) -> bool:
 
 
 def test_no_two_states_share_a_shape() -> None:
-    shapes = [one.shape for one in GRADES]
+    shapes = [one.shape for one in MARK_GRADES]
     assert len(set(shapes)) == len(shapes)
-    assert [grade(score).shape for score in (100.0, 94.9, 79.9, 0.0)] == ["◆", "●", "◐", "○"]
+    assert [grade_of_score(score).shape for score in (100.0, 94.9, 79.9, 0.0)] == [
+        "◆",
+        "●",
+        "◐",
+        "○",
+    ]
 
 
 def test_an_idle_screen_asks_for_nothing() -> None:
@@ -616,11 +626,11 @@ def test_the_collector_is_kept_off_the_apps_objects() -> None:
 
 def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> dict[int, str]:
     """Rows of the trace after 100 ms of a steady note, as text."""
-    take = Take(replace(PLAN, drill=drill))
+    take = TakeState(replace(PLAN, drill=drill))
     take.see(STARTED)
     for i in range(20):
         take.see(Heard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
-    drawn = Picture(take).follow(take, 110, 43)
+    drawn = TracePicture(take).follow(take, 110, 43)
     return {y: "".join(part for part, _ in row) for y, row in drawn}
 
 
@@ -630,7 +640,7 @@ def _dot_rows(rows: dict[int, str], pen_cells: range) -> list[int]:
     found = []
     for y in range(1, 41):
         for dot, mask in bits.items():
-            cells = rows[y][GUTTER:][pen_cells.start : pen_cells.stop]
+            cells = rows[y][GUTTER_CELLS:][pen_cells.start : pen_cells.stop]
             if any((ord(cell) - 0x2800) & mask for cell in cells if "\u2800" <= cell <= "\u28ff"):
                 found.append(4 * (y - 1) + dot)
     return found
@@ -638,7 +648,7 @@ def _dot_rows(rows: dict[int, str], pen_cells: range) -> list[int]:
 
 def test_rulings_are_what_the_hole_can_reach() -> None:
     rows = _follow("-4", 0.0)
-    labels = [row[:GUTTER].split() for row in rows.values() if row[:GUTTER].strip()]
+    labels = [row[:GUTTER_CELLS].split() for row in rows.values() if row[:GUTTER_CELLS].strip()]
     assert labels == [["-4", "D5"], ["-4'", "Db5"], ["4", "C5"]]
 
 
@@ -655,22 +665,22 @@ def test_the_trace_is_drawn_finer_than_a_cell() -> None:
 
 
 def _only_trail(off: float, columns: range) -> list[int]:
-    take = Take(PLAN)
+    take = TakeState(PLAN)
     take.see(STARTED)
     for i in range(20):
         take.see(Heard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
     rows = {}
-    for y, row in Picture(take).follow(take, 110, 43):
+    for y, row in TracePicture(take).follow(take, 110, 43):
         cells = "".join(part if pen == "trail" else " " * len(part) for part, pen in row)
         rows[y] = cells
     return _dot_rows({y: rows.get(y, "") for y in range(43)}, columns)
 
 
 def test_the_band_is_as_high_as_the_tolerance() -> None:
-    take = Take(PLAN)
+    take = TakeState(PLAN)
     take.see(STARTED)
     take.see(Heard(silence(CLOCK.sample(0.0))))
-    rows = dict(Picture(take).follow(take, 110, 43))
+    rows = dict(TracePicture(take).follow(take, 110, 43))
     band = {
         y: "".join(part if pen == "aim" else " " * len(part) for part, pen in row)
         for y, row in rows.items()
@@ -681,9 +691,9 @@ def test_the_band_is_as_high_as_the_tolerance() -> None:
 
 
 def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
-    take = Take(PLAN)
+    take = TakeState(PLAN)
     take.see(STARTED)
-    picture_ = Picture(take)
+    picture_ = TracePicture(take)
     take.see(Heard(reading("-4", 2.0, beat=0.1)))
     list(picture_.follow(take, 65, 22))
     for i in range(1, 12):
@@ -702,9 +712,9 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
     shelf = read_shelf().drills
     assert shelf
     for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
-        take = Take(Plan(Harp.of(key), PlayerSpec(), drill))
+        take = TakeState(Plan(Harp.of(key), PlayerSpec(), drill))
         take.see(Started(Clock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
-        drawn = Picture(take)
+        drawn = TracePicture(take)
         for beat in range(0, int(drill.beats), 4):
             sample = round(beat * 60 / drill.tempo * RATE)
             take.see(Heard(silence(sample)))
@@ -717,8 +727,8 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
 # The needle
 
 
-def _shown(*readings: Reading, wanted: str = "-4'") -> Needle:
-    needle = Needle(HARP)
+def _shown(*readings: Reading, wanted: str = "-4'") -> DisplaySmoother:
+    needle = DisplaySmoother(HARP)
     for one in readings:
         needle.hear(one, (Tab.parse(wanted),) if wanted else ())
     return needle
@@ -726,7 +736,7 @@ def _shown(*readings: Reading, wanted: str = "-4'") -> Needle:
 
 def test_the_number_is_calm_and_follows_a_real_change() -> None:
     noise = [0.4, -0.4, 0.2, -0.3, 0.45, -0.45] * 40
-    needle = Needle(HARP)
+    needle = DisplaySmoother(HARP)
     numbers = []
     for i, jitter in enumerate(noise):
         needle.hear(reading("-4'", -11.5 + jitter, sample=240 * i), (Tab.parse("-4'"),))
@@ -743,13 +753,13 @@ def test_the_last_value_is_held_for_a_while_and_then_gone() -> None:
     needle = _shown(*sound, *(silence(end + 240 * i) for i in range(100)))  # 0.5 s
     assert needle.shown.held
     assert needle.shown.number == -12
-    state = of_shown(needle.shown)
+    state = readout_of(needle.shown)
     assert state.second == "12 FLAT"
     assert state.second_pen == "quiet"
     needle = _shown(*sound, *(silence(end + 240 * i) for i in range(180)))  # 0.9 s
     assert needle.shown.tab is None
     assert needle.shown.state == "silent"
-    assert of_shown(needle.shown).words == "○ play -4'"
+    assert readout_of(needle.shown).words == "○ play -4'"
 
 
 def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
@@ -761,7 +771,7 @@ def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
 
 
 def test_the_note_before_may_ring_for_a_moment_and_any_note_sound_in_a_rest() -> None:
-    needle = Needle(HARP)
+    needle = DisplaySmoother(HARP)
     for i in range(120):
         needle.hear(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
     states = []
@@ -795,7 +805,7 @@ _HEARD = st.one_of(
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.tuples(_HEARD, st.integers(1, 60), st.sampled_from(["", "-4'", "5", "3"]))))
 def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) -> None:
-    needle = Needle(HARP)
+    needle = DisplaySmoother(HARP)
     sample = 0
     for what, times, wanted in heard:
         for _ in range(times):
@@ -806,12 +816,12 @@ def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) ->
             needle.hear(one, (Tab.parse(wanted),) if wanted else ())
             shown = needle.shown
             assert (shown.tab is None) == (shown.number is None)
-        told = of_shown(shown)
+        told = readout_of(shown)
         pens = {told.first_pen, told.second_pen, told.words_pen}
         pens |= {pen for _, pen in needle_row(GaugeState.of(shown), 80)}
-        pens |= {pen for _, pen in numbers_row(HolesState.of(shown), 3)}
-        assert pens <= theme.DARK.keys()
-        big(told.first + told.second)
+        pens |= {pen for _, pen in hole_numbers_row(HoleStripState.of(shown), 3)}
+        assert pens <= theme.DARK_PENS.keys()
+        large_rows(told.first + told.second)
 
 
 def test_one_stray_reading_does_not_turn_the_readout() -> None:
@@ -824,21 +834,21 @@ def test_one_stray_reading_does_not_turn_the_readout() -> None:
 
 
 def test_a_hole_that_is_wanted_is_no_leak() -> None:
-    needle = Needle(HARP)
+    needle = DisplaySmoother(HARP)
     chord = (Tab.parse("4"), Tab.parse("5"))
     for i in range(40):
         needle.hear(reading("4", 0.0, sample=240 * i, leak=(5, -2.0)), chord)
     assert needle.shown.leak_hole is None
-    state = HolesState.of(needle.shown)
-    assert [part.strip() for part, _ in numbers_row(state, 4)][3:5] == ["[4]", "[5]"]
-    assert words(state) == ((" blow, holes 4 5", "text"),)
+    state = HoleStripState.of(needle.shown)
+    assert [part.strip() for part, _ in hole_numbers_row(state, 4)][3:5] == ["[4]", "[5]"]
+    assert cleanness_row(state) == ((" blow, holes 4 5", "text"),)
 
 
 def test_strip_bars_fall_with_the_level() -> None:
-    state = HolesState(sounding=(4,), leak_hole=3, leak_db=-20.0, levels=((4, 0), (3, -20)))
+    state = HoleStripState(sounding=(4,), leak_hole=3, leak_db=-20.0, levels=((4, 0), (3, -20)))
     heights = []
     for hole in (3, 4, 5):
-        columns = [row[hole - 1][0].strip() for row in bar_rows(state, 3, 2)]
+        columns = [row[hole - 1][0].strip() for row in level_bar_rows(state, 3, 2)]
         heights.append(sum(" ▁▂▃▄▅▆▇█".index(column or " ") for column in columns))
     assert heights == [8, 16, 0]  # -20 of 40 dB is half of two rows
 
@@ -852,7 +862,7 @@ def test_the_needle_stands_where_the_scale_says(off: float, width: int) -> None:
     row = needle_row(GaugeState(off, "good"), width)
     cells = "".join(part for part, _ in row)
     assert len(cells) == width
-    half = halves(off, room)
+    half = half_cell(off, room)
     assert abs((half / (2 * room - 2)) * 100 - 50 - off) <= 100 / (2 * room - 2)
     assert cells[len("flat ") + half // 2] in "█▐"
 
@@ -886,11 +896,11 @@ def drills(draw: st.DrawFn) -> Drill:
 @settings(max_examples=25, deadline=None)
 @given(drills(), st.integers(30, 110))
 def test_any_drill_fits_the_page_and_every_step_is_on_it(drill: Drill, width: int) -> None:
-    layout = lay_out(drill, width, 3)
+    layout = lay_out_tab(drill, width, 3)
     found = []
     for line in layout.lines:
         marks = {one.step.index: _mark(one.step) for one in line.steps}
-        rows = line_rows(layout, line, PageState(drill, last=len(drill.steps), marks=marks))
+        rows = line_rows(layout, line, TabPageState(drill, last=len(drill.steps), marks=marks))
         for row in rows:
             assert sum(len(part) for part, _ in row) <= width
         tab = "".join(part for part, _ in rows[0])
@@ -909,8 +919,8 @@ def _mark(step: Step, score: float = 88.0) -> Mark:
 
 
 def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
-    layout = lay_out(DRILL, 36, 3)
-    tops = [top_line(layout, float(beat), 13) for beat in range(24)]
+    layout = lay_out_tab(DRILL, 36, 3)
+    tops = [top_line_shown(layout, float(beat), 13) for beat in range(24)]
     assert tops[0] == 0
     assert tops[-1] == len(layout.lines) - 3
     for beat, top in enumerate(tops):
@@ -921,12 +931,16 @@ def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
 
 
 def test_a_drill_that_fits_is_seen_whole_and_as_wide_as_can_be() -> None:
-    assert len(lay_out(DRILL, 90, 6).lines) == DRILL.bars  # one bar on each of six lines
-    assert len(lay_out(DRILL, 90, 3).lines) == DRILL.bars / 2
+    assert len(lay_out_tab(DRILL, 90, 6).lines) == DRILL.bars  # one bar on each of six lines
+    assert len(lay_out_tab(DRILL, 90, 3).lines) == DRILL.bars / 2
 
 
 def test_rows_are_joined_by_pen() -> None:
-    assert row_of("aabbb", ["x", "x", "y", "y", "x"]) == (("aa", "x"), ("bb", "y"), ("b", "x"))
+    assert row_from_cells("aabbb", ["x", "x", "y", "y", "x"]) == (
+        ("aa", "x"),
+        ("bb", "y"),
+        ("b", "x"),
+    )
 
 
 # The session
@@ -976,7 +990,7 @@ def test_failed_takes_do_not_loop() -> None:
 
 
 def test_the_picture_is_of_the_app_and_needs_nothing_from_elsewhere() -> None:
-    svg = picture(scripted.Script(pace=20.0), scripted.DRILLS, PLAN, beat=2.0, size=SMALL)
+    svg = picture(scripted.ScriptedListener(pace=20.0), scripted.DRILLS, PLAN, beat=2.0, size=SMALL)
     assert svg.startswith("<svg")
     shown = svg.replace("&#160;", " ")
     assert DRILL.title in shown
@@ -1065,6 +1079,6 @@ def test_the_result_as_data_holds_every_figure() -> None:
 
 
 def test_breath_is_named_in_the_strip() -> None:
-    assert words(HolesState(sounding=(4,), breath=Breath.DRAW)) == (
+    assert cleanness_row(HoleStripState(sounding=(4,), breath=Breath.DRAW)) == (
         (" draw, hole 4 alone", "text"),
     )

@@ -11,11 +11,11 @@ from test_result_screen import DRILL
 from textual.command import CommandPalette
 
 from trainer.app.app import TrainerApp
-from trainer.app.palette import Everything
+from trainer.app.palette import KeyCommands
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
-from trainer.app.screens.help import text as help_text
+from trainer.app.screens.help import help_content as help_text
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -124,7 +124,7 @@ def test_help_is_about_the_screen_it_is_asked_on_and_the_palette_finds_its_keys(
             assert "measure its reeds" in text(pilot)
             await pilot.press("escape")
             await pilot.pause(0.2)
-            found = {line.words for line, _ in Everything(app.screen)._found()}
+            found = {line.words for line, _ in KeyCommands(app.screen)._found()}
             for owner in (HarpsScreen, PracticeScreen, TrainerApp):
                 assert {binding.tooltip for binding in owner.BINDINGS} <= found
 

@@ -24,14 +24,14 @@ from devtools import scripted
 from trainer.app import screens
 from trainer.app.app import TrainerApp
 from trainer.app.screens import guide, progress, settings
-from trainer.app.screens.guide import TONE_HZ, GuideScreen
+from trainer.app.screens.guide import TEST_TONE_HZ, GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.measure import MeasureScreen
-from trainer.app.screens.playback_base import AloudScreen
-from trainer.app.screens.practice import CLIMB_BY, TEMPO_STEP, PracticeScreen
+from trainer.app.screens.playback_base import PlaybackScreen
+from trainer.app.screens.practice import CLIMB_BPM, TEMPO_STEP_BPM, PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
@@ -92,7 +92,7 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     app = pilot.app
     assert isinstance(app, TrainerApp)
     if screen is ResultScreen:
-        events = [event for _, event in scripted.script(app.session.plan)]
+        events = [event for _, event in scripted.scripted_events(app.session.plan)]
         events[-1] = Finished(sound=str(REEDS / "phrase.flac"))
         await pilot.press("space")
         puppet.queue += events
@@ -236,8 +236,8 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("k", lambda now: now.puppet.asked == [Ask.PAUSE], "space"),
         Case("b", lambda now: now.puppet.asked == [Ask.BACK], "space"),
         Case("c", lambda now: now.plan.loops and now.to > OWN),
-        Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BY - TEMPO_STEP, "c"),
-        Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BY + TEMPO_STEP, "c"),
+        Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BPM - TEMPO_STEP_BPM, "c"),
+        Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BPM + TEMPO_STEP_BPM, "c"),
         Case("t", on(TodayScreen)),
         Case("s", on(ShelfScreen)),
         Case("i", on(ListenScreen)),
@@ -316,7 +316,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("left", says("Take a B harp"), "enter"),
         Case("right", says("Take a Db harp"), "enter"),
         Case("enter", says("Step 2 of 2")),
-        Case("t", lambda now: now.tones == [TONE_HZ]),
+        Case("t", lambda now: now.tones == [TEST_TONE_HZ]),
         Case("escape", on(PracticeScreen)),
     ),
     SettingsScreen: (
@@ -404,9 +404,11 @@ def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> 
                 await pilot.resize_terminal(*size)
             mine = app.session.busy and puppet.plans[-1] == app.session.take.plan
             if mine and not puppet.queue and dice.random() < 0.2:
-                puppet.queue += [event for _, event in scripted.script(puppet.plans[-1])][:400]
+                puppet.queue += [event for _, event in scripted.scripted_events(puppet.plans[-1])][
+                    :400
+                ]
             assert app.is_running
-            assert not isinstance(app.screen, AloudScreen) or app.screen.query("#sound")
+            assert not isinstance(app.screen, PlaybackScreen) or app.screen.query("#sound")
         await pilot.resize_terminal(*LARGE)
 
     run(test, plan)

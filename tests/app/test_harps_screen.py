@@ -15,10 +15,10 @@ from test_reed_watch import DROP, DROPPED, FIRST, evening, measured
 from textual.pilot import Pilot
 
 from devtools import scripted
-from trainer.app.screens.harps import LOW_AND_HIGH, HarpsScreen
+from trainer.app.screens.harps import LOW_AND_HIGH_KEYS, HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.widgets.harp_chart import HarpState, harp_rows, is_off, told
+from trainer.app.widgets.harp_chart import HarpState, harp_rows, harp_sentences, is_out_of_tune
 from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, tuning_names
 from trainer.harp.measured_tuning import naturals
 from trainer.practice import Plan
@@ -104,12 +104,12 @@ def test_a_position_is_told_by_degrees() -> None:
 
 def test_reeds_are_told_against_the_harp_as_a_whole() -> None:
     state = HarpState.of(Harp.of("C"), OFF)
-    assert {str(reed.tab) for reed in state.reeds if is_off(reed)} == {"-4", "5"}
+    assert {str(reed.tab) for reed in state.reeds if is_out_of_tune(reed)} == {"-4", "5"}
     shown = "\n".join(lines(state))
     assert "▼-15" in shown
     assert "▲+11" in shown
     assert "+9" in shown
-    said = " ".join(told(state))
+    said = " ".join(harp_sentences(state))
     assert "Off by more than 10: -4 15 cents flat, 5 11 cents sharp." in said
     assert "A4 443.1 Hz" in said  # 12 cents above 440: 440 * 2 ** (12 / 1200)
     assert "all reeds but 1" in said
@@ -117,14 +117,16 @@ def test_reeds_are_told_against_the_harp_as_a_whole() -> None:
 
 
 def test_a_harp_that_is_fine_or_not_ones_own_is_told_so() -> None:
-    assert "No reed is off by more than 10 cents." in told(HarpState.of(Harp.of("C"), own_harp()))
-    (words,) = told(HarpState.of(Harp.of("C")))
+    assert "No reed is off by more than 10 cents." in harp_sentences(
+        HarpState.of(Harp.of("C"), own_harp())
+    )
+    (words,) = harp_sentences(HarpState.of(Harp.of("C")))
     assert words.startswith("Not one of your own")
 
 
 @pytest.mark.parametrize(("width", "height"), [(58, 22), (82, 36), (160, 56)])
 def test_every_harp_fits_with_all_its_notes(width: int, height: int) -> None:
-    for key in (*STANDARD_KEYS, *LOW_AND_HIGH):
+    for key in (*STANDARD_KEYS, *LOW_AND_HIGH_KEYS):
         for tuning in tuning_names():
             harp = Harp.of(key, tuning)
             reeds = tuple(ReedRecord(str(tab), harp.hz(tab)) for tab in naturals(harp))

@@ -14,7 +14,7 @@ from textual.pilot import Pilot
 
 from devtools import scripted
 from trainer.app.screens.listen import ListenScreen
-from trainer.app.widgets.reference_tone import CAUTION, TargetState, row
+from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
 from trainer.drill import find
 from trainer.ear import Ear, HeardNote, listen, notes
 from trainer.harp import Harp, Tab
@@ -70,7 +70,7 @@ def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
         assert "d sounds 5  E5  659.3 Hz" in shown
         shown = await press(pilot, "d")
         assert "♪ 5  E5" in shown
-        assert CAUTION in shown
+        assert HEADPHONE_CAUTION in shown
         await press(pilot, "up")
         await press(pilot, "o")
         await press(pilot, "down")
@@ -96,9 +96,9 @@ def test_a_tone_needs_a_take_that_listens() -> None:
 
 
 def test_the_tone_walks_over_all_notes_of_the_harp_and_stays_on_it() -> None:
-    state = TargetState(HARP, Tab.parse("1"))
+    state = ReferenceToneState(HARP, Tab.parse("1"))
     assert state.moved(-1) == Tab.parse("1")
-    top = TargetState(HARP, max(HARP.entries, key=HARP.hz))
+    top = ReferenceToneState(HARP, max(HARP.entries, key=HARP.hz))
     assert top.moved(1) == top.tab
     walked = [state.tab]
     while (after := replace(state, tab=walked[-1]).moved(1)) != walked[-1]:
@@ -111,8 +111,11 @@ def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
     for harp in (HARP, Harp.of("Db")):
         for tab in harp.entries:
             for octave in (0, 1):
-                shown = row(TargetState(harp, tab, octave, sounds), 80)
-                assert "".join(part for part, _ in shown).rstrip().endswith(CAUTION), (tab, octave)
+                shown = tone_row(ReferenceToneState(harp, tab, octave, sounds), 80)
+                assert "".join(part for part, _ in shown).rstrip().endswith(HEADPHONE_CAUTION), (
+                    tab,
+                    octave,
+                )
 
 
 def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:

@@ -22,7 +22,7 @@ from textual.pilot import Pilot
 from devtools import demo_journal as demo
 from devtools import pictures, scripted
 from trainer.app.app import TrainerApp
-from trainer.app.daily_set_view import DayView
+from trainer.app.daily_set_view import DailySetView
 from trainer.app.screens import guide, progress
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
@@ -77,7 +77,7 @@ class Puppet:
         self._script: Iterator[tuple[float, Event]] = iter(())
 
     def begin(self, plan: Plan) -> None:
-        self._script = scripted.script(plan)
+        self._script = scripted.scripted_events(plan)
 
     def poll(self) -> list[Event]:
         events, self.queue = self.queue, []
@@ -150,7 +150,7 @@ async def walk(
     await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
     await look("shelf")
     await pilot.press("escape")
-    app.push_screen(TodayScreen(lambda: DayView(DAY, RECENT)))
+    app.push_screen(TodayScreen(lambda: DailySetView(DAY, RECENT)))
     await until(pilot, lambda: "to play" in text(pilot))
     await look("today")
     await pilot.press("escape")
@@ -262,10 +262,12 @@ def test_every_stored_screen_is_of_a_size_and_fits() -> None:
 def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as kept:
-        kept.add(*demo.takes(TODAY))
+        kept.add(*demo.demo_takes(TODAY))
     told = overview_at(path, demo.PLAYER, TODAY)
     assert told.find("-4'").change("cents").verdict is Verdict.BETTER
-    assert [take.score for take in demo.takes(TODAY)] == [t.score for t in demo.takes(TODAY)]
+    assert [take.score for take in demo.demo_takes(TODAY)] == [
+        t.score for t in demo.demo_takes(TODAY)
+    ]
 
 
 def test_the_tour_shows_every_picture_that_is_taken() -> None:

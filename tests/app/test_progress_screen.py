@@ -23,7 +23,13 @@ from trainer.app.screens import progress as module
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
-from trainer.app.widgets.progress_plot import SIGNS, Line, ProgressPlot, line_content, told_content
+from trainer.app.widgets.progress_plot import (
+    VERDICT_SIGNS,
+    ProgressLine,
+    ProgressPlot,
+    detail_content,
+    progress_content,
+)
 from trainer.coach.trends import Change, Kind, Verdict, overview_at
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -65,7 +71,7 @@ def run(test: Test, journal: Path, size: tuple[int, int] = SMALL, player: str = 
 
     async def inside() -> None:
         plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL, journal=journal, player=player)
-        app = TrainerApp(scripted.Script(), scripted.DRILLS, plan)
+        app = TrainerApp(scripted.ScriptedListener(), scripted.DRILLS, plan)
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
             await pilot.press("g")
@@ -271,7 +277,7 @@ def test_the_settings_say_whose_and_where_if_the_plan_does_not(
 
     async def inside() -> None:
         plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
-        async with TrainerApp(scripted.Script(), scripted.DRILLS, plan).run_test(
+        async with TrainerApp(scripted.ScriptedListener(), scripted.DRILLS, plan).run_test(
             size=SMALL
         ) as pilot:
             await pilot.press("g")
@@ -282,7 +288,7 @@ def test_the_settings_say_whose_and_where_if_the_plan_does_not(
 
 
 def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
-    shapes = [SIGNS[verdict][0] for verdict in Verdict]
+    shapes = [VERDICT_SIGNS[verdict][0] for verdict in Verdict]
     assert len(set(shapes)) == len(shapes)
     offs = [30.0] * 7 + [8.0] * 7
     takes = [
@@ -296,7 +302,7 @@ def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         used = colors(pilot)
-        good, wrong = (theme.DARK[pen].color for pen in ("good", "wrong"))
+        good, wrong = (theme.DARK_PENS[pen].color for pen in ("good", "wrong"))
         assert {one for one in used[good] if "better" in one} == {"↗ better by 22.0"}
         assert {one for one in used[wrong] if "worse" in one} == {"↘ worse by 22.0"}
 
@@ -318,19 +324,19 @@ def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
 def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
     long = "breathing through the nose on the night boat"
     path = written(tmp_path, [take(TODAY, [step("4", 3.0)] * 6, skills=(long, "breath"))])
-    lines = [Line.of(one) for one in overview_at(path, "Runa", TODAY).of(Kind.SKILL)]
-    rows = [line_content(line, "cents").plain for line in lines]
+    lines = [ProgressLine.of(one) for one in overview_at(path, "Runa", TODAY).of(Kind.SKILL)]
+    rows = [progress_content(line, "cents").plain for line in lines]
     assert len({row.index("100 %") for row in rows}) == 1
     assert all(len(row) <= 66 for row in rows)
-    assert long in told_content(lines[1], "cents", every=True).plain
+    assert long in detail_content(lines[1], "cents", every=True).plain
 
 
 def test_lines_say_the_same_as_the_command(journal: Path) -> None:
-    line = Line.of(overview_at(journal, "Runa", TODAY).find("-4"))
+    line = ProgressLine.of(overview_at(journal, "Runa", TODAY).find("-4"))
     assert line.changes["cents"] == line.progress.change("cents")
     better = replace(line, changes={"cents": Change(Verdict.BETTER, 2.0, 1.0, 3.0, 7, 7)})
-    assert line_content(better, "cents").plain.endswith("↗ better by 2.0")
-    told = told_content(better, "cents", every=False).plain
+    assert progress_content(better, "cents").plain.endswith("↗ better by 2.0")
+    told = detail_content(better, "cents", every=False).plain
     assert "↗ better by 2.0 (1.0 to 3.0)" in told
     assert "in tune" not in told
 

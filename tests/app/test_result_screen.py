@@ -12,11 +12,11 @@ from textual.pilot import Pilot
 from textual.widgets import OptionList, Static
 
 from trainer.app.app import TrainerApp
-from trainer.app.playback import AROUND_S
+from trainer.app.playback import STEP_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen
-from trainer.app.take_state import Take
-from trainer.app.widgets.pitch_trace import Trace
+from trainer.app.take_state import TakeState
+from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.drill import find
 from trainer.ear import Reading
 from trainer.harp import Harp
@@ -104,13 +104,13 @@ def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
     async def scene() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
         app = TrainerApp(Puppet(), (DRILL,), plan)
-        take = Take(plan)
+        take = TakeState(plan)
         take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
         async with app.run_test(size=(80, 24)) as pilot:
             screen = ResultScreen(result(), take, app.session)
             app.push_screen(screen)
             await pilot.pause()
-            trace = screen.query_one(Trace)
+            trace = screen.query_one(PitchTrace)
             assert trace.display
             await walk(app, pilot, "down", "down")
             assert screen.mark is not None
@@ -130,7 +130,7 @@ def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(output="stage"), drill=DRILL)
         puppet = Puppet()
         app = TrainerApp(puppet, (DRILL,), plan)
-        take = Take(plan)
+        take = TakeState(plan)
         take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
         wishes: list[str | None] = []
         async with app.run_test(size=(80, 24)) as pilot:
@@ -141,7 +141,11 @@ def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
             heard = puppet.plans[-1]
             assert heard.drill is None
             assert heard.source == RecordingSpec(
-                Path("take.flac"), aloud=True, first=0.0, last=1 / 48_000 + AROUND_S, output="stage"
+                Path("take.flac"),
+                aloud=True,
+                first=0.0,
+                last=1 / 48_000 + STEP_MARGIN_S,
+                output="stage",
             )
             await walk(app, pilot, "a")  # stops it
             await until(pilot, lambda: screen.heard is None)
@@ -160,7 +164,7 @@ def test_a_step_without_sound_says_so() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
         app = TrainerApp(Puppet(), (DRILL,), plan)
         async with app.run_test(size=(80, 24)) as pilot:
-            screen = ResultScreen(result(), Take(plan), app.session)
+            screen = ResultScreen(result(), TakeState(plan), app.session)
             app.push_screen(screen)
             await pilot.pause()
             await walk(app, pilot, "a")

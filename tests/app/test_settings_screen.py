@@ -18,15 +18,15 @@ from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.widgets.settings_list import (
-    AT_ONCE,
-    LATER,
-    SEEN,
-    applied,
-    by_option,
+    TAKES_EFFECT_NEXT_TAKE,
+    TAKES_EFFECT_NOW,
+    TAKES_EFFECT_ON_RESTART,
+    apply_setting,
+    effect_text,
     next_choice,
     setting_lines,
-    verdict,
-    when,
+    value_problem,
+    values_from_options,
 )
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -117,31 +117,41 @@ def test_each_setting_tells_its_value_and_where_it_comes_from(
 def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> None:
     settings = find_settings().settings
     plan = held(PLAN)
-    assert by_option(plan, settings) == {}
-    assert by_option(replace(plan, source=PlayerSpec()), settings) == {}
+    assert values_from_options(plan, settings) == {}
+    assert values_from_options(replace(plan, source=PlayerSpec()), settings) == {}
     other = tmp_path / "other.sqlite"
-    assert by_option(replace(plan, journal=other), settings) == {("journal", "file"): other}
+    assert values_from_options(replace(plan, journal=other), settings) == {
+        ("journal", "file"): other
+    }
 
 
 def test_what_changes_between_takes_holds_at_once() -> None:
-    assert applied(PLAN, ("sound", "latency_ms"), 20.0).source == MicrophoneSpec(latency_ms=20.0)
-    assert applied(PLAN, ("practice", "count_in"), 2).count_in == 2
+    assert apply_setting(PLAN, ("sound", "latency_ms"), 20.0).source == MicrophoneSpec(
+        latency_ms=20.0
+    )
+    assert apply_setting(PLAN, ("practice", "count_in"), 2).count_in == 2
     for key in KEYS:
         changes = key[0] == "sound" or key == ("practice", "count_in")
-        wanted = AT_ONCE if changes else SEEN if key == ("screen", "theme") else LATER
-        assert when(key, PLAN) == wanted
+        wanted = (
+            TAKES_EFFECT_NEXT_TAKE
+            if changes
+            else TAKES_EFFECT_NOW
+            if key == ("screen", "theme")
+            else TAKES_EFFECT_ON_RESTART
+        )
+        assert effect_text(key, PLAN) == wanted
     player = replace(PLAN, source=PlayerSpec())
-    assert applied(player, ("sound", "device"), "x") == player
-    assert when(("sound", "device"), player) == LATER
+    assert apply_setting(player, ("sound", "device"), "x") == player
+    assert effect_text(("sound", "device"), player) == TAKES_EFFECT_ON_RESTART
 
 
 def test_a_wrong_value_is_told_with_what_is_expected() -> None:
     lines = {line.key: line for line in setting_lines(find_settings(), PLAN)}
-    assert "400 to 480" in verdict(lines["harp", "a4"], "500")
-    assert verdict(lines["harp", "a4"], "415") == ""
-    assert verdict(lines["harp", "key"], "H") != ""
-    assert verdict(lines["harp", "key"], "") == ""  # not set
-    assert verdict(lines["harp", "a4"], "") != ""
+    assert "400 to 480" in value_problem(lines["harp", "a4"], "500")
+    assert value_problem(lines["harp", "a4"], "415") == ""
+    assert value_problem(lines["harp", "key"], "H") != ""
+    assert value_problem(lines["harp", "key"], "") == ""  # not set
+    assert value_problem(lines["harp", "a4"], "") != ""
 
 
 @SIZES
@@ -163,7 +173,7 @@ def test_a_value_is_typed_judged_and_kept_with_all_comments(
         await press(pilot, "down", "q", "u")  # nor is anything else done by letters
         assert file.read_text(encoding="utf-8") == MINE
         await press(pilot, *["backspace"] * 5, *typed("25"), "enter")
-        await said(pilot, f"✓ practice.minutes is set to 25. {LATER}")
+        await said(pilot, f"✓ practice.minutes is set to 25. {TAKES_EFFECT_ON_RESTART}")
         assert file.read_text(encoding="utf-8") == MINE.replace("= 15", "= 25")
         assert "▶ minutes      25 " in text(pilot)
         assert "25: from the file" in text(pilot)
@@ -203,7 +213,7 @@ def test_choices_come_by_a_key_and_the_usual_comes_back(file: Path, size: tuple[
         await go_to(pilot, "sound.clicks")
         assert "next choice" in text(pilot)
         await press(pilot, "space")
-        await said(pilot, f"✓ sound.clicks is set to false. {AT_ONCE}")
+        await said(pilot, f"✓ sound.clicks is set to false. {TAKES_EFFECT_NEXT_TAKE}")
         assert tomllib.loads(file.read_text(encoding="utf-8"))["sound"]["clicks"] is False
         await press(pilot, "u")
         await said(pilot, "sound.clicks is no longer set in the file.")
@@ -228,10 +238,10 @@ def test_what_was_changed_holds_from_the_next_take_on() -> None:
         await opened(pilot)
         await go_to(pilot, "sound.latency_ms")
         await press(pilot, "enter", *typed("31.5"), "enter")
-        await said(pilot, AT_ONCE)
+        await said(pilot, TAKES_EFFECT_NEXT_TAKE)
         await go_to(pilot, "practice.count_in")
         await press(pilot, "enter", "2", "enter")
-        await said(pilot, AT_ONCE)
+        await said(pilot, TAKES_EFFECT_NEXT_TAKE)
         await press(pilot, "escape", "space")
         taken = puppet.plans[-1]
         assert taken.source == MicrophoneSpec(device="Quay 2", latency_ms=31.5)
@@ -248,7 +258,7 @@ def test_the_theme_is_seen_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         await opened(pilot)
         await go_to(pilot, "screen.theme")
         await press(pilot, "space")
-        await said(pilot, f"✓ screen.theme is set to light. {SEEN}")
+        await said(pilot, f"✓ screen.theme is set to light. {TAKES_EFFECT_NOW}")
         assert pilot.app.theme == "light"
 
     run(test, held(PLAN))

@@ -9,18 +9,23 @@ import pytest
 from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from textual.pilot import Pilot
 
-from trainer.app.playback import heard_plan
+from trainer.app.playback import drill_playback_plan
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.widgets.drill_preview import Entry, PreviewState, preview_rows, signs
+from trainer.app.widgets.drill_preview import (
+    DrillPreviewState,
+    SearchableDrill,
+    drill_preview_rows,
+    feature_signs,
+)
 from trainer.drill import DrillError, find, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Failed, Finished, Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SHELF = read_shelf().drills
-ENTRIES = tuple(Entry.of(drill) for drill in SHELF)
+ENTRIES = tuple(SearchableDrill.of(drill) for drill in SHELF)
 BELL = find("harbour-bell")
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(output="Headphones"), drill=BELL)
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
@@ -74,7 +79,7 @@ def test_every_drill_is_found_by_its_own_title_and_skills() -> None:
 @pytest.mark.parametrize(("width", "height"), [(80, 9), (120, 13), (200, 13)])
 def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) -> None:
     for drill in SHELF:
-        rows = preview_rows(PreviewState(drill), width, height)
+        rows = drill_preview_rows(DrillPreviewState(drill), width, height)
         assert len(rows) <= height
         lines = ["".join(part for part, _ in row) for row in rows]
         assert all(len(one) <= width for one in lines)
@@ -83,10 +88,10 @@ def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) ->
 
 
 def test_what_is_unusual_has_a_shape_and_a_word() -> None:
-    assert signs(find("rope-walk")) == ("↻ loop", "↗ climb")
-    assert signs(find("bends-that-wait")) == ("○ free",)
-    assert signs(find("two-at-the-rail")) == ("‖ two parts",)
-    assert signs(BELL) == ()
+    assert feature_signs(find("rope-walk")) == ("↻ loop", "↗ climb")
+    assert feature_signs(find("bends-that-wait")) == ("○ free",)
+    assert feature_signs(find("two-at-the-rail")) == ("‖ two parts",)
+    assert feature_signs(BELL) == ()
 
 
 @SIZES
@@ -206,10 +211,10 @@ def test_nothing_is_heard_over_a_take() -> None:
 
 def test_a_drill_is_heard_on_a_harp_that_can_play_it() -> None:
     paddy = find("salt-and-rain")
-    on_c = heard_plan(paddy, PLAN)
+    on_c = drill_playback_plan(paddy, PLAN)
     assert (on_c.harp.key.name, on_c.harp.tuning.name) == (paddy.key, paddy.tuning)
     low = replace(PLAN, harp=Harp.of("low F"))
-    assert heard_plan(BELL, low).harp == low.harp
+    assert drill_playback_plan(BELL, low).harp == low.harp
 
 
 def test_an_idle_shelf_costs_nothing_and_an_empty_one_says_so() -> None:

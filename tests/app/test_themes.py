@@ -27,17 +27,17 @@ from textual.widgets import Static
 from devtools import scripted
 from trainer.app import theme
 from trainer.app.app import TrainerApp
-from trainer.app.display_smoothing import Shown
+from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.shapes import GRADES
+from trainer.app.shapes import MARK_GRADES
 from trainer.app.take_state import Phase
 from trainer.app.widgets.gauge import GaugeState, needle_row
 from trainer.app.widgets.head_line import HeadState
-from trainer.app.widgets.head_line import row as head_row
-from trainer.app.widgets.hole_strip import HolesState, numbers_row
-from trainer.app.widgets.pitch_trace import Trace
-from trainer.app.widgets.progress_plot import SIGNS
-from trainer.app.widgets.readout import of_shown
+from trainer.app.widgets.head_line import head_row as head_row
+from trainer.app.widgets.hole_strip import HoleStripState, hole_numbers_row
+from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.progress_plot import VERDICT_SIGNS
+from trainer.app.widgets.readout import readout_of
 from trainer.cli.screen import open_screen
 from trainer.harp import Harp, Tab
 from trainer.practice import Event, Plan
@@ -104,10 +104,12 @@ def run(test: Callable[[Pilot[None]], Awaitable[None]], name: str, motion: str =
     """Run a test on the app in a theme, at a scripted take that stands still in its third step."""
 
     def begin(plan: Plan) -> Iterator[tuple[float, Event]]:
-        return itertools.takewhile(lambda timed: timed[0] < STANDS_S, scripted.script(plan))
+        return itertools.takewhile(
+            lambda timed: timed[0] < STANDS_S, scripted.scripted_events(plan)
+        )
 
     async def inside() -> None:
-        script = scripted.Script(begin, pace=20.0)
+        script = scripted.ScriptedListener(begin, pace=20.0)
         app = TrainerApp(script, scripted.DRILLS, PLAN, autostart=True, theme=name, motion=motion)
         async with app.run_test(size=(120, 40)) as pilot:
             for _ in range(300):
@@ -171,7 +173,7 @@ def test_what_is_darkened_keeps_its_shares_of_light(dark: str, published: str) -
 @pytest.mark.parametrize("name", GROUNDS)
 def test_contrast_is_enough_for_text_and_for_lines(name: str) -> None:
     """WCAG 2.2: 4.5 for text (1.4.3), 3 for what is drawn (1.4.11)."""
-    for ground, (pen_name, pen) in itertools.product(GROUNDS[name], theme.LOOKS[name].items()):
+    for ground, (pen_name, pen) in itertools.product(GROUNDS[name], theme.THEME_PENS[name].items()):
         ratio = contrast(pen.color, pen.back or ground)
         assert ratio >= (3.0 if pen_name in DRAWN else 4.5), (pen_name, ground)
 
@@ -180,14 +182,14 @@ def test_contrast_is_enough_for_text_and_for_lines(name: str) -> None:
 @pytest.mark.parametrize("eye", EYES)
 def test_states_look_different_to_every_eye(name: str, eye: str) -> None:
     """By 10 or more of the CIE's differences of 1976; 2.3 can just be noticed (from memory)."""
-    seen = {state: lab(EYES[eye] @ light(theme.LOOKS[name][state].color)) for state in STATES}
+    seen = {state: lab(EYES[eye] @ light(theme.THEME_PENS[name][state].color)) for state in STATES}
     for one, other in itertools.combinations(STATES, 2):
         assert np.linalg.norm(seen[one] - seen[other]) > 10.0, (one, other)
 
 
 @pytest.mark.parametrize("name", GROUNDS)
 def test_256_colours_are_enough(name: str) -> None:
-    pens = theme.LOOKS[name]
+    pens = theme.THEME_PENS[name]
     found = {pen.color: downgraded(pen.color) for pen in pens.values()}
     written = {colour.number for colour in found.values()}
     assert len(written) >= len(found) - (name == "light")  # black and ink are one
@@ -201,22 +203,27 @@ def test_256_colours_are_enough(name: str) -> None:
 
 def test_every_state_has_a_word_or_a_shape() -> None:
     shown = {
-        "good": Shown(Tab.parse("-4"), 1.0, 1, holes=(4,)),
-        "sharp": Shown(Tab.parse("-4"), 20.0, 20, holes=(4,)),
-        "flat": Shown(Tab.parse("-4"), -20.0, -20, holes=(4,)),
-        "wrong": Shown(Tab.parse("-4"), 1.0, 1, (Tab.parse("5"),), other=True, holes=(4,)),
-        "silent": Shown(),
-        "leak": Shown(Tab.parse("-4"), 1.0, 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),
+        "good": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(4,)),
+        "sharp": DisplayedReading(Tab.parse("-4"), 20.0, 20, holes=(4,)),
+        "flat": DisplayedReading(Tab.parse("-4"), -20.0, -20, holes=(4,)),
+        "wrong": DisplayedReading(
+            Tab.parse("-4"), 1.0, 1, (Tab.parse("5"),), other=True, holes=(4,)
+        ),
+        "silent": DisplayedReading(),
+        "leak": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),
     }
-    said = {of_shown(one).words for one in shown.values()}
+    said = {readout_of(one).words for one in shown.values()}
     assert len(said) == len(shown)
-    holes = {_plain(numbers_row(HolesState.of(shown[one]), 5)) for one in ("good", "leak")}
+    holes = {_plain(hole_numbers_row(HoleStripState.of(shown[one]), 5)) for one in ("good", "leak")}
     assert len(holes) == 2
     gauges = {_plain(needle_row(GaugeState.of(shown[one]), 60)) for one in ("good", "flat")}
     assert len(gauges) == 2
     heads = {_plain(head_row(HeadState("", (), phase), 60)) for phase in Phase}
     assert len(heads) == len(Phase)
-    for shapes in ([one.shape for one in GRADES], [sign for sign, _ in SIGNS.values()]):
+    for shapes in (
+        [one.shape for one in MARK_GRADES],
+        [sign for sign, _ in VERDICT_SIGNS.values()],
+    ):
         assert len(set(shapes)) == len(shapes)
 
 
@@ -245,11 +252,11 @@ def test_the_plain_theme_has_no_colour_and_says_the_same() -> None:
 @pytest.mark.parametrize("name", GROUNDS)
 def test_a_screen_uses_the_colours_of_its_theme(name: str) -> None:
     async def test(pilot: Pilot[None]) -> None:
-        pens = theme.LOOKS[name]
+        pens = theme.THEME_PENS[name]
         known = {*GROUNDS[name], *(pen.color for pen in pens.values())}
         known |= {pen.back for pen in pens.values() if pen.back}
         assert colours(pilot) <= known
-        said = Static(Content.styled("calm", theme.PENS["quiet"].color))
+        said = Static(Content.styled("calm", theme.CSS_PENS["quiet"].color))
         await pilot.app.push_screen(Screen())
         await pilot.app.screen.mount(said)
         await pilot.pause()
@@ -270,7 +277,7 @@ def test_another_theme_is_put_on_at_once() -> None:
         await pilot.pause()
         assert theme.PAPER in colours(pilot)
         assert not colours(pilot) & {*GROUNDS["dark"], theme.CHALK, theme.FOG}
-        trace = pilot.app.screen.query_one(Trace)
+        trace = pilot.app.screen.query_one(PitchTrace)
         back = trace.render_lines(trace.size.region)[0]._segments[0].style
         assert back
         assert back.bgcolor
@@ -287,7 +294,7 @@ def test_only_these_themes_are_offered() -> None:
 
 
 def test_with_reduced_motion_the_needle_stands_where_the_number_says() -> None:
-    shown = Shown(Tab.parse("-4"), 7.6, 7)
+    shown = DisplayedReading(Tab.parse("-4"), 7.6, 7)
     assert GaugeState.of(shown).cents == 7.5
     assert GaugeState.of(shown, still=True).cents == 7
     for motion, level in (("full", "full"), ("reduced", "none")):
@@ -313,7 +320,7 @@ def test_without_colours_at_hand_the_theme_is_plain(
 ) -> None:
     """As terminfo tells: a VT100 has no colours."""
     done = subprocess.run(
-        [sys.executable, "-c", "from trainer.app.theme import wearable; print(wearable('light'))"],
+        [sys.executable, "-c", "from trainer.app.theme import effective_theme; print(effective_theme('light'))"],
         env={**os.environ, "TERM": terminal, "NO_COLOR": no_color},
         check=True,
         capture_output=True,
@@ -329,7 +336,7 @@ def test_the_settings_say_which_theme_and_how_much_moves(
     monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.delenv("NO_COLOR", raising=False)
-    monkeypatch.setattr("trainer.practice.Listener", scripted.Script)
+    monkeypatch.setattr("trainer.practice.Listener", scripted.ScriptedListener)
     made: list[tuple[str, str]] = []
     monkeypatch.setattr(
         TrainerApp, "run", lambda app: made.append((app.theme, app.animation_level))

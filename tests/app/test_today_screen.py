@@ -14,7 +14,7 @@ from textual.widgets import OptionList, Static
 from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen
-from trainer.app.shapes import spark
+from trainer.app.shapes import sparkline
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -139,4 +139,4 @@ def test_one_key_starts_the_entry(tmp_path: Path) -> None:
 
 
 def test_marks_are_bars_from_the_lowest_to_the_highest() -> None:
-    assert spark((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"
+    assert sparkline((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"

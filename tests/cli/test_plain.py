@@ -85,7 +85,7 @@ def told(plan: Plan, events: list[Event]) -> list[str]:
 def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> None:
     drill = plan.drill
     assert drill is not None
-    script = [event for _, event in scripted.script(replace(plan, bars=None))]
+    script = [event for _, event in scripted.scripted_events(replace(plan, bars=None))]
     if drill.free:
         clock = [replace(e, clock=None) if isinstance(e, Started) else e for e in script]
         script = [e for e in clock if not isinstance(e, Beat)]
@@ -152,7 +152,7 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
 def test_what_is_the_matter_is_said_on_the_screen_and_in_lines(
     event: Event, words: list[str]
 ) -> None:
-    events = [next(event for _, event in scripted.script(PLAN)), event]
+    events = [next(event for _, event in scripted.scripted_events(PLAN)), event]
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("space")
@@ -197,13 +197,13 @@ def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None
     plan = Plan(Harp.of(), PlayerSpec(), drill=find("pilot-calls"))
     drill = plan.drill
     assert drill is not None
-    said = "\n".join(told(plan, [event for _, event in scripted.script(plan)]))
+    said = "\n".join(told(plan, [event for _, event in scripted.scripted_events(plan)]))
     assert "(the trainer plays)" in said
     assert said.count("\nbar ") == drill.bars
     loose = Plan(Harp.of(), PlayerSpec(), drill=find("slide-across"))
     assert loose.drill is not None
     cares = {str(step.care) for step in loose.drill.steps} - {"plain"}
-    said = "\n".join(told(loose, [event for _, event in scripted.script(loose)]))
+    said = "\n".join(told(loose, [event for _, event in scripted.scripted_events(loose)]))
     assert all(f"({care})" in said for care in cares)
 
 
@@ -249,7 +249,7 @@ def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
     keys.see(Paused(bar=2))
     assert typed(keyboard, keys, "b") is Ask.BACK
     assert typed(keyboard, keys, "") is Ask.GO_ON
-    keys.see(next(event for _, event in scripted.script(PLAN)))
+    keys.see(next(event for _, event in scripted.scripted_events(PLAN)))
     keys.see(Paused("the microphone is gone"))
     assert typed(keyboard, keys, "") is Ask.PAUSE
     assert typed(keyboard, keys, "what?") is None

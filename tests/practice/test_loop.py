@@ -25,7 +25,7 @@ from textual.pilot import Pilot
 from devtools import scripted
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.result import ResultScreen
-from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, how
+from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, passage_text
 from trainer.cli.exit_codes import Exit
 from trainer.cli.loop import changed_by
 from trainer.harp import Harp
@@ -228,7 +228,7 @@ def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) 
 
 def test_the_passage_in_words_and_its_place() -> None:
     passage = Passage(Path("x.wav"), 4.0, 6.0, 0.5, 1.0, tempo=60.0, count_in=2)
-    assert how(passage) == "4.00 to 6.00 s   50 % speed   1 half step up   count-in 2"
+    assert passage_text(passage) == "4.00 to 6.00 s   50 % speed   1 half step up   count-in 2"
     state = LoopState(passage, 10.0, (), SOUNDS, 3.9)
     assert (state.place, state.rounds) == (None, 0)
     assert replace(state, played=6.0).place == pytest.approx(5.0)
@@ -309,7 +309,7 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
     scratch.write_bytes((Path(__file__).parent.parent / "reeds" / "phrase.flac").read_bytes())
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        script = [event for _, event in scripted.script(puppet_plan)]
+        script = [event for _, event in scripted.scripted_events(puppet_plan)]
         await pilot.press("space")
         puppet.queue += [*script[:-1], Finished(sound=str(scratch))]
         await until(pilot, lambda: isinstance(pilot.app.screen, ResultScreen))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from trainer.app.take_state import Take
+from trainer.app.take_state import TakeState
 from trainer.app.widgets.verdict import VerdictState
 from trainer.drill import Climb, Drill, parse_drill
 from trainer.harp import Harp
@@ -236,7 +236,7 @@ def test_a_recording_says_that_it_cannot_be_paused(tmp_path: Path) -> None:
 
 
 def test_the_screen_counts_the_steps_of_the_whole_pass() -> None:
-    take = Take(plan_of())
+    take = TakeState(plan_of())
     for event in play(plan_of(), Asking((beat(7), Ask.BACK))):
         take.see(event)
         state = VerdictState.of_take(take)

@@ -10,8 +10,8 @@ import pytest
 import soundfile as sf
 from pulse import SINK, Pulse, pulse  # noqa: F401 - a fixture
 
-from trainer.app.playback import AROUND_S, model_plan, step_plan
-from trainer.app.take_state import Take
+from trainer.app.playback import STEP_MARGIN_S, bar_playback_plan, step_playback_plan
+from trainer.app.take_state import TakeState
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
@@ -30,10 +30,10 @@ print(json.dumps(failed))
 """
 
 
-def take(folder: Path) -> Take:
+def take(folder: Path) -> TakeState:
     """A take of the built-in player, as the app knows it when it is over."""
     plan = Plan(Harp.of("C"), PlayerSpec(), drill=DRILL)
-    known = Take(plan)
+    known = TakeState(plan)
     for event in run(Plan(Harp.of("C"), PlayerSpec(), drill=DRILL, scratch=folder)):
         known.see(event)
     return known
@@ -59,14 +59,14 @@ def test_a_take_of_a_recording_is_heard_from_the_recording(tmp_path: Path) -> No
 def test_a_step_that_was_not_played_cannot_be_heard(tmp_path: Path) -> None:
     known = take(tmp_path)
     missed = Mark(DRILL.steps[0], 0.0, {}, Measured(), "not played")
-    assert step_plan(known, missed) is None
+    assert step_playback_plan(known, missed) is None
     known.sound = None
-    assert step_plan(known, known.marks[0]) is None
+    assert step_playback_plan(known, known.marks[0]) is None
 
 
 def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
     known = take(tmp_path)
-    plan = model_plan(known, known.marks[4])
+    plan = bar_playback_plan(known, known.marks[4])
     assert plan is not None
     assert plan.bars == (DRILL.steps[4].bar,) * 2
     assert isinstance(plan.source, PlayerSpec)
@@ -80,7 +80,7 @@ def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:  # noq
 
     known = take(tmp_path)
     mark = known.marks[4]  # the half-step bend on four
-    plan = step_plan(known, mark)
+    plan = step_playback_plan(known, mark)
     assert plan is not None
     heard = tmp_path / "heard.wav"
     listen = ["parec", f"--device={SINK}.monitor", "--channels=1", f"--rate={RATE}"]
@@ -93,7 +93,7 @@ def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:  # noq
     assert start is not None
     assert end is not None
     sound, _ = sf.read(known.sound)
-    margin = round(AROUND_S * RATE)
+    margin = round(STEP_MARGIN_S * RATE)
     wanted = sound[start - margin : end + margin]
     size = 1 << (len(played) + len(wanted)).bit_length()
     cross = np.fft.irfft(np.fft.rfft(played, size) * np.conj(np.fft.rfft(wanted, size)))

@@ -13,21 +13,21 @@ from textual.binding import Binding, BindingType
 from textual.filter import LineFilter
 from textual.timer import Timer
 
-from trainer.app.palette import Everything
+from trainer.app.palette import KeyCommands
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.take_base import LiveScreen
-from trainer.app.screens.too_small import SmallScreen, fits
+from trainer.app.screens.take_base import TakeScreen
+from trainer.app.screens.too_small import TooSmallScreen, fits
 from trainer.app.session import ListenerLike, Session
-from trainer.app.theme import NO_COLOURS, dress
+from trainer.app.theme import COLOUR_REMOVER, apply_theme
 from trainer.drill import Drill
 from trainer.practice import Plan
 from trainer.sound.passage import Passage
 
-FRAME_S = 1 / 60
-TURN_S = 1 / 240
+SCREEN_FRAME_S = 1 / 60
+POLL_INTERVAL_S = 1 / 240
 """How often events are taken in; what is urgent among them is not kept for the next frame."""
 
 
@@ -50,7 +50,7 @@ class TrainerApp(App[None]):
 
     TITLE = "Harp trainer"
     CSS_PATH = "app.tcss"
-    COMMANDS: ClassVar = {Everything}
+    COMMANDS: ClassVar = {KeyCommands}
     COMMAND_PALETTE_BINDING = "ctrl+p"
     VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -78,7 +78,7 @@ class TrainerApp(App[None]):
         loop: tuple[Passage, float] | None = None,
     ) -> None:
         super().__init__()
-        dress(self, theme)
+        apply_theme(self, theme)
         if motion == "reduced":
             self.animation_level = "none"
         self.session = Session(listener, plan, self._wake)
@@ -92,7 +92,7 @@ class TrainerApp(App[None]):
 
     def on_mount(self) -> None:
         """Put up the first screen and start the clock."""
-        self._clock = self.set_interval(TURN_S, self._tick, pause=True)
+        self._clock = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
         plan = self.session.plan
         if self._passage is not None:
             self.push_screen(LoopScreen(self.session, *self._passage))
@@ -115,16 +115,16 @@ class TrainerApp(App[None]):
 
     def on_resize(self, event: events.Resize) -> None:
         """Say so when there is no room, and go on when there is."""
-        small = isinstance(self.screen, SmallScreen)
+        small = isinstance(self.screen, TooSmallScreen)
         if fits(event.size) and small:
             self.pop_screen()
         elif not fits(event.size) and not small:
-            self.push_screen(SmallScreen())
+            self.push_screen(TooSmallScreen())
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """What is done to every line before it is shown: in the plain theme, colours go."""
         filters = super().get_line_filters()
-        return [*filters, NO_COLOURS] if self.theme == "plain" else filters
+        return [*filters, COLOUR_REMOVER] if self.theme == "plain" else filters
 
     def action_help(self) -> None:
         """The keys and the words."""
@@ -141,15 +141,16 @@ class TrainerApp(App[None]):
         urgent = self.session.poll()
         now = time.monotonic()
         due = (
-            now >= self._next_frame + (FRAME_S if urgent else -TURN_S / 2) or not self.session.busy
+            now >= self._next_frame + (SCREEN_FRAME_S if urgent else -POLL_INTERVAL_S / 2)
+            or not self.session.busy
         )
         if due:
             # By deadlines, because turns come a little late, and intervals would add that up.
-            self._next_frame += FRAME_S
+            self._next_frame += SCREEN_FRAME_S
             if self._next_frame < now:
-                self._next_frame = now + FRAME_S
+                self._next_frame = now + SCREEN_FRAME_S
         for screen in reversed(self.screen_stack):
-            if isinstance(screen, LiveScreen):
+            if isinstance(screen, TakeScreen):
                 if due:
                     screen.show(self.session.take)
                 elif urgent:

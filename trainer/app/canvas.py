@@ -19,19 +19,19 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
-from trainer.app.theme import LOOKS, Pen
+from trainer.app.theme import THEME_PENS, Pen
 
-Span = tuple[str, str]
+TextSpan = tuple[str, str]
 """A stretch of text and the name of its pen, one of those in `LOOKS`."""
 
-Row = tuple[Span, ...]
+TextRow = tuple[TextSpan, ...]
 
-State = TypeVar("State")
+StateT = TypeVar("StateT")
 
 
-def joined(spans: Iterable[Span]) -> Row:
+def merge_spans(spans: Iterable[TextSpan]) -> TextRow:
     """A row, with neighbours of one pen joined and empty stretches left out."""
-    row: list[Span] = []
+    row: list[TextSpan] = []
     for text, pen in spans:
         if row and row[-1][1] == pen:
             row[-1] = (row[-1][0] + text, pen)
@@ -40,9 +40,9 @@ def joined(spans: Iterable[Span]) -> Row:
     return tuple(row)
 
 
-def row_of(cells: Sequence[str], pens: Sequence[str]) -> Row:
+def row_from_cells(cells: Sequence[str], pens: Sequence[str]) -> TextRow:
     """A row from a character and a pen for each cell."""
-    row: list[Span] = []
+    row: list[TextSpan] = []
     start = 0
     for x in range(1, len(cells) + 1):
         if x == len(cells) or pens[x] != pens[start]:
@@ -51,31 +51,31 @@ def row_of(cells: Sequence[str], pens: Sequence[str]) -> Row:
     return tuple(row)
 
 
-def length(row: Row) -> int:
+def cell_width(row: TextRow) -> int:
     """Cells of a row whose characters are one cell wide."""
     return sum(len(text) for text, _ in row)
 
 
-def cut(row: Row, width: int) -> Row:
+def truncate(row: TextRow, width: int) -> TextRow:
     """A row of at most so many cells; one that is longer ends in an ellipsis."""
-    if length(row) <= width:
+    if cell_width(row) <= width:
         return row
     room = width - 1
-    kept: list[Span] = []
+    kept: list[TextSpan] = []
     for text, pen in row:
         kept.append((text[:room], pen))
         room -= len(kept[-1][0])
-    return joined([*kept, ("…", row[-1][1])])
+    return merge_spans([*kept, ("…", row[-1][1])])
 
 
-def sides(left: Row, right: Row, width: int) -> Row:
+def justify(left: TextRow, right: TextRow, width: int) -> TextRow:
     """A row with one part at its left end and one at its right; the left one gives way."""
-    left = cut(left, max(1, width - length(right) - 1))
-    gap = width - length(left) - length(right)
-    return joined([*left, (" " * gap, "text"), *right])
+    left = truncate(left, max(1, width - cell_width(right) - 1))
+    gap = width - cell_width(left) - cell_width(right)
+    return merge_spans([*left, (" " * gap, "text"), *right])
 
 
-class Canvas(Widget, Generic[State]):
+class Canvas(Widget, Generic[StateT]):
     """Base of the widgets that are drawn in rows from a state.
 
     A subclass gives :meth:`draw`; whoever feeds it calls :meth:`show`.
@@ -86,19 +86,19 @@ class Canvas(Widget, Generic[State]):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self.state: State | None = None
+        self.state: StateT | None = None
         self.extent = Size(0, 0)
-        self._rows: list[Row] = []
+        self._rows: list[TextRow] = []
         self._strips: list[Strip] = []
         self._stale: set[int] = set()
         self._styles: dict[str, Style] = {}
         self._background: Color | None = None
 
-    def draw(self, state: State, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: StateT, width: int, height: int) -> Sequence[TextRow]:
         """All rows of a state, at most `height` of at most `width` cells."""
         raise NotImplementedError
 
-    def show(self, state: State) -> None:
+    def show(self, state: StateT) -> None:
         """Take a new state and repaint what it changes."""
         if state != self.state:
             self.state = state
@@ -109,7 +109,7 @@ class Canvas(Widget, Generic[State]):
         if self.state is not None and self.extent:
             self.paint(enumerate(self.draw(self.state, *self.extent)))
 
-    def paint(self, rows: Iterable[tuple[int, Row]]) -> None:
+    def paint(self, rows: Iterable[tuple[int, TextRow]]) -> None:
         """Put rows in their places, each with its line number, and repaint those that differ."""
         width, height = self.extent
         changed = []
@@ -149,7 +149,7 @@ class Canvas(Widget, Generic[State]):
             strips = [strip.crop_extend(crop.x, crop.right, None) for strip in strips]
         return strips
 
-    def _strip(self, row: Row) -> Strip:
+    def _strip(self, row: TextRow) -> Strip:
         strip = Strip([Segment(text, self._style(pen)) for text, pen in row])
         strip = strip.adjust_cell_length(self.extent.width, self._style("text"))
         for line_filter in self.get_line_filters():
@@ -159,7 +159,7 @@ class Canvas(Widget, Generic[State]):
     def _style(self, name: str) -> Style:
         style = self._styles.get(name)
         if style is None:
-            style = self._styles[name] = _style(LOOKS[self.app.theme][name], self._back().hex6)
+            style = self._styles[name] = _style(THEME_PENS[self.app.theme][name], self._back().hex6)
         return style
 
     def _back(self) -> Color:

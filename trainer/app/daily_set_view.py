@@ -14,12 +14,12 @@ from trainer.settings import load_settings
 from trainer.sound import PlayerSpec
 from trainer.store import Journal
 
-RECENT = 8
+RECENT_TAKES = 8
 """Last takes of a drill that are shown."""
 
 
 @dataclass(frozen=True, slots=True)
-class DayView:
+class DailySetView:
     """What the screen shows of a day.
 
     Attributes:
@@ -31,7 +31,7 @@ class DayView:
     recent: Mapping[str, tuple[float, ...]]
 
 
-def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
+def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
     """The set of the player's day, as far as it has been played.
 
     Args:
@@ -51,9 +51,9 @@ def day_view(plan: Plan, shelf: Sequence[Drill]) -> DayView:
         counting = (*PLAYED, "player") if isinstance(plan.source, PlayerSpec) else PLAYED
         day = set_for(journal, player, today, minutes, drills, counting=counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
-    return DayView(day, recent)
+    return DailySetView(day, recent)
 
 
 def _scores(journal: Journal, player: str, drill: str) -> tuple[float, ...]:
     takes = journal.takes(player=player, drill=drill, steps=False)
-    return tuple(take.score for take in takes if take.whole)[-RECENT:]
+    return tuple(take.score for take in takes if take.whole)[-RECENT_TAKES:]

@@ -18,20 +18,20 @@ from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 
 MEDIAN_S = 0.050
-CHANGE_S = 0.080
-SWITCH_S = 0.030
+UPDATE_S = 0.080
+TAB_SWITCH_S = 0.030
 """How long another tab entry must sound before the readout turns to it."""
 GRACE_S = 0.15
 """How long another note than the wanted one may sound before it is called that: the note before
 may still ring, and the wanted one come a little early or late."""
 HOLD_S = 0.7
-NUMBER_HYSTERESIS = 0.6
-REACH_CENTS = 150.0
+NUMBER_HYSTERESIS_CENTS = 0.6
+WANTED_RANGE_CENTS = 150.0
 """Further from the wanted note than this, the right hole and breath still play another note."""
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class DisplayedReading:
     """What the gauge, the readout and the ten-hole strip show.
 
     Attributes:
@@ -83,7 +83,7 @@ class Shown:
         return sound_text(self.wanted) if self.wanted else ""
 
 
-class Needle:
+class DisplaySmoother:
     """Calms readings for the eye.
 
     Args:
@@ -103,12 +103,12 @@ class Needle:
         self._last_pitch = 0
         self._attack: int | None = None
         self._changed = 0
-        self._calm = Shown(tolerance=tolerance)
+        self._calm = DisplayedReading(tolerance=tolerance)
         self._newest: Reading | None = None
         self._wanted: Sound = ()
         self._aims: Sound = ()
         self._other_since = 0
-        self._shown: Shown | None = None
+        self._shown: DisplayedReading | None = None
 
     def hear(self, reading: Reading, wanted: Sound, due: bool = True) -> None:
         """Take the next reading.
@@ -135,14 +135,14 @@ class Needle:
             self._tab = self._number = None
             self._recent.clear()
         turned = self._number is None and self._tab is not None
-        if turned or reading.sample - self._changed >= CHANGE_S * reading.rate:
+        if turned or reading.sample - self._changed >= UPDATE_S * reading.rate:
             self._changed = reading.sample
             self._calm_down()
 
     def _hear_pitch(self, reading: Reading, hz: float, tab: Tab, own_cents: float) -> None:
         aim = self._aim(reading, tab)
         off = cents(hz, self.harp.hz(aim)) if aim else own_cents
-        if aim and abs(off) > REACH_CENTS:
+        if aim and abs(off) > WANTED_RANGE_CENTS:
             aim, off = None, own_cents
         tab = aim or tab
         fresh = self._tab is None or reading.sample - self._last_pitch > MEDIAN_S * reading.rate
@@ -175,17 +175,17 @@ class Needle:
     def _persists(self, reading: Reading, tab: Tab) -> bool:
         if self._rival is None or self._rival[0] != tab:
             self._rival = (tab, reading.sample)
-        return reading.sample - self._rival[1] >= SWITCH_S * reading.rate
+        return reading.sample - self._rival[1] >= TAB_SWITCH_S * reading.rate
 
     def _calm_down(self) -> None:
         if self._recent:
             middle = median(off for _, off in self._recent)
-            if self._number is None or abs(middle - self._number) > NUMBER_HYSTERESIS:
+            if self._number is None or abs(middle - self._number) > NUMBER_HYSTERESIS_CENTS:
                 self._number = round(middle)
         newest = self._since[-1]
         leak_hole, leak_db = self._leak()
         pitched = newest if newest.holes or newest.levels else None
-        self._calm = Shown(
+        self._calm = DisplayedReading(
             number=self._number,
             breath=newest.breath,
             holes=pitched.holes if pitched else (),
@@ -214,13 +214,13 @@ class Needle:
         return hole, median(level for _, level in leaks)
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> DisplayedReading:
         """What to show now."""
         if self._shown is None:
             self._shown = self._show()
         return self._shown
 
-    def _show(self) -> Shown:
+    def _show(self) -> DisplayedReading:
         newest = self._newest
         if newest is None:
             return self._calm

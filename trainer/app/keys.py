@@ -14,7 +14,7 @@ from textual.binding import Binding
 from textual.keys import format_key
 from textual.screen import Screen
 
-NAMES = {
+KEY_NAMES = {
     "left_square_bracket": "[",
     "right_square_bracket": "]",
     "less_than_sign": "<",
@@ -59,4 +59,4 @@ def key_lines(owner: Screen[object] | App[object] | type) -> Iterator[KeyLine]:
 
 
 def _name(key: str) -> str:
-    return NAMES.get(key, format_key(key))
+    return KEY_NAMES.get(key, format_key(key))

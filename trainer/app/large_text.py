@@ -35,7 +35,7 @@ _GLYPHS = {
 }
 
 
-def big(text: str) -> tuple[str, str, str]:
+def large_rows(text: str) -> tuple[str, str, str]:
     """The three rows of a text of digits, tab signs and the letters of FLAT, SHARP, IN TUNE,
     NOT.
 

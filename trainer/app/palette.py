@@ -14,7 +14,7 @@ from trainer.app.keys import KeyLine, key_lines
 from trainer.app.screens.practice import PracticeScreen
 
 
-class Everything(Provider):
+class KeyCommands(Provider):
     """The commands."""
 
     async def discover(self) -> Hits:

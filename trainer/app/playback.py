@@ -10,7 +10,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from trainer.app.session import ListenerLike
-from trainer.app.take_state import Take
+from trainer.app.take_state import TakeState
 from trainer.core import TrainerError
 from trainer.drill import Drill, unplayable
 from trainer.harp import Harp
@@ -19,7 +19,7 @@ from trainer.practice import Failed, Finished, Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
 
-def heard_plan(drill: Drill, plan: Plan) -> Plan:
+def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
     """The plan by which a drill is heard.
 
     It is played once, on the harp in hand where that has the drill's tuning and can play it, else
@@ -37,11 +37,11 @@ def heard_plan(drill: Drill, plan: Plan) -> Plan:
     return Plan(harp, player, drill=drill, loop=False)
 
 
-AROUND_S = 0.3
+STEP_MARGIN_S = 0.3
 """What is heard of the take before a step and after it."""
 
 
-def step_plan(take: Take, mark: Mark) -> Plan | None:
+def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
     """The plan by which a step is heard as it was played; None where its sound is not at hand."""
     measured, plan = mark.measured, take.plan
     if take.sound is None or measured.start is None or take.reading is None:
@@ -53,24 +53,24 @@ def step_plan(take: Take, mark: Mark) -> Plan | None:
     spec = RecordingSpec(
         Path(take.sound),
         aloud=True,
-        first=max(0.0, first - AROUND_S),
-        last=last + AROUND_S,
+        first=max(0.0, first - STEP_MARGIN_S),
+        last=last + STEP_MARGIN_S,
         output=output,
     )
     return Plan(plan.harp, spec)
 
 
-def model_plan(take: Take, mark: Mark) -> Plan | None:
+def bar_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
     """The plan by which the bar of a step is heard as it should sound."""
     drill = take.drill
     if drill is None:
         return None
     bar = max(1, mark.step.bar)
-    plan = heard_plan(drill, take.plan)
+    plan = drill_playback_plan(drill, take.plan)
     return replace(plan, bars=(bar, bar), tempo=take.plan.tempo)
 
 
-class Hearing:
+class Playback:
     """Lets drills be heard through a listener, one at a time.
 
     Args:

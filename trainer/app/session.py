@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
 
-from trainer.app.take_state import Phase, Take
+from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
 from trainer.drill import unplayable
 from trainer.harp import HarpError
@@ -69,7 +69,7 @@ class Session:
         self, listener: ListenerLike, plan: Plan, on_begin: Callable[[], None] = lambda: None
     ) -> None:
         check_playable(plan)
-        self.take = Take(plan)
+        self.take = TakeState(plan)
         self.busy = False
         self._listener = listener
         self._on_begin = on_begin
@@ -110,7 +110,7 @@ class Session:
 
     def pause(self) -> None:
         """Pause the running take, or let a paused one go on."""
-        self.ask(Ask.GO_ON if self.take.phase is Phase.HELD else Ask.PAUSE)
+        self.ask(Ask.GO_ON if self.take.phase is Phase.PAUSED else Ask.PAUSE)
 
     def stop(self) -> None:
         """End the running take, if any, and forget one that waits."""
@@ -179,7 +179,7 @@ class Session:
         """Put a new take in hand, with the marks that the drill has already."""
         if self.take.drill is not None:
             self._drilled = self.take
-        self.take = Take(plan)
+        self.take = TakeState(plan)
         if plan.drill is not None and plan.drill == self._drilled.drill:
             self.take.remember(self._drilled)
 

@@ -25,32 +25,34 @@ class Grade:
     least: float
 
 
-GRADES = (
+MARK_GRADES = (
     Grade("◆", "as good as it gets", "good", 95.0),
     Grade("●", "good", "good", 80.0),
     Grade("◐", "nearly", "now", 60.0),
     Grade("○", "not yet", "sharp", 0.0),
 )
-SPARKS = "▁▂▃▄▅▆▇█"
+SPARKLINE_BARS = "▁▂▃▄▅▆▇█"
 """Scores from 0 to 100, as bars of an eighth to eight."""
 OLD_SHAPE = "·"
 """Instead of its shape before a mark from an earlier pass."""
-MISS = Grade("×", "not played", "wrong", 0.0)
+MISSED = Grade("×", "not played", "wrong", 0.0)
 
 
-def grade(score: float) -> Grade:
+def grade_of_score(score: float) -> Grade:
     """The grade of a score, 0 to 100."""
-    return next(grade for grade in GRADES if score >= grade.least)
+    return next(grade for grade in MARK_GRADES if score >= grade.least)
 
 
-def spark(scores: Sequence[float]) -> str:
+def sparkline(scores: Sequence[float]) -> str:
     """Scores, 0 to 100, as a row of bars, the oldest first."""
-    top = len(SPARKS) - 1
-    return "".join(SPARKS[min(top, int(score / 100.0 * len(SPARKS)))] for score in scores)
+    top = len(SPARKLINE_BARS) - 1
+    return "".join(
+        SPARKLINE_BARS[min(top, int(score / 100.0 * len(SPARKLINE_BARS)))] for score in scores
+    )
 
 
-def grade_of(mark: Mark) -> Grade:
+def grade_of_mark(mark: Mark) -> Grade:
     """The grade of a step's mark."""
     if mark.score <= 0.0 and mark.measured.start is None:
-        return MISS
-    return grade(mark.score)
+        return MISSED
+    return grade_of_score(mark.score)

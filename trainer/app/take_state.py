@@ -9,7 +9,7 @@ from collections import deque
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from trainer.app.display_smoothing import Needle, Shown
+from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
 from trainer.drill import Clock, Drill, Goal, Sound, Step
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
@@ -30,9 +30,9 @@ from trainer.practice import (
     Started,
 )
 
-TRAIL = 4096
+TRAIL_POINTS = 4096
 """Points of the pitch trace that are kept: 20 s of 200 readings a second."""
-NOTES = 12
+NOTES_KEPT = 12
 """Notes that are kept while no drill is played."""
 ATTACK_S = 0.06
 """How long after its start a note still counts as attacked: until its pitch has come to stand."""
@@ -46,14 +46,14 @@ class Phase(StrEnum):
     COUNTING = "count-in"
     PLAYING = "playing"
     LISTENING = "listening"
-    HELD = "paused"
-    PAUSED = "no sound"
+    PAUSED = "paused"
+    NO_SOUND = "no sound"
     FAILED = "failed"
     ENDED = "stopped"
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class PitchPoint:
     """One point of the pitch trace.
 
     Attributes:
@@ -67,7 +67,7 @@ class Point:
     leak: bool
 
 
-class History:
+class PitchHistory:
     """All points of a pass, 13 bytes each."""
 
     def __init__(self) -> None:
@@ -77,22 +77,22 @@ class History:
         """Forget them: another pass begins."""
         del self._samples[:], self._heights[:], self._leaks[:]
 
-    def add(self, point: Point) -> None:
+    def add(self, point: PitchPoint) -> None:
         """Remember one more."""
         self._samples.append(point.sample)
         self._heights.append(point.height)
         self._leaks.append(point.leak)
 
-    def between(self, first: float, last: float) -> list[Point]:
+    def between(self, first: float, last: float) -> list[PitchPoint]:
         """The points between two samples, in the order in which they came."""
         return [
-            Point(sample, self._heights[i], bool(self._leaks[i]))
+            PitchPoint(sample, self._heights[i], bool(self._leaks[i]))
             for i, sample in enumerate(self._samples)
             if first <= sample <= last
         ]
 
 
-class Take:
+class TakeState:
     """The take in hand: its plan, where it is, and what it has earned so far.
 
     Marks stay when a new pass begins, as `old`, until the pass replaces them.
@@ -123,8 +123,8 @@ class Take:
         self.bar: int | None = None
         self.source = ""
         self.saved: str | None = None
-        self.trail: deque[Point] = deque(maxlen=TRAIL)
-        self.history = History()
+        self.trail: deque[PitchPoint] = deque(maxlen=TRAIL_POINTS)
+        self.history = PitchHistory()
         self.notes: tuple[HeardNote, ...] = ()
         self.window: tuple[float, float] | None = None
         self.sound: str | None = None
@@ -136,7 +136,7 @@ class Take:
         self._due = 0
         self._ats = [float(step.at) for step in self.steps]
         self._ends = [float(step.end) for step in self.steps]
-        self._needle = Needle(plan.harp, self.goal.tolerance)
+        self._needle = DisplaySmoother(plan.harp, self.goal.tolerance)
 
     @property
     def drill(self) -> Drill | None:
@@ -164,7 +164,7 @@ class Take:
         return self.clock.tempo if self.clock else self.plan.first_tempo
 
     @property
-    def shown(self) -> Shown:
+    def shown(self) -> DisplayedReading:
         """The calmed reading; before any, what is to be played first."""
         shown = self._needle.shown
         return shown if self.reading else replace(shown, wanted=self.wanted)
@@ -233,7 +233,7 @@ class Take:
         fresh = [mark for index, mark in self.marks.items() if index not in self.old]
         return min(fresh, key=lambda mark: mark.score, default=None)
 
-    def remember(self, other: Take) -> None:
+    def remember(self, other: TakeState) -> None:
         """Take over the marks of an earlier take of the same drill, as old ones."""
         self.marks, self.last, self.result = other.marks, other.last, other.result
         self.old = frozenset(self.marks)
@@ -244,7 +244,7 @@ class Take:
             case Heard(reading):
                 self._hear(reading)
             case Noted(note):
-                self.notes = (note, *self.notes[: NOTES - 1])
+                self.notes = (note, *self.notes[: NOTES_KEPT - 1])
             case Marked(mark):
                 self.marks = {**self.marks, mark.step.index: mark}
                 self.old -= {mark.step.index}
@@ -258,9 +258,9 @@ class Take:
                 self.result = result
                 self.passes += 1
             case Paused(sentence, None):
-                self.phase, self.sentence = Phase.PAUSED, sentence
+                self.phase, self.sentence = Phase.NO_SOUND, sentence
             case Paused(bar=bar):
-                self.phase, self.bar = Phase.HELD, bar
+                self.phase, self.bar = Phase.PAUSED, bar
             case Looping():
                 self.loop = event
             case Resumed():
@@ -314,7 +314,7 @@ class Take:
         if reading.hz is not None:
             holes = {tab.hole for tab in wanted}
             leak = reading.clean is False and not holes.issuperset(reading.holes)
-            point = Point(reading.sample, height(self.plan, reading.hz), leak)
+            point = PitchPoint(reading.sample, absolute_cents(self.plan, reading.hz), leak)
             self.trail.append(point)
             self.history.add(point)
             self.heard += 1
@@ -335,7 +335,7 @@ class Take:
         self.position = clock.beat(reading.heard)
 
 
-def height(plan: Plan, hz: float) -> float:
+def absolute_cents(plan: Plan, hz: float) -> float:
     """A pitch as cents above MIDI note 0, by the A4 of the harp in hand."""
     return 100.0 * midi_of(hz, plan.harp.a4)
 
@@ -350,25 +350,25 @@ def _steps_of(plan: Plan) -> tuple[int, int]:
     return steps.start, steps.stop
 
 
-AROUND_S = 0.5
+CLOSE_UP_MARGIN_S = 0.5
 """What is shown of the sound before a step and after it."""
-LEAST_BEATS = 0.5
+MIN_CLOSE_UP_BEATS = 0.5
 
 
-def close_up(take: Take, mark: Mark) -> Take:
+def take_at_step(take: TakeState, mark: Mark) -> TakeState:
     """A take that stands still at one of its steps, for the trace.
 
     Its beats are laid so that the step begins where it should have, by how late it was played.
     """
     step, measured, rate = mark.step, mark.measured, _rate(take)
-    still = Take(replace(take.plan, bars=None, loop=False))
+    still = TakeState(replace(take.plan, bars=None, loop=False))
     tempo = take.result.tempo if take.result else take.tempo
     clock = replace(take.clock, tempo=tempo) if take.clock else Clock(0, tempo, rate)
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
         clock = replace(clock, zero=clock.zero + due - clock.sample(step.at))
-    around = AROUND_S * tempo / 60.0
-    length = max(float(step.beats), LEAST_BEATS)
+    around = CLOSE_UP_MARGIN_S * tempo / 60.0
+    length = max(float(step.beats), MIN_CLOSE_UP_BEATS)
     still.clock, still.position = clock, float(step.at)
     still.window = float(step.at) - around, (length + 2.0 * around) / 3.0
     first, last = (clock.sample(beat) for beat in (step.at - 4, step.end + 4))
@@ -378,5 +378,5 @@ def close_up(take: Take, mark: Mark) -> Take:
     return still
 
 
-def _rate(take: Take) -> int:
+def _rate(take: TakeState) -> int:
     return take.reading.rate if take.reading else 48_000

@@ -49,7 +49,7 @@ INK = "#1b232b"
 PENCIL = "#55606a"
 PEBBLE = "#808a93"
 
-NO_COLOURS = NoColor()
+COLOUR_REMOVER = NoColor()
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +69,7 @@ class Pen:
     underline: bool = False
 
 
-DARK: Mapping[str, Pen] = MappingProxyType(
+DARK_PENS: Mapping[str, Pen] = MappingProxyType(
     {
         "text": Pen(CHALK),
         "strong": Pen(CHALK, bold=True),
@@ -89,7 +89,7 @@ DARK: Mapping[str, Pen] = MappingProxyType(
     }
 )
 
-LIGHT: Mapping[str, Pen] = MappingProxyType(
+LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
     {
         "text": Pen(INK),
         "strong": Pen(INK, bold=True),
@@ -109,13 +109,13 @@ LIGHT: Mapping[str, Pen] = MappingProxyType(
     }
 )
 
-LOOKS: Mapping[str, Mapping[str, Pen]] = MappingProxyType(
-    {"dark": DARK, "light": LIGHT, "plain": DARK}
+THEME_PENS: Mapping[str, Mapping[str, Pen]] = MappingProxyType(
+    {"dark": DARK_PENS, "light": LIGHT_PENS, "plain": DARK_PENS}
 )
 """The pens of each theme, by name; pure drawing functions know only the names."""
 
-PENS: Mapping[str, Pen] = MappingProxyType(
-    {name: replace(pen, color=f"$pen-{name}", back=None) for name, pen in DARK.items()}
+CSS_PENS: Mapping[str, Pen] = MappingProxyType(
+    {name: replace(pen, color=f"$pen-{name}", back=None) for name, pen in DARK_PENS.items()}
 )
 """Pens whose colour is the name of a theme's variable: for content that Textual styles."""
 
@@ -133,7 +133,7 @@ def _theme(name: str, pens: Mapping[str, Pen], background: str, surface: str) ->
         background=background,
         surface=surface,
         panel=surface,
-        dark=pens is DARK,
+        dark=pens is DARK_PENS,
         variables={
             "footer-background": background,
             "footer-key-foreground": pens["now"].color,
@@ -151,14 +151,14 @@ def _theme(name: str, pens: Mapping[str, Pen], background: str, surface: str) ->
 
 
 THEMES = (
-    _theme("dark", DARK, NIGHT, QUAY),
-    _theme("light", LIGHT, PAPER, SAND),
-    _theme("plain", DARK, NIGHT, QUAY),
+    _theme("dark", DARK_PENS, NIGHT, QUAY),
+    _theme("light", LIGHT_PENS, PAPER, SAND),
+    _theme("plain", DARK_PENS, NIGHT, QUAY),
 )
 """What `screen.theme` may be. `plain` is the dark one, of which `NO_COLOURS` leaves no colour."""
 
 
-def dress(app: App[Any], theme: str = "dark") -> None:
+def apply_theme(app: App[Any], theme: str = "dark") -> None:
     """Give an app these themes instead of Textual's own, and begin with one of them."""
     others = list(app.available_themes)
     for one in THEMES:
@@ -168,12 +168,12 @@ def dress(app: App[Any], theme: str = "dark") -> None:
         app.unregister_theme(name)
 
 
-def color_of(app: App[Any], pen: str) -> str:
+def pen_color(app: App[Any], pen: str) -> str:
     """The colour of a pen in the theme in hand."""
-    return LOOKS[app.theme][pen].color
+    return THEME_PENS[app.theme][pen].color
 
 
-def wearable(theme: str) -> str:
+def effective_theme(theme: str) -> str:
     """The theme, or `plain` where no colour is wanted (https://no-color.org) or there is none."""
     return theme if not os.environ.get("NO_COLOR") and _has_colours() else "plain"
 

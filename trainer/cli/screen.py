@@ -38,7 +38,7 @@ def open_screen(
     listener = Listener()
     try:
         from trainer.app.app import TrainerApp
-        from trainer.app.theme import wearable
+        from trainer.app.theme import effective_theme
 
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
@@ -50,7 +50,7 @@ def open_screen(
             autostart=autostart,
             today=today,
             guide=today and not found.file.exists(),
-            theme=wearable(look.theme),
+            theme=effective_theme(look.theme),
             motion=look.motion,
             loop=loop,
         ).run()

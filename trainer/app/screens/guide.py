@@ -13,12 +13,12 @@ from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
 from trainer.app.device_list import there
-from trainer.app.display_smoothing import Shown
-from trainer.app.screens.take_base import LiveScreen
+from trainer.app.display_smoothing import DisplayedReading
+from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
-from trainer.app.take_state import Phase, Take
-from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_says, note_says
-from trainer.app.widgets.reference_tone import CAUTION
+from trainer.app.take_state import Phase, TakeState
+from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict, note_verdict
+from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Plan, Tone
@@ -27,17 +27,17 @@ from trainer.settings.writer import set_value
 from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 
-WANTED = Tab(4, Breath.DRAW)
+ASKED_NOTE = Tab(4, Breath.DRAW)
 """The note that is asked for at the end: it speaks on every harp, and most learn it first."""
-HELD_S = 0.4
+MIN_NOTE_S = 0.4
 """It must have been heard for so long."""
-SYSTEMS = "the system's own choice"
-TONE_HZ = 440.0
+SYSTEM_DEFAULT = "the system's own choice"
+TEST_TONE_HZ = 440.0
 
 CHOOSING, PLAYING = 1, 2
 
 
-class GuideScreen(LiveScreen):
+class GuideScreen(TakeScreen):
     """The first-run guide. Ends with a note that was heard, or may be left at any time.
 
     Args:
@@ -84,7 +84,7 @@ class GuideScreen(LiveScreen):
         """What to do, and what is heard."""
         yield Static("Getting ready to play", classes="title")
         yield self._board
-        yield Static(Content(f"t sounds a test tone: {CAUTION}"), id="said")
+        yield Static(Content(f"t sounds a test tone: {HEADPHONE_CAUTION}"), id="said")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
@@ -127,16 +127,16 @@ class GuideScreen(LiveScreen):
         self.session.start(Plan(self._harp, self._spec))
         self.show(self.session.take)
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show the step, and what is heard."""
         listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
         heard = take.shown if listens else None
         if take.phase is Phase.FAILED:
             said, good = take.sentence, False
         elif self._step == CHOOSING:
-            said, good = microphone_says(heard)
+            said, good = microphone_verdict(heard)
         else:
-            said, good = note_says(heard, WANTED, self._harp)
+            said, good = note_verdict(heard, ASKED_NOTE, self._harp)
             self._hold(take, good)
             said, good = self._verdict(said, good)
         told = take.phase is not Phase.FAILED and self._step == CHOOSING
@@ -144,24 +144,24 @@ class GuideScreen(LiveScreen):
             said = self._trouble
         self._board.show(self._state(heard, said, good))
 
-    def _hold(self, take: Take, good: bool) -> None:
+    def _hold(self, take: TakeState, good: bool) -> None:
         """Whether the note has been heard for long enough."""
         if not good or take.reading is None:
             self._since = None
             return
         now = take.reading.heard_at
         self._since = now if self._since is None else self._since
-        self._works = self._works or now - self._since >= HELD_S
+        self._works = self._works or now - self._since >= MIN_NOTE_S
 
     def _verdict(self, said: str, good: bool) -> tuple[str, bool]:
         works = "the microphone works; enter keeps it and goes on"
         if self._works:
-            return (f"{said}: {works}" if good else f"{WANTED} was heard: {works}"), True
+            return (f"{said}: {works}" if good else f"{ASKED_NOTE} was heard: {works}"), True
         return (f"{said}; hold it" if good else said), False
 
-    def _state(self, shown: Shown | None, said: str, good: bool) -> GuideState:
+    def _state(self, shown: DisplayedReading | None, said: str, good: bool) -> GuideState:
         if self._step == CHOOSING:
-            names = (SYSTEMS, *(one.name for one in self._inputs))
+            names = (SYSTEM_DEFAULT, *(one.name for one in self._inputs))
             words = (
                 "Choose what is to listen, by ↑ and ↓. The level under the list is what it takes "
                 "in just now. enter goes on."
@@ -169,7 +169,8 @@ class GuideScreen(LiveScreen):
             return GuideState(1, 2, "the microphone", words, names, self._chosen, shown, said, good)
         words = (
             f"Take a {self._harp.name} harp, or choose the key of yours with ← and →. Then play "
-            f"{WANTED}, hole {WANTED.hole} {WANTED.breath}, alone and at your usual distance. "
+            f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, "
+            "alone and at your usual distance. "
             "Breathe as for a quiet tune, and rest if you feel light-headed."
         )
         return GuideState(2, 2, "one note", words, heard=shown, said=said, good=good)
@@ -200,7 +201,7 @@ class GuideScreen(LiveScreen):
     def action_tone(self) -> None:
         """A tone through the output, or an end of it."""
         self._tone = not self._tone
-        self.session.ask(Tone(TONE_HZ if self._tone else None))
+        self.session.ask(Tone(TEST_TONE_HZ if self._tone else None))
 
     def action_go_on(self) -> None:
         """The next step; after the last, keep what was chosen."""

@@ -18,10 +18,10 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.list_keys import CHOOSING, choose
+from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.session import Session
-from trainer.app.theme import PENS
+from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
@@ -34,11 +34,11 @@ from trainer.report.harp_text import verdict_text
 from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path
 
-LOW_AND_HIGH = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
+LOW_AND_HIGH_KEYS = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
 """Harps an octave lower or higher that are commonly sold (common practice)."""
-WIDE = 110
+WIDE_COLUMNS = 110
 """Columns from which the list gets more of them."""
-LOOKING = "looking at what you played on it …"
+WATCH_PENDING = "looking at what you played on it …"
 NARROW_NAME, WIDE_NAME = 15, 24
 
 
@@ -90,7 +90,7 @@ def _harp(line: _Line, plan: Plan, settings: Settings | None, tuning: str) -> Ha
 
 def _heading(text: str, first: bool = False) -> Option:
     return Option(
-        Content.styled(text if first else f"\n{text}", PENS["quiet"].color), disabled=True
+        Content.styled(text if first else f"\n{text}", CSS_PENS["quiet"].color), disabled=True
     )
 
 
@@ -104,7 +104,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         session: through whose listener a harp is measured; None for none.
     """
 
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE, "-wide")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]  # noqa: RUF012
     DEFAULT_CSS = """
     HarpsScreen {
         #harps {
@@ -134,7 +134,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
             key_display="esc",
             tooltip="back, with the harp that was in hand",
         ),
-        *CHOOSING,
+        *LIST_BINDINGS,
         Binding("enter", "take", "take in hand", tooltip="take this harp in hand"),
         Binding(
             "right",
@@ -222,18 +222,18 @@ class HarpsScreen(Screen[HarpChoice | None]):
         """The list, and its lines by their option's id."""
         self._lines = {}
         held = self._plan.harp.key.name
-        unusual = () if held in (*STANDARD_KEYS, *LOW_AND_HIGH) else (held,)
+        unusual = () if held in (*STANDARD_KEYS, *LOW_AND_HIGH_KEYS) else (held,)
         yield _heading("Your own", first=True)
         for own in self._own:
             yield self._option(_Line(f"own:{own.name}", own.name, own))
         if not self._own:
             words = "none measured" if self._settings else "reading …"
-            yield Option(Content.styled(f"    {words}", PENS["quiet"].color), disabled=True)
+            yield Option(Content.styled(f"    {words}", CSS_PENS["quiet"].color), disabled=True)
         yield _heading(self._tuning)
         for key in (*STANDARD_KEYS, *unusual):
             yield self._option(_Line(f"key:{key}", key))
         yield _heading("Low and high")
-        for key in LOW_AND_HIGH:
+        for key in LOW_AND_HIGH_KEYS:
             yield self._option(_Line(f"key:{key}", key))
 
     def _option(self, line: _Line) -> Option:
@@ -241,14 +241,14 @@ class HarpsScreen(Screen[HarpChoice | None]):
         return Option(self._content(line), id=line.id)
 
     def _content(self, line: _Line) -> Content:
-        pointer = ("▶ ", PENS["now"].color) if line.id == self._chosen else "  "
-        held = ("● ", PENS["good"].color) if line.id == self._in_hand() else "  "
-        room = WIDE_NAME if self.size.width >= WIDE else NARROW_NAME
+        pointer = ("▶ ", CSS_PENS["now"].color) if line.id == self._chosen else "  "
+        held = ("● ", CSS_PENS["good"].color) if line.id == self._in_hand() else "  "
+        room = WIDE_NAME if self.size.width >= WIDE_COLUMNS else NARROW_NAME
         key = f" {line.own.tag.key}" if line.own else ""
         name = line.name
         if len(name) + len(key) > room:
             name = f"{name[: room - len(key) - 1]}…"
-        return Content.assemble(pointer, held, (name, "bold"), (key, PENS["quiet"].color))
+        return Content.assemble(pointer, held, (name, "bold"), (key, CSS_PENS["quiet"].color))
 
     def _list_harps(self) -> None:
         options = list(self._options())
@@ -288,7 +288,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
             state = HarpState(state.chart, line.name, degrees=degrees, trouble=str(error))
         self._chart.show(state)
         if line.own is not None and line.name not in self._watched:
-            self._watched[line.name] = LOOKING
+            self._watched[line.name] = WATCH_PENDING
             self._watch(line.own)
 
     @work(thread=True)
@@ -314,7 +314,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
 
     def action_choose(self, where: str) -> None:
         """Another harp."""
-        choose(self._list, where)
+        move_cursor(self._list, where)
 
     def action_take(self) -> None:
         """Take the harp in hand."""

@@ -12,10 +12,10 @@ from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from trainer.app.keys import key_lines
-from trainer.app.shapes import GRADES, MISS, OLD_SHAPE
-from trainer.app.theme import PENS
+from trainer.app.shapes import MARK_GRADES, MISSED, OLD_SHAPE
+from trainer.app.theme import CSS_PENS
 
-WORDS = (
+VOCABULARY = (
     ("4  -4", "blow and draw; ' a half step bent, o overblown or overdrawn"),
     ("▼ flat", "under the note, in cents: a hundredth of a half step"),
     ("▲ sharp", "over it"),
@@ -29,14 +29,14 @@ WORDS = (
 )
 
 
-def table(rows: tuple[tuple[str, str], ...]) -> Content:
+def two_columns(rows: tuple[tuple[str, str], ...]) -> Content:
     """Two columns."""
-    now = f"bold {PENS['now'].color}"
+    now = f"bold {CSS_PENS['now'].color}"
     lines = [Content.assemble((f"  {left:<13}", now), right) for left, right in rows]
     return Content("\n").join(lines)
 
 
-def text(under: type, everywhere: type) -> Content:
+def help_content(under: type, everywhere: type) -> Content:
     """The whole page.
 
     Args:
@@ -44,11 +44,13 @@ def text(under: type, everywhere: type) -> Content:
         everywhere: the app, whose keys work on every screen.
     """
     marks = tuple(
-        (grade.shape, f"{grade.word}, from {grade.least:.0f}") for grade in GRADES if grade.least
+        (grade.shape, f"{grade.word}, from {grade.least:.0f}")
+        for grade in MARK_GRADES
+        if grade.least
     )
     rest = (
-        (GRADES[-1].shape, GRADES[-1].word),
-        (MISS.shape, MISS.word),
+        (MARK_GRADES[-1].shape, MARK_GRADES[-1].word),
+        (MISSED.shape, MISSED.word),
         (OLD_SHAPE, "from the pass before"),
     )
     about = getattr(under, "ABOUT", "")
@@ -56,17 +58,17 @@ def text(under: type, everywhere: type) -> Content:
         [
             *([Content(f"{about}\n")] if about else []),
             Content.styled("Keys", "bold"),
-            table(_keys(under)),
+            two_columns(_keys(under)),
             Content.styled("\nKeys on every screen", "bold"),
-            table(_keys(everywhere)),
+            two_columns(_keys(everywhere)),
             Content.styled("\nMarks", "bold"),
-            table(marks + rest),
+            two_columns(marks + rest),
             Content.styled("\nWords and signs", "bold"),
-            table(WORDS),
+            two_columns(VOCABULARY),
             Content.styled(
                 "\nKeep the sound in headphones moderate. If you feel light-headed, stop, "
                 "breathe and sit down.",
-                PENS["quiet"].color,
+                CSS_PENS["quiet"].color,
             ),
         ]
     )
@@ -95,7 +97,7 @@ class HelpScreen(Screen[None]):
         """The page, to scroll where it does not fit."""
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"):
-            yield Static(text(self._under, type(self.app)))
+            yield Static(help_content(self._under, type(self.app)))
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from textual.binding import Binding
 from textual.widgets import OptionList
 
-CHOOSING = (
+LIST_BINDINGS = (
     Binding("up", "choose('cursor_up')", "choose", key_display="↑↓", tooltip="the line above"),
     Binding("down", "choose('cursor_down')", "next", show=False, tooltip="the line below"),
     Binding("pageup", "choose('page_up')", "page up", show=False, tooltip="a page up"),
@@ -16,7 +16,7 @@ CHOOSING = (
 """For screens with an ``action_choose`` that hands them to their list."""
 
 
-def choose(choices: OptionList, where: str) -> None:
+def move_cursor(choices: OptionList, where: str) -> None:
     """Another line of a list.
 
     Args:

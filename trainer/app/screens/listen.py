@@ -9,27 +9,27 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
-from trainer.app.screens.take_base import LiveScreen
+from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
-from trainer.app.take_state import Phase, Take
+from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head_line import Head, HeadState
-from trainer.app.widgets.note_list import Notes, NotesState
-from trainer.app.widgets.pitch_trace import Trace
-from trainer.app.widgets.reference_tone import Target, TargetState
-from trainer.app.widgets.status_line import Status, StatusState
+from trainer.app.widgets.head_line import HeadLine, HeadState
+from trainer.app.widgets.note_list import NoteList, NoteListState
+from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
+from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.practice import Plan, Tone
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 
-def listening(plan: Plan) -> Plan:
+def listening_plan(plan: Plan) -> Plan:
     """The plan without its drill; the built-in player has nothing to play then, so the
     microphone takes its place."""
     source = MicrophoneSpec() if isinstance(plan.source, PlayerSpec) else plan.source
     return Plan(plan.harp, source)
 
 
-class ListenScreen(LiveScreen):
+class ListenScreen(TakeScreen):
     """Listen, and show what sounds.
 
     Args:
@@ -56,13 +56,13 @@ class ListenScreen(LiveScreen):
         super().__init__(session)
         self._before = session.plan
         self._chosen = False
-        self._tone = TargetState(session.plan.harp)
-        self._head = Head(id="head")
-        self._trace = Trace(id="trace")
-        self._notes = Notes(id="notes")
-        self._target = Target(id="target")
+        self._tone = ReferenceToneState(session.plan.harp)
+        self._head = HeadLine(id="head")
+        self._trace = PitchTrace(id="trace")
+        self._notes = NoteList(id="notes")
+        self._target = ReferenceTone(id="target")
         self._dials = Dials()
-        self._status = Status(id="status")
+        self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
         """The widgets, from top to foot."""
@@ -77,9 +77,9 @@ class ListenScreen(LiveScreen):
     def on_mount(self) -> None:
         """Listen at once."""
         super().on_mount()
-        self.session.start(listening(self._before))
+        self.session.start(listening_plan(self._before))
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show a take as it stands."""
         if take.drill is not None:
             return
@@ -87,7 +87,7 @@ class ListenScreen(LiveScreen):
         self._head.show(HeadState.of(take))
         self._trace.show(take)
         self._dials.show(take)
-        self._notes.show(NotesState.of(take))
+        self._notes.show(NoteListState.of(take))
         if not self._chosen and not self._tone.sounds and take.notes:
             self._tone = replace(self._tone, tab=take.notes[0].tab)
         if self._tone.sounds and not take.running:
@@ -95,7 +95,7 @@ class ListenScreen(LiveScreen):
         self._target.show(self._tone)
         self._status.show(StatusState.of(take))
 
-    def hurry(self, take: Take) -> None:
+    def hurry(self, take: TakeState) -> None:
         """Show the dials only."""
         if take.drill is None:
             self._dials.show(take)
@@ -105,7 +105,7 @@ class ListenScreen(LiveScreen):
         if self.session.busy:
             self.session.stop()
         else:
-            self.session.start(listening(self._before))
+            self.session.start(listening_plan(self._before))
         self.show(self.session.take)
 
     def action_tone(self) -> None:
@@ -127,7 +127,7 @@ class ListenScreen(LiveScreen):
         """The tone an octave lower, as a drone, or where it is."""
         self._sound(replace(self._tone, octave=1 - self._tone.octave, trouble=""))
 
-    def _sound(self, tone: TargetState) -> None:
+    def _sound(self, tone: ReferenceToneState) -> None:
         if tone.sounds or self._tone.sounds:
             self.session.ask(Tone(tone.hz if tone.sounds else None))
         self._tone = tone

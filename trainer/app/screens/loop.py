@@ -12,33 +12,33 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 from textual.worker import get_current_worker
 
-from trainer.app.screens.listen import listening
-from trainer.app.screens.take_base import LiveScreen
+from trainer.app.screens.listen import listening_plan
+from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
-from trainer.app.take_state import Phase, Take
+from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head_line import Head, HeadState
+from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.loop_strip import OFF, READYING, SOUNDS, LoopState, LoopStrip
-from trainer.app.widgets.note_list import Notes, NotesState
-from trainer.app.widgets.pitch_trace import Trace
-from trainer.app.widgets.status_line import Status, StatusState
+from trainer.app.widgets.note_list import NoteList, NoteListState
+from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.core import TrainerError
 from trainer.practice import Loop
 from trainer.sound import Recording
 from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_S, SLOWEST, Passage
 
 SPEED_STEP = 0.05
-END_STEP_S = 0.1
-USUAL_COUNT_IN = 4
-ALONE = "where nothing listens, 'trainer loop --no-listen' lets it be heard"
-PIECE = 1024
+ENDPOINT_STEP_S = 0.1
+DEFAULT_COUNT_IN = 4
+NO_INPUT_HINT = "where nothing listens, 'trainer loop --no-listen' lets it be heard"
+PEAK_SAMPLES = 1024
 """Samples of which the loudest is looked for at a time: less than a stretch, but for very short
 recordings."""
-STRETCHES = 400
+WAVEFORM_BINS = 400
 """Stretches of the recording whose peaks are drawn."""
 
 
-class LoopScreen(LiveScreen):
+class LoopScreen(TakeScreen):
     """A passage, and what is played beside it.
 
     Args:
@@ -116,12 +116,12 @@ class LoopScreen(LiveScreen):
         self._before = session.plan
         self._moved = moved
         self._state = LoopState(passage)
-        self._head = Head(id="head")
+        self._head = HeadLine(id="head")
         self._strip = LoopStrip(id="loop")
-        self._trace = Trace(id="trace")
-        self._notes = Notes(id="notes")
+        self._trace = PitchTrace(id="trace")
+        self._notes = NoteList(id="notes")
         self._dials = Dials()
-        self._status = Status(id="status")
+        self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
         """The widgets, from top to foot."""
@@ -136,7 +136,7 @@ class LoopScreen(LiveScreen):
     def on_mount(self) -> None:
         """Listen at once, and look at the recording."""
         super().on_mount()
-        self.session.start(listening(self._before))
+        self.session.start(listening_plan(self._before))
         self._look()
 
     @work(thread=True)
@@ -161,7 +161,7 @@ class LoopScreen(LiveScreen):
         self._state = state
         self._strip.show(state)
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show a take as it stands."""
         if take.drill is not None:
             return
@@ -171,16 +171,16 @@ class LoopScreen(LiveScreen):
         )
         self._trace.show(take)
         self._dials.show(take)
-        self._notes.show(NotesState.of(take))
+        self._notes.show(NoteListState.of(take))
         self._status.show(StatusState.of(take))
         self._follow(take)
 
-    def hurry(self, take: Take) -> None:
+    def hurry(self, take: TakeState) -> None:
         """Show the dials only."""
         if take.drill is None:
             self._dials.show(take)
 
-    def _follow(self, take: Take) -> None:
+    def _follow(self, take: TakeState) -> None:
         """Where the passage is."""
         state = self._state
         if not take.running:
@@ -191,7 +191,7 @@ class LoopScreen(LiveScreen):
             past = (take.reading.heard - take.loop.begins) / take.reading.rate
             state = replace(state, phase=SOUNDS, played=past if past >= 0.0 else None)
         if take.phase is Phase.FAILED:
-            state = replace(state, trouble=ALONE)
+            state = replace(state, trouble=NO_INPUT_HINT)
         if take.notice and state.phase == READYING:
             state = replace(state, phase=OFF, trouble=take.notice)
         self._draw(state)
@@ -218,7 +218,7 @@ class LoopScreen(LiveScreen):
         elif self.session.take.phase is Phase.LISTENING:
             self._ask(self._state)
         elif not self.session.busy:
-            self.session.start(listening(self._before))
+            self.session.start(listening_plan(self._before))
             self._draw(replace(self._state, trouble="the microphone opens; press space again"))
         else:
             self._draw(replace(self._state, trouble="the microphone is not open yet"))
@@ -240,14 +240,14 @@ class LoopScreen(LiveScreen):
         """Begin later or sooner."""
         passage = self._state.passage
         least = max(0.0, passage.last - LONGEST_S)
-        first = min(max(passage.first + steps * END_STEP_S, least), passage.last - SHORTEST_S)
+        first = min(max(passage.first + steps * ENDPOINT_STEP_S, least), passage.last - SHORTEST_S)
         self._change(replace(passage, first=round(first, 3)))
 
     def action_last(self, steps: int) -> None:
         """End later or sooner."""
         passage = self._state.passage
         most = min(self._state.seconds or passage.last, passage.first + LONGEST_S)
-        last = max(min(passage.last + steps * END_STEP_S, most), passage.first + SHORTEST_S)
+        last = max(min(passage.last + steps * ENDPOINT_STEP_S, most), passage.first + SHORTEST_S)
         self._change(replace(passage, last=round(last, 3)))
 
     def action_pitch(self, steps: int) -> None:
@@ -270,7 +270,7 @@ class LoopScreen(LiveScreen):
     def action_count_in(self) -> None:
         """With a count-in or without."""
         passage = self._state.passage
-        self._change(replace(passage, count_in=0 if passage.count_in else USUAL_COUNT_IN))
+        self._change(replace(passage, count_in=0 if passage.count_in else DEFAULT_COUNT_IN))
 
     def action_leave(self) -> None:
         """Back to what was before; where nothing was, out."""
@@ -288,15 +288,15 @@ def _peaks(passage: Passage) -> tuple[tuple[float, ...], float]:
     try:
         found = []
         for block in recording.blocks():
-            for at in range(0, len(block.samples), PIECE):
-                piece = block.samples[at : at + PIECE]
+            for at in range(0, len(block.samples), PEAK_SAMPLES):
+                piece = block.samples[at : at + PEAK_SAMPLES]
                 found.append((float(np.max(np.abs(piece))), block.start + at + len(piece)))
     finally:
         recording.close()
     length = found[-1][1]
-    peaks = [0.0] * STRETCHES
+    peaks = [0.0] * WAVEFORM_BINS
     for peak, end in found:
-        place = min(STRETCHES - 1, (end - 1) * STRETCHES // length)
+        place = min(WAVEFORM_BINS - 1, (end - 1) * WAVEFORM_BINS // length)
         peaks[place] = max(peaks[place], peak)
     top = max([*peaks, 1e-6])
     return tuple(peak / top for peak in peaks), length / recording.rate

@@ -34,10 +34,10 @@ from trainer.report.harp_text import BREATHE, measure_line, measured_text
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp
 
-POLL_S = 0.05
-SAID = 6
+MEASURE_POLL_S = 0.05
+LINES_KEPT = 6
 """Lines of what was said that are kept."""
-BUSY = "a take is running; go back and stop it with space, then measure"
+MEASURE_BUSY = "a take is running; go back and stop it with space, then measure"
 
 
 class MeasureScreen(Screen[str | None]):
@@ -123,7 +123,7 @@ class MeasureScreen(Screen[str | None]):
         self.add_class("-measuring")
         self.set_focus(None)
         if self._session.busy:
-            self._tell(f"× {BUSY}")
+            self._tell(f"× {MEASURE_BUSY}")
             return
         source = self._session.plan.source
         spec = source if isinstance(source, MicrophoneSpec) else MicrophoneSpec()
@@ -134,7 +134,7 @@ class MeasureScreen(Screen[str | None]):
             return
         self._measuring = Measuring(self._harp, known=self._state.before)
         self._tell(f"Play another hole to measure that one first, or anew. {BREATHE}")
-        self._asking = self.set_interval(POLL_S, self._listen)
+        self._asking = self.set_interval(MEASURE_POLL_S, self._listen)
 
     def _listen(self) -> None:
         """Take in what is heard."""
@@ -166,7 +166,7 @@ class MeasureScreen(Screen[str | None]):
                 self._over()
         line = measure_line(event, self._harp) if isinstance(event, Attack | Again) else None
         if line is not None:
-            said = (line.strip(), *self._state.said[: SAID - 1])
+            said = (line.strip(), *self._state.said[: LINES_KEPT - 1])
             self._state = replace(self._state, said=said, sounding=None)
 
     def _keep(self, measured: Measured) -> None:

@@ -7,16 +7,16 @@ from textual.screen import Screen, ScreenResultType
 from textual.timer import Timer
 from textual.widgets import Static
 
-from trainer.app.playback import Hearing
+from trainer.app.playback import Playback
 from trainer.app.session import Session
 from trainer.practice import Plan
 
-POLL_S = 0.1
+PLAYBACK_POLL_S = 0.1
 """How often it is asked whether something is still heard; only while it is."""
-BUSY = "A take is running. Go back with esc, stop it with space, and this can be heard."
+PLAYBACK_BUSY = "A take is running. Go back with esc, stop it with space, and this can be heard."
 
 
-class AloudScreen(Screen[ScreenResultType]):
+class PlaybackScreen(Screen[ScreenResultType]):
     """A screen with a line, ``#sound``, that says what is heard.
 
     Args:
@@ -29,7 +29,7 @@ class AloudScreen(Screen[ScreenResultType]):
     def __init__(self, session: Session | None) -> None:
         super().__init__()
         self._session = session
-        self._hearing = None if session is None else Hearing(session.listener)
+        self._hearing = None if session is None else Playback(session.listener)
         self._asking: Timer | None = None
         self._leaving: list[ScreenResultType] = []
         self._told = ""
@@ -47,13 +47,13 @@ class AloudScreen(Screen[ScreenResultType]):
             words: what the line says meanwhile.
         """
         if self._session is None or self._hearing is None or self._session.busy:
-            self.tell(BUSY)
+            self.tell(PLAYBACK_BUSY)
             return
         self._hearing.start(plan)
         self._told = words
         self._tell_sound()
         if self.heard is not None:
-            self._asking = self.set_interval(POLL_S, self._ask)
+            self._asking = self.set_interval(PLAYBACK_POLL_S, self._ask)
 
     def quiet(self) -> None:
         """Let what is heard end soon."""

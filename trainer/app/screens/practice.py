@@ -10,7 +10,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
-from trainer.app.daily_set_view import day_view
+from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpChoice, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
@@ -18,33 +18,33 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.screens.take_base import NOTICE_S, LiveScreen
+from trainer.app.screens.take_base import NOTICE_S, TakeScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
-from trainer.app.take_state import Phase, Take
+from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.head_line import Head, HeadState
-from trainer.app.widgets.pitch_trace import Trace
-from trainer.app.widgets.status_line import Status, StatusState
-from trainer.app.widgets.tab_page import Page, PageState
-from trainer.app.widgets.verdict import Verdict, VerdictState
+from trainer.app.widgets.head_line import HeadLine, HeadState
+from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.status_line import StatusLine, StatusState
+from trainer.app.widgets.tab_page import TabPage, TabPageState
+from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.coach.entry import DayEntry
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
 from trainer.practice import Ask, Plan
 
-TEMPO_STEP = 4.0
-SLOWER = -2
+TEMPO_STEP_BPM = 4.0
+SLOWER_STEPS = -2
 """Steps of tempo that "slower" goes back."""
 SLOWEST, FASTEST = 20.0, 300.0
-CLIMB_BY = 20.0
+CLIMB_BPM = 20.0
 """Beats a minute by which the tempo climbs in all, where nothing else is said."""
-STAYS = Climb(0.0, FASTEST)
+NO_CLIMB = Climb(0.0, FASTEST)
 """A tempo that does not climb."""
 
 
-class PracticeScreen(LiveScreen):
+class PracticeScreen(TakeScreen):
     """Play a drill and see how it goes.
 
     Args:
@@ -129,14 +129,14 @@ class PracticeScreen(LiveScreen):
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
         super().__init__(session)
         self._shelf = shelf
-        self._told: Take | None = None
+        self._told: TakeState | None = None
         self._in_day = False
-        self._head = Head(id="head")
-        self._page = Page(id="page")
-        self._trace = Trace(id="trace")
+        self._head = HeadLine(id="head")
+        self._page = TabPage(id="page")
+        self._trace = PitchTrace(id="trace")
         self._dials = Dials()
-        self._verdict = Verdict(id="verdict")
-        self._status = Status(id="status")
+        self._verdict = VerdictLines(id="verdict")
+        self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
         """The widgets, from top to foot."""
@@ -148,13 +148,13 @@ class PracticeScreen(LiveScreen):
         yield self._status
         yield Footer(compact=True, show_command_palette=False)
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show a take as it stands, and its result once it is over."""
         if take.drill is None:
             return
         super().show(take)
         self._head.show(HeadState.of(take))
-        self._page.show(PageState.of(take.drill, take))
+        self._page.show(TabPageState.of(take.drill, take))
         self._trace.show(take)
         self._dials.show(take)
         self._verdict.show(VerdictState.of_take(take))
@@ -163,12 +163,12 @@ class PracticeScreen(LiveScreen):
             self._told = take
             self._tell(take)
 
-    def hurry(self, take: Take) -> None:
+    def hurry(self, take: TakeState) -> None:
         """Show the dials only."""
         if take.drill is not None:
             self._dials.show(take)
 
-    def _tell(self, take: Take) -> None:
+    def _tell(self, take: TakeState) -> None:
         if take.result is not None and self.app.screen is self:
             result = ResultScreen(take.result, take, self.session)
             self.app.push_screen(result, self._told_result)
@@ -177,7 +177,7 @@ class PracticeScreen(LiveScreen):
         if wish == "again":
             self.action_again()
         elif wish == "slower":
-            self.action_tempo(SLOWER)
+            self.action_tempo(SLOWER_STEPS)
             self.action_again()
         elif wish == "next" and self._in_day:
             self.action_today()
@@ -193,7 +193,7 @@ class PracticeScreen(LiveScreen):
 
     def action_play(self) -> None:
         """Start with the count-in, or stop; where it is paused, go on."""
-        if self.session.busy and self.session.take.phase is Phase.HELD:
+        if self.session.busy and self.session.take.phase is Phase.PAUSED:
             self.session.pause()
         elif self.session.busy:
             self.session.stop()
@@ -219,17 +219,17 @@ class PracticeScreen(LiveScreen):
         if plan.drill is None or plan.drill.free:
             return
         if plan.ladder and plan.loops:
-            self._change(replace(plan, climb=STAYS))
+            self._change(replace(plan, climb=NO_CLIMB))
             return
         own = plan.drill.climb
-        to = max(plan.drill.tempo, plan.first_tempo + CLIMB_BY)
-        self._change(replace(plan, climb=own or Climb(TEMPO_STEP, to, 1), loop=True))
+        to = max(plan.drill.tempo, plan.first_tempo + CLIMB_BPM)
+        self._change(replace(plan, climb=own or Climb(TEMPO_STEP_BPM, to, 1), loop=True))
 
     def action_climb_to(self, steps: int) -> None:
         """Let it climb further, or less far."""
         plan = self.session.plan
         if plan.ladder is not None:
-            to = plan.ladder.to + steps * TEMPO_STEP
+            to = plan.ladder.to + steps * TEMPO_STEP_BPM
             to = min(max(to, plan.first_tempo), FASTEST)
             self._change(replace(plan, climb=replace(plan.ladder, to=to)))
 
@@ -242,7 +242,7 @@ class PracticeScreen(LiveScreen):
         """Faster or slower."""
         plan = self.session.plan
         if plan.drill is not None:
-            tempo = (plan.tempo or plan.drill.tempo) + steps * TEMPO_STEP
+            tempo = (plan.tempo or plan.drill.tempo) + steps * TEMPO_STEP_BPM
             self._change(replace(plan, tempo=min(max(tempo, SLOWEST), FASTEST)))
 
     def action_own_tempo(self) -> None:
@@ -281,7 +281,9 @@ class PracticeScreen(LiveScreen):
     def action_today(self) -> None:
         """The day's set."""
         plan = self.session.plan
-        today = TodayScreen(lambda: day_view(plan, self._shelf), plan.harp_name or plan.harp.name)
+        today = TodayScreen(
+            lambda: load_daily_set_view(plan, self._shelf), plan.harp_name or plan.harp.name
+        )
         self.app.push_screen(today, self._open_entry)
 
     def _open_entry(self, chosen: tuple[DayEntry, bool] | None) -> None:

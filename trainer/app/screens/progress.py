@@ -16,15 +16,15 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.screens.list_keys import CHOOSING, choose
-from trainer.app.theme import PENS
+from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
+from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.progress_plot import (
-    HEADINGS,
-    Line,
+    KIND_HEADINGS,
+    ProgressLine,
     ProgressPlot,
-    head_text,
-    line_content,
-    told_content,
+    column_heads,
+    detail_content,
+    progress_content,
 )
 from trainer.coach.trends import Overview, overview_at
 from trainer.core import TrainerError
@@ -33,12 +33,12 @@ from trainer.report.progress_text import days_text, empty_text, practice_text
 from trainer.settings import load_settings
 from trainer.store import journal_path
 
-WIDE = 116
+WIDE_COLUMNS = 116
 """Columns from which the table and the plot stand side by side."""
 
 
 def _quiet(text: str) -> Content:
-    return Content.styled(text, PENS["quiet"].color)
+    return Content.styled(text, CSS_PENS["quiet"].color)
 
 
 class ProgressScreen(Screen[None]):
@@ -51,7 +51,7 @@ class ProgressScreen(Screen[None]):
         player: whose; empty takes that of the settings.
     """
 
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE, "-wide")]  # noqa: RUF012
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]  # noqa: RUF012
     DEFAULT_CSS = """
     ProgressScreen {
         #practice { height: auto; padding: 0 2; }
@@ -86,7 +86,7 @@ class ProgressScreen(Screen[None]):
     ABOUT: ClassVar[str] = "What is getting better, by what you played in the last weeks."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,g", "dismiss(None)", "back", key_display="esc", tooltip="back"),
-        *CHOOSING,
+        *LIST_BINDINGS,
         Binding(
             "enter,space", "turn", "plot or table", key_display="enter", tooltip="plot or table"
         ),
@@ -102,7 +102,7 @@ class ProgressScreen(Screen[None]):
         super().__init__()
         self._journal = journal
         self._player = player
-        self._lines: list[Line] = []
+        self._lines: list[ProgressLine] = []
         self._chosen = 0
         self._measure = PANELS[0]
         self._things = OptionList(id="things")
@@ -132,7 +132,7 @@ class ProgressScreen(Screen[None]):
         """Read it, and reckon what the lines say."""
         worker = get_current_worker()
         found: Overview | str
-        lines: list[Line] = []
+        lines: list[ProgressLine] = []
         try:
             settings = load_settings()
             found = overview_at(
@@ -140,13 +140,13 @@ class ProgressScreen(Screen[None]):
                 self._player or settings.player.name,
                 date.today(),
             )
-            lines = [Line.of(one) for one in found.subjects]
+            lines = [ProgressLine.of(one) for one in found.subjects]
         except TrainerError as error:
             found = str(error)
         if not worker.is_cancelled:
             self.app.call_from_thread(self._show, found, lines)
 
-    def _show(self, found: Overview | str, lines: list[Line]) -> None:
+    def _show(self, found: Overview | str, lines: list[ProgressLine]) -> None:
         """Show what was read, or why it could not be."""
         if isinstance(found, str):
             self._say(found)
@@ -175,15 +175,15 @@ class ProgressScreen(Screen[None]):
         for place, line in enumerate(self._lines):
             if line.progress.kind is not kind:
                 kind = line.progress.kind
-                heading = ("\n" if listed else "") + HEADINGS[kind]
+                heading = ("\n" if listed else "") + KIND_HEADINGS[kind]
                 listed.append(Option(_quiet(heading), disabled=True))
             listed.append(Option(self._line(place), id=str(place)))
         with self.prevent(OptionList.OptionHighlighted):
             self._things.set_options(listed)
-        self.query_one("#columns", Static).update(_quiet(head_text(self._measure)))
+        self.query_one("#columns", Static).update(_quiet(column_heads(self._measure)))
 
     def _line(self, place: int) -> Content:
-        return line_content(self._lines[place], self._measure, place == self._chosen)
+        return progress_content(self._lines[place], self._measure, place == self._chosen)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Point at what is chosen, and show it."""
@@ -199,12 +199,12 @@ class ProgressScreen(Screen[None]):
     def _show_chosen(self) -> None:
         line = self._lines[self._chosen]
         self.query_one(ProgressPlot).show(line.progress, self._measure)
-        every = self.size.width >= WIDE
-        self.query_one("#told", Static).update(told_content(line, self._measure, every=every))
+        every = self.size.width >= WIDE_COLUMNS
+        self.query_one("#told", Static).update(detail_content(line, self._measure, every=every))
 
     def action_choose(self, where: str) -> None:
         """Another thing, whether the list is in sight or not."""
-        choose(self._things, where)
+        move_cursor(self._things, where)
 
     def action_turn(self) -> None:
         """The plot instead of the list, or the list again, where there is no room for both."""
@@ -213,7 +213,7 @@ class ProgressScreen(Screen[None]):
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Whether a key does anything: nothing is turned where both are in sight."""
-        return action != "turn" or self.size.width < WIDE
+        return action != "turn" or self.size.width < WIDE_COLUMNS
 
     def on_resize(self) -> None:
         """Offer the keys that do something at this size, and say what there is room for."""

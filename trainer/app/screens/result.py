@@ -14,50 +14,53 @@ from textual.content import Content
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 
-from trainer.app.playback import model_plan, step_plan
+from trainer.app.playback import bar_playback_plan, step_playback_plan
 from trainer.app.screens.loop import LoopScreen
-from trainer.app.screens.playback_base import AloudScreen
+from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
-from trainer.app.shapes import grade, grade_of
-from trainer.app.take_state import Take, close_up
-from trainer.app.theme import PENS
-from trainer.app.widgets.pitch_trace import Trace
+from trainer.app.shapes import grade_of_mark, grade_of_score
+from trainer.app.take_state import TakeState, take_at_step
+from trainer.app.theme import CSS_PENS
+from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.marking import Mark, Result
 from trainer.report.result_text import score_text
 from trainer.sound import RecordingSpec
 from trainer.sound.passage import Passage
 
-NO_SOUND = "the sound of this take is not at hand"
+TAKE_AUDIO_MISSING = "the sound of this take is not at hand"
 LOOPED_S, SLOWLY = 3.0, 0.7
 """A passage of a take is looped so long at least, at such a speed to begin with."""
-WIDEST = 96
+MAX_SENTENCE_CELLS = 96
 """Cells of the widest line of a sentence; longer ones are tiring to read."""
 
 
 def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
     """A step's mark: number, tab, shape, score and sentence, broken at `width` cells; a pointer
     if it is chosen."""
-    graded = grade_of(mark)
+    graded = grade_of_mark(mark)
     pointer = "▶" if chosen else " "
     head = f"{mark.step.index + 1:>3}  {mark.step.tab:<9}"
     score = f"{graded.shape} {score_text(mark.score):>3}  "
     indent = len(head) + len(score)
     first, *rest = textwrap.wrap(mark.sentence, max(20, width - indent)) or [""]
     lines = "".join("\n" + " " * (indent + 1) + line for line in rest)
-    now = PENS["now"].color
+    now = CSS_PENS["now"].color
     return Content.assemble(
-        (pointer, now), (head, "bold"), (score, PENS[graded.pen].color), first, lines
+        (pointer, now), (head, "bold"), (score, CSS_PENS[graded.pen].color), first, lines
     )
 
 
 def total_content(result: Result) -> Content:
     """The total, and whether the drill is passed."""
-    graded = grade(result.score)
+    graded = grade_of_score(result.score)
     verdict = "passed" if result.passed else "not passed yet"
     weakest = result.weakest
     parts: list[str | tuple[str, str]] = [
-        (f"{graded.shape} {score_text(result.score)} of 100, {verdict}", PENS[graded.pen].color),
-        (f"  ({result.drill.goal.pass_mark:g} needed)", PENS["quiet"].color),
+        (
+            f"{graded.shape} {score_text(result.score)} of 100, {verdict}",
+            CSS_PENS[graded.pen].color,
+        ),
+        (f"  ({result.drill.goal.pass_mark:g} needed)", CSS_PENS["quiet"].color),
     ]
     if weakest is not None:
         parts.append(
@@ -67,7 +70,7 @@ def total_content(result: Result) -> Content:
     return Content.assemble(*parts)
 
 
-class ResultScreen(AloudScreen[str | None]):
+class ResultScreen(PlaybackScreen[str | None]):
     """A result, to walk through, in order or the worst first. Gives ``again``, ``slower``,
     ``next`` or nothing.
 
@@ -110,7 +113,7 @@ class ResultScreen(AloudScreen[str | None]):
     ]
 
     def __init__(
-        self, result: Result, take: Take | None = None, session: Session | None = None
+        self, result: Result, take: TakeState | None = None, session: Session | None = None
     ) -> None:
         super().__init__(session)
         self._result, self._take = result, take
@@ -118,7 +121,7 @@ class ResultScreen(AloudScreen[str | None]):
         self._pointed: str | None = None
         self._folder: TemporaryDirectory[str] | None = None
         self._steps = OptionList(id="steps")
-        self._trace = Trace(id="close-up")
+        self._trace = PitchTrace(id="close-up")
 
     def compose(self) -> ComposeResult:
         """Title, total, the marks in a list, and the trace of the chosen one."""
@@ -151,7 +154,7 @@ class ResultScreen(AloudScreen[str | None]):
     @property
     def _wide(self) -> int:
         """Cells of a line in the list."""
-        return min(self.size.width - 6, WIDEST)
+        return min(self.size.width - 6, MAX_SENTENCE_CELLS)
 
     def action_turn(self) -> None:
         """The worst step first, or all in order."""
@@ -170,10 +173,10 @@ class ResultScreen(AloudScreen[str | None]):
             return
         if take is None or mark is None:
             return
-        plan = model_plan(take, mark) if model else step_plan(take, mark)
+        plan = bar_playback_plan(take, mark) if model else step_playback_plan(take, mark)
         if plan is None:
             missed = mark.measured.start is None
-            self.tell(f"× {'nothing was played there' if missed else NO_SOUND}")
+            self.tell(f"× {'nothing was played there' if missed else TAKE_AUDIO_MISSING}")
             return
         what = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
         self.hear(plan, f"step {mark.step.index + 1}, {what}; a stops it")
@@ -183,10 +186,10 @@ class ResultScreen(AloudScreen[str | None]):
         take, mark = self._take, self.mark
         if take is None or mark is None or self._session is None or self.heard is not None:
             return
-        plan = step_plan(take, mark)
+        plan = step_playback_plan(take, mark)
         if plan is None or not isinstance(plan.source, RecordingSpec) or self._session.busy:
             missed = mark.measured.start is None
-            self.tell(f"× {'nothing was played there' if missed else NO_SOUND}")
+            self.tell(f"× {'nothing was played there' if missed else TAKE_AUDIO_MISSING}")
             return
         spec = plan.source
         try:
@@ -255,4 +258,4 @@ class ResultScreen(AloudScreen[str | None]):
     def _show_trace(self) -> None:
         mark = self.mark
         if self._take is not None and mark is not None:
-            self._trace.show(close_up(self._take, mark))
+            self._trace.show(take_at_step(self._take, mark))

@@ -17,23 +17,23 @@ from textual.worker import get_current_worker
 
 from trainer.app.device_list import round_trip
 from trainer.app.screens.guide import GuideScreen
-from trainer.app.screens.list_keys import CHOOSING, choose
+from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
 from trainer.app.session import Session
-from trainer.app.theme import PENS, wearable
+from trainer.app.theme import CSS_PENS, effective_theme
 from trainer.app.widgets.settings_list import (
-    DEFAULT,
-    FILE,
+    FROM_DEFAULT,
+    FROM_FILE,
+    FROM_OPTION,
     NOT_SET,
-    OPTION,
-    THEME,
+    THEME_KEY,
     SettingLine,
-    applied,
+    apply_setting,
+    effect_text,
     next_choice,
     setting_lines,
+    setting_value,
     short_path,
-    value_in,
-    verdict,
-    when,
+    value_problem,
 )
 from trainer.core import TrainerError
 from trainer.practice import Plan
@@ -44,28 +44,28 @@ from trainer.settings.writer import set_value, unset
 from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33
-CLICKS = (
+LATENCY_HINT = (
     "Twelve clicks, for ten seconds, at a moderate level: hold a headphone to the microphone, off "
     "your ears, and keep still."
 )
-WIDE = 110
-WIDER = 30
+WIDE_COLUMNS = 110
+EXTRA_VALUE_CELLS = 30
 """More cells of a value from `WIDE` columns on."""
 
 
-def line_content(line: SettingLine, width: int, chosen: bool = False) -> Content:
+def setting_content(line: SettingLine, width: int, chosen: bool = False) -> Content:
     """A setting in a line: its name, what it is, and where that comes from."""
-    quiet = PENS["quiet"].color
-    room = VALUE_CELLS + (WIDER if width >= WIDE else 0)
+    quiet = CSS_PENS["quiet"].color
+    room = VALUE_CELLS + (EXTRA_VALUE_CELLS if width >= WIDE_COLUMNS else 0)
     value = line.value or NOT_SET
     value = value if len(value) <= room else f"{value[: room - 1]}…"
-    usual = line.origin in (DEFAULT, FILE, OPTION)
+    usual = line.origin in (FROM_DEFAULT, FROM_FILE, FROM_OPTION)
     origin = line.origin if usual else f"variable {line.origin}"
     return Content.assemble(
-        ("▶ ", PENS["now"].color) if chosen else "  ",
+        ("▶ ", CSS_PENS["now"].color) if chosen else "  ",
         (f"{line.key[1]:<{NAME_CELLS}} ", "bold"),
         (f"{value:<{room}} ", "" if line.value else quiet),
-        (origin, quiet if origin == DEFAULT else ""),
+        (origin, quiet if origin == FROM_DEFAULT else ""),
     )
 
 
@@ -112,7 +112,7 @@ class SettingsScreen(Screen[Plan | None]):
             key_display="esc",
             tooltip="back; while a value is typed, leave it as it was",
         ),
-        *CHOOSING,
+        *LIST_BINDINGS,
         Binding("enter", "edit", "change", tooltip="type another value"),
         Binding(
             "space", "next_choice", "next choice", tooltip="the next choice, where there are a few"
@@ -203,15 +203,19 @@ class SettingsScreen(Screen[Plan | None]):
     def _written(self, found: SettingsFound, key: Key, said: str) -> None:
         """Let what was changed hold, as far as it can, and say from when on."""
         self._writing = False
-        plan = applied(self._plan, key, value_in(found.settings, key))
+        plan = apply_setting(self._plan, key, setting_value(found.settings, key))
         self._changed |= plan != self._plan
         self._plan = plan
-        if key == THEME:
-            self.app.theme = wearable(found.settings.screen.theme)
+        if key == THEME_KEY:
+            self.app.theme = effective_theme(found.settings.screen.theme)
         self._show(found)
-        origin = found.origins.get(key, DEFAULT)
-        variable = origin not in (DEFAULT, FILE)
-        after = f"But {origin} is set, and goes before it." if variable else when(key, self._plan)
+        origin = found.origins.get(key, FROM_DEFAULT)
+        variable = origin not in (FROM_DEFAULT, FROM_FILE)
+        after = (
+            f"But {origin} is set, and goes before it."
+            if variable
+            else effect_text(key, self._plan)
+        )
         self._said.update(Content(f"{said} {after}"))
 
     def _show(self, found: SettingsFound) -> None:
@@ -240,7 +244,9 @@ class SettingsScreen(Screen[Plan | None]):
                 table = line.key[0]
                 words = f"{table}: {(TABLES[table].__doc__ or '').strip()}"
                 heading = words if not options else f"\n{words}"
-                options.append(Option(Content.styled(heading, PENS["quiet"].color), disabled=True))
+                options.append(
+                    Option(Content.styled(heading, CSS_PENS["quiet"].color), disabled=True)
+                )
             options.append(Option(self._content(place), id=str(place)))
         self._list.clear_options()
         self._list.add_options(options)
@@ -250,7 +256,7 @@ class SettingsScreen(Screen[Plan | None]):
             self._show_chosen()
 
     def _content(self, place: int) -> Content:
-        return line_content(self._lines[place], self.size.width, place == self._chosen)
+        return setting_content(self._lines[place], self.size.width, place == self._chosen)
 
     def on_resize(self) -> None:
         """Show as much of each value as there is room for."""
@@ -276,14 +282,14 @@ class SettingsScreen(Screen[Plan | None]):
         line = self._lines[self._chosen]
         self._about.update(Content(f"{line.name}: {line.about}"))
         origin = {
-            OPTION: "from an option of the command, which goes before the file",
-            FILE: "from the file",
-            DEFAULT: "as it is unless you say otherwise",
+            FROM_OPTION: "from an option of the command, which goes before the file",
+            FROM_FILE: "from the file",
+            FROM_DEFAULT: "as it is unless you say otherwise",
         }.get(
             line.origin, f"from the environment variable {line.origin}, which goes before the file"
         )
         self._where.update(
-            Content.styled(f"{line.value or NOT_SET}: {origin}", PENS["quiet"].color)
+            Content.styled(f"{line.value or NOT_SET}: {origin}", CSS_PENS["quiet"].color)
         )
         self.refresh_bindings()
 
@@ -301,7 +307,7 @@ class SettingsScreen(Screen[Plan | None]):
 
     def action_choose(self, where: str) -> None:
         """Another setting."""
-        choose(self._list, where)
+        move_cursor(self._list, where)
 
     def action_edit(self) -> None:
         """Type another value."""
@@ -328,13 +334,13 @@ class SettingsScreen(Screen[Plan | None]):
             self._judge(event.value)
 
     def _judge(self, text: str) -> None:
-        wrong = verdict(self._lines[self._chosen], text.strip())
+        wrong = value_problem(self._lines[self._chosen], text.strip())
         self._said.update(Content(f"× {wrong}" if wrong else "✓ enter keeps it, esc does not"))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Keep the new value, if it may be that."""
         line, text = self._lines[self._chosen], event.value.strip()
-        if verdict(line, text):
+        if value_problem(line, text):
             return
         self._end_edit()
         self._change(line, text or None)
@@ -366,7 +372,7 @@ class SettingsScreen(Screen[Plan | None]):
             self._said.update(Content("× a take is running; go back and stop it first"))
             return
         self._clicking = True
-        self._said.update(Content(CLICKS))
+        self._said.update(Content(LATENCY_HINT))
         self._measure(source)
 
     @work(thread=True)

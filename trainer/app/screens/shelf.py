@@ -11,30 +11,35 @@ from textual.content import Content
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 
-from trainer.app.playback import heard_plan
-from trainer.app.screens.list_keys import choose
-from trainer.app.screens.playback_base import AloudScreen
+from trainer.app.playback import drill_playback_plan
+from trainer.app.screens.list_keys import move_cursor
+from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
-from trainer.app.theme import PENS
-from trainer.app.widgets.drill_preview import Entry, Preview, PreviewState, signs
+from trainer.app.theme import CSS_PENS
+from trainer.app.widgets.drill_preview import (
+    DrillPreview,
+    DrillPreviewState,
+    SearchableDrill,
+    feature_signs,
+)
 from trainer.drill import Drill
 from trainer.report.drill_facts import counted
 
-WIDE = 100
+WIDE_COLUMNS = 100
 """Columns from which a line also says what else a drill trains."""
 
 
-def line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Content:
+def drill_line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Content:
     """A drill in a line: title, level, signs and what else it trains; a pointer if it is chosen."""
-    pointer = ("▶ ", PENS["now"].color) if chosen else "  "
-    quiet = PENS["quiet"].color
-    told = [*signs(drill), *(drill.skills[1:] if wide else ())]
+    pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
+    quiet = CSS_PENS["quiet"].color
+    told = [*feature_signs(drill), *(drill.skills[1:] if wide else ())]
     return Content.assemble(
         pointer, (f"{drill.title:<38} ", "bold"), (f"level {drill.level}  ", quiet), "  ".join(told)
     )
 
 
-def options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
+def drill_options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
     """The list: drills by their place on the shelf, under the main skill that each trains."""
     listed: list[Option] = []
     skill = ""
@@ -42,13 +47,13 @@ def options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[O
         main = drill.skills[0] if drill.skills else "other"
         if main != skill:
             heading = ("\n" if listed else "") + main[0].upper() + main[1:]
-            listed.append(Option(Content.styled(heading, PENS["quiet"].color), disabled=True))
+            listed.append(Option(Content.styled(heading, CSS_PENS["quiet"].color), disabled=True))
             skill = main
-        listed.append(Option(line(drill, wide=wide), id=str(place)))
+        listed.append(Option(drill_line(drill, wide=wide), id=str(place)))
     return listed
 
 
-class Search(Input):
+class SearchInput(Input):
     """Where one types; a question mark asks for help instead."""
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
@@ -56,7 +61,7 @@ class Search(Input):
         return character != "?" and super().check_consume_key(key, character)
 
 
-class ShelfScreen(AloudScreen[int | None]):
+class ShelfScreen(PlaybackScreen[int | None]):
     """The drills at hand. Gives the place of the chosen one.
 
     Letters, digits and signs go into the search; the other keys choose.
@@ -131,9 +136,9 @@ class ShelfScreen(AloudScreen[int | None]):
         self._of = session
         self._shelf = shelf
         self._place = max(0, place)
-        self._entries: tuple[Entry, ...] = ()
+        self._entries: tuple[SearchableDrill, ...] = ()
         self._found = list(range(len(shelf)))
-        self._search = Search(
+        self._search = SearchInput(
             placeholder="type to search: a title, a skill, level 3, -4', hole 2, free",
             id="search",
             compact=True,
@@ -142,7 +147,7 @@ class ShelfScreen(AloudScreen[int | None]):
         self._search.cursor_blink = False  # it would wake an idle screen twice a second
         self._drills = OptionList(id="drills")
         self._drills.can_focus = False  # letters are for the search
-        self._preview = Preview(id="shelf-preview")
+        self._preview = DrillPreview(id="shelf-preview")
 
     def compose(self) -> ComposeResult:
         """The search, the list, and what the chosen drill is about."""
@@ -163,7 +168,7 @@ class ShelfScreen(AloudScreen[int | None]):
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Find anew."""
-        self._entries = self._entries or tuple(Entry.of(drill) for drill in self._shelf)
+        self._entries = self._entries or tuple(SearchableDrill.of(drill) for drill in self._shelf)
         found = [place for place, one in enumerate(self._entries) if one.fits(event.value)]
         if found != self._found:
             self._found = found
@@ -177,13 +182,15 @@ class ShelfScreen(AloudScreen[int | None]):
         count = counted(len(shelf), "drill")
         told = count if len(found) == len(shelf) else f"{len(found)} of {count}"
         self.query_one("#count", Static).update(f"The shelf: {told}")
-        wide = self.size.width >= WIDE
+        wide = self.size.width >= WIDE_COLUMNS
         self._drills.clear_options()
-        self._drills.add_options(options(((place, shelf[place]) for place in found), wide=wide))
+        self._drills.add_options(
+            drill_options(((place, shelf[place]) for place in found), wide=wide)
+        )
         if not found:
             missing = "No drill has all of that. Take a word away, or esc takes all away."
             self._preview.show(
-                PreviewState(None, missing if shelf else "There is no drill on the shelf.")
+                DrillPreviewState(None, missing if shelf else "There is no drill on the shelf.")
             )
             return
         self._drills.highlighted = self._drills.get_option_index(str(self._place))
@@ -194,13 +201,13 @@ class ShelfScreen(AloudScreen[int | None]):
         place = int(event.option_id or 0)
         if place not in self._found:
             return  # the list has changed since
-        wide = self.size.width >= WIDE
+        wide = self.size.width >= WIDE_COLUMNS
         for other in {self._place, place} & set(self._found):
             self._drills.replace_option_prompt(
-                str(other), line(self._shelf[other], other == place, wide=wide)
+                str(other), drill_line(self._shelf[other], other == place, wide=wide)
             )
         self._place = place
-        self._preview.show(PreviewState(self._shelf[place]))
+        self._preview.show(DrillPreviewState(self._shelf[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the drill that was clicked on."""
@@ -208,7 +215,7 @@ class ShelfScreen(AloudScreen[int | None]):
 
     def action_choose(self, where: str) -> None:
         """Another drill."""
-        choose(self._drills, where)
+        move_cursor(self._drills, where)
 
     def action_open(self) -> None:
         """Open the chosen drill."""
@@ -229,6 +236,6 @@ class ShelfScreen(AloudScreen[int | None]):
         if self.heard is not None:
             self.quiet()
         elif self._found:
-            plan = heard_plan(self._shelf[self._place], self._of.plan)
+            plan = drill_playback_plan(self._shelf[self._place], self._of.plan)
             title = self._shelf[self._place].title
             self.hear(plan, f"{title}, on a {plan.harp.name} harp; tab stops it")

@@ -8,13 +8,13 @@ from textual.screen import Screen
 from textual.strip import Strip
 
 from trainer.app.session import Session
-from trainer.app.take_state import Phase, Take
+from trainer.app.take_state import Phase, TakeState
 
 NOTICE_S = 8.0
 """How long a notice stays over the screen; in short it stands in the status line."""
 
 
-class LiveScreen(Screen[None]):
+class TakeScreen(Screen[None]):
     """A screen that shows the take in hand.
 
     Args:
@@ -26,14 +26,14 @@ class LiveScreen(Screen[None]):
         self.session = session
         self._noticed = ""
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show a take as it stands. Called at every frame while one runs."""
-        self.set_class(take.phase in (Phase.PAUSED, Phase.FAILED), "-trouble")
+        self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
         if take.notice and take.notice != self._noticed:
             self.notify(take.notice, severity="warning", timeout=NOTICE_S)
         self._noticed = take.notice
 
-    def hurry(self, take: Take) -> None:
+    def hurry(self, take: TakeState) -> None:
         """Show only what a beginning note changes first: the trace may take 8 ms to be drawn."""
 
     def on_mount(self) -> None:

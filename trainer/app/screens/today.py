@@ -14,9 +14,9 @@ from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.daily_set_view import RECENT, DayView
-from trainer.app.shapes import spark
-from trainer.app.theme import PENS
+from trainer.app.daily_set_view import RECENT_TAKES, DailySetView
+from trainer.app.shapes import sparkline
+from trainer.app.theme import CSS_PENS
 from trainer.coach.daily_set import DaySet
 from trainer.coach.entry import DayEntry, whole
 from trainer.core import TrainerError
@@ -24,29 +24,29 @@ from trainer.core import TrainerError
 TITLE_CELLS = 36
 
 
-def line(entry: DayEntry, view: DayView, chosen: bool = False) -> Content:
+def entry_line(entry: DayEntry, view: DailySetView, chosen: bool = False) -> Content:
     """An entry in a line: whether it is done, its title, what it is for, its last marks and its
     best one today."""
     day = view.day
-    last = spark(view.recent.get(entry.drill, ()))
+    last = sparkline(view.recent.get(entry.drill, ()))
     done = day.is_done(entry)
-    pointer = ("▶ ", PENS["now"].color) if chosen else "  "
-    state = ("✓ ", PENS["good"].color) if done else "○ "
+    pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
+    state = ("✓ ", CSS_PENS["good"].color) if done else "○ "
     best = day.best(entry)
     mark = "" if best is None else f"{whole(best):>3} of {entry.pass_mark:g}"
     title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
-    quiet = PENS["quiet"].color
+    quiet = CSS_PENS["quiet"].color
     return Content.assemble(
         pointer,
         state,
         (title, "" if done else "bold"),
         (f"{entry.reason.value:<8}", quiet),
-        (f"{last:>{RECENT}} ", quiet),
+        (f"{last:>{RECENT_TAKES}} ", quiet),
         mark,
     )
 
 
-def head(day: DaySet, harp: str) -> str:
+def day_heading(day: DaySet, harp: str) -> str:
     """The day, how much is left of it, how it went so far, and the harp in hand."""
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
@@ -62,12 +62,12 @@ def head(day: DaySet, harp: str) -> str:
     return f"Today, {harp} harp: {todo}{score}"
 
 
-def why(entry: DayEntry) -> Content:
+def entry_details(entry: DayEntry) -> Content:
     """Why an entry is there, and how to do it."""
     tuning = "" if entry.tuning == "richter" else f", {entry.tuning}"
     takes = "once" if entry.passes == 1 else f"{entry.passes} times"
     how = f"{entry.key} harp{tuning}; pass it {takes}, with {entry.pass_mark:g} or more"
-    return Content.assemble(entry.why, "\n", (how, PENS["quiet"].color))
+    return Content.assemble(entry.why, "\n", (how, CSS_PENS["quiet"].color))
 
 
 class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
@@ -85,10 +85,10 @@ class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
         Binding("escape,t", "dismiss(None)", "back", key_display="esc", tooltip="back"),
     ]
 
-    def __init__(self, load: Callable[[], DayView], harp: str = "C") -> None:
+    def __init__(self, load: Callable[[], DailySetView], harp: str = "C") -> None:
         super().__init__()
         self._load, self._harp = load, harp
-        self._view: DayView | None = None
+        self._view: DailySetView | None = None
         self._place = 0
 
     def compose(self) -> ComposeResult:
@@ -105,7 +105,7 @@ class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
     @work(thread=True, exclusive=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found: DayView | str
+        found: DailySetView | str
         try:
             found = self._load()
         except TrainerError as error:
@@ -113,17 +113,17 @@ class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
         if not worker.is_cancelled:
             self.app.call_from_thread(self._show, found)
 
-    def _show(self, found: DayView | str) -> None:
+    def _show(self, found: DailySetView | str) -> None:
         if isinstance(found, str):
             self.query_one("#day", Static).update("Today")
             self.query_one("#preview", Static).update(found)
             return
         self._view, day = found, found.day
-        self.query_one("#day", Static).update(head(day, self._harp))
+        self.query_one("#day", Static).update(day_heading(day, self._harp))
         drills = self.query_one(OptionList)
         drills.clear_options()
         for place, entry in enumerate(day.entries):
-            drills.add_option(Option(line(entry, found), id=str(place)))
+            drills.add_option(Option(entry_line(entry, found), id=str(place)))
         left = [i for i, entry in enumerate(day.entries) if not day.is_done(entry)]
         if day.entries:
             self._place = left[0] if left else 0
@@ -138,10 +138,12 @@ class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
             return
         place, drills = int(event.option_id or 0), event.option_list
         entries = self._view.day.entries
-        drills.replace_option_prompt(str(self._place), line(entries[self._place], self._view))
-        drills.replace_option_prompt(str(place), line(entries[place], self._view, chosen=True))
+        drills.replace_option_prompt(str(self._place), entry_line(entries[self._place], self._view))
+        drills.replace_option_prompt(
+            str(place), entry_line(entries[place], self._view, chosen=True)
+        )
         self._place = place
-        self.query_one("#preview", Static).update(why(entries[place]))
+        self.query_one("#preview", Static).update(entry_details(entries[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the entry's drill."""

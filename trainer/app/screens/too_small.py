@@ -7,24 +7,24 @@ from textual.geometry import Size
 from textual.screen import Screen
 from textual.widgets import Static
 
-LEAST = Size(80, 24)
+MIN_SIZE = Size(80, 24)
 
 
 def fits(size: Size) -> bool:
     """Whether the screens fit."""
-    return size.width >= LEAST.width and size.height >= LEAST.height
+    return size.width >= MIN_SIZE.width and size.height >= MIN_SIZE.height
 
 
-def sentence(size: Size) -> str:
+def size_message(size: Size) -> str:
     """What is the matter, and the way out."""
     return (
         f"This window has {size.width} columns and {size.height} rows, and the trainer needs "
-        f"{LEAST.width} and {LEAST.height}: make it larger or its letters smaller, or start with "
-        "--plain."
+        f"{MIN_SIZE.width} and {MIN_SIZE.height}: make it larger or its letters smaller, "
+        "or start with --plain."
     )
 
 
-class SmallScreen(Screen[None]):
+class TooSmallScreen(Screen[None]):
     """Covers everything while the terminal is too small; a take goes on beneath."""
 
     def compose(self) -> ComposeResult:
@@ -33,4 +33,4 @@ class SmallScreen(Screen[None]):
 
     def on_resize(self) -> None:
         """Name the size as it is."""
-        self.query_one("#small", Static).update(sentence(self.app.size))
+        self.query_one("#small", Static).update(size_message(self.app.size))

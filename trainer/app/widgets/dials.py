@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from textual.widget import Widget
 
-from trainer.app.take_state import Take
+from trainer.app.take_state import TakeState
 from trainer.app.widgets.gauge import Gauge, GaugeState
-from trainer.app.widgets.hole_strip import Holes, HolesState
+from trainer.app.widgets.hole_strip import HoleStrip, HoleStripState
 from trainer.app.widgets.readout import Readout, ReadoutState
 
 
@@ -16,17 +16,17 @@ class Dials:
     def __init__(self) -> None:
         self._gauge = Gauge(id="gauge")
         self._readout = Readout(id="readout")
-        self._holes = Holes(id="holes")
+        self._holes = HoleStrip(id="holes")
 
     @property
     def widgets(self) -> tuple[Widget, ...]:
         """The widgets, for a screen to yield."""
         return self._gauge, self._readout, self._holes
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Show a take as it stands."""
         shown = take.shown
         still = self._gauge.app.animation_level == "none"
         self._gauge.show(GaugeState.of(shown, still))
         self._readout.show(ReadoutState.of(take))
-        self._holes.show(HolesState.of(shown))
+        self._holes.show(HoleStripState.of(shown))

@@ -12,15 +12,15 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, cut
+from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.drill import Drill
 from trainer.harp import HarpError, Tab
 from trainer.report.drill_facts import facts
 from trainer.report.tab_text import page
 
-WIDEST = 96
+MAX_PROSE_CELLS = 96
 """Cells of the widest line of prose."""
-LEAST_FACTS = 2
+MIN_FACT_LINES = 2
 """Lines that the facts may take however little room there is."""
 
 _LEVEL = re.compile(r"\blevels? *([1-9])(?:(?:-| *to *)([1-9]))?(?![0-9])")
@@ -30,7 +30,7 @@ _PATH = re.compile(r"[>=+/]")
 _APOSTROPHES = str.maketrans("’‘`´", "''''")
 
 
-def signs(drill: Drill) -> tuple[str, ...]:
+def feature_signs(drill: Drill) -> tuple[str, ...]:
     """What is unusual in how a drill is played, each as a shape and a word."""
     found = {
         "○ free": drill.free,
@@ -43,7 +43,7 @@ def signs(drill: Drill) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Entry:
+class SearchableDrill:
     """A drill as it can be searched for.
 
     Attributes:
@@ -59,14 +59,14 @@ class Entry:
     paths: tuple[str, ...]
 
     @classmethod
-    def of(cls, drill: Drill) -> Entry:
+    def of(cls, drill: Drill) -> SearchableDrill:
         """A drill's entry."""
         steps = (*drill.steps, *drill.second)
         tabs = frozenset(tab for step in steps for tab in step.tabs)
         kinds = {f"{tab.kind}s" for tab in tabs if not tab.is_natural}
         swung = "swing" if drill.swing != 1.0 else ""
         said = [drill.title, drill.name.replace("-", " "), drill.tuning, *drill.skills]
-        said += ["level hole", "{}/{}".format(*drill.meter), swung, *kinds, *signs(drill)]
+        said += ["level hole", "{}/{}".format(*drill.meter), swung, *kinds, *feature_signs(drill)]
         words = frozenset(_WORD.findall(" ".join(said).casefold()))
         parts = frozenset(part for word in words for part in word.split("-"))
         paths = tuple(dict.fromkeys(step.tab for step in steps if _PATH.search(step.tab)))
@@ -97,7 +97,7 @@ class Entry:
 
 
 @dataclass(frozen=True, slots=True)
-class PreviewState:
+class DrillPreviewState:
     """What the preview says.
 
     Attributes:
@@ -117,19 +117,19 @@ def _few(lines: Sequence[str], count: int) -> list[str]:
     return kept
 
 
-def _lined(lines: Sequence[str], pen: str) -> list[Row]:
+def _lined(lines: Sequence[str], pen: str) -> list[TextRow]:
     return [((f"  {line}", pen),) for line in lines]
 
 
-def preview_rows(state: PreviewState, width: int, height: int) -> list[Row]:
+def drill_preview_rows(state: DrillPreviewState, width: int, height: int) -> list[TextRow]:
     """What a drill trains and feels like, the first bars of its page, and its facts."""
-    room = min(width - 4, WIDEST)
+    room = min(width - 4, MAX_PROSE_CELLS)
     drill = state.drill
     if drill is None:
         return _lined(textwrap.wrap(state.missing, room), "text")[:height]
     first, *more = page(drill, width - 4).split("\n\n")
     bars = first.splitlines()
-    told = _few(textwrap.wrap(facts(drill), room), max(LEAST_FACTS, height // 4))
+    told = _few(textwrap.wrap(facts(drill), room), max(MIN_FACT_LINES, height // 4))
     about = textwrap.wrap(" ".join(drill.about.split()), room)
     about = _few(about, max(1, height - len(told) - len(bars)))
     for line in more:
@@ -140,18 +140,18 @@ def preview_rows(state: PreviewState, width: int, height: int) -> list[Row]:
     spare = height - len(about) - len(bars) - len(told)
     rows = [*_lined(about, "text"), *[()] * (spare > 0), *_lined(bars, "strong")]
     rows += [*[()] * (spare > 1), *_lined(told, "quiet")]
-    return [cut(row, width) for row in rows[:height]]
+    return [truncate(row, width) for row in rows[:height]]
 
 
-class Preview(Canvas[PreviewState]):
+class DrillPreview(Canvas[DrillPreviewState]):
     """What the chosen drill is about."""
 
-    def draw(self, state: PreviewState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: DrillPreviewState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there is room for."""
-        return preview_rows(state, width, height)
+        return drill_preview_rows(state, width, height)
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Preview(), lambda take: PreviewState(take.drill))
+    show(DrillPreview(), lambda take: DrillPreviewState(take.drill))

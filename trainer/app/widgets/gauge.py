@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, row_of
-from trainer.app.display_smoothing import Shown
+from trainer.app.canvas import Canvas, TextRow, row_from_cells
+from trainer.app.display_smoothing import DisplayedReading
 
 RANGE_CENTS = 50.0
-TICKS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
+TICK_CENTS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
 FLAT, SHARP = "flat ", " sharp"
 
 
@@ -19,7 +19,7 @@ class GaugeState:
 
     Attributes:
         cents: where the needle stands; None when nothing sounds.
-        state: as in :attr:`trainer.app.display_smoothing.Shown.state`.
+        state: as in :attr:`trainer.app.display_smoothing.DisplayedReading.state`.
         held: whether the sound has stopped and this is where the needle last stood.
         tolerance: half the band, in cents.
     """
@@ -30,7 +30,7 @@ class GaugeState:
     tolerance: float = 10.0
 
     @classmethod
-    def of(cls, shown: Shown, still: bool = False) -> GaugeState:
+    def of(cls, shown: DisplayedReading, still: bool = False) -> GaugeState:
         """The gauge of a calmed reading; to a quarter of a cent, finer than it can be seen, or as
         seldom as the number changes."""
         cents = None if shown.cents is None else round(shown.cents * 4) / 4
@@ -39,13 +39,13 @@ class GaugeState:
         return cls(cents, shown.state, shown.held, shown.tolerance)
 
 
-def halves(cents: float, width: int) -> int:
+def half_cell(cents: float, width: int) -> int:
     """The half cell, from 0 at the left, of a deviation on a scale of so many cells."""
     inside = min(max(cents / RANGE_CENTS, -1.0), 1.0)
     return round((inside + 1.0) / 2.0 * (2 * width - 2))
 
 
-def needle_row(state: GaugeState, width: int, named: bool = True) -> Row:
+def needle_row(state: GaugeState, width: int, named: bool = True) -> TextRow:
     """The band with the needle over it; an arrow at the end where the scale is too short.
 
     Args:
@@ -56,7 +56,7 @@ def needle_row(state: GaugeState, width: int, named: bool = True) -> Row:
     room = width - len(FLAT) - len(SHARP)
     cells = [" "] * room
     pens = ["text"] * room
-    low, high = (halves(side * state.tolerance, room) // 2 for side in (-1, 1))
+    low, high = (half_cell(side * state.tolerance, room) // 2 for side in (-1, 1))
     for x in range(low, high + 1):
         cells[x], pens[x] = "░", "band"
     for x, edge in ((low, "▏"), (high, "▕")):
@@ -67,11 +67,11 @@ def needle_row(state: GaugeState, width: int, named: bool = True) -> Row:
             x, arrow = (0, "◀") if state.cents < 0 else (room - 2, "▶")
             cells[x : x + 2], pens[x : x + 2] = [arrow, arrow], [pen, pen]
         else:
-            _draw_needle(halves(state.cents, room), cells, pens, pen)
+            _draw_needle(half_cell(state.cents, room), cells, pens, pen)
     left = "flat" if state.state == "flat" and not state.held else "quiet"
     right = "sharp" if state.state == "sharp" and not state.held else "quiet"
     flat, sharp = (FLAT, SHARP) if named else (" " * len(FLAT), "")
-    return (flat, left), *row_of(cells, pens), (sharp, right)
+    return (flat, left), *row_from_cells(cells, pens), (sharp, right)
 
 
 def _draw_needle(half: int, cells: list[str], pens: list[str], pen: str) -> None:
@@ -85,24 +85,24 @@ def _draw_needle(half: int, cells: list[str], pens: list[str], pen: str) -> None
         cells[x + 1], pens[x + 1] = "▌", pen
 
 
-def scale_row(state: GaugeState, width: int) -> Row:
+def scale_row(state: GaugeState, width: int) -> TextRow:
     """The scale: a tick every ten cents, with its number."""
     room = width - len(FLAT) - len(SHARP)
     cells, pens = ["┈"] * room, ["faint"] * room
-    for tick in TICKS:
-        x = halves(tick, room) // 2
+    for tick in TICK_CENTS:
+        x = half_cell(tick, room) // 2
         text = f"{tick:+d}" if tick else "0"
         x0 = min(max(0, x - len(text) // 2), room - len(text))
         cells[x0 : x0 + len(text)] = text
         within = abs(tick) <= state.tolerance
         pens[x0 : x0 + len(text)] = ["text" if within else "quiet"] * len(text)
-    return (" " * len(FLAT), "text"), *row_of(cells, pens)
+    return (" " * len(FLAT), "text"), *row_from_cells(cells, pens)
 
 
 class Gauge(Canvas[GaugeState]):
     """The gauge: as many needle rows as there is room for, and the scale."""
 
-    def draw(self, state: GaugeState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: GaugeState, width: int, height: int) -> Sequence[TextRow]:
         """Needle rows and the scale under them."""
         needles = [needle_row(state, width, named=y == 0) for y in range(height - 1)]
         return [*needles, scale_row(state, width)]

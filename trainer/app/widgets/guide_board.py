@@ -6,16 +6,16 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, cut
-from trainer.app.display_smoothing import Shown
-from trainer.app.widgets.status_line import meter
+from trainer.app.canvas import Canvas, TextRow, truncate
+from trainer.app.display_smoothing import DisplayedReading
+from trainer.app.widgets.status_line import level_meter
 from trainer.harp import Harp, Tab
 from trainer.report.heard_text import cents_in_words
 
-QUIET_DB, LOUD_DB = -50.0, -6.0
+FAINT_DB, TOO_LOUD_DB = -50.0, -6.0
 """Between these a note's level is right: well over a room's noise, well under clipping."""
-MARGIN = 3
-WIDEST = 76
+MARGIN_CELLS = 3
+MAX_TEXT_CELLS = 76
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,14 +40,14 @@ class GuideState:
     words: str
     choices: tuple[str, ...] = ()
     chosen: int = 0
-    heard: Shown | None = None
+    heard: DisplayedReading | None = None
     said: str = ""
     good: bool = False
 
 
-def rows(state: GuideState, width: int, height: int) -> list[Row]:
+def guide_rows(state: GuideState, width: int, height: int) -> list[TextRow]:
     """The step from top to foot."""
-    told: list[Row] = [
+    told: list[TextRow] = [
         ((f" Step {state.step} of {state.steps}: ", "quiet"), (state.title, "strong")),
         (),
         *_wrapped(state.words, width, "text"),
@@ -56,43 +56,43 @@ def rows(state: GuideState, width: int, height: int) -> list[Row]:
     told += _choices(state, max(3, height - len(told) - 6))
     if state.choices:
         told.append(())
-    told.append(((" " * MARGIN, "text"), *meter(_level(state.heard))))
+    told.append(((" " * MARGIN_CELLS, "text"), *level_meter(_level(state.heard))))
     told.append(())
     sign = "✓" if state.good else "○"
     told += _wrapped(f"{sign} {state.said}" if state.said else "", width, _pen(state))
-    return [cut(row, width) if row else row for row in told[:height]]
+    return [truncate(row, width) if row else row for row in told[:height]]
 
 
 def _pen(state: GuideState) -> str:
     return "good" if state.good else "now"
 
 
-def _wrapped(text: str, width: int, pen: str) -> list[Row]:
-    lines = textwrap.wrap(text, min(WIDEST, width - 2 * MARGIN))
-    return [((" " * MARGIN + line, pen),) for line in lines]
+def _wrapped(text: str, width: int, pen: str) -> list[TextRow]:
+    lines = textwrap.wrap(text, min(MAX_TEXT_CELLS, width - 2 * MARGIN_CELLS))
+    return [((" " * MARGIN_CELLS + line, pen),) for line in lines]
 
 
-def _choices(state: GuideState, most: int) -> list[Row]:
+def _choices(state: GuideState, most: int) -> list[TextRow]:
     """As many of the choices as there is room for, the chosen one among them."""
     first = max(0, min(state.chosen - most // 2, len(state.choices) - most))
-    found: list[Row] = []
+    found: list[TextRow] = []
     for place, choice in list(enumerate(state.choices))[first : first + most]:
         mine = place == state.chosen
         found.append(((" ▶ " if mine else "   ", "now"), (choice, "strong" if mine else "text")))
     return found
 
 
-def _level(heard: Shown | None) -> int | None:
+def _level(heard: DisplayedReading | None) -> int | None:
     return None if heard is None else round(heard.level_db)
 
 
-def microphone_says(heard: Shown | None) -> tuple[str, bool]:
+def microphone_verdict(heard: DisplayedReading | None) -> tuple[str, bool]:
     """What the level of an input means, and whether it is as it should be."""
     if heard is None:
         return "opening it", False
-    if heard.level_db > LOUD_DB:
+    if heard.level_db > TOO_LOUD_DB:
         return "that is too loud: turn the input down, or step back from the microphone", True
-    if heard.level_db > QUIET_DB:
+    if heard.level_db > FAINT_DB:
         return "sound comes in; enter goes on", True
     return (
         "say something or blow a note: the level should jump. If it does not, it is another "
@@ -101,13 +101,13 @@ def microphone_says(heard: Shown | None) -> tuple[str, bool]:
     )
 
 
-def note_says(heard: Shown | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
+def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
     """What is heard in place of the note that is asked for, and whether it is that note."""
     if heard is None or heard.tab is None or heard.number is None:
         return f"waiting for {wanted}: hole {wanted.hole}, {wanted.breath}", False
     off = cents_in_words(heard.number)
     if heard.tab == wanted:
-        if heard.level_db < QUIET_DB:
+        if heard.level_db < FAINT_DB:
             return f"{wanted}, {off}, but faint: come closer or turn the input up", False
         leak = "" if heard.leak_hole is None else f"; hole {heard.leak_hole} sounds along"
         return f"{wanted} on the {harp.name} harp, {off}{leak}", True
@@ -121,9 +121,9 @@ def note_says(heard: Shown | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
 class GuideBoard(Canvas[GuideState]):
     """The guide's step."""
 
-    def draw(self, state: GuideState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: GuideState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there are."""
-        drawn = rows(state, width, height)
+        drawn = guide_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
 
 
@@ -135,6 +135,6 @@ if __name__ == "__main__":
         lambda take: GuideState(
             *(1, 2, "the microphone", "Choose what is to listen.", ("built in", "on the stand")),
             heard=take.shown,
-            said=microphone_says(take.shown)[0],
+            said=microphone_verdict(take.shown)[0],
         ),
     )

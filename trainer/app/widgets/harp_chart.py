@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from trainer.app.canvas import Canvas, Row, Span, cut
+from trainer.app.canvas import Canvas, TextRow, TextSpan, truncate
 from trainer.drill import Goal
 from trainer.harp import HOLES, Breath, Harp, Tab
 from trainer.harp.measured_tuning import Standing, nearest_temperament, standings, tuned_to
@@ -20,10 +20,10 @@ from trainer.reedcare.own_harps import plain_harp, reed_pitches
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
 
-OFF_CENTS = Goal().tolerance
+REED_TOLERANCE_CENTS = Goal().tolerance
 """A reed that is further off than a note may be in tune is told of."""
-LABEL, LEAST_CELL, WIDEST_CELL = 8, 5, 7
-WIDEST = 96
+LABEL_CELLS, MIN_CELL, MAX_CELL = 8, 5, 7
+MAX_SENTENCE_CELLS = 96
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,28 +84,28 @@ class HarpState:
         )
 
 
-def way(off: float) -> str:
+def offset_text(off: float) -> str:
     """How far off a reed is, in words."""
     whole = round(abs(off))
     return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
 
 
-def is_off(reed: Standing) -> bool:
+def is_out_of_tune(reed: Standing) -> bool:
     """Whether a reed is so far off that it is told of."""
-    return abs(reed.off) > OFF_CENTS
+    return abs(reed.off) > REED_TOLERANCE_CENTS
 
 
-def cents_span(reed: Standing, cell: int) -> Span:
+def cents_span(reed: Standing, cell: int) -> TextSpan:
     """A reed's cents, with a shape where it is off."""
     whole = round(reed.off)
     figure = f"{whole:+d}" if whole else "0"
-    if not is_off(reed):
+    if not is_out_of_tune(reed):
         return figure.ljust(cell), "quiet"
     shape, pen = ("▲", "sharp") if whole > 0 else ("▼", "flat")
     return f"{shape}{figure}".ljust(cell), pen
 
 
-def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[Span]:
+def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[TextSpan]:
     """A row of one kind of note, a cell a hole; none where the harp has none of it."""
     row: dict[int, ChartEntry] = {
         entry.tab.hole: entry
@@ -118,7 +118,7 @@ def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[
     return [(told.get(hole, "").ljust(cell), pen) for hole in HOLES]
 
 
-def _cents(reeds: Mapping[Tab, Standing], breath: Breath, cell: int) -> list[Span]:
+def _cents(reeds: Mapping[Tab, Standing], breath: Breath, cell: int) -> list[TextSpan]:
     """A row of cents, a cell a hole; none where no reed of a breath was measured."""
     mine = {tab.hole: reed for tab, reed in reeds.items() if tab.breath is breath}
     if not mine:
@@ -128,17 +128,19 @@ def _cents(reeds: Mapping[Tab, Standing], breath: Breath, cell: int) -> list[Spa
     ]
 
 
-def _grid(state: HarpState, width: int) -> Iterator[Row]:
-    cell = min(max((width - LABEL - 1) // len(HOLES), LEAST_CELL), WIDEST_CELL)
+def _grid(state: HarpState, width: int) -> Iterator[TextRow]:
+    cell = min(max((width - LABEL_CELLS - 1) // len(HOLES), MIN_CELL), MAX_CELL)
     reeds = {reed.tab: reed for reed in state.reeds}
     deepest = max(entry.tab.bend for entry in state.chart.entries)
     bends = range(1, deepest + 1)
 
-    def notes(label: str, kind: str, bend: int = 0, pen: str = "text") -> tuple[str, list[Span]]:
+    def notes(
+        label: str, kind: str, bend: int = 0, pen: str = "text"
+    ) -> tuple[str, list[TextSpan]]:
         return label, _notes(state, kind, bend, cell, pen)
 
     lines = [
-        *(notes(f"blow{marks(bend)}", "blow bend", bend) for bend in reversed(bends)),
+        *(notes(f"blow{bend_marks(bend)}", "blow bend", bend) for bend in reversed(bends)),
         notes("over", "overblow", pen="quiet"),
         ("cents", _cents(reeds, Breath.BLOW, cell)),
         notes("blow", "blow", pen="strong"),
@@ -148,20 +150,20 @@ def _grid(state: HarpState, width: int) -> Iterator[Row]:
         ),
         notes("draw", "draw", pen="strong"),
         ("cents", _cents(reeds, Breath.DRAW, cell)),
-        *(notes(f"draw{marks(bend)}", "draw bend", bend) for bend in bends),
+        *(notes(f"draw{bend_marks(bend)}", "draw bend", bend) for bend in bends),
         notes("over", "overdraw", pen="quiet"),
     ]
     for label, spans in lines:
         if spans:
-            yield ((f"{label:<{LABEL}}", "quiet"), *spans)
+            yield ((f"{label:<{LABEL_CELLS}}", "quiet"), *spans)
 
 
-def marks(bend: int) -> str:
+def bend_marks(bend: int) -> str:
     """The signs of a bend."""
     return "'" * bend
 
 
-def _head(state: HarpState) -> Iterator[Row]:
+def _head(state: HarpState) -> Iterator[TextRow]:
     chart, harp = state.chart, state.chart.harp
     name = f"{state.name}: " if state.name else ""
     yield ((f"{name}{harp.key} harp, {harp.tuning.title}", "strong"),)
@@ -172,18 +174,18 @@ def _head(state: HarpState) -> Iterator[Row]:
     )
 
 
-def told(state: HarpState) -> list[str]:
+def harp_sentences(state: HarpState) -> list[str]:
     """What is to be said of a harp's reeds, each in a sentence."""
     if state.trouble:
         return [state.trouble]
     if not state.reeds:
         return ["Not one of your own: each reed is taken to be where the tuning has it."]
-    off = sorted(filter(is_off, state.reeds), key=lambda reed: -abs(reed.off))
+    off = sorted(filter(is_out_of_tune, state.reeds), key=lambda reed: -abs(reed.off))
     if off:
-        listed = ", ".join(f"{reed.tab} {way(reed.off)}" for reed in off)
-        said = [f"Off by more than {OFF_CENTS:g}: {listed}."]
+        listed = ", ".join(f"{reed.tab} {offset_text(reed.off)}" for reed in off)
+        said = [f"Off by more than {REED_TOLERANCE_CENTS:g}: {listed}."]
     else:
-        said = [f"No reed is off by more than {OFF_CENTS:g} cents."]
+        said = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]
     if state.watched:
         said.append(f"Reed watch: {state.watched}")
     tuned = f"As a whole it is tuned to A4 {state.a4:.1f} Hz"
@@ -196,19 +198,19 @@ def told(state: HarpState) -> list[str]:
     return said
 
 
-def harp_rows(state: HarpState, width: int, height: int) -> list[Row]:
+def harp_rows(state: HarpState, width: int, height: int) -> list[TextRow]:
     """Head, chart and sentences; what there is no room for is left out from the end."""
-    rows: list[Row] = [*_head(state), (), *_grid(state, width), ()]
-    room = min(width - 1, WIDEST)
-    for sentence in told(state):
+    rows: list[TextRow] = [*_head(state), (), *_grid(state, width), ()]
+    room = min(width - 1, MAX_SENTENCE_CELLS)
+    for sentence in harp_sentences(state):
         rows += [((part, "text"),) for part in textwrap.wrap(sentence, room)]
-    return [cut(row, width) for row in rows[:height]]
+    return [truncate(row, width) for row in rows[:height]]
 
 
 class HarpChart(Canvas[HarpState]):
     """A harp's chart."""
 
-    def draw(self, state: HarpState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: HarpState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there is room for."""
         return harp_rows(state, width, height)
 

@@ -6,26 +6,26 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, sides
-from trainer.app.take_state import Phase, Take
+from trainer.app.canvas import Canvas, TextRow, justify
+from trainer.app.take_state import Phase, TakeState
 from trainer.report.plain_lines import about
 
-SIGNS = {
+PHASE_SIGNS = {
     Phase.READY: "■",
     Phase.OPENING: "…",
     Phase.COUNTING: "●",
     Phase.PLAYING: "▶",
     Phase.LISTENING: "▶",
-    Phase.HELD: "‖",
     Phase.PAUSED: "‖",
+    Phase.NO_SOUND: "‖",
     Phase.FAILED: "×",
     Phase.ENDED: "■",
 }
-PENS = {
+PHASE_PENS = {
     Phase.COUNTING: "now",
     Phase.PLAYING: "now",
     Phase.LISTENING: "now",
-    Phase.HELD: "now",
+    Phase.PAUSED: "now",
 }
 
 
@@ -48,7 +48,7 @@ class HeadState:
     meter: int = 0
 
     @classmethod
-    def of(cls, take: Take) -> HeadState:
+    def of(cls, take: TakeState) -> HeadState:
         """The head of a take as it stands."""
         drill, words = take.drill, about(take.plan, take.tempo)
         if drill is None:
@@ -59,10 +59,10 @@ class HeadState:
         return cls(drill.title, words, take.phase, beat, drill.meter[0])
 
 
-def row(state: HeadState, width: int) -> Row:
+def head_row(state: HeadState, width: int) -> TextRow:
     """The head line."""
-    sign, pen = SIGNS[state.phase], PENS.get(state.phase, "quiet")
-    pen = "wrong" if state.phase in (Phase.FAILED, Phase.PAUSED) else pen
+    sign, pen = PHASE_SIGNS[state.phase], PHASE_PENS.get(state.phase, "quiet")
+    pen = "wrong" if state.phase in (Phase.FAILED, Phase.NO_SOUND) else pen
     right: list[tuple[str, str]] = []
     for part in state.about:
         right += [(part, "text"), ("  ", "quiet")]
@@ -71,18 +71,18 @@ def row(state: HeadState, width: int) -> Row:
         beats = "".join("●" if n == state.beat else "·" for n in range(1, state.meter + 1))
         right.append((f"  {beats}", pen))
     right.append((" ", "text"))
-    return sides(((f" {state.title}", "strong"),), tuple(right), width)
+    return justify(((f" {state.title}", "strong"),), tuple(right), width)
 
 
-class Head(Canvas[HeadState]):
+class HeadLine(Canvas[HeadState]):
     """The head line."""
 
-    def draw(self, state: HeadState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: HeadState, width: int, height: int) -> Sequence[TextRow]:
         """One row."""
-        return [row(state, width)]
+        return [head_row(state, width)]
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Head(), HeadState.of)
+    show(HeadLine(), HeadState.of)

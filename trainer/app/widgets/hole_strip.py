@@ -5,17 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row
-from trainer.app.display_smoothing import Shown
+from trainer.app.canvas import Canvas, TextRow
+from trainer.app.display_smoothing import DisplayedReading
 from trainer.harp import Breath
 
-FLOOR_DB = -40.0
+BAR_FLOOR_DB = -40.0
 """Level under the main hole at which a bar vanishes."""
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 
 
 @dataclass(frozen=True, slots=True)
-class HolesState:
+class HoleStripState:
     """What the strip shows.
 
     Attributes:
@@ -34,7 +34,7 @@ class HolesState:
     breath: Breath | None = None
 
     @classmethod
-    def of(cls, shown: Shown) -> HolesState:
+    def of(cls, shown: DisplayedReading) -> HoleStripState:
         """The strip of a calmed reading."""
         return cls(
             shown.holes,
@@ -46,25 +46,25 @@ class HolesState:
         )
 
 
-def pen_of(state: HolesState, hole: int) -> str:
+def hole_pen(state: HoleStripState, hole: int) -> str:
     """How a hole is drawn."""
     if hole in state.sounding or hole == state.leak_hole:
         return "leak" if _is_leak(state, hole) else "sounding"
     return "strong" if hole in state.wanted else "quiet"
 
 
-def _is_leak(state: HolesState, hole: int) -> bool:
+def _is_leak(state: HoleStripState, hole: int) -> bool:
     if state.wanted:
         return hole not in state.wanted
     return hole == state.leak_hole
 
 
-def numbers_row(state: HolesState, cell: int) -> Row:
+def hole_numbers_row(state: HoleStripState, cell: int) -> TextRow:
     """The numbers: the wanted ones in brackets, sounding ones reversed, a leak in signs of
     its own."""
     spans = []
     for hole in range(1, 11):
-        pen = pen_of(state, hole)
+        pen = hole_pen(state, hole)
         text = f"{hole:^{cell}}"
         if hole in state.wanted:
             text = f"{f'[{hole}]':^{cell}}"
@@ -74,25 +74,25 @@ def numbers_row(state: HolesState, cell: int) -> Row:
     return tuple(spans)
 
 
-def bar_rows(state: HolesState, cell: int, rows: int) -> list[Row]:
+def level_bar_rows(state: HoleStripState, cell: int, rows: int) -> list[TextRow]:
     """The levels as bars, from the top row down."""
     heights = dict.fromkeys(range(1, 11), 0)
     for hole, level in (*((hole, 0) for hole in state.sounding), *state.levels):
-        share = min(max(1.0 - level / FLOOR_DB, 0.0), 1.0)
+        share = min(max(1.0 - level / BAR_FLOOR_DB, 0.0), 1.0)
         heights[hole] = round(share * 8 * rows)
     drawn = []
     for row in range(rows):
         spans = []
         for hole in range(1, 11):
             eighths = min(max(heights[hole] - 8 * (rows - 1 - row), 0), 8)
-            pen = pen_of(state, hole)
+            pen = hole_pen(state, hole)
             text = f"{_EIGHTHS[eighths] * (cell - 2):^{cell}}"
             spans.append((text, "trail" if pen in ("sounding", "strong") else pen))
         drawn.append(tuple(spans))
     return drawn
 
 
-def words(state: HolesState) -> Row:
+def cleanness_row(state: HoleStripState) -> TextRow:
     """Breath and cleanness in words."""
     breath = f"{state.breath}, " if state.breath and state.sounding else ""
     if state.leak_hole is not None and state.leak_db is not None:
@@ -107,20 +107,20 @@ def words(state: HolesState) -> Row:
     return ((" no hole sounds", "quiet"),)
 
 
-class Holes(Canvas[HolesState]):
+class HoleStrip(Canvas[HoleStripState]):
     """The ten-hole strip."""
 
-    def draw(self, state: HolesState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: HoleStripState, width: int, height: int) -> Sequence[TextRow]:
         """Bars, the numbers under them, and the words."""
         cell = max(3, width // 10)
         return [
-            *bar_rows(state, cell, max(1, height - 2)),
-            numbers_row(state, cell),
-            words(state),
+            *level_bar_rows(state, cell, max(1, height - 2)),
+            hole_numbers_row(state, cell),
+            cleanness_row(state),
         ]
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Holes(), lambda take: HolesState.of(take.shown))
+    show(HoleStrip(), lambda take: HoleStripState.of(take.shown))

@@ -10,12 +10,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from trainer.app.canvas import Canvas, Row, cut
-from trainer.app.widgets.reference_tone import CAUTION
+from trainer.app.canvas import Canvas, TextRow, truncate
+from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.sound.passage import Passage
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
-MARGIN = 2
+MARGIN_CELLS = 2
 OFF, READYING, SOUNDS = "off", "getting ready", "sounds"
 
 
@@ -55,20 +55,20 @@ class LoopState:
         return int((self.played - self.passage.lead_s) / self.passage.seconds) + 1
 
 
-def rows(state: LoopState, width: int) -> list[Row]:
+def loop_rows(state: LoopState, width: int) -> list[TextRow]:
     """Four rows: the recording, the passage's ends under it, and two of words."""
-    wide = max(10, width - 2 * MARGIN)
+    wide = max(10, width - 2 * MARGIN_CELLS)
     length = state.seconds or state.passage.last
     first, last = (_cell(one, length, wide) for one in (state.passage.first, state.passage.last))
     return [
-        cut(_drawn(state, wide, first, last), width),
-        cut(_ends(state, wide, first, last, length), width),
-        cut(((f"  {how(state.passage)}", "strong"),), width),
-        cut(_now(state), width),
+        truncate(_drawn(state, wide, first, last), width),
+        truncate(_ends(state, wide, first, last, length), width),
+        truncate(((f"  {passage_text(state.passage)}", "strong"),), width),
+        truncate(_now(state), width),
     ]
 
 
-def how(passage: Passage) -> str:
+def passage_text(passage: Passage) -> str:
     """The passage in words."""
     moved = passage.half_steps
     pitch = "pitch as recorded"
@@ -82,11 +82,11 @@ def how(passage: Passage) -> str:
     )
 
 
-def _now(state: LoopState) -> Row:
+def _now(state: LoopState) -> TextRow:
     if state.trouble:
         return ((f"  × {state.trouble}", "wrong"),)
     if state.phase == OFF:
-        return (("  ■ space lets it be heard; ", "quiet"), (CAUTION, "quiet"))
+        return (("  ■ space lets it be heard; ", "quiet"), (HEADPHONE_CAUTION, "quiet"))
     if state.phase == READYING or state.played is None:
         return (("  … getting it ready", "now"),)
     if not state.rounds:
@@ -99,7 +99,7 @@ def _cell(second: float, length: float, wide: int) -> int:
     return min(max(int(second / max(length, 0.01) * wide), 0), wide - 1)
 
 
-def _drawn(state: LoopState, wide: int, first: int, last: int) -> Row:
+def _drawn(state: LoopState, wide: int, first: int, last: int) -> TextRow:
     peaks = state.peaks or (0.0,)
     bars = ""
     for cell in range(wide):
@@ -107,23 +107,23 @@ def _drawn(state: LoopState, wide: int, first: int, last: int) -> Row:
         high = max(low + 1, (cell + 1) * len(peaks) // wide)
         bars += _EIGHTHS[min(8, round(8.0 * max(peaks[low:high])))]
     return (
-        (" " * MARGIN + bars[:first], "faint"),
+        (" " * MARGIN_CELLS + bars[:first], "faint"),
         (bars[first : last + 1], "good"),
         (bars[last + 1 :], "faint"),
     )
 
 
-def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> Row:
+def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> TextRow:
     line = [" "] * wide
     for cell in range(first, last + 1):
         line[cell] = "─"
     line[first], line[last] = "├", "┤"
     place = None if state.place is None else _cell(state.place, length, wide)
     if place is None:
-        return ((" " * MARGIN + "".join(line), "text"),)
+        return ((" " * MARGIN_CELLS + "".join(line), "text"),)
     text = "".join(line)
     return (
-        (" " * MARGIN + text[:place], "text"),
+        (" " * MARGIN_CELLS + text[:place], "text"),
         ("▲", "now"),
         (text[place + 1 :], "text"),
     )
@@ -132,9 +132,9 @@ def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> 
 class LoopStrip(Canvas[LoopState]):
     """The recording, the passage, and how it is heard."""
 
-    def draw(self, state: LoopState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: LoopState, width: int, height: int) -> Sequence[TextRow]:
         """Four rows."""
-        return rows(state, width)[:height]
+        return loop_rows(state, width)[:height]
 
 
 if __name__ == "__main__":

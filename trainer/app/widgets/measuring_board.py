@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from trainer.app.canvas import Canvas, Row, cut
+from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import HOLES, Breath, Harp, Tab
 from trainer.practice.harp_measurement import Asked, Sounding
 from trainer.report.harp_text import sounding_text
 
-WIDE = 6
+HOLE_CELLS = 6
 """Cells of a hole."""
 
 
@@ -35,17 +35,17 @@ class MeasuringState:
     said: tuple[str, ...] = ()
 
 
-def rows(state: MeasuringState, width: int, height: int) -> list[Row]:
+def measuring_rows(state: MeasuringState, width: int, height: int) -> list[TextRow]:
     """What to play, what is heard, the reeds, and what was said."""
     told = [_wanted(state), _heard(state), ()]
-    holes = "".join(f"{hole:>{WIDE}}" for hole in HOLES)
+    holes = "".join(f"{hole:>{HOLE_CELLS}}" for hole in HOLES)
     told += [((f"       {holes}", "quiet"),), _reeds(state, Breath.BLOW)]
     told += [_reeds(state, Breath.DRAW), ()]
     told += [((f" {line}", "text" if i == 0 else "quiet"),) for i, line in enumerate(state.said)]
-    return [cut(row, width) if row else row for row in told[:height]]
+    return [truncate(row, width) if row else row for row in told[:height]]
 
 
-def _wanted(state: MeasuringState) -> Row:
+def _wanted(state: MeasuringState) -> TextRow:
     asked = state.asked
     if asked is None:
         return ((" getting ready", "quiet"),)
@@ -57,7 +57,7 @@ def _wanted(state: MeasuringState) -> Row:
     )
 
 
-def _heard(state: MeasuringState) -> Row:
+def _heard(state: MeasuringState) -> TextRow:
     if state.sounding is None:
         return ((" nothing sounds", "quiet"),)
     mine = state.asked is not None and state.sounding.tab == state.asked.tab
@@ -66,25 +66,25 @@ def _heard(state: MeasuringState) -> Row:
     )
 
 
-def _reeds(state: MeasuringState, breath: Breath) -> Row:
+def _reeds(state: MeasuringState, breath: Breath) -> TextRow:
     spans: list[tuple[str, str]] = [(f" {breath:<6}", "quiet")]
     for hole in HOLES:
         tab = Tab(hole, breath)
         if state.asked is not None and state.asked.tab == tab:
-            spans.append((f"{'▶':>{WIDE}}", "now"))
+            spans.append((f"{'▶':>{HOLE_CELLS}}", "now"))
         elif tab in state.cents:
-            spans.append((f"{state.cents[tab]:>+{WIDE}.1f}", "text"))
+            spans.append((f"{state.cents[tab]:>+{HOLE_CELLS}.1f}", "text"))
         else:
-            spans.append((f"{'·' if tab not in state.before else '✓':>{WIDE}}", "quiet"))
+            spans.append((f"{'·' if tab not in state.before else '✓':>{HOLE_CELLS}}", "quiet"))
     return tuple(spans)
 
 
 class MeasuringBoard(Canvas[MeasuringState]):
     """How far measuring is."""
 
-    def draw(self, state: MeasuringState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: MeasuringState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there are."""
-        drawn = rows(state, width, height)
+        drawn = measuring_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
 
 

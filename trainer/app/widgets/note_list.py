@@ -8,53 +8,53 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, cut
-from trainer.app.take_state import Take
+from trainer.app.canvas import Canvas, TextRow, truncate
+from trainer.app.take_state import TakeState
 from trainer.ear import HeardNote
 from trainer.harp import Harp
 from trainer.report.heard_text import cents_in_words, moves_of
 
-NEAR = 10.0
+IN_TUNE_CENTS = 10.0
 """Cents that still sound in tune (common practice)."""
-SHAPES = {"flat": "▼", "sharp": "▲", "good": "●"}
-STEADY = (3.0, 8.0)
+OFFSET_SIGNS = {"flat": "▼", "sharp": "▲", "good": "●"}
+STEADY_WOBBLE_CENTS = (3.0, 8.0)
 """Cents of wobble up to which a note is called steady, and fairly steady (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
-class NotesState:
+class NoteListState:
     """The notes to be told, the newest first, and the harp they were played on."""
 
     harp: Harp
     notes: tuple[HeardNote, ...] = ()
 
     @classmethod
-    def of(cls, take: Take) -> NotesState:
+    def of(cls, take: TakeState) -> NoteListState:
         """The notes of a take as it stands."""
         return cls(take.plan.harp, take.notes)
 
 
-def rows(state: NotesState, width: int, height: int) -> list[Row]:
+def note_rows(state: NoteListState, width: int, height: int) -> list[TextRow]:
     """The newest note in two rows, the ones before it in one each."""
     if not state.notes:
         return [((" The last note's figures stand here once it is over.", "quiet"),)]
     newest, *before = state.notes
-    told: list[Row] = [
+    told: list[TextRow] = [
         _line(newest, state.harp, "strong"),
-        cut(((f"     {', '.join(figures(newest))}", "text"),), width),
+        truncate(((f"     {', '.join(motion_phrases(newest))}", "text"),), width),
     ]
     told += [_line(note, state.harp, "quiet") for note in before]
-    return [cut(row, width) for row in told[:height]]
+    return [truncate(row, width) for row in told[:height]]
 
 
-def _line(note: HeardNote, harp: Harp, pen: str) -> Row:
+def _line(note: HeardNote, harp: Harp, pen: str) -> TextRow:
     """A note in a row: tab, name, how far off, how clean, how long."""
-    state = "good" if abs(note.cents) <= NEAR else "sharp" if note.cents > 0 else "flat"
+    state = "good" if abs(note.cents) <= IN_TUNE_CENTS else "sharp" if note.cents > 0 else "flat"
     tab = "/".join(str(one) for one in (note.tab, *note.also))
     return (
         (f" {tab:<8}", pen),
         (f"{harp.note(note.tab):<5}", pen),
-        (f"{SHAPES[state]} {cents_in_words(note.cents):<9}", state),
+        (f"{OFFSET_SIGNS[state]} {cents_in_words(note.cents):<9}", state),
         (f"{_clean(note):<24}", "text" if note.clean else "leak"),
         (f"{(note.end - note.start) / note.rate:4.1f} s", "quiet"),
     )
@@ -68,7 +68,7 @@ def _clean(note: HeardNote) -> str:
     return f"hole {note.leak_hole} too, {abs(note.leak_db):.0f} dB down"
 
 
-def figures(note: HeardNote) -> list[str]:
+def motion_phrases(note: HeardNote) -> list[str]:
     """How a note was held and how it moved, each in a few words."""
     motion = note.motion
     told = []
@@ -76,7 +76,7 @@ def figures(note: HeardNote) -> list[str]:
         word = next(
             (
                 w
-                for w, most in zip(("steady", "fairly steady"), STEADY, strict=True)
+                for w, most in zip(("steady", "fairly steady"), STEADY_WOBBLE_CENTS, strict=True)
                 if motion.wobble_cents <= most
             ),
             "unsteady",
@@ -90,16 +90,16 @@ def figures(note: HeardNote) -> list[str]:
     return told or ["too short to tell how steady"]
 
 
-class Notes(Canvas[NotesState]):
+class NoteList(Canvas[NoteListState]):
     """The last notes."""
 
-    def draw(self, state: NotesState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: NoteListState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there are notes to fill."""
-        drawn = rows(state, width, height)
+        drawn = note_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Notes(), NotesState.of)
+    show(NoteList(), NoteListState.of)

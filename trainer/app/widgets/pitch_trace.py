@@ -18,28 +18,28 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
-from trainer.app.canvas import Canvas, Row, joined
-from trainer.app.take_state import Point, Take
+from trainer.app.canvas import Canvas, TextRow, merge_spans
+from trainer.app.take_state import PitchPoint, TakeState
 from trainer.drill import Sound, Step
 from trainer.harp import Harp, Tab
 from trainer.music import cents, hz_of
 
-GUTTER = 10
+GUTTER_CELLS = 10
 """Cells at the left for tab and note of each ruling."""
 OTHER_ROWS = 3
 """Rows that are not plot: the tab of each step above it, leaks and beats under it."""
 DOT_S = 0.055
 """Seconds that a column of dots stands for, where the tempo allows."""
-THIRD_S = (1.2, 2.6)
+THIRD_RANGE_S = (1.2, 2.6)
 """Shortest and longest third of the picture."""
 HOLES = range(1, 11)
-MARGIN_CENTS = 50.0
+PLOT_MARGIN_CENTS = 50.0
 """Room above and below what a hole can reach."""
-LEAST_CENTS = 240.0
+MIN_PLOT_CENTS = 240.0
 """The picture never shows less than this from top to foot."""
 LOOK_BACK_S = 0.06
 """Time that the calm readout takes to turn to another hole."""
-THICK_DOTS = 1.0
+LINE_DOTS = 1.0
 """How thick the line is, at least; it fills each row of dots that it touches."""
 JOIN_S = 0.03
 JOIN_CENTS = 90.0
@@ -74,7 +74,7 @@ class Panel:
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class TraceView:
     """What the still part of the picture depends on.
 
     Attributes:
@@ -105,7 +105,7 @@ class View:
     @property
     def columns(self) -> int:
         """Cells of the plot from left to right."""
-        return max(1, self.width - GUTTER)
+        return max(1, self.width - GUTTER_CELLS)
 
     @property
     def lines(self) -> int:
@@ -143,7 +143,7 @@ class View:
         return self.panels[0]
 
 
-class Reach:
+class ReachableNotes:
     """What the holes of a harp can reach, as heights: cents above MIDI note 0."""
 
     def __init__(self, harp: Harp) -> None:
@@ -185,51 +185,51 @@ class Reach:
         """The most cents that any of some steps needs from top to foot; of any hole if none."""
         ruled = [self.of(step) for step in steps] or [self.rulings(hole) for hole in HOLES]
         needed = max(max(_heights(one)) - min(_heights(one)) for one in ruled)
-        return max(needed + 2 * MARGIN_CENTS, LEAST_CENTS)
+        return max(needed + 2 * PLOT_MARGIN_CENTS, MIN_PLOT_CENTS)
 
 
 def _heights(ruled: tuple[Ruling, ...]) -> list[float]:
     return [ruling.height for ruling in ruled]
 
 
-def panel(cell: int, ruled: tuple[Ruling, ...]) -> Panel:
+def panel_for(cell: int, ruled: tuple[Ruling, ...]) -> Panel:
     """A panel from a column of cells on, centred on what it is ruled for."""
     heights = _heights(ruled)
     return Panel(cell, ruled, (min(heights) + max(heights)) / 2.0)
 
 
-def third_of(take: Take, width: int) -> float:
+def third_length(take: TakeState, width: int) -> float:
     """Beats in a third of a picture of so many cells; seconds when there is no drill."""
-    seconds = min(max((width - GUTTER) * 2 * DOT_S / 3, THIRD_S[0]), THIRD_S[1])
+    seconds = min(max((width - GUTTER_CELLS) * 2 * DOT_S / 3, THIRD_RANGE_S[0]), THIRD_RANGE_S[1])
     return max(1.0, round(seconds * take.tempo / 60.0)) if take.drill else seconds
 
 
-def _window(take: Take, width: int) -> tuple[float, float]:
+def _window(take: TakeState, width: int) -> tuple[float, float]:
     """The first beat in sight and the beats in a third of the picture, while a take runs."""
-    third = third_of(take, width)
+    third = third_length(take, width)
     return (math.floor((take.position or 0.0) / third) - 1) * third, third
 
 
-class Picture:
+class TracePicture:
     """The trace as dots. Draws rows; knows no screen."""
 
-    def __init__(self, take: Take) -> None:
-        self._reach = Reach(take.plan.harp)
+    def __init__(self, take: TakeState) -> None:
+        self._reach = ReachableNotes(take.plan.harp)
         self._most = self._reach.most(take.steps)
-        self._view: View | None = None
+        self._view: TraceView | None = None
         self._key: tuple[object, ...] = ()
         self._heard_holes: list[tuple[float, int]] = []
         self._still: list[list[tuple[int, str]]] = []
-        self._around: dict[int, Row] = {}
+        self._around: dict[int, TextRow] = {}
         self._dots: list[list[int]] = []
         self._edge: dict[tuple[int, int], str] = {}
         self._leaks: set[int] = set()
-        self._last: Point | None = None
+        self._last: PitchPoint | None = None
         self._pen: int | None = None
         self._seen = 0
         self._dirty: set[int] = set()
 
-    def follow(self, take: Take, width: int, height: int) -> Iterator[tuple[int, Row]]:
+    def follow(self, take: TakeState, width: int, height: int) -> Iterator[tuple[int, TextRow]]:
         """Take what is new and give the rows that it changes, with their line numbers."""
         seen = self._look(take, width, height)
         new = min(take.heard - self._seen, len(take.trail))
@@ -241,7 +241,7 @@ class Picture:
             yield y, self._row(seen, y)
         self._dirty.clear()
 
-    def _look(self, take: Take, width: int, height: int) -> View:
+    def _look(self, take: TakeState, width: int, height: int) -> TraceView:
         """The view as it is now; the still part is drawn again only if it has changed."""
         start, third = take.window or _window(take, width)
         self._hear_hole(take)
@@ -261,17 +261,19 @@ class Picture:
             self._replot(take, seen)
         return seen
 
-    def _hear_hole(self, take: Take) -> None:
+    def _hear_hole(self, take: TakeState) -> None:
         """Without a drill, the hole that sounds rules the picture from here on."""
         tab = take.shown.tab if take.drill is None else None
         if tab and (not self._heard_holes or self._heard_holes[-1][1] != tab.hole):
             self._heard_holes.append(((take.position or 0.0) - LOOK_BACK_S, tab.hole))
 
-    def _see(self, take: Take, third: float, start: float, width: int, height: int) -> View:
+    def _see(
+        self, take: TakeState, third: float, start: float, width: int, height: int
+    ) -> TraceView:
         first, last = take.range
         steps = take.steps[first:last]
         tab = take.shown.tab
-        seen = View(
+        seen = TraceView(
             width=width,
             height=height,
             start=start,
@@ -289,10 +291,10 @@ class Picture:
         else:
             ruled = [(at, self._reach.rulings(hole)) for at, hole in self._heard_holes]
         ruled = ruled or [(0.0, self._reach.rulings(4))]
-        panels = [panel(seen.dot_column(at + 1e-6) // 2, one) for at, one in ruled]
+        panels = [panel_for(seen.dot_column(at + 1e-6) // 2, one) for at, one in ruled]
         return replace(seen, panels=tuple(_in_sight(panels, seen.columns)))
 
-    def _rule(self, seen: View) -> None:
+    def _rule(self, seen: TraceView) -> None:
         """Rulings, bands and what stands around the plot."""
         still = [[(0, "text")] * seen.columns for _ in range(seen.lines)]
         ends = [later.cell for later in seen.panels[1:]] + [seen.columns]
@@ -311,7 +313,7 @@ class Picture:
             seen.height - 1: _beats_row(seen),
         }
 
-    def _band(self, seen: View, step: Step, still: list[list[tuple[int, str]]]) -> None:
+    def _band(self, seen: TraceView, step: Step, still: list[list[tuple[int, str]]]) -> None:
         pen = "aim" if step.index == seen.now else "band"
         first = max(0, seen.dot_column(float(step.at) + 1e-6))
         last = min(2 * seen.columns, seen.dot_column(float(step.end) - 1e-6) + 1)
@@ -326,7 +328,7 @@ class Picture:
                     mask, _ = still[dot // 4][column // 2]
                     still[dot // 4][column // 2] = mask | _DOTS[column % 2][dot % 4], pen
 
-    def _replot(self, take: Take, seen: View) -> None:
+    def _replot(self, take: TakeState, seen: TraceView) -> None:
         """Draw the points that are already known where they now belong."""
         self._dots = [[0] * seen.columns for _ in range(seen.lines)]
         self._edge.clear()
@@ -336,7 +338,7 @@ class Picture:
         for i in range(len(take.trail) - new):
             self._plot(take, seen, take.trail[i])
 
-    def _plot(self, take: Take, seen: View, point: Point) -> None:
+    def _plot(self, take: TakeState, seen: TraceView, point: PitchPoint) -> None:
         beat = take.clock.beat(point.sample) if take.clock else point.sample / _rate(take)
         column = seen.dot_column(beat)
         last, self._last = self._last, point
@@ -356,14 +358,14 @@ class Picture:
         heights = [point.height]
         if last and _joined(point, last, _rate(take)):
             heights.append(last.height)
-        half = THICK_DOTS / 2 * seen.dot_cents
+        half = LINE_DOTS / 2 * seen.dot_cents
         top = max(0, seen.dot_row(one, max(heights) + half - 1e-6))
         foot = min(4 * seen.lines - 1, seen.dot_row(one, min(heights) - half + 1e-6))
         for dot in range(top, foot + 1):
             self._dots[dot // 4][x] |= _DOTS[column % 2][dot % 4]
             self._dirty.add(1 + dot // 4)
 
-    def _move_pen(self, take: Take, seen: View) -> None:
+    def _move_pen(self, take: TakeState, seen: TraceView) -> None:
         pen = None
         if take.position is not None:
             pen = seen.dot_column(take.position) // 2
@@ -371,7 +373,7 @@ class Picture:
             self._pen = pen
             self._dirty.add(seen.height - 1)
 
-    def _row(self, seen: View, y: int) -> Row:
+    def _row(self, seen: TraceView, y: int) -> TextRow:
         if y == 0:
             return self._around[0]
         if y == seen.height - 2:
@@ -380,7 +382,7 @@ class Picture:
             return _with_pen(self._around[y], self._pen, seen)
         return self._plot_row(seen, y - 1)
 
-    def _plot_row(self, seen: View, y: int) -> Row:
+    def _plot_row(self, seen: TraceView, y: int) -> TextRow:
         dots, still = self._dots[y], self._still[y]
         spans = [*self._around[1 + y]]
         for x in range(seen.columns):
@@ -391,7 +393,7 @@ class Picture:
             else:
                 mask, pen = still[x]
                 spans.append((chr(0x2800 + mask) if mask else " ", pen))
-        return joined(spans)
+        return merge_spans(spans)
 
 
 def _in_sight(panels: list[Panel], columns: int) -> list[Panel]:
@@ -405,31 +407,34 @@ def _in_sight(panels: list[Panel], columns: int) -> list[Panel]:
     return [replace(kept[0], cell=0), *kept[1:]]
 
 
-def _joined(point: Point, last: Point, rate: int) -> bool:
+def _joined(point: PitchPoint, last: PitchPoint, rate: int) -> bool:
     """Whether two points belong to one line."""
     near = abs(point.height - last.height) <= JOIN_CENTS
     return near and point.sample - last.sample <= JOIN_S * rate
 
 
-def _rate(take: Take) -> int:
+def _rate(take: TakeState) -> int:
     return take.reading.rate if take.reading else 1
 
 
-def _labels(seen: View) -> list[tuple[str, str]]:
+def _labels(seen: TraceView) -> list[tuple[str, str]]:
     """The gutter: tab and note beside their ruling; where two would share a row, the wanted one
     or else the natural one stays."""
-    labels = [(" " * GUTTER, "text")] * seen.lines
+    labels = [(" " * GUTTER_CELLS, "text")] * seen.lines
     one = seen.panel
     order = sorted(one.rulings, key=lambda r: (r.tab in seen.wanted, r.tab.is_natural))
     for ruling in order:
         y = seen.dot_row(one, ruling.height) // 4
         if 0 <= y < seen.lines:
             text = f"{ruling.tab!s:<5}{ruling.note:<3}"
-            labels[y] = (f"{text:<{GUTTER}}", "strong" if ruling.tab in seen.wanted else "quiet")
+            labels[y] = (
+                f"{text:<{GUTTER_CELLS}}",
+                "strong" if ruling.tab in seen.wanted else "quiet",
+            )
     return labels
 
 
-def _tabs_row(seen: View) -> Row:
+def _tabs_row(seen: TraceView) -> TextRow:
     """Over the plot: the tab of each step where it starts, as far as there is room."""
     cells, pens = [" "] * seen.columns, ["quiet"] * seen.columns
     for step in sorted(seen.steps, key=lambda step: step.index != seen.now):
@@ -439,10 +444,10 @@ def _tabs_row(seen: View) -> Row:
         pen = "now" if step.index == seen.now else "quiet"
         for i, character in enumerate(step.tab[: seen.columns - x]):
             cells[x + i], pens[x + i] = character, pen
-    return joined([(" " * GUTTER, "text"), *zip(cells, pens, strict=True)])
+    return merge_spans([(" " * GUTTER_CELLS, "text"), *zip(cells, pens, strict=True)])
 
 
-def _beats_row(seen: View) -> Row:
+def _beats_row(seen: TraceView) -> TextRow:
     """Under the plot: beats of the bar at their place, or a tick a second."""
     cells, pens = ["·"] * seen.columns, ["faint"] * seen.columns
     for beat in range(math.ceil(seen.start), math.ceil(seen.start + 3 * seen.third)):
@@ -450,37 +455,37 @@ def _beats_row(seen: View) -> Row:
         if 0 <= x < seen.columns:
             cells[x] = str(beat % seen.meter + 1)[0] if seen.meter else "│"
             pens[x] = "quiet"
-    return (" " * GUTTER, "text"), *zip(cells, pens, strict=True)
+    return (" " * GUTTER_CELLS, "text"), *zip(cells, pens, strict=True)
 
 
-def _with_pen(beats: Row, pen: int | None, seen: View) -> Row:
+def _with_pen(beats: TextRow, pen: int | None, seen: TraceView) -> TextRow:
     """The beats with the pen's place among them."""
     cells = list(beats)
     if pen is not None and 0 <= pen < seen.columns:
         cells[1 + pen] = ("▲", "now")
-    return joined(cells)
+    return merge_spans(cells)
 
 
-def _leak_row(seen: View, leaks: set[int]) -> Row:
+def _leak_row(seen: TraceView, leaks: set[int]) -> TextRow:
     """Where another hole than the wanted one sounded."""
     if not leaks:
         return ()
     cells = "".join("▒" if x in leaks else " " for x in range(seen.columns))
-    return (f"{'leak':<{GUTTER}}", "leak"), (cells, "leak")
+    return (f"{'leak':<{GUTTER_CELLS}}", "leak"), (cells, "leak")
 
 
-class Trace(Canvas[Take]):
+class PitchTrace(Canvas[TakeState]):
     """The pitch trace."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._picture: Picture | None = None
+        self._picture: TracePicture | None = None
 
-    def show(self, take: Take) -> None:
+    def show(self, take: TakeState) -> None:
         """Take what is new in a take."""
         if take is not self.state:
             self.state = take
-            self._picture = Picture(take)
+            self._picture = TracePicture(take)
         self.redraw()
 
     def redraw(self) -> None:
@@ -492,4 +497,4 @@ class Trace(Canvas[Take]):
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Trace(), lambda take: take)
+    show(PitchTrace(), lambda take: take)

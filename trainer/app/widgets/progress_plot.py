@@ -9,7 +9,7 @@ from textual.color import Color
 from textual.content import Content
 from textual_plotext import PlotextPlot
 
-from trainer.app.theme import PENS, color_of
+from trainer.app.theme import CSS_PENS, pen_color
 from trainer.coach.step_table import MEASURES, Figures
 from trainer.coach.trends import Change, Kind, Point, Progress, Verdict
 from trainer.report.plots import PANELS, Palette, draw
@@ -22,13 +22,13 @@ from trainer.report.progress_text import (
     verdict_text,
 )
 
-HEADINGS = {
+KIND_HEADINGS = {
     Kind.ALL: "All together",
     Kind.NOTE: "Notes, the worst first",
     Kind.SEVERAL: "Chords and ladders",
     Kind.SKILL: "Skills, the worst first",
 }
-SIGNS = {
+VERDICT_SIGNS = {
     Verdict.BETTER: ("↗", "good"),
     Verdict.WORSE: ("↘", "wrong"),
     Verdict.UNCLEAR: ("·", "quiet"),
@@ -38,7 +38,7 @@ _NAME, _INDENT = 24, 4
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ProgressLine:
     """What a line says, reckoned beforehand: the screen does not wait for it.
 
     Attributes:
@@ -54,7 +54,7 @@ class Line:
     changes: dict[str, Change]
 
     @classmethod
-    def of(cls, progress: Progress) -> Line:
+    def of(cls, progress: Progress) -> ProgressLine:
         """The line of one thing."""
         return cls(
             progress,
@@ -64,33 +64,33 @@ class Line:
         )
 
 
-def head_text(measure: str) -> str:
+def column_heads(measure: str) -> str:
     """The names of the columns."""
     return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {MEASURES[measure].title}"
 
 
-def line_content(line: Line, measure: str, chosen: bool = False) -> Content:
+def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> Content:
     """A line, with a pointer if it is the chosen one."""
     usual, change = line.usual, line.changes[measure]
-    pointer = ("▶ ", PENS["now"].color) if chosen else "  "
+    pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     name = line.progress.name
     name = name if len(name) < _NAME else name[: _NAME - 2] + "…"
-    sign, pen = SIGNS[change.verdict]
+    sign, pen = VERDICT_SIGNS[change.verdict]
     return Content.assemble(
         pointer,
         (f"{name:<{_NAME}}", "bold"),
         f"{value_text(usual.cents, 'cents'):>6}{value_text(usual.in_tune, '%'):>9}   ",
-        (f"{sign} {verdict_text(change, MEASURES[measure].unit)}", PENS[pen].color),
+        (f"{sign} {verdict_text(change, MEASURES[measure].unit)}", CSS_PENS[pen].color),
     )
 
 
-def told_content(line: Line, measure: str, *, every: bool) -> Content:
+def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
     """Usual, best and the last days of a thing, by one measure, or by every one."""
     progress = line.progress
     parts: list[Content] = [
         Content.assemble(
             (subject_text(progress), "bold"),
-            (f"   {counted(progress.notes, 'note')}", PENS["quiet"].color),
+            (f"   {counted(progress.notes, 'note')}", CSS_PENS["quiet"].color),
         )
     ]
     for name in PANELS:
@@ -99,7 +99,7 @@ def told_content(line: Line, measure: str, *, every: bool) -> Content:
     return Content("\n").join(parts)
 
 
-def _told(line: Line, name: str, style: str) -> tuple[Content, Content]:
+def _told(line: ProgressLine, name: str, style: str) -> tuple[Content, Content]:
     known = MEASURES[name]
     best, change = line.best[name], line.changes[name]
     unit = "" if known.unit == "%" else f" {known.unit}"
@@ -107,9 +107,9 @@ def _told(line: Line, name: str, style: str) -> tuple[Content, Content]:
     if best is not None:
         day = day_text(best.first, line.progress.today)
         told += f", best {value_text(best.value, known.unit)} on {day}"
-    sign, pen = SIGNS[change.verdict]
+    sign, pen = VERDICT_SIGNS[change.verdict]
     verdict = f"{'':<{_INDENT}}{sign} {change_text(change, known.unit)}"
-    return Content.styled(told, style), Content.styled(verdict, PENS[pen].color)
+    return Content.styled(told, style), Content.styled(verdict, CSS_PENS[pen].color)
 
 
 class ProgressPlot(PlotextPlot):
@@ -139,5 +139,5 @@ class ProgressPlot(PlotextPlot):
             self.refresh()
 
     def _palette(self) -> Palette:
-        days, weeks = (Color.parse(color_of(self.app, pen)).rgb for pen in ("flat", "now"))
+        days, weeks = (Color.parse(pen_color(self.app, pen)).rgb for pen in ("flat", "now"))
         return Palette(days, weeks)

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row
-from trainer.app.display_smoothing import Shown
-from trainer.app.large_text import big
-from trainer.app.take_state import Phase, Take
+from trainer.app.canvas import Canvas, TextRow
+from trainer.app.display_smoothing import DisplayedReading
+from trainer.app.large_text import large_rows
+from trainer.app.take_state import Phase, TakeState
 
-SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
-BEGUN = "◌"
-MARGIN = "  "
+STATE_SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
+ONSET_SIGN = "◌"
+MARGIN_TEXT = "  "
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,59 +34,63 @@ class ReadoutState:
     words_pen: str = "text"
 
     @classmethod
-    def of(cls, take: Take) -> ReadoutState:
+    def of(cls, take: TakeState) -> ReadoutState:
         """The readout of a take as it stands."""
         if take.phase is Phase.COUNTING:
             return _count(take)
-        return of_shown(take.shown) if take.running else _at_rest(take)
+        return readout_of(take.shown) if take.running else _at_rest(take)
 
 
-def of_shown(shown: Shown) -> ReadoutState:
+def readout_of(shown: DisplayedReading) -> ReadoutState:
     """The readout of a calmed reading."""
     wanted = shown.wanted_text
     state = shown.state
     if shown.begun:
         first = wanted if shown.tab is None else str(shown.tab)
-        return ReadoutState(first, "", f"{BEGUN} a sound begins", "faint", words_pen="now")
+        return ReadoutState(first, "", f"{ONSET_SIGN} a sound begins", "faint", words_pen="now")
     if shown.tab is None or shown.number is None:
-        words = f"{SIGNS['silent']} play {wanted}" if wanted else f"{SIGNS['silent']} silence"
+        words = (
+            f"{STATE_SIGNS['silent']} play {wanted}"
+            if wanted
+            else f"{STATE_SIGNS['silent']} silence"
+        )
         return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
     pen = "quiet" if shown.held else state
     first_pen = "quiet" if shown.held else "strong"
     if state == "wrong":
-        words = f"{SIGNS[state]} this is {shown.tab}, play {wanted}"
+        words = f"{STATE_SIGNS[state]} this is {shown.tab}, play {wanted}"
         return ReadoutState(str(shown.tab), f"NOT {wanted}", words, first_pen, pen, pen)
     amount = abs(shown.number)
     side = "FLAT" if shown.number < 0 else "SHARP"
     second = f"{amount} {side}" if amount else "IN TUNE"
     return ReadoutState(
-        str(shown.tab), second, f"{SIGNS[state]} {in_words(shown)}", first_pen, pen, pen
+        str(shown.tab), second, f"{STATE_SIGNS[state]} {offset_words(shown)}", first_pen, pen, pen
     )
 
 
-def in_words(shown: Shown) -> str:
+def offset_words(shown: DisplayedReading) -> str:
     """How far off, and whether another hole sounds, in words."""
     number = shown.number or 0
     side = "flat" if number < 0 else "sharp"
     words = "in tune" if shown.state == "good" else f"{abs(number)} cents {side}"
-    return f"{words}, {clean_words(shown)}" if shown.holes else words
+    return f"{words}, {leak_words(shown)}" if shown.holes else words
 
 
-def clean_words(shown: Shown) -> str:
+def leak_words(shown: DisplayedReading) -> str:
     """Whether another hole than the wanted ones sounds, in words."""
     if shown.leak_hole is None or shown.leak_db is None:
         return "clean"
     return f"hole {shown.leak_hole} leaks, {abs(shown.leak_db):.0f} dB below"
 
 
-def _count(take: Take) -> ReadoutState:
+def _count(take: TakeState) -> ReadoutState:
     count, wanted = take.count, take.shown.wanted_text
     dots = "● " * count + "○ " * (take.count_in - count)
     number = str(count) if count else ""
     return ReadoutState(number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
 
 
-def _at_rest(take: Take) -> ReadoutState:
+def _at_rest(take: TakeState) -> ReadoutState:
     wanted = take.shown.wanted_text
     words = "space starts the count-in" if take.drill else "space starts listening"
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
@@ -95,22 +99,22 @@ def _at_rest(take: Take) -> ReadoutState:
 class Readout(Canvas[ReadoutState]):
     """The readout."""
 
-    def draw(self, state: ReadoutState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: ReadoutState, width: int, height: int) -> Sequence[TextRow]:
         """Three rows of big words and the line under them."""
-        rows: list[Row] = []
+        rows: list[TextRow] = []
         for first, second in zip(_big(state.first), _big(state.second), strict=True):
-            if len(MARGIN + first + "   " + second) > width:
+            if len(MARGIN_TEXT + first + "   " + second) > width:
                 second = ""
             rows.append(
-                ((MARGIN, "text"), (first, state.first_pen), ("   ", "text"))
+                ((MARGIN_TEXT, "text"), (first, state.first_pen), ("   ", "text"))
                 + (((second, state.second_pen),) if second else ())
             )
-        rows.append(((MARGIN, "text"), (state.words, state.words_pen)))
+        rows.append(((MARGIN_TEXT, "text"), (state.words, state.words_pen)))
         return rows[:height]
 
 
 def _big(text: str) -> tuple[str, str, str]:
-    return big(text) if text else ("", "", "")
+    return large_rows(text) if text else ("", "", "")
 
 
 if __name__ == "__main__":

@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, cut
+from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import Harp, Tab
 
-CAUTION = "headphones, moderate level"
+HEADPHONE_CAUTION = "headphones, moderate level"
 
 
 @dataclass(frozen=True, slots=True)
-class TargetState:
+class ReferenceToneState:
     """What the tone is.
 
     Attributes:
@@ -41,28 +41,30 @@ class TargetState:
         return entries[min(max(place + by, 0), len(entries) - 1)]
 
 
-def row(state: TargetState, width: int) -> Row:
+def tone_row(state: ReferenceToneState, width: int) -> TextRow:
     """The line about the tone."""
     if state.trouble:
-        return cut(((f" × {state.trouble}", "wrong"),), width)
+        return truncate(((f" × {state.trouble}", "wrong"),), width)
     if state.tab is None or state.hz is None:
-        return cut(((" d sounds the note you last played; ↑ ↓ choose another", "quiet"),), width)
+        return truncate(
+            ((" d sounds the note you last played; ↑ ↓ choose another", "quiet"),), width
+        )
     lower = ", octave lower" if state.octave else ""
     note = f"{state.tab}  {state.harp.note(state.tab)}{lower}  {state.hz:.1f} Hz"
     if state.sounds:
-        return cut(((f" ♪ {note}  ", "now"), (CAUTION, "text")), width)
-    return cut(((f" d sounds {note}; ", "text"), (CAUTION, "quiet")), width)
+        return truncate(((f" ♪ {note}  ", "now"), (HEADPHONE_CAUTION, "text")), width)
+    return truncate(((f" d sounds {note}; ", "text"), (HEADPHONE_CAUTION, "quiet")), width)
 
 
-class Target(Canvas[TargetState]):
+class ReferenceTone(Canvas[ReferenceToneState]):
     """The line about the tone."""
 
-    def draw(self, state: TargetState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: ReferenceToneState, width: int, height: int) -> Sequence[TextRow]:
         """One row."""
-        return [row(state, width)]
+        return [tone_row(state, width)]
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Target(), lambda take: TargetState(take.plan.harp, take.shown.tab))
+    show(ReferenceTone(), lambda take: ReferenceToneState(take.plan.harp, take.shown.tab))

@@ -16,13 +16,13 @@ from trainer.settings.validation import value_of
 from trainer.sound import MicrophoneSpec
 from trainer.store import journal_path
 
-OPTION, FILE, DEFAULT = "option", "file", "default"
+FROM_OPTION, FROM_FILE, FROM_DEFAULT = "option", "file", "default"
 NOT_SET = "not set"
-AT_ONCE = "It holds from the next take on."
-LATER = "It holds when the trainer is started again."
-SEEN = "It holds now."
-THEME: Key = ("screen", "theme")
-FEW: Mapping[Key, Callable[[], tuple[str, ...]]] = {
+TAKES_EFFECT_NEXT_TAKE = "It holds from the next take on."
+TAKES_EFFECT_ON_RESTART = "It holds when the trainer is started again."
+TAKES_EFFECT_NOW = "It holds now."
+THEME_KEY: Key = ("screen", "theme")
+NAMED_CHOICES: Mapping[Key, Callable[[], tuple[str, ...]]] = {
     ("harp", "key"): lambda: STANDARD_KEYS,
     ("harp", "tuning"): tuning_names,
     ("harp", "temperament"): lambda: tuple(TEMPERAMENTS),
@@ -57,7 +57,7 @@ class SettingLine:
         return ".".join(self.key)
 
 
-def plain_text(value: Any) -> str:
+def setting_text(value: Any) -> str:
     """A value as one writes it without quotes; empty for none."""
     match value:
         case None:
@@ -69,13 +69,13 @@ def plain_text(value: Any) -> str:
     return str(value)
 
 
-def value_in(settings: Settings, key: Key) -> Any:
+def setting_value(settings: Settings, key: Key) -> Any:
     """What a setting is."""
     table, name = key
     return getattr(getattr(settings, table), name)
 
 
-def by_option(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
+def values_from_options(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
     """What options of the command made otherwise than the settings say, as far as a plan tells."""
     used: dict[Key, Any] = {("practice", "count_in"): plan.count_in}
     if isinstance(plan.source, MicrophoneSpec):
@@ -86,7 +86,7 @@ def by_option(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
     told = {
         key: value
         for key, value in used.items()
-        if value is not None and value != value_in(settings, key)
+        if value is not None and value != setting_value(settings, key)
     }
     usual = settings.journal.file or journal_path()
     if plan.journal is not None and plan.journal != usual:
@@ -96,27 +96,27 @@ def by_option(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
 
 def setting_lines(found: SettingsFound, plan: Plan) -> tuple[SettingLine, ...]:
     """All settings, table by table."""
-    options = by_option(plan, found.settings)
+    options = values_from_options(plan, found.settings)
     return tuple(_line(key, found, options) for key in KEYS)
 
 
 def _line(key: Key, found: SettingsFound, options: Mapping[Key, Any]) -> SettingLine:
     table, name = key
     field = TABLES[table].model_fields[name]
-    value = options.get(key, value_in(found.settings, key))
-    origin = OPTION if key in options else found.origins.get(key, DEFAULT)
+    value = options.get(key, setting_value(found.settings, key))
+    origin = FROM_OPTION if key in options else found.origins.get(key, FROM_DEFAULT)
     choices: tuple[str, ...] = ()
     if field.annotation is bool:
         choices = ("true", "false")
     elif get_origin(field.annotation) is Literal:
         choices = get_args(field.annotation)
-    elif key in FEW:
-        choices = FEW[key]()
+    elif key in NAMED_CHOICES:
+        choices = NAMED_CHOICES[key]()
     needed = default_of(key) is not None
-    return SettingLine(key, plain_text(value), origin, field.description or "", choices, needed)
+    return SettingLine(key, setting_text(value), origin, field.description or "", choices, needed)
 
 
-def verdict(line: SettingLine, text: str) -> str:
+def value_problem(line: SettingLine, text: str) -> str:
     """What is wrong with a text as the value of a setting; empty if it may be that."""
     if not text and not line.needed:
         return ""
@@ -133,7 +133,7 @@ def next_choice(line: SettingLine) -> str:
     return line.choices[(at + 1) % len(line.choices)]
 
 
-def applied(plan: Plan, key: Key, value: Any) -> Plan:
+def apply_setting(plan: Plan, key: Key, value: Any) -> Plan:
     """A plan with a setting, where that is one that can change between two takes."""
     if key[0] == "sound" and isinstance(plan.source, MicrophoneSpec):
         return replace(plan, source=replace(plan.source, **{key[1]: value}))
@@ -142,12 +142,16 @@ def applied(plan: Plan, key: Key, value: Any) -> Plan:
     return plan
 
 
-def when(key: Key, plan: Plan) -> str:
+def effect_text(key: Key, plan: Plan) -> str:
     """From when on a setting holds that is changed now."""
-    if key == THEME:
-        return SEEN
+    if key == THEME_KEY:
+        return TAKES_EFFECT_NOW
     sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
-    return AT_ONCE if sound or key == ("practice", "count_in") else LATER
+    return (
+        TAKES_EFFECT_NEXT_TAKE
+        if sound or key == ("practice", "count_in")
+        else TAKES_EFFECT_ON_RESTART
+    )
 
 
 def short_path(path: Path, room: int) -> str:

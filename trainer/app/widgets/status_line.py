@@ -6,13 +6,13 @@ import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, sides
-from trainer.app.take_state import Phase, Take
+from trainer.app.canvas import Canvas, TextRow, justify
+from trainer.app.take_state import Phase, TakeState
 
-FLOOR_DB = -60.0
-LOUD_DB = -1.0
+METER_FLOOR_DB = -60.0
+CLIPPING_DB = -1.0
 """Above this the sound is about to clip."""
-CELLS = 12
+METER_CELLS = 12
 _EIGHTHS = " ▏▎▍▌▋▊▉█"
 
 
@@ -31,16 +31,16 @@ class StatusState:
     level_db: int | None = None
 
     @classmethod
-    def of(cls, take: Take) -> StatusState:
+    def of(cls, take: TakeState) -> StatusState:
         """The status of a take as it stands."""
-        trouble = take.phase in (Phase.PAUSED, Phase.FAILED)
+        trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
         sentence = take.sentence if trouble else _sentence(take)
         level = round(take.shown.level_db) if take.running and take.reading else None
         return cls(sentence, trouble, level)
 
 
-def _sentence(take: Take) -> str:
-    if take.phase is Phase.HELD:
+def _sentence(take: TakeState) -> str:
+    if take.phase is Phase.PAUSED:
         return f"paused: space goes on at bar {take.bar}, b a bar back"
     if take.notice:
         return f"! {take.notice}"
@@ -49,43 +49,43 @@ def _sentence(take: Take) -> str:
     return f"sound from {take.source}" if take.source else ""
 
 
-def meter(level_db: int | None) -> Row:
+def level_meter(level_db: int | None) -> TextRow:
     """The level as a bar and in figures."""
     if level_db is None:
-        return ((f"{'no sound taken in':>{CELLS + 16}} ", "quiet"),)
-    share = min(max(1.0 - level_db / FLOOR_DB, 0.0), 1.0)
-    whole, part = divmod(round(share * CELLS * 8), 8)
+        return ((f"{'no sound taken in':>{METER_CELLS + 16}} ", "quiet"),)
+    share = min(max(1.0 - level_db / METER_FLOOR_DB, 0.0), 1.0)
+    whole, part = divmod(round(share * METER_CELLS * 8), 8)
     bar = "█" * whole + (_EIGHTHS[part] if part else "")
-    loud = level_db > LOUD_DB
+    loud = level_db > CLIPPING_DB
     word = "too loud" if loud else f"{level_db:>4} dB"
     return (
         ("level ▕", "quiet"),
-        (f"{bar:<{CELLS}}", "wrong" if loud else "good"),
+        (f"{bar:<{METER_CELLS}}", "wrong" if loud else "good"),
         ("▏", "quiet"),
         (f"{word:>8} ", "wrong" if loud else "quiet"),
     )
 
 
-def rows(state: StatusState, width: int, height: int) -> list[Row]:
+def status_rows(state: StatusState, width: int, height: int) -> list[TextRow]:
     """The status line; a sentence about trouble has it, and all rows there are, to itself."""
     if not state.trouble:
-        return [sides(((f" {state.sentence}", "quiet"),), meter(state.level_db), width)]
+        return [justify(((f" {state.sentence}", "quiet"),), level_meter(state.level_db), width)]
     told = textwrap.wrap(
         f"× {state.sentence}", width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
     )
     return [((f" {line}", "wrong"),) for line in told]
 
 
-class Status(Canvas[StatusState]):
+class StatusLine(Canvas[StatusState]):
     """The status line."""
 
-    def draw(self, state: StatusState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: StatusState, width: int, height: int) -> Sequence[TextRow]:
         """One row, or as many as a sentence about trouble needs and there are."""
-        drawn = rows(state, width, height)
+        drawn = status_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Status(), StatusState.of)
+    show(StatusLine(), StatusState.of)

@@ -12,26 +12,26 @@ from dataclasses import dataclass, field
 
 from textual.geometry import Size
 
-from trainer.app.canvas import Canvas, Row, row_of
-from trainer.app.shapes import OLD_SHAPE, grade_of
-from trainer.app.take_state import Take
+from trainer.app.canvas import Canvas, TextRow, row_from_cells
+from trainer.app.shapes import OLD_SHAPE, grade_of_mark
+from trainer.app.take_state import TakeState
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
 from trainer.report.result_text import score_text
 
-ROWS = 4
+ROWS_PER_LINE = 4
 """Rows of one line of the page."""
 BARS_ON_A_LINE = (1, 2, 4, 8)
 """So that phrases start lines."""
-WIDEST = 12
+MAX_BEAT_CELLS = 12
 """Cells that a beat gets at most where there is room."""
-MOST_NEEDED = 24
+MAX_NEEDED_CELLS = 24
 """Cells that a beat gets at most for the sake of very short steps; their tab is cut then."""
 _EPS = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class PlacedStep:
     """A step and the beats that it takes on the page."""
 
     step: Step
@@ -40,16 +40,16 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class TabLine:
     """One line of the page: the beats from `start` to `end`, and the steps that sound in them."""
 
     start: float
     end: float
-    steps: tuple[Placed, ...]
+    steps: tuple[PlacedStep, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
+class TabLayout:
     """Where everything on the page stands.
 
     Attributes:
@@ -58,11 +58,11 @@ class Layout:
         meter: beats in a bar.
     """
 
-    lines: tuple[Line, ...]
+    lines: tuple[TabLine, ...]
     cells: int
     meter: int
 
-    def column(self, line: Line, beat: float) -> int:
+    def column(self, line: TabLine, beat: float) -> int:
         """The column of a beat on a line; every bar has a bar line in front."""
         first_bar = math.ceil(line.start / self.meter) * self.meter
         bars = math.floor((beat - first_bar) / self.meter + _EPS) + 1
@@ -75,7 +75,7 @@ class Layout:
         return number, self.column(line, min(max(beat, line.start), line.end))
 
 
-def lay_out(drill: Drill, width: int, most: int) -> Layout:
+def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     """Lay a drill out on lines of `width` cells.
 
     As few bars on a line as let the whole drill be seen at once on `most` lines, or else as many
@@ -87,7 +87,7 @@ def lay_out(drill: Drill, width: int, most: int) -> Layout:
     fitting = [n for n in BARS_ON_A_LINE if n * (need * meter + 1) < width]
     if fitting:
         bars = next((n for n in fitting if n * most >= drill.bars), fitting[-1])
-        cells = min(max(need, ((width - 1) // bars - 1) // meter), max(need, WIDEST))
+        cells = min(max(need, ((width - 1) // bars - 1) // meter), max(need, MAX_BEAT_CELLS))
         per_line = bars * meter
     else:
         per_line = max(1, (width - 2) // need)
@@ -96,21 +96,21 @@ def lay_out(drill: Drill, width: int, most: int) -> Layout:
     whole = drill.bars * meter
     starts = ([first] if first < 0 else []) + list(range(0, whole, per_line))
     ends = [*starts[1:], whole]
-    placed = [Placed(step, float(step.at), float(step.end)) for step in drill.steps]
+    placed = [PlacedStep(step, float(step.at), float(step.end)) for step in drill.steps]
     lines = [
-        Line(start, end, tuple(one for one in placed if one.at < end and one.end > start))
+        TabLine(start, end, tuple(one for one in placed if one.at < end and one.end > start))
         for start, end in zip(starts, ends, strict=True)
     ]
-    return Layout(tuple(lines), cells, meter)
+    return TabLayout(tuple(lines), cells, meter)
 
 
 def _cells_needed(step: Step) -> int:
     """Cells a beat must have for a step's tab, or its mark, and a space to fit its length."""
-    return min(MOST_NEEDED, math.ceil((max(len(step.tab), 3) + 1) / step.beats))
+    return min(MAX_NEEDED_CELLS, math.ceil((max(len(step.tab), 3) + 1) / step.beats))
 
 
 @dataclass(frozen=True)
-class PageState:
+class TabPageState:
     """What the page shows.
 
     Attributes:
@@ -131,21 +131,21 @@ class PageState:
     old: frozenset[int] = frozenset()
 
     @classmethod
-    def of(cls, drill: Drill, take: Take) -> PageState:
+    def of(cls, drill: Drill, take: TakeState) -> TabPageState:
         """The page of a drill and a take of it as it stands."""
         step = take.step
         now = step.index if step else None
         return cls(drill, take.position, now, *take.range, take.marks, take.old)
 
 
-def top_line(layout: Layout, position: float | None, height: int) -> int:
+def top_line_shown(layout: TabLayout, position: float | None, height: int) -> int:
     """The first line shown: the next line is always in sight, and nothing moves before it must."""
-    fit = max(1, height // ROWS)
+    fit = max(1, height // ROWS_PER_LINE)
     line = layout.place(position)[0] if position is not None else 0
     return min(max(0, line - max(0, fit - 2)), max(0, len(layout.lines) - fit))
 
 
-def cursor_row(layout: Layout, number: int, position: float | None) -> Row:
+def cursor_row(layout: TabLayout, number: int, position: float | None) -> TextRow:
     """The row over a line in which the cursor walks."""
     if position is None or position < layout.lines[0].start:
         return ()
@@ -153,7 +153,9 @@ def cursor_row(layout: Layout, number: int, position: float | None) -> Row:
     return ((" " * column, "text"), ("▼", "now")) if line == number else ()
 
 
-def line_rows(layout: Layout, line: Line, state: PageState) -> tuple[Row, Row, Row]:
+def line_rows(
+    layout: TabLayout, line: TabLine, state: TabPageState
+) -> tuple[TextRow, TextRow, TextRow]:
     """Tab, beats and marks of one line."""
     width = layout.column(line, line.end)
     tab, beats, marks = ([" "] * width for _ in range(3))
@@ -166,11 +168,15 @@ def line_rows(layout: Layout, line: Line, state: PageState) -> tuple[Row, Row, R
     for one in line.steps:
         _draw_step(layout, line, one, state, tab, tab_pens)
         _draw_mark(layout, line, one, state, marks, mark_pens)
-    return row_of(tab, tab_pens), row_of(beats, beat_pens), row_of(marks, mark_pens)
+    return (
+        row_from_cells(tab, tab_pens),
+        row_from_cells(beats, beat_pens),
+        row_from_cells(marks, mark_pens),
+    )
 
 
 def _draw_beats(
-    layout: Layout, line: Line, state: PageState, cells: list[str], pens: list[str]
+    layout: TabLayout, line: TabLine, state: TabPageState, cells: list[str], pens: list[str]
 ) -> None:
     now = None if state.position is None else math.floor(state.position)
     for beat in range(math.ceil(line.start), math.ceil(line.end)):
@@ -184,7 +190,12 @@ def _draw_beats(
 
 
 def _draw_step(
-    layout: Layout, line: Line, one: Placed, state: PageState, cells: list[str], pens: list[str]
+    layout: TabLayout,
+    line: TabLine,
+    one: PlacedStep,
+    state: TabPageState,
+    cells: list[str],
+    pens: list[str],
 ) -> None:
     x0 = layout.column(line, max(one.at, line.start))
     x1 = layout.column(line, min(one.end, line.end)) - 1
@@ -201,12 +212,17 @@ def _draw_step(
 
 
 def _draw_mark(
-    layout: Layout, line: Line, one: Placed, state: PageState, cells: list[str], pens: list[str]
+    layout: TabLayout,
+    line: TabLine,
+    one: PlacedStep,
+    state: TabPageState,
+    cells: list[str],
+    pens: list[str],
 ) -> None:
     mark = state.marks.get(one.step.index)
     if mark is None or one.at < line.start:
         return
-    graded = grade_of(mark)
+    graded = grade_of_mark(mark)
     x0 = layout.column(line, one.at)
     room = max(1, layout.column(line, min(one.end, line.end)) - x0)
     shape, pen = graded.shape, graded.pen
@@ -217,26 +233,28 @@ def _draw_mark(
     pens[x0 : x0 + len(text)] = [pen] * len(text)
 
 
-class Page(Canvas[PageState]):
+class TabPage(Canvas[TabPageState]):
     """The page of tab. Draws a line again only when something on it has changed."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._layout: tuple[Drill, Size, Layout] | None = None
+        self._layout: tuple[Drill, Size, TabLayout] | None = None
         self._moment: object = None
-        self._drawn: dict[int, tuple[object, tuple[Row, Row, Row]]] = {}
+        self._drawn: dict[int, tuple[object, tuple[TextRow, TextRow, TextRow]]] = {}
 
-    def draw(self, state: PageState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: TabPageState, width: int, height: int) -> Sequence[TextRow]:
         """The lines in sight."""
         layout = self._laid_out(state.drill)
-        top = top_line(layout, state.position, height)
-        rows: list[Row] = []
-        for number in range(top, min(len(layout.lines), top + max(1, height // ROWS))):
+        top = top_line_shown(layout, state.position, height)
+        rows: list[TextRow] = []
+        for number in range(top, min(len(layout.lines), top + max(1, height // ROWS_PER_LINE))):
             rows.append(cursor_row(layout, number, state.position))
             rows.extend(self._line(layout, number, state))
         return (rows + [()] * height)[:height]
 
-    def _line(self, layout: Layout, number: int, state: PageState) -> tuple[Row, Row, Row]:
+    def _line(
+        self, layout: TabLayout, number: int, state: TabPageState
+    ) -> tuple[TextRow, TextRow, TextRow]:
         line = layout.lines[number]
         here = state.position is not None and line.start <= state.position < line.end
         key = (
@@ -262,11 +280,15 @@ class Page(Canvas[PageState]):
             self._moment = moment
             super().redraw()
 
-    def _laid_out(self, drill: Drill) -> Layout:
+    def _laid_out(self, drill: Drill) -> TabLayout:
         known = self._layout
         if known is None or known[0] is not drill or known[1] != self.extent:
             width, height = self.extent
-            known = self._layout = (drill, self.extent, lay_out(drill, width, height // ROWS))
+            known = self._layout = (
+                drill,
+                self.extent,
+                lay_out_tab(drill, width, height // ROWS_PER_LINE),
+            )
             self._drawn.clear()
         return known[2]
 
@@ -274,4 +296,4 @@ class Page(Canvas[PageState]):
 if __name__ == "__main__":
     from devtools.scripted import DRILL, show
 
-    show(Page(), lambda take: PageState.of(DRILL, take))
+    show(TabPage(), lambda take: TabPageState.of(DRILL, take))

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, Row, cut
-from trainer.app.shapes import grade, grade_of
-from trainer.app.take_state import Take
+from trainer.app.canvas import Canvas, TextRow, truncate
+from trainer.app.shapes import grade_of_mark, grade_of_score
+from trainer.app.take_state import TakeState
 from trainer.marking import Mark, Result
 from trainer.report.result_text import score_text
 
@@ -30,18 +30,18 @@ class VerdictState:
     result: Result | None = None
 
     @classmethod
-    def of_take(cls, take: Take) -> VerdictState:
+    def of_take(cls, take: TakeState) -> VerdictState:
         """The verdict on a take as it stands."""
         first, last = take.whole  # a pass that was taken up again is still one
         done = len(take.marks.keys() - take.old)
         return cls(take.last, take.weakest, done, last - first, take.result)
 
 
-def last_row(mark: Mark | None) -> Row:
+def last_mark_row(mark: Mark | None) -> TextRow:
     """The newest mark with its sentence."""
     if mark is None:
         return ((" No step has been marked yet.", "quiet"),)
-    graded = grade_of(mark)
+    graded = grade_of_mark(mark)
     return (
         (f" {mark.step.index + 1:>2} ", "quiet"),
         (f"{mark.step.tab:<5} ", "strong"),
@@ -50,11 +50,11 @@ def last_row(mark: Mark | None) -> Row:
     )
 
 
-def total_row(state: VerdictState) -> Row:
+def total_row(state: VerdictState) -> TextRow:
     """Total of the last whole pass and weakest step of this one."""
     spans: list[tuple[str, str]] = [(f" {state.done} of {state.of} steps marked", "quiet")]
     if state.weakest:
-        graded = grade_of(state.weakest)
+        graded = grade_of_mark(state.weakest)
         step = state.weakest.step
         spans += [
             ("  weakest: ", "quiet"),
@@ -62,7 +62,7 @@ def total_row(state: VerdictState) -> Row:
             (f"{graded.shape} {score_text(state.weakest.score)}", graded.pen),
         ]
     if state.result:
-        graded = grade(state.result.score)
+        graded = grade_of_score(state.result.score)
         verdict = "passed" if state.result.passed else "not passed yet"
         spans += [
             ("  last pass: ", "quiet"),
@@ -71,15 +71,15 @@ def total_row(state: VerdictState) -> Row:
     return tuple(spans)
 
 
-class Verdict(Canvas[VerdictState]):
+class VerdictLines(Canvas[VerdictState]):
     """Two rows: the newest mark; the weakest step and the total."""
 
-    def draw(self, state: VerdictState, width: int, height: int) -> Sequence[Row]:
+    def draw(self, state: VerdictState, width: int, height: int) -> Sequence[TextRow]:
         """Both rows."""
-        return [cut(last_row(state.last), width), cut(total_row(state), width)]
+        return [truncate(last_mark_row(state.last), width), truncate(total_row(state), width)]
 
 
 if __name__ == "__main__":
     from devtools.scripted import show
 
-    show(Verdict(), VerdictState.of_take)
+    show(VerdictLines(), VerdictState.of_take)
