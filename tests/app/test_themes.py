@@ -319,8 +319,9 @@ def test_without_colours_at_hand_the_theme_is_plain(
     terminal: str, no_color: str, expected: str
 ) -> None:
     """As terminfo tells: a VT100 has no colours."""
+    script = "from trainer.app.theme import effective_theme; print(effective_theme('light'))"
     done = subprocess.run(
-        [sys.executable, "-c", "from trainer.app.theme import effective_theme; print(effective_theme('light'))"],
+        [sys.executable, "-c", script],
         env={**os.environ, "TERM": terminal, "NO_COLOR": no_color},
         check=True,
         capture_output=True,
