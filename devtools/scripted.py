@@ -1,26 +1,18 @@
-"""Widgets and screens without a harp: a scripted take, and a way to look at one widget alone.
+"""Scripted takes: the events of a take, with playing errors of known size, without any sound.
 
-``python -m trainer.app.widgets.pitch_trace`` shows a widget; ``python -m devtools.scripted`` runs
-the whole app on the script for some seconds and prints what painting cost.
+They drive widgets, screens and their tests where no harp is played.
 """
 
 from __future__ import annotations
 
 import math
 import random
-import sys
 import time
 from collections import deque
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any
 
-from textual.app import App, ComposeResult
-
-from trainer.app.canvas import Canvas
-from trainer.app.take_state import TakeState
-from trainer.app.theme import apply_theme
 from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
@@ -39,15 +31,21 @@ from trainer.practice import (
     Plan,
     Started,
 )
-from trainer.sound import PlayerSpec
 
 RATE = 48_000
 HOP = 240
-"""Samples between readings: 200 a second."""
+"""Samples between two readings: 200 readings a second."""
 
 
 def drill_of(name: str, title: str, tab: str, *, tempo: float = 80.0) -> Drill:
-    """A drill from tab with lengths, such as ``-4:1 -4':2 r:1``; enough for trying screens."""
+    """Make a drill from tab with lengths in beats.
+
+    Args:
+        name: its name.
+        title: its title.
+        tab: entries such as ``-4:1 -4':2 -4'>-4:2 r:1``; ``r`` is a rest.
+        tempo: beats a minute.
+    """
     steps: list[Step] = []
     at = Fraction(0)
     for token in tab.split():
@@ -87,7 +85,13 @@ DRILLS = (
 
 @dataclass(frozen=True, slots=True)
 class PlayingError:
-    """What the script does wrong on a step."""
+    """Errors of the scripted player on one step.
+
+    Attributes:
+        cents: offset from the target; positive is sharp.
+        leak_db: level of a leaking neighbour relative to the wanted hole; None for no leak.
+        late_beats: delay of the onset, in beats.
+    """
 
     cents: float
     leak_db: float | None = None
@@ -106,7 +110,12 @@ PLAYING_ERRORS = (
 
 
 def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event]]:
-    """A whole take of a plan as events, each with the second at which it comes."""
+    """Yield the events of a whole take of a plan, each with its time in seconds.
+
+    Args:
+        plan: what is played; without a drill, `DRILL` is played to a listener that asks for none.
+        seed: seed of the pitch noise.
+    """
     noise = random.Random(seed)
     drill = plan.drill
     if drill is None:
@@ -139,7 +148,7 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
 
 
 def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]]:
-    """Somebody plays the first drill, and nobody asked for it."""
+    """Yield the events while `DRILL` is played and no drill is open."""
     clock = Clock(0, DRILL.tempo, RATE)
     yield 0.0, Started(None, 0, 0, "the scripted player", False)
     for sample in range(0, clock.sample(DRILL.beats), HOP):
@@ -150,10 +159,10 @@ def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]
 def _reading(harp: Harp, drill: Drill, clock: Clock, sample: int, noise: random.Random) -> Reading:
     beat = clock.beat(sample)
     for step in drill.steps:
-        slip = PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]
-        start, end = float(step.at) + slip.late_beats, float(step.end) - 0.12
+        error = PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]
+        start, end = float(step.at) + error.late_beats, float(step.end) - 0.12
         if start <= beat < end:
-            return _sounding(harp, clock, sample, step, slip, beat - start, noise)
+            return _sounding(harp, clock, sample, step, error, beat - start, noise)
     return Reading(sample, sample + HOP, RATE, level_db=-62.0)
 
 
@@ -162,7 +171,7 @@ def _sounding(
     clock: Clock,
     sample: int,
     step: Step,
-    slip: PlayingError,
+    error: PlayingError,
     since: float,
     noise: random.Random,
 ) -> Reading:
@@ -172,11 +181,11 @@ def _sounding(
     seconds = since * 60.0 / clock.tempo
     scoop = 60.0 * math.exp(-seconds / 0.05) if low.bend else 0.0
     wobble = 3.0 * math.sin(2 * math.pi * 5.0 * seconds) + noise.gauss(0.0, 0.4)
-    hz = harp.hz(low) * 2.0 ** ((glide + slip.cents + scoop + wobble) / 1200.0)
+    hz = harp.hz(low) * 2.0 ** ((glide + error.cents + scoop + wobble) / 1200.0)
     tab, *also = harp.nearest(hz)
-    leak = (tab.hole - 1 or 2) if slip.leak_db is not None else None
+    leak = (tab.hole - 1 or 2) if error.leak_db is not None else None
     holes = (leak, tab.hole) if leak else (tab.hole,)
-    levels = [(tab.hole, 0.0)] + ([(leak, slip.leak_db)] if leak and slip.leak_db else [])
+    levels = [(tab.hole, 0.0)] + ([(leak, error.leak_db)] if leak and error.leak_db else [])
     return Reading(
         sample,
         sample + HOP,
@@ -189,28 +198,32 @@ def _sounding(
         also=tuple(also),
         breath=tab.breath,
         holes=holes,
-        leak_db=slip.leak_db,
+        leak_db=error.leak_db,
         leak_hole=leak,
         levels=tuple(levels),
     )
 
 
-def _mark(step: Step, slip: PlayingError) -> Mark:
-    score = max(0.0, 100.0 - 1.6 * abs(slip.cents) - (30.0 if slip.leak_db else 0.0))
-    side = "flat" if slip.cents < 0 else "sharp"
-    sentence = f"{abs(slip.cents):.0f} cents {side}"
-    if slip.leak_db is not None:
-        sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-slip.leak_db:.0f} dB down"
-    measured = Measured(start=0, end=1, cents=slip.cents, leak_db=slip.leak_db)
+def _mark(step: Step, error: PlayingError) -> Mark:
+    score = max(0.0, 100.0 - 1.6 * abs(error.cents) - (30.0 if error.leak_db else 0.0))
+    side = "flat" if error.cents < 0 else "sharp"
+    sentence = f"{abs(error.cents):.0f} cents {side}"
+    if error.leak_db is not None:
+        sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-error.leak_db:.0f} dB down"
+    measured = Measured(start=0, end=1, cents=error.cents, leak_db=error.leak_db)
     return Mark(step, score, {"pitch": score}, measured, sentence)
 
 
 class ScriptedListener:
-    """A listener that replays scripts at the pace of a clock.
+    """A listener that replays scripted events in real time.
 
     Args:
-        events: gives the events of a plan with their seconds.
-        pace: seconds of script a second.
+        events: yields the events of a plan, each with its time in seconds.
+        pace: seconds of the script per second of wall time.
+
+    Attributes:
+        plans: all plans begun so far.
+        closed: whether `close` was called.
     """
 
     def __init__(
@@ -227,13 +240,13 @@ class ScriptedListener:
         self.closed = False
 
     def begin(self, plan: Plan) -> None:
-        """Start replaying."""
+        """Start to replay a plan."""
         self.plans.append(plan)
         self._due = deque(self._events(plan))
         self._began = time.monotonic()
 
     def poll(self) -> list[Event]:
-        """The events that are due."""
+        """Return the events that are due."""
         now = (time.monotonic() - self._began) * self._pace
         events: list[Event] = []
         while self._due and self._due[0][0] <= now:
@@ -241,95 +254,16 @@ class ScriptedListener:
         return events
 
     def ask(self, command: Command) -> None:
-        """A passage is looped at once; else a script goes its way."""
+        """Confirm a loop at once; ignore other commands."""
         if isinstance(command, Loop) and command.passage is not None:
             now = (time.monotonic() - self._began) * self._pace
             self._due.appendleft((0.0, Looping(command.passage, round(now * RATE))))
 
     def stop(self) -> None:
-        """End the replay; its last event comes with the next poll."""
+        """End the replay; the next poll returns `Finished`."""
         if self._due:
             self._due = deque([(0.0, Finished())])
 
     def close(self) -> None:
-        """Nothing is held."""
+        """Note that it was closed."""
         self.closed = True
-
-
-def show(widget: Canvas[Any], state: Callable[[TakeState], Any]) -> None:
-    """Show one widget alone, fed by a scripted take until a key is pressed."""
-    Alone(widget, state).run()
-
-
-class Alone(App[None]):
-    """A widget on an empty screen."""
-
-    BINDINGS = [("q", "quit", "quit")]  # noqa: RUF012
-    CSS = "Canvas { height: 1fr; }"
-
-    def __init__(self, widget: Canvas[Any], state: Callable[[TakeState], Any]) -> None:
-        super().__init__()
-        apply_theme(self)
-        self._widget = widget
-        self._state = state
-        plan = Plan(Harp.of("C"), PlayerSpec(), DRILL)
-        self._take = TakeState(plan)
-        self._script = ScriptedListener()
-        self._script.begin(plan)
-
-    def on_mount(self) -> None:
-        """Start the clock."""
-        self.set_interval(1 / 60, self._tick)
-
-    def compose(self) -> ComposeResult:
-        """The widget."""
-        yield self._widget
-
-    def _tick(self) -> None:
-        for event in self._script.poll():
-            self._take.see(event)
-        self._widget.show(self._state(self._take))
-
-
-def main(arguments: Sequence[str]) -> None:
-    """Run the whole app on the script and print what painting cost."""
-    from trainer.app.app import TrainerApp
-
-    class Counted(TrainerApp):
-        frames = paints = 0
-
-        def _tick(self) -> None:
-            self.frames += 1
-            super()._tick()
-
-        def _display(self, screen: Any, renderable: Any) -> None:
-            self.paints += renderable is not None
-            super()._display(screen, renderable)
-
-    seconds = float(arguments[0]) if arguments else 10.0
-    app = Counted(
-        ScriptedListener(), DRILLS, Plan(Harp.of("C"), PlayerSpec(), DRILL), autostart=True
-    )
-    used: list[tuple[float, float, int, int]] = []
-
-    def note() -> None:
-        used.append((time.monotonic(), time.process_time(), app.frames, app.paints))
-        if len(used) == 2:
-            app.exit()
-
-    def begin() -> None:
-        app.set_timer(2.0, note)
-        app.set_timer(2.0 + seconds, note)
-
-    app.call_later(begin)
-    app.run()
-    if len(used) == 2:
-        seconds, cpu, frames, paints = (new - old for old, new in zip(*used, strict=True))
-        print(
-            f"{frames / seconds:.1f} frames a second, {paints / seconds:.1f} of them with "
-            f"something to paint; {cpu / seconds:.3f} of a core, over {seconds:.1f} s"
-        )
-
-
-if __name__ == "__main__":
-    main(sys.argv[1:])

@@ -1,51 +1,53 @@
-"""Every widget can be tried alone: ``python -m trainer.app.widgets.NAME``."""
+"""Every widget has a preview: ``python -m devtools.previews NAME``."""
 
 from __future__ import annotations
 
 import asyncio
 import importlib
 import pkgutil
-import runpy
-from typing import Any
 
 import pytest
 
-from devtools import scripted
+from devtools.previews import PREVIEWS, PreviewApp, main
 from trainer.app import widgets
 from trainer.app.canvas import Canvas
 
-NAMES = [
-    one.name
-    for one in pkgutil.iter_modules(widgets.__path__)
-    if any(
-        isinstance(value, type) and issubclass(value, Canvas) and value is not Canvas
-        for value in vars(importlib.import_module(f"trainer.app.widgets.{one.name}")).values()
-        if getattr(value, "__module__", "").endswith(f".{one.name}")
-    )
-]
 SIZES = ((80, 24), (120, 40), (200, 60))
+PAINTED_WITHIN_S = 10.0
 
 
-@pytest.mark.filterwarnings("ignore:.*found in sys.modules.*:RuntimeWarning")
-@pytest.mark.parametrize("name", NAMES)
-def test_a_widget_draws_alone_at_every_size(name: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    shown: list[tuple[Canvas[Any], Any]] = []
-    monkeypatch.setattr(scripted, "show", lambda widget, state: shown.append((widget, state)))
-    for size in SIZES:
-        runpy.run_module(f"trainer.app.widgets.{name}", run_name="__main__")
-        widget, state = shown.pop()
-
-        async def scene(
-            widget: Canvas[Any] = widget, state: Any = state, size: tuple[int, int] = size
-        ) -> None:
-            app = scripted.Alone(widget, state)
-            async with app.run_test(size=size) as pilot:
-                await pilot.pause(0.3)
-                strips = app.screen._compositor.render_strips()
-                assert any(strip.text.strip() for strip in strips)
-
-        asyncio.run(scene())
+def canvases(name: str) -> list[type]:
+    """The canvas classes that a widget module defines."""
+    module = importlib.import_module(f"trainer.app.widgets.{name}")
+    return [
+        value
+        for value in vars(module).values()
+        if isinstance(value, type)
+        and issubclass(value, Canvas)
+        and value.__module__ == module.__name__
+    ]
 
 
-def test_they_are_those_that_there_are() -> None:
-    assert {"trace", "page", "gauge", "readout", "holes", "notes", "target", "guide"} <= set(NAMES)
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("name", PREVIEWS)
+def test_a_widget_draws_alone_at_every_size(name: str, size: tuple[int, int]) -> None:
+    async def scene() -> None:
+        app = PreviewApp(PREVIEWS[name])
+        async with app.run_test(size=size) as pilot:
+            async with asyncio.timeout(PAINTED_WITHIN_S):
+                while not any(s.text.strip() for s in app.screen._compositor.render_strips()):
+                    await pilot.pause(0.02)
+
+    asyncio.run(scene())
+
+
+def test_every_canvas_has_a_preview() -> None:
+    modules = [module.name for module in pkgutil.iter_modules(widgets.__path__)]
+    assert {name for name in modules if canvases(name)} == set(PREVIEWS)
+    for name, preview in PREVIEWS.items():
+        assert preview.widget in canvases(name)
+
+
+def test_an_unknown_name_lists_the_names(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["banjo"]) == main([]) == 2
+    assert "pitch_trace" in capsys.readouterr().out

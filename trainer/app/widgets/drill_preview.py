@@ -149,9 +149,3 @@ class DrillPreview(Canvas[DrillPreviewState]):
     def draw(self, state: DrillPreviewState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there is room for."""
         return drill_preview_rows(state, width, height)
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(DrillPreview(), lambda take: DrillPreviewState(take.drill))

@@ -106,9 +106,3 @@ class Gauge(Canvas[GaugeState]):
         """Needle rows and the scale under them."""
         needles = [needle_row(state, width, named=y == 0) for y in range(height - 1)]
         return [*needles, scale_row(state, width)]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(Gauge(), lambda take: GaugeState.of(take.shown))

@@ -125,16 +125,3 @@ class GuideBoard(Canvas[GuideState]):
         """As many rows as there are."""
         drawn = guide_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(
-        GuideBoard(),
-        lambda take: GuideState(
-            *(1, 2, "the microphone", "Choose what is to listen.", ("built in", "on the stand")),
-            heard=take.shown,
-            said=microphone_verdict(take.shown)[0],
-        ),
-    )

@@ -213,9 +213,3 @@ class HarpChart(Canvas[HarpState]):
     def draw(self, state: HarpState, width: int, height: int) -> Sequence[TextRow]:
         """As many rows as there is room for."""
         return harp_rows(state, width, height)
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(HarpChart(), lambda take: HarpState.of(take.plan.harp))

@@ -80,9 +80,3 @@ class HeadLine(Canvas[HeadState]):
     def draw(self, state: HeadState, width: int, height: int) -> Sequence[TextRow]:
         """One row."""
         return [head_row(state, width)]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(HeadLine(), HeadState.of)

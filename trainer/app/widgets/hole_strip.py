@@ -118,9 +118,3 @@ class HoleStrip(Canvas[HoleStripState]):
             hole_numbers_row(state, cell),
             cleanness_row(state),
         ]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(HoleStrip(), lambda take: HoleStripState.of(take.shown))

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
@@ -135,14 +134,3 @@ class LoopStrip(Canvas[LoopState]):
     def draw(self, state: LoopState, width: int, height: int) -> Sequence[TextRow]:
         """Four rows."""
         return loop_rows(state, width)[:height]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    DEMO = Passage(Path("evening.flac"), 4.0, 9.0, 0.7, -3.0, count_in=4)
-    PEAKS = tuple(((n * 37) % 17) / 17.0 for n in range(200))
-    show(
-        LoopStrip(),
-        lambda take: LoopState(DEMO, 20.0, PEAKS, SOUNDS, max(0.0, (take.position or 0.0) + 4.0)),
-    )

@@ -86,15 +86,3 @@ class MeasuringBoard(Canvas[MeasuringState]):
         """As many rows as there are."""
         drawn = measuring_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    tab = Tab(4, Breath.DRAW)
-    show(
-        MeasuringBoard(),
-        lambda take: MeasuringState(
-            take.plan.harp, Asked(tab, "D5", 3, 20), Sounding(tab, 2.1, 1.2), {Tab.parse("1"): -3.4}
-        ),
-    )

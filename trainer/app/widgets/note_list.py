@@ -97,9 +97,3 @@ class NoteList(Canvas[NoteListState]):
         """As many rows as there are notes to fill."""
         drawn = note_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(NoteList(), NoteListState.of)

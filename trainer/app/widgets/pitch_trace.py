@@ -492,9 +492,3 @@ class PitchTrace(Canvas[TakeState]):
         """Paint what is new."""
         if self.state is not None and self._picture is not None and self.extent:
             self.paint(self._picture.follow(self.state, *self.extent))
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(PitchTrace(), lambda take: take)

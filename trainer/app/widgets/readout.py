@@ -115,9 +115,3 @@ class Readout(Canvas[ReadoutState]):
 
 def _big(text: str) -> tuple[str, str, str]:
     return large_rows(text) if text else ("", "", "")
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(Readout(), ReadoutState.of)

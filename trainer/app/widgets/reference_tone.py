@@ -62,9 +62,3 @@ class ReferenceTone(Canvas[ReferenceToneState]):
     def draw(self, state: ReferenceToneState, width: int, height: int) -> Sequence[TextRow]:
         """One row."""
         return [tone_row(state, width)]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(ReferenceTone(), lambda take: ReferenceToneState(take.plan.harp, take.shown.tab))

@@ -83,9 +83,3 @@ class StatusLine(Canvas[StatusState]):
         """One row, or as many as a sentence about trouble needs and there are."""
         drawn = status_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(StatusLine(), StatusState.of)

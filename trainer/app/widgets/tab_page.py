@@ -291,9 +291,3 @@ class TabPage(Canvas[TabPageState]):
             )
             self._drawn.clear()
         return known[2]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import DRILL, show
-
-    show(TabPage(), lambda take: TabPageState.of(DRILL, take))

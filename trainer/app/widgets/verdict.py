@@ -77,9 +77,3 @@ class VerdictLines(Canvas[VerdictState]):
     def draw(self, state: VerdictState, width: int, height: int) -> Sequence[TextRow]:
         """Both rows."""
         return [truncate(last_mark_row(state.last), width), truncate(total_row(state), width)]
-
-
-if __name__ == "__main__":
-    from devtools.scripted import show
-
-    show(VerdictLines(), VerdictState.of_take)
