@@ -25,7 +25,7 @@ from benchmarks.fonts import RATE, Floats
 from benchmarks.measure import BLOCK, blocks
 from benchmarks.melody import melody
 from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
-from trainer.ear import Ear, NoteTracker, Reading, listen
+from trainer.ear import Ear, NoteTracker, Reading, analyze_blocks
 from trainer.harp import Harp
 from trainer.report.heard_text import note_line, reading_dict
 from trainer.sound import Block, on_grid
@@ -47,7 +47,7 @@ def audio() -> Floats:
 
 def readings(samples: Floats) -> Iterator[Reading]:
     """All that this ear says of some sound."""
-    return listen(blocks(samples, RATE), RATE, Harp.of("C"))
+    return analyze_blocks(blocks(samples, RATE), RATE, Harp.of("C"))
 
 
 def ear_alone(samples: Floats) -> None:
@@ -60,7 +60,7 @@ def ear_and_notes(samples: Floats) -> None:
     """As `trainer listen` prints: a line a note."""
     out, tracker = io.StringIO(), NoteTracker(Harp.of("C"))
     for reading in readings(samples):
-        for note in tracker.feed(reading):
+        for note in tracker.track(reading):
             out.write(note_line(note) + "\n")
     for note in tracker.flush():
         out.write(note_line(note) + "\n")
@@ -155,9 +155,9 @@ def memory(minutes: float) -> Iterator[str]:
         for at in range(0, len(samples), BLOCK):
             piece = gain * samples[at : at + BLOCK]
             piece = on_grid(piece + noise * draw.standard_normal(len(piece)))
-            for reading in ear.feed(Block(start, piece, RATE)):
+            for reading in ear.analyze(Block(start, piece, RATE)):
                 said += 1
-                notes += len(tracker.feed(reading))
+                notes += len(tracker.track(reading))
             start += len(piece)
         heard = start / RATE / 60.0
         if heard >= due[0]:

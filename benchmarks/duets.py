@@ -39,7 +39,7 @@ import soundfile as sf
 from benchmarks.corpus import Item, Player
 from benchmarks.fonts import RATE, VOICES, Floats
 from benchmarks.transcripts import CONDITIONS, KEYS, Judged, judged, phrase, prepared
-from trainer.transcript import Asked, Transcript, transcribe
+from trainer.transcript import Transcript, TranscriptRequest, transcribe
 
 UNDER_DB = (0.0, -6.0, -12.0, -18.0)
 ROOMS = ("alone", "room, 0.3 s", "room, 0.6 s")
@@ -87,7 +87,7 @@ def transcript(one: Item) -> Transcript:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "item.wav"
         sf.write(path, 0.5 * one.samples / np.abs(one.samples).max(), one.rate, subtype="FLOAT")
-        return transcribe(Asked(path, harp=one.harp))
+        return transcribe(TranscriptRequest(path, harp=one.harp))
 
 
 def duet(seed: int, db: float, condition: str) -> Mixed:
@@ -137,7 +137,7 @@ def line(name: str, some: Sequence[Mixed]) -> str:
         f" {f1([one.either for one in some]):8.3f}"
         f" {f1([one.either for one in some], strictly=True):8.3f}"
         f" {np.mean([note.right for note in notes]):8.3f}"
-        f" {np.mean([note.trust for note in notes]):8.3f}"
+        f" {np.mean([note.confidence for note in notes]):8.3f}"
     )
 
 
@@ -161,7 +161,7 @@ def main() -> None:
         false = list(pool.map(alone, *zip(*singles, strict=True)))
     print(
         f"{'':<28} {'noticed':>12} {'first':>8} {'second':>8} {'either':>8} {'strict':>8}"
-        f" {'right':>8} {'trust':>8}"
+        f" {'right':>8} {'conf.':>8}"
     )
     for room in ROOMS:
         for db in UNDER_DB:

@@ -20,7 +20,7 @@ from benchmarks.conditions import reverberation
 from benchmarks.corpus import Player, at_places, hard, natural
 from benchmarks.fonts import RATE, Floats
 from benchmarks.measure import blocks
-from trainer.ear import Reading, listen, notes
+from trainer.ear import Reading, analyze_blocks, track_notes
 from trainer.echo import Echo
 from trainer.harp import Harp, Tab
 from trainer.music import cents, hz_of
@@ -118,7 +118,7 @@ def ahead(own: Samples) -> Samples:
 def hear(samples: Floats, own: Samples | None, harp: Harp) -> list[Reading]:
     """All readings; `own` as it was played, None where nothing is to be taken out."""
     playing = None if own is None else ahead(own)
-    return list(listen(blocks(samples, RATE, playing), RATE, harp))
+    return list(analyze_blocks(blocks(samples, RATE, playing), RATE, harp))
 
 
 def cleaned(samples: Floats, own: Samples) -> Floats:
@@ -202,7 +202,7 @@ def _onsets(readings: list[Reading]) -> Floats:
 
 
 def _starts(readings: list[Reading], harp: Harp) -> Floats:
-    return np.array([note.start / RATE for note in notes(readings, harp) if note.hz])
+    return np.array([note.start / RATE for note in track_notes(readings, harp) if note.hz])
 
 
 def _nearest(times: Floats, at: float) -> float:

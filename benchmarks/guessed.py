@@ -42,8 +42,8 @@ from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import _still, _tongued
 from trainer.drill.fingerings import Pitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
-from trainer.transcript import Asked, transcribe
-from trainer.transcript.harp_guess import PRIOR, Sounded, all_harps, guess
+from trainer.transcript import TranscriptRequest, transcribe
+from trainer.transcript.harp_guess import PRIOR, PitchEvent, candidate_harps, guess_harps
 
 POSITIONS = (1, 2, 3, 4, 5, 12)
 FIFTH = 7
@@ -91,7 +91,7 @@ class Guessed:
     key: str
     position: int
     place: int
-    share: float
+    probability: float
     positioned: bool
 
 
@@ -145,8 +145,10 @@ def tune(key: str, position: int, seed: int) -> Tune:
 def from_notes(key: str, position: int, seed: int) -> Guessed:
     """Guess the harp of a tune from its notes alone."""
     made, harp = tune(key, position, seed), Harp.of(key)
-    sounded = [Sounded(start, end, (Pitch((harp.midi(tab),)),)) for start, end, tab in made.notes]
-    return _judged(made, guess(sounded, all_harps()))
+    sounded = [
+        PitchEvent(start, end, (Pitch((harp.midi(tab),)),)) for start, end, tab in made.notes
+    ]
+    return _judged(made, guess_harps(sounded, candidate_harps()))
 
 
 def from_sound(voice: str, key: str, position: int, seed: int) -> Guessed:
@@ -164,7 +166,7 @@ def from_sound(voice: str, key: str, position: int, seed: int) -> Guessed:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tune.wav"
         sf.write(path, 0.5 * samples / np.abs(samples).max(), RATE, subtype="FLOAT")
-        return _judged(made, transcribe(Asked(path)).guesses)
+        return _judged(made, transcribe(TranscriptRequest(path)).guesses)
 
 
 def _judged(made: Tune, guesses: Sequence[object]) -> Guessed:
@@ -174,7 +176,7 @@ def _judged(made: Tune, guesses: Sequence[object]) -> Guessed:
     names = [one.harp.key.name for one in found]
     place = names.index(made.key)
     return Guessed(
-        made.key, made.position, place, found[0].share, found[place].position == made.position
+        made.key, made.position, place, found[0].probability, found[place].position == made.position
     )
 
 
@@ -184,7 +186,7 @@ def line(name: str, some: Sequence[Guessed]) -> str:
     usual /= usual.sum()
     first = np.array([one.place == 0 for one in some], float)
     three = np.array([one.place < 3 for one in some], float)
-    share = np.array([one.share for one in some])
+    share = np.array([one.probability for one in some])
     there = np.array([one.positioned for one in some], float)
     told = [f"{one.mean():.3f} ({float(one @ usual):.3f})" for one in (first, three, share, there)]
     return f"{name:<22} {len(some):>5}  " + "  ".join(f"{one:>14}" for one in told)

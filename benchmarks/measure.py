@@ -15,7 +15,7 @@ import numpy as np
 
 from benchmarks.corpus import Item
 from benchmarks.fonts import Floats
-from trainer.ear import Reading, listen
+from trainer.ear import Reading, analyze_blocks
 from trainer.harp import Tab
 from trainer.sound import Block, Samples, on_grid
 
@@ -34,7 +34,7 @@ def blocks(samples: Floats, rate: int, own: Samples | None = None) -> Iterator[B
 
 def hear(one: Item) -> list[Reading]:
     """All readings of this ear."""
-    return list(listen(blocks(one.samples, one.rate), one.rate, one.harp))
+    return list(analyze_blocks(blocks(one.samples, one.rate), one.rate, one.harp))
 
 
 @dataclass(frozen=True)

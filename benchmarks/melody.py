@@ -19,7 +19,7 @@ from benchmarks.corpus import Player, Sound, bend, hard, natural
 from benchmarks.fonts import RATE, Floats
 from benchmarks.measure import Track, blocks, track
 from benchmarks.peers import PEERS
-from trainer.ear import NoteTracker, listen
+from trainer.ear import NoteTracker, analyze_blocks
 from trainer.harp import Harp, Tab
 
 NOTES = 30
@@ -121,8 +121,8 @@ class Notes:
 def ear_notes(tune: Melody) -> tuple[Notes, Track]:
     """What this ear hears."""
     tracker = NoteTracker(tune.harp)
-    readings = list(listen(blocks(tune.samples, RATE), RATE, tune.harp))
-    heard = [note for reading in readings for note in tracker.feed(reading)] + tracker.flush()
+    readings = list(analyze_blocks(blocks(tune.samples, RATE), RATE, tune.harp))
+    heard = [note for reading in readings for note in tracker.track(reading)] + tracker.flush()
     spans = np.array([(note.start / RATE, note.end / RATE) for note in heard])
     return Notes(spans.reshape(-1, 2), np.array([note.hz for note in heard])), track(readings)
 

@@ -32,7 +32,7 @@ from benchmarks.corpus import (
 )
 from benchmarks.fonts import RATE, VOICES, Floats
 from benchmarks.measure import hear
-from trainer.ear import Reading, notes
+from trainer.ear import Reading, track_notes
 
 FADE_S = 0.02
 """In so long the corpus lets a sound go, in a straight line."""
@@ -302,7 +302,7 @@ def judge(one: Played, readings: Sequence[Reading]) -> Values:
         has (``level rate``, ``level depth``), ``scoop`` in cents and ``settle`` in seconds.
     """
     values: Values = defaultdict(list)
-    heard = list(notes(readings, one.item.harp))
+    heard = list(track_notes(readings, one.item.harp))
     attacks = [r.onset / r.rate for r in readings if r.onset is not None]
     attacks = [at for at in attacks if at > LISTENS_S]
     values["attacks"].append(float(max(0, len(attacks) - len(one.starts))))

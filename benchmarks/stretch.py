@@ -28,7 +28,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.drill import parse_drill
-from trainer.ear import listen
+from trainer.ear import analyze_blocks
 from trainer.harp import Harp
 from trainer.music import cents
 from trainer.sound import Block
@@ -110,7 +110,7 @@ def heard(sound: Sound, spans: list[tuple[float, float]], hz: list[float]) -> li
         Block(at, np.asarray(sound[at : at + 480], np.float32), RATE)
         for at in range(0, len(sound) - 480, 480)
     )
-    readings = list(listen(blocks, RATE, Harp.of("C"), (90.0, 3400.0)))
+    readings = list(analyze_blocks(blocks, RATE, Harp.of("C"), (90.0, 3400.0)))
     found = []
     for (first, last), near in zip(spans, hz, strict=True):
         some = [r.hz for r in readings if r.hz and first <= r.time <= last]

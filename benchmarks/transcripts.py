@@ -39,7 +39,7 @@ from benchmarks.corpus import Item, Player, Sound, bend, hard, louder
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import _still, _tongued
 from trainer.harp import Tab
-from trainer.transcript import Asked, Written, path_text, transcribe
+from trainer.transcript import TranscribedNote, TranscriptRequest, path_text, transcribe
 from trainer.transcript.confidence import unexplained_db
 
 NOTES = 24
@@ -75,7 +75,7 @@ class Judged:
     strictly: bool
     trust: float
     share: float
-    rings: float
+    reverb_ratio: float
 
 
 @dataclass(frozen=True)
@@ -146,15 +146,15 @@ def phrase(player: Player, seed: int) -> tuple[Item, list[Played]]:
     return whole, played
 
 
-def written_of(one: Item, folder: Path) -> tuple[Written, ...]:
+def written_of(one: Item, folder: Path) -> tuple[TranscribedNote, ...]:
     """What is written down of an item."""
     path = folder / f"{os.getpid()}.wav"
     peak = float(np.max(np.abs(one.samples)))
     sf.write(path, 0.5 * one.samples / peak, one.rate, subtype="FLOAT")
-    return transcribe(Asked(path, harp=one.harp)).notes
+    return transcribe(TranscriptRequest(path, harp=one.harp)).notes
 
 
-def judged(played: list[Played], notes: tuple[Written, ...]) -> Iterator[Judged]:
+def judged(played: list[Played], notes: tuple[TranscribedNote, ...]) -> Iterator[Judged]:
     """Each written note; a played one is found once."""
     left = list(played)
     for note in notes:
@@ -169,7 +169,7 @@ def judged(played: list[Played], notes: tuple[Written, ...]) -> Iterator[Judged]
             strictly = abs(found.start - note.start) <= SOONER_S and off <= NEAR_CENTS
         share = note.explained if note.explained is not None else np.nan
         trust = note.trust if note.trust is not None else np.nan
-        yield Judged(found is not None, strictly, trust, share, note.rings)
+        yield Judged(found is not None, strictly, trust, share, note.reverb_ratio)
 
 
 def _plain(tab: str) -> str:
@@ -202,7 +202,7 @@ def line(name: str, some: list[Scored]) -> str:
     return (
         f"{name:<34} {sum(s.played for s in some):>6} {f1(some, False):8.3f} {f1(some, True):8.3f}"
         f" {right.mean():8.3f} {trust.mean():8.3f} {np.mean((trust - right) ** 2):8.3f}"
-        f" {np.median(share):8.3f} {np.mean([one.rings for one in notes]):8.3f}"
+        f" {np.median(share):8.3f} {np.mean([one.reverb_ratio for one in notes]):8.3f}"
     )
 
 
@@ -252,7 +252,7 @@ def main() -> None:
         scored = list(pool.map(score, *zip(*jobs, strict=True), chunksize=2))
     print(
         f"{'':<34} {'notes':>6} {'50 ms':>8} {'strict':>8} {'right':>8} {'trust':>8} {'Brier':>8}"
-        f" {'share':>8} {'rings':>8}"
+        f" {'share':>8} {'reverb':>8}"
     )
     for condition in CONDITIONS:
         some = [one for one in scored if one.condition == condition]
@@ -269,7 +269,7 @@ def main() -> None:
         print("rings a note, right of what was trusted:")
         notes = [one for s in scored for one in s.notes]
         for low, high in pairwise((0.0, 1e-9, 0.05, 0.1, 0.15, 0.2, 0.3, 1.0)):
-            some_ = [one for one in notes if low <= one.rings < high]
+            some_ = [one for one in notes if low <= one.reverb_ratio < high]
             if some_:
                 right = sum(one.right for one in some_) / sum(one.trust for one in some_)
                 print(f"  {low:.2f} to {high:.2f}: {len(some_)} notes, {right:.3f}")

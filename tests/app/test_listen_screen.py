@@ -16,7 +16,7 @@ from devtools import scripted
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
 from trainer.drill import find
-from trainer.ear import Ear, HeardNote, listen, notes
+from trainer.ear import Ear, HeardNote, analyze_blocks, track_notes
 from trainer.harp import Harp, Tab
 from trainer.practice import Finished, Noted, Plan, Started, Tone
 from trainer.practice import run as play
@@ -34,7 +34,7 @@ def heard() -> list[HeardNote]:
     drill = find("harbour-bell")
     faults = {1: Fault(leak_db=-12.0), 4: Fault(cents=-18.0)}
     player = Player(drill, HARP, spec=PlayerSpec(faults=faults))
-    return list(notes(listen(player.blocks(), player.rate, HARP), HARP))
+    return list(track_notes(analyze_blocks(player.blocks(), player.rate, HARP), HARP))
 
 
 NOTES = heard()
@@ -208,7 +208,7 @@ def test_a_tone_that_comes_back_is_not_taken_for_the_players(late_ms: float) -> 
     ear, readings = Ear(rate, HARP), []
     for start in range(0, len(own), 256):
         part = slice(start, start + 256)
-        readings += ear.feed(Block(start, on_grid(room[part]), rate, on_grid(own[part])))
+        readings += ear.analyze(Block(start, on_grid(room[part]), rate, on_grid(own[part])))
     later = [one for one in readings if one.time > 2.0]
     taken = [one for one in later if one.hz and abs(one.hz - 523.25) < 15 and one.level_db > -60]
     assert len(later) > 300

@@ -16,15 +16,15 @@ import pytest
 from reeds.excerpts import LEAD_S, RATE, Samples, cut, hear, load, speaks
 
 from trainer.core import TrainerError
-from trainer.ear import Ear, Reading, notes
+from trainer.ear import Ear, Reading, track_notes
 from trainer.ear.ear import EarError
 from trainer.ear.frontend import Frontend
-from trainer.ear.harmonic_fit import fit
-from trainer.ear.level_gate import Gate, attack_start, level_db
-from trainer.ear.pitch_candidates import autocorrelation, periods
-from trainer.ear.pitch_tracker import Estimate, PitchTracker
+from trainer.ear.harmonic_fit import fit_harmonics_once
+from trainer.ear.level_gate import LevelGate, attack_start, rms_level_db
+from trainer.ear.pitch_candidates import autocorrelation, candidate_periods
+from trainer.ear.pitch_tracker import PitchEstimate, PitchTracker
 from trainer.ear.reed_detector import unwarp
-from trainer.ear.tab_tracker import Placer
+from trainer.ear.tab_tracker import TabTracker
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.sound import Block, on_grid
@@ -90,7 +90,7 @@ def test_blocks_may_change_their_size(whole: list[Reading]) -> None:
     samples, ear, start, readings = on_grid(two_notes()), Ear(RATE, C), 0, []
     for size in np.random.default_rng(1).integers(0, 3000, 200):
         block = Block(start, samples[start : start + size], RATE)
-        readings += ear.feed(block)
+        readings += ear.analyze(block)
         start = block.end
     assert start == len(samples)
     assert readings == whole
@@ -110,7 +110,7 @@ def test_other_rates_give_the_same_readings(whole: list[Reading], rate: int) -> 
     off = np.abs([cents(r.hz or 0.0, np.interp(r.time, times, known)) for r in again])
     assert np.median(off) < 0.1
     assert np.mean(off < 5.0) >= 0.98
-    for one, two in zip(notes(whole, C), notes(other, C), strict=True):
+    for one, two in zip(track_notes(whole, C), track_notes(other, C), strict=True):
         assert one.tab == two.tab
         assert two.start / rate == pytest.approx(one.start / RATE, abs=0.005)
         assert two.end / rate == pytest.approx(one.end / RATE, abs=0.010)
@@ -229,7 +229,7 @@ def test_the_front_end_divides_the_rate_and_keeps_the_clock(rate: int, factor: i
     assert (front.factor, front.rate) == (factor, rate / factor)
     click = np.zeros(rate // 4, np.float32)
     click[100 * factor] = 1.0
-    front.feed(click)
+    front.resample(click)
     kept = front.window(front.count, front.count)
     assert front.source_sample(int(np.argmax(np.abs(kept)))) == 100 * factor
     assert front.heard(front.count) <= len(click) < front.heard(front.count + 1)
@@ -238,16 +238,16 @@ def test_the_front_end_divides_the_rate_and_keeps_the_clock(rate: int, factor: i
 @pytest.mark.parametrize(("hz", "low", "high"), [(1000, -0.1, 0.1), (9000, -0.1, 0.1)])
 def test_the_front_end_passes_what_a_harp_sounds(hz: float, low: float, high: float) -> None:
     front = Frontend(RATE, 1.0)
-    front.feed(sine(hz, 0.4, -20.0).astype(np.float32))
-    assert low < level_db(np.mean(front.window(front.count, 4000) ** 2)) + 20.0 < high
+    front.resample(sine(hz, 0.4, -20.0).astype(np.float32))
+    assert low < rms_level_db(np.mean(front.window(front.count, 4000) ** 2)) + 20.0 < high
 
 
 @pytest.mark.parametrize("hz", [14_500, 18_000, 23_000])
 def test_the_front_end_stops_what_would_fold_onto_a_harp(hz: float) -> None:
     """14.5 kHz would fold onto 9.5 kHz, the highest that is used."""
     front = Frontend(RATE, 1.0)
-    front.feed(sine(hz, 0.4, -20.0).astype(np.float32))
-    assert level_db(np.mean(front.window(front.count, 4000) ** 2)) < -80.0
+    front.resample(sine(hz, 0.4, -20.0).astype(np.float32))
+    assert rms_level_db(np.mean(front.window(front.count, 4000) ** 2)) < -80.0
 
 
 AMPLITUDES = np.array([1.0, 0.5, 0.3, 0.2])
@@ -267,7 +267,7 @@ def test_the_fit_of_one_reed_is_exact(hz: float) -> None:
     window = reed(hz, 650)
     found = hz * 2.0 ** (20.0 / 1200.0)
     for _ in range(3):
-        fitted = fit(window, EAR_RATE, (found,))
+        fitted = fit_harmonics_once(window, EAR_RATE, (found,))
         found = fitted.hz[0]
     assert cents(found, hz) == pytest.approx(0.0, abs=1e-4)
     assert fitted.unexplained < 2e-4
@@ -281,7 +281,7 @@ def test_the_fit_of_two_reeds_takes_them_apart() -> None:
     window = reed(low, 1032) + 10.0 ** (-12.0 / 20.0) * reed(high, 1032, 0.3)
     found: tuple[float, ...] = (low * 2.0 ** (8.0 / 1200.0), high * 2.0 ** (-8.0 / 1200.0))
     for _ in range(3):
-        fitted = fit(window, EAR_RATE, found)
+        fitted = fit_harmonics_once(window, EAR_RATE, found)
         found = fitted.hz
     assert cents(found[0], low) == pytest.approx(0.0, abs=1e-3)
     assert cents(found[1], high) == pytest.approx(0.0, abs=1e-3)
@@ -300,7 +300,7 @@ def test_the_fit_comes_near_the_limit_in_noise(hz: float) -> None:
         window = reed(hz, count) + rng.normal(0.0, np.sqrt(power), count)
         guess = hz * 2.0 ** (10.0 / 1200.0)
         for _ in range(2):
-            guess = fit(window, EAR_RATE, (guess,)).hz[0]
+            guess = fit_harmonics_once(window, EAR_RATE, (guess,)).hz[0]
         found.append(guess)
     spread = np.std(found) * 2.0 * np.pi / EAR_RATE
     assert 0.85 * least < spread < 2.0 * least
@@ -315,7 +315,7 @@ def test_clarity_is_the_share_that_is_periodic(snr_db: float) -> None:
     for _ in range(30):
         wave = np.sin(2.0 * np.pi * 440.0 * t)
         window = wave + rng.normal(0.0, np.sqrt(0.5 * 10.0 ** (-snr_db / 10.0)), len(t))
-        found.append(periods(autocorrelation(window, 200), 6)[0])
+        found.append(candidate_periods(autocorrelation(window, 200), 6)[0])
     period, clarity = np.mean(found, axis=0)
     assert EAR_RATE / period == pytest.approx(440.0, rel=1e-3)
     assert clarity == pytest.approx(1.0 / (1.0 + 10.0 ** (-snr_db / 10.0)), abs=0.01)
@@ -323,12 +323,12 @@ def test_clarity_is_the_share_that_is_periodic(snr_db: float) -> None:
 
 def test_the_best_period_is_the_shortest_of_those_as_good() -> None:
     """Every multiple of a period is one too."""
-    found = periods(autocorrelation(reed(440.0, 1000), 500), 6)
+    found = candidate_periods(autocorrelation(reed(440.0, 1000), 500), 6)
     assert EAR_RATE / found[0][0] == pytest.approx(440.0, rel=1e-3)
 
 
 def test_silence_has_no_period() -> None:
-    assert periods(autocorrelation(np.zeros(1000), 500), 6) == []
+    assert candidate_periods(autocorrelation(np.zeros(1000), 500), 6) == []
 
 
 def test_unwarping_makes_a_glide_stand_still() -> None:
@@ -338,27 +338,27 @@ def test_unwarping_makes_a_glide_stand_still() -> None:
     glide = np.cos(phase) + 0.5 * np.cos(2.0 * phase)
     still, mean = unwarp(glide, track), float(np.mean(track))
     for first in (100, 700, 1300):
-        before = fit(glide[first : first + 600], EAR_RATE, (mean,)).hz[0]
-        after = fit(still[first : first + 600], EAR_RATE, (mean,)).hz[0]
+        before = fit_harmonics_once(glide[first : first + 600], EAR_RATE, (mean,)).hz[0]
+        after = fit_harmonics_once(still[first : first + 600], EAR_RATE, (mean,)).hz[0]
         assert abs(cents(after, mean)) < 0.1
         assert first == 700 or abs(cents(before, mean)) > 25.0
 
 
 def test_levels_are_rms_re_full_scale() -> None:
     """A full-scale sine is 3.01 dB under a full-scale square wave."""
-    assert level_db(np.mean(np.sin(np.arange(24_000) * 0.1 * np.pi) ** 2)) == pytest.approx(
+    assert rms_level_db(np.mean(np.sin(np.arange(24_000) * 0.1 * np.pi) ** 2)) == pytest.approx(
         -3.01, abs=0.01
     )
-    assert level_db(1.0) == pytest.approx(0.0, abs=1e-6)
-    assert level_db(0.0) == level_db(-1e-18) == -120.0
+    assert rms_level_db(1.0) == pytest.approx(0.0, abs=1e-6)
+    assert rms_level_db(0.0) == rms_level_db(-1e-18) == -120.0
 
 
-def fed(gate: Gate, levels: Sequence[float], *, pitched: bool = False) -> list[bool]:
-    return [gate.feed(level, pitched) for level in levels]
+def fed(gate: LevelGate, levels: Sequence[float], *, pitched: bool = False) -> list[bool]:
+    return [gate.update(level, pitched) for level in levels]
 
 
 def test_the_gate_opens_for_sound_and_closes_after_it() -> None:
-    gate = Gate(0.005)
+    gate = LevelGate(0.005)
     assert not any(fed(gate, [-80.0] * 200))
     assert fed(gate, [-30.0] * 100, pitched=True) == [True] + [False] * 99
     assert gate.open
@@ -368,7 +368,7 @@ def test_the_gate_opens_for_sound_and_closes_after_it() -> None:
 
 def test_the_gate_learns_the_room() -> None:
     """A fan is switched on: open at first, closed once the floor has come up to it."""
-    gate = Gate(0.005)
+    gate = LevelGate(0.005)
     fed(gate, [-80.0] * 200)
     assert fed(gate, [-50.0])[0]
     fed(gate, [-50.0] * 1000)
@@ -378,7 +378,7 @@ def test_the_gate_learns_the_room() -> None:
 
 
 def test_the_gate_does_not_take_a_held_note_for_the_room() -> None:
-    gate = Gate(0.005)
+    gate = LevelGate(0.005)
     fed(gate, [-80.0] * 200)
     fed(gate, [-30.0] * 2000, pitched=True)
     assert gate.open
@@ -386,7 +386,7 @@ def test_the_gate_does_not_take_a_held_note_for_the_room() -> None:
 
 
 def test_a_dip_and_rise_is_a_new_attack_and_a_swell_is_none() -> None:
-    gate = Gate(0.005)
+    gate = LevelGate(0.005)
     fed(gate, [-80.0] * 100 + [-30.0] * 100, pitched=True)
     assert sum(fed(gate, [-40.0] * 6 + [-30.0] * 50, pitched=True)) == 1
     swell = list(np.linspace(-30.0, -15.0, 200))
@@ -403,8 +403,8 @@ def test_an_attack_starts_where_its_envelope_rises() -> None:
 
 
 def placed(*pitches: float) -> list[str]:
-    placer = Placer(C)
-    return [str(placer.feed(hz, young=False)[0]) for hz in pitches]
+    placer = TabTracker(C)
+    return [str(placer.assign(hz, young=False)[0]) for hz in pitches]
 
 
 def test_a_glide_stays_on_its_hole() -> None:
@@ -415,17 +415,17 @@ def test_a_glide_stays_on_its_hole() -> None:
 
 
 def test_a_leap_is_another_hole() -> None:
-    placer = Placer(C)
-    placer.feed(C.hz(Tab.parse("-4")), young=False)
-    assert placer.feed(C.hz(Tab.parse("5")), young=False) == (Tab.parse("5"), True)
-    assert placer.feed(C.hz(Tab.parse("5")), young=False) == (Tab.parse("5"), False)
+    placer = TabTracker(C)
+    placer.assign(C.hz(Tab.parse("-4")), young=False)
+    assert placer.assign(C.hz(Tab.parse("5")), young=False) == (Tab.parse("5"), True)
+    assert placer.assign(C.hz(Tab.parse("5")), young=False) == (Tab.parse("5"), False)
 
 
 def test_a_reed_that_still_comes_up_holds_no_hole() -> None:
     """A reed of A3 that starts 100 cents flat: A flat is an overblow of a low F harp's hole 1."""
-    placer = Placer(Harp.of("low F"))
+    placer = TabTracker(Harp.of("low F"))
     rise = 220.0 * 2.0 ** (np.linspace(-100.0, 0.0, 20) / 1200.0)
-    seen = [str(placer.feed(hz, young=True)[0]) for hz in rise]
+    seen = [str(placer.assign(hz, young=True)[0]) for hz in rise]
     assert seen[-1] == "2"
 
 
@@ -447,11 +447,11 @@ def test_a_pitch_that_would_fall_to_nothing_is_not_believed() -> None:
     led below 2 Hz, where the window was longer than what is remembered."""
     front = Frontend(RATE, 0.2)
     t = np.arange(RATE) / RATE
-    front.feed(np.sin(2 * np.pi * 440.0 * t).astype(np.float32))
+    front.resample(np.sin(2 * np.pi * 440.0 * t).astype(np.float32))
     tracker = PitchTracker(front, 120, 150.0, 3000.0)
     end = front.count - 200
     for slope in (-21.945, -22.0, -50.0, 200.0):
-        tracker._last, tracker._slope = Estimate(440.0, end - 300.0, end - 20, 0.0), slope
-        found = tracker.feed(end, end - 9_450)
+        tracker._last, tracker._slope = PitchEstimate(440.0, end - 300.0, end - 20, 0.0), slope
+        found = tracker.estimate(end, end - 9_450)
         assert found is not None
         assert found.hz == pytest.approx(440.0, abs=0.1)

@@ -18,8 +18,8 @@ import scipy.signal
 import scipy.stats
 from reeds.excerpts import EXCERPTS, LEAD_S, RATE, Samples, cut, hear, load, speaks
 
-from trainer.ear import HeardNote, Reading, notes
-from trainer.ear.motion import motion, start_of, tremolo
+from trainer.ear import HeardNote, Reading, track_notes
+from trainer.ear.motion import estimate_motion, estimate_tremolo, initial_pitch
 from trainer.harp import Harp, Tab
 from trainer.report.heard_text import note_dict, note_line
 
@@ -68,7 +68,7 @@ def quiet(at: int, count: int) -> list[Reading]:
 
 
 def told(*parts: list[Reading]) -> list[HeardNote]:
-    return list(notes([reading for part in parts for reading in part], C))
+    return list(track_notes([reading for part in parts for reading in part], C))
 
 
 def test_notes_have_their_start_end_and_figures() -> None:
@@ -176,7 +176,7 @@ def along(tab: str, path: Path, name: str = "c-harp", held: bool = False) -> Sam
 
 
 def alone(samples: Samples, harp: Harp = C) -> HeardNote:
-    (note,) = notes(hear(samples, harp), harp)
+    (note,) = track_notes(hear(samples, harp), harp)
     return note
 
 
@@ -197,7 +197,7 @@ def test_the_vibrato_of_a_reed_has_its_rate_and_depth(tab: str, hz: float, depth
 @pytest.mark.parametrize("name", ["c-harp", "low-f-harp", "high-g-harp", "bends", "phrase"])
 def test_notes_without_vibrato_are_told_to_have_none(name: str) -> None:
     harp = EXCERPTS[name].harp
-    for note in notes(hear(load(name), harp), harp):
+    for note in track_notes(hear(load(name), harp), harp):
         assert (note.motion.vibrato, note.tremolo) == (None, None)
 
 
@@ -232,7 +232,7 @@ def test_a_scoop_is_told_from_its_very_start(tab: str, start: float, seconds: fl
 def test_a_bend_is_one_note_that_glides() -> None:
     """The excerpts' bends: 100 cents in 150 ms and 200 in 120 ms, after 0.3 s."""
     bends = EXCERPTS["bends"].notes
-    for note, played in zip(notes(hear(load("bends"), C), C), bends, strict=True):
+    for note, played in zip(track_notes(hear(load("bends"), C), C), bends, strict=True):
         glide = note.motion.glide
         assert glide is not None
         assert glide.cents == pytest.approx(played.path[-1][1], abs=5.0)
@@ -255,7 +255,7 @@ def test_a_slide_to_the_next_hole_is_two_notes() -> None:
     coming = np.clip((np.arange(len(low)) - slides) / length, 0.0, 1.0)
     moved = low * (1.0 - coming)
     high = np.concatenate([np.zeros(slides - begins), high])[: len(low)]
-    one, two = notes(hear(moved + coming * high, C), C)
+    one, two = track_notes(hear(moved + coming * high, C), C)
     assert [str(one.tab), str(two.tab)] == ["4", "5"]
     assert one.end == two.start == pytest.approx(slides + length / 2, abs=0.01 * RATE)
 
@@ -267,7 +267,7 @@ def shut(tab: str, db: float, ms: int) -> tuple[HeardNote, ...]:
     t = np.arange(len(plain)) / RATE - LEAD_S
     closed = np.interp(t, 0.2 + np.array([0.0, 0.005, ms / 1e3 - 0.005, ms / 1e3]), [0, 1, 1, 0])
     gain = 1.0 - (1.0 - 10.0 ** (-db / 20.0)) * (0.5 - 0.5 * np.cos(np.pi * closed))
-    return tuple(notes(hear(plain * gain, C), C))
+    return tuple(track_notes(hear(plain * gain, C), C))
 
 
 @pytest.mark.parametrize("ms", [20, 60])
@@ -302,7 +302,7 @@ def hz_of(cents: Samples) -> Samples:
 @pytest.mark.parametrize(("cents", "hz"), [(2.0, 8.0), (3.0, 4.0), (5.0, 2.0), (10.0, 1.0)])
 def test_wander_is_no_vibrato(cents: float, hz: float) -> None:
     told = [
-        motion(t, hz_of(path), 0.95).vibrato
+        estimate_motion(t, hz_of(path), 0.95).vibrato
         for t, path in (wander(seed, cents, hz) for seed in range(60))
     ]
     assert sum(one is not None for one in told) <= 1
@@ -315,7 +315,7 @@ def test_a_few_cycles_of_a_deep_vibrato_are_enough(cycles: float) -> None:
         t, path = wander(seed, 1.0, 5.0)
         inside = (t > 0.3) & (t < 0.3 + cycles / 5.5)
         swung = path + np.where(inside, 25.0 * np.sin(2.0 * np.pi * 5.5 * (t - 0.3)), 0.0)
-        vibrato = motion(t, hz_of(swung), 0.95).vibrato
+        vibrato = estimate_motion(t, hz_of(swung), 0.95).vibrato
         assert vibrato is not None
         assert vibrato.hz == pytest.approx(5.5, rel=0.1)
 
@@ -328,7 +328,7 @@ def test_readings_at_any_times_give_the_same_vibrato_as_a_periodogram() -> None:
     path = 20.0 * np.sin(2.0 * np.pi * 6.3 * t + 1.0) + 0.5 * rng.standard_normal(300)
     rates = np.arange(3.0, 9.0, 0.01)
     power = scipy.signal.lombscargle(t, path - path.mean(), 2.0 * np.pi * rates)
-    vibrato = motion(t, hz_of(path), 1.25).vibrato
+    vibrato = estimate_motion(t, hz_of(path), 1.25).vibrato
     assert vibrato is not None
     assert vibrato.hz == pytest.approx(rates[power.argmax()], abs=0.05)
     assert vibrato.depth == pytest.approx(20.0, abs=0.5)
@@ -338,7 +338,7 @@ def test_drift_and_wobble_are_those_of_the_line_through_the_held_part() -> None:
     """The line as scipy draws it after Theil and Sen, and the spread about it."""
     t = np.arange(0.0, 1.0, 0.005)
     path = 20.0 * t + np.random.default_rng(2).standard_normal(len(t))
-    told = motion(t, hz_of(path), 1.04)
+    told = estimate_motion(t, hz_of(path), 1.04)
     line = scipy.stats.theilslopes(path, t)
     assert told.drift_cents_s == pytest.approx(line.slope, abs=0.5)
     assert told.wobble_cents == pytest.approx(1.0, abs=0.15)
@@ -348,18 +348,18 @@ def test_drift_and_wobble_are_those_of_the_line_through_the_held_part() -> None:
 
 def test_the_start_of_a_path_is_where_its_first_readings_lead_back_to() -> None:
     t = np.array([5.0, 5.6, 6.2, 7.0, 9.0, 12.0, 16.0, 21.0]) / 1e3
-    assert start_of(t, -60.0 + 700.0 * t) == pytest.approx(-60.0, abs=1e-6)
-    assert start_of(t[:1], np.array([-7.0])) == -7.0
+    assert initial_pitch(t, -60.0 + 700.0 * t) == pytest.approx(-60.0, abs=1e-6)
+    assert initial_pitch(t[:1], np.array([-7.0])) == -7.0
     # Not by more than 20 cents: so fast a reed only seems to be.
-    assert start_of(t, 9000.0 * t) == pytest.approx(45.0 - 20.0, abs=1e-6)
+    assert initial_pitch(t, 9000.0 * t) == pytest.approx(45.0 - 20.0, abs=1e-6)
 
 
 @pytest.mark.parametrize("count", [0, 1, 3, 8])
 def test_too_few_readings_tell_nothing(count: int) -> None:
     t = 0.005 * np.arange(count)
-    told = motion(t, np.full(count, 440.0), 0.005 * count)
+    told = estimate_motion(t, np.full(count, 440.0), 0.005 * count)
     assert (told.vibrato, told.glide) == (None, None)
-    assert tremolo(t, np.full(count, -20.0)) is None
+    assert estimate_tremolo(t, np.full(count, -20.0)) is None
 
 
 # --- as text and data -----------------------------------------------------------------------

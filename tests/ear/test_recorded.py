@@ -42,7 +42,7 @@ from reeds.excerpts import (
 )
 
 from trainer.drill import find, parse_drill
-from trainer.ear import HeardNote, Reading, notes
+from trainer.ear import HeardNote, Reading, track_notes
 from trainer.harp import Breath, Harp, Tab
 from trainer.marking import Mark, Result
 from trainer.music import cents
@@ -66,7 +66,7 @@ def readings_of(name: str) -> tuple[Reading, ...]:
 
 @cache
 def notes_of(name: str) -> tuple[HeardNote, ...]:
-    return tuple(notes(readings_of(name), EXCERPTS[name].harp))
+    return tuple(track_notes(readings_of(name), EXCERPTS[name].harp))
 
 
 @cache

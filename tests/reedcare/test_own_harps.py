@@ -27,7 +27,7 @@ from reeds.excerpts import EXCERPTS, RATE, load, path_of
 from trainer.cli import main
 from trainer.cli.exit_codes import Exit
 from trainer.drill import Drill, parse_drill
-from trainer.ear import listen
+from trainer.ear import analyze_blocks
 from trainer.harp import STANDARD_KEYS, Breath, Harp, HarpError, Tab
 from trainer.harp.measured_tuning import (
     follow_reeds,
@@ -345,7 +345,7 @@ def events_of(
     measuring = Measuring(plain, attacks)
     events = [
         event
-        for reading in listen(player.blocks(), player.rate, plain)
+        for reading in analyze_blocks(player.blocks(), player.rate, plain)
         for event in measuring.feed(reading)
         if not isinstance(event, Sounding)
     ]

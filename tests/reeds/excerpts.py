@@ -196,7 +196,7 @@ def hear(
     return [
         reading
         for part in parts
-        for reading in ear.feed(
+        for reading in ear.analyze(
             Block(part.start, on[part], rate, None if own is None else own[part])
         )
     ]

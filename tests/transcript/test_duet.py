@@ -24,9 +24,9 @@ from trainer.drill import find, parse_drill, write_drill
 from trainer.harp import Harp, Tab
 from trainer.report.transcript_text import notes_data, transcript_csv, transcript_text
 from trainer.sound import Floats, Player
-from trainer.transcript import Asked, Transcript, draft, transcribe
-from trainer.transcript.tones import Tone, tones
-from trainer.transcript.two_parts import Together, parts, together
+from trainer.transcript import Transcript, TranscriptRequest, draft_drill, transcribe
+from trainer.transcript.tones import Tone, find_tones
+from trainer.transcript.two_parts import ToneGroup, group_tones, separate_players
 
 pytestmark = pytest.mark.xdist_group("duet")
 
@@ -58,8 +58,8 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def written(recording: Path) -> Transcript:
-    return transcribe(Asked(recording))
+def notate(recording: Path) -> Transcript:
+    return transcribe(TranscriptRequest(recording))
 
 
 def on_a_partial(tab: Tab, low: Tab) -> bool:
@@ -104,7 +104,7 @@ def test_text_and_data_have_both_parts(written: Transcript) -> None:
 
 
 def test_the_drill_of_a_duet_has_both_parts_and_can_be_read_back(written: Transcript) -> None:
-    drill = parse_drill(write_drill(draft(written, "heard", "Heard at the rail")), "heard")
+    drill = parse_drill(write_drill(draft_drill(written, "heard", "Heard at the rail")), "heard")
     assert [step.tab for step in drill.steps] == [note.tab for note in written.notes]
     assert [step.tab for step in drill.second] == [note.tab for note in written.second]
 
@@ -141,8 +141,8 @@ def test_the_command_takes_the_number_of_harps_and_writes_for_others(
 def test_one_player_is_not_written_as_two(tmp_path: Path) -> None:
     path = tmp_path / "alone.wav"
     sf.write(path, 0.5 * played(1), RATE)
-    assert not transcribe(Asked(path, harp=C)).second
-    asked = transcribe(Asked(path, harp=C, harps=2))
+    assert not transcribe(TranscriptRequest(path, harp=C)).second
+    asked = transcribe(TranscriptRequest(path, harp=C, harps=2))
     assert not asked.second
     assert "no second harp is heard over the first" in asked.warnings
 
@@ -159,7 +159,7 @@ def test_what_is_struck_and_dies_away_is_no_second_player(tmp_path: Path) -> Non
     rms = np.sqrt(np.mean(alone**2) / np.mean(struck**2))
     path = tmp_path / "beside.wav"
     sf.write(path, over(alone, rms * struck, -12.0), RATE)
-    assert not transcribe(Asked(path, harp=C)).second
+    assert not transcribe(TranscriptRequest(path, harp=C)).second
 
 
 # Tones
@@ -174,7 +174,7 @@ def test_reeds_of_two_players_are_heard_as_praat_hears_each_alone(
     reeds = [cut("c-harp", tab) for tab in (one, other)]
     rms = [float(np.sqrt(np.mean(reed[reed != 0.0] ** 2))) for reed in reeds]
     later = np.concatenate([np.zeros(round(0.2 * RATE)), reeds[1] * rms[0] / rms[1]])
-    found = tones(over(reeds[0], later, db), RATE, SPAN)
+    found = find_tones(over(reeds[0], later, db), RATE, SPAN)
     for reed, tab, shift in zip(reeds, (one, other), (0.0, 0.2), strict=True):
         sound = parselmouth.Sound(reed.astype(float), RATE)
         praat = sound.to_pitch_ac(0.01, 75.0, pitch_ceiling=3000.0)
@@ -195,19 +195,19 @@ def tone(tab: str, start: float, end: float, db: float) -> Tone:
     return Tone(start, end, at, np.full(len(at), C.hz(Tab.parse(tab))), db, 0.0)
 
 
-def tabs(notes: Sequence[Together]) -> list[str]:
+def tabs(notes: Sequence[ToneGroup]) -> list[str]:
     return [str(note.tabs[0]) for note in notes]
 
 
 def test_tones_of_one_breath_side_by_side_are_one_note() -> None:
-    found = together(
+    found = group_tones(
         [tone("4", 1.0, 1.5, -20), tone("5", 1.0, 1.5, -22), tone("-8", 1, 1.5, -20)], C
     )
     assert sorted(sorted(str(tab) for tab in note.tabs) for note in found) == [["-8"], ["4", "5"]]
 
 
 def test_a_later_neighbour_is_no_chord() -> None:
-    assert len(together([tone("4", 1.0, 1.5, -20), tone("5", 1.2, 1.5, -22)], C)) == 2
+    assert len(group_tones([tone("4", 1.0, 1.5, -20), tone("5", 1.2, 1.5, -22)], C)) == 2
 
 
 def test_parts_follow_how_loud_each_plays_where_they_cross() -> None:
@@ -216,7 +216,7 @@ def test_parts_follow_how_loud_each_plays_where_they_cross() -> None:
     some = [tone(tab, 1.0 + i, 1.9 + i, -18.0) for i, tab in enumerate(up)]
     others = [tone(tab, 1.3 + i, 2.1 + i, -26.0) for i, tab in enumerate(down)]
     others = [replace(one, end=one.end + 0.1) for one in others]
-    found = parts(together([*some, *others], C))
+    found = separate_players(group_tones([*some, *others], C))
     assert tabs(found.first) == up
     assert len(found.second) == len(down)
     assert not found.left
@@ -224,7 +224,7 @@ def test_parts_follow_how_loud_each_plays_where_they_cross() -> None:
 
 def test_more_voices_are_left_out_and_speak_against_two_players() -> None:
     some = [tone(tab, 1.0, 3.0, -18.0) for tab in ("1", "-4", "7", "-9", "-6")]
-    assert parts(together(some[:2], C)).two
-    found = parts(together(some, C))
+    assert separate_players(group_tones(some[:2], C)).two
+    found = separate_players(group_tones(some, C))
     assert len(found.left) == 3
     assert not found.two

@@ -32,11 +32,17 @@ from trainer.report.transcript_text import (
     transcript_text,
 )
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
-from trainer.transcript import Asked, Transcript, TranscriptError, draft, transcribe
-from trainer.transcript.beat_tracking import grids, place
-from trainer.transcript.confidence import trust, unexplained_db
-from trainer.transcript.harp_guess import Sounded, all_harps, guess
-from trainer.transcript.transcribe import without_ring
+from trainer.transcript import (
+    Transcript,
+    TranscriptError,
+    TranscriptRequest,
+    draft_drill,
+    transcribe,
+)
+from trainer.transcript.beat_tracking import align_beats, candidate_grids
+from trainer.transcript.confidence import estimate_confidence, unexplained_db
+from trainer.transcript.harp_guess import PitchEvent, candidate_harps, guess_harps
+from trainer.transcript.transcribe import without_reverberation
 
 transcribe_module = importlib.import_module("trainer.transcript.transcribe")
 REEDS = Path(__file__).parent.parent / "reeds"
@@ -51,11 +57,11 @@ def recorded(drill: Drill, harp: Harp, path: Path, faults: dict[int, Fault] | No
     return path
 
 
-def sounded(drill: Drill, harp: Harp) -> list[Sounded]:
+def sounded(drill: Drill, harp: Harp) -> list[PitchEvent]:
     """What a drill's notes sound like, played right."""
     beat = 60.0 / drill.tempo
     return [
-        Sounded(float(step.at) * beat, float(step.end) * beat - 0.06, pitches(step, harp))
+        PitchEvent(float(step.at) * beat, float(step.end) * beat - 0.06, pitches(step, harp))
         for step in drill.steps
         if not step.ladder and not step.call
     ]
@@ -69,15 +75,15 @@ def test_the_harp_of_a_phrase_is_found_in_every_key(key: str) -> None:
     right = 0
     for phrase in PHRASES:
         moved = on_harp(phrase, Harp.of(key))
-        found = guess(sounded(moved, Harp.of(key)), all_harps())
+        found = guess_harps(sounded(moved, Harp.of(key)), candidate_harps())
         right += found[0].harp.key.name == key
-        assert sum(one.share for one in found) == pytest.approx(1.0)
+        assert sum(one.probability for one in found) == pytest.approx(1.0)
     assert right == len(PHRASES) >= 8
 
 
 def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
     drill = find("bend-and-let-up")
-    found = guess(sounded(drill, Harp.of(drill.key)), all_harps())
+    found = guess_harps(sounded(drill, Harp.of(drill.key)), candidate_harps())
     assert found[0].harp.key.name == drill.key
     assert found[0].share > 0.9
 
@@ -86,7 +92,7 @@ def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
 def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
     harp = Harp.of(key, a4=a4)
     path = recorded(on_harp(find("smokehouse-blues"), harp), harp, tmp_path / "x.wav")
-    found = transcribe(Asked(path))
+    found = transcribe(TranscriptRequest(path))
     assert found.harp.key.name == key
     assert found.harp.a4 == pytest.approx(a4, abs=0.6)
     assert found.guesses[0].position == 2
@@ -97,7 +103,7 @@ def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
 
 def test_recorded_reeds_are_written_down_note_by_note() -> None:
     drill = find("harbour-bell")
-    found = transcribe(Asked(REEDS / "phrase.flac", harp=Harp.of("C")))
+    found = transcribe(TranscriptRequest(REEDS / "phrase.flac", harp=Harp.of("C")))
     assert [note.tab for note in found.notes] == [step.tab for step in drill.steps]
     assert [note.beats for note in found.notes] == [step.beats for step in drill.steps]
     clock = Clock(0, drill.tempo, 48_000)
@@ -110,7 +116,7 @@ def test_recorded_reeds_are_written_down_note_by_note() -> None:
 def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
     drill = find("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0)})
-    found = transcribe(Asked(path, harp=Harp.of("C")))
+    found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
     assert found.notes[1].care == "loose"
     assert found.notes[-1].tab == "4+5"
     assert found.notes[0].care == "plain"
@@ -118,9 +124,11 @@ def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
 
 def test_a_passage_is_picked_out(tmp_path: Path) -> None:
     path = recorded(find("harbour-bell"), Harp.of("C"), tmp_path / "x.wav")
-    whole = transcribe(Asked(path, harp=Harp.of("C"))).notes
+    whole = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
     some = transcribe(
-        Asked(path, first=whole[2].start - 0.02, last=whole[6].start - 0.02, harp=Harp.of("C"))
+        TranscriptRequest(
+            path, first=whole[2].start - 0.02, last=whole[6].start - 0.02, harp=Harp.of("C")
+        )
     ).notes
     assert [note.tab for note in some] == [note.tab for note in whole[2:6]]
     assert some[0].start == pytest.approx(whole[2].start, abs=0.01)
@@ -133,7 +141,7 @@ def test_of_holes_that_sound_alike_the_nearer_is_written(tmp_path: Path) -> None
         "near",
     )
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav")
-    found = transcribe(Asked(path, harp=Harp.of("C"))).notes
+    found = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
     assert [note.tab for note in found] == ["-1", "-2", "-3", "-2", "-1", "4", "3"]
     assert found[1].others
 
@@ -154,7 +162,7 @@ def test_written_lengths_are_those_that_were_meant() -> None:
         steps = [step for step in drill.steps if not step.call]
         if drill.free or len(steps) < 8:
             continue
-        found = place(starts(drill, 0.02, 5), grids())
+        found = align_beats(starts(drill, 0.02, 5), candidate_grids())
         assert found is not None
         got = np.diff([float(one * found.grid.scale) for one in found.at])
         meant = np.diff([float(step.at) for step in steps])
@@ -171,14 +179,16 @@ def test_what_is_given_is_taken(tmp_path: Path) -> None:
     drill = find("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav")
     harp = Harp.of("C")
-    free = transcribe(Asked(path, harp=harp))
+    free = transcribe(TranscriptRequest(path, harp=harp))
     assert free.meter is not None
     assert free.meter.tempo == pytest.approx(drill.tempo, rel=0.02)
-    half = transcribe(Asked(path, harp=harp, tempo=drill.tempo / 2, meter=(3, 4)))
+    half = transcribe(TranscriptRequest(path, harp=harp, tempo=drill.tempo / 2, meter=(3, 4)))
     assert half.meter is not None
     assert half.meter.tempo == pytest.approx(drill.tempo / 2, rel=0.05)
     assert half.meter.meter == (3, 4)
-    later = transcribe(Asked(path, harp=harp, first_beat=free.notes[1].start, meter=(4, 4)))
+    later = transcribe(
+        TranscriptRequest(path, harp=harp, first_beat=free.notes[1].start, meter=(4, 4))
+    )
     assert later.notes[1].beat == 1
     assert later.notes[1].bar == 1
     assert later.notes[0].bar == 0
@@ -188,20 +198,20 @@ def test_what_is_given_is_taken(tmp_path: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
+def notate(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
     path = recorded(
         on_harp(find("smokehouse-blues"), Harp.of("A")),
         Harp.of("A"),
         tmp_path_factory.mktemp("tab") / "tune.wav",
     )
-    return path, transcribe(Asked(path, meter=(4, 4)))
+    return path, transcribe(TranscriptRequest(path, meter=(4, 4)))
 
 
 def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
     written: tuple[Path, Transcript], tmp_path: Path
 ) -> None:
     path, found = written
-    text = write_drill(draft(found, "tune", "Heard on the quay"))
+    text = write_drill(draft_drill(found, "tune", "Heard on the quay"))
     drill = parse_drill(text, "tune")
     assert drill.key == "A"
     assert [step.tab for step in drill.steps] == [note.tab for note in found.notes]
@@ -215,8 +225,8 @@ def test_whatever_is_played_makes_a_drill_that_can_be_read(drill: str, tmp_path:
     played = find(drill)
     harp = Harp.of(played.key, played.tuning)
     path = recorded(played, harp, tmp_path / "x.wav")
-    found = transcribe(Asked(path, harp=harp))
-    parse_drill(write_drill(draft(found, "heard", "Heard")), "heard")
+    found = transcribe(TranscriptRequest(path, harp=harp))
+    parse_drill(write_drill(draft_drill(found, "heard", "Heard")), "heard")
     assert transcript_text(found)
 
 
@@ -241,9 +251,9 @@ def test_silence_and_passages_that_are_not_there_are_told(tmp_path: Path) -> Non
     silent = tmp_path / "silent.wav"
     sf.write(silent, np.zeros(48_000), 48_000)
     with pytest.raises(TranscriptError, match=r"no note is heard in silent\.wav"):
-        transcribe(Asked(silent))
+        transcribe(TranscriptRequest(silent))
     with pytest.raises(TranscriptError, match=r"1\.0 s long; nothing is in it from second 5 on"):
-        transcribe(Asked(silent, first=5.0, harp=Harp.of("C")))
+        transcribe(TranscriptRequest(silent, first=5.0, harp=Harp.of("C")))
 
 
 @pytest.mark.parametrize("text", ["", "4", "4/5", "0/4", "four"])
@@ -255,10 +265,10 @@ def test_a_meter_is_written_as_one(text: str) -> None:
 
 def test_too_few_notes_have_no_beat(tmp_path: Path) -> None:
     drill = parse_drill('title = "Two"\nharp = "C"\ntempo = 90\ntab = """\n4:2 5:2 |\n"""\n', "two")
-    found = transcribe(Asked(recorded(drill, Harp.of("C"), tmp_path / "x.wav")))
+    found = transcribe(TranscriptRequest(recorded(drill, Harp.of("C"), tmp_path / "x.wav")))
     assert found.meter is None
     assert "too few notes" in found.warnings[0]
-    parse_drill(write_drill(draft(found, "two", "Two")), "two")
+    parse_drill(write_drill(draft_drill(found, "two", "Two")), "two")
 
 
 # --- how far to trust it ----------------------------------------------------------------------
@@ -283,8 +293,8 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
     medians = []
     for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.3)):
         path = beside(alone, tmp_path / f"{name}.wav", level)
-        found = transcribe(Asked(path, harp=harp))
-        trusts = [note.trust for note in found.notes if note.trust is not None]
+        found = transcribe(TranscriptRequest(path, harp=harp))
+        trusts = [note.confidence for note in found.notes if note.confidence is not None]
         assert len(trusts) == len(found.notes)
         medians.append(float(np.median(trusts)))
         assert any("something else sounds" in one for one in found.warnings) == (name == "near")
@@ -299,9 +309,11 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
 def test_notes_after_a_long_rest_are_trusted_as_those_before_it(tmp_path: Path) -> None:
     tab = "4:1 5:1 r:2 | r:4 | r:2 4:1 5:1 |"
     drill = parse_drill(f'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n{tab}\n"""\n', "x")
-    found = transcribe(Asked(recorded(drill, Harp.of("C"), tmp_path / "x.wav"), harp=Harp.of("C")))
+    found = transcribe(
+        TranscriptRequest(recorded(drill, Harp.of("C"), tmp_path / "x.wav"), harp=Harp.of("C"))
+    )
     assert len(found.notes) == 4
-    assert all((note.trust or 0.0) > 0.95 for note in found.notes)
+    assert all((note.confidence or 0.0) > 0.95 for note in found.notes)
     assert not found.warnings or "beat" in found.warnings[0]
 
 
@@ -309,11 +321,11 @@ def test_trust_grows_with_what_is_explained() -> None:
     assert unexplained_db(0.99) == pytest.approx(-20.0)
     assert unexplained_db(1.0) == -60.0
     shares = np.linspace(0.0, 1.0, 101)
-    trusts = [trust(one) for one in shares]
+    trusts = [estimate_confidence(one) for one in shares]
     assert trusts == sorted(trusts)
     assert trusts[0] < 0.1
     assert trusts[-1] == pytest.approx(0.995)
-    ringing = [trust(0.999, rings) for rings in (0.0, 0.02, 0.05, 0.1, 0.5)]
+    ringing = [estimate_confidence(0.999, rings) for rings in (0.0, 0.02, 0.05, 0.1, 0.5)]
     assert ringing == sorted(ringing, reverse=True)
     assert ringing[-1] < 0.8 < ringing[0]
 
@@ -346,7 +358,7 @@ def test_what_rings_on_after_a_note_is_not_written() -> None:
         heard("5", 1.8, 1.9, -22.0),  # follows at once, louder
         heard("6", 1.9, 2.3, -34.0),  # much softer, but long
     ]
-    assert [str(note.tab) for note in without_ring(notes)] == ["4", "-4", "5", "6"]
+    assert [str(note.tab) for note in without_reverberation(notes)] == ["4", "-4", "5", "6"]
 
 
 def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -> None:
@@ -354,7 +366,7 @@ def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -
         'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n3:1 -2:2 3:1 |\n"""\n', "x"
     )
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0, leak_hole=3)})
-    found = transcribe(Asked(path, harp=Harp.of("C")))
+    found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
     assert [note.tab for note in found.notes][1] == "-2"
     assert found.notes[1].others == ()
 
@@ -364,10 +376,10 @@ def test_a_room_that_rings_is_told_and_trusted_less(
 ) -> None:
     drill, harp = find("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
-    dry = transcribe(Asked(alone, harp=harp))
-    monkeypatch.setattr(transcribe_module, "without_ring", lambda notes: list(notes[:-1]))
-    room = transcribe(Asked(alone, harp=harp))
+    dry = transcribe(TranscriptRequest(alone, harp=harp))
+    monkeypatch.setattr(transcribe_module, "without_reverberation", lambda notes: list(notes[:-1]))
+    room = transcribe(TranscriptRequest(alone, harp=harp))
     assert not any("rings" in one for one in dry.warnings)
     assert any("the room rings" in one for one in room.warnings)
-    means = [float(np.mean([note.trust or 0.0 for note in one.notes])) for one in (dry, room)]
+    means = [float(np.mean([note.confidence or 0.0 for note in one.notes])) for one in (dry, room)]
     assert means[1] == pytest.approx(0.82 / 1.08 * means[0], abs=0.08)

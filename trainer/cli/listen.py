@@ -93,7 +93,7 @@ def listen(
     typer.echo(NOTE_HEAD)
     tracker = NoteTracker(held)
     for reading in readings():
-        for note in tracker.feed(reading):
+        for note in tracker.track(reading):
             typer.echo(note_line(note))
     for note in tracker.flush():
         typer.echo(note_line(note))

@@ -108,7 +108,7 @@ def tab(
       trainer tab phrase.wav --out phrase.html
     """
     from trainer.practice import saved_harp
-    from trainer.transcript import Asked, draft, transcribe
+    from trainer.transcript import TranscriptRequest, draft_drill, transcribe
 
     if out is not None:
         check_free(out, force=force)
@@ -117,7 +117,7 @@ def tab(
     mine = settings().harp
     named = harp is not None or offset or base is not None or mine.key or mine.name
     held = in_hand(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
-    asked = Asked(
+    asked = TranscriptRequest(
         recording,
         channel,
         first=from_,
@@ -132,7 +132,7 @@ def tab(
     )
     found = transcribe(asked)
     if out is not None and format_ is None and out.suffix.lower() in FOR_OTHERS:
-        drill = draft(found, out.stem, title or f"Heard in {found.name}"[:80])
+        drill = draft_drill(found, out.stem, title or f"Heard in {found.name}"[:80])
         write_for_others(drill, found.harp, out, found.warnings)
         _told(found, out)
         return
@@ -159,7 +159,7 @@ def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | N
         transcript_csv,
         transcript_text,
     )
-    from trainer.transcript import draft
+    from trainer.transcript import draft_drill
 
     match wanted:
         case TabFormat.JSON:
@@ -171,7 +171,7 @@ def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | N
             return transcript_csv(found)
         case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
-            return write_drill(draft(found, name, title or f"Heard in {found.name}"[:80]))
+            return write_drill(draft_drill(found, name, title or f"Heard in {found.name}"[:80]))
         case TabFormat.TEXT:
             return transcript_text(found, shutil.get_terminal_size((80, 24)).columns) + "\n"
 

@@ -16,19 +16,19 @@ import numpy as np
 
 from trainer.core import TrainerError
 from trainer.ear.frontend import Frontend
-from trainer.ear.harmonic_fit import fit_closely, hann
-from trainer.ear.level_gate import LOOK_BACK, Gate, attack_start, level_db
-from trainer.ear.pitch_tracker import Estimate, PitchTracker
+from trainer.ear.harmonic_fit import fit_harmonics, hann
+from trainer.ear.level_gate import LOOK_BACK, LevelGate, attack_start, rms_level_db
+from trainer.ear.pitch_tracker import PitchEstimate, PitchTracker
 from trainer.ear.reading import Reading
 from trainer.ear.reed_detector import (
     FRAME_S,
     SHORTEST_FRAME_S,
     SOUNDS_DB,
-    ReedListener,
-    Reeds,
+    ReedDetector,
+    ReedEstimate,
     unwarp,
 )
-from trainer.ear.tab_tracker import Placer
+from trainer.ear.tab_tracker import TabTracker
 from trainer.echo import Echo
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
@@ -101,14 +101,14 @@ class Ear:
         pitches = [harp.hz(tab) for tab in harp.entries]
         lowest, highest = span or (0.92 * min(pitches), 1.08 * max(pitches))
         self._pitch = PitchTracker(self._sound, AUBIO_HOPS * self._hop, lowest, highest)
-        self._reeds = ReedListener(harp, self._sound.rate)
-        self._placer = Placer(harp)
-        self._gate = Gate(self._hop / self._sound.rate)
+        self._reeds = ReedDetector(harp, self._sound.rate)
+        self._tab_tracker = TabTracker(harp)
+        self._gate = LevelGate(self._hop / self._sound.rate)
         self._end = 0
         self._born = 0
         self._segment = 0
         self._track: deque[tuple[float, float]] = deque(maxlen=TRACK)
-        self._heard_reeds: Reeds | None = None
+        self._heard_reeds: ReedEstimate | None = None
         self._pitched = False
         self._alone = True
         self._moves = False
@@ -116,9 +116,9 @@ class Ear:
         self._leaves: float | None = None
         self._left = 1.0
 
-    def feed(self, block: Block) -> list[Reading]:
+    def analyze(self, block: Block) -> list[Reading]:
         """The readings that one more block makes possible, in order."""
-        self._sound.feed(self._echo.feed(block.samples, block.own))
+        self._sound.resample(self._echo.feed(block.samples, block.own))
         readings = []
         while (step := self._step()) and self._end + step <= self._sound.count:
             self._end += step
@@ -138,16 +138,16 @@ class Ear:
         whole = self._end % self._hop == 0
         several = self._heard_reeds is not None and bool(self._heard_reeds.others)
         if whole:
-            begins = self._gate.feed(level, self._pitched, several)
+            begins = self._gate.update(level, self._pitched, several)
             onset = self._attack() if begins else None
             if self._end // self._hop % AUBIO_HOPS == 0:
-                self._pitch.hop(self._end, sounds=self._gate.open)
+                self._pitch.observe_hop(self._end, sounds=self._gate.open)
         if not self._gate.open:
             self._restart(self._end)
             return self._reading(level, onset)
         several = self._heard_reeds is not None and bool(self._heard_reeds.others)  # by now
         # Among several reeds the joint fit follows the main one.
-        estimate = None if several else self._pitch.feed(self._end, self._born)
+        estimate = None if several else self._pitch.estimate(self._end, self._born)
         if not several:
             self._leaves = estimate.unexplained if estimate is not None else None
         if whole and self._is_due():
@@ -155,14 +155,14 @@ class Ear:
             self._left = self._leaves if self._leaves is not None else 1.0
             self._listen_to_reeds(estimate)
             if several and self._heard_reeds is not None and not self._heard_reeds.others:
-                estimate = self._pitch.feed(self._end, self._born)
+                estimate = self._pitch.estimate(self._end, self._born)
         found = self._main_pitch(estimate)
         self._pitched = found is not None
         if found is None:
             return self._reading(level, onset)
         pitches, centre = found
         hz = pitches[0]
-        tab, jumped = self._placer.feed(hz, young=self._young(self._born))
+        tab, jumped = self._tab_tracker.assign(hz, young=self._young(self._born))
         if jumped:
             self._track.clear()  # no glide leads from one reed to another
         self._track.append((centre, hz))
@@ -206,7 +206,7 @@ class Ear:
         recent, mean = longer[-2 * self._hop :], float(longer.dot(self._offset_weights))
         count = len(recent)
         power = float(recent.dot(recent)) / count
-        return level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
+        return rms_level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
 
     def _without_offset(self, length: int) -> Floats:
         """The last `length` samples less the same mean."""
@@ -217,12 +217,12 @@ class Ear:
         self._born = self._segment = start
         self._pitch.restart()
         self._track.clear()
-        self._placer.restart()
+        self._tab_tracker.restart()
         self._reeds.restart()
         self._heard_reeds = None
         self._pitched = False
 
-    def _listen_to_reeds(self, estimate: Estimate | None) -> None:
+    def _listen_to_reeds(self, estimate: PitchEstimate | None) -> None:
         length = min(self._end - self._segment, round(FRAME_S * self._sound.rate))
         if length < SHORTEST_FRAME_S * self._sound.rate:
             return
@@ -237,8 +237,8 @@ class Ear:
         if track is not None and guess is not None:
             frame = unwarp(frame, track)
             guess = float(np.mean(track))
-        held = self._placer.held if guess is not None else None
-        heard = self._reeds.listen(
+        held = self._tab_tracker.held if guess is not None else None
+        heard = self._reeds.detect(
             frame,
             guess,
             held,
@@ -267,7 +267,7 @@ class Ear:
         hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 
-    def _main_pitch(self, estimate: Estimate | None) -> tuple[tuple[float, ...], float] | None:
+    def _main_pitch(self, estimate: PitchEstimate | None) -> tuple[tuple[float, ...], float] | None:
         """f0s in Hz of what sounds, the main reed's first, and where they belong, in samples of
         the ear."""
         reeds = self._heard_reeds
@@ -278,7 +278,7 @@ class Ear:
             main = self._track[-1][1]
         length = min(self._end - self._segment, round(JOINT_S * self._sound.rate)) & ~1
         window = self._sound.window(self._end, length)
-        fitted = fit_closely(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
+        fitted = fit_harmonics(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
         self._leaves = fitted.unexplained if fitted is not None else None
         if self._looked == self._end:
             self._left = self._leaves or 1.0
@@ -306,7 +306,7 @@ class Ear:
             if twin or (reeds.others and reeds.tab.hole != tab.hole):
                 tab, breath = reeds.tab, reeds.breath
                 also = self._harp.same_pitch(tab)
-                self._placer.place(tab)
+                self._tab_tracker.override(tab)
             levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
         ranked = sorted(levels, key=_loudness, reverse=True)
         others = [hole for hole, db in ranked if db > SOUNDS_DB]
@@ -353,10 +353,10 @@ def _loudness(level: tuple[int, float]) -> float:
     return level[1]
 
 
-def listen(
+def analyze_blocks(
     blocks: Iterable[Block], rate: int, harp: Harp, span: tuple[float, float] | None = None
 ) -> Iterator[Reading]:
     """Readings of all of a source's blocks; the arguments are those of :class:`Ear`."""
     ear = Ear(rate, harp, span)
     for block in blocks:
-        yield from ear.feed(block)
+        yield from ear.analyze(block)

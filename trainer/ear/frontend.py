@@ -46,7 +46,7 @@ class Frontend:
         self._place = self._memory
         """Where in `_kept` sample 0 of the ear would lie."""
 
-    def feed(self, samples: Floats) -> None:
+    def resample(self, samples: Floats) -> None:
         """Take in source samples, shape (n,)."""
         if not self._begun and len(samples):
             # What came before is taken to be like the first sample: an offset is no step.

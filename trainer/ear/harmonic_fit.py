@@ -41,7 +41,7 @@ square of its length, and half a cent leaves nothing. Levels and what is unexpla
 the place itself, at most 0.001 dB and 0.0002 from the truth in windows of 27 ms."""
 
 
-class Fit(NamedTuple):
+class HarmonicFit(NamedTuple):
     """What a fit found.
 
     Attributes:
@@ -95,7 +95,7 @@ def partial_count(hz: float, rate: float) -> int:
     return max(1, min(MOST_PARTIALS, int(min(HIGHEST_HZ, 0.45 * rate) / hz)))
 
 
-def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
+def fit_harmonics_once(window: Floats, rate: float, guesses: tuple[float, ...]) -> HarmonicFit:
     """One Gauss-Newton step from the guesses.
 
     Args:
@@ -127,7 +127,7 @@ def fit(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit:
     turn = rate / (2.0 * np.pi)
     squared = amplitudes * amplitudes
     squares = (squared[:rows] + squared[rows:]).tolist()
-    return Fit(
+    return HarmonicFit(
         tuple([hz + turn * step for hz, step in zip(model.hz, steps, strict=True)]),
         tuple([squares[span] for span in layout.spans]),
         min(1.0, max(0.0, left / energy)) if energy > 0.0 else 1.0,
@@ -263,16 +263,16 @@ def _solved(matrix: Floats, right: Floats) -> list[float]:
         return [0.0] * len(matrix)
 
 
-def fit_closely(window: Floats, rate: float, guesses: tuple[float, ...]) -> Fit | None:
+def fit_harmonics(window: Floats, rate: float, guesses: tuple[float, ...]) -> HarmonicFit | None:
     """Gauss-Newton steps until they are small.
 
-    Arguments as in :func:`fit`.
+    Arguments as in :func:`fit_harmonics_once`.
 
     Returns:
         The last fit; None if a step lost its way.
     """
     for _ in range(MOST_STEPS):
-        found = fit(window, rate, guesses)
+        found = fit_harmonics_once(window, rate, guesses)
         if min(found.hz) <= 0.0:
             return None
         step = max(abs(cents(new, old)) for new, old in zip(found.hz, guesses, strict=True))

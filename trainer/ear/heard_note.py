@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.ear.motion import Motion, Swing
+from trainer.ear.motion import Modulation, Motion
 from trainer.harp import Tab
 
 
@@ -40,7 +40,7 @@ class HeardNote:
     level_db: float
     path: tuple[tuple[int, float], ...]
     motion: Motion
-    tremolo: Swing | None
+    tremolo: Modulation | None
 
     @property
     def clean(self) -> bool:

@@ -37,12 +37,12 @@ MEDIAN = 5
 """Steps of the envelope in a running median: a lull in noise is not what noise is like."""
 
 
-def level_db(power: float) -> float:
+def rms_level_db(power: float) -> float:
     """RMS level in dB re full scale of sound of that mean square; at least -120."""
     return max(QUIETEST_DB, 10.0 * math.log10(max(power, 0.0) + 1e-12))
 
 
-class Gate:
+class LevelGate:
     """Follows the room's floor, opens for sound and finds attacks.
 
     Attributes:
@@ -60,7 +60,7 @@ class Gate:
         self._beat = deque([QUIETEST_DB] * BEAT_HOPS, maxlen=BEAT_HOPS)
         self._since_attack = RISE_HOPS
 
-    def feed(self, level: float, pitched: bool, several: bool = False) -> bool:
+    def update(self, level: float, pitched: bool, several: bool = False) -> bool:
         """Take the level of one more hop; True if a new attack begins in it.
 
         Args:

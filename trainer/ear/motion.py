@@ -63,7 +63,7 @@ REACH_S, REACH_CENTS = 0.02, 20.0
 
 
 @dataclass(frozen=True, slots=True)
-class Swing:
+class Modulation:
     """A regular swing.
 
     Attributes:
@@ -115,7 +115,7 @@ class Motion:
     settle_ms: float | None = None
     drift_cents_s: float | None = None
     wobble_cents: float | None = None
-    vibrato: Swing | None = None
+    vibrato: Modulation | None = None
     glide: Glide | None = None
 
 
@@ -136,7 +136,7 @@ VIBRATO = _tiers(LEAST_CENTS, DEEP_CENTS)
 TREMOLO = _tiers(LEAST_DB, DEEP_DB)
 
 
-def on_grid(t: Floats, x: Floats) -> Floats:
+def resample_evenly(t: Floats, x: Floats) -> Floats:
     """Values at times, shape (n,), in any order, on a grid of 5 ms from the first time on."""
     order = np.argsort(t, kind="stable")
     t, x = t[order], x[order]
@@ -210,7 +210,7 @@ def _refined(x: Floats, hz: float) -> tuple[float, float, Floats, float]:
     return hz, float(np.hypot(*found[:2])), wave, float(np.mean((x - rows @ found) ** 2))
 
 
-def _swung(x: Floats, tiers: tuple[_Tier, ...]) -> tuple[Swing | None, Floats]:
+def _swung(x: Floats, tiers: tuple[_Tier, ...]) -> tuple[Modulation | None, Floats]:
     """The swing of a path on the grid, and its wave, shape as `x`; zero where it does not."""
     wave, weights = np.zeros_like(x), np.zeros_like(x)
     each = []
@@ -225,7 +225,7 @@ def _swung(x: Floats, tiers: tuple[_Tier, ...]) -> tuple[Swing | None, Floats]:
     if not each:
         return None, wave
     rate, depth = np.median(each, axis=0).tolist()
-    return Swing(rate, depth), wave / np.maximum(weights, 1e-9)
+    return Modulation(rate, depth), wave / np.maximum(weights, 1e-9)
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,7 +288,7 @@ def _rests(line: Floats, calm: Floats) -> list[_Rest]:
     return rests
 
 
-def start_of(t: Floats, x: Floats) -> float:
+def initial_pitch(t: Floats, x: Floats) -> float:
     """The pitch at time 0, from the first readings after it.
 
     The ear knows a pitch some 10 ms after an onset and stamps it 5 ms after it or later; by then a
@@ -311,7 +311,7 @@ def start_of(t: Floats, x: Floats) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class HeldPart:
     """A stretch of a note in which its pitch rests.
 
     Attributes:
@@ -344,7 +344,7 @@ class _Path:
     wave: Floats
     line: Floats
     calm: Floats
-    vibrato: Swing | None
+    vibrato: Modulation | None
 
 
 def _path(t: Floats, hz: Floats, length: float) -> _Path | None:
@@ -356,14 +356,14 @@ def _path(t: Floats, hz: Floats, length: float) -> _Path | None:
         return None
     middle = float(np.median(hz))
     x = 1200.0 * np.log2(hz / middle)
-    path = on_grid(t, x)
+    path = resample_evenly(t, x)
     vibrato, wave = _swung(path, VIBRATO)
     line = path - wave
     calm = line if vibrato is None else _calm(line, wave != 0.0, vibrato.hz)
     return _Path(t, x, middle, wave, line, calm, vibrato)
 
 
-def held_parts(t: Floats, hz: Floats, length: float) -> tuple[Held, ...]:
+def held_parts(t: Floats, hz: Floats, length: float) -> tuple[HeldPart, ...]:
     """Where a note's pitch rests, in order; none where it never does.
 
     Args:
@@ -375,7 +375,7 @@ def held_parts(t: Floats, hz: Floats, length: float) -> tuple[Held, ...]:
     if path is None:
         return ()
     return tuple(
-        Held(
+        HeldPart(
             float(path.t[0]) + rest.first * GRID_S,
             float(path.t[0]) + rest.end * GRID_S,
             path.middle * 2.0 ** (0.5 * (rest.start + rest.stop) / 1200.0),
@@ -384,7 +384,7 @@ def held_parts(t: Floats, hz: Floats, length: float) -> tuple[Held, ...]:
     )
 
 
-def motion(t: Floats, hz: Floats, length: float) -> Motion:
+def estimate_motion(t: Floats, hz: Floats, length: float) -> Motion:
     """How a note moves.
 
     Args:
@@ -400,7 +400,7 @@ def motion(t: Floats, hz: Floats, length: float) -> Motion:
     glide = _glide(path.calm, rests, path.middle)
     if not rests:
         return Motion(vibrato=vibrato, glide=glide)
-    start = start_of(t, path.x) - path.wave[0]
+    start = initial_pitch(t, path.x) - path.wave[0]
     at = np.concatenate([[0.0], t[0] + np.arange(rests[0].first + 1) * GRID_S])
     off = np.concatenate([[start], line[: rests[0].first + 1]]) - rests[0].start
     longest = max(rests, key=lambda rest: rest.end - rest.first)
@@ -438,11 +438,11 @@ def _glide(calm: Floats, rests: list[_Rest], middle: float) -> Glide | None:
     return Glide(start_hz, end_hz, monotone=bool(min(up, down) <= SETTLED_CENTS))
 
 
-def tremolo(t: Floats, db: Floats) -> Swing | None:
+def estimate_tremolo(t: Floats, db: Floats) -> Modulation | None:
     """The regular swing of a note's level, in plus and minus dB, if it has one.
 
     Args:
         t: times of its levels, seconds, shape (n,), where it is held.
         db: levels, shape (n,).
     """
-    return _swung(on_grid(t, db), TREMOLO)[0] if len(t) >= FEWEST else None
+    return _swung(resample_evenly(t, db), TREMOLO)[0] if len(t) >= FEWEST else None

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 import numpy as np
 
 from trainer.ear.heard_note import HeardNote
-from trainer.ear.motion import RELEASE_S, Swing, motion, tremolo
+from trainer.ear.motion import RELEASE_S, Modulation, estimate_motion, estimate_tremolo
 from trainer.ear.reading import Reading
 from trainer.harp import Harp, Tab
 from trainer.music import cents
@@ -52,7 +52,7 @@ class NoteTracker:
         self._levels: list[tuple[int, float]] = []
         """(sample, dB) since shortly before the note."""
 
-    def feed(self, reading: Reading) -> list[HeardNote]:
+    def track(self, reading: Reading) -> list[HeardNote]:
         """The notes that one more reading ends; at most two."""
         ended = []
         if reading.onset is not None:
@@ -119,7 +119,7 @@ class NoteTracker:
         end = limit if slurred else _end(at, db, limit, rate)
         own = [reading for reading in readings if reading.sample < limit]
         held = (at >= start + SETTLING_S * rate) & (at <= end - RELEASE_S * rate)
-        swing = tremolo(at[held] / rate, db[held])
+        swing = estimate_tremolo(at[held] / rate, db[held])
         return [_note(own or readings, start, end, self._harp, swing)]
 
 
@@ -143,7 +143,7 @@ def _end(at: Floats, db: Floats, limit: int, rate: int) -> int:
 
 
 def _note(
-    readings: list[Reading], start: int, end: int, harp: Harp, swing: Swing | None
+    readings: list[Reading], start: int, end: int, harp: Harp, swing: Modulation | None
 ) -> HeardNote:
     rate = readings[0].rate
     even = _evenly(readings)
@@ -181,7 +181,7 @@ def _note(
         leak_hole=leak_hole if enough else None,
         level_db=max(r.level_db for r in readings),
         path=path,
-        motion=motion((at - start) / rate, pitch, (end - start) / rate),
+        motion=estimate_motion((at - start) / rate, pitch, (end - start) / rate),
         tremolo=swing,
     )
 
@@ -206,9 +206,9 @@ def _bent_alike(one: Tab, other: Tab) -> bool:
     return one == other or (one.bend == other.bend and one.breath is not other.breath)
 
 
-def notes(readings: Iterable[Reading], harp: Harp) -> Iterator[HeardNote]:
+def track_notes(readings: Iterable[Reading], harp: Harp) -> Iterator[HeardNote]:
     """The notes in a stream of readings."""
     tracker = NoteTracker(harp)
     for reading in readings:
-        yield from tracker.feed(reading)
+        yield from tracker.track(reading)
     yield from tracker.flush()

@@ -44,7 +44,7 @@ LEAST_BEAT = 0.8
 
 
 @dataclass(frozen=True, slots=True)
-class Octave:
+class UpperOctave:
     """An upper reed that beats with a lower one.
 
     Attributes:
@@ -65,7 +65,7 @@ class _Look(NamedTuple):
     turns: Complexes
 
 
-class OctaveListener:
+class OctaveDetector:
     """Remembers the partials of one reed and tells whether another beats with them."""
 
     def __init__(self) -> None:
@@ -75,7 +75,9 @@ class OctaveListener:
         """A new note."""
         self._kept.clear()
 
-    def feed(self, at: float, length: float, hz: float, partials: Complexes) -> Octave | None:
+    def observe(
+        self, at: float, length: float, hz: float, partials: Complexes
+    ) -> UpperOctave | None:
         """Take in one look.
 
         Args:
@@ -114,7 +116,7 @@ def _restlessness(partials: Complexes) -> float:
     return float(1.0 - still.sum() / np.mean(np.sum(np.abs(partials) ** 2, axis=1)))
 
 
-def _beat(turns: Complexes, length: float, hz: float, even: Complexes) -> Octave | None:
+def _beat(turns: Complexes, length: float, hz: float, even: Complexes) -> UpperOctave | None:
     """The upper reed that makes even partials move, shape (n, k), the odd ones' energy being 1.
 
     For each rate, whose phasor over time `turns` has in shape (n, rates), the least-squares fit of
@@ -141,4 +143,4 @@ def _beat(turns: Complexes, length: float, hz: float, even: Complexes) -> Octave
     weakened = np.maximum(hann_lobe(rates[best] * RATE_STEP_HZ * length), 0.2)
     power: Floats = np.abs(upper / weakened) ** 2
     level = 10.0 * np.log10(power.sum() / (1.0 + np.sum(np.abs(lower) ** 2)))
-    return Octave(2.0 * hz + float(DELTAS[best]) * RATE_STEP_HZ, float(level))
+    return UpperOctave(2.0 * hz + float(DELTAS[best]) * RATE_STEP_HZ, float(level))

@@ -86,7 +86,7 @@ def hann_lobe(bins: Floats) -> Floats:
     return np.where(np.abs(bins**2 - 1.0) < 1e-6, 0.5, np.sinc(bins) / beside)
 
 
-class Spectrum:
+class FrameSpectrum:
     """The spectrum of one frame.
 
     Attributes:

@@ -61,7 +61,7 @@ def _peak(values: Floats, lag: int) -> tuple[float, float]:
     return (lag + shift) / FINE, centre - 0.25 * (left - right) * shift
 
 
-def periods(correlation: Floats, shortest: int) -> list[tuple[float, float]]:
+def candidate_periods(correlation: Floats, shortest: int) -> list[tuple[float, float]]:
     """Periods that a window may have, the likeliest first.
 
     Args:
@@ -94,7 +94,7 @@ class AubioPitch:
         self._detector.set_silence(-120)
         self._scale = rate / round(rate)
 
-    def feed(self, hop: Floats) -> float | None:
+    def process(self, hop: Floats) -> float | None:
         """The pitch in Hz after one more hop, shape (hop,); None if it found none."""
         hz = float(self._detector(hop.astype(np.float32))[0])
         return hz * self._scale if hz > 0.0 else None

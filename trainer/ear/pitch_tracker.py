@@ -12,8 +12,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from trainer.ear.frontend import Frontend
-from trainer.ear.harmonic_fit import fit_closely
-from trainer.ear.pitch_candidates import AubioPitch, autocorrelation, periods
+from trainer.ear.harmonic_fit import fit_harmonics
+from trainer.ear.pitch_candidates import AubioPitch, autocorrelation, candidate_periods
 from trainer.music import cents
 
 SHORTEST_S = 0.009
@@ -47,7 +47,7 @@ RISES = 0.015
 MOST_TRIED = 3
 
 
-class Estimate(NamedTuple):
+class PitchEstimate(NamedTuple):
     """A pitch.
 
     Attributes:
@@ -82,10 +82,10 @@ class PitchTracker:
         self._missed = False
         self._offered: float | None = None
         self._hop = hop
-        self._last: Estimate | None = None
+        self._last: PitchEstimate | None = None
         self._slope = 0.0
 
-    def hop(self, end: int, *, sounds: bool) -> None:
+    def observe_hop(self, end: int, *, sounds: bool) -> None:
         """Let aubio hear the hop before `end`, if anything sounds; then also those before it that
         it missed and still has to know."""
         if not sounds:
@@ -94,13 +94,13 @@ class PitchTracker:
         missed = self._aubio_hears // self._hop if self._missed else 0
         self._missed = False
         for at in range(end - missed * self._hop, end + 1, self._hop):
-            self._offered = self._aubio.feed(self._sound.window(at, self._hop))
+            self._offered = self._aubio.process(self._sound.window(at, self._hop))
 
     def restart(self) -> None:
         """Forget what was followed: another note."""
         self._last, self._slope = None, 0.0
 
-    def feed(self, end: int, born: int) -> Estimate | None:
+    def estimate(self, end: int, born: int) -> PitchEstimate | None:
         """The pitch of the sound before `end`, for a note that began at `born`."""
         age = end - born
         if age < self._shortest:
@@ -114,7 +114,7 @@ class PitchTracker:
         self._last = found
         return found
 
-    def _follow(self, end: int, age: int) -> Estimate | None:
+    def _follow(self, end: int, age: int) -> PitchEstimate | None:
         """The estimate that continues the last one, or None where there is nothing to follow."""
         last = self._last
         if last is None or end - last.end > CONTINUES_S * self._sound.rate:
@@ -129,7 +129,7 @@ class PitchTracker:
         strays = not 1.0 / STRAYS < guess / last.hz < STRAYS
         return self._fit(end, age, last.hz if strays else guess)
 
-    def _search(self, end: int, age: int) -> Estimate | None:
+    def _search(self, end: int, age: int) -> PitchEstimate | None:
         """The estimate of whatever reed sounds, or None if no single reed explains the window."""
         longest = min(age, self._longest)
         found = self._search_in(end, age, longest)
@@ -138,13 +138,13 @@ class PitchTracker:
             found = self._search_in(end, self._shows_all, self._shows_all)
         return found
 
-    def _search_in(self, end: int, age: int, length: int) -> Estimate | None:
+    def _search_in(self, end: int, age: int, length: int) -> PitchEstimate | None:
         rate = self._sound.rate
         short = length < self._shows_all
         least = CLEAR_SHORT if short else CLEAR if age > 2 * self._longest else CLEAR_EARLY
         window = self._sound.window(end, length)
         longest = min(self._lags[1], int(length / PERIODS) if short else int(0.7 * length))
-        found = periods(autocorrelation(window, longest), self._lags[0])
+        found = candidate_periods(autocorrelation(window, longest), self._lags[0])
         if not found or found[0][1] < least:
             return None
         period, clarity = found[0]
@@ -157,11 +157,11 @@ class PitchTracker:
                     best = other
         return best
 
-    def _fit(self, end: int, age: int, hz: float) -> Estimate | None:
+    def _fit(self, end: int, age: int, hz: float) -> PitchEstimate | None:
         """The estimate of one reed near `hz`; None if what sounds is no single reed there."""
         rate = self._sound.rate
         length = min(age, max(self._usual, round(3.0 * rate / hz))) & ~1
-        fitted = fit_closely(self._sound.window(end, length), rate, (hz,))
+        fitted = fit_harmonics(self._sound.window(end, length), rate, (hz,))
         if fitted is None or fitted.unexplained > MOST_UNEXPLAINED or fitted.root < LEAST_ROOT:
             return None
-        return Estimate(fitted.hz[0], end - (length + 1) / 2.0, end, fitted.unexplained)
+        return PitchEstimate(fitted.hz[0], end - (length + 1) / 2.0, end, fitted.unexplained)

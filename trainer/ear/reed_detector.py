@@ -17,9 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.ear.octave_split import OctaveListener
-from trainer.ear.partial_fit import Spectrum
-from trainer.ear.reed_mixture import Mixture, decibels
+from trainer.ear.octave_split import OctaveDetector
+from trainer.ear.partial_fit import FrameSpectrum
+from trainer.ear.reed_mixture import ReedMixture, power_db
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound import Floats
@@ -58,7 +58,7 @@ MOST_REEDS = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Reeds:
+class ReedEstimate:
     """What sounds in one frame.
 
     Attributes:
@@ -118,11 +118,11 @@ class _Chord:
 
     entry: Tab
     holes: tuple[int, ...]
-    mixture: Mixture
+    mixture: ReedMixture
     soft: tuple[tuple[int, float], ...]
 
 
-class ReedListener:
+class ReedDetector:
     """Listens reed by reed to one harp."""
 
     def __init__(self, harp: Harp, rate: float) -> None:
@@ -136,13 +136,13 @@ class ReedListener:
         self._lowest = 0.94 * min(hz for side in self._naturals.values() for hz in side.values())
         self._grid = _grid(-OFF_THEORY_CENTS)
         self._young_grid = _grid(-YOUNG_CENTS)
-        self._octave = OctaveListener()
+        self._octave = OctaveDetector()
 
     def restart(self) -> None:
         """Forget what was heard: a new note."""
         self._octave.forget()
 
-    def listen(
+    def detect(
         self,
         frame: Floats,
         guess: float | None,
@@ -151,7 +151,7 @@ class ReedListener:
         young: bool = False,
         gliding: bool = False,
         end: int | None = None,
-    ) -> Reeds | None:
+    ) -> ReedEstimate | None:
         """What sounds in a frame.
 
         Args:
@@ -168,13 +168,13 @@ class ReedListener:
         """
         if young:
             frame = frame[-round(YOUNG_FRAME_S * self._rate) :]
-        spectrum = Spectrum(frame, self._rate)
+        spectrum = FrameSpectrum(frame, self._rate)
         hz = guess
         if hz is None or hz < 0.9 * self._lowest or not spectrum.has_fundamental(hz):
             hz, tab = spectrum.lowest_strong_peak(self._lowest), None
         if hz is None:
             return None
-        alone = Mixture(spectrum, (hz,))
+        alone = ReedMixture(spectrum, (hz,))
         entry = tab or self._harp.nearest(hz)[0]
         same = self._harp.same_pitch(entry)
         entries = (entry, *same, *self._may_be(hz, young))
@@ -194,21 +194,21 @@ class ReedListener:
             split = self._split(alone, hz, (entry, *same), end, len(frame))
             if split is not None:
                 return split
-        return Reeds(hz, entry, None, (), ()) if same else _told(chords[0], hz)
+        return ReedEstimate(hz, entry, None, (), ()) if same else _told(chords[0], hz)
 
     def _split(
-        self, alone: Mixture, hz: float, entries: tuple[Tab, ...], end: int, length: int
-    ) -> Reeds | None:
+        self, alone: ReedMixture, hz: float, entries: tuple[Tab, ...], end: int, length: int
+    ) -> ReedEstimate | None:
         """The main reed with another an octave above, if there is one and it is heard."""
         pairs = [(entry, hole) for entry in entries for hole in self._octaves(entry, 2.0)]
         if not pairs:
             return None
         middle, span = (end - 0.5 * length) / self._rate, length / self._rate
-        octave = self._octave.feed(middle, span, alone.hz[0], alone.partials)
+        octave = self._octave.observe(middle, span, alone.hz[0], alone.partials)
         if octave is None or octave.level_db < SPLITS_DB:
             return None
         entry, hole = pairs[0]
-        return Reeds(hz, entry, entry.breath, ((hole, octave.level_db),), (), octave.hz)
+        return ReedEstimate(hz, entry, entry.breath, ((hole, octave.level_db),), (), octave.hz)
 
     def _octaves(self, entry: Tab, ratio: float) -> set[int]:
         """The holes whose reeds are tuned to a multiple of a natural entry's pitch."""
@@ -236,7 +236,7 @@ class ReedListener:
         ]
 
     def _grow(
-        self, mixture: Mixture, entry: Tab, grid: Floats, known: tuple[int, ...] = ()
+        self, mixture: ReedMixture, entry: Tab, grid: Floats, known: tuple[int, ...] = ()
     ) -> _Chord:
         """The reeds that sound around the first one, found outward from it; where some are known,
         those that the tongue may leave open further away."""
@@ -253,7 +253,7 @@ class ReedListener:
             around = np.array([naturals[hole] for hole in edge])[:, None] * grid
             found = zip(edge, mixture.search_each(around), strict=True)
             seen = {hole: one for hole, one in found if one is not None}
-            soft = {hole: decibels(one[1] / mixture.energies[0]) for hole, one in seen.items()}
+            soft = {hole: power_db(one[1] / mixture.energies[0]) for hole, one in seen.items()}
             if not seen:
                 break
             hole = max(seen, key=lambda hole: seen[hole][1])
@@ -292,13 +292,13 @@ class ReedListener:
         return float(np.sum(chord.mixture.energies[1:])) * math.exp(-apart)
 
 
-def _told(chord: _Chord, hz: float) -> Reeds:
+def _told(chord: _Chord, hz: float) -> ReedEstimate:
     """A chord beside its main reed: the first, or one that is clearly louder."""
     energies = chord.mixture.energies
     loudest = int(np.argmax(energies))
     main = loudest if energies[loudest] > LOUDER * energies[0] else 0
     levels = {
-        hole: decibels(float(energy / energies[main]))
+        hole: power_db(float(energy / energies[main]))
         for hole, energy in zip(chord.holes, energies, strict=True)
     }
     others = [(db, f0) for db, f0 in zip(levels.values(), chord.mixture.hz, strict=True)]
@@ -312,7 +312,7 @@ def _told(chord: _Chord, hz: float) -> Reeds:
     def octave(f0: float) -> bool:
         return abs(cents(f0, low)) < 2.0 * OFF_THEORY_CENTS
 
-    return Reeds(
+    return ReedEstimate(
         chord.mixture.hz[main] if main else hz,
         Tab(chord.holes[main], chord.entry.breath) if main else chord.entry,
         chord.entry.breath,

@@ -8,7 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from trainer.ear.partial_fit import LOBE_POWER, Complexes, Spectrum
+from trainer.ear.partial_fit import LOBE_POWER, Complexes, FrameSpectrum
 from trainer.sound import Floats
 
 PARTIALS = 12
@@ -45,7 +45,7 @@ def _orders(count: int) -> Floats:
     return np.arange(1.0, count + 1.0)
 
 
-class Mixture:
+class ReedMixture:
     """Some reeds fitted jointly to a frame.
 
     Attributes:
@@ -54,7 +54,7 @@ class Mixture:
         unexplained: energy of what is left, as far up as all reeds are fitted.
     """
 
-    def __init__(self, spectrum: Spectrum, hz: Sequence[float], doubt: float = DOUBT) -> None:
+    def __init__(self, spectrum: FrameSpectrum, hz: Sequence[float], doubt: float = DOUBT) -> None:
         """`hz` are first guesses of the f0s, within 3 % or so of the truth; `doubt` is the power
         of what a model of steady reeds cannot know, over a partial's."""
         self._spectrum = spectrum
@@ -81,7 +81,7 @@ class Mixture:
 
     def level_db(self, hz_index: int) -> float:
         """Level of a reed beside the first."""
-        return decibels(float(self.energies[hz_index] / self.energies[0]))
+        return power_db(float(self.energies[hz_index] / self.energies[0]))
 
     def has_fundamental(self, hz_index: int) -> bool:
         """Whether a reed holds enough of its energy in its fundamental to be one."""
@@ -118,7 +118,7 @@ class Mixture:
             found.append((float(hzs[best]), float(held[best])) if seen else None)
         return found
 
-    def explains(self, less: Mixture) -> bool:
+    def explains(self, less: ReedMixture) -> bool:
         """Whether the last reed accounts for what was left without it: for most of what was left
         near its partials, at half of them or more, or for much of all that was left."""
         s = self._spectrum
@@ -129,9 +129,9 @@ class Mixture:
         share = np.mean(left < (1.0 - NEAR_SHARE) * less._left[index].sum(axis=1))
         return bool(share >= 0.5) or self.unexplained < (1.0 - SHARE) * less.unexplained
 
-    def beside(self, hz: float) -> Mixture:
+    def beside(self, hz: float) -> ReedMixture:
         """With one more reed; all f0s are fitted anew."""
-        return Mixture(self._spectrum, (*self.hz, hz), max(DOUBT, self._unsteady**2))
+        return ReedMixture(self._spectrum, (*self.hz, hz), max(DOUBT, self._unsteady**2))
 
     @property
     def _is_clear(self) -> bool:
@@ -220,7 +220,7 @@ class Mixture:
         return float(min(MOST_UNSTEADY, max(LEAST_UNSTEADY, ratio[len(ratio) // 2])))
 
 
-def decibels(power: float) -> float:
+def power_db(power: float) -> float:
     """A ratio of powers in dB, -120 at least."""
     return 10.0 * math.log10(power + 1e-12)
 

@@ -18,7 +18,7 @@ BETTER_HOPS = 30
 FITS_CENTS, MISFITS_CENTS = 20.0, 35.0
 
 
-class Placer:
+class TabTracker:
     """Follows the tab entry of one pitch track."""
 
     def __init__(self, harp: Harp) -> None:
@@ -37,7 +37,7 @@ class Placer:
         """Forget the held hole: a new attack."""
         self._tab, self._misfits = None, 0
 
-    def feed(self, hz: float, *, young: bool) -> tuple[Tab, bool]:
+    def assign(self, hz: float, *, young: bool) -> tuple[Tab, bool]:
         """The entry of one more pitch, and whether it jumped there from another.
 
         `young` says that the note has just begun: a reed then still comes up to its pitch, past
@@ -53,7 +53,7 @@ class Placer:
         self._tab = held
         return held, False
 
-    def place(self, tab: Tab) -> None:
+    def override(self, tab: Tab) -> None:
         """Take the word of the reed listener for which entry sounds."""
         self._tab = tab
 

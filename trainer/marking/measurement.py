@@ -29,7 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.drill import Care, Sound
-from trainer.ear.motion import start_of as start_of_pitch
+from trainer.ear.motion import initial_pitch
 from trainer.harp import HOLES
 from trainer.marking.follower import Segment
 from trainer.marking.held_parts import (
@@ -245,7 +245,7 @@ def _attack(target: Target, played: Played, tolerance: float) -> tuple[float | N
     whole = Rest.of(played, target.step.first, target.path[0], 0.0, played.length)
     if not len(whole.off):
         return None, None
-    return _settled(whole, played.release, tolerance), start_of_pitch(whole.t / 1000.0, whole.off)
+    return _settled(whole, played.release, tolerance), initial_pitch(whole.t / 1000.0, whole.off)
 
 
 def _settled(note: Rest, release: float, tolerance: float) -> float | None:

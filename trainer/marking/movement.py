@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trainer.ear.motion import Motion, motion
+from trainer.ear.motion import Motion, estimate_motion
 from trainer.marking.held_parts import FEWEST_STEADY, Floats, Played, Rest
 from trainer.marking.reading_history import History
 from trainer.marking.sounding_holes import sounded
@@ -118,7 +118,7 @@ def swing_of(held: Rest, length: float) -> Motion:
     """
     if len(held.off) < FEWEST_STEADY:
         return Motion()
-    return motion(held.t / 1000.0, hz_of_pitch(held.off), length / 1000.0)
+    return estimate_motion(held.t / 1000.0, hz_of_pitch(held.off), length / 1000.0)
 
 
 def centre_of(held: Rest, hz: float) -> float:

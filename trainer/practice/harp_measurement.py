@@ -197,7 +197,7 @@ class Measuring:
         """What one more reading brings."""
         if self.done:
             return
-        for note in self._tracker.feed(reading):
+        for note in self._tracker.track(reading):
             yield from self._judge(note)
         if not self.done and (now := self._sounding(reading)):
             yield now

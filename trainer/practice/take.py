@@ -11,7 +11,7 @@ from datetime import datetime
 
 from trainer.core import TrainerError
 from trainer.drill import Clock, Drill
-from trainer.ear import Ear, NoteTracker, Reading, notes
+from trainer.ear import Ear, NoteTracker, Reading, track_notes
 from trainer.marking import StartError, find_passes
 from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
 from trainer.practice.conductor import Conductor
@@ -146,7 +146,7 @@ class _Take:
                 if plan.drill is not None and not conductor.running:
                     yield from self._next_pass(plan.drill)
                 yield from conductor.feed(reading)
-                for note in tracker.feed(reading) if tracker is not None else ():
+                for note in tracker.track(reading) if tracker is not None else ():
                     yield Noted(replace(note, path=()))
                 if isinstance(source, Microphone) and (notice := hush.hear(reading)):
                     yield notice
@@ -200,7 +200,7 @@ class _Take:
 
     def _hear(self, ear: Ear, block: Block) -> list[Reading]:
         """The readings of a block: those of the first hearing, where its passes were looked for."""
-        return ear.feed(block) if self._known is None else self._known
+        return ear.analyze(block) if self._known is None else self._known
 
     def _blocks(self) -> Iterator[Block | Event]:
         """Blocks of the source, and what happens when it goes away and comes back."""
@@ -461,7 +461,7 @@ class _Take:
         if plan.start is not None:
             zero = round(_within(source, plan.start) * rate)
             return [Clock(zero, tempo, rate, drill.swing)]
-        heard = list(notes(self._first_hearing(source), plan.harp))
+        heard = list(track_notes(self._first_hearing(source), plan.harp))
         return find_passes(heard, drill, plan.harp, tempo, rate)
 
     def _first_hearing(self, source: Recording) -> Iterator[Reading]:
@@ -475,12 +475,12 @@ class _Take:
             again = Recording(source.path, plan.source.channel)
             try:
                 for block in again.blocks():
-                    yield from ear.feed(block)
+                    yield from ear.analyze(block)
             finally:
                 again.close()
             return
         for block in source.blocks():
-            readings = ear.feed(block)
+            readings = ear.analyze(block)
             self._remembered.append((block, readings))
             yield from readings
 

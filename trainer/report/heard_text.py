@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from trainer.ear import HeardNote, Reading
-from trainer.ear.motion import Motion, Swing
+from trainer.ear.motion import Modulation, Motion
 
 
 def reading_dict(reading: Reading) -> dict[str, Any]:
@@ -68,7 +68,7 @@ def note_dict(note: HeardNote) -> dict[str, Any]:
     }
 
 
-def _swing_dict(swing: Swing | None, unit: str) -> dict[str, float] | None:
+def _swing_dict(swing: Modulation | None, unit: str) -> dict[str, float] | None:
     return None if swing is None else {"hz": round(swing.hz, 3), unit: round(swing.depth, 2)}
 
 

@@ -13,7 +13,15 @@ from trainer.harp import Harp
 from trainer.music import position_for, position_name
 from trainer.report.heard_text import cents_in_words
 from trainer.report.tab_text import page
-from trainer.transcript import DOUBTFUL, HarpGuess, Meter, Transcript, Written, draft, path_text
+from trainer.transcript import (
+    DOUBTFUL_CONFIDENCE,
+    HarpGuess,
+    Meter,
+    TranscribedNote,
+    Transcript,
+    draft_drill,
+    path_text,
+)
 
 WIDTH = 80
 LIKELY = 0.02
@@ -52,7 +60,7 @@ def transcript_text(transcript: Transcript, width: int = WIDTH) -> str:
     """
     told = [_harp(transcript), _beats(transcript)]
     if transcript.meter is not None:
-        told.append(page(draft(transcript, "heard", transcript.name), width))
+        told.append(page(draft_drill(transcript, "heard", transcript.name), width))
     for number, part in enumerate(transcript.parts, start=1):
         name = [] if len(transcript.parts) == 1 else [f"Part {number}, {len(part)} notes:"]
         told.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
@@ -66,9 +74,9 @@ def _harp(transcript: Transcript) -> str:
         return f"{harp.name} harp, as given."
     tuned = "" if harp.a4 == 440.0 else f", tuned to A = {harp.a4:g} Hz"
     lines = [f"{harp.name} harp{tuned}, guessed. What came into question:"]
-    likely = [one for one in transcript.guesses if one.share >= LIKELY][:MOST_GUESSES]
+    likely = [one for one in transcript.guesses if one.probability >= LIKELY][:MOST_GUESSES]
     for one in likely:
-        text = f"{one.harp.name:<7}{one.share:4.0%}  {one.reason}"
+        text = f"{one.harp.name:<7}{one.probability:4.0%}  {one.reason}"
         lines += textwrap.wrap(
             text, WIDTH, initial_indent="  ", subsequent_indent=" " * 15, break_on_hyphens=False
         )
@@ -91,12 +99,12 @@ def _beats(transcript: Transcript) -> str:
 _HEAD = "  start     end  bar beat  beats  tab           off"
 
 
-def _line(note: Written) -> Iterator[str]:
+def _line(note: TranscribedNote) -> Iterator[str]:
     """A note in a line under the head; other ways under it."""
     beats = "" if note.beats is None else str(note.beats)
     tab = note.tab + (" loose" if note.care is Care.LOOSE else "")
-    sure = note.trust
-    doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL else ""
+    sure = note.confidence
+    doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL_CONFIDENCE else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
         f"{cents_in_words(note.cents):<9}{doubt}"
@@ -106,7 +114,7 @@ def _line(note: Written) -> Iterator[str]:
         yield f"{'':18}or {', or '.join(ways)}"
 
 
-def _beat(note: Written) -> str:
+def _beat(note: TranscribedNote) -> str:
     """The bar and the beat in it."""
     return "" if note.beat is None else f"{note.bar:>3} {float(note.beat):4.3g}"
 
@@ -145,7 +153,7 @@ def _position(harp: Harp, tonic: int | None) -> str | None:
 def _guess_dict(one: HarpGuess) -> dict[str, Any]:
     return {
         "key": one.harp.key.name,
-        "share": round(one.share, 4),
+        "share": round(one.probability, 4),
         "position": None if one.position is None else position_name(one.position),
         "missing": one.missing,
         "effort": round(one.effort, 2),
@@ -166,7 +174,7 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
     }
 
 
-def note_row(note: Written, harp: Harp, part: int = 1) -> dict[str, Any]:
+def note_row(note: TranscribedNote, harp: Harp, part: int = 1) -> dict[str, Any]:
     """A note as data, by `COLUMNS`.
 
     `part` is 1, or 2 of a second player. Times are in seconds, beats in beats as text that is an
@@ -191,7 +199,7 @@ def note_row(note: Written, harp: Harp, part: int = 1) -> dict[str, Any]:
         "level_db": round(note.level_db, 2),
         "care": str(note.care),
         "slurred": not note.struck,
-        "trust": None if note.trust is None else round(note.trust, 3),
+        "trust": None if note.confidence is None else round(note.confidence, 3),
     }
 
 

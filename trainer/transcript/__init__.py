@@ -1,18 +1,23 @@
 """From what was heard to what is written: tab, bars, beats, and the harp it was played on."""
 
-from trainer.transcript.drill_draft import draft
-from trainer.transcript.model import HarpGuess, Meter, Transcript, Written, path_text
-from trainer.transcript.transcribe import DOUBTFUL, Asked, TranscriptError, transcribe
+from trainer.transcript.drill_draft import draft_drill
+from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript, path_text
+from trainer.transcript.transcribe import (
+    DOUBTFUL_CONFIDENCE,
+    TranscriptError,
+    TranscriptRequest,
+    transcribe,
+)
 
 __all__ = [
-    "DOUBTFUL",
-    "Asked",
+    "DOUBTFUL_CONFIDENCE",
     "HarpGuess",
     "Meter",
+    "TranscribedNote",
     "Transcript",
     "TranscriptError",
-    "Written",
-    "draft",
+    "TranscriptRequest",
+    "draft_drill",
     "path_text",
     "transcribe",
 ]

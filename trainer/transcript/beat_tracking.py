@@ -55,7 +55,7 @@ SWUNG = 2.5
 
 
 @dataclass(frozen=True, slots=True)
-class Grid:
+class BarGrid:
     """The slots of a bar on which notes may begin.
 
     Attributes:
@@ -83,11 +83,11 @@ class Grid:
     @property
     def played(self) -> Floats:
         """Where the places fall when they are played, pulses; halves are swung."""
-        return np.array([swung(place, self.swing) for place in self.places])
+        return np.array([swung_position(place, self.swing) for place in self.places])
 
 
 @dataclass(frozen=True, slots=True)
-class Placed:
+class BeatAlignment:
     """Where notes stand.
 
     Attributes:
@@ -97,18 +97,18 @@ class Placed:
         cost: how unlikely it all is, as minus the logarithm of its probability.
     """
 
-    grid: Grid
+    grid: BarGrid
     at: tuple[Fraction, ...]
     period: Floats
     cost: float
 
 
-def swung(place: Fraction, swing: float) -> float:
+def swung_position(place: Fraction, swing: float) -> float:
     """Where a place falls when it is played: halves, and halves of these, are swung."""
     return Clock(0, 60.0, SAMPLES, swing).sample(place) / SAMPLES
 
 
-def _simple(beats: int, swing: float, prior: float, note_value: int = 4) -> Grid:
+def _simple(beats: int, swing: float, prior: float, note_value: int = 4) -> BarGrid:
     """A bar of beats that are halved, and sometimes quartered or divided by three."""
     parts = {
         Fraction(0): ON_BEAT,
@@ -128,7 +128,7 @@ def _simple(beats: int, swing: float, prior: float, note_value: int = 4) -> Grid
     return _grid((beats, note_value), beats, chances, swing, prior)
 
 
-def _compound(prior: float) -> Grid:
+def _compound(prior: float) -> BarGrid:
     """A bar of 6/8: two pulses of three eighths, which are halved at times."""
     parts = {
         Fraction(0): 0.75,
@@ -150,17 +150,17 @@ def _grid(
     swing: float,
     prior: float,
     scale: int = 1,
-) -> Grid:
+) -> BarGrid:
     places = tuple(sorted(chances))
     chance = np.array([chances[place] for place in places])
     empty = float(-np.log1p(-chance).sum()) / pulses
     cost = np.log1p(-chance) - np.log(chance)
     opening = np.array([OPENS_LATE if place else 0.0 for place in places])
     opening[[place >= pulses - 1 for place in places]] = PICK_UP
-    return Grid(meter, pulses, places, swing, cost, opening, empty, prior, scale)
+    return BarGrid(meter, pulses, places, swing, cost, opening, empty, prior, scale)
 
 
-def grids(meter: tuple[int, int] | None = None) -> tuple[Grid, ...]:
+def candidate_grids(meter: tuple[int, int] | None = None) -> tuple[BarGrid, ...]:
     """The meters and swings in question.
 
     Args:
@@ -178,13 +178,13 @@ def grids(meter: tuple[int, int] | None = None) -> tuple[Grid, ...]:
     return tuple(found)
 
 
-def place(
+def align_beats(
     starts: Sequence[float],
-    candidates: Sequence[Grid],
+    candidates: Sequence[BarGrid],
     *,
     tempo: float | None = None,
     first_beat: float | None = None,
-) -> Placed | None:
+) -> BeatAlignment | None:
     """Where notes stand in bars.
 
     Args:
@@ -202,7 +202,9 @@ def place(
     return min(found, key=lambda one: one.cost)
 
 
-def _path(starts: Floats, grid: Grid, tempo: float | None, first_beat: float | None) -> Placed:
+def _path(
+    starts: Floats, grid: BarGrid, tempo: float | None, first_beat: float | None
+) -> BeatAlignment:
     periods, prior = _tempos(grid, tempo)
     b, bar = grid.played, float(grid.pulses)
     ahead = (b[None, :] - b[:, None]) % bar  # from place to place, within a bar
@@ -234,13 +236,13 @@ def _path(starts: Floats, grid: Grid, tempo: float | None, first_beat: float | N
         k = int(before[k, p])
         states.append((k, p))
     states.reverse()
-    return Placed(
+    return BeatAlignment(
         grid, _counted(states, starts, grid, periods), periods[[k for k, _ in states]], least
     )
 
 
 def _counted(
-    states: Sequence[tuple[int, int]], starts: Floats, grid: Grid, periods: Floats
+    states: Sequence[tuple[int, int]], starts: Floats, grid: BarGrid, periods: Floats
 ) -> tuple[Fraction, ...]:
     """The places of the states, counted on from bar to bar."""
     b, bar = grid.played, grid.pulses
@@ -253,7 +255,7 @@ def _counted(
     return tuple(at)
 
 
-def _tempos(grid: Grid, tempo: float | None) -> tuple[Floats, Floats]:
+def _tempos(grid: BarGrid, tempo: float | None) -> tuple[Floats, Floats]:
     """Periods of a pulse that are tried, seconds, and what each costs."""
     slow, fast = math.log(SLOWEST), math.log(FASTEST)
     if tempo is not None:

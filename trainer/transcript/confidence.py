@@ -3,7 +3,7 @@
 A harp alone is nearly all partials of the reeds that sound. What lies between them belongs to
 somebody else: other instruments, voices, noise, a room that still rings. The share that the reeds
 explain, with what they would cover by chance taken off, says more than any figure of the note
-itself, and :func:`trust` turns it into the share of such notes that were right when it was
+itself, and :func:confidence turns it into the share of such notes that were right when it was
 measured (``python -m benchmarks.transcripts``): recorded reeds alone, in two rooms, and beside
 piano and bass.
 """
@@ -51,7 +51,9 @@ def unexplained_db(share: float) -> float:
     return max(_NOTHING_DB, 10.0 * float(np.log10(max(1.0 - share, 1e-6))))
 
 
-def trust(share: float, rings: float = 0.0, *, of_two: bool = False) -> float:
+def estimate_confidence(
+    share: float, reverb_ratio: float = 0.0, *, with_second_player: bool = False
+) -> float:
     """How likely a note is right, 0 to 1.
 
     Args:
@@ -60,11 +62,11 @@ def trust(share: float, rings: float = 0.0, *, of_two: bool = False) -> float:
         of_two: whether a second player is written beside it.
     """
     sure = float(np.interp(unexplained_db(share), UNEXPLAINED_DB, RIGHT))
-    sure *= float(np.interp(rings, RINGS, KEPT)) * (OF_TWO if of_two else 1.0)
+    sure *= float(np.interp(reverb_ratio, RINGS, KEPT)) * (OF_TWO if with_second_player else 1.0)
     return min(SUREST, sure)
 
 
-def explained(
+def explained_fractions(
     recording: Recording,
     notes: Sequence[HeardNote],
     harp: Harp,
@@ -139,8 +141,10 @@ def _frame(
     at = np.arange(len(power)) * bin_hz
     inside = (at >= LOW_HZ) & (at <= HIGH_HZ)
     covered = np.zeros(len(power), bool)
-    moving = [(note, *pitch_at(note, centre, len(frame))) for note in notes]
-    for hz, moves in ((hz, by) for note, near, by in moving for hz in all_hz(note, harp, near)):
+    moving = [(note, *pitch_around(note, centre, len(frame))) for note in notes]
+    for hz, moves in (
+        (hz, by) for note, near, by in moving for hz in reed_frequencies(note, harp, near)
+    ):
         orders = np.arange(1, int(HIGH_HZ / hz) + 1)
         lines = hz * orders
         reach = LOBE_BINS * bin_hz + lines * (2.0 ** ((LOOSE_CENTS + moves) / 1200.0) - 1.0)
@@ -157,7 +161,7 @@ def _frame(
     return own, whole
 
 
-def pitch_at(note: HeardNote, centre: int, size: int) -> tuple[float, float]:
+def pitch_around(note: HeardNote, centre: int, size: int) -> tuple[float, float]:
     """The main reed's pitch around a sample, and how many cents it moves within the frame."""
     if not note.path:
         return note.hz, 0.0
@@ -170,7 +174,7 @@ def pitch_at(note: HeardNote, centre: int, size: int) -> tuple[float, float]:
     return float(np.median(hz[here])), min(100.0, 0.5 * cents(high, low))
 
 
-def all_hz(note: HeardNote, harp: Harp, main: float) -> list[float]:
+def reed_frequencies(note: HeardNote, harp: Harp, main: float) -> list[float]:
     """The pitches of the reeds that sound: the main one as it was heard, the others by theory."""
     found = [main]
     for hole in note.holes:

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from trainer.drill import Care, Drill, DrillError, Goal, Step, Vibrato
 from trainer.drill.tab_words import SHORTEST
-from trainer.transcript.model import Transcript, Written
+from trainer.transcript.model import TranscribedNote, Transcript
 
 STEADY_TEMPO = 60.0
 """Beats a minute of a drill whose recording has no beat: seconds serve as beats."""
@@ -21,7 +21,7 @@ OFF_CENTS, OFF_STEP = 25.0, 5.0
 MOST_OFF = 95.0
 
 
-def draft(transcript: Transcript, name: str, title: str, about: str = "") -> Drill:
+def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") -> Drill:
     """A drill of what was played.
 
     Args:
@@ -60,7 +60,7 @@ def draft(transcript: Transcript, name: str, title: str, about: str = "") -> Dri
     )
 
 
-def _steps(notes: Sequence[Written], zero: float, bar: int) -> tuple[Step, ...]:
+def _steps(notes: Sequence[TranscribedNote], zero: float, bar: int) -> tuple[Step, ...]:
     """Steps of one player's notes; `zero` is the second of the first beat where none is known."""
     steps: list[Step] = []
     for note in notes:
@@ -74,7 +74,7 @@ def _steps(notes: Sequence[Written], zero: float, bar: int) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def _step(index: int, note: Written, at: Fraction, beats: Fraction, bar: int) -> Step:
+def _step(index: int, note: TranscribedNote, at: Fraction, beats: Fraction, bar: int) -> Step:
     off = round(note.cents / OFF_STEP) * OFF_STEP if abs(note.cents) >= OFF_CENTS else 0.0
     off = min(max(off, -MOST_OFF), MOST_OFF)
     alone = len(note.sounds) == 1

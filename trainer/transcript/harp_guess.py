@@ -88,7 +88,7 @@ note to note is easier, per square root of their number."""
 
 
 @dataclass(frozen=True, slots=True)
-class Sounded:
+class PitchEvent:
     """What sounded: when, in seconds, and along which path of pitches."""
 
     start: float
@@ -106,13 +106,13 @@ class _Tried:
     effort: float
 
 
-def all_harps(tuning: str = "richter", a4: float = 440.0) -> tuple[Harp, ...]:
+def candidate_harps(tuning: str = "richter", a4: float = 440.0) -> tuple[Harp, ...]:
     """The harps that come into question: each standard key, and the low ones."""
     names = [*STANDARD_KEYS, *(f"low {key}" for key in STANDARD_KEYS)]
     return tuple(Harp.of(name, tuning, a4=a4) for name in names)
 
 
-def guess(sounded: Sequence[Sounded], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
+def guess_harps(sounded: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
     """Harps that it may have been played on, the likeliest first, each in its likeliest position.
 
     Args:
@@ -132,10 +132,10 @@ def guess(sounded: Sequence[Sounded], harps: Sequence[Harp]) -> tuple[HarpGuess,
     for one, share in zip(tried, shares, strict=True):
         position = int(np.argmax(share)) + 1
         found.append(_told(one, float(share.sum()), position))
-    return tuple(sorted(found, key=lambda one: -one.share))
+    return tuple(sorted(found, key=lambda one: -one.probability))
 
 
-def position_on(sounded: Sequence[Sounded], harp: Harp) -> int:
+def likeliest_position(sounded: Sequence[PitchEvent], harp: Harp) -> int:
     """The position, 1 to 12, in which it was most likely played on a harp.
 
     Args:
@@ -145,7 +145,7 @@ def position_on(sounded: Sequence[Sounded], harp: Harp) -> int:
     return int(np.argmax(_of_positions(sounded)[harp.key.tonic % 12])) + 1
 
 
-def _of_positions(sounded: Sequence[Sounded]) -> Floats:
+def _of_positions(sounded: Sequence[PitchEvent]) -> Floats:
     """The log of how likely each position on a harp of each key is played and gives the pitch
     classes of notes, shape (12 pitch classes of the key, 12 positions)."""
     counts = _counts(sounded)
@@ -168,7 +168,7 @@ def _of_positions(sounded: Sequence[Sounded]) -> Floats:
     return found
 
 
-def _counts(sounded: Sequence[Sounded]) -> tuple[Floats, Floats, Floats]:
+def _counts(sounded: Sequence[PitchEvent]) -> tuple[Floats, Floats, Floats]:
     """How much each pitch class counts in passing, where phrases rest, and at the end: each of
     shape (12,)."""
     passing, rests, ends = np.zeros(12), np.zeros(12), np.zeros(12)
@@ -218,7 +218,7 @@ def _usual(harp: Harp) -> Mapping[Tab, float]:
 _ANY = Tab(4, Breath.BLOW)
 
 
-def _try(sounded: Sequence[Sounded], harp: Harp) -> _Tried:
+def _try(sounded: Sequence[PitchEvent], harp: Harp) -> _Tried:
     @cache
     def ways_of(path: tuple[Pitch, ...]) -> tuple[Step, ...]:
         step = Step(0, ((_ANY,),) * len(path), Fraction(0), Fraction(1))

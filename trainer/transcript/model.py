@@ -12,11 +12,11 @@ from fractions import Fraction
 
 from trainer.drill import Care, Sound, Vibrato, sound_text
 from trainer.harp import Harp
-from trainer.transcript.confidence import trust
+from trainer.transcript.confidence import estimate_confidence
 
 
 @dataclass(frozen=True, slots=True)
-class Written:
+class TranscribedNote:
     """A note, as it is written down.
 
     Attributes:
@@ -55,8 +55,8 @@ class Written:
     vibrato: Vibrato | None = None
     struck: bool = True
     explained: float | None = None
-    rings: float = 0.0
-    of_two: bool = False
+    reverb_ratio: float = 0.0
+    with_second_player: bool = False
     others: tuple[tuple[Sound, ...], ...] = ()
     at: Fraction | None = None
     beats: Fraction | None = None
@@ -69,12 +69,14 @@ class Written:
         return path_text(self.sounds)
 
     @property
-    def trust(self) -> float | None:
+    def confidence(self) -> float | None:
         """How likely it is right, 0 to 1, by how much of what sounds it explains, by how much
         the room rings, and by whether two play."""
         if self.explained is None:
             return None
-        return trust(self.explained, self.rings, of_two=self.of_two)
+        return estimate_confidence(
+            self.explained, self.reverb_ratio, with_second_player=self.with_second_player
+        )
 
     @property
     def seconds(self) -> float:
@@ -134,7 +136,7 @@ class HarpGuess:
     Attributes:
         harp: the harp.
         position: the position it would be played in, 1 to 12; None where no tonic is heard.
-        share: how likely it is among all harps that were tried, 0 to 1.
+        probability: how likely it is among all harps that were tried, 0 to 1.
         missing: notes that it cannot play.
         effort: how hard it would be to play, as :func:`trainer.drill.difficulty.effort`.
         reason: why, in words.
@@ -142,7 +144,7 @@ class HarpGuess:
 
     harp: Harp
     position: int | None
-    share: float
+    probability: float
     missing: int
     effort: float
     reason: str
@@ -166,14 +168,14 @@ class Transcript:
 
     name: str
     harp: Harp
-    notes: tuple[Written, ...]
+    notes: tuple[TranscribedNote, ...]
     guesses: tuple[HarpGuess, ...] = ()
     tonic: int | None = None
     meter: Meter | None = None
     warnings: tuple[str, ...] = ()
-    second: tuple[Written, ...] = ()
+    second: tuple[TranscribedNote, ...] = ()
 
     @property
-    def parts(self) -> tuple[tuple[Written, ...], ...]:
+    def parts(self) -> tuple[tuple[TranscribedNote, ...], ...]:
         """The notes of each player: of one, or of two."""
         return (self.notes, self.second) if self.second else (self.notes,)

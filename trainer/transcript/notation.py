@@ -15,10 +15,10 @@ import numpy as np
 
 from trainer.drill import Care, Sound, Vibrato
 from trainer.ear import HeardNote
-from trainer.ear.motion import Held, held_parts
+from trainer.ear.motion import HeldPart, held_parts
 from trainer.harp import Harp, Tab
 from trainer.music import cents
-from trainer.transcript.model import Written
+from trainer.transcript.model import TranscribedNote
 
 CHORD_DB = -10.0
 """A neighbour that is at least so loud is played, and not leaking (common practice: the reeds of a
@@ -45,9 +45,9 @@ class _Stretch:
     hz: float
 
 
-def written(
+def notate(
     notes: Iterable[HeardNote], harp: Harp, explained: Sequence[float] | None = None
-) -> Iterator[Written]:
+) -> Iterator[TranscribedNote]:
     """What is written for each heard note, in order.
 
     Args:
@@ -60,7 +60,7 @@ def written(
         yield from _parts(note, harp, None if explained is None else explained[i])
 
 
-def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[Written]:
+def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[TranscribedNote]:
     stretches = _stretches(note, harp)
     start, end = note.start / note.rate, note.end / note.rate
     groups = _groups(stretches, end - start)
@@ -71,7 +71,7 @@ def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[Wri
     for i, group in enumerate(groups):
         longest = max(group, key=lambda one: one.end - one.start)
         sounds = tuple(_sound(one.tab, note, harp) for one in group)
-        yield Written(
+        yield TranscribedNote(
             start=start + edges[i],
             end=start + edges[i + 1],
             sounds=sounds,
@@ -111,17 +111,17 @@ def _stretches(note: HeardNote, harp: Harp) -> list[_Stretch]:
     return found if len(found) > 1 else still
 
 
-def _with_ends(held: list[Held], note: HeardNote, length: float) -> list[Held]:
+def _with_ends(held: list[HeldPart], note: HeardNote, length: float) -> list[HeldPart]:
     """The rests, and where the pitch came from or went to without resting there."""
     glide = note.motion.glide
     assert glide is not None
     if not held:
-        return [Held(0.0, 0.0, glide.start_hz), Held(length, length, glide.end_hz)]
+        return [HeldPart(0.0, 0.0, glide.start_hz), HeldPart(length, length, glide.end_hz)]
     if abs(cents(glide.end_hz, held[-1].hz)) > SHALLOW_CENTS and length - held[-1].end > RESTS_S:
-        held = [*held, Held(length, length, glide.end_hz)]
+        held = [*held, HeldPart(length, length, glide.end_hz)]
     first = note.path[0][1]
     if abs(cents(first, held[0].hz)) > SHALLOW_CENTS and held[0].start > RESTS_S:
-        held = [Held(0.0, 0.0, first), *held]
+        held = [HeldPart(0.0, 0.0, first), *held]
     return held
 
 

@@ -10,8 +10,14 @@ from fractions import Fraction
 import numpy as np
 
 from trainer.sound import Floats
-from trainer.transcript.beat_tracking import Grid, Placed, grids, place, swung
-from trainer.transcript.model import Meter, Written
+from trainer.transcript.beat_tracking import (
+    BarGrid,
+    BeatAlignment,
+    align_beats,
+    candidate_grids,
+    swung_position,
+)
+from trainer.transcript.model import Meter, TranscribedNote
 
 STEADY_S = 0.045
 """Notes that lie so near to one tempo, as a root mean square, were played in it."""
@@ -29,12 +35,12 @@ TOGETHER_S = 0.03
 """Notes that begin so soon after each other are one beginning."""
 
 
-def in_bars(
-    *parts: Sequence[Written],
+def quantize(
+    *parts: Sequence[TranscribedNote],
     tempo: float | None = None,
     meter: tuple[int, int] | None = None,
     first_beat: float | None = None,
-) -> tuple[tuple[tuple[Written, ...], ...], Meter | None]:
+) -> tuple[tuple[tuple[TranscribedNote, ...], ...], Meter | None]:
     """Notes with their places in the music.
 
     Args:
@@ -49,7 +55,7 @@ def in_bars(
     """
     notes = sorted((note for part in parts for note in part), key=lambda note: note.start)
     starts = _beginnings(notes)
-    placed = place(starts, grids(meter), tempo=tempo, first_beat=first_beat)
+    placed = align_beats(starts, candidate_grids(meter), tempo=tempo, first_beat=first_beat)
     if placed is None:
         return tuple(tuple(part) for part in parts), None
     at = _numbered(placed, starts, first_beat)
@@ -70,7 +76,7 @@ def in_bars(
     ), found
 
 
-def _beginnings(notes: Sequence[Written]) -> list[float]:
+def _beginnings(notes: Sequence[TranscribedNote]) -> list[float]:
     """When something begins, notes of one moment taken together."""
     starts: list[float] = []
     for note in notes:
@@ -84,7 +90,7 @@ def _nearest(starts: Sequence[float], second: float) -> float:
 
 
 def _numbered(
-    placed: Placed, starts: Sequence[float], first_beat: float | None
+    placed: BeatAlignment, starts: Sequence[float], first_beat: float | None
 ) -> tuple[Fraction, ...]:
     """The places of the beginnings in beats from the first beat of the first full bar."""
     grid = placed.grid
@@ -92,7 +98,7 @@ def _numbered(
     shift = 0
     if first_beat is not None:
         away = (starts[0] - first_beat) / float(placed.period[0])
-        shift = round((away - swung(first, grid.swing)) / bar) * bar
+        shift = round((away - swung_position(first, grid.swing)) / bar) * bar
     elif first >= Fraction(bar, 2):
         shift = -bar
     return tuple((one + shift) * grid.scale for one in placed.at)
@@ -101,12 +107,12 @@ def _numbered(
 def _meter(
     starts: Sequence[float],
     at: Sequence[Fraction],
-    placed: Placed,
+    placed: BeatAlignment,
     end: float,
     given: tuple[str, ...],
 ) -> Meter:
     grid = placed.grid
-    played = np.array([swung(one / grid.scale, grid.swing) * grid.scale for one in at])
+    played = np.array([swung_position(one / grid.scale, grid.swing) * grid.scale for one in at])
     t = np.asarray(starts)
     line = np.polyfit(played, t, 1)
     off = t - np.polyval(line, played)
@@ -139,7 +145,7 @@ def _wandering(played: Floats, t: Floats, beats: Floats) -> Floats:
     return np.maximum.accumulate(np.array(times))
 
 
-def _swing(grid: Grid, at: Sequence[Fraction], t: Floats, beats: Floats, times: Floats) -> float:
+def _swing(grid: BarGrid, at: Sequence[Fraction], t: Floats, beats: Floats, times: Floats) -> float:
     """How far halves of a beat are swung, as they were played."""
     if grid.swing == 1.0:
         return 1.0
@@ -156,8 +162,8 @@ def _swing(grid: Grid, at: Sequence[Fraction], t: Floats, beats: Floats, times: 
 
 
 def _written(
-    notes: Sequence[Written], begins: Sequence[Fraction], grid: Grid, meter: Meter
-) -> list[Written]:
+    notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid, meter: Meter
+) -> list[TranscribedNote]:
     """Each note with its place and the length that it is written with."""
     found = []
     for i, note in enumerate(notes):
@@ -171,11 +177,11 @@ def _written(
 
 
 def _length(
-    note: Written,
+    note: TranscribedNote,
     at: Fraction,
     until: Fraction | None,
     next_start: float | None,
-    grid: Grid,
+    grid: BarGrid,
     meter: Meter,
 ) -> Fraction:
     """How long a note is written, in beats."""
@@ -189,7 +195,8 @@ def _length(
     wanted = end + LETS_GO_BEATS
     places = _places(at, grid, 4 * grid.meter[0])
     best = min(
-        places, key=lambda one: abs(swung(one / grid.scale, grid.swing) * grid.scale - wanted)
+        places,
+        key=lambda one: abs(swung_position(one / grid.scale, grid.swing) * grid.scale - wanted),
     )
     return min(best - at, room) if room else best - at
 
@@ -205,7 +212,7 @@ def beat_of(second: float, meter: Meter) -> float:
     return float(np.interp(second, times, beats))
 
 
-def _places(at: Fraction, grid: Grid, beats: int) -> list[Fraction]:
+def _places(at: Fraction, grid: BarGrid, beats: int) -> list[Fraction]:
     """Where a note that begins at a place may end, over so many beats: on whole and half beats,
     and within its own beat on the parts that its beginning asks for."""
     fine = {Fraction(1), Fraction(1, 2)}

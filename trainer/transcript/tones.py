@@ -20,8 +20,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from trainer.ear.partial_fit import Spectrum
-from trainer.ear.reed_mixture import Mixture, decibels
+from trainer.ear.partial_fit import FrameSpectrum
+from trainer.ear.reed_mixture import ReedMixture, power_db
 from trainer.music import cents
 from trainer.sound import Floats
 
@@ -106,7 +106,7 @@ class _Track:
         self.db.append(db)
 
 
-def tones(samples: Floats, rate: float, span: tuple[float, float]) -> list[Tone]:
+def find_tones(samples: Floats, rate: float, span: tuple[float, float]) -> list[Tone]:
     """The tones in a sound, in order of their start.
 
     Args:
@@ -119,7 +119,7 @@ def tones(samples: Floats, rate: float, span: tuple[float, float]) -> list[Tone]
     return sorted((tone for one in tracks for tone in edges.of(one)), key=lambda tone: tone.start)
 
 
-def reeds(
+def fit_reeds(
     frame: Floats, rate: float, low_hz: float, high_hz: float
 ) -> tuple[tuple[float, float], ...]:
     """The reeds in a frame: f0 in Hz and energy, as many as can be told.
@@ -129,11 +129,11 @@ def reeds(
         rate: samples a second.
         low_hz, high_hz: between which they are looked for.
     """
-    spectrum = Spectrum(frame, rate)
+    spectrum = FrameSpectrum(frame, rate)
     lowest = spectrum.lowest_strong_peak(low_hz)
     if lowest is None or lowest > high_hz:
         return ()
-    mixture = Mixture(spectrum, (lowest,))
+    mixture = ReedMixture(spectrum, (lowest,))
     steps = np.arange(0.0, cents(high_hz, low_hz), GRID_CENTS)
     grid = low_hz * np.exp(steps * math.log(2.0) / 1200.0)
     while len(mixture.hz) < MOST_REEDS:
@@ -143,7 +143,7 @@ def reeds(
             break
         hz, energy = seen
         loudest = float(mixture.energies.max())
-        if decibels(energy / loudest) < UNDER_DB - ROUGH_DB or energy < SEEN * mixture.unexplained:
+        if power_db(energy / loudest) < UNDER_DB - ROUGH_DB or energy < SEEN * mixture.unexplained:
             break
         more = mixture.beside(hz)
         own = float(more.energies[-1])
@@ -151,7 +151,7 @@ def reeds(
             more.has_fundamental(-1)
             and more.explains(mixture)
             and SEEN * own < energy
-            and decibels(own / float(more.energies.max())) > UNDER_DB
+            and power_db(own / float(more.energies.max())) > UNDER_DB
         ):
             break
         mixture = more
@@ -177,7 +177,7 @@ def _tracks(samples: Floats, rate: float, span: tuple[float, float]) -> list[_Tr
     live: list[_Track] = []
     done: list[_Track] = []
     for at, frame in _frames(samples, rate):
-        found = () if frame is None else reeds(frame, rate, *span)
+        found = () if frame is None else fit_reeds(frame, rate, *span)
         near = sorted(
             (abs(cents(hz, track.hz[-1])), i, k)
             for i, (hz, _) in enumerate(found)
@@ -187,12 +187,12 @@ def _tracks(samples: Floats, rate: float, span: tuple[float, float]) -> list[_Tr
         grown: set[int] = set()
         for away, i, k in near:
             if away < STEP_CENTS and i not in taken and k not in grown:
-                live[k].add(at, found[i][0], decibels(found[i][1]))
+                live[k].add(at, found[i][0], power_db(found[i][1]))
                 taken.add(i)
                 grown.add(k)
         for i, (hz, energy) in enumerate(found):
             if i not in taken:
-                live.append(_Track([at], [hz], [decibels(energy)]))
+                live.append(_Track([at], [hz], [power_db(energy)]))
         on = [_may_go_on(track, at, found) for track in live]
         done += [track for track, goes in zip(live, on, strict=True) if not goes]
         live = [track for track, goes in zip(live, on, strict=True) if goes]

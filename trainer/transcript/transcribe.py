@@ -13,19 +13,29 @@ from trainer.core import TrainerError
 from trainer.drill.fingerings import Pitch
 from trainer.drill.model import Step
 from trainer.drill.transpose import easiest
-from trainer.ear import HeardNote, listen, notes
+from trainer.ear import HeardNote, analyze_blocks, track_notes
 from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
 from trainer.music import key_in_position, midi_of
 from trainer.sound import Block, Floats, Recording
-from trainer.transcript.confidence import explained, unexplained_db
-from trainer.transcript.harp_guess import Sounded, all_harps, guess, position_on
-from trainer.transcript.model import HarpGuess, Transcript, Written
-from trainer.transcript.notation import written
-from trainer.transcript.note_values import in_bars
-from trainer.transcript.tones import tones
-from trainer.transcript.two_parts import Parts, as_heard, parts, together
+from trainer.transcript.confidence import explained_fractions, unexplained_db
+from trainer.transcript.harp_guess import (
+    PitchEvent,
+    candidate_harps,
+    guess_harps,
+    likeliest_position,
+)
+from trainer.transcript.model import HarpGuess, TranscribedNote, Transcript
+from trainer.transcript.notation import notate
+from trainer.transcript.note_values import quantize
+from trainer.transcript.tones import find_tones
+from trainer.transcript.two_parts import (
+    PartAssignment,
+    group_tones,
+    separate_players,
+    to_heard_note,
+)
 
 TUNED_CENTS = 4.0
 """A recording that lies less than this from A4 = 440 Hz is in tune."""
@@ -38,7 +48,7 @@ RING_DB, RING_S, RING_GAP_S = -8.0, 0.15, 0.02
 Measured in modelled rooms (``python -m benchmarks.transcripts``)."""
 RINGING = 0.05
 """Where more sounds than this rang on for each note, that is said."""
-DOUBTFUL = 0.8
+DOUBTFUL_CONFIDENCE = 0.8
 """Notes that are less sure are marked."""
 OTHERS_DB, OTHERS = -25.0, 0.1
 """Where more than such a share of the notes leaves more than that unexplained, a second player is
@@ -56,7 +66,7 @@ class TranscriptError(TrainerError):
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class TranscriptRequest:
     """What is known of a recording before it is heard; None is to be found.
 
     Attributes:
@@ -85,7 +95,7 @@ class Asked:
     first_beat: float | None = None
 
 
-def transcribe(asked: Asked) -> Transcript:
+def transcribe(asked: TranscriptRequest) -> Transcript:
     """Write a recording down.
 
     Raises:
@@ -100,15 +110,17 @@ def transcribe(asked: Asked) -> Transcript:
     found = []
     for heard, shares in zip(played.players, played.shares, strict=True):
         notes = [
-            replace(one, rings=played.rings, of_two=played.two is not None)
-            for one in written(heard, harp, shares)
+            replace(
+                one, reverb_ratio=played.reverb_ratio, with_second_player=played.two is not None
+            )
+            for one in notate(heard, harp, shares)
         ]
         found.append(_least_movement(notes, harp))
-    placed, meter = in_bars(
+    placed, meter = quantize(
         *found, tempo=asked.tempo, meter=asked.meter, first_beat=asked.first_beat
     )
     every = sorted((n for heard in played.players for n in heard), key=lambda note: note.start)
-    position = position_on([_sounded(note, harp.a4) for note in every], harp)
+    position = likeliest_position([_sounded(note, harp.a4) for note in every], harp)
     tonic = key_in_position(harp.key.tonic, position)
     if meter is None:
         warnings.append("too few notes to find a beat in; times are in seconds")
@@ -118,7 +130,7 @@ def transcribe(asked: Asked) -> Transcript:
             "--tempo, --meter or --first-beat if you know them"
         )
     warnings += _doubts([note for part in placed for note in part])
-    if played.rings > RINGING:
+    if played.reverb_ratio > RINGING:
         warnings.append(
             "the room rings on after the notes, which makes them run into each other; record "
             "nearer to the harp, or in a room with curtains"
@@ -146,25 +158,25 @@ class _Played:
     guesses: tuple[HarpGuess, ...]
     players: tuple[list[HeardNote], ...]
     shares: tuple[list[float], ...]
-    rings: float
-    two: Parts | None = None
+    reverb_ratio: float
+    two: PartAssignment | None = None
 
 
-def _played(asked: Asked) -> _Played:
+def _played(asked: TranscriptRequest) -> _Played:
     """The passage as one player's, or as two players' where that is asked for or heard."""
     guesses: tuple[HarpGuess, ...] = ()
     if asked.harp is not None:
         harp, heard = asked.harp, _heard(asked, asked.harp)
     else:
         harp, heard, guesses = _on_the_likeliest(asked)
-    clear = without_ring(heard)
+    clear = without_reverberation(heard)
     shares = _explained(asked, clear, harp)
     if asked.harps == 2 or (asked.harps is None and _others_sound(shares)):
         two = _two_players(asked, harp)
         if two is not None:
             return two
-    rings = (len(heard) - len(clear)) / len(clear)
-    return _Played(harp, guesses, (clear,), (shares,), rings)
+    reverb_ratio = (len(heard) - len(clear)) / len(clear)
+    return _Played(harp, guesses, (clear,), (shares,), reverb_ratio)
 
 
 def _others_sound(shares: Sequence[float]) -> bool:
@@ -173,7 +185,7 @@ def _others_sound(shares: Sequence[float]) -> bool:
     return beside > OTHERS * len(shares)
 
 
-def _two_players(asked: Asked, harp: Harp) -> _Played | None:
+def _two_players(asked: TranscriptRequest, harp: Harp) -> _Played | None:
     """The passage as two players' on harps of one key; None where one is heard.
 
     Args:
@@ -185,25 +197,27 @@ def _two_players(asked: Asked, harp: Harp) -> _Played | None:
     beyond = 2.0 ** (BEYOND_CENTS / 1200.0)
     targets = [harp.hz(tab) for tab in harp.entries]
     span = (min(targets) / beyond, max(targets) * beyond) if asked.harp else ANY_HARP_HZ
-    sounding = tones(samples, rate, span)
-    found = parts(together(sounding, harp))
+    sounding = find_tones(samples, rate, span)
+    found = separate_players(group_tones(sounding, harp))
     if not found.second or not (found.two or asked.harps == 2):
         return None
     guesses: tuple[HarpGuess, ...] = ()
     if asked.harp is None:
         both = sorted((*found.first, *found.second), key=lambda note: note.start)
-        sounded = [_sounded(as_heard(note, harp, times), harp.a4) for note in both]
-        guesses = guess(sounded, all_harps(asked.tuning, harp.a4))
+        sounded = [_sounded(to_heard_note(note, harp, times), harp.a4) for note in both]
+        guesses = guess_harps(sounded, candidate_harps(asked.tuning, harp.a4))
         harp = guesses[0].harp
-        found = parts(together(sounding, harp))
-    heard = [[as_heard(note, harp, times) for note in part] for part in (found.first, found.second)]
-    one, two = (without_ring(notes) for notes in heard)
-    rings = (sum(map(len, heard)) - len(one) - len(two)) / (len(one) + len(two))
+        found = separate_players(group_tones(sounding, harp))
+    heard = [
+        [to_heard_note(note, harp, times) for note in part] for part in (found.first, found.second)
+    ]
+    one, two = (without_reverberation(notes) for notes in heard)
+    reverb_ratio = (sum(map(len, heard)) - len(one) - len(two)) / (len(one) + len(two))
     shares = (_explained(asked, one, harp, two), _explained(asked, two, harp, one))
-    return _Played(harp, guesses, (one, two), shares, rings, found)
+    return _Played(harp, guesses, (one, two), shares, reverb_ratio, found)
 
 
-def _at_low_rate(asked: Asked) -> tuple[Floats, float, int]:
+def _at_low_rate(asked: TranscriptRequest) -> tuple[Floats, float, int]:
     """The passage at the ear's rate: samples, samples a second, and those of the recording."""
     recording = Recording(asked.path, asked.channel)
     try:
@@ -211,11 +225,11 @@ def _at_low_rate(asked: Asked) -> tuple[Floats, float, int]:
     finally:
         recording.close()
     front = Frontend(recording.rate, len(heard) / recording.rate)
-    front.feed(heard)
+    front.resample(heard)
     return front.window(front.count, front.count), front.rate, recording.rate
 
 
-def _said_of_two(found: Parts) -> list[str]:
+def _said_of_two(found: PartAssignment) -> list[str]:
     """What is to be said where two harps are written."""
     told = [
         "two harps sound over each other, and each is written as a part of its own; where one "
@@ -236,7 +250,9 @@ def _said_of_two(found: Parts) -> list[str]:
     return told
 
 
-def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) -> list[HeardNote]:
+def _heard(
+    asked: TranscriptRequest, harp: Harp, span: tuple[float, float] | None = None
+) -> list[HeardNote]:
     """The notes of the passage, on a harp; times count from the recording's start.
 
     Raises:
@@ -245,7 +261,7 @@ def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) ->
     recording = Recording(asked.path, asked.channel)
     try:
         blocks = _passage(recording, asked)
-        found = list(notes(listen(blocks, recording.rate, harp, span), harp))
+        found = list(track_notes(analyze_blocks(blocks, recording.rate, harp, span), harp))
     finally:
         recording.close()
     first = round(asked.first * recording.rate)
@@ -257,7 +273,7 @@ def _heard(asked: Asked, harp: Harp, span: tuple[float, float] | None = None) ->
     return inside
 
 
-def without_ring(heard: Sequence[HeardNote]) -> list[HeardNote]:
+def without_reverberation(heard: Sequence[HeardNote]) -> list[HeardNote]:
     """The notes without what only rings on, in a room, after one of them: short sounds that begin
     where it ends and are much softer."""
     kept: list[HeardNote] = []
@@ -274,7 +290,7 @@ def without_ring(heard: Sequence[HeardNote]) -> list[HeardNote]:
 
 
 def _explained(
-    asked: Asked,
+    asked: TranscriptRequest,
     heard: Sequence[HeardNote],
     harp: Harp,
     others: Sequence[HeardNote] = (),
@@ -282,23 +298,23 @@ def _explained(
     """How much of what sounds the reeds of each note explain, beside another player's."""
     recording = Recording(asked.path, asked.channel)
     try:
-        return explained(recording, heard, harp, others)
+        return explained_fractions(recording, heard, harp, others)
     finally:
         recording.close()
 
 
-def _doubts(notes: Sequence[Written]) -> list[str]:
+def _doubts(notes: Sequence[TranscribedNote]) -> list[str]:
     """What is to be said where much that sounds is no harp."""
-    doubtful = [note for note in notes if (note.trust or 1.0) < DOUBTFUL]
+    doubtful = [note for note in notes if (note.confidence or 1.0) < DOUBTFUL_CONFIDENCE]
     if not doubtful:
         return []
     return [
         f"something else sounds, too: {len(doubtful)} of {len(notes)} notes are "
-        f"less than {DOUBTFUL:.0%} sure, and marked so"
+        f"less than {DOUBTFUL_CONFIDENCE:.0%} sure, and marked so"
     ]
 
 
-def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:
+def _passage(recording: Recording, asked: TranscriptRequest) -> Iterator[Block]:
     """The blocks of the passage; what comes before it is silent.
 
     Raises:
@@ -327,19 +343,21 @@ def _passage(recording: Recording, asked: Asked) -> Iterator[Block]:
         )
 
 
-def _on_the_likeliest(asked: Asked) -> tuple[Harp, list[HeardNote], tuple[HarpGuess, ...]]:
+def _on_the_likeliest(
+    asked: TranscriptRequest,
+) -> tuple[Harp, list[HeardNote], tuple[HarpGuess, ...]]:
     """The harp that the passage was most likely played on, and what is heard on it."""
     a4 = asked.a4 or 440.0
     first = _heard(asked, Harp.of("C", asked.tuning, a4=a4), ANY_HARP_HZ)
     if asked.a4 is None:
-        a4 = tuned_to(first)
+        a4 = estimate_a4(first)
     sounded = [_sounded(note, a4) for note in first]
-    guesses = guess(sounded, all_harps(asked.tuning, a4))
+    guesses = guess_harps(sounded, candidate_harps(asked.tuning, a4))
     best = guesses[0].harp
     return best, _heard(asked, best), guesses
 
 
-def tuned_to(heard: Sequence[HeardNote]) -> float:
+def estimate_a4(heard: Sequence[HeardNote]) -> float:
     """A4 in Hz that notes are tuned to, by their distances from equal temperament.
 
     The distances are taken as angles, a half step the whole circle, and averaged as such by how
@@ -355,7 +373,7 @@ def tuned_to(heard: Sequence[HeardNote]) -> float:
     return 440.0 if abs(cents) < TUNED_CENTS else round(440.0 * 2.0 ** (cents / 1200.0), 1)
 
 
-def _sounded(note: HeardNote, a4: float) -> Sounded:
+def _sounded(note: HeardNote, a4: float) -> PitchEvent:
     """A heard note as a path of pitches, whatever the harp."""
     start, end = note.start / note.rate, note.end / note.rate
     hz = [note.hz]
@@ -365,10 +383,10 @@ def _sounded(note: HeardNote, a4: float) -> Sounded:
         hz = [one.hz for one in held] or [note.motion.glide.start_hz, note.motion.glide.end_hz]
     midi = [round(midi_of(one, a4)) for one in hz]
     kept = [one for i, one in enumerate(midi) if i == 0 or one != midi[i - 1]]
-    return Sounded(start, end, tuple(Pitch((one,)) for one in kept))
+    return PitchEvent(start, end, tuple(Pitch((one,)) for one in kept))
 
 
-def _least_movement(found: Sequence[Written], harp: Harp) -> list[Written]:
+def _least_movement(found: Sequence[TranscribedNote], harp: Harp) -> list[TranscribedNote]:
     """Each note on the hole, of those that sound alike, from which the whole moves least."""
     choices: list[tuple[Step, ...]] = []
     for note in found:

@@ -17,7 +17,7 @@ from functools import cached_property
 import numpy as np
 
 from trainer.ear import HeardNote
-from trainer.ear.motion import held_parts, motion
+from trainer.ear.motion import estimate_motion, held_parts
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.transcript.notation import LOOSE_DB
@@ -53,7 +53,7 @@ MOST_STATES = 200
 
 
 @dataclass(frozen=True)
-class Together:
+class ToneGroup:
     """Tones of one breath that are one note: what one mouth sounds at a time.
 
     Attributes:
@@ -93,7 +93,7 @@ class Together:
 
 
 @dataclass(frozen=True, slots=True)
-class Parts:
+class PartAssignment:
     """Notes of two players.
 
     Attributes:
@@ -101,9 +101,9 @@ class Parts:
         left: what fits in neither.
     """
 
-    first: tuple[Together, ...]
-    second: tuple[Together, ...]
-    left: tuple[Together, ...]
+    first: tuple[ToneGroup, ...]
+    second: tuple[ToneGroup, ...]
+    left: tuple[ToneGroup, ...]
 
     @property
     def two(self) -> bool:
@@ -134,14 +134,16 @@ class Parts:
                     yield overlap
 
 
-def together(tones: Sequence[Tone], harp: Harp) -> list[Together]:
+def group_tones(tones: Sequence[Tone], harp: Harp) -> list[ToneGroup]:
     """Tones taken together that one mouth can sound, in order of their start."""
     left = sorted(tones, key=lambda tone: -tone.level_db)
-    found: list[Together] = []
+    found: list[ToneGroup] = []
     while left:
         tone = left.pop(0)
-        entries = entries_of(tone, harp)
-        beside = [(other, entries_of(other, harp)) for other in left if _at_once(tone, other)]
+        entries = candidate_entries(tone, harp)
+        beside = [
+            (other, candidate_entries(other, harp)) for other in left if _at_once(tone, other)
+        ]
         best: list[tuple[Tone, Tab]] = []
         main = entries[0]
         for entry in entries:
@@ -152,7 +154,7 @@ def together(tones: Sequence[Tone], harp: Harp) -> list[Together]:
         left = [other for other in left if id(other) not in taken]
         also = () if best else tuple(one for one in entries if one != main)
         found.append(
-            Together((tone, *(one for one, _ in best)), (main, *(tab for _, tab in best)), also)
+            ToneGroup((tone, *(one for one, _ in best)), (main, *(tab for _, tab in best)), also)
         )
     return sorted(found, key=lambda one: one.start)
 
@@ -182,7 +184,7 @@ def _neighbours(
     return found
 
 
-def entries_of(tone: Tone, harp: Harp) -> tuple[Tab, ...]:
+def candidate_entries(tone: Tone, harp: Harp) -> tuple[Tab, ...]:
     """The entries that a tone may be, the likeliest first: one a hole and breath.
 
     Of a tone that glides, those on whose hole and breath it can be from its start to its end.
@@ -212,7 +214,7 @@ class _State:
     part: int
 
 
-def parts(notes: Sequence[Together]) -> Parts:
+def separate_players(notes: Sequence[ToneGroup]) -> PartAssignment:
     """Notes given to two parts.
 
     How loud each part is, is not known before; it starts from what is louder and softer where two
@@ -234,10 +236,10 @@ def parts(notes: Sequence[Together]) -> Parts:
         for wanted in (0, 1, 2)
     )
     first, second = sorted((one, two), key=_sounding, reverse=True)
-    return Parts(first, second, left)
+    return PartAssignment(first, second, left)
 
 
-def _louder_and_softer(notes: Sequence[Together]) -> tuple[float, float]:
+def _louder_and_softer(notes: Sequence[ToneGroup]) -> tuple[float, float]:
     """Median levels of the louder and the softer of two notes that sound at a time."""
     pairs = [
         sorted((one.level_db, other.level_db))
@@ -251,12 +253,12 @@ def _louder_and_softer(notes: Sequence[Together]) -> tuple[float, float]:
     return float(louder), float(softer)
 
 
-def _level(notes: Sequence[Together], chosen: Sequence[int], part: int, known: float) -> float:
+def _level(notes: Sequence[ToneGroup], chosen: Sequence[int], part: int, known: float) -> float:
     own = [note.level_db for note, one in zip(notes, chosen, strict=True) if one == part]
     return float(np.median(own)) if own else known
 
 
-def _chosen(notes: Sequence[Together], levels: tuple[float, float]) -> list[int]:
+def _chosen(notes: Sequence[ToneGroup], levels: tuple[float, float]) -> list[int]:
     """The part of each note, 0 or 1; 2 where it fits in neither."""
     states = [_State(0.0, (-1, -1), None, -1)]
     for i in range(len(notes)):
@@ -276,7 +278,7 @@ def _chosen(notes: Sequence[Together], levels: tuple[float, float]) -> list[int]
 
 
 def _ways(
-    state: _State, i: int, notes: Sequence[Together], levels: tuple[float, float]
+    state: _State, i: int, notes: Sequence[ToneGroup], levels: tuple[float, float]
 ) -> Iterator[_State]:
     note = notes[i]
     yield _State(state.cost + LEFT_OUT, state.last, state, 2)
@@ -294,11 +296,11 @@ def _ways(
         yield _State(cost, (last[0], last[1]), state, part)
 
 
-def _sounding(notes: Sequence[Together]) -> float:
+def _sounding(notes: Sequence[ToneGroup]) -> float:
     return sum(one.seconds * 10.0 ** (one.level_db / 20.0) for one in notes)
 
 
-def as_heard(note: Together, harp: Harp, rate: int) -> HeardNote:
+def to_heard_note(note: ToneGroup, harp: Harp, rate: int) -> HeardNote:
     """A note of a part, as the ear would tell it."""
     tone, tab = note.tones[0], note.tabs[0]
     length = tone.seconds
@@ -330,6 +332,6 @@ def as_heard(note: Together, harp: Harp, rate: int) -> HeardNote:
         path=tuple(
             (round(second * rate), float(one)) for second, one in zip(tone.at, tone.hz, strict=True)
         ),
-        motion=motion(at, tone.hz, length),
+        motion=estimate_motion(at, tone.hz, length),
         tremolo=None,
     )
