@@ -33,11 +33,8 @@ from typing import Any
 import numpy as np
 
 from benchmarks.watched import APP, LISTENER, LISTENING
-
-_TESTS = Path(__file__).parent.parent / "tests"
-sys.path += [str(_TESTS), str(_TESTS / "reeds")]
-from excerpts import EXCERPTS, cut, speaks  # noqa: E402
-from pulse import SINK, Pulse  # noqa: E402
+from tests.reeds.excerpts import EXCERPTS, cut, speaks
+from tests.support.pulse import SINK, Pulse
 
 RATE = 48_000
 COLUMNS, LINES = 120, 40

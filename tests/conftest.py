@@ -6,12 +6,17 @@ import os
 from collections.abc import Generator
 from typing import Any
 
-import trainer  # noqa: F401 - before numpy, whose library of algebra reads its threads on import
+import trainer as _trainer  # noqa: F401 - before numpy, whose library of algebra reads its threads
 
 # isort: split
 
 import pytest
 from hypothesis import settings
+
+from tests.support.command_line import trainer  # noqa: F401 - a fixture
+from tests.support.evening_class import folder, told  # noqa: F401 - fixtures
+from tests.support.pulse import pulse  # noqa: F401 - a fixture
+from tests.support.terminal import terminal  # noqa: F401 - a fixture
 
 settings.register_profile("unhurried", deadline=None)  # other work may hold a machine up
 settings.load_profile("unhurried")

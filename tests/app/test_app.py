@@ -20,6 +20,7 @@ from textual.widgets import OptionList, Static
 
 from devtools import scripted
 from devtools.pictures import picture
+from tests.support.readings import CLOCK, HARP, RATE, reading, silence
 from trainer.app import theme
 from trainer.app.app import TrainerApp
 from trainer.app.canvas import row_from_cells
@@ -67,12 +68,9 @@ from trainer.report.plain_lines import Lines
 from trainer.report.result_text import result_dict, result_text
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
-RATE = 48_000
 SMALL, LARGE = (80, 24), (120, 40)
-HARP = Harp.of("C")
 DRILL = scripted.DRILL
 PLAN = Plan(HARP, MicrophoneSpec(), DRILL)
-CLOCK = Clock(3 * RATE, 80.0, RATE)  # a count-in of four beats at 80
 
 
 class Puppet:
@@ -113,43 +111,9 @@ class Puppet:
                 return
 
 
-def reading(
-    tab: str,
-    off: float = 0.0,
-    *,
-    beat: float = 0.0,
-    sample: int | None = None,
-    leak: tuple[int, float] | None = None,
-    also: tuple[str, ...] = (),
-) -> Reading:
-    """A reading of a tab entry, so many cents off."""
-    entry = Tab.parse(tab)
-    sample = CLOCK.sample(beat) if sample is None else sample
-    return Reading(
-        sample,
-        sample,
-        RATE,
-        hz=HARP.hz(entry) * 2 ** (off / 1200),
-        level_db=-12.0,
-        sounding=True,
-        tab=entry,
-        cents=off,
-        also=tuple(Tab.parse(text) for text in also),
-        breath=entry.breath,
-        holes=(entry.hole,) if leak is None else tuple(sorted((entry.hole, leak[0]))),
-        leak_hole=leak[0] if leak else None,
-        leak_db=leak[1] if leak else None,
-        levels=((entry.hole, 0.0), *((leak,) if leak else ())),
-    )
-
-
 def at(beat: float) -> Heard:
     """Silence at a beat."""
     return Heard(silence(CLOCK.sample(beat)))
-
-
-def silence(sample: int) -> Reading:
-    return Reading(sample, sample, RATE, level_db=-70.0)
 
 
 def run(

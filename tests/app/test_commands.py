@@ -6,10 +6,10 @@ import asyncio
 from typing import Any
 
 import pytest
-from pilots import Puppet, text
-from test_result_screen import DRILL
 from textual.command import CommandPalette
 
+from tests.support.evening_class import DRILL
+from tests.support.pilots import Puppet, text
 from trainer.app.app import TrainerApp
 from trainer.app.palette import KeyCommands
 from trainer.app.screens.guide import GuideScreen

@@ -12,15 +12,15 @@ from pathlib import Path
 from typing import Self
 
 import pytest
-from evening import TODAY, an_input, evenings
-from pilots import LARGE, SMALL, Puppet, run, text, until
-from test_pictures import too_faint
 from textual.command import CommandInput, CommandList, CommandPalette
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Input, OptionList
 
 from devtools import scripted
+from tests.support.colour import too_faint
+from tests.support.evenings import TODAY, an_input, evenings
+from tests.support.pilots import LARGE, SMALL, Puppet, run, text, until
 from trainer.app import screens
 from trainer.app.app import TrainerApp
 from trainer.app.screens import guide, progress, settings

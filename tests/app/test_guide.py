@@ -13,14 +13,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from evening import an_input
-from pilots import LARGE, SMALL, Puppet, press, run, text, until
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
-from test_app import reading
-from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.evenings import an_input
+from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pulse import Pulse
+from tests.support.readings import reading
+from tests.support.terminal import Terminal
 from trainer.app import device_list
 from trainer.app.screens import guide
 from trainer.app.screens.guide import GuideScreen
@@ -139,8 +139,8 @@ def test_devices_are_listed_by_another_process(monkeypatch: pytest.MonkeyPatch) 
 @pytest.mark.needs_pulse
 @pytest.mark.needs_tmux
 def test_a_new_player_is_led_to_a_microphone_that_works(
-    pulse: Pulse,  # noqa: F811
-    terminal: Terminal,  # noqa: F811
+    pulse: Pulse,
+    terminal: Terminal,
 ) -> None:
     drill = parse_drill(
         'title = "One note"\nharp = "C"\ntempo = 60\ntab = """\n-4:4 | -4:4 | -4:4 |\n"""\n', "one"

@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from pilots import LARGE, SMALL, Puppet, press, run, text, until
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pulse import Pulse
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
 from trainer.drill import find
@@ -179,7 +179,7 @@ def pitch_of(sound: np.ndarray, rate: int) -> float:
 
 @pytest.mark.needs_pulse
 def test_a_tone_really_sounds_and_the_canceller_knows_it(
-    pulse: Pulse,  # noqa: F811
+    pulse: Pulse,
     tmp_path: Path,
 ) -> None:
     flac = tmp_path / "take.flac"

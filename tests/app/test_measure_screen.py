@@ -7,11 +7,11 @@ from itertools import islice
 from pathlib import Path
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, press, run, text, until
-from test_own_harps import walk
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.own_harps import walk
+from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.harp import Harp

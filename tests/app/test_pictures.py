@@ -7,20 +7,18 @@ changed in tests/snapshots, and commit it.
 from __future__ import annotations
 
 import asyncio
-import os
 from collections.abc import Awaitable, Callable, Iterator
 from datetime import date
 from pathlib import Path
 
 import pytest
-from evening import TODAY, an_input, evenings
-from rich.color import ColorSystem
-from rich.segment import Segment
-from test_themes import contrast
 from textual.pilot import Pilot
 
 from devtools import demo_journal as demo
 from devtools import pictures, scripted
+from tests.support.colour import too_faint
+from tests.support.evenings import TODAY, an_input, evenings
+from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView
 from trainer.app.screens import guide, progress
@@ -43,9 +41,6 @@ from trainer.sound.passage import Passage
 from trainer.store import Journal
 
 REEDS = Path(__file__).parent.parent / "reeds"
-SNAPSHOTS = Path(__file__).parent.parent / "snapshots"
-RENEW = "HARP_TRAINER_RENEW"
-SIZES = [(80, 24), (120, 40), (200, 60)]
 DAY = DaySet(
     "Runa",
     TODAY,
@@ -104,12 +99,6 @@ def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with Journal(path) as journal:
         journal.add(*evenings(3, days=50, gain=6.0))
     return path
-
-
-def text(pilot: Pilot[None]) -> str:
-    """What stands on the screen."""
-    strips = pilot.app.screen._compositor.render_strips()
-    return "".join(f"{strip.text.rstrip()}\n" for strip in strips)
 
 
 async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
@@ -184,31 +173,6 @@ async def walk(
     await until(pilot, lambda: "█" in text(pilot))
     await play(3.2)
     await look("loop")
-
-
-def hold(name: str, shown: str) -> None:
-    """Hold what is shown against what is stored, or store it."""
-    path = SNAPSHOTS / f"{name}.txt"
-    if os.environ.get(RENEW):
-        SNAPSHOTS.mkdir(exist_ok=True)
-        path.write_text(shown, encoding="utf-8")
-    assert path.exists(), f"{path} is missing; {RENEW}=1 makes it"
-    assert shown == path.read_text(encoding="utf-8"), f"{name} looks different; see {__file__}"
-
-
-def too_faint(segment: Segment) -> bool:
-    """Whether letters or digits have less contrast than 4.5, or anything else less than 3, as WCAG
-    2.2 asks for (1.4.3, 1.4.11), with all colours or on a terminal that has 256."""
-    style = segment.style
-    if not segment.text.strip() or style is None or style.color is None or style.bgcolor is None:
-        return False
-    if style.color.is_default:  # the terminal's own, in the plain theme
-        return False
-    pair = (style.color, style.bgcolor)
-    fewer = [one.downgrade(ColorSystem.EIGHT_BIT) for one in pair]
-    ratio = min(contrast(*(one.get_truecolor().hex for one in seen)) for seen in (pair, fewer))
-    written = any(one.isalnum() for one in segment.text)
-    return ratio < (4.5 if written else 3.0)
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))

@@ -12,11 +12,11 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from evening import TODAY, evenings, step, take
 from textual.pilot import Pilot
 from textual.widgets import OptionList
 
 from devtools import scripted
+from tests.support.evenings import TODAY, evenings, step, take
 from trainer.app import theme
 from trainer.app.app import TrainerApp
 from trainer.app.screens import progress as module

@@ -7,10 +7,10 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pilots import Puppet, text, until
 from textual.pilot import Pilot
 from textual.widgets import OptionList, Static
 
+from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.playback import STEP_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen

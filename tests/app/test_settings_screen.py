@@ -7,13 +7,13 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
-from test_pictures import SIZES as STORED
-from test_pictures import hold
-from test_pictures import text as bare
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from tests.support.snapshots import SIZES as STORED
+from tests.support.snapshots import hold
+from tests.support.snapshots import text as bare
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.settings import SettingsScreen

@@ -6,10 +6,10 @@ import re
 from dataclasses import replace
 
 import pytest
-from pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from textual.pilot import Pilot
 
 from trainer.app.playback import drill_playback_plan
+from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.shelf import ShelfScreen

@@ -18,13 +18,14 @@ import numpy as np
 import pytest
 from rich.color import Color, ColorSystem
 from rich.segment import Segment
-from test_terminal import DEMO, Terminal
 from textual.content import Content
 from textual.pilot import Pilot
 from textual.screen import Screen
 from textual.widgets import Static
 
 from devtools import scripted
+from tests.support.colour import contrast, light
+from tests.support.terminal import DEMO, Terminal
 from trainer.app import theme
 from trainer.app.app import TrainerApp
 from trainer.app.display_smoothing import DisplayedReading
@@ -52,18 +53,6 @@ PLAN = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
 STANDS_S = 5.0
 """A second of the scripted take in its third step: the count-in takes 3, a beat 0.75."""
 Rgb = np.ndarray
-
-
-def light(colour: str) -> Rgb:
-    """Shares of red, green and blue light in a colour of sRGB (IEC 61966-2-1)."""
-    parts = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
-    return np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
-
-
-def contrast(one: str, other: str) -> float:
-    """Contrast as WCAG 2.2 defines it, from relative luminances."""
-    low, high = sorted(float(light(c) @ (0.2126, 0.7152, 0.0722)) for c in (one, other))
-    return (high + 0.05) / (low + 0.05)
 
 
 def lab(rgb: Rgb) -> Rgb:

@@ -8,9 +8,9 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from pilots import Puppet
 from textual.widgets import OptionList, Static
 
+from tests.support.pilots import Puppet
 from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen

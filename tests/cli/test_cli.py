@@ -7,8 +7,7 @@ import re
 import shlex
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType, SimpleNamespace
 from typing import Any
@@ -18,47 +17,12 @@ import pytest
 import soundfile as sf
 import typer
 
-from trainer.cli import app, main
+from tests.support.command_line import Trainer
+from trainer.cli import app
 from trainer.cli.exit_codes import Exit
 
 RATE = 48_000
 FAULTS = ("--fault", "2:leak_db=-13", "--fault", "5:cents=-18", "--fault", "3:late_ms=50")
-
-
-@dataclass
-class Answer:
-    """What a command answered."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def data(self) -> Any:
-        """Its output, which must be JSON."""
-        return json.loads(self.out)
-
-
-Trainer = Callable[..., Answer]
-
-
-@pytest.fixture
-def trainer(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> Trainer:
-    """Runs a command in this process, as ``trainer WORDS`` would."""
-
-    def run(*words: str) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["trainer", *words])
-        capfd.readouterr()
-        code: Any = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        out, err = capfd.readouterr()
-        assert "Traceback" not in err
-        return Answer(int(code), out, err)
-
-    return run
 
 
 @pytest.fixture(scope="module")

@@ -14,37 +14,22 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 import soundfile as sf
-import takes as made
-from pulse import SINK, Pulse, pulse  # noqa: F401 - a fixture
 
-from trainer.cli import main
+from tests.support import journal_records as made
+from tests.support.command_line import Answer, runner
+from tests.support.pulse import SINK, Pulse
 from trainer.cli.exit_codes import Exit
 from trainer.report.journal_text import ids, list_text, take_text
 from trainer.store import HarpTag, Journal, JournalError
 from trainer.store.audio import keep
 
 RATE = 48_000
-
-
-@dataclass
-class Answer:
-    """What a command answered."""
-
-    code: int
-    out: str
-    err: str
-
-    @property
-    def data(self) -> Any:
-        """Its output, which must be JSON."""
-        return json.loads(self.out)
 
 
 Trainer = Callable[[str], Answer]
@@ -67,19 +52,8 @@ def trainer(
 ) -> Trainer:
     """Runs a command in this process, as ``trainer journal WORDS`` would."""
 
-    def run(words: str) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["trainer", "journal", *shlex.split(words)])
-        capfd.readouterr()
-        code: Any = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        out, err = capfd.readouterr()
-        assert "Traceback" not in err
-        return Answer(int(code), out, err)
-
-    return run
+    run = runner(monkeypatch, capfd, "journal")
+    return lambda words: run(*shlex.split(words))
 
 
 @pytest.fixture
@@ -385,7 +359,7 @@ def test_no_loudspeaker_is_told(
 
 @pytest.mark.needs_pulse
 def test_a_sound_is_heard_whole_and_can_be_stopped(
-    pulse: Pulse,  # noqa: F811
+    pulse: Pulse,
     journal: Journal,
     path: Path,
     tmp_path: Path,

@@ -12,12 +12,12 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from pilots import LARGE, Puppet, run, text
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
-from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.pilots import LARGE, Puppet, run, text
+from tests.support.pulse import Pulse
+from tests.support.terminal import Terminal
 from trainer.app.app import TrainerApp
 from trainer.app.take_state import Phase
 from trainer.app.widgets.head_line import HeadState
@@ -271,8 +271,8 @@ def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
 @pytest.mark.needs_pulse
 @pytest.mark.needs_tmux
 def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
-    pulse: Pulse,  # noqa: F811
-    terminal: Terminal,  # noqa: F811
+    pulse: Pulse,
+    terminal: Terminal,
 ) -> None:
     env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER", "PATH")}
     words = [f"{name}={value}" for name, value in env.items()]

@@ -28,7 +28,7 @@ from hypothesis import strategies as st
 from scipy.stats import beta, binom
 
 from benchmarks import learner
-from trainer.cli import main
+from tests.support.command_line import Trainer, runner
 from trainer.coach.daily_set import DaySet, set_for
 from trainer.coach.due import LONGEST_DAYS, standings
 from trainer.coach.entry import DayEntry, Reason, day_words, expected_takes
@@ -796,9 +796,6 @@ def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
     assert [one["done"] for one in data["entries"]] == [True, True, True, False]
 
 
-Trainer = Callable[..., tuple[int, str, str]]
-
-
 @pytest.fixture
 def trainer(
     monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str], tmp_path: Path
@@ -807,18 +804,7 @@ def trainer(
     for kind in ("DATA", "CONFIG"):
         monkeypatch.setenv(f"XDG_{kind}_HOME", str(tmp_path))
 
-    def run(*words: str) -> tuple[int, str, str]:
-        monkeypatch.setattr(sys, "argv", ["trainer", *words])
-        capfd.readouterr()
-        code: Any = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        out, err = capfd.readouterr()
-        return int(code), out, err
-
-    return run
+    return runner(monkeypatch, capfd)
 
 
 def test_the_command_shows_plays_and_ticks_off(trainer: Trainer) -> None:

@@ -22,10 +22,10 @@ from typing import Any
 
 import numpy as np
 import pytest
-from evening import TODAY, evenings, step, take, weeks_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests.support.evenings import TODAY, evenings, step, take, weeks_of
 from trainer.cli import main
 from trainer.cli import progress as progress_command
 from trainer.cli.exit_codes import Exit

@@ -13,8 +13,8 @@ from functools import cache
 import numpy as np
 import parselmouth
 import pytest
-from reeds.excerpts import LEAD_S, RATE, Samples, cut, hear, load, speaks
 
+from tests.reeds.excerpts import LEAD_S, RATE, Samples, cut, hear, load, speaks
 from trainer.core import TrainerError
 from trainer.ear import Ear, Reading, track_notes
 from trainer.ear.ear import EarError

@@ -19,7 +19,8 @@ import numpy as np
 import parselmouth
 import pytest
 import soundfile as sf
-from reeds.excerpts import (
+
+from tests.reeds.excerpts import (
     EXCERPTS,
     LATE_S,
     LATE_STEP,
@@ -40,7 +41,6 @@ from reeds.excerpts import (
     path_of,
     speaks,
 )
-
 from trainer.drill import find, parse_drill
 from trainer.ear import HeardNote, Reading, track_notes
 from trainer.harp import Breath, Harp, Tab

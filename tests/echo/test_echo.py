@@ -11,8 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 import pytest
-from reeds.excerpts import RATE, hear, load
 
+from tests.reeds.excerpts import RATE, hear, load
 from trainer.ear import Reading
 from trainer.echo import Echo
 from trainer.harp import Harp

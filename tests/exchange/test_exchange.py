@@ -17,8 +17,8 @@ import pytest
 import xmlschema
 from hypothesis import given
 from hypothesis import strategies as st
-from test_cli import Trainer, trainer  # noqa: F401 - a fixture
 
+from tests.support.command_line import Trainer
 from trainer.cli.exit_codes import Exit
 from trainer.drill import Drill, find, parse_drill, read_drill, read_shelf
 from trainer.drill.fingerings import Pitch
@@ -376,7 +376,7 @@ def test_a_position_moves_the_key_there() -> None:
 # --- the commands ---------------------------------------------------------------------------
 
 
-def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> None:  # noqa: F811
+def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> None:
     for kind in ("html", "txt", "mid", "musicxml"):
         out = tmp_path / f"ferry.{kind}"
         answer = trainer("drill", "export", "ferry-home", str(out))
@@ -411,7 +411,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
     ],
 )
 def test_wrong_words_are_told(
-    trainer: Trainer,  # noqa: F811
+    trainer: Trainer,
     words: str,
     complaint: str,
     tmp_path: Path,
@@ -425,7 +425,7 @@ def test_wrong_words_are_told(
 
 
 def test_a_tune_that_the_harp_lacks_notes_of_is_written_with_rests_and_told(
-    trainer: Trainer,  # noqa: F811
+    trainer: Trainer,
     tmp_path: Path,
 ) -> None:
     score, out = tmp_path / "low.musicxml", tmp_path / "low.toml"

@@ -12,8 +12,8 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 
+from tests.support.terminal import Terminal
 from trainer.coach.entry import DayEntry, Reason
 from trainer.store import Journal
 
@@ -36,7 +36,7 @@ def entry(name: str) -> dict[str, object]:
 
 @pytest.mark.needs_tmux
 @pytest.mark.parametrize("colours", ["xterm-256color", "none"])
-def test_a_whole_set_is_played(terminal: Terminal, colours: str) -> None:  # noqa: F811
+def test_a_whole_set_is_played(terminal: Terminal, colours: str) -> None:
     with tempfile.TemporaryDirectory(prefix="set-") as folder:
         home = Path(folder)
         drills = home / "data" / "trainer" / "drills"

@@ -50,9 +50,8 @@ from trainer.report.result_text import result_dict, result_text
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec
 
 if TYPE_CHECKING:
-    from pulse import Pulse
+    from tests.support.pulse import Pulse
 
-pytest_plugins = ("pulse",)
 pytestmark = pytest.mark.needs_pulse
 
 QUAY = '''

@@ -14,15 +14,15 @@ import numpy as np
 import parselmouth
 import pytest
 import soundfile as sf
-from pilots import LARGE, SMALL, Puppet, run, until
-from pilots import text as shown
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
-from test_app import reading
-from test_cli import Trainer, trainer  # noqa: F401 - a fixture
-from test_terminal import Terminal, terminal  # noqa: F401 - a fixture
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.command_line import Trainer
+from tests.support.pilots import LARGE, SMALL, Puppet, run, until
+from tests.support.pilots import text as shown
+from tests.support.pulse import Pulse
+from tests.support.readings import reading
+from tests.support.terminal import Terminal
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, passage_text
@@ -155,7 +155,7 @@ def test_wishes_that_are_typed(recording: Path, capsys: pytest.CaptureFixture[st
 
 
 def test_one_round_is_written_by_the_command(
-    trainer: Trainer,  # noqa: F811
+    trainer: Trainer,
     recording: Path,
     tmp_path: Path,
 ) -> None:
@@ -238,7 +238,7 @@ def test_the_passage_in_words_and_its_place() -> None:
 
 @pytest.mark.needs_pulse
 def test_a_passage_is_heard_at_its_speed_and_pitch_and_told(
-    pulse: Pulse,  # noqa: F811
+    pulse: Pulse,
     recording: Path,
 ) -> None:
     """What comes back from the null sink is the passage, three half steps down."""
@@ -282,8 +282,8 @@ print(json.dumps(begins))
 @pytest.mark.needs_pulse
 @pytest.mark.needs_tmux
 def test_the_command_loops_in_a_terminal_and_takes_typed_wishes(
-    pulse: Pulse,  # noqa: F811
-    terminal: Terminal,  # noqa: F811
+    pulse: Pulse,
+    terminal: Terminal,
     recording: Path,
 ) -> None:
     env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER", "PATH")}

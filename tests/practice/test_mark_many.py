@@ -4,46 +4,15 @@ from __future__ import annotations
 
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 
-import numpy as np
 import pytest
-import soundfile as sf
 
-from trainer.drill import find
-from trainer.harp import Harp
+from tests.support.evening_class import CLASS, plan, run_trainer
 from trainer.practice import Plan, batch
 from trainer.practice.batch import FELL_OVER, Marked, mark_all, mark_file
 from trainer.report.batch_results import marked_dict, marked_line, summary_text
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
-
-DRILL = find("harbour-bell")
-CLASS = {"marit": 0.0, "jorun": -28.0, "odger": 12.0}
-
-
-@pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The recordings of an evening class, one of them no recording."""
-    made = tmp_path_factory.mktemp("class")
-    for name, cents in CLASS.items():
-        player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults={4: Fault(cents=cents)}))
-        sound = np.concatenate([block.samples for block in player.blocks()])
-        sf.write(made / f"{name}.wav", sound, player.rate)
-    (made / "sigrid.wav").write_bytes(b"RIFF, she said")
-    (made / "notes.txt").write_text("not a recording")
-    return made
-
-
-def plan(path: Path) -> Plan:
-    return Plan(Harp.of("C"), RecordingSpec(path), drill=DRILL)
-
-
-def trainer(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trainer", *words], capture_output=True, text=True, timeout=120
-    )
+from trainer.sound import RecordingSpec
 
 
 def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
@@ -82,7 +51,7 @@ def test_a_process_that_dies_takes_only_its_own_recording(
 
 def test_a_folder_is_marked_told_kept_and_taken_up_again(folder: Path, tmp_path: Path) -> None:
     out = tmp_path / "marks"
-    done = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
+    done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
     assert done.returncode == 1, done.stderr
     assert "jorun.wav" in done.stdout
     assert "weakest: step 5 (-4')" in done.stdout
@@ -91,21 +60,21 @@ def test_a_folder_is_marked_told_kept_and_taken_up_again(folder: Path, tmp_path:
     assert len(list(out.iterdir())) == 3
     (jorun,) = [json.loads(path.read_text()) for path in out.iterdir() if "jorun" in path.name]
     assert jorun["steps"][4]["measured"]["cents"] == pytest.approx(-28.0, abs=3.0)
-    again = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
+    again = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
     assert "3 of 4 were marked before" in again.stderr
     assert "0 of 1 recording marked" in again.stdout
 
 
 def test_several_are_written_as_data(folder: Path) -> None:
     files = [str(folder / f"{name}.wav") for name in ("marit", "odger")]
-    done = trainer("mark", *files, "--drill", "harbour-bell", "--format", "json", "--jobs", "1")
+    done = run_trainer("mark", *files, "--drill", "harbour-bell", "--format", "json", "--jobs", "1")
     data = json.loads(done.stdout)
     assert [Path(one["recording"]).stem for one in data] == ["marit", "odger"]
     assert all(one["trouble"] is None for one in data)
 
 
 def test_an_empty_folder_is_told(tmp_path: Path) -> None:
-    done = trainer("mark", str(tmp_path), "--drill", "harbour-bell")
+    done = run_trainer("mark", str(tmp_path), "--drill", "harbour-bell")
     assert "holds no recording" in done.stderr
     assert done.returncode
 
@@ -113,7 +82,7 @@ def test_an_empty_folder_is_told(tmp_path: Path) -> None:
 def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path) -> None:
     (tmp_path / "marks").touch()
     out = str(tmp_path / "marks")
-    done = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
+    done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
     assert done.returncode == 3
     assert "cannot be made" in done.stderr
 

@@ -7,7 +7,6 @@ reeds against Praat's pitch.
 from __future__ import annotations
 
 import json
-import sys
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -21,10 +20,11 @@ import pytest
 import soundfile as sf
 from hypothesis import given
 from hypothesis import strategies as st
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
-from reeds.excerpts import EXCERPTS, RATE, load, path_of
 
-from trainer.cli import main
+from tests.reeds.excerpts import EXCERPTS, RATE, load, path_of
+from tests.support.command_line import Answer, runner
+from tests.support.own_harps import off_by, tab, walk
+from tests.support.pulse import Pulse
 from trainer.cli.exit_codes import Exit
 from trainer.drill import Drill, parse_drill
 from trainer.ear import analyze_blocks
@@ -65,10 +65,6 @@ from trainer.store import HarpTag, Journal, JournalError, OwnHarp, ReedRecord
 WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
 C = Harp.of("C")
 REEDS = naturals(C)
-
-
-def tab(text: str) -> Tab:
-    return Tab.parse(text)
 
 
 def reeds_off(harp: Harp, shift: float = 0.0, **off: float) -> dict[Tab, float]:
@@ -324,14 +320,6 @@ class TestHarpInHand:
             harp_as_measured(kept(reeds_off(C, 97.0)))
 
 
-def walk(times: int = 1) -> Drill:
-    """All natural notes, each blow reed and then its draw reed."""
-    words = " ".join(f"{hole}:1 r:1/2 -{hole}:1 r:1/2" for hole in range(1, 11))
-    tab_text = f"{words} |\n" * times
-    head = 'title = "Along the quay"\nharp = "C"\ntempo = 60\nmeter = "30/4"'
-    return parse_drill(f'{head}\ntab = """\n{tab_text}"""\n', "quay")
-
-
 def events_of(
     plain: Harp,
     played: Harp,
@@ -356,15 +344,6 @@ def result(events: list[MeasureEvent]) -> dict[str, ReedRecord]:
     done = events[-1]
     assert isinstance(done, Measured)
     return {reed.tab: reed for reed in done.reeds}
-
-
-def off_by(shift: float, key: str = "C", **off: float) -> Harp:
-    """A harp that is off as a whole, and each reed by a few cents more."""
-    plain = Harp.of(key)
-    rng = np.random.default_rng(9)
-    own = {one: shift + float(rng.uniform(-9.0, 9.0)) for one in naturals(plain)}
-    own |= {tab(name): value for name, value in off.items()}
-    return replace(plain, offsets=own)
 
 
 @dataclass(frozen=True)
@@ -511,15 +490,6 @@ def journal(tmp_path: Path) -> Any:
         yield opened
 
 
-@dataclass
-class Answer:
-    """What a command answered."""
-
-    code: int
-    out: str
-    err: str
-
-
 @pytest.fixture
 def trainer(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
@@ -528,17 +498,7 @@ def trainer(
     monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "journal.sqlite"))
     monkeypatch.setenv("TRAINER_PLAYER", "Runa")
 
-    def run(*words: str) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["trainer", *words])
-        capfd.readouterr()
-        code: Any = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        return Answer(int(code), *capfd.readouterr())
-
-    return run
+    return runner(monkeypatch, capfd)
 
 
 class TestCommands:
@@ -619,7 +579,7 @@ main()
 
 
 @pytest.mark.needs_pulse
-def test_guided_through_a_microphone(pulse: Pulse, tmp_path: Path) -> None:  # noqa: F811
+def test_guided_through_a_microphone(pulse: Pulse, tmp_path: Path) -> None:
     """What is asked and heard, live, until Ctrl-C; what was measured is kept."""
     pulse.env["TRAINER_JOURNAL"] = str(tmp_path / "journal.sqlite")
     pulse.env["TRAINER_PLAYER"] = "Runa"

@@ -17,9 +17,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, watched, year
+from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
 from trainer.core.stats.change_point import AFTER, BEFORE, find_drop
-from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import naturals
+from trainer.harp import Tab
 from trainer.music import cents
 from trainer.practice import Ended, Plan, run
 from trainer.reedcare.own_harps import forget_harp, own_harps
@@ -36,10 +36,8 @@ from trainer.reedcare.wear import (
 from trainer.report.harp_text import verdict_text, watch_data, watch_text
 from trainer.report.reed_plot import reed_plot
 from trainer.sound import PlayerSpec
-from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord, StepRecord, TakeRecord
+from trainer.store import HarpTag, Journal, TakeRecord
 
-C = Harp.of("C")
-REEDS = naturals(C)
 EVERY = 8
 """Days of practice from one look at the reeds to the next, to save time."""
 
@@ -178,50 +176,6 @@ class TestSimulatedYears:
 
 # --- from the journal -----------------------------------------------------------------------
 
-FIRST = datetime(2026, 3, 2, 17, tzinfo=UTC)
-DROPPED, DROP = 45, 9.0
-"""The day from which on -5 is flat, and by how many cents."""
-
-
-def step(index: int, tab: str, pitch: float, **changes: object) -> StepRecord:
-    values: dict[str, object] = dict(
-        index=index, tab=tab, kind="note", entry=tab, care="plain", beats=1.0, score=90.0,
-        parts={}, sentence="", heard=tab, cents=0.0, wobble_cents=1.0, drift_cents=0.0,
-        scoop_cents=-30.0, settle_ms=40.0, hz=pitch,
-    )  # fmt: skip
-    return StepRecord(**(values | changes))  # type: ignore[arg-type]
-
-
-def evening(number: int, *, player: str = "Runa", **changes: object) -> TakeRecord:
-    """A take on the harp ``quay``, with steps that say something of its reeds and some that do
-    not."""
-    rng = np.random.default_rng(number)
-    room = rng.normal(0.0, 3.0)
-    began = FIRST + timedelta(days=number)
-    steps = []
-    for tab in REEDS[2:16]:
-        flat = DROP if str(tab) == "-5" and number >= DROPPED else 0.0
-        off = room + rng.normal(0.0, 1.5) - flat
-        steps.append(step(len(steps), str(tab), C.hz(tab) * 2 ** (off / 1200)))
-    bent = C.hz(Tab.parse("-4")) * 2 ** (-70 / 1200)
-    for unfit in (
-        {"wobble_cents": 15.0}, {"drift_cents": -60.0}, {"leak_db": -5.0}, {"settle_ms": None},
-        {"settle_ms": 600.0}, {"kind": "glide"}, {"heard": "-4'"}, {"heard": None}, {"hz": None},
-        {"kind": "chord", "entry": None},
-    ):  # fmt: skip
-        steps.append(step(len(steps), "-4", bent, **unfit))
-    values: dict[str, object] = dict(
-        id=f"{player}-{number}", player=player, began=began, day=began.date(), drill="slack-tide",
-        title="Slack tide", skills=(), harp=HarpTag("C", name="quay"), tempo=80.0,
-        source="microphone", score=80.0, passed=True, whole=True, seconds=30.0, steps=tuple(steps),
-    )  # fmt: skip
-    return TakeRecord(**(values | changes))  # type: ignore[arg-type]
-
-
-def measured(when: datetime, off: float = 0.0) -> OwnHarp:
-    reeds = tuple(ReedRecord(str(tab), C.hz(tab) * 2 ** (off / 1200)) for tab in REEDS)
-    return OwnHarp("Runa", "quay", HarpTag("C", name="quay"), when, reeds)
-
 
 @pytest.fixture
 def journal(tmp_path: Path) -> Iterator[Journal]:
@@ -309,7 +263,7 @@ class TestFromTheJournal:
 
     def test_a_take_says_where_its_reeds_are(self, journal: Journal) -> None:
         """The built-in player's reeds, 30 cents off, come back through marks and journal."""
-        from test_own_harps import off_by, walk
+        from tests.support.own_harps import off_by, walk
 
         played = off_by(0.0, **{"4": -30.0, "-6": 25.0})
         plan = Plan(played, PlayerSpec(), drill=walk())

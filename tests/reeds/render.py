@@ -18,7 +18,8 @@ from pathlib import Path
 
 import numpy as np
 import soundfile as sf
-from excerpts import EXCERPTS, RATE, Excerpt, Note, Samples, midi, path_of
+
+from tests.reeds.excerpts import EXCERPTS, RATE, Excerpt, Note, Samples, midi, path_of
 
 FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")
 HARMONICA = 22

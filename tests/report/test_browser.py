@@ -14,9 +14,8 @@ from selenium import webdriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
-from test_report_page import told  # noqa: F401 - a fixture
-from test_themes import contrast
 
+from tests.support.colour import contrast
 from trainer.drill import find
 from trainer.report.class_report import Need, Student, class_html
 from trainer.report.sheet import sheet_html
@@ -60,7 +59,7 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(params=["report", "class", "sheet"])
-def page(request: pytest.FixtureRequest, told: Material, tmp_path: Path) -> Path:  # noqa: F811
+def page(request: pytest.FixtureRequest, told: Material, tmp_path: Path) -> Path:
     made = {
         "report": lambda: report_html(told),
         "class": lambda: class_html(told.result.drill, CLASS),
@@ -126,7 +125,7 @@ def test_nothing_is_wider_than_the_window(browser: Any, page: Path) -> None:
 
 def test_a_step_is_heard_by_the_keyboard_alone(
     browser: Any,
-    told: Material,  # noqa: F811
+    told: Material,
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "report.html"

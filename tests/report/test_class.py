@@ -15,9 +15,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from test_mark_many import CLASS, DRILL, folder, plan, trainer  # noqa: F401 - a fixture
-from test_report_page import told  # noqa: F401 - a fixture
 
+from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from trainer.drill import PARTS
 from trainer.practice.batch import BatchError, mark_all
 from trainer.report.advice import LEAST, losses
@@ -37,7 +36,7 @@ from trainer.report.student_page import Material
 
 
 @pytest.fixture(scope="module")
-def marked(folder: Path) -> list[dict[str, Any]]:  # noqa: F811
+def marked(folder: Path) -> list[dict[str, Any]]:
     paths = sorted(folder.glob("*.wav"))
     done = mark_all([plan(path) for path in paths], 2)
     return [json.loads(json.dumps(marked_dict(one))) for one in done]
@@ -97,7 +96,7 @@ def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> 
     assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
 
 
-def test_a_report_as_markdown_table_and_data(told: Material) -> None:  # noqa: F811
+def test_a_report_as_markdown_table_and_data(told: Material) -> None:
     result = told.result
     text = report_markdown(result, told.advice, "a|b*.flac")
     assert "a\\|b\\*.flac" in text
@@ -116,29 +115,31 @@ def test_a_report_as_markdown_table_and_data(told: Material) -> None:  # noqa: F
 
 
 def test_the_commands_write_them_and_remember_what_was_marked_before(
-    folder: Path,  # noqa: F811
+    folder: Path,
     tmp_path: Path,
 ) -> None:
     kept, page = tmp_path / "marks", tmp_path / "class.html"
     words = ("mark", str(folder), "--drill", DRILL.name, "--out", str(kept))
-    first = trainer(*words, "--class", str(page))
+    first = run_trainer(*words, "--class", str(page))
     assert first.returncode == 1  # one is no recording
-    again = trainer(*words, "--class", str(page.with_suffix(".json")))
+    again = run_trainer(*words, "--class", str(page.with_suffix(".json")))
     assert "3 of 4 were marked before" in again.stderr
     data = json.loads(page.with_suffix(".json").read_text())
     assert [one["who"] for one in data["students"]] == sorted([*CLASS, "sigrid"])
     assert all(name in page.read_text() for name in CLASS)
-    assert "is there already" in trainer(*words, "--class", str(page)).stderr
-    wrong = trainer(*words, "--class", "class.pdf")
+    assert "is there already" in run_trainer(*words, "--class", str(page)).stderr
+    wrong = run_trainer(*words, "--class", "class.pdf")
     assert "'class.pdf' does not say what to write" in wrong.stderr
     for ending in ("md", "csv", "json"):
         out = tmp_path / f"jorun.{ending}"
-        done = trainer(
+        done = run_trainer(
             "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", str(out)
         )
         assert done.returncode == 0, done.stderr
         assert "-4'" in out.read_text()
-    wrong = trainer("report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf")
+    wrong = run_trainer(
+        "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf"
+    )
     assert wrong.returncode == 3
     assert "'x.pdf' does not say what to write" in wrong.stderr
 
@@ -146,10 +147,14 @@ def test_the_commands_write_them_and_remember_what_was_marked_before(
 # --- a scheduler and workers, each a process of its own -----------------------------------------
 
 
+PATHS = (Path(__file__).parent.parent.parent, Path(__file__).parent)
+"""Where a worker finds the packages of the tests, and this module."""
+
+
 class Cluster:
     """A Dask scheduler and workers on this machine."""
 
-    def __init__(self, folder: Path) -> None:  # noqa: F811
+    def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._file = folder / "scheduler.json"
         command = ["scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
@@ -170,7 +175,7 @@ class Cluster:
         return subprocess.Popen(
             [sys.executable, "-m", "dask", *words],
             cwd=self._folder,
-            env={**os.environ, "PYTHONPATH": str(Path(__file__).parent)},
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(map(str, PATHS))},
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
@@ -190,7 +195,7 @@ def cluster(tmp_path: Path) -> Iterator[Cluster]:
 
 def test_the_same_marks_from_workers_of_which_some_are_killed(
     cluster: Cluster,
-    folder: Path,  # noqa: F811
+    folder: Path,
 ) -> None:
     paths = [folder / f"{name}.wav" for name in (*CLASS, "sigrid")] * 3
     plans = [plan(path) for path in paths]
@@ -208,16 +213,16 @@ def test_the_same_marks_from_workers_of_which_some_are_killed(
         assert (one.passes, one.trouble) == alone[one.path]
 
 
-def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path) -> None:  # noqa: F811
+def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path) -> None:
     cluster.add()
     words = ("mark", str(folder), "--drill", DRILL.name, "--scheduler", cluster.address)
-    done = trainer(*words)
+    done = run_trainer(*words)
     assert "3 of 4 recordings marked" in done.stdout
     assert done.returncode == 1
 
 
 def test_a_scheduler_that_is_not_there_is_told(
-    folder: Path,  # noqa: F811
+    folder: Path,
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr("trainer.practice.batch.CONNECT_S", 1.0)

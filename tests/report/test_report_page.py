@@ -12,19 +12,14 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from trainer.drill import find, read_shelf
-from trainer.ear import Reading
-from trainer.harp import Harp
-from trainer.marking import Result
-from trainer.practice import Ended, Heard, Plan, run
+from tests.support.evening_class import DRILL, HARP
+from trainer.drill import read_shelf
+from trainer.practice import Ended, Plan, run
 from trainer.report.advice import advice
 from trainer.report.result_text import score_text
 from trainer.report.student_page import AROUND_S, Material, report_html
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.sound import PlayerSpec
 
-DRILL = find("harbour-bell")
-HARP = Harp.of("C")
-FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
 VOID = {"meta", "line", "rect", "polyline", "polygon", "br", "link"}
 
 
@@ -48,24 +43,6 @@ class Page(HTMLParser):
 
     def handle_endtag(self, tag: str) -> None:
         assert self.open.pop() == tag
-
-
-@pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
-    path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
-    player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
-    sound = np.concatenate([block.samples for block in player.blocks()])
-    sf.write(path, sound, player.rate)
-    readings: list[Reading] = []
-    results: list[Result] = []
-    for event in run(Plan(HARP, RecordingSpec(path), drill=DRILL)):
-        if isinstance(event, Heard):
-            readings.append(event.reading)
-        elif isinstance(event, Ended):
-            results.append(event.result)
-    (result,) = results
-    work = advice(result, read_shelf().drills)
-    return Material(result, HARP, readings, sound, player.rate, path.name, work)
 
 
 def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:

@@ -17,7 +17,7 @@ import soundfile as sf
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trainer.cli import main
+from tests.support.command_line import Answer, runner
 from trainer.cli.exit_codes import Exit
 from trainer.cli.options import count_in_of, in_hand, microphone
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
@@ -103,26 +103,13 @@ def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return path
 
 
-Answer = tuple[int, str, str]
-
-
 @pytest.fixture
 def trainer(
     monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> Callable[..., Answer]:
     """Runs a command in this process; gives its exit code, output and errors."""
 
-    def run(*words: str) -> Answer:
-        monkeypatch.setattr(sys, "argv", ["trainer", *words])
-        capfd.readouterr()
-        code: Any = 0
-        try:
-            main()
-        except SystemExit as end:
-            code = end.code or 0
-        return (int(code), *capfd.readouterr())
-
-    return run
+    return runner(monkeypatch, capfd)
 
 
 def value(path: Path | None, key: str) -> Any:

@@ -18,8 +18,8 @@ from typing import Any
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from pulse import Pulse, pulse  # noqa: F401 - a fixture
 
+from tests.support.pulse import Pulse
 from trainer.cli import main
 from trainer.cli.exit_codes import Exit
 from trainer.sound import MicrophoneSpec, SoundError
@@ -297,7 +297,7 @@ print(json.dumps([pair.input, pair.output, pair.rate, trip.latency_ms, trip.spre
 
 
 @pytest.mark.needs_pulse
-def test_delays_that_are_added_come_back(pulse: Pulse) -> None:  # noqa: F811
+def test_delays_that_are_added_come_back(pulse: Pulse) -> None:
     found = {}
     for added in (0.0, 37.0, 180.0):
         name, output, rate, latency, spread, heard = pulse.run(DELAYED, str(added))
@@ -343,7 +343,7 @@ print(json.dumps([spec.latency_ms, late]))
 
 @pytest.mark.needs_pulse
 def test_with_what_was_measured_clicks_come_back_on_their_beats(
-    pulse: Pulse,  # noqa: F811
+    pulse: Pulse,
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "journal.sqlite"
@@ -367,7 +367,7 @@ def test_with_what_was_measured_clicks_come_back_on_their_beats(
 
 
 @pytest.mark.needs_pulse
-def test_clicks_that_go_elsewhere_are_not_heard(pulse: Pulse, tmp_path: Path) -> None:  # noqa: F811
+def test_clicks_that_go_elsewhere_are_not_heard(pulse: Pulse, tmp_path: Path) -> None:
     """As with headphones on the ears."""
     pulse.env["TRAINER_JOURNAL"] = str(tmp_path / "journal.sqlite")
     pulse.pactl("load-module", "module-null-sink", "sink_name=headphones", "rate=48000")

@@ -32,9 +32,8 @@ from trainer.sound.metronome import Metronome
 from trainer.sound.stream_timing import Timing
 
 if TYPE_CHECKING:
-    from pulse import Pulse
+    from tests.support.pulse import Pulse
 
-pytest_plugins = ("pulse",)
 
 RATE = 48_000
 

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile as sf
-from pulse import SINK, Pulse, pulse  # noqa: F401 - a fixture
 
 from trainer.app.playback import STEP_MARGIN_S, bar_playback_plan, step_playback_plan
 from trainer.app.take_state import TakeState
+from tests.support.pulse import SINK, Pulse
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
@@ -75,7 +75,7 @@ def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
 
 
 @pytest.mark.needs_pulse
-def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:  # noqa: F811
+def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:
     import pickle
 
     known = take(tmp_path)

@@ -20,8 +20,8 @@ from pathlib import Path
 from random import Random
 
 import pytest
-import takes as made
 
+from tests.support import journal_records as made
 from trainer.store import Journal, JournalError, schema
 from trainer.store import database as opening
 from trainer.store.journal import Merged
@@ -124,11 +124,11 @@ class Nursery:
     def __init__(self, folder: Path) -> None:
         self.folder = folder
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "import takes; takes.nursery()"],
+            [sys.executable, "-c", "from tests.support.journal_records import nursery; nursery()"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
-            env=os.environ | {"PYTHONPATH": str(TESTS)},
+            env=os.environ | {"PYTHONPATH": str(TESTS.parent)},
         )
         self._started = 0
 
@@ -262,7 +262,7 @@ def test_opening_it_twice_in_one_process_leaves_its_locks(path: Path) -> None:
 def run(code: str, *words: object, before: tuple[str, ...] = ()) -> str:
     """Run Python in a process of its own; what it printed."""
     command = [*before, sys.executable, "-c", code, *map(str, words)]
-    env = os.environ | {"PYTHONPATH": str(TESTS)}
+    env = os.environ | {"PYTHONPATH": str(TESTS.parent)}
     done = subprocess.run(command, capture_output=True, text=True, timeout=60, env=env)
     assert done.returncode == 0, done.stderr
     return done.stdout
@@ -273,7 +273,7 @@ def run(code: str, *words: object, before: tuple[str, ...] = ()) -> str:
 FILL = """
 import json, os, resource, subprocess, sys
 from pathlib import Path
-import takes as made
+from tests.support import journal_records as made
 from trainer.store import Journal, JournalError
 
 folder, way = Path(sys.argv[1]), sys.argv[2]
@@ -370,7 +370,7 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path, way: str) -
 AS_NOBODY = """
 import json, os, sys
 from pathlib import Path
-import takes as made
+from tests.support import journal_records as made
 from trainer.store import Journal, JournalError
 
 folder, nobody = Path(sys.argv[1]), int(sys.argv[2])

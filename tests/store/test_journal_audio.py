@@ -10,8 +10,8 @@ from random import Random
 
 import numpy as np
 import pytest
-import takes as made
 
+from tests.support import journal_records as made
 from trainer.sound import Recording, TakeWriter
 from trainer.sound.block import Block
 from trainer.store import Journal, JournalError, TakeRecord

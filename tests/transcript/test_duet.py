@@ -17,8 +17,8 @@ import numpy as np
 import parselmouth
 import pytest
 import soundfile as sf
-from reeds.excerpts import LEAD_S, RATE, cut
 
+from tests.reeds.excerpts import LEAD_S, RATE, cut
 from trainer.cli import main
 from trainer.drill import find, parse_drill, write_drill
 from trainer.harp import Harp, Tab

@@ -18,10 +18,10 @@ from pathlib import Path
 from random import Random
 
 import pytest
-import takes as made
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.support import journal_records as made
 from trainer.drill import PARTS
 from trainer.store import (
     Calibration,

@@ -5,10 +5,10 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable
 
-from test_pictures import too_faint
 from textual.pilot import Pilot
 
 from devtools import scripted
+from tests.support.colour import too_faint
 from trainer.app.app import TrainerApp
 from trainer.core import TrainerError
 from trainer.drill import Drill

@@ -1,0 +1,1 @@
+"""Tests, in folders named like the rooms they test; what they share is in `support`."""

@@ -1,0 +1,1 @@
+"""Excerpts of recorded free reeds; README.md has their source and licence."""

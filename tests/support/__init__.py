@@ -1,0 +1,1 @@
+"""What tests share: fixtures, doubles, recordings of terminals and made-up journals."""

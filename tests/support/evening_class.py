@@ -1,0 +1,66 @@
+"""The recordings of an evening class that plays one drill, and one student's report."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from trainer.drill import find, read_shelf
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice import Ended, Heard, Plan, run
+from trainer.report.advice import advice
+from trainer.report.student_page import Material
+from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+
+HARP = Harp.of("C")
+DRILL = find("harbour-bell")
+CLASS = {"marit": 0.0, "jorun": -28.0, "odger": 12.0}
+FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The recordings of an evening class, one of them no recording."""
+    made = tmp_path_factory.mktemp("class")
+    for name, cents in CLASS.items():
+        player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults={4: Fault(cents=cents)}))
+        sound = np.concatenate([block.samples for block in player.blocks()])
+        sf.write(made / f"{name}.wav", sound, player.rate)
+    (made / "sigrid.wav").write_bytes(b"RIFF, she said")
+    (made / "notes.txt").write_text("not a recording")
+    return made
+
+
+def plan(path: Path) -> Plan:
+    return Plan(Harp.of("C"), RecordingSpec(path), drill=DRILL)
+
+
+def run_trainer(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "trainer", *words], capture_output=True, text=True, timeout=120
+    )
+
+
+@pytest.fixture(scope="module")
+def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
+    path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
+    player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
+    sound = np.concatenate([block.samples for block in player.blocks()])
+    sf.write(path, sound, player.rate)
+    readings: list[Reading] = []
+    results: list[Result] = []
+    for event in run(Plan(HARP, RecordingSpec(path), drill=DRILL)):
+        if isinstance(event, Heard):
+            readings.append(event.reading)
+        elif isinstance(event, Ended):
+            results.append(event.result)
+    (result,) = results
+    work = advice(result, read_shelf().drills)
+    return Material(result, HARP, readings, sound, player.rate, path.name, work)

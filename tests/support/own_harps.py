@@ -1,0 +1,32 @@
+"""Harps that are out of tune, and a walk along their reeds."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from trainer.drill import Drill, parse_drill
+from trainer.harp import Harp, Tab
+from trainer.harp.measured_tuning import naturals
+
+
+def tab(text: str) -> Tab:
+    return Tab.parse(text)
+
+
+def walk(times: int = 1) -> Drill:
+    """All natural notes, each blow reed and then its draw reed."""
+    words = " ".join(f"{hole}:1 r:1/2 -{hole}:1 r:1/2" for hole in range(1, 11))
+    tab_text = f"{words} |\n" * times
+    head = 'title = "Along the quay"\nharp = "C"\ntempo = 60\nmeter = "30/4"'
+    return parse_drill(f'{head}\ntab = """\n{tab_text}"""\n', "quay")
+
+
+def off_by(shift: float, key: str = "C", **off: float) -> Harp:
+    """A harp that is off as a whole, and each reed by a few cents more."""
+    plain = Harp.of(key)
+    rng = np.random.default_rng(9)
+    own = {one: shift + float(rng.uniform(-9.0, 9.0)) for one in naturals(plain)}
+    own |= {tab(name): value for name, value in off.items()}
+    return replace(plain, offsets=own)

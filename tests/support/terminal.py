@@ -1,0 +1,79 @@
+"""A real terminal for tests: tmux runs a command, keys are typed, and the screen is read."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent.parent
+DEMO = (sys.executable, "-m", "trainer", "demo")
+
+
+class Terminal:
+    """A terminal with a tmux server of its own."""
+
+    def __init__(self, folder: str) -> None:
+        self._socket = f"{folder}/socket"
+
+    def start(self, command: str, columns: int = 80, rows: int = 24) -> None:
+        """Start a shell command; when it ends, its exit code is shown."""
+        self._tmux(
+            *("new-session", "-d", "-x", str(columns), "-y", str(rows), "-c", str(ROOT)),
+            f"{command}; echo exit code $?; sleep 60",
+        )
+
+    def keys(self, *keys: str) -> None:
+        """Type keys, by tmux's names for them."""
+        self._tmux("send-keys", *keys)
+
+    def resize(self, columns: int, rows: int) -> None:
+        """Change its size."""
+        self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
+
+    def screen(self) -> str:
+        """What it shows, a line a row."""
+        return self._tmux("capture-pane", "-p")
+
+    def wait_for(self, pattern: str) -> str:
+        """Wait until it shows something; the screen that does."""
+        for _ in range(400):
+            screen = self.screen()
+            if re.search(pattern, " ".join(screen.split())):
+                return screen
+            time.sleep(0.05)
+        raise AssertionError(f"{pattern} is not shown:\n{screen}")
+
+    def close(self) -> None:
+        """End it and what runs in it."""
+        self._tmux("kill-server")
+
+    def _tmux(self, *words: str) -> str:
+        done = subprocess.run(
+            ["tmux", "-u", "-S", self._socket, "-f", "/dev/null", *words],
+            # Not as inherited: pytest loads readline, which puts a size of the screen there.
+            env={k: v for k, v in os.environ.items() if k not in ("COLUMNS", "LINES")},
+            check=True,
+            capture_output=True,
+            encoding="utf-8",
+        )
+        return done.stdout
+
+
+@pytest.fixture
+def terminal() -> Iterator[Terminal]:
+    if not shutil.which("tmux"):
+        pytest.skip("needs tmux")
+    # Not pytest's own folder: the path of a socket must be short.
+    with tempfile.TemporaryDirectory(prefix="tmux-") as folder:
+        terminal = Terminal(folder)
+        yield terminal
+        terminal.close()
