@@ -10,12 +10,12 @@ import pytest
 from textual.pilot import Pilot
 
 from devtools import scripted
-from trainer.app.screens.harps import LOW_AND_HIGH_KEYS, HarpsScreen
 from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from tests.support.snapshots import SIZES as STORED
 from tests.support.snapshots import hold
 from tests.support.snapshots import text as bare
 from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
+from trainer.app.screens.harps import LOW_AND_HIGH_KEYS, HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.harp_chart import HarpState, harp_rows, harp_sentences, is_out_of_tune

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 from textual.pilot import Pilot
 
-from trainer.app.playback import drill_playback_plan
 from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from trainer.app.playback import drill_playback_plan
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.shelf import ShelfScreen

@@ -17,9 +17,9 @@ import pytest
 import scipy.signal
 import scipy.stats
 
+from tests.reeds.excerpts import EXCERPTS, LEAD_S, RATE, Samples, cut, hear, load, speaks
 from trainer.ear import HeardNote, Reading, track_notes
 from trainer.ear.motion import estimate_motion, estimate_tremolo, initial_pitch
-from tests.reeds.excerpts import EXCERPTS, LEAD_S, RATE, Samples, cut, hear, load, speaks
 from trainer.harp import Harp, Tab
 from trainer.report.heard_text import note_dict, note_line
 

@@ -26,7 +26,6 @@ from tests.support.command_line import Answer, runner
 from tests.support.own_harps import off_by, tab, walk
 from tests.support.pulse import Pulse
 from trainer.cli.exit_codes import Exit
-from trainer.drill import Drill, parse_drill
 from trainer.ear import analyze_blocks
 from trainer.harp import STANDARD_KEYS, Breath, Harp, HarpError, Tab
 from trainer.harp.measured_tuning import (

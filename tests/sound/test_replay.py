@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from tests.support.pulse import SINK, Pulse
 from trainer.app.playback import STEP_MARGIN_S, bar_playback_plan, step_playback_plan
 from trainer.app.take_state import TakeState
-from tests.support.pulse import SINK, Pulse
 from trainer.drill import find
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
