@@ -55,11 +55,11 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 
 import numpy as np
 
-from trainer.coach.due import standings
-from trainer.coach.entry import BETWEEN_S, READ_NEW_S, READ_S
-from trainer.coach.selection import choose
-from trainer.coach.traits import Trait
-from trainer.coach.weaknesses import Key, Kind, Tally, shares, tallies
+from trainer.coach.due import drill_statuses
+from trainer.coach.selection import choose_entries
+from trainer.coach.set_entry import BETWEEN_S, READ_NEW_S, READ_S
+from trainer.coach.traits import DrillTraits
+from trainer.coach.weaknesses import DayTries, Trait, TraitKind, count_tries, success_rates
 from trainer.drill import read_shelf
 from trainer.harp import Harp, Tab
 from trainer.store.records import HarpTag, StepRecord, TakeRecord
@@ -132,12 +132,12 @@ class Trace:
 class Student:
     """A player with a known learning curve."""
 
-    def __init__(self, kind: Learner, traits: Sequence[Trait], seed: int) -> None:
+    def __init__(self, kind: Learner, traits: Sequence[DrillTraits], seed: int) -> None:
         self._kind = kind
         self._rng = random.Random(seed)
         self._own = {trait.drill.name: Trace() for trait in traits}
-        self._shared: dict[Key, Trace] = {}
-        self._keys: dict[str, list[Key]] = {}
+        self._shared: dict[Trait, Trace] = {}
+        self._keys: dict[str, list[Trait]] = {}
         self._thresholds: dict[str, float] = {}
         for trait in traits:
             name = trait.drill.name
@@ -146,11 +146,11 @@ class Student:
             more = kind.level * (trait.drill.level - 1) + kind.chance * self._rng.gauss(0.0, 1.0)
             self._thresholds[name] = kind.easiest + more
 
-    def chance(self, trait: Trait, now: float) -> float:
+    def chance(self, trait: DrillTraits, now: float) -> float:
         """How likely a take of a drill would pass."""
         return _logistic(self._over(trait, now) / S)
 
-    def play(self, trait: Trait, now: float, day: date) -> TakeRecord:
+    def play(self, trait: DrillTraits, now: float, day: date) -> TakeRecord:
         """Play a drill, and be the better for it."""
         drill = trait.drill
         over = self._over(trait, now) + _logit(self._rng.random()) * S
@@ -177,7 +177,7 @@ class Student:
             steps=steps,
         )
 
-    def _over(self, trait: Trait, now: float) -> float:
+    def _over(self, trait: DrillTraits, now: float) -> float:
         """A drill's strength over its threshold."""
         name = trait.drill.name
         own = self._own[name].at(now)
@@ -185,7 +185,7 @@ class Student:
         return OWN * own + (1.0 - OWN) * shared - self._thresholds[name]
 
     def _step(self, index: int, entry: str, now: float) -> StepRecord:
-        trace = self._shared.get((Kind.ENTRY, entry))
+        trace = self._shared.get((TraitKind.ENTRY, entry))
         chance = IN_TUNE
         if trace is not None:
             chance = _logistic((trace.at(now) - self._kind.easiest) / S)
@@ -213,12 +213,12 @@ class Run:
 class Way:
     """A way of choosing what to practise."""
 
-    def __init__(self, traits: Sequence[Trait], seed: int) -> None:
+    def __init__(self, traits: Sequence[DrillTraits], seed: int) -> None:
         self.traits = traits
         self.rng = random.Random(seed)
         self._known: set[str] = set()
 
-    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+    def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """Drills to play, with how many takes are to pass and how many there are at most."""
         raise NotImplementedError
 
@@ -226,11 +226,11 @@ class Way:
         """A take was played."""
         self._known.add(take.drill)
 
-    def knows(self, trait: Trait) -> bool:
+    def knows(self, trait: DrillTraits) -> bool:
         """Whether a drill was played before."""
         return trait.drill.name in self._known
 
-    def rule(self, trait: Trait) -> tuple[int, int]:
+    def rule(self, trait: DrillTraits) -> tuple[int, int]:
         """What the day's set asks of a drill that is new, and of one that is not."""
         return (1, 3) if self.knows(trait) else (2, 5)
 
@@ -240,7 +240,7 @@ class Rotation(Way):
 
     at = 0
 
-    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+    def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """On from where it stopped."""
         while True:
             trait = self.traits[self.at % len(self.traits)]
@@ -251,7 +251,7 @@ class Rotation(Way):
 class AtRandom(Way):
     """Every day a new order."""
 
-    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+    def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """The whole shelf, in the order of today."""
         for trait in self.rng.sample(self.traits, len(self.traits)):
             yield (trait, *self.rule(trait))
@@ -260,22 +260,22 @@ class AtRandom(Way):
 class Ours(Way):
     """The day's set."""
 
-    def __init__(self, traits: Sequence[Trait], seed: int) -> None:
+    def __init__(self, traits: Sequence[DrillTraits], seed: int) -> None:
         super().__init__(traits, seed)
         self._drills = {trait.drill.name: trait.drill for trait in traits}
         self._by_name = {trait.drill.name: trait for trait in traits}
         self._takes: list[TakeRecord] = []
         self._today: list[TakeRecord] = []
-        self._tallies: list[Tally] = []
+        self._tallies: list[DayTries] = []
 
-    def day(self, day: date) -> Iterator[tuple[Trait, int, int]]:
+    def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """What the day's set holds."""
         self._takes += self._today
-        self._tallies += tallies(self._today)
+        self._tallies += count_tries(self._today)
         self._today = []
-        stand = standings(self._takes, self._drills, day)
-        found = shares(self._tallies, day)
-        for entry in choose(self.traits, stand, found, day, MINUTES):
+        stand = drill_statuses(self._takes, self._drills, day)
+        found = success_rates(self._tallies, day)
+        for entry in choose_entries(self.traits, stand, found, day, MINUTES):
             yield self._by_name[entry.drill], entry.passes, entry.most
 
     def heard(self, take: TakeRecord) -> None:
@@ -288,7 +288,7 @@ WAYS: Mapping[str, type[Way]] = {"ours": Ours, "rotation": Rotation, "random": A
 
 
 def practise(
-    way: Way, traits: Sequence[Trait], seed: int, kind: Learner = LEARNERS["usual"]
+    way: Way, traits: Sequence[DrillTraits], seed: int, kind: Learner = LEARNERS["usual"]
 ) -> Run:
     """Let a player practise day by day until the shelf is mastered."""
     student = Student(kind, traits, seed)
@@ -314,18 +314,20 @@ def practise(
     return Run(None, seconds / 60.0, takes)
 
 
-def shelf_traits() -> list[Trait]:
+def shelf_traits() -> list[DrillTraits]:
     """All drills of the shelf that a C harp in the usual tuning can play."""
     harp = Harp.of()
-    return [Trait.of(drill, harp) for drill in read_shelf().drills if drill.tuning == "richter"]
+    return [
+        DrillTraits.of(drill, harp) for drill in read_shelf().drills if drill.tuning == "richter"
+    ]
 
 
-def _is_shared(key: Key) -> bool:
+def _is_shared(key: Trait) -> bool:
     kind, name = key
-    return kind is Kind.SKILL or (kind is Kind.ENTRY and not Tab.parse(name).is_natural)
+    return kind is TraitKind.SKILL or (kind is TraitKind.ENTRY and not Tab.parse(name).is_natural)
 
 
-def _notes(trait: Trait) -> list[str]:
+def _notes(trait: DrillTraits) -> list[str]:
     steps = [step for step in trait.drill.steps if not step.call and not step.moves]
     return [str(step.last[0]) for step in steps if not step.is_chord]
 

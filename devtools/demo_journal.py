@@ -13,8 +13,8 @@ from datetime import UTC, date, datetime, time, timedelta
 from trainer.drill import Drill, Step, find
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
-from trainer.marking.marker import mark_of
-from trainer.marking.score import total_of
+from trainer.marking.marker import make_mark
+from trainer.marking.score import total_score
 from trainer.store import HarpTag, OwnHarp, ReedRecord, TakeRecord
 
 PLAYER = "Marit"
@@ -57,7 +57,7 @@ def demo_harp(today: date) -> OwnHarp:
 def _take(drill: Drill, left: float, began: datetime, chance: random.Random) -> TakeRecord:
     beat_ms = 60_000.0 / drill.tempo
     marks = tuple(_mark(step, drill, left, beat_ms, chance) for step in drill.steps)
-    score = total_of(marks)
+    score = total_score(marks)
     harp = Harp.of(drill.key, drill.tuning)
     passed = score >= drill.goal.pass_mark
     result = Result(drill, harp.name, drill.tempo, marks, score, passed)
@@ -83,4 +83,4 @@ def _mark(step: Step, drill: Drill, left: float, beat_ms: float, chance: random.
         holes=tuple(tab.hole for tab in step.last),
         heard=step.tab,
     )
-    return mark_of(step, measured, drill.goal, beat_ms)
+    return make_mark(step, measured, drill.goal, beat_ms)

@@ -31,9 +31,9 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
-from trainer.coach.daily_set import DaySet
-from trainer.coach.entry import DayEntry, Reason
-from trainer.coach.trends import Verdict, overview_at
+from trainer.coach.daily_set import DailySet
+from trainer.coach.set_entry import Reason, SetEntry
+from trainer.coach.trends import ComparisonVerdict, overview_at
 from trainer.harp import Harp
 from trainer.practice import Event, Finished, Plan
 from trainer.sound import PlayerSpec
@@ -41,20 +41,20 @@ from trainer.sound.passage import Passage
 from trainer.store import Journal
 
 REEDS = Path(__file__).parent.parent / "reeds"
-DAY = DaySet(
+DAY = DailySet(
     "Runa",
     TODAY,
     15.0,
     (
-        DayEntry(
+        SetEntry(
             *("slack-tide", "Slack tide", Reason.WARM_UP, "easy on the lips; 94 last time"),
             *("C", "richter", 1, 2, 60.0, 70.0, 94.0),
         ),
-        DayEntry(
+        SetEntry(
             *("mole-lights", "Lights on the mole", Reason.DUE, "due since Monday; 71 last time"),
             *("A", "richter", 2, 4, 200.0, 80.0, 71.0),
         ),
-        DayEntry(
+        SetEntry(
             *("harbour-bell", "The harbour bell", Reason.NEW, "never played"),
             *("low F", "paddy", 1, 3, 120.0, 75.0, None),
         ),
@@ -228,7 +228,7 @@ def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
     with Journal(path) as kept:
         kept.add(*demo.demo_takes(TODAY))
     told = overview_at(path, demo.PLAYER, TODAY)
-    assert told.find("-4'").change("cents").verdict is Verdict.BETTER
+    assert told.find("-4'").change("cents").verdict is ComparisonVerdict.BETTER
     assert [take.score for take in demo.demo_takes(TODAY)] == [
         t.score for t in demo.demo_takes(TODAY)
     ]

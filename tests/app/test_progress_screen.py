@@ -30,7 +30,7 @@ from trainer.app.widgets.progress_plot import (
     detail_content,
     progress_content,
 )
-from trainer.coach.trends import Change, Kind, Verdict, overview_at
+from trainer.coach.trends import Comparison, ComparisonVerdict, SubjectKind, overview_at
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.report.progress_text import change_text
@@ -123,7 +123,7 @@ def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Pat
         await pilot.press("down", "enter")
         await pilot.pause()
         plot = text(pilot)
-        worst = overview_at(journal, "Runa", TODAY).of(Kind.NOTE)[0]
+        worst = overview_at(journal, "Runa", TODAY).of(SubjectKind.NOTE)[0]
         assert f"{worst.name}: how far off, cents" in plot
         assert "• a day   ⠒ a week" in plot
         assert "┤" in plot
@@ -131,7 +131,7 @@ def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Pat
         assert "Notes, the worst first" not in plot
         await pilot.press("down")  # choosing goes on while the list is out of sight
         await pilot.pause()
-        second = overview_at(journal, "Runa", TODAY).of(Kind.NOTE)[1]
+        second = overview_at(journal, "Runa", TODAY).of(SubjectKind.NOTE)[1]
         assert f"{second.name}: how far off, cents" in text(pilot)
         await pilot.press("enter")
         await pilot.pause()
@@ -288,7 +288,7 @@ def test_the_settings_say_whose_and_where_if_the_plan_does_not(
 
 
 def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
-    shapes = [VERDICT_SIGNS[verdict][0] for verdict in Verdict]
+    shapes = [VERDICT_SIGNS[verdict][0] for verdict in ComparisonVerdict]
     assert len(set(shapes)) == len(shapes)
     offs = [30.0] * 7 + [8.0] * 7
     takes = [
@@ -324,7 +324,7 @@ def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
 def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
     long = "breathing through the nose on the night boat"
     path = written(tmp_path, [take(TODAY, [step("4", 3.0)] * 6, skills=(long, "breath"))])
-    lines = [ProgressLine.of(one) for one in overview_at(path, "Runa", TODAY).of(Kind.SKILL)]
+    lines = [ProgressLine.of(one) for one in overview_at(path, "Runa", TODAY).of(SubjectKind.SKILL)]
     rows = [progress_content(line, "cents").plain for line in lines]
     assert len({row.index("100 %") for row in rows}) == 1
     assert all(len(row) <= 66 for row in rows)
@@ -334,7 +334,9 @@ def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
 def test_lines_say_the_same_as_the_command(journal: Path) -> None:
     line = ProgressLine.of(overview_at(journal, "Runa", TODAY).find("-4"))
     assert line.changes["cents"] == line.progress.change("cents")
-    better = replace(line, changes={"cents": Change(Verdict.BETTER, 2.0, 1.0, 3.0, 7, 7)})
+    better = replace(
+        line, changes={"cents": Comparison(ComparisonVerdict.BETTER, 2.0, 1.0, 3.0, 7, 7)}
+    )
     assert progress_content(better, "cents").plain.endswith("↗ better by 2.0")
     told = detail_content(better, "cents", every=False).plain
     assert "↗ better by 2.0 (1.0 to 3.0)" in told

@@ -20,7 +20,7 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.drill import find
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking import Extra, Mark, Measured, Result
+from trainer.marking import ExtraNote, Mark, Measured, Result
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
@@ -33,7 +33,7 @@ def result() -> Result:
         Mark(step, score, {"pitch": score}, Measured(start=0, end=1, cents=0.0), f"told {score:g}")
         for step, score in zip(DRILL.steps, scores, strict=False)
     )
-    extra = Extra(0, 1, 0.5, 1, "8", "extra note after step 2: blow 8")
+    extra = ExtraNote(0, 1, 0.5, 1, "8", "extra note after step 2: blow 8")
     return Result(DRILL, "C", 96.0, marks, 76.0, False, (extra,))
 
 

@@ -29,12 +29,12 @@ from scipy.stats import beta, binom
 
 from benchmarks import learner
 from tests.support.command_line import Trainer, runner
-from trainer.coach.daily_set import DaySet, set_for
-from trainer.coach.due import LONGEST_DAYS, standings
-from trainer.coach.entry import DayEntry, Reason, day_words, expected_takes
-from trainer.coach.selection import NEW_A_DAY, STRAINS, choose
-from trainer.coach.traits import Trait
-from trainer.coach.weaknesses import Kind, shares, tallies, weaknesses
+from trainer.coach.daily_set import DailySet, open_daily_set
+from trainer.coach.due import LONGEST_DAYS, drill_statuses
+from trainer.coach.selection import NEW_A_DAY, STRAINS, choose_entries
+from trainer.coach.set_entry import Reason, SetEntry, expected_take_count, relative_date
+from trainer.coach.traits import DrillTraits
+from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, success_rates
 from trainer.core.stats.beta import beta_below
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
@@ -95,8 +95,8 @@ def journal_of(path: Path, takes: Iterable[TakeRecord] = ()) -> Journal:
     return journal
 
 
-def made(journal: Journal, minutes: float = 20.0, day: date = TODAY, **more: Any) -> DaySet:
-    return set_for(journal, "Marit", day, minutes, more.pop("shelf", SHELF), **more)
+def made(journal: Journal, minutes: float = 20.0, day: date = TODAY, **more: Any) -> DailySet:
+    return open_daily_set(journal, "Marit", day, minutes, more.pop("shelf", SHELF), **more)
 
 
 def played_a_while(days: int = 30, seed: int = 1) -> list[TakeRecord]:
@@ -141,7 +141,7 @@ def test_the_rating_decides_when_a_drill_comes_back(
 ) -> None:
     drill = BY_NAME["next-door-and-back"]
     takes = [take(drill, ago(3), score, tempo=tempo * drill.tempo) for score in scores]
-    stands = standings(takes, BY_NAME, TODAY)[drill.name]
+    stands = drill_statuses(takes, BY_NAME, TODAY)[drill.name]
     assert (stands.due - ago(3)).days == due_after
     assert (stands.score, stands.last) == (max(scores), ago(3))
 
@@ -149,7 +149,7 @@ def test_the_rating_decides_when_a_drill_comes_back(
 def test_several_takes_of_a_day_are_one_review() -> None:
     once = [take("rope-walk", ago(n), 90.0) for n in (9, 5)]
     often = [take("rope-walk", ago(n), score) for n in (9, 5) for score in (85.0, 90.0, 82.0)]
-    assert standings(once, BY_NAME, TODAY) == standings(often, BY_NAME, TODAY)
+    assert drill_statuses(once, BY_NAME, TODAY) == drill_statuses(often, BY_NAME, TODAY)
 
 
 def test_only_whole_takes_of_the_player_before_the_day_are_reviews() -> None:
@@ -159,9 +159,10 @@ def test_only_whole_takes_of_the_player_before_the_day_are_reviews() -> None:
         take("rope-walk", TODAY, 90.0),
         take(replace(BY_NAME["rope-walk"], name="no longer there"), ago(2), 90.0),
     ]
-    assert standings(takes, BY_NAME, TODAY) == {}
+    assert drill_statuses(takes, BY_NAME, TODAY) == {}
     assert (
-        len(standings([take("rope-walk", ago(2), 90.0, source="recording")], BY_NAME, TODAY)) == 1
+        len(drill_statuses([take("rope-walk", ago(2), 90.0, source="recording")], BY_NAME, TODAY))
+        == 1
     )
 
 
@@ -176,7 +177,7 @@ def test_neither_the_hour_nor_the_time_zone_changes_what_is_due(
             take("rope-walk", day, score, began=datetime(2026, 5, day.day, hour, tzinfo=there))
             for day, score in ((ago(9), 70.0), (ago(8), 85.0), (ago(6), 92.0), (ago(2), 84.0))
         ]
-        return standings(takes, BY_NAME, TODAY)
+        return drill_statuses(takes, BY_NAME, TODAY)
 
     try:
         usual = stands(18, 0, "UTC")
@@ -191,7 +192,7 @@ def test_intervals_grow_end_at_the_longest_and_begin_anew_after_a_miss() -> None
     day, gaps, takes = date(2025, 1, 1), [], []
     for score in [90.0] * 6 + [50.0]:
         takes.append(take("rope-walk", day, score))
-        stands = standings(takes, BY_NAME, day + timedelta(days=1))["rope-walk"]
+        stands = drill_statuses(takes, BY_NAME, day + timedelta(days=1))["rope-walk"]
         gaps.append((stands.due - day).days)
         day = stands.due
     assert gaps[:-1] == sorted(gaps[:-1])
@@ -234,8 +235,8 @@ def days_of(rates: dict[str, float], days: int, seed: int, notes: int = 4) -> li
 
 
 def weak_entries(takes: Sequence[TakeRecord]) -> list[str]:
-    found = weaknesses(shares(tallies(takes), TODAY))
-    return [share.name for share in found if share.kind is Kind.ENTRY]
+    found = find_weaknesses(success_rates(count_tries(takes), TODAY))
+    return [share.name for share in found if share.kind is TraitKind.ENTRY]
 
 
 def test_where_all_entries_are_alike_hardly_ever_is_one_called_weak() -> None:
@@ -259,7 +260,7 @@ def test_a_few_misses_are_no_weakness() -> None:
         *days_of(rates, 10, 3),
         take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)]),
     ]
-    share = shares(tallies(unlucky), TODAY)[Kind.ENTRY, "7"]
+    share = success_rates(count_tries(unlucky), TODAY)[TraitKind.ENTRY, "7"]
     assert not share.is_weak
     assert (
         share.rate > 0.5
@@ -271,7 +272,9 @@ def test_a_few_misses_are_no_weakness() -> None:
 def test_many_notes_of_one_take_are_worth_fewer() -> None:
     one = [take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)] * 12)]
     more = [take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)]) for _ in range(12)]
-    alike, apart = (shares(tallies(takes), TODAY)[Kind.ENTRY, "7"] for takes in (one, more))
+    alike, apart = (
+        success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "7"] for takes in (one, more)
+    )
     # Kish's design effect with a likeness of 0.3: 12 / (1 + 11 * 0.3)
     assert alike.samples == pytest.approx(12 / 4.3)
     assert apart.samples == pytest.approx(12.0)
@@ -283,7 +286,10 @@ def test_what_was_long_ago_counts_less() -> None:
     better = [replace(one, day=one.day - timedelta(days=28)) for one in better[:8]] + better[8:]
     worse = [*days_of({"-4'": 1.0, "4": 0.9}, 8, 1), *days_of({"-4'": 0.0, "4": 0.9}, 8, 2)]
     worse = [replace(one, day=one.day - timedelta(days=28)) for one in worse[:8]] + worse[8:]
-    rates = [shares(tallies(takes), TODAY)[Kind.ENTRY, "-4'"].rate for takes in (better, worse)]
+    rates = [
+        success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "-4'"].rate
+        for takes in (better, worse)
+    ]
     assert rates[0] > 0.65 > 0.45 > rates[1]
 
 
@@ -294,9 +300,9 @@ def test_shares_are_drawn_by_how_far_entries_lie_apart() -> None:
     bare = drawn = 0.0
     for seed in range(30):
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
-        found = shares(tallies(days_of(truth, 5, seed, notes=1)), TODAY)
+        found = success_rates(count_tries(days_of(truth, 5, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            share = found[Kind.ENTRY, entry]
+            share = found[TraitKind.ENTRY, entry]
             bare += (share.good / share.tried - rate) ** 2
             drawn += (share.rate - rate) ** 2
     assert drawn < 0.5 * bare
@@ -308,9 +314,9 @@ def test_the_probability_that_it_is_weak_is_right() -> None:
     sure, below = [], []
     for seed in range(120):
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
-        found = shares(tallies(days_of(truth, 6, seed, notes=1)), TODAY)
+        found = success_rates(count_tries(days_of(truth, 6, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            sure.append(found[Kind.ENTRY, entry].sure)
+            sure.append(found[TraitKind.ENTRY, entry].sure)
             below.append(rate < 0.7)
     for low, high in ((0.0, 0.3), (0.3, 0.7), (0.7, 1.0)):
         inside = [i for i, p in enumerate(sure) if low <= p < high]
@@ -326,7 +332,7 @@ def test_the_built_in_player_and_takes_that_were_not_played_say_nothing() -> Non
         take("rope-walk", ago(1), 40.0, source="player", steps=steps),
         take("rope-walk", ago(1), 0.0, steps=silent),
     ]
-    assert shares(tallies(takes), TODAY) == {}
+    assert success_rates(count_tries(takes), TODAY) == {}
 
 
 @pytest.mark.parametrize(
@@ -351,8 +357,8 @@ def test_the_built_in_player_and_takes_that_were_not_played_say_nothing() -> Non
     ],
 )
 def test_what_is_missed_is_said_with_figures(steps: list[StepRecord], sentence: str) -> None:
-    found = shares(tallies([take("rope-walk", ago(1), 70.0, steps=steps)]), TODAY)
-    entry = next(share for share in found.values() if share.kind is Kind.ENTRY)
+    found = success_rates(count_tries([take("rope-walk", ago(1), 70.0, steps=steps)]), TODAY)
+    entry = next(share for share in found.values() if share.kind is TraitKind.ENTRY)
     assert entry.sentence == sentence
 
 
@@ -361,10 +367,14 @@ def test_parts_and_skills_are_shares_too() -> None:
     takes = [
         take("rope-walk", ago(n), score, steps=steps) for n, score in ((3, 70), (2, 85), (1, 60))
     ]
-    found = shares(tallies(takes), TODAY)
-    assert found[Kind.PART, "time"].sentence == "45 of the last 60 notes were early or late"
-    assert found[Kind.SKILL, "rhythm"].sentence == "2 of the last 3 takes of rhythm did not pass"
-    assert (Kind.ENTRY, "4") not in found  # what was not judged for pitch says nothing of it
+    found = success_rates(count_tries(takes), TODAY)
+    assert (
+        found[TraitKind.CRITERION, "time"].sentence == "45 of the last 60 notes were early or late"
+    )
+    assert (
+        found[TraitKind.SKILL, "rhythm"].sentence == "2 of the last 3 takes of rhythm did not pass"
+    )
+    assert (TraitKind.ENTRY, "4") not in found  # what was not judged for pitch says nothing of it
 
 
 # --- what is chosen -------------------------------------------------------------------------
@@ -401,7 +411,7 @@ def test_a_level_opens_when_most_of_the_one_below_has_been_passed(tmp_path: Path
 def test_a_player_of_some_weeks_gets_all_that_belongs_into_a_day(tmp_path: Path) -> None:
     with journal_of(tmp_path, played_a_while()) as journal:
         day = made(journal)
-        stands = standings(journal.takes(), BY_NAME, TODAY)
+        stands = drill_statuses(journal.takes(), BY_NAME, TODAY)
     reasons = [entry.reason for entry in day.entries]
     assert reasons[0] is Reason.WARM_UP
     assert {Reason.WARM_UP, Reason.DUE, Reason.WEAK, Reason.ENJOY} <= set(reasons)
@@ -438,7 +448,7 @@ def test_why_is_told_with_days_and_figures(tmp_path: Path) -> None:
     ],
 )
 def test_days_are_told_as_people_do(days: int, told: str) -> None:
-    assert day_words(TODAY + timedelta(days=days), TODAY, on="on ") == told
+    assert relative_date(TODAY + timedelta(days=days), TODAY, on="on ") == told
 
 
 def test_after_a_month_away_nothing_new_comes_before_what_is_due(tmp_path: Path) -> None:
@@ -461,7 +471,7 @@ def any_history(seed: int) -> list[TakeRecord]:
     return sorted(takes, key=lambda one: one.day)
 
 
-TRAITS = [Trait.of(drill, Harp.of()) for drill in C_HARP]
+TRAITS = [DrillTraits.of(drill, Harp.of()) for drill in C_HARP]
 TRAIT = {trait.drill.name: trait for trait in TRAITS}
 
 
@@ -469,9 +479,9 @@ TRAIT = {trait.drill.name: trait for trait in TRAITS}
 @given(st.integers(0, 10**9), st.floats(1.0, 90.0))
 def test_whatever_was_played_the_set_keeps_its_rules(seed: int, minutes: float) -> None:
     takes = any_history(seed)
-    stands, found = standings(takes, BY_NAME, TODAY), shares(tallies(takes), TODAY)
-    entries = choose(TRAITS, stands, found, TODAY, minutes)
-    assert choose(TRAITS, dict(reversed(stands.items())), found, TODAY, minutes) == entries
+    stands, found = drill_statuses(takes, BY_NAME, TODAY), success_rates(count_tries(takes), TODAY)
+    entries = choose_entries(TRAITS, stands, found, TODAY, minutes)
+    assert choose_entries(TRAITS, dict(reversed(stands.items())), found, TODAY, minutes) == entries
     assert sum(entry.seconds for entry in entries) <= 60 * minutes + 1e-6
     assert len({entry.drill for entry in entries}) == len(entries)
     new = [entry for entry in entries if entry.drill not in stands]
@@ -488,26 +498,26 @@ def test_whatever_was_played_the_set_keeps_its_rules(seed: int, minutes: float) 
 
 def test_takes_are_expected_as_chance_has_it() -> None:
     # one pass, three takes at most: 1 + q + q^2 with q the chance to fail
-    assert expected_takes(0.4, 1, 3) == pytest.approx(1 + 0.6 + 0.36)
+    assert expected_take_count(0.4, 1, 3) == pytest.approx(1 + 0.6 + 0.36)
     # two passes: the k-th take is played if fewer than two have passed before
     some = sum(float(binom.cdf(1, k, 0.7)) for k in range(5))
-    assert expected_takes(0.7, 2, 5) == pytest.approx(some)
+    assert expected_take_count(0.7, 2, 5) == pytest.approx(some)
 
 
 def test_drills_train_what_their_steps_hold() -> None:
     trait = TRAIT["half-step-on-four"]
     bends = sum(Tab.parse("-4'") in one.tabs for one in trait.drill.steps)
-    assert trait.trains[Kind.ENTRY, "-4'"] == pytest.approx(bends / len(trait.drill.steps))
-    assert trait.trains[Kind.PART, "attack"] > 0.2
-    assert trait.trains[Kind.SKILL, "half-step bends"] == 1.0
+    assert trait.trains[TraitKind.ENTRY, "-4'"] == pytest.approx(bends / len(trait.drill.steps))
+    assert trait.trains[TraitKind.CRITERION, "attack"] > 0.2
+    assert trait.trains[TraitKind.SKILL, "half-step bends"] == 1.0
     assert not trait.easy
     assert TRAIT["first-clean-notes"].easy
     assert TRAIT["octave-splits"].strain > 0.4
-    assert TRAIT["on-the-and"].trains[Kind.PART, "time"] > 0.5
+    assert TRAIT["on-the-and"].trains[TraitKind.CRITERION, "time"] > 0.5
     # calls are the trainer's: they train nobody
     calls = [one for one in BY_NAME["pilot-calls"].steps if not one.call]
     fours = sum(any(str(tab) == "4" for tab in one.tabs) for one in calls)
-    trains = TRAIT["pilot-calls"].trains.get((Kind.ENTRY, "4"), 0.0)
+    trains = TRAIT["pilot-calls"].trains.get((TraitKind.ENTRY, "4"), 0.0)
     assert trains == pytest.approx(fours / len(calls))
 
 
@@ -564,7 +574,7 @@ def test_the_set_is_kept_over_a_restart_and_for_each_player(tmp_path: Path) -> N
         journal.add(take("late-for-class", ago(1), 30.0))  # brought in from elsewhere since
     with Journal(tmp_path / "journal.sqlite") as journal:
         assert made(journal).entries == first.entries
-        other = set_for(journal, "Jonas", TODAY, 20.0, SHELF)
+        other = open_daily_set(journal, "Jonas", TODAY, 20.0, SHELF)
     assert {entry.reason for entry in other.entries} == {Reason.NEW}
 
 
@@ -605,7 +615,7 @@ def test_harps_at_hand_decide_what_is_played_on_what(tmp_path: Path) -> None:
     shelf = Shelf((own, *SHELF.drills), ())
 
     def keys(journal: Journal, harp: Harp | None = None) -> set[tuple[str, str]]:
-        day = set_for(journal, "Marit", TODAY, 45.0, shelf, harp)
+        day = open_daily_set(journal, "Marit", TODAY, 45.0, shelf, harp)
         assert "from-home" in {entry.drill for entry in day.entries}
         return {(entry.key, entry.tuning) for entry in day.entries}
 
@@ -618,7 +628,7 @@ def test_harps_at_hand_decide_what_is_played_on_what(tmp_path: Path) -> None:
         assert keys(journal) == {("A", "richter")}
     with journal_of(tmp_path / "played", [take("rope-walk", ago(3), 90.0)]) as journal:
         journal.keep_harp(OwnHarp("Marit", "old A", HarpTag("A"), measured))
-        day = set_for(journal, "Marit", TODAY, 45.0, shelf)
+        day = open_daily_set(journal, "Marit", TODAY, 45.0, shelf)
         on = {entry.drill: entry.key for entry in day.entries}
         assert on["from-home"] == "A"
         assert on["first-clean-notes"] == "C"
@@ -627,8 +637,8 @@ def test_harps_at_hand_decide_what_is_played_on_what(tmp_path: Path) -> None:
 def test_a_drill_for_another_tuning_waits_for_such_a_harp(tmp_path: Path) -> None:
     played = [take(drill, ago(1), 95.0) for drill in C_HARP if drill.level <= 4]
     with journal_of(tmp_path, played) as journal:
-        usual = set_for(journal, "Marit", TODAY, 30.0, SHELF)
-        solo = set_for(journal, "Marit", TODAY, 30.0, SHELF, Harp.of("C", "solo"))
+        usual = open_daily_set(journal, "Marit", TODAY, 30.0, SHELF)
+        solo = open_daily_set(journal, "Marit", TODAY, 30.0, SHELF, Harp.of("C", "solo"))
     assert [entry.drill for entry in solo.entries] == ["every-octave-alike"]
     assert {entry.tuning for entry in usual.entries} == {"richter"}
 
@@ -676,7 +686,7 @@ TINY_DRILLS = {drill.name: drill for drill in TINY.drills}
 
 def run_tiny(
     journal: Journal,
-    day: DaySet,
+    day: DailySet,
     source: PlayerSpec | None = None,
     stopping: Callable[[], bool] = lambda: False,
 ) -> list[Any]:
@@ -686,9 +696,9 @@ def run_tiny(
     )
 
 
-def todays(journal: Journal, day: date | None = None) -> DaySet:
+def todays(journal: Journal, day: date | None = None) -> DailySet:
     sources = ("microphone", "player")
-    return set_for(journal, "Marit", day or date.today(), 4.0, TINY, counting=sources)
+    return open_daily_set(journal, "Marit", day or date.today(), 4.0, TINY, counting=sources)
 
 
 def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> None:
@@ -774,14 +784,14 @@ def test_the_set_fits_the_width_and_says_why(tmp_path: Path, width: int) -> None
 
 
 def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
-    def entry(drill: str, last: float | None) -> DayEntry:
-        return DayEntry(
+    def entry(drill: str, last: float | None) -> SetEntry:
+        return SetEntry(
             drill, drill.title(), Reason.DUE, "due", "C", "richter", 1, 3, 60.0, 80.0, last
         )
 
     entries = (entry("buoys", 70.0), entry("gulls", 90.0), entry("piles", None), entry("x", 50.0))
     played = {"buoys": (60.0, 84.5), "gulls": (88.0,), "piles": (81.0,)}
-    day = DaySet("Marit", TODAY, 20.0, entries, played)
+    day = DailySet("Marit", TODAY, 20.0, entries, played)
     told = outcome(day).splitlines()
     assert told[0].split(maxsplit=1) == ["buoys", "84, 14 better than last time (70)"]
     assert told[1].split(maxsplit=1) == ["gulls", "88, 2 worse than last time (90)"]

@@ -29,13 +29,13 @@ from tests.support.evenings import TODAY, evenings, step, take, weeks_of
 from trainer.cli import main
 from trainer.cli import progress as progress_command
 from trainer.cli.exit_codes import Exit
-from trainer.coach.step_table import MEASURES, Steps, means, medians
+from trainer.coach.step_table import METRICS, StepTable, group_means, group_medians
 from trainer.coach.trends import (
-    Change,
-    Kind,
+    Comparison,
+    ComparisonVerdict,
     Overview,
     Progress,
-    Verdict,
+    SubjectKind,
     overview,
     overview_at,
 )
@@ -140,10 +140,10 @@ def test_the_interval_holds_the_true_difference_as_often_as_it_says(few: int, ma
 WEEK, BEFORE = range(7), range(7, 14)
 
 
-def told(measure: str, runs: int, seed: int, **options: Any) -> dict[Verdict, float]:
+def told(measure: str, runs: int, seed: int, **options: Any) -> dict[ComparisonVerdict, float]:
     """How often each verdict falls."""
     rng = np.random.default_rng(seed)
-    found = dict.fromkeys(Verdict, 0.0)
+    found = dict.fromkeys(ComparisonVerdict, 0.0)
     for _ in range(runs):
         steps = weeks_of(rng, options["after"], options["before"], **_rest(options))
         found[_change(steps, measure).verdict] += 1.0 / runs
@@ -155,8 +155,8 @@ def _rest(options: dict[str, Any]) -> dict[str, Any]:
     return {name: one for name, one in options.items() if name not in ("after", "before")}
 
 
-def _change(steps: Steps, measure: str) -> Change:
-    return Progress("-4'", Kind.NOTE, steps, TODAY).change(measure)
+def _change(steps: StepTable, measure: str) -> Comparison:
+    return Progress("-4'", SubjectKind.NOTE, steps, TODAY).change(measure)
 
 
 @pytest.mark.parametrize("measure", ["cents", "spread_cents", "in_tune"])
@@ -169,8 +169,8 @@ def test_nothing_changed_is_seldom_told_as_better(
     runs = 800
     found = told(measure, runs, 1, after=after, before=before, night=12.0)
     most = 0.025 + 3 * (0.025 * 0.975 / runs) ** 0.5
-    assert found[Verdict.BETTER] <= most
-    assert found[Verdict.WORSE] <= most
+    assert found[ComparisonVerdict.BETTER] <= most
+    assert found[ComparisonVerdict.WORSE] <= most
 
 
 def test_notes_as_witnesses_of_their_own_would_take_luck_for_progress() -> None:
@@ -187,12 +187,14 @@ def test_notes_as_witnesses_of_their_own_would_take_luck_for_progress() -> None:
 @pytest.mark.parametrize("measure", ["cents", "spread_cents", "in_tune"])
 def test_a_real_gain_is_told_in_most_weeks(measure: str) -> None:
     found = told(measure, 300, 3, after=WEEK, before=BEFORE, ratio=0.6)
-    assert found[Verdict.BETTER] > 0.8
-    assert found[Verdict.WORSE] == 0.0
+    assert found[ComparisonVerdict.BETTER] > 0.8
+    assert found[ComparisonVerdict.WORSE] == 0.0
 
 
 def test_a_loss_is_told_too() -> None:
-    assert told("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)[Verdict.WORSE] > 0.8
+    assert (
+        told("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)[ComparisonVerdict.WORSE] > 0.8
+    )
 
 
 def test_harder_notes_are_no_loss() -> None:
@@ -202,9 +204,9 @@ def test_harder_notes_are_no_loss() -> None:
         steps = weeks_of(
             rng, WEEK, BEFORE, night=2.0, notes=40, entries=(4.0, 30.0), played=((3, 1), (1, 3))
         )
-        worse += _change(steps, "cents").verdict is Verdict.WORSE
-        alike = Steps(steps.day, steps.take, np.zeros_like(steps.what), steps.values)
-        would_be += _change(alike, "cents").verdict is Verdict.WORSE
+        worse += _change(steps, "cents").verdict is ComparisonVerdict.WORSE
+        alike = StepTable(steps.day, steps.take, np.zeros_like(steps.what), steps.values)
+        would_be += _change(alike, "cents").verdict is ComparisonVerdict.WORSE
     print(f"told as worse: {worse} of {runs}; with all notes taken for one, {would_be}")
     assert worse / runs <= 0.06
     assert would_be / runs > 0.9
@@ -218,7 +220,7 @@ def test_evenings_in_a_journal_are_told_for_what_they_are(
     for seed in range(25):
         (tmp_path / str(seed)).mkdir()
         found = seen(tmp_path / str(seed), evenings(seed, days=14, gain=gain))
-        better += found.find("everything").change("cents").verdict is Verdict.BETTER
+        better += found.find("everything").change("cents").verdict is ComparisonVerdict.BETTER
     print(f"{gain:g} cents a week: told as better in {better} of 25 weeks")
     assert least <= better <= most
 
@@ -231,7 +233,7 @@ def test_a_note_that_is_new_this_week_is_set_against_nothing(tmp_path: Path) -> 
         for back in range(14)
     ]
     change = seen(tmp_path, takes).find("everything").change("cents")
-    assert change == Change(Verdict.UNCLEAR, None, None, None, 0, 0)
+    assert change == Comparison(ComparisonVerdict.UNCLEAR, None, None, None, 0, 0)
 
 
 @pytest.mark.parametrize(("back", "counted"), [(0, (0, 1)), (6, (0, 1)), (7, (1, 0)), (13, (1, 0))])
@@ -260,10 +262,15 @@ def test_a_change_worked_by_hand(tmp_path: Path) -> None:
         for back, off in offs.items()
     ]
     found = seen(tmp_path, takes).find("-4'")
-    assert found.change("cents") == Change(Verdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
+    assert found.change("cents") == Comparison(ComparisonVerdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
     # One day of four was in tune before, all four are now: each gain is 0 or 1, as often 1
     tune = found.change("in_tune")
-    assert (tune.verdict, tune.gain, tune.low, tune.high) == (Verdict.UNCLEAR, 1.0, 0.0, 1.0)
+    assert (tune.verdict, tune.gain, tune.low, tune.high) == (
+        ComparisonVerdict.UNCLEAR,
+        1.0,
+        0.0,
+        1.0,
+    )
 
 
 # --- figures ----------------------------------------------------------------------------------
@@ -415,7 +422,7 @@ def test_medians_and_means_of_groups_are_those_of_each_alone(
     values = np.array([np.nan if one is None else one for _, one in pairs], dtype=float)
     for at in range(5):
         known = [float(one) for number, one in pairs if number == at and one is not None]
-        median, mean = medians(group, values, 5)[at], means(group, values, 5)[at]
+        median, mean = group_medians(group, values, 5)[at], group_means(group, values, 5)[at]
         if known:
             assert median == statistics.median(known)
             assert mean == pytest.approx(statistics.fmean(known))
@@ -429,12 +436,14 @@ def test_medians_and_means_of_groups_are_those_of_each_alone(
 def test_notes_that_come_nearer_never_look_worse(offs: list[int], percent: int) -> None:
     def of(cents: list[float]) -> Progress:
         values = {"cents": np.abs(cents), "in_tune": (np.abs(cents) <= 10.0).astype(float)}
-        none = {one: np.full(len(cents), np.nan) for one in MEASURES if one != "spread_cents"}
+        none = {one: np.full(len(cents), np.nan) for one in METRICS if one != "spread_cents"}
         more = ("bias_cents", "wobble_cents", "leak_db", "late_ms")
         none |= {one: np.full(len(cents), np.nan) for one in more}
         day = np.arange(len(cents)) // 4 + TODAY.toordinal()
         zero = np.zeros(len(cents), dtype=np.int64)
-        return Progress("4", Kind.NOTE, Steps(day, zero, zero, {**none, **values}), TODAY)
+        return Progress(
+            "4", SubjectKind.NOTE, StepTable(day, zero, zero, {**none, **values}), TODAY
+        )
 
     far, near = of([float(one) for one in offs]), of([one * percent / 100.0 for one in offs])
     for one, other in zip(far.by_day("cents"), near.by_day("cents"), strict=True):
@@ -447,7 +456,7 @@ def test_a_name_is_found_however_it_is_written_and_a_wrong_one_is_answered(tmp_p
     found = seen(tmp_path, evenings(1, days=3))
     assert found.find(" -4' ").name == "-4'"
     assert found.find("Half-Step Bends").name == "half-step bends"
-    assert found.find("all").kind is Kind.ALL
+    assert found.find("all").kind is SubjectKind.ALL
     with pytest.raises(JournalError, match="did you mean 'half-step bends'"):
         found.find("half step bend")
     with pytest.raises(JournalError, match="'trainer progress' shows what it has"):
@@ -495,7 +504,7 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     assert deep.change("cents").verdict.value in row
     table = text.split("together")[0].splitlines()
     notes = [line.split()[0] for line in table if re.match(r"-?\d", line)]
-    assert notes == [one.name for one in class_.of(Kind.NOTE)]
+    assert notes == [one.name for one in class_.of(SubjectKind.NOTE)]
     assert "about one is still told wrong" in " ".join(text.split())
 
 
@@ -526,16 +535,40 @@ def test_one_thing_fits_80_columns_with_its_weeks(class_: Overview) -> None:
 @pytest.mark.parametrize(
     ("change", "unit", "text"),
     [
-        (Change(Verdict.BETTER, 2.14, 0.4, 3.9, 5, 6), "cents", "better by 2.1 (0.4 to 3.9)"),
-        (Change(Verdict.WORSE, -2.14, -3.9, -0.4, 5, 6), "cents", "worse by 2.1 (0.4 to 3.9)"),
-        (Change(Verdict.BETTER, 0.12, 0.04, 0.2, 5, 6), "%", "better by 12 % (4 to 20)"),
-        (Change(Verdict.UNCLEAR, 3.0, -1.0, 7.0, 5, 6), "ms", "too little to tell (-1 to 7)"),
-        (Change(Verdict.UNCLEAR, 3.0, None, None, 2, 3), "ms", "too little to tell (3 and 2 days)"),
-        (Change(Verdict.UNCLEAR, 0.0, -0.001, 0.2, 5, 5), "%", "too little to tell (0 to 20)"),
-        (Change(Verdict.UNCLEAR, 0.0, 0.0, 0.0, 7, 7), "%", "no difference"),
+        (
+            Comparison(ComparisonVerdict.BETTER, 2.14, 0.4, 3.9, 5, 6),
+            "cents",
+            "better by 2.1 (0.4 to 3.9)",
+        ),
+        (
+            Comparison(ComparisonVerdict.WORSE, -2.14, -3.9, -0.4, 5, 6),
+            "cents",
+            "worse by 2.1 (0.4 to 3.9)",
+        ),
+        (
+            Comparison(ComparisonVerdict.BETTER, 0.12, 0.04, 0.2, 5, 6),
+            "%",
+            "better by 12 % (4 to 20)",
+        ),
+        (
+            Comparison(ComparisonVerdict.UNCLEAR, 3.0, -1.0, 7.0, 5, 6),
+            "ms",
+            "too little to tell (-1 to 7)",
+        ),
+        (
+            Comparison(ComparisonVerdict.UNCLEAR, 3.0, None, None, 2, 3),
+            "ms",
+            "too little to tell (3 and 2 days)",
+        ),
+        (
+            Comparison(ComparisonVerdict.UNCLEAR, 0.0, -0.001, 0.2, 5, 5),
+            "%",
+            "too little to tell (0 to 20)",
+        ),
+        (Comparison(ComparisonVerdict.UNCLEAR, 0.0, 0.0, 0.0, 7, 7), "%", "no difference"),
     ],
 )
-def test_a_change_is_told_with_its_interval(change: Change, unit: str, text: str) -> None:
+def test_a_change_is_told_with_its_interval(change: Comparison, unit: str, text: str) -> None:
     assert change_text(change, unit) == text
 
 
@@ -576,7 +609,7 @@ def test_the_plot_stands_on_its_figures(tmp_path: Path) -> None:
     takes = [take(TODAY - back * DAY, [step("4", float(off))] * 3)
              for back, off in ((20, 40), (10, 20), (0, 2))]  # fmt: skip
     one = seen(tmp_path, takes).find("4")
-    lines = terminal_plot(one, MEASURES["cents"], 60, 20, color=False).splitlines()
+    lines = terminal_plot(one, METRICS["cents"], 60, 20, color=False).splitlines()
     assert len(lines) == 20
     assert all(len(line) <= 60 for line in lines)
     assert not ANSI.search("".join(lines))
@@ -599,18 +632,18 @@ def test_the_plot_stands_on_its_figures(tmp_path: Path) -> None:
     assert top * (1 - right[1] / height) == pytest.approx(2.0, abs=1.1 * top / height)
 
 
-@pytest.mark.parametrize("measure", MEASURES)
+@pytest.mark.parametrize("measure", METRICS)
 def test_every_measure_is_plotted_at_every_size(class_: Overview, measure: str) -> None:
     for name in ("-4'", "chords", "half-step bends"):
         for width, height in ((60, 8), (79, 20), (100, 30)):
-            plot = terminal_plot(class_.find(name), MEASURES[measure], width, height, color=False)
+            plot = terminal_plot(class_.find(name), METRICS[measure], width, height, color=False)
             assert name in plot
             assert len(plot.splitlines()) == height
 
 
 def test_one_day_is_plotted_too(tmp_path: Path) -> None:
     one = seen(tmp_path, [take(TODAY, [step("4", 3.0)])]).find("4")
-    assert "25 Nov" in terminal_plot(one, MEASURES["cents"], 60, 12, color=False)
+    assert "25 Nov" in terminal_plot(one, METRICS["cents"], 60, 12, color=False)
 
 
 def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> None:
@@ -620,7 +653,7 @@ def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> Non
     figure = Figure()
     _draw_one(figure, one, "Runa")
     for axes, name in zip(figure.axes, PANELS, strict=True):
-        scale = 100.0 if MEASURES[name].unit == "%" else 1.0
+        scale = 100.0 if METRICS[name].unit == "%" else 1.0
         dots = axes.collections[0].get_offsets()
         assert [day.first.toordinal() for day in one.by_day(name)] == list(dots[:, 0])
         assert [scale * day.value for day in one.by_day(name)] == pytest.approx(list(dots[:, 1]))

@@ -493,11 +493,11 @@ def test_the_faults_of_the_faulty_phrase_come_back_in_its_marks() -> None:
 def test_a_fault_costs_its_own_part_and_is_said(step: int, part: str, words: str) -> None:
     bad, good = mark("faulty-phrase", step), mark("phrase", step)
     assert words in bad.sentence
-    for name, earned in good.parts.items():
+    for name, earned in good.criteria.items():
         if name == part:
-            assert bad.parts[name] < earned - 10.0
+            assert bad.criteria[name] < earned - 10.0
         else:
-            assert bad.parts[name] == pytest.approx(earned, abs=3.0)
+            assert bad.criteria[name] == pytest.approx(earned, abs=3.0)
 
 
 def test_steps_without_a_fault_get_the_same_marks_in_both_phrases() -> None:

@@ -101,10 +101,10 @@ def test_wobble_comes_back(wobble: float) -> None:
 def test_a_scoop_costs_the_attack_and_is_told() -> None:
     marks = by_step(played({3: Fault(scoop_cents=80.0, scoop_ms=250.0)}))
     scooped = marks[3]
-    assert scooped.parts["attack"] < 80.0
+    assert scooped.criteria["attack"] < 80.0
     assert 120.0 <= (scooped.measured.settle_ms or 0.0) <= 300.0
     assert scooped.measured.scoop_cents == pytest.approx(80.0, abs=30.0)
-    assert marks[2].parts["attack"] > 95.0
+    assert marks[2].criteria["attack"] > 95.0
 
 
 def test_wrong_and_skipped_steps_are_told_and_the_rest_is_marked_for_what_it_was() -> None:

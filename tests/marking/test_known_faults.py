@@ -20,7 +20,7 @@ from trainer.drill import Care, Drill, Goal, parse_drill
 from trainer.drill.tab_reader import read_tab
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result
-from trainer.marking.score import judge, parts_of, reckon, score_of
+from trainer.marking.score import break_down, criterion_scores, score_criteria, step_score
 from trainer.practice import Ended, Heard, Marked, Plan, Started, run
 from trainer.practice.tempo_ladder import TempoLadder
 from trainer.sound import Fault, PlayerSpec
@@ -99,7 +99,7 @@ def test_a_slide_that_leaves_out_a_hole_is_told() -> None:
     assert direct.marks[0].sentence.startswith("played")
     step = asked.steps[0]
     missed = replace(whole, unheard=("5",))
-    assert parts_of(step, missed, Goal(), 1000.0)["motion"] == 0.0
+    assert criterion_scores(step, missed, Goal(), 1000.0)["motion"] == 0.0
 
 
 # Ladders
@@ -171,13 +171,13 @@ def test_loose_notes_may_leak_clean_ones_must_not_and_chords_must_not_sound_alon
     leak = Fault(leak_db=-10.0)
     plain, loose, clean = (one(f"-5:2{care}", leak) for care in ("", "{loose}", "{clean}"))
     assert loose.score >= 98.0
-    assert plain.parts["cleanness"] == pytest.approx(42.0, abs=6.0)
-    assert clean.score == pytest.approx(clean.parts["cleanness"])
+    assert plain.criteria["cleanness"] == pytest.approx(42.0, abs=6.0)
+    assert clean.score == pytest.approx(clean.criteria["cleanness"])
     assert clean.score < plain.score < loose.score
     assert one("-5:2{chord}", Fault()).score >= 98.0
     alone = one("-5:2", Fault())
     step = replace(alone.step, care=Care.CHORD)
-    assert parts_of(step, alone.measured, Goal(), 1000.0)["cleanness"] == 0.0
+    assert criterion_scores(step, alone.measured, Goal(), 1000.0)["cleanness"] == 0.0
 
 
 @pytest.mark.parametrize("instead", ["-2", "3"])
@@ -214,9 +214,9 @@ def test_an_extra_note_costs_its_length() -> None:
 def test_a_player_who_leaves_the_beat_is_marked_for_what_is_played(how: dict[str, object]) -> None:
     drill = drill_of("4 -4 5 -5 | 6 -6 6 -5 | 5 -4 4 -3 | 4 5 6:2", tempo="90")
     result = played(drill, {5: Fault(cents=-20.0)}, **how)
-    assert all("pitch" in mark.parts for mark in result.marks)
+    assert all("pitch" in mark.criteria for mark in result.marks)
     assert result.marks[5].measured.cents == pytest.approx(-20.0, abs=3.0)
-    others = [mark.parts["pitch"] for mark in result.marks if mark.step.index != 5]
+    others = [mark.criteria["pitch"] for mark in result.marks if mark.step.index != 5]
     assert min(others) >= 95.0
 
 
@@ -234,7 +234,7 @@ def test_a_free_clock_marks_each_step_once_it_has_been_held() -> None:
     assert all(event.clock is None for event in events if isinstance(event, Started))
     (result,) = [event.result for event in events if isinstance(event, Ended)]
     assert result.score >= 98.0
-    assert all("time" not in mark.parts for mark in marks)
+    assert all("time" not in mark.criteria for mark in marks)
 
 
 def test_a_free_clock_waits_for_the_right_note() -> None:
@@ -339,7 +339,7 @@ WORSE = {
 
 def earned(name: str, measured: Measured) -> float:
     step = STEPS[name]
-    return score_of(step, measured, parts_of(step, measured, Goal(), 1000.0), Goal())
+    return step_score(step, measured, criterion_scores(step, measured, Goal(), 1000.0), Goal())
 
 
 @pytest.mark.parametrize("name", STEPS)
@@ -386,9 +386,9 @@ def test_weights_of_the_goal_count() -> None:
     late = replace(PERFECT["clean"], late_ms=150.0)
     usual, goal = Goal(), Goal(weights={**Goal().weights, "time": 0.0})
     step = STEPS["clean"]
-    parts = parts_of(step, late, usual, 1000.0)
-    assert score_of(step, late, parts, goal) == pytest.approx(100.0)
-    assert score_of(step, late, parts, usual) < 95.0
+    parts = criterion_scores(step, late, usual, 1000.0)
+    assert step_score(step, late, parts, goal) == pytest.approx(100.0)
+    assert step_score(step, late, parts, usual) < 95.0
 
 
 @pytest.mark.parametrize("name", STEPS)
@@ -396,7 +396,7 @@ def test_every_number_of_a_mark_can_be_reckoned_again(name: str) -> None:
     """By the points that stand with each term, as a reader of the JSON would."""
     goal, step = Goal(), STEPS[name]
     measured = replace(PERFECT[name], late_ms=90.0, wobble_cents=4.0, leak_db=-15.0, leak_hole=5)
-    judged = judge(step, measured, goal, 1000.0)
+    judged = score_criteria(step, measured, goal, 1000.0)
     for part in judged.values():
         each = [term.earned for term in part.terms]
         for term in part.terms:
@@ -406,10 +406,10 @@ def test_every_number_of_a_mark_can_be_reckoned_again(name: str) -> None:
         if part.rule != "rungs":
             assert part.earned == (max if part.rule == "best" else min)(each)
     parts = {name: part.earned for name, part in judged.items()}
-    reckoning = reckon(step, measured, parts, goal)
+    breakdown = break_down(step, measured, parts, goal)
     mean = sum(goal.weights[part] * got for part, got in parts.items())
-    assert reckoning.mean == pytest.approx(mean / sum(goal.weights[part] for part in parts))
-    assert reckoning.score == pytest.approx(score_of(step, measured, parts, goal))
+    assert breakdown.mean == pytest.approx(mean / sum(goal.weights[part] for part in parts))
+    assert breakdown.score == pytest.approx(step_score(step, measured, parts, goal))
 
 
 def _read_off(points: tuple[tuple[float, float], ...], at: float) -> float:

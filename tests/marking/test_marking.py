@@ -23,8 +23,8 @@ from trainer.drill.tab_reader import read_tab
 from trainer.ear import Reading
 from trainer.harp import Harp, HarpError, Tab
 from trainer.marking import Mark, Marker, Measured, Result
-from trainer.marking.score import is_wrong, parts_of, score_of
-from trainer.marking.sentence import sentence_of
+from trainer.marking.score import criterion_scores, is_wrong_note, step_score
+from trainer.marking.sentence import mark_sentence
 
 RATE = 48_000
 HOP_MS = 5.0
@@ -213,7 +213,7 @@ def _slurred_pitch(notes: Sequence[Note], i: int, t: float) -> float:
 def take(drill: Drill, readings: Iterable[Reading]) -> tuple[Result, list[Mark]]:
     """The result, and the marks told on the way."""
     marker = Marker(drill, HARP, clock_of(drill))
-    told = [mark for reading in readings for mark in marker.feed(reading)]
+    told = [mark for reading in readings for mark in marker.observe(reading)]
     return marker.result(), told
 
 
@@ -366,7 +366,7 @@ def test_a_chord_without_a_pitch_is_still_marked() -> None:
     ]
     chord = take(drill, readings)[0].marks[1]
     assert chord.measured.cents is None
-    assert dict(chord.parts) == {"cleanness": 100.0, "time": 100.0}
+    assert dict(chord.criteria) == {"cleanness": 100.0, "time": 100.0}
     assert chord.sentence == "clean, in time"
 
 
@@ -481,7 +481,7 @@ def test_a_player_who_speeds_up_is_followed() -> None:
     notes = notes_of(WALK, beats=lambda step: step.index * (1 - 0.03 * step.index))
     result = take(WALK, readings_of(notes))[0]
     assert_matched(result, notes, range(9))
-    assert [mark.parts["pitch"] for mark in result.marks] == [100.0] * 9
+    assert [mark.criteria["pitch"] for mark in result.marks] == [100.0] * 9
 
 
 @pytest.mark.parametrize("gap", [0.0, 30.0, 60.0])
@@ -522,7 +522,7 @@ def test_marks_are_told_soon_after_each_step_and_agree_with_the_result() -> None
     marker = Marker(TUNE, HARP, clock_of(TUNE))
     told = []
     for reading in readings_of(notes_of(TUNE)):
-        for mark in marker.feed(reading):
+        for mark in marker.observe(reading):
             told.append(mark)
             assert mark.measured.end is not None
             assert 0 <= reading.sample - mark.measured.end <= 0.25 * RATE
@@ -541,7 +541,7 @@ def test_a_result_can_be_asked_for_at_any_time() -> None:
     marker = Marker(WALK, HARP, clock_of(WALK))
     readings = readings_of(notes_of(WALK))
     for i, reading in enumerate(readings):
-        marker.feed(reading)
+        marker.observe(reading)
         if i % 400 == 0:
             assert len(marker.result().marks) == 9
     assert marker.result() == take(WALK, readings)[0]
@@ -550,7 +550,7 @@ def test_a_result_can_be_asked_for_at_any_time() -> None:
 def test_a_range_of_steps_is_marked_on_the_same_clock() -> None:
     marker = Marker(WALK, HARP, clock_of(WALK), 4, 8)
     for reading in readings_of(notes_of(WALK)[4:8]):
-        marker.feed(reading)
+        marker.observe(reading)
     result = marker.result()
     assert [mark.step.index for mark in result.marks] == [4, 5, 6, 7]
     assert result.score == pytest.approx(100.0)
@@ -675,7 +675,7 @@ STILL = tuple(part for part in PARTS if part != "motion")
 
 def parts(beat_ms: float = 750.0, tolerance: float = 10.0, **figures: object) -> dict[str, float]:
     measured = replace(PERFECT, **figures)  # type: ignore[arg-type]
-    return parts_of(STEP, measured, Goal(tolerance=tolerance), beat_ms)
+    return criterion_scores(STEP, measured, Goal(tolerance=tolerance), beat_ms)
 
 
 @pytest.mark.parametrize(
@@ -706,14 +706,17 @@ def test_parts_at_the_points_of_the_docs(
 
 def test_no_step_earns_more_than_fifty_above_its_worst_part() -> None:
     late = replace(PERFECT, late_ms=400.0)
-    earned = parts_of(STEP, late, Goal(), 750.0)
-    assert score_of(STEP, late, earned, Goal()) == 50.0
+    earned = criterion_scores(STEP, late, Goal(), 750.0)
+    assert step_score(STEP, late, earned, Goal()) == 50.0
 
 
 def test_a_wrong_note_earns_nothing_whatever_the_tolerance() -> None:
     wrong = replace(PERFECT, cents=-100.0, heard="-4'")
-    assert is_wrong(STEP, wrong)
-    assert score_of(STEP, wrong, parts_of(STEP, wrong, Goal(tolerance=50.0), 750.0), Goal()) == 0.0
+    assert is_wrong_note(STEP, wrong)
+    assert (
+        step_score(STEP, wrong, criterion_scores(STEP, wrong, Goal(tolerance=50.0), 750.0), Goal())
+        == 0.0
+    )
 
 
 FIGURES = {
@@ -741,8 +744,8 @@ def test_every_figure_only_costs(
     worse = {**figures, figure: figures[figure] + more}
     one, other = (parts(beat_ms, tolerance, **f) for f in (figures, worse))
     assert all(other[part] <= one[part] for part in STILL)
-    assert score_of(STEP, PERFECT, other, Goal()) <= score_of(STEP, PERFECT, one, Goal())
-    assert 0.0 <= score_of(STEP, PERFECT, one, Goal()) <= 100.0
+    assert step_score(STEP, PERFECT, other, Goal()) <= step_score(STEP, PERFECT, one, Goal())
+    assert 0.0 <= step_score(STEP, PERFECT, one, Goal()) <= 100.0
 
 
 def test_the_total_counts_steps_by_their_length() -> None:
@@ -790,8 +793,8 @@ def test_the_total_counts_steps_by_their_length() -> None:
 )
 def test_sentences(figures: dict[str, float | None], sentence: str) -> None:
     measured = replace(PERFECT, **figures)  # type: ignore[arg-type]
-    earned = parts_of(STEP, measured, Goal(), 750.0)
-    assert sentence_of(STEP, measured, earned) == sentence
+    earned = criterion_scores(STEP, measured, Goal(), 750.0)
+    assert mark_sentence(STEP, measured, earned) == sentence
 
 
 def test_a_sentence_has_at_most_three_clauses() -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.terminal import Terminal
-from trainer.coach.entry import DayEntry, Reason
+from trainer.coach.set_entry import Reason, SetEntry
 from trainer.store import Journal
 
 TABS = {"mole-lamp": "4:1 -4:1 5:2 |", "quay-rope": "6:1 -5:1 5:2 |", "sea-wall": "-4:1 4:1 -3:2 |"}
@@ -28,7 +28,7 @@ def drill_text(title: str, tab: str) -> str:
 
 def entry(name: str) -> dict[str, object]:
     title = name.replace("-", " ").capitalize()
-    made = DayEntry(
+    made = SetEntry(
         *(name, title, Reason.WARM_UP, "easy on the lips", "C", "richter"), 1, 2, 20.0, 80.0, None
     )
     return asdict(made)

@@ -107,7 +107,7 @@ def test_a_report_as_markdown_table_and_data(told: Material) -> None:
     assert len(rows) == len(result.marks)
     for row, mark in zip(rows, result.marks, strict=True):
         assert float(row["mark"]) == pytest.approx(mark.score, abs=0.01)
-        assert {part for part in PARTS if row[part]} == set(mark.parts)
+        assert {part for part in PARTS if row[part]} == set(mark.criteria)
         assert (row["cents"] == "") == (mark.measured.cents is None)
     data = json.loads(json.dumps(report_data(result, told.advice, "x")))
     assert data["score"] == result.score

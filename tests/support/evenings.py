@@ -13,7 +13,7 @@ from random import Random
 
 import numpy as np
 
-from trainer.coach.step_table import Steps
+from trainer.coach.step_table import StepTable
 from trainer.sound.devices import Device
 from trainer.store import HarpTag, StepRecord, TakeRecord
 
@@ -104,7 +104,7 @@ def weeks_of(
     notes: int = 24,
     entries: Sequence[float] = (12.0,),
     played: Sequence[Sequence[float]] | None = None,
-) -> Steps:
+) -> StepTable:
     """Steps of two weeks of one thing.
 
     Args:
@@ -140,7 +140,7 @@ def weeks_of(
             for name in ("pitch", "steadiness", "attack", "motion", "cleanness", "time")
         },
     }
-    return Steps(day, np.zeros(len(what), dtype=np.int64), what, values)
+    return StepTable(day, np.zeros(len(what), dtype=np.int64), what, values)
 
 
 def an_input(name: str, inputs: int = 1) -> Device:

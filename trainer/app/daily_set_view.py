@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from trainer.coach.daily_set import DaySet, set_for
-from trainer.coach.due import PLAYED
+from trainer.coach.daily_set import DailySet, open_daily_set
+from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Drill, Shelf
 from trainer.practice import Plan
 from trainer.settings import load_settings
@@ -27,7 +27,7 @@ class DailySetView:
         recent: scores of the last whole takes of each of its drills, the oldest first.
     """
 
-    day: DaySet
+    day: DailySet
     recent: Mapping[str, tuple[float, ...]]
 
 
@@ -48,8 +48,10 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
         drills, today = Shelf(tuple(shelf), ()), date.today()
         made = journal.day(player, today)  # perhaps for other minutes, by the command
         minutes = made[0] if made else settings.practice.minutes
-        counting = (*PLAYED, "player") if isinstance(plan.source, PlayerSpec) else PLAYED
-        day = set_for(journal, player, today, minutes, drills, counting=counting)
+        counting = (
+            (*PLAYER_SOURCES, "player") if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
+        )
+        day = open_daily_set(journal, player, today, minutes, drills, counting=counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
     return DailySetView(day, recent)
 

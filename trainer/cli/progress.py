@@ -14,7 +14,7 @@ import typer
 from trainer.cli.options import write_json
 
 if TYPE_CHECKING:
-    from trainer.coach.step_table import Measure
+    from trainer.coach.step_table import Metric
     from trainer.coach.trends import Overview, Progress
 
 WIDEST, HIGHEST = 100, 20
@@ -95,7 +95,7 @@ def progress(
 
       trainer progress "half-step bends" --weeks 4 --what tune
     """
-    from trainer.coach.step_table import MEASURES
+    from trainer.coach.step_table import METRICS
     from trainer.coach.trends import overview_at
     from trainer.report.progress_text import empty_text
     from trainer.settings import load_settings
@@ -119,7 +119,7 @@ def progress(
     if one is None:
         _write_all(overview, format_)
     else:
-        _write_one(one, overview.player, format_, None if plain else MEASURES[_MEASURES[what]])
+        _write_one(one, overview.player, format_, None if plain else METRICS[_MEASURES[what]])
     if plot is not None and overview.subjects:
         from trainer.report.plots import save_plot
 
@@ -138,9 +138,7 @@ def _write_all(overview: Overview, format_: ProgressFormat) -> None:
         typer.echo(overview_text(overview))
 
 
-def _write_one(
-    one: Progress, player: str, format_: ProgressFormat, plotted: Measure | None
-) -> None:
+def _write_one(one: Progress, player: str, format_: ProgressFormat, plotted: Metric | None) -> None:
     from trainer.report.progress_text import progress_csv, progress_dict, progress_text
 
     if format_ is ProgressFormat.JSON:
@@ -159,7 +157,7 @@ def _is_drawn_on() -> bool:
     return sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()
 
 
-def _plot(one: Progress, measure: Measure) -> str:
+def _plot(one: Progress, measure: Metric) -> str:
     from trainer.report.plots import may_color, terminal_plot
 
     width, height = shutil.get_terminal_size()

@@ -29,7 +29,7 @@ from trainer.cli.options import (
 from trainer.cli.terminal_guard import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
-    from trainer.coach.daily_set import DaySet
+    from trainer.coach.daily_set import DailySet
     from trainer.harp import Harp
     from trainer.practice import Asked, Event
     from trainer.practice.day_session import DayEvent
@@ -72,8 +72,8 @@ def today(
 
       trainer today --minutes 10 --go
     """
-    from trainer.coach.daily_set import set_for
-    from trainer.coach.due import PLAYED
+    from trainer.coach.daily_set import open_daily_set
+    from trainer.coach.sources import PLAYER_SOURCES
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan
@@ -84,7 +84,7 @@ def today(
     from trainer.store import Journal
 
     shelf, now, mine = read_shelf(), date.today(), _settings_of(player)
-    whose, counting = mine.player.name, (*PLAYED, "player") if demo else PLAYED
+    whose, counting = mine.player.name, (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES
 
     with Journal(journal_file()) as journal:
 
@@ -96,7 +96,7 @@ def today(
         usual = made[0] if made else mine.practice.minutes
         asked = usual if minutes is None else minutes
         in_hand = held(None)[0] if named else None
-        day = set_for(journal, whose, now, asked, shelf, in_hand, counting)
+        day = open_daily_set(journal, whose, now, asked, shelf, in_hand, counting)
         if day.unsaved:
             typer.echo(f"{day.unsaved}; the set is not remembered", err=True)
         if format_ is Format.TEXT:
@@ -121,10 +121,10 @@ def today(
 
 def _play(
     events: Callable[[Callable[[], bool], Asked], Iterator[Event | DayEvent]],
-    day: DaySet,
+    day: DailySet,
     *,
     told: bool,
-) -> DaySet:
+) -> DailySet:
     """Play a day and tell it in lines; the set as it is after that.
 
     Raises:

@@ -14,11 +14,12 @@ from datetime import date, timedelta
 from statistics import fmean
 from typing import Any
 
-from trainer.coach.due import PLAYED, standings
-from trainer.coach.entry import DayEntry, Reason
-from trainer.coach.selection import choose
-from trainer.coach.traits import Trait
-from trainer.coach.weaknesses import WINDOW_DAYS, shares, tallies
+from trainer.coach.due import drill_statuses
+from trainer.coach.selection import choose_entries
+from trainer.coach.set_entry import Reason, SetEntry
+from trainer.coach.sources import PLAYER_SOURCES
+from trainer.coach.traits import DrillTraits
+from trainer.coach.weaknesses import WINDOW_DAYS, count_tries, success_rates
 from trainer.drill import Drill, DrillError, Shelf, on_harp
 from trainer.harp import Harp, HarpError
 from trainer.store.errors import JournalError
@@ -30,7 +31,7 @@ AT_HAND_DAYS = 90
 
 
 @dataclass(frozen=True, slots=True)
-class DaySet:
+class DailySet:
     """The set of a day, and how far it has been played.
 
     Attributes:
@@ -44,24 +45,24 @@ class DaySet:
     player: str
     day: date
     minutes: float
-    entries: tuple[DayEntry, ...]
+    entries: tuple[SetEntry, ...]
     played: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     unsaved: str | None = None
 
-    def scores(self, entry: DayEntry) -> tuple[float, ...]:
+    def scores(self, entry: SetEntry) -> tuple[float, ...]:
         """Scores of the day's whole takes of an entry's drill."""
         return self.played.get(entry.drill, ())
 
-    def best(self, entry: DayEntry) -> float | None:
+    def best(self, entry: SetEntry) -> float | None:
         """The best of them; None if there is none."""
         return max(self.scores(entry), default=None)
 
-    def is_done(self, entry: DayEntry) -> bool:
+    def is_done(self, entry: SetEntry) -> bool:
         """Whether an entry is done."""
         return entry.is_done(self.scores(entry))
 
     @property
-    def left(self) -> tuple[DayEntry, ...]:
+    def left(self) -> tuple[SetEntry, ...]:
         """What is still to be played."""
         return tuple(entry for entry in self.entries if not self.is_done(entry))
 
@@ -83,25 +84,25 @@ class DaySet:
         moves = [by for entry in self.entries if (by := self.moved_by(entry)) is not None]
         return fmean(moves) if moves else None
 
-    def moved_by(self, entry: DayEntry) -> float | None:
+    def moved_by(self, entry: SetEntry) -> float | None:
         """By how much the best take of an entry is better than that of the last time."""
         best = self.best(entry)
         return None if best is None or entry.last is None else best - entry.last
 
-    def plus(self, drill: str, score: float) -> DaySet:
+    def plus(self, drill: str, score: float) -> DailySet:
         """The set after one more whole take of a drill."""
         return replace(self, played={**self.played, drill: (*self.played.get(drill, ()), score)})
 
 
-def set_for(
+def open_daily_set(
     journal: Journal,
     player: str,
     day: date,
     minutes: float,
     shelf: Shelf,
     harp: Harp | None = None,
-    counting: Collection[str] = PLAYED,
-) -> DaySet:
+    counting: Collection[str] = PLAYER_SOURCES,
+) -> DailySet:
     """The set of a player's day: the one that was made before, or a new one.
 
     Args:
@@ -129,9 +130,9 @@ def set_for(
     harps = (harp,) if harp else _at_hand(journal, player, takes, day)
     traits = _traits(shelf.drills, harps)
     drills = {trait.drill.name: trait.drill for trait in traits}
-    stand, found = standings(takes, drills, day), shares(tallies(recent), day)
-    chosen = choose(traits, stand, found, day, minutes, kept)
-    new = DaySet(player, day, minutes, (*kept, *chosen), played)
+    stand, found = drill_statuses(takes, drills, day), success_rates(count_tries(recent), day)
+    chosen = choose_entries(traits, stand, found, day, minutes, kept)
+    new = DailySet(player, day, minutes, (*kept, *chosen), played)
     try:
         journal.keep_day(player, day, minutes, [asdict(entry) for entry in new.entries])
     except JournalError as error:
@@ -148,21 +149,21 @@ def _played(takes: Iterable[TakeRecord], counting: Collection[str]) -> dict[str,
     return played
 
 
-def _made(journal: Journal, player: str, day: date, drills: Collection[str]) -> DaySet | None:
+def _made(journal: Journal, player: str, day: date, drills: Collection[str]) -> DailySet | None:
     """The set that was made before; drills that have gone from the shelf have gone from it."""
     kept = journal.day(player, day)
     if kept is None:
         return None
     minutes, rows = kept
     entries = [_entry_of(row) for row in rows]
-    return DaySet(player, day, minutes, tuple(one for one in entries if one.drill in drills))
+    return DailySet(player, day, minutes, tuple(one for one in entries if one.drill in drills))
 
 
-def _entry_of(row: Mapping[str, Any]) -> DayEntry:
-    return DayEntry(**{**row, "reason": Reason(row["reason"])})
+def _entry_of(row: Mapping[str, Any]) -> SetEntry:
+    return SetEntry(**{**row, "reason": Reason(row["reason"])})
 
 
-def _fits(made: DaySet, played: Collection[str], harp: Harp | None) -> bool:
+def _fits(made: DailySet, played: Collection[str], harp: Harp | None) -> bool:
     """Whether what is left of a set can be played on the harp in hand."""
     if harp is None:
         return True
@@ -178,7 +179,7 @@ def _at_hand(
     """The harps that a player has: those played of late, the latest first, and those that were
     measured; a C harp if nothing is known."""
     since = day - timedelta(days=AT_HAND_DAYS)
-    played = [take.harp for take in takes if take.day >= since and take.source in PLAYED]
+    played = [take.harp for take in takes if take.day >= since and take.source in PLAYER_SOURCES]
     measured = [one.tag for one in journal.harps(player)]
     kinds = dict.fromkeys((tag.key, tag.tuning) for tag in reversed([*measured, *played]))
     harps = []
@@ -188,7 +189,7 @@ def _at_hand(
     return tuple(harps) or (Harp.of(),)
 
 
-def _traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[Trait]:
+def _traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[DrillTraits]:
     """The drills that the harps at hand can play: each on the harp it is written for, or on the
     first of that tuning."""
     traits = []
@@ -196,5 +197,5 @@ def _traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[Trait]:
         alike = [harp for harp in harps if harp.tuning.name == drill.tuning]
         alike.sort(key=lambda harp: harp.key.name != drill.key)
         with suppress(DrillError):  # a target in cents that only its own harp reaches
-            traits += [Trait.of(on_harp(drill, harp), harp) for harp in alike[:1]]
+            traits += [DrillTraits.of(on_harp(drill, harp), harp) for harp in alike[:1]]
     return traits

@@ -31,11 +31,10 @@ from functools import lru_cache
 
 from fsrs import Card, Rating, Scheduler
 
+from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Drill
 from trainer.store.records import TakeRecord
 
-PLAYED = ("microphone", "recording")
-"""Sources that tell something of the player; the built-in one does not."""
 LONGEST_DAYS = 60
 """A skill that rests for longer comes back stiff, whatever the memory says (common practice)."""
 AT_TEMPO = 0.95
@@ -53,7 +52,7 @@ _Reviews = tuple[tuple[date, Rating], ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class DrillStatus:
     """How a drill stands with a player before a day begins.
 
     Attributes:
@@ -79,9 +78,9 @@ class Standing:
     recall: float
 
 
-def standings(
+def drill_statuses(
     takes: Iterable[TakeRecord], drills: Mapping[str, Drill], day: date
-) -> dict[str, Standing]:
+) -> dict[str, DrillStatus]:
     """How each drill stands before a day, by its name; those never played whole are not in it.
 
     Args:
@@ -92,7 +91,7 @@ def standings(
     """
     by_drill: dict[str, dict[date, list[TakeRecord]]] = {}
     for take in takes:
-        if take.whole and take.day < day and take.source in PLAYED and take.drill in drills:
+        if take.whole and take.day < day and take.source in PLAYER_SOURCES and take.drill in drills:
             by_drill.setdefault(take.drill, {}).setdefault(take.day, []).append(take)
     return {name: _standing(drills[name], days, day) for name, days in by_drill.items()}
 
@@ -109,11 +108,11 @@ def rating(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
     return Rating.Good if best.score <= passing + EASILY * room else Rating.Easy
 
 
-def _standing(drill: Drill, days: Mapping[date, list[TakeRecord]], day: date) -> Standing:
+def _standing(drill: Drill, days: Mapping[date, list[TakeRecord]], day: date) -> DrillStatus:
     in_order = sorted(days)
     card = _card(tuple((one, rating(drill, days[one])) for one in in_order))
     bests = [_best(days[one]).score for one in in_order]
-    return Standing(
+    return DrillStatus(
         drill=drill.name,
         days=len(in_order),
         last=in_order[-1],

@@ -16,19 +16,19 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
 
-from trainer.coach.due import Standing
-from trainer.coach.entry import (
+from trainer.coach.due import DrillStatus
+from trainer.coach.set_entry import (
     BETWEEN_S,
     READ_NEW_S,
     READ_S,
-    DayEntry,
     Reason,
-    day_words,
-    expected_takes,
-    whole,
+    SetEntry,
+    expected_take_count,
+    relative_date,
+    score_floor,
 )
-from trainer.coach.traits import Trait
-from trainer.coach.weaknesses import Key, Kind, Share, weaknesses
+from trainer.coach.traits import DrillTraits
+from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
 
 NEW_A_DAY = 3
 LEVEL_DONE = 2.0 / 3.0
@@ -54,25 +54,25 @@ _CHANCE_NEW, _CHANCE_FAILED = 0.4, 0.5
 _CHANCES = (0.5, 0.95)
 
 
-def choose(
-    traits: Sequence[Trait],
-    standings: Mapping[str, Standing],
-    shares: Mapping[Key, Share],
+def choose_entries(
+    traits: Sequence[DrillTraits],
+    statuses: Mapping[str, DrillStatus],
+    rates: Mapping[Trait, SuccessRate],
     day: date,
     minutes: float,
-    kept: Sequence[DayEntry] = (),
-) -> tuple[DayEntry, ...]:
+    kept: Sequence[SetEntry] = (),
+) -> tuple[SetEntry, ...]:
     """The entries of a day, in the order to play them in.
 
     Args:
         traits: the drills at hand, in the order of the course.
-        standings: how each stands before the day, by name.
-        shares: what the tries of the days before were worth.
+        statuses: how each stands before the day, by name.
+        rates: what the tries of the days before were worth.
         day: the day.
         minutes: how long the set may be.
         kept: entries that have been played today; their time is gone, and they do not come again.
     """
-    return _Chooser(traits, standings, shares, day, minutes, kept).entries()
+    return _Chooser(traits, statuses, rates, day, minutes, kept).entries()
 
 
 class _Chooser:
@@ -80,25 +80,25 @@ class _Chooser:
 
     def __init__(
         self,
-        traits: Sequence[Trait],
-        standings: Mapping[str, Standing],
-        shares: Mapping[Key, Share],
+        traits: Sequence[DrillTraits],
+        statuses: Mapping[str, DrillStatus],
+        rates: Mapping[Trait, SuccessRate],
         day: date,
         minutes: float,
-        kept: Sequence[DayEntry],
+        kept: Sequence[SetEntry],
     ) -> None:
         self._traits = traits
         self._by_name = {trait.drill.name: trait for trait in traits}
-        self._standings = standings
-        self._weak = weaknesses(shares)
+        self._statuses = statuses
+        self._weak = find_weaknesses(rates)
         self._day = day
         self._budget = 60.0 * minutes
         self._kept = kept
         self._spent = sum(entry.seconds for entry in kept)
-        self._picked: dict[str, DayEntry] = {}
+        self._picked: dict[str, SetEntry] = {}
         self._taken = {entry.drill for entry in kept}
 
-    def entries(self) -> tuple[DayEntry, ...]:
+    def entries(self) -> tuple[SetEntry, ...]:
         """The entries, in the order to play them in."""
         self._warm_up()
         if self._budget >= 60.0 * SHORT_MINUTES:
@@ -118,36 +118,36 @@ class _Chooser:
 
     # What there is
 
-    def _all(self) -> Iterable[DayEntry]:
+    def _all(self) -> Iterable[SetEntry]:
         """Everything in the set so far."""
         return (*self._kept, *self._picked.values())
 
-    def _known(self) -> Iterable[tuple[Trait, Standing]]:
+    def _known(self) -> Iterable[tuple[DrillTraits, DrillStatus]]:
         """Drills that were played before and are not in the set yet."""
         for trait in self._traits:
-            standing = self._standings.get(trait.drill.name)
-            if standing is not None and trait.drill.name not in self._taken:
-                yield trait, standing
+            status = self._statuses.get(trait.drill.name)
+            if status is not None and trait.drill.name not in self._taken:
+                yield trait, status
 
-    def _due(self) -> list[Trait]:
+    def _due(self) -> list[DrillTraits]:
         due = [(t, s) for t, s in self._known() if s.due <= self._day]
         return [t for t, s in sorted(due, key=lambda ts: (ts[1].recall, ts[0].drill.name))]
 
-    def _soon(self) -> list[Trait]:
+    def _soon(self) -> list[DrillTraits]:
         """What is nearer to being due than to the last time it was played."""
         near = [
-            (trait, standing)
-            for trait, standing in self._known()
-            if self._day - standing.last >= standing.due - self._day
+            (trait, status)
+            for trait, status in self._known()
+            if self._day - status.last >= status.due - self._day
         ]
         return [t for t, s in sorted(near, key=lambda ts: (ts[1].due, ts[0].drill.name))]
 
-    def _others(self) -> list[Trait]:
+    def _others(self) -> list[DrillTraits]:
         """All the rest, what is likeliest to be lost first, and what was played yesterday last."""
 
-        def place(known: tuple[Trait, Standing]) -> tuple[bool, float, str]:
-            trait, standing = known
-            return (self._day - standing.last).days < 2, standing.recall, trait.drill.name
+        def place(known: tuple[DrillTraits, DrillStatus]) -> tuple[bool, float, str]:
+            trait, status = known
+            return (self._day - status.last).days < 2, status.recall, trait.drill.name
 
         return [trait for trait, _ in sorted(self._known(), key=place)]
 
@@ -157,9 +157,9 @@ class _Chooser:
         room = WARM_UP_SHARE * self._budget
         have = sum(entry.reason is Reason.WARM_UP for entry in self._all())
         easy = [
-            (trait, standing)
-            for trait, standing in self._known()
-            if trait.easy and trait.drill.level <= WARM_UP_LEVEL and standing.passed
+            (trait, status)
+            for trait, status in self._known()
+            if trait.easy and trait.drill.level <= WARM_UP_LEVEL and status.passed
         ]
         easy.sort(key=lambda ts: (ts[1].due > self._day, ts[1].last, ts[0].drill.name))
         self._add([t for t, _ in easy], Reason.WARM_UP, self._why_warm_up, WARM_UPS - have, room)
@@ -168,11 +168,11 @@ class _Chooser:
         """Something that goes well and has not been played of late, music before exercises."""
         have = sum(entry.reason is Reason.ENJOY for entry in self._all())
         liked = [
-            (trait, standing)
-            for trait, standing in self._known()
-            if standing.passed
-            and (self._day - standing.last).days >= RESTED_DAYS
-            and standing.best >= _well(trait)
+            (trait, status)
+            for trait, status in self._known()
+            if status.passed
+            and (self._day - status.last).days >= RESTED_DAYS
+            and status.best >= _well(trait)
         ]
         liked.sort(key=lambda ts: (not ts[0].tune, ts[1].last, -ts[1].best, ts[0].drill.name))
         self._add([t for t, _ in liked], Reason.ENJOY, self._why_enjoy, most - have)
@@ -193,16 +193,16 @@ class _Chooser:
             best = self._best_for(weak)
             have += self._add(best, Reason.WEAK, partial(self._why_weak, weak), 1)
 
-    def _best_for(self, weak: Share) -> list[Trait]:
+    def _best_for(self, weak: SuccessRate) -> list[DrillTraits]:
         """Drills that train something weak, the best first."""
 
-        def worth(trait: Trait, standing: Standing) -> float:
-            rested = min(1.0, (self._day - standing.last).days / FRESH_DAYS)
+        def worth(trait: DrillTraits, status: DrillStatus) -> float:
+            rested = min(1.0, (self._day - status.last).days / FRESH_DAYS)
             return trait.trains.get(weak.key, 0.0) * rested
 
         able = [
-            (trait, worth(trait, standing))
-            for trait, standing in self._known()
+            (trait, worth(trait, status))
+            for trait, status in self._known()
             if trait.trains.get(weak.key, 0.0) >= TRAINS
         ]
         able.sort(key=lambda tw: (-tw[1], tw[0].drill.level, tw[0].drill.name))
@@ -216,7 +216,7 @@ class _Chooser:
             trait
             for trait in self._traits
             if trait.drill.level <= level
-            and trait.drill.name not in self._standings
+            and trait.drill.name not in self._statuses
             and trait.drill.name not in self._taken
         ]
         fresh.sort(key=lambda trait: trait.drill.level)  # within a level, as in the course
@@ -236,9 +236,9 @@ class _Chooser:
 
     def _add(
         self,
-        traits: Iterable[Trait],
+        traits: Iterable[DrillTraits],
         reason: Reason,
-        why: Callable[[Trait], str],
+        why: Callable[[DrillTraits], str],
         most: int | None = None,
         room: float = math.inf,
         passes: int = 0,
@@ -257,18 +257,18 @@ class _Chooser:
                 added += 1
         return added
 
-    def _entry(self, trait: Trait, reason: Reason, why: str, passes: int = 0) -> DayEntry:
-        drill, standing = trait.drill, self._standings.get(trait.drill.name)
+    def _entry(self, trait: DrillTraits, reason: Reason, why: str, passes: int = 0) -> SetEntry:
+        drill, status = trait.drill, self._statuses.get(trait.drill.name)
         passes = passes or (2 if reason in (Reason.NEW, Reason.WEAK) else 1)
         most = 2 * passes + 1
-        if standing is None:
+        if status is None:
             chance, read = _CHANCE_NEW, READ_NEW_S
         else:
             chance, read = _CHANCE_FAILED, READ_S
-            if standing.passed:
-                chance = min(max(standing.recall, _CHANCES[0]), _CHANCES[1])
-        takes = expected_takes(chance, passes, most)
-        return DayEntry(
+            if status.passed:
+                chance = min(max(status.recall, _CHANCES[0]), _CHANCES[1])
+        takes = expected_take_count(chance, passes, most)
+        return SetEntry(
             drill=drill.name,
             title=drill.title,
             reason=reason,
@@ -279,15 +279,15 @@ class _Chooser:
             most=most,
             seconds=read + takes * (trait.take_s + BETWEEN_S),
             pass_mark=drill.goal.pass_mark,
-            last=None if standing is None else standing.score,
+            last=None if status is None else status.score,
         )
 
     def _levels(self) -> dict[int, list[bool]]:
         """The levels in order; of each of its drills, whether it has ever been passed."""
         levels: dict[int, list[bool]] = {}
         for trait in sorted(self._traits, key=lambda trait: trait.drill.level):
-            standing = self._standings.get(trait.drill.name)
-            levels.setdefault(trait.drill.level, []).append(standing is not None and standing.ever)
+            status = self._statuses.get(trait.drill.name)
+            levels.setdefault(trait.drill.level, []).append(status is not None and status.ever)
         return levels
 
     def _open_level(self) -> int:
@@ -303,23 +303,23 @@ class _Chooser:
 
     # Why
 
-    def _why_warm_up(self, trait: Trait) -> str:
-        standing = self._standings[trait.drill.name]
-        due = f"; {self._since(standing)}" if standing.due <= self._day else ""
-        return f"easy on the lips; {self._last(standing)}{due}"
+    def _why_warm_up(self, trait: DrillTraits) -> str:
+        status = self._statuses[trait.drill.name]
+        due = f"; {self._since(status)}" if status.due <= self._day else ""
+        return f"easy on the lips; {self._last(status)}{due}"
 
-    def _why_due(self, trait: Trait) -> str:
-        standing = self._standings[trait.drill.name]
-        return f"{self._since(standing)}; {self._last(standing)}"
+    def _why_due(self, trait: DrillTraits) -> str:
+        status = self._statuses[trait.drill.name]
+        return f"{self._since(status)}; {self._last(status)}"
 
-    def _why_weak(self, weak: Share, trait: Trait) -> str:
-        if weak.kind is Kind.SKILL:
+    def _why_weak(self, weak: SuccessRate, trait: DrillTraits) -> str:
+        if weak.kind is TraitKind.SKILL:
             return f"{weak.sentence}; this one trains that"
         part = round(100.0 * trait.trains[weak.key])
         notes = "all notes" if part >= 100 else f"{part} % of the notes"
         return f"{weak.sentence}; {notes} of this drill train that"
 
-    def _why_new(self, trait: Trait) -> str:
+    def _why_new(self, trait: DrillTraits) -> str:
         level = trait.drill.level
         below = [(at, passed) for at, passed in self._levels().items() if at < level]
         if not below:
@@ -328,27 +328,30 @@ class _Chooser:
         done = f"{sum(passed)} of {len(passed)} drills of level {at} have been passed"
         return f"level {level}; {done}"
 
-    def _why_enjoy(self, trait: Trait) -> str:
-        standing = self._standings[trait.drill.name]
-        days = (self._day - standing.last).days
-        return f"{whole(standing.best)} at best, and not played for {days} days"
+    def _why_enjoy(self, trait: DrillTraits) -> str:
+        status = self._statuses[trait.drill.name]
+        days = (self._day - status.last).days
+        return f"{score_floor(status.best)} at best, and not played for {days} days"
 
-    def _since(self, standing: Standing) -> str:
-        if standing.due < self._day:
-            return f"due since {day_words(standing.due, self._day)}"
-        when = f"due {day_words(standing.due, self._day, on='on ')}"
-        return when if standing.due == self._day else f"{when}, and there is time for it today"
+    def _since(self, status: DrillStatus) -> str:
+        if status.due < self._day:
+            return f"due since {relative_date(status.due, self._day)}"
+        when = f"due {relative_date(status.due, self._day, on='on ')}"
+        return when if status.due == self._day else f"{when}, and there is time for it today"
 
-    def _last(self, standing: Standing) -> str:
-        return f"{whole(standing.score)} last time, {day_words(standing.last, self._day, on='on ')}"
+    def _last(self, status: DrillStatus) -> str:
+        when = relative_date(status.last, self._day, on="on ")
+        return f"{score_floor(status.score)} last time, {when}"
 
 
-def _well(trait: Trait) -> float:
+def _well(trait: DrillTraits) -> float:
     passing = trait.drill.goal.pass_mark
     return passing + 0.5 * (100.0 - passing)
 
 
-def _in_order(entries: Iterable[DayEntry], traits: Mapping[str, Trait]) -> tuple[DayEntry, ...]:
+def _in_order(
+    entries: Iterable[SetEntry], traits: Mapping[str, DrillTraits]
+) -> tuple[SetEntry, ...]:
     """The warm-up first, what is played for joy last, and between them hard and easy by turns.
 
     What is hard on the lips is spread evenly among the rest, and where there is a choice no two
@@ -356,7 +359,7 @@ def _in_order(entries: Iterable[DayEntry], traits: Mapping[str, Trait]) -> tuple
     blocks (contextual interference, Shea and Morgan 1979, J. Exp. Psychol.: Human Learning and
     Memory 5(2)).
     """
-    by_reason: dict[Reason, list[DayEntry]] = {reason: [] for reason in Reason}
+    by_reason: dict[Reason, list[SetEntry]] = {reason: [] for reason in Reason}
     for entry in entries:
         by_reason[entry.reason].append(entry)
     reasons = (Reason.NEW, Reason.WEAK, Reason.DUE, Reason.KEEP)
@@ -371,10 +374,12 @@ def _in_order(entries: Iterable[DayEntry], traits: Mapping[str, Trait]) -> tuple
     return (*order, *by_reason[Reason.ENJOY])
 
 
-def _next(left: list[DayEntry], order: list[DayEntry], traits: Mapping[str, Trait]) -> DayEntry:
+def _next(
+    left: list[SetEntry], order: list[SetEntry], traits: Mapping[str, DrillTraits]
+) -> SetEntry:
     """Take the first that trains something else than the one before it."""
 
-    def skill(entry: DayEntry) -> str:
+    def skill(entry: SetEntry) -> str:
         return next(iter(traits[entry.drill].drill.skills), "")
 
     last = skill(order[-1]) if order else None

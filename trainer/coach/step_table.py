@@ -31,41 +31,41 @@ ENOUGH = 5
 
 
 @dataclass(frozen=True, slots=True)
-class Measure:
+class Metric:
     """One thing that can get better.
 
     Attributes:
-        name: field of :class:`Figures`, or one of `trainer.drill.PARTS`.
+        name: field of :class:`StepSummary`, or one of `trainer.drill.PARTS`.
         title: in words.
         unit: ``cents``, ``ms``, ``%`` (from a share of 0 to 1) or ``points`` (0 to 100).
         falls: whether less is better.
-        means: whether steps are summed up by their mean, not their median.
+        by_mean: whether steps are summed up by their mean, not their median.
     """
 
     name: str
     title: str
     unit: str
     falls: bool = False
-    means: bool = False
+    by_mean: bool = False
 
 
-MEASURES: Mapping[str, Measure] = {
+METRICS: Mapping[str, Metric] = {
     one.name: one
     for one in (
-        Measure("cents", "how far off", "cents", falls=True),
-        Measure("spread_cents", "spread", "cents", falls=True),
-        Measure("in_tune", "in tune", "%", means=True),
-        Measure("clean", "clean", "%", means=True),
-        Measure("off_ms", "timing", "ms", falls=True),
-        Measure("score", "mark", "points", means=True),
-        *(Measure(part, f"mark for {part}", "points", means=True) for part in PARTS),
+        Metric("cents", "how far off", "cents", falls=True),
+        Metric("spread_cents", "spread", "cents", falls=True),
+        Metric("in_tune", "in tune", "%", by_mean=True),
+        Metric("clean", "clean", "%", by_mean=True),
+        Metric("off_ms", "timing", "ms", falls=True),
+        Metric("score", "mark", "points", by_mean=True),
+        *(Metric(part, f"mark for {part}", "points", by_mean=True) for part in PARTS),
     )
 }
 """What can get better, by name."""
 
 
 @dataclass(frozen=True, slots=True)
-class Figures:
+class StepSummary:
     """What a number of steps come to; None where none of them was measured.
 
     Attributes:
@@ -108,14 +108,14 @@ class Figures:
 
 
 @dataclass(frozen=True, slots=True)
-class Steps:
+class StepTable:
     """Steps as columns, NaN where nothing was measured.
 
     Attributes:
         day: ordinal of the player's day.
         take: number of the take.
         what: number of the tab that was asked for.
-        values: columns of figures; names as in :class:`Figures`, one value a step.
+        values: columns of figures; names as in :class:`StepSummary`, one value a step.
     """
 
     day: Ints
@@ -126,20 +126,20 @@ class Steps:
     def __len__(self) -> int:
         return len(self.day)
 
-    def only(self, wanted: NDArray[np.bool_]) -> Steps:
+    def only(self, wanted: NDArray[np.bool_]) -> StepTable:
         """Some of them."""
         values = {name: column[wanted] for name, column in self.values.items()}
-        return Steps(self.day[wanted], self.take[wanted], self.what[wanted], values)
+        return StepTable(self.day[wanted], self.take[wanted], self.what[wanted], values)
 
 
 Name = tuple[str, str | None, str]
 """Kind, entry and tab of what was asked for, as in :class:`StepRecord`."""
 
 
-def read_steps(
+def read_step_table(
     journal: Journal, takes: Sequence[TakeRecord], player: str
-) -> tuple[Steps, tuple[Name, ...]]:
-    """The steps of a player's takes, and what each number in `Steps.what` stands for.
+) -> tuple[StepTable, tuple[Name, ...]]:
+    """The steps of a player's takes, and what each number in `StepTable.what` stands for.
 
     Args:
         journal: where they are.
@@ -158,10 +158,12 @@ def read_steps(
     asked = list(zip(of["kind"], of["entry"], of["tab"], strict=True))
     names = {name: at for at, name in enumerate(dict.fromkeys(asked))}
     what = np.array([names[name] for name in asked], dtype=np.int64)
-    return Steps(days[take], take, what, _values(of)).only(take >= 0), tuple(names)
+    return StepTable(days[take], take, what, _values(of)).only(take >= 0), tuple(names)
 
 
-_FIGURES = tuple(one.name for one in fields(Figures) if one.name not in ("notes", "takes", "parts"))
+_FIGURES = tuple(
+    one.name for one in fields(StepSummary) if one.name not in ("notes", "takes", "parts")
+)
 _COLUMNS = (
     *("take", "kind", "entry", "tab", "care", "score", "parts"),
     *("cents", "wobble_cents", "leak_db", "late_ms"),
@@ -196,31 +198,31 @@ def _share(part: Floats) -> Floats:
     return share
 
 
-def column(steps: Steps, group: Ints, count: int, name: str) -> Floats:
+def column(steps: StepTable, group: Ints, count: int, name: str) -> Floats:
     """One figure of each group of steps; NaN where nothing was measured.
 
     Args:
         steps: the steps.
         group: the group of each, from 0.
         count: how many groups there are.
-        name: a field of :class:`Figures` from `cents` on, or one of `trainer.drill.PARTS`.
+        name: a field of :class:`StepSummary` from `cents` on, or one of `trainer.drill.PARTS`.
     """
     if name == "spread_cents":
         return _spread(group, steps.what, steps.values["bias_cents"], count)
     if name == "late_spread_ms":
         return _spread(group, np.zeros_like(group), steps.values["late_ms"], count)
-    summary = means if name in MEASURES and MEASURES[name].means else medians
+    summary = group_means if name in METRICS and METRICS[name].by_mean else group_medians
     return summary(group, steps.values[name], count)
 
 
-def sum_up(steps: Steps, group: Ints, count: int) -> list[Figures]:
+def summarise_groups(steps: StepTable, group: Ints, count: int) -> list[StepSummary]:
     """All figures of each group of steps; arguments as in :func:`column`."""
     notes = np.bincount(group, minlength=count).tolist()
     takes = np.bincount(_pairs(group, steps.take)[0], minlength=count).tolist()
     columns = {name: column(steps, group, count, name).tolist() for name in _FIGURES}
     parts = {part: column(steps, group, count, part).tolist() for part in PARTS}
     return [
-        Figures(
+        StepSummary(
             notes[at],
             takes[at],
             **{name: _known(values[at]) for name, values in columns.items()},
@@ -234,7 +236,7 @@ def _known(value: float) -> float | None:
     return value if value == value else None
 
 
-def medians(group: Ints, values: Floats, count: int) -> Floats:
+def group_medians(group: Ints, values: Floats, count: int) -> Floats:
     """The median of each group's values; NaN of none."""
     known = ~np.isnan(values)
     group, values = group[known], values[known]
@@ -250,7 +252,7 @@ def medians(group: Ints, values: Floats, count: int) -> Floats:
     return found
 
 
-def means(group: Ints, values: Floats, count: int) -> Floats:
+def group_means(group: Ints, values: Floats, count: int) -> Floats:
     """The mean of each group's values; NaN of none."""
     known = ~np.isnan(values)
     sizes = np.bincount(group[known], minlength=count)
@@ -258,16 +260,16 @@ def means(group: Ints, values: Floats, count: int) -> Floats:
     return np.divide(sums, sizes, out=np.full(count, np.nan), where=sizes > 0)
 
 
-def from_median(group: Ints, values: Floats, count: int) -> Floats:
+def distance_from_median(group: Ints, values: Floats, count: int) -> Floats:
     """How far each value lies from the median of its group, to either side."""
-    return np.abs(values - medians(group, values, count)[group])
+    return np.abs(values - group_medians(group, values, count)[group])
 
 
 def _spread(group: Ints, inside: Ints, values: Floats, count: int) -> Floats:
     """The median distance of values from the median of their like in their group; NaN of few."""
     pairs, place = _pairs(group, inside)
-    off = from_median(place, values, len(pairs))
-    found = medians(group, off, count)
+    off = distance_from_median(place, values, len(pairs))
+    found = group_medians(group, off, count)
     found[np.bincount(group[~np.isnan(off)], minlength=count) < ENOUGH] = np.nan
     return found
 

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
-from trainer.coach.weaknesses import Key, Kind
+from trainer.coach.weaknesses import Trait, TraitKind
 from trainer.drill import Care, Drill, Step
 from trainer.harp import Harp
 
@@ -27,7 +27,7 @@ FIND_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Trait:
+class DrillTraits:
     """What the day's set asks of a drill.
 
     Attributes:
@@ -43,14 +43,14 @@ class Trait:
 
     drill: Drill
     harp: Harp
-    trains: Mapping[Key, float]
+    trains: Mapping[Trait, float]
     strain: float
     easy: bool
     tune: bool
     take_s: float
 
     @classmethod
-    def of(cls, drill: Drill, harp: Harp) -> Trait:
+    def of(cls, drill: Drill, harp: Harp) -> DrillTraits:
         """The traits of a drill on a harp that can play it."""
         mine = [step for step in drill.steps if not step.call]
         return cls(
@@ -64,27 +64,27 @@ class Trait:
         )
 
 
-def _trains(drill: Drill, mine: list[Step]) -> dict[Key, float]:
+def _trains(drill: Drill, mine: list[Step]) -> dict[Trait, float]:
     """Entries are counted wherever they sound, in chords, glides and ladders too. A part of the
     mark counts where it is put to the test: the pitch of what is bent or led off its target, the
     steadiness of long notes, the attack of a bend from nothing, the motion of what moves, the
     cleanness of what must be clean and of single notes after a move, the time of what is quick or
     off the beat. A skill counts 1 if it is the main one, else `OTHER_SKILL`.
     """
-    found: dict[Key, float] = {}
+    found: dict[Trait, float] = {}
     for before, step in zip([None, *mine[:-1]], mine, strict=True):
         for key in (*_entries(step), *_parts(drill, before, step)):
             found[key] = found.get(key, 0.0) + 1.0 / len(mine)
     for place, skill in enumerate(drill.skills):
-        found[Kind.SKILL, skill] = OTHER_SKILL if place else 1.0
+        found[TraitKind.SKILL, skill] = OTHER_SKILL if place else 1.0
     return found
 
 
-def _entries(step: Step) -> set[Key]:
-    return {(Kind.ENTRY, str(tab)) for sound in step.sounds for tab in sound}
+def _entries(step: Step) -> set[Trait]:
+    return {(TraitKind.ENTRY, str(tab)) for sound in step.sounds for tab in sound}
 
 
-def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Key]:
+def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
     seconds = float(step.beats) * 60.0 / drill.tempo
     bent = any(not tab.is_natural for tab in step.tabs)
     tested = {
@@ -97,7 +97,7 @@ def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Key]:
     }
     for part, is_tested in tested.items():
         if is_tested and drill.goal.weights[part] > 0.0:
-            yield Kind.PART, part
+            yield TraitKind.CRITERION, part
 
 
 def _must_be_clean(before: Step | None, step: Step) -> bool:

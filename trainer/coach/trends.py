@@ -31,21 +31,22 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.step_table import (
     ENOUGH,
-    MEASURES,
-    Figures,
+    METRICS,
     Floats,
     Ints,
-    Measure,
+    Metric,
     Name,
-    Steps,
+    StepSummary,
+    StepTable,
     column,
-    from_median,
-    means,
-    medians,
-    read_steps,
-    sum_up,
+    distance_from_median,
+    group_means,
+    group_medians,
+    read_step_table,
+    summarise_groups,
 )
 from trainer.core.stats.location_shift import shift
 from trainer.harp import HarpError, Tab
@@ -53,8 +54,6 @@ from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
-OWN = ("microphone", "recording")
-"""Sources of takes that the player has played."""
 USUAL_DAYS = 10
 FEWEST = 3
 """A day with fewer notes is no figure of a comparison."""
@@ -64,7 +63,7 @@ the best one, which would be a matter of luck."""
 WEEK = 7
 
 
-class Kind(StrEnum):
+class SubjectKind(StrEnum):
     """What progress is about."""
 
     ALL = "all"
@@ -75,7 +74,7 @@ class Kind(StrEnum):
     SKILL = "skill"
 
 
-class Verdict(StrEnum):
+class ComparisonVerdict(StrEnum):
     """What can be told of a difference."""
 
     BETTER = "better"
@@ -84,7 +83,7 @@ class Verdict(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Comparison:
     """The last days against those before.
 
     Attributes:
@@ -95,7 +94,7 @@ class Change:
         before, after: days on each side.
     """
 
-    verdict: Verdict
+    verdict: ComparisonVerdict
     gain: float | None
     low: float | None
     high: float | None
@@ -113,11 +112,11 @@ class Period:
     """
 
     first: date
-    figures: Figures
+    figures: StepSummary
 
 
 @dataclass(frozen=True, slots=True)
-class Point:
+class SeriesPoint:
     """One figure of a day or a week.
 
     Attributes:
@@ -144,8 +143,8 @@ class Progress:
     """
 
     name: str
-    kind: Kind
-    steps: Steps = field(repr=False, compare=False)
+    kind: SubjectKind
+    steps: StepTable = field(repr=False, compare=False)
     today: date
     span: int = 1
 
@@ -155,11 +154,11 @@ class Progress:
         return len(self.steps)
 
     @cached_property
-    def usual(self) -> Figures:
+    def usual(self) -> StepSummary:
         """What the notes of the last ten days come to on which it was played."""
         days = np.unique(self.steps.day)
         recent = self.steps.only(self.steps.day >= days[-USUAL_DAYS:][0])
-        return sum_up(recent, np.zeros(len(recent), dtype=np.int64), 1)[0]
+        return summarise_groups(recent, np.zeros(len(recent), dtype=np.int64), 1)[0]
 
     @cached_property
     def days(self) -> tuple[Period, ...]:
@@ -171,31 +170,31 @@ class Progress:
         """Each week in which it was played, in order."""
         return _periods(self.steps, _mondays(self.steps.day))
 
-    def by_day(self, measure: str) -> list[Point]:
+    def by_day(self, measure: str) -> list[SeriesPoint]:
         """One figure of each day that has it, in order."""
         return _series(self.steps, self.steps.day, measure)
 
-    def by_week(self, measure: str) -> list[Point]:
+    def by_week(self, measure: str) -> list[SeriesPoint]:
         """One figure of each week that has it, in order."""
         return _series(self.steps, _mondays(self.steps.day), measure)
 
-    def best(self, measure: str) -> Point | None:
+    def best(self, measure: str) -> SeriesPoint | None:
         """The best day by a measure, the first of those that are; None where no day has enough
         notes."""
-        sign = 1.0 if MEASURES[measure].falls else -1.0
+        sign = 1.0 if METRICS[measure].falls else -1.0
         enough = [day for day in self.by_day(measure) if day.notes >= FEW_NOTES]
         return min(enough, key=lambda day: sign * day.value, default=None)
 
-    def change(self, measure: str) -> Change:
+    def change(self, measure: str) -> Comparison:
         """The last weeks, today's among them, against as many before."""
         last, length = self.today.toordinal(), WEEK * self.span
         day = self.steps.day
         recent = self.steps.only((day > last - 2 * length) & (day <= last))
-        return _change(recent, recent.day > last - length, MEASURES[measure])
+        return _change(recent, recent.day > last - length, METRICS[measure])
 
 
 @dataclass(frozen=True, slots=True)
-class Span:
+class PracticeTime:
     """Some days.
 
     Attributes:
@@ -210,7 +209,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Practice:
+class PracticeSummary:
     """How much was practised.
 
     Attributes:
@@ -221,9 +220,9 @@ class Practice:
 
     first: date | None
     last: date | None
-    total: Span
-    recent: Span
-    before: Span
+    total: PracticeTime
+    recent: PracticeTime
+    before: PracticeTime
     row: int
 
 
@@ -244,11 +243,11 @@ class Overview:
     player: str
     today: date
     weeks: int
-    practice: Practice
+    practice: PracticeSummary
     subjects: tuple[Progress, ...]
     others: tuple[str, ...] = ()
 
-    def of(self, kind: Kind) -> list[Progress]:
+    def of(self, kind: SubjectKind) -> list[Progress]:
         """The subjects of a kind, the worst first."""
         return [one for one in self.subjects if one.kind is kind]
 
@@ -298,13 +297,13 @@ def overview(
         JournalError: the journal cannot be read.
     """
     known = journal.takes(player=player, since=since, steps=False)
-    takes = [take for take in known if take.source in OWN]
-    steps, names = read_steps(journal, takes, player)
+    takes = [take for take in known if take.source in PLAYER_SOURCES]
+    steps, names = read_step_table(journal, takes, player)
     subjects = [
         Progress(name, kind, steps.only(wanted), today, weeks)
         for name, kind, wanted in _subjects(steps, names, takes)
     ]
-    order = list(Kind)
+    order = list(SubjectKind)
     subjects.sort(key=lambda one: (order.index(one.kind), *_worst_first(one)))
     others = tuple(other for other in journal.players() if other != player)
     practice = _practice(takes, today, weeks)
@@ -326,15 +325,15 @@ def overview_at(
 
 
 def _subjects(
-    steps: Steps, names: Sequence[Name], takes: Sequence[TakeRecord]
-) -> Iterable[tuple[str, Kind, NDArray[np.bool_]]]:
+    steps: StepTable, names: Sequence[Name], takes: Sequence[TakeRecord]
+) -> Iterable[tuple[str, SubjectKind, NDArray[np.bool_]]]:
     """What there is progress in, and which steps it is about."""
     if not len(steps):
         return
-    yield "everything", Kind.ALL, np.ones(len(steps), dtype=bool)
-    inside: dict[tuple[str, Kind], list[int]] = {}
+    yield "everything", SubjectKind.ALL, np.ones(len(steps), dtype=bool)
+    inside: dict[tuple[str, SubjectKind], list[int]] = {}
     for what, (kind, entry, _) in enumerate(names):
-        subject = (entry, Kind.NOTE) if entry else (f"{kind}s", Kind.SEVERAL)
+        subject = (entry, SubjectKind.NOTE) if entry else (f"{kind}s", SubjectKind.SEVERAL)
         inside.setdefault(subject, []).append(what)
     for (name, kind), whats in inside.items():
         yield name, kind, np.isin(steps.what, whats)
@@ -342,7 +341,7 @@ def _subjects(
     for skill in skills:
         trained = np.array([skill in take.skills for take in takes])[steps.take]
         if trained.any():
-            yield skill, Kind.SKILL, trained
+            yield skill, SubjectKind.SKILL, trained
 
 
 def _worst_first(progress: Progress) -> tuple[bool, float, float, str]:
@@ -356,27 +355,27 @@ def _mondays(day: Ints) -> Ints:
     return day - (day - 1) % WEEK
 
 
-def _periods(steps: Steps, first: Ints) -> tuple[Period, ...]:
+def _periods(steps: StepTable, first: Ints) -> tuple[Period, ...]:
     firsts, group = np.unique(first, return_inverse=True)
-    figures = sum_up(steps, group, len(firsts))
+    figures = summarise_groups(steps, group, len(firsts))
     return tuple(
         Period(date.fromordinal(day), one)
         for day, one in zip(firsts.tolist(), figures, strict=True)
     )
 
 
-def _series(steps: Steps, first: Ints, measure: str) -> list[Point]:
+def _series(steps: StepTable, first: Ints, measure: str) -> list[SeriesPoint]:
     firsts, group = np.unique(first, return_inverse=True)
     values = column(steps, group, len(firsts), measure).tolist()
     notes = np.bincount(group).tolist()
     return [
-        Point(date.fromordinal(day), value, count)
+        SeriesPoint(date.fromordinal(day), value, count)
         for day, value, count in zip(firsts.tolist(), values, notes, strict=True)
         if not math.isnan(value)
     ]
 
 
-def _change(steps: Steps, is_after: NDArray[np.bool_], measure: Measure) -> Change:
+def _change(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> Comparison:
     values = _levelled(steps, is_after, measure)
     days, on_day = np.unique(steps.day, return_inverse=True)
     enough = np.bincount(on_day[~np.isnan(values)], minlength=len(days)) >= FEWEST
@@ -385,28 +384,28 @@ def _change(steps: Steps, is_after: NDArray[np.bool_], measure: Measure) -> Chan
     side[on_day] = is_after
     before, after = figures[enough & ~side], figures[enough & side]
     if not len(before) or not len(after):
-        return Change(Verdict.UNCLEAR, None, None, None, len(before), len(after))
+        return Comparison(ComparisonVerdict.UNCLEAR, None, None, None, len(before), len(after))
     if measure.falls:
         before, after = -before, -after
     found = shift(before.tolist(), after.tolist())
-    verdict = Verdict.UNCLEAR
+    verdict = ComparisonVerdict.UNCLEAR
     if found.is_sure:
-        verdict = Verdict.BETTER if found.low > 0.0 else Verdict.WORSE
+        verdict = ComparisonVerdict.BETTER if found.low > 0.0 else ComparisonVerdict.WORSE
     low, high = (end if math.isfinite(end) else None for end in (found.low, found.high))
-    return Change(verdict, found.by, low, high, len(before), len(after))
+    return Comparison(verdict, found.by, low, high, len(before), len(after))
 
 
-def _summary(measure: Measure) -> Callable[[Ints, Floats, int], Floats]:
-    return means if measure.means else medians
+def _summary(measure: Metric) -> Callable[[Ints, Floats, int], Floats]:
+    return group_means if measure.by_mean else group_medians
 
 
-def _levelled(steps: Steps, is_after: NDArray[np.bool_], measure: Measure) -> Floats:
+def _levelled(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> Floats:
     """What is measured of each step, less what is usual for its tab; NaN where one of the two
     sides does not have it."""
     count = int(steps.what.max(initial=-1)) + 1
     side = steps.what + count * is_after
     if measure.name == "spread_cents":
-        values = from_median(side, steps.values["bias_cents"], 2 * count)
+        values = distance_from_median(side, steps.values["bias_cents"], 2 * count)
     else:
         values = steps.values[measure.name].copy()
     sizes = np.bincount(side[~np.isnan(values)], minlength=2 * count)
@@ -416,14 +415,14 @@ def _levelled(steps: Steps, is_after: NDArray[np.bool_], measure: Measure) -> Fl
     return values - _summary(measure)(steps.what, values, count)[steps.what]
 
 
-def _practice(takes: Sequence[TakeRecord], today: date, weeks: int) -> Practice:
+def _practice(takes: Sequence[TakeRecord], today: date, weeks: int) -> PracticeSummary:
     length = timedelta(days=WEEK * weeks)
     days = {take.day for take in takes}
     last = today if today in days else today - timedelta(days=1)
     row = 0
     while last - timedelta(days=row) in days:
         row += 1
-    return Practice(
+    return PracticeSummary(
         min(days, default=None),
         max(days, default=None),
         _span(takes, date.min, date.max),
@@ -433,7 +432,7 @@ def _practice(takes: Sequence[TakeRecord], today: date, weeks: int) -> Practice:
     )
 
 
-def _span(takes: Iterable[TakeRecord], first: date, last: date) -> Span:
+def _span(takes: Iterable[TakeRecord], first: date, last: date) -> PracticeTime:
     inside = [take for take in takes if first <= take.day <= last]
     seconds = sum(take.seconds for take in inside)
-    return Span(len({take.day for take in inside}), len(inside), seconds / 60.0)
+    return PracticeTime(len({take.day for take in inside}), len(inside), seconds / 60.0)

@@ -29,10 +29,10 @@ from datetime import date
 from enum import StrEnum
 from statistics import median
 
-from trainer.coach.due import PLAYED
+from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.stats.beta import beta_below
 from trainer.harp import Tab
-from trainer.marking.sentence import in_words
+from trainer.marking.sentence import describe_sound
 from trainer.store.records import StepRecord, TakeRecord
 
 GOOD = 85.0
@@ -53,19 +53,19 @@ _DIRECTION = 2.0 / 3.0
 """So many of the misses must be the same for a sentence to say which."""
 
 
-class Kind(StrEnum):
+class TraitKind(StrEnum):
     """What a share is of."""
 
     ENTRY = "entry"
     """A tab entry: hole, breath and bend."""
-    PART = "part"
+    CRITERION = "part"
     """A part of the mark."""
     SKILL = "skill"
     """A skill that drills name."""
 
 
-Key = tuple[Kind, str]
-_TOLD = {Kind.ENTRY: 12, Kind.PART: 60, Kind.SKILL: 6}
+Trait = tuple[TraitKind, str]
+_TOLD = {TraitKind.ENTRY: 12, TraitKind.CRITERION: 60, TraitKind.SKILL: 6}
 """Tries that a sentence tells of, the last ones: so many or more, because whole days."""
 _MISSES = {
     "pitch": "out of tune",
@@ -78,7 +78,7 @@ _MISSES = {
 
 
 @dataclass(slots=True)
-class Cell:
+class TryCounts:
     """What some takes say of one thing.
 
     Attributes:
@@ -106,7 +106,7 @@ class Cell:
         self.worth = self.tried / (1.0 + (self.tried - 1) * ALIKE)
         self.hits = self.worth * self.good / self.tried
 
-    def join(self, other: Cell) -> None:
+    def join(self, other: TryCounts) -> None:
         """Add what other takes say."""
         self.tried += other.tried
         self.good += other.good
@@ -117,7 +117,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
+class DayTries:
     """What the takes of a day say.
 
     Attributes:
@@ -126,11 +126,11 @@ class Tally:
     """
 
     day: date
-    cells: Mapping[Key, Cell]
+    cells: Mapping[Trait, TryCounts]
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class SuccessRate:
     """How many of the tries at one thing are good.
 
     Attributes:
@@ -143,7 +143,7 @@ class Share:
         sentence: what was missed in the last tries, in plain words.
     """
 
-    kind: Kind
+    kind: TraitKind
     name: str
     tried: int
     good: int
@@ -154,7 +154,7 @@ class Share:
     sentence: str
 
     @property
-    def key(self) -> Key:
+    def key(self) -> Trait:
         """What it is of."""
         return self.kind, self.name
 
@@ -164,13 +164,13 @@ class Share:
         return self.sure >= SURE and self.rate <= min(self.usual - BY, ENOUGH)
 
 
-def tallies(takes: Iterable[TakeRecord]) -> list[Tally]:
+def count_tries(takes: Iterable[TakeRecord]) -> list[DayTries]:
     """What takes of one player say of entries, parts and skills, day by day.
 
     Args:
         takes: with their steps, in the order in which they were played.
     """
-    days: dict[date, dict[Key, Cell]] = {}
+    days: dict[date, dict[Trait, TryCounts]] = {}
     for take in takes:
         day = days.setdefault(take.day, {})
         for key, cell in _cells(take).items():
@@ -179,31 +179,31 @@ def tallies(takes: Iterable[TakeRecord]) -> list[Tally]:
                 day[key].join(cell)
             else:
                 day[key] = cell
-    return [Tally(day, cells) for day, cells in days.items()]
+    return [DayTries(day, cells) for day, cells in days.items()]
 
 
-def shares(days: Iterable[Tally], today: date) -> dict[Key, Share]:
+def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessRate]:
     """The share of everything that was tried before a day.
 
     Args:
         days: of one player, each day once, in order.
         today: the day.
     """
-    found: dict[Key, list[tuple[float, Cell]]] = {}
+    found: dict[Trait, list[tuple[float, TryCounts]]] = {}
     for one in days:
         age = (today - one.day).days
         if 0 < age <= WINDOW_DAYS:
             weight = 0.5 ** ((age - 1) / HALF_LIFE_DAYS)
             for key, cell in one.cells.items():
                 found.setdefault(key, []).append((weight, cell))
-    result: dict[Key, Share] = {}
-    for kind in Kind:
+    result: dict[Trait, SuccessRate] = {}
+    for kind in TraitKind:
         sums = {key: _sums(cells) for key, cells in found.items() if key[0] is kind}
         usual, strength = _prior(sums.values())
         for key, (hits, tries) in sums.items():
             last = _last([cell for _, cell in found[key]], _TOLD[kind])
             ups, downs = strength * usual + hits, strength * (1.0 - usual) + tries - hits
-            result[key] = Share(
+            result[key] = SuccessRate(
                 kind=kind,
                 name=key[1],
                 tried=last.tried,
@@ -217,30 +217,30 @@ def shares(days: Iterable[Tally], today: date) -> dict[Key, Share]:
     return result
 
 
-def weaknesses(found: Mapping[Key, Share]) -> list[Share]:
+def find_weaknesses(found: Mapping[Trait, SuccessRate]) -> list[SuccessRate]:
     """What is weak, the weakest first."""
     weak = [share for share in found.values() if share.is_weak]
     return sorted(weak, key=lambda share: (share.rate - share.usual, share.key))
 
 
-def _cells(take: TakeRecord) -> dict[Key, Cell]:
+def _cells(take: TakeRecord) -> dict[Trait, TryCounts]:
     """What a take says; nothing if the player did not play it."""
-    cells: dict[Key, Cell] = {}
+    cells: dict[Trait, TryCounts] = {}
     heard = sum(bool(step.parts) for step in take.steps)
-    if take.source not in PLAYED or heard < _HEARD * max(1, len(take.steps)):
+    if take.source not in PLAYER_SOURCES or heard < _HEARD * max(1, len(take.steps)):
         return cells
     for step in take.steps:
         for part, earned in step.parts.items():
-            cells.setdefault((Kind.PART, part), Cell()).add(earned >= GOOD)
+            cells.setdefault((TraitKind.CRITERION, part), TryCounts()).add(earned >= GOOD)
         if step.entry is not None and ("pitch" in step.parts or not step.parts):
-            _add_note(cells.setdefault((Kind.ENTRY, step.entry), Cell()), step)
+            _add_note(cells.setdefault((TraitKind.ENTRY, step.entry), TryCounts()), step)
     if take.whole:
         for skill in take.skills:
-            cells.setdefault((Kind.SKILL, skill), Cell()).add(take.passed)
+            cells.setdefault((TraitKind.SKILL, skill), TryCounts()).add(take.passed)
     return cells
 
 
-def _add_note(cell: Cell, step: StepRecord) -> None:
+def _add_note(cell: TryCounts, step: StepRecord) -> None:
     good = step.parts.get("pitch", 0.0) >= GOOD
     cell.add(good)
     if not step.parts:
@@ -249,7 +249,7 @@ def _add_note(cell: Cell, step: StepRecord) -> None:
         cell.off.append(step.cents)
 
 
-def _sums(cells: Iterable[tuple[float, Cell]]) -> tuple[float, float]:
+def _sums(cells: Iterable[tuple[float, TryCounts]]) -> tuple[float, float]:
     """Good tries and tries, as they count."""
     hits = tries = 0.0
     for weight, cell in cells:
@@ -280,9 +280,9 @@ def _prior(sums: Iterable[tuple[float, float]]) -> tuple[float, float]:
     return mean, min(max(1.0 / max(likeness, 1e-9) - 1.0, least), most)
 
 
-def _last(cells: Sequence[Cell], count: int) -> Cell:
+def _last(cells: Sequence[TryCounts], count: int) -> TryCounts:
     """The last days together, as many as have so many tries."""
-    last = Cell()
+    last = TryCounts()
     for cell in reversed(cells):
         if last.tried >= count:
             break
@@ -290,13 +290,13 @@ def _last(cells: Sequence[Cell], count: int) -> Cell:
     return last
 
 
-def _sentence(key: Key, last: Cell) -> str:
+def _sentence(key: Trait, last: TryCounts) -> str:
     kind, name = key
     missed = last.tried - last.good
     of = f"{missed} of the last {last.tried}"
-    if kind is Kind.PART:
+    if kind is TraitKind.CRITERION:
         return f"{of} notes were {_MISSES[name]}"
-    if kind is Kind.SKILL:
+    if kind is TraitKind.SKILL:
         return f"{of} takes of {name} did not pass"
     sharp = [cents for cents in last.off if cents > 0.0]
     flat = [cents for cents in last.off if cents < 0.0]
@@ -308,4 +308,4 @@ def _sentence(key: Key, last: Cell) -> str:
         how, count = f"was {-median(flat):.0f} cents flat", len(flat)
     else:
         how, count = "was out of tune", missed
-    return f"{in_words((Tab.parse(name),))} {how} in {count} of its last {last.tried} notes"
+    return f"{describe_sound((Tab.parse(name),))} {how} in {count} of its last {last.tried} notes"

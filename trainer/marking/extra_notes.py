@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from trainer.drill import Clock
 from trainer.marking.follower import Segment
-from trainer.marking.mark import Extra
-from trainer.marking.reading_history import History
-from trainer.marking.sentence import in_words
-from trainer.marking.target import Target
+from trainer.marking.mark import ExtraNote
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.sentence import describe_sound
+from trainer.marking.target import StepTarget
 
 LEAST_S = 0.08
 """What is shorter is a slip on the way from hole to hole, and no note."""
@@ -23,13 +23,13 @@ BEFORE, AFTER = 8, 3
 """Readings from a run's first, 40 ms before and 15 after, in which its attack may be known."""
 
 
-def extras_of(
-    history: History,
+def find_extra_notes(
+    history: ReadingHistory,
     segments: Sequence[Segment],
-    targets: Sequence[Target],
+    targets: Sequence[StepTarget],
     clock: Clock,
     spared: Iterable[tuple[int, int]] = (),
-) -> list[Extra]:
+) -> list[ExtraNote]:
     """The extra notes of a pass.
 
     Args:
@@ -61,13 +61,13 @@ def extras_of(
         after = targets[before[-1].step].step if before else None
         where = f"after step {after.index + 1}" if after else "before the first step"
         extras.append(
-            Extra(
+            ExtraNote(
                 start,
                 stop,
                 beats,
                 after.index if after else None,
                 str(tab),
-                f"extra note {where}: {in_words((tab,))}",
+                f"extra note {where}: {describe_sound((tab,))}",
             )
         )
     return extras
@@ -80,7 +80,7 @@ def _runs(names: NDArray[np.int16]) -> list[tuple[int, int]]:
     return [(first, end) for first, end in pairwise(bounds) if names[first] >= 0]
 
 
-def _begins(history: History, first: int, before: Sequence[Segment]) -> bool:
+def _begins(history: ReadingHistory, first: int, before: Sequence[Segment]) -> bool:
     """Whether a run is a note of its own, and not what a step leaves ringing."""
     attacks = history.onset[max(0, first - BEFORE) : first + AFTER]
     if (attacks >= 0).any():

@@ -32,7 +32,7 @@ from math import inf, isnan
 from typing import NamedTuple
 
 from trainer.ear import Reading
-from trainer.marking.target import Target, pitch_of, sounding_bits
+from trainer.marking.target import StepTarget, absolute_cents, sounding_mask
 
 # A reading, inside a step or a gap. Neighbouring readings say much the same, so each says little.
 _CENT = 0.005  # a cent off the pitch, up to:
@@ -155,7 +155,7 @@ class _State:
     best: float = inf
 
     @classmethod
-    def of(cls, step: int, target: Target, before: Target | None, rate: int) -> _State:
+    def of(cls, step: int, target: StepTarget, before: StepTarget | None, rate: int) -> _State:
         shortest, longest = (scale * rate for scale in _TIME_SCALE)
         scale = min(max(target.end - target.at, shortest), longest)
         slur = _SLUR if before is None else _slur(before.path[-1], target.path[0])
@@ -295,7 +295,7 @@ def _off_time(off: float) -> float:
 class Follower:
     """Follows a take reading by reading."""
 
-    def __init__(self, targets: Sequence[Target], rate: int) -> None:
+    def __init__(self, targets: Sequence[StepTarget], rate: int) -> None:
         """Start before the first step.
 
         Args:
@@ -315,7 +315,7 @@ class Follower:
         self._quiet = True
         self._time = 0
 
-    def feed(self, reading: Reading) -> None:
+    def decode(self, reading: Reading) -> None:
         """Take the next reading."""
         now = self._moment(reading)
         last_alive = min(self._last + 1, len(self._states) - 1)
@@ -364,7 +364,7 @@ class Follower:
 
     def _moment(self, reading: Reading) -> _Moment:
         attack = reading.onset is not None
-        holes = sounding_bits(reading)
+        holes = sounding_mask(reading)
         sounds = reading.sounding or reading.hz is not None
         unknown = reading.hz is None and not holes
         return _Moment(
@@ -375,7 +375,7 @@ class Follower:
             0.0 if attack else _SOFT_ATTACK if self._quiet else _HELD_ON,
             0.0 if not sounds else _UNPITCHED_GAP if unknown else _EXTRA,
             unknown,
-            pitch_of(reading.hz),
+            absolute_cents(reading.hz),
             holes,
         )
 

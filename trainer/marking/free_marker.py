@@ -20,11 +20,11 @@ from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.follower import Segment
 from trainer.marking.mark import Mark, Measured, Result
-from trainer.marking.marker import mark_of
-from trainer.marking.measurement import measure
-from trainer.marking.reading_history import History
-from trainer.marking.score import total_of
-from trainer.marking.target import Target, pitch_of, reed_bits, sounding_bits
+from trainer.marking.marker import make_mark
+from trainer.marking.measurement import measure_step
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.score import total_score
+from trainer.marking.target import StepTarget, absolute_cents, reed_mask, sounding_mask
 
 TOUCH_S = 0.1
 """So long the first sound of a glide has to be there."""
@@ -60,9 +60,9 @@ class FreeMarker:
         """
         self._drill, self._harp, self._rate = drill, harp, rate
         self._clock = Clock(0, drill.tempo, rate)
-        self._targets = [Target.of(step, harp, self._clock) for step in drill.steps[first:last]]
+        self._targets = [StepTarget.of(step, harp, self._clock) for step in drill.steps[first:last]]
         self._first = first
-        self._history = History()
+        self._history = ReadingHistory()
         self._marks: list[Mark] = []
         self._attack = 0
         self._stage, self._held, self._out = 0, 0, 0
@@ -82,7 +82,7 @@ class FreeMarker:
         """Whether every step has been held."""
         return len(self._marks) == len(self._targets)
 
-    def feed(self, reading: Reading) -> list[Mark]:
+    def observe(self, reading: Reading) -> list[Mark]:
         """Take the next reading.
 
         Returns:
@@ -113,7 +113,7 @@ class FreeMarker:
         missing = (self._mark(one.step, Measured()) for one in self._targets[len(self._marks) :])
         due = [mark for mark in (*self._marks, *missing) if upto is None or mark.step.index < upto]
         marks = (*before, *due)
-        score = total_of(marks)
+        score = total_score(marks)
         passed = score >= self._drill.goal.pass_mark
         return Result(self._drill, self._harp.name, self._drill.tempo, marks, score, passed)
 
@@ -159,19 +159,19 @@ class FreeMarker:
         hold = self._drill.goal.hold
         return max(hold, CYCLES / step.vibrato.hz) if step.vibrato else hold
 
-    def _is_in(self, reading: Reading, target: Target, stage: int) -> bool:
+    def _is_in(self, reading: Reading, target: StepTarget, stage: int) -> bool:
         step = target.step
         if reading.hz is None:
             return False
         width = self._drill.goal.tolerance + (step.vibrato.cents if step.vibrato else 0.0)
-        off = np.abs(pitch_of(reading.hz) - np.array(target.path[stage])).min()
+        off = np.abs(absolute_cents(reading.hz) - np.array(target.path[stage])).min()
         return bool(off <= width) and self._sounds_right(reading, step, step.sounds[stage])
 
     def _sounds_right(self, reading: Reading, step: Step, sound: Sound) -> bool:
-        holes = sounding_bits(reading)
+        holes = sounding_mask(reading)
         if not holes:
             return True
-        wanted = reed_bits((tab.hole for tab in sound), sound[0].breath)
+        wanted = reed_mask((tab.hole for tab in sound), sound[0].breath)
         if step.is_chord:
             return holes & wanted == wanted and not holes & ~wanted
         if step.care is Care.CHORD:
@@ -184,7 +184,9 @@ class FreeMarker:
         target = self._targets[len(self._marks)]
         segment = Segment(len(self._marks), self._attack, here + 1, 0.0, None)
         tolerance = self._drill.goal.tolerance
-        measured = measure(target, self._history, segment, self._rate, tolerance, held=self._stages)
+        measured = measure_step(
+            target, self._history, segment, self._rate, tolerance, held=self._stages
+        )
         measured = replace(measured, tries=max(1, self._tries))
         self._tries = 0
         mark = self._mark(target.step, measured)
@@ -196,9 +198,9 @@ class FreeMarker:
         self._fresh = not self.done and self._differs(target, self._targets[len(self._marks)])
         return mark
 
-    def _differs(self, before: Target, after: Target) -> bool:
+    def _differs(self, before: StepTarget, after: StepTarget) -> bool:
         nearest = min(abs(a - b) for a in before.path[-1] for b in after.path[0])
         return nearest > 2.0 * self._drill.goal.tolerance
 
     def _mark(self, step: Step, measured: Measured) -> Mark:
-        return mark_of(step, measured, self._drill.goal, 60_000.0 / self._drill.tempo)
+        return make_mark(step, measured, self._drill.goal, 60_000.0 / self._drill.tempo)

@@ -66,20 +66,20 @@ class Mark:
     Attributes:
         step: the step.
         score: 0 to 100.
-        parts: each part of `trainer.drill.PARTS` that could be judged, 0 to 100.
+        criteria: each criterion of `trainer.drill.PARTS` that could be judged, 0 to 100.
         measured: the figures behind it.
         sentence: why, in plain words.
     """
 
     step: Step
     score: float
-    parts: Mapping[str, float]
+    criteria: Mapping[str, float]
     measured: Measured
     sentence: str
 
 
 @dataclass(frozen=True, slots=True)
-class Extra:
+class ExtraNote:
     """A note that nothing asked for.
 
     Attributes:
@@ -119,7 +119,7 @@ class Result:
     marks: tuple[Mark, ...]
     score: float
     passed: bool
-    extras: tuple[Extra, ...] = ()
+    extras: tuple[ExtraNote, ...] = ()
 
     @property
     def weakest(self) -> Mark | None:

@@ -8,15 +8,15 @@ from itertools import dropwhile
 from trainer.drill import Clock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking.extra_notes import extras_of
+from trainer.marking.extra_notes import find_extra_notes
 from trainer.marking.follower import Follower, Segment
 from trainer.marking.mark import Mark, Measured, Result
-from trainer.marking.measurement import measure
+from trainer.marking.measurement import measure_step
 from trainer.marking.onset import SEEN_BEYOND
-from trainer.marking.reading_history import History
-from trainer.marking.score import parts_of, score_of, total_of, was_judged
-from trainer.marking.sentence import sentence_of
-from trainer.marking.target import Target
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.score import can_be_judged, criterion_scores, step_score, total_score
+from trainer.marking.sentence import mark_sentence
+from trainer.marking.target import StepTarget
 
 LAG_S = 0.2
 """How long the follower must have left a step, or been in a later one, to be taken at its word."""
@@ -49,19 +49,19 @@ class Marker:
         """
         self._drill, self._harp, self._clock = drill, harp, clock
         steps = drill.steps[first:last]
-        self._targets = [Target.of(step, harp, clock) for step in steps if not step.call]
+        self._targets = [StepTarget.of(step, harp, clock) for step in steps if not step.call]
         self._calls = [
             (clock.sample(step.at), clock.sample(step.end)) for step in steps if step.call
         ]
         self._follower = Follower(self._targets, clock.rate)
-        self._history = History()
+        self._history = ReadingHistory()
         self._told: dict[int, Segment | None] = {}
         self._measured: dict[tuple[int, int, int], Measured] = {}
         """By step and its first and last reading: the result finds most steps as they were told."""
         self._lag = round(LAG_S * clock.rate)
         self._patience = round(PATIENCE_BEATS * 60.0 / clock.tempo * clock.rate)
 
-    def feed(self, reading: Reading) -> list[Mark]:
+    def observe(self, reading: Reading) -> list[Mark]:
         """Take the next reading.
 
         Returns:
@@ -69,7 +69,7 @@ class Marker:
             step replaces an earlier one.
         """
         self._history.append(reading)
-        self._follower.feed(reading)
+        self._follower.decode(reading)
         if len(self._history) % _TELL_EVERY:
             return []
         news = self._news(reading.sample)
@@ -100,8 +100,8 @@ class Marker:
             i for i, target in enumerate(self._targets) if upto is None or target.step.index < upto
         ]
         marks = before + tuple(self._mark(i, played.get(i), skipped=i < newest) for i in due)
-        extras = extras_of(self._history, segments, self._targets, self._clock, self._calls)
-        score = total_of(marks, extras)
+        extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
+        score = total_score(marks, extras)
         return Result(
             drill=self._drill,
             harp=self._harp.name,
@@ -158,16 +158,16 @@ class Marker:
         measured = Measured()
         if segment is not None:
             played = self._measure(step, segment)
-            if was_judged(target.step, played) or not skipped or self._begins(segment):
+            if can_be_judged(target.step, played) or not skipped or self._begins(segment):
                 measured = played
-        return mark_of(target.step, measured, goal, 60_000.0 / self._clock.tempo, skipped=skipped)
+        return make_mark(target.step, measured, goal, 60_000.0 / self._clock.tempo, skipped=skipped)
 
     def _measure(self, step: int, segment: Segment) -> Measured:
         known = step, segment.start, segment.end
         if known in self._measured:
             return self._measured[known]
         rate, tolerance = self._clock.rate, self._drill.goal.tolerance
-        measured = measure(self._targets[step], self._history, segment, rate, tolerance)
+        measured = measure_step(self._targets[step], self._history, segment, rate, tolerance)
         if segment.end + SEEN_BEYOND <= len(self._history):
             self._measured[known] = measured
         return measured
@@ -177,7 +177,7 @@ class Marker:
         return bool((self._history.onset[segment.start : segment.end] >= 0).any())
 
 
-def mark_of(
+def make_mark(
     step: Step, measured: Measured, goal: Goal, beat_ms: float, *, skipped: bool = False
 ) -> Mark:
     """The mark of a step, from what was measured of it.
@@ -189,11 +189,11 @@ def mark_of(
         beat_ms: length of a beat.
         skipped: of a step that was not played, whether a later one was.
     """
-    parts = parts_of(step, measured, goal, beat_ms)
+    parts = criterion_scores(step, measured, goal, beat_ms)
     return Mark(
         step=step,
-        score=score_of(step, measured, parts, goal),
-        parts=parts,
+        score=step_score(step, measured, parts, goal),
+        criteria=parts,
         measured=measured,
-        sentence=sentence_of(step, measured, parts, skipped=skipped),
+        sentence=mark_sentence(step, measured, parts, skipped=skipped),
     )

@@ -32,29 +32,29 @@ from trainer.drill import Care, Sound
 from trainer.ear.motion import initial_pitch
 from trainer.harp import HOLES
 from trainer.marking.follower import Segment
-from trainer.marking.held_parts import (
+from trainer.marking.mark import Measured
+from trainer.marking.movement import find_vibrato, path_deviation, unheard, vibrato_centre
+from trainer.marking.onset import start_of
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.sounding_holes import (
+    heard_tab,
+    holes_sounding,
+    is_drowned_out,
+    loudest_leak,
+    masked_holes,
+    named_more_often,
+)
+from trainer.marking.step_readings import (
     FEWEST,
     FEWEST_STEADY,
     RELEASE_MS,
     Floats,
-    Played,
-    Rest,
-    steadiness,
-    without_glitches,
+    HeldSpan,
+    StepReadings,
+    without_outliers,
+    wobble_and_drift,
 )
-from trainer.marking.mark import Measured
-from trainer.marking.movement import centre_of, swing_of, unheard, way_of
-from trainer.marking.onset import start_of
-from trainer.marking.reading_history import History
-from trainer.marking.sounding_holes import (
-    drowned,
-    heard_as,
-    hidden_of,
-    holes_of,
-    leak_of,
-    named_rather,
-)
-from trainer.marking.target import Target
+from trainer.marking.target import StepTarget
 
 _SPEAKING_MS = 60.0
 """What a reed may take to speak, left out of the first rest of a glide."""
@@ -70,9 +70,9 @@ _SD_OF_MAD = 1.4826
 _WIDEST = 5.0
 
 
-def measure(
-    target: Target,
-    history: History,
+def measure_step(
+    target: StepTarget,
+    history: ReadingHistory,
     segment: Segment,
     rate: int,
     tolerance: float,
@@ -99,7 +99,7 @@ def measure(
     target = _as_played(target, history, frames)
     # An ear whose window grows after an attack may put a reading's centre before the last one's.
     t = np.maximum.accumulate((history.sample[frames] - start) * (1000.0 / rate))
-    played = Played(
+    played = StepReadings(
         frames,
         np.maximum(t, 0.0),
         _pitch(target, history, frames),
@@ -109,7 +109,7 @@ def measure(
     measured = Measured(start, end, late_ms)
     if target.step.moves and held is not None:
         rests = [
-            Rest.of(played, sound, reeds, *((at - start) * 1000.0 / rate for at in one))
+            HeldSpan.of(played, sound, reeds, *((at - start) * 1000.0 / rate for at in one))
             for sound, reeds, one in zip(target.step.sounds, target.path, held, strict=True)
             if one[1] > one[0]
         ]
@@ -122,20 +122,24 @@ def measure(
 
 
 def _held_note(
-    target: Target, played: Played, history: History, tolerance: float, measured: Measured
+    target: StepTarget,
+    played: StepReadings,
+    history: ReadingHistory,
+    tolerance: float,
+    measured: Measured,
 ) -> Measured:
     settle, scoop = _attack(target, played, tolerance)
     held = _held(target, played, settle)
     if len(held.frames) < FEWEST:
         return measured
-    wobble, drift = steadiness(held)
+    wobble, drift = wobble_and_drift(held)
     cents, swing = held.cents, None
     if target.step.vibrato:
-        whole = Rest.of(played, held.sound, target.path[0], 0.0, played.length)
-        moved = swing_of(whole, played.length)
+        whole = HeldSpan.of(played, held.sound, target.path[0], 0.0, played.length)
+        moved = find_vibrato(whole, played.length)
         swing = moved.vibrato
         if swing and cents is not None:
-            cents = centre_of(held, swing.hz)
+            cents = vibrato_centre(held, swing.hz)
             wobble, settle = moved.wobble_cents, moved.settle_ms
             lasts = float(held.t[-1] - held.t[0]) / 1000.0
             slope = moved.drift_cents_s
@@ -150,17 +154,17 @@ def _held_note(
         settle_ms=settle,
         vibrato_hz=swing.hz if swing else None,
         vibrato_cents=swing.depth if swing else None,
-        heard=heard_as(history, held.frames, held.sound, held.cents),
+        heard=heard_tab(history, held.frames, held.sound, held.cents),
     )
 
 
 def _moving(
-    target: Target,
-    played: Played,
-    history: History,
+    target: StepTarget,
+    played: StepReadings,
+    history: ReadingHistory,
     length: float,
     measured: Measured,
-    rests: Sequence[Rest],
+    rests: Sequence[HeldSpan],
     *,
     timed: bool = True,
 ) -> Measured:
@@ -170,10 +174,10 @@ def _moving(
         return measured
     offs = [rest.cents for rest in rests]
     known = [off for off in offs if off is not None]
-    each = [steadiness(rest) for rest in (rests if step.ladder else rests[-1:])]
+    each = [wobble_and_drift(rest) for rest in (rests if step.ladder else rests[-1:])]
     wobbles = [wobble for wobble, _ in each if wobble is not None]
     drifts = [drift for _, drift in each if drift is not None]
-    stray, back = way_of(target, played, length, (offs[0], offs[-1]))
+    stray, back = path_deviation(target, played, length, (offs[0], offs[-1]))
     worst = max(known, key=abs) if known else None
     return replace(
         _with_holes(measured, target, history, held),
@@ -189,20 +193,22 @@ def _moving(
     )
 
 
-def _with_holes(measured: Measured, target: Target, history: History, held: Rest) -> Measured:
+def _with_holes(
+    measured: Measured, target: StepTarget, history: ReadingHistory, held: HeldSpan
+) -> Measured:
     """The figures with those of what sounded along."""
-    holes = holes_of(history, held.frames, held.sound)
-    leak = leak_of(history, held.frames, held.sound, _spared(target, held.sound))
+    holes = holes_sounding(history, held.frames, held.sound)
+    leak = loudest_leak(history, held.frames, held.sound, _spared(target, held.sound))
     return replace(
         measured,
         leak_db=leak.db if leak else None,
         leak_hole=leak.hole if leak else None,
         holes=holes,
-        hidden=hidden_of(held.sound, target.path[-1], holes),
+        hidden=masked_holes(held.sound, target.path[-1], holes),
     )
 
 
-def _spared(target: Target, sound: Sound) -> frozenset[int]:
+def _spared(target: StepTarget, sound: Sound) -> frozenset[int]:
     """Holes that may sound along with a sound."""
     if target.step.care not in (Care.LOOSE, Care.CHORD) or len(sound) > 1:
         return frozenset()
@@ -210,45 +216,49 @@ def _spared(target: Target, sound: Sound) -> frozenset[int]:
     return frozenset({hole - 1, hole + 1} & set(HOLES))
 
 
-def _as_played(target: Target, history: History, frames: NDArray[np.int64]) -> Target:
+def _as_played(
+    target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
+) -> StepTarget:
     """The step with the one of two holes that was rather heard, where either will do."""
     step = target.step
     if step.either is None:
         return target
     other = (step.either,)
-    rather = named_rather(history, frames, other, step.first)
+    rather = named_more_often(history, frames, other, step.first)
     return replace(target, step=replace(step, sounds=(other,) if rather else step.sounds))
 
 
-def _heard(history: History, rests: Sequence[Rest], sign: str) -> str | None:
-    parts = [heard_as(history, rest.frames, rest.sound, rest.cents) for rest in rests]
+def _heard(history: ReadingHistory, rests: Sequence[HeldSpan], sign: str) -> str | None:
+    parts = [heard_tab(history, rest.frames, rest.sound, rest.cents) for rest in rests]
     known = [part for part in parts if part is not None]
     return sign.join(known) if len(known) == len(parts) else None
 
 
-def _pitch(target: Target, history: History, frames: NDArray[np.int64]) -> Floats:
+def _pitch(target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]) -> Floats:
     """Pitches of a step's readings; NaN where there is none or it is not the step's own.
 
     Where a neighbour is as loud, it is the wanted reed's own, if it could be followed.
     """
-    pitch = without_glitches(history.pitch[frames])
+    pitch = without_outliers(history.pitch[frames])
     if not target.step.moves and not target.step.is_chord:
         (wanted,) = target.step.first
-        for i in np.flatnonzero(drowned(history, frames, (wanted,))):
+        for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,))):
             own = dict(history.pitches.get(int(frames[i]), ()))
             pitch[i] = own.get(wanted.hole, np.nan)
     return pitch
 
 
-def _attack(target: Target, played: Played, tolerance: float) -> tuple[float | None, float | None]:
+def _attack(
+    target: StepTarget, played: StepReadings, tolerance: float
+) -> tuple[float | None, float | None]:
     """When a note settled, and how far off it started; None where that cannot be told."""
-    whole = Rest.of(played, target.step.first, target.path[0], 0.0, played.length)
+    whole = HeldSpan.of(played, target.step.first, target.path[0], 0.0, played.length)
     if not len(whole.off):
         return None, None
     return _settled(whole, played.release, tolerance), initial_pitch(whole.t / 1000.0, whole.off)
 
 
-def _settled(note: Rest, release: float, tolerance: float) -> float | None:
+def _settled(note: HeldSpan, release: float, tolerance: float) -> float | None:
     t, off = note.t, note.off
     rest = (t >= t[0] + (release - t[0]) / 3.0) & (t <= release)
     if rest.sum() < FEWEST_STEADY:
@@ -272,17 +282,17 @@ def _line(t: Floats, x: Floats, at: Floats) -> Floats:
     return np.asarray(np.median(x - slope * t) + slope * at)
 
 
-def _held(target: Target, played: Played, settle: float | None) -> Rest:
+def _held(target: StepTarget, played: StepReadings, settle: float | None) -> HeldSpan:
     if settle is None:
         first = max(played.length / 3.0, min(_UNSETTLED_MS, played.length / 2.0))
     else:
         first = settle + min(_ARRIVAL_MS, (played.release - settle) / 5.0)
     sound, reeds = target.step.first, target.path[0]
-    held = Rest.of(played, sound, reeds, first, played.release)
-    return held if len(held.off) else Rest.of(played, sound, reeds, 0.0, played.length)
+    held = HeldSpan.of(played, sound, reeds, first, played.release)
+    return held if len(held.off) else HeldSpan.of(played, sound, reeds, 0.0, played.length)
 
 
-def _quarters(target: Target, played: Played, length: float) -> list[Rest]:
+def _quarters(target: StepTarget, played: StepReadings, length: float) -> list[HeldSpan]:
     """The parts of a glide in which it rests on its first sound and on its last."""
     step = target.step
     leaves = step.rest(0)[1] * length
@@ -291,12 +301,12 @@ def _quarters(target: Target, played: Played, length: float) -> list[Rest]:
     speaks = min(_SPEAKING_MS, leaves / 2.0)
     over = played.release if arrives + _LEAST_REST_MS <= played.release else played.length
     return [
-        Rest.of(played, step.first, target.path[0], speaks, leaves),
-        Rest.of(played, step.last, target.path[-1], arrives, over),
+        HeldSpan.of(played, step.first, target.path[0], speaks, leaves),
+        HeldSpan.of(played, step.last, target.path[-1], arrives, over),
     ]
 
 
-def _rungs(target: Target, played: Played, length: float) -> list[Rest]:
+def _rungs(target: StepTarget, played: StepReadings, length: float) -> list[HeldSpan]:
     """The parts of a ladder in which it rests on each rung."""
     rests = []
     for place, (sound, reeds) in enumerate(zip(target.step.sounds, target.path, strict=True)):
@@ -306,5 +316,5 @@ def _rungs(target: Target, played: Played, length: float) -> list[Rest]:
         if place == len(target.path) - 1:
             last = played.release
             first = min(first, played.length - _LEAST_REST_MS)
-        rests.append(Rest.of(played, sound, reeds, first, last))
+        rests.append(HeldSpan.of(played, sound, reeds, first, last))
     return rests

@@ -15,17 +15,17 @@ from __future__ import annotations
 import numpy as np
 
 from trainer.ear.motion import Motion, estimate_motion
-from trainer.marking.held_parts import FEWEST_STEADY, Floats, Played, Rest
-from trainer.marking.reading_history import History
-from trainer.marking.sounding_holes import sounded
-from trainer.marking.target import Target, hz_of_pitch
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.sounding_holes import ever_sounded
+from trainer.marking.step_readings import FEWEST_STEADY, Floats, HeldSpan, StepReadings
+from trainer.marking.target import StepTarget, hz_of_cents
 
 _SMOOTH = 5
 _TURN_CENTS = 5.0
 
 
-def way_of(
-    target: Target, played: Played, length: float, ends: tuple[float | None, float | None]
+def path_deviation(
+    target: StepTarget, played: StepReadings, length: float, ends: tuple[float | None, float | None]
 ) -> tuple[float | None, float | None]:
     """`stray_cents` and `back_cents`; None where they cannot be told.
 
@@ -58,7 +58,7 @@ def _beyond(wanted: Floats, ends: tuple[float | None, float | None]) -> float:
 
 
 def _stray(
-    target: Target,
+    target: StepTarget,
     t: Floats,
     x: Floats,
     wanted: Floats,
@@ -96,7 +96,9 @@ def _gone(x: Floats) -> float:
     return float(total + max(high - turn, turn - low))
 
 
-def unheard(target: Target, played: Played, history: History, length: float) -> tuple[str, ...]:
+def unheard(
+    target: StepTarget, played: StepReadings, history: ReadingHistory, length: float
+) -> tuple[str, ...]:
     """Tab of the sounds on the way of a slide that were not heard, as text."""
     step = target.step
     if target.on_one_hole is not None or len(step.sounds) < 3:
@@ -105,11 +107,11 @@ def unheard(target: Target, played: Played, history: History, length: float) -> 
     return tuple(
         str(sound[0])
         for sound in step.sounds[1:-1]
-        if len(sound) == 1 and not sounded(history, inside, sound[0])
+        if len(sound) == 1 and not ever_sounded(history, inside, sound[0])
     )
 
 
-def swing_of(held: Rest, length: float) -> Motion:
+def find_vibrato(held: HeldSpan, length: float) -> Motion:
     """How a held part moves, its vibrato apart.
 
     Args:
@@ -118,10 +120,10 @@ def swing_of(held: Rest, length: float) -> Motion:
     """
     if len(held.off) < FEWEST_STEADY:
         return Motion()
-    return estimate_motion(held.t / 1000.0, hz_of_pitch(held.off), length / 1000.0)
+    return estimate_motion(held.t / 1000.0, hz_of_cents(held.off), length / 1000.0)
 
 
-def centre_of(held: Rest, hz: float) -> float:
+def vibrato_centre(held: HeldSpan, hz: float) -> float:
     """Mean of a held part over as many whole cycles as fit, in cents off the sound."""
     lasts = float(held.t[-1] - held.t[0]) / 1000.0
     whole = np.floor(lasts * hz) / hz * 1000.0

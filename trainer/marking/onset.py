@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trainer.marking.reading_history import History
+from trainer.marking.reading_history import ReadingHistory
 
 _KNOWN_WITHIN = 3
 """Readings after a segment's first in which its attack may become known."""
@@ -14,7 +14,7 @@ segment's end, more say nothing new of it."""
 _EDGE = 3
 
 
-def start_of(history: History, first: int) -> int:
+def start_of(history: ReadingHistory, first: int) -> int:
     """Sample on which a segment starts.
 
     The start of its attack; without one, the moment at which the pitch crosses the middle
@@ -35,7 +35,7 @@ def start_of(history: History, first: int) -> int:
     return _crossing(history, first, float(np.nanmedian(before) + np.nanmedian(now)) / 2.0)
 
 
-def _crossing(history: History, near: int, pitch: float) -> int:
+def _crossing(history: ReadingHistory, near: int, pitch: float) -> int:
     """Sample, nearest to a reading, on which the pitch crosses a value."""
     a = max(0, near - SEEN_BEYOND // 2)
     b = min(near + SEEN_BEYOND // 2, len(history))

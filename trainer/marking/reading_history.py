@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from trainer.ear import Reading
 from trainer.harp import HOLES, Tab
-from trainer.marking.target import pitch_of, sounding_bits
+from trainer.marking.target import absolute_cents, sounding_mask
 
 _FIRST_ROOM = 4096
 _FIELDS: dict[str, tuple[type[np.generic], float]] = {
@@ -21,7 +21,7 @@ _FIELDS: dict[str, tuple[type[np.generic], float]] = {
 }
 
 
-class History:
+class ReadingHistory:
     """The readings so far, as columns.
 
     Attributes (arrays with a row for each reading; those beyond `len` are not used yet):
@@ -64,10 +64,10 @@ class History:
         if reading.onset is not None:
             self.onset[i] = reading.onset
         if reading.hz is not None:
-            self.pitch[i] = pitch_of(reading.hz)
+            self.pitch[i] = absolute_cents(reading.hz)
         if len(reading.pitches) > 1:
-            self.pitches[i] = tuple((hole, pitch_of(hz)) for hole, hz in reading.pitches)
-        self.reeds[i] = sounding_bits(reading)
+            self.pitches[i] = tuple((hole, absolute_cents(hz)) for hole, hz in reading.pitches)
+        self.reeds[i] = sounding_mask(reading)
         if reading.tab is not None:
             self.name[i] = self._number((reading.tab, *reading.also))
             self._keep_levels(i, reading, reading.tab)

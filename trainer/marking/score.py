@@ -59,7 +59,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trainer.drill import PARTS, Care, Goal, Step, sound_text
-from trainer.marking.mark import Extra, Mark, Measured
+from trainer.marking.mark import ExtraNote, Mark, Measured
 
 Points = tuple[tuple[float, float], ...]
 
@@ -80,7 +80,7 @@ _GATE = 50.0
 
 
 @dataclass(frozen=True, slots=True)
-class Term:
+class ScoreTerm:
     """One figure on its way into a part.
 
     Attributes:
@@ -98,19 +98,19 @@ class Term:
     earned: float
 
     @classmethod
-    def read(cls, figure: str, value: float, at: float, points: Points) -> Term:
+    def read(cls, figure: str, value: float, at: float, points: Points) -> ScoreTerm:
         """What is read off a line at a place."""
         places, earned = zip(*points, strict=True)
         return cls(figure, value, at, points, float(np.interp(at, places, earned)))
 
     @classmethod
-    def given(cls, figure: str, value: float | str | None, earned: float) -> Term:
+    def given(cls, figure: str, value: float | str | None, earned: float) -> ScoreTerm:
         """What is read off no line."""
         return cls(figure, value, None, (), earned)
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class CriterionScore:
     """A part of a mark, and how it came about.
 
     Attributes:
@@ -121,11 +121,11 @@ class Part:
 
     earned: float
     rule: str
-    terms: tuple[Term, ...]
+    terms: tuple[ScoreTerm, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Reckoning:
+class ScoreBreakdown:
     """How a step's parts make its score: min(`mean`, `most`) x `right` x `sounding`.
 
     Attributes:
@@ -146,21 +146,27 @@ class Reckoning:
         return min(self.mean, self.most) * self.right * self.sounding
 
 
-def _term(figure: str, value: float, points: Points, unit: float = 1.0, off: float = 0.0) -> Term:
+def _term(
+    figure: str, value: float, points: Points, unit: float = 1.0, off: float = 0.0
+) -> ScoreTerm:
     """A figure's size, taken from `off`, on a line whose points are given in a unit."""
     scaled = tuple((at * unit, earned) for at, earned in points)
-    return Term.read(figure, value, abs(value - off), scaled)
+    return ScoreTerm.read(figure, value, abs(value - off), scaled)
 
 
-def _of(terms: Iterable[Term], choose: Callable[[Iterable[float]], float] = min) -> Part | None:
+def _of(
+    terms: Iterable[ScoreTerm], choose: Callable[[Iterable[float]], float] = min
+) -> CriterionScore | None:
     known = tuple(terms)
     if not known:
         return None
     rule = "worst" if choose is min else "best"
-    return Part(choose(term.earned for term in known), rule, known)
+    return CriterionScore(choose(term.earned for term in known), rule, known)
 
 
-def judge(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[str, Part]:
+def score_criteria(
+    step: Step, measured: Measured, goal: Goal, beat_ms: float
+) -> dict[str, CriterionScore]:
     """The parts of a step's mark that could be judged, in the order of `PARTS`.
 
     Args:
@@ -172,7 +178,7 @@ def judge(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[st
     Returns:
         Empty for a step that was not played or too briefly to be judged.
     """
-    if not was_judged(step, measured):
+    if not can_be_judged(step, measured):
         return {}
     judged = {
         "pitch": _pitch(step, measured, goal.tolerance),
@@ -185,12 +191,16 @@ def judge(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[st
     return {name: part for name in PARTS if (part := judged[name]) is not None}
 
 
-def parts_of(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> dict[str, float]:
-    """What each part earned, 0 to 100; arguments as in :func:`judge`."""
-    return {name: part.earned for name, part in judge(step, measured, goal, beat_ms).items()}
+def criterion_scores(
+    step: Step, measured: Measured, goal: Goal, beat_ms: float
+) -> dict[str, float]:
+    """What each part earned, 0 to 100; arguments as in :func:`score_criteria`."""
+    return {
+        name: part.earned for name, part in score_criteria(step, measured, goal, beat_ms).items()
+    }
 
 
-def was_judged(step: Step, measured: Measured) -> bool:
+def can_be_judged(step: Step, measured: Measured) -> bool:
     """Whether there was enough of a step to say anything about.
 
     A chord, and a note as loud as its neighbour, may have no pitch that is known to be theirs.
@@ -199,7 +209,7 @@ def was_judged(step: Step, measured: Measured) -> bool:
     return measured.cents is not None or (several and bool(measured.holes))
 
 
-def is_wrong(step: Step, measured: Measured) -> bool:
+def is_wrong_note(step: Step, measured: Measured) -> bool:
     """Whether another note was heard, at either end of a glide; of a chord, none of its holes;
     of a ladder, on every rung."""
     if measured.heard is None:
@@ -229,9 +239,9 @@ def _entries(chord: str) -> set[str]:
     return {sign + hole for hole in holes.split("+")}
 
 
-def _pitch(step: Step, measured: Measured, tolerance: float) -> Part | None:
-    if is_wrong(step, measured):
-        return Part(0.0, "wrong note", (Term.given("heard", measured.heard, 0.0),))
+def _pitch(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
+    if is_wrong_note(step, measured):
+        return CriterionScore(0.0, "wrong note", (ScoreTerm.given("heard", measured.heard, 0.0),))
     if step.ladder:
         return _rung_pitch(measured, tolerance)
     ends = {"cents": measured.cents}
@@ -242,18 +252,18 @@ def _pitch(step: Step, measured: Measured, tolerance: float) -> Part | None:
     )
 
 
-def _rung_pitch(measured: Measured, tolerance: float) -> Part:
+def _rung_pitch(measured: Measured, tolerance: float) -> CriterionScore:
     terms = tuple(
-        Term.given("rungs", None, 0.0)
+        ScoreTerm.given("rungs", None, 0.0)
         if cents is None
         else _term("rungs", cents, _PITCH, tolerance)
         for cents in measured.rungs
     )
     each = [term.earned for term in terms]
-    return Part(min(float(np.mean(each)), min(each) + _ABOVE_WORST), "rungs", terms)
+    return CriterionScore(min(float(np.mean(each)), min(each) + _ABOVE_WORST), "rungs", terms)
 
 
-def _steadiness(measured: Measured, tolerance: float) -> Part | None:
+def _steadiness(measured: Measured, tolerance: float) -> CriterionScore | None:
     if measured.wobble_cents is None or measured.drift_cents is None:
         return None
     return _of(
@@ -264,7 +274,7 @@ def _steadiness(measured: Measured, tolerance: float) -> Part | None:
     )
 
 
-def _attack(measured: Measured, tolerance: float) -> Part | None:
+def _attack(measured: Measured, tolerance: float) -> CriterionScore | None:
     if measured.scoop_cents is None or measured.cents is None:
         return None
     terms = [_term("scoop_cents", measured.scoop_cents, _SCOOP, tolerance, off=measured.cents)]
@@ -273,7 +283,7 @@ def _attack(measured: Measured, tolerance: float) -> Part | None:
     return _of(terms, max)
 
 
-def _motion(step: Step, measured: Measured, tolerance: float) -> Part | None:
+def _motion(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
     terms = []
     if measured.stray_cents is not None:
         unit = max(tolerance, _WAY * _way(step))
@@ -296,13 +306,13 @@ def _way(step: Step) -> float:
     return max(bends) - min(bends)
 
 
-def _swing(figure: str, heard: float | None, asked: float, points: Points) -> Term:
+def _swing(figure: str, heard: float | None, asked: float, points: Points) -> ScoreTerm:
     if heard is None:
-        return Term.given(figure, None, 0.0)
-    return Term.read(figure, heard, abs(math.log2(heard / asked)), points)
+        return ScoreTerm.given(figure, None, 0.0)
+    return ScoreTerm.read(figure, heard, abs(math.log2(heard / asked)), points)
 
 
-def is_alone(step: Step, measured: Measured) -> bool:
+def sounds_alone(step: Step, measured: Measured) -> bool:
     """Whether a single note that must be a chord sounded alone."""
     if step.care is not Care.CHORD or step.is_chord or not measured.holes:
         return False
@@ -310,17 +320,17 @@ def is_alone(step: Step, measured: Measured) -> bool:
     return not {hole - 1, hole + 1} & set(measured.holes)
 
 
-def _cleanness(step: Step, measured: Measured) -> Part | None:
+def _cleanness(step: Step, measured: Measured) -> CriterionScore | None:
     if not measured.holes:
         return None
-    if is_alone(step, measured):
-        return _of([Term.given("holes", str(measured.holes[0]), 0.0)])
+    if sounds_alone(step, measured):
+        return _of([ScoreTerm.given("holes", str(measured.holes[0]), 0.0)])
     if measured.leak_db is None:
-        return _of([Term.given("leak_db", None, 100.0)])
-    return _of([Term.read("leak_db", measured.leak_db, measured.leak_db, _LEAK_DB)])
+        return _of([ScoreTerm.given("leak_db", None, 100.0)])
+    return _of([ScoreTerm.read("leak_db", measured.leak_db, measured.leak_db, _LEAK_DB)])
 
 
-def _time(measured: Measured, beat_ms: float) -> Part | None:
+def _time(measured: Measured, beat_ms: float) -> CriterionScore | None:
     if measured.late_ms is None:
         return None
     lost = min(_LOST * beat_ms, _LOST_MS)
@@ -337,18 +347,20 @@ def missing_holes(step: Step, measured: Measured) -> list[int]:
     return [tab.hole for tab in step.last if tab.hole not in known]
 
 
-def reckon(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal) -> Reckoning:
+def break_down(
+    step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal
+) -> ScoreBreakdown:
     """How a step's parts make its score.
 
     Args:
         step: what was asked for.
         measured: what was played.
-        parts: from :func:`parts_of`.
+        parts: from :func:`criterion_scores`.
         goal: the drill's.
     """
     counting = {part: earned for part, earned in parts.items() if goal.weights[part] > 0.0}
     if not counting:
-        return Reckoning(0.0, 0.0, 0.0, 0.0)
+        return ScoreBreakdown(0.0, 0.0, 0.0, 0.0)
     weight = sum(goal.weights[part] for part in counting)
     mean = sum(goal.weights[part] * earned for part, earned in counting.items()) / weight
     most = min(counting.values()) + _ABOVE_WORST
@@ -356,15 +368,15 @@ def reckon(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goa
         most = min(most, parts.get("cleanness", 100.0))
     right = min(1.0, parts.get("pitch", _GATE) / _GATE)
     sounding = 1.0 - len(missing_holes(step, measured)) / len(step.last)
-    return Reckoning(mean, most, right, sounding)
+    return ScoreBreakdown(mean, most, right, sounding)
 
 
-def score_of(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal) -> float:
-    """What a step earned, 0 to 100; arguments as in :func:`reckon`."""
-    return reckon(step, measured, parts, goal).score
+def step_score(step: Step, measured: Measured, parts: Mapping[str, float], goal: Goal) -> float:
+    """What a step earned, 0 to 100; arguments as in :func:`break_down`."""
+    return break_down(step, measured, parts, goal).score
 
 
-def total_of(marks: Sequence[Mark], extras: Sequence[Extra] = ()) -> float:
+def total_score(marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
     """What a take earned, 0 to 100; 0 for one without steps."""
     beats = sum(float(mark.step.beats) for mark in marks)
     wasted = sum(extra.beats for extra in extras)

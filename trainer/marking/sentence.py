@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from trainer.drill import WEIGHTS, Sound, Step, Vibrato
 from trainer.harp import Tab
 from trainer.marking.mark import Measured
-from trainer.marking.score import is_alone, is_wrong, missing_holes, was_judged
+from trainer.marking.score import can_be_judged, is_wrong_note, missing_holes, sounds_alone
 
 _MOST = 3
 _GOOD = 85.0
@@ -30,7 +30,7 @@ _DEPTHS = ("", "a half step", "a whole step", "a step and a half")
 _GOOD_WORDS = {"pitch": "in tune", "cleanness": "clean", "time": "in time"}
 
 
-def sentence_of(
+def mark_sentence(
     step: Step, measured: Measured, parts: Mapping[str, float], *, skipped: bool = False
 ) -> str:
     """Why a step earned what it did.
@@ -38,18 +38,18 @@ def sentence_of(
     Args:
         step: what was asked for.
         measured: what was played.
-        parts: what it earned, from :func:`trainer.marking.score.parts_of`.
+        parts: what it earned, from :func:`trainer.marking.score.criterion_scores`.
         skipped: of a step that was not played, whether a later one was.
     """
     if measured.start is None:
         return "skipped" if skipped else "not played"
-    if not was_judged(step, measured):
+    if not can_be_judged(step, measured):
         return "too short to judge"
     faults = sorted(
         (part for part in parts if parts[part] < _GOOD),
         key=lambda part: WEIGHTS[part] * (parts[part] - 100.0),
     )
-    if is_wrong(step, measured):
+    if is_wrong_note(step, measured):
         clauses = [f"played {_heard(measured)} for {_asked(step)}"]
         faults = [part for part in faults if part == "time"]
     else:
@@ -60,7 +60,7 @@ def sentence_of(
     return told if tries == 1 else f"{told}; after {tries} tries"
 
 
-def in_words(sound: Sound) -> str:
+def describe_sound(sound: Sound) -> str:
     """A sound as a teacher says it: ``draw 4 bent a half step``, ``blow 4 and 5``."""
     if len(sound) == 1:
         return _tab_in_words(sound[0])
@@ -88,7 +88,7 @@ def _asked(step: Step) -> str:
 
 def _path(sounds: Sequence[Sound]) -> str:
     """The sounds of a path in words, each once where they follow each other."""
-    words = [in_words(sound) for sound in sounds]
+    words = [describe_sound(sound) for sound in sounds]
     kept = [word for i, word in enumerate(words) if not i or word != words[i - 1]]
     return " to ".join(kept)
 
@@ -124,7 +124,7 @@ def _clause(part: str, step: Step, measured: Measured) -> str:
     if part == "motion":
         return _motion(step, measured)
     if part == "cleanness":
-        if is_alone(step, measured):
+        if sounds_alone(step, measured):
             return "sounded alone, and should be a chord"
         return _cleanness(measured.leak_hole, measured.leak_db or 0.0)
     return _time(measured.late_ms or 0.0)
@@ -147,7 +147,7 @@ def _pitch(step: Step, measured: Measured) -> str:
 
 def _worst_rung(step: Step, measured: Measured) -> str:
     place = max(range(len(measured.rungs)), key=lambda i: _far(measured.rungs[i]))
-    rung, off = in_words(step.sounds[place]), measured.rungs[place]
+    rung, off = describe_sound(step.sounds[place]), measured.rungs[place]
     return f"{rung} was not there" if off is None else f"{rung} {_off(off)}"
 
 

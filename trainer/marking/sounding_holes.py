@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from trainer.drill import Sound, sound_text
 from trainer.harp import HOLES, Breath, Tab
-from trainer.marking.reading_history import History
-from trainer.marking.target import reed_bits
+from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.target import reed_mask
 
 _FLOOR_DB = -120.0
 _HEARD_DB = -100.0
@@ -30,7 +30,7 @@ class Leak:
     hole: int
 
 
-def reeds_of(history: History, frames: NDArray[np.int64], breath: Breath) -> Sound:
+def sounding_reeds(history: ReadingHistory, frames: NDArray[np.int64], breath: Breath) -> Sound:
     """The reeds that sounded in more than half of the readings that know any.
 
     Where a note may be of either breath (draw 2 and blow 3), it is taken for one of `breath`.
@@ -41,19 +41,21 @@ def reeds_of(history: History, frames: NDArray[np.int64], breath: Breath) -> Sou
         found = tuple(
             Tab(hole, direction)
             for hole in HOLES
-            if 2 * np.count_nonzero(reeds & reed_bits([hole], direction)) > len(reeds)
+            if 2 * np.count_nonzero(reeds & reed_mask([hole], direction)) > len(reeds)
         )
         if found:
             return found
     return ()
 
 
-def holes_of(history: History, frames: NDArray[np.int64], wanted: Sound) -> tuple[int, ...]:
+def holes_sounding(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+) -> tuple[int, ...]:
     """The holes that sounded in more than half of the readings that know any."""
-    return tuple(tab.hole for tab in reeds_of(history, frames, wanted[0].breath))
+    return tuple(tab.hole for tab in sounding_reeds(history, frames, wanted[0].breath))
 
 
-def hidden_of(
+def masked_holes(
     wanted: Sound, pitches: Sequence[float], sounding: tuple[int, ...]
 ) -> tuple[int, ...]:
     """Wanted holes of a split that the ear cannot tell from the partials of a lower one.
@@ -77,8 +79,8 @@ def _is_partial(cents: float) -> bool:
     return ratio > 1.5 and abs(ratio - round(ratio)) < _PARTIAL * ratio
 
 
-def leak_of(
-    history: History,
+def loudest_leak(
+    history: ReadingHistory,
     frames: NDArray[np.int64],
     wanted: Sound,
     spared: Collection[int] = (),
@@ -98,7 +100,7 @@ def leak_of(
     if not len(levels):
         return None
     asked = np.isin(HOLES, [tab.hole for tab in wanted])
-    bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
+    bits = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
     sounds = (history.reeds[frames] & bits) != 0
     levels = np.where(np.isnan(levels), _FLOOR_DB, levels)
     named = np.array([*(tabs[0].hole for tabs in history.names), 0])[history.name[frames]]
@@ -118,18 +120,20 @@ def leak_of(
     return Leak(float(medians[loudest]), HOLES[loudest])
 
 
-def _named(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
+def _named(history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
     """Readings whose main reed may be one of the wanted ones."""
     mine = [not set(wanted).isdisjoint(tabs) for tabs in history.names]
     return np.array([*mine, False])[history.name[frames]]  # -1, unnamed, is the last
 
 
-def drowned(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
+def is_drowned_out(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+) -> NDArray[np.bool_]:
     """Readings whose pitch is another hole's, though the wanted one sounds about as loud.
 
     Such a note is blurred, not wrong.
     """
-    bits = reed_bits((tab.hole for tab in wanted), wanted[0].breath)
+    bits = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
     asked = [tab.hole - 1 for tab in wanted]
     loud = np.nan_to_num(history.levels[frames][:, asked].max(axis=1), nan=_FLOOR_DB)
     own = {(tab.hole, tab.breath) for tab in wanted}
@@ -138,8 +142,8 @@ def drowned(history: History, frames: NDArray[np.int64], wanted: Sound) -> NDArr
     return np.asarray(other & (loud >= _AS_LOUD_DB) & ((history.reeds[frames] & bits) != 0))
 
 
-def heard_as(
-    history: History, frames: NDArray[np.int64], wanted: Sound, cents: float | None
+def heard_tab(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound, cents: float | None
 ) -> str | None:
     """Tab of what sounded most, as text; None when it is not known.
 
@@ -157,28 +161,32 @@ def heard_as(
     if tabs is None:
         return None
     near = cents is not None and abs(cents) <= _SAME_NOTE_CENTS
-    blurred = cents is None and drowned(history, frames, wanted).any()
+    blurred = cents is None and is_drowned_out(history, frames, wanted).any()
     return sound_text(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
 
 
-def named_rather(history: History, frames: NDArray[np.int64], one: Sound, other: Sound) -> bool:
+def named_more_often(
+    history: ReadingHistory, frames: NDArray[np.int64], one: Sound, other: Sound
+) -> bool:
     """Whether one of two sounds of the same pitch was rather heard than the other."""
     mine, theirs = (_named(history, frames, sound).sum() for sound in (one, other))
     return bool(mine > theirs)
 
 
-def sounded(history: History, frames: NDArray[np.int64], tab: Tab) -> bool:
+def ever_sounded(history: ReadingHistory, frames: NDArray[np.int64], tab: Tab) -> bool:
     """Whether a natural reed sounded at all, however short, in some readings."""
-    bit = reed_bits([tab.hole], tab.breath)
+    bit = reed_mask([tab.hole], tab.breath)
     return bool(((history.reeds[frames] & bit) != 0).any())
 
 
-def _most_named(history: History, frames: NDArray[np.int64]) -> tuple[Tab, ...] | None:
+def _most_named(history: ReadingHistory, frames: NDArray[np.int64]) -> tuple[Tab, ...] | None:
     named = history.name[frames]
     named = named[named >= 0]
     return history.names[int(np.bincount(named).argmax())] if len(named) else None
 
 
-def _chord_heard_as(history: History, frames: NDArray[np.int64], wanted: Sound) -> str | None:
-    reeds = reeds_of(history, frames, wanted[0].breath)
+def _chord_heard_as(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+) -> str | None:
+    reeds = sounding_reeds(history, frames, wanted[0].breath)
     return sound_text(reeds) if reeds else None

@@ -19,7 +19,7 @@ from trainer.ear import Reading
 from trainer.harp import Breath, Harp
 
 
-def reed_bits(holes: Iterable[int], breath: Breath) -> int:
+def reed_mask(holes: Iterable[int], breath: Breath) -> int:
     """A set of holes in one breath, as bits."""
     shift = 9 if breath is Breath.DRAW else -1
     bits = 0
@@ -28,7 +28,7 @@ def reed_bits(holes: Iterable[int], breath: Breath) -> int:
     return bits
 
 
-def sounding_bits(reading: Reading) -> int:
+def sounding_mask(reading: Reading) -> int:
     """The holes that a reading says sound, as bits; 0 when it does not know.
 
     A note that may be either of two entries sets the bits of both.
@@ -36,26 +36,26 @@ def sounding_bits(reading: Reading) -> int:
     if not reading.holes:
         return 0
     if reading.breath is not None:
-        return reed_bits(reading.holes, reading.breath)
+        return reed_mask(reading.holes, reading.breath)
     bits = 0
     for tab in (reading.tab, *reading.also):
         if tab is not None:
-            bits |= reed_bits([tab.hole], tab.breath)
+            bits |= reed_mask([tab.hole], tab.breath)
     return bits
 
 
-def hz_of_pitch(cents: NDArray[np.float64]) -> NDArray[np.float64]:
+def hz_of_cents(cents: NDArray[np.float64]) -> NDArray[np.float64]:
     """Hz of pitches in cents from A4 = 440 Hz."""
     return np.asarray(440.0 * np.exp2(cents / 1200.0))
 
 
-def pitch_of(hz: float | None) -> float:
+def absolute_cents(hz: float | None) -> float:
     """Cents from A4 = 440 Hz; not a number where there is no pitch."""
     return math.nan if hz is None else 1200.0 * math.log2(hz / 440.0)
 
 
 @dataclass(frozen=True, slots=True)
-class Target:
+class StepTarget:
     """A step on the sample clock.
 
     Attributes:
@@ -73,7 +73,7 @@ class Target:
     holes: int
 
     @classmethod
-    def of(cls, step: Step, harp: Harp, clock: Clock) -> Target:
+    def of(cls, step: Step, harp: Harp, clock: Clock) -> StepTarget:
         """A step of a drill, on a harp and a clock.
 
         Raises:
@@ -81,11 +81,13 @@ class Target:
         """
 
         def pitches(place: int) -> tuple[float, ...]:
-            return tuple(pitch_of(harp.hz(tab)) + step.off(place) for tab in step.sounds[place])
+            return tuple(
+                absolute_cents(harp.hz(tab)) + step.off(place) for tab in step.sounds[place]
+            )
 
         holes = 0
         for tab in step.tabs:
-            holes |= reed_bits([tab.hole], tab.breath)
+            holes |= reed_mask([tab.hole], tab.breath)
         return cls(
             step,
             clock.sample(step.at),

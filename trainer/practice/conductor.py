@@ -89,7 +89,7 @@ class Conductor:
             return
         if isinstance(self._marker, Marker):
             yield from self._beats(reading)
-        for mark in self._marker.feed(reading):
+        for mark in self._marker.observe(reading):
             yield Marked(mark)
 
     def _beats(self, reading: Reading) -> Iterator[Event]:

@@ -6,8 +6,8 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from trainer.coach.daily_set import DaySet
-from trainer.coach.entry import BETWEEN_S, READ_NEW_S, READ_S, DayEntry, Reason
+from trainer.coach.daily_set import DailySet
+from trainer.coach.set_entry import BETWEEN_S, READ_NEW_S, READ_S, Reason, SetEntry
 from trainer.drill import Drill, on_harp
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -33,7 +33,7 @@ class EntryBegan:
 
     number: int
     count: int
-    entry: DayEntry
+    entry: SetEntry
     plan: Plan
     rest_s: float
 
@@ -47,8 +47,8 @@ class EntryDone:
         day: the set with its takes.
     """
 
-    entry: DayEntry
-    day: DaySet
+    entry: SetEntry
+    day: DailySet
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,16 +59,16 @@ class DayOver:
         day: the set, with all that was played today.
     """
 
-    day: DaySet
+    day: DailySet
 
 
 DayEvent = EntryBegan | EntryDone | DayOver
-HarpFor = Callable[[DayEntry], tuple[Harp, str | None]]
+HarpFor = Callable[[SetEntry], tuple[Harp, str | None]]
 """The harp that an entry is played on, and its name if it is one of the player's own."""
 
 
 def run_day(
-    day: DaySet,
+    day: DailySet,
     drills: Mapping[str, Drill],
     base: Plan,
     harp_for: HarpFor,

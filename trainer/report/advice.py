@@ -54,11 +54,11 @@ def advice(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
     """
     worst: dict[tuple[str, str], Mark] = {}
     for mark in result.marks:
-        for part, earned in mark.parts.items():
+        for part, earned in mark.criteria.items():
             before = worst.get((part, mark.step.tab))
-            if before is None or earned < before.parts[part]:
+            if before is None or earned < before.criteria[part]:
                 worst[part, mark.step.tab] = mark
-    steps = [(mark.step.tab, float(mark.step.beats), mark.parts) for mark in result.marks]
+    steps = [(mark.step.tab, float(mark.step.beats), mark.criteria) for mark in result.marks]
     told = []
     for (part, tab), points in losses(steps, result.drill.goal.weights)[:MOST]:
         mark = worst[part, tab]

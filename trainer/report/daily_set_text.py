@@ -5,8 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from trainer.coach.daily_set import DaySet
-from trainer.coach.entry import DayEntry, Reason
+from trainer.coach.daily_set import DailySet
+from trainer.coach.set_entry import Reason, SetEntry
 from trainer.practice import Event
 from trainer.practice.day_session import DayEvent, DayOver, EntryBegan, EntryDone
 from trainer.report.drill_facts import counted
@@ -20,7 +20,7 @@ EVEN = 0.5
 """Moves of less are none."""
 
 
-def today_text(day: DaySet, width: int = 80) -> str:
+def today_text(day: DailySet, width: int = 80) -> str:
     """The set: a line on the whole, and for each entry what it is for, its title and why.
 
     Args:
@@ -40,7 +40,7 @@ def today_text(day: DaySet, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def today_plain(day: DaySet) -> str:
+def today_plain(day: DailySet) -> str:
     """The same as one sentence or two an entry, without columns, for screen readers and logs."""
     lines = [_head(day)]
     for number, entry in enumerate(day.entries, 1):
@@ -52,7 +52,7 @@ def today_plain(day: DaySet) -> str:
     return "\n".join(lines)
 
 
-def today_data(day: DaySet) -> dict[str, Any]:
+def today_data(day: DailySet) -> dict[str, Any]:
     """The set as data that JSON can hold. Minutes and seconds are as expected, not as played."""
     return {
         "player": day.player,
@@ -85,7 +85,7 @@ def today_data(day: DaySet) -> dict[str, Any]:
     }
 
 
-def outcome(day: DaySet) -> str:
+def outcome(day: DailySet) -> str:
     """The day's score, and what moved since the last time, drill by drill and at the mean."""
     played = [entry for entry in day.entries if day.scores(entry)]
     if not played:
@@ -136,7 +136,7 @@ class DayLines:
 _INDENT = " " * 7
 
 
-def _head(day: DaySet) -> str:
+def _head(day: DailySet) -> str:
     date = day.day.isoformat()
     if not day.entries:
         return (
@@ -157,15 +157,15 @@ def _minutes(seconds: float) -> str:
     return counted(max(1, round(seconds / 60.0)), "minute")
 
 
-def _harp(entry: DayEntry) -> str:
+def _harp(entry: SetEntry) -> str:
     return entry.key if entry.tuning == "richter" else f"{entry.key}, {entry.tuning},"
 
 
-def _result(day: DaySet, entry: DayEntry) -> str:
+def _result(day: DailySet, entry: SetEntry) -> str:
     return f" Today: {_score(day, entry)}." if day.scores(entry) else ""
 
 
-def _score(day: DaySet, entry: DayEntry) -> str:
+def _score(day: DailySet, entry: SetEntry) -> str:
     """The best take of an entry, and against the last time."""
     best, moved = day.best(entry), day.moved_by(entry)
     assert best is not None
@@ -179,7 +179,7 @@ def _score(day: DaySet, entry: DayEntry) -> str:
     return f"{score_text(best)}, {against}"
 
 
-def _overall(day: DaySet) -> str:
+def _overall(day: DailySet) -> str:
     if day.moved is None:
         return ""
     moves = [by for entry in day.entries if (by := day.moved_by(entry)) is not None]
@@ -191,7 +191,7 @@ def _overall(day: DaySet) -> str:
     )
 
 
-def _closing(day: DaySet, entry: DayEntry) -> str:
+def _closing(day: DailySet, entry: SetEntry) -> str:
     if not day.scores(entry):
         return f"{entry.drill}: not played whole."
     state = "done" if day.is_done(entry) else "not done yet"

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.coach.step_table import MEASURES, Measure
-from trainer.coach.trends import WEEK, Kind, Overview, Point, Progress
+from trainer.coach.step_table import METRICS, Metric
+from trainer.coach.trends import WEEK, Overview, Progress, SeriesPoint, SubjectKind
 from trainer.core import TrainerError
 from trainer.report.progress_text import change_text, day_text, subject_text, verdict_text
 
@@ -56,12 +56,12 @@ class Palette:
 ON_TERMINAL = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
 
 
-def scaled(value: float, measure: Measure) -> float:
+def scaled(value: float, measure: Metric) -> float:
     """A figure as it is plotted: shares as percent."""
     return 100.0 * value if measure.unit == "%" else value
 
 
-def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, width: int) -> None:
+def draw(figure: Any, progress: Progress, measure: Metric, palette: Palette, width: int) -> None:
     """Draw a plot afresh.
 
     Args:
@@ -90,19 +90,19 @@ def draw(figure: Any, progress: Progress, measure: Measure, palette: Palette, wi
     figure.yticks(scale, [str(at) for at in scale])
 
 
-def _xy(points: Sequence[Point], measure: Measure) -> tuple[list[int], list[float]]:
+def _xy(points: Sequence[SeriesPoint], measure: Metric) -> tuple[list[int], list[float]]:
     days = [point.first.toordinal() for point in points]
     return days, [scaled(point.value, measure) for point in points]
 
 
-def _middles(weeks: Sequence[Point], days: Sequence[Point]) -> list[float]:
+def _middles(weeks: Sequence[SeriesPoint], days: Sequence[SeriesPoint]) -> list[float]:
     """Where weeks stand: in their middle, but not before the first day, nor after the last."""
     first, last = days[0].first.toordinal(), days[-1].first.toordinal()
     return [min(max(week.first.toordinal() + (WEEK - 1) / 2.0, first), last) for week in weeks]
 
 
 def _dates(
-    days: Sequence[Point], most: int, today: date
+    days: Sequence[SeriesPoint], most: int, today: date
 ) -> tuple[list[int], list[str], tuple[float, float]]:
     """Days to be named, evenly spread, with their names; and the ends of the axis."""
     first, last = days[0].first.toordinal(), days[-1].first.toordinal()
@@ -113,7 +113,7 @@ def _dates(
     return ticks, names, (first - margin, last + margin)
 
 
-def _scale(days: Sequence[Point], measure: Measure) -> list[int]:
+def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
     """Round figures from 0 to above all days, in at most five steps."""
     if measure.unit in ("%", "points"):
         return list(range(0, 101, 25))
@@ -128,7 +128,7 @@ def _scale(days: Sequence[Point], measure: Measure) -> list[int]:
 
 
 def terminal_plot(
-    progress: Progress, measure: Measure, width: int, height: int, *, color: bool
+    progress: Progress, measure: Metric, width: int, height: int, *, color: bool
 ) -> str:
     """A plot as lines for a terminal.
 
@@ -205,10 +205,10 @@ def _is_svg(path: Path) -> bool:
 def _draw_one(figure: Figure, progress: Progress, player: str) -> None:
     figure.suptitle(f"{player}: {subject_text(progress)}")
     for axes, name in zip(figure.subplots(2, 2).flat, PANELS, strict=True):
-        _draw_panel(axes, progress, MEASURES[name])
+        _draw_panel(axes, progress, METRICS[name])
 
 
-def _draw_panel(axes: Axes, progress: Progress, measure: Measure) -> None:
+def _draw_panel(axes: Axes, progress: Progress, measure: Metric) -> None:
     days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
     axes.set_title(
         f"{measure.title}: {change_text(progress.change(measure.name), measure.unit)}", fontsize=9
@@ -238,8 +238,10 @@ def _draw_panel(axes: Axes, progress: Progress, measure: Measure) -> None:
 
 def _draw_all(figure: Figure, overview: Overview) -> None:
     rows = [
-        one for kind in (Kind.NOTE, Kind.SEVERAL, Kind.SKILL) for one in overview.of(kind)
-    ] + overview.of(Kind.ALL)
+        one
+        for kind in (SubjectKind.NOTE, SubjectKind.SEVERAL, SubjectKind.SKILL)
+        for one in overview.of(kind)
+    ] + overview.of(SubjectKind.ALL)
     rows = [one for one in rows if one.usual.cents is not None]
     figure.set_size_inches(10.0, 1.5 + 0.26 * len(rows))
     axes = figure.subplots()

@@ -13,20 +13,20 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from trainer.coach.step_table import MEASURES, Figures, Measure
+from trainer.coach.step_table import METRICS, Metric, StepSummary
 from trainer.coach.trends import (
     FEWEST,
     USUAL_DAYS,
     WEEK,
-    Change,
-    Kind,
+    Comparison,
+    ComparisonVerdict,
     Overview,
     Period,
-    Point,
-    Practice,
+    PracticeSummary,
+    PracticeTime,
     Progress,
-    Span,
-    Verdict,
+    SeriesPoint,
+    SubjectKind,
 )
 from trainer.core.stats.location_shift import LEVEL
 from trainer.drill import PARTS
@@ -34,10 +34,10 @@ from trainer.harp import Tab
 
 _NAME = 24
 _HEADINGS = {
-    Kind.NOTE: "note",
-    Kind.SEVERAL: "together",
-    Kind.SKILL: "skill",
-    Kind.ALL: "all of it",
+    SubjectKind.NOTE: "note",
+    SubjectKind.SEVERAL: "together",
+    SubjectKind.SKILL: "skill",
+    SubjectKind.ALL: "all of it",
 }
 _NO_FIGURE = "-"
 
@@ -66,14 +66,14 @@ def _figures(value: float, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
-def verdict_text(change: Change, unit: str) -> str:
+def verdict_text(change: Comparison, unit: str) -> str:
     """What can be told of a difference, and by how much."""
-    if change.verdict is Verdict.UNCLEAR or change.gain is None:
+    if change.verdict is ComparisonVerdict.UNCLEAR or change.gain is None:
         return change.verdict.value
     return f"{change.verdict.value} by {value_text(abs(change.gain), unit)}"
 
 
-def change_text(change: Change, unit: str) -> str:
+def change_text(change: Comparison, unit: str) -> str:
     """The same with its interval, or with the days that are too few for one."""
     told = verdict_text(change, unit)
     if change.low is None or change.high is None:
@@ -81,7 +81,7 @@ def change_text(change: Change, unit: str) -> str:
     if change.low == change.high == 0.0:
         return "no difference"
     low, high = change.low, change.high
-    if change.verdict is Verdict.WORSE:
+    if change.verdict is ComparisonVerdict.WORSE:
         low, high = -high, -low
     ends = [value_text(end, unit).removesuffix(" %") for end in (low, high)]
     return f"{told} ({ends[0]} to {ends[1]})"
@@ -94,10 +94,10 @@ def days_text(weeks: int) -> str:
 
 def subject_text(progress: Progress) -> str:
     """What the progress is about, in words."""
-    if progress.kind is Kind.NOTE:
+    if progress.kind is SubjectKind.NOTE:
         tab = Tab.parse(progress.name)
         return f"{progress.name}, {tab.kind} on hole {tab.hole}"
-    return f"skill: {progress.name}" if progress.kind is Kind.SKILL else progress.name
+    return f"skill: {progress.name}" if progress.kind is SubjectKind.SKILL else progress.name
 
 
 def empty_text(overview: Overview) -> str:
@@ -113,7 +113,7 @@ def empty_text(overview: Overview) -> str:
     return text
 
 
-def practice_text(practice: Practice, weeks: int, today: date) -> list[str]:
+def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[str]:
     """How much was practised, soberly."""
     if practice.first is None:
         return []
@@ -128,7 +128,7 @@ def practice_text(practice: Practice, weeks: int, today: date) -> list[str]:
     ]
 
 
-def _minutes(span: Span) -> str:
+def _minutes(span: PracticeTime) -> str:
     if span.minutes < 120.0:
         return f"{span.minutes:.0f} minutes"
     return f"{span.minutes / 60.0:.0f} hours"
@@ -140,7 +140,7 @@ def overview_text(overview: Overview) -> str:
         return empty_text(overview)
     lines = [f"Progress of {overview.player}, {day_text(overview.today, overview.today)}"]
     lines += practice_text(overview.practice, overview.weeks, overview.today)
-    for kind in (Kind.NOTE, Kind.SEVERAL, Kind.SKILL, Kind.ALL):
+    for kind in (SubjectKind.NOTE, SubjectKind.SEVERAL, SubjectKind.SKILL, SubjectKind.ALL):
         rows = overview.of(kind)
         if rows:
             lines += ["", *_head(kind, overview.weeks), *map(_row, rows)]
@@ -148,7 +148,7 @@ def overview_text(overview: Overview) -> str:
     return "\n".join(lines)
 
 
-def _head(kind: Kind, weeks: int) -> Iterator[str]:
+def _head(kind: SubjectKind, weeks: int) -> Iterator[str]:
     length = WEEK * weeks
     yield (
         f"{'':<{_NAME}}{'off':>6}{'mostly':>7}{'in':>6}{'':>6}{'off':>6}{'best':>6} "
@@ -180,11 +180,11 @@ def bias_text(cents: float | None) -> str:
 
 
 def _parts(overview: Overview) -> Iterator[str]:
-    everything = overview.of(Kind.ALL)[0]
+    everything = overview.of(SubjectKind.ALL)[0]
     yield f"{'part of the mark':<{_NAME}}{'usual':>6}{'best day':>20}  {_short(overview.weeks)}"
     for part in PARTS:
         if part in everything.usual.parts:
-            best = _best(everything, MEASURES[part])
+            best = _best(everything, METRICS[part])
             change = verdict_text(everything.change(part), "points")
             yield (
                 f"{part:<{_NAME}}{value_text(everything.usual.parts[part], 'points'):>6}{best:>20}"
@@ -196,7 +196,7 @@ def _short(weeks: int) -> str:
     return f"last {WEEK * weeks} days against {WEEK * weeks} before"
 
 
-def _best(progress: Progress, measure: Measure) -> str:
+def _best(progress: Progress, measure: Metric) -> str:
     best = progress.best(measure.name)
     if best is None:
         return _NO_FIGURE
@@ -228,14 +228,14 @@ def progress_text(progress: Progress, player: str, *, history: bool = True) -> s
         "",
         f"{'':<19}{'usual':>7}{'best day':>19} {_short(progress.span)}",
     ]
-    lines += [line for one in MEASURES.values() for line in _figure(progress, one)]
+    lines += [line for one in METRICS.values() for line in _figure(progress, one)]
     lines += ["", *_beside(progress.usual)]
     if history:
         lines += ["", *_weeks(progress.weeks)]
     return "\n".join(lines)
 
 
-def _figure(progress: Progress, measure: Measure) -> Iterator[str]:
+def _figure(progress: Progress, measure: Metric) -> Iterator[str]:
     usual = progress.usual.value(measure.name)
     if usual is None:
         return
@@ -248,7 +248,7 @@ def _figure(progress: Progress, measure: Measure) -> Iterator[str]:
     )
 
 
-def _beside(usual: Figures) -> Iterator[str]:
+def _beside(usual: StepSummary) -> Iterator[str]:
     """What is neither better nor worse by itself."""
     if usual.bias_cents is not None:
         side = "sharp" if usual.bias_cents > 0.0 else "flat"
@@ -323,18 +323,18 @@ def _subject_dict(progress: Progress) -> dict[str, Any]:
         "kind": progress.kind.value,
         "notes": progress.notes,
         "usual": asdict(progress.usual),
-        "best": {name: _point_dict(progress.best(name)) for name in MEASURES},
-        "change": {name: _change_dict(progress.change(name)) for name in MEASURES},
+        "best": {name: _point_dict(progress.best(name)) for name in METRICS},
+        "change": {name: _change_dict(progress.change(name)) for name in METRICS},
     }
 
 
-def _point_dict(point: Point | None) -> dict[str, Any] | None:
+def _point_dict(point: SeriesPoint | None) -> dict[str, Any] | None:
     if point is None:
         return None
     return {"day": point.first.isoformat(), "value": point.value, "notes": point.notes}
 
 
-def _change_dict(change: Change) -> dict[str, Any]:
+def _change_dict(change: Comparison) -> dict[str, Any]:
     return {**asdict(change), "verdict": change.verdict.value}
 
 
@@ -343,7 +343,7 @@ def _period_dict(period: Period) -> dict[str, Any]:
 
 
 _CSV_FIGURES = tuple(
-    name for name in Figures.__dataclass_fields__ if name not in ("notes", "takes", "parts")
+    name for name in StepSummary.__dataclass_fields__ if name not in ("notes", "takes", "parts")
 )
 
 
@@ -386,6 +386,6 @@ def _round(value: float | None) -> float | str:
     return "" if value is None else round(value, 4)
 
 
-def _cell(text: str, kind: Kind | None = None) -> str:
+def _cell(text: str, kind: SubjectKind | None = None) -> str:
     """Text that no spreadsheet takes for a formula. Tab is none: -4 comes out as it is."""
-    return f"'{text}" if kind is not Kind.NOTE and text[:1] in ("=", "+", "-", "@") else text
+    return f"'{text}" if kind is not SubjectKind.NOTE and text[:1] in ("=", "+", "-", "@") else text

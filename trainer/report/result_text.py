@@ -7,7 +7,7 @@ from dataclasses import asdict
 from typing import Any
 
 from trainer.marking import Mark, Result
-from trainer.marking.score import judge, reckon
+from trainer.marking.score import break_down, score_criteria
 
 NARROWEST = 40
 """Lines are never broken into less than this."""
@@ -84,8 +84,8 @@ def result_dict(result: Result) -> dict[str, Any]:
 
 def _mark_dict(mark: Mark, result: Result) -> dict[str, Any]:
     step, goal = mark.step, result.drill.goal
-    judged = judge(step, mark.measured, goal, 60_000.0 / result.tempo)
-    reckoning = reckon(step, mark.measured, mark.parts, goal)
+    judged = score_criteria(step, mark.measured, goal, 60_000.0 / result.tempo)
+    breakdown = break_down(step, mark.measured, mark.criteria, goal)
     measured = asdict(mark.measured)
     return {
         "index": step.index,
@@ -103,7 +103,7 @@ def _mark_dict(mark: Mark, result: Result) -> dict[str, Any]:
             "tolerance_cents": goal.tolerance,
         },
         "score": mark.score,
-        "parts": dict(mark.parts),
+        "parts": dict(mark.criteria),
         "formula": {
             "parts": {
                 name: {
@@ -114,7 +114,7 @@ def _mark_dict(mark: Mark, result: Result) -> dict[str, Any]:
                 }
                 for name, part in judged.items()
             },
-            **asdict(reckoning),
+            **asdict(breakdown),
         },
         "measured": {
             name: list(value) if isinstance(value, tuple) else value

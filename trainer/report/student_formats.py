@@ -46,7 +46,7 @@ def report_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
     rows.append("|" + " --- |" * (4 + len(PARTS)))
     for mark in result.marks:
         parts = " | ".join(
-            score_text(mark.parts[part]) if part in mark.parts else "" for part in PARTS
+            score_text(mark.criteria[part]) if part in mark.criteria else "" for part in PARTS
         )
         rows.append(
             f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {parts} | "
@@ -63,7 +63,7 @@ def report_csv(result: Result) -> str:
     writer = csv.writer(file, lineterminator="\r\n")
     writer.writerow(["step", "bar", "tab", "mark", *PARTS, *MEASURED, "why"])
     for mark in result.marks:
-        parts = [mark.parts.get(part) for part in PARTS]
+        parts = [mark.criteria.get(part) for part in PARTS]
         figures = [getattr(mark.measured, figure) for figure in MEASURED]
         writer.writerow(
             [

@@ -164,7 +164,7 @@ def _step(mark: Mark, told: Material) -> str:
     """A step: its mark, its parts, its pitch and its holes."""
     number = mark.step.index + 1
     parts = "".join(
-        f"<td>{score_text(mark.parts[part])}</td>" if part in mark.parts else "<td>·</td>"
+        f"<td>{score_text(mark.criteria[part])}</td>" if part in mark.criteria else "<td>·</td>"
         for part in PARTS
     )
     names = "".join(f"<th scope=col>{part}</th>" for part in PARTS)

@@ -96,7 +96,7 @@ class StepRecord:
             care=step.care.value,
             beats=float(step.beats),
             score=mark.score,
-            parts=dict(mark.parts),
+            parts=dict(mark.criteria),
             sentence=mark.sentence,
             heard=measured.heard,
             cents=measured.cents,

@@ -28,7 +28,7 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
-from trainer.coach.entry import DayEntry
+from trainer.coach.set_entry import SetEntry
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
@@ -286,7 +286,7 @@ class PracticeScreen(TakeScreen):
         )
         self.app.push_screen(today, self._open_entry)
 
-    def _open_entry(self, chosen: tuple[DayEntry, bool] | None) -> None:
+    def _open_entry(self, chosen: tuple[SetEntry, bool] | None) -> None:
         if chosen is None:
             return
         entry, start = chosen

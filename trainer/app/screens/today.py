@@ -17,14 +17,14 @@ from textual.worker import get_current_worker
 from trainer.app.daily_set_view import RECENT_TAKES, DailySetView
 from trainer.app.shapes import sparkline
 from trainer.app.theme import CSS_PENS
-from trainer.coach.daily_set import DaySet
-from trainer.coach.entry import DayEntry, whole
+from trainer.coach.daily_set import DailySet
+from trainer.coach.set_entry import SetEntry, score_floor
 from trainer.core import TrainerError
 
 TITLE_CELLS = 36
 
 
-def entry_line(entry: DayEntry, view: DailySetView, chosen: bool = False) -> Content:
+def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Content:
     """An entry in a line: whether it is done, its title, what it is for, its last marks and its
     best one today."""
     day = view.day
@@ -33,7 +33,7 @@ def entry_line(entry: DayEntry, view: DailySetView, chosen: bool = False) -> Con
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     state = ("✓ ", CSS_PENS["good"].color) if done else "○ "
     best = day.best(entry)
-    mark = "" if best is None else f"{whole(best):>3} of {entry.pass_mark:g}"
+    mark = "" if best is None else f"{score_floor(best):>3} of {entry.pass_mark:g}"
     title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
     quiet = CSS_PENS["quiet"].color
     return Content.assemble(
@@ -46,7 +46,7 @@ def entry_line(entry: DayEntry, view: DailySetView, chosen: bool = False) -> Con
     )
 
 
-def day_heading(day: DaySet, harp: str) -> str:
+def day_heading(day: DailySet, harp: str) -> str:
     """The day, how much is left of it, how it went so far, and the harp in hand."""
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
@@ -55,14 +55,14 @@ def day_heading(day: DaySet, harp: str) -> str:
         if count
         else "all played"
     )
-    score = "" if day.score is None else f"; {whole(day.score)} so far"
+    score = "" if day.score is None else f"; {score_floor(day.score)} so far"
     moved = day.moved
     if moved is not None and abs(moved) >= 0.5:
         score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than before"
     return f"Today, {harp} harp: {todo}{score}"
 
 
-def entry_details(entry: DayEntry) -> Content:
+def entry_details(entry: SetEntry) -> Content:
     """Why an entry is there, and how to do it."""
     tuning = "" if entry.tuning == "richter" else f", {entry.tuning}"
     takes = "once" if entry.passes == 1 else f"{entry.passes} times"
@@ -70,7 +70,7 @@ def entry_details(entry: DayEntry) -> Content:
     return Content.assemble(entry.why, "\n", (how, CSS_PENS["quiet"].color))
 
 
-class TodayScreen(Screen[tuple[DayEntry, bool] | None]):
+class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
     """The day's set. Gives the entry that is chosen, and whether to begin at once.
 
     Args:

@@ -10,8 +10,8 @@ from textual.content import Content
 from textual_plotext import PlotextPlot
 
 from trainer.app.theme import CSS_PENS, pen_color
-from trainer.coach.step_table import MEASURES, Figures
-from trainer.coach.trends import Change, Kind, Point, Progress, Verdict
+from trainer.coach.step_table import METRICS, StepSummary
+from trainer.coach.trends import Comparison, ComparisonVerdict, Progress, SeriesPoint, SubjectKind
 from trainer.report.plots import PANELS, Palette, draw
 from trainer.report.progress_text import (
     change_text,
@@ -23,15 +23,15 @@ from trainer.report.progress_text import (
 )
 
 KIND_HEADINGS = {
-    Kind.ALL: "All together",
-    Kind.NOTE: "Notes, the worst first",
-    Kind.SEVERAL: "Chords and ladders",
-    Kind.SKILL: "Skills, the worst first",
+    SubjectKind.ALL: "All together",
+    SubjectKind.NOTE: "Notes, the worst first",
+    SubjectKind.SEVERAL: "Chords and ladders",
+    SubjectKind.SKILL: "Skills, the worst first",
 }
 VERDICT_SIGNS = {
-    Verdict.BETTER: ("↗", "good"),
-    Verdict.WORSE: ("↘", "wrong"),
-    Verdict.UNCLEAR: ("·", "quiet"),
+    ComparisonVerdict.BETTER: ("↗", "good"),
+    ComparisonVerdict.WORSE: ("↘", "wrong"),
+    ComparisonVerdict.UNCLEAR: ("·", "quiet"),
 }
 """A shape and a pen for what is told of the last days."""
 _NAME, _INDENT = 24, 4
@@ -49,9 +49,9 @@ class ProgressLine:
     """
 
     progress: Progress
-    usual: Figures
-    best: dict[str, Point | None]
-    changes: dict[str, Change]
+    usual: StepSummary
+    best: dict[str, SeriesPoint | None]
+    changes: dict[str, Comparison]
 
     @classmethod
     def of(cls, progress: Progress) -> ProgressLine:
@@ -66,7 +66,7 @@ class ProgressLine:
 
 def column_heads(measure: str) -> str:
     """The names of the columns."""
-    return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {MEASURES[measure].title}"
+    return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {METRICS[measure].title}"
 
 
 def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> Content:
@@ -80,7 +80,7 @@ def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> 
         pointer,
         (f"{name:<{_NAME}}", "bold"),
         f"{value_text(usual.cents, 'cents'):>6}{value_text(usual.in_tune, '%'):>9}   ",
-        (f"{sign} {verdict_text(change, MEASURES[measure].unit)}", CSS_PENS[pen].color),
+        (f"{sign} {verdict_text(change, METRICS[measure].unit)}", CSS_PENS[pen].color),
     )
 
 
@@ -100,7 +100,7 @@ def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
 
 
 def _told(line: ProgressLine, name: str, style: str) -> tuple[Content, Content]:
-    known = MEASURES[name]
+    known = METRICS[name]
     best, change = line.best[name], line.changes[name]
     unit = "" if known.unit == "%" else f" {known.unit}"
     told = f"{known.title:<12} usual {value_text(line.usual.value(name), known.unit)}{unit}"
@@ -135,7 +135,7 @@ class ProgressPlot(PlotextPlot):
     def _draw(self) -> None:
         if self._shown is not None and self.size.width:
             progress, measure = self._shown
-            draw(self.plt, progress, MEASURES[measure], self._palette(), self.size.width)
+            draw(self.plt, progress, METRICS[measure], self._palette(), self.size.width)
             self.refresh()
 
     def _palette(self) -> Palette:

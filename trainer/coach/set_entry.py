@@ -35,7 +35,7 @@ class Reason(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class DayEntry:
+class SetEntry:
     """A drill in the day's set.
 
     Attributes:
@@ -77,7 +77,7 @@ class DayEntry:
         return passed >= self.passes or len(scores) >= self.most
 
 
-def expected_takes(chance: float, passes: int, most: int) -> float:
+def expected_take_count(chance: float, passes: int, most: int) -> float:
     """How many takes it needs until some have passed, if each passes with a chance; no more than
     `most`."""
     left = [1.0] + [0.0] * (passes - 1)
@@ -90,12 +90,12 @@ def expected_takes(chance: float, passes: int, most: int) -> float:
     return takes
 
 
-def whole(score: float) -> str:
+def score_floor(score: float) -> str:
     """A score as a whole number, never rounded up to one that was not reached."""
     return str(int(score + 1e-9))
 
 
-def day_words(day: date, today: date, on: str = "") -> str:
+def relative_date(day: date, today: date, on: str = "") -> str:
     """A day near another one, as people say it: ``today``, ``Tuesday``, ``3 May``.
 
     Args:

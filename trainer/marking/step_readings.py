@@ -23,7 +23,7 @@ _CHORD_CENTS = 60.0
 
 
 @dataclass(frozen=True, slots=True)
-class Played:
+class StepReadings:
     """A step's readings.
 
     Attributes:
@@ -45,7 +45,7 @@ class Played:
 
 
 @dataclass(frozen=True, slots=True)
-class Rest:
+class HeldSpan:
     """A part of a step in which one sound is held.
 
     Attributes:
@@ -62,13 +62,13 @@ class Rest:
 
     @classmethod
     def of(
-        cls, played: Played, sound: Sound, reeds: Sequence[float], first: float, last: float
-    ) -> Rest:
+        cls, played: StepReadings, sound: Sound, reeds: Sequence[float], first: float, last: float
+    ) -> HeldSpan:
         """The readings of a step from `first` to `last`, in ms, off the nearest of its reeds."""
         inside = (played.t >= first) & (played.t <= last)
         frames = played.frames[inside]
         inside &= ~np.isnan(played.pitch)
-        t, off = played.t[inside], off_from(played.pitch[inside], reeds)
+        t, off = played.t[inside], cents_from_nearest(played.pitch[inside], reeds)
         far = len(sound) > 1 and len(off) and abs(float(np.median(off))) > _CHORD_CENTS
         if len(off) < FEWEST or far:
             t, off = t[:0], off[:0]
@@ -80,14 +80,14 @@ class Rest:
         return float(np.median(self.off)) if len(self.off) else None
 
 
-def off_from(pitch: Floats, reeds: Sequence[float]) -> Floats:
+def cents_from_nearest(pitch: Floats, reeds: Sequence[float]) -> Floats:
     """Cents from the nearest of some reeds."""
     each = pitch[:, None] - np.array(reeds)[None, :]
     nearest = np.abs(each).argmin(axis=1)
     return np.asarray(each[np.arange(len(pitch)), nearest])
 
 
-def without_glitches(pitch: Floats) -> Floats:
+def without_outliers(pitch: Floats) -> Floats:
     """Pitches in cents, shape (n,), with NaN for mishearings."""
     has = np.flatnonzero(~np.isnan(pitch))
     clean = pitch.copy()
@@ -99,7 +99,7 @@ def without_glitches(pitch: Floats) -> Floats:
     return clean
 
 
-def steadiness(held: Rest) -> tuple[float | None, float | None]:
+def wobble_and_drift(held: HeldSpan) -> tuple[float | None, float | None]:
     """Spread about the slope, and change by it; None for a part too short to tell."""
     if len(held.off) < FEWEST_STEADY:
         return None, None
