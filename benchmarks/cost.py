@@ -27,7 +27,7 @@ from benchmarks.melody import melody
 from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
 from trainer.ear import Ear, NoteTracker, Reading, analyze_blocks
 from trainer.harp import Harp
-from trainer.report.heard_text import note_line, reading_dict
+from trainer.report.heard_report import heard_note_text, reading_data
 from trainer.sound import Block, on_grid
 
 PYIN_S = 6.0
@@ -61,16 +61,16 @@ def ear_and_notes(samples: Floats) -> None:
     out, tracker = io.StringIO(), NoteTracker(Harp.of("C"))
     for reading in readings(samples):
         for note in tracker.track(reading):
-            out.write(note_line(note) + "\n")
+            out.write(heard_note_text(note) + "\n")
     for note in tracker.flush():
-        out.write(note_line(note) + "\n")
+        out.write(heard_note_text(note) + "\n")
 
 
 def ear_and_json(samples: Floats) -> None:
     """As `trainer listen --format jsonl` prints: a line a reading."""
     out = io.StringIO()
     for reading in readings(samples):
-        out.write(json.dumps(reading_dict(reading)) + "\n")
+        out.write(json.dumps(reading_data(reading)) + "\n")
 
 
 def _aubio(method: str, buffer: int, hop: int) -> Callable[[Floats], object]:

@@ -31,7 +31,7 @@ from trainer.drill import Drill, find, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Listener, Plan, run, typical_faults
 from trainer.settings import settings_path
-from trainer.settings.writer import set_value
+from trainer.settings.writer import set_setting
 from trainer.sound import MicrophoneSpec, PlayerSpec
 from trainer.sound.devices import Device
 from trainer.sound.passage import Passage
@@ -198,7 +198,7 @@ def main(folder: Path) -> None:
     source = PlayerSpec(faults=typical_faults(drill), realtime=True)
     with TemporaryDirectory() as home:
         _move_into(home)
-        set_value(settings_path(), ("player", "name"), PLAYER)
+        set_setting(settings_path(), ("player", "name"), PLAYER)
         listener = Listener()  # its process has to be there before the app
         with Journal() as journal:
             journal.add(*demo_takes(date.today()))

@@ -64,8 +64,8 @@ from trainer.practice import (
     Resumed,
     Started,
 )
-from trainer.report.plain_lines import Lines
-from trainer.report.result_text import result_dict, result_text
+from trainer.report.result_report import result_data, result_text
+from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SMALL, LARGE = (80, 24), (120, 40)
@@ -974,7 +974,7 @@ def _result() -> Result:
 
 
 def test_a_take_in_plain_lines() -> None:
-    lines = Lines(Plan(Harp.of(), PlayerSpec(), drill=DRILL))
+    lines = TakeLines(Plan(Harp.of(), PlayerSpec(), drill=DRILL))
     told = []
     for event in (
         STARTED,
@@ -1012,12 +1012,15 @@ def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> Non
     assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(told.split())
     assert "weakest: step 2 (-4') with 64." in " ".join(told.split())
     assert all(len(line) <= 60 for line in told.splitlines())
-    assert Lines(Plan(Harp.of(), PlayerSpec()), 60).lines(Ended(result)) == ["", *told.splitlines()]
+    assert TakeLines(Plan(Harp.of(), PlayerSpec()), 60).lines(Ended(result)) == [
+        "",
+        *told.splitlines(),
+    ]
 
 
 def test_the_result_as_data_holds_every_figure() -> None:
     result = _result()
-    data = json.loads(json.dumps(result_dict(result)))
+    data = json.loads(json.dumps(result_data(result)))
     assert data["score"] == 79.96
     assert data["passed"] is False
     assert data["weakest"] == 1

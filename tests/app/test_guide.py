@@ -28,7 +28,7 @@ from trainer.app.screens.practice import PracticeScreen
 from trainer.drill import parse_drill
 from trainer.harp import Harp
 from trainer.practice import Event, Failed, Finished, Heard, Plan, Started, Tone
-from trainer.settings import find_settings
+from trainer.settings import resolve_settings
 from trainer.sound import MicrophoneSpec, Player
 
 RATE = 48_000
@@ -90,8 +90,8 @@ def test_it_ends_with_a_note_and_keeps_what_was_chosen(
         assert "the microphone works" in " ".join(shown.split())
         await press(pilot, "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
-        assert find_settings().settings.sound.device == "on the stand"
-        assert find_settings().settings.harp.key == "C"
+        assert resolve_settings().settings.sound.device == "on the stand"
+        assert resolve_settings().settings.harp.key == "C"
         puppet.queue.append(Finished())
         await until(pilot, lambda: pilot.app.session.plan.drill is scripted.DRILL)  # type: ignore[attr-defined]
         assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]

@@ -33,7 +33,7 @@ from trainer.app.widgets.progress_plot import (
 from trainer.coach.trends import Comparison, ComparisonVerdict, SubjectKind, overview_at
 from trainer.harp import Harp
 from trainer.practice import Plan
-from trainer.report.progress_text import change_text
+from trainer.report.progress_report import change_text
 from trainer.sound import PlayerSpec
 from trainer.store import Journal, TakeRecord
 

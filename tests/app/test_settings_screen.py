@@ -30,8 +30,8 @@ from trainer.app.widgets.settings_list import (
 )
 from trainer.harp import Harp
 from trainer.practice import Plan
-from trainer.settings import find_settings
-from trainer.settings.tables import KEYS, VARIABLES
+from trainer.settings import resolve_settings
+from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
@@ -72,7 +72,7 @@ async def opened(pilot: Pilot[None]) -> str:
 async def go_to(pilot: Pilot[None], name: str) -> None:
     """Point at a setting."""
     await press(pilot, "home")
-    for _ in KEYS:
+    for _ in SETTING_KEYS:
         if f"▶ {name.split('.')[1]} " in text(pilot) and f"{name}: " in text(pilot):
             return
         await press(pilot, "down")
@@ -92,10 +92,10 @@ async def said(pilot: Pilot[None], words: str) -> None:
 def test_each_setting_tells_its_value_and_where_it_comes_from(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setenv(VARIABLES["harp", "a4"], "442")
+    monkeypatch.setenv(ENVIRONMENT_VARIABLES["harp", "a4"], "442")
     plan = replace(held(PLAN), count_in=3, player="Runa")
-    lines = {line.key: line for line in setting_lines(find_settings(), plan)}
-    assert tuple(lines) == KEYS
+    lines = {line.key: line for line in setting_lines(resolve_settings(), plan)}
+    assert tuple(lines) == SETTING_KEYS
     told = {key: (line.value, line.origin) for key, line in lines.items()}
     assert told["practice", "minutes"] == ("15", "file")
     assert told["practice", "count_in"] == ("3", "option")
@@ -115,7 +115,7 @@ def test_each_setting_tells_its_value_and_where_it_comes_from(
 
 
 def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> None:
-    settings = find_settings().settings
+    settings = resolve_settings().settings
     plan = held(PLAN)
     assert values_from_options(plan, settings) == {}
     assert values_from_options(replace(plan, source=PlayerSpec()), settings) == {}
@@ -130,7 +130,7 @@ def test_what_changes_between_takes_holds_at_once() -> None:
         latency_ms=20.0
     )
     assert apply_setting(PLAN, ("practice", "count_in"), 2).count_in == 2
-    for key in KEYS:
+    for key in SETTING_KEYS:
         changes = key[0] == "sound" or key == ("practice", "count_in")
         wanted = (
             TAKES_EFFECT_NEXT_TAKE
@@ -146,7 +146,7 @@ def test_what_changes_between_takes_holds_at_once() -> None:
 
 
 def test_a_wrong_value_is_told_with_what_is_expected() -> None:
-    lines = {line.key: line for line in setting_lines(find_settings(), PLAN)}
+    lines = {line.key: line for line in setting_lines(resolve_settings(), PLAN)}
     assert "400 to 480" in value_problem(lines["harp", "a4"], "500")
     assert value_problem(lines["harp", "a4"], "415") == ""
     assert value_problem(lines["harp", "key"], "H") != ""
@@ -333,7 +333,7 @@ def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> N
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await press(pilot, "home")
-        for table, name in KEYS:
+        for table, name in SETTING_KEYS:
             shown = text(pilot)
             assert f"{table}.{name}: " in shown
             assert shown.count("▶") == 1
@@ -343,7 +343,7 @@ def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> N
         await press(pilot, "end", "pageup")
         assert text(pilot).count("▶") == 1
         await press(pilot, "pagedown", "up")
-        assert ".".join(KEYS[-2]) in text(pilot)
+        assert ".".join(SETTING_KEYS[-2]) in text(pilot)
 
     run(test, held(PLAN), size=size)
 

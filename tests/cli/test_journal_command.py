@@ -25,7 +25,7 @@ from tests.support import journal_records as made
 from tests.support.command_line import Answer, runner
 from tests.support.pulse import SINK, Pulse
 from trainer.cli.exit_codes import Exit
-from trainer.report.journal_text import ids, list_text, take_text
+from trainer.report.journal_report import short_ids, take_text, takes_text
 from trainer.store import HarpTag, Journal, JournalError
 from trainer.store.audio import keep
 
@@ -119,12 +119,12 @@ def test_a_wide_list_cuts_the_drills_name() -> None:
     )
     other = replace(one, id="6b" * 16, player="the whole evening class", harp=HarpTag("low F"))
     for takes in ([one], [one, other], [one, replace(other, harp=HarpTag("C", name="x" * 60))]):
-        text = list_text(takes)
+        text = takes_text(takes)
         assert widest(text) <= 80
         assert re.search(r"  a-drill\S*…  ", text)
         assert re.search(r"passed, part, sound$", text.splitlines()[1])
     near = replace(one, id="5a" * 6 + "6b" * 10)
-    assert ids([one, near]) == {take.id: take.id[:13] for take in (one, near)}
+    assert short_ids([one, near]) == {take.id: take.id[:13] for take in (one, near)}
 
 
 def test_a_take_is_shown_with_its_sentences(trainer: Trainer, journal: Journal) -> None:

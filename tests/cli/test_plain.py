@@ -42,8 +42,8 @@ from trainer.practice import (
     Resumed,
     Started,
 )
-from trainer.report.plain_lines import Lines
-from trainer.report.result_text import score_text
+from trainer.report.formatting import score_text
+from trainer.report.take_lines import TakeLines
 from trainer.sound import PlayerSpec
 
 PLAN = Plan(Harp.of("A"), PlayerSpec(), drill=scripted.DRILL, tempo=70.0)
@@ -67,7 +67,7 @@ NOTE = HeardNote(
 
 
 def told(plan: Plan, events: list[Event]) -> list[str]:
-    lines = Lines(plan, 200)
+    lines = TakeLines(plan, 200)
     return [line for event in events for line in lines.lines(event)]
 
 
@@ -94,7 +94,7 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
         app = pilot.app
         assert isinstance(app, TrainerApp)
         app.session.start(plan)
-        lines, said = Lines(plan, 200), ""
+        lines, said = TakeLines(plan, 200), ""
         for event in script:
             said += "".join(f"{line}\n" for line in lines.lines(event))
             puppet.queue.append(event)

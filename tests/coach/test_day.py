@@ -40,7 +40,13 @@ from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
 from trainer.practice import Ended, Finished, Plan
 from trainer.practice.day_session import DayOver, EntryBegan, EntryDone, run_day
-from trainer.report.daily_set_text import DayLines, outcome, today_data, today_plain, today_text
+from trainer.report.daily_set_report import (
+    DaySessionLines,
+    daily_set_data,
+    daily_set_sentences,
+    daily_set_text,
+    day_summary_text,
+)
 from trainer.sound import Fault, PlayerSpec
 from trainer.store import HarpTag, Journal, JournalError, OwnHarp, StepRecord, TakeRecord
 
@@ -773,14 +779,14 @@ def test_a_take_that_cannot_go_on_ends_the_day(tmp_path: Path) -> None:
 def test_the_set_fits_the_width_and_says_why(tmp_path: Path, width: int) -> None:
     with journal_of(tmp_path, played_a_while()) as journal:
         day = made(journal)
-    text = today_text(day, width)
+    text = daily_set_text(day, width)
     assert max(map(len, text.splitlines())) <= width
     words = " ".join(text.split())
     for entry in day.entries:
         assert entry.drill in text
         assert " ".join(entry.why.split()) in words
-        assert entry.why in today_plain(day)
-    assert len(today_plain(day).splitlines()) == 1 + len(day.entries)
+        assert entry.why in daily_set_sentences(day)
+    assert len(daily_set_sentences(day).splitlines()) == 1 + len(day.entries)
 
 
 def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
@@ -792,16 +798,16 @@ def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
     entries = (entry("buoys", 70.0), entry("gulls", 90.0), entry("piles", None), entry("x", 50.0))
     played = {"buoys": (60.0, 84.5), "gulls": (88.0,), "piles": (81.0,)}
     day = DailySet("Marit", TODAY, 20.0, entries, played)
-    told = outcome(day).splitlines()
+    told = day_summary_text(day).splitlines()
     assert told[0].split(maxsplit=1) == ["buoys", "84, 14 better than last time (70)"]
     assert told[1].split(maxsplit=1) == ["gulls", "88, 2 worse than last time (90)"]
     assert told[2].split(maxsplit=1) == ["piles", "81, for the first time"]
     assert "score: 84, the mean of the best takes of 3 drills" in told[3]
     assert "1 better, 1 worse, +6.2 points at the mean" in told[3]  # (14.5 - 2) / 2
     assert told[4].startswith("3 of 4 drills done")
-    lines = DayLines().lines(EntryDone(entries[0], day))
+    lines = DaySessionLines().lines(EntryDone(entries[0], day))
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
-    data = today_data(day)
+    data = daily_set_data(day)
     assert data["moved"] == pytest.approx(6.25)
     assert [one["done"] for one in data["entries"]] == [True, True, True, False]
 

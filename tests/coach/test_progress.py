@@ -40,14 +40,20 @@ from trainer.coach.trends import (
     overview_at,
 )
 from trainer.core.stats.location_shift import Shift, shift
-from trainer.report.plots import PANELS, PlotError, _draw_one, save_plot, terminal_plot
-from trainer.report.progress_text import (
+from trainer.report.progress_plots import (
+    PLOTTED_MEASURES,
+    PlotError,
+    _draw_one,
+    progress_plot_text,
+    save_progress_plot,
+)
+from trainer.report.progress_report import (
     change_text,
     overview_csv,
-    overview_dict,
+    overview_data,
     overview_text,
     progress_csv,
-    progress_dict,
+    progress_data,
     progress_text,
 )
 from trainer.store import Journal, JournalError, TakeRecord
@@ -573,10 +579,10 @@ def test_a_change_is_told_with_its_interval(change: Comparison, unit: str, text:
 
 
 def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
-    data = json.loads(json.dumps(overview_dict(class_), allow_nan=False))
+    data = json.loads(json.dumps(overview_data(class_), allow_nan=False))
     assert [one["name"] for one in data["subjects"]] == [one.name for one in class_.subjects]
     one = class_.find("-4'")
-    whole = json.loads(json.dumps(progress_dict(one, "Runa"), allow_nan=False))
+    whole = json.loads(json.dumps(progress_data(one, "Runa"), allow_nan=False))
     assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in one.days]
     assert whole["change"]["cents"]["verdict"] == one.change("cents").verdict.value
     assert whole["best"]["cents"]["value"] == one.best("cents").value  # type: ignore[union-attr]
@@ -609,7 +615,7 @@ def test_the_plot_stands_on_its_figures(tmp_path: Path) -> None:
     takes = [take(TODAY - back * DAY, [step("4", float(off))] * 3)
              for back, off in ((20, 40), (10, 20), (0, 2))]  # fmt: skip
     one = seen(tmp_path, takes).find("4")
-    lines = terminal_plot(one, METRICS["cents"], 60, 20, color=False).splitlines()
+    lines = progress_plot_text(one, METRICS["cents"], 60, 20, color=False).splitlines()
     assert len(lines) == 20
     assert all(len(line) <= 60 for line in lines)
     assert not ANSI.search("".join(lines))
@@ -636,14 +642,16 @@ def test_the_plot_stands_on_its_figures(tmp_path: Path) -> None:
 def test_every_measure_is_plotted_at_every_size(class_: Overview, measure: str) -> None:
     for name in ("-4'", "chords", "half-step bends"):
         for width, height in ((60, 8), (79, 20), (100, 30)):
-            plot = terminal_plot(class_.find(name), METRICS[measure], width, height, color=False)
+            plot = progress_plot_text(
+                class_.find(name), METRICS[measure], width, height, color=False
+            )
             assert name in plot
             assert len(plot.splitlines()) == height
 
 
 def test_one_day_is_plotted_too(tmp_path: Path) -> None:
     one = seen(tmp_path, [take(TODAY, [step("4", 3.0)])]).find("4")
-    assert "25 Nov" in terminal_plot(one, METRICS["cents"], 60, 12, color=False)
+    assert "25 Nov" in progress_plot_text(one, METRICS["cents"], 60, 12, color=False)
 
 
 def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> None:
@@ -652,22 +660,22 @@ def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> Non
     one = class_.find("-4'")
     figure = Figure()
     _draw_one(figure, one, "Runa")
-    for axes, name in zip(figure.axes, PANELS, strict=True):
+    for axes, name in zip(figure.axes, PLOTTED_MEASURES, strict=True):
         scale = 100.0 if METRICS[name].unit == "%" else 1.0
         dots = axes.collections[0].get_offsets()
         assert [day.first.toordinal() for day in one.by_day(name)] == list(dots[:, 0])
         assert [scale * day.value for day in one.by_day(name)] == pytest.approx(list(dots[:, 1]))
         line = axes.lines[0].get_ydata()
         assert [scale * week.value for week in one.by_week(name)] == pytest.approx(list(line))
-    save_plot(tmp_path / "one.png", class_, one)
+    save_progress_plot(tmp_path / "one.png", class_, one)
     assert (tmp_path / "one.png").read_bytes().startswith(b"\x89PNG")
-    save_plot(tmp_path / "all.SVG", class_, None)
+    save_progress_plot(tmp_path / "all.SVG", class_, None)
     picture = (tmp_path / "all.SVG").read_text()
     for subject in class_.subjects:
         assert f">{subject.name}<" in picture
     assert "better by" in picture
     before = (tmp_path / "all.SVG").read_bytes()
-    save_plot(tmp_path / "all.SVG", class_, None)
+    save_progress_plot(tmp_path / "all.SVG", class_, None)
     assert (tmp_path / "all.SVG").read_bytes() == before
 
 
@@ -675,12 +683,12 @@ def test_what_is_in_the_way_of_a_picture_is_said(
     tmp_path: Path, class_: Overview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(PlotError, match=r"let it end in \.png or \.svg"):
-        save_plot(tmp_path / "one.jpg", class_, None)
+        save_progress_plot(tmp_path / "one.jpg", class_, None)
     with pytest.raises(PlotError, match="cannot be written"):
-        save_plot(tmp_path / "nowhere" / "one.png", class_, None)
+        save_progress_plot(tmp_path / "nowhere" / "one.png", class_, None)
     monkeypatch.setitem(sys.modules, "matplotlib", None)
     with pytest.raises(PlotError, match=r"pip install 'harp-trainer\[plots\]'"):
-        save_plot(tmp_path / "one.png", class_, None)
+        save_progress_plot(tmp_path / "one.png", class_, None)
 
 
 # --- the command ------------------------------------------------------------------------------

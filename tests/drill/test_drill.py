@@ -32,7 +32,7 @@ from trainer.drill import (
 from trainer.drill.shelf import own_folder
 from trainer.drill.tab_reader import read_tab
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.report.tab_text import page, sheet
+from trainer.report.tab_layout import drill_text, tab_page_text
 
 SHIPPED = sorted(own_folder().glob("*.toml"))
 BLOW, DRAW = Breath.BLOW, Breath.DRAW
@@ -409,7 +409,7 @@ def mutated(draw: Callable[..., object]) -> str:
 def never_a_traceback(source: str) -> None:
     problems: tuple[Problem, ...] = ()
     try:
-        assert page(parse_drill(source, "fuzz"))
+        assert tab_page_text(parse_drill(source, "fuzz"))
     except DrillError as error:
         problems = error.problems
         assert problems
@@ -569,11 +569,11 @@ def test_the_shelf_reads_like_a_course() -> None:
 
 def test_a_page_by_hand() -> None:
     drill = drill_of("-4':1 r:0.5 4:2.5 | -3+4:1/3 4:1/3 4:1/3 4:0.25 -4'>-4:1.75 r:1 |")
-    assert page(drill, 80) == (
+    assert tab_page_text(drill, 80) == (
         "1 -4'  r  4  .  .  | -3+4  4  4  4  -4'>-4  .  r  |\n"
         "  1    2  &  3  4    1     &  a  2  e       3  4"
     )
-    assert page(drill, 24) == (
+    assert tab_page_text(drill, 24) == (
         "1 -4'  r  4  .  .  |\n"
         "  1    2  &  3  4\n"
         "\n"
@@ -590,7 +590,7 @@ def test_a_page_by_hand() -> None:
 def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> None:
     drill = read_drill(path)
     shown = []
-    for line in page(drill, width).split("\n\n"):
+    for line in tab_page_text(drill, width).split("\n\n"):
         assert max(map(len, line.split("\n"))) <= width
         rows = [re.sub(r"^\d+", lambda found: " " * len(found[0]), row) for row in line.split("\n")]
         rows = [row.replace("|", " ") for row in rows if not {"(", ")"} & set(row)]
@@ -603,7 +603,7 @@ def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> 
 
 
 def test_a_sheet_tells_what_it_is_for() -> None:
-    text = sheet(find("harbour-bell"))
+    text = drill_text(find("harbour-bell"))
     assert max(map(len, text.split("\n"))) <= 80
     assert "within 10 cents of the target; passed from 80 of 100" in " ".join(text.split())
 
@@ -621,7 +621,7 @@ def test_list_and_show() -> None:
     bell = next(entry for entry in data if entry["name"] == "harbour-bell")
     assert (bell["seconds"], bell["steps"], bell["meter"]) == (10.0, 9, "4/4")
     shown = CliRunner().invoke(app, ["show", "harbour-bell"])
-    assert page(find("harbour-bell")) in shown.output
+    assert tab_page_text(find("harbour-bell")) in shown.output
     assert isinstance(CliRunner().invoke(app, ["show", "harbor"]).exception, DrillError)
 
 

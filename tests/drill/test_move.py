@@ -35,7 +35,7 @@ from trainer.drill.transpose import (
     ways_on_all,
 )
 from trainer.harp import STANDARD_KEYS, Harp, HarpError, tuning_names
-from trainer.report.tab_text import page
+from trainer.report.tab_layout import tab_page_text
 
 C = Harp.of("C")
 
@@ -440,7 +440,7 @@ def test_by_holes_is_the_default(run: Callable[..., Result]) -> None:
     done = run("half-step-on-four", "--harp", "low f")
     assert done.exit_code == Exit.OK
     assert "low F harp, 1st position, 7 half steps down:" in done.output
-    assert page(find("half-step-on-four"), 80) in done.output
+    assert tab_page_text(find("half-step-on-four"), 80) in done.output
     assert max(map(len, done.output.split("\n"))) <= 80
 
 
@@ -453,7 +453,7 @@ def test_by_pitch_shows_the_ways_and_the_page_of_the_best(run: Callable[..., Res
     assert rows[1][:4] == ["C", "2nd", "0", "none"]
     assert best == "C harp, 2nd position, at the same pitch:"
     moved = ways_on(find("ferry-home"), C)[0].drill
-    assert "\n\n".join(music).rstrip("\n") == page(moved, 80)
+    assert "\n\n".join(music).rstrip("\n") == tab_page_text(moved, 80)
     listed = json.loads(run("ferry-home", "--by", "pitch", "--format", "json").output)
     assert (listed["harp"], listed["position"], len(listed["ways"])) == ("C", 1, 24)
     assert listed["ways"][0]["steps"] == [step.tab for step in moved.steps]

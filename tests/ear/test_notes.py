@@ -21,7 +21,7 @@ from tests.reeds.excerpts import EXCERPTS, LEAD_S, RATE, Samples, cut, hear, loa
 from trainer.ear import HeardNote, Reading, track_notes
 from trainer.ear.motion import estimate_motion, estimate_tremolo, initial_pitch
 from trainer.harp import Harp, Tab
-from trainer.report.heard_text import note_dict, note_line
+from trainer.report.heard_report import heard_note_data, heard_note_text
 
 C = Harp.of("C")
 
@@ -372,12 +372,12 @@ def test_a_moving_note_is_told_in_words_that_fit() -> None:
     samples = along("-4", path)
     t = np.arange(len(samples)) / RATE - LEAD_S
     note = alone(samples * 10.0 ** (3.0 * np.sin(2.0 * np.pi * 6.0 * t) / 20.0))
-    lines = note_line(note).splitlines()
+    lines = heard_note_text(note).splitlines()
     assert all(len(line) <= 80 for line in lines)
     words = " ".join(line.strip() for line in lines[1:])
     assert "vibrato 5.5 Hz ±" in words
     assert "tremolo 6" in words
-    told = note_dict(note)
+    told = heard_note_data(note)
     assert told["vibrato"]["hz"] == pytest.approx(5.5, abs=0.1)
     assert told["vibrato"]["cents"] == pytest.approx(40.0, abs=2.0)
     assert told["tremolo"]["db"] == pytest.approx(3.0, abs=0.5)
@@ -385,8 +385,8 @@ def test_a_moving_note_is_told_in_words_that_fit() -> None:
 
 def test_a_still_note_is_told_in_one_line() -> None:
     note = alone(along("8", np.zeros_like, held=True))
-    assert "\n" not in note_line(note)
-    told = note_dict(note)
+    assert "\n" not in heard_note_text(note)
+    told = heard_note_data(note)
     assert (told["vibrato"], told["tremolo"], told["glide"]) == (None, None, None)
     assert abs(told["scoop_cents"]) < 3.0
     assert told["settle_ms"] == 0.0

@@ -32,7 +32,7 @@ from trainer.harp import (
     tuning_names,
 )
 from trainer.music import POSITIONS, MusicError, cents, parse_note
-from trainer.report.harp_chart import Chart, chart_data, chart_text, picks, picks_text
+from trainer.report.harp_chart import Chart, chart_data, chart_text, harp_choices, harp_choices_text
 
 TUNINGS = ("richter", "country", "harmonic-minor", "natural-minor", "paddy", "solo")
 RANGES = ("double-low ", "low ", "", "high ")
@@ -529,13 +529,13 @@ class TestChart:
 class TestPicks:
     def test_harps_for_a_song_in_a(self) -> None:
         """Common practice: a song in A, first position A harp, second D, third G."""
-        found = picks("A", load_tuning("richter"))
+        found = harp_choices("A", load_tuning("richter"))
         assert " ".join(pick.harp for pick in found) == "A D G C F Bb Eb Ab Db F# B E"
         assert " ".join(found[1].naturals) == "1 2 3 4 5 6 b7"
 
     def test_the_first_six_positions_give_the_church_modes(self) -> None:
         """The modes of the major scale, by music theory."""
-        found = picks("Em", load_tuning("richter"))
+        found = harp_choices("Em", load_tuning("richter"))
         assert [" ".join(pick.naturals) for pick in found[:6]] == [
             "1 2 3 4 5 6 7",
             "1 2 3 4 5 6 b7",
@@ -546,7 +546,7 @@ class TestPicks:
         ]
 
     def test_the_one_asked_for_comes_first(self) -> None:
-        text = picks_text("Bb", 2, load_tuning("richter"))
+        text = harp_choices_text("Bb", 2, load_tuning("richter"))
         assert text.startswith("A song in Bb, 2nd position: Eb harp")
         assert len(text.splitlines()) == 3 + 12
 

@@ -46,7 +46,7 @@ from trainer.practice import (
     run,
 )
 from trainer.practice.listener import MOST_KEPT, _Sender
-from trainer.report.result_text import result_dict, result_text
+from trainer.report.result_report import result_data, result_text
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec
 
 if TYPE_CHECKING:
@@ -227,7 +227,7 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     # A click on the beat may be taken for the start of a note that is near it.
     assert_in_time(live, performance.result, within_ms=40.0 if clicks else 15.0)
     (again,) = marked_again(save, drill)
-    assert result_dict(again) == result_dict(live)
+    assert result_data(again) == result_data(live)
 
 
 def test_a_take_that_is_stopped_counts_as_far_as_it_went(
@@ -252,7 +252,7 @@ def test_a_take_that_is_stopped_counts_as_far_as_it_went(
     assert 3 <= len(live.marks) <= 6
     assert [mark.measured.heard for mark in live.marks[:3]] == ["4", "-4", "-4'"]
     (again,) = marked_again(save, drill)
-    assert result_dict(again) == result_dict(live)
+    assert result_data(again) == result_data(live)
 
 
 def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(

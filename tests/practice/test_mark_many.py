@@ -11,7 +11,7 @@ import pytest
 from tests.support.evening_class import CLASS, plan, run_trainer
 from trainer.practice import Plan, batch
 from trainer.practice.batch import FELL_OVER, Marked, mark_all, mark_file
-from trainer.report.batch_results import marked_dict, marked_line, summary_text
+from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
 from trainer.sound import RecordingSpec
 
 
@@ -91,7 +91,7 @@ def test_lines_fit_80_columns(folder: Path) -> None:
     long = Marked(
         Path("the-whole-of-a-long-name-of-a-recording-from-the-loft.wav"), trouble="x " * 60
     )
-    lines = [marked_line(mark_file(plan(folder / "odger.wav"))), marked_line(long)]
-    lines.append(summary_text([mark_file(plan(folder / "odger.wav")), long]))
+    lines = [recording_line(mark_file(plan(folder / "odger.wav"))), recording_line(long)]
+    lines.append(batch_summary_text([mark_file(plan(folder / "odger.wav")), long]))
     assert all(len(row) <= 80 for line in lines for row in line.splitlines())
-    assert marked_dict(long)["trouble"].startswith("x")
+    assert recording_data(long)["trouble"].startswith("x")

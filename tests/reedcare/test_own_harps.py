@@ -56,7 +56,7 @@ from trainer.reedcare.own_harps import (
     own_harp,
     own_harps,
 )
-from trainer.report.harp_text import own_harp_text
+from trainer.report.own_harp_report import own_harp_text
 from trainer.settings import Settings
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 from trainer.store import HarpTag, Journal, JournalError, OwnHarp, ReedRecord

@@ -33,8 +33,8 @@ from trainer.reedcare.wear import (
     upper_median,
     watch_reeds,
 )
-from trainer.report.harp_text import verdict_text, watch_data, watch_text
-from trainer.report.reed_plot import reed_plot
+from trainer.report.reed_plot import reed_plot_text
+from trainer.report.reed_watch_report import reed_verdict_text, reed_watch_data, reed_watch_text
 from trainer.sound import PlayerSpec
 from trainer.store import HarpTag, Journal, TakeRecord
 
@@ -235,28 +235,28 @@ class TestFromTheJournal:
 
     def test_it_is_told_in_words_and_figures(self, journal: Journal) -> None:
         watch, today = look(journal), date(2026, 5, 21)
-        text = watch_text(watch, today)
+        text = reed_watch_text(watch, today)
         assert max(map(len, text.splitlines())) <= 80
         assert "-5 has gone flat against the others: by 9 cents (9 to 10), at once" in text.replace(
             "\n", " "
         )
         assert "Heard on fewer than 12 days: 1 (1), -1 (1), 9 (1), -9 (1)" in text
-        data = json.loads(json.dumps(watch_data(watch)))
+        data = json.loads(json.dumps(reed_watch_data(watch)))
         flat = [one for one in data["reeds"] if one["state"] == "gone flat"]
         assert [one["tab"] for one in flat] == ["-5"]
         assert len(flat[0]["history"]) == 80
         reed = watch.reed(Tab.parse("-5"))
         assert reed is not None
-        plot = reed_plot(reed, today, 79, 18, color=False)
+        plot = reed_plot_text(reed, today, 79, 18, color=False)
         assert "-5 against the other reeds, cents" in plot
         assert max(map(len, plot.splitlines())) <= 79
 
     def test_a_steady_harp_is_said_to_be(self, tmp_path: Path) -> None:
         with Journal(tmp_path / "steady.sqlite") as journal:
             journal.keep_harp(measured(FIRST - timedelta(hours=1)))
-            assert "Too few days" in verdict_text(look(journal), date(2026, 5, 21))
+            assert "Too few days" in reed_verdict_text(look(journal), date(2026, 5, 21))
             journal.add(*(evening(day) for day in range(DROPPED)))
-            told = verdict_text(look(journal), date(2026, 5, 21))
+            told = reed_verdict_text(look(journal), date(2026, 5, 21))
         assert told == (
             "No reed has gone flat against the others, of 14 that are known well enough."
         )

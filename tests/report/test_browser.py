@@ -17,9 +17,9 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.support.colour import contrast
 from trainer.drill import find
-from trainer.report.class_report import Need, Student, class_html
-from trainer.report.sheet import sheet_html
-from trainer.report.student_page import Material, report_html
+from trainer.report.class_report import Loss, Student, class_html
+from trainer.report.drill_sheet import drill_sheet_html
+from trainer.report.student_page import StudentReport, student_html
 
 pytestmark = pytest.mark.needs_chromium
 
@@ -36,7 +36,7 @@ FLAGS = (
     "--mute-audio",
 )
 CLASS = (
-    Student("Jorun", 71.0, False, 2, (Need("pitch", "-4'", 9.0),), {0: 80.0, 1: 55.0}),
+    Student("Jorun", 71.0, False, 2, (Loss("pitch", "-4'", 9.0),), {0: 80.0, 1: 55.0}),
     Student("Marit", 93.0, True, 1, (), {0: 99.0, 1: 90.0}),
     Student("Odger <3", trouble="it is no recording"),
 )
@@ -59,11 +59,11 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(params=["report", "class", "sheet"])
-def page(request: pytest.FixtureRequest, told: Material, tmp_path: Path) -> Path:
+def page(request: pytest.FixtureRequest, told: StudentReport, tmp_path: Path) -> Path:
     made = {
-        "report": lambda: report_html(told),
+        "report": lambda: student_html(told),
         "class": lambda: class_html(told.result.drill, CLASS),
-        "sheet": lambda: sheet_html(find("two-at-the-rail")),
+        "sheet": lambda: drill_sheet_html(find("two-at-the-rail")),
     }[request.param]()
     path = tmp_path / f"{request.param}.html"
     path.write_text(made, encoding="utf-8")
@@ -125,11 +125,11 @@ def test_nothing_is_wider_than_the_window(browser: Any, page: Path) -> None:
 
 def test_a_step_is_heard_by_the_keyboard_alone(
     browser: Any,
-    told: Material,
+    told: StudentReport,
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "report.html"
-    path.write_text(report_html(told), encoding="utf-8")
+    path.write_text(student_html(told), encoding="utf-8")
     open_(browser, path)
     body = browser.find_element(By.TAG_NAME, "body")
     first = browser.find_elements(By.CSS_SELECTOR, "button[data-from]")[0]

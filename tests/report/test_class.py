@@ -19,31 +19,31 @@ import pytest
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from trainer.drill import PARTS
 from trainer.practice.batch import BatchError, mark_all
-from trainer.report.advice import LEAST, losses
-from trainer.report.batch_results import marked_dict
+from trainer.report.advice import MIN_LOSS_POINTS, losses
+from trainer.report.batch_report import recording_data
 from trainer.report.class_report import (
     Student,
     class_csv,
     class_data,
     class_html,
     class_markdown,
-    hardest,
-    students,
-    who_needs,
+    median_scores,
+    read_students,
+    students_by_loss,
 )
-from trainer.report.student_formats import report_csv, report_data, report_markdown
-from trainer.report.student_page import Material
+from trainer.report.student_page import StudentReport
+from trainer.report.student_report import student_csv, student_data, student_markdown
 
 
 @pytest.fixture(scope="module")
 def marked(folder: Path) -> list[dict[str, Any]]:
     paths = sorted(folder.glob("*.wav"))
     done = mark_all([plan(path) for path in paths], 2)
-    return [json.loads(json.dumps(marked_dict(one))) for one in done]
+    return [json.loads(json.dumps(recording_data(one))) for one in done]
 
 
 def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> None:
-    some = {one.name: one for one in students(marked)}
+    some = {one.name: one for one in read_students(marked)}
     assert list(some) == sorted([*CLASS, "sigrid"])
     assert [(need.part, need.tab) for need in some["jorun"].needs] == [("pitch", "-4'")]
     assert some["marit"].needs == ()
@@ -51,10 +51,10 @@ def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> 
     assert some["jorun"].steps is not None
     scores = {one["index"]: one["score"] for one in marked_of(marked, "jorun")["steps"]}
     assert some["jorun"].steps == scores
-    words, who = who_needs(list(some.values()))[0]
+    words, who = students_by_loss(list(some.values()))[0]
     assert words == "-4': pitch"
     assert [name for name, _ in who] == ["jorun", "odger"]  # 28 cents flat, 12 sharp
-    middle = hardest(list(some.values()))
+    middle = median_scores(list(some.values()))
     assert min(middle, key=lambda index: middle[index]) == 4
 
 
@@ -74,11 +74,11 @@ def test_what_is_lost_adds_up_to_what_the_means_lack(marked: list[dict[str, Any]
         )
         lost = sum(points for _, points in losses(steps, data["weights"], 0.0))
         assert lost == pytest.approx(lacking, abs=1e-6)
-        assert all(points >= LEAST for _, points in losses(steps, data["weights"]))
+        assert all(points >= MIN_LOSS_POINTS for _, points in losses(steps, data["weights"]))
 
 
 def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> None:
-    some = students(marked)
+    some = read_students(marked)
     page, text = class_html(DRILL, some), class_markdown(DRILL, some)
     rows = list(csv.DictReader(io.StringIO(class_csv(some))))
     data = json.loads(json.dumps(class_data(DRILL, some)))
@@ -96,20 +96,20 @@ def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> 
     assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
 
 
-def test_a_report_as_markdown_table_and_data(told: Material) -> None:
+def test_a_report_as_markdown_table_and_data(told: StudentReport) -> None:
     result = told.result
-    text = report_markdown(result, told.advice, "a|b*.flac")
+    text = student_markdown(result, told.advice, "a|b*.flac")
     assert "a\\|b\\*.flac" in text
     for mark in result.marks:
         assert f"| {mark.step.index + 1} | `{mark.step.tab}` |" in text
     assert all(one.drill in text for one in told.advice if one.drill)
-    rows = list(csv.DictReader(io.StringIO(report_csv(result))))
+    rows = list(csv.DictReader(io.StringIO(student_csv(result))))
     assert len(rows) == len(result.marks)
     for row, mark in zip(rows, result.marks, strict=True):
         assert float(row["mark"]) == pytest.approx(mark.score, abs=0.01)
         assert {part for part in PARTS if row[part]} == set(mark.criteria)
         assert (row["cents"] == "") == (mark.measured.cents is None)
-    data = json.loads(json.dumps(report_data(result, told.advice, "x")))
+    data = json.loads(json.dumps(student_data(result, told.advice, "x")))
     assert data["score"] == result.score
     assert [one["what"] for one in data["to_work_on"]] == [one.what for one in told.advice]
 

@@ -11,9 +11,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
-from trainer.report.drill_facts import facts
-from trainer.report.shelf_text import course, course_data
-from trainer.report.tab_text import page, sheet
+from trainer.report.drill_report import drill_summary
+from trainer.report.shelf_report import shelf_data, shelf_text
+from trainer.report.tab_layout import drill_text, tab_page_text
 
 SHELF = read_shelf().drills
 
@@ -27,7 +27,7 @@ def drill_of(tab: str, *, goal: str = "", climb: str = "", **head: str) -> Drill
 
 def legend_of(drill: Drill, width: int = 80) -> dict[str, str]:
     """The signs under a page and what they mean, lines put together again."""
-    under = sheet(drill, width).partition(page(drill, width))[2].strip("\n")
+    under = drill_text(drill, width).partition(tab_page_text(drill, width))[2].strip("\n")
     found: dict[str, str] = {}
     sign = ""
     for line in under.split("\n"):
@@ -44,16 +44,18 @@ def test_a_pick_up_is_bar_0_and_counted_as_the_end_of_a_bar() -> None:
     """As players count it (common practice): a beat before the bar is its last, half a beat the
     and."""
     beat = drill_of("5 | 4 -4 5 4 | 4:3", pickup="1")
-    assert page(beat) == ("0 5  |\n  4\n\n1 4  -4  5  4  | 4  .  .  |\n  1  2   3  4    1  2  3")
+    assert tab_page_text(beat) == (
+        "0 5  |\n  4\n\n1 4  -4  5  4  | 4  .  .  |\n  1  2   3  4    1  2  3"
+    )
     half = drill_of("5:0.5 | 4:2 -4 | 4:2 5:0.5", meter='"3/4"', pickup="0.5")
-    assert page(half) == ("0 5  |\n  &\n\n1 4  .  -4  | 4  .  5  |\n  1  2  3     1  2  3")
+    assert tab_page_text(half) == ("0 5  |\n  &\n\n1 4  .  -4  | 4  .  5  |\n  1  2  3     1  2  3")
 
 
 def test_triplets_are_counted_and_a_tie_goes_on_over_the_bar_line() -> None:
     """Thirds of a beat are counted 1 & a (common practice); a triplet of two beats goes through
     the second one."""
     drill = drill_of("4:2 [5 6 5]:2 | [4 5 4 5 4]:1 ~ [4:2 5]:1 r | 4:3 -4 | ~:2 5:2")
-    assert page(drill, 50) == (
+    assert tab_page_text(drill, 50) == (
         "1 4  .  5  6  .  5  | 4  5  4  5  4  .  4  5  r  |\n"
         "  1  2  3  a  4  &    1  '  '  '  '  2  3  a  4\n"
         "\n"
@@ -67,7 +69,7 @@ def test_directions_stand_over_the_notes_that_they_are_for() -> None:
         "4 {loose} -4 4 r | -4 4:3 {} | "
         "4 5{clean,vibrato 6 30} -4:2{chord,vibrato} | -4 5{wah 2} 6:2{wah}"
     )
-    assert page(drill, 60) == (
+    assert tab_page_text(drill, 60) == (
         "     (loose                              )\n"
         "1 4  -4  4  r                      | -4  4  .  .         |\n"
         "  1  2   3  4                        1   2  3  4\n"
@@ -82,7 +84,7 @@ def test_directions_stand_over_the_notes_that_they_are_for() -> None:
 
 def test_a_direction_that_goes_on_is_said_again_on_the_next_line() -> None:
     drill = drill_of("4 {loose} 4 4 4 | 5 5 5 5 | {} 5 {loose} 4:3 | 6:4")
-    assert page(drill, 20) == (
+    assert tab_page_text(drill, 20) == (
         "     (loose )\n"
         "1 4  4   4  4  |\n"
         "  1  2   3  4\n"
@@ -103,7 +105,7 @@ def test_a_direction_that_goes_on_is_said_again_on_the_next_line() -> None:
 
 def test_what_comes_before_the_first_call_is_no_answer() -> None:
     drill = drill_of("4:4 | {call} 4 5 6 5 | {answer} 4 5 6 5")
-    assert page(drill) == (
+    assert tab_page_text(drill) == (
         "                (call    )    (answer  )\n"
         "1 4  .  .  .  | 4  5  6  5  | 4  5  6  5  |\n"
         "  1  2  3  4    1  2  3  4    1  2  3  4"
@@ -112,23 +114,25 @@ def test_what_comes_before_the_first_call_is_no_answer() -> None:
 
 def test_a_second_part_stands_under_the_first_on_the_same_beats() -> None:
     drill = drill_of("4:2 -4:2 | 4 5:0.5 6:0.5 5:2", second='"""1:4 | 1:1.5 2:2.5"""')
-    assert page(drill) == (
+    assert tab_page_text(drill) == (
         "1 4  .  -4  .  | 4  5  6  5  .  |\n"
         "  1  .  .   .  | 1  .  2  .  .  |\n"
         "  1  2  3   4    1  2  &  3  4"
     )
     off = drill_of("4:2 -4:2", second='"""r:0.5 1:1.5{loose} r:2"""')
-    assert page(off) == ("1 4  .  .  -4  .  |\n     (loose)\n  r  1  .  r   .  |\n  1  &  2  3   4")
+    assert tab_page_text(off) == (
+        "1 4  .  .  -4  .  |\n     (loose)\n  r  1  .  r   .  |\n  1  &  2  3   4"
+    )
 
 
 def test_a_free_clock_has_no_beats() -> None:
     drill = drill_of("4:2 -4:2 | 5:4 | ~:4 | -3=-3':2{wah} r:2", clock='"free"')
-    assert page(drill) == ("                     (wah)\n1 4  -4  | 5  | .  | -3=-3'  r  |")
+    assert tab_page_text(drill) == ("                     (wah)\n1 4  -4  | 5  | .  | -3=-3'  r  |")
 
 
 def test_what_is_wider_than_the_page_goes_on_after_a_joining_sign() -> None:
     drill = drill_of("-1+2+3+4+5+6+7+8+9+10:4 | 4>5>6>7>8>9>10:4{vibrato}")
-    assert page(drill, 20) == (
+    assert tab_page_text(drill, 20) == (
         "1 -1+2+3+4+5+6+7+\n"
         "  1\n"
         "\n"
@@ -146,7 +150,7 @@ def test_what_is_wider_than_the_page_goes_on_after_a_joining_sign() -> None:
 
 def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
     drill = drill_of("-3@-40 -3@-40 -3@-40 | 4:4", pickup="3")
-    assert page(drill, 20) == (
+    assert tab_page_text(drill, 20) == (
         "0 -3@-40  -3@-40\n  2       3\n\n  -3@-40  |\n  4\n\n1 4  .  .  .  |\n  1  2  3  4"
     )
 
@@ -192,7 +196,7 @@ def test_every_sign_that_occurs_is_explained_and_no_other(
 
 def test_what_is_plain_tab_needs_no_legend() -> None:
     drill = drill_of("-4' 6o 8' -7o")
-    assert sheet(drill).endswith(page(drill))
+    assert drill_text(drill).endswith(tab_page_text(drill))
 
 
 def test_pick_up_and_second_part_are_explained() -> None:
@@ -205,7 +209,7 @@ def test_pick_up_and_second_part_are_explained() -> None:
 def test_several_vibratos_are_told_apart() -> None:
     drill = drill_of("4:2{vibrato} 4:2{vibrato 6.5 30}")
     assert legend_of(drill).keys() >= {"(vibrato 5 20)", "(vibrato 6.5 30)"}
-    assert "(vibrato 5 20)" in page(drill)
+    assert "(vibrato 5 20)" in tab_page_text(drill)
 
 
 def test_a_free_clock_counts_nothing() -> None:
@@ -245,11 +249,11 @@ def test_a_free_clock_counts_nothing() -> None:
     ],
 )
 def test_the_facts_say_all_that_is_not_usual(drill: Drill, told: str) -> None:
-    assert told in facts(drill)
+    assert told in drill_summary(drill)
 
 
 def test_what_is_usual_is_not_said() -> None:
-    told = facts(drill_of("4:4"))
+    told = drill_summary(drill_of("4:4"))
     for word in ("swung", "free", "pick-up", "Loop", "climbs", "hold", "weights", "tuning"):
         assert word not in told
 
@@ -322,8 +326,8 @@ def rows_of(line: str) -> list[str]:
 
 def check(drill: Drill, width: int) -> None:
     """What must hold for every page."""
-    text = page(drill, width)
-    assert max(map(len, sheet(drill, width).split("\n"))) <= width
+    text = tab_page_text(drill, width)
+    assert max(map(len, drill_text(drill, width).split("\n"))) <= width
     tabs: tuple[list[str], ...] = ([], [])
     counts: list[str] = []
     for line in text.split("\n\n"):
@@ -361,7 +365,7 @@ def test_every_page_of_the_shelf_fits_and_holds_all_that_is_played(
 def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
     lines = [
         next(row for row in line.split("\n") if "|" in row)
-        for line in page(drill, 100).split("\n\n")
+        for line in tab_page_text(drill, 100).split("\n\n")
     ]
     columns = [[found.start() for found in re.finditer(r"\|", row)] for row in lines]
     full = columns[1:] if drill.begins else columns
@@ -375,7 +379,7 @@ def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
 
 def test_the_course_tells_levels_and_groups_in_order() -> None:
     shelf = read_shelf()
-    text = course(shelf)
+    text = shelf_text(shelf)
     heads = [line for line in text.split("\n") if line and not line.startswith(" ")]
     assert [head.lower() for head in heads] == [skill.lower() for skill in shelf.groups]
     rows = [line.split() for line in text.split("\n") if " level " in line]
@@ -385,7 +389,7 @@ def test_the_course_tells_levels_and_groups_in_order() -> None:
 
 @pytest.mark.parametrize("width", [20, 40, 60, 80, 120])
 def test_the_course_fits_and_names_every_drill_and_skill(width: int) -> None:
-    text = course(read_shelf(), width)
+    text = shelf_text(read_shelf(), width)
     assert max(map(len, text.split("\n"))) <= width
     together = "".join(text.split())
     for drill in SHELF:
@@ -396,17 +400,17 @@ def test_the_course_fits_and_names_every_drill_and_skill(width: int) -> None:
 def test_a_row_of_the_course() -> None:
     timed = drill_of("4:4", skills='["moves", "leaps", "breath"]', level="3")
     free = drill_of("4:4", clock='"free"', skills='["moves"]', level="4")
-    assert course(Shelf((timed, free), ())) == (
+    assert shelf_text(Shelf((timed, free), ())) == (
         "Moves\n  t  level 3    90  0:03  T; also leaps, breath\n  t  level 4  free        T"
     )
-    assert course(Shelf((), ())) == "There are no drills on the shelf."
+    assert shelf_text(Shelf((), ())) == "There are no drills on the shelf."
 
 
 def test_the_course_as_data_has_every_fact() -> None:
     tab = "{call} 4 | 4:4 | {answer} 4:3"
     head = {"pickup": "1", "swing": "2", "loop": '"1-2"', "second": '"""1 | 1:4"""'}
     climb, goal = "by = 4\nto = 99", "hold = 1\nweights = { time = 0 }"
-    (one,) = course_data(Shelf((drill_of(tab, climb=climb, goal=goal, **head),), ()))
+    (one,) = shelf_data(Shelf((drill_of(tab, climb=climb, goal=goal, **head),), ()))
     assert (one["clock"], one["swing"], one["pickup"], one["loop"]) == ("click", 2.0, 1.0, (1, 2))
     assert (one["climb"], one["hold"]) == ({"by": 4.0, "to": 99.0, "after": 2}, 1.0)
     assert (one["parts"], one["calls"], one["seconds"]) == (
@@ -416,5 +420,5 @@ def test_the_course_as_data_has_every_fact() -> None:
     )
     assert isinstance(one["weights"], dict)
     assert (one["weights"]["time"], one["weights"]["pitch"]) == (0.0, 40.0)
-    (free,) = course_data(Shelf((drill_of("4:4", clock='"free"'),), ()))
+    (free,) = shelf_data(Shelf((drill_of("4:4", clock='"free"'),), ()))
     assert (free["clock"], free["seconds"], free["climb"]) == ("free", None, None)

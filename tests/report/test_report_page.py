@@ -15,9 +15,9 @@ import soundfile as sf
 from tests.support.evening_class import DRILL, HARP
 from trainer.drill import read_shelf
 from trainer.practice import Ended, Plan, run
-from trainer.report.advice import advice
-from trainer.report.result_text import score_text
-from trainer.report.student_page import AROUND_S, Material, report_html
+from trainer.report.advice import advise
+from trainer.report.formatting import score_text
+from trainer.report.student_page import STEP_MARGIN_S, StudentReport, student_html
 from trainer.sound import PlayerSpec
 
 VOID = {"meta", "line", "rect", "polyline", "polygon", "br", "link"}
@@ -45,8 +45,8 @@ class Page(HTMLParser):
         assert self.open.pop() == tag
 
 
-def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:
-    text = report_html(told)
+def test_the_page_stands_by_itself_and_says_every_mark(told: StudentReport) -> None:
+    text = student_html(told)
     page = Page(text)
     for _, attributes in page.tags:
         for name in ("src", "href"):
@@ -62,8 +62,8 @@ def test_the_page_stands_by_itself_and_says_every_mark(told: Material) -> None:
     assert sum(tag == "button" for tag, _ in page.tags) == len(told.result.marks) - 1
 
 
-def test_the_drawn_pitch_is_the_one_that_was_measured(told: Material) -> None:
-    text = report_html(told)
+def test_the_drawn_pitch_is_the_one_that_was_measured(told: StudentReport) -> None:
+    text = student_html(told)
     section = text.split('id="step-5"')[1].split("</section>")[0]
     band = re.search(r'class=band points="([^"]*)"', section)
     assert band
@@ -76,9 +76,9 @@ def test_the_drawn_pitch_is_the_one_that_was_measured(told: Material) -> None:
     assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
 
 
-def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
+def test_the_sound_in_the_page_is_the_recording(told: StudentReport) -> None:
     """The pass is in it, and each step's button plays that step of the recording."""
-    text = report_html(told)
+    text = student_html(told)
     found = re.search(r"data:audio/flac;base64,([^\"]*)", text)
     assert found
     assert told.sound is not None
@@ -94,7 +94,7 @@ def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
         assert end is not None
         own = sound[round(float(first) * rate) : round(float(last) * rate)]
         assert len(own) / rate > (end - start) / told.rate
-        began = start / told.rate - AROUND_S
+        began = start / told.rate - STEP_MARGIN_S
         same = max(
             float(np.corrcoef(own, recorded[at : at + len(own)])[0, 1])
             for at in range(round(began * rate) - 20, round(began * rate) + 21)
@@ -102,7 +102,7 @@ def test_the_sound_in_the_page_is_the_recording(told: Material) -> None:
         assert same > 0.999, mark.step.index
 
 
-def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Material) -> None:
+def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: StudentReport) -> None:
     first, *others = told.advice
     assert len(others) <= 2
     assert first.what.startswith(("-3:", "-4':", "-4:"))
@@ -114,10 +114,10 @@ def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Mat
 def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
     events = run(Plan(HARP, PlayerSpec(), drill=DRILL))
     (result,) = [event.result for event in events if isinstance(event, Ended)]
-    assert advice(result, read_shelf().drills) == ()
+    assert advise(result, read_shelf().drills) == ()
 
 
-def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: Material) -> None:
+def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: StudentReport) -> None:
     """Step 2 is a leaking -4, step 4 a clean one."""
     for one in told.advice:
         tab = one.what.split(":")[0]
@@ -125,8 +125,8 @@ def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: Material) -
         assert any(mark.sentence in one.why for mark in marks if mark.score < 95.0), one
 
 
-def test_the_page_of_tab_has_each_mark_under_its_note(told: Material) -> None:
-    text = report_html(told)
+def test_the_page_of_tab_has_each_mark_under_its_note(told: StudentReport) -> None:
+    text = student_html(told)
     for mark in told.result.marks:
         link = f'<a href="#step-{mark.step.index + 1}"'
         under = text.split(link)[1].split("</a>")[0]

@@ -22,10 +22,16 @@ from trainer.cli.exit_codes import Exit
 from trainer.cli.options import count_in_of, in_hand, microphone
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
 from trainer.music import TEMPERAMENTS
-from trainer.settings import SettingsError, find_settings, load_settings, settings_path
-from trainer.settings.tables import KEYS, VARIABLES, Key, login_name
-from trainer.settings.validation import check
-from trainer.settings.writer import make, parse_key, set_value, starter, unset
+from trainer.settings import SettingsError, load_settings, resolve_settings, settings_path
+from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SettingKey, login_name
+from trainer.settings.validation import validate_settings
+from trainer.settings.writer import (
+    create_settings_file,
+    parse_setting_key,
+    set_setting,
+    settings_template,
+    unset_setting,
+)
 
 DEFAULTS: dict[str, Any] = {
     "player.name": login_name(),
@@ -129,7 +135,7 @@ def written(path: Path, text: str) -> Path:
 def test_without_a_file_all_is_as_usual_and_nothing_is_written(
     file: Path, trainer: Callable[..., Answer]
 ) -> None:
-    assert {".".join(key): value(None, ".".join(key)) for key in KEYS} == DEFAULTS
+    assert {".".join(key): value(None, ".".join(key)) for key in SETTING_KEYS} == DEFAULTS
     assert trainer("settings", "path")[1].strip() == str(file)
     assert "not there" in trainer("settings", "show")[1]
     assert trainer("settings", "unset", "harp.key")[0] == 0
@@ -146,23 +152,23 @@ def test_without_a_variable_the_file_is_in_the_users_config_folder(
 
 
 def test_the_starter_tells_of_every_setting_and_sets_none(file: Path) -> None:
-    assert make(file)
-    assert not make(file)
+    assert create_settings_file(file)
+    assert not create_settings_file(file)
     source = file.read_text("utf-8")
-    found = find_settings(file)
+    found = resolve_settings(file)
     assert not found.problems
     assert not found.origins
     lines = source.split("\n")
     assert max(map(len, lines)) <= 100
-    for table, name in KEYS:
+    for table, name in SETTING_KEYS:
         section = source.split(f"[{table}]\n")[1].split("\n\n")[0].split("\n")
         (number,) = [n for n, line in enumerate(section) if line.startswith(f"#{name} = ")]
         assert section[number - 1].startswith("# ")
-        assert VARIABLES.get((table, name), "") in section[number - 1]
+        assert ENVIRONMENT_VARIABLES.get((table, name), "") in section[number - 1]
     taken = "\n".join(line[1:] if line[:1] == "#" and line[1:2] != " " else line for line in lines)
-    shown = find_settings(written(file, taken))
+    shown = resolve_settings(written(file, taken))
     assert not shown.problems
-    assert tuple(shown.origins) == KEYS
+    assert tuple(shown.origins) == SETTING_KEYS
     for key, usual in DEFAULTS.items():
         assert usual is None or value(file, key) == usual
 
@@ -170,18 +176,18 @@ def test_the_starter_tells_of_every_setting_and_sets_none(file: Path) -> None:
 @pytest.mark.parametrize("key", sorted(SAMPLES))
 def test_every_setting_can_be_set_read_and_unset(file: Path, key: str) -> None:
     text, wanted = SAMPLES[key]
-    assert set_value(file, parse_key(key), text) == wanted
+    assert set_setting(file, parse_setting_key(key), text) == wanted
     assert value(file, key) == wanted
-    assert find_settings(file).origins == {parse_key(key): "file"}
-    (changed,) = set(file.read_text("utf-8").split("\n")) - set(starter().split("\n"))
+    assert resolve_settings(file).origins == {parse_setting_key(key): "file"}
+    (changed,) = set(file.read_text("utf-8").split("\n")) - set(settings_template().split("\n"))
     assert changed.startswith(key.split(".")[1] + " = ")
-    assert unset(file, parse_key(key))
-    assert file.read_text("utf-8") == starter()
-    assert not unset(file, parse_key(key))
+    assert unset_setting(file, parse_setting_key(key))
+    assert file.read_text("utf-8") == settings_template()
+    assert not unset_setting(file, parse_setting_key(key))
 
 
 def test_the_samples_are_of_every_setting() -> None:
-    assert set(SAMPLES) == set(DEFAULTS) == {".".join(key) for key in KEYS}
+    assert set(SAMPLES) == set(DEFAULTS) == {".".join(key) for key in SETTING_KEYS}
 
 
 @pytest.mark.parametrize(
@@ -200,7 +206,7 @@ def test_the_samples_are_of_every_setting() -> None:
 def test_an_unknown_name_is_told_with_its_place_and_the_nearest_one(
     file: Path, text: str, place: str, hint: str
 ) -> None:
-    (problem,) = find_settings(written(file, text)).problems
+    (problem,) = resolve_settings(written(file, text)).problems
     assert problem.startswith(f"{file}{place} there is no ")
     assert hint in problem
     assert "^" in problem.split("\n")[2]
@@ -235,7 +241,7 @@ def test_a_wrong_value_is_told_and_only_that_is_as_usual(
     line = line.replace("'two\\nlines'", '"two\\nlines"')
     name = line.split(" = ")[0]
     other = "journal.audio_mb = 77"
-    found = find_settings(written(file, f"{other}\n{line}\n"))
+    found = resolve_settings(written(file, f"{other}\n{line}\n"))
     (problem,) = found.problems
     assert problem.startswith(f"{file}:2:")
     assert expected in problem
@@ -248,7 +254,7 @@ def test_a_wrong_value_is_told_and_only_that_is_as_usual(
 
 def test_very_many_problems_are_cut_short(file: Path) -> None:
     lines = "\n".join(f"nonsense{number} = 1" for number in range(20_000))
-    told = find_settings(written(file, lines + "\n[harp]\na4 = 441\n"))
+    told = resolve_settings(written(file, lines + "\n[harp]\na4 = 441\n"))
     assert len(told.problems) <= 12
     assert "more problems" in told.problems[-1]
     assert told.settings.harp.a4 == 441
@@ -271,7 +277,7 @@ def test_a_broken_file_is_told_and_left_as_it_is(
     raw, told = BROKEN[kind]
     file.parent.mkdir()
     file.write_bytes(raw)
-    (problem,) = find_settings().problems
+    (problem,) = resolve_settings().problems
     assert told in problem
     assert value(None, "harp.a4") == 440.0
     for words in (("set", "harp.key", "C"), ("unset", "harp.key")):
@@ -284,10 +290,10 @@ def test_a_broken_file_is_told_and_left_as_it_is(
 
 def test_a_folder_in_the_files_place_is_told(file: Path) -> None:
     file.mkdir(parents=True)
-    (problem,) = find_settings().problems
+    (problem,) = resolve_settings().problems
     assert "no file" in problem
     with pytest.raises(SettingsError, match="no file"):
-        set_value(file, ("harp", "key"), "C")
+        set_setting(file, ("harp", "key"), "C")
 
 
 # --- what goes before what ------------------------------------------------------------------
@@ -338,7 +344,7 @@ def test_variables_set_what_they_say(
     written(file, "player.name = 'Marit'\nharp.key = 'A'\nharp.a4 = 445\n")
     monkeypatch.setenv(variable, text)
     assert value(None, key) == wanted
-    assert find_settings().origins[parse_key(key)] == variable
+    assert resolve_settings().origins[parse_setting_key(key)] == variable
 
 
 def test_a_wrong_variable_is_told_and_leaves_what_the_file_says(
@@ -346,7 +352,7 @@ def test_a_wrong_variable_is_told_and_leaves_what_the_file_says(
 ) -> None:
     written(file, "harp.a4 = 445\n")
     monkeypatch.setenv("TRAINER_A4", "44O")
-    found = find_settings()
+    found = resolve_settings()
     (problem,) = found.problems
     assert "TRAINER_A4" in problem
     assert '"44O" is not' in problem
@@ -427,22 +433,22 @@ def changed_lines(before: str, after: str) -> tuple[list[str], list[str]]:
 
 def test_comments_order_and_strangers_survive(file: Path) -> None:
     written(file, OWN)
-    set_value(file, ("sound", "device"), "USB mic")
+    set_setting(file, ("sound", "device"), "USB mic")
     one = file.read_text("utf-8")
     assert changed_lines(OWN, one) == (
         ["device='USB'  # the small one"],
         ['device="USB mic"  # the small one'],
     )
-    set_value(file, ("harp", "a4"), "443")
-    set_value(file, ("sound", "clicks"), "false")
-    set_value(file, ("practice", "minutes"), "15")
+    set_setting(file, ("harp", "a4"), "443")
+    set_setting(file, ("sound", "clicks"), "false")
+    set_setting(file, ("practice", "minutes"), "15")
     many = file.read_text("utf-8")
     assert changed_lines(one, many) == (
         [],
         ["clicks = false", "a4 = 443", "[practice]", "minutes = 15"],
     )
     for key in (("harp", "a4"), ("sound", "clicks"), ("sound", "latency_ms")):
-        assert unset(file, key)
+        assert unset_setting(file, key)
     assert "#latency_ms = 25   # by hand,\ttwice" in file.read_text("utf-8").split("\n")
     assert tomllib.loads(file.read_text("utf-8")) == {
         "title_of_nothing": 1,
@@ -467,10 +473,10 @@ def test_comments_order_and_strangers_survive(file: Path) -> None:
 def test_a_setting_is_changed_however_it_is_written(file: Path, text: str) -> None:
     data = tomllib.loads(text)
     written(file, text)
-    set_value(file, ("sound", "device"), "b")
+    set_setting(file, ("sound", "device"), "b")
     data["sound"]["device"] = "b"
     assert tomllib.loads(file.read_text("utf-8")) == data
-    assert unset(file, ("sound", "device"))
+    assert unset_setting(file, ("sound", "device"))
     del data["sound"]["device"]
     assert tomllib.loads(file.read_text("utf-8")) == data
 
@@ -478,8 +484,8 @@ def test_a_setting_is_changed_however_it_is_written(file: Path, text: str) -> No
 def test_a_setting_cannot_be_put_into_what_is_no_table(file: Path) -> None:
     written(file, "sound = 3\n")
     with pytest.raises(SettingsError, match="must be a table"):
-        set_value(file, ("sound", "device"), "b")
-    assert not unset(file, ("sound", "device"))
+        set_setting(file, ("sound", "device"), "b")
+    assert not unset_setting(file, ("sound", "device"))
     assert file.read_text("utf-8") == "sound = 3\n"
 
 
@@ -490,9 +496,9 @@ def test_line_ends_and_the_byte_order_mark_stay(file: Path, end: str, mark: str)
     file.parent.mkdir()
     file.write_bytes(raw)
     assert value(file, "sound.device") == "USB"
-    set_value(file, ("sound", "device"), "x")
-    set_value(file, ("practice", "minutes"), "15")
-    unset(file, ("harp", "tuning"))
+    set_setting(file, ("sound", "device"), "x")
+    set_setting(file, ("practice", "minutes"), "15")
+    unset_setting(file, ("harp", "tuning"))
     after = file.read_bytes()
     assert after.startswith(mark.encode("utf-8") + b"# Ours")
     assert after.count(b"\n") == after.count(end.encode())
@@ -505,12 +511,12 @@ def test_the_file_is_its_owners_alone_and_a_link_stays_one(file: Path, tmp_path:
     real.chmod(0o644)
     file.parent.mkdir()
     file.symlink_to(real)
-    set_value(file, ("harp", "key"), "A")
+    set_setting(file, ("harp", "key"), "A")
     assert file.is_symlink()
     assert "key = " in real.read_text("utf-8")
     assert stat.S_IMODE(real.stat().st_mode) == 0o600
     fresh = tmp_path / "new" / "settings.toml"
-    make(fresh)
+    create_settings_file(fresh)
     assert stat.S_IMODE(fresh.stat().st_mode) == 0o600
     assert stat.S_IMODE(fresh.parent.stat().st_mode) == 0o700
 
@@ -525,7 +531,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
 
     monkeypatch.setattr(os, "fsync", full)
     with pytest.raises(SettingsError, match="cannot be written: No space left"):
-        set_value(file, ("harp", "key"), "A")
+        set_setting(file, ("harp", "key"), "A")
     assert file.read_text("utf-8") == OWN
     assert os.listdir(file.parent) == [file.name]
 
@@ -533,7 +539,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
 def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
     (tmp_path / "config").write_text("a file")
     with pytest.raises(SettingsError, match="cannot be"):
-        set_value(tmp_path / "config" / "settings.toml", ("harp", "key"), "A")
+        set_setting(tmp_path / "config" / "settings.toml", ("harp", "key"), "A")
 
 
 # --- commands -------------------------------------------------------------------------------
@@ -554,7 +560,7 @@ def test_settings_are_set_shown_and_unset(
     assert shown["settings"]["harp"]["a4"] == 441.0
     assert shown["from"] == {"harp.a4": "TRAINER_A4", "sound.device": "file"}
     assert {(table, name) for table in shown["settings"] for name in shown["settings"][table]} == {
-        *KEYS
+        *SETTING_KEYS
     }
     lines = [line.split() for line in trainer("settings", "show")[1].splitlines()]
     assert ["harp.a4", "441", "TRAINER_A4"] in lines
@@ -615,7 +621,7 @@ LINES = st.text(
     st.characters(codec="utf-8", categories=("L", "N", "P", "S", "Zs")), min_size=1, max_size=80
 ).filter(lambda text: bool(text.strip()))
 DECIMALS = st.decimals(0, 2000, places=3)
-ANY: dict[Key, st.SearchStrategy[Any]] = {
+ANY: dict[SettingKey, st.SearchStrategy[Any]] = {
     ("player", "name"): LINES,
     ("practice", "minutes"): st.floats(1, 480),
     ("practice", "count_in"): st.integers(1, 16),
@@ -641,7 +647,9 @@ CHANGES = st.lists(
 
 @given(changes=CHANGES, start=st.sampled_from([None, "", OWN, OWN.replace("\n", "\r\n")]))
 def test_any_changes_are_read_back_and_the_rest_stays(
-    tmp_path_factory: pytest.TempPathFactory, changes: list[tuple[Key, Any]], start: str | None
+    tmp_path_factory: pytest.TempPathFactory,
+    changes: list[tuple[SettingKey, Any]],
+    start: str | None,
 ) -> None:
     path = tmp_path_factory.mktemp("any") / "settings.toml"
     if start is not None:
@@ -650,10 +658,12 @@ def test_any_changes_are_read_back_and_the_rest_stays(
     for (table, name), new in changes:
         inside = wanted.setdefault(table, {})
         if new is None:
-            unset(path, (table, name))
+            unset_setting(path, (table, name))
             inside.pop(name, None)
         else:
-            set_value(path, (table, name), str(new).lower() if isinstance(new, bool) else str(new))
+            set_setting(
+                path, (table, name), str(new).lower() if isinstance(new, bool) else str(new)
+            )
             inside[name] = new
     read = (
         tomllib.loads(path.read_bytes().decode("utf-8").replace("\r\n", "\n"))
@@ -674,7 +684,7 @@ ANYTHING = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
     max_leaves=5,
 )
-NAMES = st.sampled_from([name for _, name in KEYS]) | st.text()
+NAMES = st.sampled_from([name for _, name in SETTING_KEYS]) | st.text()
 FILES = st.dictionaries(
     TABLE_NAMES | st.text(), ANYTHING | st.dictionaries(NAMES, ANYTHING, max_size=4), max_size=4
 )
@@ -684,16 +694,16 @@ FILES = st.dictionaries(
 def test_whatever_a_file_holds_the_settings_are_usable_and_all_that_is_wrong_is_told(
     data: dict[str, Any],
 ) -> None:
-    settings, faults = check(data)
+    settings, faults = validate_settings(data)
     told = {fault.path for fault in faults}
     for table, values in data.items():
         if table not in type(settings).model_fields or not isinstance(values, dict):
             assert (table,) in told
             continue
         for name in values:
-            known = (table, name) in KEYS
+            known = (table, name) in SETTING_KEYS
             assert known or (table, name) in told
-    for table, name in KEYS:
+    for table, name in SETTING_KEYS:
         if (table, name) in told or (table,) in told:
             assert getattr(getattr(settings, table), name) == DEFAULTS[f"{table}.{name}"]
 
@@ -705,5 +715,5 @@ def test_no_text_at_all_makes_reading_fail(
     path = tmp_path_factory.mktemp("texts") / "settings.toml"
     raw = source.encode("utf-8", "surrogatepass")
     path.write_bytes(raw)
-    find_settings(path)
+    resolve_settings(path)
     assert path.read_bytes() == raw

@@ -15,8 +15,8 @@ from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import Ended, Heard, Plan, run
-from trainer.report.advice import advice
-from trainer.report.student_page import Material
+from trainer.report.advice import advise
+from trainer.report.student_page import StudentReport
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 
 HARP = Harp.of("C")
@@ -49,7 +49,7 @@ def run_trainer(*words: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
+def told(tmp_path_factory: pytest.TempPathFactory) -> StudentReport:
     path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
     player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
     sound = np.concatenate([block.samples for block in player.blocks()])
@@ -62,5 +62,5 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> Material:
         elif isinstance(event, Ended):
             results.append(event.result)
     (result,) = results
-    work = advice(result, read_shelf().drills)
-    return Material(result, HARP, readings, sound, player.rate, path.name, work)
+    work = advise(result, read_shelf().drills)
+    return StudentReport(result, HARP, readings, sound, player.rate, path.name, work)

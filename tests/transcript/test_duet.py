@@ -22,7 +22,7 @@ from tests.reeds.excerpts import LEAD_S, RATE, cut
 from trainer.cli import main
 from trainer.drill import find, parse_drill, write_drill
 from trainer.harp import Harp, Tab
-from trainer.report.transcript_text import notes_data, transcript_csv, transcript_text
+from trainer.report.transcript_report import transcript_csv, transcript_notes_data, transcript_text
 from trainer.sound import Floats, Player
 from trainer.transcript import Transcript, TranscriptRequest, draft_drill, transcribe
 from trainer.transcript.tones import Tone, find_tones
@@ -98,7 +98,7 @@ def test_text_and_data_have_both_parts(written: Transcript) -> None:
     text = transcript_text(written)
     assert "Part 1, " in text
     assert f"Part 2, {len(written.second)} notes:" in text
-    rows = notes_data(written)
+    rows = transcript_notes_data(written)
     assert [row["part"] for row in rows] == [1] * len(written.notes) + [2] * len(written.second)
     assert len(transcript_csv(written).splitlines()) == 1 + len(rows)
 

@@ -24,11 +24,11 @@ from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.practice import Ended, Plan, run
-from trainer.report.transcript_text import (
+from trainer.report.transcript_report import (
     COLUMNS,
-    head_dict,
-    notes_data,
     transcript_csv,
+    transcript_head_data,
+    transcript_notes_data,
     transcript_text,
 )
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
@@ -236,12 +236,12 @@ def test_text_and_data_say_the_same(written: tuple[Path, Transcript]) -> None:
     assert "A harp" in text
     assert "2nd position" in text
     assert all(len(line) <= 80 for line in text.splitlines())
-    rows = json.loads(json.dumps(notes_data(found)))
+    rows = json.loads(json.dumps(transcript_notes_data(found)))
     assert [row["tab"] for row in rows] == [note.tab for note in found.notes]
     assert set(rows[0]) == set(COLUMNS)
     table = list(csv.DictReader(io.StringIO(transcript_csv(found))))
     assert [row["tab"] for row in table] == [row["tab"] for row in rows]
-    assert head_dict(found)["harp"]["key"] == "A"
+    assert transcript_head_data(found)["harp"]["key"] == "A"
 
 
 # What goes wrong
@@ -303,7 +303,7 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
     assert medians[2] < 0.85
     text = transcript_text(found)
     assert re.search(r"\? \d+% sure", text)
-    assert all(0.0 < row["trust"] <= 1.0 for row in notes_data(found))
+    assert all(0.0 < row["trust"] <= 1.0 for row in transcript_notes_data(found))
 
 
 def test_notes_after_a_long_rest_are_trusted_as_those_before_it(tmp_path: Path) -> None:

@@ -34,17 +34,17 @@ from trainer.store import (
     TakeRecord,
 )
 from trainer.transfer.journal_files import (
-    FORMAT,
-    ExchangeFormat,
-    export_file,
-    export_lines,
-    import_file,
+    JOURNAL_FORMAT_NAME,
+    JournalFormat,
+    export_journal,
+    export_journal_lines,
+    import_journal,
 )
-from trainer.transfer.validation import KINDS, SOURCES
+from trainer.transfer.validation import SOURCE_NAMES, STEP_KINDS
 
 TESTS = Path(__file__).parent.parent
-JSONL, CSV = ExchangeFormat.JSONL, ExchangeFormat.CSV
-HEAD = f'{{"format": "{FORMAT}", "version": 1}}'
+JSONL, CSV = JournalFormat.JSONL, JournalFormat.CSV
+HEAD = f'{{"format": "{JOURNAL_FORMAT_NAME}", "version": 1}}'
 
 
 def everything(journal: Journal) -> tuple[object, ...]:
@@ -52,8 +52,8 @@ def everything(journal: Journal) -> tuple[object, ...]:
     return journal.takes(), journal.harps(), journal.calibrations()
 
 
-def text_of(journal: Journal, format_: ExchangeFormat = JSONL, **only: object) -> str:
-    return "".join(export_lines(journal, format_, **only))  # type: ignore[arg-type]
+def text_of(journal: Journal, format_: JournalFormat = JSONL, **only: object) -> str:
+    return "".join(export_journal_lines(journal, format_, **only))  # type: ignore[arg-type]
 
 
 @pytest.fixture
@@ -94,7 +94,7 @@ steps = st.builds(
     StepRecord,
     index=st.integers(0, 500),
     tab=words,
-    kind=st.sampled_from(KINDS),
+    kind=st.sampled_from(STEP_KINDS),
     entry=st.none() | entries,
     care=st.sampled_from(["plain", "clean", "loose", "chord"]),
     beats=st.floats(0, 64),
@@ -118,7 +118,7 @@ takes = st.builds(
     skills=st.lists(words, max_size=3).map(tuple),
     harp=tags,
     tempo=st.floats(0, 1000, exclude_min=True),
-    source=st.sampled_from(SOURCES),
+    source=st.sampled_from(SOURCE_NAMES),
     score=shares,
     passed=st.booleans(),
     whole=st.booleans(),
@@ -145,7 +145,7 @@ calibrations = st.builds(
 
 
 def round_trip(
-    format_: ExchangeFormat,
+    format_: JournalFormat,
     held: list[TakeRecord],
     measured: list[OwnHarp],
     trips: list[Calibration],
@@ -160,12 +160,12 @@ def round_trip(
                 one.keep_harp(harp)
             for trip in trips:
                 one.keep_calibration(trip)
-            export_file(one, path, format_)
-            new = import_file(two, path).new
+            export_journal(one, path, format_)
+            new = import_journal(two, path).new
             assert new == tuple(map(len, everything(one)))
             assert everything(two) == everything(one)
-            assert import_file(two, path).new == (0, 0, 0)
-            assert import_file(one, path).new == (0, 0, 0)
+            assert import_journal(two, path).new == (0, 0, 0)
+            assert import_journal(one, path).new == (0, 0, 0)
             assert everything(two) == everything(one)
             assert text_of(two, format_) == path.read_text(encoding="utf-8")
 
@@ -223,8 +223,8 @@ def test_a_table_has_a_row_a_step(full: Journal) -> None:
 
 def test_one_players_export_is_theirs_alone(full: Journal, empty: Journal, tmp_path: Path) -> None:
     day = full.takes()[8].day
-    export_file(full, tmp_path / "jorun.jsonl", player="Jorun", since=day)
-    import_file(empty, tmp_path / "jorun.jsonl")
+    export_journal(full, tmp_path / "jorun.jsonl", player="Jorun", since=day)
+    import_journal(empty, tmp_path / "jorun.jsonl")
     wanted = [take for take in full.takes() if take.player == "Jorun" and take.day >= day]
     assert everything(empty) == (wanted, [made.harp(2, "Jorun")], [])
     assert wanted
@@ -244,14 +244,14 @@ def test_students_journals_go_into_the_teachers(tmp_path: Path) -> None:
             student = Journal(tmp_path / f"{name}.sqlite")
             student.add(*(made.take(f"{name}-{i}", player="player") for i in range(5)))
             student.keep_harp(made.harp(1, "player"))
-            export_file(student, tmp_path / f"{name}.jsonl")
-            imported = import_file(teacher, tmp_path / f"{name}.jsonl", name)
+            export_journal(student, tmp_path / f"{name}.jsonl")
+            imported = import_journal(teacher, tmp_path / f"{name}.jsonl", name)
             assert imported.contents.players == [name]
             assert imported.new == (5, 1, 0)
             # A week later, with one take more.
             student.add(made.take(f"{name}-new", player="player"))
-            export_file(student, tmp_path / f"{name}-2.jsonl")
-            assert import_file(teacher, tmp_path / f"{name}-2.jsonl", name).new == (1, 0, 0)
+            export_journal(student, tmp_path / f"{name}-2.jsonl")
+            assert import_journal(teacher, tmp_path / f"{name}-2.jsonl", name).new == (1, 0, 0)
             student.close()
         assert teacher.players() == ["Jorun", "Marit", "Ragna"]
         assert len(teacher.takes(player="Marit")) == len(teacher.takes(player="Jorun")) == 6
@@ -260,14 +260,14 @@ def test_students_journals_go_into_the_teachers(tmp_path: Path) -> None:
 
 
 def test_several_players_are_not_made_one(full: Journal, empty: Journal, tmp_path: Path) -> None:
-    export_file(full, tmp_path / "all.jsonl")
+    export_journal(full, tmp_path / "all.jsonl")
     told = r"has takes of Jorun, Marit, Ødger, who cannot all be 'Nils'; import it as it is, or exp"
     with pytest.raises(JournalError, match=told):
-        import_file(empty, tmp_path / "all.jsonl", "Nils")
-    export_file(full, tmp_path / "one.jsonl", player="Marit")
+        import_journal(empty, tmp_path / "all.jsonl", "Nils")
+    export_journal(full, tmp_path / "one.jsonl", player="Marit")
     for name in ("", " ", "two\nlines", "\x1b[2J", "x" * 81):
         with pytest.raises(JournalError, match="can be nobody's name: a player's name is one line"):
-            import_file(empty, tmp_path / "one.jsonl", name)
+            import_journal(empty, tmp_path / "one.jsonl", name)
     assert everything(empty) == ([], [], [])
 
 
@@ -341,7 +341,7 @@ def test_what_may_be_left_out_is_as_usual(empty: Journal, tmp_path: Path) -> Non
     path = tmp_path / "by-hand.jsonl"
     lines = ["\ufeff" + HEAD, "", a_take(), "  ", a_harp(), a_trip(), ""]
     path.write_text("\r\n".join(lines), encoding="utf-8")
-    assert import_file(empty, path).new == (1, 1, 1)
+    assert import_journal(empty, path).new == (1, 1, 1)
     ((take,), (harp,), (trip,)) = everything(empty)  # type: ignore[misc]
     assert take.began == datetime(2026, 11, 25, 17, 30, tzinfo=UTC)
     assert take.harp == HarpTag("C", "richter", 440.0, "equal")
@@ -405,7 +405,7 @@ def test_a_bad_line_is_told_with_its_number_and_nothing_is_imported(
     path = tmp_path / "marit.jsonl"
     path.write_text("\n".join([HEAD, a_take(id="fine"), line, a_harp()]), encoding="utf-8")
     with pytest.raises(JournalError) as error:
-        import_file(empty, path)
+        import_journal(empty, path)
     told, last = str(error.value).split("\n")
     assert told.startswith(f"{path}:3: {WRONG[line]}")
     assert last == f"nothing of {path} was imported; mend it, or export it again"
@@ -416,7 +416,7 @@ def test_all_bad_lines_are_told_up_to_a_measure(empty: Journal, tmp_path: Path) 
     path = tmp_path / "marit.jsonl"
     path.write_text("\n".join([HEAD, *[a_take(score=101), a_harp()] * 15]), encoding="utf-8")
     with pytest.raises(JournalError) as error:
-        import_file(empty, path)
+        import_journal(empty, path)
     lines = str(error.value).split("\n")
     assert [line.split(": ")[0] for line in lines[:10]] == [f"{path}:{n}" for n in range(2, 22, 2)]
     assert lines[10] == f"{path}: 5 more lines are wrong"
@@ -440,7 +440,7 @@ def test_what_is_no_export_is_told(empty: Journal, tmp_path: Path, text: str) ->
     path = tmp_path / "file"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(JournalError) as error:
-        import_file(empty, path)
+        import_journal(empty, path)
     assert str(error.value).startswith(f"{path}:{NO_EXPORT[text]}")
 
 
@@ -454,25 +454,25 @@ def test_files_that_hold_no_text_are_told(full: Journal, empty: Journal, tmp_pat
         ".": f"^{tmp_path} is a folder; name a file inside it",
     }.items():
         with pytest.raises(JournalError, match=told):
-            import_file(empty, tmp_path / name)
+            import_journal(empty, tmp_path / name)
 
 
 def test_an_export_overwrites_nothing_and_is_private(full: Journal, tmp_path: Path) -> None:
     path = tmp_path / "out.jsonl"
     before = os.umask(0)
     try:
-        export_file(full, path)
+        export_journal(full, path)
     finally:
         os.umask(before)
     assert path.stat().st_mode & 0o777 == 0o600
     assert path.read_text(encoding="utf-8") == text_of(full)
     path.write_text("dear")
     with pytest.raises(JournalError, match="is there already; name a file that is not"):
-        export_file(full, path)
+        export_journal(full, path)
     with pytest.raises(JournalError, match="nobody called 'Nils'"):
-        export_file(full, tmp_path / "nils.jsonl", player="Nils")
+        export_journal(full, tmp_path / "nils.jsonl", player="Nils")
     with pytest.raises(JournalError, match=f"there is no folder {tmp_path}/nowhere"):
-        export_file(full, tmp_path / "nowhere" / "out.jsonl")
+        export_journal(full, tmp_path / "nowhere" / "out.jsonl")
     assert path.read_text() == "dear"
     assert not list(tmp_path.glob("*nils*"))
     assert not list(tmp_path.glob("*.part"))
@@ -506,18 +506,20 @@ def test_a_table_may_come_back_in_another_order_with_more_columns(
     path = tmp_path / "takes.csv"
     text = written(rows, columns, delimiter=delimiter, restval="well done; more of it, though")
     path.write_text("\ufeff" + text, encoding="utf-8", newline="")
-    import_file(empty, path)
+    import_journal(empty, path)
     assert empty.takes() == full.takes()
 
 
 def test_a_table_needs_only_what_makes_a_take(
     full: Journal, empty: Journal, tmp_path: Path
 ) -> None:
-    from trainer.transfer.csv_table import NEEDED
+    from trainer.transfer.takes_csv import REQUIRED_COLUMNS
 
     rows = list(csv.DictReader(io.StringIO(text_of(full, CSV))))
-    (tmp_path / "takes.csv").write_text(written(rows, list(NEEDED)), encoding="utf-8", newline="")
-    import_file(empty, tmp_path / "takes.csv")
+    (tmp_path / "takes.csv").write_text(
+        written(rows, list(REQUIRED_COLUMNS)), encoding="utf-8", newline=""
+    )
+    import_journal(empty, tmp_path / "takes.csv")
     for there, back in zip(full.takes(), empty.takes(), strict=True):
         assert (back.id, back.score, back.began) == (there.id, there.score, there.began)
         assert (back.skills, back.harp) == ((), HarpTag(there.harp.key))
@@ -549,7 +551,7 @@ def test_a_bad_cell_is_told_with_its_line(
     path = tmp_path / "takes.csv"
     path.write_text(written(rows, list(rows[0])), encoding="utf-8", newline="")
     with pytest.raises(JournalError) as error:
-        import_file(empty, path)
+        import_journal(empty, path)
     lines = str(error.value).split("\n")
     assert lines[0].startswith(f"{path}:3: {told}")
     assert lines[-1].startswith(f"nothing of {path} was imported")
@@ -567,7 +569,7 @@ def test_a_cut_or_torn_table_is_told(full: Journal, empty: Journal, tmp_path: Pa
         assert torn != text
         path.write_text(torn, encoding="utf-8")
         with pytest.raises(JournalError, match=rf"^{path}:\d+: {told}"):
-            import_file(empty, path)
+            import_journal(empty, path)
         assert empty.takes() == []
 
 
@@ -577,11 +579,11 @@ IMPORT = """
 import sys
 from pathlib import Path
 from trainer.store import Journal
-from trainer.transfer.journal_files import import_file
+from trainer.transfer.journal_files import import_journal
 
 with Journal(Path(sys.argv[1])) as journal:
     print("ready", flush=True)
-    import_file(journal, Path(sys.argv[2]))
+    import_journal(journal, Path(sys.argv[2]))
     print("done", flush=True)
 """
 
@@ -591,7 +593,7 @@ def test_an_import_that_is_killed_was_whole_or_was_not(tmp_path: Path) -> None:
     with Journal(source) as journal:
         journal.add(*made.numbered(300))
         journal.keep_harp(made.harp(1))
-        export_file(journal, file)
+        export_journal(journal, file)
         whole = everything(journal)
     outcomes = set()
     rng = Random()
@@ -610,12 +612,12 @@ def test_an_import_that_is_killed_was_whole_or_was_not(tmp_path: Path) -> None:
         assert found == whole or not done
         outcomes.add(done)
     with Journal(path) as journal:  # and once more, after it was killed
-        import_file(journal, file)
+        import_journal(journal, file)
         assert everything(journal) == whole
 
 
 def test_two_imports_at_once_are_as_one_after_the_other(full: Journal, tmp_path: Path) -> None:
-    export_file(full, tmp_path / "a.jsonl")
+    export_journal(full, tmp_path / "a.jsonl")
     command = [sys.executable, "-c", IMPORT, tmp_path / "both.sqlite", tmp_path / "a.jsonl"]
     both = [subprocess.Popen(command, stdout=subprocess.DEVNULL) for _ in range(2)]
     assert [one.wait(60) for one in both] == [0, 0]

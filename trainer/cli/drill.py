@@ -33,13 +33,13 @@ def list_drills(
     Example: trainer drill list
     """
     from trainer.drill import read_shelf
-    from trainer.report.shelf_text import course, course_data
+    from trainer.report.shelf_report import shelf_data, shelf_text
 
     shelf = read_shelf()
     typer.echo(
-        course(shelf, _width())
+        shelf_text(shelf, _width())
         if format_ is Format.TEXT
-        else json.dumps(course_data(shelf), indent=2)
+        else json.dumps(shelf_data(shelf), indent=2)
     )
     for error in shelf.errors:
         typer.echo(error, err=True)
@@ -54,9 +54,9 @@ def show(
     Example: trainer drill show harbour-bell
     """
     from trainer.drill import find
-    from trainer.report.tab_text import sheet
+    from trainer.report.tab_layout import drill_text
 
-    typer.echo(sheet(find(drill), _width()))
+    typer.echo(drill_text(find(drill), _width()))
 
 
 @app.command()

@@ -92,7 +92,7 @@ def import_(
     """
     from trainer.drill.shelf import ENDING
     from trainer.exchange import ExchangeError
-    from trainer.report.melody_text import melody_text
+    from trainer.report.melody_report import melody_text
 
     if out is not None:
         if out.suffix != ENDING:
@@ -176,14 +176,14 @@ def check_ending(out: Path) -> None:
 def write_for_others(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
     """Write a drill as its file's ending says, as :func:`check_ending`."""
     from trainer.exchange import write_midi, write_musicxml
-    from trainer.report.sheet import sheet_html
-    from trainer.report.tab_text import sheet
+    from trainer.report.drill_sheet import drill_sheet_html
+    from trainer.report.tab_layout import drill_text
 
     match out.suffix.lower():
         case ".html":
-            write_text(out, sheet_html(drill, notes))
+            write_text(out, drill_sheet_html(drill, notes))
         case ".txt":
-            write_text(out, "\n\n".join([sheet(drill), *notes]) + "\n")
+            write_text(out, "\n\n".join([drill_text(drill), *notes]) + "\n")
         case ".mid" | ".midi":
             write_midi(drill, harp, out)
         case _:

@@ -115,7 +115,13 @@ def harp(
       trainer harp chart --song A --position 2
     """
     from trainer.harp import HarpError, load_tuning
-    from trainer.report.harp_chart import Chart, chart_data, chart_text, picks_data, picks_text
+    from trainer.report.harp_chart import (
+        Chart,
+        chart_data,
+        chart_text,
+        harp_choices_data,
+        harp_choices_text,
+    )
 
     if key is not None:
         held, _ = in_hand(key, tuning, temperament, a4, offset)
@@ -124,7 +130,11 @@ def harp(
     elif song is not None:
         wanted = load_tuning(tuning or settings().harp.tuning)
         asked = (song, 1 if position is None else position, wanted)
-        answer = picks_text(*asked) if format_ is Format.TEXT else _json(picks_data(*asked))
+        answer = (
+            harp_choices_text(*asked)
+            if format_ is Format.TEXT
+            else _json(harp_choices_data(*asked))
+        )
     else:
         raise HarpError(
             "name a harp, as in 'trainer harp C', or a song's key, as in 'trainer harp --song A'"
@@ -185,7 +195,7 @@ def measure(
     from trainer.practice import Plan
     from trainer.practice.harp_measurement import ATTACKS
     from trainer.reedcare.own_harps import check_name, harp_as_measured, harp_to_measure
-    from trainer.report.harp_text import before_measuring, measured_text
+    from trainer.report.measuring_report import measuring_intro, measuring_summary
     from trainer.sound import RecordingSpec
     from trainer.store import HarpTag, Journal, OwnHarp
 
@@ -204,7 +214,7 @@ def measure(
             source: SourceSpec = RecordingSpec(from_, channel)
         else:
             source = microphone(device, None, channel, clicks=False)
-            typer.echo(before_measuring(plain_harp))
+            typer.echo(measuring_intro(plain_harp))
         wanted = attacks or (1 if from_ else ATTACKS)
         found = _measure(Plan(plain_harp, source), wanted, live=not (plain or from_))
         own = OwnHarp(
@@ -216,7 +226,7 @@ def measure(
         )
         harp_as_measured(own)
         journal.keep_harp(own)
-        typer.echo(measured_text(found))
+        typer.echo(measuring_summary(found))
         typer.echo(f"Kept as '{name}': --harp '{name}' plays on it.\n")
         _show(journal, name, temperament, Format.TEXT)
 
@@ -230,7 +240,7 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
     from trainer.practice import Failed
     from trainer.practice.harp_measurement import Asked, Measured, Sounding
     from trainer.practice.harp_measurement import measure as measuring
-    from trainer.report.harp_text import measure_line, sounding_text
+    from trainer.report.measuring_report import measuring_line, sounding_text
     from trainer.sound import MicrophoneSpec
 
     guided = isinstance(plan.source, MicrophoneSpec)
@@ -246,7 +256,7 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
                 if now:
                     typer.echo(f"\r     {sounding_text(event):<60}", nl=False)
             elif guided or not isinstance(event, Asked):
-                line = measure_line(event, plan.harp, guided=guided)
+                line = measuring_line(event, plan.harp, guided=guided)
                 if line is not None:
                     typer.echo(f"\r{'':<66}\r{line}" if now else line)
     if now:
@@ -270,15 +280,15 @@ def list_harps(format_: FormatOption = Format.TEXT) -> None:
       trainer harp list
     """
     from trainer.reedcare.own_harps import own_harps
-    from trainer.report.harp_text import harps_data, harps_text
+    from trainer.report.own_harp_report import own_harps_data, own_harps_text
     from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
         harps = own_harps(journal, settings().player.name)
     if format_ is Format.JSON:
-        write_json(harps_data(harps))
+        write_json(own_harps_data(harps))
     else:
-        typer.echo(harps_text(harps, date.today()))
+        typer.echo(own_harps_text(harps, date.today()))
 
 
 @app.command()
@@ -300,7 +310,7 @@ def show(
 
 
 def _show(journal: Journal, name: str, temperament: str | None, format_: Format) -> None:
-    from trainer.report.harp_text import own_harp_data, own_harp_text
+    from trainer.report.own_harp_report import own_harp_data, own_harp_text
 
     own = _named(journal, name)
     if format_ is Format.JSON:
@@ -357,7 +367,8 @@ def watch(
     from trainer.harp import HarpError, Tab
     from trainer.reedcare.own_harps import own_harps
     from trainer.reedcare.watch import watch_harp
-    from trainer.report.harp_text import harps_text, watch_data, watch_text, watches_text
+    from trainer.report.own_harp_report import own_harps_text
+    from trainer.report.reed_watch_report import reed_watch_data, reed_watch_text, reed_watches_text
     from trainer.store import Journal
 
     with Journal(journal_file()) as journal:
@@ -367,7 +378,7 @@ def watch(
         else:
             watches = [watch_harp(journal, _named(journal, name))]
     if format_ is Format.JSON:
-        write_json([watch_data(one) for one in watches])
+        write_json([reed_watch_data(one) for one in watches])
     elif name is not None:
         (one,) = watches
         tab = None if reed is None else Tab.parse(reed)
@@ -376,19 +387,19 @@ def watch(
                 f"{tab} was not heard on '{one.harp.name}'; the reeds that were are "
                 f"{', '.join(str(known.tab) for known in one.reeds) or 'none so far'}"
             )
-        typer.echo(watch_text(one, date.today()))
+        typer.echo(reed_watch_text(one, date.today()))
         if not plain:
             _plot(one, tab)
     elif watches:
-        typer.echo(watches_text(watches, date.today()))
+        typer.echo(reed_watches_text(watches, date.today()))
     else:
-        typer.echo(harps_text((), date.today()))
+        typer.echo(own_harps_text((), date.today()))
 
 
 def _plot(watch: HarpWatch, tab: Any) -> None:
     """Plot a reed's history, if the output is a terminal that can show it."""
-    from trainer.report.plots import may_color
-    from trainer.report.reed_plot import reed_plot
+    from trainer.report.progress_plots import color_allowed
+    from trainer.report.reed_plot import reed_plot_text
 
     told = [one for one in watch.reeds if one.days]
     if not told or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):
@@ -399,4 +410,4 @@ def _plot(watch: HarpWatch, tab: Any) -> None:
         return
     width, height = shutil.get_terminal_size()
     size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
-    typer.echo("\n" + reed_plot(chosen, date.today(), *size, color=may_color()))
+    typer.echo("\n" + reed_plot_text(chosen, date.today(), *size, color=color_allowed()))

@@ -71,17 +71,17 @@ def list_takes(
 
       trainer journal list --drill harbour-bell --since 2026-11-01
     """
-    from trainer.report.journal_text import list_data, list_text
-    from trainer.transfer.journal_files import known
+    from trainer.report.journal_report import takes_data, takes_text
+    from trainer.transfer.journal_files import check_player
 
     with _journal() as journal:
-        known(journal, player)
+        check_player(journal, player)
         first = since.date() if since else None
         takes = journal.takes(player=player, drill=drill, since=first, steps=False)
     if format_ is Format.JSON:
-        write_json(list_data(takes))
+        write_json(takes_data(takes))
     else:
-        typer.echo(list_text(takes))
+        typer.echo(takes_text(takes))
 
 
 @app.command()
@@ -92,7 +92,7 @@ def show(take: TakeArgument, format_: FormatOption = Format.TEXT) -> None:
 
       trainer journal show 3f2a9c1b
     """
-    from trainer.report.journal_text import take_data, take_text
+    from trainer.report.journal_report import take_data, take_text
 
     with _journal() as journal:
         found = journal.take(take)
@@ -171,19 +171,19 @@ def export(
 
       trainer journal export --since 2026-11-01 --out autumn.csv
     """
-    from trainer.transfer.journal_files import ExchangeFormat, export_file, export_lines
+    from trainer.transfer.journal_files import JournalFormat, export_journal, export_journal_lines
 
     if format_ is None:
         by_name = out is not None and out.suffix.lower() == ".csv"
         format_ = Export.CSV if by_name else Export.JSONL
     first = since.date() if since else None
     with _journal() as journal:
-        written = ExchangeFormat(format_.value)
+        written = JournalFormat(format_.value)
         if out is not None:
-            export_file(journal, out, written, player=player, since=first)
+            export_journal(journal, out, written, player=player, since=first)
             typer.echo(f"Wrote {out}.")
             return
-        for line in export_lines(journal, written, player=player, since=first):
+        for line in export_journal_lines(journal, written, player=player, since=first):
             typer.echo(line.encode(), nl=False)
 
 
@@ -204,15 +204,15 @@ def import_files(
 
       trainer journal import takes.csv --as Marit
     """
-    from trainer.report.journal_text import imported_text
+    from trainer.report.journal_report import import_text
     from trainer.store import JournalError
-    from trainer.transfer.journal_files import import_file
+    from trainer.transfer.journal_files import import_journal
 
     wrong = False
     with _journal(new=True) as journal:
         for file in files:
             try:
-                typer.echo(imported_text(str(file), import_file(journal, file, as_)))
+                typer.echo(import_text(str(file), import_journal(journal, file, as_)))
             except JournalError as error:
                 wrong = True
                 typer.echo(str(error), err=True)
@@ -247,10 +247,10 @@ def where(format_: FormatOption = Format.TEXT) -> None:
 
       trainer journal where
     """
-    from trainer.report.journal_text import whereabouts, whereabouts_text
+    from trainer.report.journal_report import journal_data, journal_text
 
-    found = whereabouts(journal_file())
+    found = journal_data(journal_file())
     if format_ is Format.JSON:
         write_json(found)
     else:
-        typer.echo(whereabouts_text(found))
+        typer.echo(journal_text(found))

@@ -63,7 +63,7 @@ def listen(
     from trainer.cli.screen import on_screen, open_screen
     from trainer.ear import NoteTracker, Reading
     from trainer.practice import Plan, saved_harp
-    from trainer.report.heard_text import NOTE_HEAD, note_line, reading_dict
+    from trainer.report.heard_report import NOTE_HEAD, heard_note_text, reading_data
     from trainer.sound import RecordingSpec
 
     played_on = saved_harp(file) if file else None
@@ -88,12 +88,12 @@ def listen(
     if format_ is ListenFormat.JSONL:
         write = sys.stdout.write
         for reading in readings():
-            write(json.dumps(reading_dict(reading)) + "\n")
+            write(json.dumps(reading_data(reading)) + "\n")
         return
     typer.echo(NOTE_HEAD)
     tracker = NoteTracker(held)
     for reading in readings():
         for note in tracker.track(reading):
-            typer.echo(note_line(note))
+            typer.echo(heard_note_text(note))
     for note in tracker.flush():
-        typer.echo(note_line(note))
+        typer.echo(heard_note_text(note))

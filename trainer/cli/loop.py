@@ -155,10 +155,10 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
 def _play(passage: Passage, output: str | int | None) -> None:
     """Let it be heard until Ctrl-C; nobody listens."""
     from trainer.cli.terminal_guard import interrupts, quiet_libraries
-    from trainer.report.plain_lines import passage_words
+    from trainer.report.take_lines import passage_text
     from trainer.sound.passage import let_hear
 
-    typer.echo(f"{passage_words(passage)} Ctrl-C ends it.")
+    typer.echo(f"{passage_text(passage)} Ctrl-C ends it.")
     with quiet_libraries(), interrupts() as stopping:
         let_hear(passage, output, stopping)
 
@@ -168,7 +168,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
     from trainer.cli.plain import events
     from trainer.cli.typed_lines import typed
     from trainer.practice import Command, Loop, Plan
-    from trainer.report.plain_lines import Lines
+    from trainer.report.take_lines import TakeLines
 
     assert isinstance(plan, Plan)
     wishes: list[Command] = [Loop(passage)]
@@ -187,7 +187,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
                 wishes.append(Loop(now))
         return wishes.pop(0) if wishes else None
 
-    lines = Lines(plan)
+    lines = TakeLines(plan)
     for event in events(plan, asked):
         for line in lines.lines(event):
             typer.echo(line)

@@ -149,8 +149,8 @@ def mark(
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.cli.plain import results
     from trainer.practice.batch import CUT_OFF, Marked
-    from trainer.report.batch_results import passes_dict
-    from trainer.report.result_text import result_text
+    from trainer.report.batch_report import best_pass_data
+    from trainer.report.result_report import result_text
     from trainer.sound import SoundError
 
     one = Marked(recording, tuple(results(plan)))
@@ -159,7 +159,7 @@ def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     if format_ is Format.TEXT:
         typer.echo("\n\n".join(result_text(result) for result in one.passes))
     else:
-        write_json(passes_dict(one))
+        write_json(best_pass_data(one))
 
 
 def _files(recordings: Iterable[Path]) -> Iterable[Path]:
@@ -199,7 +199,7 @@ def _mark_many(
     """
     from trainer.core import TrainerError
     from trainer.practice.batch import Marked, mark_all
-    from trainer.report.batch_results import marked_dict, marked_line, summary_text
+    from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
 
     if out is not None:
         try:
@@ -222,7 +222,7 @@ def _mark_many(
     if before:
         typer.echo(f"{before} of {len(files)} were marked before; --out holds them", err=True)
     for one in done:
-        typer.echo(marked_line(one), err=format_ is Format.JSON)
+        typer.echo(recording_line(one), err=format_ is Format.JSON)
     with typer.progressbar(
         mark_all(plans, workers), length=len(plans), file=sys.stderr, label="marking"
     ) as marking:
@@ -230,15 +230,17 @@ def _mark_many(
             done.append(one)
             target = kept[one.path]
             if target is not None and one.best is not None:
-                write_text(target, json.dumps(marked_dict(one), indent=2) + "\n")
+                write_text(target, json.dumps(recording_data(one), indent=2) + "\n")
             if format_ is Format.TEXT:
-                typer.echo(f"\r{marked_line(one)}" if sys.stderr.isatty() else marked_line(one))
+                typer.echo(
+                    f"\r{recording_line(one)}" if sys.stderr.isatty() else recording_line(one)
+                )
     if format_ is Format.JSON:
-        write_json([marked_dict(one) for one in sorted(done, key=lambda one: one.path)])
+        write_json([recording_data(one) for one in sorted(done, key=lambda one: one.path)])
     elif done:
-        typer.echo(f"\n{summary_text(done)}")
+        typer.echo(f"\n{batch_summary_text(done)}")
     if class_ is not None:
-        _write_class(class_, drill, [*_marked_before(kept, done), *map(marked_dict, done)])
+        _write_class(class_, drill, [*_marked_before(kept, done), *map(recording_data, done)])
     if any(one.best is None for one in done):
         raise typer.Exit(Exit.FAILED)
 
@@ -278,10 +280,10 @@ def _write_class(out: Path, drill: Drill, data: list[dict[str, Any]]) -> None:
         class_data,
         class_html,
         class_markdown,
-        students,
+        read_students,
     )
 
-    some = students(data)
+    some = read_students(data)
     match out.suffix.lower():
         case ".html":
             write_text(out, class_html(drill, some))

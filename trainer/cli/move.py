@@ -80,7 +80,7 @@ def move(
       trainer drill move ferry-home --by pitch --harp G --out on-g.toml
     """
     from trainer.drill import find
-    from trainer.report.transposition_text import moves_data, moves_text
+    from trainer.report.transposition_report import transposition_data, transposition_text
 
     if out is not None:
         _check_free(out, force=force)
@@ -91,10 +91,10 @@ def move(
         _check_by_holes(position, half_steps)
         ways = _by_holes(drill, found, harp, tuning)
     if format_ is Format.JSON:
-        write_json(moves_data(found, ways, written))
+        write_json(transposition_data(found, ways, written))
     else:
         width = shutil.get_terminal_size((80, 24)).columns
-        typer.echo(moves_text(found, ways, written, width))
+        typer.echo(transposition_text(found, ways, written, width))
     best = ways[0]
     if best.missing:
         typer.echo(_error(drill, best.problems), err=True)

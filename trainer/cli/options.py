@@ -77,9 +77,9 @@ RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3."
 
 def settings() -> Settings:
     """The player's settings; what is wrong with them is told on standard error, once."""
-    from trainer.settings import find_settings
+    from trainer.settings import resolve_settings
 
-    found = find_settings()
+    found = resolve_settings()
     if found.problems:
         _tell_once("\n".join(found.problems))
     return found.settings

@@ -13,7 +13,7 @@ from trainer.cli.typed_lines import HINT, Typed
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
-from trainer.report.plain_lines import Lines
+from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
 
@@ -53,7 +53,7 @@ def results(plan: Plan) -> list[Result]:
 
 def play_plain(plan: Plan) -> None:
     """Play a take and tell it in lines as it goes; what is typed is asked of it."""
-    lines, typed = Lines(plan, shutil.get_terminal_size((80, 24)).columns), Typed()
+    lines, typed = TakeLines(plan, shutil.get_terminal_size((80, 24)).columns), Typed()
     typed.listens &= isinstance(plan.source, MicrophoneSpec)
     if typed.listens:
         typer.echo(HINT)

@@ -97,7 +97,7 @@ def progress(
     """
     from trainer.coach.step_table import METRICS
     from trainer.coach.trends import overview_at
-    from trainer.report.progress_text import empty_text
+    from trainer.report.progress_report import empty_progress_text
     from trainer.settings import load_settings
     from trainer.store import journal_path
 
@@ -112,7 +112,7 @@ def progress(
         weeks=weeks,
     )
     if not overview.subjects:
-        typer.echo(empty_text(overview), err=format_ is not ProgressFormat.TEXT)
+        typer.echo(empty_progress_text(overview), err=format_ is not ProgressFormat.TEXT)
         if format_ is ProgressFormat.TEXT:
             return
     one = overview.find(of) if of is not None and overview.subjects else None
@@ -121,17 +121,17 @@ def progress(
     else:
         _write_one(one, overview.player, format_, None if plain else METRICS[_MEASURES[what]])
     if plot is not None and overview.subjects:
-        from trainer.report.plots import save_plot
+        from trainer.report.progress_plots import save_progress_plot
 
-        save_plot(plot, overview, one)
+        save_progress_plot(plot, overview, one)
         typer.echo(f"drew {plot}", err=True)
 
 
 def _write_all(overview: Overview, format_: ProgressFormat) -> None:
-    from trainer.report.progress_text import overview_csv, overview_dict, overview_text
+    from trainer.report.progress_report import overview_csv, overview_data, overview_text
 
     if format_ is ProgressFormat.JSON:
-        write_json(overview_dict(overview))
+        write_json(overview_data(overview))
     elif format_ is ProgressFormat.CSV:
         typer.echo(overview_csv(overview), nl=False)
     else:
@@ -139,10 +139,10 @@ def _write_all(overview: Overview, format_: ProgressFormat) -> None:
 
 
 def _write_one(one: Progress, player: str, format_: ProgressFormat, plotted: Metric | None) -> None:
-    from trainer.report.progress_text import progress_csv, progress_dict, progress_text
+    from trainer.report.progress_report import progress_csv, progress_data, progress_text
 
     if format_ is ProgressFormat.JSON:
-        write_json(progress_dict(one, player))
+        write_json(progress_data(one, player))
     elif format_ is ProgressFormat.CSV:
         typer.echo(progress_csv(one, player), nl=False)
     elif plotted is not None and _is_drawn_on():
@@ -158,8 +158,8 @@ def _is_drawn_on() -> bool:
 
 
 def _plot(one: Progress, measure: Metric) -> str:
-    from trainer.report.plots import may_color, terminal_plot
+    from trainer.report.progress_plots import color_allowed, progress_plot_text
 
     width, height = shutil.get_terminal_size()
     size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
-    return terminal_plot(one, measure, *size, color=may_color())
+    return progress_plot_text(one, measure, *size, color=color_allowed())

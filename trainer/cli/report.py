@@ -57,8 +57,8 @@ def report(
     from trainer.harp import Harp
     from trainer.practice import Ended, Heard, Plan, saved_harp
     from trainer.practice.batch import CUT_OFF, Marked
-    from trainer.report.advice import advice
-    from trainer.report.student_page import Material, heard_in, report_html
+    from trainer.report.advice import advise
+    from trainer.report.student_page import StudentReport, marked_span, student_html
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
@@ -83,18 +83,18 @@ def report(
     best = Marked(recording, tuple(passes)).best
     if best is None:
         raise SoundError(f"{recording}: {CUT_OFF}")
-    work_on = advice(best, read_shelf().drills)
+    work_on = advise(best, read_shelf().drills)
     if ending != ".html":
         write_text(target, _in_words(best, work_on, recording.name, ending))
         typer.echo(f"Wrote {target}.")
         return
     opened = Recording(recording)
     try:
-        ends = round(heard_in(best, opened.rate)[1] * opened.rate)
+        ends = round(marked_span(best, opened.rate)[1] * opened.rate)
         samples = opened.whole(ends) if sound else None
     finally:
         opened.close()
-    told = Material(
+    told = StudentReport(
         best,
         held,
         readings,
@@ -103,17 +103,17 @@ def report(
         recording.name,
         work_on,
     )
-    write_text(target, report_html(told))
+    write_text(target, student_html(told))
     typer.echo(f"Wrote {target}.")
 
 
 def _in_words(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
-    from trainer.report.student_formats import report_csv, report_data, report_markdown
+    from trainer.report.student_report import student_csv, student_data, student_markdown
 
     match ending:
         case ".md":
-            return report_markdown(best, work_on, name)
+            return student_markdown(best, work_on, name)
         case ".csv":
-            return report_csv(best)
+            return student_csv(best)
         case _:
-            return json.dumps(report_data(best, work_on, name), indent=2) + "\n"
+            return json.dumps(student_data(best, work_on, name), indent=2) + "\n"

@@ -29,9 +29,9 @@ def open_screen(
     """
     from trainer.drill import read_shelf
     from trainer.practice import Listener
-    from trainer.settings import find_settings
+    from trainer.settings import resolve_settings
 
-    found = find_settings()
+    found = resolve_settings()
     look = found.settings.screen
 
     # The listener's process must be started before the app takes over the terminal.

@@ -15,7 +15,7 @@ from trainer.cli.exit_codes import Exit
 from trainer.cli.options import Format, FormatOption, write_json
 
 if TYPE_CHECKING:
-    from trainer.settings import SettingsFound
+    from trainer.settings import ResolvedSettings
 
 app = typer.Typer(
     help="Your settings: show them, set them, or edit their file.\n\n"
@@ -33,9 +33,9 @@ def settings(context: typer.Context) -> None:
     if context.invoked_subcommand is not None:
         return
     from trainer.settings import settings_path
-    from trainer.settings.writer import make
+    from trainer.settings.writer import create_settings_file
 
-    if make(settings_path()):
+    if create_settings_file(settings_path()):
         typer.echo(f"Wrote {settings_path()}; 'trainer settings edit' opens it.")
     show()
 
@@ -46,9 +46,9 @@ def show(format_: FormatOption = Format.TEXT) -> None:
 
     Example: trainer settings show --format json
     """
-    from trainer.settings import find_settings
+    from trainer.settings import resolve_settings
 
-    found = find_settings()
+    found = resolve_settings()
     if format_ is Format.JSON:
         write_json(_data(found))
     else:
@@ -76,13 +76,13 @@ def set_one(
 
     Example: trainer settings set sound.device "USB mic"
     """
-    from trainer.settings import find_settings, settings_path
-    from trainer.settings.writer import parse_key, set_value, toml_text
+    from trainer.settings import resolve_settings, settings_path
+    from trainer.settings.writer import parse_setting_key, set_setting, toml_value_text
 
-    path, name = settings_path(), parse_key(key)
-    new = set_value(path, name, value)
-    typer.echo(f"{'.'.join(name)} = {toml_text(new)}, in {path}")
-    origin = find_settings(path).origins.get(name, "file")
+    path, name = settings_path(), parse_setting_key(key)
+    new = set_setting(path, name, value)
+    typer.echo(f"{'.'.join(name)} = {toml_value_text(new)}, in {path}")
+    origin = resolve_settings(path).origins.get(name, "file")
     if origin != "file":
         typer.echo(f"But {origin} is set, and goes before it.")
 
@@ -94,10 +94,10 @@ def unset(key: KeyArgument) -> None:
     Example: trainer settings unset sound.device
     """
     from trainer.settings import settings_path
-    from trainer.settings.writer import parse_key, unset
+    from trainer.settings.writer import parse_setting_key, unset_setting
 
-    path, name = settings_path(), parse_key(key)
-    was_set = unset(path, name)
+    path, name = settings_path(), parse_setting_key(key)
+    was_set = unset_setting(path, name)
     typer.echo(f"{'.'.join(name)} is {'no longer' if was_set else 'not'} set in {path}")
 
 
@@ -107,13 +107,13 @@ def edit() -> None:
 
     Example: trainer settings edit
     """
-    from trainer.settings import find_settings, settings_path
-    from trainer.settings.writer import make
+    from trainer.settings import resolve_settings, settings_path
+    from trainer.settings.writer import create_settings_file
 
     path = settings_path()
-    make(path)
+    create_settings_file(path)
     _open_in_editor(path)
-    found = find_settings(path)
+    found = resolve_settings(path)
     _tell(found)
     if found.problems:
         raise typer.Exit(Exit.BAD_INPUT)
@@ -143,24 +143,26 @@ def _open_in_editor(path: Path) -> None:
         ) from None
 
 
-def _values(found: SettingsFound) -> dict[tuple[str, str], Any]:
-    from trainer.settings.tables import KEYS
+def _values(found: ResolvedSettings) -> dict[tuple[str, str], Any]:
+    from trainer.settings.tables import SETTING_KEYS
 
-    return {(table, name): getattr(getattr(found.settings, table), name) for table, name in KEYS}
+    return {
+        (table, name): getattr(getattr(found.settings, table), name) for table, name in SETTING_KEYS
+    }
 
 
-def _lines(found: SettingsFound) -> list[str]:
-    from trainer.settings.writer import toml_text
+def _lines(found: ResolvedSettings) -> list[str]:
+    from trainer.settings.writer import toml_value_text
 
     there = "" if found.file.exists() else " (not there; 'trainer settings' makes it)"
     lines = [f"{found.file}{there}"]
     for key, value in _values(found).items():
-        text = "not set" if value is None else toml_text(value)
+        text = "not set" if value is None else toml_value_text(value)
         lines.append(f"  {'.'.join(key):20}  {text:20}  {found.origins.get(key, '')}".rstrip())
     return lines
 
 
-def _data(found: SettingsFound) -> dict[str, Any]:
+def _data(found: ResolvedSettings) -> dict[str, Any]:
     return {
         "file": str(found.file),
         "is_there": found.file.exists(),
@@ -170,6 +172,6 @@ def _data(found: SettingsFound) -> dict[str, Any]:
     }
 
 
-def _tell(found: SettingsFound) -> None:
+def _tell(found: ResolvedSettings) -> None:
     for problem in found.problems:
         typer.echo(problem, err=True)

@@ -153,19 +153,19 @@ def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | N
     import json
 
     from trainer.drill import write_drill
-    from trainer.report.transcript_text import (
-        head_dict,
-        notes_data,
+    from trainer.report.transcript_report import (
         transcript_csv,
+        transcript_head_data,
+        transcript_notes_data,
         transcript_text,
     )
     from trainer.transcript import draft_drill
 
     match wanted:
         case TabFormat.JSON:
-            return json.dumps(notes_data(found), indent=2) + "\n"
+            return json.dumps(transcript_notes_data(found), indent=2) + "\n"
         case TabFormat.JSONL:
-            lines = [head_dict(found), *notes_data(found)]
+            lines = [transcript_head_data(found), *transcript_notes_data(found)]
             return "".join(json.dumps(line) + "\n" for line in lines)
         case TabFormat.CSV:
             return transcript_csv(found)

@@ -79,7 +79,7 @@ def today(
     from trainer.practice import Plan
     from trainer.practice.day_session import run_day
     from trainer.reedcare.own_harps import harp_in_hand
-    from trainer.report.daily_set_text import today_data, today_plain, today_text
+    from trainer.report.daily_set_report import daily_set_data, daily_set_sentences, daily_set_text
     from trainer.sound import PlayerSpec
     from trainer.store import Journal
 
@@ -100,7 +100,7 @@ def today(
         if day.unsaved:
             typer.echo(f"{day.unsaved}; the set is not remembered", err=True)
         if format_ is Format.TEXT:
-            typer.echo(today_plain(day) if plain else today_text(day, _width()))
+            typer.echo(daily_set_sentences(day) if plain else daily_set_text(day, _width()))
         if go and day.left:
             base = Plan(
                 Harp.of(),
@@ -116,7 +116,7 @@ def today(
             events = partial(run_day, day, drills, base, lambda entry: held(entry.harp))
             day = _play(events, day, told=format_ is Format.TEXT)
         if format_ is Format.JSON:
-            write_json(today_data(day))
+            write_json(daily_set_data(day))
 
 
 def _play(
@@ -133,9 +133,9 @@ def _play(
     from trainer.cli.typed_lines import HINT, Typed
     from trainer.practice import Failed, Notice
     from trainer.practice.day_session import DayOver
-    from trainer.report.daily_set_text import DayLines
+    from trainer.report.daily_set_report import DaySessionLines
 
-    lines, failed, typed = DayLines(_width()), None, Typed()
+    lines, failed, typed = DaySessionLines(_width()), None, Typed()
     if typed.listens and told:
         typer.echo(f"{HINT} Before a drill, Enter begins it at once.")
     with quiet_libraries(), interrupts() as stopping:

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from trainer.drill import Drill
 from trainer.marking import Mark, Result
 
-MOST = 3
-WORDS = {
+MAX_ADVICE = 3
+CRITERION_PHRASES = {
     "pitch": "pitch",
     "steadiness": "holding it steady",
     "attack": "the way into the note",
@@ -17,7 +17,7 @@ WORDS = {
     "cleanness": "one hole alone",
     "time": "time",
 }
-SKILLS = {
+CRITERION_SKILLS = {
     "pitch": ("half-step bends", "deep bends", "blow bends", "bend control"),
     "steadiness": ("bend control", "steadiness", "vibrato and wah"),
     "attack": ("bend control", "no scoop"),
@@ -26,7 +26,7 @@ SKILLS = {
     "time": ("rhythm",),
 }
 """Skills under which the drills stand that train a part of a mark."""
-LEAST = 2.0
+MIN_LOSS_POINTS = 2.0
 """Points of the total; what lost less is not worth a word."""
 
 
@@ -45,7 +45,7 @@ class Advice:
     drill: str = ""
 
 
-def advice(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
+def advise(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
     """The things that cost most, the dearest first.
 
     Args:
@@ -60,18 +60,18 @@ def advice(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
                 worst[part, mark.step.tab] = mark
     steps = [(mark.step.tab, float(mark.step.beats), mark.criteria) for mark in result.marks]
     told = []
-    for (part, tab), points in losses(steps, result.drill.goal.weights)[:MOST]:
+    for (part, tab), points in losses(steps, result.drill.goal.weights)[:MAX_ADVICE]:
         mark = worst[part, tab]
         why = f"It cost {points:.0f} of 100 points; {mark.sentence}."
         drill = _drill(part, mark, result.drill, shelf)
-        told.append(Advice(f"{tab}: {WORDS[part]}.", why, drill))
+        told.append(Advice(f"{tab}: {CRITERION_PHRASES[part]}.", why, drill))
     return tuple(told)
 
 
 def losses(
     steps: Iterable[tuple[str, float, Mapping[str, float]]],
     weights: Mapping[str, float],
-    least: float = LEAST,
+    least: float = MIN_LOSS_POINTS,
 ) -> list[tuple[tuple[str, str], float]]:
     """What was lost of the total, by part of the marks and by note, the dearest first.
 
@@ -102,7 +102,7 @@ def _drill(part: str, mark: Mark, played: Drill, shelf: Sequence[Drill]) -> str:
     def fits(drill: Drill) -> tuple[bool, float, int]:
         steps = [set(step.tabs) & wanted for step in drill.steps]
         share = sum(map(bool, steps)) / max(1, len(steps))
-        return any(skill in SKILLS[part] for skill in drill.skills), share, -drill.level
+        return any(skill in CRITERION_SKILLS[part] for skill in drill.skills), share, -drill.level
 
     others = [drill for drill in shelf if drill.name != played.name]
     best = max(others, key=fits, default=None)

@@ -1,7 +1,7 @@
 """A class's recordings of one drill: who needs what, as a page, Markdown, a table or data.
 
 It is made of the data of each recording, as
-:func:`trainer.report.batch_results.marked_dict` gives it and
+:func:`trainer.report.batch_report.marked_dict` gives it and
 ``trainer mark --out`` keeps it, so that what was marked on other days is in it, too.
 """
 
@@ -17,20 +17,20 @@ from statistics import median
 from typing import Any
 
 from trainer.drill import Drill
-from trainer.report.advice import WORDS, losses
-from trainer.report.drill_facts import counted, facts
-from trainer.report.result_text import score_text
+from trainer.report.advice import CRITERION_PHRASES, losses
+from trainer.report.drill_report import drill_summary
+from trainer.report.formatting import quantity_text, score_text
 from trainer.report.student_page import html_page
-from trainer.report.tab_text import page
+from trainer.report.tab_layout import tab_page_text
 
-LEAST = 0.5
+MIN_STUDENT_LOSS_POINTS = 0.5
 """Points of the total; what cost a student less is not worth a lesson."""
-NEEDS = 3
+MAX_LOSSES = 3
 """Things that are told of each student."""
 
 
 @dataclass(frozen=True, slots=True)
-class Need:
+class Loss:
     """What cost a student most.
 
     Attributes:
@@ -46,7 +46,7 @@ class Need:
     @property
     def words(self) -> str:
         """The need in words."""
-        return f"{self.tab}: {WORDS[self.part]}"
+        return f"{self.tab}: {CRITERION_PHRASES[self.part]}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +67,7 @@ class Student:
     score: float | None = None
     passed: bool = False
     passes: int = 0
-    needs: tuple[Need, ...] = ()
+    needs: tuple[Loss, ...] = ()
     steps: Mapping[int, float] | None = None
     trouble: str = ""
 
@@ -81,35 +81,35 @@ class Student:
         some = [
             (one["target"]["tab"], one["target"]["length_beats"], one["parts"]) for one in marks
         ]
-        lost = losses(some, data["weights"], LEAST)
+        lost = losses(some, data["weights"], MIN_STUDENT_LOSS_POINTS)
         return cls(
             name,
             data["score"],
             data["passed"],
             len(data["passes"]),
-            tuple(Need(part, tab, points) for (part, tab), points in lost),
+            tuple(Loss(part, tab, points) for (part, tab), points in lost),
             {one["index"]: one["score"] for one in marks},
         )
 
 
-def students(data: Sequence[Mapping[str, Any]]) -> tuple[Student, ...]:
+def read_students(data: Sequence[Mapping[str, Any]]) -> tuple[Student, ...]:
     """The students of a class, by name."""
     return tuple(sorted(map(Student.of, data), key=lambda one: one.name))
 
 
-def who_needs(some: Sequence[Student]) -> list[tuple[str, list[tuple[str, float]]]]:
+def students_by_loss(some: Sequence[Student]) -> list[tuple[str, list[tuple[str, float]]]]:
     """Each need, with the students who have it and what it cost them: what costs the class most
     comes first."""
     found: dict[str, list[tuple[str, float]]] = {}
     for student in some:
-        for need in student.needs[:NEEDS]:
+        for need in student.needs[:MAX_LOSSES]:
             found.setdefault(need.words, []).append((student.name, need.points))
     for who in found.values():
         who.sort(key=lambda one: -one[1])
     return sorted(found.items(), key=lambda one: -sum(points for _, points in one[1]))
 
 
-def hardest(some: Sequence[Student]) -> dict[int, float]:
+def median_scores(some: Sequence[Student]) -> dict[int, float]:
     """The median score of each step, by its index."""
     scores: dict[int, list[float]] = {}
     for student in some:
@@ -129,9 +129,9 @@ def class_html(drill: Drill, some: Sequence[Student]) -> str:
         "<h2>Everybody</h2>",
         _table_html(some),
         "<h2>Step by step</h2>",
-        f"<p class=quiet>{escape(facts(drill))}</p>",
-        f"<pre class=tab>{escape(page(drill, 76))}</pre>",
-        _steps_html(drill, hardest(some)),
+        f"<p class=quiet>{escape(drill_summary(drill))}</p>",
+        f"<pre class=tab>{escape(tab_page_text(drill, 76))}</pre>",
+        _steps_html(drill, median_scores(some)),
     ]
     return html_page(title, body)
 
@@ -139,16 +139,16 @@ def class_html(drill: Drill, some: Sequence[Student]) -> str:
 def class_markdown(drill: Drill, some: Sequence[Student]) -> str:
     """The same as Markdown (CommonMark, with GitHub's tables)."""
     told = [f"# {drill.title}", _summary(some), "## Who needs what"]
-    told.append("\n".join(f"- `{words}`: {_names(who)}" for words, who in who_needs(some)))
+    told.append("\n".join(f"- `{words}`: {_names(who)}" for words, who in students_by_loss(some)))
     rows = ["| who | mark | | passes | needs |", "| --- | --- | --- | --- | --- |"]
     for one in some:
-        needs = one.trouble or ", ".join(f"`{need.words}`" for need in one.needs[:NEEDS])
+        needs = one.trouble or ", ".join(f"`{need.words}`" for need in one.needs[:MAX_LOSSES])
         rows.append(f"| {one.name} | {_mark(one)} | {_verdict(one)} | {one.passes} | {needs} |")
     told += ["## Everybody", "\n".join(rows), "## Step by step"]
     told.append(
         "\n".join(
             f"- step {index + 1} (`{drill.steps[index].tab}`): {score_text(score)} at the median"
-            for index, score in hardest(some).items()
+            for index, score in median_scores(some).items()
             if index < len(drill.steps)
         )
     )
@@ -159,10 +159,10 @@ def class_csv(some: Sequence[Student]) -> str:
     """The same as a table (RFC 4180), a row a student."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\r\n")
-    writer.writerow(["who", "mark", "passed", "passes", *("needs",) * NEEDS, "trouble"])
+    writer.writerow(["who", "mark", "passed", "passes", *("needs",) * MAX_LOSSES, "trouble"])
     for one in some:
-        needs = [need.words for need in one.needs[:NEEDS]]
-        needs += [""] * (NEEDS - len(needs))
+        needs = [need.words for need in one.needs[:MAX_LOSSES]]
+        needs += [""] * (MAX_LOSSES - len(needs))
         mark = "" if one.score is None else round(one.score, 2)
         writer.writerow([one.name, mark, one.passed, one.passes, *needs, one.trouble])
     return file.getvalue()
@@ -187,15 +187,18 @@ def class_data(drill: Drill, some: Sequence[Student]) -> dict[str, Any]:
             for one in some
         ],
         "needs": [
-            {"what": words, "who": [name for name, _ in who]} for words, who in who_needs(some)
+            {"what": words, "who": [name for name, _ in who]}
+            for words, who in students_by_loss(some)
         ],
-        "steps": [{"step": index + 1, "median": score} for index, score in hardest(some).items()],
+        "steps": [
+            {"step": index + 1, "median": score} for index, score in median_scores(some).items()
+        ],
     }
 
 
 def _summary(some: Sequence[Student]) -> str:
     marked = [one.score for one in some if one.score is not None]
-    told = [f"{len(marked)} of {counted(len(some), 'recording')} marked"]
+    told = [f"{len(marked)} of {quantity_text(len(some), 'recording')} marked"]
     if marked:
         passed = sum(one.passed for one in some)
         told.append(f"{passed} passed; the median is {score_text(median(marked))}")
@@ -217,7 +220,7 @@ def _verdict(one: Student) -> str:
 
 
 def _needs_html(some: Sequence[Student]) -> str:
-    needs = who_needs(some)
+    needs = students_by_loss(some)
     if not needs:
         return "<p class=quiet>Nobody lost much on one thing.</p>"
     items = "".join(
@@ -229,7 +232,7 @@ def _needs_html(some: Sequence[Student]) -> str:
 def _table_html(some: Sequence[Student]) -> str:
     rows = ""
     for one in some:
-        needs = one.trouble or ", ".join(need.words for need in one.needs[:NEEDS])
+        needs = one.trouble or ", ".join(need.words for need in one.needs[:MAX_LOSSES])
         cells = (_mark(one), _verdict(one), str(one.passes), escape(needs))
         inside = "".join(f"<td>{cell}</td>" for cell in cells)
         rows += f"<tr><th scope=row>{escape(one.name)}</th>{inside}</tr>"

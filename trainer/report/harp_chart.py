@@ -189,7 +189,7 @@ def _list(chart: Chart) -> Iterator[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Pick:
+class HarpChoice:
     """The harp that plays a song's key in a position.
 
     Attributes:
@@ -203,7 +203,7 @@ class Pick:
     naturals: tuple[str, ...]
 
 
-def picks(song: str, tuning: Tuning) -> tuple[Pick, ...]:
+def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
     """The harps of a tuning for a song's key, one for each position.
 
     Raises:
@@ -215,11 +215,11 @@ def picks(song: str, tuning: Tuning) -> tuple[Pick, ...]:
         harp = harp_for(tonic, position)
         steps = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
         naturals = tuple(degree(step, 0) for step in steps)
-        found.append(Pick(position, standard_key(harp), naturals))
+        found.append(HarpChoice(position, standard_key(harp), naturals))
     return tuple(found)
 
 
-def picks_data(song: str, position: int, tuning: Tuning) -> dict[str, object]:
+def harp_choices_data(song: str, position: int, tuning: Tuning) -> dict[str, object]:
     """The harp for a song's key in a position, and those of the other positions, as plain data.
 
     Raises:
@@ -230,11 +230,11 @@ def picks_data(song: str, position: int, tuning: Tuning) -> dict[str, object]:
         "tuning": tuning.name,
         "position": position,
         "harp": standard_key(harp_for(song_tonic(song), position)),
-        "positions": [asdict(pick) for pick in picks(song, tuning)],
+        "positions": [asdict(pick) for pick in harp_choices(song, tuning)],
     }
 
 
-def picks_text(song: str, position: int, tuning: Tuning) -> str:
+def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
     """The harp for a song's key in a position, and those of the other positions, for reading.
 
     Raises:
@@ -247,7 +247,7 @@ def picks_text(song: str, position: int, tuning: Tuning) -> str:
         "",
         "position   harp   degrees without bends",
     ]
-    for pick in picks(song, tuning):
+    for pick in harp_choices(song, tuning):
         row = f"{position_name(pick.position):<11}{pick.harp:<7}{' '.join(pick.naturals)}"
         lines.append(row)
     return "\n".join(lines)

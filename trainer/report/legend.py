@@ -9,7 +9,7 @@ from fractions import Fraction
 from trainer.drill import Drill
 from trainer.report.directions import Directions
 
-COUNTS = {
+COUNT_SYLLABLES = {
     Fraction(1, 4): "e",
     Fraction(1, 2): "&",
     Fraction(3, 4): "a",
@@ -19,7 +19,7 @@ COUNTS = {
 """How players count the parts of a beat aloud."""
 GAP = 2
 """Columns between a sign and what it means."""
-OTHER = "'"
+OTHER_PLACE = "'"
 """Any other place in a beat."""
 
 REST, HELD = "r", "."
@@ -33,7 +33,7 @@ _JOINED = (
 )
 
 
-def legend(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80) -> str:
+def legend_text(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80) -> str:
     """The legend of a drill's page; every sign starts a line.
 
     Args:
@@ -71,8 +71,8 @@ def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tupl
         yield "&", "half of a beat"
     if parts & {Fraction(1, 3), Fraction(2, 3)}:
         yield "& a", "thirds of a beat"
-    if parts - COUNTS.keys() - {0}:
-        yield OTHER, "another place in a beat"
+    if parts - COUNT_SYLLABLES.keys() - {0}:
+        yield OTHER_PLACE, "another place in a beat"
     if drill.begins:
         yield "0", "the pick-up, before the first full bar"
     yield from Directions(drill).meanings()

@@ -9,8 +9,8 @@ from typing import Any
 import plotext  # type: ignore[import-untyped]
 
 from trainer.reedcare.wear import ReedHistory
-from trainer.report.plots import ON_TERMINAL, Palette, drawn
-from trainer.report.progress_text import day_text
+from trainer.report.formatting import day_text
+from trainer.report.progress_plots import TERMINAL_PALETTE, Palette, render_plot
 
 _TICK_CELLS = 16
 """Cells between two dates on an axis, at least."""
@@ -61,7 +61,7 @@ def _line(reed: ReedHistory) -> tuple[list[float], list[float]]:
     return [first, since, last], [0.0, 0.0, -change.cents]
 
 
-def reed_plot(reed: ReedHistory, today: date, width: int, height: int, *, color: bool) -> str:
+def reed_plot_text(reed: ReedHistory, today: date, width: int, height: int, *, color: bool) -> str:
     """A reed's history as lines for a terminal.
 
     Args:
@@ -70,5 +70,5 @@ def reed_plot(reed: ReedHistory, today: date, width: int, height: int, *, color:
         width, height: in cells.
         color: whether it may have colours; days and line differ in shape, too.
     """
-    draw_reed(plotext, reed, today, ON_TERMINAL, width)
-    return drawn(width, height, color=color)
+    draw_reed(plotext, reed, today, TERMINAL_PALETTE, width)
+    return render_plot(width, height, color=color)

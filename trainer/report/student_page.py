@@ -25,13 +25,14 @@ from trainer.harp import Harp
 from trainer.marking import Mark, Result
 from trainer.music import cents
 from trainer.report.advice import Advice
-from trainer.report.drill_facts import facts
-from trainer.report.result_text import score_text, total_line
+from trainer.report.drill_report import drill_summary
+from trainer.report.formatting import score_text
+from trainer.report.result_report import total_line
 from trainer.report.tab_html import STYLE, bars_html
-from trainer.report.tab_text import table
+from trainer.report.tab_layout import tab_table
 from trainer.sound import Floats
 
-AROUND_S = 0.3
+STEP_MARGIN_S = 0.3
 """What is drawn and heard before a step and after it."""
 WIDE, HIGH, HOLES_HIGH = 560, 150, 84
 """Pixels of a drawing of pitch, and of holes."""
@@ -53,7 +54,7 @@ _SHAPES = ", ".join(f"{shape} {words}" for _, shape, words in GRADES) + f", {MIS
 
 
 @dataclass(frozen=True)
-class Material:
+class StudentReport:
     """What a report is made of.
 
     Attributes:
@@ -87,19 +88,19 @@ class Material:
     @cached_property
     def heard(self) -> tuple[float, float]:
         """As :func:`heard_in` has it."""
-        return heard_in(self.result, self.rate)
+        return marked_span(self.result, self.rate)
 
 
-def heard_in(result: Result, rate: int) -> tuple[float, float]:
+def marked_span(result: Result, rate: int) -> tuple[float, float]:
     """The stretch of a recording that the marked steps are in, in seconds."""
     spans = [(one.measured.start, one.measured.end) for one in result.marks]
     starts = [start for start, _ in spans if start is not None]
     ends = [end for _, end in spans if end is not None]
-    first = min(starts, default=0) / rate - AROUND_S
-    return max(0.0, first), max(ends, default=0) / rate + AROUND_S
+    first = min(starts, default=0) / rate - STEP_MARGIN_S
+    return max(0.0, first), max(ends, default=0) / rate + STEP_MARGIN_S
 
 
-def report_html(told: Material) -> str:
+def student_html(told: StudentReport) -> str:
     """The page."""
     result = told.result
     title = f"{result.drill.title}: {told.name}"
@@ -114,10 +115,10 @@ def report_html(told: Material) -> str:
         "mean of its parts, by their weights.</p>",
         _advice(told.advice),
         "<h2>The page</h2>",
-        f"<p class=quiet>{escape(facts(result.drill))}</p>",
-        bars_html(table(result.drill), {m.step.index: _under(m) for m in result.marks}),
+        f"<p class=quiet>{escape(drill_summary(result.drill))}</p>",
+        bars_html(tab_table(result.drill), {m.step.index: _under(m) for m in result.marks}),
         f"<p class=quiet>{escape(_SHAPES)}</p>",
-        f"<pre class=quiet>{escape(table(result.drill).legend)}</pre>",
+        f"<pre class=quiet>{escape(tab_table(result.drill).legend)}</pre>",
         "<h2>Time</h2>",
         _time(result),
         "<h2>Step by step</h2>",
@@ -160,7 +161,7 @@ def _advice(advice: Sequence[Advice]) -> str:
     return f"<h2>To work on</h2><ol>{items}</ol>"
 
 
-def _step(mark: Mark, told: Material) -> str:
+def _step(mark: Mark, told: StudentReport) -> str:
     """A step: its mark, its parts, its pitch and its holes."""
     number = mark.step.index + 1
     parts = "".join(
@@ -171,8 +172,8 @@ def _step(mark: Mark, told: Material) -> str:
     start, end = mark.measured.start, mark.measured.end
     drawn = player = ""
     if start is not None and end is not None:
-        first = start / told.rate - AROUND_S
-        last = end / told.rate + AROUND_S
+        first = start / told.rate - STEP_MARGIN_S
+        last = end / told.rate + STEP_MARGIN_S
         some = told.between(first, last)
         drawn = _pitch(mark, told, some, first, last) + _holes(mark, some, first, last)
         if told.sound is not None:
@@ -190,7 +191,9 @@ def _step(mark: Mark, told: Material) -> str:
     )
 
 
-def _pitch(mark: Mark, told: Material, some: Sequence[Reading], first: float, last: float) -> str:
+def _pitch(
+    mark: Mark, told: StudentReport, some: Sequence[Reading], first: float, last: float
+) -> str:
     """The pitch of a step against its target and the tolerance, in cents from its first sound."""
     step, harp = mark.step, told.harp
     base = harp.hz(step.first[0])
@@ -313,7 +316,7 @@ def _time(result: Result) -> str:
     )
 
 
-def _sound(told: Material) -> str:
+def _sound(told: StudentReport) -> str:
     if told.sound is None:
         return ""
     first, last = (round(at * told.rate) for at in told.heard)

@@ -7,7 +7,7 @@ from html import escape
 from itertools import groupby
 
 from trainer.report.legend import HELD, REST
-from trainer.report.tab_text import COUNT, TAB, WORDS, Table
+from trainer.report.tab_layout import COUNT, TAB, WORDS, TabTable
 
 BARS_A_LINE = (4, 2, 1)
 COLUMNS, GAP = 88, 3
@@ -29,7 +29,7 @@ STYLE = """
 """What a page that holds bars needs in its style."""
 
 
-def bars_html(laid: Table, under: Mapping[int, str] | None = None) -> str:
+def bars_html(laid: TabTable, under: Mapping[int, str] | None = None) -> str:
     """The bars of a page.
 
     Args:
@@ -42,7 +42,7 @@ def bars_html(laid: Table, under: Mapping[int, str] | None = None) -> str:
     return f'<div class=bars style="{columns}">{bars}</div>'
 
 
-def _steps(laid: Table) -> dict[int, list[int | None]]:
+def _steps(laid: TabTable) -> dict[int, list[int | None]]:
     """Which step of the first part begins in each cell of each bar."""
     row = laid.kinds.index(TAB)
     index = 0
@@ -56,7 +56,7 @@ def _steps(laid: Table) -> dict[int, list[int | None]]:
     return found
 
 
-def _bars_a_line(laid: Table) -> int:
+def _bars_a_line(laid: TabTable) -> int:
     """As many as have room on paper, so that phrases start lines."""
     rows = [row for row, kind in enumerate(laid.kinds) if kind != WORDS]
     widest = max(
@@ -66,7 +66,7 @@ def _bars_a_line(laid: Table) -> int:
     return next((count for count in BARS_A_LINE if count * widest <= COLUMNS), 1)
 
 
-def _bar(number: int, laid: Table, steps: list[int | None], under: Mapping[int, str]) -> str:
+def _bar(number: int, laid: TabTable, steps: list[int | None], under: Mapping[int, str]) -> str:
     """A bar as a table of its own, which is not broken over lines."""
     cells = laid.bars[number]
     rows = []

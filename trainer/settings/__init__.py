@@ -1,14 +1,14 @@
 """The player's settings: one TOML file, read with defaults for all that is not in it."""
 
 from trainer.settings.errors import SettingsError
-from trainer.settings.reader import SettingsFound, find_settings, load_settings, settings_path
+from trainer.settings.reader import ResolvedSettings, load_settings, resolve_settings, settings_path
 from trainer.settings.tables import Settings
 
 __all__ = [
+    "ResolvedSettings",
     "Settings",
     "SettingsError",
-    "SettingsFound",
-    "find_settings",
     "load_settings",
+    "resolve_settings",
     "settings_path",
 ]

@@ -20,19 +20,19 @@ from trainer.core.toml_positions import deep_key, places
 from trainer.drill.errors import Problem
 from trainer.drill.parser import plain, with_lines
 from trainer.settings.errors import SettingsError
-from trainer.settings.tables import KEYS, VARIABLES, Key, Settings
-from trainer.settings.validation import Fault, check, value_of
+from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SettingKey, Settings
+from trainer.settings.validation import SettingProblem, parse_setting, validate_settings
 
-FILE = "settings.toml"
+SETTINGS_FILE_NAME = "settings.toml"
 FILE_VARIABLE = "TRAINER_SETTINGS"
-LARGEST_BYTES = 1_000_000
+MAX_SETTINGS_BYTES = 1_000_000
 """More than any settings need; a larger file is something else."""
-MOST_TOLD = 10
+MAX_SHOWN_PROBLEMS = 10
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 
 
 @dataclass(frozen=True, slots=True)
-class SettingsFound:
+class ResolvedSettings:
     """The settings, and how they came to be so.
 
     Attributes:
@@ -45,7 +45,7 @@ class SettingsFound:
 
     settings: Settings
     file: Path
-    origins: Mapping[Key, str]
+    origins: Mapping[SettingKey, str]
     problems: tuple[str, ...] = ()
 
 
@@ -53,7 +53,7 @@ def settings_path() -> Path:
     """The settings file: the one that TRAINER_SETTINGS names, else in the user's config folder."""
     if named := os.environ.get(FILE_VARIABLE):
         return _from_here(named)
-    return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / FILE
+    return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / SETTINGS_FILE_NAME
 
 
 def load_settings(path: Path | None = None) -> Settings:
@@ -63,10 +63,10 @@ def load_settings(path: Path | None = None) -> Settings:
         path: the settings file; None takes :func:`settings_path`. One that is not there holds
             nothing.
     """
-    return find_settings(path).settings
+    return resolve_settings(path).settings
 
 
-def find_settings(path: Path | None = None) -> SettingsFound:
+def resolve_settings(path: Path | None = None) -> ResolvedSettings:
     """The settings that hold, where they come from, and what is wrong with them.
 
     Args:
@@ -77,30 +77,30 @@ def find_settings(path: Path | None = None) -> SettingsFound:
     problems: tuple[str, ...] = ()
     settings = Settings()
     try:
-        source = plain(read_text(file) or "")
-        data = parse(source, file)
+        source = plain(read_settings_file(file) or "")
+        data = parse_settings(source, file)
     except SettingsError as error:
         problems = (str(error),)
     else:
-        settings, faults = check(data)
+        settings, faults = validate_settings(data)
         problems = _told(faults, source, file)
-    origins: dict[Key, str] = {
+    origins: dict[SettingKey, str] = {
         (table, name): "file"
-        for table, name in KEYS
+        for table, name in SETTING_KEYS
         if name in getattr(settings, table).model_fields_set
     }
-    for key, variable in VARIABLES.items():
+    for key, variable in ENVIRONMENT_VARIABLES.items():
         text = os.environ.get(variable)
         if not text:
             continue
         if key == ("journal", "file"):
             text = str(_from_here(text))
         try:
-            settings = with_value(settings, key, value_of(key, text))
+            settings = replace_setting(settings, key, parse_setting(key, text))
             origins[key] = variable
         except ValueError as error:
             problems += (f"the environment variable {variable}: {error}",)
-    return SettingsFound(settings, file, origins, problems)
+    return ResolvedSettings(settings, file, origins, problems)
 
 
 def _from_here(text: str) -> Path:
@@ -108,14 +108,14 @@ def _from_here(text: str) -> Path:
     return Path(os.path.expanduser(text)).absolute()
 
 
-def with_value(settings: Settings, key: Key, value: Any) -> Settings:
+def replace_setting(settings: Settings, key: SettingKey, value: Any) -> Settings:
     """The settings with one of them as given."""
     table, name = key
     changed = getattr(settings, table).model_copy(update={name: value})
     return settings.model_copy(update={table: changed})
 
 
-def read_text(path: Path) -> str | None:
+def read_settings_file(path: Path) -> str | None:
     """The text of a settings file as it stands there; None if it is not there.
 
     Raises:
@@ -124,7 +124,7 @@ def read_text(path: Path) -> str | None:
     try:
         if path.exists() and not path.is_file():
             raise SettingsError(f"the settings {path} are no file; move it away, or name another")
-        if path.exists() and path.stat().st_size > LARGEST_BYTES:
+        if path.exists() and path.stat().st_size > MAX_SETTINGS_BYTES:
             raise SettingsError(f"{path} is too large for settings; move it away, or name another")
         return path.read_bytes().decode("utf-8")
     except FileNotFoundError:
@@ -136,7 +136,7 @@ def read_text(path: Path) -> str | None:
         raise SettingsError(f"the settings {path} cannot be read: {reason}") from None
 
 
-def parse(source: str, path: Path) -> dict[str, Any]:
+def parse_settings(source: str, path: Path) -> dict[str, Any]:
     """The tables of a settings file's plain text.
 
     Raises:
@@ -163,7 +163,7 @@ def parse(source: str, path: Path) -> dict[str, Any]:
         raise SettingsError(problem.text(str(path))) from None
 
 
-def _told(faults: tuple[Fault, ...], source: str, path: Path) -> tuple[str, ...]:
+def _told(faults: tuple[SettingProblem, ...], source: str, path: Path) -> tuple[str, ...]:
     """Faults as they are told, in order of their place."""
     spots = places(source) if faults else {}
     problems = []
@@ -175,7 +175,7 @@ def _told(faults: tuple[Fault, ...], source: str, path: Path) -> tuple[str, ...]
             span = place.key if fault.unknown else place.value
             problems.append(Problem(span.line, span.column, span.length, fault.message))
     in_order = sorted(with_lines(problems, source), key=lambda one: (one.line, one.column))
-    told = [problem.text(str(path)) for problem in in_order[:MOST_TOLD]]
-    if len(in_order) > MOST_TOLD:
+    told = [problem.text(str(path)) for problem in in_order[:MAX_SHOWN_PROBLEMS]]
+    if len(in_order) > MAX_SHOWN_PROBLEMS:
         told.append(f"{path}: there are more problems like these")
     return tuple(told)

@@ -21,10 +21,10 @@ from trainer.harp import load_tuning, parse_key
 from trainer.harp.harp import A4_RANGE
 from trainer.music import temperament
 
-Key = tuple[str, str]
+SettingKey = tuple[str, str]
 """A table and the setting in it: ``("sound", "device")``."""
 
-LONGEST_NAME = 80
+MAX_PLAYER_NAME_LENGTH = 80
 
 
 def login_name() -> str:
@@ -33,7 +33,7 @@ def login_name() -> str:
         name = " ".join(getpass.getuser().split())
     except (OSError, KeyError, ImportError):  # which of them depends on the system
         return "player"
-    return name[:LONGEST_NAME] if name.isprintable() and name else "player"
+    return name[:MAX_PLAYER_NAME_LENGTH] if name.isprintable() and name else "player"
 
 
 def _name_of(device: object) -> object:
@@ -49,12 +49,12 @@ def _from_anywhere(path: Path) -> Path:
     return whole
 
 
-KeyName = Annotated[str, read_by(parse_key)]
+HarpKeyName = Annotated[str, read_by(parse_key)]
 TuningName = Annotated[str, read_by(load_tuning)]
 TemperamentName = Annotated[str, read_by(temperament)]
 WholePath = Annotated[Path, Field(strict=False), AfterValidator(_from_anywhere)]
 Device = Annotated[Line, BeforeValidator(_name_of)]
-Follows = Literal["temperament", "reeds"]
+TargetSource = Literal["temperament", "reeds"]
 
 
 class _Table(BaseModel):
@@ -88,7 +88,7 @@ class PracticeTable(_Table):
 class HarpTable(_Table):
     """The harp in hand, where nothing else names one, and what in tune means on it."""
 
-    key: KeyName | None = Field(
+    key: HarpKeyName | None = Field(
         default=None,
         description='the key of the harp in hand, as "C" or "low F"; not set, that of the drill',
         examples=["C"],
@@ -110,12 +110,12 @@ class HarpTable(_Table):
     temperament: TemperamentName = Field(
         default="equal", description='what in tune means, "equal", "just5" or "just7"'
     )
-    naturals: Follows = Field(
+    naturals: TargetSource = Field(
         default="temperament",
         description='what the targets of natural notes follow, "temperament" or "reeds", as '
         "measured",
     )
-    bends: Follows = Field(
+    bends: TargetSource = Field(
         default="temperament",
         description='what the targets of bends follow, "temperament" or "reeds", as measured',
     )
@@ -193,7 +193,7 @@ class Settings(_Table):
     screen: ScreenTable = Field(default_factory=ScreenTable)
 
 
-TABLES: Mapping[str, type[_Table]] = MappingProxyType(
+SETTING_TABLES: Mapping[str, type[_Table]] = MappingProxyType(
     {
         "player": PlayerTable,
         "practice": PracticeTable,
@@ -203,10 +203,10 @@ TABLES: Mapping[str, type[_Table]] = MappingProxyType(
         "screen": ScreenTable,
     }
 )
-KEYS: tuple[Key, ...] = tuple(
-    (table, name) for table, model in TABLES.items() for name in model.model_fields
+SETTING_KEYS: tuple[SettingKey, ...] = tuple(
+    (table, name) for table, model in SETTING_TABLES.items() for name in model.model_fields
 )
-VARIABLES: Mapping[Key, str] = MappingProxyType(
+ENVIRONMENT_VARIABLES: Mapping[SettingKey, str] = MappingProxyType(
     {
         ("player", "name"): "TRAINER_PLAYER",
         ("harp", "key"): "TRAINER_HARP",
@@ -220,7 +220,7 @@ VARIABLES: Mapping[Key, str] = MappingProxyType(
 """Environment variables that go before the file."""
 
 
-def default_of(key: Key) -> Any:
+def default_value(key: SettingKey) -> Any:
     """What a setting is where nobody said anything."""
     table, name = key
-    return TABLES[table].model_fields[name].get_default(call_default_factory=True)
+    return SETTING_TABLES[table].model_fields[name].get_default(call_default_factory=True)

@@ -22,9 +22,15 @@ from tomlkit.items import Item
 from trainer.core.toml_positions import places
 from trainer.drill.parser import plain
 from trainer.settings.errors import SettingsError
-from trainer.settings.reader import parse, read_text
-from trainer.settings.tables import KEYS, TABLES, VARIABLES, Key, default_of
-from trainer.settings.validation import nearest, value_of
+from trainer.settings.reader import parse_settings, read_settings_file
+from trainer.settings.tables import (
+    ENVIRONMENT_VARIABLES,
+    SETTING_KEYS,
+    SETTING_TABLES,
+    SettingKey,
+    default_value,
+)
+from trainer.settings.validation import parse_setting, suggest_name
 
 _HEAD = """\
 # Settings of the trainer. A line that begins with # is not read: it tells of a setting, or shows
@@ -34,36 +40,36 @@ _HEAD = """\
 _MEND = "'trainer settings edit' opens it"
 
 
-def parse_key(text: str) -> Key:
+def parse_setting_key(text: str) -> SettingKey:
     """The setting that is written ``sound.device``.
 
     Raises:
         SettingsError: there is none; the message names the nearest.
     """
     path = tuple(text.strip().split("."))
-    for key in KEYS:
+    for key in SETTING_KEYS:
         if path == key:
             return key
-    if path[0] in TABLES and len(path) == 1:
-        one = ".".join((path[0], next(iter(TABLES[path[0]].model_fields))))
+    if path[0] in SETTING_TABLES and len(path) == 1:
+        one = ".".join((path[0], next(iter(SETTING_TABLES[path[0]].model_fields))))
         raise SettingsError(f"'{text}' is a table; name a setting in it, such as '{one}'")
-    raise SettingsError(f"there is no setting '{text}'; {nearest(path[:2])}")
+    raise SettingsError(f"there is no setting '{text}'; {suggest_name(path[:2])}")
 
 
-def starter() -> str:
+def settings_template() -> str:
     """A settings file in which every setting is told of and none is set."""
     parts = [_HEAD]
-    for table, model in TABLES.items():
+    for table, model in SETTING_TABLES.items():
         lines = [f"# {(model.__doc__ or '').strip()}", f"[{table}]"]
         for name, field in model.model_fields.items():
             key = (table, name)
-            first = f" [{VARIABLES[key]}]" if key in VARIABLES else ""
+            first = f" [{ENVIRONMENT_VARIABLES[key]}]" if key in ENVIRONMENT_VARIABLES else ""
             lines += [f"# {field.description}{first}", _unset_line(key)]
         parts.append("\n".join(lines) + "\n")
     return "\n".join(parts)
 
 
-def make(path: Path) -> bool:
+def create_settings_file(path: Path) -> bool:
     """Write the settings file if it is not there.
 
     Returns:
@@ -74,11 +80,11 @@ def make(path: Path) -> bool:
     """
     if path.exists():
         return False
-    _write(path, starter())
+    _write(path, settings_template())
     return True
 
 
-def set_value(path: Path, key: Key, text: str) -> Any:
+def set_setting(path: Path, key: SettingKey, text: str) -> Any:
     """Set one setting in the file, which is made if it is not there.
 
     Args:
@@ -93,17 +99,17 @@ def set_value(path: Path, key: Key, text: str) -> Any:
         SettingsError: it cannot be so, or the file cannot be read or written.
     """
     try:
-        value = value_of(key, text)
+        value = parse_setting(key, text)
     except ValueError as error:
         raise SettingsError(str(error)) from None
-    raw = read_text(path)
-    raw = starter() if raw is None else raw
+    raw = read_settings_file(path)
+    raw = settings_template() if raw is None else raw
     written = text if isinstance(value, Path) else value  # a ~ stays one
     _write(path, _like(raw, _with(plain(raw), path, key, _item(written))))
     return value
 
 
-def unset(path: Path, key: Key) -> bool:
+def unset_setting(path: Path, key: SettingKey) -> bool:
     """Take one setting out of the file.
 
     Returns:
@@ -112,17 +118,17 @@ def unset(path: Path, key: Key) -> bool:
     Raises:
         SettingsError: the file cannot be read or written.
     """
-    raw = read_text(path)
+    raw = read_settings_file(path)
     source = plain(raw or "")
     table, name = key
-    inside = parse(source, path).get(table)
+    inside = parse_settings(source, path).get(table)
     if raw is None or not isinstance(inside, dict) or name not in inside:
         return False
     _write(path, _like(raw, _without(source, path, key)))
     return True
 
 
-def toml_text(value: Any) -> str:
+def toml_value_text(value: Any) -> str:
     """A value as it is written in the file."""
     return _item(value).as_string()
 
@@ -134,21 +140,21 @@ def _item(value: Any) -> Item:
     return tomlkit.item(int(value) if whole else value)
 
 
-def _shown(key: Key) -> Item:
+def _shown(key: SettingKey) -> Item:
     """What a setting that is not set shows: what is usual, or an example."""
     table, name = key
-    usual = default_of(key)
-    return _item((TABLES[table].model_fields[name].examples or [usual])[0])
+    usual = default_value(key)
+    return _item((SETTING_TABLES[table].model_fields[name].examples or [usual])[0])
 
 
-def _unset_line(key: Key) -> str:
+def _unset_line(key: SettingKey) -> str:
     return f"#{key[1]} = {_shown(key).as_string()}"
 
 
-def _with(source: str, path: Path, key: Key, value: Item) -> str:
+def _with(source: str, path: Path, key: SettingKey, value: Item) -> str:
     """The source with a setting in it."""
     table, name = key
-    wanted = parse(source, path)
+    wanted = parse_settings(source, path)
     inside = wanted.setdefault(table, {})
     if not isinstance(inside, dict):
         raise SettingsError(f"'{table}' in {path} must be a table, [{table}]; {_MEND}")
@@ -166,10 +172,10 @@ def _with(source: str, path: Path, key: Key, value: Item) -> str:
     raise _cannot_change(path, key)
 
 
-def _without(source: str, path: Path, key: Key) -> str:
+def _without(source: str, path: Path, key: SettingKey) -> str:
     """The source with a setting taken out: as a comment where it stands on a line of its own."""
     table, name = key
-    wanted = parse(source, path)
+    wanted = parse_settings(source, path)
     del wanted[table][name]
     with contextlib.suppress(TOMLKitError):
         document = tomlkit.parse(source)
@@ -189,7 +195,7 @@ def _without(source: str, path: Path, key: Key) -> str:
     raise _cannot_change(path, key)
 
 
-def _without_the_sign(source: str, key: Key) -> Iterator[str]:
+def _without_the_sign(source: str, key: SettingKey) -> Iterator[str]:
     """The source with the # taken from the line that told of a setting that was not set."""
     header = re.compile(rf"[ \t]*\[[ \t]*{key[0]}[ \t]*\][ \t]*(?:#.*)?\Z")
     sign = re.compile(rf"{re.escape(_unset_line(key))}[ \t]*(?:#.*)?\Z")
@@ -206,12 +212,12 @@ def _without_the_sign(source: str, key: Key) -> Iterator[str]:
 def _is(text: str, wanted: dict[str, Any]) -> bool:
     """Whether a text holds exactly these tables."""
     try:
-        return parse(text, Path()) == wanted
+        return parse_settings(text, Path()) == wanted
     except SettingsError:
         return False
 
 
-def _cannot_change(path: Path, key: Key) -> SettingsError:
+def _cannot_change(path: Path, key: SettingKey) -> SettingsError:
     return SettingsError(
         f"'{'.'.join(key)}' cannot be changed in {path}, as it is written there, without losing "
         f"something; {_MEND}"

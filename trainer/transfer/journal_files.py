@@ -4,7 +4,7 @@ JSON lines (the format ``jsonl``) hold all of a player: the first line is
 ``{"format": "trainer journal", "version": 1}``, and each that follows is an object whose ``kind``
 is ``take``, ``harp`` or ``calibration`` and whose other fields are those of
 :class:`trainer.journal.TakeRecord` (with its steps), `OwnHarp` and `Calibration`. Moments are ISO
-8601 with their zone. CSV holds takes alone, one row a step; see :mod:`trainer.transfer.csv_table`.
+8601 with their zone. CSV holds takes alone, one row a step; see :mod:`trainer.transfer.takes_csv`.
 
 Of a take everything travels but its sound. Days' sets do not: they are made anew from the takes.
 Round trips of devices belong to a computer, not to a player, and are left out of one player's
@@ -30,16 +30,22 @@ from trainer.store.database import why
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, Merged
 from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
-from trainer.transfer.csv_table import read_table, table_lines
-from trainer.transfer.validation import Unfit, calibration_of, harp_of, see_name, take_of
+from trainer.transfer.takes_csv import read_takes_csv, takes_csv_lines
+from trainer.transfer.validation import (
+    InvalidRecord,
+    check_player_name,
+    parse_calibration,
+    parse_own_harp,
+    parse_take,
+)
 
-FORMAT, VERSION = "trainer journal", 1
-MOST_TOLD = 10
+JOURNAL_FORMAT_NAME, JOURNAL_FORMAT_VERSION = "trainer journal", 1
+MAX_SHOWN_LINES = 10
 """So many bad lines of a file are told one by one."""
 _SQLITE = b"SQLite format 3\0"
 
 
-class ExchangeFormat(StrEnum):
+class JournalFormat(StrEnum):
     """How an export is written."""
 
     JSONL = "jsonl"
@@ -47,7 +53,7 @@ class ExchangeFormat(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Contents:
+class JournalContents:
     """What a file holds."""
 
     takes: tuple[TakeRecord, ...] = ()
@@ -59,9 +65,9 @@ class Contents:
         """Everybody who has a take or a harp in it."""
         return sorted({take.player for take in self.takes} | {harp.player for harp in self.harps})
 
-    def under(self, player: str) -> Contents:
+    def under(self, player: str) -> JournalContents:
         """The same, of a player of that name."""
-        return Contents(
+        return JournalContents(
             tuple(replace(take, player=player) for take in self.takes),
             tuple(replace(harp, player=player) for harp in self.harps),
             self.calibrations,
@@ -69,7 +75,7 @@ class Contents:
 
 
 @dataclass(frozen=True, slots=True)
-class Imported:
+class JournalImport:
     """What was taken in of a file.
 
     Attributes:
@@ -77,13 +83,13 @@ class Imported:
         new: how much of that had not been there.
     """
 
-    contents: Contents
+    contents: JournalContents
     new: Merged
 
 
-def export_lines(
+def export_journal_lines(
     journal: Journal,
-    format_: ExchangeFormat = ExchangeFormat.JSONL,
+    format_: JournalFormat = JournalFormat.JSONL,
     *,
     player: str | None = None,
     since: date | None = None,
@@ -99,12 +105,12 @@ def export_lines(
     Raises:
         JournalError: it cannot be read, or nobody of that name is in it.
     """
-    known(journal, player)
+    check_player(journal, player)
     takes = journal.takes(player=player, since=since)
-    if format_ is ExchangeFormat.CSV:
-        yield from table_lines(takes)
+    if format_ is JournalFormat.CSV:
+        yield from takes_csv_lines(takes)
         return
-    yield _line({"format": FORMAT, "version": VERSION})
+    yield _line({"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION})
     for take in takes:
         yield _line(_take_data(take))
     for harp in journal.harps(player):
@@ -115,10 +121,10 @@ def export_lines(
         yield _line({"kind": "calibration"} | asdict(one) | {"measured": measured})
 
 
-def export_file(
+def export_journal(
     journal: Journal,
     path: Path,
-    format_: ExchangeFormat = ExchangeFormat.JSONL,
+    format_: JournalFormat = JournalFormat.JSONL,
     *,
     player: str | None = None,
     since: date | None = None,
@@ -135,7 +141,7 @@ def export_file(
     """
     try:
         with written_whole(path) as part, part.open("w", encoding="utf-8", newline="\n") as file:
-            file.writelines(export_lines(journal, format_, player=player, since=since))
+            file.writelines(export_journal_lines(journal, format_, player=player, since=since))
             file.flush()
             os.fsync(file.fileno())
     except FileExistsError as error:
@@ -144,7 +150,7 @@ def export_file(
         raise JournalError(f"{path} cannot be written: {why(path, error)}") from error
 
 
-def known(journal: Journal, player: str | None) -> None:
+def check_player(journal: Journal, player: str | None) -> None:
     """See that a player is in the journal; None always is.
 
     Raises:
@@ -156,7 +162,7 @@ def known(journal: Journal, player: str | None) -> None:
         raise JournalError(f"nobody called '{player}' is in the journal {journal.path}; {who}")
 
 
-def import_file(journal: Journal, path: Path, player: str | None = None) -> Imported:
+def import_journal(journal: Journal, path: Path, player: str | None = None) -> JournalImport:
     """Take in all of an exported file, or nothing of it; what is there already stays as it is.
 
     Args:
@@ -168,7 +174,7 @@ def import_file(journal: Journal, path: Path, player: str | None = None) -> Impo
         JournalError: lines of it are wrong, each with its number; or several players are to be
             one; or the journal cannot be written.
     """
-    contents = read_file(path)
+    contents = read_journal_file(path)
     if player is not None:
         if len(contents.players) > 1:
             raise JournalError(
@@ -176,14 +182,14 @@ def import_file(journal: Journal, path: Path, player: str | None = None) -> Impo
                 f"'{player}'; import it as it is, or export one of them with --player"
             )
         try:
-            contents = contents.under(see_name(player))
-        except Unfit as error:
+            contents = contents.under(check_player_name(player))
+        except InvalidRecord as error:
             raise JournalError(f"'{player!a}' can be nobody's name: {error}") from None
     new = journal.merge(contents.takes, contents.harps, contents.calibrations)
-    return Imported(contents, new)
+    return JournalImport(contents, new)
 
 
-def read_file(path: Path) -> Contents:
+def read_journal_file(path: Path) -> JournalContents:
     """What an exported file holds.
 
     Args:
@@ -197,11 +203,11 @@ def read_file(path: Path) -> Contents:
     if text.lstrip()[:1] in ("{", "["):
         contents = _read_lines(text, faults)
     else:
-        contents = Contents(tuple(read_table(text, faults)))
+        contents = JournalContents(tuple(read_takes_csv(text, faults)))
     if faults:
-        told = [f"{path}:{line}: {fault}" for line, fault in faults[:MOST_TOLD]]
-        if len(faults) > MOST_TOLD:
-            told.append(f"{path}: {len(faults) - MOST_TOLD} more lines are wrong")
+        told = [f"{path}:{line}: {fault}" for line, fault in faults[:MAX_SHOWN_LINES]]
+        if len(faults) > MAX_SHOWN_LINES:
+            told.append(f"{path}: {len(faults) - MAX_SHOWN_LINES} more lines are wrong")
         told.append(f"nothing of {path} was imported; mend it, or export it again")
         raise JournalError("\n".join(told))
     return contents
@@ -245,12 +251,12 @@ def _read_text(path: Path) -> str:
         ) from error
 
 
-def _read_lines(text: str, faults: list[tuple[int, str]]) -> Contents:
+def _read_lines(text: str, faults: list[tuple[int, str]]) -> JournalContents:
     """What JSON lines hold; what is wrong with them is added to `faults`."""
     first, *lines = enumerate(text.split("\n"), start=1)
     if fault := _unknown_format(_parsed(first[1], [])):
         faults.append((1, fault))
-        return Contents()
+        return JournalContents()
     found: dict[str, list[Any]] = {kind: [] for kind in _READERS}
     for number, line in lines:
         if not line.strip():
@@ -261,18 +267,18 @@ def _read_lines(text: str, faults: list[tuple[int, str]]) -> Contents:
             try:
                 kind = data.pop("kind", None) if isinstance(data, dict) else None
                 if kind not in _READERS:
-                    raise Unfit(f"its 'kind' must be one of {', '.join(_READERS)}")
+                    raise InvalidRecord(f"its 'kind' must be one of {', '.join(_READERS)}")
                 found[kind].append(_READERS[kind](data))
-            except Unfit as error:
+            except InvalidRecord as error:
                 wrong.append(str(error))
         faults += [(number, fault) for fault in wrong]
-    return Contents(*map(tuple, found.values()))
+    return JournalContents(*map(tuple, found.values()))
 
 
 _READERS: dict[str, Callable[[Any], Any]] = {
-    "take": take_of,
-    "harp": harp_of,
-    "calibration": calibration_of,
+    "take": parse_take,
+    "harp": parse_own_harp,
+    "calibration": parse_calibration,
 }
 
 
@@ -288,15 +294,15 @@ def _parsed(line: str, wrong: list[str]) -> Any:
 
 def _unknown_format(head: Any) -> str | None:
     """What is wrong with the first line."""
-    if not isinstance(head, dict) or head.get("format") != FORMAT:
-        expected = _line({"format": FORMAT, "version": VERSION}).strip()
+    if not isinstance(head, dict) or head.get("format") != JOURNAL_FORMAT_NAME:
+        expected = _line({"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION}).strip()
         return f"this is no export of a journal, which begins with {expected}"
     version = head.get("version")
     if type(version) is not int or version < 1:
         return "its 'version' must be a number from 1"
-    if version > VERSION:
+    if version > JOURNAL_FORMAT_VERSION:
         return (
             f"a newer trainer wrote this (format version {version}, and this one knows "
-            f"{VERSION}); update the trainer"
+            f"{JOURNAL_FORMAT_VERSION}); update the trainer"
         )
     return None

@@ -32,9 +32,9 @@ from trainer.store.records import (
 
 T = TypeVar("T")
 
-LONGEST_NAME = 80
-KINDS = ("note", "chord", "glide", "ladder")
-SOURCES = ("microphone", "recording", "player")
+MAX_PLAYER_NAME_LENGTH = 80
+STEP_KINDS = ("note", "chord", "glide", "ladder")
+SOURCE_NAMES = ("microphone", "recording", "player")
 _ID = re.compile(r"[0-9A-Za-z_-]{1,64}")
 _FULL = 100.0 + 1e-6
 """The mean of full marks may be this little above them."""
@@ -43,7 +43,7 @@ _ODD = re.compile(r"(?<!\\)(?:\\\\)*\\[^\"\\]|[\x7f-\x9f\ud800-\udfff]|[0-9]{40}
 """In JSON: control characters, which could steer a terminal; halves of characters; and numbers of
 more digits than any has."""
 _CARES = tuple(Care)
-_WRONG_KIND = f"'kind' must be one of {', '.join(KINDS)}"
+_WRONG_KIND = f"'kind' must be one of {', '.join(STEP_KINDS)}"
 _WRONG_CARE = f"'care' must be one of {', '.join(_CARES)}"
 _WRONG_PART = f"'parts' must be some of {', '.join(PARTS)}"
 _INNER: Mapping[str, type] = {
@@ -58,11 +58,11 @@ _KNOWN: Mapping[type, set[str]] = {
 }
 
 
-class Unfit(Exception):
+class InvalidRecord(Exception):
     """What is wrong with a record, in words."""
 
 
-def take_of(data: Any, *, text: bool = False) -> TakeRecord:
+def parse_take(data: Any, *, text: bool = False) -> TakeRecord:
     """The take that plain data say.
 
     Args:
@@ -77,14 +77,14 @@ def take_of(data: Any, *, text: bool = False) -> TakeRecord:
     return replace(take, began=take.began.astimezone(UTC))
 
 
-def step_of(data: Any, *, text: bool = False) -> StepRecord:
+def parse_step(data: Any, *, text: bool = False) -> StepRecord:
     """The step that plain data say; arguments and errors as of :func:`take_of`."""
     step = _read(_STEP, data, StepRecord, text)
     _see_step(step)
     return step
 
 
-def harp_of(data: Any) -> OwnHarp:
+def parse_own_harp(data: Any) -> OwnHarp:
     """The harp that plain data say; errors as of :func:`take_of`."""
     harp = _read(_HARP, data, OwnHarp)
     _see_harp(harp)
@@ -92,7 +92,7 @@ def harp_of(data: Any) -> OwnHarp:
     return replace(harp, tag=tag, measured=harp.measured.astimezone(UTC))
 
 
-def calibration_of(data: Any) -> Calibration:
+def parse_calibration(data: Any) -> Calibration:
     """The round trip that plain data say; errors as of :func:`take_of`."""
     one = _read(_CALIBRATION, data, Calibration)
     _see_text(input=one.input, output=one.output)
@@ -101,14 +101,16 @@ def calibration_of(data: Any) -> Calibration:
     return replace(one, measured=one.measured.astimezone(UTC))
 
 
-def see_name(name: str) -> str:
+def check_player_name(name: str) -> str:
     """A player's name, if it can be one.
 
     Raises:
         Unfit: it cannot.
     """
-    if not name.strip() or len(name) > LONGEST_NAME or not name.isprintable():
-        raise Unfit(f"a player's name is one line of text, up to {LONGEST_NAME} characters")
+    if not name.strip() or len(name) > MAX_PLAYER_NAME_LENGTH or not name.isprintable():
+        raise InvalidRecord(
+            f"a player's name is one line of text, up to {MAX_PLAYER_NAME_LENGTH} characters"
+        )
     return name
 
 
@@ -119,13 +121,13 @@ _HARP, _CALIBRATION = TypeAdapter(OwnHarp), TypeAdapter(Calibration)
 def _read(adapter: TypeAdapter[T], data: Any, kind: type, text: bool = False) -> T:
     """The record of a kind, whose fields are of the right types and hold nothing odd."""
     if not isinstance(data, dict):
-        raise Unfit("it is no object with fields")
+        raise InvalidRecord("it is no object with fields")
     try:
         plain = json.dumps(data, ensure_ascii=False, allow_nan=False)
     except ValueError:
-        raise Unfit("it has a number that is infinite or none") from None
+        raise InvalidRecord("it has a number that is infinite or none") from None
     if _ODD.search(plain):
-        raise Unfit(
+        raise InvalidRecord(
             "it has control characters, halves of characters or endless numbers; take them out"
         )
     try:
@@ -133,20 +135,20 @@ def _read(adapter: TypeAdapter[T], data: Any, kind: type, text: bool = False) ->
             adapter.validate_python(data) if text else adapter.validate_json(plain, strict=True)
         )
     except ValidationError as error:
-        raise Unfit(_said(error)) from None
+        raise InvalidRecord(_said(error)) from None
     _see_fields(data, kind)
     if text:
         for one in fields(kind):
             value = getattr(record, one.name)
             if isinstance(value, float) and not math.isfinite(value):
-                raise Unfit(f"'{one.name}' must be a number")
+                raise InvalidRecord(f"'{one.name}' must be a number")
     return record
 
 
 def _see_fields(data: Any, kind: type) -> None:
     """See that there are no fields that the record does not have."""
     if unknown := data.keys() - _KNOWN[kind]:
-        raise Unfit(f"there is no field '{min(unknown)}'")
+        raise InvalidRecord(f"there is no field '{min(unknown)}'")
     for name in data.keys() & _INNER.keys():
         for inner in data[name] if name in ("steps", "reeds") else (data[name],):
             _see_fields(inner, _INNER[name])
@@ -159,7 +161,7 @@ def _see_take(take: TakeRecord) -> None:
     apart = abs((take.day - take.began.astimezone(UTC).date()).days)
     _see(apart <= 1, "'day' must be the day on which it began")
     _see_tag(take.harp)
-    _see(take.source in SOURCES, f"'source' must be one of {', '.join(SOURCES)}")
+    _see(take.source in SOURCE_NAMES, f"'source' must be one of {', '.join(SOURCE_NAMES)}")
     _see_share("score", take.score)
     _see(0 < take.tempo <= 1000, "'tempo' must be more than 0 and up to 1000")
     _see(take.seconds >= 0, "'seconds' must not be less than 0")
@@ -167,8 +169,8 @@ def _see_take(take: TakeRecord) -> None:
     for number, step in enumerate(take.steps, start=1):
         try:
             _see_step(step)
-        except Unfit as error:
-            raise Unfit(f"step {number}: {error}") from None
+        except InvalidRecord as error:
+            raise InvalidRecord(f"step {number}: {error}") from None
     indices = {step.index for step in take.steps}
     _see(len(indices) == len(take.steps), "two steps have the same number")
 
@@ -176,7 +178,7 @@ def _see_take(take: TakeRecord) -> None:
 def _see_step(step: StepRecord) -> None:
     _see(0 <= step.index < 100_000, "'index' must be a number from 0")
     _see(step.tab.strip(), "'tab' must not be empty")
-    _see(step.kind in KINDS, _WRONG_KIND)
+    _see(step.kind in STEP_KINDS, _WRONG_KIND)
     _see(step.care in _CARES, _WRONG_CARE)
     if step.entry is not None:
         _see_told(_find_entry, step.entry)
@@ -221,7 +223,7 @@ def _see_told(look: Callable[..., None], *what: Any) -> None:
     try:
         look(*what)
     except TrainerError as error:
-        raise Unfit(str(error)) from None
+        raise InvalidRecord(str(error)) from None
 
 
 def _see_text(**texts: str) -> None:
@@ -236,12 +238,12 @@ def _see_moment(name: str, when: datetime) -> None:
 
 def _see_share(name: str, value: float) -> None:
     if not 0 <= value <= _FULL:
-        raise Unfit(f"'{name}' must be from 0 to 100; {value:g} is not")
+        raise InvalidRecord(f"'{name}' must be from 0 to 100; {value:g} is not")
 
 
 def _see(fine: Any, otherwise: str) -> None:
     if not fine:
-        raise Unfit(otherwise)
+        raise InvalidRecord(otherwise)
 
 
 def _said(error: ValidationError) -> str:

@@ -22,8 +22,8 @@ from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Plan, Tone
-from trainer.settings import find_settings
-from trainer.settings.writer import set_value
+from trainer.settings import resolve_settings
+from trainer.settings.writer import set_setting
 from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 
@@ -219,10 +219,10 @@ class GuideScreen(TakeScreen):
             ("harp", "key"): self._harp.key.name,
         }
         try:
-            file = find_settings().file
+            file = resolve_settings().file
             for key, value in chosen.items():
                 if value is not None:
-                    set_value(file, key, str(value))
+                    set_setting(file, key, str(value))
         except TrainerError as error:
             self.notify(str(error), severity="error")
         source = self._before.source

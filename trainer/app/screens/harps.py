@@ -30,7 +30,7 @@ from trainer.music import POSITIONS
 from trainer.practice import Plan
 from trainer.reedcare.own_harps import harp_as_measured, own_harps, plain_harp
 from trainer.reedcare.watch import watch_harp
-from trainer.report.harp_text import verdict_text
+from trainer.report.reed_watch_report import reed_verdict_text
 from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path
 
@@ -297,7 +297,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         worker = get_current_worker()
         try:
             with Journal(self._file()) as journal:
-                told = verdict_text(watch_harp(journal, own), date.today())
+                told = reed_verdict_text(watch_harp(journal, own), date.today())
         except TrainerError as error:
             told = str(error)
         if not worker.is_cancelled:

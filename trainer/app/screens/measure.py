@@ -30,7 +30,7 @@ from trainer.practice.harp_measurement import (
     Sounding,
 )
 from trainer.reedcare.own_harps import check_name, harp_as_measured
-from trainer.report.harp_text import BREATHE, measure_line, measured_text
+from trainer.report.measuring_report import BREATHING_ADVICE, measuring_line, measuring_summary
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp
 
@@ -105,7 +105,7 @@ class MeasureScreen(Screen[str | None]):
             self._begin()
         else:
             self.query_one("#what", Static).update(Content(f"Measure a {self._harp.name} harp"))
-            self._tell(f"Give it a name that says which one it is. {BREATHE}")
+            self._tell(f"Give it a name that says which one it is. {BREATHING_ADVICE}")
             self._asked_name.focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
@@ -133,7 +133,7 @@ class MeasureScreen(Screen[str | None]):
             self._tell(f"× {error}")
             return
         self._measuring = Measuring(self._harp, known=self._state.before)
-        self._tell(f"Play another hole to measure that one first, or anew. {BREATHE}")
+        self._tell(f"Play another hole to measure that one first, or anew. {BREATHING_ADVICE}")
         self._asking = self.set_interval(MEASURE_POLL_S, self._listen)
 
     def _listen(self) -> None:
@@ -164,7 +164,7 @@ class MeasureScreen(Screen[str | None]):
                 self._tell(f"× {sentence}")
             case Finished():
                 self._over()
-        line = measure_line(event, self._harp) if isinstance(event, Attack | Again) else None
+        line = measuring_line(event, self._harp) if isinstance(event, Attack | Again) else None
         if line is not None:
             said = (line.strip(), *self._state.said[: LINES_KEPT - 1])
             self._state = replace(self._state, said=said, sounding=None)
@@ -189,7 +189,7 @@ class MeasureScreen(Screen[str | None]):
             return
         self._kept = self._called
         missing = tuple(tab for tab in measured.missing if tab not in self._state.before)
-        self._tell(f"✓ {measured_text(replace(measured, missing=missing))}")
+        self._tell(f"✓ {measuring_summary(replace(measured, missing=missing))}")
 
     def _over(self) -> None:
         """All is still now; the figures stay to be looked at."""

@@ -28,8 +28,8 @@ from trainer.app.widgets.progress_plot import (
 )
 from trainer.coach.trends import Overview, overview_at
 from trainer.core import TrainerError
-from trainer.report.plots import PANELS
-from trainer.report.progress_text import days_text, empty_text, practice_text
+from trainer.report.progress_plots import PLOTTED_MEASURES
+from trainer.report.progress_report import compared_days_text, empty_progress_text, practice_text
 from trainer.settings import load_settings
 from trainer.store import journal_path
 
@@ -104,7 +104,7 @@ class ProgressScreen(Screen[None]):
         self._player = player
         self._lines: list[ProgressLine] = []
         self._chosen = 0
-        self._measure = PANELS[0]
+        self._measure = PLOTTED_MEASURES[0]
         self._things = OptionList(id="things")
         self._things.can_focus = False  # the keys are the screen's, also while it is out of sight
 
@@ -152,10 +152,10 @@ class ProgressScreen(Screen[None]):
             self._say(found)
             return
         self.query_one(".title", Static).update(
-            Content(f"Progress of {found.player}: {days_text(found.weeks)}")
+            Content(f"Progress of {found.player}: {compared_days_text(found.weeks)}")
         )
         if not lines:
-            self._say(empty_text(found))
+            self._say(empty_progress_text(found))
             return
         self._lines = lines
         told = practice_text(found.practice, found.weeks, found.today)
@@ -224,7 +224,9 @@ class ProgressScreen(Screen[None]):
     def action_measure(self) -> None:
         """Show the next measure."""
         if self._lines:
-            self._measure = PANELS[(PANELS.index(self._measure) + 1) % len(PANELS)]
+            self._measure = PLOTTED_MEASURES[
+                (PLOTTED_MEASURES.index(self._measure) + 1) % len(PLOTTED_MEASURES)
+            ]
             self._list()
             self._things.highlighted = self._things.get_option_index(str(self._chosen))
             self._show_chosen()

@@ -23,7 +23,7 @@ from trainer.app.take_state import TakeState, take_at_step
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.marking import Mark, Result
-from trainer.report.result_text import score_text
+from trainer.report.formatting import score_text
 from trainer.sound import RecordingSpec
 from trainer.sound.passage import Passage
 

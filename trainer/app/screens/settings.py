@@ -37,10 +37,10 @@ from trainer.app.widgets.settings_list import (
 )
 from trainer.core import TrainerError
 from trainer.practice import Plan
-from trainer.report.drill_facts import counted
-from trainer.settings import SettingsFound, find_settings
-from trainer.settings.tables import TABLES, Key
-from trainer.settings.writer import set_value, unset
+from trainer.report.formatting import quantity_text
+from trainer.settings import ResolvedSettings, resolve_settings
+from trainer.settings.tables import SETTING_TABLES, SettingKey
+from trainer.settings.writer import set_setting, unset_setting
 from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33
@@ -135,7 +135,7 @@ class SettingsScreen(Screen[Plan | None]):
         self._clicking = False
         self._changed = False
         self._writing = False
-        self._found: SettingsFound | None = None
+        self._found: ResolvedSettings | None = None
         self._lines: tuple[SettingLine, ...] = ()
         self._chosen = 0
         self._list = OptionList(id="settings")
@@ -166,7 +166,7 @@ class SettingsScreen(Screen[Plan | None]):
     @work(thread=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found = find_settings()
+        found = resolve_settings()
         if not worker.is_cancelled:
             self.app.call_from_thread(self._show, found)
 
@@ -183,12 +183,12 @@ class SettingsScreen(Screen[Plan | None]):
         file = self._found.file
         try:
             if text is None:
-                was_set = unset(file, line.key)
+                was_set = unset_setting(file, line.key)
                 said = f"{line.name} is {'no longer' if was_set else 'not'} set in the file."
             else:
-                set_value(file, line.key, text)
+                set_setting(file, line.key, text)
                 said = f"✓ {line.name} is set to {text}."
-            found = find_settings(file)
+            found = resolve_settings(file)
         except TrainerError as error:
             if not worker.is_cancelled:
                 self.app.call_from_thread(self._not_written, str(error))
@@ -200,7 +200,7 @@ class SettingsScreen(Screen[Plan | None]):
         self._writing = False
         self._said.update(Content(f"× {why}"))
 
-    def _written(self, found: SettingsFound, key: Key, said: str) -> None:
+    def _written(self, found: ResolvedSettings, key: SettingKey, said: str) -> None:
         """Let what was changed hold, as far as it can, and say from when on."""
         self._writing = False
         plan = apply_setting(self._plan, key, setting_value(found.settings, key))
@@ -218,7 +218,7 @@ class SettingsScreen(Screen[Plan | None]):
         )
         self._said.update(Content(f"{said} {after}"))
 
-    def _show(self, found: SettingsFound) -> None:
+    def _show(self, found: ResolvedSettings) -> None:
         """Show what was read."""
         self._found = found
         self._lines = setting_lines(found, self._plan)
@@ -229,7 +229,7 @@ class SettingsScreen(Screen[Plan | None]):
         problems = ""
         if found.problems:
             first = found.problems[0].splitlines()[0]
-            count = counted(len(found.problems), "thing")
+            count = quantity_text(len(found.problems), "thing")
             problems = f"× {count} taken as usual, because the file is wrong there: {first}"
         self.query_one("#problems", Static).update(Content(problems))
         self.query_one("#problems").display = bool(problems)
@@ -242,7 +242,7 @@ class SettingsScreen(Screen[Plan | None]):
         for place, line in enumerate(self._lines):
             if line.key[0] != table:
                 table = line.key[0]
-                words = f"{table}: {(TABLES[table].__doc__ or '').strip()}"
+                words = f"{table}: {(SETTING_TABLES[table].__doc__ or '').strip()}"
                 heading = words if not options else f"\n{words}"
                 options.append(
                     Option(Content.styled(heading, CSS_PENS["quiet"].color), disabled=True)

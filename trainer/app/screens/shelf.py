@@ -23,7 +23,7 @@ from trainer.app.widgets.drill_preview import (
     feature_signs,
 )
 from trainer.drill import Drill
-from trainer.report.drill_facts import counted
+from trainer.report.formatting import quantity_text
 
 WIDE_COLUMNS = 100
 """Columns from which a line also says what else a drill trains."""
@@ -179,7 +179,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
     def _list(self) -> None:
         """List what was found, and point at the drill that was pointed at."""
         shelf, found = self._shelf, self._found
-        count = counted(len(shelf), "drill")
+        count = quantity_text(len(shelf), "drill")
         told = count if len(found) == len(shelf) else f"{len(found)} of {count}"
         self.query_one("#count", Static).update(f"The shelf: {told}")
         wide = self.size.width >= WIDE_COLUMNS

@@ -15,8 +15,8 @@ from dataclasses import dataclass
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.drill import Drill
 from trainer.harp import HarpError, Tab
-from trainer.report.drill_facts import facts
-from trainer.report.tab_text import page
+from trainer.report.drill_report import drill_summary
+from trainer.report.tab_layout import tab_page_text
 
 MAX_PROSE_CELLS = 96
 """Cells of the widest line of prose."""
@@ -127,9 +127,9 @@ def drill_preview_rows(state: DrillPreviewState, width: int, height: int) -> lis
     drill = state.drill
     if drill is None:
         return _lined(textwrap.wrap(state.missing, room), "text")[:height]
-    first, *more = page(drill, width - 4).split("\n\n")
+    first, *more = tab_page_text(drill, width - 4).split("\n\n")
     bars = first.splitlines()
-    told = _few(textwrap.wrap(facts(drill), room), max(MIN_FACT_LINES, height // 4))
+    told = _few(textwrap.wrap(drill_summary(drill), room), max(MIN_FACT_LINES, height // 4))
     about = textwrap.wrap(" ".join(drill.about.split()), room)
     about = _few(about, max(1, height - len(told) - len(bars)))
     for line in more:

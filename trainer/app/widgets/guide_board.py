@@ -10,7 +10,7 @@ from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.widgets.status_line import level_meter
 from trainer.harp import Harp, Tab
-from trainer.report.heard_text import cents_in_words
+from trainer.report.heard_report import offset_text
 
 FAINT_DB, TOO_LOUD_DB = -50.0, -6.0
 """Between these a note's level is right: well over a room's noise, well under clipping."""
@@ -105,7 +105,7 @@ def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tup
     """What is heard in place of the note that is asked for, and whether it is that note."""
     if heard is None or heard.tab is None or heard.number is None:
         return f"waiting for {wanted}: hole {wanted.hole}, {wanted.breath}", False
-    off = cents_in_words(heard.number)
+    off = offset_text(heard.number)
     if heard.tab == wanted:
         if heard.level_db < FAINT_DB:
             return f"{wanted}, {off}, but faint: come closer or turn the input up", False

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, TextRow, justify
 from trainer.app.take_state import Phase, TakeState
-from trainer.report.plain_lines import about
+from trainer.report.take_lines import plan_phrases
 
 PHASE_SIGNS = {
     Phase.READY: "■",
@@ -50,7 +50,7 @@ class HeadState:
     @classmethod
     def of(cls, take: TakeState) -> HeadState:
         """The head of a take as it stands."""
-        drill, words = take.drill, about(take.plan, take.tempo)
+        drill, words = take.drill, plan_phrases(take.plan, take.tempo)
         if drill is None:
             return cls("What am I playing?", words, take.phase)
         beat = None

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import HOLES, Breath, Harp, Tab
 from trainer.practice.harp_measurement import Asked, Sounding
-from trainer.report.harp_text import sounding_text
+from trainer.report.measuring_report import sounding_text
 
 HOLE_CELLS = 6
 """Cells of a hole."""

@@ -12,7 +12,7 @@ from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.take_state import TakeState
 from trainer.ear import HeardNote
 from trainer.harp import Harp
-from trainer.report.heard_text import cents_in_words, moves_of
+from trainer.report.heard_report import offset_text, pitch_motion_phrases
 
 IN_TUNE_CENTS = 10.0
 """Cents that still sound in tune (common practice)."""
@@ -54,7 +54,7 @@ def _line(note: HeardNote, harp: Harp, pen: str) -> TextRow:
     return (
         (f" {tab:<8}", pen),
         (f"{harp.note(note.tab):<5}", pen),
-        (f"{OFFSET_SIGNS[state]} {cents_in_words(note.cents):<9}", state),
+        (f"{OFFSET_SIGNS[state]} {offset_text(note.cents):<9}", state),
         (f"{_clean(note):<24}", "text" if note.clean else "leak"),
         (f"{(note.end - note.start) / note.rate:4.1f} s", "quiet"),
     )
@@ -84,7 +84,7 @@ def motion_phrases(note: HeardNote) -> list[str]:
         told.append(f"{word} (wobble {motion.wobble_cents:.1f} cents)")
     if motion.settle_ms is not None:
         told.append(f"settled in {motion.settle_ms:.0f} ms")
-    told += [one for one in moves_of(motion) if not one.startswith("wobbles")]
+    told += [one for one in pitch_motion_phrases(motion) if not one.startswith("wobbles")]
     if note.tremolo is not None:
         told.append(f"tremolo {note.tremolo.hz:.1f} Hz")
     return told or ["too short to tell how steady"]

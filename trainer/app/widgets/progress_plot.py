@@ -12,14 +12,13 @@ from textual_plotext import PlotextPlot
 from trainer.app.theme import CSS_PENS, pen_color
 from trainer.coach.step_table import METRICS, StepSummary
 from trainer.coach.trends import Comparison, ComparisonVerdict, Progress, SeriesPoint, SubjectKind
-from trainer.report.plots import PANELS, Palette, draw
-from trainer.report.progress_text import (
+from trainer.report.formatting import day_text, quantity_text
+from trainer.report.progress_plots import PLOTTED_MEASURES, Palette, draw_progress
+from trainer.report.progress_report import (
     change_text,
-    counted,
-    day_text,
+    change_verdict_text,
     subject_text,
     value_text,
-    verdict_text,
 )
 
 KIND_HEADINGS = {
@@ -59,8 +58,8 @@ class ProgressLine:
         return cls(
             progress,
             progress.usual,
-            {name: progress.best(name) for name in PANELS},
-            {name: progress.change(name) for name in PANELS},
+            {name: progress.best(name) for name in PLOTTED_MEASURES},
+            {name: progress.change(name) for name in PLOTTED_MEASURES},
         )
 
 
@@ -80,7 +79,7 @@ def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> 
         pointer,
         (f"{name:<{_NAME}}", "bold"),
         f"{value_text(usual.cents, 'cents'):>6}{value_text(usual.in_tune, '%'):>9}   ",
-        (f"{sign} {verdict_text(change, METRICS[measure].unit)}", CSS_PENS[pen].color),
+        (f"{sign} {change_verdict_text(change, METRICS[measure].unit)}", CSS_PENS[pen].color),
     )
 
 
@@ -90,10 +89,10 @@ def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
     parts: list[Content] = [
         Content.assemble(
             (subject_text(progress), "bold"),
-            (f"   {counted(progress.notes, 'note')}", CSS_PENS["quiet"].color),
+            (f"   {quantity_text(progress.notes, 'note')}", CSS_PENS["quiet"].color),
         )
     ]
-    for name in PANELS:
+    for name in PLOTTED_MEASURES:
         if every or name == measure:
             parts += _told(line, name, "bold" if every and name == measure else "")
     return Content("\n").join(parts)
@@ -135,7 +134,7 @@ class ProgressPlot(PlotextPlot):
     def _draw(self) -> None:
         if self._shown is not None and self.size.width:
             progress, measure = self._shown
-            draw(self.plt, progress, METRICS[measure], self._palette(), self.size.width)
+            draw_progress(self.plt, progress, METRICS[measure], self._palette(), self.size.width)
             self.refresh()
 
     def _palette(self) -> Palette:

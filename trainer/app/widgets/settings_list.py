@@ -10,9 +10,9 @@ from typing import Any, Literal, get_args, get_origin
 from trainer.harp import STANDARD_KEYS, tuning_names
 from trainer.music import TEMPERAMENTS
 from trainer.practice import Plan
-from trainer.settings import Settings, SettingsFound
-from trainer.settings.tables import KEYS, TABLES, Key, default_of
-from trainer.settings.validation import value_of
+from trainer.settings import ResolvedSettings, Settings
+from trainer.settings.tables import SETTING_KEYS, SETTING_TABLES, SettingKey, default_value
+from trainer.settings.validation import parse_setting
 from trainer.sound import MicrophoneSpec
 from trainer.store import journal_path
 
@@ -21,8 +21,8 @@ NOT_SET = "not set"
 TAKES_EFFECT_NEXT_TAKE = "It holds from the next take on."
 TAKES_EFFECT_ON_RESTART = "It holds when the trainer is started again."
 TAKES_EFFECT_NOW = "It holds now."
-THEME_KEY: Key = ("screen", "theme")
-NAMED_CHOICES: Mapping[Key, Callable[[], tuple[str, ...]]] = {
+THEME_KEY: SettingKey = ("screen", "theme")
+NAMED_CHOICES: Mapping[SettingKey, Callable[[], tuple[str, ...]]] = {
     ("harp", "key"): lambda: STANDARD_KEYS,
     ("harp", "tuning"): tuning_names,
     ("harp", "temperament"): lambda: tuple(TEMPERAMENTS),
@@ -44,7 +44,7 @@ class SettingLine:
         needed: whether it is always something.
     """
 
-    key: Key
+    key: SettingKey
     value: str
     origin: str
     about: str
@@ -69,17 +69,17 @@ def setting_text(value: Any) -> str:
     return str(value)
 
 
-def setting_value(settings: Settings, key: Key) -> Any:
+def setting_value(settings: Settings, key: SettingKey) -> Any:
     """What a setting is."""
     table, name = key
     return getattr(getattr(settings, table), name)
 
 
-def values_from_options(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
+def values_from_options(plan: Plan, settings: Settings) -> Mapping[SettingKey, Any]:
     """What options of the command made otherwise than the settings say, as far as a plan tells."""
-    used: dict[Key, Any] = {("practice", "count_in"): plan.count_in}
+    used: dict[SettingKey, Any] = {("practice", "count_in"): plan.count_in}
     if isinstance(plan.source, MicrophoneSpec):
-        for name in TABLES["sound"].model_fields:
+        for name in SETTING_TABLES["sound"].model_fields:
             used["sound", name] = getattr(plan.source, name)
     if plan.player:
         used["player", "name"] = plan.player
@@ -94,15 +94,17 @@ def values_from_options(plan: Plan, settings: Settings) -> Mapping[Key, Any]:
     return told
 
 
-def setting_lines(found: SettingsFound, plan: Plan) -> tuple[SettingLine, ...]:
+def setting_lines(found: ResolvedSettings, plan: Plan) -> tuple[SettingLine, ...]:
     """All settings, table by table."""
     options = values_from_options(plan, found.settings)
-    return tuple(_line(key, found, options) for key in KEYS)
+    return tuple(_line(key, found, options) for key in SETTING_KEYS)
 
 
-def _line(key: Key, found: SettingsFound, options: Mapping[Key, Any]) -> SettingLine:
+def _line(
+    key: SettingKey, found: ResolvedSettings, options: Mapping[SettingKey, Any]
+) -> SettingLine:
     table, name = key
-    field = TABLES[table].model_fields[name]
+    field = SETTING_TABLES[table].model_fields[name]
     value = options.get(key, setting_value(found.settings, key))
     origin = FROM_OPTION if key in options else found.origins.get(key, FROM_DEFAULT)
     choices: tuple[str, ...] = ()
@@ -112,7 +114,7 @@ def _line(key: Key, found: SettingsFound, options: Mapping[Key, Any]) -> Setting
         choices = get_args(field.annotation)
     elif key in NAMED_CHOICES:
         choices = NAMED_CHOICES[key]()
-    needed = default_of(key) is not None
+    needed = default_value(key) is not None
     return SettingLine(key, setting_text(value), origin, field.description or "", choices, needed)
 
 
@@ -121,7 +123,7 @@ def value_problem(line: SettingLine, text: str) -> str:
     if not text and not line.needed:
         return ""
     try:
-        value_of(line.key, text)
+        parse_setting(line.key, text)
     except ValueError as error:
         return str(error)
     return ""
@@ -133,7 +135,7 @@ def next_choice(line: SettingLine) -> str:
     return line.choices[(at + 1) % len(line.choices)]
 
 
-def apply_setting(plan: Plan, key: Key, value: Any) -> Plan:
+def apply_setting(plan: Plan, key: SettingKey, value: Any) -> Plan:
     """A plan with a setting, where that is one that can change between two takes."""
     if key[0] == "sound" and isinstance(plan.source, MicrophoneSpec):
         return replace(plan, source=replace(plan.source, **{key[1]: value}))
@@ -142,7 +144,7 @@ def apply_setting(plan: Plan, key: Key, value: Any) -> Plan:
     return plan
 
 
-def effect_text(key: Key, plan: Plan) -> str:
+def effect_text(key: SettingKey, plan: Plan) -> str:
     """From when on a setting holds that is changed now."""
     if key == THEME_KEY:
         return TAKES_EFFECT_NOW

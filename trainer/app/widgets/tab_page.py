@@ -17,7 +17,7 @@ from trainer.app.shapes import OLD_SHAPE, grade_of_mark
 from trainer.app.take_state import TakeState
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
-from trainer.report.result_text import score_text
+from trainer.report.formatting import score_text
 
 ROWS_PER_LINE = 4
 """Rows of one line of the page."""

@@ -9,7 +9,7 @@ from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.shapes import grade_of_mark, grade_of_score
 from trainer.app.take_state import TakeState
 from trainer.marking import Mark, Result
-from trainer.report.result_text import score_text
+from trainer.report.formatting import score_text
 
 
 @dataclass(frozen=True, slots=True)

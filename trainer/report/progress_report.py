@@ -31,6 +31,7 @@ from trainer.coach.trends import (
 from trainer.core.stats.location_shift import LEVEL
 from trainer.drill import PARTS
 from trainer.harp import Tab
+from trainer.report.formatting import day_text, quantity_text
 
 _NAME = 24
 _HEADINGS = {
@@ -40,16 +41,6 @@ _HEADINGS = {
     SubjectKind.ALL: "all of it",
 }
 _NO_FIGURE = "-"
-
-
-def counted(count: int, thing: str) -> str:
-    """A number of things."""
-    return f"{count} {thing}{'' if count == 1 else 's'}"
-
-
-def day_text(day: date, today: date) -> str:
-    """A day, with its year if that is not the present one."""
-    return f"{day.day} {day:%b}" + ("" if day.year == today.year else f" {day.year}")
 
 
 def value_text(value: float | None, unit: str) -> str:
@@ -66,7 +57,7 @@ def _figures(value: float, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
-def verdict_text(change: Comparison, unit: str) -> str:
+def change_verdict_text(change: Comparison, unit: str) -> str:
     """What can be told of a difference, and by how much."""
     if change.verdict is ComparisonVerdict.UNCLEAR or change.gain is None:
         return change.verdict.value
@@ -75,7 +66,7 @@ def verdict_text(change: Comparison, unit: str) -> str:
 
 def change_text(change: Comparison, unit: str) -> str:
     """The same with its interval, or with the days that are too few for one."""
-    told = verdict_text(change, unit)
+    told = change_verdict_text(change, unit)
     if change.low is None or change.high is None:
         return f"{told} ({change.after} and {change.before} days)"
     if change.low == change.high == 0.0:
@@ -87,7 +78,7 @@ def change_text(change: Comparison, unit: str) -> str:
     return f"{told} ({ends[0]} to {ends[1]})"
 
 
-def days_text(weeks: int) -> str:
+def compared_days_text(weeks: int) -> str:
     """What is set against what."""
     return f"the last {WEEK * weeks} days against the {WEEK * weeks} before"
 
@@ -100,7 +91,7 @@ def subject_text(progress: Progress) -> str:
     return f"skill: {progress.name}" if progress.kind is SubjectKind.SKILL else progress.name
 
 
-def empty_text(overview: Overview) -> str:
+def empty_progress_text(overview: Overview) -> str:
     """What to do where there is nothing yet."""
     text = (
         f"There is nothing of {overview.player}'s in the journal yet.\n"
@@ -123,8 +114,8 @@ def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[st
         f"The last {length} days: practised on {practice.recent.days}, "
         f"{_minutes(practice.recent)}. The {length} before: on {practice.before.days}, "
         f"{_minutes(practice.before)}.",
-        f"Since {day_text(practice.first, today)}: {counted(total.days, 'day')}, "
-        f"{counted(total.takes, 'take')}, {_minutes(total)}{row}.",
+        f"Since {day_text(practice.first, today)}: {quantity_text(total.days, 'day')}, "
+        f"{quantity_text(total.takes, 'take')}, {_minutes(total)}{row}.",
     ]
 
 
@@ -137,7 +128,7 @@ def _minutes(span: PracticeTime) -> str:
 def overview_text(overview: Overview) -> str:
     """All progress as a table, each kind with the worst first."""
     if not overview.subjects:
-        return empty_text(overview)
+        return empty_progress_text(overview)
     lines = [f"Progress of {overview.player}, {day_text(overview.today, overview.today)}"]
     lines += practice_text(overview.practice, overview.weeks, overview.today)
     for kind in (SubjectKind.NOTE, SubjectKind.SEVERAL, SubjectKind.SKILL, SubjectKind.ALL):
@@ -168,7 +159,7 @@ def _row(progress: Progress) -> str:
         f"{value_text(usual.in_tune, '%'):>6}{value_text(usual.clean, '%'):>6}"
         f"{value_text(usual.off_ms, 'ms'):>6}"
         f"{value_text(best.value if best else None, 'cents'):>6} "
-        f"{verdict_text(progress.change('cents'), 'cents')}"
+        f"{change_verdict_text(progress.change('cents'), 'cents')}"
     )
 
 
@@ -185,7 +176,7 @@ def _parts(overview: Overview) -> Iterator[str]:
     for part in PARTS:
         if part in everything.usual.parts:
             best = _best(everything, METRICS[part])
-            change = verdict_text(everything.change(part), "points")
+            change = change_verdict_text(everything.change(part), "points")
             yield (
                 f"{part:<{_NAME}}{value_text(everything.usual.parts[part], 'points'):>6}{best:>20}"
                 f"  {change}"
@@ -224,7 +215,8 @@ def progress_text(progress: Progress, player: str, *, history: bool = True) -> s
     first, last = (day_text(day.first, progress.today) for day in (days[0], days[-1]))
     lines = [
         f"{player}: {subject_text(progress)}",
-        f"{counted(progress.notes, 'note')} on {counted(len(days), 'day')}, {first} to {last}",
+        f"{quantity_text(progress.notes, 'note')} on {quantity_text(len(days), 'day')}, "
+        f"{first} to {last}",
         "",
         f"{'':<19}{'usual':>7}{'best day':>19} {_short(progress.span)}",
     ]
@@ -282,7 +274,7 @@ def _weeks(weeks: Iterable[Period]) -> Iterator[str]:
 # Data
 
 
-def overview_dict(overview: Overview) -> dict[str, Any]:
+def overview_data(overview: Overview) -> dict[str, Any]:
     """All progress as data that JSON can hold. Shares are 0 to 1, gains positive where better, in
     the unit of their measure, and what is not known is null."""
     practice = overview.practice
@@ -304,7 +296,7 @@ def overview_dict(overview: Overview) -> dict[str, Any]:
     }
 
 
-def progress_dict(progress: Progress, player: str) -> dict[str, Any]:
+def progress_data(progress: Progress, player: str) -> dict[str, Any]:
     """One thing with all of its days and weeks, in the same way."""
     return {
         "player": player,

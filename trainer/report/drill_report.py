@@ -3,44 +3,40 @@
 from __future__ import annotations
 
 from trainer.drill import PARTS, WEIGHTS, Drill, Goal
+from trainer.report.formatting import quantity_text
 
 _USUAL = Goal()
 
 
-def length(drill: Drill) -> str:
+def duration_text(drill: Drill) -> str:
     """How long a drill lasts at its own tempo, as minutes and seconds: ``0:32``."""
     minutes, seconds = divmod(round(drill.seconds), 60)
     return f"{minutes}:{seconds:02d}"
 
 
-def clock(drill: Drill) -> str:
+def tempo_text(drill: Drill) -> str:
     """How its time goes: ``90 beats a minute, swung 2 to 1``, or that the clock is free."""
     if drill.free:
-        held = counted(drill.goal.hold, "second")
+        held = quantity_text(drill.goal.hold, "second")
         return f"free clock: each step waits until it has been held in tune for {held}"
     swung = f", swung {drill.swing:g} to 1" if drill.swing != 1.0 else ""
     return f"{drill.tempo:g} beats a minute{swung}"
 
 
-def facts(drill: Drill) -> str:
+def drill_summary(drill: Drill) -> str:
     """Harp, meter, tempo and length; what is looped; the goal, as far as it is not the usual."""
     tuning = "" if drill.tuning == "richter" else f" in {drill.tuning} tuning"
     meter = "" if drill.free else f"{drill.meter[0]}/{drill.meter[1]}, "
-    bars = counted(drill.bars, "bar") + (" and a pick-up" if drill.begins else "")
-    lasts = "" if drill.free else f", {length(drill)}"
+    bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.begins else "")
+    lasts = "" if drill.free else f", {duration_text(drill)}"
     trains = f"; {', '.join(drill.skills)}" if drill.skills else ""
     told = [
         f"Level {drill.level}{trains}.",
-        f"{drill.key} harp{tuning}; {meter}{clock(drill)}; {bars}{lasts}.",
+        f"{drill.key} harp{tuning}; {meter}{tempo_text(drill)}; {bars}{lasts}.",
         *_loop(drill),
         _goal(drill),
     ]
     return " ".join(told)
-
-
-def counted(number: float, unit: str) -> str:
-    """A number and its unit: ``1 bar``, ``0.5 seconds``."""
-    return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
 def _loop(drill: Drill) -> list[str]:
@@ -65,7 +61,7 @@ def _goal(drill: Drill) -> str:
         f"passed from {goal.pass_mark:g} of 100",
     ]
     if goal.hold != _USUAL.hold and not drill.free:
-        told.append(f"hold {counted(goal.hold, 'second')} if the clock is free")
+        told.append(f"hold {quantity_text(goal.hold, 'second')} if the clock is free")
     other = [
         f"{part} {goal.weights[part]:g}" for part in PARTS if goal.weights[part] != WEIGHTS[part]
     ]

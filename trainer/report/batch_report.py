@@ -9,8 +9,8 @@ from statistics import median
 from typing import Any
 
 from trainer.practice.batch import Marked
-from trainer.report.drill_facts import counted
-from trainer.report.result_text import result_dict, score_text
+from trainer.report.formatting import quantity_text, score_text
+from trainer.report.result_report import result_data
 
 WIDTH = 80
 NAME = 30
@@ -18,7 +18,7 @@ WORST = 3
 """Steps that a summary names."""
 
 
-def marked_line(one: Marked) -> str:
+def recording_line(one: Marked) -> str:
     """A recording in a line: its name, its best score, and its weakest step or what is wrong."""
     name = one.path.name if len(one.path.name) <= NAME else f"…{one.path.name[-NAME + 1 :]}"
     best = one.best
@@ -35,11 +35,11 @@ def marked_line(one: Marked) -> str:
     return told
 
 
-def summary_text(all_marked: Sequence[Marked]) -> str:
+def batch_summary_text(all_marked: Sequence[Marked]) -> str:
     """What came of it: how many passed, and which steps most of them find hard."""
     best = [result for one in all_marked if (result := one.best) is not None]
     wrong = len(all_marked) - len(best)
-    told = [f"{len(best)} of {counted(len(all_marked), 'recording')} marked"]
+    told = [f"{len(best)} of {quantity_text(len(all_marked), 'recording')} marked"]
     if best:
         passed = sum(result.passed for result in best)
         middle = score_text(median(result.score for result in best))
@@ -69,14 +69,14 @@ def _hardest(best: Sequence[Any]) -> list[str]:
     ]
 
 
-def marked_dict(one: Marked) -> dict[str, Any]:
+def recording_data(one: Marked) -> dict[str, Any]:
     """A recording as data that JSON can hold: which, what is wrong with it, and its passes."""
-    return {"recording": str(one.path), "trouble": one.trouble or None} | passes_dict(one)
+    return {"recording": str(one.path), "trouble": one.trouble or None} | best_pass_data(one)
 
 
-def passes_dict(one: Marked) -> dict[str, Any]:
+def best_pass_data(one: Marked) -> dict[str, Any]:
     """The best pass of a recording as data, and the scores of all; empty where there is none."""
     best = one.best
     if best is None:
         return {}
-    return result_dict(best) | {"passes": [result.score for result in one.passes]}
+    return result_data(best) | {"passes": [result.score for result in one.passes]}

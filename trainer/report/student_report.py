@@ -10,15 +10,16 @@ from typing import Any
 from trainer.drill import PARTS
 from trainer.marking import Result
 from trainer.report.advice import Advice
-from trainer.report.drill_facts import facts
-from trainer.report.result_text import result_dict, score_text, total_line
-from trainer.report.tab_text import page
+from trainer.report.drill_report import drill_summary
+from trainer.report.formatting import score_text
+from trainer.report.result_report import result_data, total_line
+from trainer.report.tab_layout import tab_page_text
 
 MEASURED = ("cents", "wobble_cents", "settle_ms", "late_ms", "leak_hole", "leak_db")
 """Figures of each step in the table, where they were measured."""
 
 
-def report_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
+def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
     """A report as Markdown (CommonMark, with GitHub's tables).
 
     Args:
@@ -41,7 +42,11 @@ def report_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
                 for i, one in enumerate(advice, 1)
             )
         )
-    told += ["## The page", _plain(facts(result.drill)), f"```\n{page(result.drill, 76)}\n```"]
+    told += [
+        "## The page",
+        _plain(drill_summary(result.drill)),
+        f"```\n{tab_page_text(result.drill, 76)}\n```",
+    ]
     rows = [f"| step | tab | mark | {' | '.join(PARTS)} | why |"]
     rows.append("|" + " --- |" * (4 + len(PARTS)))
     for mark in result.marks:
@@ -57,7 +62,7 @@ def report_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
     return "\n\n".join(told) + "\n"
 
 
-def report_csv(result: Result) -> str:
+def student_csv(result: Result) -> str:
     """The steps of a result as a table (RFC 4180), a row a step; what is not known is empty."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\r\n")
@@ -78,10 +83,10 @@ def report_csv(result: Result) -> str:
     return file.getvalue()
 
 
-def report_data(result: Result, advice: Sequence[Advice], name: str) -> dict[str, Any]:
+def student_data(result: Result, advice: Sequence[Advice], name: str) -> dict[str, Any]:
     """All of a report as data that JSON can hold."""
     work = [{"what": one.what, "why": one.why, "drill": one.drill or None} for one in advice]
-    return {"recording": name, "to_work_on": work} | result_dict(result)
+    return {"recording": name, "to_work_on": work} | result_data(result)
 
 
 def _plain(text: str) -> str:

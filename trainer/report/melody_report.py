@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from trainer.drill.melody import Melody
 from trainer.drill.transpose import Moved
 from trainer.music import position_for, position_name
-from trainer.report.drill_facts import counted
-from trainer.report.tab_text import page
-from trainer.report.transposition_text import MOST_ROWS, moved_in_words
+from trainer.report.formatting import quantity_text
+from trainer.report.tab_layout import tab_page_text
+from trainer.report.transposition_report import MOST_ROWS, interval_text
 
 _HEADS = ("harp", "position", "moved", "missing", "hard", "what makes it hard")
 
@@ -26,7 +26,7 @@ def melody_text(melody: Melody, ways: Sequence[Moved], width: int = 80) -> str:
     best = ways[0]
     beats, value = melody.meter
     head = (
-        f"{melody.title}: {counted(len(melody.notes), 'note')}, {beats}/{value}, "
+        f"{melody.title}: {quantity_text(len(melody.notes), 'note')}, {beats}/{value}, "
         f"{melody.tempo:g} beats a minute."
     )
     rows = [_HEADS, *(_cells(melody, one) for one in ways[:MOST_ROWS])]
@@ -38,8 +38,8 @@ def melody_text(melody: Melody, ways: Sequence[Moved], width: int = 80) -> str:
         table.append((f"{start}  " + ("\n" + " " * (len(start) + 2)).join(reason)).rstrip())
     told = [textwrap.fill(head, width), *(textwrap.fill(one, width) for one in melody.notices)]
     told += ["\n".join(table)]
-    told.append(f"{best.harp.name} harp, {moved_in_words(best.half_steps)}:")
-    told.append(page(best.drill, width))
+    told.append(f"{best.harp.name} harp, {interval_text(best.half_steps)}:")
+    told.append(tab_page_text(best.drill, width))
     if best.problems:
         lacks = [textwrap.fill(f"  {one.message}", width) for one in best.problems]
         told.append("\n".join(["Left out, because this harp cannot play it:", *lacks]))

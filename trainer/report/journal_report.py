@@ -11,13 +11,13 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trainer.report.drill_facts import counted
-from trainer.report.result_text import NARROWEST, score_text
+from trainer.report.formatting import quantity_text, score_text
+from trainer.report.result_report import NARROWEST
 from trainer.store import Journal, OwnHarp, TakeRecord
 from trainer.store.audio import BYTES_OF_MB, sounds
 
 if TYPE_CHECKING:
-    from trainer.transfer.journal_files import Imported
+    from trainer.transfer.journal_files import JournalImport
 
 SHORTEST_ID = 8
 _HEARD_BY = {
@@ -29,7 +29,7 @@ _GIVE_WAY = (("drill", 17), ("player", 10), ("harp", 8), ("drill", 8), ("player"
 """What is cut, in turn, and to what width, where a line would be too long."""
 
 
-def ids(takes: Sequence[TakeRecord]) -> dict[str, str]:
+def short_ids(takes: Sequence[TakeRecord]) -> dict[str, str]:
     """How each take's id is written: its beginning, as long as tells these takes apart."""
     whole = [take.id for take in takes]
     longest = max(map(len, whole), default=SHORTEST_ID)
@@ -39,7 +39,7 @@ def ids(takes: Sequence[TakeRecord]) -> dict[str, str]:
     return {one: one[:length] for one in whole}
 
 
-def list_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
+def takes_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
     """Takes in a table, a line each, the latest last.
 
     Args:
@@ -48,7 +48,7 @@ def list_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
     """
     if not takes:
         return "There are no takes."
-    written = ids(takes)
+    written = short_ids(takes)
     rows = [_row(take, written[take.id]) for take in takes]
     if len({take.player for take in takes}) == 1:
         for row in rows:
@@ -61,7 +61,7 @@ def list_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
     return "\n".join(_line(row, widths) for row in ({head: head for head in widths}, *rows))
 
 
-def list_data(takes: Iterable[TakeRecord]) -> list[dict[str, Any]]:
+def takes_data(takes: Iterable[TakeRecord]) -> list[dict[str, Any]]:
     """Takes for a program, without their steps: names as in :class:`TakeRecord`."""
     return [take_data(take, steps=False) for take in takes]
 
@@ -94,15 +94,15 @@ def take_data(take: TakeRecord, *, steps: bool = True) -> dict[str, Any]:
     return data
 
 
-def imported_text(file: str, imported: Imported, width: int = 80) -> str:
+def import_text(file: str, imported: JournalImport, width: int = 80) -> str:
     """What was taken in of a file, and how much of it was new."""
     held, new = imported.contents, imported.new
     of = f" of {', '.join(held.players)}" if held.players else ""
-    told = [_new(counted(len(held.takes), "take") + of, new.takes)]
+    told = [_new(quantity_text(len(held.takes), "take") + of, new.takes)]
     if held.harps:
-        told.append(_new(counted(len(held.harps), "measured harp"), new.harps))
+        told.append(_new(quantity_text(len(held.harps), "measured harp"), new.harps))
     if held.calibrations:
-        told.append(_new(counted(len(held.calibrations), "round trip"), new.calibrations))
+        told.append(_new(quantity_text(len(held.calibrations), "round trip"), new.calibrations))
     return _filled(f"{file}: {'; '.join(told)}", width, "", "  ")
 
 
@@ -137,7 +137,7 @@ class PlayerTally:
         return cls(player, len(days), len(set(days)), first, last, tuple(sorted(named)))
 
 
-def whereabouts(path: Path) -> dict[str, Any]:
+def journal_data(path: Path) -> dict[str, Any]:
     """Where a journal lies, how large it is, and what is in it, ready for JSON.
 
     Sizes are bytes; `file_bytes` counts what is not yet moved from the log into the file, too. A
@@ -167,28 +167,28 @@ def whereabouts(path: Path) -> dict[str, Any]:
     }
 
 
-def whereabouts_text(data: dict[str, Any], width: int = 80) -> str:
+def journal_text(data: dict[str, Any], width: int = 80) -> str:
     """The same for reading; `data` is what :func:`whereabouts` gives."""
     if not data["exists"]:
         return f"{data['path']}\nThere is no journal yet; the first take that is played begins it."
     size = f"{data['file_bytes'] / BYTES_OF_MB:.1f} MB"
     held = [
-        counted(data["takes"], "take"),
-        counted(data["harps"], "own harp"),
-        counted(data["calibrations"], "measured round trip"),
+        quantity_text(data["takes"], "take"),
+        quantity_text(data["harps"], "own harp"),
+        quantity_text(data["calibrations"], "measured round trip"),
     ]
     lines = [data["path"], _filled(f"{size}: {', '.join(held)}.", width)]
     for player in data["players"]:
-        told = f"  {player['player']}: {counted(player['takes'], 'take')}"
+        told = f"  {player['player']}: {quantity_text(player['takes'], 'take')}"
         if player["takes"]:
-            told += f" on {counted(player['days'], 'day')}, {player['first']}"
+            told += f" on {quantity_text(player['days'], 'day')}, {player['first']}"
             told += f" to {player['last']}" if player["last"] != player["first"] else ""
         if player["harps"]:
             told += f"; harps: {', '.join(player['harps'])}"
         lines.append(_filled(told, width, "", "    "))
     if data["sounds"]:
         lines.append(
-            f"Sound of {counted(data['sounds'], 'take')}: "
+            f"Sound of {quantity_text(data['sounds'], 'take')}: "
             f"{data['sound_bytes'] / BYTES_OF_MB:.1f} MB."
         )
     if missing := data["sounds_missing"]:
@@ -197,8 +197,8 @@ def whereabouts_text(data: dict[str, Any], width: int = 80) -> str:
     if strange := data["sounds_of_no_take"]:
         lines.append(
             _filled(
-                f"{counted(len(strange), 'sound file')} beside it named as takes that it does not "
-                "have; they are the first to go when room is needed.",
+                f"{quantity_text(len(strange), 'sound file')} beside it named as takes that it "
+                "does not have; they are the first to go when room is needed.",
                 width,
             )
         )

@@ -17,9 +17,9 @@ from typing import Any
 
 from trainer.drill import PARTS
 from trainer.store.records import HarpTag, StepRecord, TakeRecord
-from trainer.transfer.validation import Unfit, step_of, take_of
+from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
 
-BETWEEN = " | "
+LIST_SEPARATOR = " | "
 _DELIMITERS = ",;\t"
 
 
@@ -35,19 +35,19 @@ _FIGURES = {
     "step_score" if name == "score" else name: name for name in _names(StepRecord, "index", "parts")
 }
 _PARTS = {f"part_{name}": name for name in PARTS}
-COLUMNS = (*_OF_TAKE, "step", *_FIGURES, *_PARTS)
-NEEDED = (
+TAKE_COLUMNS = (*_OF_TAKE, "step", *_FIGURES, *_PARTS)
+REQUIRED_COLUMNS = (
     *(column for column in _TAKE if column not in _LISTS),
     *("harp_key", "step", "tab", "kind", "care", "beats", "step_score", "sentence"),
 )
 """Columns that must be there, and cells of them that must not be left out."""
 
 
-def table_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
+def takes_csv_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
     """Takes as CSV, some lines at a time; the first has the names of the columns."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
+    writer.writerow(TAKE_COLUMNS)
     for take in takes:
         own = [_cell(getattr(take, name)) for name in _TAKE]
         own += [getattr(take.harp, name) for name in _HARP.values()]
@@ -60,7 +60,7 @@ def table_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
         yield text.getvalue()  # no takes: the head by itself
 
 
-def read_table(text: str, faults: list[tuple[int, str]]) -> list[TakeRecord]:
+def read_takes_csv(text: str, faults: list[tuple[int, str]]) -> list[TakeRecord]:
     """The takes of a table.
 
     Args:
@@ -74,15 +74,17 @@ def read_table(text: str, faults: list[tuple[int, str]]) -> list[TakeRecord]:
         try:
             if first is None:
                 first = begun[row["id"]] = _Begun(line, own)
-                first.take = take_of(_take_data(row), text=True)
+                first.take = parse_take(_take_data(row), text=True)
             for column, here, there in zip(_OF_TAKE, own, first.own, strict=True):
                 if here != there:
-                    raise Unfit(f"'{column}' differs from line {first.line} of the same take")
+                    raise InvalidRecord(
+                        f"'{column}' differs from line {first.line} of the same take"
+                    )
             if row["step"]:
-                step = step_of(_step_data(row), text=True)
+                step = parse_step(_step_data(row), text=True)
                 if first.steps.setdefault(step.index, step) is not step:
-                    raise Unfit(f"step {step.index + 1} of this take has been told before")
-        except Unfit as error:
+                    raise InvalidRecord(f"step {step.index + 1} of this take has been told before")
+        except InvalidRecord as error:
             faults.append((line, str(error)))
     return [
         replace(one.take, steps=tuple(step for _, step in sorted(one.steps.items())))
@@ -108,8 +110,8 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     try:
         head = [name.strip() for name in next(reader, [])]
-        if missing := [column for column in NEEDED if column not in head]:
-            if len(missing) == len(NEEDED):
+        if missing := [column for column in REQUIRED_COLUMNS if column not in head]:
+            if len(missing) == len(REQUIRED_COLUMNS):
                 faults.append((1, "this is no export of a journal, neither JSON lines nor CSV"))
             else:
                 faults.append((1, f"this table of takes lacks columns: {', '.join(missing)}"))
@@ -126,14 +128,14 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
 
 def _take_data(row: Mapping[str, str]) -> dict[str, Any]:
     data = _present(row, {name: name for name in _TAKE if name not in _LISTS})
-    lists = {name: row[name].split(BETWEEN) if row.get(name) else [] for name in _LISTS}
+    lists = {name: row[name].split(LIST_SEPARATOR) if row.get(name) else [] for name in _LISTS}
     return data | lists | {"harp": _present(row, _HARP)}
 
 
 def _step_data(row: Mapping[str, str]) -> dict[str, Any]:
     number = row["step"].strip()
     if not (number.isdecimal() and 0 < len(number) < 7):
-        raise Unfit("'step' must be a whole number from 1")
+        raise InvalidRecord("'step' must be a whole number from 1")
     data = {"entry": None} | _present(row, _FIGURES)
     return data | {"index": int(number) - 1, "parts": _present(row, _PARTS)}
 
@@ -144,12 +146,12 @@ def _present(row: Mapping[str, str], columns: Mapping[str, str]) -> dict[str, st
 
 
 def _is_told(row: Mapping[str, str], column: str) -> bool:
-    return bool(row.get(column)) or column in NEEDED
+    return bool(row.get(column)) or column in REQUIRED_COLUMNS
 
 
 def _cells_of(step: StepRecord | None) -> list[Any]:
     if step is None:
-        return [None] * (len(COLUMNS) - len(_OF_TAKE))
+        return [None] * (len(TAKE_COLUMNS) - len(_OF_TAKE))
     figures = [getattr(step, name) for name in _FIGURES.values()]
     return [step.index + 1, *figures, *(step.parts.get(part) for part in PARTS)]
 
@@ -160,7 +162,7 @@ def _cell(value: Any) -> Any:
         case bool():
             return "yes" if value else "no"
         case tuple():
-            return BETWEEN.join(value)
+            return LIST_SEPARATOR.join(value)
         case date():  # and moments
             return value.isoformat()
     return value

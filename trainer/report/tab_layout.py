@@ -19,8 +19,8 @@ from itertools import pairwise
 
 from trainer.drill import Drill, Step
 from trainer.report.directions import ROWS, Directions
-from trainer.report.drill_facts import facts
-from trainer.report.legend import COUNTS, HELD, OTHER, REST, legend
+from trainer.report.drill_report import drill_summary
+from trainer.report.legend import COUNT_SYLLABLES, HELD, OTHER_PLACE, REST, legend_text
 
 LINE_LENGTHS = (8, 4, 2, 1)
 """Bars on a line, the most that fit, so that phrases start lines."""
@@ -40,7 +40,7 @@ _ATOM = re.compile(r"[^>=+/]+[>=+/]?")
 """What a long tab is broken into: a sign that joins two things ends the first."""
 
 
-def sheet(drill: Drill, width: int = 80) -> str:
+def drill_text(drill: Drill, width: int = 80) -> str:
     """A drill for reading: title, what it trains, its facts and goal, its page of tab, and what
     the signs on that mean.
 
@@ -49,14 +49,14 @@ def sheet(drill: Drill, width: int = 80) -> str:
         width: columns that a line may take, 20 or more.
     """
     prose = min(width, PROSE_COLUMNS)
-    paragraphs = [drill.title, " ".join(drill.about.split()), facts(drill)]
+    paragraphs = [drill.title, " ".join(drill.about.split()), drill_summary(drill)]
     told = [textwrap.fill(text, prose) for text in paragraphs]
     grid = _Grid(drill)
-    told += [grid.page(width), legend(drill, grid.signs, grid.parts, prose)]
+    told += [grid.page(width), legend_text(drill, grid.signs, grid.parts, prose)]
     return "\n\n".join(text for text in told if text)
 
 
-def page(drill: Drill, width: int = 80) -> str:
+def tab_page_text(drill: Drill, width: int = 80) -> str:
     """The page of tab of a drill, with the beats under it.
 
     Args:
@@ -68,7 +68,7 @@ def page(drill: Drill, width: int = 80) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Table:
+class TabTable:
     """A page of tab as a table, for whoever lays it out otherwise than in columns of text.
 
     Attributes:
@@ -83,11 +83,11 @@ class Table:
     legend: str
 
 
-def table(drill: Drill) -> Table:
+def tab_table(drill: Drill) -> TabTable:
     """The page of tab of a drill as a table; directions are said in each bar anew."""
     grid = _Grid(drill)
-    return Table(
-        tuple(grid.kinds), grid.bars(1), legend(drill, grid.signs, grid.parts, PROSE_COLUMNS)
+    return TabTable(
+        tuple(grid.kinds), grid.bars(1), legend_text(drill, grid.signs, grid.parts, PROSE_COLUMNS)
     )
 
 
@@ -281,4 +281,4 @@ def _rest(start: Fraction, end: Fraction, bar_lines: Sequence[Fraction]) -> dict
 
 def _count(at: Fraction, meter: int) -> str:
     whole, part = divmod(at % meter, 1)
-    return COUNTS.get(part, OTHER) if part else str(whole + 1)
+    return COUNT_SYLLABLES.get(part, OTHER_PLACE) if part else str(whole + 1)

@@ -6,13 +6,13 @@ import textwrap
 from dataclasses import asdict
 
 from trainer.drill import Drill, Shelf
-from trainer.report.drill_facts import length
+from trainer.report.drill_report import duration_text
 
 NARROWEST = 20
 """Titles are never broken into less than this beside what stands before them."""
 
 
-def course(shelf: Shelf, width: int = 80) -> str:
+def shelf_text(shelf: Shelf, width: int = 80) -> str:
     """The drills by their main skill: name, level, tempo, length, title, and what else they train.
 
     Args:
@@ -29,13 +29,13 @@ def course(shelf: Shelf, width: int = 80) -> str:
     return "\n\n".join(groups)
 
 
-def course_data(shelf: Shelf) -> list[dict[str, object]]:
+def shelf_data(shelf: Shelf) -> list[dict[str, object]]:
     """The same for a program: one object a drill, ready for JSON."""
     return [_facts(drill) for drill in shelf.drills]
 
 
 def _row(drill: Drill, name: int, width: int) -> str:
-    time = f"{'free':>4}      " if drill.free else f"{drill.tempo:>4.0f}  {length(drill):>4}"
+    time = f"{'free':>4}      " if drill.free else f"{drill.tempo:>4.0f}  {duration_text(drill):>4}"
     start = f"  {drill.name:<{name}}  level {drill.level}  {time}  "
     also = f"; also {', '.join(drill.skills[1:])}" if drill.skills[1:] else ""
     room = width - len(start)

@@ -11,8 +11,8 @@ from typing import Any
 from trainer.drill import Care
 from trainer.harp import Harp
 from trainer.music import position_for, position_name
-from trainer.report.heard_text import cents_in_words
-from trainer.report.tab_text import page
+from trainer.report.heard_report import offset_text
+from trainer.report.tab_layout import tab_page_text
 from trainer.transcript import (
     DOUBTFUL_CONFIDENCE,
     HarpGuess,
@@ -60,7 +60,7 @@ def transcript_text(transcript: Transcript, width: int = WIDTH) -> str:
     """
     told = [_harp(transcript), _beats(transcript)]
     if transcript.meter is not None:
-        told.append(page(draft_drill(transcript, "heard", transcript.name), width))
+        told.append(tab_page_text(draft_drill(transcript, "heard", transcript.name), width))
     for number, part in enumerate(transcript.parts, start=1):
         name = [] if len(transcript.parts) == 1 else [f"Part {number}, {len(part)} notes:"]
         told.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
@@ -107,7 +107,7 @@ def _line(note: TranscribedNote) -> Iterator[str]:
     doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL_CONFIDENCE else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
-        f"{cents_in_words(note.cents):<9}{doubt}"
+        f"{offset_text(note.cents):<9}{doubt}"
     ).rstrip()
     ways = [path_text(sounds) for sounds in note.others]
     if ways:
@@ -119,17 +119,17 @@ def _beat(note: TranscribedNote) -> str:
     return "" if note.beat is None else f"{note.bar:>3} {float(note.beat):4.3g}"
 
 
-def notes_data(transcript: Transcript) -> list[dict[str, Any]]:
+def transcript_notes_data(transcript: Transcript) -> list[dict[str, Any]]:
     """The notes as data that JSON can hold, by `COLUMNS`, one part after the other; what is not
     known is null."""
     return [
-        note_row(note, transcript.harp, number)
+        transcript_note_data(note, transcript.harp, number)
         for number, part in enumerate(transcript.parts, start=1)
         for note in part
     ]
 
 
-def head_dict(transcript: Transcript) -> dict[str, Any]:
+def transcript_head_data(transcript: Transcript) -> dict[str, Any]:
     """What is known of the whole, as data that JSON can hold; what is not known is null.
 
     Times are in seconds; `first_beat` is the number of the first of `beats`.
@@ -174,7 +174,7 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
     }
 
 
-def note_row(note: TranscribedNote, harp: Harp, part: int = 1) -> dict[str, Any]:
+def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> dict[str, Any]:
     """A note as data, by `COLUMNS`.
 
     `part` is 1, or 2 of a second player. Times are in seconds, beats in beats as text that is an
@@ -208,7 +208,7 @@ def transcript_csv(transcript: Transcript) -> str:
     text = io.StringIO()
     table = csv.DictWriter(text, COLUMNS)
     table.writeheader()
-    for row in notes_data(transcript):
+    for row in transcript_notes_data(transcript):
         table.writerow(
             {
                 name: "; ".join(map(str, one)) if isinstance(one, list) else one

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from trainer.drill import Drill
 from trainer.drill.transpose import Moved, own_harp, position_of
 from trainer.music import position_name
-from trainer.report.tab_text import page
+from trainer.report.tab_layout import tab_page_text
 
 MOST_ROWS = 12
 """Ways in the table; what comes after these nobody would choose."""
@@ -17,7 +17,9 @@ NARROWEST = 16
 _HEADS = ("harp", "position", "half steps", "missing", "hard", "what makes it hard")
 
 
-def moves_text(drill: Drill, ways: Sequence[Moved], written: int = 1, width: int = 80) -> str:
+def transposition_text(
+    drill: Drill, ways: Sequence[Moved], written: int = 1, width: int = 80
+) -> str:
     """The ways to play a drill, the best first, as a table, and the page of the best.
 
     Args:
@@ -36,12 +38,12 @@ def moves_text(drill: Drill, ways: Sequence[Moved], written: int = 1, width: int
         table += f"\n({len(ways) - MOST_ROWS} more that are harder or lack more)"
     parts = [textwrap.fill(start, width), table]
     place = position_name(position_of(drill, best, written))
-    head = f"{best.harp.name} harp, {place} position, {moved_in_words(best.half_steps)}:"
-    parts += [textwrap.fill(head, width), page(best.drill, width)]
+    head = f"{best.harp.name} harp, {place} position, {interval_text(best.half_steps)}:"
+    parts += [textwrap.fill(head, width), tab_page_text(best.drill, width)]
     return "\n\n".join(parts)
 
 
-def moves_data(drill: Drill, ways: Sequence[Moved], written: int = 1) -> dict[str, object]:
+def transposition_data(drill: Drill, ways: Sequence[Moved], written: int = 1) -> dict[str, object]:
     """The same for a program, every way with all its tab, ready for JSON."""
     return {
         "drill": drill.name,
@@ -69,7 +71,7 @@ def moves_data(drill: Drill, ways: Sequence[Moved], written: int = 1) -> dict[st
     }
 
 
-def moved_in_words(half_steps: int) -> str:
+def interval_text(half_steps: int) -> str:
     """How far it was moved, in words."""
     if not half_steps:
         return "at the same pitch"

@@ -8,14 +8,10 @@ from typing import Any
 
 from trainer.marking import Mark, Result
 from trainer.marking.score import break_down, score_criteria
+from trainer.report.formatting import score_text
 
 NARROWEST = 40
 """Lines are never broken into less than this."""
-
-
-def score_text(score: float) -> str:
-    """A score as a whole number, never rounded up to one that was not reached."""
-    return str(int(score + 1e-9))
 
 
 def mark_line(mark: Mark, width: int = 0) -> str:
@@ -55,7 +51,7 @@ def result_text(result: Result, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def result_dict(result: Result) -> dict[str, Any]:
+def result_data(result: Result) -> dict[str, Any]:
     """A result as data that JSON can hold: every target, measured value, and how it was marked.
 
     Names are those of :class:`trainer.marking.Result`, `Mark` and `Measured`; units are in the

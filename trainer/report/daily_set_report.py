@@ -9,10 +9,9 @@ from trainer.coach.daily_set import DailySet
 from trainer.coach.set_entry import Reason, SetEntry
 from trainer.practice import Event
 from trainer.practice.day_session import DayEvent, DayOver, EntryBegan, EntryDone
-from trainer.report.drill_facts import counted
-from trainer.report.plain_lines import Lines
-from trainer.report.result_text import score_text
-from trainer.report.tab_text import page, sheet
+from trainer.report.formatting import quantity_text, score_text
+from trainer.report.tab_layout import drill_text, tab_page_text
+from trainer.report.take_lines import TakeLines
 
 NARROWEST = 40
 """Lines are never broken into less than this."""
@@ -20,7 +19,7 @@ EVEN = 0.5
 """Moves of less are none."""
 
 
-def today_text(day: DailySet, width: int = 80) -> str:
+def daily_set_text(day: DailySet, width: int = 80) -> str:
     """The set: a line on the whole, and for each entry what it is for, its title and why.
 
     Args:
@@ -40,7 +39,7 @@ def today_text(day: DailySet, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def today_plain(day: DailySet) -> str:
+def daily_set_sentences(day: DailySet) -> str:
     """The same as one sentence or two an entry, without columns, for screen readers and logs."""
     lines = [_head(day)]
     for number, entry in enumerate(day.entries, 1):
@@ -52,7 +51,7 @@ def today_plain(day: DailySet) -> str:
     return "\n".join(lines)
 
 
-def today_data(day: DailySet) -> dict[str, Any]:
+def daily_set_data(day: DailySet) -> dict[str, Any]:
     """The set as data that JSON can hold. Minutes and seconds are as expected, not as played."""
     return {
         "player": day.player,
@@ -85,7 +84,7 @@ def today_data(day: DailySet) -> dict[str, Any]:
     }
 
 
-def outcome(day: DailySet) -> str:
+def day_summary_text(day: DailySet) -> str:
     """The day's score, and what moved since the last time, drill by drill and at the mean."""
     played = [entry for entry in day.entries if day.scores(entry)]
     if not played:
@@ -95,13 +94,13 @@ def outcome(day: DailySet) -> str:
     lines = [f"{entry.drill:<{name}}  {_score(day, entry)}" for entry in played]
     assert day.score is not None
     total = f"The day's score: {score_text(day.score)}, the mean of the best takes of "
-    lines.append(f"{total}{counted(len(played), 'drill')}.{_overall(day)}")
-    left = f"{done} of {counted(len(day.entries), 'drill')} done"
+    lines.append(f"{total}{quantity_text(len(played), 'drill')}.{_overall(day)}")
+    left = f"{done} of {quantity_text(len(day.entries), 'drill')} done"
     again = "" if done == len(day.entries) else "; 'trainer today --go' takes up the rest"
     return "\n".join([*lines, f"{left}{again}."])
 
 
-class DayLines:
+class DaySessionLines:
     """Turns the events of a day into lines.
 
     Args:
@@ -110,7 +109,7 @@ class DayLines:
 
     def __init__(self, width: int = 80) -> None:
         self._width = width
-        self._lines: Lines | None = None
+        self._lines: TakeLines | None = None
 
     def lines(self, event: Event | DayEvent) -> list[str]:
         """The lines that an event is worth; none for most."""
@@ -118,18 +117,18 @@ class DayLines:
             case EntryBegan(number, count, entry, plan, rest_s):
                 drill = plan.drill
                 assert drill is not None
-                self._lines = Lines(plan, self._width)
+                self._lines = TakeLines(plan, self._width)
                 begins = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
                 head = (
                     f"{number} of {count}, {entry.reason}: {drill.title}, on the {_harp(entry)} "
                     f"harp; {entry.why}.{begins}"
                 )
-                shown = sheet if entry.reason is Reason.NEW else page
+                shown = drill_text if entry.reason is Reason.NEW else tab_page_text
                 return ["", *textwrap.wrap(head, self._width), "", shown(drill, self._width)]
             case EntryDone(entry, day):
                 return [_closing(day, entry)]
             case DayOver(day):
-                return ["", *outcome(day).splitlines()]
+                return ["", *day_summary_text(day).splitlines()]
         return self._lines.lines(event) if self._lines else []
 
 
@@ -148,13 +147,13 @@ def _head(day: DailySet) -> str:
     asked, takes = 60.0 * day.minutes, _minutes(day.seconds)
     short = "" if day.seconds > 0.8 * asked else f" of the {_minutes(asked)} asked for"
     return (
-        f"Today for {day.player}, {date}: {counted(len(day.entries), 'drill')}, about "
+        f"Today for {day.player}, {date}: {quantity_text(len(day.entries), 'drill')}, about "
         f"{takes}{short}{state}."
     )
 
 
 def _minutes(seconds: float) -> str:
-    return counted(max(1, round(seconds / 60.0)), "minute")
+    return quantity_text(max(1, round(seconds / 60.0)), "minute")
 
 
 def _harp(entry: SetEntry) -> str:

@@ -22,12 +22,12 @@ from trainer.practice import (
     Resumed,
     Started,
 )
-from trainer.report.heard_text import note_line
-from trainer.report.result_text import mark_line, result_text
+from trainer.report.heard_report import heard_note_text
+from trainer.report.result_report import mark_line, result_text
 from trainer.sound.passage import Passage
 
 
-def about(plan: Plan, tempo: float) -> tuple[str, ...]:
+def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
     """What is played on which harp, how fast and what of it, each a few words; the screen's head
     and the plain lines both say it.
 
@@ -48,7 +48,7 @@ def about(plan: Plan, tempo: float) -> tuple[str, ...]:
     return tuple(words)
 
 
-def passage_words(passage: Passage) -> str:
+def passage_text(passage: Passage) -> str:
     """A passage and how it is heard, in a sentence."""
     moved = passage.half_steps
     pitch = f", {abs(moved):g} half steps {'up' if moved > 0 else 'down'}" if moved else ""
@@ -59,7 +59,7 @@ def passage_words(passage: Passage) -> str:
     )
 
 
-class Lines:
+class TakeLines:
     """Turns the events of one take into lines, one for each thing that a player would want to
     be told; readings are not.
 
@@ -83,7 +83,7 @@ class Lines:
             case Heard():
                 return []
             case Noted(note):
-                return note_line(note).splitlines()
+                return heard_note_text(note).splitlines()
             case Beat(number):
                 return [*self._beat(number)]
             case Marked(mark):
@@ -100,7 +100,7 @@ class Lines:
             case Paused(bar=bar):
                 return [f"Paused; on from bar {bar}."]
             case Looping(passage):
-                return [passage_words(passage)]
+                return [passage_text(passage)]
             case Resumed():
                 return ["On with what is left."]
             case Notice(sentence):
@@ -115,7 +115,7 @@ class Lines:
         self._count_in = 0
         self._marked.clear()
         self._steps = range(first, last)
-        said = about(plan, started.clock.tempo if started.clock else plan.first_tempo)
+        said = plan_phrases(plan, started.clock.tempo if started.clock else plan.first_tempo)
         if said != self._about:
             yield from self._wrapped(f"{drill.title if drill else 'No drill'}: {', '.join(said)}.")
             self._about = said

@@ -8,9 +8,9 @@ from __future__ import annotations
 from html import escape
 
 from trainer.drill import Drill
-from trainer.report.drill_facts import facts
+from trainer.report.drill_report import drill_summary
 from trainer.report.tab_html import STYLE, bars_html
-from trainer.report.tab_text import table
+from trainer.report.tab_layout import tab_table
 
 WORDS_OF_CAUTION = (
     "Breathe as for a quiet tune, rest often, and stop if you feel light-headed. Keep headphones "
@@ -18,19 +18,19 @@ WORDS_OF_CAUTION = (
 )
 
 
-def sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
+def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
     """The sheet.
 
     Args:
         drill: what stands on it.
         notes: sentences under the page, such as how far to trust it.
     """
-    laid = table(drill)
+    laid = tab_table(drill)
     about = " ".join(drill.about.split())
     body = [
         f"<h1>{escape(drill.title)}</h1>",
         f"<p>{escape(about)}</p>" if about else "",
-        f"<p class=facts>{escape(facts(drill))}</p>",
+        f"<p class=facts>{escape(drill_summary(drill))}</p>",
         "<p class=who>Name <span></span> Date <span></span></p>",
         bars_html(laid),
         *(f"<p class=facts>{escape(note)}</p>" for note in notes),

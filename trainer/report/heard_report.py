@@ -10,7 +10,7 @@ from trainer.ear import HeardNote, Reading
 from trainer.ear.motion import Modulation, Motion
 
 
-def reading_dict(reading: Reading) -> dict[str, Any]:
+def reading_data(reading: Reading) -> dict[str, Any]:
     """A reading as data that JSON can hold; what is not known is null.
 
     `time` is the centre of what was analysed and `heard_at` the end of the last sample used, both
@@ -33,7 +33,7 @@ def reading_dict(reading: Reading) -> dict[str, Any]:
     }
 
 
-def note_dict(note: HeardNote) -> dict[str, Any]:
+def heard_note_data(note: HeardNote) -> dict[str, Any]:
     """A note as data that JSON can hold; times in seconds.
 
     What its pitch does is as in :class:`trainer.ear.motion.Motion`; vibrato and tremolo have a
@@ -81,16 +81,16 @@ to 70 ms."""
 NOTE_HEAD = "  start     end  tab        Hz  off      holes"
 
 
-def note_line(note: HeardNote) -> str:
+def heard_note_text(note: HeardNote) -> str:
     """A note in a line under `NOTE_HEAD`; where it moves, more lines say how."""
     tab = "/".join([str(note.tab), *(str(other) for other in note.also)])
     holes = " ".join(str(hole) for hole in note.holes)
     leak = "" if note.leak_db is None or note.clean else f"  ({note.leak_db:.0f} dB)"
     line = (
         f"{note.start / note.rate:7.3f} {note.end / note.rate:7.3f}  {tab:<7} {note.hz:7.1f}  "
-        f"{cents_in_words(note.cents):<8} {holes}{leak}"
+        f"{offset_text(note.cents):<8} {holes}{leak}"
     )
-    moves = list(moves_of(note.motion))
+    moves = list(pitch_motion_phrases(note.motion))
     if note.tremolo is not None:
         moves.append(f"tremolo {note.tremolo.hz:.1f} Hz ±{note.tremolo.depth:.1f} dB")
     margin = " " * 17
@@ -104,7 +104,7 @@ def note_line(note: HeardNote) -> str:
     )
 
 
-def moves_of(motion: Motion) -> Iterator[str]:
+def pitch_motion_phrases(motion: Motion) -> Iterator[str]:
     """What a note's pitch does, in words, in the order in which it happens."""
     scoop, settle = motion.scoop_cents or 0.0, motion.settle_ms or 0.0
     if abs(scoop) >= SCOOP_CENTS and settle >= SCOOP_MS:
@@ -125,7 +125,7 @@ def _way(cents: float) -> str:
     return f"{abs(cents):.0f} {'up' if cents > 0 else 'down'}"
 
 
-def cents_in_words(cents: float) -> str:
+def offset_text(cents: float) -> str:
     """How far off a pitch is, such as ``12 flat``."""
     whole = round(abs(cents))
     if whole == 0:

@@ -19,13 +19,14 @@ import plotext  # type: ignore[import-untyped]
 from trainer.coach.step_table import METRICS, Metric
 from trainer.coach.trends import WEEK, Overview, Progress, SeriesPoint, SubjectKind
 from trainer.core import TrainerError
-from trainer.report.progress_text import change_text, day_text, subject_text, verdict_text
+from trainer.report.formatting import day_text
+from trainer.report.progress_report import change_text, change_verdict_text, subject_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-PANELS = ("cents", "in_tune", "clean", "off_ms")
+PLOTTED_MEASURES = ("cents", "in_tune", "clean", "off_ms")
 """The measures that a picture of one thing shows."""
 SUFFIXES = (".png", ".svg")
 _DAY, _WEEK = "•", "braille"
@@ -53,15 +54,17 @@ class Palette:
     weeks: Color
 
 
-ON_TERMINAL = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
+TERMINAL_PALETTE = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
 
 
-def scaled(value: float, measure: Metric) -> float:
+def plotted_value(value: float, measure: Metric) -> float:
     """A figure as it is plotted: shares as percent."""
     return 100.0 * value if measure.unit == "%" else value
 
 
-def draw(figure: Any, progress: Progress, measure: Metric, palette: Palette, width: int) -> None:
+def draw_progress(
+    figure: Any, progress: Progress, measure: Metric, palette: Palette, width: int
+) -> None:
     """Draw a plot afresh.
 
     Args:
@@ -81,7 +84,12 @@ def draw(figure: Any, progress: Progress, measure: Metric, palette: Palette, wid
     at = _middles(weeks, days)
     figure.scatter(*_xy(days, measure), marker=_DAY, color=palette.days)
     line = figure.plot if len(weeks) > 1 else figure.scatter
-    line(at, [scaled(week.value, measure) for week in weeks], marker=_WEEK, color=palette.weeks)
+    line(
+        at,
+        [plotted_value(week.value, measure) for week in weeks],
+        marker=_WEEK,
+        color=palette.weeks,
+    )
     ticks, labels, ends = _dates(days, max(1, (width - 8) // _TICK_CELLS), progress.today)
     figure.xticks(ticks, labels)
     figure.xlim(*ends)
@@ -92,7 +100,7 @@ def draw(figure: Any, progress: Progress, measure: Metric, palette: Palette, wid
 
 def _xy(points: Sequence[SeriesPoint], measure: Metric) -> tuple[list[int], list[float]]:
     days = [point.first.toordinal() for point in points]
-    return days, [scaled(point.value, measure) for point in points]
+    return days, [plotted_value(point.value, measure) for point in points]
 
 
 def _middles(weeks: Sequence[SeriesPoint], days: Sequence[SeriesPoint]) -> list[float]:
@@ -117,7 +125,7 @@ def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
     """Round figures from 0 to above all days, in at most five steps."""
     if measure.unit in ("%", "points"):
         return list(range(0, 101, 25))
-    top = max(scaled(day.value, measure) for day in days)
+    top = max(plotted_value(day.value, measure) for day in days)
     step = next(
         step * 10**power
         for power in itertools.count()
@@ -127,7 +135,7 @@ def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
     return list(range(0, int(top // step + 1) * step + 1, step))
 
 
-def terminal_plot(
+def progress_plot_text(
     progress: Progress, measure: Metric, width: int, height: int, *, color: bool
 ) -> str:
     """A plot as lines for a terminal.
@@ -138,11 +146,11 @@ def terminal_plot(
         width, height: in cells.
         color: whether it may have colours; days and weeks differ in shape, too.
     """
-    draw(plotext, progress, measure, ON_TERMINAL, width)
-    return drawn(width, height, color=color)
+    draw_progress(plotext, progress, measure, TERMINAL_PALETTE, width)
+    return render_plot(width, height, color=color)
 
 
-def drawn(width: int, height: int, *, color: bool) -> str:
+def render_plot(width: int, height: int, *, color: bool) -> str:
     """What was drawn with plotext, as lines; arguments as in :func:`terminal_plot`."""
     plotext.limit_size(False, False)
     plotext.plotsize(width, height)
@@ -153,12 +161,12 @@ def drawn(width: int, height: int, *, color: bool) -> str:
     return text if color else "\n".join(line.rstrip() for line in plain.splitlines())
 
 
-def may_color() -> bool:
+def color_allowed() -> bool:
     """Whether the terminal may have colours: not if NO_COLOR is set or it is a dumb one."""
     return not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
-def save_plot(path: Path, overview: Overview, progress: Progress | None) -> None:
+def save_progress_plot(path: Path, overview: Overview, progress: Progress | None) -> None:
     """Save a picture of one thing's days and weeks, or of everything as it is.
 
     Args:
@@ -204,7 +212,7 @@ def _is_svg(path: Path) -> bool:
 
 def _draw_one(figure: Figure, progress: Progress, player: str) -> None:
     figure.suptitle(f"{player}: {subject_text(progress)}")
-    for axes, name in zip(figure.subplots(2, 2).flat, PANELS, strict=True):
+    for axes, name in zip(figure.subplots(2, 2).flat, PLOTTED_MEASURES, strict=True):
         _draw_panel(axes, progress, METRICS[name])
 
 
@@ -221,7 +229,7 @@ def _draw_panel(axes: Axes, progress: Progress, measure: Metric) -> None:
     axes.scatter(*_xy(days, measure), s=14, color=_BLUE, label="a day")
     axes.plot(
         _middles(weeks, days),
-        [scaled(week.value, measure) for week in weeks],
+        [plotted_value(week.value, measure) for week in weeks],
         color=_ORANGE,
         marker="s",
         markersize=4,
@@ -259,7 +267,9 @@ def _draw_all(figure: Figure, overview: Overview) -> None:
     axes.set_xlabel("how far off, cents (median)")
     axes.grid(axis="x", alpha=0.3)
     right = axes.secondary_yaxis("right")
-    right.set_yticks(range(len(rows)), [verdict_text(one.change("cents"), "cents") for one in rows])
+    right.set_yticks(
+        range(len(rows)), [change_verdict_text(one.change("cents"), "cents") for one in rows]
+    )
     right.tick_params(length=0)
     axes.legend(loc="lower right", fontsize=8)
     axes.set_title(

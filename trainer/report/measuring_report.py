@@ -1,0 +1,89 @@
+"""The measurement of a player's own harp as lines of text."""
+
+from __future__ import annotations
+
+import textwrap
+
+from trainer.harp import Harp
+from trainer.practice import Event, Failed, Notice, Paused, Resumed, Started
+from trainer.practice.harp_measurement import (
+    Again,
+    Asked,
+    Attack,
+    Measured,
+    MeasureEvent,
+    Sounding,
+)
+
+WIDTH = 80
+"""Maximum line length in columns."""
+BREATHING_ADVICE = (
+    "Breathe as for a quiet tune: blown hard, a reed sounds flat. Rest whenever you like, and stop "
+    "if you feel light-headed."
+)
+
+
+def measuring_intro(harp: Harp) -> str:
+    """What a player is told before a harp is measured."""
+    return _filled(
+        f"Measuring a {harp.name} harp: play the note that is asked for, one hole alone, for two "
+        f"seconds. Play another hole to measure that one first, or anew. {BREATHING_ADVICE} "
+        "Ctrl-C ends it, and keeps what is measured."
+    )
+
+
+def measuring_line(event: Event | MeasureEvent, harp: Harp, *, guided: bool = True) -> str | None:
+    """The line that an event of measuring is worth; None for most.
+
+    Args:
+        event: what happened.
+        harp: what is measured.
+        guided: whether somebody plays what is asked for, and does not read a recording.
+    """
+    match event:
+        case Started(source=source):
+            return f"Listening to {source}."
+        case Asked(tab, note, done, of):
+            return f"{done + 1:>3} of {of}: play {tab} ({tab.breath} {tab.hole}, {note})"
+        case Attack(tab=tab):
+            return _attack_line(event, harp.note(tab), guided)
+        case Again(sentence) | Notice(sentence):
+            return f"     {sentence}"
+        case Paused(sentence):
+            return f"Paused: {sentence}"
+        case Resumed():
+            return "The sound is back."
+        case Failed(sentence):
+            return f"Stopped: {sentence}"
+    return None
+
+
+def _attack_line(one: Attack, note: str, guided: bool) -> str:
+    heard = f"     {one.tab}, {note}: {one.hz:.2f} Hz, {one.cents:+.1f} cents"
+    if one.asked or not guided:
+        return heard
+    alike = "" if one.twin is None else f" ({one.twin} sounds alike)"
+    return f"{heard}; you played {one.tab}{alike}"
+
+
+def sounding_text(event: Sounding) -> str:
+    """What is heard just now, in a few words."""
+    if event.tab is None or event.cents is None:
+        return f"no natural note of this harp  {event.seconds:4.1f} s"
+    return f"{event.tab} {event.cents:+6.1f} cents  {event.seconds:4.1f} s"
+
+
+def measuring_summary(event: Measured) -> str:
+    """What came of measuring."""
+    count = len(event.reeds)
+    if not event.missing:
+        return f"All {count} reeds are measured."
+    missing = ", ".join(str(tab) for tab in event.missing)
+    return _filled(
+        f"{count} of {count + len(event.missing)} reeds are measured; missing: {missing}. Measure "
+        "again under the same name to add them."
+    )
+
+
+def _filled(text: str) -> str:
+    return textwrap.fill(text, WIDTH)
