@@ -58,7 +58,7 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture(scope="module")
-def notate(recording: Path) -> Transcript:
+def transcript(recording: Path) -> Transcript:
     return transcribe(TranscriptRequest(recording))
 
 
@@ -67,11 +67,11 @@ def on_a_partial(tab: Tab, low: Tab) -> bool:
     return C.midi(tab) - C.midi(low) in (12, 19, 24)
 
 
-def test_each_part_of_a_duet_is_written_as_its_player_played_it(written: Transcript) -> None:
-    zero = written.notes[0].start
+def test_each_part_of_a_duet_is_written_as_its_player_played_it(transcript: Transcript) -> None:
+    zero = transcript.notes[0].start
     beat = 60.0 / DUET.tempo
     missed = 0
-    for number, part in enumerate(written.parts, start=1):
+    for number, part in enumerate(transcript.parts, start=1):
         mine, others = DUET.part(number).steps, DUET.part(3 - number).steps
         for step in mine:
             near = [n for n in part if abs(n.start - zero - float(step.at) * beat) < 0.05]
@@ -83,30 +83,31 @@ def test_each_part_of_a_duet_is_written_as_its_player_played_it(written: Transcr
                 # The sound does not tell them apart; nothing else may be missed.
                 assert any(on_a_partial(*pair) or on_a_partial(*pair[::-1]) for pair in tabs)
     assert missed <= 5
-    assert written.harp.key.name == "C"
-    assert any("two harps sound" in one for one in written.warnings)
+    assert transcript.harp.key.name == "C"
+    assert any("two harps sound" in one for one in transcript.warnings)
 
 
-def test_notes_are_as_long_as_their_own_part_has_them(written: Transcript) -> None:
+def test_notes_are_as_long_as_their_own_part_has_them(transcript: Transcript) -> None:
     wanted = {step.at: step.beats for step in DUET.second}
-    found = {note.at: note.beats for note in written.second if note.at in wanted}
+    found = {note.at: note.beats for note in transcript.second if note.at in wanted}
     assert len(found) >= 0.8 * len(wanted)
     assert all(found[at] == wanted[at] for at in found)
 
 
-def test_text_and_data_have_both_parts(written: Transcript) -> None:
-    text = transcript_text(written)
+def test_text_and_data_have_both_parts(transcript: Transcript) -> None:
+    text = transcript_text(transcript)
     assert "Part 1, " in text
-    assert f"Part 2, {len(written.second)} notes:" in text
-    rows = transcript_notes_data(written)
-    assert [row["part"] for row in rows] == [1] * len(written.notes) + [2] * len(written.second)
-    assert len(transcript_csv(written).splitlines()) == 1 + len(rows)
+    assert f"Part 2, {len(transcript.second)} notes:" in text
+    rows = transcript_notes_data(transcript)
+    parts = [1] * len(transcript.notes) + [2] * len(transcript.second)
+    assert [row["part"] for row in rows] == parts
+    assert len(transcript_csv(transcript).splitlines()) == 1 + len(rows)
 
 
-def test_the_drill_of_a_duet_has_both_parts_and_can_be_read_back(written: Transcript) -> None:
-    drill = parse_drill(write_drill(draft_drill(written, "heard", "Heard at the rail")), "heard")
-    assert [step.tab for step in drill.steps] == [note.tab for note in written.notes]
-    assert [step.tab for step in drill.second] == [note.tab for note in written.second]
+def test_the_drill_of_a_duet_has_both_parts_and_can_be_read_back(transcript: Transcript) -> None:
+    drill = parse_drill(write_drill(draft_drill(transcript, "heard", "Heard at the rail")), "heard")
+    assert [step.tab for step in drill.steps] == [note.tab for note in transcript.notes]
+    assert [step.tab for step in drill.second] == [note.tab for note in transcript.second]
 
 
 def test_the_command_takes_the_number_of_harps_and_writes_for_others(

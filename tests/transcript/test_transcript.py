@@ -85,7 +85,7 @@ def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
     drill = find("bend-and-let-up")
     found = guess_harps(sounded(drill, Harp.of(drill.key)), candidate_harps())
     assert found[0].harp.key.name == drill.key
-    assert found[0].share > 0.9
+    assert found[0].probability > 0.9
 
 
 @pytest.mark.parametrize(("key", "a4"), [("A", 440.0), ("E", 440.0), ("D", 446.0)])
@@ -198,7 +198,7 @@ def test_what_is_given_is_taken(tmp_path: Path) -> None:
 
 
 @pytest.fixture(scope="module")
-def notate(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
+def transcribed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
     path = recorded(
         on_harp(find("smokehouse-blues"), Harp.of("A")),
         Harp.of("A"),
@@ -208,9 +208,9 @@ def notate(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
 
 
 def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
-    written: tuple[Path, Transcript], tmp_path: Path
+    transcribed: tuple[Path, Transcript], tmp_path: Path
 ) -> None:
-    path, found = written
+    path, found = transcribed
     text = write_drill(draft_drill(found, "tune", "Heard on the quay"))
     drill = parse_drill(text, "tune")
     assert drill.key == "A"
@@ -230,8 +230,8 @@ def test_whatever_is_played_makes_a_drill_that_can_be_read(drill: str, tmp_path:
     assert transcript_text(found)
 
 
-def test_text_and_data_say_the_same(written: tuple[Path, Transcript]) -> None:
-    found = written[1]
+def test_text_and_data_say_the_same(transcribed: tuple[Path, Transcript]) -> None:
+    found = transcribed[1]
     text = transcript_text(found)
     assert "A harp" in text
     assert "2nd position" in text
