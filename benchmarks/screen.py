@@ -202,9 +202,9 @@ class Left(TrainerApp):
     def _show_result(self) -> None:
         take = TakeState(self.session.plan)
         for _, event in scripted_events(self.session.plan):
-            take.see(event)
-        assert take.result is not None
-        self.push_screen(ResultScreen(take.result, take, self.session))
+            take.apply(event)
+        assert take.sheet.result is not None
+        self.push_screen(ResultScreen(take.sheet.result, take, self.session))
 
 
 def run_inside(words: list[str], size: tuple[int, int]) -> tuple[Terminal, Any]:

@@ -127,11 +127,11 @@ class Watched(TrainerApp):
         if renderable is None or self._batch_count:
             return
         take = self.session.take
-        shown, reading = take.shown, take.reading
+        shown, reading = take.displayed, take.reading
         tab = shown.tab
         hole = (
             0
-            if tab is None or shown.held
+            if tab is None or shown.ended
             else (-tab.hole if tab.breath is Breath.DRAW else tab.hole)
         )
         self.frames.add(
@@ -139,9 +139,9 @@ class Watched(TrainerApp):
             _now(),
             reading.heard if reading else 0,
             hole,
-            np.nan if shown.number is None else shown.number,
+            np.nan if shown.whole_cents is None else shown.whole_cents,
             np.nan if shown.cents is None else shown.cents,
-            float(shown.begun),
+            float(shown.pitch_pending),
             float(self._sync_available),
         )
 

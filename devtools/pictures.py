@@ -76,7 +76,9 @@ def picture(
 async def _picture(app: TrainerApp, beat: float, size: tuple[int, int]) -> str:
     async with app.run_test(size=size) as pilot:
         session = app.session
-        while session.busy and (session.take.position is None or session.take.position < beat):
+        while session.busy and (
+            session.take.playhead.position is None or session.take.playhead.position < beat
+        ):
             await pilot.pause(LOOK_S)
         return without_web_fonts(app.export_screenshot())
 
@@ -109,7 +111,7 @@ async def tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
             taken[name] = without_web_fonts(app.export_screenshot())
 
         def at(beat: float) -> bool:
-            position = app.session.take.position
+            position = app.session.take.playhead.position
             return not app.session.busy or (position is not None and position >= beat)
 
         await until(lambda: isinstance(app.screen, TodayScreen) and _has_options(app))
@@ -151,7 +153,7 @@ async def listening(plan: Plan) -> str:
     """The screen that only listens; a script plays, as nobody else would without a drill."""
     app = TrainerApp(ScriptedListener(), (), plan, autostart=True)
     async with app.run_test(size=SIZE) as pilot:
-        while (app.session.take.position or 0.0) < LISTENED_S:
+        while (app.session.take.playhead.position or 0.0) < LISTENED_S:
             await pilot.pause(LOOK_S)
         return without_web_fonts(app.export_screenshot())
 

@@ -61,15 +61,15 @@ def _guide(take: TakeState) -> GuideState:
         title="the microphone",
         words="Choose an input.",
         choices=("built in", "on the stand"),
-        heard=take.shown,
-        said=microphone_verdict(take.shown)[0],
+        heard=take.displayed,
+        said=microphone_verdict(take.displayed)[0],
     )
 
 
 def _loop(take: TakeState) -> LoopState:
     passage = Passage(Path("evening.flac"), 4.0, 9.0, 0.7, -3.0, count_in=4)
     peaks = tuple(((n * 37) % 17) / 17.0 for n in range(200))
-    played_s = max(0.0, (take.position or 0.0) + 4.0)
+    played_s = max(0.0, (take.playhead.position or 0.0) + 4.0)
     return LoopState(passage, 20.0, peaks, SOUNDS, played_s)
 
 
@@ -81,18 +81,18 @@ def _measuring(take: TakeState) -> MeasuringState:
 
 PREVIEWS: Mapping[str, Preview] = {
     "drill_preview": Preview(DrillPreview, lambda take: DrillPreviewState(take.drill)),
-    "gauge": Preview(Gauge, lambda take: GaugeState.of(take.shown)),
+    "gauge": Preview(Gauge, lambda take: GaugeState.of(take.displayed)),
     "guide_board": Preview(GuideBoard, _guide),
     "harp_chart": Preview(HarpChart, lambda take: HarpState.of(take.plan.harp)),
     "head_line": Preview(HeadLine, HeadState.of),
-    "hole_strip": Preview(HoleStrip, lambda take: HoleStripState.of(take.shown)),
+    "hole_strip": Preview(HoleStrip, lambda take: HoleStripState.of(take.displayed)),
     "loop_strip": Preview(LoopStrip, _loop),
     "measuring_board": Preview(MeasuringBoard, _measuring),
     "note_list": Preview(NoteList, NoteListState.of),
     "pitch_trace": Preview(PitchTrace, lambda take: take),
     "readout": Preview(Readout, ReadoutState.of),
     "reference_tone": Preview(
-        ReferenceTone, lambda take: ReferenceToneState(take.plan.harp, take.shown.tab)
+        ReferenceTone, lambda take: ReferenceToneState(take.plan.harp, take.displayed.tab)
     ),
     "status_line": Preview(StatusLine, StatusState.of),
     "tab_page": Preview(TabPage, lambda take: TabPageState.of(DRILL, take)),
@@ -131,7 +131,7 @@ class PreviewApp(App[None]):
 
     def _tick(self) -> None:
         for event in self._listener.poll():
-            self._take.see(event)
+            self._take.apply(event)
         self._widget.show(self._state(self._take))
 
 

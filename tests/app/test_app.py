@@ -211,13 +211,13 @@ def test_the_count_in_can_be_followed_without_sound() -> None:
 
 def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
     take = TakeState(replace(PLAN, bars=(3, 4), count_in=2))
-    first, last = take.range
+    first, last = take.playhead.steps
     assert [take.steps[i].bar for i in (first, last - 1)] == [3, 4]
-    take.see(replace(STARTED, first=first, last=last))
+    take.apply(replace(STARTED, first=first, last=last))
     counts = []
     for beat in (5.0, 6.0, 7.0, 8.0):
-        take.see(at(beat))
-        counts.append((take.phase, take.count))
+        take.apply(at(beat))
+        counts.append((take.phase, take.counted_beats))
     assert counts == [
         (Phase.COUNTING, 0),
         (Phase.COUNTING, 1),
@@ -591,9 +591,9 @@ def test_the_collector_is_kept_off_the_apps_objects() -> None:
 def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> dict[int, str]:
     """Rows of the trace after 100 ms of a steady note, as text."""
     take = TakeState(replace(PLAN, drill=drill))
-    take.see(STARTED)
+    take.apply(STARTED)
     for i in range(20):
-        take.see(Heard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
+        take.apply(Heard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
     drawn = TracePicture(take).follow(take, 110, 43)
     return {y: "".join(part for part, _ in row) for y, row in drawn}
 
@@ -630,9 +630,9 @@ def test_the_trace_is_drawn_finer_than_a_cell() -> None:
 
 def _only_trail(off: float, columns: range) -> list[int]:
     take = TakeState(PLAN)
-    take.see(STARTED)
+    take.apply(STARTED)
     for i in range(20):
-        take.see(Heard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
+        take.apply(Heard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
     rows = {}
     for y, row in TracePicture(take).follow(take, 110, 43):
         cells = "".join(part if pen == "trail" else " " * len(part) for part, pen in row)
@@ -642,8 +642,8 @@ def _only_trail(off: float, columns: range) -> list[int]:
 
 def test_the_band_is_as_high_as_the_tolerance() -> None:
     take = TakeState(PLAN)
-    take.see(STARTED)
-    take.see(Heard(silence(CLOCK.sample(0.0))))
+    take.apply(STARTED)
+    take.apply(Heard(silence(CLOCK.sample(0.0))))
     rows = dict(TracePicture(take).follow(take, 110, 43))
     band = {
         y: "".join(part if pen == "aim" else " " * len(part) for part, pen in row)
@@ -656,12 +656,12 @@ def test_the_band_is_as_high_as_the_tolerance() -> None:
 
 def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
     take = TakeState(PLAN)
-    take.see(STARTED)
+    take.apply(STARTED)
     picture_ = TracePicture(take)
-    take.see(Heard(reading("-4", 2.0, beat=0.1)))
+    take.apply(Heard(reading("-4", 2.0, beat=0.1)))
     list(picture_.follow(take, 65, 22))
     for i in range(1, 12):
-        take.see(Heard(reading("-4", 2.0 + i % 2, sample=CLOCK.sample(0.1) + 240 * i)))
+        take.apply(Heard(reading("-4", 2.0 + i % 2, sample=CLOCK.sample(0.1) + 240 * i)))
         drawn = list(picture_.follow(take, 65, 22))
         assert len(drawn) <= 3
         assert all(len(row) <= 24 for _, row in drawn[:-1])
@@ -677,11 +677,11 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
     assert shelf
     for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
         take = TakeState(Plan(Harp.of(key), PlayerSpec(), drill))
-        take.see(Started(Clock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
+        take.apply(Started(Clock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
         drawn = TracePicture(take)
         for beat in range(0, int(drill.beats), 4):
             sample = round(beat * 60 / drill.tempo * RATE)
-            take.see(Heard(silence(sample)))
+            take.apply(Heard(silence(sample)))
             for width, height in ((43, 13), (65, 24)):
                 for y, row in drawn.follow(take, width, height):
                     assert 0 <= y < height
@@ -694,7 +694,7 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
 def _shown(*readings: Reading, wanted: str = "-4'") -> DisplaySmoother:
     needle = DisplaySmoother(HARP)
     for one in readings:
-        needle.hear(one, (Tab.parse(wanted),) if wanted else ())
+        needle.add(one, (Tab.parse(wanted),) if wanted else ())
     return needle
 
 
@@ -703,57 +703,57 @@ def test_the_number_is_calm_and_follows_a_real_change() -> None:
     needle = DisplaySmoother(HARP)
     numbers = []
     for i, jitter in enumerate(noise):
-        needle.hear(reading("-4'", -11.5 + jitter, sample=240 * i), (Tab.parse("-4'"),))
-        numbers.append(needle.shown.number)
+        needle.add(reading("-4'", -11.5 + jitter, sample=240 * i), (Tab.parse("-4'"),))
+        numbers.append(needle.displayed.whole_cents)
     assert len(set(numbers[20:])) == 1
     for i in range(60):
-        needle.hear(reading("-4'", 5.0, sample=240 * (len(noise) + i)), (Tab.parse("-4'"),))
-    assert needle.shown.number == 5
+        needle.add(reading("-4'", 5.0, sample=240 * (len(noise) + i)), (Tab.parse("-4'"),))
+    assert needle.displayed.whole_cents == 5
 
 
 def test_the_last_value_is_held_for_a_while_and_then_gone() -> None:
     sound = [reading("-4'", -12.0, sample=240 * i) for i in range(40)]
     end = 240 * 40
     needle = _shown(*sound, *(silence(end + 240 * i) for i in range(100)))  # 0.5 s
-    assert needle.shown.held
-    assert needle.shown.number == -12
-    state = readout_of(needle.shown)
+    assert needle.displayed.ended
+    assert needle.displayed.whole_cents == -12
+    state = readout_of(needle.displayed)
     assert state.second == "12 FLAT"
     assert state.second_pen == "quiet"
     needle = _shown(*sound, *(silence(end + 240 * i) for i in range(180)))  # 0.9 s
-    assert needle.shown.tab is None
-    assert needle.shown.state == "silent"
-    assert readout_of(needle.shown).words == "○ play -4'"
+    assert needle.displayed.tab is None
+    assert needle.displayed.state == "silent"
+    assert readout_of(needle.displayed).words == "○ play -4'"
 
 
 def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
     needle = _shown(*(reading("-4", -20.0, sample=240 * i) for i in range(40)))
-    assert (str(needle.shown.tab), needle.shown.number) == ("-4'", 80)
+    assert (str(needle.displayed.tab), needle.displayed.whole_cents) == ("-4'", 80)
     needle = _shown(*(reading("4", 0.0, sample=240 * i) for i in range(40)))
-    assert needle.shown.state == "wrong"
-    assert str(needle.shown.tab) == "4"
+    assert needle.displayed.state == "wrong"
+    assert str(needle.displayed.tab) == "4"
 
 
 def test_the_note_before_may_ring_for_a_moment_and_any_note_sound_in_a_rest() -> None:
     needle = DisplaySmoother(HARP)
     for i in range(120):
-        needle.hear(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
+        needle.add(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
     states = []
     for i in range(60):  # 0.3 s
-        needle.hear(reading("-4", 2.0, sample=240 * (120 + i)), (Tab.parse("5"),))
-        states.append(needle.shown.state)
+        needle.add(reading("-4", 2.0, sample=240 * (120 + i)), (Tab.parse("5"),))
+        states.append(needle.displayed.state)
     assert states[20] == "good"  # 0.1 s into the next step
     assert states[-1] == "wrong"
     for i in range(20):
-        needle.hear(reading("-4", 2.0, sample=240 * (180 + i)), (Tab.parse("5"),), due=False)
-    assert needle.shown.state == "good"
-    assert needle.shown.wanted_text == "5"
+        needle.add(reading("-4", 2.0, sample=240 * (180 + i)), (Tab.parse("5"),), due=False)
+    assert needle.displayed.state == "good"
+    assert needle.displayed.wanted_text == "5"
 
 
 def test_draw_2_and_blow_3_are_one_pitch() -> None:
     heard = [reading("-2", 4.0, sample=240 * i, also=("3",)) for i in range(40)]
     needle = _shown(*heard, wanted="3")
-    assert (str(needle.shown.tab), needle.shown.state) == ("3", "good")
+    assert (str(needle.displayed.tab), needle.displayed.state) == ("3", "good")
 
 
 _HEARD = st.one_of(
@@ -777,9 +777,9 @@ def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) ->
             one = silence(sample)
             if isinstance(what, tuple):
                 one = reading(what[0], what[1], sample=sample, leak=what[2])
-            needle.hear(one, (Tab.parse(wanted),) if wanted else ())
-            shown = needle.shown
-            assert (shown.tab is None) == (shown.number is None)
+            needle.add(one, (Tab.parse(wanted),) if wanted else ())
+            shown = needle.displayed
+            assert (shown.tab is None) == (shown.whole_cents is None)
         told = readout_of(shown)
         pens = {told.first_pen, told.second_pen, told.words_pen}
         pens |= {pen for _, pen in needle_row(GaugeState.of(shown), 80)}
@@ -792,18 +792,18 @@ def test_one_stray_reading_does_not_turn_the_readout() -> None:
     heard = [reading("-4'", 0.0, sample=240 * i) for i in range(40)]
     stray = reading("-8", 3.0, sample=240 * 40)
     needle = _shown(*heard, stray)
-    assert str(needle.shown.tab) == "-4'"
+    assert str(needle.displayed.tab) == "-4'"
     needle = _shown(*heard, *(reading("-8", 3.0, sample=240 * (40 + i)) for i in range(20)))
-    assert str(needle.shown.tab) == "-8"
+    assert str(needle.displayed.tab) == "-8"
 
 
 def test_a_hole_that_is_wanted_is_no_leak() -> None:
     needle = DisplaySmoother(HARP)
     chord = (Tab.parse("4"), Tab.parse("5"))
     for i in range(40):
-        needle.hear(reading("4", 0.0, sample=240 * i, leak=(5, -2.0)), chord)
-    assert needle.shown.leak_hole is None
-    state = HoleStripState.of(needle.shown)
+        needle.add(reading("4", 0.0, sample=240 * i, leak=(5, -2.0)), chord)
+    assert needle.displayed.leak_hole is None
+    state = HoleStripState.of(needle.displayed)
     assert [part.strip() for part, _ in hole_numbers_row(state, 4)][3:5] == ["[4]", "[5]"]
     assert cleanness_row(state) == ((" blow, holes 4 5", "text"),)
 

@@ -105,7 +105,7 @@ def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
         app = TrainerApp(Puppet(), (DRILL,), plan)
         take = TakeState(plan)
-        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        take.outcome.audio, take.reading = "take.flac", Reading(0, 0, 48_000)
         async with app.run_test(size=(80, 24)) as pilot:
             screen = ResultScreen(result(), take, app.session)
             app.push_screen(screen)
@@ -131,7 +131,7 @@ def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
         puppet = Puppet()
         app = TrainerApp(puppet, (DRILL,), plan)
         take = TakeState(plan)
-        take.sound, take.reading = "take.flac", Reading(0, 0, 48_000)
+        take.outcome.audio, take.reading = "take.flac", Reading(0, 0, 48_000)
         wishes: list[str | None] = []
         async with app.run_test(size=(80, 24)) as pilot:
             screen = ResultScreen(result(), take, app.session)

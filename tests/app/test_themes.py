@@ -196,7 +196,7 @@ def test_every_state_has_a_word_or_a_shape() -> None:
         "sharp": DisplayedReading(Tab.parse("-4"), 20.0, 20, holes=(4,)),
         "flat": DisplayedReading(Tab.parse("-4"), -20.0, -20, holes=(4,)),
         "wrong": DisplayedReading(
-            Tab.parse("-4"), 1.0, 1, (Tab.parse("5"),), other=True, holes=(4,)
+            Tab.parse("-4"), 1.0, 1, (Tab.parse("5"),), wrong_note=True, holes=(4,)
         ),
         "silent": DisplayedReading(),
         "leak": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),

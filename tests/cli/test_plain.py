@@ -110,7 +110,7 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
                 case Beat(number) if number < 0:
                     assert (
                         said.splitlines()[-1]
-                        == f"count-in {take.count_in + 1 + number} of {take.count_in}"
+                        == f"count-in {take.count_in_beats + 1 + number} of {take.count_in_beats}"
                     )
                 case Beat() if HeadState.of(take).beat == 1 and take.phase is Phase.PLAYING:
                     step = take.next_step
@@ -124,7 +124,7 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
         assert all(step.tab in asked for step in drill.steps)
         await pilot.pause(0.2)
         shown = text(pilot)
-        result = app.session.take.result
+        result = app.session.take.sheet.result
         assert result is not None
         verdict = "passed" if result.passed else "not passed yet"
         total = f"{score_text(result.score)} of 100, {verdict}"
@@ -132,7 +132,7 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
         assert f"Total {total}" in said
         worst = min(result.marks, key=lambda mark: mark.score)
         assert f"weakest: step {worst.step.index + 1} ({worst.step.tab})" in said
-        last = app.session.take.last
+        last = app.session.take.sheet.newest
         assert last is not None
         assert last.sentence in shown
 

@@ -238,7 +238,7 @@ def test_a_recording_says_that_it_cannot_be_paused(tmp_path: Path) -> None:
 def test_the_screen_counts_the_steps_of_the_whole_pass() -> None:
     take = TakeState(plan_of())
     for event in play(plan_of(), Asking((beat(7), Ask.BACK))):
-        take.see(event)
+        take.apply(event)
         state = VerdictState.of_take(take)
         assert state.done <= state.of == len(QUAY.steps)
     assert state.done == state.of

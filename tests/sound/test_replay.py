@@ -35,20 +35,20 @@ def take(folder: Path) -> TakeState:
     plan = Plan(Harp.of("C"), PlayerSpec(), drill=DRILL)
     known = TakeState(plan)
     for event in run(Plan(Harp.of("C"), PlayerSpec(), drill=DRILL, scratch=folder)):
-        known.see(event)
+        known.apply(event)
     return known
 
 
 def test_the_sound_of_a_take_is_left_until_the_next(tmp_path: Path) -> None:
     known = take(tmp_path)
-    assert known.sound == str(tmp_path / "take.flac")
+    assert known.outcome.audio == str(tmp_path / "take.flac")
     again = take(tmp_path)
-    assert again.sound == known.sound
+    assert again.outcome.audio == known.outcome.audio
     assert [path.name for path in tmp_path.iterdir()] == ["take.flac"]
 
 
 def test_a_take_of_a_recording_is_heard_from_the_recording(tmp_path: Path) -> None:
-    flac = take(tmp_path).sound
+    flac = take(tmp_path).outcome.audio
     assert flac is not None
     events = list(run(Plan(Harp.of("C"), RecordingSpec(Path(flac)), drill=DRILL)))
     assert events[-1] == Finished(None, flac)
@@ -60,13 +60,13 @@ def test_a_step_that_was_not_played_cannot_be_heard(tmp_path: Path) -> None:
     known = take(tmp_path)
     missed = Mark(DRILL.steps[0], 0.0, {}, Measured(), "not played")
     assert step_playback_plan(known, missed) is None
-    known.sound = None
-    assert step_playback_plan(known, known.marks[0]) is None
+    known.outcome.audio = None
+    assert step_playback_plan(known, known.sheet.by_step[0]) is None
 
 
 def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
     known = take(tmp_path)
-    plan = bar_playback_plan(known, known.marks[4])
+    plan = bar_playback_plan(known, known.sheet.by_step[4])
     assert plan is not None
     assert plan.bars == (DRILL.steps[4].bar,) * 2
     assert isinstance(plan.source, PlayerSpec)
@@ -79,7 +79,7 @@ def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:
     import pickle
 
     known = take(tmp_path)
-    mark = known.marks[4]  # the half-step bend on four
+    mark = known.sheet.by_step[4]  # the half-step bend on four
     plan = step_playback_plan(known, mark)
     assert plan is not None
     heard = tmp_path / "heard.wav"
@@ -92,7 +92,7 @@ def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:
     start, end = mark.measured.start, mark.measured.end
     assert start is not None
     assert end is not None
-    sound, _ = sf.read(known.sound)
+    sound, _ = sf.read(known.outcome.audio)
     margin = round(STEP_MARGIN_S * RATE)
     wanted = sound[start - margin : end + margin]
     size = 1 << (len(played) + len(wanted)).bit_length()

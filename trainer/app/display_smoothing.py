@@ -1,15 +1,15 @@
-"""The reading as it is shown: calm enough to be read, quick enough to be true.
+"""Smooth readings for the display.
 
-Readings come some two hundred times a second and every one of them differs a little. The needle
-stands on the median of the last 50 ms; the number and the leak change at most twelve times a
-second, and the number only when the needle has really left it; after the sound stops the last
-value stays, dimmed, for 0.7 s. All times are on the sample clock.
+Some 200 readings arrive a second, and each differs a little. The needle shows the median of the
+last 50 ms. The whole number of cents and the leak change at most every 80 ms, and the number only
+when the median has left it by more than 0.6 cents. After the sound stops, the last value stays for
+0.7 s, dimmed. All times are on the sample clock.
 """
 
 from __future__ import annotations
 
 from collections import Counter, deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from statistics import median
 
 from trainer.drill import Sound, sound_text
@@ -17,48 +17,68 @@ from trainer.ear import Reading
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 
-MEDIAN_S = 0.050
-UPDATE_S = 0.080
-TAB_SWITCH_S = 0.030
-"""How long another tab entry must sound before the readout turns to it."""
-GRACE_S = 0.15
-"""How long another note than the wanted one may sound before it is called that: the note before
-may still ring, and the wanted one come a little early or late."""
-HOLD_S = 0.7
-NUMBER_HYSTERESIS_CENTS = 0.6
-WANTED_RANGE_CENTS = 150.0
-"""Further from the wanted note than this, the right hole and breath still play another note."""
+DEFAULT_TOLERANCE_CENTS = 10.0
+
+
+@dataclass(frozen=True, slots=True)
+class SmoothingParameters:
+    """Constants of the display smoothing. All were chosen by eye at the screen.
+
+    Attributes:
+        median_s: window of the needle's median, in seconds; also the time without a pitch after
+            which the sound counts as ended.
+        update_s: minimum time between two changes of the number or the leak, in seconds.
+        tab_switch_s: time another tab entry must sound before it is displayed, in seconds.
+        wrong_note_s: time a note other than the wanted one must sound before it is called wrong,
+            in seconds: the note before may still ring, or the wanted one come early or late.
+        hold_s: time the last value stays after the sound has ended, in seconds.
+        hysteresis_cents: distance between the median and the displayed number above which the
+            number changes, in cents. More than 0.5, so that it does not flicker.
+        wanted_range_cents: distance from the wanted note, in cents, above which the right hole
+            and breath still count as another note.
+    """
+
+    median_s: float = 0.050
+    update_s: float = 0.080
+    tab_switch_s: float = 0.030
+    wrong_note_s: float = 0.15
+    hold_s: float = 0.7
+    hysteresis_cents: float = 0.6
+    wanted_range_cents: float = 150.0
+
+
+SMOOTHING = SmoothingParameters()
 
 
 @dataclass(frozen=True, slots=True)
 class DisplayedReading:
-    """What the gauge, the readout and the ten-hole strip show.
+    """What the gauge, the readout and the hole strip show.
 
     Attributes:
-        tab: what sounds: the wanted entry while the sound is that or on its way to it; None when
+        tab: what sounds: the wanted entry while the sound is on it or on its way to it; None when
             nothing has sounded for a while.
-        cents: where the needle stands, from the target of `tab`; positive is sharp.
-        number: the same, calmed, in whole cents.
-        wanted: the sound asked for at this moment; empty when none is.
-        other: whether another note than the wanted one sounds.
-        held: whether the sound has stopped and this is what it last was.
-        begun: whether something has just begun to sound whose pitch is not known yet.
+        cents: needle position in cents from the target of `tab`; positive is sharp.
+        whole_cents: the same with hysteresis, in whole cents.
+        wanted: the sound to play now; empty for none.
+        wrong_note: whether a note other than the wanted one sounds.
+        ended: whether the sound has ended and these are its last values.
+        pitch_pending: whether an onset was detected whose pitch is not known yet.
         tolerance: cents that still count as in tune.
         breath: direction of breath, if known.
         holes: holes that sound.
-        leak_hole, leak_db: the loudest unwanted hole, and its level under the main one.
+        leak_hole, leak_db: the loudest unwanted hole, and its level relative to the main one.
         levels: (hole, dB relative to the main hole) of each hole that was measured.
-        level_db: level of the sound, dB re full scale.
+        level_db: level of the sound in dB re full scale.
     """
 
     tab: Tab | None = None
     cents: float | None = None
-    number: int | None = None
+    whole_cents: int | None = None
     wanted: Sound = ()
-    other: bool = False
-    held: bool = False
-    begun: bool = False
-    tolerance: float = 10.0
+    wrong_note: bool = False
+    ended: bool = False
+    pitch_pending: bool = False
+    tolerance: float = DEFAULT_TOLERANCE_CENTS
     breath: Breath | None = None
     holes: tuple[int, ...] = ()
     leak_hole: int | None = None
@@ -69,174 +89,208 @@ class DisplayedReading:
     @property
     def state(self) -> str:
         """One of ``silent``, ``wrong``, ``good``, ``flat``, ``sharp``."""
-        if self.tab is None or self.number is None:
+        if self.tab is None or self.whole_cents is None:
             return "silent"
-        if self.other:
+        if self.wrong_note:
             return "wrong"
-        if abs(self.number) <= self.tolerance:
+        if abs(self.whole_cents) <= self.tolerance:
             return "good"
-        return "sharp" if self.number > 0 else "flat"
+        return "sharp" if self.whole_cents > 0 else "flat"
 
     @property
     def wanted_text(self) -> str:
-        """The wanted sound as tab; empty when none is."""
+        """The wanted sound as tab; empty for none."""
         return sound_text(self.wanted) if self.wanted else ""
 
 
+@dataclass(slots=True)
+class _Needle:
+    """The pitch on display.
+
+    Attributes:
+        offsets: (sample, cents from the target) within the median window.
+        tab: the entry on display; None for none.
+        whole_cents: the number on display; None until it is updated.
+        last_pitch: sample of the last reading with a pitch.
+        rival: another entry that sounds, and the sample since which it does.
+        wrong_note: whether the entry is not the wanted one.
+        wrong_since: sample since which it is not.
+    """
+
+    offsets: deque[tuple[int, float]] = field(default_factory=deque)
+    tab: Tab | None = None
+    whole_cents: int | None = None
+    last_pitch: int = 0
+    rival: tuple[Tab, int] | None = None
+    wrong_note: bool = False
+    wrong_since: int = 0
+
+    @property
+    def median_cents(self) -> float | None:
+        """Median offset in cents; None for no offsets."""
+        return median(offset for _, offset in self.offsets) if self.offsets else None
+
+
 class DisplaySmoother:
-    """Calms readings for the eye.
+    """Smooths a stream of readings.
 
     Args:
-        harp: the harp in hand.
+        harp: the harp that is played.
         tolerance: cents that still count as in tune.
     """
 
-    def __init__(self, harp: Harp, tolerance: float = 10.0) -> None:
+    def __init__(self, harp: Harp, tolerance: float = DEFAULT_TOLERANCE_CENTS) -> None:
         self.harp = harp
         self.tolerance = tolerance
-        self._recent: deque[tuple[int, float]] = deque()
-        self._since: list[Reading] = []
-        self._tab: Tab | None = None
-        self._other = False
-        self._rival: tuple[Tab, int] | None = None
-        self._number: int | None = None
-        self._last_pitch = 0
-        self._attack: int | None = None
-        self._changed = 0
-        self._calm = DisplayedReading(tolerance=tolerance)
+        self._needle = _Needle()
         self._newest: Reading | None = None
         self._wanted: Sound = ()
-        self._aims: Sound = ()
-        self._other_since = 0
-        self._shown: DisplayedReading | None = None
+        self._due: Sound = ()
+        self._onset: int | None = None
+        self._since_update: list[Reading] = []
+        self._last_update = 0
+        self._updated = DisplayedReading(tolerance=tolerance)
+        self._displayed: DisplayedReading | None = None
 
-    def hear(self, reading: Reading, wanted: Sound, due: bool = True) -> None:
-        """Take the next reading.
+    def add(self, reading: Reading, wanted: Sound, due: bool = True) -> None:
+        """Add the next reading.
 
         Args:
-            reading: what was heard.
-            wanted: the sound asked for; empty for none.
-            due: whether it is asked for at this moment; before that, any note may sound.
+            reading: the reading.
+            wanted: the sound to play; empty for none.
+            due: whether it is due now; before that, any note may sound.
         """
         self._newest = reading
-        self._shown = None
+        self._displayed = None
         self._wanted = wanted
-        aims = wanted if due else ()
-        if aims != self._aims:
-            self._aims = aims
-            self._recent.clear()
-            self._other_since = reading.sample
-        self._since.append(reading)
+        self._set_due(wanted if due else (), reading.sample)
+        self._since_update.append(reading)
         if reading.onset is not None:
-            self._attack = reading.onset
+            self._onset = reading.onset
+        needle = self._needle
         if reading.hz is not None and reading.tab is not None and reading.cents is not None:
-            self._hear_pitch(reading, reading.hz, reading.tab, reading.cents)
-        elif reading.sample - self._last_pitch > HOLD_S * reading.rate:
-            self._tab = self._number = None
-            self._recent.clear()
-        turned = self._number is None and self._tab is not None
-        if turned or reading.sample - self._changed >= UPDATE_S * reading.rate:
-            self._changed = reading.sample
-            self._calm_down()
+            self._add_pitch(reading, reading.hz, reading.tab, reading.cents)
+        elif reading.sample - needle.last_pitch > SMOOTHING.hold_s * reading.rate:
+            needle.tab = needle.whole_cents = None
+            needle.offsets.clear()
+        switched = needle.whole_cents is None and needle.tab is not None
+        if switched or reading.sample - self._last_update >= SMOOTHING.update_s * reading.rate:
+            self._last_update = reading.sample
+            self._update()
 
-    def _hear_pitch(self, reading: Reading, hz: float, tab: Tab, own_cents: float) -> None:
-        aim = self._aim(reading, tab)
-        off = cents(hz, self.harp.hz(aim)) if aim else own_cents
-        if aim and abs(off) > WANTED_RANGE_CENTS:
-            aim, off = None, own_cents
-        tab = aim or tab
-        fresh = self._tab is None or reading.sample - self._last_pitch > MEDIAN_S * reading.rate
-        if tab != self._tab and not fresh and not self._persists(reading, tab):
+    def _set_due(self, due: Sound, sample: int) -> None:
+        if due != self._due:
+            self._due = due
+            self._needle.offsets.clear()
+            self._needle.wrong_since = sample
+
+    def _add_pitch(self, reading: Reading, hz: float, tab: Tab, own_cents: float) -> None:
+        needle = self._needle
+        target = self._target(reading, tab)
+        offset = cents(hz, self.harp.hz(target)) if target else own_cents
+        if target and abs(offset) > SMOOTHING.wanted_range_cents:
+            target, offset = None, own_cents
+        tab = target or tab
+        silence = reading.sample - needle.last_pitch
+        fresh = needle.tab is None or silence > SMOOTHING.median_s * reading.rate
+        if tab != needle.tab and not fresh and not self._persists(reading, tab):
             return
-        other = aim is None
-        if other and not self._other:
-            self._other_since = reading.sample
-        if fresh or tab != self._tab or other != self._other:
-            self._recent.clear()
-            self._number = None
-        self._tab, self._other, self._rival = tab, other, None
-        self._last_pitch = reading.sample
-        self._recent.append((reading.sample, off))
-        while reading.sample - self._recent[0][0] > MEDIAN_S * reading.rate:
-            self._recent.popleft()
+        wrong = target is None
+        if wrong and not needle.wrong_note:
+            needle.wrong_since = reading.sample
+        if fresh or tab != needle.tab or wrong != needle.wrong_note:
+            needle.offsets.clear()
+            needle.whole_cents = None
+        needle.tab, needle.wrong_note, needle.rival = tab, wrong, None
+        needle.last_pitch = reading.sample
+        needle.offsets.append((reading.sample, offset))
+        while reading.sample - needle.offsets[0][0] > SMOOTHING.median_s * reading.rate:
+            needle.offsets.popleft()
 
-    def _aim(self, reading: Reading, tab: Tab) -> Tab | None:
-        """The wanted entry that this reading is on or on its way to; its own where none is."""
-        if not self._aims:
+    def _target(self, reading: Reading, tab: Tab) -> Tab | None:
+        """Return the due entry that a reading is on, or on its way to.
+
+        Returns:
+            `tab` itself where nothing is due; None where another note sounds.
+        """
+        if not self._due:
             return tab
-        for entry in self._aims:
+        for entry in self._due:
             if entry == tab or entry in reading.also:
                 return entry
-        for entry in self._aims:
+        for entry in self._due:
             if (entry.hole, entry.breath) == (tab.hole, tab.breath):
                 return entry
         return None
 
     def _persists(self, reading: Reading, tab: Tab) -> bool:
-        if self._rival is None or self._rival[0] != tab:
-            self._rival = (tab, reading.sample)
-        return reading.sample - self._rival[1] >= TAB_SWITCH_S * reading.rate
+        """Return whether another entry has sounded long enough to be displayed."""
+        needle = self._needle
+        if needle.rival is None or needle.rival[0] != tab:
+            needle.rival = (tab, reading.sample)
+        return reading.sample - needle.rival[1] >= SMOOTHING.tab_switch_s * reading.rate
 
-    def _calm_down(self) -> None:
-        if self._recent:
-            middle = median(off for _, off in self._recent)
-            if self._number is None or abs(middle - self._number) > NUMBER_HYSTERESIS_CENTS:
-                self._number = round(middle)
-        newest = self._since[-1]
+    def _update(self) -> None:
+        """Update the number, the leak and the levels."""
+        needle, middle = self._needle, self._needle.median_cents
+        if middle is not None and (
+            needle.whole_cents is None
+            or abs(middle - needle.whole_cents) > SMOOTHING.hysteresis_cents
+        ):
+            needle.whole_cents = round(middle)
+        newest = self._since_update[-1]
         leak_hole, leak_db = self._leak()
-        pitched = newest if newest.holes or newest.levels else None
-        self._calm = DisplayedReading(
-            number=self._number,
+        measured = newest if newest.holes or newest.levels else None
+        self._updated = DisplayedReading(
+            whole_cents=needle.whole_cents,
             breath=newest.breath,
-            holes=pitched.holes if pitched else (),
+            holes=measured.holes if measured else (),
             leak_hole=leak_hole,
             leak_db=leak_db,
-            levels=pitched.levels if pitched else (),
-            level_db=max(reading.level_db for reading in self._since),
+            levels=measured.levels if measured else (),
+            level_db=max(reading.level_db for reading in self._since_update),
         )
-        self._since.clear()
+        self._since_update.clear()
 
     def _leak(self) -> tuple[int | None, float | None]:
-        """The leak of most of the readings since the last change, unless it is wanted."""
+        """Return the unwanted hole and its level if it leaked in half of the readings or more."""
         wanted = {tab.hole for tab in self._wanted}
         leaks = [
             (reading.leak_hole, reading.leak_db)
-            for reading in self._since
+            for reading in self._since_update
             if reading.leak_hole is not None
             and reading.leak_db is not None
-            and reading.leak_hole in reading.holes  # and not merely measured
+            and reading.leak_hole in reading.holes  # a level may be measured of a silent hole
             and reading.leak_hole not in wanted
         ]
-        heard = sum(1 for reading in self._since if reading.holes)
-        if not leaks or 2 * len(leaks) < heard:
+        sounding = sum(1 for reading in self._since_update if reading.holes)
+        if not leaks or 2 * len(leaks) < sounding:
             return None, None
         hole = Counter(hole for hole, _ in leaks).most_common(1)[0][0]
         return hole, median(level for _, level in leaks)
 
     @property
-    def shown(self) -> DisplayedReading:
-        """What to show now."""
-        if self._shown is None:
-            self._shown = self._show()
-        return self._shown
+    def displayed(self) -> DisplayedReading:
+        """The smoothed reading to display now."""
+        if self._displayed is None:
+            self._displayed = self._display()
+        return self._displayed
 
-    def _show(self) -> DisplayedReading:
-        newest = self._newest
+    def _display(self) -> DisplayedReading:
+        newest, needle = self._newest, self._needle
         if newest is None:
-            return self._calm
-        sounding = newest.sample - self._last_pitch <= MEDIAN_S * newest.rate
-        middle = median(off for _, off in self._recent) if self._recent else None
-        attack = self._attack
-        begun = newest.sounding and attack is not None and self._last_pitch < attack
-        lasting = self._last_pitch - self._other_since >= GRACE_S * newest.rate
+            return self._updated
+        sounding = newest.sample - needle.last_pitch <= SMOOTHING.median_s * newest.rate
+        wrong_for = needle.last_pitch - needle.wrong_since
+        pending = newest.sounding and self._onset is not None and needle.last_pitch < self._onset
         return replace(
-            self._calm,
-            tab=self._tab,
-            cents=middle,
-            number=self._number,
+            self._updated,
+            tab=needle.tab,
+            cents=needle.median_cents,
+            whole_cents=needle.whole_cents,
             wanted=self._wanted,
-            other=self._other and lasting,
-            held=self._tab is not None and not sounding,
-            begun=begun,
+            wrong_note=needle.wrong_note and wrong_for >= SMOOTHING.wrong_note_s * newest.rate,
+            ended=needle.tab is not None and not sounding,
+            pitch_pending=pending,
             tolerance=self.tolerance,
         )

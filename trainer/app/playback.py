@@ -44,14 +44,14 @@ STEP_MARGIN_S = 0.3
 def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
     """The plan by which a step is heard as it was played; None where its sound is not at hand."""
     measured, plan = mark.measured, take.plan
-    if take.sound is None or measured.start is None or take.reading is None:
+    if take.outcome.audio is None or measured.start is None or take.reading is None:
         return None
     rate = take.reading.rate
     first = measured.start / rate
     last = (measured.end or measured.start) / rate
     output = None if isinstance(plan.source, RecordingSpec) else plan.source.output
     spec = RecordingSpec(
-        Path(take.sound),
+        Path(take.outcome.audio),
         aloud=True,
         first=max(0.0, first - STEP_MARGIN_S),
         last=last + STEP_MARGIN_S,

@@ -1,9 +1,9 @@
-"""The listener and the take in hand, kept in step. Knows no screen."""
+"""The listener and the take on the screen, kept in step. Knows no screen."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from trainer.app.take_state import Phase, TakeState
@@ -14,52 +14,80 @@ from trainer.practice import Ask, Command, Ended, Event, Finished, Plan
 
 
 class ListenerLike(Protocol):
-    """What plays a plan and tells what happens; nothing here waits for it."""
+    """Plays plans and reports events. No method blocks."""
 
     def begin(self, plan: Plan) -> None:
-        """Start a take. Only called when none is running.
+        """Start a take. Must not be called while one runs.
 
         Raises:
-            TrainerError: it cannot be started, with the reason.
+            TrainerError: the take cannot be started, with the reason.
         """
 
     def poll(self) -> list[Event]:
-        """The events since the last call, in order; the last of a take is `Finished`."""
+        """Return the events since the last call, oldest first; a take ends with `Finished`."""
 
     def ask(self, command: Command) -> None:
-        """Ask something of the running take."""
+        """Send a command to the running take."""
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
 
     def close(self) -> None:
-        """Let go of everything."""
+        """Release all resources."""
 
 
 def check_playable(plan: Plan) -> None:
-    """Check that the harp can play all that is asked.
+    """Check that the harp can play every step of the drill.
 
     Raises:
-        HarpError: it cannot; the message says what the hole can do.
+        HarpError: it cannot; the message names the hole and what it can play.
     """
     problems = unplayable(plan.drill.steps, plan.harp) if plan.drill else ()
     if problems:
         raise HarpError(problems[0].message)
 
 
+@dataclass(slots=True)
+class _Run:
+    """State of one running take.
+
+    Attributes:
+        looping: whether the listener was told to loop.
+        stopping: whether the player stopped it.
+        ending: whether the listener was told to stop.
+    """
+
+    looping: bool = False
+    stopping: bool = False
+    ending: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Pending:
+    """Plans that wait for the running take to finish.
+
+    Attributes:
+        start: the plan to start; goes before `show`.
+        show: the plan to show without starting it.
+    """
+
+    start: Plan | None = None
+    show: Plan | None = None
+
+
 class Session:
     """Starts, stops and follows takes, one at a time.
 
-    A take that is to replace a running one waits until that one has finished.
+    A take that replaces a running one starts when that one has finished.
 
     Args:
-        listener: what plays the plans.
-        plan: what is to be played first.
-        on_begin: called whenever events are to be expected from now on.
+        listener: plays the plans.
+        plan: the first plan.
+        on_begin: called whenever events are expected from now on.
 
     Attributes:
-        take: the take in hand; it stays to be looked at when it is over.
-        busy: whether the listener has to be asked for events.
+        take: the current take; it stays after it has ended.
+        busy: whether the listener must be polled.
 
     Raises:
         HarpError: the harp cannot play the drill.
@@ -73,128 +101,124 @@ class Session:
         self.busy = False
         self._listener = listener
         self._on_begin = on_begin
-        self._drilled = self.take
-        self._next: Plan | None = None
-        self._after: Plan | None = None
-        self._stopping = False
-        self._ending = False
-        self._looping = False
+        self._last_drill_take = self.take
+        self._pending = _Pending()
+        self._run = _Run()
 
     @property
     def listener(self) -> ListenerLike:
-        """What plays the plans; while no take runs, something else may be heard through it."""
+        """The listener; while no take runs, it may play something else."""
         return self._listener
 
     @property
     def plan(self) -> Plan:
-        """What is to be played: a plan that waits, or else the one in hand."""
-        return self._next or self._after or self.take.plan
+        """The pending plan, or else that of the current take."""
+        return self._pending.start or self._pending.show or self.take.plan
 
     def start(self, plan: Plan) -> None:
-        """Begin a take, ending the running one first.
+        """Start a take; end the running one first.
 
         Raises:
             HarpError: the harp cannot play it; nothing has changed then.
         """
         check_playable(plan)
         if self.busy:
-            self._next, self._after = plan, None
+            self._pending = _Pending(start=plan)
             self._end()
         else:
             self._begin(plan)
 
     def ask(self, command: Command) -> None:
-        """Ask something of the running take, if there is one."""
-        if self.busy and not self._ending:
+        """Send a command to the running take, if there is one."""
+        if self.busy and not self._run.ending:
             self._listener.ask(command)
 
     def pause(self) -> None:
-        """Pause the running take, or let a paused one go on."""
+        """Pause the running take, or resume it."""
         self.ask(Ask.GO_ON if self.take.phase is Phase.PAUSED else Ask.PAUSE)
 
     def stop(self) -> None:
-        """End the running take, if any, and forget one that waits."""
-        self._next = None
-        self._stopping = self.busy
+        """End the running take, if any, and drop a plan that waits to start."""
+        self._pending = _Pending(show=self._pending.show)
+        self._run.stopping = self.busy
         if self.busy:
             self._end()
 
     def prepare(self, plan: Plan) -> None:
-        """Change what is to be played; a running take begins again with it.
+        """Change the plan; a running take starts again with it.
 
         Raises:
             HarpError: the harp cannot play it; nothing has changed then.
         """
         check_playable(plan)
         if not self.busy:
-            self._take_up(plan)
-        elif self._stopping:
-            self._after = plan
+            self._show(plan)
+        elif self._run.stopping:
+            self._pending = replace(self._pending, show=plan)
         else:
             self.start(plan)
 
     def set_loop(self, loop: bool) -> None:
-        """Loop from now on, or not; a running pass is played to its end."""
+        """Turn looping on or off; a running pass is played to its end."""
         self.take.plan = replace(self.take.plan, loop=loop)
-        if self._next:
-            self._next = replace(self._next, loop=loop)
+        if self._pending.start:
+            self._pending = replace(self._pending, start=replace(self._pending.start, loop=loop))
 
     def poll(self) -> bool:
-        """Take in what is new; whether it is urgent, because a note has only just begun."""
+        """Apply the new events; return whether they are urgent because a note has just begun."""
         if not self.busy:
             return False
         events = self._listener.poll()
         for event in events:
-            self.take.see(event)
+            self.take.apply(event)
             match event:
                 case Ended():
-                    self._pass_over()
+                    self._end_pass()
                 case Finished():
-                    self._finished()
-        return bool(events) and self.take.attacking
+                    self._finish()
+        return bool(events) and self.take.in_attack
 
     def close(self) -> None:
-        """Let go of the listener."""
+        """Close the listener."""
         self._listener.close()
 
     def _end(self) -> None:
-        if not self._ending:
-            self._ending = True
+        if not self._run.ending:
+            self._run.ending = True
             self._listener.stop()
 
     def _begin(self, plan: Plan) -> None:
-        self._take_up(plan)
+        self._show(plan)
         self.take.phase = Phase.OPENING
-        self._looping = plan.loops
-        self._stopping = self._ending = False
+        self._run = _Run(looping=plan.loops)
         try:
             self._listener.begin(plan)
         except TrainerError as error:
-            self.take.phase, self.take.sentence = Phase.FAILED, str(error)
+            self.take.fail(str(error))
             return
         self.busy = True
         self._on_begin()
 
-    def _take_up(self, plan: Plan) -> None:
-        """Put a new take in hand, with the marks that the drill has already."""
+    def _show(self, plan: Plan) -> None:
+        """Make a new current take, with the marks that the drill has already."""
         if self.take.drill is not None:
-            self._drilled = self.take
+            self._last_drill_take = self.take
         self.take = TakeState(plan)
-        if plan.drill is not None and plan.drill == self._drilled.drill:
-            self.take.remember(self._drilled)
+        if plan.drill is not None and plan.drill == self._last_drill_take.drill:
+            self.take.inherit_marks(self._last_drill_take)
 
-    def _pass_over(self) -> None:
-        if self._looping and not self.take.plan.loops and self._next is None:
+    def _end_pass(self) -> None:
+        if self._run.looping and not self.take.plan.loops and self._pending.start is None:
             self.stop()
 
-    def _finished(self) -> None:
+    def _finish(self) -> None:
         self.busy = False
-        plan, after = self._next, self._after
-        self._next = self._after = None
-        ended = self.take.phase is Phase.ENDED and not self._stopping
-        if plan is None and ended and self.take.plan.loops and not self._looping:
+        pending, self._pending = self._pending, _Pending()
+        plan = pending.start
+        completed = self.take.phase is Phase.ENDED and not self._run.stopping
+        if plan is None and completed and self.take.plan.loops and not self._run.looping:
             plan = self.take.plan
         if plan is not None:
             self._begin(plan)
-        elif after is not None:
-            self._take_up(after)
+        elif pending.show is not None:
+            self._show(pending.show)

@@ -1,4 +1,9 @@
-"""What is known of the take in hand, folded from its events. Draws nothing."""
+"""State of the take on the screen, folded from its events. Draws nothing.
+
+`TakeState` holds one small object per life time: the plan and its steps (the whole take), the
+playhead (one pass), the current step, the marks (carried from take to take of one drill), the
+pitch trace, the messages and the outcome.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +11,7 @@ import math
 from array import array
 from bisect import bisect_right
 from collections import deque
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
@@ -31,15 +36,24 @@ from trainer.practice import (
 )
 
 TRAIL_POINTS = 4096
-"""Points of the pitch trace that are kept: 20 s of 200 readings a second."""
+"""Maximum points of the pitch trail: 20 s at 200 readings a second."""
 NOTES_KEPT = 12
-"""Notes that are kept while no drill is played."""
+"""Maximum heard notes that are kept while no drill is played."""
 ATTACK_S = 0.06
-"""How long after its start a note still counts as attacked: until its pitch has come to stand."""
+"""Time after an onset, in seconds, in which the screen updates at every reading: about as long as
+a pitch takes to settle."""
+CLOSE_UP_MARGIN_S = 0.5
+"""Time shown before and after a step in its close-up, in seconds."""
+MIN_CLOSE_UP_BEATS = 0.5
+"""Minimum length of a step in its close-up, in beats."""
+CLOSE_UP_TRAIL_BEATS = 4
+"""Beats before and after a step whose pitch points a close-up keeps."""
+DEFAULT_RATE = 48_000
+"""Sample rate in hertz that is assumed before the first reading."""
 
 
 class Phase(StrEnum):
-    """Where a take is."""
+    """Phase of a take; the value is what the screen shows."""
 
     READY = "ready"
     OPENING = "opening the sound"
@@ -57,291 +71,421 @@ class PitchPoint:
     """One point of the pitch trace.
 
     Attributes:
-        sample: when.
-        height: MIDI note number, fractional, in cents (100 a half step), free of A4.
+        sample: index of the sample at which the pitch was measured.
+        cents: pitch in cents above MIDI note 0, at the harp's A4.
         leak: whether an unwanted hole sounded too.
     """
 
     sample: int
-    height: float
+    cents: float
     leak: bool
 
 
 class PitchHistory:
-    """All points of a pass, 13 bytes each."""
+    """All pitch points of a pass, 13 bytes each."""
 
     def __init__(self) -> None:
-        self._samples, self._heights, self._leaks = array("q"), array("f"), bytearray()
+        self._samples, self._cents, self._leaks = array("q"), array("f"), bytearray()
 
     def clear(self) -> None:
-        """Forget them: another pass begins."""
-        del self._samples[:], self._heights[:], self._leaks[:]
+        """Delete all points."""
+        del self._samples[:], self._cents[:], self._leaks[:]
 
     def add(self, point: PitchPoint) -> None:
-        """Remember one more."""
+        """Append a point."""
         self._samples.append(point.sample)
-        self._heights.append(point.height)
+        self._cents.append(point.cents)
         self._leaks.append(point.leak)
 
     def between(self, first: float, last: float) -> list[PitchPoint]:
-        """The points between two samples, in the order in which they came."""
+        """Return the points from sample `first` to sample `last`, oldest first."""
         return [
-            PitchPoint(sample, self._heights[i], bool(self._leaks[i]))
+            PitchPoint(sample, self._cents[i], bool(self._leaks[i]))
             for i, sample in enumerate(self._samples)
             if first <= sample <= last
         ]
 
 
-class TakeState:
-    """The take in hand: its plan, where it is, and what it has earned so far.
-
-    Marks stay when a new pass begins, as `old`, until the pass replaces them.
+@dataclass(slots=True)
+class PitchTrail:
+    """The pitch points of a take.
 
     Attributes:
-        notes: the last ones that were played without a drill, the newest first.
-        history: the pitch of the pass in hand.
-        window: what the trace shows, as its first beat and the beats in a third of it; None where
-            it follows the position.
-        sound: where the take can be heard once it is over.
-        loop: the passage that is heard, and since when.
+        recent: the last `TRAIL_POINTS` points, oldest first.
+        count: points since the take began.
+        history: all points of the current pass.
+    """
+
+    recent: deque[PitchPoint] = field(default_factory=lambda: deque(maxlen=TRAIL_POINTS))
+    count: int = 0
+    history: PitchHistory = field(default_factory=PitchHistory)
+
+    def add(self, point: PitchPoint) -> None:
+        """Append a point."""
+        self.recent.append(point)
+        self.history.add(point)
+        self.count += 1
+
+
+@dataclass(slots=True)
+class MarkSheet:
+    """The marks of a drill. They survive a pass and a take until a new pass replaces them.
+
+    Attributes:
+        by_step: marks by step index.
+        stale: indices of steps whose mark is from an earlier pass.
+        newest: the last mark given; None before the first.
+        result: result of the last pass that was played to its end.
+    """
+
+    by_step: dict[int, Mark] = field(default_factory=dict)
+    stale: frozenset[int] = frozenset()
+    newest: Mark | None = None
+    result: Result | None = None
+
+    def add(self, mark: Mark) -> None:
+        """Enter a mark of the current pass."""
+        self.by_step = {**self.by_step, mark.step.index: mark}
+        self.stale -= {mark.step.index}
+        self.newest = mark
+
+    def start_pass(self) -> None:
+        """Declare all marks stale."""
+        self.stale = frozenset(self.by_step)
+
+    @property
+    def fresh(self) -> list[Mark]:
+        """The marks of the current pass."""
+        return [mark for index, mark in self.by_step.items() if index not in self.stale]
+
+
+@dataclass(slots=True)
+class Playhead:
+    """Position in a pass.
+
+    Attributes:
+        clock: maps samples to beats; None before a pass starts and while no drill is played.
+        steps: range of step indices of the pass, the last excluded.
+        first_beat: beat at which the count-in ends: the first of the bar the pass begins in.
+        position: beats from the drill's first beat, or seconds while no drill is played; None
+            before the first reading.
+        resuming: whether the next start continues an interrupted pass.
+    """
+
+    clock: Clock | None
+    steps: tuple[int, int]
+    first_beat: int = 0
+    position: float | None = None
+    resuming: bool = False
+
+
+@dataclass(slots=True)
+class CurrentStep:
+    """State of the step in play.
+
+    Attributes:
+        due: index of the first step without a mark in this pass.
+        onset: sample of the last onset; None before the first.
+    """
+
+    due: int = 0
+    onset: int | None = None
+
+
+@dataclass(slots=True)
+class Messages:
+    """What the status line reports.
+
+    Attributes:
+        trouble: why there is no sound or no take, as a sentence.
+        notice: a warning that does not stop the take, as a sentence.
+        source: name of the source.
+        paused_bar: bar at which the player paused.
+    """
+
+    trouble: str = ""
+    notice: str = ""
+    source: str = ""
+    paused_bar: int | None = None
+
+
+@dataclass(slots=True)
+class Outcome:
+    """What a take leaves behind.
+
+    Attributes:
+        passes: passes played to their end.
+        saved: file in which the player asked to keep the sound.
+        audio: file from which the take can be played back, once it is over.
+    """
+
+    passes: int = 0
+    saved: str | None = None
+    audio: str | None = None
+
+
+class StepTimes:
+    """The steps of a plan and the beats at which each starts and ends."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.steps: tuple[Step, ...] = plan.drill.steps if plan.drill else ()
+        self.starts = [float(step.at) for step in self.steps]
+        self.ends = [float(step.end) for step in self.steps]
+
+    def started(self, beat: float) -> int:
+        """Return the number of steps that start at or before a beat."""
+        return bisect_right(self.starts, beat)
+
+    def ended(self, beat: float) -> int:
+        """Return the number of steps that end at or before a beat."""
+        return bisect_right(self.ends, beat)
+
+
+class TakeState:
+    """A take: its plan, where it is, and what it has earned so far.
+
+    Args:
+        plan: what is played.
+
+    Attributes:
+        plan: what is played.
+        phase: phase of the take.
+        playhead: position in the current pass.
+        sheet: marks and result.
+        pitch: the pitch trace.
+        messages: what the status line reports.
+        outcome: what the take leaves behind.
+        reading: the newest reading; None before the first.
+        notes: the last notes heard without a drill, newest first.
+        window: what the trace shows, as its first beat and the beats in a third of it; None to
+            follow the position.
+        loop: the passage that is played and the sample at which it began; None for none.
     """
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
         self.phase = Phase.READY
-        self.clock: Clock | None = None
-        self.range = _steps_of(plan)
-        self.position: float | None = None
+        self.playhead = Playhead(None, _step_range(plan))
+        self.sheet = MarkSheet()
+        self.pitch = PitchTrail()
+        self.messages = Messages()
+        self.outcome = Outcome()
         self.reading: Reading | None = None
-        self.marks: dict[int, Mark] = {}
-        self.old: frozenset[int] = frozenset()
-        self.last: Mark | None = None
-        self.result: Result | None = None
-        self.passes = 0
-        self.sentence = ""
-        self.notice = ""
-        self.bar: int | None = None
-        self.source = ""
-        self.saved: str | None = None
-        self.trail: deque[PitchPoint] = deque(maxlen=TRAIL_POINTS)
-        self.history = PitchHistory()
         self.notes: tuple[HeardNote, ...] = ()
         self.window: tuple[float, float] | None = None
-        self.sound: str | None = None
         self.loop: Looping | None = None
-        self.heard = 0
-        self._resuming = False
-        self._attack: int | None = None
-        self._from = 0
-        self._due = 0
-        self._ats = [float(step.at) for step in self.steps]
-        self._ends = [float(step.end) for step in self.steps]
-        self._needle = DisplaySmoother(plan.harp, self.goal.tolerance)
+        self._times = StepTimes(plan)
+        self._current = CurrentStep()
+        self._smoother = DisplaySmoother(plan.harp, self.goal.tolerance)
 
     @property
     def drill(self) -> Drill | None:
-        """What is played; None only listens."""
+        """The drill that is played; None while only listening."""
         return self.plan.drill
 
     @property
     def steps(self) -> tuple[Step, ...]:
-        """The drill's steps; none when only listening."""
-        return self.drill.steps if self.drill else ()
+        """The drill's steps; empty while only listening."""
+        return self._times.steps
 
     @property
-    def whole(self) -> tuple[int, int]:
-        """Range of step indices of a whole pass, the last not included."""
-        return _steps_of(self.plan)
+    def whole_range(self) -> tuple[int, int]:
+        """Range of step indices of a whole pass, the last excluded."""
+        return _step_range(self.plan)
 
     @property
     def goal(self) -> Goal:
-        """What counts as good."""
+        """The drill's goal, or the default."""
         return self.drill.goal if self.drill else Goal()
 
     @property
     def tempo(self) -> float:
-        """Beats a minute; seconds serve as beats when only listening."""
-        return self.clock.tempo if self.clock else self.plan.first_tempo
+        """Beats a minute; while only listening, a beat is a second."""
+        return self.playhead.clock.tempo if self.playhead.clock else self.plan.first_tempo
 
     @property
-    def shown(self) -> DisplayedReading:
-        """The calmed reading; before any, what is to be played first."""
-        shown = self._needle.shown
-        return shown if self.reading else replace(shown, wanted=self.wanted)
+    def displayed(self) -> DisplayedReading:
+        """The smoothed reading; before the first, only the sound that is wanted first."""
+        displayed = self._smoother.displayed
+        return displayed if self.reading else replace(displayed, wanted=self.wanted)
 
     @property
     def running(self) -> bool:
-        """Whether sound is coming, or will."""
+        """Whether sound comes in, or will."""
         return self.phase not in (Phase.READY, Phase.FAILED, Phase.ENDED)
 
     @property
-    def attacking(self) -> bool:
-        """Whether a note has only just begun, so that every reading is news."""
-        if self.reading is None or self._attack is None:
+    def in_attack(self) -> bool:
+        """Whether a note began less than `ATTACK_S` ago."""
+        if self.reading is None or self._current.onset is None:
             return False
-        return self.reading.heard - self._attack < ATTACK_S * self.reading.rate
+        return self.reading.heard - self._current.onset < ATTACK_S * self.reading.rate
 
     @property
     def step(self) -> Step | None:
-        """The step that is to sound now; None in a rest, a count-in, or when only listening."""
-        if self.position is None:
+        """The step at the playhead; None in a rest, a count-in, or while only listening."""
+        position = self.playhead.position
+        if position is None:
             return None
-        index = bisect_right(self._ats, self.position) - 1
-        first, last = self.range
-        sounds = first <= index < last and self.position < self._ends[index]
+        index = self._times.started(position) - 1
+        first, last = self.playhead.steps
+        sounds = first <= index < last and position < self._times.ends[index]
         return self.steps[index] if sounds else None
 
     @property
     def next_step(self) -> Step | None:
-        """The step that is to sound now, or else the next one; None after the last."""
-        first, last = self.range
-        if self.position is None:
+        """The step at the playhead, or else the next one; None after the last."""
+        first, last = self.playhead.steps
+        if self.playhead.position is None:
             return self.steps[first] if first < last else None
-        index = max(first, bisect_right(self._ends, self.position))
+        index = max(first, self._times.ended(self.playhead.position))
         return self.steps[index] if index < last else None
 
     @property
     def wanted(self) -> Sound:
-        """The sound asked for now, or next; empty when none is."""
+        """The sound to play now, or next; empty for none."""
         step = self.next_step
         if step is None:
             return ()
-        part = 0.0
-        if self.position is not None and step.moves:
-            part = max(0.0, (self.position - self._ats[step.index]) / float(step.beats))
-        return step.sounds[round(step.place(part))]
+        share = 0.0
+        if self.playhead.position is not None and step.moves:
+            beats = self.playhead.position - self._times.starts[step.index]
+            share = max(0.0, beats / float(step.beats))
+        return step.sounds[round(step.place(share))]
 
     @property
-    def count_in(self) -> int:
-        """Beats of count-in."""
+    def count_in_beats(self) -> int:
+        """Length of the count-in in beats."""
         if self.drill is None or self.drill.free:
             return 0
-        bar = self.plan.entered(self.range[0]) if self.steps else 1
+        bar = self.plan.entered(self.playhead.steps[0]) if self.steps else 1
         return self.plan.count_in or self.drill.count_in(bar)
 
     @property
-    def count(self) -> int:
-        """Beats of the count-in that have come, from 0; all of them once it is over."""
-        if self.position is None:
+    def counted_beats(self) -> int:
+        """Beats of the count-in so far; all of them once it is over."""
+        if self.playhead.position is None:
             return 0
-        past = math.floor(self.position) - self._from + self.count_in + 1
-        return min(max(past, 0), self.count_in)
+        before_first = self.playhead.first_beat - self.count_in_beats
+        counted = math.floor(self.playhead.position) - before_first + 1
+        return min(max(counted, 0), self.count_in_beats)
 
     @property
     def weakest(self) -> Mark | None:
-        """The mark of the present pass that is lowest so far; None before the first."""
-        fresh = [mark for index, mark in self.marks.items() if index not in self.old]
-        return min(fresh, key=lambda mark: mark.score, default=None)
+        """The lowest mark of the current pass; None before the first."""
+        return min(self.sheet.fresh, key=lambda mark: mark.score, default=None)
 
-    def remember(self, other: TakeState) -> None:
-        """Take over the marks of an earlier take of the same drill, as old ones."""
-        self.marks, self.last, self.result = other.marks, other.last, other.result
-        self.old = frozenset(self.marks)
+    def inherit_marks(self, earlier: TakeState) -> None:
+        """Copy the marks of an earlier take of the same drill, as stale ones."""
+        sheet = earlier.sheet
+        self.sheet = MarkSheet(sheet.by_step, frozenset(sheet.by_step), sheet.newest, sheet.result)
 
-    def see(self, event: Event) -> None:
-        """Take the next event."""
+    def apply(self, event: Event) -> None:
+        """Update the state by the next event of the take."""
         match event:
             case Heard(reading):
-                self._hear(reading)
+                self._apply_reading(reading)
             case Noted(note):
                 self.notes = (note, *self.notes[: NOTES_KEPT - 1])
             case Marked(mark):
-                self.marks = {**self.marks, mark.step.index: mark}
-                self.old -= {mark.step.index}
-                self.last = mark
-                self._due = mark.step.index + 1
-                if self._is_free:
-                    self.clock = None
+                self.sheet.add(mark)
+                self._current.due = mark.step.index + 1
+                if self._has_free_clock:
+                    self.playhead.clock = None
             case Started():
-                self._start(event)
+                self._start_pass(event)
             case Ended(result):
-                self.result = result
-                self.passes += 1
+                self.sheet.result = result
+                self.outcome.passes += 1
             case Paused(sentence, None):
-                self.phase, self.sentence = Phase.NO_SOUND, sentence
+                self.phase, self.messages.trouble = Phase.NO_SOUND, sentence
             case Paused(bar=bar):
-                self.phase, self.bar = Phase.PAUSED, bar
+                self.phase, self.messages.paused_bar = Phase.PAUSED, bar
             case Looping():
                 self.loop = event
             case Resumed():
-                self.phase, self.sentence = Phase.OPENING, ""
-                self._resuming = True
+                self.phase, self.messages.trouble = Phase.OPENING, ""
+                self.playhead.resuming = True
             case Notice(sentence):
-                self.notice = sentence
+                self.messages.notice = sentence
             case Failed(sentence):
-                self.phase, self.sentence = Phase.FAILED, sentence
+                self.fail(sentence)
             case Finished(saved, sound):
-                self.saved, self.sound = saved, sound
+                self.outcome.saved, self.outcome.audio = saved, sound
                 if self.phase is not Phase.FAILED:
                     self.phase = Phase.ENDED
 
-    def _start(self, started: Started) -> None:
-        self.clock = started.clock
-        self.source = started.source
-        self.sentence = ""
+    def fail(self, sentence: str) -> None:
+        """Declare the take failed, for a reason given as a sentence."""
+        self.phase, self.messages.trouble = Phase.FAILED, sentence
+
+    def _start_pass(self, started: Started) -> None:
+        playhead = self.playhead
+        playhead.clock = started.clock
+        self.messages.source, self.messages.trouble = started.source, ""
         if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
-        self.phase = Phase.PLAYING if self._is_free else Phase.COUNTING
-        self._due = started.first
-        self.range = (started.first, started.last)
-        self._from = self._first_beat()
-        if not self._resuming:
-            self.old = frozenset(self.marks)
-            self.history.clear()
-        self._resuming = False
+        self.phase = Phase.PLAYING if self._has_free_clock else Phase.COUNTING
+        self._current.due = started.first
+        playhead.steps = (started.first, started.last)
+        playhead.first_beat = self._first_beat()
+        if not playhead.resuming:
+            self.sheet.start_pass()
+            self.pitch.history.clear()
+        playhead.resuming = False
 
     def _first_beat(self) -> int:
-        """The beat that the count-in leads to: the first of the bar in which the pass begins."""
+        """Return the first beat of the bar in which the pass begins."""
         if self.drill is None or not self.steps:
             return 0
-        return self.drill.entry(self.plan.entered(self.range[0]))
+        return self.drill.entry(self.plan.entered(self.playhead.steps[0]))
 
-    def _hear(self, reading: Reading) -> None:
+    def _apply_reading(self, reading: Reading) -> None:
         self.reading = reading
+        playhead = self.playhead
         if reading.onset is not None:
-            self._attack = reading.onset
-        if self._is_free and self.running and self._due < self.range[1]:
-            self._wait(reading)
-        elif self.clock is not None:
-            self.position = self.clock.beat(reading.heard)
+            self._current.onset = reading.onset
+        if self._has_free_clock and self.running and self._current.due < playhead.steps[1]:
+            self._run_free_clock(reading)
+        elif playhead.clock is not None:
+            playhead.position = playhead.clock.beat(reading.heard)
             if self.phase in (Phase.COUNTING, Phase.PLAYING):
-                self.phase = Phase.COUNTING if self.position < self._from else Phase.PLAYING
+                counting = playhead.position < playhead.first_beat
+                self.phase = Phase.COUNTING if counting else Phase.PLAYING
         elif self.phase is Phase.LISTENING:
-            self.position = reading.heard_at
+            playhead.position = reading.heard_at
         wanted = self.wanted
-        self._needle.hear(reading, wanted, due=self.step is not None)
+        self._smoother.add(reading, wanted, due=self.step is not None)
         if reading.hz is not None:
-            holes = {tab.hole for tab in wanted}
-            leak = reading.clean is False and not holes.issuperset(reading.holes)
-            point = PitchPoint(reading.sample, absolute_cents(self.plan, reading.hz), leak)
-            self.trail.append(point)
-            self.history.add(point)
-            self.heard += 1
+            wanted_holes = {tab.hole for tab in wanted}
+            leak = reading.clean is False and not wanted_holes.issuperset(reading.holes)
+            self.pitch.add(PitchPoint(reading.sample, absolute_cents(self.plan, reading.hz), leak))
 
     @property
-    def _is_free(self) -> bool:
+    def _has_free_clock(self) -> bool:
         """Whether the drill waits for the player."""
         return self.drill is not None and self.drill.free
 
-    def _wait(self, reading: Reading) -> None:
-        """Where the clock is free, time runs through the step that is due, again and again."""
-        step = self.steps[self._due]
-        at = round(float(step.at) * 60.0 / self.plan.first_tempo * reading.rate)
-        clock = self.clock or Clock(reading.heard - at, self.plan.first_tempo, reading.rate)
+    def _run_free_clock(self, reading: Reading) -> None:
+        """Move the playhead through the due step, again and again until it is played."""
+        step, tempo = self.steps[self._current.due], self.plan.first_tempo
+        start = round(float(step.at) * 60.0 / tempo * reading.rate)
+        restarted = Clock(reading.heard - start, tempo, reading.rate)
+        clock = self.playhead.clock or restarted
         if clock.beat(reading.heard) >= float(step.end):
-            clock = Clock(reading.heard - at, self.plan.first_tempo, reading.rate)
-        self.clock = clock
-        self.position = clock.beat(reading.heard)
+            clock = restarted
+        self.playhead.clock = clock
+        self.playhead.position = clock.beat(reading.heard)
 
 
 def absolute_cents(plan: Plan, hz: float) -> float:
-    """A pitch as cents above MIDI note 0, by the A4 of the harp in hand."""
+    """Return a frequency in hertz as cents above MIDI note 0, at the A4 of the plan's harp."""
     return 100.0 * midi_of(hz, plan.harp.a4)
 
 
-def _steps_of(plan: Plan) -> tuple[int, int]:
-    """The range of step indices that a plan will play."""
+def _step_range(plan: Plan) -> tuple[int, int]:
+    """Return the range of step indices that a plan plays, the last excluded."""
     if plan.drill is None:
         return 0, 0
     if plan.played_bars is None:
@@ -350,33 +494,35 @@ def _steps_of(plan: Plan) -> tuple[int, int]:
     return steps.start, steps.stop
 
 
-CLOSE_UP_MARGIN_S = 0.5
-"""What is shown of the sound before a step and after it."""
-MIN_CLOSE_UP_BEATS = 0.5
-
-
 def take_at_step(take: TakeState, mark: Mark) -> TakeState:
-    """A take that stands still at one of its steps, for the trace.
+    """Return a take that stands still at one of its steps, for the trace's close-up.
 
-    Its beats are laid so that the step begins where it should have, by how late it was played.
+    Its clock is shifted so that beat `step.at` falls on the sample at which the step was due:
+    its measured start less its lateness.
+
+    Args:
+        take: the take.
+        mark: mark of the step.
     """
     step, measured, rate = mark.step, mark.measured, _rate(take)
     still = TakeState(replace(take.plan, bars=None, loop=False))
-    tempo = take.result.tempo if take.result else take.tempo
-    clock = replace(take.clock, tempo=tempo) if take.clock else Clock(0, tempo, rate)
+    tempo = take.sheet.result.tempo if take.sheet.result else take.tempo
+    running = take.playhead.clock
+    clock = replace(running, tempo=tempo) if running else Clock(0, tempo, rate)
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
         clock = replace(clock, zero=clock.zero + due - clock.sample(step.at))
-    around = CLOSE_UP_MARGIN_S * tempo / 60.0
+    margin = CLOSE_UP_MARGIN_S * tempo / 60.0
     length = max(float(step.beats), MIN_CLOSE_UP_BEATS)
-    still.clock, still.position = clock, float(step.at)
-    still.window = float(step.at) - around, (length + 2.0 * around) / 3.0
-    first, last = (clock.sample(beat) for beat in (step.at - 4, step.end + 4))
-    still.trail.extend(take.history.between(first, last))
-    still.heard = len(still.trail)
+    still.playhead.clock, still.playhead.position = clock, float(step.at)
+    still.window = float(step.at) - margin, (length + 2.0 * margin) / 3.0
+    ends = (step.at - CLOSE_UP_TRAIL_BEATS, step.end + CLOSE_UP_TRAIL_BEATS)
+    first, last = (clock.sample(beat) for beat in ends)
+    still.pitch.recent.extend(take.pitch.history.between(first, last))
+    still.pitch.count = len(still.pitch.recent)
     still.reading = Reading(0, 0, rate)
     return still
 
 
 def _rate(take: TakeState) -> int:
-    return take.reading.rate if take.reading else 48_000
+    return take.reading.rate if take.reading else DEFAULT_RATE

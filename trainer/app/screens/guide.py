@@ -130,9 +130,9 @@ class GuideScreen(TakeScreen):
     def show(self, take: TakeState) -> None:
         """Show the step, and what is heard."""
         listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
-        heard = take.shown if listens else None
+        heard = take.displayed if listens else None
         if take.phase is Phase.FAILED:
-            said, good = take.sentence, False
+            said, good = take.messages.trouble, False
         elif self._step == CHOOSING:
             said, good = microphone_verdict(heard)
         else:

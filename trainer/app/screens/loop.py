@@ -192,8 +192,8 @@ class LoopScreen(TakeScreen):
             state = replace(state, phase=SOUNDS, played=past if past >= 0.0 else None)
         if take.phase is Phase.FAILED:
             state = replace(state, trouble=NO_INPUT_HINT)
-        if take.notice and state.phase == READYING:
-            state = replace(state, phase=OFF, trouble=take.notice)
+        if take.messages.notice and state.phase == READYING:
+            state = replace(state, phase=OFF, trouble=take.messages.notice)
         self._draw(state)
 
     def _change(self, passage: Passage) -> None:
@@ -206,7 +206,7 @@ class LoopScreen(TakeScreen):
 
     def _ask(self, state: LoopState) -> None:
         """Ask for a passage; what was the matter before is forgotten."""
-        self.session.take.notice = ""
+        self.session.take.messages.notice = ""
         self._draw(replace(state, phase=READYING, played=None, trouble=""))
         self.session.ask(Loop(state.passage))
 

@@ -159,7 +159,7 @@ class PracticeScreen(TakeScreen):
         self._dials.show(take)
         self._verdict.show(VerdictState.of_take(take))
         self._status.show(StatusState.of(take))
-        if take.phase is Phase.ENDED and take.passes and take is not self._told:
+        if take.phase is Phase.ENDED and take.outcome.passes and take is not self._told:
             self._told = take
             self._tell(take)
 
@@ -169,8 +169,8 @@ class PracticeScreen(TakeScreen):
             self._dials.show(take)
 
     def _tell(self, take: TakeState) -> None:
-        if take.result is not None and self.app.screen is self:
-            result = ResultScreen(take.result, take, self.session)
+        if take.sheet.result is not None and self.app.screen is self:
+            result = ResultScreen(take.sheet.result, take, self.session)
             self.app.push_screen(result, self._told_result)
 
     def _told_result(self, wish: str | None) -> None:

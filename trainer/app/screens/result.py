@@ -197,7 +197,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         except OSError as error:
             self.tell(f"× the sound of the take cannot be kept for that: {error.strerror}")
             return
-        take.sound = str(path)
+        take.outcome.audio = str(path)
         first, last = spec.first, spec.last or spec.first
         around = max(0.0, LOOPED_S - (last - first)) / 2.0
         first = max(0.0, first - around)

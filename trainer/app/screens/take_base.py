@@ -29,9 +29,9 @@ class TakeScreen(Screen[None]):
     def show(self, take: TakeState) -> None:
         """Show a take as it stands. Called at every frame while one runs."""
         self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
-        if take.notice and take.notice != self._noticed:
-            self.notify(take.notice, severity="warning", timeout=NOTICE_S)
-        self._noticed = take.notice
+        if take.messages.notice and take.messages.notice != self._noticed:
+            self.notify(take.messages.notice, severity="warning", timeout=NOTICE_S)
+        self._noticed = take.messages.notice
 
     def hurry(self, take: TakeState) -> None:
         """Show only what a beginning note changes first: the trace may take 8 ms to be drawn."""

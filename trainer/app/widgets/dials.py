@@ -25,7 +25,7 @@ class Dials:
 
     def show(self, take: TakeState) -> None:
         """Show a take as it stands."""
-        shown = take.shown
+        shown = take.displayed
         still = self._gauge.app.animation_level == "none"
         self._gauge.show(GaugeState.of(shown, still))
         self._readout.show(ReadoutState.of(take))

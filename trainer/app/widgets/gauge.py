@@ -20,23 +20,23 @@ class GaugeState:
     Attributes:
         cents: where the needle stands; None when nothing sounds.
         state: as in :attr:`trainer.app.display_smoothing.DisplayedReading.state`.
-        held: whether the sound has stopped and this is where the needle last stood.
+        ended: whether the sound has stopped and this is where the needle last stood.
         tolerance: half the band, in cents.
     """
 
     cents: float | None = None
     state: str = "silent"
-    held: bool = False
+    ended: bool = False
     tolerance: float = 10.0
 
     @classmethod
     def of(cls, shown: DisplayedReading, still: bool = False) -> GaugeState:
-        """The gauge of a calmed reading; to a quarter of a cent, finer than it can be seen, or as
+        """The gauge of a smoothed reading; to a quarter of a cent, finer than it can be seen, or as
         seldom as the number changes."""
         cents = None if shown.cents is None else round(shown.cents * 4) / 4
         if still:
-            cents = shown.number
-        return cls(cents, shown.state, shown.held, shown.tolerance)
+            cents = shown.whole_cents
+        return cls(cents, shown.state, shown.ended, shown.tolerance)
 
 
 def half_cell(cents: float, width: int) -> int:
@@ -62,14 +62,14 @@ def needle_row(state: GaugeState, width: int, named: bool = True) -> TextRow:
     for x, edge in ((low, "▏"), (high, "▕")):
         cells[x], pens[x] = edge, "aim"
     if state.cents is not None and state.state != "wrong":
-        pen = "quiet" if state.held else state.state
+        pen = "quiet" if state.ended else state.state
         if abs(state.cents) > RANGE_CENTS:
             x, arrow = (0, "◀") if state.cents < 0 else (room - 2, "▶")
             cells[x : x + 2], pens[x : x + 2] = [arrow, arrow], [pen, pen]
         else:
             _draw_needle(half_cell(state.cents, room), cells, pens, pen)
-    left = "flat" if state.state == "flat" and not state.held else "quiet"
-    right = "sharp" if state.state == "sharp" and not state.held else "quiet"
+    left = "flat" if state.state == "flat" and not state.ended else "quiet"
+    right = "sharp" if state.state == "sharp" and not state.ended else "quiet"
     flat, sharp = (FLAT, SHARP) if named else (" " * len(FLAT), "")
     return (flat, left), *row_from_cells(cells, pens), (sharp, right)
 

@@ -103,9 +103,9 @@ def microphone_verdict(heard: DisplayedReading | None) -> tuple[str, bool]:
 
 def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
     """What is heard in place of the note that is asked for, and whether it is that note."""
-    if heard is None or heard.tab is None or heard.number is None:
+    if heard is None or heard.tab is None or heard.whole_cents is None:
         return f"waiting for {wanted}: hole {wanted.hole}, {wanted.breath}", False
-    off = offset_text(heard.number)
+    off = offset_text(heard.whole_cents)
     if heard.tab == wanted:
         if heard.level_db < FAINT_DB:
             return f"{wanted}, {off}, but faint: come closer or turn the input up", False

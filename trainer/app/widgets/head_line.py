@@ -54,8 +54,8 @@ class HeadState:
         if drill is None:
             return cls("What am I playing?", words, take.phase)
         beat = None
-        if take.running and take.position is not None and not drill.free:
-            beat = math.floor(take.position) % drill.meter[0] + 1
+        if take.running and take.playhead.position is not None and not drill.free:
+            beat = math.floor(take.playhead.position) % drill.meter[0] + 1
         return cls(drill.title, words, take.phase, beat, drill.meter[0])
 
 

@@ -35,7 +35,7 @@ class HoleStripState:
 
     @classmethod
     def of(cls, shown: DisplayedReading) -> HoleStripState:
-        """The strip of a calmed reading."""
+        """The strip of a smoothed reading."""
         return cls(
             shown.holes,
             tuple(tab.hole for tab in shown.wanted),

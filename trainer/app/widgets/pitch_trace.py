@@ -207,7 +207,7 @@ def third_length(take: TakeState, width: int) -> float:
 def _window(take: TakeState, width: int) -> tuple[float, float]:
     """The first beat in sight and the beats in a third of the picture, while a take runs."""
     third = third_length(take, width)
-    return (math.floor((take.position or 0.0) / third) - 1) * third, third
+    return (math.floor((take.playhead.position or 0.0) / third) - 1) * third, third
 
 
 class TracePicture:
@@ -232,10 +232,10 @@ class TracePicture:
     def follow(self, take: TakeState, width: int, height: int) -> Iterator[tuple[int, TextRow]]:
         """Take what is new and give the rows that it changes, with their line numbers."""
         seen = self._look(take, width, height)
-        new = min(take.heard - self._seen, len(take.trail))
-        self._seen = take.heard
-        for i in range(len(take.trail) - new, len(take.trail)):
-            self._plot(take, seen, take.trail[i])
+        new = min(take.pitch.count - self._seen, len(take.pitch.recent))
+        self._seen = take.pitch.count
+        for i in range(len(take.pitch.recent) - new, len(take.pitch.recent)):
+            self._plot(take, seen, take.pitch.recent[i])
         self._move_pen(take, seen)
         for y in sorted(self._dirty):
             yield y, self._row(seen, y)
@@ -247,7 +247,7 @@ class TracePicture:
         self._hear_hole(take)
         step = take.step
         key = (
-            (width, height, third, start, take.range, take.clock),
+            (width, height, third, start, take.playhead.steps, take.playhead.clock),
             (step.index if step else None, take.wanted, len(self._heard_holes)),
         )
         if self._view is not None and key == self._key:
@@ -263,16 +263,16 @@ class TracePicture:
 
     def _hear_hole(self, take: TakeState) -> None:
         """Without a drill, the hole that sounds rules the picture from here on."""
-        tab = take.shown.tab if take.drill is None else None
+        tab = take.displayed.tab if take.drill is None else None
         if tab and (not self._heard_holes or self._heard_holes[-1][1] != tab.hole):
-            self._heard_holes.append(((take.position or 0.0) - LOOK_BACK_S, tab.hole))
+            self._heard_holes.append(((take.playhead.position or 0.0) - LOOK_BACK_S, tab.hole))
 
     def _see(
         self, take: TakeState, third: float, start: float, width: int, height: int
     ) -> TraceView:
-        first, last = take.range
+        first, last = take.playhead.steps
         steps = take.steps[first:last]
-        tab = take.shown.tab
+        tab = take.displayed.tab
         seen = TraceView(
             width=width,
             height=height,
@@ -334,12 +334,16 @@ class TracePicture:
         self._edge.clear()
         self._leaks.clear()
         self._last = None
-        new = min(take.heard - self._seen, len(take.trail))
-        for i in range(len(take.trail) - new):
-            self._plot(take, seen, take.trail[i])
+        new = min(take.pitch.count - self._seen, len(take.pitch.recent))
+        for i in range(len(take.pitch.recent) - new):
+            self._plot(take, seen, take.pitch.recent[i])
 
     def _plot(self, take: TakeState, seen: TraceView, point: PitchPoint) -> None:
-        beat = take.clock.beat(point.sample) if take.clock else point.sample / _rate(take)
+        beat = (
+            take.playhead.clock.beat(point.sample)
+            if take.playhead.clock
+            else point.sample / _rate(take)
+        )
         column = seen.dot_column(beat)
         last, self._last = self._last, point
         if not 0 <= column < 2 * seen.columns:
@@ -349,15 +353,15 @@ class TracePicture:
             self._leaks.add(x)
             self._dirty.add(seen.height - 2)
         one = seen.panel_at(x)
-        row = seen.dot_row(one, point.height)
+        row = seen.dot_row(one, point.cents)
         if not 0 <= row < 4 * seen.lines:
             y = 0 if row < 0 else seen.lines - 1
             self._edge[y, x] = "▴" if row < 0 else "▾"
             self._dirty.add(1 + y)
             return
-        heights = [point.height]
+        heights = [point.cents]
         if last and _joined(point, last, _rate(take)):
-            heights.append(last.height)
+            heights.append(last.cents)
         half = LINE_DOTS / 2 * seen.dot_cents
         top = max(0, seen.dot_row(one, max(heights) + half - 1e-6))
         foot = min(4 * seen.lines - 1, seen.dot_row(one, min(heights) - half + 1e-6))
@@ -367,8 +371,8 @@ class TracePicture:
 
     def _move_pen(self, take: TakeState, seen: TraceView) -> None:
         pen = None
-        if take.position is not None:
-            pen = seen.dot_column(take.position) // 2
+        if take.playhead.position is not None:
+            pen = seen.dot_column(take.playhead.position) // 2
         if pen != self._pen:
             self._pen = pen
             self._dirty.add(seen.height - 1)
@@ -409,7 +413,7 @@ def _in_sight(panels: list[Panel], columns: int) -> list[Panel]:
 
 def _joined(point: PitchPoint, last: PitchPoint, rate: int) -> bool:
     """Whether two points belong to one line."""
-    near = abs(point.height - last.height) <= JOIN_CENTS
+    near = abs(point.cents - last.cents) <= JOIN_CENTS
     return near and point.sample - last.sample <= JOIN_S * rate
 
 

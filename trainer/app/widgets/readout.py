@@ -38,30 +38,30 @@ class ReadoutState:
         """The readout of a take as it stands."""
         if take.phase is Phase.COUNTING:
             return _count(take)
-        return readout_of(take.shown) if take.running else _at_rest(take)
+        return readout_of(take.displayed) if take.running else _at_rest(take)
 
 
 def readout_of(shown: DisplayedReading) -> ReadoutState:
-    """The readout of a calmed reading."""
+    """The readout of a smoothed reading."""
     wanted = shown.wanted_text
     state = shown.state
-    if shown.begun:
+    if shown.pitch_pending:
         first = wanted if shown.tab is None else str(shown.tab)
         return ReadoutState(first, "", f"{ONSET_SIGN} a sound begins", "faint", words_pen="now")
-    if shown.tab is None or shown.number is None:
+    if shown.tab is None or shown.whole_cents is None:
         words = (
             f"{STATE_SIGNS['silent']} play {wanted}"
             if wanted
             else f"{STATE_SIGNS['silent']} silence"
         )
         return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
-    pen = "quiet" if shown.held else state
-    first_pen = "quiet" if shown.held else "strong"
+    pen = "quiet" if shown.ended else state
+    first_pen = "quiet" if shown.ended else "strong"
     if state == "wrong":
         words = f"{STATE_SIGNS[state]} this is {shown.tab}, play {wanted}"
         return ReadoutState(str(shown.tab), f"NOT {wanted}", words, first_pen, pen, pen)
-    amount = abs(shown.number)
-    side = "FLAT" if shown.number < 0 else "SHARP"
+    amount = abs(shown.whole_cents)
+    side = "FLAT" if shown.whole_cents < 0 else "SHARP"
     second = f"{amount} {side}" if amount else "IN TUNE"
     return ReadoutState(
         str(shown.tab), second, f"{STATE_SIGNS[state]} {offset_words(shown)}", first_pen, pen, pen
@@ -70,7 +70,7 @@ def readout_of(shown: DisplayedReading) -> ReadoutState:
 
 def offset_words(shown: DisplayedReading) -> str:
     """How far off, and whether another hole sounds, in words."""
-    number = shown.number or 0
+    number = shown.whole_cents or 0
     side = "flat" if number < 0 else "sharp"
     words = "in tune" if shown.state == "good" else f"{abs(number)} cents {side}"
     return f"{words}, {leak_words(shown)}" if shown.holes else words
@@ -84,14 +84,14 @@ def leak_words(shown: DisplayedReading) -> str:
 
 
 def _count(take: TakeState) -> ReadoutState:
-    count, wanted = take.count, take.shown.wanted_text
-    dots = "● " * count + "○ " * (take.count_in - count)
+    count, wanted = take.counted_beats, take.displayed.wanted_text
+    dots = "● " * count + "○ " * (take.count_in_beats - count)
     number = str(count) if count else ""
     return ReadoutState(number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
 
 
 def _at_rest(take: TakeState) -> ReadoutState:
-    wanted = take.shown.wanted_text
+    wanted = take.displayed.wanted_text
     words = "space starts the count-in" if take.drill else "space starts listening"
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
 

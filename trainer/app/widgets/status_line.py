@@ -34,19 +34,19 @@ class StatusState:
     def of(cls, take: TakeState) -> StatusState:
         """The status of a take as it stands."""
         trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
-        sentence = take.sentence if trouble else _sentence(take)
-        level = round(take.shown.level_db) if take.running and take.reading else None
+        sentence = take.messages.trouble if trouble else _sentence(take)
+        level = round(take.displayed.level_db) if take.running and take.reading else None
         return cls(sentence, trouble, level)
 
 
 def _sentence(take: TakeState) -> str:
     if take.phase is Phase.PAUSED:
-        return f"paused: space goes on at bar {take.bar}, b a bar back"
-    if take.notice:
-        return f"! {take.notice}"
-    if take.saved and not take.running:
-        return f"The sound is kept in {take.saved}"
-    return f"sound from {take.source}" if take.source else ""
+        return f"paused: space goes on at bar {take.messages.paused_bar}, b a bar back"
+    if take.messages.notice:
+        return f"! {take.messages.notice}"
+    if take.outcome.saved and not take.running:
+        return f"The sound is kept in {take.outcome.saved}"
+    return f"sound from {take.messages.source}" if take.messages.source else ""
 
 
 def level_meter(level_db: int | None) -> TextRow:

@@ -135,7 +135,14 @@ class TabPageState:
         """The page of a drill and a take of it as it stands."""
         step = take.step
         now = step.index if step else None
-        return cls(drill, take.position, now, *take.range, take.marks, take.old)
+        return cls(
+            drill,
+            take.playhead.position,
+            now,
+            *take.playhead.steps,
+            take.sheet.by_step,
+            take.sheet.stale,
+        )
 
 
 def top_line_shown(layout: TabLayout, position: float | None, height: int) -> int:

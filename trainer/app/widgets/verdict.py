@@ -32,9 +32,9 @@ class VerdictState:
     @classmethod
     def of_take(cls, take: TakeState) -> VerdictState:
         """The verdict on a take as it stands."""
-        first, last = take.whole  # a pass that was taken up again is still one
-        done = len(take.marks.keys() - take.old)
-        return cls(take.last, take.weakest, done, last - first, take.result)
+        first, last = take.whole_range  # a pass that was taken up again is still one
+        done = len(take.sheet.by_step.keys() - take.sheet.stale)
+        return cls(take.sheet.newest, take.weakest, done, last - first, take.sheet.result)
 
 
 def last_mark_row(mark: Mark | None) -> TextRow:
