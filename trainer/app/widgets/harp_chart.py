@@ -84,7 +84,7 @@ class HarpState:
         )
 
 
-def offset_text(off: float) -> str:
+def reed_offset_text(off: float) -> str:
     """How far off a reed is, in words."""
     whole = round(abs(off))
     return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
@@ -182,7 +182,7 @@ def harp_sentences(state: HarpState) -> list[str]:
         return ["Not one of your own: each reed is taken to be where the tuning has it."]
     off = sorted(filter(is_out_of_tune, state.reeds), key=lambda reed: -abs(reed.off))
     if off:
-        listed = ", ".join(f"{reed.tab} {offset_text(reed.off)}" for reed in off)
+        listed = ", ".join(f"{reed.tab} {reed_offset_text(reed.off)}" for reed in off)
         said = [f"Off by more than {REED_TOLERANCE_CENTS:g}: {listed}."]
     else:
         said = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]
