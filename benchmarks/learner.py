@@ -55,11 +55,17 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 
 import numpy as np
 
-from trainer.coach.due import drill_statuses
-from trainer.coach.selection import choose_entries
-from trainer.coach.set_entry import BETWEEN_S, READ_NEW_S, READ_S
-from trainer.coach.traits import DrillTraits
-from trainer.coach.weaknesses import DayTries, Trait, TraitKind, count_tries, success_rates
+from trainer.coach import (
+    DURATION,
+    DayTries,
+    DrillTraits,
+    Trait,
+    TraitKind,
+    choose_entries,
+    count_tries,
+    drill_statuses,
+    success_rates,
+)
 from trainer.drill import read_shelf
 from trainer.harp import Harp, Tab
 from trainer.store.records import HarpTag, StepRecord, TakeRecord
@@ -300,9 +306,13 @@ def practise(
             return Run(number, seconds / 60.0, takes)
         left = 60.0 * MINUTES
         for trait, passes, most in way.day(day):
-            left -= READ_S if way.knows(trait) else READ_NEW_S
+            left -= DURATION.read_s if way.knows(trait) else DURATION.read_new_s
             passed = 0
-            while passed < passes and most and (left := left - trait.take_s - BETWEEN_S) > 0.0:
+            while (
+                passed < passes
+                and most
+                and (left := left - trait.take_s - DURATION.between_takes_s) > 0.0
+            ):
                 take = student.play(trait, morning + 60.0 * MINUTES - left, day)
                 way.heard(take)
                 most -= 1

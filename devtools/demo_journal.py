@@ -12,9 +12,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from trainer.drill import Drill, Step, find
 from trainer.harp import Harp, Tab
-from trainer.marking import Mark, Measured, Result
-from trainer.marking.marker import make_mark
-from trainer.marking.score import total_score
+from trainer.marking import Mark, Measured, Result, make_mark, total_score
 from trainer.store import HarpTag, OwnHarp, ReedRecord, TakeRecord
 
 PLAYER = "Marit"

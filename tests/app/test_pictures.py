@@ -31,9 +31,7 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
-from trainer.coach.daily_set import DailySet
-from trainer.coach.set_entry import Reason, SetEntry
-from trainer.coach.trends import ComparisonVerdict, overview_at
+from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
 from trainer.harp import Harp
 from trainer.practice import Event, Finished, Plan
 from trainer.sound import PlayerSpec

@@ -30,7 +30,7 @@ from trainer.app.widgets.progress_plot import (
     detail_content,
     progress_content,
 )
-from trainer.coach.trends import Comparison, ComparisonVerdict, SubjectKind, overview_at
+from trainer.coach import Comparison, ComparisonVerdict, SubjectKind, overview_at
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.report.progress_report import change_text

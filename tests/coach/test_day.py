@@ -30,8 +30,9 @@ from scipy.stats import beta, binom
 from benchmarks import learner
 from tests.support.command_line import Trainer, runner
 from trainer.coach.daily_set import DailySet, open_daily_set
-from trainer.coach.due import LONGEST_DAYS, drill_statuses
-from trainer.coach.selection import NEW_A_DAY, STRAINS, choose_entries
+from trainer.coach.due import drill_statuses
+from trainer.coach.parameters import REVIEW, SELECTION
+from trainer.coach.selection import choose_entries
 from trainer.coach.set_entry import Reason, SetEntry, expected_take_count, relative_date
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, success_rates
@@ -203,7 +204,7 @@ def test_intervals_grow_end_at_the_longest_and_begin_anew_after_a_miss() -> None
         day = stands.due
     assert gaps[:-1] == sorted(gaps[:-1])
     assert gaps[0] < gaps[1] < gaps[2]
-    assert gaps[-2] == LONGEST_DAYS
+    assert gaps[-2] == REVIEW.max_interval_days
     assert gaps[-1] == 1
 
 
@@ -391,7 +392,7 @@ def test_a_beginner_is_given_the_first_level(tmp_path: Path) -> None:
         day = made(journal)
     assert {BY_NAME[entry.drill].level for entry in day.entries} == {1}
     assert {entry.reason for entry in day.entries} == {Reason.NEW}
-    assert 0 < len(day.entries) <= NEW_A_DAY
+    assert 0 < len(day.entries) <= SELECTION.new_per_day
     assert 0.8 * 20 <= day.seconds / 60 <= 20
     assert all("the course begins" in entry.why for entry in day.entries)
 
@@ -491,11 +492,11 @@ def test_whatever_was_played_the_set_keeps_its_rules(seed: int, minutes: float) 
     assert sum(entry.seconds for entry in entries) <= 60 * minutes + 1e-6
     assert len({entry.drill for entry in entries}) == len(entries)
     new = [entry for entry in entries if entry.drill not in stands]
-    assert len(new) <= NEW_A_DAY
+    assert len(new) <= SELECTION.new_per_day
     assert {entry.reason for entry in new} <= {Reason.NEW}
     assert all(entry.why and entry.passes <= entry.most for entry in entries)
     middle = [entry for entry in entries if entry.reason not in (Reason.WARM_UP, Reason.ENJOY)]
-    hard = [TRAIT[entry.drill].strain >= STRAINS for entry in middle]
+    hard = [TRAIT[entry.drill].strain >= SELECTION.hard_strain for entry in middle]
     if sum(hard) <= len(hard) / 2:
         assert not any(a and b for a, b in pairwise(hard))
     if len(stands) >= 40 and 8 <= minutes <= 40:

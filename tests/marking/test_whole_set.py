@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from tests.support.terminal import Terminal
-from trainer.coach.set_entry import Reason, SetEntry
+from trainer.coach import Reason, SetEntry
 from trainer.store import Journal
 
 TABS = {"mole-lamp": "4:1 -4:1 5:2 |", "quay-rope": "6:1 -5:1 5:2 |", "sea-wall": "-4:1 4:1 -3:2 |"}

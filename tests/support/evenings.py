@@ -13,7 +13,7 @@ from random import Random
 
 import numpy as np
 
-from trainer.coach.step_table import StepTable
+from trainer.coach import StepTable
 from trainer.sound.devices import Device
 from trainer.store import HarpTag, StepRecord, TakeRecord
 

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from trainer.coach.daily_set import DailySet, open_daily_set
-from trainer.coach.sources import PLAYER_SOURCES
+from trainer.coach import PLAYER_SOURCES, DailySet, open_daily_set
 from trainer.drill import Drill, Shelf
 from trainer.practice import Plan
 from trainer.settings import load_settings

@@ -14,8 +14,7 @@ import typer
 from trainer.cli.options import write_json
 
 if TYPE_CHECKING:
-    from trainer.coach.step_table import Metric
-    from trainer.coach.trends import Overview, Progress
+    from trainer.coach import Metric, Overview, Progress
 
 WIDEST, HIGHEST = 100, 20
 """Cells of a plot, at most."""
@@ -95,8 +94,7 @@ def progress(
 
       trainer progress "half-step bends" --weeks 4 --what tune
     """
-    from trainer.coach.step_table import METRICS
-    from trainer.coach.trends import overview_at
+    from trainer.coach import METRICS, overview_at
     from trainer.report.progress_report import empty_progress_text
     from trainer.settings import load_settings
     from trainer.store import journal_path

@@ -29,7 +29,7 @@ from trainer.cli.options import (
 from trainer.cli.terminal_guard import interrupts, quiet_libraries
 
 if TYPE_CHECKING:
-    from trainer.coach.daily_set import DailySet
+    from trainer.coach import DailySet
     from trainer.harp import Harp
     from trainer.practice import Asked, Event
     from trainer.practice.day_session import DayEvent
@@ -72,8 +72,7 @@ def today(
 
       trainer today --minutes 10 --go
     """
-    from trainer.coach.daily_set import open_daily_set
-    from trainer.coach.sources import PLAYER_SOURCES
+    from trainer.coach import PLAYER_SOURCES, open_daily_set
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan

@@ -1,1 +1,111 @@
-"""What to practise: what is due, what is weak, the day's set, and what is getting better."""
+"""What to practise: what is due, what is weak, the daily set, and progress.
+
+Names are imported on first use, because scheduling loads a library that most commands do not need.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from trainer.core.lazy import lazy_getattr
+
+if TYPE_CHECKING:
+    from trainer.coach.daily_set import DailySet, open_daily_set
+    from trainer.coach.due import DrillStatus, drill_statuses
+    from trainer.coach.parameters import DURATION, TREND
+    from trainer.coach.selection import choose_entries
+    from trainer.coach.set_entry import Reason, SetEntry, score_floor
+    from trainer.coach.sources import PLAYER_SOURCES
+    from trainer.coach.step_table import METRICS, Metric, StepSummary, StepTable
+    from trainer.coach.traits import DrillTraits
+    from trainer.coach.trends import (
+        WEEK,
+        Comparison,
+        ComparisonVerdict,
+        Overview,
+        Period,
+        PracticeSummary,
+        PracticeTime,
+        Progress,
+        SeriesPoint,
+        SubjectKind,
+        overview,
+        overview_at,
+    )
+    from trainer.coach.weaknesses import (
+        DayTries,
+        SuccessRate,
+        Trait,
+        TraitKind,
+        count_tries,
+        find_weaknesses,
+        success_rates,
+    )
+else:
+    __getattr__ = lazy_getattr(
+        __name__,
+        {
+            "daily_set": ["DailySet", "open_daily_set"],
+            "due": ["DrillStatus", "drill_statuses"],
+            "parameters": ["DURATION", "TREND"],
+            "selection": ["choose_entries"],
+            "set_entry": ["Reason", "SetEntry", "score_floor"],
+            "sources": ["PLAYER_SOURCES"],
+            "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
+            "traits": ["DrillTraits"],
+            "trends": [
+                *(
+                    "WEEK",
+                    "Comparison",
+                    "ComparisonVerdict",
+                    "Overview",
+                    "Period",
+                    "PracticeSummary",
+                ),
+                *("PracticeTime", "Progress", "SeriesPoint", "SubjectKind"),
+                *("overview", "overview_at"),
+            ],
+            "weaknesses": [
+                *("DayTries", "SuccessRate", "Trait", "TraitKind"),
+                *("count_tries", "find_weaknesses", "success_rates"),
+            ],
+        },
+    )
+
+__all__ = [
+    "DURATION",
+    "METRICS",
+    "PLAYER_SOURCES",
+    "TREND",
+    "WEEK",
+    "Comparison",
+    "ComparisonVerdict",
+    "DailySet",
+    "DayTries",
+    "DrillStatus",
+    "DrillTraits",
+    "Metric",
+    "Overview",
+    "Period",
+    "PracticeSummary",
+    "PracticeTime",
+    "Progress",
+    "Reason",
+    "SeriesPoint",
+    "SetEntry",
+    "StepSummary",
+    "StepTable",
+    "SubjectKind",
+    "SuccessRate",
+    "Trait",
+    "TraitKind",
+    "choose_entries",
+    "count_tries",
+    "drill_statuses",
+    "find_weaknesses",
+    "open_daily_set",
+    "overview",
+    "overview_at",
+    "score_floor",
+    "success_rates",
+]

@@ -15,19 +15,17 @@ from statistics import fmean
 from typing import Any
 
 from trainer.coach.due import drill_statuses
+from trainer.coach.parameters import SELECTION, WEAKNESS
 from trainer.coach.selection import choose_entries
 from trainer.coach.set_entry import Reason, SetEntry
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.traits import DrillTraits
-from trainer.coach.weaknesses import WINDOW_DAYS, count_tries, success_rates
+from trainer.coach.weaknesses import count_tries, success_rates
 from trainer.drill import Drill, DrillError, Shelf, on_harp
 from trainer.harp import Harp, HarpError
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
-
-AT_HAND_DAYS = 90
-"""A harp that was played within so many days is at hand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +124,9 @@ def open_daily_set(
     kept = [entry for entry in made.entries if entry.drill in played] if made else []
     before = day - timedelta(days=1)
     takes = journal.takes(player=player, until=before, steps=False)
-    recent = journal.takes(player=player, since=day - timedelta(days=WINDOW_DAYS), until=before)
+    recent = journal.takes(
+        player=player, since=day - timedelta(days=WEAKNESS.window_days), until=before
+    )
     harps = (harp,) if harp else _at_hand(journal, player, takes, day)
     traits = _traits(shelf.drills, harps)
     drills = {trait.drill.name: trait.drill for trait in traits}
@@ -178,7 +178,7 @@ def _at_hand(
 ) -> tuple[Harp, ...]:
     """The harps that a player has: those played of late, the latest first, and those that were
     measured; a C harp if nothing is known."""
-    since = day - timedelta(days=AT_HAND_DAYS)
+    since = day - timedelta(days=SELECTION.recent_harp_days)
     played = [take.harp for take in takes if take.day >= since and take.source in PLAYER_SOURCES]
     measured = [one.tag for one in journal.harps(player)]
     kinds = dict.fromkeys((tag.key, tag.tuning) for tag in reversed([*measured, *played]))

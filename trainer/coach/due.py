@@ -19,7 +19,7 @@ FSRS counts every rating but Again as remembered, and only the first take of a d
 
 Days count, not hours: every review is at noon UTC of the player's own day, so that neither the
 hour nor the time zone changes what is due. What is being learnt comes back the next day, and
-nothing stays away for longer than `LONGEST_DAYS`.
+nothing stays away for longer than `ReviewParameters.max_interval_days`.
 """
 
 from __future__ import annotations
@@ -31,21 +31,15 @@ from functools import lru_cache
 
 from fsrs import Card, Rating, Scheduler
 
+from trainer.coach.parameters import REVIEW
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Drill
 from trainer.store.records import TakeRecord
 
-LONGEST_DAYS = 60
-"""A skill that rests for longer comes back stiff, whatever the memory says (common practice)."""
-AT_TEMPO = 0.95
-"""A take slower than this share of the drill's tempo had it easier."""
-HARDLY, EASILY = 0.1, 0.75
-"""Shares of the room above the pass mark, as above."""
-
 _SCHEDULER = Scheduler(
     learning_steps=(timedelta(days=1),),
     relearning_steps=(timedelta(days=1),),
-    maximum_interval=LONGEST_DAYS,
+    maximum_interval=REVIEW.max_interval_days,
     enable_fuzzing=False,
 )
 _Reviews = tuple[tuple[date, Rating], ...]
@@ -102,10 +96,10 @@ def rating(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
     room = 100.0 - passing
     if takes[0].score < passing:
         return Rating.Again
-    slow = not drill.free and best.tempo < AT_TEMPO * drill.tempo
-    if slow or best.score < passing + HARDLY * room:
+    slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
+    if slow or best.score < passing + REVIEW.hard_below * room:
         return Rating.Hard
-    return Rating.Good if best.score <= passing + EASILY * room else Rating.Easy
+    return Rating.Good if best.score <= passing + REVIEW.easy_above * room else Rating.Easy
 
 
 def _standing(drill: Drill, days: Mapping[date, list[TakeRecord]], day: date) -> DrillStatus:

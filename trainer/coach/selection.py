@@ -17,10 +17,8 @@ from datetime import date
 from functools import partial
 
 from trainer.coach.due import DrillStatus
+from trainer.coach.parameters import DURATION, SELECTION
 from trainer.coach.set_entry import (
-    BETWEEN_S,
-    READ_NEW_S,
-    READ_S,
     Reason,
     SetEntry,
     expected_take_count,
@@ -29,29 +27,6 @@ from trainer.coach.set_entry import (
 )
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
-
-NEW_A_DAY = 3
-LEVEL_DONE = 2.0 / 3.0
-"""A level is open when so many of the drills of each level below it have been passed."""
-ROOM_FOR_NEW = 0.3
-"""New drills take no more than this share of the minutes."""
-WARM_UP_SHARE, WARM_UPS = 0.15, 2
-WARM_UP_LEVEL = 3
-WEAK_SHARE, WEAK_ONES = 0.3, 2
-TRAINS = 0.1
-"""A drill trains what makes up so much of its steps."""
-JOYS = 3
-RESTED_DAYS = 5
-"""What is played for joy has not been played for so many days."""
-FRESH_DAYS = 3
-"""A drill for something weak is worth its whole after so many days, and less before."""
-SHORT_MINUTES = 8.0
-"""In less there is no room for anything but a warm-up and what is due."""
-STRAINS = 0.3
-"""A drill with so many hard steps is hard on the lips."""
-MOST_PASSES = 6
-_CHANCE_NEW, _CHANCE_FAILED = 0.4, 0.5
-_CHANCES = (0.5, 0.95)
 
 
 def choose_entries(
@@ -101,16 +76,16 @@ class _Chooser:
     def entries(self) -> tuple[SetEntry, ...]:
         """The entries, in the order to play them in."""
         self._warm_up()
-        if self._budget >= 60.0 * SHORT_MINUTES:
+        if self._budget >= 60.0 * SELECTION.short_set_min:
             self._enjoy(1)
             self._train_what_is_weak()
         due = self._due()
         cost = sum(self._entry(trait, Reason.DUE, "").seconds for trait in due)
         left = self._budget - self._spent - cost
-        self._introduce(min(left, ROOM_FOR_NEW * self._budget))
+        self._introduce(min(left, SELECTION.new_budget * self._budget))
         self._add(due, Reason.DUE, self._why_due)
         self._add(self._soon(), Reason.DUE, self._why_due)
-        self._enjoy(JOYS)
+        self._enjoy(SELECTION.enjoyed_drills)
         self._introduce(self._budget - self._spent)
         self._add(self._others(), Reason.KEEP, self._why_due)
         self._play_more()
@@ -154,15 +129,21 @@ class _Chooser:
     # What goes in
 
     def _warm_up(self) -> None:
-        room = WARM_UP_SHARE * self._budget
+        room = SELECTION.warm_up_budget * self._budget
         have = sum(entry.reason is Reason.WARM_UP for entry in self._all())
         easy = [
             (trait, status)
             for trait, status in self._known()
-            if trait.easy and trait.drill.level <= WARM_UP_LEVEL and status.passed
+            if trait.easy and trait.drill.level <= SELECTION.warm_up_max_level and status.passed
         ]
         easy.sort(key=lambda ts: (ts[1].due > self._day, ts[1].last, ts[0].drill.name))
-        self._add([t for t, _ in easy], Reason.WARM_UP, self._why_warm_up, WARM_UPS - have, room)
+        self._add(
+            [t for t, _ in easy],
+            Reason.WARM_UP,
+            self._why_warm_up,
+            SELECTION.warm_up_drills - have,
+            room,
+        )
 
     def _enjoy(self, most: int) -> None:
         """Something that goes well and has not been played of late, music before exercises."""
@@ -171,7 +152,7 @@ class _Chooser:
             (trait, status)
             for trait, status in self._known()
             if status.passed
-            and (self._day - status.last).days >= RESTED_DAYS
+            and (self._day - status.last).days >= SELECTION.rested_days
             and status.best >= _well(trait)
         ]
         liked.sort(key=lambda ts: (not ts[0].tune, ts[1].last, -ts[1].best, ts[0].drill.name))
@@ -181,11 +162,14 @@ class _Chooser:
         have = sum(entry.reason is Reason.WEAK for entry in self._all())
         before = self._spent
         for weak in self._weak:
-            if have >= WEAK_ONES or self._spent - before > WEAK_SHARE * self._budget:
+            if (
+                have >= SELECTION.weak_drills
+                or self._spent - before > SELECTION.weak_budget * self._budget
+            ):
                 return
             if any(
                 entry.reason is Reason.WEAK
-                and self._by_name[entry.drill].trains.get(weak.key, 0.0) >= TRAINS
+                and self._by_name[entry.drill].trains.get(weak.key, 0.0) >= SELECTION.min_trained
                 for entry in self._all()
                 if entry.drill in self._by_name
             ):
@@ -197,13 +181,13 @@ class _Chooser:
         """Drills that train something weak, the best first."""
 
         def worth(trait: DrillTraits, status: DrillStatus) -> float:
-            rested = min(1.0, (self._day - status.last).days / FRESH_DAYS)
+            rested = min(1.0, (self._day - status.last).days / SELECTION.fresh_days)
             return trait.trains.get(weak.key, 0.0) * rested
 
         able = [
             (trait, worth(trait, status))
             for trait, status in self._known()
-            if trait.trains.get(weak.key, 0.0) >= TRAINS
+            if trait.trains.get(weak.key, 0.0) >= SELECTION.min_trained
         ]
         able.sort(key=lambda tw: (-tw[1], tw[0].drill.level, tw[0].drill.name))
         return [trait for trait, _ in able]
@@ -220,13 +204,13 @@ class _Chooser:
             and trait.drill.name not in self._taken
         ]
         fresh.sort(key=lambda trait: trait.drill.level)  # within a level, as in the course
-        self._add(fresh, Reason.NEW, self._why_new, NEW_A_DAY - have, room)
+        self._add(fresh, Reason.NEW, self._why_new, SELECTION.new_per_day - have, room)
         if not self._picked:
             self._add(fresh, Reason.NEW, self._why_new, 1 - have, room, passes=1)
 
     def _play_more(self) -> None:
         """Ask for more takes of what is new or weak, until the minutes are filled."""
-        for passes in range(3, MOST_PASSES + 1):
+        for passes in range(3, SELECTION.max_passes + 1):
             for name, entry in self._picked.items():
                 if entry.reason in (Reason.NEW, Reason.WEAK):
                     longer = self._entry(self._by_name[name], entry.reason, entry.why, passes)
@@ -259,14 +243,17 @@ class _Chooser:
 
     def _entry(self, trait: DrillTraits, reason: Reason, why: str, passes: int = 0) -> SetEntry:
         drill, status = trait.drill, self._statuses.get(trait.drill.name)
-        passes = passes or (2 if reason in (Reason.NEW, Reason.WEAK) else 1)
+        learning = reason in (Reason.NEW, Reason.WEAK)
+        passes = passes or (SELECTION.learning_passes if learning else SELECTION.passes)
         most = 2 * passes + 1
         if status is None:
-            chance, read = _CHANCE_NEW, READ_NEW_S
+            chance, read = SELECTION.new_pass_chance, DURATION.read_new_s
         else:
-            chance, read = _CHANCE_FAILED, READ_S
+            chance, read = SELECTION.failed_pass_chance, DURATION.read_s
             if status.passed:
-                chance = min(max(status.recall, _CHANCES[0]), _CHANCES[1])
+                chance = min(
+                    max(status.recall, SELECTION.min_pass_chance), SELECTION.max_pass_chance
+                )
         takes = expected_take_count(chance, passes, most)
         return SetEntry(
             drill=drill.name,
@@ -277,7 +264,7 @@ class _Chooser:
             tuning=trait.harp.tuning.name,
             passes=passes,
             most=most,
-            seconds=read + takes * (trait.take_s + BETWEEN_S),
+            seconds=read + takes * (trait.take_s + DURATION.between_takes_s),
             pass_mark=drill.goal.pass_mark,
             last=None if status is None else status.score,
         )
@@ -297,7 +284,7 @@ class _Chooser:
         opened = 0
         for level, passed in levels.items():
             opened = level
-            if sum(passed) < LEVEL_DONE * len(passed):
+            if sum(passed) < SELECTION.level_done * len(passed):
                 break
         return max([opened, *(level for level, passed in levels.items() if any(passed))])
 
@@ -346,7 +333,7 @@ class _Chooser:
 
 def _well(trait: DrillTraits) -> float:
     passing = trait.drill.goal.pass_mark
-    return passing + 0.5 * (100.0 - passing)
+    return passing + SELECTION.enjoyed_above * (100.0 - passing)
 
 
 def _in_order(
@@ -364,8 +351,8 @@ def _in_order(
         by_reason[entry.reason].append(entry)
     reasons = (Reason.NEW, Reason.WEAK, Reason.DUE, Reason.KEEP)
     middle = [entry for reason in reasons for entry in by_reason[reason]]
-    hard = [entry for entry in middle if traits[entry.drill].strain >= STRAINS]
-    easy = [entry for entry in middle if traits[entry.drill].strain < STRAINS]
+    hard = [entry for entry in middle if traits[entry.drill].strain >= SELECTION.hard_strain]
+    easy = [entry for entry in middle if traits[entry.drill].strain < SELECTION.hard_strain]
     order = list(by_reason[Reason.WARM_UP])
     count, of_them = len(middle), len(hard)
     for place in range(count):

@@ -9,10 +9,6 @@ from enum import StrEnum
 
 from trainer.harp import Harp
 
-READ_S, READ_NEW_S = 12.0, 30.0
-"""To turn to a drill and look it over, and to one that was never played."""
-BETWEEN_S = 4.0
-"""From one take to the next."""
 FAR_DAYS = 300
 """Dates further away than that are told with their year."""
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")

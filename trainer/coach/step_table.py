@@ -16,18 +16,13 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.coach.parameters import IN_TUNE_POINTS, TREND
 from trainer.drill import PARTS, Care
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
-
-IN_TUNE = 85.0
-"""The part `pitch` from which a step is within the drill's tolerance, and the part `cleanness`
-from which it is clean: a leak is at least 24 dB down. Both as in `trainer.marking.score`."""
-ENOUGH = 5
-"""A spread of fewer notes says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,7 +188,7 @@ def _values(of: Mapping[str, Sequence[object]]) -> dict[str, Floats]:
 
 
 def _share(part: Floats) -> Floats:
-    share = (part >= IN_TUNE - 1e-9).astype(float)
+    share = (part >= IN_TUNE_POINTS - 1e-9).astype(float)
     share[np.isnan(part)] = np.nan
     return share
 
@@ -270,7 +265,7 @@ def _spread(group: Ints, inside: Ints, values: Floats, count: int) -> Floats:
     pairs, place = _pairs(group, inside)
     off = distance_from_median(place, values, len(pairs))
     found = group_medians(group, off, count)
-    found[np.bincount(group[~np.isnan(off)], minlength=count) < ENOUGH] = np.nan
+    found[np.bincount(group[~np.isnan(off)], minlength=count) < TREND.min_notes_spread] = np.nan
     return found
 
 

@@ -6,24 +6,13 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
+from trainer.coach.parameters import DURATION, TRAITS
 from trainer.coach.weaknesses import Trait, TraitKind
 from trainer.drill import Care, Drill, Step
 from trainer.harp import Harp
 
-LONG_S = 1.5
-"""A note that lasts so long shows whether it is held steady."""
-SHORT_S = 0.4
-"""Notes that follow each other faster are hard to place in time."""
-OTHER_SKILL = 0.5
-"""What a skill counts that is not the drill's main one."""
 TUNES = frozenset({"phrases", "call and response", "two parts"})
 """Skills whose drills are music rather than exercise."""
-EASY_S, NEAR = 0.75, 2
-"""In a drill that suits cold lips notes last so long at the mean, and no hole is further away."""
-CLOSING_S = 1.0
-"""From the last step to the mark."""
-FIND_S = 2.0
-"""Where the clock is free: to find a step, before it is held."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,14 +58,14 @@ def _trains(drill: Drill, mine: list[Step]) -> dict[Trait, float]:
     mark counts where it is put to the test: the pitch of what is bent or led off its target, the
     steadiness of long notes, the attack of a bend from nothing, the motion of what moves, the
     cleanness of what must be clean and of single notes after a move, the time of what is quick or
-    off the beat. A skill counts 1 if it is the main one, else `OTHER_SKILL`.
+    off the beat. A skill counts 1 if it is the main one, else `further_skill_weight`.
     """
     found: dict[Trait, float] = {}
     for before, step in zip([None, *mine[:-1]], mine, strict=True):
         for key in (*_entries(step), *_parts(drill, before, step)):
             found[key] = found.get(key, 0.0) + 1.0 / len(mine)
     for place, skill in enumerate(drill.skills):
-        found[TraitKind.SKILL, skill] = OTHER_SKILL if place else 1.0
+        found[TraitKind.SKILL, skill] = TRAITS.further_skill_weight if place else 1.0
     return found
 
 
@@ -89,11 +78,11 @@ def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
     bent = any(not tab.is_natural for tab in step.tabs)
     tested = {
         "pitch": bent or any(step.offs),
-        "steadiness": not step.moves and seconds >= LONG_S,
+        "steadiness": not step.moves and seconds >= TRAITS.long_note_s,
         "attack": bent and not step.moves,
         "motion": step.moves or step.vibrato is not None,
         "cleanness": _must_be_clean(before, step),
-        "time": not drill.free and (step.at.denominator > 1 or seconds <= SHORT_S),
+        "time": not drill.free and (step.at.denominator > 1 or seconds <= TRAITS.short_note_s),
     }
     for part, is_tested in tested.items():
         if is_tested and drill.goal.weights[part] > 0.0:
@@ -118,12 +107,14 @@ def _is_easy(drill: Drill, mine: list[Step]) -> bool:
         not step.is_chord and not step.moves and all(tab.is_natural for tab in step.tabs)
         for step in mine
     )
-    near = all(abs(b.first[0].hole - a.first[0].hole) <= NEAR for a, b in pairwise(mine))
+    near = all(
+        abs(b.first[0].hole - a.first[0].hole) <= TRAITS.warm_up_holes for a, b in pairwise(mine)
+    )
     seconds = sum(float(step.beats) for step in mine) * 60.0 / drill.tempo / len(mine)
-    return plain and near and (drill.free or seconds >= EASY_S)
+    return plain and near and (drill.free or seconds >= TRAITS.warm_up_note_s)
 
 
 def _take_s(drill: Drill, mine: list[Step]) -> float:
     if drill.free:
-        return (drill.goal.hold + FIND_S) * len(mine) + CLOSING_S
-    return drill.seconds + drill.count_in(1) * 60.0 / drill.tempo + CLOSING_S
+        return (drill.goal.hold + DURATION.find_step_s) * len(mine) + DURATION.closing_s
+    return drill.seconds + drill.count_in(1) * 60.0 / drill.tempo + DURATION.closing_s

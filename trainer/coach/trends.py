@@ -31,9 +31,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.coach.parameters import TREND
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.step_table import (
-    ENOUGH,
     METRICS,
     Floats,
     Ints,
@@ -54,12 +54,6 @@ from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
-USUAL_DAYS = 10
-FEWEST = 3
-"""A day with fewer notes is no figure of a comparison."""
-FEW_NOTES = 10
-"""What has fewer stands last, because nothing can be said of it yet; and a day with fewer is never
-the best one, which would be a matter of luck."""
 WEEK = 7
 
 
@@ -157,7 +151,7 @@ class Progress:
     def usual(self) -> StepSummary:
         """What the notes of the last ten days come to on which it was played."""
         days = np.unique(self.steps.day)
-        recent = self.steps.only(self.steps.day >= days[-USUAL_DAYS:][0])
+        recent = self.steps.only(self.steps.day >= days[-TREND.usual_days :][0])
         return summarise_groups(recent, np.zeros(len(recent), dtype=np.int64), 1)[0]
 
     @cached_property
@@ -182,7 +176,7 @@ class Progress:
         """The best day by a measure, the first of those that are; None where no day has enough
         notes."""
         sign = 1.0 if METRICS[measure].falls else -1.0
-        enough = [day for day in self.by_day(measure) if day.notes >= FEW_NOTES]
+        enough = [day for day in self.by_day(measure) if day.notes >= TREND.min_notes_ranked]
         return min(enough, key=lambda day: sign * day.value, default=None)
 
     def change(self, measure: str) -> Comparison:
@@ -347,7 +341,7 @@ def _subjects(
 def _worst_first(progress: Progress) -> tuple[bool, float, float, str]:
     usual = progress.usual
     in_tune = 1.0 if usual.in_tune is None else usual.in_tune
-    return progress.notes < FEW_NOTES, in_tune, -(usual.cents or 0.0), progress.name
+    return progress.notes < TREND.min_notes_ranked, in_tune, -(usual.cents or 0.0), progress.name
 
 
 def _mondays(day: Ints) -> Ints:
@@ -378,7 +372,7 @@ def _series(steps: StepTable, first: Ints, measure: str) -> list[SeriesPoint]:
 def _change(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> Comparison:
     values = _levelled(steps, is_after, measure)
     days, on_day = np.unique(steps.day, return_inverse=True)
-    enough = np.bincount(on_day[~np.isnan(values)], minlength=len(days)) >= FEWEST
+    enough = np.bincount(on_day[~np.isnan(values)], minlength=len(days)) >= TREND.min_notes_compared
     figures = _summary(measure)(on_day, values, len(days))
     side = np.zeros(len(days), dtype=bool)
     side[on_day] = is_after
@@ -409,7 +403,7 @@ def _levelled(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) ->
     else:
         values = steps.values[measure.name].copy()
     sizes = np.bincount(side[~np.isnan(values)], minlength=2 * count)
-    least = ENOUGH if measure.name == "spread_cents" else 1
+    least = TREND.min_notes_spread if measure.name == "spread_cents" else 1
     both = (sizes[:count] >= least) & (sizes[count:] >= least)
     values[~both[steps.what]] = np.nan
     return values - _summary(measure)(steps.what, values, count)[steps.what]

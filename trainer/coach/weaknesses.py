@@ -1,24 +1,24 @@
 """What is weak: tab entries, parts of the mark, and the drills' skills.
 
 A *try* is one note for an entry or a part, and one whole take for a skill. It is good when its
-part of the mark reached `GOOD`, the place on every line of the formula
+part of the mark reached `IN_TUNE_POINTS`, the place on every line of the formula
 (:mod:`trainer.marking.score`) where what is in tune, steady, clean or in time by the trade's
 custom ends; for an entry that is the part for pitch; a take is good when it passed. Only what the
 player played counts, never the built-in player.
 
 How many of the tries are good is a share, and shares of a few tries say little. So:
 
-- tries count by how long ago they were: half as much after `HALF_LIFE_DAYS`, and not at all
-  before `WINDOW_DAYS`;
+- tries count by how long ago they were: half as much after `half_life_days`, and not at all
+  before `window_days`;
 - notes of one take are alike, and n of them count as n / (1 + (n - 1) r) (the design effect of a
-  cluster, Kish 1965, Survey Sampling, ch. 5). The likeness r = `ALIKE` is assumed;
+  cluster, Kish 1965, Survey Sampling, ch. 5). The likeness r = `intraclass_correlation` is assumed;
 - each share is drawn towards the player's usual one, the less the more tries there are: empirical
   Bayes with a beta-binomial model (Casella 1985, The American Statistician 39), whose prior has
   the mean of all entries (or parts, or skills), and as much weight as their spread around it leaves
   by the method of moments (Kleinman 1973, JASA 68).
 
 What comes out is a beta distribution. Weak is what lies below the usual share with a probability
-of at least `SURE`, by at least `BY`, and below `ENOUGH` at all.
+of at least `min_probability`, by at least `min_gap`, and below `max_rate` at all.
 """
 
 from __future__ import annotations
@@ -29,28 +29,12 @@ from datetime import date
 from enum import StrEnum
 from statistics import median
 
+from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.stats.beta import beta_below
 from trainer.harp import Tab
 from trainer.marking.sentence import describe_sound
 from trainer.store.records import StepRecord, TakeRecord
-
-GOOD = 85.0
-HALF_LIFE_DAYS = 14.0
-WINDOW_DAYS = 56
-ALIKE = 0.3
-SURE = 0.9
-BY = 0.05
-ENOUGH = 0.9
-_STRENGTH = 10.0
-"""Tries that the usual share counts for, where too few things were tried to know their spread."""
-_STRENGTHS = (4.0, 20.0)
-"""No stronger, however alike most are: a bend may be quite unlike the natural notes."""
-_FEWEST = 3
-_HEARD = 0.5
-"""A take of which less was heard was not played in earnest."""
-_DIRECTION = 2.0 / 3.0
-"""So many of the misses must be the same for a sentence to say which."""
 
 
 class TraitKind(StrEnum):
@@ -65,8 +49,11 @@ class TraitKind(StrEnum):
 
 
 Trait = tuple[TraitKind, str]
-_TOLD = {TraitKind.ENTRY: 12, TraitKind.CRITERION: 60, TraitKind.SKILL: 6}
-"""Tries that a sentence tells of, the last ones: so many or more, because whole days."""
+_LAST_TRIES = {
+    TraitKind.ENTRY: WEAKNESS.last_notes,
+    TraitKind.CRITERION: WEAKNESS.last_criterion_notes,
+    TraitKind.SKILL: WEAKNESS.last_takes,
+}
 _MISSES = {
     "pitch": "out of tune",
     "steadiness": "not held steady",
@@ -103,7 +90,7 @@ class TryCounts:
 
     def weigh(self) -> None:
         """All of it is of one take: say what it is worth."""
-        self.worth = self.tried / (1.0 + (self.tried - 1) * ALIKE)
+        self.worth = self.tried / (1.0 + (self.tried - 1) * WEAKNESS.intraclass_correlation)
         self.hits = self.worth * self.good / self.tried
 
     def join(self, other: TryCounts) -> None:
@@ -161,7 +148,9 @@ class SuccessRate:
     @property
     def is_weak(self) -> bool:
         """Whether it is weak, see the module."""
-        return self.sure >= SURE and self.rate <= min(self.usual - BY, ENOUGH)
+        return self.sure >= WEAKNESS.min_probability and self.rate <= min(
+            self.usual - WEAKNESS.min_gap, WEAKNESS.max_rate
+        )
 
 
 def count_tries(takes: Iterable[TakeRecord]) -> list[DayTries]:
@@ -192,8 +181,8 @@ def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessR
     found: dict[Trait, list[tuple[float, TryCounts]]] = {}
     for one in days:
         age = (today - one.day).days
-        if 0 < age <= WINDOW_DAYS:
-            weight = 0.5 ** ((age - 1) / HALF_LIFE_DAYS)
+        if 0 < age <= WEAKNESS.window_days:
+            weight = 0.5 ** ((age - 1) / WEAKNESS.half_life_days)
             for key, cell in one.cells.items():
                 found.setdefault(key, []).append((weight, cell))
     result: dict[Trait, SuccessRate] = {}
@@ -201,7 +190,7 @@ def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessR
         sums = {key: _sums(cells) for key, cells in found.items() if key[0] is kind}
         usual, strength = _prior(sums.values())
         for key, (hits, tries) in sums.items():
-            last = _last([cell for _, cell in found[key]], _TOLD[kind])
+            last = _last([cell for _, cell in found[key]], _LAST_TRIES[kind])
             ups, downs = strength * usual + hits, strength * (1.0 - usual) + tries - hits
             result[key] = SuccessRate(
                 kind=kind,
@@ -227,11 +216,11 @@ def _cells(take: TakeRecord) -> dict[Trait, TryCounts]:
     """What a take says; nothing if the player did not play it."""
     cells: dict[Trait, TryCounts] = {}
     heard = sum(bool(step.parts) for step in take.steps)
-    if take.source not in PLAYER_SOURCES or heard < _HEARD * max(1, len(take.steps)):
+    if take.source not in PLAYER_SOURCES or heard < WEAKNESS.min_heard * max(1, len(take.steps)):
         return cells
     for step in take.steps:
         for part, earned in step.parts.items():
-            cells.setdefault((TraitKind.CRITERION, part), TryCounts()).add(earned >= GOOD)
+            cells.setdefault((TraitKind.CRITERION, part), TryCounts()).add(earned >= IN_TUNE_POINTS)
         if step.entry is not None and ("pitch" in step.parts or not step.parts):
             _add_note(cells.setdefault((TraitKind.ENTRY, step.entry), TryCounts()), step)
     if take.whole:
@@ -241,7 +230,7 @@ def _cells(take: TakeRecord) -> dict[Trait, TryCounts]:
 
 
 def _add_note(cell: TryCounts, step: StepRecord) -> None:
-    good = step.parts.get("pitch", 0.0) >= GOOD
+    good = step.parts.get("pitch", 0.0) >= IN_TUNE_POINTS
     cell.add(good)
     if not step.parts:
         cell.silent += 1
@@ -268,15 +257,15 @@ def _prior(sums: Iterable[tuple[float, float]]) -> tuple[float, float]:
     tried = [(hits, tries) for hits, tries in sums if tries > 0.0]
     total = sum(tries for _, tries in tried)
     mean = (sum(hits for hits, _ in tried) + 0.5) / (total + 1.0)
-    if len(tried) < _FEWEST:
-        return mean, _STRENGTH
+    if len(tried) < WEAKNESS.min_traits:
+        return mean, WEAKNESS.default_prior_tries
     spread = sum(tries * (hits / tries - mean) ** 2 for hits, tries in tried)
     chance = len(tried) - 1.0
     whole = sum(tries * (1.0 - tries / total) for _, tries in tried)
     if whole <= chance:
-        return mean, _STRENGTH
+        return mean, WEAKNESS.default_prior_tries
     likeness = (spread / (mean * (1.0 - mean)) - chance) / (whole - chance)
-    least, most = _STRENGTHS
+    least, most = WEAKNESS.min_prior_tries, WEAKNESS.max_prior_tries
     return mean, min(max(1.0 / max(likeness, 1e-9) - 1.0, least), most)
 
 
@@ -300,11 +289,11 @@ def _sentence(key: Trait, last: TryCounts) -> str:
         return f"{of} takes of {name} did not pass"
     sharp = [cents for cents in last.off if cents > 0.0]
     flat = [cents for cents in last.off if cents < 0.0]
-    if last.silent > _DIRECTION * missed:
+    if last.silent > WEAKNESS.min_direction * missed:
         how, count = "did not sound", last.silent
-    elif len(sharp) >= _DIRECTION * missed > 0:
+    elif len(sharp) >= WEAKNESS.min_direction * missed > 0:
         how, count = f"was {median(sharp):.0f} cents sharp", len(sharp)
-    elif len(flat) >= _DIRECTION * missed > 0:
+    elif len(flat) >= WEAKNESS.min_direction * missed > 0:
         how, count = f"was {-median(flat):.0f} cents flat", len(flat)
     else:
         how, count = "was out of tune", missed

@@ -1,18 +1,41 @@
-"""Following a drill, deciding each step's mark, and the score."""
+"""Following a drill, measuring its steps, and scoring them.
+
+One path: :class:`Marker` (or :class:`FreeMarker`, where the clock is free) observes readings; the
+follower assigns them to steps; :mod:`~trainer.marking.measurement` measures each step;
+:mod:`~trainer.marking.score` turns the figures into criteria and a score;
+:mod:`~trainer.marking.sentence` puts them in words.
+"""
 
 from trainer.marking.free_marker import FreeMarker
 from trainer.marking.mark import ExtraNote, Mark, Measured, Result
-from trainer.marking.marker import Marker
+from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
+from trainer.marking.score import (
+    CriterionScore,
+    ScoreBreakdown,
+    ScoreTerm,
+    break_down,
+    score_criteria,
+    total_score,
+)
+from trainer.marking.sentence import describe_sound
 
 __all__ = [
+    "CriterionScore",
     "ExtraNote",
     "FreeMarker",
     "Mark",
     "Marker",
     "Measured",
     "Result",
+    "ScoreBreakdown",
+    "ScoreTerm",
     "StartError",
+    "break_down",
+    "describe_sound",
     "find_passes",
     "find_start",
+    "make_mark",
+    "score_criteria",
+    "total_score",
 ]

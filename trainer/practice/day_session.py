@@ -6,8 +6,7 @@ import time
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from trainer.coach.daily_set import DailySet
-from trainer.coach.set_entry import BETWEEN_S, READ_NEW_S, READ_S, Reason, SetEntry
+from trainer.coach import DURATION, DailySet, Reason, SetEntry
 from trainer.drill import Drill, on_harp
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -99,7 +98,11 @@ def run_day(
         harp, name = harp_for(entry)
         drill = on_harp(drills[entry.drill], harp)
         plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
-        rest = READ_NEW_S if entry.reason is Reason.NEW and not day.scores(entry) else READ_S
+        rest = (
+            DURATION.read_new_s
+            if entry.reason is Reason.NEW and not day.scores(entry)
+            else DURATION.read_s
+        )
         waits = isinstance(base.source, MicrophoneSpec)
         yield EntryBegan(number, count, entry, plan, rest if waits else 0.0)
         over = False
@@ -108,7 +111,7 @@ def run_day(
                 _wait(rest, stopping, asked)
             if over := stopping():
                 break
-            rest, before, failed = BETWEEN_S, day, False
+            rest, before, failed = DURATION.between_takes_s, day, False
             for event in run(plan, stopping, asked):
                 if isinstance(event, Ended) and is_whole(event.result):
                     day = day.plus(entry.drill, event.result.score)

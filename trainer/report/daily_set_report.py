@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 from typing import Any
 
-from trainer.coach.daily_set import DailySet
-from trainer.coach.set_entry import Reason, SetEntry
+from trainer.coach import DailySet, Reason, SetEntry
 from trainer.practice import Event
 from trainer.practice.day_session import DayEvent, DayOver, EntryBegan, EntryDone
 from trainer.report.formatting import quantity_text, score_text

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.coach.step_table import METRICS, Metric
-from trainer.coach.trends import WEEK, Overview, Progress, SeriesPoint, SubjectKind
+from trainer.coach import METRICS, WEEK, Metric, Overview, Progress, SeriesPoint, SubjectKind
 from trainer.core import TrainerError
 from trainer.report.formatting import day_text
 from trainer.report.progress_report import change_text, change_verdict_text, subject_text

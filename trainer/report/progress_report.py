@@ -13,19 +13,20 @@ from dataclasses import asdict
 from datetime import date
 from typing import Any
 
-from trainer.coach.step_table import METRICS, Metric, StepSummary
-from trainer.coach.trends import (
-    FEWEST,
-    USUAL_DAYS,
+from trainer.coach import (
+    METRICS,
+    TREND,
     WEEK,
     Comparison,
     ComparisonVerdict,
+    Metric,
     Overview,
     Period,
     PracticeSummary,
     PracticeTime,
     Progress,
     SeriesPoint,
+    StepSummary,
     SubjectKind,
 )
 from trainer.core.stats.location_shift import LEVEL
@@ -199,8 +200,8 @@ def _best(progress: Progress, measure: Metric) -> str:
 def _notes(overview: Overview) -> list[str]:
     odds = round(1.0 / (1.0 - LEVEL))
     text = (
-        f"Figures are of all notes of the last {USUAL_DAYS} days on which a thing was played: "
-        "medians, and shares of the notes. Mostly has the sign: + is sharp. The best day has the "
+        f"Figures are of all notes of the last {TREND.usual_days} days on which a thing was played"
+        ": medians, and shares of the notes. Mostly has the sign: + is sharp. The best day has the "
         "fewest cents off. The last days are told better or worse by how far off the notes are, "
         f"where chance alone does as much in fewer than 1 of {odds} rows; so of {odds} rows in "
         "which nothing changed, about one is still told wrong. 'trainer progress NOTE' or SKILL "
@@ -283,7 +284,7 @@ def overview_data(overview: Overview) -> dict[str, Any]:
         "today": overview.today.isoformat(),
         "weeks_compared": overview.weeks,
         "interval_level": LEVEL,
-        "least_notes_of_a_day_compared": FEWEST,
+        "least_notes_of_a_day_compared": TREND.min_notes_compared,
         "practice": {
             "first": None if practice.first is None else practice.first.isoformat(),
             "last": None if practice.last is None else practice.last.isoformat(),

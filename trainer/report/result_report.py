@@ -6,8 +6,7 @@ import textwrap
 from dataclasses import asdict
 from typing import Any
 
-from trainer.marking import Mark, Result
-from trainer.marking.score import break_down, score_criteria
+from trainer.marking import Mark, Result, break_down, score_criteria
 from trainer.report.formatting import score_text
 
 NARROWEST = 40

@@ -28,7 +28,7 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
-from trainer.coach.set_entry import SetEntry
+from trainer.coach import SetEntry
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp

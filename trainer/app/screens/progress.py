@@ -26,7 +26,7 @@ from trainer.app.widgets.progress_plot import (
     detail_content,
     progress_content,
 )
-from trainer.coach.trends import Overview, overview_at
+from trainer.coach import Overview, overview_at
 from trainer.core import TrainerError
 from trainer.report.progress_plots import PLOTTED_MEASURES
 from trainer.report.progress_report import compared_days_text, empty_progress_text, practice_text

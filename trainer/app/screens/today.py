@@ -17,8 +17,7 @@ from textual.worker import get_current_worker
 from trainer.app.daily_set_view import RECENT_TAKES, DailySetView
 from trainer.app.shapes import sparkline
 from trainer.app.theme import CSS_PENS
-from trainer.coach.daily_set import DailySet
-from trainer.coach.set_entry import SetEntry, score_floor
+from trainer.coach import DailySet, SetEntry, score_floor
 from trainer.core import TrainerError
 
 TITLE_CELLS = 36

@@ -10,8 +10,15 @@ from textual.content import Content
 from textual_plotext import PlotextPlot
 
 from trainer.app.theme import CSS_PENS, pen_color
-from trainer.coach.step_table import METRICS, StepSummary
-from trainer.coach.trends import Comparison, ComparisonVerdict, Progress, SeriesPoint, SubjectKind
+from trainer.coach import (
+    METRICS,
+    Comparison,
+    ComparisonVerdict,
+    Progress,
+    SeriesPoint,
+    StepSummary,
+    SubjectKind,
+)
 from trainer.report.formatting import day_text, quantity_text
 from trainer.report.progress_plots import PLOTTED_MEASURES, Palette, draw_progress
 from trainer.report.progress_report import (

@@ -1,0 +1,181 @@
+"""Parameters of coaching: one frozen object for each stage.
+
+"Chosen by hand" means that no fit to data is on record. The daily set as a whole is compared with a
+fixed rotation and with chance by ``python -m benchmarks.learner``, on simulated players.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+IN_TUNE_POINTS = 85.0
+"""Points from which a criterion counts as met, 0 to 100: the place on each curve of
+:mod:`trainer.marking.score` where a note is in tune, steady, clean or in time by common practice.
+For the pitch that is the drill's tolerance, for a leak 24 dB below the wanted hole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ReviewParameters:
+    """When a drill comes back; see :mod:`trainer.coach.due`."""
+
+    max_interval_days: int = 60
+    """Longest time in days between two reviews. A skill that rests for longer gets stiff (common
+    practice)."""
+    min_tempo_ratio: float = 0.95
+    """Ratio of a take's tempo to the drill's below which the take is rated as slow. Chosen by
+    hand."""
+    hard_below: float = 0.1
+    """Fraction of the room between pass mark and 100 below which a take is rated Hard. Chosen by
+    hand."""
+    easy_above: float = 0.75
+    """Fraction of the same room above which a take is rated Easy. Chosen by hand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DurationParameters:
+    """How long practice is expected to take. All chosen by hand."""
+
+    read_s: float = 12.0
+    """Time in seconds to open a drill and look it over."""
+    read_new_s: float = 30.0
+    """Time in seconds to open and look over a drill that was never played."""
+    between_takes_s: float = 4.0
+    """Pause in seconds between two takes of a drill."""
+    closing_s: float = 1.0
+    """Time in seconds from the end of the last step to the result."""
+    find_step_s: float = 2.0
+    """Where the clock is free: time in seconds to find a step before it is held."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TraitParameters:
+    """What a drill trains; see :mod:`trainer.coach.traits`. All chosen by hand."""
+
+    long_note_s: float = 1.5
+    """Shortest note in seconds that tests steadiness."""
+    short_note_s: float = 0.4
+    """Longest note in seconds that tests timing even on the beat."""
+    further_skill_weight: float = 0.5
+    """Weight of each skill after a drill's main one, whose weight is 1."""
+    warm_up_note_s: float = 0.75
+    """Minimum mean length in seconds of the notes of a drill that suits cold lips."""
+    warm_up_holes: int = 2
+    """Greatest move in holes within such a drill."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeaknessParameters:
+    """What counts as weak; see :mod:`trainer.coach.weaknesses`. All chosen by hand."""
+
+    half_life_days: float = 14.0
+    """Time in days after which a try counts half."""
+    window_days: int = 56
+    """Age in days beyond which a try does not count."""
+    intraclass_correlation: float = 0.3
+    """Assumed correlation of tries within one take, 0 to 1: n tries count as
+    n / (1 + (n - 1) r)."""
+    min_probability: float = 0.9
+    """Posterior probability, 0 to 1, that a weak trait's success rate is below the usual one."""
+    min_gap: float = 0.05
+    """Minimum gap between the usual success rate and a weak trait's, 0 to 1."""
+    max_rate: float = 0.9
+    """Success rate above which nothing is weak, 0 to 1."""
+    default_prior_tries: float = 10.0
+    """Weight of the prior in tries, where too few traits were tried to estimate it."""
+    min_prior_tries: float = 4.0
+    """Least weight of the prior in tries."""
+    max_prior_tries: float = 20.0
+    """Greatest weight of the prior in tries, however alike most traits are: a bend may differ from
+    all natural notes."""
+    min_traits: int = 3
+    """Fewest traits of a kind from which the weight of the prior is estimated."""
+    min_heard: float = 0.5
+    """Minimum fraction of a take's steps that must be heard for the take to count."""
+    min_direction: float = 2.0 / 3.0
+    """Minimum fraction of misses of one kind (sharp, flat, silent) for a sentence to name it."""
+    last_notes: int = 12
+    """Tries of an entry that a sentence covers; more where a day has more."""
+    last_criterion_notes: int = 60
+    """Tries of a criterion that a sentence covers."""
+    last_takes: int = 6
+    """Takes of a skill that a sentence covers."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SelectionParameters:
+    """How the daily set is chosen; see :mod:`trainer.coach.selection`. All chosen by hand.
+
+    Budget fractions are of the set's whole time, 0 to 1.
+    """
+
+    new_per_day: int = 3
+    """Most new drills in a day."""
+    level_done: float = 2.0 / 3.0
+    """Fraction of a level's drills that must have been passed for the next level to open."""
+    new_budget: float = 0.3
+    """Budget fraction for new drills while reviews are due."""
+    warm_up_budget: float = 0.15
+    """Budget fraction for the warm-up."""
+    warm_up_drills: int = 2
+    """Most drills in the warm-up."""
+    warm_up_max_level: int = 3
+    """Highest level of a warm-up drill."""
+    weak_budget: float = 0.3
+    """Budget fraction for weak traits; exceeded by no more than one drill."""
+    weak_drills: int = 2
+    """Most drills for weak traits."""
+    min_trained: float = 0.1
+    """Fraction of a drill's steps from which the drill trains a trait."""
+    enjoyed_drills: int = 3
+    """Most drills to enjoy."""
+    rested_days: int = 5
+    """Fewest days since a drill to enjoy was last played."""
+    enjoyed_above: float = 0.5
+    """Fraction of the room between pass mark and 100 that the best take of a drill to enjoy has
+    reached."""
+    fresh_days: int = 3
+    """Days of rest after which a drill is worth its full weight for a weak trait."""
+    short_set_min: float = 8.0
+    """Length in minutes below which a set holds nothing but a warm-up, reviews and new drills until
+    those are in."""
+    hard_strain: float = 0.3
+    """Fraction of a drill's steps that are hard on the lips, from which the drill counts as
+    hard."""
+    max_passes: int = 6
+    """Most passing takes asked of one drill."""
+    passes: int = 1
+    """Passing takes asked of a drill."""
+    learning_passes: int = 2
+    """Passing takes asked of a new drill, or one for a weak trait."""
+    new_pass_chance: float = 0.4
+    """Expected chance that a take of a new drill passes, 0 to 1."""
+    failed_pass_chance: float = 0.5
+    """Expected chance that a take passes where the last day's best did not."""
+    min_pass_chance: float = 0.5
+    """Least expected chance where the last day's best passed; above it, the recall counts."""
+    max_pass_chance: float = 0.95
+    """Greatest expected chance in that case."""
+    recent_harp_days: int = 90
+    """Days since a harp was last played for it to be taken as available."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TrendParameters:
+    """What progress is measured on; see :mod:`trainer.coach.trends`. All chosen by hand."""
+
+    usual_days: int = 10
+    """Days of playing that make up a subject's usual figures."""
+    min_notes_compared: int = 3
+    """Fewest notes in a day for the day to enter a comparison."""
+    min_notes_ranked: int = 10
+    """Fewest notes for a subject to be ranked by its figures, and for a day to be the best one."""
+    min_notes_spread: int = 5
+    """Fewest notes that have a spread."""
+
+
+REVIEW = ReviewParameters()
+DURATION = DurationParameters()
+TRAITS = TraitParameters()
+WEAKNESS = WeaknessParameters()
+SELECTION = SelectionParameters()
+TREND = TrendParameters()
