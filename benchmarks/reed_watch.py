@@ -29,7 +29,13 @@ import numpy as np
 from trainer.core.stats.change_point import Floats
 from trainer.harp import Breath, Harp, Tab
 from trainer.harp.measured_tuning import naturals
-from trainer.reedcare.wear import FEWEST_DAYS, Days, State, upper_median, watch_reeds
+from trainer.reedcare.reed_history import (
+    FEWEST_DAYS,
+    DailyPitches,
+    ReedState,
+    reed_histories,
+    upper_median,
+)
 
 YEAR = 365
 START = 739_000
@@ -46,7 +52,7 @@ class Wear:
     Attributes:
         name: in words.
         sudden: cents that it drops at once.
-        a_month: cents that it falls every 30 days.
+        cents_per_month: cents that it falls every 30 days.
         day: from when on.
         often: share of days on which the harp is played.
         most: notes a day; the fewest are 8.
@@ -54,7 +60,7 @@ class Wear:
 
     name: str
     sudden: float = 0.0
-    a_month: float = 0.0
+    cents_per_month: float = 0.0
     day: int = 120
     often: float = 5.0 / 7.0
     most: int = 60
@@ -62,11 +68,13 @@ class Wear:
     def cents(self, days: Floats) -> Floats:
         """How flat the reed is on some days of the year."""
         since = np.maximum(days - self.day, 0.0)
-        return np.where(days >= self.day, self.sudden + self.a_month * since / 30.0, 0.0)
+        return np.where(days >= self.day, self.sudden + self.cents_per_month * since / 30.0, 0.0)
 
     def begins(self) -> float:
         """The day on which it is `SEES_CENTS` flat, or on which it drops."""
-        return self.day + (30.0 * SEES_CENTS / self.a_month if self.a_month else 0.0)
+        return self.day + (
+            30.0 * SEES_CENTS / self.cents_per_month if self.cents_per_month else 0.0
+        )
 
 
 SELDOM = {"often": 0.25, "most": 24}
@@ -75,16 +83,16 @@ WEARS = (
     Wear("drops by 4 cents", sudden=4.0),
     Wear("drops by 7 cents", sudden=7.0),
     Wear("drops by 15 cents", sudden=15.0),
-    Wear("falls by 1 cent a month", a_month=1.0, day=60),
-    Wear("falls by 2 cents a month", a_month=2.0, day=60),
-    Wear("falls by 5 cents a month", a_month=5.0),
-    Wear("falls by 12 cents a month", a_month=12.0),
+    Wear("falls by 1 cent a month", cents_per_month=1.0, day=60),
+    Wear("falls by 2 cents a month", cents_per_month=2.0, day=60),
+    Wear("falls by 5 cents a month", cents_per_month=5.0),
+    Wear("falls by 12 cents a month", cents_per_month=12.0),
     Wear("seldom played: no wear", **SELDOM),
     Wear("seldom played: drops by 10", sudden=10.0, **SELDOM),
 )
 
 
-def year(wear: Wear, seed: int) -> Days:
+def year(wear: Wear, seed: int) -> DailyPitches:
     """What the days of a year say of a harp's reeds.
 
     Args:
@@ -120,7 +128,7 @@ def year(wear: Wear, seed: int) -> Days:
             bent = rng.random(played[reed]) < (1.0 / 7.0 if bends[reed] else 1.0 / 16.0)
             each = each - bent * rng.exponential(15.0, played[reed])
             cents[i, reed], notes[i, reed] = upper_median(list(each)), played[reed]
-    return Days(START + days, tabs, cents, notes)
+    return DailyPitches(START + days, tabs, cents, notes)
 
 
 @dataclass(frozen=True)
@@ -145,8 +153,8 @@ def watched(wear: Wear, seed: int, every: int = 1) -> Watched:
     false: set[Tab] = set()
     for count in range(FEWEST_DAYS, len(days.days) + 1, every):
         day = days.days[count - 1] - START
-        for reed in watch_reeds(days.until(count)):
-            if reed.state is not State.FLAT or reed.change is None:
+        for reed in reed_histories(days.until(count)):
+            if reed.state is not ReedState.FLAT or reed.change is None:
                 continue
             truth = float(wear.cents(np.array([day]))[0]) if reed.tab == WORN else 0.0
             if truth <= 0.0:
@@ -161,7 +169,7 @@ def row(wear: Wear, years: Sequence[Watched]) -> str:
     """A row of the table."""
     delays = [one.alarm - wear.begins() for one in years if one.alarm is not None]
     text = f"{wear.name:<28}{sum(one.false for one in years) / len(years):>8.3f}"
-    if not (wear.sudden or wear.a_month):
+    if not (wear.sudden or wear.cents_per_month):
         return text
     found = [one.said for one in years if one.said is not None]
     text += f"{100.0 * len(delays) / len(years):>8.0f} %"

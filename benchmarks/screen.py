@@ -173,7 +173,7 @@ class Left(TrainerApp):
         journal = file.parent / "journal.sqlite"
         with Journal(journal) as opened:
             opened.add(*demo_takes(date.today()))
-            opened.keep_harp(demo_harp(date.today()))
+            opened.add_harp(demo_harp(date.today()))
         plan = Plan(Harp.of("C"), PlayerSpec(), DRILL, journal=journal, player=PLAYER)
         super().__init__(ScriptedListener(), DRILLS, plan)
 

@@ -204,7 +204,7 @@ def main(folder: Path) -> None:
         listener = Listener()  # its process has to be there before the app
         with Journal() as journal:
             journal.add(*demo_takes(date.today()))
-            journal.keep_harp(demo_harp(date.today()))
+            journal.add_harp(demo_harp(date.today()))
         plan = Plan(harp, source, drill=drill)
         pictures = asyncio.run(tour(listener, plan))
         pictures["listen"] = asyncio.run(listening(Plan(harp, source)))

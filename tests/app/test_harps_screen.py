@@ -58,9 +58,9 @@ OFF = own_harp(shift=12.0, off={"-4": -15.0, "5": 11.0, "-7": 9.0}, without=("-1
 def journal(tmp_path: Path) -> Path:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as journal:
-        journal.keep_harp(OFF)
-        journal.keep_harp(own_harp("old A of the harbour master's", "A"))
-        journal.keep_harp(own_harp("strange", "D", tuning="lost tuning"))
+        journal.add_harp(OFF)
+        journal.add_harp(own_harp("old A of the harbour master's", "A"))
+        journal.add_harp(own_harp("strange", "D", tuning="lost tuning"))
     return path
 
 
@@ -216,7 +216,7 @@ def test_every_key_does_what_it_says(journal: Path, size: tuple[int, int]) -> No
 def test_a_reed_that_wears_is_told(tmp_path: Path, size: tuple[int, int]) -> None:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as journal:
-        journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+        journal.add_harp(measured(FIRST - timedelta(hours=1)))
         journal.add(*(evening(day) for day in range(DROPPED + 30)))
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:

@@ -17,7 +17,7 @@ from trainer.app.screens.measure import MeasureScreen
 from trainer.harp import Harp
 from trainer.practice import Event, Finished, Plan
 from trainer.practice import run as play
-from trainer.reedcare.own_harps import own_harps
+from trainer.reedcare.own_harps import list_own_harps
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec
 from trainer.store import Journal
 
@@ -74,7 +74,7 @@ def test_a_harp_is_measured_named_and_kept(tmp_path: Path, size: tuple[int, int]
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
         with Journal(tmp_path / "journal.sqlite") as journal:
-            (own,) = own_harps(journal, "Runa")
+            (own,) = list_own_harps(journal, "Runa")
         assert own.name == "quay"
         assert len(own.reeds) == 20
 
@@ -117,7 +117,7 @@ def test_nothing_is_kept_where_nothing_was_measured(tmp_path: Path) -> None:
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
         with Journal(tmp_path / "journal.sqlite") as journal:
-            assert not own_harps(journal, "Runa")
+            assert not list_own_harps(journal, "Runa")
 
     run(test, plan_of(tmp_path))
 

@@ -39,7 +39,7 @@ from trainer.app.widgets.hole_strip import HoleStripState, hole_numbers_row
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.progress_plot import VERDICT_SIGNS
 from trainer.app.widgets.readout import readout_of
-from trainer.cli.screen import open_screen
+from trainer.cli.screen import run_app
 from trainer.harp import Harp, Tab
 from trainer.practice import Event, Plan
 from trainer.sound import PlayerSpec
@@ -332,9 +332,9 @@ def test_the_settings_say_which_theme_and_how_much_moves(
         TrainerApp, "run", lambda app: made.append((app.theme, app.animation_level))
     )
     settings.write_text("")
-    open_screen(PLAN)
+    run_app(PLAN)
     settings.write_text('[screen]\ntheme = "light"\nmotion = "reduced"\n')
-    open_screen(PLAN)
+    run_app(PLAN)
     assert made == [("dark", "full"), ("light", "none")]
 
 

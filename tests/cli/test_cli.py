@@ -19,7 +19,7 @@ import typer
 
 from tests.support.command_line import Trainer
 from trainer.cli import app
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 
 RATE = 48_000
 FAULTS = ("--fault", "2:leak_db=-13", "--fault", "5:cents=-18", "--fault", "3:late_ms=50")
@@ -285,7 +285,7 @@ def test_a_recording_that_cannot_be_read_is_told(
 ) -> None:
     monkeypatch.chdir(bad)
     answer = trainer(words[0], name, *words[1:])
-    assert answer.code == Exit.BAD_INPUT
+    assert answer.code == ExitCode.BAD_INPUT
     assert re.fullmatch(BAD_RECORDINGS[name] + r"\n", answer.err)
 
 
@@ -346,7 +346,7 @@ def test_what_cannot_be_is_told_in_a_sentence(
     monkeypatch.chdir(bad)
     before = (bad / "tone.flac").read_bytes()
     answer = trainer(*shlex.split(command, posix=False))
-    assert answer.code == Exit.BAD_INPUT
+    assert answer.code == ExitCode.BAD_INPUT
     assert re.fullmatch(sentence + r"\n", answer.err)
     assert answer.out == ""
     assert (bad / "tone.flac").read_bytes() == before
@@ -368,7 +368,7 @@ def test_a_wrong_command_line_is_told_with_the_way_to_its_help(
     trainer: Trainer, command: str
 ) -> None:
     answer = trainer(*command.split())
-    assert answer.code == Exit.USAGE
+    assert answer.code == ExitCode.USAGE
     assert re.search(r"^Try 'trainer.* --help' for help\.$", answer.err, re.MULTILINE)
     assert re.search(r"^Error: .+", answer.err, re.MULTILINE)
 
@@ -378,13 +378,13 @@ def test_errors_in_a_drill_are_told_all_at_once_with_their_places(
 ) -> None:
     monkeypatch.chdir(bad)
     played = trainer("play", "./wrong.toml", "--player", "--plain")
-    assert played.code == Exit.BAD_INPUT
+    assert played.code == ExitCode.BAD_INPUT
     places = re.findall(r"^wrong\.toml:(\d+):(\d+): ", played.err, re.MULTILINE)
     assert places == [("5", "5"), ("5", "12"), ("5", "14")]
     assert "\n    4:1 -4'':1 | 5:x |\n        ^^^^^^\n" in played.err
 
     checked = trainer("drill", "check", "wrong.toml")
-    assert checked.code == Exit.FAILED
+    assert checked.code == ExitCode.FAILED
     assert checked.out.startswith(played.err.rstrip())
     assert checked.out.endswith("0 of 1 drill files are fine.\n")
 
@@ -405,7 +405,7 @@ def test_no_microphone_is_told(
     none.default = SimpleNamespace(device=(-1, -1))  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "sounddevice", none)
     answer = trainer(*command.split())
-    assert answer.code == Exit.NO_SOUND
+    assert answer.code == ExitCode.NO_SOUND
     assert answer.err == (
         "this computer has no microphone or other input; connect one and try again\n"
     )
@@ -422,7 +422,7 @@ def test_missing_portaudio_is_told_and_what_to_install(
     monkeypatch.setattr("sys.platform", "linux")
     monkeypatch.setattr("platform.freedesktop_os_release", lambda: {"ID": "debian"})
     answer = trainer(*command.split())
-    assert answer.code == Exit.NO_SOUND
+    assert answer.code == ExitCode.NO_SOUND
     assert answer.err == (
         "live sound needs the PortAudio library, which this computer does not have; install it "
         "with: sudo apt install libportaudio2\n"
@@ -442,7 +442,7 @@ def test_the_demo_needs_no_sound_at_all(trainer: Trainer, monkeypatch: pytest.Mo
 
 def test_the_app_without_a_terminal_is_told(trainer: Trainer) -> None:
     answer = trainer()
-    assert answer.code == Exit.USAGE
+    assert answer.code == ExitCode.USAGE
     assert answer.err == (
         "the live screen needs a terminal that it can paint on; 'trainer today' tells the day's "
         "set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is\n"
@@ -458,7 +458,7 @@ def test_output_that_nobody_reads_any_more_ends_it_quietly(take: Path) -> None:
     process.stdout.close()
     assert process.stderr.read() == ""
     process.stderr.close()
-    assert process.wait(30) == Exit.FAILED
+    assert process.wait(30) == ExitCode.FAILED
 
 
 def test_help_answers_without_loading_what_it_does_not_need() -> None:
@@ -478,5 +478,5 @@ def test_a_mistake_of_the_trainers_own_is_owned_up_to(
 
     monkeypatch.setattr("trainer.drill.read_shelf", fail)
     answer = trainer("drill", "list")
-    assert answer.code == Exit.INTERNAL
+    assert answer.code == ExitCode.INTERNAL
     assert answer.err.startswith("the trainer made a mistake (ZeroDivisionError: a wall fell in)")

@@ -24,10 +24,10 @@ import soundfile as sf
 from tests.support import journal_records as made
 from tests.support.command_line import Answer, runner
 from tests.support.pulse import SINK, Pulse
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.report.journal_report import short_ids, take_text, takes_text
 from trainer.store import HarpTag, Journal, JournalError
-from trainer.store.audio import keep
+from trainer.store.audio import store_audio
 
 RATE = 48_000
 
@@ -61,8 +61,8 @@ def journal(path: Path) -> Iterator[Journal]:
     """The player's journal, open all the while, with some takes."""
     with Journal(path) as journal:
         journal.add(*made.numbered(12))
-        journal.keep_harp(made.harp(1))
-        journal.keep_calibration(made.calibration(1))
+        journal.add_harp(made.harp(1))
+        journal.add_calibration(made.calibration(1))
         yield journal
 
 
@@ -104,9 +104,9 @@ def test_a_list_can_be_narrowed_and_is_json_for_programs(
     assert "player" not in trainer("list --player Marit").out.splitlines()[0]
     assert trainer("list --drill nowhere").out == "There are no takes.\n"
     nobody = trainer("list --player Nils")
-    assert (nobody.code, nobody.out) == (Exit.BAD_INPUT, "")
+    assert (nobody.code, nobody.out) == (ExitCode.BAD_INPUT, "")
     assert "nobody called 'Nils' is in the journal" in nobody.err
-    assert trainer("list --since yesterday").code == Exit.USAGE
+    assert trainer("list --since yesterday").code == ExitCode.USAGE
 
 
 def test_a_wide_list_cuts_the_drills_name() -> None:
@@ -204,7 +204,7 @@ def test_a_bad_file_does_not_keep_others_out(
         file.write('{"kind": "take"}\n')
     monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "teacher.sqlite"))
     answer = trainer("import marit.jsonl jorun.jsonl --as Astrid")
-    assert answer.code == Exit.BAD_INPUT
+    assert answer.code == ExitCode.BAD_INPUT
     count = len(journal.takes(player="Jorun"))
     assert answer.out == f"jorun.jsonl: {count} takes of Astrid, {count} new\n"
     line = len(journal.takes(player="Marit")) + 3
@@ -220,7 +220,7 @@ def test_a_backup_is_a_journal(
     trainer: Trainer, journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     assert trainer("backup copy.sqlite").out == "Wrote copy.sqlite.\n"
-    assert trainer("backup copy.sqlite").code == Exit.BAD_INPUT
+    assert trainer("backup copy.sqlite").code == ExitCode.BAD_INPUT
     listed = trainer("list").out
     monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "copy.sqlite"))
     assert trainer("list").out == listed
@@ -229,7 +229,7 @@ def test_a_backup_is_a_journal(
 def test_where_it_is(trainer: Trainer, journal: Journal, path: Path, tmp_path: Path) -> None:
     for take in journal.takes()[:2]:
         (tmp_path / "x.flac").write_bytes(bytes(250_000))
-        kept = keep(journal, take.id, tmp_path / "x.flac", 10)
+        kept = store_audio(journal, take.id, tmp_path / "x.flac", 10)
     kept.unlink()
     (kept.parent / f"{'0' * 32}.flac").write_bytes(b"odd")
     data = trainer("where --format json").data
@@ -266,7 +266,7 @@ def test_a_journal_that_is_not_there_yet_is_not_made(trainer: Trainer, path: Pat
     assert trainer("where --format json").data == {"path": str(path), "exists": False}
     for command in ("list", "show a", "export", "backup copy.sqlite", "replay a"):
         answer = trainer(command)
-        assert answer.code == Exit.BAD_INPUT
+        assert answer.code == ExitCode.BAD_INPUT
         assert answer.err == (
             f"there is no journal {path} yet; the first take that is played begins it\n"
         )
@@ -303,9 +303,9 @@ def test_all_of_it_works_while_another_copy_writes(
             answer = trainer(command)
             assert (answer.code, answer.err) == (0, ""), command
             assert "half done" not in answer.out
-        monkeypatch.setattr("trainer.store.database.PATIENCE_S", 0.2)
+        monkeypatch.setattr("trainer.store.database.LOCK_TIMEOUT_S", 0.2)
         late = trainer("import all.jsonl")
-        assert late.code == Exit.BAD_INPUT
+        assert late.code == ExitCode.BAD_INPUT
         assert "another copy of the trainer holds it; close that one, or try again" in late.err
         other.execute("ROLLBACK")
     assert trainer("import all.jsonl").code == 0
@@ -325,7 +325,7 @@ def test_a_sound_that_was_not_kept_is_told(trainer: Trainer, journal: Journal) -
     take = journal.takes()[0]
     for more in ("", " --to copy.flac"):
         answer = trainer(f"replay {take.id[:8]}{more}")
-        assert answer.code == Exit.BAD_INPUT
+        assert answer.code == ExitCode.BAD_INPUT
         assert answer.err == (
             f"the sound of the take {take.id[:8]} ({take.title}, {take.day}) was not kept, or gave "
             "way to later ones; with journal.keep_audio in the settings, takes keep their sound\n"
@@ -334,7 +334,7 @@ def test_a_sound_that_was_not_kept_is_told(trainer: Trainer, journal: Journal) -
 
 def test_a_sound_can_be_copied(trainer: Trainer, journal: Journal, tmp_path: Path) -> None:
     take = journal.takes()[0]
-    keep(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
+    store_audio(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
     assert trainer(f"replay {take.id[:8]} --to copy.flac").out == "Wrote copy.flac.\n"
     assert sf.info(tmp_path / "copy.flac").frames == RATE
     assert "is there already" in trainer(f"replay {take.id[:8]} --to copy.flac").err
@@ -351,9 +351,9 @@ def test_no_loudspeaker_is_told(
     none.default = SimpleNamespace(device=(-1, -1))  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "sounddevice", none)
     take = journal.takes()[0]
-    keep(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
+    store_audio(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
     answer = trainer(f"replay {take.id[:8]}")
-    assert answer.code == Exit.NO_SOUND
+    assert answer.code == ExitCode.NO_SOUND
     assert "this computer has no loudspeaker or other output" in answer.err
 
 
@@ -365,7 +365,7 @@ def test_a_sound_is_heard_whole_and_can_be_stopped(
     tmp_path: Path,
 ) -> None:
     take = journal.takes()[0]
-    keep(journal, take.id, a_sound(tmp_path / "x.flac", 2.0), 10)
+    store_audio(journal, take.id, a_sound(tmp_path / "x.flac", 2.0), 10)
     heard = tmp_path / "heard.wav"
     listen = ["parec", f"--device={SINK}.monitor", "--channels=1", f"--rate={RATE}"]
     env = pulse.env | {"TRAINER_JOURNAL": str(path)}
@@ -386,7 +386,7 @@ def test_a_sound_is_heard_whole_and_can_be_stopped(
     assert np.argmax(spectrum) * RATE / len(played) == pytest.approx(623.7, abs=1.0)
     assert np.sqrt(np.mean(played**2)) == pytest.approx(0.3 / np.sqrt(2), rel=0.05)
 
-    keep(journal, take.id, a_sound(tmp_path / "x.flac", 20.0), 10)
+    store_audio(journal, take.id, a_sound(tmp_path / "x.flac", 20.0), 10)
     began = time.monotonic()
     process = subprocess.Popen(command, env=env, stdout=subprocess.PIPE, text=True)
     assert process.stdout

@@ -23,7 +23,7 @@ from trainer.app.take_state import Phase
 from trainer.app.widgets.head_line import HeadState
 from trainer.app.widgets.status_line import StatusState
 from trainer.cli import main
-from trainer.cli.typed_lines import Typed
+from trainer.cli.typed_commands import TypedCommands
 from trainer.drill import find
 from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
@@ -233,7 +233,7 @@ def keyboard(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
     os.close(ours)
 
 
-def typed(keyboard: int, keys: Typed, line: str) -> object:
+def typed(keyboard: int, keys: TypedCommands, line: str) -> object:
     os.write(keyboard, f"{line}\n".encode())
     for _ in range(1000):
         if (asked := keys()) is not None:
@@ -242,7 +242,7 @@ def typed(keyboard: int, keys: Typed, line: str) -> object:
 
 
 def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
-    keys = Typed()
+    keys = TypedCommands()
     assert keys.listens
     assert keys() is None
     assert typed(keyboard, keys, "") is Ask.PAUSE
@@ -257,13 +257,13 @@ def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
 
 def test_in_the_background_nothing_is_read(keyboard: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "tcgetpgrp", lambda file: os.getpgrp() + 1)
-    assert typed(keyboard, Typed(), "") is None
+    assert typed(keyboard, TypedCommands(), "") is None
 
 
 def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
     with open(os.devnull, encoding="ascii") as nothing:
         monkeypatch.setattr(sys, "stdin", nothing)
-        keys = Typed()
+        keys = TypedCommands()
         assert not keys.listens
         assert keys() is None
 

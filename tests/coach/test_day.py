@@ -603,7 +603,7 @@ def test_a_set_that_cannot_be_kept_is_given_all_the_same(
 
     with journal_of(tmp_path, played_a_while()) as journal:
         kept = made(journal, 15.0)
-        monkeypatch.setattr(Journal, "keep_day", full)
+        monkeypatch.setattr(Journal, "save_daily_set", full)
         unsaved = made(journal, 20.0)
     assert kept.unsaved is None
     assert unsaved.unsaved is not None
@@ -631,10 +631,10 @@ def test_harps_at_hand_decide_what_is_played_on_what(tmp_path: Path) -> None:
         assert keys(journal, Harp.of("G")) == {("G", "richter")}  # the rest is made anew
     with journal_of(tmp_path / "measured") as journal:
         measured = datetime(2026, 5, 1, tzinfo=UTC)
-        journal.keep_harp(OwnHarp("Marit", "old A", HarpTag("A"), measured))
+        journal.add_harp(OwnHarp("Marit", "old A", HarpTag("A"), measured))
         assert keys(journal) == {("A", "richter")}
     with journal_of(tmp_path / "played", [take("rope-walk", ago(3), 90.0)]) as journal:
-        journal.keep_harp(OwnHarp("Marit", "old A", HarpTag("A"), measured))
+        journal.add_harp(OwnHarp("Marit", "old A", HarpTag("A"), measured))
         day = open_daily_set(journal, "Marit", TODAY, 45.0, shelf)
         on = {entry.drill: entry.key for entry in day.entries}
         assert on["from-home"] == "A"

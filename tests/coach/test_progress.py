@@ -28,7 +28,7 @@ from hypothesis import strategies as st
 from tests.support.evenings import TODAY, evenings, step, take, weeks_of
 from trainer.cli import main
 from trainer.cli import progress as progress_command
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.coach.step_table import METRICS, StepTable, group_means, group_medians
 from trainer.coach.trends import (
     Comparison,
@@ -765,14 +765,14 @@ def test_the_command_tells_all_or_one_in_every_format(command: Command, tmp_path
 def test_the_command_answers_what_it_does_not_know(command: Command, tmp_path: Path) -> None:
     seen(tmp_path, evenings(1, days=3))
     code, out, err = command("-10o")
-    assert (code, out) == (Exit.BAD_INPUT, "")
+    assert (code, out) == (ExitCode.BAD_INPUT, "")
     assert "nothing of Runa's called '-10o'" in err
     code, out, err = command("--plian")
-    assert (code, out) == (Exit.USAGE, "")
+    assert (code, out) == (ExitCode.USAGE, "")
     assert "--plian" in err
-    assert command("--since", "yesterday")[0] == Exit.USAGE
-    assert command("--weeks", "0")[0] == Exit.USAGE
-    assert command("--plot", "one.pdf")[0] == Exit.BAD_INPUT
+    assert command("--since", "yesterday")[0] == ExitCode.USAGE
+    assert command("--weeks", "0")[0] == ExitCode.USAGE
+    assert command("--plot", "one.pdf")[0] == ExitCode.BAD_INPUT
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

@@ -17,7 +17,7 @@ from rich.cells import cell_len
 from typer.testing import CliRunner
 
 from trainer.cli.drill import app
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
     Drill,
     DrillError,
@@ -613,7 +613,7 @@ def test_a_sheet_tells_what_it_is_for() -> None:
 
 def test_list_and_show() -> None:
     listed = CliRunner().invoke(app, ["list"])
-    assert listed.exit_code == Exit.OK
+    assert listed.exit_code == ExitCode.OK
     assert listed.output.startswith("Single notes\n  first-clean-notes")
     assert max(map(len, listed.output.split("\n"))) <= 80
     data = json.loads(CliRunner().invoke(app, ["list", "--format", "json"]).output)
@@ -628,14 +628,14 @@ def test_list_and_show() -> None:
 def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None:
     fine = CliRunner().invoke(app, ["check", str(own_folder())])
     assert (fine.exit_code, fine.output) == (
-        Exit.OK,
+        ExitCode.OK,
         f"{len(SHIPPED)} of {len(SHIPPED)} drill files are fine.\n",
     )
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "good.toml").write_text(written("4:4"), encoding="utf-8")
     (tmp_path / "in" / "bad.toml").write_text(written("4:4 | x | 4:3"), encoding="utf-8")
     checked = CliRunner().invoke(app, ["check", str(tmp_path), str(tmp_path / "none.toml")])
-    assert checked.exit_code == Exit.FAILED
+    assert checked.exit_code == ExitCode.FAILED
     assert "bad.toml:4:16: 'x' is not tab" in checked.output
     assert "bad.toml:4:20: bar 3" in checked.output
     assert "none.toml" in checked.output
@@ -645,5 +645,5 @@ def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None
 @pytest.mark.parametrize("command", ["list", "show", "check"])
 def test_every_command_helps_with_an_example(command: str) -> None:
     helped = CliRunner().invoke(app, [command, "--help"])
-    assert helped.exit_code == Exit.OK
+    assert helped.exit_code == ExitCode.OK
     assert f"trainer drill {command}" in helped.output

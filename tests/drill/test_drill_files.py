@@ -20,7 +20,7 @@ from pydantic import BaseModel
 from typer.testing import CliRunner
 
 from trainer.cli.drill import app
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
     WEIGHTS,
     Care,
@@ -291,7 +291,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     before = {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in tmp_path.iterdir()}
 
     checked = CliRunner().invoke(app, ["fmt", "--check", str(tmp_path)])
-    assert checked.exit_code == Exit.FAILED
+    assert checked.exit_code == ExitCode.FAILED
     assert f"{wild} would change\n" in checked.output
     assert f"{tidy} would" not in checked.output
     assert "wrong.toml:5:17: 'x' is not tab" in checked.output
@@ -299,7 +299,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in before} == before
 
     done = CliRunner().invoke(app, ["fmt", str(tmp_path)])
-    assert done.exit_code == Exit.FAILED
+    assert done.exit_code == ExitCode.FAILED
     assert "1 of 3 drill files changed" in done.output
     assert wild.read_bytes() == written("4:4 | -4:4").encode()
     assert wild.stat().st_mode & 0o777 == 0o640
@@ -726,7 +726,7 @@ def test_check_tells_warnings_with_carets_and_fails_only_if_strict(tmp_path: Pat
         'longer, or the tempo slower\n    tab = """4:1/16 r:63/16 |\n             ^^^^^^\n'
         "1 warning; 1 of 1 drill files are fine.\n"
     )
-    for words, code in ((["check"], Exit.OK), (["check", "--strict"], Exit.FAILED)):
+    for words, code in ((["check"], ExitCode.OK), (["check", "--strict"], ExitCode.FAILED)):
         checked = CliRunner().invoke(app, [*words, str(path)])
         assert (checked.exit_code, checked.output) == (code, told)
 
@@ -928,7 +928,7 @@ def test_any_bytes_in_a_file_get_told(
     path.write_bytes(raw)
     for words in (["check"], ["fmt", "--check"]):
         done = CliRunner().invoke(app, [*words, str(path)])
-        assert done.exit_code in (Exit.OK, Exit.FAILED), done.exception
+        assert done.exit_code in (ExitCode.OK, ExitCode.FAILED), done.exception
     assert path.read_bytes() == raw
 
 

@@ -20,7 +20,7 @@ from hypothesis import strategies as st
 from typer.testing import CliRunner
 
 from trainer.cli.drill import app
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.drill import Drill, DrillError, Step, find, on_harp, parse_drill, read_drill
 from trainer.drill import unplayable as told_of
 from trainer.drill.difficulty import beat_seconds, effort, in_words, step_effort
@@ -438,7 +438,7 @@ def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Result
 
 def test_by_holes_is_the_default(run: Callable[..., Result]) -> None:
     done = run("half-step-on-four", "--harp", "low f")
-    assert done.exit_code == Exit.OK
+    assert done.exit_code == ExitCode.OK
     assert "low F harp, 1st position, 7 half steps down:" in done.output
     assert tab_page_text(find("half-step-on-four"), 80) in done.output
     assert max(map(len, done.output.split("\n"))) <= 80
@@ -446,7 +446,7 @@ def test_by_holes_is_the_default(run: Callable[..., Result]) -> None:
 
 def test_by_pitch_shows_the_ways_and_the_page_of_the_best(run: Callable[..., Result]) -> None:
     done = run("ferry-home", "--by", "pitch", "--harp", "C", "--from", "2")
-    assert done.exit_code == Exit.OK
+    assert done.exit_code == ExitCode.OK
     head, table, best, *music = done.output.split("\n\n")
     assert head == "Ferry home: written for the C harp, taken as 2nd position."
     rows = [row.split() for row in table.split("\n")]
@@ -465,21 +465,21 @@ def test_what_is_missing_is_told_at_its_place_in_the_file(run: Callable[..., Res
     Path("low.toml").write_text(source, encoding="utf-8")
     words = ("low.toml", "--by", "pitch", "--harp", "D", "--half-steps", "0")
     done = run(*words)
-    assert done.exit_code == Exit.FAILED
+    assert done.exit_code == ExitCode.FAILED
     assert done.stderr == (
         "low.toml:5:5: 1 is to sound C4, and the D harp has no C4\n"
         "    4:1 1:3 | # low\n"
         "        ^^^\n"
     )
     refused = run(*words, "--out", "new.toml")
-    assert refused.exit_code == Exit.FAILED
+    assert refused.exit_code == ExitCode.FAILED
     assert "new.toml was not written" in refused.stderr
     assert not Path("new.toml").exists()
 
 
 def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None:
     words = ("ferry-home", "--by", "pitch", "--from", "2", "--position", "1")
-    assert run(*words, "--out", "new.toml").exit_code == Exit.OK
+    assert run(*words, "--out", "new.toml").exit_code == ExitCode.OK
     ferry = find("ferry-home")
     best = ways_on_all(ferry, "richter", written=2, position=1)[0].drill
     assert read_drill("new.toml") == replace(best, name="new")
@@ -487,7 +487,7 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
     assert "new.toml is there already" in str(run("ferry-home", "--out", "new.toml").exception)
     assert Path("new.toml").read_text(encoding="utf-8") == kept
     forced = run("ferry-home", "--harp", "A", "--out", "new.toml", "--force")
-    assert forced.exit_code == Exit.OK
+    assert forced.exit_code == ExitCode.OK
     assert read_drill("new.toml") == replace(on_harp(ferry, Harp.of("A")), name="new")
 
 
@@ -522,5 +522,5 @@ def test_what_cannot_be_done_is_said(
 
 def test_the_command_helps_with_examples() -> None:
     helped = CliRunner().invoke(app, ["move", "--help"])
-    assert helped.exit_code == Exit.OK
+    assert helped.exit_code == ExitCode.OK
     assert "trainer drill move ferry-home --harp A" in helped.output

@@ -19,7 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.command_line import Trainer
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.drill import Drill, find, parse_drill, read_drill, read_shelf
 from trainer.drill.fingerings import Pitch
 from trainer.drill.melody import (
@@ -382,7 +382,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         answer = trainer("drill", "export", "ferry-home", str(out))
         assert (answer.code, answer.err) == (0, f"Wrote {out}.\n")
         again = trainer("drill", "export", "ferry-home", str(out))
-        assert again.code == Exit.BAD_INPUT
+        assert again.code == ExitCode.BAD_INPUT
         assert "is there already" in again.err
     drill = find("ferry-home")
     harp = harp_of(drill)
@@ -420,7 +420,7 @@ def test_wrong_words_are_told(
     monkeypatch.chdir(tmp_path)
     write_midi(drill_of("4:4 |"), Harp.of("C"), tmp_path / "x.mid")
     answer = trainer("drill", *words.split())
-    assert answer.code == Exit.BAD_INPUT
+    assert answer.code == ExitCode.BAD_INPUT
     assert complaint in answer.err
 
 
@@ -432,7 +432,7 @@ def test_a_tune_that_the_harp_lacks_notes_of_is_written_with_rests_and_told(
     score.write_text(SCORE.format(bar(1, ATTRIBUTES + note("C", 2) + note("D", 2, octave=1))))
     words = ("--harp", "C", "--half-steps", "0", "--out", str(out))
     answer = trainer("drill", "import", str(score), *words)
-    assert answer.code == Exit.FAILED
+    assert answer.code == ExitCode.FAILED
     assert "bar 1, beat 2: D1: the C harp has no D1" in answer.out
     made = read_drill(out)
     assert [step.tab for step in made.steps] == ["1"]

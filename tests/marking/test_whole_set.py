@@ -47,7 +47,7 @@ def test_a_whole_set_is_played(terminal: Terminal, colours: str) -> None:
         settings = home / "settings.toml"
         settings.write_text('[player]\nname = "Runa"\n')
         with Journal(home / "journal.sqlite") as journal:
-            journal.keep_day("Runa", date.today(), 20.0, [entry(name) for name in TABS])
+            journal.save_daily_set("Runa", date.today(), 20.0, [entry(name) for name in TABS])
         env = {
             "XDG_DATA_HOME": str(home / "data"),
             "TRAINER_SETTINGS": str(settings),

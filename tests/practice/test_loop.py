@@ -26,8 +26,8 @@ from tests.support.terminal import Terminal
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, passage_text
-from trainer.cli.exit_codes import Exit
-from trainer.cli.loop import changed_by
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.loop import apply_typed_change
 from trainer.harp import Harp
 from trainer.practice import Failed, Finished, Heard, Loop, Looping, Notice, Plan, Started
 from trainer.sound import MicrophoneSpec, RecordingSpec, SoundError
@@ -143,12 +143,12 @@ def test_rounds_join_without_a_gap_and_one_fades_before_the_next() -> None:
 
 def test_wishes_that_are_typed(recording: Path, capsys: pytest.CaptureFixture[str]) -> None:
     now = Passage(recording, 1.0, 2.0)
-    assert changed_by(now, "60%") == replace(now, speed=0.6)
-    assert changed_by(now, " 0.5 - 3.25 ") == replace(now, first=0.5, last=3.25)
-    assert changed_by(now, "-3") == replace(now, half_steps=-3.0)
-    assert changed_by(now, "+0.5") == replace(now, half_steps=0.5)
-    assert changed_by(now, "faster") is None
-    assert changed_by(now, "20%") == now
+    assert apply_typed_change(now, "60%") == replace(now, speed=0.6)
+    assert apply_typed_change(now, " 0.5 - 3.25 ") == replace(now, first=0.5, last=3.25)
+    assert apply_typed_change(now, "-3") == replace(now, half_steps=-3.0)
+    assert apply_typed_change(now, "+0.5") == replace(now, half_steps=0.5)
+    assert apply_typed_change(now, "faster") is None
+    assert apply_typed_change(now, "20%") == now
     assert "20 % is no speed" in capsys.readouterr().err
     with pytest.raises(SoundError):
         check(replace(now, speed=2.0))
@@ -168,13 +168,13 @@ def test_one_round_is_written_by_the_command(
     off = 1200.0 * np.log2(praat_hz(sound, rate) / HZ)
     assert abs(off + 300.0) < 2.0
     again = trainer("loop", str(recording), "--out", str(out))
-    assert again.code == Exit.BAD_INPUT
+    assert again.code == ExitCode.BAD_INPUT
     wrong = trainer("loop", str(recording), "--out", str(tmp_path / "x.nothing"))
-    assert wrong.code == Exit.BAD_INPUT
+    assert wrong.code == ExitCode.BAD_INPUT
     assert "cannot be written" in wrong.err
-    assert trainer("loop", "none.wav").code == Exit.BAD_INPUT
+    assert trainer("loop", "none.wav").code == ExitCode.BAD_INPUT
     late = trainer("loop", str(recording), "--from", "9")
-    assert late.code == Exit.BAD_INPUT
+    assert late.code == ExitCode.BAD_INPUT
     assert "cannot be looped" in late.err
 
 

@@ -25,7 +25,7 @@ from tests.reeds.excerpts import EXCERPTS, RATE, load, path_of
 from tests.support.command_line import Answer, runner
 from tests.support.own_harps import off_by, tab, walk
 from tests.support.pulse import Pulse
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.ear import analyze_blocks
 from trainer.harp import STANDARD_KEYS, Breath, Harp, HarpError, Tab
 from trainer.harp.measured_tuning import (
@@ -49,12 +49,12 @@ from trainer.practice.harp_measurement import (
     measure,
 )
 from trainer.reedcare.own_harps import (
-    check_name,
-    forget_harp,
-    harp_as_measured,
-    harp_in_hand,
-    own_harp,
-    own_harps,
+    check_harp_name,
+    find_own_harp,
+    forget_own_harp,
+    list_own_harps,
+    measured_harp,
+    select_harp,
 )
 from trainer.report.own_harp_report import own_harp_text
 from trainer.settings import Settings
@@ -182,49 +182,49 @@ class TestStandings:
 
 class TestNames:
     def test_harps_are_told_apart_by_name_and_player(self, journal: Journal) -> None:
-        journal.keep_harp(kept(reeds_off(C), "old C"))
-        journal.keep_harp(kept(reeds_off(C), "Old G", tag=HarpTag("G")))
-        journal.keep_harp(kept(reeds_off(C), "old C", player="Marit"))
-        harps = own_harps(journal, "Runa")
+        journal.add_harp(kept(reeds_off(C), "old C"))
+        journal.add_harp(kept(reeds_off(C), "Old G", tag=HarpTag("G")))
+        journal.add_harp(kept(reeds_off(C), "old C", player="Marit"))
+        harps = list_own_harps(journal, "Runa")
         assert [one.name for one in harps] == ["old C", "Old G"]
-        assert own_harp(harps, "oldc").name == "old C"
+        assert find_own_harp(harps, "oldc").name == "old C"
         with pytest.raises(HarpError, match=r"called 'new C'; your own harps are 'old C', 'Old G'"):
-            own_harp(harps, "new C")
+            find_own_harp(harps, "new C")
 
     def test_a_reed_counts_as_it_was_last_measured(self, journal: Journal) -> None:
-        journal.keep_harp(kept(reeds_off(C)))
+        journal.add_harp(kept(reeds_off(C)))
         later = kept({tab("-5"): 690.0}, when=WHEN + timedelta(days=9))
-        journal.keep_harp(later)
-        (own,) = own_harps(journal, "Runa")
+        journal.add_harp(later)
+        (own,) = list_own_harps(journal, "Runa")
         pitches = {reed.tab: reed.hz for reed in own.reeds}
         assert len(pitches) == 20
         assert (pitches["-5"], pitches["5"]) == (690.0, pytest.approx(C.hz(tab("5"))))
         assert own.measured == later.measured
 
     def test_with_another_key_the_name_begins_anew(self, journal: Journal) -> None:
-        journal.keep_harp(kept(reeds_off(C)))
+        journal.add_harp(kept(reeds_off(C)))
         tag = HarpTag("A", name="quay")
         other = kept({tab("1"): 220.0}, tag=tag, when=WHEN + timedelta(days=1))
-        journal.keep_harp(other)
-        assert own_harps(journal, "Runa") == (other,)
+        journal.add_harp(other)
+        assert list_own_harps(journal, "Runa") == (other,)
 
     def test_a_forgotten_harp_is_gone_until_it_is_measured_again(self, journal: Journal) -> None:
-        journal.keep_harp(kept(reeds_off(C)))
-        (own,) = own_harps(journal, "Runa")
-        forget_harp(journal, own)
-        assert own_harps(journal, "Runa") == ()
+        journal.add_harp(kept(reeds_off(C)))
+        (own,) = list_own_harps(journal, "Runa")
+        forget_own_harp(journal, own)
+        assert list_own_harps(journal, "Runa") == ()
         again = kept({tab("1"): 262.0}, when=datetime.now(UTC) + timedelta(seconds=1))
-        journal.keep_harp(again)
-        assert [len(one.reeds) for one in own_harps(journal, "Runa")] == [1]
+        journal.add_harp(again)
+        assert [len(one.reeds) for one in list_own_harps(journal, "Runa")] == [1]
 
     def test_the_name_of_a_harp_is_no_key(self) -> None:
-        assert check_name("  old   C ") == "old C"
+        assert check_harp_name("  old   C ") == "old C"
         for name in ("C", "bb", "low F", "LF", "high G"):
             with pytest.raises(HarpError, match="is a key; give the harp a name"):
-                check_name(name)
+                check_harp_name(name)
         for name in ("", "  ", "x" * 81, "a\nb\x07"):
             with pytest.raises(HarpError, match="up to 80 letters"):
-                check_name(name)
+                check_harp_name(name)
 
 
 def settings(**tables: dict[str, Any]) -> Settings:
@@ -235,58 +235,58 @@ class TestHarpInHand:
     @pytest.fixture
     def mine(self, journal: Journal) -> Journal:
         just = Harp.of("A", temperament_name="just5")
-        journal.keep_harp(kept(reeds_off(C, 20.0, d4=-9.0), "quay"))
-        journal.keep_harp(kept(reeds_off(just), "ferry", tag=HarpTag("A", temperament="just5")))
+        journal.add_harp(kept(reeds_off(C, 20.0, d4=-9.0), "quay"))
+        journal.add_harp(kept(reeds_off(just), "ferry", tag=HarpTag("A", temperament="just5")))
         return journal
 
     def test_a_key_is_a_key(self, mine: Journal) -> None:
-        mine.keep_harp(kept(reeds_off(C), "D"))  # by another program
-        assert harp_in_hand(mine, settings(), "D") == (Harp.of("D"), None)
-        assert harp_in_hand(None, settings(harp={"name": "quay"}), "low F")[0] == Harp.of("low F")
+        mine.add_harp(kept(reeds_off(C), "D"))  # by another program
+        assert select_harp(mine, settings(), "D") == (Harp.of("D"), None)
+        assert select_harp(None, settings(harp={"name": "quay"}), "low F")[0] == Harp.of("low F")
 
     def test_a_name_is_a_measured_harp(self, mine: Journal) -> None:
-        harp, name = harp_in_hand(mine, settings(), "Quay")
+        harp, name = select_harp(mine, settings(), "Quay")
         assert name == "quay"
         assert cents(harp.a4, 440.0) == pytest.approx(20.0)
         assert not harp.offsets
 
     def test_settings_say_what_targets_follow(self, mine: Journal) -> None:
         follow = settings(harp={"naturals": "reeds"})
-        harp, _ = harp_in_hand(mine, follow, "quay")
+        harp, _ = select_harp(mine, follow, "quay")
         assert harp.offsets[tab("-4")] == pytest.approx(-9.0)
         assert tab("-4'") not in harp.offsets
-        bends, _ = harp_in_hand(mine, settings(harp={"bends": "reeds"}), "quay")
+        bends, _ = select_harp(mine, settings(harp={"bends": "reeds"}), "quay")
         assert bends.offsets[tab("-4'")] == pytest.approx(-9.0)
         assert tab("-4") not in bends.offsets
 
     def test_without_an_option_settings_and_then_the_drill_count(self, mine: Journal) -> None:
         drill = Harp.of("G", "paddy")
         named = settings(harp={"name": "ferry", "key": "D"})
-        assert harp_in_hand(mine, named, None, written_for=drill)[1] == "ferry"
+        assert select_harp(mine, named, None, written_for=drill)[1] == "ferry"
         keyed = settings(harp={"key": "D", "a4": 443.0})
-        assert harp_in_hand(mine, keyed, None, written_for=drill) == (
+        assert select_harp(mine, keyed, None, written_for=drill) == (
             Harp.of("D", "paddy", a4=443.0),
             None,
         )
-        assert harp_in_hand(mine, settings(), None, written_for=drill)[0] == drill
-        assert harp_in_hand(mine, settings(), None)[0] == C
+        assert select_harp(mine, settings(), None, written_for=drill)[0] == drill
+        assert select_harp(mine, settings(), None)[0] == C
         tuned = settings(harp={"key": "D", "tuning": "solo"})
-        assert harp_in_hand(mine, tuned, None, written_for=drill)[0] == Harp.of("D", "solo")
+        assert select_harp(mine, tuned, None, written_for=drill)[0] == Harp.of("D", "solo")
 
     def test_the_temperament_is_the_measured_one_unless_another_is_named(
         self, mine: Journal
     ) -> None:
         said = settings(harp={"temperament": "just7"})
-        assert harp_in_hand(mine, settings(), "ferry")[0].temperament.name == "just5"
-        assert harp_in_hand(mine, said, "ferry")[0].temperament.name == "just7"
-        equal = harp_in_hand(mine, said, "ferry", temperament_name="equal")[0]
+        assert select_harp(mine, settings(), "ferry")[0].temperament.name == "just5"
+        assert select_harp(mine, said, "ferry")[0].temperament.name == "just7"
+        equal = select_harp(mine, said, "ferry", temperament_name="equal")[0]
         assert equal.temperament.name == "equal"
 
     def test_options_go_before_the_reeds(self, mine: Journal) -> None:
-        harp, _ = harp_in_hand(mine, settings(), "quay", a4=440.0, offsets={"5": -4.0})
+        harp, _ = select_harp(mine, settings(), "quay", a4=440.0, offsets={"5": -4.0})
         assert (harp.a4, dict(harp.offsets)) == (440.0, {tab("5"): -4.0})
         follow = settings(harp={"naturals": "reeds"})
-        harp, _ = harp_in_hand(mine, follow, "quay", a4=440.0)
+        harp, _ = select_harp(mine, follow, "quay", a4=440.0)
         assert harp.hz(tab("5")) == pytest.approx(C.hz(tab("5")) * 2 ** (20 / 1200))
 
     @pytest.mark.parametrize(
@@ -307,16 +307,16 @@ class TestHarpInHand:
         complaint: str,
     ) -> None:
         with pytest.raises(Exception, match=complaint) as error:
-            harp_in_hand(mine, settings(harp=said), text, **options)
+            select_harp(mine, settings(harp=said), text, **options)
         assert "\n" not in str(error.value)
 
     def test_without_a_journal_only_keys_are_known(self) -> None:
         with pytest.raises(HarpError, match="in the journal, which cannot be opened"):
-            harp_in_hand(None, settings(), "quay")
+            select_harp(None, settings(), "quay")
 
     def test_a_harp_that_cannot_be_is_named(self) -> None:
         with pytest.raises(HarpError, match="your harp 'quay': the reeds lie 97 cents above"):
-            harp_as_measured(kept(reeds_off(C, 97.0)))
+            measured_harp(kept(reeds_off(C, 97.0)))
 
 
 def events_of(
@@ -537,21 +537,29 @@ class TestCommands:
     @pytest.mark.parametrize(
         ("words", "code", "complaint"),
         [
-            ("harp", Exit.BAD_INPUT, "name a harp, as in 'trainer harp C'"),
-            ("harp pier", Exit.BAD_INPUT, "no harp has the key 'pier'"),
-            ("harp mesure quay --harp C", Exit.USAGE, "Did you mean 'measure'?"),
-            ("harp measure quay", Exit.BAD_INPUT, "which key has 'quay'? Say it as in --harp C"),
-            ("harp measure D --harp C", Exit.BAD_INPUT, "'D' is a key; give the harp a name"),
-            ("harp measure quay --harp H", Exit.BAD_INPUT, "no harp has the key 'H'"),
-            ("harp measure quay --harp C --from none.wav", Exit.BAD_INPUT, "none.wav"),
-            (f"harp measure quay --harp C --from {path_of('bends')}", Exit.FAILED, "nothing is"),
-            ("harp show quay", Exit.BAD_INPUT, "none of your harps is called 'quay'"),
-            ("harp watch quay", Exit.BAD_INPUT, "none of your harps is called 'quay'"),
-            ("harp forget quay", Exit.BAD_INPUT, "none of your harps is called 'quay'"),
+            ("harp", ExitCode.BAD_INPUT, "name a harp, as in 'trainer harp C'"),
+            ("harp pier", ExitCode.BAD_INPUT, "no harp has the key 'pier'"),
+            ("harp mesure quay --harp C", ExitCode.USAGE, "Did you mean 'measure'?"),
+            (
+                "harp measure quay",
+                ExitCode.BAD_INPUT,
+                "which key has 'quay'? Say it as in --harp C",
+            ),
+            ("harp measure D --harp C", ExitCode.BAD_INPUT, "'D' is a key; give the harp a name"),
+            ("harp measure quay --harp H", ExitCode.BAD_INPUT, "no harp has the key 'H'"),
+            ("harp measure quay --harp C --from none.wav", ExitCode.BAD_INPUT, "none.wav"),
+            (
+                f"harp measure quay --harp C --from {path_of('bends')}",
+                ExitCode.FAILED,
+                "nothing is",
+            ),
+            ("harp show quay", ExitCode.BAD_INPUT, "none of your harps is called 'quay'"),
+            ("harp watch quay", ExitCode.BAD_INPUT, "none of your harps is called 'quay'"),
+            ("harp forget quay", ExitCode.BAD_INPUT, "none of your harps is called 'quay'"),
         ],
     )
     def test_bad_input_is_one_sentence(
-        self, trainer: Callable[..., Answer], words: str, code: Exit, complaint: str
+        self, trainer: Callable[..., Answer], words: str, code: ExitCode, complaint: str
     ) -> None:
         answer = trainer(*words.split())
         assert answer.code == code
@@ -563,7 +571,7 @@ class TestCommands:
         (tmp_path / "text.sqlite").write_text("no journal" * 500)
         monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "text.sqlite"))
         answer = trainer("harp", "measure", "quay", "--harp", "C", "--from", "none.wav")
-        assert answer.code == Exit.BAD_INPUT
+        assert answer.code == ExitCode.BAD_INPUT
         assert "damaged or no journal" in answer.err
         with pytest.raises(JournalError):
             Journal(tmp_path / "text.sqlite")
@@ -598,7 +606,7 @@ def test_guided_through_a_microphone(pulse: Pulse, tmp_path: Path) -> None:
     assert "Rest whenever you like" in text.replace("\n", " ")
     assert "5 of 20 reeds are measured" in text
     with Journal(tmp_path / "journal.sqlite") as journal:
-        (own,) = own_harps(journal, "Runa")
+        (own,) = list_own_harps(journal, "Runa")
     found = {reed.tab: cents(reed.hz, C.hz(tab(reed.tab))) for reed in own.reeds}
     assert list(found) == ["1", "2", "3", "4", "5"]
     assert max(map(abs, found.values())) < 3.0

@@ -22,24 +22,24 @@ from trainer.core.stats.change_point import AFTER, BEFORE, find_drop
 from trainer.harp import Tab
 from trainer.music import cents
 from trainer.practice import Ended, Plan, run
-from trainer.reedcare.own_harps import forget_harp, own_harps
-from trainer.reedcare.watch import HarpWatch, watch_harp
-from trainer.reedcare.wear import (
+from trainer.reedcare.own_harps import forget_own_harp, list_own_harps
+from trainer.reedcare.reed_history import (
     FEWEST_DAYS,
-    Days,
+    DailyPitches,
     ReedHistory,
     ReedNote,
-    State,
+    ReedState,
+    reed_histories,
     upper_median,
-    watch_reeds,
 )
+from trainer.reedcare.reed_watch import HarpWatch, watch_harp
 from trainer.report.reed_plot import reed_plot_text
 from trainer.report.reed_watch_report import reed_verdict_text, reed_watch_data, reed_watch_text
 from trainer.sound import PlayerSpec
 from trainer.store import HarpTag, Journal, TakeRecord
 
 EVERY = 8
-"""Days of practice from one look at the reeds to the next, to save time."""
+"""days of practice from one look at the reeds to the next, to save time."""
 
 
 def by_tab(histories: tuple[ReedHistory, ...]) -> dict[str, ReedHistory]:
@@ -97,7 +97,7 @@ class TestSimulatedYears:
             (NONE, 6, None),
             (Wear("drops by 7 cents", sudden=7.0), 4, 35.0),
             (Wear("drops by 20 cents", sudden=20.0), 4, 25.0),
-            (Wear("falls by 5 cents a month", a_month=5.0), 4, 35.0),
+            (Wear("falls by 5 cents a month", cents_per_month=5.0), 4, 35.0),
         )
         print(HEAD)
         for wear, years, most_days in cases:
@@ -113,32 +113,34 @@ class TestSimulatedYears:
             assert float(np.median(np.abs(errors))) < 3.0
 
     def test_a_drop_is_dated_and_measured(self) -> None:
-        (found,) = [one for one in watch_reeds(year(Wear("", sudden=8.0), 3)) if one.tab == WORN]
-        assert found.state is State.FLAT
+        (found,) = [one for one in reed_histories(year(Wear("", sudden=8.0), 3)) if one.tab == WORN]
+        assert found.state is ReedState.FLAT
         assert found.change is not None
-        assert found.change.a_month is None
+        assert found.change.cents_per_month is None
         assert found.change.low < 8.0 < found.change.high
         assert abs(found.change.since.toordinal() - START - 120) <= 3
         assert found.change.earliest <= found.change.since <= found.change.latest
 
     def test_a_slow_fall_is_told_by_the_month(self) -> None:
-        (found,) = [one for one in watch_reeds(year(Wear("", a_month=3.0), 3)) if one.tab == WORN]
+        (found,) = [
+            one for one in reed_histories(year(Wear("", cents_per_month=3.0), 3)) if one.tab == WORN
+        ]
         assert found.change is not None
-        assert found.change.a_month == pytest.approx(3.0, abs=1.0)
+        assert found.change.cents_per_month == pytest.approx(3.0, abs=1.0)
 
     def test_a_cold_hall_moves_all_reeds_and_says_nothing_of_one(self) -> None:
         days = year(NONE, 8)
         cold = days.cents.copy()
         cold[-25:] -= 15.0
-        found = watch_reeds(replace(days, cents=cold))
-        assert not [one for one in found if one.state is State.FLAT]
+        found = reed_histories(replace(days, cents=cold))
+        assert not [one for one in found if one.state is ReedState.FLAT]
 
     def test_breath_that_grows_hard_pulls_all_blow_reeds_and_says_nothing_of_one(self) -> None:
         days = year(NONE, 8)
         hard = days.cents.copy()
         hard[-40:, [tab.breath == "blow" for tab in days.tabs]] -= 6.0
-        found = watch_reeds(replace(days, cents=hard))
-        assert not [one for one in found if one.state is State.FLAT]
+        found = reed_histories(replace(days, cents=hard))
+        assert not [one for one in found if one.state is ReedState.FLAT]
 
     def test_a_bend_too_many_is_no_wear(self) -> None:
         """Bent on two of the last five days, by much."""
@@ -147,26 +149,26 @@ class TestSimulatedYears:
         column = days.tabs.index(Tab.parse("-3"))
         rows = np.flatnonzero(~np.isnan(bent[:, column]))[-5:]
         bent[rows[[1, 3]], column] -= 60.0
-        assert by_tab(watch_reeds(replace(days, cents=bent)))["-3"].state is State.STEADY
+        assert by_tab(reed_histories(replace(days, cents=bent)))["-3"].state is ReedState.STEADY
 
     def test_a_reed_that_was_put_right_begins_anew(self) -> None:
         """Flat from day 120 on, and tuned on day 240."""
         days = year(Wear("", sudden=15.0), 5)
         cents_, column = days.cents.copy(), days.tabs.index(WORN)
         cents_[days.days - START >= 240, column] += 15.0
-        found = by_tab(watch_reeds(replace(days, cents=cents_)))[str(WORN)]
-        assert found.state is State.STEADY
+        found = by_tab(reed_histories(replace(days, cents=cents_)))[str(WORN)]
+        assert found.state is ReedState.STEADY
         assert abs(found.days[0].toordinal() - START - 240) <= 7
 
     def test_few_days_say_nothing(self) -> None:
-        found = watch_reeds(year(NONE, 1).until(FEWEST_DAYS - 1))
-        assert {one.state for one in found} == {State.FEW}
-        assert watch_reeds(Days.of([])) == ()
+        found = reed_histories(year(NONE, 1).until(FEWEST_DAYS - 1))
+        assert {one.state for one in found} == {ReedState.FEW}
+        assert reed_histories(DailyPitches.of([])) == ()
 
     def test_one_reed_alone_cannot_be_told_from_the_room(self) -> None:
         notes = [ReedNote(date(2026, 1, 1) + timedelta(i), WORN, -1.0 * i) for i in range(60)]
-        (found,) = watch_reeds(Days.of(notes))
-        assert (found.state, found.days) == (State.FEW, ())
+        (found,) = reed_histories(DailyPitches.of(notes))
+        assert (found.state, found.days) == (ReedState.FEW, ())
 
     def test_of_an_even_number_the_sharper_middle_counts(self) -> None:
         assert [upper_median(x) for x in ([1.0], [1.0, 3.0], [5.0, 1.0, 3.0], [1, 2, 3, 4])] == [
@@ -180,13 +182,13 @@ class TestSimulatedYears:
 @pytest.fixture
 def journal(tmp_path: Path) -> Iterator[Journal]:
     with Journal(tmp_path / "journal.sqlite") as journal:
-        journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+        journal.add_harp(measured(FIRST - timedelta(hours=1)))
         journal.add(*(evening(day) for day in range(80)))
         yield journal
 
 
 def look(journal: Journal) -> HarpWatch:
-    (own,) = own_harps(journal, "Runa")
+    (own,) = list_own_harps(journal, "Runa")
     return watch_harp(journal, own)
 
 
@@ -194,7 +196,9 @@ class TestFromTheJournal:
     def test_the_reed_that_went_flat_is_found(self, journal: Journal) -> None:
         watch = look(journal)
         assert (watch.days, watch.notes) == (80, 80 * 14 + 20)
-        flat = [one for one in watch.reeds if one.state is not State.STEADY and len(one.days) > 12]
+        flat = [
+            one for one in watch.reeds if one.state is not ReedState.STEADY and len(one.days) > 12
+        ]
         assert [str(one.tab) for one in flat] == ["-5"]
         change = flat[0].change
         assert change is not None
@@ -228,9 +232,9 @@ class TestFromTheJournal:
         assert look(journal) == before
 
     def test_a_harp_that_was_forgotten_begins_anew(self, journal: Journal) -> None:
-        forget_harp(journal, measured(FIRST))
-        assert own_harps(journal, "Runa") == ()
-        journal.keep_harp(measured(datetime.now(UTC) + timedelta(seconds=1), -20.0))
+        forget_own_harp(journal, measured(FIRST))
+        assert list_own_harps(journal, "Runa") == ()
+        journal.add_harp(measured(datetime.now(UTC) + timedelta(seconds=1), -20.0))
         assert (look(journal).days, look(journal).notes) == (1, 20)
 
     def test_it_is_told_in_words_and_figures(self, journal: Journal) -> None:
@@ -253,7 +257,7 @@ class TestFromTheJournal:
 
     def test_a_steady_harp_is_said_to_be(self, tmp_path: Path) -> None:
         with Journal(tmp_path / "steady.sqlite") as journal:
-            journal.keep_harp(measured(FIRST - timedelta(hours=1)))
+            journal.add_harp(measured(FIRST - timedelta(hours=1)))
             assert "Too few days" in reed_verdict_text(look(journal), date(2026, 5, 21))
             journal.add(*(evening(day) for day in range(DROPPED)))
             told = reed_verdict_text(look(journal), date(2026, 5, 21))

@@ -18,8 +18,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.command_line import Answer, runner
-from trainer.cli.exit_codes import Exit
-from trainer.cli.options import count_in_of, in_hand, microphone
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.options import count_in_beats, harp_from_options, microphone_spec
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
 from trainer.music import TEMPERAMENTS
 from trainer.settings import SettingsError, load_settings, resolve_settings, settings_path
@@ -282,7 +282,7 @@ def test_a_broken_file_is_told_and_left_as_it_is(
     assert value(None, "harp.a4") == 440.0
     for words in (("set", "harp.key", "C"), ("unset", "harp.key")):
         code, _, err = trainer("settings", *words)
-        assert code == Exit.BAD_INPUT
+        assert code == ExitCode.BAD_INPUT
         assert told in err
     assert trainer("settings")[0] == 0
     assert file.read_bytes() == raw
@@ -302,27 +302,27 @@ def test_a_folder_in_the_files_place_is_told(file: Path) -> None:
 def test_an_option_goes_before_a_variable_and_that_before_the_file(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert microphone(None, None).device is None
+    assert microphone_spec(None, None).device is None
     written(file, "sound.device = 'file'\nsound.latency_ms = 1\nsound.channel = 2\n")
-    assert microphone(None, None).device == "file"
+    assert microphone_spec(None, None).device == "file"
     monkeypatch.setenv("TRAINER_DEVICE", "variable")
     monkeypatch.setenv("TRAINER_OUTPUT", "7")
     monkeypatch.setenv("TRAINER_LATENCY_MS", "2.5")
-    spec = microphone(None, None)
+    spec = microphone_spec(None, None)
     assert (spec.device, spec.output, spec.channel) == ("variable", "7", 2)
     assert (spec.latency_ms, spec.clicks) == (2.5, True)
-    spec = microphone("option", "0", 1, 0.0)
+    spec = microphone_spec("option", "0", 1, 0.0)
     assert (spec.device, spec.output, spec.channel, spec.latency_ms) == ("option", "0", 1, 0.0)
     monkeypatch.setenv("TRAINER_DEVICE", "")
-    assert microphone(None, None).device == "file"
+    assert microphone_spec(None, None).device == "file"
 
 
 def test_clicks_and_count_in_follow_the_settings_unless_asked_for(file: Path) -> None:
-    assert count_in_of(None) is None
+    assert count_in_beats(None) is None
     written(file, "sound.clicks = false\npractice.count_in = 3\n")
-    assert microphone(None, None).clicks is False
-    assert microphone(None, None, clicks=True).clicks is True
-    assert (count_in_of(None), count_in_of(8)) == (3, 8)
+    assert microphone_spec(None, None).clicks is False
+    assert microphone_spec(None, None, clicks=True).clicks is True
+    assert (count_in_beats(None), count_in_beats(8)) == (3, 8)
 
 
 @pytest.mark.parametrize(
@@ -364,7 +364,7 @@ def test_the_harp_of_a_drill_gives_way_to_a_key_that_is_set_but_not_to_less(file
     drills = Harp.of("D", "paddy")
 
     def held(*options: Any, **harps: Harp) -> tuple[str, str, float, str]:
-        harp, _ = in_hand(*(options or (None,) * 4), None, **harps)
+        harp, _ = harp_from_options(*(options or (None,) * 4), None, **harps)
         return harp.key.name, harp.tuning.name, harp.a4, harp.temperament.name
 
     assert held() == ("C", "richter", 440.0, "equal")
@@ -587,7 +587,7 @@ def test_what_cannot_be_set_is_told_and_nothing_is_written(
     file: Path, trainer: Callable[..., Answer], words: tuple[str, ...], told: str
 ) -> None:
     code, out, err = trainer("settings", "set", *words)
-    assert (code, out) == (Exit.BAD_INPUT, "")
+    assert (code, out) == (ExitCode.BAD_INPUT, "")
     assert told in err
     assert not file.exists()
 
@@ -604,12 +604,12 @@ def test_the_file_is_edited_in_the_players_editor(
     monkeypatch.delenv("VISUAL", raising=False)
     monkeypatch.setenv("EDITOR", f'"{sys.executable}" "{editor}"')
     code, _, err = trainer("settings", "edit")
-    assert code == Exit.BAD_INPUT
+    assert code == ExitCode.BAD_INPUT
     assert "4400 is not" in err
     assert "a4 = 4400" in file.read_text("utf-8")
     monkeypatch.setenv("VISUAL", f'"{sys.executable}" -c "raise SystemExit(2)"')
     code, _, err = trainer("settings", "edit")
-    assert code == Exit.BAD_INPUT
+    assert code == ExitCode.BAD_INPUT
     assert "it ended with 2" in err
     monkeypatch.setenv("VISUAL", str(tmp_path / "nothing"))
     assert "EDITOR" in trainer("settings", "edit")[2]

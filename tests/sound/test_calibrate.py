@@ -21,16 +21,16 @@ from numpy.typing import NDArray
 
 from tests.support.pulse import Pulse
 from trainer.cli import main
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.sound import MicrophoneSpec, SoundError
 from trainer.sound.click import click
 from trainer.sound.round_trip import CLICKS, MOST_S, TEMPO, Pair, RoundTrip, round_trip
 from trainer.store import Calibration, Journal
 from trainer.store.calibrations import (
-    calibrated,
-    calibration_for,
-    keep_by_hand,
-    keep_round_trip,
+    find_calibration,
+    save_manual_latency,
+    save_round_trip,
+    with_calibrated_latency,
 )
 
 Sound = NDArray[np.float64]
@@ -169,7 +169,7 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 def keep(journal: Journal, ms: float, **changes: Any) -> Calibration:
     one = Calibration("usb mic", "hall", 48_000, ms, 0.3, WHEN)
     one = replace(one, **changes)
-    journal.keep_calibration(one)
+    journal.add_calibration(one)
     return one
 
 
@@ -179,19 +179,19 @@ class TestWhichApplies:
         last = keep(journal, 40.0, measured=WHEN + timedelta(days=1))
         keep(journal, 50.0, output="headphones", measured=WHEN + timedelta(days=2))
         other = keep(journal, 60.0, rate=44_100, measured=WHEN + timedelta(days=3))
-        assert calibration_for(journal, "usb mic", "hall", 48_000) == last
-        assert calibration_for(journal, "usb mic", "hall") == other
-        assert calibration_for(journal, "usb mic", "hall", 96_000) is None
-        assert calibration_for(journal, "usb", "hall", 48_000) is None
+        assert find_calibration(journal, "usb mic", "hall", 48_000) == last
+        assert find_calibration(journal, "usb mic", "hall") == other
+        assert find_calibration(journal, "usb mic", "hall", 96_000) is None
+        assert find_calibration(journal, "usb", "hall", 48_000) is None
 
     def test_what_was_given_by_hand_counts_until_it_is_measured(self, journal: Journal) -> None:
         keep(journal, 30.0)
-        given = keep_by_hand(journal, PAIR, 42.0)
+        given = save_manual_latency(journal, PAIR, 42.0)
         assert (given.by_hand, given.spread_ms) == (True, 0.0)
-        assert calibration_for(journal, "usb mic", "hall", 48_000) == given
-        measured = keep_round_trip(journal, PAIR, RoundTrip(37.5, 0.2, 12, 12))
+        assert find_calibration(journal, "usb mic", "hall", 48_000) == given
+        measured = save_round_trip(journal, PAIR, RoundTrip(37.5, 0.2, 12, 12))
         assert not measured.by_hand
-        assert calibration_for(journal, "usb mic", "hall", 48_000) == measured
+        assert find_calibration(journal, "usb mic", "hall", 48_000) == measured
 
     def test_a_microphone_gets_it_unless_it_names_one_itself(
         self, journal: Journal, monkeypatch: pytest.MonkeyPatch
@@ -199,10 +199,10 @@ class TestWhichApplies:
         monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
         keep(journal, 37.5)
         spec = MicrophoneSpec(device="usb", output="ha")
-        assert calibrated(journal, spec).latency_ms == 37.5
-        assert calibrated(journal, replace(spec, latency_ms=3.0)).latency_ms == 3.0
-        assert calibrated(journal, replace(spec, output="head")).latency_ms is None
-        assert calibrated(journal, replace(spec, device="none")).latency_ms is None
+        assert with_calibrated_latency(journal, spec).latency_ms == 37.5
+        assert with_calibrated_latency(journal, replace(spec, latency_ms=3.0)).latency_ms == 3.0
+        assert with_calibrated_latency(journal, replace(spec, output="head")).latency_ms is None
+        assert with_calibrated_latency(journal, replace(spec, device="none")).latency_ms is None
 
 
 def stand_in() -> SimpleNamespace:
@@ -263,10 +263,10 @@ def test_a_device_that_is_not_there_is_told(
 ) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
     answer = trainer("sound", "calibrate", "--device", "none")
-    assert answer.code == Exit.NO_SOUND
+    assert answer.code == ExitCode.NO_SOUND
     assert "no input is called 'none'; there are 0 usb mic" in answer.err
     answer = trainer("sound", "calibrate", "--latency", "40")
-    assert answer.code == Exit.NO_SOUND
+    assert answer.code == ExitCode.NO_SOUND
     assert "the microphone usb mic cannot be opened" in answer.err
     with Journal(tmp_path / "journal.sqlite") as journal:
         assert journal.calibrations() == []
@@ -320,10 +320,10 @@ import json, sys
 from pathlib import Path
 import numpy as np
 from trainer.store import Journal
-from trainer.store.calibrations import calibrated
+from trainer.store.calibrations import with_calibrated_latency
 from trainer.sound import ClickTrack, Microphone, MicrophoneSpec
 with Journal(Path(sys.argv[1])) as journal:
-    spec = calibrated(journal, MicrophoneSpec())
+    spec = with_calibrated_latency(journal, MicrophoneSpec())
 microphone = Microphone(spec, ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4))
 clock, blocks = microphone.start_clock(), []
 for block in microphone.blocks():
@@ -375,7 +375,7 @@ def test_clicks_that_go_elsewhere_are_not_heard(pulse: Pulse, tmp_path: Path) ->
     try:
         with pulse.hiss():
             running = pulse.start(COMMAND)
-            assert running.wait(60) == Exit.BAD_INPUT
+            assert running.wait(60) == ExitCode.BAD_INPUT
     finally:
         pulse.pactl("set-default-sink", "vmic")
     with Journal(tmp_path / "journal.sqlite") as journal:

@@ -24,7 +24,7 @@ import pytest
 from tests.support import journal_records as made
 from trainer.store import Journal, JournalError, schema
 from trainer.store import database as opening
-from trainer.store.journal import Merged
+from trainer.store.journal import MergeCounts
 
 TESTS = Path(__file__).parent.parent
 DUMPS = sorted((TESTS / "journals").glob("version-*.sql"))
@@ -45,9 +45,9 @@ def test_all_that_is_kept_comes_back_as_it_was(path: Path) -> None:
     takes = list(made.numbered(30))
     with Journal(path) as journal:
         assert journal.add(*reversed(takes)) == 30
-        journal.keep_harp(made.harp(1))
-        journal.keep_calibration(made.calibration(1))
-        journal.keep_day("Marit", takes[0].day, 20.0, [{"drill": "slack-tide"}])
+        journal.add_harp(made.harp(1))
+        journal.add_calibration(made.calibration(1))
+        journal.save_daily_set("Marit", takes[0].day, 20.0, [{"drill": "slack-tide"}])
     with Journal(path) as journal:
         assert journal.takes() == takes  # in the order in which they were played
         assert [journal.take(take.id[:12]) for take in takes] == takes
@@ -108,7 +108,7 @@ def test_an_id_must_name_one_take(path: Path) -> None:
 def test_what_another_computer_measured_does_not_replace_what_this_one_did(path: Path) -> None:
     with Journal(path) as journal:
         first = journal.merge([], [made.harp(1)], [made.calibration(5), made.calibration(6)])
-        assert first == Merged(0, 1, 2)
+        assert first == MergeCounts(0, 1, 2)
         assert journal.merge([], [made.harp(1), made.harp(2)], [made.calibration(7)]) == (0, 1, 0)
         assert journal.calibrations() == [made.calibration(5), made.calibration(6)]
         assert journal.harps() == [made.harp(1), made.harp(2)]
@@ -445,7 +445,7 @@ def test_a_file_where_the_folder_should_be_is_told(tmp_path: Path) -> None:
 def test_a_writer_that_is_in_the_way_for_long_is_told(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(opening, "PATIENCE_S", 0.3)
+    monkeypatch.setattr(opening, "LOCK_TIMEOUT_S", 0.3)
     with Journal(path) as journal, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN IMMEDIATE")
         other.execute("UPDATE takes SET score = 0")
@@ -516,16 +516,16 @@ def test_another_programs_database_is_told_and_left(path: Path, version: int) ->
 
 
 def test_a_newer_trainers_journal_is_told_and_left(path: Path) -> None:
-    newer = schema.VERSION + 1
+    newer = schema.SCHEMA_VERSION + 1
     with closing(sqlite3.connect(path.parent.parent / path.name)) as db:
-        db.execute(f"PRAGMA application_id = {schema.APPLICATION}")
+        db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
         db.execute(f"PRAGMA user_version = {newer}")
         db.execute("CREATE TABLE unheard_of (id TEXT)")
     path = path.parent.parent / path.name
     before = path.read_bytes()
     told = (
         rf"^the journal {path} was written by a newer trainer \(version {newer}, and this one "
-        rf"knows {schema.VERSION}\); update the trainer, or name another file$"
+        rf"knows {schema.SCHEMA_VERSION}\); update the trainer, or name another file$"
     )
     with pytest.raises(JournalError, match=told):
         Journal(path)
@@ -582,7 +582,7 @@ def test_one_that_others_could_read_is_closed_to_them_and_its_folder_left(tmp_pa
 def test_a_copy_is_a_journal_of_its_own(path: Path, nursery: Nursery, tmp_path: Path) -> None:
     copy, again = tmp_path / "copy.sqlite", tmp_path / "again.sqlite"
     with Journal(path) as journal:
-        journal.keep_harp(made.harp(1))
+        journal.add_harp(made.harp(1))
         writer = nursery.writer(path)
         writer.wait(20)
         before = journal.takes()
@@ -627,7 +627,7 @@ def restored(dump: Path, path: Path) -> dict[str, list[dict[str, object]]]:
 
 
 def test_each_version_has_its_journal() -> None:
-    names = [f"version-{number}.sql" for number in range(1, schema.VERSION + 1)]
+    names = [f"version-{number}.sql" for number in range(1, schema.SCHEMA_VERSION + 1)]
     assert [dump.name for dump in DUMPS] == sorted(names)
 
 
@@ -646,7 +646,7 @@ def test_a_journal_of_every_version_opens_with_every_row(dump: Path, tmp_path: P
         Journal(new).close()
     with closing(sqlite3.connect(path)) as db, closing(sqlite3.connect(new)) as fresh:
         assert tables_of(db) == tables_of(fresh)
-        assert db.execute("PRAGMA user_version").fetchone()[0] == schema.VERSION
+        assert db.execute("PRAGMA user_version").fetchone()[0] == schema.SCHEMA_VERSION
         after = rows_of(db)
     for name, rows in before.items():
         known = rows[0].keys()
@@ -660,7 +660,7 @@ def test_what_was_released_is_not_changed(dump: Path, tmp_path: Path) -> None:
     with closing(sqlite3.connect(tmp_path / "old.sqlite")) as old:
         (version,) = old.execute("PRAGMA user_version").fetchone()
         with closing(sqlite3.connect(":memory:")) as db:
-            for step in schema.STEPS[:version]:
+            for step in schema.MIGRATIONS[:version]:
                 db.executescript(step)
             assert tables_of(db) == tables_of(old)
 
@@ -684,8 +684,8 @@ def test_a_version_more_takes_one_more_step(
     """Even one that rebuilds the table that others point to."""
     path = tmp_path / "journal.sqlite"
     before = restored(DUMPS[-1], path)
-    monkeypatch.setattr(opening, "STEPS", (*schema.STEPS, NEXT))
-    monkeypatch.setattr(opening, "VERSION", schema.VERSION + 1)
+    monkeypatch.setattr(opening, "MIGRATIONS", (*schema.MIGRATIONS, NEXT))
+    monkeypatch.setattr(opening, "SCHEMA_VERSION", schema.SCHEMA_VERSION + 1)
     with Journal(path) as journal:
         journal._db.execute("UPDATE takes SET player = 'Marit'")
     with closing(sqlite3.connect(path)) as db:
@@ -710,8 +710,8 @@ def test_a_step_that_fails_leaves_the_journal_as_it_was(
     path = tmp_path / "journal.sqlite"
     before = restored(DUMPS[-1], path)
     with monkeypatch.context() as patch:
-        patch.setattr(opening, "STEPS", (*schema.STEPS, step))
-        patch.setattr(opening, "VERSION", schema.VERSION + 1)
+        patch.setattr(opening, "MIGRATIONS", (*schema.MIGRATIONS, step))
+        patch.setattr(opening, "SCHEMA_VERSION", schema.SCHEMA_VERSION + 1)
         with pytest.raises(JournalError, match=told):
             Journal(path)
     with closing(sqlite3.connect(path)) as db:

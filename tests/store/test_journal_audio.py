@@ -15,7 +15,14 @@ from tests.support import journal_records as made
 from trainer.sound import Recording, TakeWriter
 from trainer.sound.block import Block
 from trainer.store import Journal, JournalError, TakeRecord
-from trainer.store.audio import copy_sound, folder_of, keep, sound_of, sounds, tidy
+from trainer.store.audio import (
+    audio_folder,
+    audio_path,
+    copy_audio,
+    enforce_audio_limit,
+    list_audio,
+    store_audio,
+)
 
 SIZE = 1000
 MB = SIZE / 1e6
@@ -51,7 +58,7 @@ def flac(folder: Path, size: int = SIZE) -> Path:
 def with_sound(journal: Journal) -> set[str]:
     """Ids of the takes whose sound is there, and is known to be."""
     there = {take.id for take in journal.takes() if take.audio is not None}
-    assert {sound.path.stem for sound in sounds(journal) if sound.size} == there
+    assert {sound.path.stem for sound in list_audio(journal) if sound.size} == there
     return there
 
 
@@ -59,7 +66,7 @@ def test_a_sound_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> N
     take, file = played(journal, 0, 70.0), flac(tmp_path)
     file.chmod(0o644)
     data = file.read_bytes()
-    path = keep(journal, take.id, file, 1.0)
+    path = store_audio(journal, take.id, file, 1.0)
     assert path == tmp_path / "own" / "audio" / f"{take.id}.flac"
     assert path.read_bytes() == data
     assert not file.exists()
@@ -67,13 +74,13 @@ def test_a_sound_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> N
     assert path.parent.stat().st_mode & 0o777 == 0o700
     kept = journal.take(take.id)
     assert kept == replace(take, audio=f"audio/{take.id}.flac")
-    assert sound_of(journal, kept) == path
-    (sound,) = sounds(journal)
+    assert audio_path(journal, kept) == path
+    (sound,) = list_audio(journal)
     assert (sound.path, sound.size, sound.since) == (path, SIZE, take.began.timestamp())
     assert [one.id for one in sound.takes] == [take.id]
     again = flac(tmp_path, 2 * SIZE)  # it takes the place of the first
-    keep(journal, take.id, again, 1.0)
-    assert [sound.size for sound in sounds(journal)] == [2 * SIZE]
+    store_audio(journal, take.id, again, 1.0)
+    assert [sound.size for sound in list_audio(journal)] == [2 * SIZE]
 
 
 def test_the_oldest_goes_first_and_the_best_of_each_drill_stays(
@@ -81,7 +88,7 @@ def test_the_oldest_goes_first_and_the_best_of_each_drill_stays(
 ) -> None:
     def keep_one(number: int, score: float, drill: str, **more: object) -> TakeRecord:
         take = played(journal, number, score, drill, **more)
-        keep(journal, take.id, flac(tmp_path), 4 * MB)
+        store_audio(journal, take.id, flac(tmp_path), 4 * MB)
         return take
 
     best = keep_one(0, 95.0, "slack-tide")
@@ -107,12 +114,12 @@ def test_no_drill_ever_loses_its_best_before_worse_ones(journal: Journal, tmp_pa
     rng = Random(11)
     for number in range(12):
         take = played(journal, number, rng.uniform(0, 100), rng.choice(["a", "b", "c"]))
-        keep(journal, take.id, flac(tmp_path, rng.randrange(1, SIZE)), 20 * MB)
+        store_audio(journal, take.id, flac(tmp_path, rng.randrange(1, SIZE)), 20 * MB)
     for tenth in range(60, 0, -2):
         before = {take.id: take for take in journal.takes() if take.audio}
-        tidy(journal, tenth / 10 * MB, rng.choice([None, *before]))
+        enforce_audio_limit(journal, tenth / 10 * MB, rng.choice([None, *before]))
         left = [before[id_] for id_ in with_sound(journal)]
-        assert sum(sound.size or 0 for sound in sounds(journal)) <= tenth / 10 * SIZE
+        assert sum(sound.size or 0 for sound in list_audio(journal)) <= tenth / 10 * SIZE
         for take in left:
             best = max(
                 (one for one in before.values() if one.drill == take.drill),
@@ -127,15 +134,19 @@ def test_where_only_bests_are_left_the_one_of_another_drill_goes(
     drills = ("slack-tide", "mole-lights", "harbour-bell")
     takes = [played(journal, number, 90.0, drill) for number, drill in enumerate(drills)]
     for take in takes:
-        keep(journal, take.id, flac(tmp_path), 3 * MB)
+        store_audio(journal, take.id, flac(tmp_path), 3 * MB)
     now = played(journal, 3, 20.0, "slack-tide")
-    keep(journal, now.id, flac(tmp_path), 3 * MB)
+    store_audio(journal, now.id, flac(tmp_path), 3 * MB)
     # What was played just now can be heard, and so can the best of the same drill.
     assert with_sound(journal) == {takes[0].id, takes[2].id, now.id}
-    assert tidy(journal, 2 * MB, now.id) == [folder_of(journal) / f"{takes[2].id}.flac"]
-    assert tidy(journal, 1 * MB, now.id) == [folder_of(journal) / f"{now.id}.flac"]
+    assert enforce_audio_limit(journal, 2 * MB, now.id) == [
+        audio_folder(journal) / f"{takes[2].id}.flac"
+    ]
+    assert enforce_audio_limit(journal, 1 * MB, now.id) == [
+        audio_folder(journal) / f"{now.id}.flac"
+    ]
     assert with_sound(journal) == {takes[0].id}
-    assert tidy(journal, 1 * MB) == []
+    assert enforce_audio_limit(journal, 1 * MB) == []
 
 
 def test_each_player_has_a_best(journal: Journal, tmp_path: Path) -> None:
@@ -144,18 +155,18 @@ def test_each_player_has_a_best(journal: Journal, tmp_path: Path) -> None:
     poor = played(journal, 2, 30.0)
     journal.add(jorun)
     for take in (marit, jorun, poor):
-        keep(journal, take.id, flac(tmp_path), 3 * MB)
-    tidy(journal, 2 * MB)
+        store_audio(journal, take.id, flac(tmp_path), 3 * MB)
+    enforce_audio_limit(journal, 2 * MB)
     assert with_sound(journal) == {marit.id, jorun.id}
 
 
 def test_a_sound_larger_than_the_limit_stays_where_it_is(journal: Journal, tmp_path: Path) -> None:
     old, new = played(journal, 0, 70.0), played(journal, 1, 70.0)
-    keep(journal, old.id, flac(tmp_path), 1.5)
+    store_audio(journal, old.id, flac(tmp_path), 1.5)
     large = flac(tmp_path, 1_600_000)
     told = r"has 1\.6 MB and all may take 1\.5 \(journal\.audio_mb in the settings\); it stays"
     with pytest.raises(JournalError, match=told):
-        keep(journal, new.id, large, 1.5)
+        store_audio(journal, new.id, large, 1.5)
     assert large.stat().st_size == 1_600_000
     assert with_sound(journal) == {old.id}
 
@@ -168,8 +179,8 @@ def test_the_limit_is_that_of_the_settings(
     monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
     take = played(journal, 0, 70.0)
     with pytest.raises(JournalError, match=r"has 1\.1 MB and all may take 1 "):
-        keep(journal, take.id, flac(tmp_path, 1_100_000))
-    keep(journal, take.id, flac(tmp_path, 900_000))
+        store_audio(journal, take.id, flac(tmp_path, 1_100_000))
+    store_audio(journal, take.id, flac(tmp_path, 900_000))
 
 
 def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
@@ -179,15 +190,15 @@ def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
         take.id[:8]: f"no take in the journal .* is '{take.id[:8]}'",
     }.items():
         with pytest.raises(JournalError, match=told):
-            keep(journal, id_, file, 1.0)
+            store_audio(journal, id_, file, 1.0)
     journal.add(made.take("../outside"))
     with pytest.raises(JournalError, match=r"is '\.\./outside'; it has no sound"):
-        keep(journal, "../outside", file, 1.0)
+        store_audio(journal, "../outside", file, 1.0)
     with pytest.raises(JournalError, match=rf"there is no sound {tmp_path}/nowhere\.flac"):
-        keep(journal, take.id, tmp_path / "nowhere.flac", 1.0)
-    folder_of(journal).write_text("in the way")
+        store_audio(journal, take.id, tmp_path / "nowhere.flac", 1.0)
+    audio_folder(journal).write_text("in the way")
     with pytest.raises(JournalError, match="cannot be kept: a file stands where a folder should"):
-        keep(journal, take.id, file, 1.0)
+        store_audio(journal, take.id, file, 1.0)
     assert file.stat().st_size == SIZE
     assert journal.take(take.id).audio is None
 
@@ -204,7 +215,7 @@ def test_a_sound_comes_from_another_disk_whole(
     else:
         file = flac(tmp_path)
         data = file.read_bytes()
-    path = keep(journal, take.id, file, 1.0)
+    path = store_audio(journal, take.id, file, 1.0)
     assert path.read_bytes() == data
     assert path.stat().st_mode & 0o777 == 0o600
     assert not file.exists()
@@ -218,16 +229,16 @@ def test_a_sound_whose_take_does_not_know_of_it_yet_is_taken_up(
     journal: Journal, tmp_path: Path
 ) -> None:
     lost, take = played(journal, 0, 70.0), played(journal, 1, 70.0)
-    folder_of(journal).mkdir()
-    flac(tmp_path).rename(folder_of(journal) / f"{lost.id}.flac")  # killed just here
-    keep(journal, take.id, flac(tmp_path), 1.0)
+    audio_folder(journal).mkdir()
+    flac(tmp_path).rename(audio_folder(journal) / f"{lost.id}.flac")  # killed just here
+    store_audio(journal, take.id, flac(tmp_path), 1.0)
     assert with_sound(journal) == {lost.id, take.id}
 
 
 def test_files_of_no_take_go_first_and_others_are_not_touched(
     journal: Journal, tmp_path: Path
 ) -> None:
-    folder = folder_of(journal)
+    folder = audio_folder(journal)
     folder.mkdir()
     names = ["a" * 32 + ".flac", "b" * 32 + ".flac", "my-own-song.flac", "cover.png"]
     for age, name in enumerate(names):
@@ -239,26 +250,26 @@ def test_files_of_no_take_go_first_and_others_are_not_touched(
         part.write_bytes(b"half")
     os.utime(half, (0, time.time() - 2 * 86_400))
     one, two = played(journal, 0, 70.0), played(journal, 1, 80.0)
-    keep(journal, one.id, flac(tmp_path), 3 * MB)
-    assert [sound.path.name for sound in sounds(journal) if not sound.takes] == names[1::-1]
-    keep(journal, two.id, flac(tmp_path), 3 * MB)
-    assert [sound.path.name for sound in sounds(journal) if not sound.takes] == names[:1]
-    keep(journal, two.id, flac(tmp_path), 2 * MB)
+    store_audio(journal, one.id, flac(tmp_path), 3 * MB)
+    assert [sound.path.name for sound in list_audio(journal) if not sound.takes] == names[1::-1]
+    store_audio(journal, two.id, flac(tmp_path), 3 * MB)
+    assert [sound.path.name for sound in list_audio(journal) if not sound.takes] == names[:1]
+    store_audio(journal, two.id, flac(tmp_path), 2 * MB)
     left = {path.name for path in folder.iterdir()}
     assert left == {*names[2:], fresh.name, f"{one.id}.flac", f"{two.id}.flac"}
 
 
 def test_a_missing_sound_is_told_and_takes_no_room(journal: Journal, tmp_path: Path) -> None:
     one, two = played(journal, 0, 70.0), played(journal, 1, 60.0)
-    keep(journal, one.id, flac(tmp_path), 1.0).unlink()
-    keep(journal, two.id, flac(tmp_path), MB)
+    store_audio(journal, one.id, flac(tmp_path), 1.0).unlink()
+    store_audio(journal, two.id, flac(tmp_path), MB)
     gone = journal.take(one.id)
-    assert [sound.size for sound in sounds(journal)] == [None, SIZE]
+    assert [sound.size for sound in list_audio(journal)] == [None, SIZE]
     told = rf"the sound of the take {one.id[:8]} .* is missing: {tmp_path}/own/audio/.* bring it"
     with pytest.raises(JournalError, match=told):
-        sound_of(journal, gone)
+        audio_path(journal, gone)
     with pytest.raises(JournalError, match="was not kept, or gave way to later ones; with journal"):
-        sound_of(journal, one)
+        audio_path(journal, one)
 
 
 def test_a_record_that_points_elsewhere_leads_nowhere(journal: Journal, tmp_path: Path) -> None:
@@ -267,23 +278,23 @@ def test_a_record_that_points_elsewhere_leads_nowhere(journal: Journal, tmp_path
     for audio in (str(secret), "../../just-played.flac", "", ".."):
         journal.set_audio(take.id, audio)
         with pytest.raises(JournalError, match="is missing"):
-            sound_of(journal, journal.take(take.id))
-        tidy(journal, 0.0)
+            audio_path(journal, journal.take(take.id))
+        enforce_audio_limit(journal, 0.0)
     assert secret.exists()
 
 
 def test_a_copy_is_whole_and_overwrites_nothing(journal: Journal, tmp_path: Path) -> None:
     take = played(journal, 0, 70.0)
-    path = keep(journal, take.id, flac(tmp_path), 1.0)
+    path = store_audio(journal, take.id, flac(tmp_path), 1.0)
     take = journal.take(take.id)
-    copy_sound(journal, take, tmp_path / "copy.flac")
+    copy_audio(journal, take, tmp_path / "copy.flac")
     assert (tmp_path / "copy.flac").read_bytes() == path.read_bytes()
     (tmp_path / "copy.flac").write_text("mine")
     with pytest.raises(JournalError, match="is there already; name a file that is not"):
-        copy_sound(journal, take, tmp_path / "copy.flac")
+        copy_audio(journal, take, tmp_path / "copy.flac")
     assert (tmp_path / "copy.flac").read_text() == "mine"
     with pytest.raises(JournalError, match=f"there is no folder {tmp_path}/nowhere"):
-        copy_sound(journal, take, tmp_path / "nowhere" / "copy.flac")
+        copy_audio(journal, take, tmp_path / "nowhere" / "copy.flac")
 
 
 def test_a_saved_take_is_read_back_from_the_journal(journal: Journal, tmp_path: Path) -> None:
@@ -292,7 +303,7 @@ def test_a_saved_take_is_read_back_from_the_journal(journal: Journal, tmp_path: 
     wave = np.sin(np.arange(8000) / 3.0).astype(np.float32) / 2
     writer.write(Block(0, wave, 8000))
     writer.close({"drill": "slack-tide"})
-    keep(journal, take.id, tmp_path / "take.flac", 1.0)
-    recording = Recording(sound_of(journal, journal.take(take.id)))
+    store_audio(journal, take.id, tmp_path / "take.flac", 1.0)
+    recording = Recording(audio_path(journal, journal.take(take.id)))
     assert recording.tags == {"drill": "slack-tide"}
     assert sum(len(block.samples) for block in recording.blocks()) == 8000

@@ -91,7 +91,9 @@ def test_the_sound_of_passes_is_kept_with_the_best_of_them(
 ) -> None:
     """As a microphone's is: the built-in player's own is not, so it is taken for one here."""
     monkeypatch.setattr("trainer.practice.recorder.MicrophoneSpec", PlayerSpec)
-    monkeypatch.setattr("trainer.practice.recorder.calibrated", lambda journal, spec: spec)
+    monkeypatch.setattr(
+        "trainer.practice.recorder.with_calibrated_latency", lambda journal, spec: spec
+    )
     path = tmp_path / "journal.sqlite"
     ended: list[Event] = []
     for event in run(plan(path, loop=True, sound_mb=50.0), lambda: len(ended) >= 2):

@@ -61,9 +61,9 @@ def full(tmp_path: Path) -> Journal:
     """A journal of some takes of several players, with harps and round trips."""
     journal = Journal(tmp_path / "full.sqlite")
     journal.add(*made.numbered(20))
-    journal.keep_harp(made.harp(1))
-    journal.keep_harp(made.harp(2, "Jorun"))
-    journal.keep_calibration(made.calibration(1))
+    journal.add_harp(made.harp(1))
+    journal.add_harp(made.harp(2, "Jorun"))
+    journal.add_calibration(made.calibration(1))
     return journal
 
 
@@ -157,9 +157,9 @@ def round_trip(
         with Journal(folder / "one.sqlite") as one, Journal(folder / "two.sqlite") as two:
             assert one.add(*held) == len(held)
             for harp in measured:
-                one.keep_harp(harp)
+                one.add_harp(harp)
             for trip in trips:
-                one.keep_calibration(trip)
+                one.add_calibration(trip)
             export_journal(one, path, format_)
             new = import_journal(two, path).new
             assert new == tuple(map(len, everything(one)))
@@ -243,7 +243,7 @@ def test_students_journals_go_into_the_teachers(tmp_path: Path) -> None:
             # Each student's login is the school's.
             student = Journal(tmp_path / f"{name}.sqlite")
             student.add(*(made.take(f"{name}-{i}", player="player") for i in range(5)))
-            student.keep_harp(made.harp(1, "player"))
+            student.add_harp(made.harp(1, "player"))
             export_journal(student, tmp_path / f"{name}.jsonl")
             imported = import_journal(teacher, tmp_path / f"{name}.jsonl", name)
             assert imported.contents.players == [name]
@@ -592,7 +592,7 @@ def test_an_import_that_is_killed_was_whole_or_was_not(tmp_path: Path) -> None:
     source, path, file = (tmp_path / name for name in ("a.sqlite", "b.sqlite", "a.jsonl"))
     with Journal(source) as journal:
         journal.add(*made.numbered(300))
-        journal.keep_harp(made.harp(1))
+        journal.add_harp(made.harp(1))
         export_journal(journal, file)
         whole = everything(journal)
     outcomes = set()

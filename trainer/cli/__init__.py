@@ -15,7 +15,7 @@ from typing import Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 
 _WHERE = {
     "demo": "play.demo",
@@ -91,21 +91,21 @@ def open_app(
         raise typer.Exit
     if context.invoked_subcommand is not None:
         return
-    from trainer.cli.screen import on_screen, open_screen
+    from trainer.cli.screen import can_show_screen, run_app
 
-    if not on_screen():
+    if not can_show_screen():
         typer.echo(
             "the live screen needs a terminal that it can paint on; 'trainer today' tells the "
             "day's set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is",
             err=True,
         )
-        raise typer.Exit(Exit.USAGE)
+        raise typer.Exit(ExitCode.USAGE)
     from trainer.cli.options import (
-        count_in_of,
-        in_hand,
-        journal_file,
-        microphone,
-        settings,
+        count_in_beats,
+        harp_from_options,
+        microphone_spec,
+        player_journal,
+        player_settings,
         sound_mb,
     )
     from trainer.drill import read_shelf
@@ -114,18 +114,18 @@ def open_app(
     from trainer.sound import PlayerSpec
 
     first = read_shelf().drills[0]
-    held, name = in_hand(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
+    held, name = harp_from_options(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
     plan = Plan(
         held,
-        PlayerSpec(realtime=True) if demo else microphone(None, None),
+        PlayerSpec(realtime=True) if demo else microphone_spec(None, None),
         drill=first,
-        count_in=count_in_of(None),
-        journal=journal_file(),
-        player=settings().player.name,
+        count_in=count_in_beats(None),
+        journal=player_journal(),
+        player=player_settings().player.name,
         harp_name=name,
         sound_mb=sound_mb(),
     )
-    open_screen(plan, today=True)
+    run_app(plan, today=True)
 
 
 def main() -> None:
@@ -133,12 +133,12 @@ def main() -> None:
     from trainer.core import TrainerError
 
     try:
-        app()
+        app(prog_name="trainer")
     except TrainerError as error:
         from trainer.sound.errors import DeviceError
 
         typer.echo(str(error), err=True)
-        sys.exit(Exit.NO_SOUND if isinstance(error, DeviceError) else Exit.BAD_INPUT)
+        sys.exit(ExitCode.NO_SOUND if isinstance(error, DeviceError) else ExitCode.BAD_INPUT)
     except Exception as error:
         if os.environ.get("TRAINER_DEBUG"):
             raise
@@ -147,4 +147,4 @@ def main() -> None:
             "with what TRAINER_DEBUG=1 before the command prints",
             err=True,
         )
-        sys.exit(Exit.INTERNAL)
+        sys.exit(ExitCode.INTERNAL)

@@ -11,7 +11,7 @@ from typing import Annotated
 import typer
 
 from trainer.cli.exchange import export, import_
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption, write_json
 
@@ -121,7 +121,7 @@ def check(
     warned = f"{warnings} warning{'s' * (warnings > 1)}; " if warnings else ""
     typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are fine.")
     if wrong or (strict and warnings):
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
 
 
 @app.command()
@@ -160,7 +160,7 @@ def fmt(
     left = f", and {wrong} could not be laid out" if wrong else ""
     typer.echo(f"{changed} of {len(files)} drill files {told}{left}.")
     if wrong or (check and changed):
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
 
 
 @app.command()

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit_codes import Exit
-from trainer.cli.options import HarpOption, TuningOption, check_free, write_text
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.options import HarpOption, TuningOption, check_overwrite, write_text
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
@@ -49,10 +49,10 @@ def export(
     from trainer.harp import Harp
 
     check_ending(out)
-    check_free(out, force=force)
+    check_overwrite(out, force=force)
     found = find(drill)
     held = Harp.of(harp or found.key, tuning or found.tuning)
-    write_for_others(on_harp(found, held), held, out)
+    write_export(on_harp(found, held), held, out)
     typer.echo(f"Wrote {out}.", err=True)
 
 
@@ -97,7 +97,7 @@ def import_(
     if out is not None:
         if out.suffix != ENDING:
             raise ExchangeError(f"'{out}' is no name for a drill file; end it in {ENDING}")
-        check_free(out, force=force)
+        check_overwrite(out, force=force)
     melody = _read(file, part)
     ways = _ways(melody, harp, tuning or "richter", position, half_steps)
     if not ways:
@@ -158,7 +158,7 @@ def _write_drill(melody: Melody, best: Moved, out: Path, title: str | None) -> N
     write_text(out, write_drill(drill))
     typer.echo(f"Wrote {out}.", err=True)
     if best.missing:
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
 
 
 def check_ending(out: Path) -> None:
@@ -173,7 +173,7 @@ def check_ending(out: Path) -> None:
         raise ExchangeError(f"'{out}' does not say what to write; end it in {', '.join(ENDINGS)}")
 
 
-def write_for_others(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
+def write_export(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
     """Write a drill as its file's ending says, as :func:`check_ending`."""
     from trainer.exchange import write_midi, write_musicxml
     from trainer.report.drill_sheet import drill_sheet_html

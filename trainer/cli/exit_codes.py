@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import IntEnum
 
 
-class Exit(IntEnum):
+class ExitCode(IntEnum):
     """What the command tells the shell."""
 
     OK = 0

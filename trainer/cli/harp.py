@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 from typer.core import TyperGroup
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -25,19 +25,18 @@ from trainer.cli.options import (
     FormatOption,
     TemperamentOption,
     TuningOption,
-    in_hand,
-    journal_file,
-    microphone,
-    settings,
+    harp_from_options,
+    player_journal,
+    player_settings,
     write_json,
 )
-from trainer.cli.terminal_guard import interrupts, quiet_libraries
+from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
     from trainer.practice import Plan
     from trainer.practice.harp_measurement import Measured
-    from trainer.reedcare.watch import HarpWatch
+    from trainer.reedcare.reed_watch import HarpWatch
     from trainer.sound import SourceSpec
     from trainer.store import Journal, OwnHarp
 
@@ -124,11 +123,11 @@ def harp(
     )
 
     if key is not None:
-        held, _ = in_hand(key, tuning, temperament, a4, offset)
+        held, _ = harp_from_options(key, tuning, temperament, a4, offset)
         chart = Chart.of(held, _position(held, song, position))
         answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
-        wanted = load_tuning(tuning or settings().harp.tuning)
+        wanted = load_tuning(tuning or player_settings().harp.tuning)
         asked = (song, 1 if position is None else position, wanted)
         answer = (
             harp_choices_text(*asked)
@@ -194,16 +193,16 @@ def measure(
     """
     from trainer.practice import Plan
     from trainer.practice.harp_measurement import ATTACKS
-    from trainer.reedcare.own_harps import check_name, harp_as_measured, harp_to_measure
+    from trainer.reedcare.own_harps import check_harp_name, harp_to_measure, measured_harp
     from trainer.report.measuring_report import measuring_intro, measuring_summary
     from trainer.sound import RecordingSpec
     from trainer.store import HarpTag, Journal, OwnHarp
 
-    name = check_name(name)
-    with Journal(journal_file()) as journal:
-        plain_harp = harp_to_measure(
+    name = check_harp_name(name)
+    with Journal(player_journal()) as journal:
+        nominal_harp = harp_to_measure(
             journal,
-            settings(),
+            player_settings(),
             name,
             key=harp,
             tuning=tuning,
@@ -213,19 +212,19 @@ def measure(
         if from_:
             source: SourceSpec = RecordingSpec(from_, channel)
         else:
-            source = microphone(device, None, channel, clicks=False)
-            typer.echo(measuring_intro(plain_harp))
+            source = microphone_spec(device, None, channel, clicks=False)
+            typer.echo(measuring_intro(nominal_harp))
         wanted = attacks or (1 if from_ else ATTACKS)
-        found = _measure(Plan(plain_harp, source), wanted, live=not (plain or from_))
+        found = _measure(Plan(nominal_harp, source), wanted, live=not (plain or from_))
         own = OwnHarp(
-            settings().player.name,
+            player_settings().player.name,
             name,
-            HarpTag.of(plain_harp, name),
+            HarpTag.of(nominal_harp, name),
             datetime.now(UTC),
             found.reeds,
         )
-        harp_as_measured(own)
-        journal.keep_harp(own)
+        measured_harp(own)
+        journal.add_harp(own)
         typer.echo(measuring_summary(found))
         typer.echo(f"Kept as '{name}': --harp '{name}' plays on it.\n")
         _show(journal, name, temperament, Format.TEXT)
@@ -246,7 +245,7 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
     guided = isinstance(plan.source, MicrophoneSpec)
     now = live and sys.stdout.isatty()
     found, failed = Measured((), ()), None
-    with interrupts() as stopping, quiet_libraries():
+    with catch_interrupts() as stopping, silence_libraries():
         for event in measuring(plan, attacks, stopping):
             if isinstance(event, Measured):
                 found = event
@@ -266,8 +265,8 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
     if not found.reeds:
         if failed is None:
             typer.echo("no reed was measured, so nothing is kept", err=True)
-            raise typer.Exit(Exit.FAILED)
-        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+            raise typer.Exit(ExitCode.FAILED)
+        raise typer.Exit(ExitCode.NO_SOUND if failed.no_sound else ExitCode.BAD_INPUT)
     return found
 
 
@@ -279,12 +278,12 @@ def list_harps(format_: FormatOption = Format.TEXT) -> None:
 
       trainer harp list
     """
-    from trainer.reedcare.own_harps import own_harps
+    from trainer.reedcare.own_harps import list_own_harps
     from trainer.report.own_harp_report import own_harps_data, own_harps_text
     from trainer.store import Journal
 
-    with Journal(journal_file()) as journal:
-        harps = own_harps(journal, settings().player.name)
+    with Journal(player_journal()) as journal:
+        harps = list_own_harps(journal, player_settings().player.name)
     if format_ is Format.JSON:
         write_json(own_harps_data(harps))
     else:
@@ -305,7 +304,7 @@ def show(
     """
     from trainer.store import Journal
 
-    with Journal(journal_file()) as journal:
+    with Journal(player_journal()) as journal:
         _show(journal, name, temperament, format_)
 
 
@@ -320,9 +319,9 @@ def _show(journal: Journal, name: str, temperament: str | None, format_: Format)
 
 
 def _named(journal: Journal, name: str) -> OwnHarp:
-    from trainer.reedcare.own_harps import own_harp, own_harps
+    from trainer.reedcare.own_harps import find_own_harp, list_own_harps
 
-    return own_harp(own_harps(journal, settings().player.name), name)
+    return find_own_harp(list_own_harps(journal, player_settings().player.name), name)
 
 
 @app.command()
@@ -333,12 +332,12 @@ def forget(name: NameArgument) -> None:
 
       trainer harp forget "old C"
     """
-    from trainer.reedcare.own_harps import forget_harp
+    from trainer.reedcare.own_harps import forget_own_harp
     from trainer.store import Journal
 
-    with Journal(journal_file()) as journal:
+    with Journal(player_journal()) as journal:
         own = _named(journal, name)
-        forget_harp(journal, own)
+        forget_own_harp(journal, own)
     typer.echo(f"forgot '{own.name}'; its takes stay in the journal")
 
 
@@ -365,15 +364,15 @@ def watch(
       trainer harp watch "old C" --reed=-5
     """
     from trainer.harp import HarpError, Tab
-    from trainer.reedcare.own_harps import own_harps
-    from trainer.reedcare.watch import watch_harp
+    from trainer.reedcare.own_harps import list_own_harps
+    from trainer.reedcare.reed_watch import watch_harp
     from trainer.report.own_harp_report import own_harps_text
     from trainer.report.reed_watch_report import reed_watch_data, reed_watch_text, reed_watches_text
     from trainer.store import Journal
 
-    with Journal(journal_file()) as journal:
+    with Journal(player_journal()) as journal:
         if name is None:
-            harps = own_harps(journal, settings().player.name)
+            harps = list_own_harps(journal, player_settings().player.name)
             watches = [watch_harp(journal, own) for own in harps]
         else:
             watches = [watch_harp(journal, _named(journal, name))]

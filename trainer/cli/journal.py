@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit_codes import Exit
-from trainer.cli.options import Format, FormatOption, journal_file, settings, write_json
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.options import Format, FormatOption, player_journal, player_settings, write_json
 
 if TYPE_CHECKING:
     from trainer.store import Journal
@@ -49,7 +49,7 @@ def _journal(*, new: bool = False) -> Iterator[Journal]:
     """
     from trainer.store import Journal, JournalError
 
-    file = journal_file()
+    file = player_journal()
     if not (new or file.exists()):
         raise JournalError(
             f"there is no journal {file} yet; the first take that is played begins it"
@@ -120,20 +120,20 @@ def replay(
 
       trainer journal replay 3f2a9c1b --to bell.flac
     """
-    from trainer.cli.terminal_guard import interrupts, quiet_libraries
+    from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.sound.sources.replay import Replay
-    from trainer.store.audio import copy_sound, sound_of
+    from trainer.store.audio import audio_path, copy_audio
 
     with _journal() as journal:
         found = journal.take(take)
-        sound = sound_of(journal, found)
+        sound = audio_path(journal, found)
         if to is not None:
-            copy_sound(journal, found, to)
+            copy_audio(journal, found, to)
             typer.echo(f"Wrote {to}.")
             return
     typer.echo(f"{found.title}, {found.player}, {found.day}")
-    where = settings().sound.output if output is None else output
-    with quiet_libraries(), interrupts() as stopping:
+    where = player_settings().sound.output if output is None else output
+    with silence_libraries(), catch_interrupts() as stopping:
         played = Replay(sound, output=where)
         try:
             for _ in played.blocks():
@@ -217,7 +217,7 @@ def import_files(
                 wrong = True
                 typer.echo(str(error), err=True)
     if wrong:
-        raise typer.Exit(Exit.BAD_INPUT)
+        raise typer.Exit(ExitCode.BAD_INPUT)
 
 
 @app.command()
@@ -249,7 +249,7 @@ def where(format_: FormatOption = Format.TEXT) -> None:
     """
     from trainer.report.journal_report import journal_data, journal_text
 
-    found = journal_data(journal_file())
+    found = journal_data(player_journal())
     if format_ is Format.JSON:
         write_json(found)
     else:

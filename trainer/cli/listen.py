@@ -19,8 +19,8 @@ from trainer.cli.options import (
     OffsetOption,
     TemperamentOption,
     TuningOption,
-    in_hand,
-    microphone,
+    harp_from_options,
+    microphone_spec,
 )
 
 
@@ -60,30 +60,30 @@ def listen(
 
       trainer listen take.flac --harp C --format jsonl
     """
-    from trainer.cli.screen import on_screen, open_screen
+    from trainer.cli.screen import can_show_screen, run_app
     from trainer.ear import NoteTracker, Reading
     from trainer.practice import Plan, saved_harp
     from trainer.report.heard_report import NOTE_HEAD, heard_note_text, reading_data
     from trainer.sound import RecordingSpec
 
     played_on = saved_harp(file) if file else None
-    held, _ = in_hand(harp, tuning, temperament, a4, offset, base=played_on)
+    held, _ = harp_from_options(harp, tuning, temperament, a4, offset, base=played_on)
     source = (
-        microphone(device, None, channel, clicks=False)
+        microphone_spec(device, None, channel, clicks=False)
         if file is None
         else RecordingSpec(file, channel)
     )
     plan = Plan(held, source)
-    if format_ is None and file is None and on_screen():
+    if format_ is None and file is None and can_show_screen():
         format_ = ListenFormat.SCREEN
     if format_ is ListenFormat.SCREEN:
-        open_screen(plan)
+        run_app(plan)
         return
 
     def readings() -> Iterator[Reading]:
-        from trainer.cli.plain import heard
+        from trainer.cli.plain import take_readings
 
-        yield from heard(plan)
+        yield from take_readings(plan)
 
     if format_ is ListenFormat.JSONL:
         write = sys.stdout.write

@@ -16,8 +16,8 @@ from trainer.cli.options import (
     OutputOption,
     RecordingArgument,
     TuningOption,
-    in_hand,
-    microphone,
+    harp_from_options,
+    microphone_spec,
 )
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def loop(
 
       trainer loop phrase.wav --played-on Bb --harp A
     """
-    from trainer.cli.screen import on_screen
+    from trainer.cli.screen import can_show_screen
     from trainer.practice import Plan
     from trainer.sound import Recording
     from trainer.sound.passage import Passage, check
@@ -96,7 +96,7 @@ def loop(
     last = to if to is not None else from_ + USUAL_S
     if to is None and length is not None:
         last = min(last, length)
-    held, name = in_hand(harp, tuning, *(None,) * 3)
+    held, name = harp_from_options(harp, tuning, *(None,) * 3)
     moved = _between(played_on, held)
     passage = Passage(
         recording,
@@ -113,17 +113,17 @@ def loop(
         _write(passage, out, force=force)
         return
     # Clicks or not, an output is wanted.
-    source = microphone(device, output, latency=latency, clicks=True)
+    source = microphone_spec(device, output, latency=latency, clicks=True)
     if not listen:
         _play(passage, source.output)
         return
     plan = Plan(held, source, harp_name=name)
-    if plain or not on_screen():
+    if plain or not can_show_screen():
         _play_plain(plan, passage)
         return
-    from trainer.cli.screen import open_screen
+    from trainer.cli.screen import run_app
 
-    open_screen(plan, loop=(passage, moved))
+    run_app(plan, loop=(passage, moved))
 
 
 def _between(played_on: str | None, held: Harp) -> float:
@@ -139,11 +139,11 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
     import numpy as np
     import soundfile
 
-    from trainer.cli.options import check_free
+    from trainer.cli.options import check_overwrite
     from trainer.core import TrainerError
     from trainer.sound.passage import prepare
 
-    check_free(out, force=force)
+    check_overwrite(out, force=force)
     made = prepare(passage)
     try:
         soundfile.write(out, np.concatenate([made.lead, made.samples]), made.rate)
@@ -154,19 +154,19 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
 
 def _play(passage: Passage, output: str | int | None) -> None:
     """Let it be heard until Ctrl-C; nobody listens."""
-    from trainer.cli.terminal_guard import interrupts, quiet_libraries
+    from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.report.take_lines import passage_text
     from trainer.sound.passage import let_hear
 
     typer.echo(f"{passage_text(passage)} Ctrl-C ends it.")
-    with quiet_libraries(), interrupts() as stopping:
+    with silence_libraries(), catch_interrupts() as stopping:
         let_hear(passage, output, stopping)
 
 
 def _play_plain(plan: object, passage: Passage) -> None:
     """Told in lines; what is typed changes it."""
-    from trainer.cli.plain import events
-    from trainer.cli.typed_lines import typed
+    from trainer.cli.plain import console_events
+    from trainer.cli.typed_commands import read_line
     from trainer.practice import Command, Loop, Plan
     from trainer.report.take_lines import TakeLines
 
@@ -177,9 +177,9 @@ def _play_plain(plan: object, passage: Passage) -> None:
 
     def asked() -> Command | None:
         nonlocal now
-        line = typed()
+        line = read_line()
         if line is not None:
-            changed = changed_by(now, line)
+            changed = apply_typed_change(now, line)
             if changed is None:
                 typer.echo(f"'{line}' is no wish. {HINT}")
             else:
@@ -188,7 +188,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
         return wishes.pop(0) if wishes else None
 
     lines = TakeLines(plan)
-    for event in events(plan, asked):
+    for event in console_events(plan, asked):
         for line in lines.lines(event):
             typer.echo(line)
 
@@ -199,7 +199,7 @@ HINT = (
 )
 
 
-def changed_by(passage: Passage, line: str) -> Passage | None:
+def apply_typed_change(passage: Passage, line: str) -> Passage | None:
     """A passage as a typed line wants it; None where it says nothing that can be heard."""
     import re
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -22,8 +22,8 @@ from trainer.cli.options import (
     TemperamentOption,
     TempoOption,
     TuningOption,
-    in_hand,
-    journal_file,
+    harp_from_options,
+    player_journal,
     write_json,
     write_text,
 )
@@ -115,7 +115,7 @@ def mark(
         from trainer.practice import Plan, saved_harp
         from trainer.sound import RecordingSpec
 
-        held, name = in_hand(
+        held, name = harp_from_options(
             harp,
             tuning,
             temperament,
@@ -130,7 +130,7 @@ def mark(
             drill=wanted,
             tempo=tempo,
             start=start,
-            journal=journal_file() if player else None,
+            journal=player_journal() if player else None,
             player=player or "",
             harp_name=name,
         )
@@ -147,13 +147,13 @@ def mark(
 
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
-    from trainer.cli.plain import results
+    from trainer.cli.plain import take_results
     from trainer.practice.batch import CUT_OFF, Marked
     from trainer.report.batch_report import best_pass_data
     from trainer.report.result_report import result_text
     from trainer.sound import SoundError
 
-    one = Marked(recording, tuple(results(plan)))
+    one = Marked(recording, tuple(take_results(plan)))
     if one.best is None:
         raise SoundError(f"{recording}: {CUT_OFF}")
     if format_ is Format.TEXT:
@@ -242,7 +242,7 @@ def _mark_many(
     if class_ is not None:
         _write_class(class_, drill, [*_marked_before(kept, done), *map(recording_data, done)])
     if any(one.best is None for one in done):
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
 
 
 def _kept_in(out: Path | None, file: Path, drill: Drill) -> Path | None:
@@ -257,13 +257,13 @@ CLASS_ENDINGS = (".html", ".md", ".csv", ".json")
 
 
 def _check_class(out: Path, *, force: bool) -> None:
-    from trainer.cli.options import check_free
+    from trainer.cli.options import check_overwrite
     from trainer.core import TrainerError
 
     if out.suffix.lower() not in CLASS_ENDINGS:
         known = ", ".join(CLASS_ENDINGS)
         raise TrainerError(f"'{out}' does not say what to write; end it in {known}")
-    check_free(out, force=force)
+    check_overwrite(out, force=force)
 
 
 def _marked_before(kept: dict[Path, Path | None], done: list[Marked]) -> Iterable[dict[str, Any]]:

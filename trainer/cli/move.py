@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import (
     Format,
     FormatOption,
     HarpOption,
     TuningOption,
-    check_free,
+    check_overwrite,
     write_json,
 )
 
@@ -103,7 +103,7 @@ def move(
                 f"{out} was not written, because the {best.harp.name} harp cannot play all of it",
                 err=True,
             )
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
     if out is not None:
         _write(best.drill, out)
 
@@ -172,7 +172,7 @@ def _check_free(path: Path, *, force: bool) -> None:
 
     if path.suffix != ENDING:
         raise DrillError(f"'{path}' is no name for a drill file; end it in {ENDING}")
-    check_free(path, force=force)
+    check_overwrite(path, force=force)
 
 
 def _write(drill: Drill, path: Path) -> None:

@@ -75,7 +75,7 @@ PartOption = Annotated[
 RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")]
 
 
-def settings() -> Settings:
+def player_settings() -> Settings:
     """The player's settings; what is wrong with them is told on standard error, once."""
     from trainer.settings import resolve_settings
 
@@ -90,7 +90,7 @@ def _tell_once(text: str) -> None:
     typer.echo(f"{text}\nwhat is wrong there is taken as usual", err=True)
 
 
-def harp_of(
+def override_harp(
     key: str | None,
     tuning: str | None,
     temperament: str | None,
@@ -117,7 +117,7 @@ def harp_of(
     )
 
 
-def in_hand(
+def harp_from_options(
     text: str | None,
     tuning: str | None,
     temperament: str | None,
@@ -133,20 +133,20 @@ def in_hand(
         text: a key, or the name of a harp of the player's.
         tuning, temperament, a4, offset: what the options say.
         base: what was surely played on, as a saved take knows; settings do not change it.
-        written_for: the harp of a drill, as in :func:`trainer.reedcare.own_harps.harp_in_hand`.
+        written_for: the harp of a drill, as in :func:`trainer.reedcare.own_harps.select_harp`.
 
     Raises:
         HarpError, MusicError: there is no such harp.
     """
     from trainer.harp import parse_offsets
-    from trainer.reedcare.own_harps import harp_in_hand
+    from trainer.reedcare.own_harps import select_harp
 
     if base is not None:
-        return harp_of(text, tuning, temperament, a4, offset, base=base), None
-    with open_journal() as journal:
-        return harp_in_hand(
+        return override_harp(text, tuning, temperament, a4, offset, base=base), None
+    with open_player_journal() as journal:
+        return select_harp(
             journal,
-            settings(),
+            player_settings(),
             text,
             tuning=tuning,
             temperament_name=temperament,
@@ -156,27 +156,27 @@ def in_hand(
         )
 
 
-def journal_file() -> Path:
+def player_journal() -> Path:
     """Where the player's journal lies."""
     from trainer.store import journal_path
 
-    return settings().journal.file or journal_path()
+    return player_settings().journal.file or journal_path()
 
 
 def sound_mb() -> float | None:
     """Megabytes that the sounds in the journal may take; None if none are kept."""
-    wanted = settings().journal
+    wanted = player_settings().journal
     return wanted.audio_mb if wanted.keep_audio else None
 
 
 @contextmanager
-def open_journal() -> Iterator[Journal | None]:
+def open_player_journal() -> Iterator[Journal | None]:
     """The player's journal; None if it cannot be opened, which whatever writes into it tells."""
     from trainer.store import Journal, JournalError
 
     journal = None
     with suppress(JournalError):
-        journal = Journal(journal_file())
+        journal = Journal(player_journal())
     try:
         yield journal
     finally:
@@ -184,7 +184,7 @@ def open_journal() -> Iterator[Journal | None]:
             journal.close()
 
 
-def microphone(
+def microphone_spec(
     device: str | None,
     output: str | None,
     channel: int | None = None,
@@ -195,7 +195,7 @@ def microphone(
     """The microphone that the options name; what they leave out is as the settings say."""
     from trainer.sound import MicrophoneSpec
 
-    usual = settings().sound
+    usual = player_settings().sound
     return MicrophoneSpec(
         device=usual.device if device is None else device,
         output=usual.output if output is None else output,
@@ -205,12 +205,12 @@ def microphone(
     )
 
 
-def count_in_of(beats: int | None) -> int | None:
+def count_in_beats(beats: int | None) -> int | None:
     """Beats of count-in that the option names, or the settings; None for one bar."""
-    return settings().practice.count_in if beats is None else beats
+    return player_settings().practice.count_in if beats is None else beats
 
 
-def check_free(out: Path, *, force: bool) -> None:
+def check_overwrite(out: Path, *, force: bool) -> None:
     """Check that a file may be written.
 
     Raises:

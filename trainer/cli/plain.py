@@ -7,9 +7,9 @@ from collections.abc import Iterator
 
 import typer
 
-from trainer.cli.exit_codes import Exit
-from trainer.cli.terminal_guard import interrupts, quiet_libraries
-from trainer.cli.typed_lines import HINT, Typed
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
+from trainer.cli.typed_commands import HINT, TypedCommands
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
@@ -17,7 +17,7 @@ from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
 
-def events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
+def console_events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
     """The events of a take; Ctrl-C ends it with what was played. Notices go to standard error.
 
     Args:
@@ -28,7 +28,7 @@ def events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
         typer.Exit: the take could not go on; the reason went to standard error.
     """
     failed: Failed | None = None
-    with quiet_libraries(), interrupts() as stopping:
+    with silence_libraries(), catch_interrupts() as stopping:
         for event in run(plan, stopping, asked):
             if isinstance(event, Failed):
                 failed = event
@@ -38,26 +38,26 @@ def events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
                 yield event
     if failed is not None:
         typer.echo(failed.sentence, err=True)
-        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+        raise typer.Exit(ExitCode.NO_SOUND if failed.no_sound else ExitCode.BAD_INPUT)
 
 
-def heard(plan: Plan) -> Iterator[Reading]:
+def take_readings(plan: Plan) -> Iterator[Reading]:
     """The readings of a take."""
-    return (event.reading for event in events(plan) if isinstance(event, Heard))
+    return (event.reading for event in console_events(plan) if isinstance(event, Heard))
 
 
-def results(plan: Plan) -> list[Result]:
+def take_results(plan: Plan) -> list[Result]:
     """The results of a take's passes."""
-    return [event.result for event in events(plan) if isinstance(event, Ended)]
+    return [event.result for event in console_events(plan) if isinstance(event, Ended)]
 
 
 def play_plain(plan: Plan) -> None:
     """Play a take and tell it in lines as it goes; what is typed is asked of it."""
-    lines, typed = TakeLines(plan, shutil.get_terminal_size((80, 24)).columns), Typed()
+    lines, typed = TakeLines(plan, shutil.get_terminal_size((80, 24)).columns), TypedCommands()
     typed.listens &= isinstance(plan.source, MicrophoneSpec)
     if typed.listens:
         typer.echo(HINT)
-    for event in events(plan, typed):
+    for event in console_events(plan, typed):
         typed.see(event)
         for line in lines.lines(event):
             typer.echo(line)

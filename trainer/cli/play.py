@@ -21,11 +21,11 @@ from trainer.cli.options import (
     TemperamentOption,
     TempoOption,
     TuningOption,
-    count_in_of,
-    in_hand,
-    journal_file,
-    microphone,
-    settings,
+    count_in_beats,
+    harp_from_options,
+    microphone_spec,
+    player_journal,
+    player_settings,
     sound_mb,
 )
 
@@ -108,9 +108,9 @@ def play(
     elif fault:
         raise SoundError("--fault is for the built-in player; add --player")
     else:
-        source = microphone(device, output, channel, latency, clicks=click)
+        source = microphone_spec(device, output, channel, latency, clicks=click)
     written_for = Harp.of(wanted.key, wanted.tuning)
-    held, name = in_hand(harp, tuning, temperament, a4, offset, written_for=written_for)
+    held, name = harp_from_options(harp, tuning, temperament, a4, offset, written_for=written_for)
     plan = Plan(
         held,
         source,
@@ -118,10 +118,10 @@ def play(
         tempo=tempo,
         bars=_bars(bars),
         loop=loop,
-        count_in=count_in_of(count_in),
+        count_in=count_in_beats(count_in),
         save=save,
-        journal=None if player else journal_file(),
-        player=settings().player.name,
+        journal=None if player else player_journal(),
+        player=player_settings().player.name,
         harp_name=name,
         sound_mb=sound_mb(),
     )
@@ -146,24 +146,24 @@ def demo(
     from trainer.sound import PlayerSpec
 
     wanted = find(drill)
-    in_hand = Harp.of(harp or wanted.key, wanted.tuning)
+    selected = Harp.of(harp or wanted.key, wanted.tuning)
     source = PlayerSpec(faults=typical_faults(wanted))
-    _run(Plan(in_hand, source, drill=wanted, save=save), plain)
+    _run(Plan(selected, source, drill=wanted, save=save), plain)
 
 
 def _run(plan: Plan, plain: bool) -> None:
     """On the live screen in a terminal, elsewhere in lines."""
-    from trainer.cli.screen import on_screen, open_screen
+    from trainer.cli.screen import can_show_screen, run_app
     from trainer.sound import PlayerSpec
 
-    if plain or not on_screen():
+    if plain or not can_show_screen():
         from trainer.cli.plain import play_plain
 
         play_plain(plan)
         return
     if isinstance(plan.source, PlayerSpec):
         plan = replace(plan, source=replace(plan.source, realtime=True, aloud=True))
-    open_screen(plan, autostart=True)
+    run_app(plan, autostart=True)
 
 
 def _bars(text: str | None) -> tuple[int, int] | None:

@@ -12,8 +12,8 @@ from trainer.cli.options import (
     HarpOption,
     TempoOption,
     TuningOption,
-    check_free,
-    in_hand,
+    check_overwrite,
+    harp_from_options,
     write_text,
 )
 
@@ -51,7 +51,7 @@ def report(
       trainer report take.flac --drill half-step-on-four --out take.html
     """
 
-    from trainer.cli.plain import events
+    from trainer.cli.plain import console_events
     from trainer.core import TrainerError
     from trainer.drill import find, read_shelf
     from trainer.harp import Harp
@@ -65,9 +65,9 @@ def report(
     ending = target.suffix.lower()
     if ending not in ENDINGS:
         raise TrainerError(f"'{target}' does not say what to write; end it in {', '.join(ENDINGS)}")
-    check_free(target, force=force)
+    check_overwrite(target, force=force)
     wanted = find(drill)
-    held, _ = in_hand(
+    held, _ = harp_from_options(
         harp,
         tuning,
         *(None,) * 3,
@@ -75,7 +75,7 @@ def report(
         written_for=Harp.of(wanted.key, wanted.tuning),
     )
     readings, passes = [], []
-    for event in events(Plan(held, RecordingSpec(recording), drill=wanted, tempo=tempo)):
+    for event in console_events(Plan(held, RecordingSpec(recording), drill=wanted, tempo=tempo)):
         if isinstance(event, Heard):
             readings.append(event.reading)
         elif isinstance(event, Ended):

@@ -9,13 +9,13 @@ from trainer.practice import Plan
 from trainer.sound.passage import Passage
 
 
-def on_screen() -> bool:
+def can_show_screen() -> bool:
     """Whether there is a terminal that the live screen can be painted on and keys come from."""
     known = sys.platform == "win32" or os.environ.get("TERM", "") not in ("", "dumb", "unknown")
     return known and sys.stdout.isatty() and sys.stdin.isatty()
 
 
-def open_screen(
+def run_app(
     plan: Plan,
     *,
     autostart: bool = False,

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import Format, FormatOption, write_json
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def edit() -> None:
     found = resolve_settings(path)
     _tell(found)
     if found.problems:
-        raise typer.Exit(Exit.BAD_INPUT)
+        raise typer.Exit(ExitCode.BAD_INPUT)
 
 
 def _open_in_editor(path: Path) -> None:

@@ -8,18 +8,18 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import (
     ChannelOption,
     DeviceOption,
     Format,
     FormatOption,
     OutputOption,
-    journal_file,
-    microphone,
+    microphone_spec,
+    player_journal,
     write_json,
 )
-from trainer.cli.terminal_guard import quiet_libraries
+from trainer.cli.terminal_guard import silence_libraries
 
 if TYPE_CHECKING:
     from trainer.sound.devices import Device
@@ -40,7 +40,7 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
     """
     from trainer.sound.devices import devices
 
-    with quiet_libraries():
+    with silence_libraries():
         there = devices()
     if format_ is Format.JSON:
         typer.echo(json.dumps([asdict(device) for device in there], indent=2))
@@ -78,11 +78,11 @@ def check(
     """
     from trainer.sound.microphone_check import check_microphone
 
-    with quiet_libraries():
-        found = check_microphone(microphone(device, None, channel, clicks=False))
+    with silence_libraries():
+        found = check_microphone(microphone_spec(device, None, channel, clicks=False))
     typer.echo(json.dumps(asdict(found), indent=2) if format_ is Format.JSON else _report(found))
     if found.advice:
-        raise typer.Exit(Exit.FAILED)
+        raise typer.Exit(ExitCode.FAILED)
 
 
 def _report(found: MicrophoneCheck) -> str:
@@ -127,17 +127,17 @@ def calibrate(
     from trainer.sound.round_trip import calibrate as play_clicks
     from trainer.sound.round_trip import pair_of
     from trainer.store import Journal
-    from trainer.store.calibrations import keep_by_hand, keep_round_trip
+    from trainer.store.calibrations import save_manual_latency, save_round_trip
 
-    spec = microphone(device, output, channel, clicks=True)
+    spec = microphone_spec(device, output, channel, clicks=True)
     trip = None
-    with Journal(journal_file()) as journal, quiet_libraries():
+    with Journal(player_journal()) as journal, silence_libraries():
         if latency is not None:
-            kept = keep_by_hand(journal, pair_of(spec), latency)
+            kept = save_manual_latency(journal, pair_of(spec), latency)
         else:
             typer.echo(_BEFORE, err=True)
             pair, trip = play_clicks(spec)
-            kept = keep_round_trip(journal, pair, trip)
+            kept = save_round_trip(journal, pair, trip)
     if format_ is Format.JSON:
         clicks = {"heard": trip.heard, "clicks": trip.clicks} if trip else {}
         write_json({**asdict(kept), "measured": kept.measured.isoformat(), **clicks})

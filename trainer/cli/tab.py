@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exchange import MIDI, MUSICXML, write_for_others
+from trainer.cli.exchange import MIDI, MUSICXML, write_export
 from trainer.cli.options import (
     A4Option,
     ChannelOption,
@@ -19,9 +19,9 @@ from trainer.cli.options import (
     RecordingArgument,
     TemperamentOption,
     TuningOption,
-    check_free,
-    in_hand,
-    settings,
+    check_overwrite,
+    harp_from_options,
+    player_settings,
     write_text,
 )
 
@@ -111,12 +111,12 @@ def tab(
     from trainer.transcript import TranscriptRequest, draft_drill, transcribe
 
     if out is not None:
-        check_free(out, force=force)
+        check_overwrite(out, force=force)
     wanted = format_ or _by_ending(out)
     base = saved_harp(recording)
-    mine = settings().harp
+    mine = player_settings().harp
     named = harp is not None or offset or base is not None or mine.key or mine.name
-    held = in_hand(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
+    held = harp_from_options(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
     asked = TranscriptRequest(
         recording,
         channel,
@@ -133,7 +133,7 @@ def tab(
     found = transcribe(asked)
     if out is not None and format_ is None and out.suffix.lower() in FOR_OTHERS:
         drill = draft_drill(found, out.stem, title or f"Heard in {found.name}"[:80])
-        write_for_others(drill, found.harp, out, found.warnings)
+        write_export(drill, found.harp, out, found.warnings)
         _told(found, out)
         return
     text = _text(found, wanted, out, title)

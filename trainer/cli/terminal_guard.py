@@ -10,7 +10,7 @@ from types import FrameType
 
 
 @contextlib.contextmanager
-def quiet_libraries() -> Iterator[None]:
+def silence_libraries() -> Iterator[None]:
     """Drop what PortAudio and the libraries under it write to standard error by themselves.
 
     They write to the file descriptor, also from threads of their own; Python's standard error
@@ -33,7 +33,7 @@ def quiet_libraries() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def interrupts() -> Iterator[Callable[[], bool]]:
+def catch_interrupts() -> Iterator[Callable[[], bool]]:
     """Whether Ctrl-C was pressed, instead of its ending the program.
 
     An exception may come in the middle of opening a device, which nobody closes then, and the

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from trainer.cli.exit_codes import Exit
+from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import (
     ChannelOption,
     DeviceOption,
@@ -19,14 +19,14 @@ from trainer.cli.options import (
     HarpOption,
     LatencyOption,
     OutputOption,
-    count_in_of,
-    journal_file,
-    microphone,
-    settings,
+    count_in_beats,
+    microphone_spec,
+    player_journal,
+    player_settings,
     sound_mb,
     write_json,
 )
-from trainer.cli.terminal_guard import interrupts, quiet_libraries
+from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 
 if TYPE_CHECKING:
     from trainer.coach import DailySet
@@ -77,7 +77,7 @@ def today(
     from trainer.harp import Harp
     from trainer.practice import Plan
     from trainer.practice.day_session import run_day
-    from trainer.reedcare.own_harps import harp_in_hand
+    from trainer.reedcare.own_harps import select_harp
     from trainer.report.daily_set_report import daily_set_data, daily_set_sentences, daily_set_text
     from trainer.sound import PlayerSpec
     from trainer.store import Journal
@@ -85,17 +85,17 @@ def today(
     shelf, now, mine = read_shelf(), date.today(), _settings_of(player)
     whose, counting = mine.player.name, (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES
 
-    with Journal(journal_file()) as journal:
+    with Journal(player_journal()) as journal:
 
         def held(written_for: Harp | None) -> tuple[Harp, str | None]:
-            return harp_in_hand(journal, mine, harp, written_for=written_for)
+            return select_harp(journal, mine, harp, written_for=written_for)
 
         named = harp or mine.harp.key or mine.harp.name
         made = journal.day(whose, now)
         usual = made[0] if made else mine.practice.minutes
         asked = usual if minutes is None else minutes
-        in_hand = held(None)[0] if named else None
-        day = open_daily_set(journal, whose, now, asked, shelf, in_hand, counting)
+        selected = held(None)[0] if named else None
+        day = open_daily_set(journal, whose, now, asked, shelf, selected, counting)
         if day.unsaved:
             typer.echo(f"{day.unsaved}; the set is not remembered", err=True)
         if format_ is Format.TEXT:
@@ -105,8 +105,8 @@ def today(
                 Harp.of(),
                 PlayerSpec()
                 if demo
-                else microphone(device, output, channel, latency, clicks=click),
-                count_in=count_in_of(None),
+                else microphone_spec(device, output, channel, latency, clicks=click),
+                count_in=count_in_beats(None),
                 journal=journal.path,
                 player=whose,
                 sound_mb=sound_mb(),
@@ -129,15 +129,15 @@ def _play(
     Raises:
         typer.Exit: a take could not go on; the reason went to standard error.
     """
-    from trainer.cli.typed_lines import HINT, Typed
+    from trainer.cli.typed_commands import HINT, TypedCommands
     from trainer.practice import Failed, Notice
     from trainer.practice.day_session import DayOver
     from trainer.report.daily_set_report import DaySessionLines
 
-    lines, failed, typed = DaySessionLines(_width()), None, Typed()
+    lines, failed, typed = DaySessionLines(_width()), None, TypedCommands()
     if typed.listens and told:
         typer.echo(f"{HINT} Before a drill, Enter begins it at once.")
-    with quiet_libraries(), interrupts() as stopping:
+    with silence_libraries(), catch_interrupts() as stopping:
         for event in events(stopping, typed):
             typed.see(event)
             if isinstance(event, Failed):
@@ -151,13 +151,13 @@ def _play(
                 day = event.day
     if failed is not None:
         typer.echo(failed.sentence, err=True)
-        raise typer.Exit(Exit.NO_SOUND if failed.no_sound else Exit.BAD_INPUT)
+        raise typer.Exit(ExitCode.NO_SOUND if failed.no_sound else ExitCode.BAD_INPUT)
     return day
 
 
 def _settings_of(player: str | None) -> Settings:
     """The settings, as if of another player if one is named."""
-    mine = settings()
+    mine = player_settings()
     if player is None:
         return mine
     return mine.model_copy(update={"player": mine.player.model_copy(update={"name": player})})

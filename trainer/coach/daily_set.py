@@ -134,7 +134,7 @@ def open_daily_set(
     chosen = choose_entries(traits, stand, found, day, minutes, kept)
     new = DailySet(player, day, minutes, (*kept, *chosen), played)
     try:
-        journal.keep_day(player, day, minutes, [asdict(entry) for entry in new.entries])
+        journal.save_daily_set(player, day, minutes, [asdict(entry) for entry in new.entries])
     except JournalError as error:
         return replace(new, unsaved=str(error))
     return new

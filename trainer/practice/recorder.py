@@ -13,8 +13,8 @@ from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
 from trainer.sound import MicrophoneSpec, RecordingSpec, SourceSpec
 from trainer.store import Journal, JournalError, TakeRecord
-from trainer.store.audio import keep
-from trainer.store.calibrations import calibrated
+from trainer.store.audio import store_audio
+from trainer.store.calibrations import with_calibrated_latency
 
 SOUND = "take.flac"
 
@@ -58,7 +58,7 @@ class Memory:
         kept = None
         if self._takes and self._journal is not None:
             best = max(self._takes, key=lambda take: (take.whole, take.score))
-            kept = keep(self._journal, best.id, flac, plan.sound_mb)
+            kept = store_audio(self._journal, best.id, flac, plan.sound_mb)
         shutil.rmtree(flac.parent)
         return kept
 
@@ -75,7 +75,7 @@ class Memory:
         if not isinstance(source, MicrophoneSpec) or journal is None:
             return source
         try:
-            return calibrated(journal, source)
+            return with_calibrated_latency(journal, source)
         except JournalError:
             return source  # whoever writes into it tells
 

@@ -25,7 +25,7 @@ TEMPERAMENT, REEDS = "temperament", "reeds"
 """What targets can follow."""
 
 
-def own_harps(journal: Journal, player: str) -> tuple[OwnHarp, ...]:
+def list_own_harps(journal: Journal, player: str) -> tuple[OwnHarp, ...]:
     """A player's harps by name, each reed as it was last measured."""
     now: dict[str, OwnHarp] = {}
     for one in journal.harps(player):
@@ -43,7 +43,7 @@ def _later(before: OwnHarp, now: OwnHarp) -> OwnHarp:
     return replace(now, reeds=now.reeds + tuple(r for r in before.reeds if r.tab not in fresh))
 
 
-def own_harp(harps: Iterable[OwnHarp], name: str) -> OwnHarp:
+def find_own_harp(harps: Iterable[OwnHarp], name: str) -> OwnHarp:
     """The one of that name; capitals and spaces matter only where they alone tell two apart.
 
     Raises:
@@ -57,16 +57,16 @@ def own_harp(harps: Iterable[OwnHarp], name: str) -> OwnHarp:
     raise HarpError(f"none of your harps is called '{name}'; {_listed(harps)}")
 
 
-def forget_harp(journal: Journal, own: OwnHarp) -> None:
+def forget_own_harp(journal: Journal, own: OwnHarp) -> None:
     """Forget a harp; takes that were played on it keep its name.
 
     Raises:
         JournalError: it could not be written.
     """
-    journal.keep_harp(replace(own, measured=datetime.now(UTC), reeds=()))
+    journal.add_harp(replace(own, measured=datetime.now(UTC), reeds=()))
 
 
-def check_name(name: str) -> str:
+def check_harp_name(name: str) -> str:
     """The name of a harp as it is kept, without spaces around it.
 
     Raises:
@@ -82,12 +82,12 @@ def check_name(name: str) -> str:
     return name
 
 
-def reed_pitches(own: OwnHarp) -> Mapping[Tab, float]:
+def measured_pitches(own: OwnHarp) -> Mapping[Tab, float]:
     """Hz of each measured reed."""
     return {Tab.parse(reed.tab): reed.hz for reed in own.reeds}
 
 
-def plain_harp(own: OwnHarp, temperament_name: str | None = None) -> Harp:
+def nominal_harp(own: OwnHarp, temperament_name: str | None = None) -> Harp:
     """The harp as theory has it: its key and tuning, the A4 that it is said to have.
 
     Args:
@@ -104,7 +104,7 @@ def plain_harp(own: OwnHarp, temperament_name: str | None = None) -> Harp:
     )
 
 
-def harp_as_measured(
+def measured_harp(
     own: OwnHarp,
     temperament_name: str | None = None,
     *,
@@ -135,10 +135,10 @@ def harp_as_measured(
             an offset is out of range.
         MusicError: no such temperament.
     """
-    harp = replace(plain_harp(own, temperament_name), offsets=offsets or {})
+    harp = replace(nominal_harp(own, temperament_name), offsets=offsets or {})
     try:
         return follow_reeds(
-            harp, reed_pitches(own), naturals=naturals == REEDS, bends=bends == REEDS, a4=a4
+            harp, measured_pitches(own), naturals=naturals == REEDS, bends=bends == REEDS, a4=a4
         )
     except HarpError as error:
         raise HarpError(f"your harp '{own.name}': {error}") from None
@@ -164,7 +164,7 @@ def harp_to_measure(
         MusicError: no such temperament.
     """
     mine = settings.harp
-    known = [one for one in own_harps(journal, settings.player.name) if one.name == name]
+    known = [one for one in list_own_harps(journal, settings.player.name) if one.name == name]
     tag = known[0].tag if known and key is None else None
     key = key or (tag.key if tag else mine.key)
     if key is None:
@@ -177,7 +177,7 @@ def harp_to_measure(
     )
 
 
-def harp_in_hand(
+def select_harp(
     journal: Journal | None,
     settings: Settings,
     text: str | None,
@@ -221,7 +221,7 @@ def harp_in_hand(
                 "a key"
             )
         told = "temperament" in mine.model_fields_set
-        in_hand = harp_as_measured(
+        in_hand = measured_harp(
             own,
             temperament_name or (mine.temperament if told else None),
             naturals=mine.naturals,
@@ -253,9 +253,9 @@ def _named(journal: Journal | None, player: str, name: str, *, by_option: bool) 
         raise HarpError(
             f"your harp '{name}' is in the journal, which cannot be opened; name a key instead"
         )
-    harps = own_harps(journal, player)
+    harps = list_own_harps(journal, player)
     try:
-        return own_harp(harps, name)
+        return find_own_harp(harps, name)
     except HarpError:
         if not by_option:
             raise HarpError(

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.result_report import NARROWEST
 from trainer.store import Journal, OwnHarp, TakeRecord
-from trainer.store.audio import BYTES_OF_MB, sounds
+from trainer.store.audio import BYTES_PER_MB, list_audio
 
 if TYPE_CHECKING:
     from trainer.transfer.journal_files import JournalImport
@@ -150,7 +150,7 @@ def journal_data(path: Path) -> dict[str, Any]:
     if not path.exists():
         return data
     with Journal(path) as journal:
-        takes, harps, kept = journal.takes(steps=False), journal.harps(), sounds(journal)
+        takes, harps, kept = journal.takes(steps=False), journal.harps(), list_audio(journal)
         calibrations, names = journal.calibrations(), journal.players()
         files = [path.with_name(path.name + end) for end in ("", "-wal")]
         size = sum(file.stat().st_size for file in files if file.exists())
@@ -171,7 +171,7 @@ def journal_text(data: dict[str, Any], width: int = 80) -> str:
     """The same for reading; `data` is what :func:`whereabouts` gives."""
     if not data["exists"]:
         return f"{data['path']}\nThere is no journal yet; the first take that is played begins it."
-    size = f"{data['file_bytes'] / BYTES_OF_MB:.1f} MB"
+    size = f"{data['file_bytes'] / BYTES_PER_MB:.1f} MB"
     held = [
         quantity_text(data["takes"], "take"),
         quantity_text(data["harps"], "own harp"),
@@ -189,7 +189,7 @@ def journal_text(data: dict[str, Any], width: int = 80) -> str:
     if data["sounds"]:
         lines.append(
             f"Sound of {quantity_text(data['sounds'], 'take')}: "
-            f"{data['sound_bytes'] / BYTES_OF_MB:.1f} MB."
+            f"{data['sound_bytes'] / BYTES_PER_MB:.1f} MB."
         )
     if missing := data["sounds_missing"]:
         short = ", ".join(one[:SHORTEST_ID] for one in missing)

@@ -16,7 +16,7 @@ from trainer.harp.measured_tuning import (
     tuned_to,
 )
 from trainer.music import cents
-from trainer.reedcare.own_harps import plain_harp, reed_pitches
+from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.report.formatting import day_text
 from trainer.store import OwnHarp
 
@@ -40,10 +40,10 @@ def own_harps_text(harps: Sequence[OwnHarp], today: date) -> str:
 
 def _harp_line(own: OwnHarp, width: int, today: date) -> str:
     try:
-        harp = plain_harp(own)
+        harp = nominal_harp(own)
     except HarpError as error:
         return f"{own.name:<{width}}  {error}"
-    a4 = tuned_to(harp, reed_pitches(own))
+    a4 = tuned_to(harp, measured_pitches(own))
     return (
         f"{own.name:<{width}}  {harp.name}, A4 = {a4:.1f} Hz, {len(own.reeds)} reeds measured "
         f"{day_text(_day(own), today)}"
@@ -58,7 +58,7 @@ def own_harps_data(harps: Sequence[OwnHarp]) -> list[dict[str, Any]]:
             "player": one.player,
             "key": one.tag.key,
             "tuning": one.tag.tuning,
-            "a4": round(tuned_to(plain_harp(one), reed_pitches(one)), 3),
+            "a4": round(tuned_to(nominal_harp(one), measured_pitches(one)), 3),
             "reeds": len(one.reeds),
             "measured": one.measured.isoformat(),
         }
@@ -68,7 +68,7 @@ def own_harps_data(harps: Sequence[OwnHarp]) -> list[dict[str, Any]]:
 
 def own_harp_text(own: OwnHarp, temperament: str | None, today: date) -> str:
     """How a harp is tuned, reed by reed."""
-    harp, reeds = plain_harp(own, temperament), reed_pitches(own)
+    harp, reeds = nominal_harp(own, temperament), measured_pitches(own)
     return "\n".join(
         [
             *_own_head(own, harp, today),
@@ -82,7 +82,7 @@ def own_harp_text(own: OwnHarp, temperament: str | None, today: date) -> str:
 
 
 def _own_head(own: OwnHarp, harp: Harp, today: date) -> Iterator[str]:
-    reeds = reed_pitches(own)
+    reeds = measured_pitches(own)
     a4 = tuned_to(harp, reeds)
     off = cents(a4, harp.a4)
     nearest, spread = nearest_temperament(harp, reeds)
@@ -102,7 +102,7 @@ def _reed_lines(own: OwnHarp, harp: Harp) -> Iterator[str]:
         f"{'reed':<6}{'note':<6}{'Hz':>10}{equal:>12}{harp.temperament.name:>13}"
         f"{'neighbours':>13}{'spread':>10}"
     )
-    for one in standings(harp, reed_pitches(own)):
+    for one in standings(harp, measured_pitches(own)):
         beside = "" if one.beside is None else _signed(one.beside)
         yield (
             f"{one.tab!s:<6}{harp.note(one.tab):<6}{one.hz:>10.2f}{_signed(one.equal):>12}"
@@ -125,7 +125,7 @@ def _octave_lines(found: Sequence[Octave]) -> Iterator[str]:
 
 def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
     """How a harp is tuned, as plain data; cents to 0.01, Hz to 0.001."""
-    harp, reeds = plain_harp(own, temperament), reed_pitches(own)
+    harp, reeds = nominal_harp(own, temperament), measured_pitches(own)
     spread = {reed.tab: reed.spread_cents for reed in own.reeds}
     nearest, within = nearest_temperament(harp, reeds)
     return {

@@ -8,7 +8,7 @@ from typing import Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.reedcare.wear import ReedHistory
+from trainer.reedcare.reed_history import ReedHistory
 from trainer.report.formatting import day_text
 from trainer.report.progress_plots import TERMINAL_PALETTE, Palette, render_plot
 
@@ -56,7 +56,7 @@ def _line(reed: ReedHistory) -> tuple[list[float], list[float]]:
     if change is None:
         return [first, last], [0.0, 0.0]
     since = change.since.toordinal()
-    if change.a_month is None:
+    if change.cents_per_month is None:
         return [first, since, since, last], [0.0, 0.0, -change.cents, -change.cents]
     return [first, since, last], [0.0, 0.0, -change.cents]
 

@@ -8,9 +8,9 @@ from datetime import date
 from typing import Any
 
 from trainer.harp import Harp
-from trainer.reedcare.own_harps import plain_harp
-from trainer.reedcare.watch import HarpWatch
-from trainer.reedcare.wear import FEWEST_DAYS, Change, ReedHistory, State
+from trainer.reedcare.own_harps import nominal_harp
+from trainer.reedcare.reed_history import FEWEST_DAYS, Detuning, ReedHistory, ReedState
+from trainer.reedcare.reed_watch import HarpWatch
 from trainer.report.formatting import day_text, quantity_text
 
 WIDTH = 80
@@ -34,12 +34,12 @@ def reed_watch_text(watch: HarpWatch, today: date) -> str:
 
 
 def _histories(watch: HarpWatch, today: date) -> Iterator[str]:
-    known = [one for one in watch.reeds if one.state is not State.FEW]
-    few = [f"{one.tab} ({len(one.days)})" for one in watch.reeds if one.state is State.FEW]
+    known = [one for one in watch.reeds if one.state is not ReedState.FEW]
+    few = [f"{one.tab} ({len(one.days)})" for one in watch.reeds if one.state is ReedState.FEW]
     if known:
         yield ""
         yield f"{'reed':<7}{'note':<7}{'days':>5}{'notes':>7}  {'now':>6}  {'noise':>6}  state"
-        harp = plain_harp(watch.harp)
+        harp = nominal_harp(watch.harp)
         yield from (_history_line(one, harp, today) for one in known)
         yield ""
         yield from textwrap.wrap(
@@ -65,9 +65,9 @@ def reed_verdict_text(watch: HarpWatch, today: date) -> str:
     changed = [one for one in watch.reeds if one.change is not None]
     if changed:
         told = " ".join(_change_text(one, today) for one in changed)
-        flat = any(one.state is State.FLAT for one in changed)
+        flat = any(one.state is ReedState.FLAT for one in changed)
         return f"{told} Measure the harp again to be sure." if flat else told
-    known = sum(one.state is State.STEADY for one in watch.reeds)
+    known = sum(one.state is ReedState.STEADY for one in watch.reeds)
     if not known:
         return "Too few days so far to say anything; play on it and look again."
     return f"No reed has gone flat against the others, of {known} that are known well enough."
@@ -76,19 +76,23 @@ def reed_verdict_text(watch: HarpWatch, today: date) -> str:
 def _change_text(reed: ReedHistory, today: date) -> str:
     change = reed.change
     assert change is not None
-    sure = "has gone flat" if reed.state is State.FLAT else "may be going flat"
-    how = "at once" if change.a_month is None else f"by {change.a_month:.1f} cents a month"
+    sure = "has gone flat" if reed.state is ReedState.FLAT else "may be going flat"
+    how = (
+        "at once"
+        if change.cents_per_month is None
+        else f"by {change.cents_per_month:.1f} cents a month"
+    )
     text = (
         f"{reed.tab} {sure} against the others: by {change.cents:.0f} cents "
         f"({max(0.0, change.low):.0f} to {change.high:.0f}), {how}, since about "
         f"{_between(change, today)}."
     )
-    if reed.state is State.PERHAPS:
+    if reed.state is ReedState.PERHAPS:
         text += " Some more days will tell."
     return text
 
 
-def _between(change: Change, today: date) -> str:
+def _between(change: Detuning, today: date) -> str:
     if change.earliest == change.latest:
         return day_text(change.since, today)
     return (
@@ -136,7 +140,7 @@ def reed_watch_data(watch: HarpWatch) -> dict[str, Any]:
     }
 
 
-def _change_data(change: Change) -> dict[str, Any]:
+def _change_data(change: Detuning) -> dict[str, Any]:
     return {
         "since": change.since.isoformat(),
         "earliest": change.earliest.isoformat(),
@@ -144,7 +148,9 @@ def _change_data(change: Change) -> dict[str, Any]:
         "cents_flat": round(change.cents, 2),
         "low": round(change.low, 2),
         "high": round(change.high, 2),
-        "cents_a_month": None if change.a_month is None else round(change.a_month, 2),
+        "cents_a_month": None
+        if change.cents_per_month is None
+        else round(change.cents_per_month, 2),
         "standard_errors": round(change.strength, 2),
     }
 

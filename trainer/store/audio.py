@@ -12,7 +12,7 @@ just now and what one's best was:
 The best sound of a player's drill is that of the highest score, the latest of several; parts of a
 drill come after all takes of the whole. It is never dropped before worse ones of its drill.
 
-Killed at any moment, nothing is lost: a file that has its name is whole, and if its take does not
+Killed at any utc_text, nothing is lost: a file that has its name is whole, and if its take does not
 know of it yet, it will when the next sound is kept. Files that are not named as takes are, are
 never touched.
 """
@@ -29,13 +29,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from trainer.core.files import close_to_others, make_file, make_folder, part_of, written_whole
-from trainer.store.database import why
+from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
 FOLDER = "audio"
-BYTES_OF_MB = 1_000_000
+BYTES_PER_MB = 1_000_000
 _NAME = re.compile(r"([0-9a-f]{32})\.flac")
 _LEFT_OVER = re.compile(r"[0-9a-f]{32}\.flac\.[0-9a-f]{8}\.part")
 _LEFT_OVER_S = 86_400.0
@@ -43,7 +43,7 @@ _LEFT_OVER_S = 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
-class Sound:
+class TakeAudio:
     """A kept sound.
 
     Attributes:
@@ -60,7 +60,7 @@ class Sound:
     takes: tuple[TakeRecord, ...]
 
 
-def sounds(journal: Journal) -> list[Sound]:
+def list_audio(journal: Journal) -> list[TakeAudio]:
     """Every sound that a take knows of, and every file that is named as one, the oldest first.
 
     Raises:
@@ -81,16 +81,16 @@ def sounds(journal: Journal) -> list[Sound]:
         else:
             continue
         size = file.st_size if file else None
-        found.append(Sound(folder_of(journal) / name, size, since, of))
+        found.append(TakeAudio(audio_folder(journal) / name, size, since, of))
     return sorted(found, key=lambda sound: (sound.since, sound.path))
 
 
-def folder_of(journal: Journal) -> Path:
+def audio_folder(journal: Journal) -> Path:
     """Where a journal's sounds lie; it need not be there."""
     return journal.folder / FOLDER
 
 
-def sound_of(journal: Journal, take: TakeRecord) -> Path:
+def audio_path(journal: Journal, take: TakeRecord) -> Path:
     """The file of a take's sound.
 
     Raises:
@@ -111,7 +111,7 @@ def sound_of(journal: Journal, take: TakeRecord) -> Path:
     return path
 
 
-def keep(journal: Journal, take: str, flac: Path, mb: float | None = None) -> Path:
+def store_audio(journal: Journal, take: str, flac: Path, mb: float | None = None) -> Path:
     """Move the sound of a take to the journal's others, and drop some of them beyond the limit.
 
     Args:
@@ -129,29 +129,31 @@ def keep(journal: Journal, take: str, flac: Path, mb: float | None = None) -> Pa
     """
     mb = _usual_mb() if mb is None else mb
     name = f"{take}.flac"
-    path = folder_of(journal) / name
+    path = audio_folder(journal) / name
     if journal.take(take).id != take or path.name != name:
         raise JournalError(f"no take in the journal {journal.path} is '{take}'; it has no sound")
     try:
         if not flac.is_file():
             raise JournalError(f"there is no sound {flac} that could be kept; play the take again")
         size = flac.stat().st_size
-        if size > mb * BYTES_OF_MB:
+        if size > mb * BYTES_PER_MB:
             raise JournalError(
-                f"the sound {flac} has {size / BYTES_OF_MB:.1f} MB and all may take {mb:g} "
+                f"the sound {flac} has {size / BYTES_PER_MB:.1f} MB and all may take {mb:g} "
                 "(journal.audio_mb in the settings); it stays where it is"
             )
         make_folder(path.parent)
         close_to_others(flac)
         _move(flac, path)
     except OSError as error:
-        raise JournalError(f"the sound {flac} cannot be kept: {why(path, error)}") from error
+        raise JournalError(
+            f"the sound {flac} cannot be kept: {describe_failure(path, error)}"
+        ) from error
     journal.set_audio(take, f"{FOLDER}/{name}")
-    tidy(journal, mb, take)
+    enforce_audio_limit(journal, mb, take)
     return path
 
 
-def tidy(journal: Journal, mb: float, newest: str | None = None) -> list[Path]:
+def enforce_audio_limit(journal: Journal, mb: float, newest: str | None = None) -> list[Path]:
     """Let takes know of their sounds, and drop what is beyond the limit.
 
     Args:
@@ -169,8 +171,8 @@ def tidy(journal: Journal, mb: float, newest: str | None = None) -> list[Path]:
     for name in _files(journal):
         if (found := _NAME.fullmatch(name)) and found[1] in silent:
             journal.set_audio(found[1], f"{FOLDER}/{name}")
-    kept = [sound for sound in sounds(journal) if sound.size is not None]
-    over = sum(sound.size or 0 for sound in kept) - mb * BYTES_OF_MB
+    kept = [sound for sound in list_audio(journal) if sound.size is not None]
+    over = sum(sound.size or 0 for sound in kept) - mb * BYTES_PER_MB
     dropped = []
     for sound in _in_order(kept, newest):
         if over <= 0:
@@ -181,23 +183,25 @@ def tidy(journal: Journal, mb: float, newest: str | None = None) -> list[Path]:
     return dropped
 
 
-def copy_sound(journal: Journal, take: TakeRecord, to: Path) -> None:
+def copy_audio(journal: Journal, take: TakeRecord, to: Path) -> None:
     """Copy the sound of a take into a new file.
 
     Raises:
         JournalError: there is no sound of it, there is something already, or it cannot be written.
     """
-    sound = sound_of(journal, take)
+    sound = audio_path(journal, take)
     try:
         with written_whole(to) as part:
             shutil.copyfile(sound, part)
     except FileExistsError as error:
         raise JournalError(f"{to} is there already; name a file that is not") from error
     except OSError as error:
-        raise JournalError(f"{sound} cannot be copied to {to}: {why(to, error)}") from error
+        raise JournalError(
+            f"{sound} cannot be copied to {to}: {describe_failure(to, error)}"
+        ) from error
 
 
-def _in_order(kept: list[Sound], newest: str | None) -> list[Sound]:
+def _in_order(kept: list[TakeAudio], newest: str | None) -> list[TakeAudio]:
     """Sounds in the order in which they are dropped, from the oldest first."""
     best: dict[_Drill, _Worth] = {}
     for sound in kept:
@@ -205,7 +209,7 @@ def _in_order(kept: list[Sound], newest: str | None) -> list[Sound]:
             best[_drill(take)] = max(_worth(take), best.get(_drill(take), _worth(take)))
     now = {_drill(take) for sound in kept for take in sound.takes if take.id == newest}
 
-    def rank(sound: Sound) -> int:
+    def rank(sound: TakeAudio) -> int:
         if not sound.takes:
             return 1
         bests = {_drill(take) for take in sound.takes if best[_drill(take)] == _worth(take)}
@@ -228,13 +232,13 @@ def _worth(take: TakeRecord) -> _Worth:
     return take.whole, take.score, take.began.timestamp()
 
 
-def _drop(journal: Journal, sound: Sound) -> None:
+def _drop(journal: Journal, sound: TakeAudio) -> None:
     """Delete a sound. The file goes first: one that is there is always worth taking up."""
     try:
         sound.path.unlink(missing_ok=True)
     except OSError as error:
         raise JournalError(
-            f"the sound {sound.path} cannot be deleted: {why(sound.path, error)}"
+            f"the sound {sound.path} cannot be deleted: {describe_failure(sound.path, error)}"
         ) from error
     for take in sound.takes:
         journal.set_audio(take.id, None)
@@ -242,7 +246,7 @@ def _drop(journal: Journal, sound: Sound) -> None:
 
 def _files(journal: Journal) -> dict[str, os.stat_result]:
     """The files in the folder of sounds; copies that were never finished are deleted."""
-    folder = folder_of(journal)
+    folder = audio_folder(journal)
     found = {}
     try:
         for path in folder.iterdir() if folder.is_dir() else ():
@@ -256,14 +260,14 @@ def _files(journal: Journal) -> dict[str, os.stat_result]:
                 continue  # another copy of the trainer dropped it meanwhile
     except OSError as error:
         raise JournalError(
-            f"the sounds in {folder} cannot be read: {why(folder, error)}"
+            f"the sounds in {folder} cannot be read: {describe_failure(folder, error)}"
         ) from error
     return found
 
 
 def _path(journal: Journal, audio: str) -> Path:
     """The file that a take's record means; nothing outside the folder."""
-    return folder_of(journal) / Path(audio).name
+    return audio_folder(journal) / Path(audio).name
 
 
 def _move(flac: Path, path: Path) -> None:

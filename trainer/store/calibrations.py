@@ -12,7 +12,7 @@ from trainer.store.journal import Journal
 from trainer.store.records import Calibration
 
 
-def calibration_for(
+def find_calibration(
     journal: Journal, input_: str, output: str, rate: int | None = None
 ) -> Calibration | None:
     """The round trip that applies to a pair of devices: the last that was measured or given.
@@ -37,7 +37,7 @@ def calibration_for(
     return fits[-1] if fits else None
 
 
-def calibrated(journal: Journal, spec: MicrophoneSpec) -> MicrophoneSpec:
+def with_calibrated_latency(journal: Journal, spec: MicrophoneSpec) -> MicrophoneSpec:
     """A microphone with the round trip that was measured for its devices, if it names none itself.
 
     Looks the devices up, so PortAudio must be at hand; where it or a device is missing, the spec
@@ -52,11 +52,11 @@ def calibrated(journal: Journal, spec: MicrophoneSpec) -> MicrophoneSpec:
         pair = input_device(spec.device).name, output_device(spec.output).name
     except DeviceError:
         return spec
-    known = calibration_for(journal, *pair, spec.rate)
+    known = find_calibration(journal, *pair, spec.rate)
     return spec if known is None else replace(spec, latency_ms=known.latency_ms)
 
 
-def keep_round_trip(journal: Journal, pair: Pair, trip: RoundTrip) -> Calibration:
+def save_round_trip(journal: Journal, pair: Pair, trip: RoundTrip) -> Calibration:
     """Keep a round trip that was measured.
 
     Raises:
@@ -65,7 +65,7 @@ def keep_round_trip(journal: Journal, pair: Pair, trip: RoundTrip) -> Calibratio
     return _keep(journal, pair, trip.latency_ms, trip.spread_ms, by_hand=False)
 
 
-def keep_by_hand(journal: Journal, pair: Pair, latency_ms: float) -> Calibration:
+def save_manual_latency(journal: Journal, pair: Pair, latency_ms: float) -> Calibration:
     """Keep a round trip that the player gives.
 
     Raises:
@@ -80,5 +80,5 @@ def _keep(
     one = Calibration(
         pair.input, pair.output, pair.rate, latency_ms, spread_ms, datetime.now(UTC), by_hand
     )
-    journal.keep_calibration(one)
+    journal.add_calibration(one)
     return one

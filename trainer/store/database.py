@@ -15,9 +15,9 @@ from pathlib import Path
 
 from trainer.core.files import close_to_others, make_file, make_folder
 from trainer.store.errors import JournalError
-from trainer.store.schema import APPLICATION, STEPS, VERSION
+from trainer.store.schema import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION
 
-PATIENCE_S = 10.0
+LOCK_TIMEOUT_S = 10.0
 """So long one waits for another copy of the trainer."""
 OLDEST_SQLITE = (3, 37, 0)
 """The first with strict tables."""
@@ -35,7 +35,7 @@ def open_database(path: Path) -> sqlite3.Connection:
 
     Raises:
         JournalError: it is no journal, or a newer trainer wrote it; the file stays as it was.
-        sqlite3.Error, OSError: it cannot be opened; :func:`why` says why.
+        sqlite3.Error, OSError: it cannot be opened; :func:`describe_failure` says why.
     """
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         needed = ".".join(map(str, OLDEST_SQLITE[:2]))
@@ -47,9 +47,9 @@ def open_database(path: Path) -> sqlite3.Connection:
     if real.exists() and not real.is_file():
         raise JournalError(f"the journal {path} is no file; move it away, or name another")
     _make_private(real)
-    deadline = time.monotonic() + PATIENCE_S
+    deadline = time.monotonic() + LOCK_TIMEOUT_S
     while True:
-        db = sqlite3.connect(real, timeout=PATIENCE_S, isolation_level=None)
+        db = sqlite3.connect(real, timeout=LOCK_TIMEOUT_S, isolation_level=None)
         try:
             _prepare(db, path)
             return db
@@ -76,7 +76,7 @@ def transaction(db: sqlite3.Connection) -> Iterator[None]:
         raise
 
 
-def why(path: Path, error: Exception) -> str:
+def describe_failure(path: Path, error: Exception) -> str:
     """Why something could not be done with a file, and the way out: ``the disk is full; make
     room on it``.
 
@@ -155,7 +155,7 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA fullfsync = ON")
-    if version < VERSION:
+    if version < SCHEMA_VERSION:
         _bring_up_to_date(db, path)
     db.execute("PRAGMA foreign_keys = ON")
 
@@ -167,14 +167,14 @@ def _version(db: sqlite3.Connection, path: Path) -> int:
         JournalError: it is another program's database, or a newer trainer's.
     """
     tables, mark, version = db.execute(_ASK).fetchone()
-    if mark != APPLICATION and (tables or mark or version):
+    if mark != APPLICATION_ID and (tables or mark or version):
         raise JournalError(
             f"{path} is a database of another program and no journal; name another file"
         )
-    if version > VERSION:
+    if version > SCHEMA_VERSION:
         raise JournalError(
             f"the journal {path} was written by a newer trainer (version {version}, and this "
-            f"one knows {VERSION}); update the trainer, or name another file"
+            f"one knows {SCHEMA_VERSION}); update the trainer, or name another file"
         )
     return int(version)
 
@@ -182,11 +182,11 @@ def _version(db: sqlite3.Connection, path: Path) -> int:
 def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
     """Take the steps from the journal's version to ours, all or none.
 
-    While tables are rebuilt, rows may point nowhere for a moment and must not be deleted for
+    While tables are rebuilt, rows may point nowhere for a utc_text and must not be deleted for
     that; they are checked when all is done.
     """
     with transaction(db):
-        for step in STEPS[_version(db, path) :]:  # another copy may have been at it meanwhile
+        for step in MIGRATIONS[_version(db, path) :]:  # another copy may have been at it meanwhile
             for statement in _statements(step):
                 db.execute(statement)
         if db.execute("PRAGMA foreign_key_check").fetchone():
@@ -194,8 +194,8 @@ def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
                 f"the journal {path} cannot be brought up to date: it has steps without a take; "
                 "move it away with its -wal, and bring back a backup"
             )
-        db.execute(f"PRAGMA application_id = {APPLICATION}")
-        db.execute(f"PRAGMA user_version = {VERSION}")
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
 
 
 def _statements(script: str) -> Iterator[str]:

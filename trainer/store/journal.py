@@ -1,7 +1,7 @@
 """The journal: one SQLite file that remembers every take.
 
 It is written ahead (WAL), so that whoever reads never waits for who writes, and a journal that was
-killed at any moment opens again with every take that was finished. Two copies of the trainer may
+killed at any utc_text opens again with every take that was finished. Two copies of the trainer may
 use it at once: a writer waits its turn. What is written is on the disk when the call returns.
 
 The file and its folder can be read by their owner alone, and nothing in them is sent anywhere.
@@ -21,7 +21,7 @@ from typing import Any, NamedTuple
 import platformdirs
 
 from trainer.core.files import written_whole
-from trainer.store.database import open_database, transaction, why
+from trainer.store.database import describe_failure, open_database, transaction
 from trainer.store.errors import JournalError
 from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
 from trainer.store.rows import (
@@ -30,13 +30,13 @@ from trainer.store.rows import (
     STEP_COLUMNS,
     TAKE_COLUMNS,
     Row,
-    calibration_of,
+    calibration_from_row,
     calibration_row,
-    harp_of,
+    harp_from_row,
     harp_row,
-    step_of,
+    step_from_row,
     step_row,
-    take_of,
+    take_from_row,
     take_row,
 )
 
@@ -46,7 +46,7 @@ _UNFIT = (TypeError, ValueError, KeyError, OverflowError)
 """What comes of a row that cannot be a record, and of a record that cannot be a row."""
 
 
-class Merged(NamedTuple):
+class MergeCounts(NamedTuple):
     """How many of each were new."""
 
     takes: int
@@ -79,7 +79,7 @@ class Journal:
             self._db = open_database(self.path)
         except (sqlite3.Error, OSError) as error:
             raise JournalError(
-                f"the journal {self.path} cannot be opened: {why(self.path, error)}"
+                f"the journal {self.path} cannot be opened: {describe_failure(self.path, error)}"
             ) from error
 
     @property
@@ -141,8 +141,8 @@ class Journal:
             if steps:
                 query = f"{_STEPS} WHERE take IN (SELECT id FROM takes{where})"
                 for row in db.execute(f"{query} ORDER BY take, idx", values):
-                    inside.setdefault(row["take"], []).append(step_of(row))
-            return [take_of(row, inside.get(row["id"], ())) for row in rows]
+                    inside.setdefault(row["take"], []).append(step_from_row(row))
+            return [take_from_row(row, inside.get(row["id"], ())) for row in rows]
 
     def columns(
         self, *names: str, player: str | None = None, since: date | None = None
@@ -180,7 +180,7 @@ class Journal:
                 raise JournalError(f"{told}; 'trainer journal list' shows them")
             (row,) = rows
             found = db.execute(f"{_STEPS} WHERE take = ? ORDER BY idx", (row["id"],))
-            return take_of(row, [step_of(one) for one in found])
+            return take_from_row(row, [step_from_row(one) for one in found])
 
     def set_audio(self, take: str, audio: str | None) -> None:
         """Say which sound file belongs to a take, by its id."""
@@ -195,7 +195,7 @@ class Journal:
 
     # Harps, devices and days
 
-    def keep_harp(self, harp: OwnHarp) -> None:
+    def add_harp(self, harp: OwnHarp) -> None:
         """Keep a harp as it was measured, beside earlier measurements of it."""
         with self._writing() as db:
             db.execute(_insert("harps", HARP_COLUMNS, _INSTEAD), harp_row(harp))
@@ -205,9 +205,9 @@ class Journal:
         where, values = _where(("player = ?", player))
         query = f"SELECT * FROM harps{where} ORDER BY measured, name, player"
         with self._reading() as db:
-            return [harp_of(row) for row in db.execute(query, values)]
+            return [harp_from_row(row) for row in db.execute(query, values)]
 
-    def keep_calibration(self, calibration: Calibration) -> None:
+    def add_calibration(self, calibration: Calibration) -> None:
         """Keep a round trip, beside earlier ones of the same devices."""
         with self._writing() as db:
             query = _insert("calibrations", CALIBRATION_COLUMNS, _INSTEAD)
@@ -217,9 +217,9 @@ class Journal:
         """All round trips, in order of time."""
         query = "SELECT * FROM calibrations ORDER BY measured, input, output"
         with self._reading() as db:
-            return [calibration_of(row) for row in db.execute(query)]
+            return [calibration_from_row(row) for row in db.execute(query)]
 
-    def keep_day(self, player: str, day: date, minutes: float, entries: list[Any]) -> None:
+    def save_daily_set(self, player: str, day: date, minutes: float, entries: list[Any]) -> None:
         """Keep the set of a day, as JSON can hold it, in place of an earlier one."""
         with self._writing() as db:
             row = (player, day.isoformat(), minutes, json.dumps(entries))
@@ -239,7 +239,7 @@ class Journal:
         takes: Iterable[TakeRecord],
         harps: Iterable[OwnHarp] = (),
         calibrations: Iterable[Calibration] = (),
-    ) -> Merged:
+    ) -> MergeCounts:
         """Keep what comes from another journal, all or none; what is there stays as it is.
 
         Round trips are kept only of devices of which this journal has none: what another computer
@@ -252,7 +252,7 @@ class Journal:
         with self._writing() as db:
             own = {tuple(row) for row in db.execute(pairs)}
             strange = [one for one in calibrations if (one.input, one.output) not in own]
-            return Merged(
+            return MergeCounts(
                 sum(_add(db, take) for take in takes),
                 _new(db, _insert("harps", HARP_COLUMNS, _UNLESS), map(harp_row, harps)),
                 _new(
@@ -278,7 +278,8 @@ class Journal:
             raise JournalError(f"{path} is there already; name a file that is not") from error
         except (sqlite3.Error, OSError) as error:
             raise JournalError(
-                f"the journal {self.path} cannot be copied to {path}: {why(path, error)}"
+                f"the journal {self.path} cannot be copied to {path}: "
+                f"{describe_failure(path, error)}"
             ) from error
 
     # Inside
@@ -296,7 +297,7 @@ class Journal:
             ) from error
         except sqlite3.Error as error:
             raise JournalError(
-                f"the journal {self.path} cannot be written: {why(self.path, error)}"
+                f"the journal {self.path} cannot be written: {describe_failure(self.path, error)}"
             ) from error
         except _UNFIT as error:
             raise JournalError(
@@ -309,7 +310,7 @@ class Journal:
             yield self._db
         except (sqlite3.Error, *_UNFIT) as error:
             raise JournalError(
-                f"the journal {self.path} cannot be read: {why(self.path, error)}"
+                f"the journal {self.path} cannot be read: {describe_failure(self.path, error)}"
             ) from error
 
 

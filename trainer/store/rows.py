@@ -33,8 +33,8 @@ HARP_COLUMNS = ("player", "name", "key", "tuning", "a4", "temperament", "measure
 CALIBRATION_COLUMNS = tuple(one.name for one in fields(Calibration))
 
 
-def moment(when: datetime) -> str:
-    """A moment as text that sorts by time."""
+def utc_text(when: datetime) -> str:
+    """A utc_text as text that sorts by time."""
     return when.astimezone(UTC).isoformat(timespec="microseconds")
 
 
@@ -42,7 +42,7 @@ def take_row(take: TakeRecord) -> Row:
     """A take, without its steps."""
     harp = take.harp
     return (
-        *(take.id, take.player, moment(take.began), take.day.isoformat()),
+        *(take.id, take.player, utc_text(take.began), take.day.isoformat()),
         *(take.drill, take.title, json.dumps(take.skills)),
         *(harp.key, harp.tuning, harp.a4, harp.temperament, harp.name),
         *(take.tempo, take.source, take.score, int(take.passed), int(take.whole), take.seconds),
@@ -62,7 +62,7 @@ def harp_row(harp: OwnHarp) -> Row:
     tag = harp.tag
     return (
         *(harp.player, harp.name, tag.key, tag.tuning, tag.a4, tag.temperament),
-        *(moment(harp.measured), json.dumps([asdict(reed) for reed in harp.reeds])),
+        *(utc_text(harp.measured), json.dumps([asdict(reed) for reed in harp.reeds])),
     )
 
 
@@ -70,14 +70,14 @@ def calibration_row(one: Calibration) -> Row:
     """A round trip."""
     return (
         *(one.input, one.output, one.rate, one.latency_ms, one.spread_ms),
-        *(moment(one.measured), int(one.by_hand)),
+        *(utc_text(one.measured), int(one.by_hand)),
     )
 
 
 # The following raise ValueError, TypeError or KeyError where a row is damaged.
 
 
-def take_of(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
+def take_from_row(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
     """The take of a row, with its steps."""
     return TakeRecord(
         id=row["id"],
@@ -106,14 +106,14 @@ def take_of(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
     )
 
 
-def step_of(row: sqlite3.Row) -> StepRecord:
+def step_from_row(row: sqlite3.Row) -> StepRecord:
     """The step of a row that has :data:`STEP_COLUMNS`."""
     _, *values = row
     values[_PARTS_AT] = json.loads(values[_PARTS_AT])
     return StepRecord(*values)
 
 
-def harp_of(row: sqlite3.Row) -> OwnHarp:
+def harp_from_row(row: sqlite3.Row) -> OwnHarp:
     """The harp of a row."""
     return OwnHarp(
         row["player"],
@@ -124,7 +124,7 @@ def harp_of(row: sqlite3.Row) -> OwnHarp:
     )
 
 
-def calibration_of(row: sqlite3.Row) -> Calibration:
+def calibration_from_row(row: sqlite3.Row) -> Calibration:
     """The round trip of a row."""
     return Calibration(
         row["input"],

@@ -1,17 +1,17 @@
 """The tables of the journal, version by version.
 
-`STEPS[n]` brings a journal from version n to n + 1. What has been released is never changed: a new
-version is a new step, and a journal of the version before, with rows in every table, goes into
-``tests/journals`` as an SQL dump. A step may hold any statements but those of transactions and
-PRAGMA; tables may be rebuilt, because rows that point to each other are checked after all steps.
+`MIGRATIONS[n]` upgrades a journal from version n to n + 1. A released migration never changes: a
+new version is a new entry, and a journal of the version before it, with rows in every table, goes
+into ``tests/journals`` as an SQL dump. A migration may hold any statements except transactions and
+PRAGMA. It may rebuild tables: foreign keys are checked once, after the last migration.
 """
 
 from __future__ import annotations
 
-APPLICATION = 0x48415250
+APPLICATION_ID = 0x48415250
 """What SQLite's application_id says in every journal: HARP."""
 
-STEPS: tuple[str, ...] = (
+MIGRATIONS: tuple[str, ...] = (
     """
     CREATE TABLE takes (
         id TEXT PRIMARY KEY,
@@ -90,4 +90,4 @@ STEPS: tuple[str, ...] = (
     ) STRICT;
     """,
 )
-VERSION = len(STEPS)
+SCHEMA_VERSION = len(MIGRATIONS)

@@ -26,9 +26,9 @@ from pathlib import Path
 from typing import Any
 
 from trainer.core.files import written_whole
-from trainer.store.database import why
+from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
-from trainer.store.journal import Journal, Merged
+from trainer.store.journal import Journal, MergeCounts
 from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
 from trainer.transfer.takes_csv import read_takes_csv, takes_csv_lines
 from trainer.transfer.validation import (
@@ -84,7 +84,7 @@ class JournalImport:
     """
 
     contents: JournalContents
-    new: Merged
+    new: MergeCounts
 
 
 def export_journal_lines(
@@ -147,7 +147,7 @@ def export_journal(
     except FileExistsError as error:
         raise JournalError(f"{path} is there already; name a file that is not") from error
     except OSError as error:
-        raise JournalError(f"{path} cannot be written: {why(path, error)}") from error
+        raise JournalError(f"{path} cannot be written: {describe_failure(path, error)}") from error
 
 
 def check_player(journal: Journal, player: str | None) -> None:
@@ -236,7 +236,7 @@ def _read_text(path: Path) -> str:
     except OSError as error:
         if path.is_dir():
             raise JournalError(f"{path} is a folder; name a file inside it") from error
-        raise JournalError(f"{path} cannot be read: {why(path, error)}") from error
+        raise JournalError(f"{path} cannot be read: {describe_failure(path, error)}") from error
     if data.startswith(_SQLITE):
         raise JournalError(
             f"{path} is a journal itself and no export of one; write one where it is used, with "

@@ -28,8 +28,8 @@ from trainer.harp import STANDARD_KEYS, Harp, tuning_names
 from trainer.harp.measured_tuning import naturals
 from trainer.music import POSITIONS
 from trainer.practice import Plan
-from trainer.reedcare.own_harps import harp_as_measured, own_harps, plain_harp
-from trainer.reedcare.watch import watch_harp
+from trainer.reedcare.own_harps import list_own_harps, measured_harp, nominal_harp
+from trainer.reedcare.reed_watch import watch_harp
 from trainer.report.reed_watch_report import reed_verdict_text
 from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path
@@ -77,7 +77,7 @@ def _harp(line: _Line, plan: Plan, settings: Settings | None, tuning: str) -> Ha
     if line.own is not None:
         mine = (settings or Settings()).harp
         told = "temperament" in mine.model_fields_set
-        return harp_as_measured(
+        return measured_harp(
             line.own,
             mine.temperament if told else None,
             naturals=mine.naturals,
@@ -196,7 +196,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         own: tuple[OwnHarp, ...] = ()
         try:
             with Journal(self._file()) as journal:
-                own = own_harps(journal, self._plan.player or settings.player.name)
+                own = list_own_harps(journal, self._plan.player or settings.player.name)
         except TrainerError as error:
             trouble = str(error)
         if not worker.is_cancelled:
@@ -332,7 +332,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
         if self._session is None:
             return
         try:
-            plain = plain_harp(line.own) if line.own else None
+            plain = nominal_harp(line.own) if line.own else None
             harp = plain or _harp(line, self._plan, self._settings, self._tuning)
         except TrainerError as error:
             self.notify(str(error), severity="error")

@@ -29,7 +29,7 @@ from trainer.practice.harp_measurement import (
     Measuring,
     Sounding,
 )
-from trainer.reedcare.own_harps import check_name, harp_as_measured
+from trainer.reedcare.own_harps import check_harp_name, measured_harp
 from trainer.report.measuring_report import BREATHING_ADVICE, measuring_line, measuring_summary
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp
@@ -111,7 +111,7 @@ class MeasureScreen(Screen[str | None]):
     def on_input_submitted(self, event: Input.Submitted) -> None:
         """Begin under that name."""
         try:
-            self._called = check_name(event.value)
+            self._called = check_harp_name(event.value)
         except HarpError as error:
             self._tell(f"× {error}")
             return
@@ -181,9 +181,9 @@ class MeasureScreen(Screen[str | None]):
             measured.reeds,
         )
         try:
-            harp_as_measured(own)
+            measured_harp(own)
             with Journal(self._journal) as journal:
-                journal.keep_harp(own)
+                journal.add_harp(own)
         except TrainerError as error:
             self._tell(f"× {error}")
             return

@@ -16,7 +16,7 @@ from trainer.drill import Goal
 from trainer.harp import HOLES, Breath, Harp, Tab
 from trainer.harp.measured_tuning import Standing, nearest_temperament, standings, tuned_to
 from trainer.music import position_name
-from trainer.reedcare.own_harps import plain_harp, reed_pitches
+from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
 
@@ -71,7 +71,7 @@ class HarpState:
         chart = Chart.of(harp, position)
         if own is None:
             return cls(chart, degrees=degrees)
-        plain, reeds = plain_harp(own, harp.temperament.name), reed_pitches(own)
+        plain, reeds = nominal_harp(own, harp.temperament.name), measured_pitches(own)
         return cls(
             chart,
             own.name,

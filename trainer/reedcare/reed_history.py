@@ -39,7 +39,7 @@ LEAST_CENTS = 3.0
 RAISED_CENTS = 5.0
 """A reed that has gone sharp by so much, for sure, was tuned; what was before does not count."""
 FEWEST_DAYS = 12
-"""Days on which a reed is heard, from which anything is said of it."""
+"""days on which a reed is heard, from which anything is said of it."""
 SAME_BREATH, OTHERS = 4, 3
 """So many other reeds are needed on a day: of the same breath, or else of any."""
 NOTES, SHARED = 2.0, 3.0
@@ -47,7 +47,7 @@ NOTES, SHARED = 2.0, 3.0
 for one other reed (in variance; more of them divide it)."""
 ROUNDS = 4
 SPAN, FAR = 7, 2.5
-"""Days whose median a day is held against, and standard deviations to which it is pulled in."""
+"""days whose median a day is held against, and standard deviations to which it is pulled in."""
 SHOWS, MOST_DAYS = 0.25, 0.6
 """A reed that has gone flat is so on most days: by so much of its fall, on such a share of them."""
 HANDFUL = 5
@@ -61,7 +61,7 @@ LEVEL = 1.96
 """Standard errors to either side of a 95 % interval."""
 
 
-class State(StrEnum):
+class ReedState(StrEnum):
     """What can be said of a reed."""
 
     FEW = "too few days"
@@ -86,7 +86,7 @@ class ReedNote:
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
+class Detuning:
     """A fall of a reed against its neighbours.
 
     Attributes:
@@ -94,7 +94,7 @@ class Change:
         earliest, latest: ends of the 95 % interval of that.
         cents: how far it has fallen by now; positive is flat.
         low, high: ends of the 95 % interval of that.
-        a_month: cents that it falls in 30 days; None if it fell at once.
+        cents_per_month: cents that it falls in 30 days; None if it fell at once.
         strength: standard errors that it has fallen.
     """
 
@@ -104,7 +104,7 @@ class Change:
     cents: float
     low: float
     high: float
-    a_month: float | None
+    cents_per_month: float | None
     strength: float
 
 
@@ -127,12 +127,12 @@ class ReedHistory:
     cents: tuple[float, ...]
     notes: tuple[int, ...]
     noise: float
-    state: State
-    change: Change | None
+    state: ReedState
+    change: Detuning | None
 
 
 @dataclass(frozen=True, slots=True)
-class Days:
+class DailyPitches:
     """What the days of a harp say of its reeds.
 
     Attributes:
@@ -148,7 +148,7 @@ class Days:
     notes: Floats
 
     @classmethod
-    def of(cls, notes: Iterable[ReedNote]) -> Days:
+    def of(cls, notes: Iterable[ReedNote]) -> DailyPitches:
         """The days of some notes."""
         played: dict[tuple[int, Tab], list[float]] = {}
         for note in notes:
@@ -164,9 +164,9 @@ class Days:
             counts[rows[day], columns[tab]] = len(values)
         return cls(np.array(days, dtype=float), tabs, cents, counts)
 
-    def until(self, count: int) -> Days:
+    def until(self, count: int) -> DailyPitches:
         """The first `count` days alone."""
-        return Days(self.days[:count], self.tabs, self.cents[:count], self.notes[:count])
+        return DailyPitches(self.days[:count], self.tabs, self.cents[:count], self.notes[:count])
 
 
 def upper_median(values: Sequence[float]) -> float:
@@ -187,7 +187,7 @@ class _Series:
         return _Series(self.days[at:], self.cents[at:], self.weights[at:], self.notes[at:])
 
 
-def watch_reeds(days: Days) -> tuple[ReedHistory, ...]:
+def reed_histories(days: DailyPitches) -> tuple[ReedHistory, ...]:
     """The history of each reed, by hole."""
     series = _against_others(days)
     noises = _noises(series)
@@ -196,7 +196,7 @@ def watch_reeds(days: Days) -> tuple[ReedHistory, ...]:
     )
 
 
-def _against_others(days: Days) -> list[_Series]:
+def _against_others(days: DailyPitches) -> list[_Series]:
     """Each reed against the others, from where these usually stand."""
     cents = days.cents
     usual = np.zeros(len(days.tabs))
@@ -292,10 +292,10 @@ def _history(tab: Tab, one: _Series, noise: float) -> ReedHistory:
         drop = find_drop(one.days, _pulled_in(one, noise), one.weights, noise)
     if drop is not None and not _most_days_show(drop, one):
         drop = None
-    state = State.STEADY if len(one.days) >= FEWEST_DAYS else State.FEW
+    state = ReedState.STEADY if len(one.days) >= FEWEST_DAYS else ReedState.FEW
     if drop is not None and drop.size >= LEAST_CENTS and drop.strength >= PERHAPS:
-        state = State.FLAT if drop.strength >= SURE else State.PERHAPS
-    told = drop if state in (State.PERHAPS, State.FLAT) else None
+        state = ReedState.FLAT if drop.strength >= SURE else ReedState.PERHAPS
+    told = drop if state in (ReedState.PERHAPS, ReedState.FLAT) else None
     first = one.cents[: told.at] if told and told.at else one.cents[:FEWEST_DAYS]
     level = float(np.median(first)) if len(first) else 0.0
     return ReedHistory(
@@ -339,18 +339,18 @@ def _pulled_in(one: _Series, noise: float) -> Floats:
     return np.asarray(np.maximum(one.cents, around - FAR * noise / np.sqrt(one.weights)))
 
 
-def _change(drop: Drop, days: Floats) -> Change:
+def _change(drop: Drop, days: Floats) -> Detuning:
     since, earliest, latest = (
         date.fromordinal(int(days[at])) for at in (drop.at, drop.earliest, drop.latest)
     )
     grown = float(days[-1] - days[drop.at])
-    return Change(
+    return Detuning(
         since=since,
         earliest=earliest,
         latest=latest,
         cents=drop.size,
         low=drop.size - LEVEL * drop.error,
         high=drop.size + LEVEL * drop.error,
-        a_month=30.0 * drop.size / grown if drop.slow else None,
+        cents_per_month=30.0 * drop.size / grown if drop.slow else None,
         strength=drop.strength,
     )

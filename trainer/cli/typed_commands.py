@@ -10,7 +10,7 @@ from trainer.practice import Ask, Command, Paused, Started
 HINT = "Enter pauses and goes on, b and Enter goes a bar back, Ctrl-C stops."
 
 
-class Typed:
+class TypedCommands:
     """Asks of a take what is typed; where no terminal is typed on, nothing.
 
     Whether Enter pauses or goes on depends on the take: it must see the events.
@@ -30,7 +30,7 @@ class Typed:
 
     def __call__(self) -> Command | None:
         """What was typed since the last call, as something to ask; never waits."""
-        line = typed() if self.listens else None
+        line = read_line() if self.listens else None
         if line is None:
             return None
         match line.strip().lower():
@@ -46,7 +46,7 @@ if sys.platform == "win32":
 
     _ENTER = "\r"
 
-    def typed() -> str | None:
+    def read_line() -> str | None:
         """What was typed; None where nothing was. The console there gives single keys."""
         if not msvcrt.kbhit():
             return None
@@ -56,7 +56,7 @@ if sys.platform == "win32":
 else:
     import select
 
-    def typed() -> str | None:
+    def read_line() -> str | None:
         """The line that was typed; None where nothing was.
 
         Not a thread that reads: one that waits for a line keeps Python from ending.

@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from trainer.harp import Harp, Tab
 from trainer.music import cents
-from trainer.reedcare.own_harps import plain_harp, reed_pitches
-from trainer.reedcare.wear import Days, ReedHistory, ReedNote, watch_reeds
+from trainer.reedcare.own_harps import measured_pitches, nominal_harp
+from trainer.reedcare.reed_history import DailyPitches, ReedHistory, ReedNote, reed_histories
 from trainer.store.journal import Journal
 from trainer.store.records import OwnHarp
 
@@ -66,23 +66,23 @@ def watch_harp(journal: Journal, own: OwnHarp) -> HarpWatch:
 
     Args:
         journal: the journal.
-        own: one of its harps, see :func:`trainer.reedcare.own_harps.own_harp`.
+        own: one of its harps, see :func:`trainer.reedcare.own_harps.find_own_harp`.
 
     Raises:
         JournalError: it cannot be read.
         HarpError: the harp's tuning is not at hand any more.
     """
-    plain, measured = plain_harp(own, "equal"), _measurements(journal, own)
+    plain, measured = nominal_harp(own, "equal"), _measurements(journal, own)
     since = measured[0].measured if measured else own.measured
     notes = [*_measured(measured, plain), *_played(journal, own, plain, since)]
-    table = Days.of(notes)
+    table = DailyPitches.of(notes)
     return HarpWatch(
         harp=own,
         days=len(table.days),
         first=min((note.day for note in notes), default=None),
         last=max((note.day for note in notes), default=None),
         notes=len(notes),
-        reeds=watch_reeds(table),
+        reeds=reed_histories(table),
     )
 
 
@@ -100,7 +100,7 @@ def _measurements(journal: Journal, own: OwnHarp) -> list[OwnHarp]:
 def _measured(measurements: list[OwnHarp], plain: Harp) -> Iterator[ReedNote]:
     for one in measurements:
         day = one.measured.astimezone().date()
-        for tab, hz in reed_pitches(one).items():
+        for tab, hz in measured_pitches(one).items():
             yield ReedNote(day, tab, cents(hz, plain.hz(tab)))
 
 
