@@ -26,6 +26,7 @@ from trainer.cli.options import (
     TemperamentOption,
     TuningOption,
     harp_from_options,
+    microphone_spec,
     player_journal,
     player_settings,
     write_json,
