@@ -29,7 +29,7 @@ import trainer  # noqa: F401 - before numpy
 import numpy as np
 import soundfile as sf
 
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.practice.batch import mark_all
@@ -39,7 +39,7 @@ COUNTS = (10, 100, 1000)
 DIFFERENT = 8
 LOOPED, ROUNDS = 5, 5
 """Recordings in a row that a report is made of, and times that it is made."""
-DRILL = find("harbour-bell")
+DRILL = find_drill("harbour-bell")
 
 
 def recordings(folder: Path, count: int) -> tuple[list[Path], float]:

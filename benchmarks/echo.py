@@ -23,7 +23,7 @@ from benchmarks.measure import blocks
 from trainer.ear import Reading, analyze_blocks, track_notes
 from trainer.echo import Echo
 from trainer.harp import Harp, Tab
-from trainer.music import cents, hz_of
+from trainer.music import cents, midi_to_hz
 from trainer.sound import OWN_AHEAD_S, Samples, tone
 from trainer.sound.click import click, mix
 
@@ -105,7 +105,7 @@ def tune(seconds: float) -> Samples:
     own = np.zeros(round(seconds * RATE), np.float32)
     for at in np.arange(FIRST_S, seconds - 0.5, 0.3):
         for midi in random.integers(48, 76, 2):
-            mix(own, 0, tone(hz_of(int(midi)), 0.3, RATE, -26.0), round(at * RATE))
+            mix(own, 0, tone(midi_to_hz(int(midi)), 0.3, RATE, -26.0), round(at * RATE))
     return own
 
 

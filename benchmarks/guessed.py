@@ -40,7 +40,7 @@ import soundfile as sf
 from benchmarks.corpus import Player, Sound, hard
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import _still, _tongued
-from trainer.drill.fingerings import Pitch
+from trainer.drill.fingerings import TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import TranscriptRequest, transcribe
 from trainer.transcript.harp_guess import PRIOR, PitchEvent, candidate_harps, guess_harps
@@ -146,7 +146,7 @@ def from_notes(key: str, position: int, seed: int) -> Guessed:
     """Guess the harp of a tune from its notes alone."""
     made, harp = tune(key, position, seed), Harp.of(key)
     sounded = [
-        PitchEvent(start, end, (Pitch((harp.midi(tab),)),)) for start, end, tab in made.notes
+        PitchEvent(start, end, (TargetPitch((harp.midi(tab),)),)) for start, end, tab in made.notes
     ]
     return _judged(made, guess_harps(sounded, candidate_harps()))
 

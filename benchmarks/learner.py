@@ -338,7 +338,7 @@ def _is_shared(key: Trait) -> bool:
 
 
 def _notes(trait: DrillTraits) -> list[str]:
-    steps = [step for step in trait.drill.steps if not step.call and not step.moves]
+    steps = [step for step in trait.drill.steps if not step.call and not step.has_path]
     return [str(step.last[0]) for step in steps if not step.is_chord]
 
 

@@ -28,7 +28,7 @@ import numpy as np
 
 from trainer.core.stats.change_point import Floats
 from trainer.harp import Breath, Harp, Tab
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 from trainer.reedcare.reed_history import (
     FEWEST_DAYS,
     DailyPitches,
@@ -100,7 +100,7 @@ def year(wear: Wear, seed: int) -> DailyPitches:
         seed: of all that is left to chance.
     """
     rng = np.random.default_rng(seed)
-    tabs = naturals(Harp.of())
+    tabs = natural_entries(Harp.of())
     blow = np.array([tab.breath is Breath.BLOW for tab in tabs])
     hole = np.array([tab.hole for tab in tabs], dtype=float)
     yields = np.where(blow, 2.0, 1.0) * (1.25 - 0.05 * hole)

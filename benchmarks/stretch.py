@@ -98,7 +98,7 @@ def phrase() -> tuple[Sound, list[tuple[float, float]]]:
     zero = player.clock.zero / player.rate
     held = []
     for step in drill.steps:
-        start = zero + float(step.at) * 60.0 / drill.tempo
+        start = zero + float(step.start) * 60.0 / drill.tempo
         length = float(step.beats) * 60.0 / drill.tempo
         held.append((start + 0.3 * length, start + 0.8 * length))
     return sound, held

@@ -10,7 +10,7 @@ import random
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 
-from trainer.drill import Drill, Step, find
+from trainer.drill import Drill, Step, find_drill
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result, make_mark, total_score
 from trainer.store import HarpTag, OwnHarp, ReedRecord, TakeRecord
@@ -37,7 +37,7 @@ def demo_takes(today: date) -> Iterator[TakeRecord]:
         left = LEARNT + (1.0 - LEARNT) * back / DAYS
         for number, name in enumerate((chance.choice(WARM_UPS), *DRILLS)):
             began = datetime.combine(day, time(18, 5 * number), UTC)
-            yield _take(find(name), left, began, chance)
+            yield _take(find_drill(name), left, began, chance)
 
 
 def demo_harp(today: date) -> OwnHarp:

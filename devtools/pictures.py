@@ -27,7 +27,7 @@ from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import ListenerLike
 from trainer.app.take_state import Phase
-from trainer.drill import Drill, find, read_shelf
+from trainer.drill import Drill, find_drill, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Listener, Plan, run, typical_faults
 from trainer.settings import settings_path
@@ -195,7 +195,7 @@ def _text(app: TrainerApp) -> str:
 def main(folder: Path) -> None:
     """Take all of them: the demo by the real listener and built-in player, the rest from the
     journal of an evening class."""
-    drill = find(DEMO)
+    drill = find_drill(DEMO)
     harp = Harp.of(drill.key, drill.tuning)
     source = PlayerSpec(faults=typical_faults(drill), realtime=True)
     with TemporaryDirectory() as home:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from trainer.drill import Clock, Drill, Goal, Step
+from trainer.drill import BeatClock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
@@ -123,12 +123,12 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
         return
     tempo = plan.tempo or drill.tempo
     count_in = plan.count_in or drill.meter[0]
-    clock = Clock(round(count_in * 60 / tempo * RATE), tempo, RATE)
+    clock = BeatClock(round(count_in * 60 / tempo * RATE), tempo, RATE)
     yield 0.0, Started(clock, 0, len(drill.steps), "the scripted player", True)
     marks = [_mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]) for step in drill.steps]
     due = list(marks)
     beat = -count_in
-    for sample in range(0, clock.sample(drill.beats), HOP):
+    for sample in range(0, clock.sample(drill.end), HOP):
         now = sample / RATE
         while clock.sample(beat) <= sample:
             yield now, Beat(beat)
@@ -136,7 +136,7 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
         yield now, Heard(_reading(plan.harp, drill, clock, sample, noise))
         while due and clock.beat(sample) > float(due[0].step.end):
             yield now, Marked(due.pop(0))
-    end = clock.sample(drill.beats) / RATE
+    end = clock.sample(drill.end) / RATE
     for mark in due:
         yield end, Marked(mark)
     score = sum(mark.score * float(mark.step.beats) for mark in marks) / float(
@@ -149,18 +149,20 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
 
 def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]]:
     """Yield the events while `DRILL` is played and no drill is open."""
-    clock = Clock(0, DRILL.tempo, RATE)
+    clock = BeatClock(0, DRILL.tempo, RATE)
     yield 0.0, Started(None, 0, 0, "the scripted player", False)
-    for sample in range(0, clock.sample(DRILL.beats), HOP):
+    for sample in range(0, clock.sample(DRILL.end), HOP):
         yield sample / RATE, Heard(_reading(plan.harp, DRILL, clock, sample, noise))
-    yield clock.sample(DRILL.beats) / RATE, Finished()
+    yield clock.sample(DRILL.end) / RATE, Finished()
 
 
-def _reading(harp: Harp, drill: Drill, clock: Clock, sample: int, noise: random.Random) -> Reading:
+def _reading(
+    harp: Harp, drill: Drill, clock: BeatClock, sample: int, noise: random.Random
+) -> Reading:
     beat = clock.beat(sample)
     for step in drill.steps:
         error = PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]
-        start, end = float(step.at) + error.late_beats, float(step.end) - 0.12
+        start, end = float(step.start) + error.late_beats, float(step.end) - 0.12
         if start <= beat < end:
             return _sounding(harp, clock, sample, step, error, beat - start, noise)
     return Reading(sample, sample + HOP, RATE, level_db=-62.0)
@@ -168,21 +170,21 @@ def _reading(harp: Harp, drill: Drill, clock: Clock, sample: int, noise: random.
 
 def _sounding(
     harp: Harp,
-    clock: Clock,
+    clock: BeatClock,
     sample: int,
     step: Step,
     error: PlayingError,
     since: float,
     noise: random.Random,
 ) -> Reading:
-    place = step.place(min(1.0, since / float(step.beats)))
+    place = step.path_position(min(1.0, since / float(step.beats)))
     low, high = step.sounds[math.floor(place)][0], step.sounds[math.ceil(place)][0]
     glide = cents(harp.hz(high), harp.hz(low)) * (place - math.floor(place))
     seconds = since * 60.0 / clock.tempo
     scoop = 60.0 * math.exp(-seconds / 0.05) if low.bend else 0.0
     wobble = 3.0 * math.sin(2 * math.pi * 5.0 * seconds) + noise.gauss(0.0, 0.4)
     hz = harp.hz(low) * 2.0 ** ((glide + error.cents + scoop + wobble) / 1200.0)
-    tab, *also = harp.nearest(hz)
+    tab, *also = harp.nearest_entries(hz)
     leak = (tab.hole - 1 or 2) if error.leak_db is not None else None
     holes = (leak, tab.hole) if leak else (tab.hole,)
     levels = [(tab.hole, 0.0)] + ([(leak, error.leak_db)] if leak and error.leak_db else [])

@@ -46,7 +46,7 @@ from trainer.app.widgets.pitch_trace import GUTTER_CELLS, TracePicture
 from trainer.app.widgets.readout import readout_of
 from trainer.app.widgets.tab_page import TabPageState, lay_out_tab, line_rows, top_line_shown
 from trainer.core import TrainerError
-from trainer.drill import Clock, Drill, Goal, Step, read_shelf
+from trainer.drill import BeatClock, Drill, Goal, Step, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp, HarpError, Tab
 from trainer.marking import Mark, Measured, Result
@@ -677,9 +677,9 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
     assert shelf
     for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
         take = TakeState(Plan(Harp.of(key), PlayerSpec(), drill))
-        take.apply(Started(Clock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
+        take.apply(Started(BeatClock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
         drawn = TracePicture(take)
-        for beat in range(0, int(drill.beats), 4):
+        for beat in range(0, int(drill.end), 4):
             sample = round(beat * 60 / drill.tempo * RATE)
             take.apply(Heard(silence(sample)))
             for width, height in ((43, 13), (65, 24)):
@@ -874,7 +874,7 @@ def test_any_drill_fits_the_page_and_every_step_is_on_it(drill: Drill, width: in
                 assert tab[column] == one.step.tab[0]
                 found.append(one.step.index)
     assert found == [step.index for step in drill.steps]
-    places = [layout.place(float(beat) / 4) for beat in range(int(4 * drill.beats))]
+    places = [layout.place(float(beat) / 4) for beat in range(int(4 * drill.end))]
     assert places == sorted(places)
 
 

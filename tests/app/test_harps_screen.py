@@ -20,7 +20,7 @@ from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.harp_chart import HarpState, harp_rows, harp_sentences, is_out_of_tune
 from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, tuning_names
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord
@@ -45,7 +45,7 @@ def own_harp(
     harp = Harp.of(key)
     reeds = tuple(
         ReedRecord(str(tab), harp.hz(tab) * 2 ** ((shift + (off or {}).get(str(tab), 0.0)) / 1200))
-        for tab in naturals(harp)
+        for tab in natural_entries(harp)
         if str(tab) not in without
     )
     return OwnHarp("Runa", name, HarpTag(key, tuning), WHEN, reeds)
@@ -129,7 +129,7 @@ def test_every_harp_fits_with_all_its_notes(width: int, height: int) -> None:
     for key in (*STANDARD_KEYS, *LOW_AND_HIGH_KEYS):
         for tuning in tuning_names():
             harp = Harp.of(key, tuning)
-            reeds = tuple(ReedRecord(str(tab), harp.hz(tab)) for tab in naturals(harp))
+            reeds = tuple(ReedRecord(str(tab), harp.hz(tab)) for tab in natural_entries(harp))
             own = OwnHarp("Runa", "x", HarpTag(key, tuning), WHEN, reeds)
             shown = lines(HarpState.of(harp, own), width, height)
             assert len(shown) <= height

@@ -15,7 +15,7 @@ from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
 from tests.support.pulse import Pulse
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.ear import Ear, HeardNote, analyze_blocks, track_notes
 from trainer.harp import Harp, Tab
 from trainer.practice import Finished, Noted, Plan, Started, Tone
@@ -31,7 +31,7 @@ STARTED = Started(None, 0, 0, "the microphone", False)
 
 def heard() -> list[HeardNote]:
     """The notes of a drill that was played with a leak and a flat bend."""
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     faults = {1: Fault(leak_db=-12.0), 4: Fault(cents=-18.0)}
     player = Player(drill, HARP, spec=PlayerSpec(faults=faults))
     return list(track_notes(analyze_blocks(player.blocks(), player.rate, HARP), HARP))
@@ -140,7 +140,7 @@ def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
 
 
 def test_notes_are_told_only_where_no_drill_is_played() -> None:
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     events = list(play(Plan(HARP, PlayerSpec(), drill=drill)))
     assert not [event for event in events if isinstance(event, Noted)]
 

@@ -17,14 +17,14 @@ from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.take_state import TakeState
 from trainer.app.widgets.pitch_trace import PitchTrace
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import ExtraNote, Mark, Measured, Result
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
-DRILL = find("harbour-bell")
+DRILL = find_drill("harbour-bell")
 
 
 def result() -> Result:

@@ -19,14 +19,14 @@ from trainer.app.widgets.drill_preview import (
     drill_preview_rows,
     feature_signs,
 )
-from trainer.drill import DrillError, find, read_shelf
+from trainer.drill import DrillError, find_drill, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Failed, Finished, Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SHELF = read_shelf().drills
 ENTRIES = tuple(SearchableDrill.of(drill) for drill in SHELF)
-BELL = find("harbour-bell")
+BELL = find_drill("harbour-bell")
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(output="Headphones"), drill=BELL)
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
 
@@ -88,9 +88,9 @@ def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) ->
 
 
 def test_what_is_unusual_has_a_shape_and_a_word() -> None:
-    assert feature_signs(find("rope-walk")) == ("↻ loop", "↗ climb")
-    assert feature_signs(find("bends-that-wait")) == ("○ free",)
-    assert feature_signs(find("two-at-the-rail")) == ("‖ two parts",)
+    assert feature_signs(find_drill("rope-walk")) == ("↻ loop", "↗ climb")
+    assert feature_signs(find_drill("bends-that-wait")) == ("○ free",)
+    assert feature_signs(find_drill("two-at-the-rail")) == ("‖ two parts",)
     assert feature_signs(BELL) == ()
 
 
@@ -210,7 +210,7 @@ def test_nothing_is_heard_over_a_take() -> None:
 
 
 def test_a_drill_is_heard_on_a_harp_that_can_play_it() -> None:
-    paddy = find("salt-and-rain")
+    paddy = find_drill("salt-and-rain")
     on_c = drill_playback_plan(paddy, PLAN)
     assert (on_c.harp.key.name, on_c.harp.tuning.name) == (paddy.key, paddy.tuning)
     low = replace(PLAN, harp=Harp.of("low F"))

@@ -15,13 +15,15 @@ from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.shapes import sparkline
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, TakeRecord
 
-SHELF = tuple(find(name) for name in ("first-clean-notes", "long-level-tones", "harbour-bell"))
+SHELF = tuple(
+    find_drill(name) for name in ("first-clean-notes", "long-level-tones", "harbour-bell")
+)
 
 
 def app_on(journal: Path, size: tuple[int, int]) -> TrainerApp:

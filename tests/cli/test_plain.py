@@ -24,7 +24,7 @@ from trainer.app.widgets.head_line import HeadState
 from trainer.app.widgets.status_line import StatusState
 from trainer.cli import main
 from trainer.cli.typed_commands import TypedCommands
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import Harp, Tab
@@ -77,8 +77,8 @@ def told(plan: Plan, events: list[Event]) -> list[str]:
         PLAN,
         replace(PLAN, tempo=None),
         replace(PLAN, bars=(2, 3), loop=True),
-        replace(PLAN, drill=find("bends-that-wait"), tempo=None),
-        replace(PLAN, drill=find("mending-the-nets"), tempo=None),
+        replace(PLAN, drill=find_drill("bends-that-wait"), tempo=None),
+        replace(PLAN, drill=find_drill("mending-the-nets"), tempo=None),
     ],
     ids=["slower", "own tempo", "some bars", "free", "another"],
 )
@@ -194,15 +194,15 @@ def test_a_note_without_a_drill_is_said_in_both() -> None:
 
 
 def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None:
-    plan = Plan(Harp.of(), PlayerSpec(), drill=find("pilot-calls"))
+    plan = Plan(Harp.of(), PlayerSpec(), drill=find_drill("pilot-calls"))
     drill = plan.drill
     assert drill is not None
     said = "\n".join(told(plan, [event for _, event in scripted.scripted_events(plan)]))
     assert "(the trainer plays)" in said
     assert said.count("\nbar ") == drill.bars
-    loose = Plan(Harp.of(), PlayerSpec(), drill=find("slide-across"))
+    loose = Plan(Harp.of(), PlayerSpec(), drill=find_drill("slide-across"))
     assert loose.drill is not None
-    cares = {str(step.care) for step in loose.drill.steps} - {"plain"}
+    cares = {str(step.cleanness_rule) for step in loose.drill.steps} - {"plain"}
     said = "\n".join(told(loose, [event for _, event in scripted.scripted_events(loose)]))
     assert all(f"({care})" in said for care in cares)
 

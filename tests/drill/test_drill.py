@@ -23,18 +23,18 @@ from trainer.drill import (
     DrillError,
     Goal,
     Problem,
-    find,
-    on_harp,
+    find_drill,
+    move_to_harp,
     parse_drill,
     read_drill,
     read_shelf,
 )
-from trainer.drill.shelf import own_folder
-from trainer.drill.tab_reader import read_tab
+from trainer.drill.shelf import bundled_drill_folder
+from trainer.drill.tab_reader import parse_tab
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.report.tab_layout import drill_text, tab_page_text
 
-SHIPPED = sorted(own_folder().glob("*.toml"))
+SHIPPED = sorted(bundled_drill_folder().glob("*.toml"))
 BLOW, DRAW = Breath.BLOW, Breath.DRAW
 
 
@@ -64,13 +64,13 @@ def test_lengths_are_exact_fractions_and_steps_follow_each_other() -> None:
         *(Fraction(1), Fraction(1, 2), Fraction(3, 2)),
         *(Fraction(1, 3), Fraction(2, 3), Fraction(2)),
     ]
-    assert [step.at for step in drill.steps] == [
+    assert [step.start for step in drill.steps] == [
         *(Fraction(0), Fraction(1), Fraction(3, 2)),
         *(Fraction(4), Fraction(13, 3), Fraction(6)),
     ]
     assert [step.bar for step in drill.steps] == [1, 1, 1, 2, 2, 2]
     assert [step.index for step in drill.steps] == list(range(6))
-    assert (drill.beats, drill.bars) == (8, 2)
+    assert (drill.end, drill.bars) == (8, 2)
 
 
 def test_tenths_of_a_beat_do_not_drift() -> None:
@@ -103,10 +103,17 @@ def test_what_a_token_means(text: str, sounds: list[list[Tab]]) -> None:
 
 def test_a_glide_rests_for_a_quarter_at_each_end_and_moves_evenly_between() -> None:
     two = drill_of("-4'>-4:4").steps[0]
-    assert [two.place(part) for part in (0, 0.25, 0.375, 0.5, 0.75, 1)] == [0, 0, 0.25, 0.5, 1, 1]
+    assert [two.path_position(part) for part in (0, 0.25, 0.375, 0.5, 0.75, 1)] == [
+        0,
+        0,
+        0.25,
+        0.5,
+        1,
+        1,
+    ]
     three = drill_of("4>5>6:4").steps[0]
-    assert [three.place(part) for part in (0.25, 0.5, 0.75)] == [0, 1, 2]
-    assert drill_of("4:4").steps[0].place(0.5) == 0
+    assert [three.path_position(part) for part in (0.25, 0.5, 0.75)] == [0, 1, 2]
+    assert drill_of("4:4").steps[0].path_position(0.5) == 0
 
 
 TOKENS = st.sampled_from(
@@ -119,12 +126,12 @@ LENGTHS = st.fractions(min_value=Fraction(1, 16), max_value=64, max_denominator=
 @settings(max_examples=60, deadline=None)
 def test_any_music_is_read_as_it_was_written(music: list[tuple[str, Fraction, str]]) -> None:
     text = "".join(f"{token}:{beats}{space}" for token, beats, space in music)
-    read = read_tab(text, None)
+    read = parse_tab(text, None)
     at = itertools.accumulate((beats for _, beats, _ in music), initial=Fraction(0))
     starts = zip(music, at, strict=False)
     expected = [(token, beats, start) for (token, beats, _), start in starts if token != "r"]
-    assert [(step.tab, step.beats, step.at) for step in read.steps] == expected
-    assert read.beats == sum(beats for _, beats, _ in music)
+    assert [(step.tab, step.beats, step.start) for step in read.steps] == expected
+    assert read.end == sum(beats for _, beats, _ in music)
 
 
 # Bars
@@ -279,7 +286,7 @@ def test_an_escape_in_the_tab_is_no_tab() -> None:
 def test_the_caret_stands_under_its_token(before: str) -> None:
     """The width of text in a terminal's cells is checked against the rich library's tables."""
     problem = Problem(7, len(before) + 1, 3, "wrong", f"{before}-4x and more")
-    _, source, caret = problem.text("f").split("\n")
+    _, source, caret = problem.format("f").split("\n")
     start = source.index("-4x")
     assert cell_len(source[:start].replace("\t", " ")) == caret.index("^")
     assert caret.count("^") == 3
@@ -453,7 +460,7 @@ def test_a_shipped_drill_is_sound(path: Path) -> None:
     assert "Trains" in drill.about
     assert "Right, " in drill.about
     for key in STANDARD_KEYS:
-        moved = on_harp(drill, Harp.of(key))
+        moved = move_to_harp(drill, Harp.of(key))
         assert moved.key == key
         assert moved.steps == drill.steps
 
@@ -467,9 +474,9 @@ def test_a_shipped_drill_lets_the_player_breathe(path: Path) -> None:
         if (
             before is None
             or step.first[0].breath is not before.first[0].breath
-            or (step.at > before.end)
+            or (step.start > before.end)
         ):
-            start = step.at
+            start = step.start
         before = step
         assert float(step.end - start) * 60 / drill.tempo <= 6
 
@@ -481,11 +488,11 @@ def test_the_shelf_holds_what_a_beginner_needs() -> None:
 
 
 def test_the_demo_drill_shows_a_little_of_everything() -> None:
-    bell = find("harbour-bell")
+    bell = find_drill("harbour-bell")
     assert 8 <= len(bell.steps) <= 10
     assert bell.seconds <= 14
     assert any(step.is_chord for step in bell.steps)
-    assert any(step.at.denominator > 1 for step in bell.steps)
+    assert any(step.start.denominator > 1 for step in bell.steps)
     assert any(step.tab == "-4'" for step in bell.steps)
     assert any(step.is_glide and step.last[0].is_natural for step in bell.steps)
     assert any(step.first[0].is_natural and not step.is_glide for step in bell.steps)
@@ -504,13 +511,13 @@ def test_moving_to_a_tuning_that_lacks_a_bend_tells_each_step() -> None:
     """The country tuning raises draw 5 by a half step, so that it bends (common practice)."""
     drill = drill_of("-5':4 |\n 4:4 |\n -5'>-5:4", tuning='"country"')
     with pytest.raises(DrillError) as caught:
-        on_harp(drill, Harp.of("A"))
+        move_to_harp(drill, Harp.of("A"))
     assert [(p.line, p.column, p.length) for p in caught.value.problems] == [(5, 10, 5), (7, 2, 8)]
-    assert on_harp(drill, Harp.of("A", "country")).key == "A"
+    assert move_to_harp(drill, Harp.of("A", "country")).key == "A"
 
 
 def test_the_page_on_drill_files_shows_a_drill() -> None:
-    guide = (own_folder() / "README.md").read_text(encoding="utf-8")
+    guide = (bundled_drill_folder() / "README.md").read_text(encoding="utf-8")
     example = guide.partition("```toml\n")[2].partition("```")[0]
     assert [step.tab for step in parse_drill(example, "t").steps] == ["-4", "4", "-4'", "-4'>-4"]
 
@@ -531,14 +538,14 @@ def own_shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_drills_are_found_from_any_folder(own_shelf: Path) -> None:
     assert {path.stem for path in SHIPPED} == {drill.name for drill in read_shelf().drills}
-    assert find("Harbour-Bell").name == "harbour-bell"
+    assert find_drill("Harbour-Bell").name == "harbour-bell"
 
 
 def test_a_players_own_drill_comes_first_and_a_broken_one_stops_nothing(own_shelf: Path) -> None:
     (own_shelf / "harbour-bell.toml").write_text(written("4:4", title='"Mine"'), encoding="utf-8")
     (own_shelf / "broken.toml").write_text("x", encoding="utf-8")
     shelf = read_shelf()
-    assert find("harbour-bell").title == "Mine"
+    assert find_drill("harbour-bell").title == "Mine"
     assert len(shelf.drills) == len(SHIPPED)
     assert len(shelf.errors) == 1
     assert "broken.toml:1" in str(shelf.errors[0])
@@ -546,14 +553,14 @@ def test_a_players_own_drill_comes_first_and_a_broken_one_stops_nothing(own_shel
 
 def test_a_drill_is_found_by_its_path_and_missed_with_a_hint(own_shelf: Path) -> None:
     Path("mine.toml").write_text(written("4:4"), encoding="utf-8")
-    assert find("mine.toml").name == "mine"
-    assert find("./mine.toml").name == "mine"
+    assert find_drill("mine.toml").name == "mine"
+    assert find_drill("./mine.toml").name == "mine"
     with pytest.raises(DrillError, match=r"no drill is called 'harbor-bell'; .*harbour-bell"):
-        find("harbor-bell")
+        find_drill("harbor-bell")
     with pytest.raises(DrillError, match="'trainer drill list' shows all"):
-        find("zzz")
+        find_drill("zzz")
     with pytest.raises(DrillError, match="no drill file"):
-        find("no/such.toml")
+        find_drill("no/such.toml")
 
 
 def test_the_shelf_reads_like_a_course() -> None:
@@ -603,7 +610,7 @@ def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> 
 
 
 def test_a_sheet_tells_what_it_is_for() -> None:
-    text = drill_text(find("harbour-bell"))
+    text = drill_text(find_drill("harbour-bell"))
     assert max(map(len, text.split("\n"))) <= 80
     assert "within 10 cents of the target; passed from 80 of 100" in " ".join(text.split())
 
@@ -621,12 +628,12 @@ def test_list_and_show() -> None:
     bell = next(entry for entry in data if entry["name"] == "harbour-bell")
     assert (bell["seconds"], bell["steps"], bell["meter"]) == (10.0, 9, "4/4")
     shown = CliRunner().invoke(app, ["show", "harbour-bell"])
-    assert tab_page_text(find("harbour-bell")) in shown.output
+    assert tab_page_text(find_drill("harbour-bell")) in shown.output
     assert isinstance(CliRunner().invoke(app, ["show", "harbor"]).exception, DrillError)
 
 
 def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None:
-    fine = CliRunner().invoke(app, ["check", str(own_folder())])
+    fine = CliRunner().invoke(app, ["check", str(bundled_drill_folder())])
     assert (fine.exit_code, fine.output) == (
         ExitCode.OK,
         f"{len(SHIPPED)} of {len(SHIPPED)} drill files are fine.\n",

@@ -22,30 +22,30 @@ from typer.testing import CliRunner
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
-    WEIGHTS,
-    Care,
+    DEFAULT_WEIGHTS,
+    CleannessRule,
     Climb,
     Drill,
     DrillError,
     Goal,
     Step,
     Vibrato,
-    doubts_of,
-    find,
-    laid_out,
+    find_drill,
+    format_drill,
+    lint_drill,
     parse_drill,
     read_drill,
     write_drill,
 )
-from trainer.drill.formatter import write_over
+from trainer.drill.formatter import overwrite_drill
 from trainer.drill.header import ClimbTable, DrillTable, GoalTable, WeightsTable
-from trainer.drill.schema import schema
-from trainer.drill.shelf import own_folder, user_folder
-from trainer.drill.template import starter
+from trainer.drill.schema import drill_schema
+from trainer.drill.shelf import bundled_drill_folder, user_drill_folder
+from trainer.drill.template import drill_template
 from trainer.harp import parse_key
 
 TABLES: tuple[type[BaseModel], ...] = (ClimbTable, GoalTable, WeightsTable)
-SHIPPED = sorted(own_folder().rglob("*.toml"))
+SHIPPED = sorted(bundled_drill_folder().rglob("*.toml"))
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 
 SLOWLY = settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
@@ -215,8 +215,8 @@ def files(draw: Draw) -> str:
 @given(files())
 @SLOWLY
 def test_laying_out_moves_nothing_but_white_space_and_is_stable(source: str) -> None:
-    once = laid_out(source, "t")
-    assert laid_out(once, "t") == once
+    once = format_drill(source, "t")
+    assert format_drill(once, "t") == once
     assert parse_drill(once, "t") == parse_drill(source, "t")
     # The inside of strings is held by the drill, which is the same.
     assert re.sub(r"\s", "", once) == re.sub(r"\s", "", source.removeprefix("\ufeff"))
@@ -234,7 +234,7 @@ def test_bars_and_beats_stand_in_columns() -> None:
         "-3+4:4  |  r:1\n"
         "4:3|4:4"
     )
-    assert laid_out(source, "t").partition('"""')[2] == (
+    assert format_drill(source, "t").partition('"""')[2] == (
         "\n"
         "|: -4:1     4:1          r:2   | -4':2                -4'>-4:2 :|3  #   twice more\n"
         "# the middle\n"
@@ -250,10 +250,12 @@ def test_bars_and_beats_stand_in_columns() -> None:
 def test_lines_of_unlike_rhythms_keep_only_their_bars_in_columns() -> None:
     rows = [" ".join([f"4+5:2/{count}"] * count) for count in (3, 5, 7, 9, 11)]
     tab = "\n".join(f"{row} | -4:2 |" for row in rows)
-    lines = laid_out(written(f"\n{tab}\n", meter='"2/4"'), "t").partition('"""\n')[2].split("\n")
+    lines = (
+        format_drill(written(f"\n{tab}\n", meter='"2/4"'), "t").partition('"""\n')[2].split("\n")
+    )
     for line, row in zip(lines, rows, strict=False):
         assert line == f"{row:<{len(rows[-1])}} | -4:2 |"
-    alike = laid_out(written("\n4:2/7 -4:12/7 |\n4 -4 |\n", meter='"2/4"'), "t")
+    alike = format_drill(written("\n4:2/7 -4:12/7 |\n4 -4 |\n", meter='"2/4"'), "t")
     assert "\n4:2/7 -4:12/7 |\n4      -4     |\n" in alike
 
 
@@ -266,7 +268,7 @@ def test_fields_and_comments_outside_the_tab() -> None:
         "tab='4:4'\r\nsecond = '''-4':4'''\r\n[ goal ]   # g\r\n  tolerance   = 9\r\n"
         " [ goal . weights ]\r\ntime=0\r\n\r\n"
     )
-    assert laid_out(source, "t") == (
+    assert format_drill(source, "t") == (
         "#  first\r\ntitle = '''T'''  #t\r\n"
         "\r\nabout = '''\r\n  kept   \r\n\r\n\r\n  as it is\t\r\n'''  # a\r\n"
         'harp = "C"  # h\r\ntempo = 90\r\n"skills" = [\r\n   "a",     # one\r\n\r\n   "b"\r\n]\r\n'
@@ -278,7 +280,7 @@ def test_fields_and_comments_outside_the_tab() -> None:
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_shipped_drills_are_laid_out_and_written_without_a_change(path: Path) -> None:
     source, drill = path.read_text(encoding="utf-8"), read_drill(path)
-    assert laid_out(source, drill.name) == source
+    assert format_drill(source, drill.name) == source
     assert parse_drill(write_drill(drill), drill.name) == drill
 
 
@@ -286,7 +288,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     wild, tidy, wrong = (tmp_path / f"{name}.toml" for name in ("wild", "tidy", "wrong"))
     wild.write_bytes(written("4:4|-4:4").encode())
     wild.chmod(0o640)
-    tidy.write_text(laid_out(written("4:4"), "t"), encoding="utf-8")
+    tidy.write_text(format_drill(written("4:4"), "t"), encoding="utf-8")
     wrong.write_text(written("4:3 |  x:1|"), encoding="utf-8")
     before = {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in tmp_path.iterdir()}
 
@@ -318,7 +320,7 @@ def test_fmt_follows_a_link_and_tells_what_it_cannot_write(tmp_path: Path) -> No
     assert link.is_symlink()
     assert "4:4 |" in real.read_text(encoding="utf-8")
     with pytest.raises(DrillError, match="cannot be written: No such file"):
-        write_over(tmp_path / "gone" / "a.toml", "")
+        overwrite_drill(tmp_path / "gone" / "a.toml", "")
 
 
 # Writing
@@ -330,7 +332,7 @@ def test_a_written_drill_is_read_as_the_same(source: str) -> None:
     drill = parse_drill(source, "t")
     text = write_drill(drill)
     assert parse_drill(text, "t") == drill
-    assert laid_out(text, "t") == text
+    assert format_drill(text, "t") == text
 
 
 @st.composite
@@ -350,12 +352,12 @@ def models(draw: Draw) -> Drill:
         step = replace(
             like,
             index=index,
-            at=at,
+            start=at,
             beats=draw(lengths),
             bar=int(at // meter) + 1,
-            care=draw(st.sampled_from(Care)),
+            cleanness_rule=draw(st.sampled_from(CleannessRule)),
             vibrato=draw(st.sampled_from([None, Vibrato(), Vibrato(3.125, 99.5)])),
-            wah=draw(st.sampled_from([0.0, 0.5, 3.0, 8.125])),
+            wah_hz=draw(st.sampled_from([0.0, 0.5, 3.0, 8.125])),
             call=index > 0 and draw(st.booleans()),
         )
         steps.append(step)
@@ -368,9 +370,11 @@ def models(draw: Draw) -> Drill:
         tuning="richter",
         tempo=draw(st.floats(20, 300)),
         meter=(meter, 4),
-        goal=Goal(draw(st.floats(1, 50)), weights={**WEIGHTS, "time": draw(st.floats(0, 100))}),
+        goal=Goal(
+            draw(st.floats(1, 50)), weights={**DEFAULT_WEIGHTS, "time": draw(st.floats(0, 100))}
+        ),
         steps=tuple(steps),
-        beats=Fraction(-(-at // meter) * meter),
+        end=Fraction(-(-at // meter) * meter),
         skills=tuple(draw(st.lists(WORDS.map(str.strip), max_size=2))),
         climb=draw(st.sampled_from([None, Climb(2.5, 300.0, 1)])),
         second=tuple(replace(step, call=False) for step in steps),
@@ -390,7 +394,9 @@ def test_a_written_drill_by_hand() -> None:
         pickup="1",
         about='"a \\"b\\" \\\\ \\n\\"\\"\\" c"',
     )
-    assert write_drill(replace(drill, goal=Goal(9.5, weights={**WEIGHTS, "time": 0.0}))) == (
+    assert write_drill(
+        replace(drill, goal=Goal(9.5, weights={**DEFAULT_WEIGHTS, "time": 0.0}))
+    ) == (
         'title = "T"\nabout = """\na "b" \\\\ \n""\\" c\n"""\n'
         'harp = "C"\ntempo = 90\nmeter = "4/4"\npickup = 1\n'
         '\ntab = """\n'
@@ -407,9 +413,9 @@ def test_a_written_drill_by_hand() -> None:
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ({"beats": Fraction(9)}, "bar 3 has 1 beat and should have 4"),
-        ({"beats": Fraction(4)}, "something that a file does not say in that way"),
-        ({"begins": Fraction(-4)}, "a pick-up of 4 beats fills the bar"),
+        ({"end": Fraction(9)}, "bar 3 has 1 beat and should have 4"),
+        ({"end": Fraction(4)}, "something that a file does not say in that way"),
+        ({"start": Fraction(-4)}, "a pick-up of 4 beats fills the bar"),
         ({"about": " A"}, "something that a file does not say in that way"),
         ({"title": "x" * 81}, "'title' must be one line of text"),
         ({"loop": (1, 9)}, "bars 1 to 9 are not among them"),
@@ -427,9 +433,9 @@ def test_what_a_file_cannot_say_is_refused(change: dict[str, Any], told: str) ->
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ({"at": Fraction(-1)}, "begins before the last step has ended"),
+        ({"start": Fraction(-1)}, "begins before the last step has ended"),
         ({"beats": Fraction(1, 101)}, "are no length that tab has"),
-        ({"offs": (0.25,)}, "has no cents that can be read"),
+        ({"offsets_cents": (0.25,)}, "has no cents that can be read"),
         ({"vibrato": Vibrato(5.0001, 20.0)}, "something that a file"),
         ({"index": 3}, "something that a file"),
     ],
@@ -453,7 +459,7 @@ def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], told: str) -
         (f"|: 4:4 :|{'9' * 5000} 5:4", "a passage is played 2 to 16 times"),
         ("4:100/101 r:3", "a length of 100/101 beats cannot be counted"),
         ("[4:47 -4:54]:4", "the lengths in the group make parts of a beat that cannot be counted"),
-        ("[r:20 4]:1 r:3", "something in the group is shorter than 1/16 of a beat"),
+        ("[r:20 4]:1 r:3", "a note in the group is shorter than 1/16 beat"),
         ("|: 4:3 :|16", "bar 1 has 3 beats and should have 4"),
         (">".join(["4", "5"] * 13) + ":4", "a glide goes through 24 sounds at most"),
     ],
@@ -468,7 +474,7 @@ def test_what_cannot_be_played_as_written_is_told_once(tab: str, told: str) -> N
 def test_the_last_bar_may_lack_the_pick_up_with_a_bar_line_after_it_too() -> None:
     for end in ("", " |"):
         drill = drill_of(f"-4:1 | 4:4 | 5:3{end}", pickup="1")
-        assert (drill.begins, drill.beats) == (-1, 7)
+        assert (drill.start, drill.end) == (-1, 7)
     with pytest.raises(DrillError, match="the pick-up has 3 beats"):
         drill_of("-4:3", pickup="1")
     with pytest.raises(DrillError, match="fills the bar of 4"):
@@ -488,10 +494,10 @@ def test_the_last_bar_may_lack_the_pick_up_with_a_bar_line_after_it_too() -> Non
 def test_a_starter_is_sound_and_laid_out(
     meter: str, tempo: float, title: str | None, harp: str
 ) -> None:
-    text = starter("my-first_bend", title, harp, tempo, meter)
+    text = drill_template("my-first_bend", title, harp, tempo, meter)
     drill = parse_drill(text, "x")
-    assert not doubts_of(text, drill)
-    assert laid_out(text, "x") == text
+    assert not lint_drill(text, drill)
+    assert format_drill(text, "x") == text
     assert drill.title == (title.strip() if title else "My first bend")
     assert (drill.tempo, f"{drill.meter[0]}/4") == (tempo, meter)
 
@@ -500,13 +506,13 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    own = user_folder() / "quay-steps.toml"
+    own = user_drill_folder() / "quay-steps.toml"
     made = CliRunner().invoke(app, ["new", "quay-steps", "--harp", "A", "--meter", "3/4"])
     try:
         assert made.exit_code == 0
         assert made.output.startswith(f"Wrote {own}.\n")
         assert "\n  trainer play quay-steps\n" in made.output
-        assert (find("quay-steps").key, find("quay-steps").meter) == ("A", (3, 4))
+        assert (find_drill("quay-steps").key, find_drill("quay-steps").meter) == ("A", (3, 4))
         text = own.read_bytes()
         again = CliRunner().invoke(app, ["new", "quay-steps"])
         assert "is there already" in str(again.exception)
@@ -518,7 +524,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
     for command in (["check", "--strict"], ["fmt", "--check"]):
         assert CliRunner().invoke(app, [*command, "my drill.toml"]).exit_code == 0
     named_like = CliRunner().invoke(app, ["new", "harbour-bell"])
-    (user_folder() / "harbour-bell.toml").unlink()
+    (user_drill_folder() / "harbour-bell.toml").unlink()
     assert "takes the place of the harbour-bell" in named_like.output
     for words, told in [
         (["no/such"], "there is no folder no"),
@@ -576,7 +582,7 @@ KNOWN_WORDS = {
 def test_the_schema_says_what_the_model_says() -> None:
     printed = CliRunner().invoke(app, ["schema"])
     made = json.loads(printed.output)
-    assert made == schema()
+    assert made == drill_schema()
     assert made["$schema"] == "https://json-schema.org/draft/2020-12/schema"
     for table in (made, *made["$defs"].values()):
         assert table["title"]
@@ -587,7 +593,9 @@ def test_the_schema_says_what_the_model_says() -> None:
     fields = made["properties"]
     assert (fields["tempo"]["minimum"], fields["tempo"]["maximum"]) == (20, 300)
     assert (fields["meter"]["default"], fields["clock"]["enum"]) == ("4/4", ["click", "free"])
-    assert made["$defs"]["WeightsTable"]["properties"]["pitch"]["default"] == WEIGHTS["pitch"]
+    assert (
+        made["$defs"]["WeightsTable"]["properties"]["pitch"]["default"] == DEFAULT_WEIGHTS["pitch"]
+    )
     for key in fields["harp"]["examples"]:
         assert parse_key(key).name == key
         assert conforms(key, fields["harp"], made)
@@ -595,7 +603,7 @@ def test_the_schema_says_what_the_model_says() -> None:
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
 def test_shipped_drills_conform_to_the_schema(path: Path) -> None:
-    assert conforms(tomllib.loads(path.read_text(encoding="utf-8")), schema(), schema())
+    assert conforms(tomllib.loads(path.read_text(encoding="utf-8")), drill_schema(), drill_schema())
 
 
 @pytest.mark.parametrize(
@@ -614,7 +622,7 @@ def test_shipped_drills_conform_to_the_schema(path: Path) -> None:
     ],
 )
 def test_schema_and_model_agree_on_values(field: str, good: list[str], bad: list[str]) -> None:
-    made = schema()
+    made = drill_schema()
     for text, is_good in [*((text, True) for text in good), *((text, False) for text in bad)]:
         source = written("4:4", **{field: text})
         assert conforms(tomllib.loads(source), made, made) is is_good, text
@@ -630,7 +638,7 @@ def test_schema_and_model_agree_on_values(field: str, good: list[str], bad: list
 
 def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
     drill = parse_drill(source, "t")
-    return [(w.line, w.column, w.length, w.message) for w in doubts_of(source, drill)]
+    return [(w.line, w.column, w.length, w.message) for w in lint_drill(source, drill)]
 
 
 @pytest.mark.parametrize(
@@ -738,7 +746,7 @@ def test_shipped_drills_raise_no_doubt(path: Path) -> None:
 
 # The page on drill files
 
-GUIDE = (own_folder() / "README.md").read_text(encoding="utf-8")
+GUIDE = (bundled_drill_folder() / "README.md").read_text(encoding="utf-8")
 EXAMPLES = [
     pytest.param(*found, id=f"{found[0]}-{number}")
     for number, found in enumerate(re.findall(r"```(\w+)\n(.*?)```", GUIDE, re.DOTALL))
@@ -759,23 +767,23 @@ def whole(kind: str, example: str) -> str:
 @pytest.mark.parametrize(("kind", "example"), EXAMPLES)
 def test_every_example_of_the_guide_is_sound_and_laid_out(kind: str, example: str) -> None:
     source = whole(kind, example)
-    assert laid_out(source, "t") == source
-    assert not doubts_of(source, parse_drill(source, "t"))
+    assert format_drill(source, "t") == source
+    assert not lint_drill(source, parse_drill(source, "t"))
 
 
 def test_the_guide_has_an_example_of_each_feature() -> None:
     drills = [parse_drill(whole(kind, text), "t") for kind, text in (e.values for e in EXAMPLES)]
     steps = [step for drill in drills for step in drill.steps]
-    assert {step.care for step in steps} == set(Care)
+    assert {step.cleanness_rule for step in steps} == set(CleannessRule)
     for has in (
         lambda step: step.is_glide and step.first[0].bend and not step.last[0].bend,
         lambda step: step.is_glide and step.last[0].bend,
         lambda step: step.ladder,
         lambda step: step.vibrato,
-        lambda step: step.wah,
+        lambda step: step.wah_hz,
         lambda step: step.call,
-        lambda step: any(step.offs),
-        lambda step: step.either,
+        lambda step: any(step.offsets_cents),
+        lambda step: step.alternative,
         lambda step: step.first[0].over,
         lambda step: step.is_chord,
         lambda step: step.beats.denominator == 3,
@@ -783,12 +791,12 @@ def test_the_guide_has_an_example_of_each_feature() -> None:
     ):
         assert any(map(has, steps))  # type: ignore[no-untyped-call]
     for has_field in (
-        lambda drill: drill.begins < 0,
+        lambda drill: drill.start < 0,
         lambda drill: drill.swing > 1,
         lambda drill: drill.loop and drill.climb,
         lambda drill: drill.free and drill.goal.hold != Goal().hold,
         lambda drill: drill.second,
-        lambda drill: drill.goal.weights != WEIGHTS,
+        lambda drill: drill.goal.weights != DEFAULT_WEIGHTS,
     ):
         assert any(map(has_field, drills))  # type: ignore[no-untyped-call]
     assert all(f"|{sign}" in GUIDE.replace("\\", "") for sign in (":", "1.", "2."))
@@ -824,11 +832,11 @@ def never_but_its_error(source: str) -> None:
         assert str(wrong)
         assert all(problem.message for problem in wrong.problems)
         with pytest.raises(DrillError):
-            laid_out(source, "fuzz")
+            format_drill(source, "fuzz")
         return
-    once = laid_out(source, "fuzz")
-    assert laid_out(once, "fuzz") == once
-    assert all(doubt.text("fuzz", "warning") for doubt in doubts_of(source, drill))
+    once = format_drill(source, "fuzz")
+    assert format_drill(once, "fuzz") == once
+    assert all(doubt.format("fuzz", "warning") for doubt in lint_drill(source, drill))
     assert parse_drill(write_drill(drill), "fuzz") == drill
 
 

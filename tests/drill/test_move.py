@@ -21,18 +21,23 @@ from typer.testing import CliRunner
 
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
-from trainer.drill import Drill, DrillError, Step, find, on_harp, parse_drill, read_drill
-from trainer.drill import unplayable as told_of
-from trainer.drill.difficulty import beat_seconds, effort, in_words, step_effort
-from trainer.drill.fingerings import pitches, ways
+from trainer.drill import Drill, DrillError, Step, find_drill, move_to_harp, parse_drill, read_drill
+from trainer.drill import find_unplayable as told_of
+from trainer.drill.difficulty import (
+    describe_difficulty,
+    difficulty,
+    seconds_per_beat,
+    step_difficulty,
+)
+from trainer.drill.fingerings import fingerings, target_pitches
 from trainer.drill.transpose import (
-    Moved,
-    by_holes,
-    by_pitch,
-    position_of,
-    ranked,
-    ways_on,
-    ways_on_all,
+    Arrangement,
+    arrangement_position,
+    arrangements_for_harp,
+    arrangements_for_tuning,
+    move_by_holes,
+    move_by_pitch,
+    rank_moves,
 )
 from trainer.harp import STANDARD_KEYS, Harp, HarpError, tuning_names
 from trainer.report.tab_layout import tab_page_text
@@ -53,7 +58,7 @@ def free_of_bars(tokens: list[str], harp: str = "C", tempo: int = 90) -> Drill:
     return drill_of(" ".join(filled), harp, tempo=str(tempo), meter='"32/4"')
 
 
-def tabs(moved: Moved) -> str:
+def tabs(moved: Arrangement) -> str:
     return " ".join(step.tab for step in moved.drill.steps)
 
 
@@ -63,52 +68,52 @@ def tabs(moved: Moved) -> str:
 def test_a_major_scale_in_first_position() -> None:
     """Written in second position of an F harp, it is the C harp's own scale from hole 4."""
     written = drill_of("-2 -3'' -3 4 | -4 5 5o 6", "F")
-    moved = by_pitch(written, C)
+    moved = move_by_pitch(written, C)
     assert tabs(moved) == "4 -4 5 -5 6 -6 -7 7"
     assert (moved.missing, moved.half_steps) == (0, 0)
-    assert position_of(written, moved, 2) == 1
+    assert arrangement_position(written, moved, 2) == 1
 
 
 def test_a_blues_scale_in_second_position() -> None:
     """In first position of a G harp it takes three overblows, in second of a C harp two bends."""
     written = drill_of("4 4o -5 5o | 6 6o 7:2", "G")
-    moved = by_pitch(written, C)
+    moved = move_by_pitch(written, C)
     assert tabs(moved) == "-2/3 -3' 4 -4' -4 -5 6"
     assert moved.reason == "2 bends"
-    assert position_of(written, moved) == 2
+    assert arrangement_position(written, moved) == 2
 
 
 def test_a_dorian_minor_scale_in_third_position() -> None:
     written = drill_of("4 -4 4o -5 | 6 -6 6o 7", "D")
-    moved = by_pitch(written, C)
+    moved = move_by_pitch(written, C)
     assert tabs(moved) == "-4 5 -5 6 -6 -7 7 -8"
     assert moved.reason == "natural notes close together"
-    assert position_of(written, moved) == 3
+    assert arrangement_position(written, moved) == 3
 
 
 def test_the_draw_chord_is_the_blow_chord_a_fifth_up() -> None:
     """Draw 2, 3 and 4 are the chord of the second position (common practice)."""
     chord = drill_of("-2+3+4:4")
-    assert tabs(by_pitch(chord, Harp.of("G"))) == "4+5+6"
-    assert tabs(by_pitch(drill_of("4+5+6:4", "G"), C)) == "-2+3+4"
+    assert tabs(move_by_pitch(chord, Harp.of("G"))) == "4+5+6"
+    assert tabs(move_by_pitch(drill_of("4+5+6:4", "G"), C)) == "-2+3+4"
 
 
 def test_octaves_are_split_wherever_the_harp_has_them() -> None:
     """Blow octaves lie three holes apart from hole 1 to 10 (common practice)."""
-    assert tabs(by_pitch(drill_of("1+4:4"), Harp.of("low F"))) == "3+6"
-    assert tabs(by_pitch(drill_of("3+6:4"), C, 12)) == "6+9"
-    assert by_pitch(drill_of("1+4:4"), Harp.of("D")).missing == 1
+    assert tabs(move_by_pitch(drill_of("1+4:4"), Harp.of("low F"))) == "3+6"
+    assert tabs(move_by_pitch(drill_of("3+6:4"), C, 12)) == "6+9"
+    assert move_by_pitch(drill_of("1+4:4"), Harp.of("D")).missing == 1
 
 
 def test_a_note_that_two_holes_have_may_be_played_on_either() -> None:
     """Draw 2 and blow 3 of a standard harp are one note; on a solo harp blow 4 and 5 are, and on
     a paddy harp none (common practice)."""
-    step = by_pitch(drill_of("4:4"), Harp.of("F")).drill.steps[0]
+    step = move_by_pitch(drill_of("4:4"), Harp.of("F")).drill.steps[0]
     assert {str(tab) for tab in step.tabs} == {"-2", "3"}
-    assert step.either
-    assert tabs(by_pitch(drill_of("4:4"), Harp.of("C", "solo"))) == "4/5"
-    assert tabs(by_pitch(drill_of("-2/3:4"), Harp.of("C", "paddy"))) == "-2"
-    assert tabs(by_pitch(drill_of("-2/3:4"), Harp.of("G"))) == "4"
+    assert step.alternative
+    assert tabs(move_by_pitch(drill_of("4:4"), Harp.of("C", "solo"))) == "4/5"
+    assert tabs(move_by_pitch(drill_of("-2/3:4"), Harp.of("C", "paddy"))) == "-2"
+    assert tabs(move_by_pitch(drill_of("-2/3:4"), Harp.of("G"))) == "4"
 
 
 # Glides, ladders, cents
@@ -145,7 +150,7 @@ def test_what_moves_and_what_lies_between(
     tab: str, harp: str, half_steps: int, expected: str | None
 ) -> None:
     """Which holes bend, and how far, is common practice."""
-    moved = by_pitch(drill_of(tab), Harp.of(harp), half_steps)
+    moved = move_by_pitch(drill_of(tab), Harp.of(harp), half_steps)
     assert (tabs(moved) or None) == expected
     assert moved.missing == (0 if expected else 1)
 
@@ -153,15 +158,15 @@ def test_what_moves_and_what_lies_between(
 def test_a_slide_skips_no_more_holes_than_it_did() -> None:
     """On a solo harp blow 4 and 5 are one note (common practice)."""
     solo, step = Harp.of("C", "solo"), drill_of("3>4:4").steps[0]
-    assert [way.tab for way in ways(step, pitches(step, C), solo)] == ["3>4"]
+    assert [way.tab for way in fingerings(step, target_pitches(step, C), solo)] == ["3>4"]
     wide = drill_of("3>5:4", tuning='"solo"').steps[0]
-    assert {way.tab for way in ways(wide, pitches(wide, solo), solo)} == {"3>4", "3>5"}
+    assert {way.tab for way in fingerings(wide, target_pitches(wide, solo), solo)} == {"3>4", "3>5"}
 
 
 def test_a_target_may_be_written_from_the_half_step_above() -> None:
     """60 cents over E5 is 40 under F5, where draw 5 of a C harp can be bent to (common
     practice: it bends by less than a half step)."""
-    assert tabs(by_pitch(drill_of("-3@+60:4", "F"), C)) == "-5@-40"
+    assert tabs(move_by_pitch(drill_of("-3@+60:4", "F"), C)) == "-5@-40"
 
 
 @pytest.mark.parametrize(
@@ -176,13 +181,13 @@ def test_a_target_may_be_written_from_the_half_step_above() -> None:
 )
 def test_a_sentence_for_what_a_harp_cannot_play(tab: str, harp: str, told: str) -> None:
     """What these harps have is common practice."""
-    (problem,) = by_pitch(drill_of(tab), Harp.of(harp)).problems
+    (problem,) = move_by_pitch(drill_of(tab), Harp.of(harp)).problems
     assert problem.message.startswith(told)
     assert (problem.line, problem.column, problem.length) == (4, 10, len(tab))
 
 
 def test_what_is_repeated_is_told_once_and_counted_as_often_as_it_is_played() -> None:
-    moved = by_pitch(drill_of("|: 1:1 5:3 :|3"), Harp.of("D"))
+    moved = move_by_pitch(drill_of("|: 1:1 5:3 :|3"), Harp.of("D"))
     assert (len(moved.problems), moved.missing) == (1, 3)
     assert tabs(moved) == "-4 -4 -4"
     assert [step.index for step in moved.drill.steps] == [0, 1, 2]
@@ -191,12 +196,12 @@ def test_what_is_repeated_is_told_once_and_counted_as_often_as_it_is_played() ->
 def test_a_second_part_and_calls_are_moved_but_not_counted_as_hard() -> None:
     """On an F harp B4 and Bb4 are bends of draw 2, F5 is blow 4 (common practice)."""
     drill = drill_of("{call} -3 -3' r:2 | {answer} r:2 -5:2", second='"""-3:4"""')
-    moved = by_pitch(drill, Harp.of("F"))
+    moved = move_by_pitch(drill, Harp.of("F"))
     assert tabs(moved) == "-2' -2'' 4"
     assert [step.tab for step in moved.drill.second] == ["-2'"]
     assert [step.index for step in moved.drill.steps] == [0, 1, 2]
-    assert (moved.effort, moved.reason) == (0.0, "natural notes close together")
-    low = by_pitch(drill_of("4:4", second='"""1:4"""'), Harp.of("D"))
+    assert (moved.difficulty, moved.reason) == (0.0, "natural notes close together")
+    low = move_by_pitch(drill_of("4:4", second='"""1:4"""'), Harp.of("D"))
     assert (low.missing, low.problems[0].line) == (1, 4)
 
 
@@ -204,8 +209,10 @@ def test_a_second_part_and_calls_are_moved_but_not_counted_as_hard() -> None:
 
 
 def test_more_missing_is_worse_then_harder_then_further() -> None:
-    found = ranked(find("ferry-home"), [(Harp.of(k), up) for k in ("C", "F") for up in (0, 12)])
-    order = [(one.missing, round(one.effort, 6), abs(one.half_steps)) for one in found]
+    found = rank_moves(
+        find_drill("ferry-home"), [(Harp.of(k), up) for k in ("C", "F") for up in (0, 12)]
+    )
+    order = [(one.missing, round(one.difficulty, 6), abs(one.half_steps)) for one in found]
     assert order == sorted(order)
     assert len({one.missing for one in found}) > 1
 
@@ -215,7 +222,7 @@ def test_the_order_in_which_things_are_learnt() -> None:
     overdraws; and bends of a low harp after those of a middle one."""
 
     def hard(tab: str, harp: Harp = C) -> float:
-        return step_effort(drill_of(f"{tab}:4").steps[0], harp)
+        return step_difficulty(drill_of(f"{tab}:4").steps[0], harp)
 
     assert hard("4") == hard("-4") == hard("-5") == 0
     course = ["-4", "-4'", "-2''", "-3''", "8'", "6o", "5o", "4o", "-7o"]
@@ -229,16 +236,18 @@ def test_hurry_and_far_leaps_make_it_harder() -> None:
     calm = free_of_bars(["4:4", "-5:4", "8:4"])
     quick = free_of_bars(["4:1/2", "-5:1/2", "8:1/2"])
     near = free_of_bars(["4:4", "-5:4", "6:4"])
-    beat = beat_seconds(calm)
-    assert effort(near.steps, C, beat) < effort(calm.steps, C, beat) - 0.1
-    assert effort(calm.steps, C, beat) < effort(quick.steps, C, beat)
-    assert effort(quick.steps, C, float("inf")) == pytest.approx(effort(calm.steps, C, 10.0))
+    beat = seconds_per_beat(calm)
+    assert difficulty(near.steps, C, beat) < difficulty(calm.steps, C, beat) - 0.1
+    assert difficulty(calm.steps, C, beat) < difficulty(quick.steps, C, beat)
+    assert difficulty(quick.steps, C, float("inf")) == pytest.approx(
+        difficulty(calm.steps, C, 10.0)
+    )
 
 
 def test_words_for_what_is_hard() -> None:
     tokens = ["-3'", "-3", "6o", "4>5>6", "10", "6:1/8", "-6:1/8", "6", "1+4", "-7o", "8'"]
     drill = free_of_bars([*tokens, "-3@-40", "5o"], tempo=60)
-    assert in_words(drill.steps, C, 1.0) == (
+    assert describe_difficulty(drill.steps, C, 1.0) == (
         "1 overdraw, 2 overblows, 1 blow bend, 1 bend, 1 target between half steps, 1 split, "
         "5 jumps of up to 5 holes, 2 quick changes of breath"
     )
@@ -268,7 +277,7 @@ SLOW = settings(max_examples=100, deadline=None, suppress_health_check=list(Heal
 def cents_of(step: Step, harp: Harp, half_steps: int = 0) -> list[list[float]]:
     """What each of its sounds is meant to sound like, in cents on the scale of MIDI numbers."""
     return [
-        sorted(100.0 * (harp.midi(tab) + half_steps) + step.off(place) for tab in sound)
+        sorted(100.0 * (harp.midi(tab) + half_steps) + step.offset_cents(place) for tab in sound)
         for place, sound in enumerate(step.sounds)
     ]
 
@@ -279,20 +288,24 @@ def test_pitches_and_time_stay_and_what_is_played_can_be(
     tokens: list[str], harp: Harp, half_steps: int
 ) -> None:
     drill = free_of_bars(tokens)
-    moved = by_pitch(drill, harp, half_steps)
-    before = {step.at: step for step in drill.steps}
+    moved = move_by_pitch(drill, harp, half_steps)
+    before = {step.start: step for step in drill.steps}
     assert len(moved.drill.steps) + moved.missing == len(drill.steps)
     assert bool(moved.missing) == bool(moved.problems)
     assert not told_of(moved.drill.steps, harp)
     for step in moved.drill.steps:
-        old = before[step.at]
-        assert (step.beats, step.care, step.ladder) == (old.beats, old.care, old.ladder)
+        old = before[step.start]
+        assert (step.beats, step.cleanness_rule, step.ladder) == (
+            old.beats,
+            old.cleanness_rule,
+            old.ladder,
+        )
         wanted = cents_of(old, C, half_steps)
         for sound, asked in zip(cents_of(step, harp), wanted, strict=True):
             assert sound == pytest.approx(asked)
         assert len({tab.breath for sound in step.sounds for tab in sound}) == 1
         assert not step.ladder or len({tab.hole for sound in step.sounds for tab in sound}) == 1
-        assert not step.either or harp.midi(step.either) == harp.midi(step.first[0])
+        assert not step.alternative or harp.midi(step.alternative) == harp.midi(step.first[0])
 
 
 NOTES = st.lists(st.tuples(st.sampled_from(ENTRIES), LENGTHS).map("".join), min_size=1, max_size=5)
@@ -316,7 +329,7 @@ def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
     """Against every combination of what the harp's chart has for each note."""
     tokens, harp, half_steps = given_
     drill = free_of_bars(tokens, tempo=120)
-    moved = by_pitch(drill, harp, half_steps)
+    moved = move_by_pitch(drill, harp, half_steps)
     choices = []
     for step in drill.steps:
         note = C.midi(step.first[0]) + half_steps
@@ -324,9 +337,9 @@ def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
         choices.append([replace(step, sounds=((tab,),)) for tab in found])
     playable = [some for some in choices if some]
     assert moved.missing == len(choices) - len(playable)
-    efforts = [effort(path, harp, beat_seconds(drill)) for path in product(*playable)]
-    assert moved.effort == pytest.approx(min(efforts))
-    assert effort(moved.drill.steps, harp, 0.5) == pytest.approx(moved.effort)
+    efforts = [difficulty(path, harp, seconds_per_beat(drill)) for path in product(*playable)]
+    assert moved.difficulty == pytest.approx(min(efforts))
+    assert difficulty(moved.drill.steps, harp, 0.5) == pytest.approx(moved.difficulty)
 
 
 @given(st.lists(TOKENS, min_size=1, max_size=8), st.sampled_from(STANDARD_KEYS))
@@ -334,20 +347,20 @@ def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
 def test_a_harp_in_another_key_plays_it_in_that_key(tokens: list[str], key: str) -> None:
     """The tab of the drill itself is one of the ways, so none is missing and none is harder."""
     drill, harp = free_of_bars(tokens), Harp.of(key)
-    moved = by_pitch(drill, harp, harp.key.tonic - C.key.tonic)
+    moved = move_by_pitch(drill, harp, harp.key.tonic - C.key.tonic)
     assert not moved.missing
-    assert moved.effort <= effort(drill.steps, harp, beat_seconds(drill)) + 1e-9
-    assert position_of(drill, moved, 2) == 2
+    assert moved.difficulty <= difficulty(drill.steps, harp, seconds_per_beat(drill)) + 1e-9
+    assert arrangement_position(drill, moved, 2) == 2
 
 
 @given(st.lists(TOKENS, min_size=1, max_size=8), KEYS)
 @SLOW
 def test_by_holes_there_and_back_is_the_same_drill(tokens: list[str], key: str) -> None:
     drill, harp = free_of_bars(tokens), Harp.of(key)
-    there = by_holes(drill, harp)
+    there = move_by_holes(drill, harp)
     assert there.drill.steps == drill.steps
     assert (there.drill.key, there.half_steps) == (harp.key.name, harp.key.tonic - 60)
-    assert on_harp(there.drill, C) == drill
+    assert move_to_harp(there.drill, C) == drill
 
 
 @given(st.lists(TOKENS, min_size=1, max_size=8), HARPS, SHIFTS)
@@ -356,11 +369,11 @@ def test_by_pitch_there_and_back_sounds_the_same(
     tokens: list[str], harp: Harp, half_steps: int
 ) -> None:
     drill = free_of_bars(tokens)
-    there = by_pitch(drill, harp, half_steps)
-    back = by_pitch(there.drill, C, -half_steps)
-    before = {step.at: cents_of(step, C) for step in drill.steps}
+    there = move_by_pitch(drill, harp, half_steps)
+    back = move_by_pitch(there.drill, C, -half_steps)
+    before = {step.start: cents_of(step, C) for step in drill.steps}
     for step in back.drill.steps:
-        for sound, asked in zip(cents_of(step, C), before[step.at], strict=True):
+        for sound, asked in zip(cents_of(step, C), before[step.start], strict=True):
             assert sound == pytest.approx(asked)
 
 
@@ -371,15 +384,15 @@ def test_both_parts_are_moved_by_holes_and_told_if_the_harp_lacks_something() ->
     """Draw 5 of a country harp bends by a half step, of a standard harp by less (common
     practice)."""
     drill = drill_of("4:4", tuning='"country"', second='"""-5:4"""')
-    assert on_harp(drill, Harp.of("A")).second == drill.second
+    assert move_to_harp(drill, Harp.of("A")).second == drill.second
     for tab, told in [
         ("-5':4", "-5' cannot be played on a A harp: hole 5 draw bends by less"),
         ("-5@-80:4", "-5 cannot be led 80 cents down on a A harp; take a target within its reach"),
     ]:
         drill = drill_of("4:4", tuning='"country"', second=f'"""{tab}"""')
-        assert on_harp(drill, Harp.of("A", "country")).second == drill.second
+        assert move_to_harp(drill, Harp.of("A", "country")).second == drill.second
         with pytest.raises(DrillError) as caught:
-            on_harp(drill, Harp.of("A"))
+            move_to_harp(drill, Harp.of("A"))
         (problem,) = caught.value.problems
         assert problem.message.startswith(told)
         assert (problem.line, problem.column, problem.length) == (5, 13, len(tab))
@@ -387,7 +400,7 @@ def test_both_parts_are_moved_by_holes_and_told_if_the_harp_lacks_something() ->
 
 def test_either_of_two_holes_must_stay_one_note() -> None:
     with pytest.raises(DrillError, match="-2 and 3 are different notes on a C, paddy harp"):
-        on_harp(drill_of("-2/3:4"), Harp.of("C", "paddy"))
+        move_to_harp(drill_of("-2/3:4"), Harp.of("C", "paddy"))
 
 
 # Looking for a harp
@@ -395,33 +408,33 @@ def test_either_of_two_holes_must_stay_one_note() -> None:
 
 def test_the_ways_on_one_harp() -> None:
     scale = drill_of("4 -4 5 -5 | 6 -6 -7 7")
-    second = ways_on(scale, C, position=2)
-    assert {position_of(scale, way) for way in second} == {2}
+    second = arrangements_for_harp(scale, C, position=2)
+    assert {arrangement_position(scale, way) for way in second} == {2}
     # The major scale of second position, from draw 2 and from blow 6 (common practice).
     assert {tabs(way) for way in second} >= {
         "-2/3 -3'' -3 4 -4 5 5o 6",
         "6 -6 -7 7 -8 8 9' 9",
     }
-    assert [way.half_steps for way in ways_on(scale, C, half_steps=2)] == [2]
-    assert tabs(ways_on(scale, C)[0]) == "4 -4 5 -5 6 -6 -7 7"
+    assert [way.half_steps for way in arrangements_for_harp(scale, C, half_steps=2)] == [2]
+    assert tabs(arrangements_for_harp(scale, C)[0]) == "4 -4 5 -5 6 -6 -7 7"
     with pytest.raises(DrillError, match="leave one out"):
-        ways_on(scale, C, position=2, half_steps=1)
+        arrangements_for_harp(scale, C, position=2, half_steps=1)
 
 
 def test_all_harps_are_tried_each_in_its_best_octave() -> None:
     blues = drill_of("-2 -3' 4 -4' | -4 -5 6:2")
-    ways = ways_on_all(blues, "richter", written=2)
+    ways = arrangements_for_tuning(blues, "richter", written=2)
     # The blues scale of third position (common practice) needs but one bend.
-    assert (ways[0].harp.name, position_of(blues, ways[0], 2)) == ("low F", 3)
+    assert (ways[0].harp.name, arrangement_position(blues, ways[0], 2)) == ("low F", 3)
     assert tabs(ways[0]) == "-4 -5 6 -6' -6 7 -8"
     assert tabs(next(way for way in ways if way.harp.name == "C")) == "-2/3 -3' 4 -4' -4 -5 6"
     assert len({way.harp.name for way in ways}) == len(ways) == 24
     assert {way.half_steps for way in ways if way.harp.name.startswith("low")} == {0}
     assert {way.half_steps % 12 for way in ways} == {0}
-    first = ways_on_all(blues, "richter", written=2, position=1)
+    first = arrangements_for_tuning(blues, "richter", written=2, position=1)
     assert {way.harp.name for way in first} == {"G", "low G"}
-    assert {position_of(blues, way, 2) for way in first} == {1}
-    up = ways_on_all(blues, "richter", written=2, half_steps=2)
+    assert {arrangement_position(blues, way, 2) for way in first} == {1}
+    up = arrangements_for_tuning(blues, "richter", written=2, half_steps=2)
     assert (up[0].harp.name, {way.half_steps for way in up}) == ("G", {2})
 
 
@@ -440,7 +453,7 @@ def test_by_holes_is_the_default(run: Callable[..., Result]) -> None:
     done = run("half-step-on-four", "--harp", "low f")
     assert done.exit_code == ExitCode.OK
     assert "low F harp, 1st position, 7 half steps down:" in done.output
-    assert tab_page_text(find("half-step-on-four"), 80) in done.output
+    assert tab_page_text(find_drill("half-step-on-four"), 80) in done.output
     assert max(map(len, done.output.split("\n"))) <= 80
 
 
@@ -452,7 +465,7 @@ def test_by_pitch_shows_the_ways_and_the_page_of_the_best(run: Callable[..., Res
     rows = [row.split() for row in table.split("\n")]
     assert rows[1][:4] == ["C", "2nd", "0", "none"]
     assert best == "C harp, 2nd position, at the same pitch:"
-    moved = ways_on(find("ferry-home"), C)[0].drill
+    moved = arrangements_for_harp(find_drill("ferry-home"), C)[0].drill
     assert "\n\n".join(music).rstrip("\n") == tab_page_text(moved, 80)
     listed = json.loads(run("ferry-home", "--by", "pitch", "--format", "json").output)
     assert (listed["harp"], listed["position"], len(listed["ways"])) == ("C", 1, 24)
@@ -480,15 +493,15 @@ def test_what_is_missing_is_told_at_its_place_in_the_file(run: Callable[..., Res
 def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None:
     words = ("ferry-home", "--by", "pitch", "--from", "2", "--position", "1")
     assert run(*words, "--out", "new.toml").exit_code == ExitCode.OK
-    ferry = find("ferry-home")
-    best = ways_on_all(ferry, "richter", written=2, position=1)[0].drill
+    ferry = find_drill("ferry-home")
+    best = arrangements_for_tuning(ferry, "richter", written=2, position=1)[0].drill
     assert read_drill("new.toml") == replace(best, name="new")
     kept = Path("new.toml").read_text(encoding="utf-8")
     assert "new.toml is there already" in str(run("ferry-home", "--out", "new.toml").exception)
     assert Path("new.toml").read_text(encoding="utf-8") == kept
     forced = run("ferry-home", "--harp", "A", "--out", "new.toml", "--force")
     assert forced.exit_code == ExitCode.OK
-    assert read_drill("new.toml") == replace(on_harp(ferry, Harp.of("A")), name="new")
+    assert read_drill("new.toml") == replace(move_to_harp(ferry, Harp.of("A")), name="new")
 
 
 @pytest.mark.parametrize(

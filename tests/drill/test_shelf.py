@@ -19,21 +19,21 @@ from itertools import pairwise
 import pytest
 
 from trainer.drill import (
-    Care,
+    CleannessRule,
     Drill,
     Step,
-    doubts_of,
-    laid_out,
-    on_harp,
+    format_drill,
+    lint_drill,
+    move_to_harp,
     read_drill,
     read_shelf,
 )
-from trainer.drill.shelf import own_folder
+from trainer.drill.shelf import bundled_drill_folder
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Ended, Failed, Plan, run
 from trainer.sound import PlayerSpec
 
-FILES = sorted(own_folder().glob("*.toml"))
+FILES = sorted(bundled_drill_folder().glob("*.toml"))
 TEXTS = {path.stem: path.read_text(encoding="utf-8") for path in FILES}
 DRILLS = {path.stem: read_drill(path) for path in FILES}
 
@@ -95,7 +95,7 @@ def is_let_up(step: Step) -> bool:
 
 
 def is_off_beat(step: Step) -> bool:
-    return step.at % 1 == Fraction(1, 2)
+    return step.start % 1 == Fraction(1, 2)
 
 
 def in_triplet(step: Step) -> bool:
@@ -134,7 +134,7 @@ def starts_bends_from_silence(drill: Drill) -> bool:
         step
         for before, step in pairwise(drill.steps)
         if step.first[0].bend
-        and (step.at > before.end or step.first[0].breath is not before.last[0].breath)
+        and (step.start > before.end or step.first[0].breath is not before.last[0].breath)
     ]
     return len(found) >= 4
 
@@ -165,14 +165,14 @@ TAGS: dict[str, Sees] = {
     "3/4": lambda drill: drill.meter == (3, 4),
     "5/4": lambda drill: drill.meter == (5, 4),
     "6/8": lambda drill: drill.meter == (6, 8),
-    "bend control": any_step(lambda step: step.moves and any(tab.bend for tab in step.tabs)),
+    "bend control": any_step(lambda step: step.has_path and any(tab.bend for tab in step.tabs)),
     "blow bends": any_step(
         lambda step: any(tab.bend and tab.breath is Breath.BLOW for tab in step.tabs)
     ),
-    "blue notes": any_step(lambda step: any(20 <= abs(off) <= 60 for off in step.offs)),
+    "blue notes": any_step(lambda step: any(20 <= abs(off) <= 60 for off in step.offsets_cents)),
     "breath": breath_turns,
     "chords": any_step(lambda step: step.is_chord),
-    "cleanness": any_step(lambda step: step.care is Care.CLEAN),
+    "cleanness": any_step(lambda step: step.cleanness_rule is CleannessRule.CLEAN),
     "half steps": bends(1),
     "high reeds": in_part(7, 10),
     "ladders": any_step(lambda step: step.ladder),
@@ -184,7 +184,7 @@ TAGS: dict[str, Sees] = {
     "octaves": in_octaves,
     "off-beats": any_step(is_off_beat),
     "phrases": lambda drill: len({step.first for step in drill.steps}) >= 5,
-    "pick-ups": lambda drill: drill.begins < 0,
+    "pick-ups": lambda drill: drill.start < 0,
     "rhythm": lambda drill: len({step.beats for step in drill.steps}) >= 3,
     "shuffle": lambda drill: drill.swing > 1.5,
     "slides": any_step(is_slide),
@@ -210,8 +210,8 @@ def test_the_shelf_is_read_without_a_problem() -> None:
 @each_drill
 def test_nothing_in_a_drill_is_doubtful_and_it_is_laid_out(drill: Drill) -> None:
     text = TEXTS[drill.name]
-    assert doubts_of(text, drill) == ()
-    assert laid_out(text, drill.name) == text
+    assert lint_drill(text, drill) == ()
+    assert format_drill(text, drill.name) == text
 
 
 @each_drill
@@ -255,17 +255,17 @@ def test_a_drill_takes_a_minute_at_most(drill: Drill) -> None:
 def test_every_bar_is_full(drill: Drill) -> None:
     """A pick-up is taken from the last bar (common practice)."""
     meter, value = drill.meter
-    assert (drill.beats - drill.begins) % meter == 0
-    assert drill.begins > -meter
+    assert (drill.end - drill.start) % meter == 0
+    assert drill.start > -meter
     assert (meter, value) in {(3, 4), (4, 4), (5, 4), (6, 8)}
     for before, step in pairwise(drill.steps):
-        assert before.end <= step.at
+        assert before.end <= step.start
 
 
 @each_drill
 def test_a_drill_can_be_played_on_every_harp_of_its_tuning(drill: Drill) -> None:
     for key in KEYS:
-        moved = on_harp(drill, Harp.of(key, drill.tuning))
+        moved = move_to_harp(drill, Harp.of(key, drill.tuning))
         assert (moved.key, moved.steps, moved.second) == (key, drill.steps, drill.second)
 
 
@@ -277,8 +277,8 @@ def test_a_drill_lets_the_player_breathe(drill: Drill) -> None:
     start, before = Fraction(0), None
     for step in drill.steps:
         turned = before is None or step.first[0].breath is not before.last[0].breath
-        if turned or (before and step.at > before.end):
-            start = step.at
+        if turned or (before and step.start > before.end):
+            start = step.start
         spans.append(step.end - start)
         before = step
     assert max(spans) <= 5 * second
@@ -287,7 +287,7 @@ def test_a_drill_lets_the_player_breathe(drill: Drill) -> None:
         for breath in (Breath.DRAW, Breath.BLOW)
     )
     assert 10 * min(drawn, blown) >= drawn + blown
-    assert max(drawn, blown) <= Fraction(3, 4) * (drill.beats - drill.begins)
+    assert max(drawn, blown) <= Fraction(3, 4) * (drill.end - drill.start)
 
 
 @each_drill
@@ -309,12 +309,12 @@ def test_an_answer_is_as_long_as_its_call(drill: Drill) -> None:
         assert answered
         assert not any(other.call for other in answered)
         assert all(other.call for other in drill.steps if other.bar == step.bar)
-    assert not calls or drill.beats == 2 * meter * len({step.bar for step in calls})
+    assert not calls or drill.end == 2 * meter * len({step.bar for step in calls})
 
 
 def test_no_two_drills_are_alike() -> None:
     music = {
-        name: tuple((step.tab, step.beats, step.at) for step in drill.steps)
+        name: tuple((step.tab, step.beats, step.start) for step in drill.steps)
         for name, drill in DRILLS.items()
     }
     assert len(set(music.values())) == len(music)
@@ -353,7 +353,7 @@ def test_what_is_practised_is_all_that_the_standard_harp_has() -> None:
 def test_draw_bends_are_met_without_a_scoop_and_let_up(hole: int) -> None:
     def straight(drill: Drill) -> bool:
         return any(
-            step.at > before.end and len(step.sounds) == 1 and step.first[0].bend > 0
+            step.start > before.end and len(step.sounds) == 1 and step.first[0].bend > 0
             for before, step in pairwise(drill.steps)
             if step.first[0].hole == hole and step.first[0].breath is Breath.DRAW
         )
@@ -374,27 +374,27 @@ FEATURES: dict[str, tuple[int, Sees]] = {
     "loop": (1, lambda drill: drill.loop is not None),
     "climb": (1, lambda drill: drill.climb is not None),
     "two parts": (1, lambda drill: bool(drill.second)),
-    "pick-up": (1, lambda drill: drill.begins < 0),
+    "pick-up": (1, lambda drill: drill.start < 0),
     "swing": (3, lambda drill: drill.swing > 1),
     "tie": (1, lambda drill: re.search(r"\s~(:|\s)", TEXTS[drill.name]) is not None),
     "tie over a bar line": (
         1,
-        any_step(lambda step: step.at % 4 + step.beats > 4),
+        any_step(lambda step: step.start % 4 + step.beats > 4),
     ),
     "off-beats": (8, any_step(is_off_beat)),
     "triplets": (2, any_step(in_triplet)),
-    "cents": (2, any_step(lambda step: bool(step.offs))),
-    "either": (2, any_step(lambda step: step.either is not None)),
-    "clean": (4, any_step(lambda step: step.care is Care.CLEAN)),
-    "loose": (1, any_step(lambda step: step.care is Care.LOOSE)),
-    "chord care": (1, any_step(lambda step: step.care is Care.CHORD)),
+    "cents": (2, any_step(lambda step: bool(step.offsets_cents))),
+    "either": (2, any_step(lambda step: step.alternative is not None)),
+    "clean": (4, any_step(lambda step: step.cleanness_rule is CleannessRule.CLEAN)),
+    "loose": (1, any_step(lambda step: step.cleanness_rule is CleannessRule.LOOSE)),
+    "chord care": (1, any_step(lambda step: step.cleanness_rule is CleannessRule.CHORD)),
     "chord": (6, any_step(lambda step: len(step.first) >= 2)),
     "vibrato": (4, any_step(lambda step: step.vibrato is not None)),
     "vibrato on a bend": (
         1,
         any_step(lambda step: step.vibrato is not None and step.last[0].bend > 0),
     ),
-    "wah": (2, any_step(lambda step: step.wah > 0)),
+    "wah": (2, any_step(lambda step: step.wah_hz > 0)),
     "slide": (3, any_step(is_slide)),
     "slide of a pair": (1, any_step(lambda step: is_slide(step) and step.is_chord)),
     "bend let up": (5, any_step(is_let_up)),
@@ -467,7 +467,7 @@ def test_a_scale_drill_has_its_notes_and_no_other(
     }
     assert (notes[0] - tonic) % 12 == (notes[-1] - tonic) % 12 == 0
     assert max(notes) - min(notes) == 12
-    assert not any(step.offs for step in drill.steps)
+    assert not any(step.offsets_cents for step in drill.steps)
 
 
 @pytest.mark.parametrize(

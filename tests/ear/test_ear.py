@@ -439,7 +439,7 @@ def test_the_harp_in_hand_names_the_holes() -> None:
     """The same sound on a harp of another key: C5 is blow 4 of a C harp, draw 3 bent of an A."""
     heard = hear(load("c-harp")[round(3.0 * RATE) :][: round(0.9 * RATE)], Harp.of("A"))
     late = [reading for reading in heard if reading.time > 0.3 + SETTLED_S + 0.02]
-    assert set(tabs(late)) == {str(Harp.of("A").nearest(523.25)[0])}
+    assert set(tabs(late)) == {str(Harp.of("A").nearest_entries(523.25)[0])}
 
 
 def test_a_pitch_that_would_fall_to_nothing_is_not_believed() -> None:

@@ -41,7 +41,7 @@ from tests.reeds.excerpts import (
     path_of,
     speaks,
 )
-from trainer.drill import find, parse_drill
+from trainer.drill import find_drill, parse_drill
 from trainer.ear import HeardNote, Reading, track_notes
 from trainer.harp import Breath, Harp, Tab
 from trainer.marking import Mark, Result
@@ -422,7 +422,7 @@ def test_a_hard_onset_has_its_pitch_at_once(tab: str) -> None:
 
 
 def plan_of(name: str, start: float | None) -> Plan:
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     return Plan(harp=C, source=RecordingSpec(path_of(name)), drill=drill, start=start)
 
 
@@ -440,14 +440,14 @@ def mark(name: str, step: int) -> Mark:
 
 
 def test_the_phrase_is_the_drill() -> None:
-    drill = find("harbour-bell")
-    assert [str(step.at) for step in drill.steps] == [
+    drill = find_drill("harbour-bell")
+    assert [str(step.start) for step in drill.steps] == [
         *("0", "1", "2", "9/2", "6", "8", "10", "12", "13")
     ]
     assert drill.tempo == 96.0
     assert drill.steps[OUT_STEP].tab == "5"
     assert drill.steps[LEAKING_STEP].tab == "4"
-    assert drill.steps[LATE_STEP].at.denominator == 2
+    assert drill.steps[LATE_STEP].start.denominator == 2
     assert drill.steps[SHALLOW_STEP].tab == "-4'"
 
 

@@ -20,21 +20,21 @@ from hypothesis import strategies as st
 
 from tests.support.command_line import Trainer
 from trainer.cli.exit_codes import ExitCode
-from trainer.drill import Drill, find, parse_drill, read_drill, read_shelf
-from trainer.drill.fingerings import Pitch
+from trainer.drill import Drill, find_drill, parse_drill, read_drill, read_shelf
+from trainer.drill.fingerings import TargetPitch
 from trainer.drill.melody import (
     Melody,
     MelodyNote,
-    into_position,
-    on_a_harp,
-    on_harps,
+    arrange_on_harp,
+    arrange_on_harps,
+    half_steps_to_position,
     standard_harps,
 )
 from trainer.exchange import ExchangeError, read_midi, read_musicxml, write_midi, write_musicxml
-from trainer.exchange.midi_out import RANGE, midi_of
-from trainer.exchange.musicxml_out import musicxml_of
-from trainer.exchange.spelling import fifths_for, note_of, spelled, tonic_of
-from trainer.exchange.time_grid import on_grid
+from trainer.exchange.midi_out import DEFAULT_BEND_RANGE, drill_to_midi
+from trainer.exchange.musicxml_out import drill_to_musicxml
+from trainer.exchange.spelling import best_key_signature, natural_midi, signature_tonic, spell_note
+from trainer.exchange.time_grid import quantize_beat
 from trainer.harp import Harp
 
 SHELF = read_shelf().drills
@@ -66,20 +66,20 @@ def test_signatures_and_spellings_are_those_of_music_theory() -> None:
     """The circle of fifths and the major scale: common practice, in every handbook."""
     for fifths, tonic in CIRCLE:
         scale = [tonic + step for step in (0, 2, 4, 5, 7, 9, 11)]
-        assert fifths_for(scale) == fifths
-        assert sorted(spelled(note, fifths)[0] for note in scale) == sorted("ABCDEFG")
-        assert sum(abs(spelled(note, fifths)[1]) for note in scale) == abs(fifths)
-        assert tonic_of(fifths) == tonic % 12
-    assert tonic_of(0, "minor") == 9
-    assert spelled(61, -5) == ("D", -1, 4)
-    assert spelled(61, 2) == ("C", 1, 4)
-    assert spelled(59, -6) == ("C", -1, 4)  # Cb4 sounds as B3
+        assert best_key_signature(scale) == fifths
+        assert sorted(spell_note(note, fifths)[0] for note in scale) == sorted("ABCDEFG")
+        assert sum(abs(spell_note(note, fifths)[1]) for note in scale) == abs(fifths)
+        assert signature_tonic(fifths) == tonic % 12
+    assert signature_tonic(0, "minor") == 9
+    assert spell_note(61, -5) == ("D", -1, 4)
+    assert spell_note(61, 2) == ("C", 1, 4)
+    assert spell_note(59, -6) == ("C", -1, 4)  # Cb4 sounds as B3
 
 
 @given(st.integers(20, 110), st.integers(-6, 6))
 def test_what_is_spelled_sounds_the_same(note: int, fifths: int) -> None:
-    letter, alter, octave = spelled(note, fifths)
-    assert note_of(letter, octave) + alter == note
+    letter, alter, octave = spell_note(note, fifths)
+    assert natural_midi(letter, octave) + alter == note
     assert abs(alter) <= 2
 
 
@@ -108,7 +108,7 @@ def test_a_midi_file_begins_as_the_standard_says(tmp_path: Path) -> None:
 
 def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() -> None:
     drill = drill_of("-3'''>-3:4 | -4:4{vibrato 5 30} | 4@-30:4 |")
-    track = midi_of(drill, Harp.of("C")).tracks[1]
+    track = drill_to_midi(drill, Harp.of("C")).tracks[1]
     reach = next(one.value for one in track if one.type == "control_change" and one.control == 6)
     assert reach >= 3
     bends: dict[str, list[float]] = {}
@@ -123,8 +123,8 @@ def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() 
     assert max(vibrato) == pytest.approx(0.3, abs=0.02)
     assert min(vibrato) == pytest.approx(-0.3, abs=0.02)
     assert flat[-1] == pytest.approx(-0.3, abs=0.01)
-    plain = midi_of(drill_of("4:4 |"), Harp.of("C")).tracks[1]
-    assert RANGE in [one.value for one in plain if one.type == "control_change"]
+    plain = drill_to_midi(drill_of("4:4 |"), Harp.of("C")).tracks[1]
+    assert DEFAULT_BEND_RANGE in [one.value for one in plain if one.type == "control_change"]
 
 
 @pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
@@ -136,17 +136,19 @@ def test_a_drill_comes_back_from_midi_as_it_was(drill: Drill, tmp_path: Path) ->
     assert melody.tempo == pytest.approx(drill.tempo, abs=0.02)
     assert melody.title == drill.title[:80]
     assert len(melody.notes) == len(drill.steps)
-    early = drill.meter[0] if drill.begins < 0 else 0
+    early = drill.meter[0] if drill.start < 0 else 0
     for note, step in zip(melody.notes, drill.steps, strict=True):
         if drill.swing == 1.0:
-            assert (note.at - early, note.beats) == (step.at, step.beats)
+            assert (note.start - early, note.beats) == (step.start, step.beats)
         ends = [
-            100.0 * min(harp.midi(tab) for tab in step.sounds[place]) + step.off(place)
+            100.0 * min(harp.midi(tab) for tab in step.sounds[place]) + step.offset_cents(place)
             for place in (0, -1)
         ]
-        found = [100.0 * min(pitch.notes) + pitch.off for pitch in (note.path[0], note.path[-1])]
+        found = [
+            100.0 * min(pitch.notes) + pitch.offset_cents for pitch in (note.path[0], note.path[-1])
+        ]
         assert found == pytest.approx(ends, abs=25.0)
-        if not step.moves and not step.offs:
+        if not step.has_path and not step.offsets_cents:
             assert note.path[0].notes == tuple(sorted({harp.midi(tab) for tab in step.first}))
 
 
@@ -162,14 +164,14 @@ def test_a_file_played_by_hand_becomes_a_line_that_can_be_written(tmp_path: Path
     file.save(path)
     melody = read_midi(path)
     assert [one.path[0].notes for one in melody.notes] == [(67,), (69,), (71,), (72,)]
-    assert [one.at for one in melody.notes] == [0, 1, Fraction(3, 2), 2]
+    assert [one.start for one in melody.notes] == [0, 1, Fraction(3, 2), 2]
     assert melody.tempo == 120.0  # what the standard says of a file that names none
 
 
 @given(st.integers(0, 40), st.sampled_from([2, 3, 4, 6, 8]), st.floats(-0.02, 0.02))
 def test_a_time_near_a_part_of_a_beat_is_that(whole: int, part: int, off: float) -> None:
     exact = Fraction(whole, part)
-    found = on_grid(exact + Fraction(off))
+    found = quantize_beat(exact + Fraction(off))
     assert abs(found - exact) <= Fraction(1, 20)
     assert found.denominator <= part
 
@@ -202,7 +204,7 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
     write_musicxml(drill, harp, path)
     schema().validate(str(path))
     melody = read_musicxml(path)
-    assert (melody.meter, melody.begins) == (drill.meter, drill.begins)
+    assert (melody.meter, melody.start) == (drill.meter, drill.start)
     assert melody.tempo == pytest.approx(drill.tempo, abs=0.01)
     assert melody.swing == pytest.approx(drill.swing, abs=0.02)
     wanted = []
@@ -210,17 +212,17 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
         pitches = [tuple(sorted({harp.midi(tab) for tab in sound})) for sound in step.sounds]
         if step.ladder:  # read as its notes
             share = step.beats / len(pitches)
-            wanted += [(step.at + i * share, share, (one,)) for i, one in enumerate(pitches)]
+            wanted += [(step.start + i * share, share, (one,)) for i, one in enumerate(pitches)]
         else:
-            wanted.append((step.at, step.beats, tuple(pitches)))
-    found = [(n.at, n.beats, tuple(pitch.notes for pitch in n.path)) for n in melody.notes]
+            wanted.append((step.start, step.beats, tuple(pitches)))
+    found = [(n.start, n.beats, tuple(pitch.notes for pitch in n.path)) for n in melody.notes]
     assert [one[:2] for one in found] == [one[:2] for one in wanted]
-    if not any(step.offs for step in drill.steps):  # 60 cents up may be read as 40 down
+    if not any(step.offsets_cents for step in drill.steps):  # 60 cents up may be read as 40 down
         assert found == wanted
 
 
 def test_a_score_says_what_the_tab_says() -> None:
-    text = musicxml_of(drill_of("-4':3 4+5:1 | 6o:2 -2''>-2:2 |", "swing = 2"), Harp.of("C"))
+    text = drill_to_musicxml(drill_of("-4':3 4+5:1 | 6o:2 -2''>-2:2 |", "swing = 2"), Harp.of("C"))
     assert "<text>-4'</text>" in text
     assert "<bend-alter>-1</bend-alter>" in text
     assert "<other-technical>overblow</other-technical>" in text
@@ -283,7 +285,7 @@ def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
     )
     melody = played(tmp_path, measures)
     assert letters(melody) == "CDEDFGGA"
-    assert [one.at for one in melody.notes] == [2 * i for i in range(8)]
+    assert [one.start for one in melody.notes] == [2 * i for i in range(8)]
     assert melody.tonic == 7
 
 
@@ -307,7 +309,7 @@ def test_ties_chords_voices_rests_and_grace_notes(tmp_path: Path) -> None:
     first_bar = ATTRIBUTES + grace + note("C", 2) + chord + note("D", 2, tie[0])
     measures = bar(1, first_bar) + bar(2, note("D", 2, tie[1]) + rest + second)
     melody = played(tmp_path, measures)
-    assert [(n.at, n.beats, n.path[0].notes) for n in melody.notes] == [
+    assert [(n.start, n.beats, n.path[0].notes) for n in melody.notes] == [
         (0, 1, (60, 64)),
         (1, 2, (62,)),
     ]
@@ -319,7 +321,7 @@ def test_the_tutorials_first_score_is_read() -> None:
     """The whole C of the MusicXML tutorial's "Hello World", as the package musicxml carries it."""
     found = files("musicxml") / "parser" / "test_hello_world.xml"
     melody = read_musicxml(Path(str(found)))
-    assert [(n.at, n.beats, n.path) for n in melody.notes] == [(0, 4, (Pitch((60,)),))]
+    assert [(n.start, n.beats, n.path) for n in melody.notes] == [(0, 4, (TargetPitch((60,)),))]
 
 
 def test_a_compressed_score_is_read_and_what_is_none_is_told(tmp_path: Path) -> None:
@@ -348,7 +350,9 @@ def test_a_compressed_score_is_read_and_what_is_none_is_told(tmp_path: Path) -> 
 
 
 def melody_of(*midi: int, tonic: int | None = None) -> Melody:
-    notes = tuple(MelodyNote(Fraction(i), Fraction(1), (Pitch((n,)),)) for i, n in enumerate(midi))
+    notes = tuple(
+        MelodyNote(Fraction(i), Fraction(1), (TargetPitch((n,)),)) for i, n in enumerate(midi)
+    )
     return Melody("m", "M", notes, tonic=tonic)
 
 
@@ -356,20 +360,20 @@ def melody_of(*midi: int, tonic: int | None = None) -> Melody:
 def test_a_major_scale_is_easiest_on_the_harp_of_its_key(up: int) -> None:
     """First position has the major scale from hole 4 without a bend: common practice."""
     scale = [72 + up + step for step in (0, 2, 4, 5, 7, 9, 11, 12)]
-    best = on_harps(melody_of(*scale), standard_harps("richter"), (0,))[0]
+    best = arrange_on_harps(melody_of(*scale), standard_harps("richter"), (0,))[0]
     assert [step.tab for step in best.drill.steps] == ["4", "-4", "5", "-5", "6", "-6", "-7", "7"]
     assert best.missing == 0
 
 
 def test_what_a_harp_cannot_play_is_left_out_and_told_with_its_place() -> None:
-    best = on_a_harp(melody_of(60, 61, 62, 40, 64), Harp.of("C"))
+    best = arrange_on_harp(melody_of(60, 61, 62, 40, 64), Harp.of("C"))
     assert best.missing == 1
     assert best.problems[0].message == "bar 1, beat 4: E2: the C harp has no E2"
-    assert [step.at for step in best.drill.steps] == [0, 1, 2, 4]
+    assert [step.start for step in best.drill.steps] == [0, 1, 2, 4]
 
 
 def test_a_position_moves_the_key_there() -> None:
-    moves = into_position(melody_of(60, 64, 67, tonic=0), Harp.of("C"), 2)
+    moves = half_steps_to_position(melody_of(60, 64, 67, tonic=0), Harp.of("C"), 2)
     assert {move % 12 for move in moves} == {7}  # G, a fifth up: second position of a C harp
 
 
@@ -384,7 +388,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         again = trainer("drill", "export", "ferry-home", str(out))
         assert again.code == ExitCode.BAD_INPUT
         assert "is there already" in again.err
-    drill = find("ferry-home")
+    drill = find_drill("ferry-home")
     harp = harp_of(drill)
     for kind in ("mid", "musicxml"):
         file, out = tmp_path / f"ferry.{kind}", tmp_path / f"from-{kind}.toml"
@@ -392,7 +396,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         assert answer.code == 0, answer.err
         assert f"{drill.key} harp, at the same pitch:" in answer.out
         made = read_drill(out)
-        assert [(s.at, s.beats) for s in made.steps] == [(s.at, s.beats) for s in drill.steps]
+        assert [(s.start, s.beats) for s in made.steps] == [(s.start, s.beats) for s in drill.steps]
         heard = [[harp.midi(tab) for tab in step.first] for step in made.steps]
         assert heard == [[harp.midi(tab) for tab in step.first] for step in drill.steps]
         assert trainer("drill", "check", str(out)).code == 0

@@ -175,7 +175,7 @@ class TestRichter:
         The higher reed bends, to a half step above the lower one.
         """
         harp = Harp.of(key)
-        assert [harp.opens(hole) for hole in HOLES] == [Breath.DRAW] * 6 + [Breath.BLOW] * 4
+        assert [harp.higher_reed(hole) for hole in HOLES] == [Breath.DRAW] * 6 + [Breath.BLOW] * 4
         steps = [harp.bend_depth(hole) / 100.0 for hole in HOLES]
         under = [step if step >= 1.0 else "under 1" for step in steps]
         assert under == [1, 2, 3, 1, "under 1", 1, "under 1", 1, 1, 2]
@@ -256,38 +256,43 @@ class TestRichter:
                 ask(Tab.parse(text))
 
     def test_what_a_hole_reaches_is_in_order_of_pitch(self) -> None:
-        assert [str(tab) for tab in Harp.of("C").reachable(3)] == [
+        assert [str(tab) for tab in Harp.of("C").hole_entries(3)] == [
             "3",
             "-3'''",
             "-3''",
             "-3'",
             "-3",
         ]
-        assert [str(tab) for tab in Harp.of("C").reachable(9)] == ["-9", "9'", "9", "-9o"]
+        assert [str(tab) for tab in Harp.of("C").hole_entries(9)] == ["-9", "9'", "9", "-9o"]
 
 
 class TestNearest:
     @given(st.sampled_from(TUNINGS), st.floats(80.0, 3500.0), st.sampled_from(["C", "low F"]))
     def test_no_entry_is_nearer(self, tuning: str, hz: float, key: str) -> None:
         harp = Harp.of(key, tuning, temperament_name="just7")
-        found = harp.nearest(hz)
+        found = harp.nearest_entries(hz)
         least = min(abs(cents(hz, harp.hz(tab))) for tab in harp.entries)
         assert abs(cents(hz, harp.hz(found[0]))) == pytest.approx(least, abs=1e-6)
 
     def test_entries_of_one_note_come_together_the_easiest_first(self) -> None:
         harp = Harp.of("C")
-        assert harp.nearest(harp.hz(Tab.parse("3")) * 1.01) == (Tab.parse("-2"), Tab.parse("3"))
-        assert Harp.of("C", "natural-minor").nearest(librosa.note_to_hz("Eb4")) == (Tab.parse("2"),)
+        assert harp.nearest_entries(harp.hz(Tab.parse("3")) * 1.01) == (
+            Tab.parse("-2"),
+            Tab.parse("3"),
+        )
+        assert Harp.of("C", "natural-minor").nearest_entries(librosa.note_to_hz("Eb4")) == (
+            Tab.parse("2"),
+        )
 
     def test_it_follows_the_players_offsets(self) -> None:
         harp = Harp.of("C", offsets={"-3'": 60.0})
         between = harp.hz(Tab.parse("-3")) * 2.0 ** (-40.0 / 1200.0)
-        assert harp.nearest(between) == (Tab.parse("-3'"),)
-        assert Harp.of("C").nearest(between) == (Tab.parse("-3"),)
+        assert harp.nearest_entries(between) == (Tab.parse("-3'"),)
+        assert Harp.of("C").nearest_entries(between) == (Tab.parse("-3"),)
 
     def test_beyond_the_harp_it_is_the_last_note(self) -> None:
-        assert Harp.of("C").nearest(20.0) == (Tab.parse("1"),)
-        assert Harp.of("C").nearest(9000.0) == (Tab.parse("-10o"),)
+        assert Harp.of("C").nearest_entries(20.0) == (Tab.parse("1"),)
+        assert Harp.of("C").nearest_entries(9000.0) == (Tab.parse("-10o"),)
 
 
 class TestInTune:
@@ -348,11 +353,12 @@ class TestInTune:
     def test_a_harp_travels_between_processes(self) -> None:
         harp = Harp.of("low F", "paddy", a4=442.0, temperament_name="just7", offsets={"-2": -5.0})
         fresh = pickle.loads(pickle.dumps(harp))
-        harp.nearest(440.0)
+        harp.nearest_entries(440.0)
         used = pickle.loads(pickle.dumps(harp))
         assert fresh == used == harp
         assert len({fresh, used, harp}) == 1
-        assert used.nearest(440.0) == harp.nearest(440.0) == fresh.nearest(440.0)
+        at_a4 = harp.nearest_entries(440.0)
+        assert used.nearest_entries(440.0) == at_a4 == fresh.nearest_entries(440.0)
 
 
 class TestTunings:
@@ -376,7 +382,7 @@ class TestTunings:
     def test_country(self) -> None:
         assert changes("country") == {"-5": 1}
         assert degrees(Harp.of("C", "country"), "-2 -3 -4 -5", 2) == "1 3 5 7"
-        assert str(max(Harp.of("C", "country").reachable(5))) == "-5'"
+        assert str(max(Harp.of("C", "country").hole_entries(5))) == "-5'"
 
     def test_natural_minor_has_two_minor_chords(self) -> None:
         assert changes("natural-minor") == dict.fromkeys(["2", "5", "8", "-3", "-7"], -1)

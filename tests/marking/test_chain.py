@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from trainer.drill import Drill, find, parse_drill
+from trainer.drill import Drill, find_drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Result
 from trainer.practice import (
@@ -121,11 +121,11 @@ def test_wrong_and_skipped_steps_are_told_and_the_rest_is_marked_for_what_it_was
 
 @pytest.mark.parametrize("key", ["low F", "F#"])
 def test_a_performance_without_fault_earns_full_marks(key: str) -> None:
-    assert played({}, find("harbour-bell"), key).score >= 98.0
+    assert played({}, find_drill("harbour-bell"), key).score >= 98.0
 
 
 def test_the_demo_shows_typical_faults() -> None:
-    bell = find("harbour-bell")
+    bell = find_drill("harbour-bell")
     result = played(typical_faults(bell), bell)
     said = " ".join(mark.sentence for mark in result.marks)
     assert 60.0 < result.score < 98.0

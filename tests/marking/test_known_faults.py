@@ -16,8 +16,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trainer.drill import Care, Drill, Goal, parse_drill
-from trainer.drill.tab_reader import read_tab
+from trainer.drill import CleannessRule, Drill, Goal, parse_drill
+from trainer.drill.tab_reader import parse_tab
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result
 from trainer.marking.score import break_down, criterion_scores, score_criteria, step_score
@@ -176,7 +176,7 @@ def test_loose_notes_may_leak_clean_ones_must_not_and_chords_must_not_sound_alon
     assert clean.score < plain.score < loose.score
     assert one("-5:2{chord}", Fault()).score >= 98.0
     alone = one("-5:2", Fault())
-    step = replace(alone.step, care=Care.CHORD)
+    step = replace(alone.step, cleanness_rule=CleannessRule.CHORD)
     assert criterion_scores(step, alone.measured, Goal(), 1000.0)["cleanness"] == 0.0
 
 
@@ -302,7 +302,7 @@ def test_a_looped_drill_climbs_while_it_is_played() -> None:
 
 
 STEPS = {
-    name: read_tab(text, None).steps[0]
+    name: parse_tab(text, None).steps[0]
     for name, text in {
         "glide": "-3>-3'':4",
         "ladder": "-3=-3'=-3'':3",
@@ -438,4 +438,4 @@ def test_a_low_chord_that_is_held_is_one_note_and_repeated_it_is_several(key: st
         if isinstance(event, Heard) and event.reading.onset is not None:
             assert clock is not None
             starts.append(clock.beat(event.reading.onset))
-    assert starts == pytest.approx([float(step.at) for step in drill.steps], abs=0.05)
+    assert starts == pytest.approx([float(step.start) for step in drill.steps], abs=0.05)

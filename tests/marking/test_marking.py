@@ -18,8 +18,8 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from trainer.drill import PARTS, Clock, Drill, Goal, Sound, Step
-from trainer.drill.tab_reader import read_tab
+from trainer.drill import CRITERIA, BeatClock, Drill, Goal, Sound, Step
+from trainer.drill.tab_reader import parse_tab
 from trainer.ear import Reading
 from trainer.harp import Harp, HarpError, Tab
 from trainer.marking import Mark, Marker, Measured, Result
@@ -37,21 +37,21 @@ LEAD_BEATS = 1
 
 
 def drill_of(tab: str, *, tempo: float = 100.0, tolerance: float = 10.0) -> Drill:
-    music = read_tab(tab, None)
+    music = parse_tab(tab, None)
     assert not music.problems
     goal = Goal(tolerance=tolerance)
     return Drill(
-        "quay", "On the quay", "", "C", "richter", tempo, (4, 4), goal, music.steps, music.beats
+        "quay", "On the quay", "", "C", "richter", tempo, (4, 4), goal, music.steps, music.end
     )
 
 
-def clock_of(drill: Drill) -> Clock:
+def clock_of(drill: Drill) -> BeatClock:
     zero = round(LEAD_BEATS * 60 / drill.tempo * RATE)
-    return Clock(zero=zero, tempo=drill.tempo, rate=RATE)
+    return BeatClock(zero=zero, tempo=drill.tempo, rate=RATE)
 
 
 def sounds_of(tab: str) -> tuple[Sound, ...]:
-    return read_tab(tab, None).steps[0].sounds
+    return parse_tab(tab, None).steps[0].sounds
 
 
 @dataclass(frozen=True)
@@ -114,7 +114,7 @@ def notes_of(
     faults: Mapping[int, Fault] | None = None,
     *,
     gap_ms: float = 60.0,
-    beats: Callable[[Step], float] = lambda step: float(step.at),
+    beats: Callable[[Step], float] = lambda step: float(step.start),
 ) -> list[Note]:
     """A drill as played; `beats` says on which beat a step starts, apart from its fault."""
     beat_ms = 60_000.0 / drill.tempo
@@ -463,7 +463,7 @@ def test_noodling_before_the_start_is_left_aside() -> None:
 
 @pytest.mark.parametrize("beats", [1, 2, 8])
 def test_after_a_hesitation_later_steps_are_still_matched(beats: int) -> None:
-    notes = notes_of(WALK, beats=lambda step: float(step.at) + (beats if step.index >= 4 else 0))
+    notes = notes_of(WALK, beats=lambda step: float(step.start) + (beats if step.index >= 4 else 0))
     result = take(WALK, readings_of(notes))[0]
     assert_matched(result, notes, range(9))
     late = beats * 60_000.0 / WALK.tempo
@@ -473,7 +473,7 @@ def test_after_a_hesitation_later_steps_are_still_matched(beats: int) -> None:
 @pytest.mark.parametrize("pace", [0.7, 1.15, 1.3, 2.0])
 @pytest.mark.parametrize("drill", [WALK, drill_of("4:1 4:1 4:1 4:1 | 4:0.5 4:0.5 4:0.5 4:0.5 4:2")])
 def test_a_player_at_another_pace_is_followed(pace: float, drill: Drill) -> None:
-    notes = notes_of(drill, beats=lambda step: float(step.at) / pace)
+    notes = notes_of(drill, beats=lambda step: float(step.start) / pace)
     assert_matched(take(drill, readings_of(notes))[0], notes, range(len(drill.steps)))
 
 
@@ -530,7 +530,7 @@ def test_marks_are_told_soon_after_each_step_and_agree_with_the_result() -> None
 
 
 def test_a_missed_step_is_told_and_told_anew_when_it_comes_after_all() -> None:
-    notes = notes_of(WALK, beats=lambda step: float(step.at) + (3 if step.index >= 4 else 0))
+    notes = notes_of(WALK, beats=lambda step: float(step.start) + (3 if step.index >= 4 else 0))
     result, told = take(WALK, readings_of(notes))
     fifth = [mark.sentence for mark in told if mark.step.index == 4]
     assert fifth == ["not played", "1500 ms late"]
@@ -557,7 +557,7 @@ def test_a_range_of_steps_is_marked_on_the_same_clock() -> None:
 
 
 def test_a_drill_without_steps_has_a_result() -> None:
-    empty = replace(WALK, steps=(), beats=Fraction(0))
+    empty = replace(WALK, steps=(), end=Fraction(0))
     result, told = take(empty, readings_of(notes_of(WALK)))
     assert (result.marks, result.score, result.weakest, told) == ((), 0.0, None, [])
 
@@ -669,7 +669,7 @@ PERFECT = Measured(
 )
 
 
-STILL = tuple(part for part in PARTS if part != "motion")
+STILL = tuple(part for part in CRITERIA if part != "motion")
 """What is judged of a note that is not to move."""
 
 

@@ -15,19 +15,19 @@ from trainer.music import (
     TEMPERAMENTS,
     MusicError,
     cents,
-    degree,
-    harp_for,
-    hz_of,
+    degree_name,
+    harp_key_for,
+    hz_to_midi,
     key_in_position,
-    midi_of,
+    midi_to_hz,
     note_name,
     parse_note,
     parse_pitch_class,
+    parse_song_key,
     pitch_class_name,
     position_for,
     position_name,
-    song_tonic,
-    temperament,
+    temperament_named,
 )
 
 # MIDI Tuning Standard (MIDI Manufacturers Association), table of frequency data; from memory.
@@ -90,21 +90,21 @@ ELLIS = {
 class TestPitch:
     @pytest.mark.parametrize(("midi", "hz"), MIDI_TUNING_STANDARD.items())
     def test_hertz_agree_with_the_midi_tuning_standard(self, midi: float, hz: float) -> None:
-        assert hz_of(midi) == pytest.approx(hz, abs=6e-5)
+        assert midi_to_hz(midi) == pytest.approx(hz, abs=6e-5)
 
     @pytest.mark.parametrize(("note", "hz"), EQUAL_TABLE.items())
     def test_hertz_agree_with_the_published_table(self, note: str, hz: float) -> None:
-        assert hz_of(parse_note(note)) == pytest.approx(hz, abs=6e-4)
+        assert midi_to_hz(parse_note(note)) == pytest.approx(hz, abs=6e-4)
 
     def test_notes_and_hertz_agree_with_librosa(self) -> None:
         for midi in range(128):
             name = note_name(midi)
             assert parse_note(name) == midi == librosa.note_to_midi(name)
-            assert hz_of(midi) == pytest.approx(librosa.midi_to_hz(midi), rel=1e-12)
+            assert midi_to_hz(midi) == pytest.approx(librosa.midi_to_hz(midi), rel=1e-12)
 
     @given(st.floats(10.0, 20_000.0), st.floats(400.0, 480.0))
     def test_midi_of_turns_hz_of_around(self, hz: float, a4: float) -> None:
-        assert hz_of(midi_of(hz, a4), a4) == pytest.approx(hz, rel=1e-12)
+        assert midi_to_hz(hz_to_midi(hz, a4), a4) == pytest.approx(hz, rel=1e-12)
 
     @given(st.floats(10.0, 20_000.0), st.floats(-1200.0, 1200.0))
     def test_cents_are_hundredths_of_a_half_step(self, hz: float, interval: float) -> None:
@@ -113,7 +113,7 @@ class TestPitch:
     @pytest.mark.parametrize("hz", [0.0, -440.0, float("nan"), float("inf")])
     def test_what_has_no_pitch_is_refused(self, hz: float) -> None:
         with pytest.raises(MusicError, match="has no pitch"):
-            midi_of(hz)
+            hz_to_midi(hz)
 
 
 class TestNames:
@@ -155,12 +155,12 @@ class TestNames:
 
 class TestTemperament:
     def test_equal_is_equal(self) -> None:
-        assert temperament("equal").offsets == (0.0,) * 12
+        assert temperament_named("equal").offsets == (0.0,) * 12
 
     def test_five_limit_is_the_usual_scale_as_librosa_has_it(self) -> None:
         ratios = librosa.interval_frequencies(12, fmin=1.0, intervals="ji5")
         expected = [1200.0 * log2(ratio) - 100.0 * i for i, ratio in enumerate(ratios)]
-        assert temperament("just5").offsets == pytest.approx(expected, abs=1e-9)
+        assert temperament_named("just5").offsets == pytest.approx(expected, abs=1e-9)
 
     @pytest.mark.parametrize(
         ("name", "ratios"),
@@ -170,7 +170,7 @@ class TestTemperament:
         ],
     )
     def test_intervals_have_the_size_that_ellis_gives(self, name: str, ratios: str) -> None:
-        table = temperament(name)
+        table = temperament_named(name)
         for half_steps, ratio in enumerate(ratios.split(), start=1):
             size = 100.0 * half_steps + table.offset(half_steps)
             assert size == pytest.approx(ELLIS[ratio], abs=6e-4)
@@ -193,7 +193,7 @@ class TestTemperament:
     def test_chords_stand_in_small_ratios(
         self, name: str, half_steps: tuple[int, ...], ratios: tuple[Fraction, ...]
     ) -> None:
-        table = temperament(name)
+        table = temperament_named(name)
         sizes = [100.0 * step + table.offset(step) for step in half_steps]
         for size, ratio in zip(sizes, ratios, strict=True):
             assert size - sizes[0] == pytest.approx(1200.0 * log2(ratio / ratios[0]), abs=1e-9)
@@ -203,7 +203,7 @@ class TestTemperament:
 
     def test_an_unknown_one_is_refused_with_those_there_are(self) -> None:
         with pytest.raises(MusicError, match=r"'just9'; there are equal, just5, just7"):
-            temperament("just9")
+            temperament_named("just9")
 
 
 class TestPosition:
@@ -220,7 +220,7 @@ class TestPosition:
     @given(st.integers(0, 11), st.integers(1, 12))
     def test_harp_key_and_position_hang_together(self, harp: int, position: int) -> None:
         song = key_in_position(harp, position)
-        assert harp_for(song, position) == harp
+        assert harp_key_for(song, position) == harp
         assert position_for(harp, song) == position
 
     @pytest.mark.parametrize("position", [0, 13, -1])
@@ -228,7 +228,7 @@ class TestPosition:
         with pytest.raises(MusicError, match=f"no position {position}; positions run from 1 to 12"):
             key_in_position(0, position)
         with pytest.raises(MusicError, match=f"no position {position}"):
-            harp_for(0, position)
+            harp_key_for(0, position)
 
     def test_their_names(self) -> None:
         names = " ".join(position_name(position) for position in POSITIONS)
@@ -236,16 +236,16 @@ class TestPosition:
 
     def test_degrees_of_the_major_scale_are_plain_and_the_rest_flat(self) -> None:
         for tonic in range(12):
-            degrees = [degree(tonic + step, tonic) for step in range(13)]
+            degrees = [degree_name(tonic + step, tonic) for step in range(13)]
             major = [degrees[step] for step in (0, 2, 4, 5, 7, 9, 11, 12)]
             assert " ".join(major) == "1 2 3 4 5 6 7 1"
             assert " ".join(degrees[step] for step in (1, 3, 6, 8, 10)) == "b2 b3 b5 b6 b7"
 
     def test_a_songs_key_is_its_tonic(self) -> None:
         tonics = {"A": 9, "Am": 9, "Bbm": 10, "F#": 6, "bb": 10, "b": 11}
-        assert {key: song_tonic(key) for key in tonics} == tonics
+        assert {key: parse_song_key(key) for key in tonics} == tonics
 
     @pytest.mark.parametrize("key", ["", "m", "H", "Amm", "A4"])
     def test_what_is_no_key_is_refused_by_name(self, key: str) -> None:
         with pytest.raises(MusicError, match=f"'{key}' is not the key of a song"):
-            song_tonic(key)
+            parse_song_key(key)

@@ -25,7 +25,7 @@ import pytest
 import soundfile as sf
 
 from trainer.core import TrainerError
-from trainer.drill import Clock, Drill, find
+from trainer.drill import BeatClock, Drill, find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -77,7 +77,7 @@ STARTING_S = 0.03
 def drill(tmp_path_factory: pytest.TempPathFactory) -> Drill:
     path = tmp_path_factory.mktemp("drills") / "quay.toml"
     path.write_text(QUAY, encoding="utf-8")
-    return find(str(path))
+    return find_drill(str(path))
 
 
 @dataclass
@@ -90,7 +90,7 @@ class Performance:
 
     folder: Path
     samples: np.ndarray
-    clock: Clock
+    clock: BeatClock
     result: Result
 
     def wav(self, beat: int = 0) -> Path:

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import Ended, Plan, run
 from trainer.sound import Fault, Player, PlayerSpec, Recording, RecordingSpec
 
-DRILL = find("harbour-bell")
+DRILL = find_drill("harbour-bell")
 RATE = 48_000
 ALL = {step.index for step in DRILL.steps}
 

@@ -29,12 +29,12 @@ from trainer.cli.exit_codes import ExitCode
 from trainer.ear import analyze_blocks
 from trainer.harp import STANDARD_KEYS, Breath, Harp, HarpError, Tab
 from trainer.harp.measured_tuning import (
-    follow_reeds,
-    naturals,
+    natural_entries,
     nearest_temperament,
-    octaves,
-    standings,
-    tuned_to,
+    octave_pairs,
+    overall_a4_hz,
+    reed_tunings,
+    with_reed_targets,
 )
 from trainer.music import TEMPERAMENTS, cents
 from trainer.practice import Failed, Finished, Plan, Started
@@ -63,7 +63,7 @@ from trainer.store import HarpTag, Journal, JournalError, OwnHarp, ReedRecord
 
 WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
 C = Harp.of("C")
-REEDS = naturals(C)
+REEDS = natural_entries(C)
 
 
 def reeds_off(harp: Harp, shift: float = 0.0, **off: float) -> dict[Tab, float]:
@@ -71,7 +71,8 @@ def reeds_off(harp: Harp, shift: float = 0.0, **off: float) -> dict[Tab, float]:
     breaths = {"b": Breath.BLOW, "d": Breath.DRAW}
     own = {Tab(int(name[1:]), breaths[name[0]]): value for name, value in off.items()}
     return {
-        one: harp.hz(one) * 2.0 ** ((shift + own.get(one, 0.0)) / 1200.0) for one in naturals(harp)
+        one: harp.hz(one) * 2.0 ** ((shift + own.get(one, 0.0)) / 1200.0)
+        for one in natural_entries(harp)
     }
 
 
@@ -89,7 +90,9 @@ def kept(
 
 class TestTargets:
     def test_a_harp_that_is_sharp_as_a_whole_is_not_blamed_on_the_player(self) -> None:
-        harp = follow_reeds(C, reeds_off(C, 20.0, d5=-30.0, b2=9.0), naturals=False, bends=False)
+        harp = with_reed_targets(
+            C, reeds_off(C, 20.0, d5=-30.0, b2=9.0), naturals=False, bends=False
+        )
         assert cents(harp.a4, 440.0) == pytest.approx(20.0)
         assert all(
             cents(harp.hz(one), C.hz(one)) == pytest.approx(20.0, abs=1e-6) for one in C.entries
@@ -97,7 +100,7 @@ class TestTargets:
 
     def test_naturals_follow_their_reeds_and_bends_do_not(self) -> None:
         reeds = reeds_off(C, 4.0, d4=-12.0)
-        harp = follow_reeds(C, reeds, naturals=True, bends=False)
+        harp = with_reed_targets(C, reeds, naturals=True, bends=False)
         assert all(harp.hz(one) == pytest.approx(reeds[one]) for one in REEDS)
         assert cents(harp.hz(tab("-4'")), C.hz(tab("-4'"))) == pytest.approx(4.0)
 
@@ -109,9 +112,9 @@ class TestTargets:
         self, key: str, off: list[float]
     ) -> None:
         plain = Harp.of(key)
-        pairs = zip(naturals(plain), off, strict=True)
+        pairs = zip(natural_entries(plain), off, strict=True)
         reeds = {one: plain.hz(one) * 2.0 ** (cents_off / 1200.0) for one, cents_off in pairs}
-        harp = follow_reeds(plain, reeds, naturals=True, bends=True)
+        harp = with_reed_targets(plain, reeds, naturals=True, bends=True)
         for one in harp.entries:
             if one.over:  # a half step above the higher reed of the hole
                 hole = {reeds[Tab(one.hole, breath)] for breath in Breath}
@@ -122,20 +125,20 @@ class TestTargets:
 
     def test_in_another_temperament_a_bend_keeps_the_distance_that_it_gives(self) -> None:
         just = Harp.of("C", temperament_name="just5")
-        harp = follow_reeds(just, reeds_off(just, d3=-10.0), naturals=True, bends=True)
+        harp = with_reed_targets(just, reeds_off(just, d3=-10.0), naturals=True, bends=True)
         # B to A on a C harp: 15/8 to 5/3.
         assert harp.hz(tab("-3")) / harp.hz(tab("-3''")) == pytest.approx((15 / 8) / (5 / 3))
 
     def test_a_reed_that_was_not_measured_keeps_to_the_temperament(self) -> None:
         reeds = reeds_off(C, 10.0, d4=-20.0)
         del reeds[tab("-4")]
-        harp = follow_reeds(C, reeds, naturals=True, bends=True)
+        harp = with_reed_targets(C, reeds, naturals=True, bends=True)
         for one in ("-4", "-4'"):
             assert cents(harp.hz(tab(one)), C.hz(tab(one))) == pytest.approx(10.0)
 
     def test_offsets_of_the_players_own_come_on_top(self) -> None:
         mine = replace(C, offsets={tab("-4'"): 6.0, tab("5"): -3.0})
-        harp = follow_reeds(mine, reeds_off(C, d4=-12.0, b5=5.0), naturals=True, bends=True)
+        harp = with_reed_targets(mine, reeds_off(C, d4=-12.0, b5=5.0), naturals=True, bends=True)
         assert cents(harp.hz(tab("-4'")), C.hz(tab("-4'"))) == pytest.approx(-12.0 + 6.0)
         assert cents(harp.hz(tab("5")), C.hz(tab("5"))) == pytest.approx(5.0 - 3.0)
 
@@ -152,25 +155,25 @@ class TestTargets:
         self, reeds: Mapping[Tab, float], complaint: str
     ) -> None:
         with pytest.raises(HarpError, match=complaint):
-            follow_reeds(C, reeds, naturals=True, bends=False)
+            with_reed_targets(C, reeds, naturals=True, bends=False)
 
 
 class TestStandings:
     def test_each_reed_against_equal_its_own_harp_and_its_neighbours(self) -> None:
-        found = {str(one.tab): one for one in standings(C, reeds_off(C, 12.0, d5=-20.0))}
-        assert found["-5"].equal == pytest.approx(-8.0)
-        assert found["-5"].off == pytest.approx(-20.0)
-        assert found["-5"].beside == pytest.approx(-20.0)
-        assert found["5"].beside == pytest.approx(0.0)
+        found = {str(one.tab): one for one in reed_tunings(C, reeds_off(C, 12.0, d5=-20.0))}
+        assert found["-5"].from_equal_cents == pytest.approx(-8.0)
+        assert found["-5"].from_temperament_cents == pytest.approx(-20.0)
+        assert found["-5"].from_neighbours_cents == pytest.approx(-20.0)
+        assert found["5"].from_neighbours_cents == pytest.approx(0.0)
 
     def test_octaves_beat_by_the_second_partial_of_the_lower_reed(self) -> None:
         reeds = {tab("1"): 262.0, tab("4"): 525.5, tab("-4"): 588.0, tab("-8"): 1174.0}
-        beats = {f"{one.low} {one.high}": one.beats_hz for one in octaves(C, reeds)}
+        beats = {f"{one.low} {one.high}": one.beats_hz for one in octave_pairs(C, reeds)}
         assert beats == pytest.approx({"1 4": 1.5, "-4 -8": 2.0})
 
     def test_a_standard_harp_has_the_octaves_that_players_split(self) -> None:
         """Blow octaves three holes apart, draw ones three or four (common practice)."""
-        found = ", ".join(f"{one.low} {one.high}" for one in octaves(C, reeds_off(C)))
+        found = ", ".join(f"{one.low} {one.high}" for one in octave_pairs(C, reeds_off(C)))
         assert found == ("1 4, -1 -4, 2 5, 3 6, -3 -7, 4 7, -4 -8, 5 8, -5 -9, 6 9, -6 -10, 7 10")
 
     @pytest.mark.parametrize("name", TEMPERAMENTS)
@@ -364,14 +367,14 @@ class TestMeasuring:
         played = off_by(shift, key)
         events = events_of(Harp.of(key), played)
         found = result(events)
-        errors = [cents(found[str(one)].hz, played.hz(one)) for one in naturals(played)]
+        errors = [cents(found[str(one)].hz, played.hz(one)) for one in natural_entries(played)]
         print(f"{key} {shift:+.0f}: worst {max(map(abs, errors)):.3f} cents")
         assert max(map(abs, errors)) < 0.1
         assert all(reed.spread_cents < 0.5 for reed in found.values())
         assert not [event for event in events if isinstance(event, Again)]
         asked = [str(event.tab) for event in events if isinstance(event, Asked)]
         # The first was asked for before anything was heard.
-        assert asked == [str(one) for one in naturals(played)][1:]
+        assert asked == [str(one) for one in natural_entries(played)][1:]
 
     def test_recorded_reeds_are_where_praat_hears_them(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
@@ -610,5 +613,5 @@ def test_guided_through_a_microphone(pulse: Pulse, tmp_path: Path) -> None:
     found = {reed.tab: cents(reed.hz, C.hz(tab(reed.tab))) for reed in own.reeds}
     assert list(found) == ["1", "2", "3", "4", "5"]
     assert max(map(abs, found.values())) < 3.0
-    assert abs(cents(tuned_to(C, {tab(r.tab): r.hz for r in own.reeds}), 440.0)) < 2.0
+    assert abs(cents(overall_a4_hz(C, {tab(r.tab): r.hz for r in own.reeds}), 440.0)) < 2.0
     assert median(found.values()) == pytest.approx(0.0, abs=1.0)

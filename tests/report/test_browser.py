@@ -16,7 +16,7 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.support.colour import contrast
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.report.class_report import Loss, Student, class_html
 from trainer.report.drill_sheet import drill_sheet_html
 from trainer.report.student_page import StudentReport, student_html
@@ -63,7 +63,7 @@ def page(request: pytest.FixtureRequest, told: StudentReport, tmp_path: Path) ->
     made = {
         "report": lambda: student_html(told),
         "class": lambda: class_html(told.result.drill, CLASS),
-        "sheet": lambda: drill_sheet_html(find("two-at-the-rail")),
+        "sheet": lambda: drill_sheet_html(find_drill("two-at-the-rail")),
     }[request.param]()
     path = tmp_path / f"{request.param}.html"
     path.write_text(made, encoding="utf-8")

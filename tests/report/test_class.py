@@ -17,7 +17,7 @@ from typing import Any
 import pytest
 
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.practice.batch import BatchError, mark_all
 from trainer.report.advice import MIN_LOSS_POINTS, losses
 from trainer.report.batch_report import recording_data
@@ -107,7 +107,7 @@ def test_a_report_as_markdown_table_and_data(told: StudentReport) -> None:
     assert len(rows) == len(result.marks)
     for row, mark in zip(rows, result.marks, strict=True):
         assert float(row["mark"]) == pytest.approx(mark.score, abs=0.01)
-        assert {part for part in PARTS if row[part]} == set(mark.criteria)
+        assert {part for part in CRITERIA if row[part]} == set(mark.criteria)
         assert (row["cents"] == "") == (mark.measured.cents is None)
     data = json.loads(json.dumps(student_data(result, told.advice, "x")))
     assert data["score"] == result.score

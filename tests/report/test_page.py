@@ -343,7 +343,7 @@ def check(drill: Drill, width: int) -> None:
         assert "".join(part) == "".join(step.tab for step in steps)
     whole = [int(count) for count in counts if count.isdigit()]
     meter = drill.meter[0]
-    beats = range(0) if drill.free else range(math.ceil(drill.begins), math.ceil(drill.beats))
+    beats = range(0) if drill.free else range(math.ceil(drill.start), math.ceil(drill.end))
     assert whole == [beat % meter + 1 for beat in beats]
 
 
@@ -368,7 +368,7 @@ def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
         for line in tab_page_text(drill, 100).split("\n\n")
     ]
     columns = [[found.start() for found in re.finditer(r"\|", row)] for row in lines]
-    full = columns[1:] if drill.begins else columns
+    full = columns[1:] if drill.start else columns
     for one in full[1:]:
         assert one == full[0][: len(one)]
     assert sum(map(len, full)) == drill.bars

@@ -403,9 +403,9 @@ def test_commands_take_the_harp_of_the_settings(
 
     assert tab_of("--harp", "C") == "4"
     assert trainer("settings", "set", "harp.key", "F")[0] == 0
-    assert tab_of() == str(Harp.of("F").nearest(523.25)[0])
+    assert tab_of() == str(Harp.of("F").nearest_entries(523.25)[0])
     monkeypatch.setenv("TRAINER_HARP", "low D")
-    assert tab_of() == str(Harp.of("low D").nearest(523.25)[0])
+    assert tab_of() == str(Harp.of("low D").nearest_entries(523.25)[0])
     assert tab_of("--harp", "C") == "4"
 
 

@@ -15,7 +15,7 @@ import parselmouth
 import pytest
 import soundfile as sf
 
-from trainer.drill import Clock, Drill, parse_drill
+from trainer.drill import BeatClock, Drill, parse_drill
 from trainer.harp import Harp, HarpError, Tab
 from trainer.sound import (
     OWN_AHEAD_S,
@@ -146,7 +146,7 @@ microphone.close()
 heard, own = np.concatenate(heard), np.concatenate(own)
 late = []
 for step in drill.steps[:2]:
-    due = clock.sample(step.at)
+    due = clock.sample(step.start)
     loud = np.flatnonzero(np.abs(heard[due - 6000 : due + 6000]) > 0.01)
     late.append((int(loud[0]) - 6000) / 48)
 # Where what was played fits best into what was heard, and how much it leaves of it.
@@ -417,12 +417,12 @@ def test_steps_stay_on_their_samples_however_the_devices_drift(drift: float) -> 
     drill = music("{call} " + bar * 9 + "{answer} 4:4 |", tempo=120, swing=2)
     duet = Duet(drift)
     duet.go_on(0.1)
-    clock = Clock(RATE, 120, RATE, 2.0)
+    clock = BeatClock(RATE, 120, RATE, 2.0)
     duet.metronome.accompany(Harp.of("C"), clock, trainer_steps(drill))
     duet.go_on(20.0)
     sound, frames = duet.sound(), np.arange(200)
     for step in drill.steps[:-1]:
-        due = duet.frame_at(clock.sample(step.at))
+        due = duet.frame_at(clock.sample(step.start))
         near = sound[round(due) - 100 : round(due) + 100] != 0.0
         assert frames[near][0] - 100 == pytest.approx(0, abs=0.001 * duet.out.rate)
         assert not near[:50].any()
@@ -455,7 +455,7 @@ def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} -4'>-4:2 1+4:2 | {answer} -4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), trainer_steps(drill))
     duet.go_on(6.0)
     sound = duet.sound().astype(float)
     for start, tab in ((1.1, "-4'"), (2.6, "-4"), (3.2, "1"), (3.2, "4")):
@@ -472,7 +472,7 @@ def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} 4:4 | 5:4 | {answer} 4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), trainer_steps(drill))
     duet.go_on(2.0)
     stopped = duet.out.next_frame
     duet.metronome.stop()
@@ -487,7 +487,7 @@ def test_steps_the_harp_cannot_play_are_told_at_once() -> None:
     duet = Duet(0.0)
     step = replace(music("-5:4", tempo=60).steps[0], sounds=((Tab.parse("-5'"),),))
     with pytest.raises(HarpError, match="cannot be played on a C harp"):
-        duet.metronome.accompany(Harp.of("C"), Clock(RATE, 60, RATE), [step])
+        duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), [step])
 
 
 # --- on a stand-in for PortAudio ------------------------------------------------------------

@@ -52,7 +52,7 @@ class Played:
     def cut(self, step: Step | int, start: float = 0.0, end: float = 1.0) -> np.ndarray:
         """A part of a step, from and to shares of its length."""
         step = self.drill.steps[step] if isinstance(step, int) else step
-        at, until = self.clock.sample(step.at), self.clock.sample(step.end)
+        at, until = self.clock.sample(step.start), self.clock.sample(step.end)
         return self.samples[at + round(start * (until - at)) : at + round(end * (until - at))]
 
     def cents(
@@ -149,11 +149,11 @@ def test_each_rung_of_a_ladder_is_held_and_the_breath_goes_on() -> None:
     targets = [0.0, -120.0, -200.0, -100.0]
     track, times = played.cents("-3", 0, 0.0, 0.9)
     for place, target in enumerate(targets):
-        begin, end = step.rest(place)
+        begin, end = step.rest_interval(place)
         held = track[(times > begin + 0.01) & (times < min(end, 0.9) - 0.01)]
         assert np.mean(held) == pytest.approx(target, abs=0.3)
         assert np.std(held) < 2.5
-    wanted = np.interp([step.place(t) for t in times], range(4), targets)
+    wanted = np.interp([step.path_position(t) for t in times], range(4), targets)
     inside = times > 0.03
     assert np.max(np.abs(track - wanted)[inside]) < 4.0  # smoothed at the corners, and no jump
     levels = rms(played.cut(0, 0.05, 0.9))
@@ -163,7 +163,9 @@ def test_each_rung_of_a_ladder_is_held_and_the_breath_goes_on() -> None:
 def test_a_bend_is_glided_to_its_cents_and_a_slide_lands_on_its_own() -> None:
     played = Played("-3@-30>-3':2 4>5@-25:2")
     track, times = played.cents("-3", 0, 0.05, 0.9)
-    wanted = np.interp([played.drill.steps[0].place(t) for t in times], [0, 1], [-30.0, -100.0])
+    wanted = np.interp(
+        [played.drill.steps[0].path_position(t) for t in times], [0, 1], [-30.0, -100.0]
+    )
     assert np.max(np.abs(track - wanted)) < 2.0
     assert np.mean(played.cents("5", 1, 0.8, 0.9)[0]) == pytest.approx(-25.0, abs=0.5)
 
@@ -186,7 +188,7 @@ def test_a_vibrato_has_its_rate_and_depth_and_the_notes_own_pitch(hz: float, cen
 def test_a_vibrato_rides_on_a_glide_and_on_a_ladder(sign: str) -> None:
     played = Played(f"-3{sign}-3':4{{vibrato 5 20}}")
     track, times = played.cents("-3", 0, 0.1, 0.9)
-    place = [played.drill.steps[0].place(t) for t in times]
+    place = [played.drill.steps[0].path_position(t) for t in times]
     riding = (track - np.interp(place, [0, 1], [0.0, -100.0]))[: 3 * RATE]
     rate, depth = swing_of(riding, 5.0)
     assert rate == pytest.approx(5.0, abs=0.05)
@@ -259,7 +261,7 @@ def test_a_pick_up_comes_before_the_bar_and_after_its_count_in(
     pickup: float, count_in: int
 ) -> None:
     drill = drill_of(f"5:{pickup:g} | 4:1 5:3", 120, pickup=pickup)
-    assert drill.begins == Fraction(-pickup)
+    assert drill.start == Fraction(-pickup)
     # The count-in goes on to the whole beat at or before the pick-up; at 120 a beat is RATE / 2.
     zero = RATE // 4 + (count_in + math.ceil(pickup)) * RATE // 2
     wanted = [zero - round(pickup * RATE / 2), zero, zero + RATE // 2]
@@ -362,7 +364,7 @@ def test_either_part_can_be_the_players() -> None:
 
 def test_calls_and_the_other_part_come_in_order_of_time() -> None:
     drill = drill_of("{call} 4:4 | {answer} 4:4" + TWO[TWO.index('\n"') :].replace("1:4 | ", ""))
-    assert [(step.tab, step.at) for step in trainer_steps(drill)] == [
+    assert [(step.tab, step.start) for step in trainer_steps(drill)] == [
         ("4", 0),
         ("-1", 2),
         ("-1", 4),
@@ -428,7 +430,7 @@ def test_one_rung_can_be_off() -> None:
         {0: Fault(rung=2, rung_cents=-20.0), 1: Fault(rung=2, rung_cents=-15.0)},
     )
     for place, target in enumerate((0.0, -120.0, -200.0)):
-        begin, end = played.drill.steps[0].rest(place)
+        begin, end = played.drill.steps[0].rest_interval(place)
         held, _ = played.cents("-3", 0, begin + 0.02, min(end, 0.95) - 0.02)
         assert np.mean(held) == pytest.approx(target, abs=0.3)
     assert np.mean(played.cents("-4", 1, 0.8, 0.95)[0]) == pytest.approx(-15.0, abs=0.3)
@@ -441,7 +443,7 @@ def test_a_glide_can_stray_from_its_way_or_turn_back() -> None:
     )
     step = played.drill.steps[0]
     track, times = played.cents("-3", 0, 0.05, 0.95)
-    off = track - np.interp([step.place(t) for t in times], [0, 1], [-200.0, 0.0])
+    off = track - np.interp([step.path_position(t) for t in times], [0, 1], [-200.0, 0.0])
     assert off.max() == pytest.approx(30.0, abs=3.0)
     assert times[np.argmax(off)] == pytest.approx(0.5, abs=0.04)
     assert np.max(np.abs(off[(times < 0.2) | (times > 0.8)])) < 5.0

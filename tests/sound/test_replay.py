@@ -12,14 +12,14 @@ import soundfile as sf
 from tests.support.pulse import SINK, Pulse
 from trainer.app.playback import STEP_MARGIN_S, bar_playback_plan, step_playback_plan
 from trainer.app.take_state import TakeState
-from trainer.drill import find
+from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
 from trainer.practice import Ended, Finished, Heard, Plan, Started, run
 from trainer.sound import PlayerSpec, RecordingSpec
 
 RATE = 48_000
-DRILL = find("harbour-bell")
+DRILL = find_drill("harbour-bell")
 
 HEAR = """
 import json, pickle, sys

@@ -365,7 +365,7 @@ def drill(*texts: str, beats: int = 4, tempo: float = 240.0) -> Drill:
             sounds=tuple(
                 tuple(Tab.parse(tab) for tab in sound.split("+")) for sound in text.split(">")
             ),
-            at=Fraction(i * beats),
+            start=Fraction(i * beats),
             beats=Fraction(beats),
             bar=i * beats // 4 + 1,
             text=text,
@@ -448,7 +448,7 @@ def test_a_bend_glides_as_the_drill_means_it() -> None:
         track = praat(part(playing, samples, step.index, 0.0, 0.97), hz[0])
         times = np.linspace(0, 0.97, len(track) + 2)[1:-1]
         path = 1200 * np.log2(np.array(hz) / hz[0])
-        wanted = [np.interp(step.place(t), range(len(hz)), path) for t in times]
+        wanted = [np.interp(step.path_position(t), range(len(hz)), path) for t in times]
         late = slice(20, -20)
         assert np.max(np.abs(track - wanted)[late]) < 4.0
 

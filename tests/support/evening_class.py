@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from trainer.drill import find, read_shelf
+from trainer.drill import find_drill, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -20,7 +20,7 @@ from trainer.report.student_page import StudentReport
 from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
 
 HARP = Harp.of("C")
-DRILL = find("harbour-bell")
+DRILL = find_drill("harbour-bell")
 CLASS = {"marit": 0.0, "jorun": -28.0, "odger": 12.0}
 FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
 

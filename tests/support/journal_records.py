@@ -15,7 +15,7 @@ from pathlib import Path
 from random import Random
 from uuid import UUID
 
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.store import (
     Calibration,
     HarpTag,
@@ -71,7 +71,7 @@ def take(id_: str, **changes: object) -> TakeRecord:
 def step(rng: Random, index: int) -> StepRecord:
     """A step, heard or not."""
     tab = rng.choice(TABS)
-    parts = {part: rng.uniform(0, 100) for part in PARTS if rng.random() < 0.8}
+    parts = {part: rng.uniform(0, 100) for part in CRITERIA if rng.random() < 0.8}
     cents = rng.gauss(0, 15)
     figures = dict(
         heard=tab,

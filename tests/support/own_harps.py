@@ -8,7 +8,7 @@ import numpy as np
 
 from trainer.drill import Drill, parse_drill
 from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 
 
 def tab(text: str) -> Tab:
@@ -27,6 +27,6 @@ def off_by(shift: float, key: str = "C", **off: float) -> Harp:
     """A harp that is off as a whole, and each reed by a few cents more."""
     plain = Harp.of(key)
     rng = np.random.default_rng(9)
-    own = {one: shift + float(rng.uniform(-9.0, 9.0)) for one in naturals(plain)}
+    own = {one: shift + float(rng.uniform(-9.0, 9.0)) for one in natural_entries(plain)}
     own |= {tab(name): value for name, value in off.items()}
     return replace(plain, offsets=own)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from trainer.drill import Clock
+from trainer.drill import BeatClock
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
 
 RATE = 48_000
 HARP = Harp.of("C")
-CLOCK = Clock(3 * RATE, 80.0, RATE)
+CLOCK = BeatClock(3 * RATE, 80.0, RATE)
 """A count-in of four beats at 80."""
 
 

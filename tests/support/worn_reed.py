@@ -7,11 +7,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 from trainer.store import HarpTag, OwnHarp, ReedRecord, StepRecord, TakeRecord
 
 C = Harp.of("C")
-REEDS = naturals(C)
+REEDS = natural_entries(C)
 FIRST = datetime(2026, 3, 2, 17, tzinfo=UTC)
 DROPPED, DROP = 45, 9.0
 """The day from which on -5 is flat, and by how many cents."""

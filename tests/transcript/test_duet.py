@@ -20,7 +20,7 @@ import soundfile as sf
 
 from tests.reeds.excerpts import LEAD_S, RATE, cut
 from trainer.cli import main
-from trainer.drill import find, parse_drill, write_drill
+from trainer.drill import find_drill, parse_drill, write_drill
 from trainer.harp import Harp, Tab
 from trainer.report.transcript_report import transcript_csv, transcript_notes_data, transcript_text
 from trainer.sound import Floats, Player
@@ -32,7 +32,7 @@ pytestmark = pytest.mark.xdist_group("duet")
 
 C = Harp.of("C")
 SPAN = (250.0, 2200.0)
-DUET = find("two-at-the-rail")
+DUET = find_drill("two-at-the-rail")
 
 
 def played(number: int) -> Floats:
@@ -74,11 +74,11 @@ def test_each_part_of_a_duet_is_written_as_its_player_played_it(transcript: Tran
     for number, part in enumerate(transcript.parts, start=1):
         mine, others = DUET.part(number).steps, DUET.part(3 - number).steps
         for step in mine:
-            near = [n for n in part if abs(n.start - zero - float(step.at) * beat) < 0.05]
+            near = [n for n in part if abs(n.start - zero - float(step.start) * beat) < 0.05]
             ways = [str(way[0][0]) for note in near for way in (note.sounds, *note.others)]
             if step.tab not in ways:
                 missed += 1
-                beside = [one for one in others if one.at < step.end and one.end > step.at]
+                beside = [one for one in others if one.start < step.end and one.end > step.start]
                 tabs = [(step.sounds[0][0], one.sounds[0][0]) for one in beside]
                 # The sound does not tell them apart; nothing else may be missed.
                 assert any(on_a_partial(*pair) or on_a_partial(*pair[::-1]) for pair in tabs)
@@ -88,7 +88,7 @@ def test_each_part_of_a_duet_is_written_as_its_player_played_it(transcript: Tran
 
 
 def test_notes_are_as_long_as_their_own_part_has_them(transcript: Transcript) -> None:
-    wanted = {step.at: step.beats for step in DUET.second}
+    wanted = {step.start: step.beats for step in DUET.second}
     found = {note.at: note.beats for note in transcript.second if note.at in wanted}
     assert len(found) >= 0.8 * len(wanted)
     assert all(found[at] == wanted[at] for at in found)

@@ -18,8 +18,16 @@ import pytest
 import soundfile as sf
 
 from trainer.cli.tab import parse_meter
-from trainer.drill import Clock, Drill, find, on_harp, parse_drill, read_shelf, write_drill
-from trainer.drill.fingerings import pitches
+from trainer.drill import (
+    BeatClock,
+    Drill,
+    find_drill,
+    move_to_harp,
+    parse_drill,
+    read_shelf,
+    write_drill,
+)
+from trainer.drill.fingerings import target_pitches
 from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import STANDARD_KEYS, Harp, Tab
@@ -61,7 +69,9 @@ def sounded(drill: Drill, harp: Harp) -> list[PitchEvent]:
     """What a drill's notes sound like, played right."""
     beat = 60.0 / drill.tempo
     return [
-        PitchEvent(float(step.at) * beat, float(step.end) * beat - 0.06, pitches(step, harp))
+        PitchEvent(
+            float(step.start) * beat, float(step.end) * beat - 0.06, target_pitches(step, harp)
+        )
         for step in drill.steps
         if not step.ladder and not step.call
     ]
@@ -74,7 +84,7 @@ def sounded(drill: Drill, harp: Harp) -> list[PitchEvent]:
 def test_the_harp_of_a_phrase_is_found_in_every_key(key: str) -> None:
     right = 0
     for phrase in PHRASES:
-        moved = on_harp(phrase, Harp.of(key))
+        moved = move_to_harp(phrase, Harp.of(key))
         found = guess_harps(sounded(moved, Harp.of(key)), candidate_harps())
         right += found[0].harp.key.name == key
         assert sum(one.probability for one in found) == pytest.approx(1.0)
@@ -82,7 +92,7 @@ def test_the_harp_of_a_phrase_is_found_in_every_key(key: str) -> None:
 
 
 def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
-    drill = find("bend-and-let-up")
+    drill = find_drill("bend-and-let-up")
     found = guess_harps(sounded(drill, Harp.of(drill.key)), candidate_harps())
     assert found[0].harp.key.name == drill.key
     assert found[0].probability > 0.9
@@ -91,7 +101,7 @@ def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
 @pytest.mark.parametrize(("key", "a4"), [("A", 440.0), ("E", 440.0), ("D", 446.0)])
 def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
     harp = Harp.of(key, a4=a4)
-    path = recorded(on_harp(find("smokehouse-blues"), harp), harp, tmp_path / "x.wav")
+    path = recorded(move_to_harp(find_drill("smokehouse-blues"), harp), harp, tmp_path / "x.wav")
     found = transcribe(TranscriptRequest(path))
     assert found.harp.key.name == key
     assert found.harp.a4 == pytest.approx(a4, abs=0.6)
@@ -102,19 +112,19 @@ def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
 
 
 def test_recorded_reeds_are_written_down_note_by_note() -> None:
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     found = transcribe(TranscriptRequest(REEDS / "phrase.flac", harp=Harp.of("C")))
     assert [note.tab for note in found.notes] == [step.tab for step in drill.steps]
     assert [note.beats for note in found.notes] == [step.beats for step in drill.steps]
-    clock = Clock(0, drill.tempo, 48_000)
+    clock = BeatClock(0, drill.tempo, 48_000)
     start = found.notes[0].start
     for note, step in zip(found.notes, drill.steps, strict=True):
-        assert note.start - start == pytest.approx(clock.sample(step.at) / 48_000, abs=0.02)
+        assert note.start - start == pytest.approx(clock.sample(step.start) / 48_000, abs=0.02)
         assert abs(note.cents) < 10.0
 
 
 def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0)})
     found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
     assert found.notes[1].care == "loose"
@@ -123,7 +133,7 @@ def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
 
 
 def test_a_passage_is_picked_out(tmp_path: Path) -> None:
-    path = recorded(find("harbour-bell"), Harp.of("C"), tmp_path / "x.wav")
+    path = recorded(find_drill("harbour-bell"), Harp.of("C"), tmp_path / "x.wav")
     whole = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
     some = transcribe(
         TranscriptRequest(
@@ -150,8 +160,8 @@ def test_of_holes_that_sound_alike_the_nearer_is_written(tmp_path: Path) -> None
 
 
 def starts(drill: Drill, jitter_s: float, seed: int) -> list[float]:
-    clock = Clock(0, drill.tempo, 48_000, drill.swing)
-    at = np.array([clock.sample(step.at) / 48_000 for step in drill.steps if not step.call])
+    clock = BeatClock(0, drill.tempo, 48_000, drill.swing)
+    at = np.array([clock.sample(step.start) / 48_000 for step in drill.steps if not step.call])
     rng = np.random.default_rng(seed)
     return [float(one) for one in np.maximum.accumulate(at + rng.normal(0.0, jitter_s, len(at)))]
 
@@ -165,18 +175,18 @@ def test_written_lengths_are_those_that_were_meant() -> None:
         found = align_beats(starts(drill, 0.02, 5), candidate_grids())
         assert found is not None
         got = np.diff([float(one * found.grid.scale) for one in found.at])
-        meant = np.diff([float(step.at) for step in steps])
+        meant = np.diff([float(step.start) for step in steps])
         right += int(np.sum(np.isclose(got, meant)))
         total += len(meant)
         first = found.at[0] * found.grid.scale
-        bars += found.grid.meter == drill.meter and first == steps[0].at % drill.meter[0]
+        bars += found.grid.meter == drill.meter and first == steps[0].start % drill.meter[0]
         drills += 1
     assert right / total > 0.9  # measured: 0.95
     assert bars / drills > 0.85  # measured: 0.88
 
 
 def test_what_is_given_is_taken(tmp_path: Path) -> None:
-    drill = find("harbour-bell")
+    drill = find_drill("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav")
     harp = Harp.of("C")
     free = transcribe(TranscriptRequest(path, harp=harp))
@@ -200,7 +210,7 @@ def test_what_is_given_is_taken(tmp_path: Path) -> None:
 @pytest.fixture(scope="module")
 def transcribed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcript]:
     path = recorded(
-        on_harp(find("smokehouse-blues"), Harp.of("A")),
+        move_to_harp(find_drill("smokehouse-blues"), Harp.of("A")),
         Harp.of("A"),
         tmp_path_factory.mktemp("tab") / "tune.wav",
     )
@@ -222,7 +232,7 @@ def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
 
 @pytest.mark.parametrize("drill", [one.name for one in SHELF if not one.free][::9])
 def test_whatever_is_played_makes_a_drill_that_can_be_read(drill: str, tmp_path: Path) -> None:
-    played = find(drill)
+    played = find_drill(drill)
     harp = Harp.of(played.key, played.tuning)
     path = recorded(played, harp, tmp_path / "x.wav")
     found = transcribe(TranscriptRequest(path, harp=harp))
@@ -288,7 +298,7 @@ def beside(path: Path, out: Path, level: float, seed: int = 4) -> Path:
 
 
 def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> None:
-    drill, harp = find("harbour-bell"), Harp.of("C")
+    drill, harp = find_drill("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     medians = []
     for name, level in (("none", 0.0), ("soft", 0.05), ("near", 0.3)):
@@ -374,7 +384,7 @@ def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -
 def test_a_room_that_rings_is_told_and_trusted_less(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    drill, harp = find("harbour-bell"), Harp.of("C")
+    drill, harp = find_drill("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     dry = transcribe(TranscriptRequest(alone, harp=harp))
     monkeypatch.setattr(transcribe_module, "without_reverberation", lambda notes: list(notes[:-1]))

@@ -22,7 +22,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.support import journal_records as made
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.store import (
     Calibration,
     HarpTag,
@@ -99,7 +99,7 @@ steps = st.builds(
     care=st.sampled_from(["plain", "clean", "loose", "chord"]),
     beats=st.floats(0, 64),
     score=shares,
-    parts=st.dictionaries(st.sampled_from(PARTS), shares),
+    parts=st.dictionaries(st.sampled_from(CRITERIA), shares),
     sentence=texts,
     heard=st.none() | words,
     **dict.fromkeys(("cents", "wobble_cents", "drift_cents", "scoop_cents"), figures),

@@ -12,7 +12,7 @@ from collections import Counter, deque
 from dataclasses import dataclass, field, replace
 from statistics import median
 
-from trainer.drill import Sound, sound_text
+from trainer.drill import Sound, format_sound
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
@@ -100,7 +100,7 @@ class DisplayedReading:
     @property
     def wanted_text(self) -> str:
         """The wanted sound as tab; empty for none."""
-        return sound_text(self.wanted) if self.wanted else ""
+        return format_sound(self.wanted) if self.wanted else ""
 
 
 @dataclass(slots=True)

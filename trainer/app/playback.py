@@ -12,7 +12,7 @@ from pathlib import Path
 from trainer.app.session import ListenerLike
 from trainer.app.take_state import TakeState
 from trainer.core import TrainerError
-from trainer.drill import Drill, unplayable
+from trainer.drill import Drill, find_unplayable
 from trainer.harp import Harp
 from trainer.marking import Mark
 from trainer.practice import Failed, Finished, Plan
@@ -30,7 +30,7 @@ def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
         plan: what is in hand: its harp, and where its sound goes.
     """
     harp, source = plan.harp, plan.source
-    if harp.tuning.name != drill.tuning or unplayable(drill.steps, harp):
+    if harp.tuning.name != drill.tuning or find_unplayable(drill.steps, harp):
         harp = Harp.of(drill.key, drill.tuning)
     output = source.output if isinstance(source, MicrophoneSpec | PlayerSpec) else None
     player = PlayerSpec(realtime=True, aloud=True, output=output)

@@ -8,7 +8,7 @@ from typing import Protocol
 
 from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
-from trainer.drill import unplayable
+from trainer.drill import find_unplayable
 from trainer.harp import HarpError
 from trainer.practice import Ask, Command, Ended, Event, Finished, Plan
 
@@ -42,7 +42,7 @@ def check_playable(plan: Plan) -> None:
     Raises:
         HarpError: it cannot; the message names the hole and what it can play.
     """
-    problems = unplayable(plan.drill.steps, plan.harp) if plan.drill else ()
+    problems = find_unplayable(plan.drill.steps, plan.harp) if plan.drill else ()
     if problems:
         raise HarpError(problems[0].message)
 

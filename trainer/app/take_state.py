@@ -15,10 +15,10 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
-from trainer.drill import Clock, Drill, Goal, Sound, Step
+from trainer.drill import BeatClock, Drill, Goal, Sound, Step
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
-from trainer.music import midi_of
+from trainer.music import hz_to_midi
 from trainer.practice import (
     Ended,
     Event,
@@ -172,7 +172,7 @@ class Playhead:
         resuming: whether the next start continues an interrupted pass.
     """
 
-    clock: Clock | None
+    clock: BeatClock | None
     steps: tuple[int, int]
     first_beat: int = 0
     position: float | None = None
@@ -229,7 +229,7 @@ class StepTimes:
 
     def __init__(self, plan: Plan) -> None:
         self.steps: tuple[Step, ...] = plan.drill.steps if plan.drill else ()
-        self.starts = [float(step.at) for step in self.steps]
+        self.starts = [float(step.start) for step in self.steps]
         self.ends = [float(step.end) for step in self.steps]
 
     def started(self, beat: float) -> int:
@@ -348,10 +348,10 @@ class TakeState:
         if step is None:
             return ()
         share = 0.0
-        if self.playhead.position is not None and step.moves:
+        if self.playhead.position is not None and step.has_path:
             beats = self.playhead.position - self._times.starts[step.index]
             share = max(0.0, beats / float(step.beats))
-        return step.sounds[round(step.place(share))]
+        return step.sounds[round(step.path_position(share))]
 
     @property
     def count_in_beats(self) -> int:
@@ -359,7 +359,7 @@ class TakeState:
         if self.drill is None or self.drill.free:
             return 0
         bar = self.plan.entered(self.playhead.steps[0]) if self.steps else 1
-        return self.plan.count_in or self.drill.count_in(bar)
+        return self.plan.count_in or self.drill.count_in_beats(bar)
 
     @property
     def counted_beats(self) -> int:
@@ -439,7 +439,7 @@ class TakeState:
         """Return the first beat of the bar in which the pass begins."""
         if self.drill is None or not self.steps:
             return 0
-        return self.drill.entry(self.plan.entered(self.playhead.steps[0]))
+        return self.drill.entry_beat(self.plan.entered(self.playhead.steps[0]))
 
     def _apply_reading(self, reading: Reading) -> None:
         self.reading = reading
@@ -470,8 +470,8 @@ class TakeState:
     def _run_free_clock(self, reading: Reading) -> None:
         """Move the playhead through the due step, again and again until it is played."""
         step, tempo = self.steps[self._current.due], self.plan.first_tempo
-        start = round(float(step.at) * 60.0 / tempo * reading.rate)
-        restarted = Clock(reading.heard - start, tempo, reading.rate)
+        start = round(float(step.start) * 60.0 / tempo * reading.rate)
+        restarted = BeatClock(reading.heard - start, tempo, reading.rate)
         clock = self.playhead.clock or restarted
         if clock.beat(reading.heard) >= float(step.end):
             clock = restarted
@@ -481,7 +481,7 @@ class TakeState:
 
 def absolute_cents(plan: Plan, hz: float) -> float:
     """Return a frequency in hertz as cents above MIDI note 0, at the A4 of the plan's harp."""
-    return 100.0 * midi_of(hz, plan.harp.a4)
+    return 100.0 * hz_to_midi(hz, plan.harp.a4)
 
 
 def _step_range(plan: Plan) -> tuple[int, int]:
@@ -508,15 +508,15 @@ def take_at_step(take: TakeState, mark: Mark) -> TakeState:
     still = TakeState(replace(take.plan, bars=None, loop=False))
     tempo = take.sheet.result.tempo if take.sheet.result else take.tempo
     running = take.playhead.clock
-    clock = replace(running, tempo=tempo) if running else Clock(0, tempo, rate)
+    clock = replace(running, tempo=tempo) if running else BeatClock(0, tempo, rate)
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
-        clock = replace(clock, zero=clock.zero + due - clock.sample(step.at))
+        clock = replace(clock, zero=clock.zero + due - clock.sample(step.start))
     margin = CLOSE_UP_MARGIN_S * tempo / 60.0
     length = max(float(step.beats), MIN_CLOSE_UP_BEATS)
-    still.playhead.clock, still.playhead.position = clock, float(step.at)
-    still.window = float(step.at) - margin, (length + 2.0 * margin) / 3.0
-    ends = (step.at - CLOSE_UP_TRAIL_BEATS, step.end + CLOSE_UP_TRAIL_BEATS)
+    still.playhead.clock, still.playhead.position = clock, float(step.start)
+    still.window = float(step.start) - margin, (length + 2.0 * margin) / 3.0
+    ends = (step.start - CLOSE_UP_TRAIL_BEATS, step.end + CLOSE_UP_TRAIL_BEATS)
     first, last = (clock.sample(beat) for beat in ends)
     still.pitch.recent.extend(take.pitch.history.between(first, last))
     still.pitch.count = len(still.pitch.recent)

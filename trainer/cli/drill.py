@@ -53,10 +53,10 @@ def show(
 
     Example: trainer drill show harbour-bell
     """
-    from trainer.drill import find
+    from trainer.drill import find_drill
     from trainer.report.tab_layout import drill_text
 
-    typer.echo(drill_text(find(drill), _width()))
+    typer.echo(drill_text(find_drill(drill), _width()))
 
 
 @app.command()
@@ -74,11 +74,11 @@ def new(
     Example: trainer drill new my-first-bend --harp A --tempo 60
     """
     from trainer.drill.shelf import drill_files
-    from trainer.drill.template import path_of, starter, write_new
+    from trainer.drill.template import drill_template, new_drill_path, write_new_drill
 
-    path = path_of(name)
+    path = new_drill_path(name)
     hides = drill_files().get(path.stem)
-    write_new(path, starter(path.stem, title, harp, tempo, meter))
+    write_new_drill(path, drill_template(path.stem, title, harp, tempo, meter))
     typer.echo(f"Wrote {path}.")
     by_name = drill_files().get(path.stem) == path
     if by_name and hides:
@@ -101,11 +101,11 @@ def check(
 
     Example: trainer drill check my-drills new-one.toml
     """
-    from trainer.drill import DrillError, doubts_of, parse_drill
+    from trainer.drill import DrillError, lint_drill, parse_drill
     from trainer.drill.parser import read_text
-    from trainer.drill.shelf import drill_paths
+    from trainer.drill.shelf import expand_drill_paths
 
-    files = drill_paths(paths)
+    files = expand_drill_paths(paths)
     wrong = warnings = 0
     for path in files:
         try:
@@ -115,9 +115,9 @@ def check(
             wrong += 1
             typer.echo(error)
             continue
-        for doubt in doubts_of(text, drill):
+        for doubt in lint_drill(text, drill):
             warnings += 1
-            typer.echo(doubt.text(str(path), "warning"))
+            typer.echo(doubt.format(str(path), "warning"))
     warned = f"{warnings} warning{'s' * (warnings > 1)}; " if warnings else ""
     typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are fine.")
     if wrong or (strict and warnings):
@@ -135,21 +135,21 @@ def fmt(
 
     Example: trainer drill fmt my-drills new-one.toml
     """
-    from trainer.drill import DrillError, laid_out
-    from trainer.drill.formatter import write_over
+    from trainer.drill import DrillError, format_drill
+    from trainer.drill.formatter import overwrite_drill
     from trainer.drill.parser import read_text
-    from trainer.drill.shelf import drill_paths
+    from trainer.drill.shelf import expand_drill_paths
 
-    files = drill_paths(paths)
+    files = expand_drill_paths(paths)
     wrong = changed = 0
     for path in files:
         try:
             text = read_text(path)
-            new_text = laid_out(text, path.stem, str(path))
+            new_text = format_drill(text, path.stem, str(path))
             if new_text == text:
                 continue
             if not check:
-                write_over(path, new_text)
+                overwrite_drill(path, new_text)
         except DrillError as error:
             wrong += 1
             typer.echo(error)
@@ -169,7 +169,7 @@ def schema() -> None:
 
     Example: trainer drill schema
     """
-    from trainer.drill.schema import schema as schema_of_drills
+    from trainer.drill.schema import drill_schema as schema_of_drills
 
     write_json(schema_of_drills())
 

@@ -14,7 +14,7 @@ from trainer.cli.options import HarpOption, TuningOption, check_overwrite, write
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.drill.melody import Melody
-    from trainer.drill.transpose import Moved
+    from trainer.drill.transpose import Arrangement
     from trainer.harp import Harp
 
 SHEETS = (".html", ".txt")
@@ -45,14 +45,14 @@ def export(
 
       trainer drill export ferry-home ferry-home.musicxml --harp A
     """
-    from trainer.drill import find, on_harp
+    from trainer.drill import find_drill, move_to_harp
     from trainer.harp import Harp
 
     check_ending(out)
     check_overwrite(out, force=force)
-    found = find(drill)
+    found = find_drill(drill)
     held = Harp.of(harp or found.key, tuning or found.tuning)
-    write_export(on_harp(found, held), held, out)
+    write_export(move_to_harp(found, held), held, out)
     typer.echo(f"Wrote {out}.", err=True)
 
 
@@ -90,13 +90,13 @@ def import_(
 
       trainer drill import tune.mid --harp A --position 2 --out tune.toml
     """
-    from trainer.drill.shelf import ENDING
+    from trainer.drill.shelf import DRILL_SUFFIX
     from trainer.exchange import ExchangeError
     from trainer.report.melody_report import melody_text
 
     if out is not None:
-        if out.suffix != ENDING:
-            raise ExchangeError(f"'{out}' is no name for a drill file; end it in {ENDING}")
+        if out.suffix != DRILL_SUFFIX:
+            raise ExchangeError(f"'{out}' is no name for a drill file; end it in {DRILL_SUFFIX}")
         check_overwrite(out, force=force)
     melody = _read(file, part)
     ways = _ways(melody, harp, tuning or "richter", position, half_steps)
@@ -121,29 +121,29 @@ def _read(file: Path, part: int | None) -> Melody:
 
 def _ways(
     melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
-) -> tuple[Moved, ...]:
-    from trainer.drill.melody import into_position, on_harps, standard_harps
-    from trainer.drill.transpose import OCTAVES
+) -> tuple[Arrangement, ...]:
+    from trainer.drill.melody import arrange_on_harps, half_steps_to_position, standard_harps
+    from trainer.drill.transpose import OCTAVE_SHIFTS
     from trainer.exchange import ExchangeError
     from trainer.harp import Harp
 
     if position is not None and half_steps is not None:
         raise ExchangeError("--position and --half-steps both say where it goes; leave one out")
     harps = standard_harps(tuning) if key is None else (Harp.of(key, tuning),)
-    moves = OCTAVES if half_steps is None else (half_steps,)
+    moves = OCTAVE_SHIFTS if half_steps is None else (half_steps,)
     if position is None:
-        return on_harps(melody, harps, moves)
+        return arrange_on_harps(melody, harps, moves)
     found = [
         one
         for harp in harps
-        for one in on_harps(melody, (harp,), into_position(melody, harp, position))
+        for one in arrange_on_harps(melody, (harp,), half_steps_to_position(melody, harp, position))
     ]
-    from trainer.drill.transpose import ranked_ways
+    from trainer.drill.transpose import rank_arrangements
 
-    return ranked_ways(found)
+    return rank_arrangements(found)
 
 
-def _write_drill(melody: Melody, best: Moved, out: Path, title: str | None) -> None:
+def _write_drill(melody: Melody, best: Arrangement, out: Path, title: str | None) -> None:
     from dataclasses import replace
 
     from trainer.drill import write_drill

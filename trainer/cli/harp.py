@@ -144,11 +144,11 @@ def harp(
 
 def _position(held: Harp, song: str | None, position: int | None) -> int:
     from trainer.harp import HarpError
-    from trainer.music import position_for, position_name, song_tonic
+    from trainer.music import parse_song_key, position_for, position_name
 
     if song is None:
         return 1 if position is None else position
-    fits = position_for(held.key.tonic, song_tonic(song))
+    fits = position_for(held.key.tonic, parse_song_key(song))
     if position not in (None, fits):
         raise HarpError(
             f"a {held.key} harp plays a song in {song} in {position_name(fits)} position; "

@@ -106,9 +106,9 @@ def mark(
 
       trainer mark class/ --drill harbour-bell --out marks --class class.html
     """
-    from trainer.drill import find
+    from trainer.drill import find_drill
 
-    wanted = find(drill).part(part)
+    wanted = find_drill(drill).part(part)
 
     def plan_of(recording: Path) -> Plan:
         from trainer.harp import Harp

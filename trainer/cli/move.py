@@ -23,7 +23,7 @@ from trainer.cli.options import (
 
 if TYPE_CHECKING:
     from trainer.drill import Drill, DrillError, Problem
-    from trainer.drill.transpose import Moved
+    from trainer.drill.transpose import Arrangement
 
 
 class By(StrEnum):
@@ -79,12 +79,12 @@ def move(
 
       trainer drill move ferry-home --by pitch --harp G --out on-g.toml
     """
-    from trainer.drill import find
+    from trainer.drill import find_drill
     from trainer.report.transposition_report import transposition_data, transposition_text
 
     if out is not None:
         _check_free(out, force=force)
-    found = find(drill)
+    found = find_drill(drill)
     if by is By.PITCH:
         ways = _by_pitch(found, harp, tuning, written, position, half_steps)
     else:
@@ -108,15 +108,17 @@ def move(
         _write(best.drill, out)
 
 
-def _by_holes(name: str, drill: Drill, harp: str | None, tuning: str | None) -> tuple[Moved, ...]:
+def _by_holes(
+    name: str, drill: Drill, harp: str | None, tuning: str | None
+) -> tuple[Arrangement, ...]:
     from trainer.drill import DrillError
-    from trainer.drill.transpose import by_holes
+    from trainer.drill.transpose import move_by_holes
     from trainer.harp import Harp
 
     if harp is None and tuning is None:
         raise DrillError("name the harp to move it to, as in --harp A, or add --by pitch")
     try:
-        return (by_holes(drill, Harp.of(harp or drill.key, tuning or drill.tuning)),)
+        return (move_by_holes(drill, Harp.of(harp or drill.key, tuning or drill.tuning)),)
     except DrillError as error:
         raise _error(name, error.problems) from None
 
@@ -136,17 +138,21 @@ def _by_pitch(
     written: int,
     position: int | None,
     half_steps: int | None,
-) -> tuple[Moved, ...]:
+) -> tuple[Arrangement, ...]:
     from trainer.drill import DrillError
-    from trainer.drill.transpose import ways_on, ways_on_all
+    from trainer.drill.transpose import arrangements_for_harp, arrangements_for_tuning
     from trainer.harp import Harp, load_tuning
 
     kind = load_tuning(tuning or drill.tuning).name
     if key is None:
-        ways = ways_on_all(drill, kind, written=written, position=position, half_steps=half_steps)
+        ways = arrangements_for_tuning(
+            drill, kind, written=written, position=position, half_steps=half_steps
+        )
     else:
         harp = Harp.of(key, kind)
-        ways = ways_on(drill, harp, written=written, position=position, half_steps=half_steps)
+        ways = arrangements_for_harp(
+            drill, harp, written=written, position=position, half_steps=half_steps
+        )
     if not ways:
         on = f"the {Harp.of(key, kind).name} harp has" if key else "these harps have"
         raise DrillError(f"{on} nothing of it; try another harp, position or pitch")
@@ -161,17 +167,17 @@ def _error(name: str, problems: Iterable[Problem]) -> DrillError:
     path = {name.lower(): path for name, path in drill_files().items()}.get(name.lower())
     path = path or Path(name)
     lines = dict(enumerate(path.read_text(encoding="utf-8-sig").split("\n"), start=1))
-    return DrillError.of(
+    return DrillError.from_problems(
         str(path), (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
     )
 
 
 def _check_free(path: Path, *, force: bool) -> None:
     from trainer.drill import DrillError
-    from trainer.drill.shelf import ENDING
+    from trainer.drill.shelf import DRILL_SUFFIX
 
-    if path.suffix != ENDING:
-        raise DrillError(f"'{path}' is no name for a drill file; end it in {ENDING}")
+    if path.suffix != DRILL_SUFFIX:
+        raise DrillError(f"'{path}' is no name for a drill file; end it in {DRILL_SUFFIX}")
     check_overwrite(path, force=force)
 
 

@@ -95,12 +95,12 @@ def play(
 
       trainer play harbour-bell --player --fault 2:cents=-18 --save take.flac --plain
     """
-    from trainer.drill import find
+    from trainer.drill import find_drill
     from trainer.harp import Harp
     from trainer.practice import Plan
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
-    wanted = find(drill).part(part)
+    wanted = find_drill(drill).part(part)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(one) for one in fault or ())
@@ -140,12 +140,12 @@ def demo(
 
       trainer demo
     """
-    from trainer.drill import find
+    from trainer.drill import find_drill
     from trainer.harp import Harp
     from trainer.practice import Plan, typical_faults
     from trainer.sound import PlayerSpec
 
-    wanted = find(drill)
+    wanted = find_drill(drill)
     selected = Harp.of(harp or wanted.key, wanted.tuning)
     source = PlayerSpec(faults=typical_faults(wanted))
     _run(Plan(selected, source, drill=wanted, save=save), plain)

@@ -53,7 +53,7 @@ def report(
 
     from trainer.cli.plain import console_events
     from trainer.core import TrainerError
-    from trainer.drill import find, read_shelf
+    from trainer.drill import find_drill, read_shelf
     from trainer.harp import Harp
     from trainer.practice import Ended, Heard, Plan, saved_harp
     from trainer.practice.batch import CUT_OFF, Marked
@@ -66,7 +66,7 @@ def report(
     if ending not in ENDINGS:
         raise TrainerError(f"'{target}' does not say what to write; end it in {', '.join(ENDINGS)}")
     check_overwrite(target, force=force)
-    wanted = find(drill)
+    wanted = find_drill(drill)
     held, _ = harp_from_options(
         harp,
         tuning,

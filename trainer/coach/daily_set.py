@@ -21,7 +21,7 @@ from trainer.coach.set_entry import Reason, SetEntry
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import count_tries, success_rates
-from trainer.drill import Drill, DrillError, Shelf, on_harp
+from trainer.drill import Drill, DrillError, Shelf, move_to_harp
 from trainer.harp import Harp, HarpError
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
@@ -197,5 +197,5 @@ def _traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[DrillTraits]
         alike = [harp for harp in harps if harp.tuning.name == drill.tuning]
         alike.sort(key=lambda harp: harp.key.name != drill.key)
         with suppress(DrillError):  # a target in cents that only its own harp reaches
-            traits += [DrillTraits.of(on_harp(drill, harp), harp) for harp in alike[:1]]
+            traits += [DrillTraits.of(move_to_harp(drill, harp), harp) for harp in alike[:1]]
     return traits

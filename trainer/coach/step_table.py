@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.coach.parameters import IN_TUNE_POINTS, TREND
-from trainer.drill import PARTS, Care
+from trainer.drill import CRITERIA, CleannessRule
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
@@ -53,7 +53,7 @@ METRICS: Mapping[str, Metric] = {
         Metric("clean", "clean", "%", by_mean=True),
         Metric("off_ms", "timing", "ms", falls=True),
         Metric("score", "mark", "points", by_mean=True),
-        *(Metric(part, f"mark for {part}", "points", by_mean=True) for part in PARTS),
+        *(Metric(part, f"mark for {part}", "points", by_mean=True) for part in CRITERIA),
     )
 }
 """What can get better, by name."""
@@ -96,7 +96,7 @@ class StepSummary:
 
     def value(self, measure: str) -> float | None:
         """The figure of a measure, by its name."""
-        if measure in PARTS:
+        if measure in CRITERIA:
             return self.parts.get(measure)
         known: float | None = getattr(self, measure)
         return known
@@ -167,10 +167,14 @@ _COLUMNS = (
 
 def _values(of: Mapping[str, Sequence[object]]) -> dict[str, Floats]:
     judged = json.loads(f"[{','.join(map(str, of['parts']))}]")
-    parts = {part: np.array([one.get(part) for one in judged], dtype=float) for part in PARTS}
+    parts = {part: np.array([one.get(part) for one in judged], dtype=float) for part in CRITERIA}
     cents, late = np.array(of["cents"], dtype=float), np.array(of["late_ms"], dtype=float)
     clean = _share(parts["cleanness"])
-    clean[~np.isin(np.array(of["care"], dtype=str), (Care.PLAIN.value, Care.CLEAN.value))] = np.nan
+    clean[
+        ~np.isin(
+            np.array(of["care"], dtype=str), (CleannessRule.PLAIN.value, CleannessRule.CLEAN.value)
+        )
+    ] = np.nan
     in_tune = _share(parts["pitch"])
     in_tune[[not one for one in judged]] = 0.0
     return {
@@ -215,7 +219,7 @@ def summarise_groups(steps: StepTable, group: Ints, count: int) -> list[StepSumm
     notes = np.bincount(group, minlength=count).tolist()
     takes = np.bincount(_pairs(group, steps.take)[0], minlength=count).tolist()
     columns = {name: column(steps, group, count, name).tolist() for name in _FIGURES}
-    parts = {part: column(steps, group, count, part).tolist() for part in PARTS}
+    parts = {part: column(steps, group, count, part).tolist() for part in CRITERIA}
     return [
         StepSummary(
             notes[at],

@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from trainer.coach.parameters import DURATION, TRAITS
 from trainer.coach.weaknesses import Trait, TraitKind
-from trainer.drill import Care, Drill, Step
+from trainer.drill import CleannessRule, Drill, Step
 from trainer.harp import Harp
 
 TUNES = frozenset({"phrases", "call and response", "two parts"})
@@ -77,12 +77,12 @@ def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
     seconds = float(step.beats) * 60.0 / drill.tempo
     bent = any(not tab.is_natural for tab in step.tabs)
     tested = {
-        "pitch": bent or any(step.offs),
-        "steadiness": not step.moves and seconds >= TRAITS.long_note_s,
-        "attack": bent and not step.moves,
-        "motion": step.moves or step.vibrato is not None,
+        "pitch": bent or any(step.offsets_cents),
+        "steadiness": not step.has_path and seconds >= TRAITS.long_note_s,
+        "attack": bent and not step.has_path,
+        "motion": step.has_path or step.vibrato is not None,
         "cleanness": _must_be_clean(before, step),
-        "time": not drill.free and (step.at.denominator > 1 or seconds <= TRAITS.short_note_s),
+        "time": not drill.free and (step.start.denominator > 1 or seconds <= TRAITS.short_note_s),
     }
     for part, is_tested in tested.items():
         if is_tested and drill.goal.weights[part] > 0.0:
@@ -90,9 +90,9 @@ def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
 
 
 def _must_be_clean(before: Step | None, step: Step) -> bool:
-    if step.care is Care.CLEAN or step.is_chord:
+    if step.cleanness_rule is CleannessRule.CLEAN or step.is_chord:
         return True
-    single = step.care is Care.PLAIN and not step.moves
+    single = step.cleanness_rule is CleannessRule.PLAIN and not step.has_path
     return single and before is not None and before.last[0].hole != step.first[0].hole
 
 
@@ -104,7 +104,7 @@ def _strains(step: Step) -> bool:
 
 def _is_easy(drill: Drill, mine: list[Step]) -> bool:
     plain = all(
-        not step.is_chord and not step.moves and all(tab.is_natural for tab in step.tabs)
+        not step.is_chord and not step.has_path and all(tab.is_natural for tab in step.tabs)
         for step in mine
     )
     near = all(
@@ -117,4 +117,4 @@ def _is_easy(drill: Drill, mine: list[Step]) -> bool:
 def _take_s(drill: Drill, mine: list[Step]) -> float:
     if drill.free:
         return (drill.goal.hold + DURATION.find_step_s) * len(mine) + DURATION.closing_s
-    return drill.seconds + drill.count_in(1) * 60.0 / drill.tempo + DURATION.closing_s
+    return drill.seconds + drill.count_in_beats(1) * 60.0 / drill.tempo + DURATION.closing_s

@@ -8,7 +8,8 @@ and everything together. A glide counts for the entry it ends on.
 best day of ten notes or more.
 
 The last week is set against the one before by days: each day with three notes or more gives one
-figure, and the difference of the two weeks' days has an interval by ranks (:mod:`shift`). Notes of
+figure, and the difference of the two weeks' days has an interval by ranks
+(:mod:`trainer.core.stats.location_shift`). Notes of
 one take are no independent witnesses, nor are takes of one day: the same harp, the same room, the
 same lips. Counting them as such would take luck for progress (`tests/test_progress.py` shows how
 often). Where several tab entries come together, each is first set against its own median
@@ -48,7 +49,7 @@ from trainer.coach.step_table import (
     read_step_table,
     summarise_groups,
 )
-from trainer.core.stats.location_shift import shift
+from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.harp import HarpError, Tab
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
@@ -381,12 +382,12 @@ def _change(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> C
         return Comparison(ComparisonVerdict.UNCLEAR, None, None, None, len(before), len(after))
     if measure.falls:
         before, after = -before, -after
-    found = shift(before.tolist(), after.tolist())
+    found = hodges_lehmann(before.tolist(), after.tolist())
     verdict = ComparisonVerdict.UNCLEAR
-    if found.is_sure:
+    if found.excludes_zero:
         verdict = ComparisonVerdict.BETTER if found.low > 0.0 else ComparisonVerdict.WORSE
     low, high = (end if math.isfinite(end) else None for end in (found.low, found.high))
-    return Comparison(verdict, found.by, low, high, len(before), len(after))
+    return Comparison(verdict, found.estimate, low, high, len(before), len(after))
 
 
 def _summary(measure: Metric) -> Callable[[Ints, Floats, int], Floats]:

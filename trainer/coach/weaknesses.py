@@ -31,7 +31,7 @@ from statistics import median
 
 from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
 from trainer.coach.sources import PLAYER_SOURCES
-from trainer.core.stats.beta import beta_below
+from trainer.core.stats.beta import beta_cdf
 from trainer.harp import Tab
 from trainer.marking.sentence import describe_sound
 from trainer.store.records import StepRecord, TakeRecord
@@ -199,7 +199,7 @@ def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessR
                 good=last.good,
                 rate=ups / (ups + downs),
                 usual=usual,
-                sure=beta_below(usual, ups, downs),
+                sure=beta_cdf(usual, ups, downs),
                 samples=tries,
                 sentence=_sentence(key, last),
             )

@@ -15,7 +15,7 @@ _OTHERS = 0o077
 _NO_LINKS = (errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES)
 
 
-def make_folder(path: Path) -> None:
+def make_private_folder(path: Path) -> None:
     """Make a folder, with those above it, that its owner alone can enter; one that is there
     stays as it is.
 
@@ -24,11 +24,11 @@ def make_folder(path: Path) -> None:
     """
     if path.is_dir() or path == path.parent:
         return
-    make_folder(path.parent)
+    make_private_folder(path.parent)
     path.mkdir(mode=0o700, exist_ok=True)
 
 
-def make_file(path: Path) -> None:
+def create_private_file(path: Path) -> None:
     """Make an empty file that its owner alone can read.
 
     Raises:
@@ -37,7 +37,7 @@ def make_file(path: Path) -> None:
     os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _ONLY_MINE))
 
 
-def close_to_others(path: Path) -> None:
+def restrict_to_owner(path: Path) -> None:
     """Take away what others may do with a file, if it is there and ours."""
     with contextlib.suppress(FileNotFoundError, PermissionError):
         if path.stat().st_mode & _OTHERS:
@@ -45,7 +45,7 @@ def close_to_others(path: Path) -> None:
 
 
 @contextmanager
-def written_whole(path: Path) -> Iterator[Path]:
+def atomic_write(path: Path) -> Iterator[Path]:
     """Write a new private file under another name; it takes its own when the block is done.
 
     Raises:
@@ -54,8 +54,8 @@ def written_whole(path: Path) -> Iterator[Path]:
     """
     if os.path.lexists(path):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
-    part = part_of(path)
-    make_file(part)
+    part = partial_path(path)
+    create_private_file(part)
     try:
         yield part
         _take_name(part, path)
@@ -63,7 +63,7 @@ def written_whole(path: Path) -> Iterator[Path]:
         part.unlink(missing_ok=True)
 
 
-def part_of(path: Path) -> Path:
+def partial_path(path: Path) -> Path:
     """A name beside a file's for what is not whole yet; no two are the same."""
     return path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
 

@@ -19,10 +19,10 @@ _LITERAL = re.compile(
     r"""|'[^'\n]*'""",
     re.DOTALL,
 )
-COMMENT_OR_LITERAL = re.compile(rf"#[^\n]*|{_LITERAL.pattern}", re.DOTALL)
+COMMENT_OR_LITERAL_PATTERN = re.compile(rf"#[^\n]*|{_LITERAL.pattern}", re.DOTALL)
 _NAME = r"""(?:[\w-]+|"[^"\n]*"|'[^'\n]*')"""
 _NAMES = rf"{_NAME}(?:[ \t]*\.[ \t]*{_NAME})*"
-KEY = re.compile(rf"[ \t]*({_NAMES})[ \t]*=[ \t]*")
+KEY_PATTERN = re.compile(rf"[ \t]*({_NAMES})[ \t]*=[ \t]*")
 _DEEPEST = 50
 _DEEP_KEY = re.compile(rf"(?:^|[{{,])[ \t\[]*{_NAME}(?:[ \t]*\.[ \t]*{_NAME}){{{_DEEPEST}}}", re.M)
 _TABLE = re.compile(rf"[ \t]*\[[ \t]*({_NAMES})[ \t]*\][ \t]*\Z")
@@ -43,37 +43,37 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class KeySpans:
     """Where a key stands, and what it is set to (its first line)."""
 
     key: Span
     value: Span
 
 
-def places(source: str) -> dict[KeyPath, Place]:
+def key_spans(source: str) -> dict[KeyPath, KeySpans]:
     """The place of each key of a TOML text, as far as it stands on a line of its own.
 
     Keys inside inline tables are not found; their table is.
     """
-    found: dict[KeyPath, Place] = {}
+    found: dict[KeyPath, KeySpans] = {}
     table: KeyPath = ()
     for number, line in enumerate(_bare(source).split("\n"), start=1):
         if header := _TABLE.match(line):
             table = _path(header[1])
-            found[table] = Place(_span(number, header, 1), _span(number, header, 1))
-        elif key := KEY.match(line):
+            found[table] = KeySpans(_span(number, header, 1), _span(number, header, 1))
+        elif key := KEY_PATTERN.match(line):
             value = Span(number, key.end() + 1, len(line[key.end() :].rstrip()))
-            found[table + _path(key[1])] = Place(_span(number, key, 1), value)
+            found[table + _path(key[1])] = KeySpans(_span(number, key, 1), value)
     return found
 
 
-def deep_key(source: str) -> int | None:
+def find_overdeep_key(source: str) -> int | None:
     """The line of a key with so many parts that a TOML reader's time grows with their square."""
     found = _DEEP_KEY.search(source)
     return source.count("\n", 0, found.end()) + 1 if found else None
 
 
-def string_at(source: str, span: Span) -> tuple[str, int, int] | None:
+def string_content_at(source: str, span: Span) -> tuple[str, int, int] | None:
     """The inside of the string that starts at a span, as it is written.
 
     Returns:
@@ -100,7 +100,7 @@ def _bare(source: str) -> str:
             return " " * len(found[0])
         return re.sub(r"[^\n]", '"', found[0]) if "\n" in found[0] else found[0]
 
-    return COMMENT_OR_LITERAL.sub(fill, source)
+    return COMMENT_OR_LITERAL_PATTERN.sub(fill, source)
 
 
 def _path(names: str) -> KeyPath:

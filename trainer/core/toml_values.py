@@ -9,7 +9,7 @@ from pydantic import AfterValidator
 from trainer.core import TrainerError
 
 
-def read_by(reader: Callable[[str], object]) -> AfterValidator:
+def parsable_by(reader: Callable[[str], object]) -> AfterValidator:
     """A check that the reader, of a key or a tuning for example, knows the text."""
 
     def check(text: str) -> str:
@@ -22,7 +22,7 @@ def read_by(reader: Callable[[str], object]) -> AfterValidator:
     return AfterValidator(check)
 
 
-def shown(value: object) -> str:
+def describe_value(value: object) -> str:
     """A value as it stands in the file, or what kind of thing it is."""
     match value:
         case str():

@@ -1,32 +1,32 @@
 """The drill: its model, its text format, the shelf, and beats on the sample clock."""
 
-from trainer.drill.clock import Clock
+from trainer.drill.clock import BeatClock
 from trainer.drill.errors import DrillError, Problem
-from trainer.drill.formatter import laid_out
-from trainer.drill.lint import doubts_of
+from trainer.drill.formatter import format_drill
+from trainer.drill.lint import lint_drill
 from trainer.drill.model import (
-    PARTS,
-    WEIGHTS,
-    Care,
+    CRITERIA,
+    DEFAULT_WEIGHTS,
+    CleannessRule,
     Climb,
     Drill,
     Goal,
     Sound,
     Step,
     Vibrato,
-    sound_text,
+    format_sound,
 )
 from trainer.drill.parser import parse_drill, read_drill
-from trainer.drill.shelf import Shelf, find, read_shelf
-from trainer.drill.transpose import on_harp, unplayable
+from trainer.drill.shelf import Shelf, find_drill, read_shelf
+from trainer.drill.transpose import find_unplayable, move_to_harp
 from trainer.drill.writer import write_drill
 
 __all__ = [
-    "PARTS",
-    "WEIGHTS",
-    "Care",
+    "CRITERIA",
+    "DEFAULT_WEIGHTS",
+    "BeatClock",
+    "CleannessRule",
     "Climb",
-    "Clock",
     "Drill",
     "DrillError",
     "Goal",
@@ -35,14 +35,14 @@ __all__ = [
     "Sound",
     "Step",
     "Vibrato",
-    "doubts_of",
-    "find",
-    "laid_out",
-    "on_harp",
+    "find_drill",
+    "find_unplayable",
+    "format_drill",
+    "format_sound",
+    "lint_drill",
+    "move_to_harp",
     "parse_drill",
     "read_drill",
     "read_shelf",
-    "sound_text",
-    "unplayable",
     "write_drill",
 ]

@@ -7,7 +7,7 @@ from fractions import Fraction
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class BeatClock:
     """Where the beats of one playing of a drill fall in its sound.
 
     Everything musical runs on samples, so that live and from a file the same beat is the same

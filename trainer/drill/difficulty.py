@@ -60,7 +60,7 @@ FAR = 3
 """Holes from which a move is told as a jump."""
 
 
-def beat_seconds(drill: Drill) -> float:
+def seconds_per_beat(drill: Drill) -> float:
     """Seconds of a beat, for the time there is from note to note.
 
     Where the clock is free there is all the time in the world, which is told as infinite.
@@ -68,36 +68,38 @@ def beat_seconds(drill: Drill) -> float:
     return float("inf") if drill.free else 60.0 / drill.tempo
 
 
-def effort(steps: Sequence[Step], harp: Harp, beat_s: float) -> float:
+def difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> float:
     """How hard steps are to play one after the other; 0 is as easy as can be.
 
     Args:
         steps: the steps, in order; all must be playable on the harp.
         harp: the harp.
-        beat_s: seconds of a beat, as :func:`beat_seconds` gives them.
+        beat_s: seconds of a beat, as :func:`seconds_per_beat` gives them.
     """
-    return sum(step_effort(step, harp) for step in steps) + sum(
-        move_effort(before, after, beat_s) for before, after in pairwise(steps)
+    return sum(step_difficulty(step, harp) for step in steps) + sum(
+        move_difficulty(before, after, beat_s) for before, after in pairwise(steps)
     )
 
 
-def step_effort(step: Step, harp: Harp) -> float:
+def step_difficulty(step: Step, harp: Harp) -> float:
     """How hard a step is by itself: every sound of its path, and what a slide crosses."""
-    sounds = sum(_sound(sound, step.off(place), harp) for place, sound in enumerate(step.sounds))
+    sounds = sum(
+        _sound(sound, step.offset_cents(place), harp) for place, sound in enumerate(step.sounds)
+    )
     crossed = sum(abs(after[0].hole - before[0].hole) for before, after in pairwise(step.sounds))
     return sounds + SLIDE * crossed
 
 
-def move_effort(before: Step, after: Step, beat_s: float) -> float:
+def move_difficulty(before: Step, after: Step, beat_s: float) -> float:
     """How hard it is to get from one step to the next in the time there is."""
     least, most = HASTE
-    seconds = float(after.at - before.at) * beat_s
+    seconds = float(after.start - before.start) * beat_s
     haste = min(max(EASY_S / seconds, least), most)
-    skipped = max(0, holes_between(before, after) - 1)
+    skipped = max(0, hole_distance(before, after) - 1)
     return haste * (JUMP * skipped + (TURN if _turns(before, after) else 0.0))
 
 
-def holes_between(before: Step, after: Step) -> int:
+def hole_distance(before: Step, after: Step) -> int:
     """Holes that the mouth moves by; 0 where it need not, as from a chord to a note of it."""
     left, here = [tab.hole for tab in before.last], [tab.hole for tab in after.first]
     return max(0, min(here) - max(left), min(left) - max(here))
@@ -138,10 +140,10 @@ def _entry(tab: Tab, off: float, harp: Harp) -> float:
     return kind * min(bent, 1.0) + DEEPER * max(0.0, bent - 1.0) + low + top
 
 
-def in_words(steps: Sequence[Step], harp: Harp, beat_s: float) -> str:
+def describe_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> str:
     """What makes steps hard: ``2 overblows, 5 bends, 3 jumps of up to 4 holes``."""
     told = [_counted(count, name) for name, count in _counts(steps).items() if count]
-    far = [holes_between(*pair) for pair in pairwise(steps) if holes_between(*pair) >= FAR]
+    far = [hole_distance(*pair) for pair in pairwise(steps) if hole_distance(*pair) >= FAR]
     if far:
         up_to = "up to " if min(far) < max(far) else ""
         told.append(f"{_counted(len(far), 'jump')} of {up_to}{max(far)} holes")
@@ -168,14 +170,14 @@ def _kinds(step: Step) -> Iterator[str]:
                 yield tab.kind
             elif tab.bend:
                 yield "blow bend" if tab.breath is Breath.BLOW else "bend"
-        if step.off(place):
+        if step.offset_cents(place):
             yield "target between half steps"
         if is_split(sound):
             yield "split"
 
 
 def _is_quick_turn(before: Step, after: Step, beat_s: float) -> bool:
-    return _turns(before, after) and float(after.at - before.at) * beat_s < QUICK_S
+    return _turns(before, after) and float(after.start - before.start) * beat_s < QUICK_S
 
 
 def _counted(count: int, name: str) -> str:

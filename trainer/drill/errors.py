@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 from trainer.core import TrainerError
 
-MOST_TOLD = 100
+MAX_REPORTED_PROBLEMS = 100
 """Problems; a file with more is no drill that somebody tried to write."""
-LONGEST_MESSAGE = 400
+MAX_MESSAGE_LENGTH = 400
 """Characters; a message is longer only where it repeats what somebody wrote."""
-SHOWN_COLUMNS = 100
+MAX_SOURCE_COLUMNS = 100
 """Longer source lines are shown in part, so that the caret stays under its token."""
 
 
@@ -33,7 +33,7 @@ class Problem:
     message: str
     source: str = ""
 
-    def text(self, where: str, kind: str = "") -> str:
+    def format(self, where: str, kind: str = "") -> str:
         """The problem as it is told: place and message, the source line, a caret line.
 
         Args:
@@ -42,16 +42,18 @@ class Problem:
         """
         place = f"{where}:{self.line}:{self.column}" if self.line else where
         message = self.message
-        if len(message) > LONGEST_MESSAGE:
-            message = f"{message[: LONGEST_MESSAGE // 2]}…{message[-LONGEST_MESSAGE // 2 :]}"
+        if len(message) > MAX_MESSAGE_LENGTH:
+            message = f"{message[: MAX_MESSAGE_LENGTH // 2]}…{message[-MAX_MESSAGE_LENGTH // 2 :]}"
         head = _printable(": ".join(part for part in (place, kind, message) if part))
         if not (self.source and self.length):
             return head
-        first = max(0, self.column - SHOWN_COLUMNS // 2) if _too_long(self.source) else 0
+        first = max(0, self.column - MAX_SOURCE_COLUMNS // 2) if _too_long(self.source) else 0
         before = _printable(self.source[first : self.column - 1])
-        rest = _printable(self.source[self.column - 1 : first + SHOWN_COLUMNS])
+        rest = _printable(self.source[self.column - 1 : first + MAX_SOURCE_COLUMNS])
         token = rest[: self.length]
-        return f"{head}\n    {before}{rest}\n    {_blank(before)}{'^' * max(1, cells(token))}"
+        return (
+            f"{head}\n    {before}{rest}\n    {_blank(before)}{'^' * max(1, display_width(token))}"
+        )
 
 
 class DrillError(TrainerError):
@@ -62,17 +64,19 @@ class DrillError(TrainerError):
         self.problems = problems
 
     @classmethod
-    def of(cls, where: str, problems: Iterable[Problem]) -> DrillError:
+    def from_problems(cls, where: str, problems: Iterable[Problem]) -> DrillError:
         """The error that tells all problems of one file or drill, in order of their place."""
         in_order = tuple(sorted(problems, key=lambda problem: (problem.line, problem.column)))
-        told = [problem.text(where) for problem in in_order[:MOST_TOLD]]
-        if len(in_order) > MOST_TOLD:
-            told.append(f"{where}: there are {len(in_order) - MOST_TOLD} more problems like these")
+        told = [problem.format(where) for problem in in_order[:MAX_REPORTED_PROBLEMS]]
+        if len(in_order) > MAX_REPORTED_PROBLEMS:
+            told.append(
+                f"{where}: {len(in_order) - MAX_REPORTED_PROBLEMS} more problems like these"
+            )
         return cls("\n".join(told), in_order)
 
 
 def _too_long(source: str) -> bool:
-    return len(source) > SHOWN_COLUMNS
+    return len(source) > MAX_SOURCE_COLUMNS
 
 
 def _printable(text: str) -> str:
@@ -82,7 +86,7 @@ def _printable(text: str) -> str:
     )
 
 
-def cells(text: str) -> int:
+def display_width(text: str) -> int:
     """Columns that a terminal gives the text."""
     return sum(
         0 if unicodedata.combining(c) else 1 + (unicodedata.east_asian_width(c) in "WF")
@@ -92,4 +96,4 @@ def cells(text: str) -> int:
 
 def _blank(text: str) -> str:
     """White space as wide as the text."""
-    return "".join("\t" if c == "\t" else " " * cells(c) for c in text)
+    return "".join("\t" if c == "\t" else " " * display_width(c) for c in text)

@@ -6,46 +6,46 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise, product
 
-from trainer.drill.model import Care, Sound, Step
+from trainer.drill.model import CleannessRule, Sound, Step
 from trainer.harp import Harp, Tab
 from trainer.music import note_name
 
-WIDEST = 5
+MAX_SPAN_HOLES = 5
 """Holes that a mouth covers, for a chord or with the tongue on those between (common practice)."""
-GIVES = 15.0
+REED_TOLERANCE_CENTS = 15.0
 """Cents by which any reed gives way to the mouth, bent or not (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Pitch:
+class TargetPitch:
     """What is to sound at one moment.
 
     Attributes:
         notes: MIDI note numbers, one for each hole.
-        off: cents of the target from them, between -100 and 100.
+        offset_cents: cents of the target from them, between -100 and 100.
     """
 
     notes: tuple[int, ...]
-    off: float = 0.0
+    offset_cents: float = 0.0
 
 
-Played = tuple[Sound, float]
+TunedSound = tuple[Sound, float]
 """A sound on a harp, and cents of its target from its tab entries'."""
 
 
-def pitches(step: Step, harp: Harp, half_steps: int = 0) -> tuple[Pitch, ...]:
+def target_pitches(step: Step, harp: Harp, half_steps: int = 0) -> tuple[TargetPitch, ...]:
     """What a step's path of sounds is on a harp, moved by half steps.
 
     Raises:
         HarpError: the harp cannot play it.
     """
     return tuple(
-        Pitch(tuple(harp.midi(tab) + half_steps for tab in sound), step.off(place))
+        TargetPitch(tuple(harp.midi(tab) + half_steps for tab in sound), step.offset_cents(place))
         for place, sound in enumerate(step.sounds)
     )
 
 
-def ways(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> tuple[Step, ...]:
+def fingerings(step: Step, wanted: tuple[TargetPitch, ...], harp: Harp) -> tuple[Step, ...]:
     """Every way in which a harp plays a step at other pitches; none if it cannot.
 
     A chord needs one breath for all its notes, on holes beside each other or split by the tongue.
@@ -55,20 +55,20 @@ def ways(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> tuple[Step, ...]:
 
     Args:
         step: the step as it is written, perhaps for another harp.
-        wanted: what its path of sounds is to be, as :func:`pitches` tells it.
+        wanted: what its path of sounds is to be, as :func:`target_pitches` tells it.
         harp: the harp.
     """
     paths = [*_as_written(step, wanted, harp), *_paths(step, wanted, harp)]
     return tuple(dict.fromkeys(_played(step, path, harp) for path in paths))
 
 
-def reaches(tab: Tab, off: float, harp: Harp) -> bool:
+def can_reach(tab: Tab, off: float, harp: Harp) -> bool:
     """Whether a tab entry that the harp has can be led so many cents off, or nearly so."""
-    low, high = harp.reach(tab)
-    return low - GIVES <= off <= high + GIVES
+    low, high = harp.pitch_range_cents(tab)
+    return low - REED_TOLERANCE_CENTS <= off <= high + REED_TOLERANCE_CENTS
 
 
-def lacking(step: Step | None, wanted: tuple[Pitch, ...], harp: Harp) -> str:
+def describe_unplayable(step: Step | None, wanted: tuple[TargetPitch, ...], harp: Harp) -> str:
     """What is told about what the harp has no way to play.
 
     Args:
@@ -81,7 +81,7 @@ def lacking(step: Step | None, wanted: tuple[Pitch, ...], harp: Harp) -> str:
     return f"{path}: {reason}" if step is None else f"{step.tab} is to sound {path}, and {reason}"
 
 
-def _reason(ladder: bool, wanted: tuple[Pitch, ...], harp: Harp) -> str:
+def _reason(ladder: bool, wanted: tuple[TargetPitch, ...], harp: Harp) -> str:
     for pitch in wanted:
         if not _sounds(pitch, harp):
             if len(pitch.notes) > 1:
@@ -92,20 +92,24 @@ def _reason(ladder: bool, wanted: tuple[Pitch, ...], harp: Harp) -> str:
     return f"neither a hole nor a slide over natural notes on the {harp.name} harp goes that way"
 
 
-def _in_words(pitch: Pitch, harp: Harp) -> str:
+def _in_words(pitch: TargetPitch, harp: Harp) -> str:
     notes = " with ".join(note_name(note, harp.key.note) for note in pitch.notes)
-    if not pitch.off:
+    if not pitch.offset_cents:
         return notes
-    return f"{notes} {abs(pitch.off):g} cents {'sharp' if pitch.off > 0 else 'flat'}"
+    return (
+        f"{notes} {abs(pitch.offset_cents):g} cents {'sharp' if pitch.offset_cents > 0 else 'flat'}"
+    )
 
 
-def _as_written(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> Iterator[list[Played]]:
+def _as_written(
+    step: Step, wanted: tuple[TargetPitch, ...], harp: Harp
+) -> Iterator[list[TunedSound]]:
     tabs = [tab for sound in step.sounds for tab in sound]
-    if all(harp.can_play(tab) for tab in tabs) and pitches(step, harp) == wanted:
-        yield [(sound, step.off(place)) for place, sound in enumerate(step.sounds)]
+    if all(harp.can_play(tab) for tab in tabs) and target_pitches(step, harp) == wanted:
+        yield [(sound, step.offset_cents(place)) for place, sound in enumerate(step.sounds)]
 
 
-def _paths(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> list[list[Played]]:
+def _paths(step: Step, wanted: tuple[TargetPitch, ...], harp: Harp) -> list[list[TunedSound]]:
     first, *others = (_sounds(pitch, harp) for pitch in wanted)
     paths = [[sound] for sound in first]
     for (before, after), sounds in zip(pairwise(step.sounds), others, strict=True):
@@ -116,7 +120,7 @@ def _paths(step: Step, wanted: tuple[Pitch, ...], harp: Harp) -> list[list[Playe
     return paths
 
 
-def _leads(before: Played, after: Played, across: int) -> bool:
+def _leads(before: TunedSound, after: TunedSound, across: int) -> bool:
     """Whether one sound can go over into another in one breath.
 
     Args:
@@ -134,15 +138,15 @@ def _leads(before: Played, after: Played, across: int) -> bool:
     return natural and abs(by) <= across
 
 
-def _sounds(pitch: Pitch, harp: Harp) -> tuple[Played, ...]:
+def _sounds(pitch: TargetPitch, harp: Harp) -> tuple[TunedSound, ...]:
     """Each sound of one breath that has the pitch."""
-    found: dict[tuple[tuple[int, bool], ...], Played] = {}
-    near = (0,) if not pitch.off else (0, 1 if pitch.off > 0 else -1)
+    found: dict[tuple[tuple[int, bool], ...], TunedSound] = {}
+    near = (0,) if not pitch.offset_cents else (0, 1 if pitch.offset_cents > 0 else -1)
     for lift in near:
-        off = round(pitch.off - 100.0 * lift, 6)
-        for tabs in product(*(harp.playing(note + lift) for note in pitch.notes)):
+        off = round(pitch.offset_cents - 100.0 * lift, 6)
+        for tabs in product(*(harp.entries_for(note + lift) for note in pitch.notes)):
             sound = tuple(sorted(tabs))
-            if _one_mouth(sound) and all(reaches(tab, off, harp) for tab in sound):
+            if _one_mouth(sound) and all(can_reach(tab, off, harp) for tab in sound):
                 found.setdefault(tuple((tab.hole, tab.over) for tab in sound), (sound, off))
     return tuple(found.values())
 
@@ -159,25 +163,31 @@ def _one_mouth(sound: Sound) -> bool:
         len({tab.breath for tab in sound}) == 1
         and all(gaps)
         and sum(gap > 1 for gap in gaps) <= 1
-        and sum(gaps) < WIDEST
+        and sum(gaps) < MAX_SPAN_HOLES
         and len({tab.bend for tab in sound}) == 1
         and not any(tab.over for tab in sound)
     )
 
 
-def _played(step: Step, path: Sequence[Played], harp: Harp) -> Step:
+def _played(step: Step, path: Sequence[TunedSound], harp: Harp) -> Step:
     offs = tuple(off for _, off in path)
     return replace(
         step,
         sounds=tuple(sound for sound, _ in path),
-        offs=offs if any(offs) else (),
-        either=_twin(step, path, harp),
+        offsets_cents=offs if any(offs) else (),
+        alternative=_twin(step, path, harp),
     )
 
 
-def _twin(step: Step, path: Sequence[Played], harp: Harp) -> Tab | None:
+def _twin(step: Step, path: Sequence[TunedSound], harp: Harp) -> Tab | None:
     """Another hole that will do as well for a note that is held; a bend is no free choice."""
     (sound, off), *others = path
-    if others or off or len(sound) > 1 or not sound[0].is_natural or step.care is Care.CHORD:
+    if (
+        others
+        or off
+        or len(sound) > 1
+        or not sound[0].is_natural
+        or step.cleanness_rule is CleannessRule.CHORD
+    ):
         return None
     return next((tab for tab in harp.same_pitch(sound[0]) if tab.is_natural), None)

@@ -17,13 +17,15 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
-from trainer.core.toml_positions import COMMENT_OR_LITERAL, KEY
-from trainer.drill.errors import DrillError, cells
-from trainer.drill.parser import parse_drill, plain
-from trainer.drill.tab_words import beats_of
-from trainer.drill.tokenizer import words_and_comment
+from trainer.core.toml_positions import COMMENT_OR_LITERAL_PATTERN, KEY_PATTERN
+from trainer.drill.errors import DrillError, display_width
+from trainer.drill.parser import normalize_text, parse_drill
+from trainer.drill.tab_words import parse_length
+from trainer.drill.tokenizer import split_comment
 
-_PIECE = re.compile(rf"{COMMENT_OR_LITERAL.pattern}|\n|[\[\]{{}}]|[^#\"'\n\[\]{{}}]+", re.DOTALL)
+_PIECE = re.compile(
+    rf"{COMMENT_OR_LITERAL_PATTERN.pattern}|\n|[\[\]{{}}]|[^#\"'\n\[\]{{}}]+", re.DOTALL
+)
 _HEADER = re.compile(r"\[[ \t]*(.*?)[ \t]*\]\Z")
 _AROUND_DOT = re.compile(r"[ \t]*\.[ \t]*")
 _BEFORE_COMMENT = 2
@@ -31,7 +33,7 @@ _WIDEST = 100
 """Columns; lines of unlike rhythms would get wider if their beats were lined up too."""
 
 
-def laid_out(source: str, name: str, where: str | None = None) -> str:
+def format_drill(source: str, name: str, where: str | None = None) -> str:
     """The text of a drill file as it should be laid out.
 
     Laying out twice gives the same as once, and the drill in the text stays the same. Lines end
@@ -47,12 +49,12 @@ def laid_out(source: str, name: str, where: str | None = None) -> str:
     """
     drill = parse_drill(source, name, where)
     ends = "\r\n" if "\r\n" in source.partition("\n")[0] + "\n" else "\n"
-    text = "\n".join(_without_spare_blanks(_rows(_statements(plain(source))))) + "\n"
+    text = "\n".join(_without_spare_blanks(_rows(_statements(normalize_text(source))))) + "\n"
     assert parse_drill(text, name) == drill, "laying a drill out must not change it"
     return text.replace("\n", ends)
 
 
-def write_over(path: Path, text: str) -> None:
+def overwrite_drill(path: Path, text: str) -> None:
     """Put a text in place of a file at once: whoever reads it sees the old one or the new.
 
     Raises:
@@ -118,7 +120,7 @@ def _rows(statements: Iterable[_Row]) -> Iterator[str]:
 
 
 def _statement(code: str) -> str:
-    if key := KEY.match(code):
+    if key := KEY_PATTERN.match(code):
         name, value = _AROUND_DOT.sub(".", key[1]), code[key.end() :]
         if name.strip("\"'") in ("tab", "second") and value[:3] in ('"""', "'''"):
             value = _tab(value)
@@ -129,7 +131,7 @@ def _statement(code: str) -> str:
 
 
 def _with_comments(rows: list[_Row]) -> Iterator[str]:
-    widths = [cells(row.code.rpartition("\n")[2]) for row in rows]
+    widths = [display_width(row.code.rpartition("\n")[2]) for row in rows]
     most = max(
         (width for row, width in zip(rows, widths, strict=True) if row.code and row.comment),
         default=0,
@@ -200,7 +202,7 @@ def _tab_rows(rows: list[str]) -> Iterator[str]:
 
 def _tab_block(rows: list[str]) -> Iterator[str]:
     """Lines that follow each other, with their bars in columns."""
-    parted = [words_and_comment(row) for row in rows]
+    parted = [split_comment(row) for row in rows]
     words = [[word for _, word in found] for found, _ in parted]
     codes = _music(words, with_beats=True)
     if max(map(len, codes), default=0) > _WIDEST:
@@ -278,7 +280,7 @@ def _beats(cell: _Cell) -> Fraction:
         return Fraction(0)
     text = cell.body.rpartition("]")[2] if "]" in cell.body else cell.body
     _, colon, beats = text.partition("{")[0].partition(":")
-    return beats_of(beats) if colon else Fraction(1)
+    return parse_length(beats) if colon else Fraction(1)
 
 
 def _tidied(word: str) -> str:

@@ -17,8 +17,8 @@ from pydantic import (
     model_validator,
 )
 
-from trainer.core.toml_values import read_by, shown
-from trainer.drill.model import PARTS, WEIGHTS, Goal
+from trainer.core.toml_values import describe_value, parsable_by
+from trainer.drill.model import CRITERIA, DEFAULT_WEIGHTS, Goal
 from trainer.harp import load_tuning, parse_key
 
 
@@ -28,12 +28,12 @@ def _without_controls(text: str) -> str:
     return text
 
 
-Line = Annotated[
+ShortText = Annotated[
     str, Field(max_length=80, pattern=r"^[^\n]*\S[^\n]*$"), AfterValidator(_without_controls)
 ]
 
 
-MOST_FAULTS = 200
+MAX_FIELD_PROBLEMS = 200
 """More than all fields there are; looking for the nearest to each of many more takes its time."""
 _USUAL = Goal()
 
@@ -44,7 +44,7 @@ class _Table(BaseModel):
 
 def _weight(part: str) -> Any:
     return Field(
-        default=WEIGHTS[part],
+        default=DEFAULT_WEIGHTS[part],
         ge=0,
         le=100,
         description=f"how much {part} counts in a step's mark, a number from 0 to 100",
@@ -63,7 +63,7 @@ class WeightsTable(_Table):
 
     @model_validator(mode="after")
     def _something_counts(self) -> WeightsTable:
-        if not any(getattr(self, part) for part in PARTS):
+        if not any(getattr(self, part) for part in CRITERIA):
             raise ValueError("every weight is 0; let at least one part count")
         return self
 
@@ -108,23 +108,23 @@ class GoalTable(_Table):
     )
     weights: WeightsTable = Field(
         default_factory=WeightsTable,
-        description="a table, [goal.weights] with any of " + ", ".join(PARTS),
+        description="a table, [goal.weights] with any of " + ", ".join(CRITERIA),
     )
 
 
 class DrillTable(_Table):
     """The whole file."""
 
-    title: Line = Field(description='one line of text, up to 80 characters, as "First notes"')
+    title: ShortText = Field(description='one line of text, up to 80 characters, as "First notes"')
     about: Annotated[str, AfterValidator(_without_controls)] = Field(
         default="",
         max_length=2000,
         description="text: what it trains, how it feels when right, what usually goes wrong",
     )
-    harp: Annotated[str, read_by(parse_key)] = Field(
+    harp: Annotated[str, parsable_by(parse_key)] = Field(
         description='the key of the harp it is written for, as "C" or "low F"'
     )
-    tuning: Annotated[str, read_by(load_tuning)] = Field(
+    tuning: Annotated[str, parsable_by(load_tuning)] = Field(
         default="richter", description='the name of the harp\'s tuning, as "richter"'
     )
     tempo: float = Field(ge=20, le=300, description="beats a minute, a number from 20 to 300")
@@ -133,7 +133,7 @@ class DrillTable(_Table):
         pattern=r"^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$",
         description='beats in a bar and the note value of a beat, as "4/4" or "6/8"',
     )
-    skills: list[Line] = Field(
+    skills: list[ShortText] = Field(
         default=[],
         max_length=12,
         description='a list of what it trains, the main skill first, as ["single notes"]',
@@ -181,7 +181,7 @@ class DrillTable(_Table):
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
+class FieldProblem:
     """What is wrong with one field.
 
     Attributes:
@@ -195,7 +195,7 @@ class Fault:
     message: str
 
 
-def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault, ...]]:
+def validate_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[FieldProblem, ...]]:
     """The fields of a drill file, or everything that is wrong with them.
 
     Args:
@@ -204,8 +204,8 @@ def check_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[Fault
     try:
         return DrillTable.model_validate(data), ()
     except ValidationError as error:
-        found: dict[tuple[str, ...], Fault] = {}
-        for detail in error.errors(include_url=False)[:MOST_FAULTS]:
+        found: dict[tuple[str, ...], FieldProblem] = {}
+        for detail in error.errors(include_url=False)[:MAX_FIELD_PROBLEMS]:
             path = tuple(part for part in detail["loc"] if isinstance(part, str))
             found.setdefault(path, _fault(path, detail["type"], detail["input"], detail["msg"]))
         return None, tuple(found.values())
@@ -219,9 +219,9 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
 }
 
 
-def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fault:
+def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> FieldProblem:
     if kind == "value_error":
-        return Fault(path, "value", message.removeprefix("Value error, "))
+        return FieldProblem(path, "value", message.removeprefix("Value error, "))
     *above, name = path
     table = _TABLES[tuple(above)]
     if kind == "extra_forbidden":
@@ -230,8 +230,12 @@ def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fau
             f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(table.model_fields)
         )
         where = f"[{'.'.join(above)}]" if above else "a drill"
-        return Fault(path, "unknown", f"{where} has no field '{name}'; {hint}")
+        return FieldProblem(path, "unknown", f"{where} has no field '{name}'; {hint}")
     expected = table.model_fields[name].description
     if kind == "missing":
-        return Fault(path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}")
-    return Fault(path, "value", f"'{name}' must be {expected}; {shown(value)} is not")
+        return FieldProblem(
+            path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}"
+        )
+    return FieldProblem(
+        path, "value", f"'{name}' must be {expected}; {describe_value(value)} is not"
+    )

@@ -13,11 +13,11 @@ from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
-from trainer.core.toml_positions import Place, Span, places
-from trainer.drill.clock import Clock
+from trainer.core.toml_positions import KeySpans, Span, key_spans
+from trainer.drill.clock import BeatClock
 from trainer.drill.errors import Problem
 from trainer.drill.model import Drill, Sound, Step
-from trainer.drill.parser import plain, with_lines
+from trainer.drill.parser import normalize_text, with_source_lines
 from trainer.harp import Breath, Harp, Tab
 
 BREATH_S = 8.0
@@ -48,14 +48,14 @@ SLACK_CENTS = 20.0
 Doubt = tuple[Step, str]
 
 
-def doubts_of(source: str, drill: Drill) -> tuple[Problem, ...]:
+def lint_drill(source: str, drill: Drill) -> tuple[Problem, ...]:
     """What is legal in a drill's file and yet unplayable or unwise, in order of place.
 
     Args:
         source: the text of the file.
         drill: the drill in it.
     """
-    text = plain(source)
+    text = normalize_text(source)
     found = list(_of_fields(text, drill))
     harp = Harp.of(drill.key, drill.tuning)
     for steps in (drill.steps, drill.second):
@@ -64,7 +64,7 @@ def doubts_of(source: str, drill: Drill) -> tuple[Problem, ...]:
         for doubtful in () if drill.free else _IN_TIME:
             found += _each_once(doubtful(own, _Seconds(drill)))
     in_order = sorted(found, key=lambda problem: (problem.line, problem.column))
-    return tuple(with_lines(in_order, text))
+    return tuple(with_source_lines(in_order, text))
 
 
 def _each_once(doubts: Iterator[Doubt]) -> list[Problem]:
@@ -80,23 +80,23 @@ class _Seconds:
     """When beats fall, in seconds."""
 
     def __init__(self, drill: Drill) -> None:
-        self._clock = Clock(0, drill.tempo, 1_000_000, drill.swing)
+        self._clock = BeatClock(0, drill.tempo, 1_000_000, drill.swing)
 
     def at(self, beat: Fraction) -> float:
         return self._clock.sample(beat) / self._clock.rate
 
     def of(self, step: Step) -> float:
-        return self.at(step.end) - self.at(step.at)
+        return self.at(step.end) - self.at(step.start)
 
 
 # Fields
 
 
 def _of_fields(text: str, drill: Drill) -> Iterator[Problem]:
-    spots, data = places(text), tomllib.loads(text)
+    spots, data = key_spans(text), tomllib.loads(text)
 
     def problem(message: str, *path: str) -> Problem:
-        place = spots.get(path) or spots.get(path[:1]) or Place(Span(1, 1, 0), Span(1, 1, 0))
+        place = spots.get(path) or spots.get(path[:1]) or KeySpans(Span(1, 1, 0), Span(1, 1, 0))
         return Problem(place.key.line, place.key.column, place.key.length, message)
 
     if not drill.about:
@@ -122,7 +122,7 @@ def _too_deep(steps: Sequence[Step], harp: Harp) -> Iterator[Doubt]:
     for step in steps:
         for place, sound in enumerate(step.sounds):
             for tab in sound:
-                message = _out_of_reach(tab, step.off(place), harp)
+                message = _out_of_reach(tab, step.offset_cents(place), harp)
                 if message:
                     yield step, message
 
@@ -131,7 +131,7 @@ def _out_of_reach(tab: Tab, off: float, harp: Harp) -> str:
     if tab.over or not off:
         return ""
     under = 100.0 * tab.bend - off
-    bends = harp.opens(tab.hole) is tab.breath
+    bends = harp.higher_reed(tab.hole) is tab.breath
     depth = harp.bend_depth(tab.hole) if bends else 0.0
     reed = f"hole {tab.hole} {tab.breath}"
     if under < -SLACK_CENTS:
@@ -171,7 +171,7 @@ def _too_short(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
 def _too_few_cycles(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
     for step in steps:
         asked = [("vibrato", step.vibrato.hz, VIBRATO_CYCLES)] if step.vibrato else []
-        asked += [("wah", step.wah, WAH_CYCLES)] if step.wah else []
+        asked += [("wah", step.wah_hz, WAH_CYCLES)] if step.wah_hz else []
         for name, hz, least in asked:
             cycles = hz * seconds.of(step)
             if cycles < least:
@@ -185,7 +185,7 @@ def _too_few_cycles(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]
 def _jumps(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
     for before, after in pairwise(steps):
         holes = _distance(before.last, after.first)
-        time = seconds.at(after.at) - seconds.at(before.at)
+        time = seconds.at(after.start) - seconds.at(before.start)
         rate = holes / time
         if rate > (STEP_RATE if holes == 1 else JUMP_RATE):
             how = "the hole beside" if holes == 1 else f"{holes} holes away"
@@ -211,7 +211,7 @@ def _breath(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
     air = 0.0  # seconds on one hole that were drawn and not blown since the lungs were at rest
     told = False
     for step in steps:
-        rest = seconds.at(step.at) - seconds.at(before.end) if before else 0.0
+        rest = seconds.at(step.start) - seconds.at(before.end) if before else 0.0
         pause = rest * REST_RATE if rest >= CATCH_S else 0.0
         air = max(air - pause, 0.0) if air > 0 else min(air + pause, 0.0)
         breath = step.first[0].breath
@@ -220,7 +220,7 @@ def _breath(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
         before = step
         if told:
             continue
-        lasts = seconds.at(step.end) - seconds.at(first.at)
+        lasts = seconds.at(step.end) - seconds.at(first.start)
         size = seconds.of(step) * (1.0 + CHORD_AIR * (len(step.first) - 1))
         air += size if breath is Breath.DRAW else -size
         if lasts > BREATH_S:

@@ -11,10 +11,16 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill.difficulty import beat_seconds
-from trainer.drill.fingerings import Pitch, lacking, ways
+from trainer.drill.difficulty import seconds_per_beat
+from trainer.drill.fingerings import TargetPitch, describe_unplayable, fingerings
 from trainer.drill.model import Drill, Goal, Step
-from trainer.drill.transpose import OCTAVES, Moved, easiest, ranked_ways, weighed
+from trainer.drill.transpose import (
+    OCTAVE_SHIFTS,
+    Arrangement,
+    easiest_fingerings,
+    make_arrangement,
+    rank_arrangements,
+)
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position
 
@@ -27,14 +33,14 @@ class MelodyNote:
     """One note, or what sounds together.
 
     Attributes:
-        at, beats: where it stands, and for how long.
+        start, beats: where it stands, and for how long.
         path: what sounds; more than one where it glides from one to the next.
         ladder: whether each of these is held, without a glide between.
     """
 
-    at: Fraction
+    start: Fraction
     beats: Fraction
-    path: tuple[Pitch, ...]
+    path: tuple[TargetPitch, ...]
     ladder: bool = False
 
 
@@ -48,7 +54,7 @@ class Melody:
         notes: in order, none over another.
         tempo: beats a minute.
         meter: beats in a bar and the note value of one.
-        begins: the beat on which it begins: 0, or negative with a pick-up.
+        start: the beat on which it begins: 0, or negative with a pick-up.
         swing: as in :class:`trainer.drill.Drill`.
         tonic: pitch class of its tonic, by its key signature; None where there is none.
         notices: what of the file was left out or changed, a sentence each.
@@ -59,39 +65,44 @@ class Melody:
     notes: tuple[MelodyNote, ...]
     tempo: float = 90.0
     meter: tuple[int, int] = (4, 4)
-    begins: Fraction = Fraction(0)
+    start: Fraction = Fraction(0)
     swing: float = 1.0
     tonic: int | None = None
     notices: tuple[str, ...] = ()
 
 
-def on_a_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Moved:
+def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangement:
     """The melody on a harp, moved by half steps, in the easiest way; what the harp cannot play is
     left out and told."""
     bar = melody.meter[0]
     frame = _frame(melody, harp)
-    beat_s = beat_seconds(frame)
+    beat_s = seconds_per_beat(frame)
     choices: list[tuple[Step, ...]] = []
     lost: list[tuple[Step, str]] = []
     for note in melody.notes:
         wanted = tuple(
-            Pitch(tuple(one + half_steps for one in pitch.notes), pitch.off) for pitch in note.path
+            TargetPitch(tuple(one + half_steps for one in pitch.notes), pitch.offset_cents)
+            for pitch in note.path
         )
-        number = math.floor(note.at / bar) + 1 if note.at >= 0 else 0
-        step = Step(0, _ANY_HOLE * len(note.path), note.at, note.beats, number, ladder=note.ladder)
-        if found := ways(step, wanted, harp):
+        number = math.floor(note.start / bar) + 1 if note.start >= 0 else 0
+        step = Step(
+            0, _ANY_HOLE * len(note.path), note.start, note.beats, number, ladder=note.ladder
+        )
+        if found := fingerings(step, wanted, harp):
             choices.append(found)
         else:
-            where = f"bar {number}, beat {_beat(note.at, bar)}" if number else "pick-up"
-            lost.append((step, f"{where}: {lacking(None, wanted, harp)}"))
-    steps = tuple(replace(step, index=i) for i, step in enumerate(easiest(choices, harp, beat_s)))
-    return weighed(replace(frame, steps=steps), harp, half_steps, lost)
+            where = f"bar {number}, beat {_beat(note.start, bar)}" if number else "pick-up"
+            lost.append((step, f"{where}: {describe_unplayable(None, wanted, harp)}"))
+    steps = tuple(
+        replace(step, index=i) for i, step in enumerate(easiest_fingerings(choices, harp, beat_s))
+    )
+    return make_arrangement(replace(frame, steps=steps), harp, half_steps, lost)
 
 
-def on_harps(
-    melody: Melody, harps: Iterable[Harp], moves: Iterable[int] = OCTAVES
-) -> tuple[Moved, ...]:
-    """The ways to play a melody, the best first, as :func:`trainer.drill.transpose.ranked_ways`.
+def arrange_on_harps(
+    melody: Melody, harps: Iterable[Harp], moves: Iterable[int] = OCTAVE_SHIFTS
+) -> tuple[Arrangement, ...]:
+    """Arrangements of a melody on several harps, the best first.
 
     Args:
         melody: the melody.
@@ -99,7 +110,7 @@ def on_harps(
         moves: the half steps by which it may be moved.
     """
     moves = tuple(moves)
-    return ranked_ways(on_a_harp(melody, harp, by) for harp in harps for by in moves)
+    return rank_arrangements(arrange_on_harp(melody, harp, by) for harp in harps for by in moves)
 
 
 def standard_harps(tuning: str) -> tuple[Harp, ...]:
@@ -111,7 +122,7 @@ def standard_harps(tuning: str) -> tuple[Harp, ...]:
     return tuple(Harp.of(key, tuning) for key in STANDARD_KEYS)
 
 
-def into_position(melody: Melody, harp: Harp, position: int) -> tuple[int, ...]:
+def half_steps_to_position(melody: Melody, harp: Harp, position: int) -> tuple[int, ...]:
     """The half steps by which a melody comes into a position on a harp, in each octave.
 
     Raises:
@@ -119,12 +130,12 @@ def into_position(melody: Melody, harp: Harp, position: int) -> tuple[int, ...]:
     """
     wanted = key_in_position(harp.key.tonic, position)
     up = (wanted - (melody.tonic or 0) + 6) % 12 - 6
-    return tuple(up + octave for octave in OCTAVES)
+    return tuple(up + octave for octave in OCTAVE_SHIFTS)
 
 
 def _frame(melody: Melody, harp: Harp) -> Drill:
     """A drill of its time, without steps."""
-    end = max((note.at + note.beats for note in melody.notes), default=Fraction(1))
+    end = max((note.start + note.beats for note in melody.notes), default=Fraction(1))
     bar = melody.meter[0]
     return Drill(
         name=melody.name,
@@ -136,8 +147,8 @@ def _frame(melody: Melody, harp: Harp) -> Drill:
         meter=melody.meter,
         goal=Goal(),
         steps=(),
-        beats=Fraction(max(1, math.ceil(end / bar)) * bar),
-        begins=melody.begins,
+        end=Fraction(max(1, math.ceil(end / bar)) * bar),
+        start=melody.start,
         swing=melody.swing,
     )
 

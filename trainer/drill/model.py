@@ -22,12 +22,12 @@ from trainer.harp import Breath, Tab
 Sound = tuple[Tab, ...]
 """What sounds at one moment: one tab entry, or several of one breath for a chord."""
 
-GLIDE_REST = 0.25
+GLIDE_REST_FRACTION = 0.25
 """Share of a glide that its first sound is held for, and likewise its last."""
-RUNG_MOVE = 0.25
+RUNG_MOVE_FRACTION = 0.25
 """Share of a ladder's rung that the way to the next one takes."""
 
-WEIGHTS: Mapping[str, float] = {
+DEFAULT_WEIGHTS: Mapping[str, float] = {
     "pitch": 40.0,
     "steadiness": 15.0,
     "attack": 15.0,
@@ -37,17 +37,17 @@ WEIGHTS: Mapping[str, float] = {
 }
 """The parts of a step's mark, in the order in which they are shown, and how much each counts
 unless the drill says otherwise."""
-PARTS = tuple(WEIGHTS)
+CRITERIA = tuple(DEFAULT_WEIGHTS)
 
 
-def sound_text(sound: Sound, off: float = 0.0) -> str:
+def format_sound(sound: Sound, off: float = 0.0) -> str:
     """A sound as it is written: one breath sign in front, holes joined with plus, and cents."""
     sign = "-" if sound[0].breath is Breath.DRAW else ""
     holes = sign + "+".join(str(tab).removeprefix("-") for tab in sound)
     return f"{holes}@{off:+g}" if off else holes
 
 
-class Care(StrEnum):
+class CleannessRule(StrEnum):
     """How clean a step is meant to be."""
 
     PLAIN = "plain"
@@ -81,35 +81,35 @@ class Step:
         index: place among the drill's steps, from 0; rests are not steps.
         sounds: the path of sounds. One sound is held; two or more are a glide through them in
             one breath (a bend let up, a scoop, a slide), or the rungs of a ladder.
-        at: beats from the first beat of the first full bar.
+        start: beats from the first beat of the first full bar.
         beats: how long it lasts, in beats.
         bar: number of the bar it starts in, from 1; 0 in a pick-up.
         text: the token as it was written, such as ``-4'>-4:2``.
         line, column: where the token stands in its file, from 1; 0 if it came from no file.
-        offs: cents of each sound's target from its tab entry's, between -100 and 100; empty
-            where all are 0.
-        either: another entry of the same pitch that will do as well.
+        offsets_cents: target of each sound relative to its tab entry, in cents, -100 to 100;
+            empty where all are 0.
+        alternative: another entry of the same pitch that will do as well.
         ladder: whether each sound is held for an equal time, without a glide between.
-        care: how clean it is meant to be.
+        cleanness_rule: how clean it is meant to be.
         vibrato: the vibrato that is asked for.
-        wah: hand wahs a second; 0 for none.
+        wah_hz: hand wahs a second; 0 for none.
         call: whether the trainer plays it, for the player to answer.
     """
 
     index: int
     sounds: tuple[Sound, ...]
-    at: Fraction
+    start: Fraction
     beats: Fraction
     bar: int = 1
     text: str = field(default="", compare=False)
     line: int = field(default=0, compare=False)
     column: int = field(default=0, compare=False)
-    offs: tuple[float, ...] = ()
-    either: Tab | None = None
+    offsets_cents: tuple[float, ...] = ()
+    alternative: Tab | None = None
     ladder: bool = False
-    care: Care = Care.PLAIN
+    cleanness_rule: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
-    wah: float = 0.0
+    wah_hz: float = 0.0
     call: bool = False
 
     @property
@@ -122,9 +122,9 @@ class Step:
         """The sound it ends on."""
         return self.sounds[-1]
 
-    def off(self, place: int) -> float:
+    def offset_cents(self, place: int) -> float:
         """Cents of a sound's target from its tab entry's."""
-        return self.offs[place] if self.offs else 0.0
+        return self.offsets_cents[place] if self.offsets_cents else 0.0
 
     @property
     def is_glide(self) -> bool:
@@ -132,7 +132,7 @@ class Step:
         return len(self.sounds) > 1 and not self.ladder
 
     @property
-    def moves(self) -> bool:
+    def has_path(self) -> bool:
         """Whether it is a glide or a ladder."""
         return len(self.sounds) > 1
 
@@ -144,22 +144,24 @@ class Step:
     @property
     def end(self) -> Fraction:
         """The beat on which it ends."""
-        return self.at + self.beats
+        return self.start + self.beats
 
     @property
     def tabs(self) -> tuple[Tab, ...]:
         """Every tab entry in it, once."""
         found = [tab for sound in self.sounds for tab in sound]
-        return tuple(dict.fromkeys([*found, *([self.either] if self.either else [])]))
+        return tuple(dict.fromkeys([*found, *([self.alternative] if self.alternative else [])]))
 
     @property
     def tab(self) -> str:
         """What to play, as tab without its length: ``-4'>-4``, ``4+5``, ``-2/3``."""
         sign = "=" if self.ladder else ">"
-        path = sign.join(sound_text(sound, self.off(i)) for i, sound in enumerate(self.sounds))
-        return f"{path}/{self.either}" if self.either else path
+        path = sign.join(
+            format_sound(sound, self.offset_cents(i)) for i, sound in enumerate(self.sounds)
+        )
+        return f"{path}/{self.alternative}" if self.alternative else path
 
-    def place(self, part: float) -> float:
+    def path_position(self, part: float) -> float:
         """Where along its path of sounds the step is meant to be.
 
         A glide rests on its first sound for a quarter of the step, arrives on the last a
@@ -175,11 +177,11 @@ class Step:
         last = len(self.sounds) - 1
         if self.ladder:
             rung, over = divmod(min(max(part * (last + 1) - 0.5, 0.0), float(last)), 1.0)
-            return rung + min(max((over - 0.5) / RUNG_MOVE + 0.5, 0.0), 1.0)
-        moved = (part - GLIDE_REST) / (1.0 - 2.0 * GLIDE_REST)
+            return rung + min(max((over - 0.5) / RUNG_MOVE_FRACTION + 0.5, 0.0), 1.0)
+        moved = (part - GLIDE_REST_FRACTION) / (1.0 - 2.0 * GLIDE_REST_FRACTION)
         return min(max(moved, 0.0), 1.0) * last
 
-    def rest(self, place: int) -> tuple[float, float]:
+    def rest_interval(self, place: int) -> tuple[float, float]:
         """The parts of the step, 0 to 1, between which it rests on one of its sounds.
 
         A glide does not stop on the way: those of a sound between are a moment.
@@ -188,13 +190,13 @@ class Step:
         if count == 1:
             return 0.0, 1.0
         if self.ladder:
-            half = 0.5 * RUNG_MOVE / count
+            half = 0.5 * RUNG_MOVE_FRACTION / count
             return (
                 place / count + (half if place else 0.0),
                 (place + 1) / count - (half if place < count - 1 else 0.0),
             )
-        pace = (1.0 - 2.0 * GLIDE_REST) / (count - 1)
-        at = GLIDE_REST + place * pace
+        pace = (1.0 - 2.0 * GLIDE_REST_FRACTION) / (count - 1)
+        at = GLIDE_REST_FRACTION + place * pace
         return 0.0 if place == 0 else at, 1.0 if place == count - 1 else at
 
 
@@ -207,13 +209,13 @@ class Goal:
             is common practice: a bend held within 10 cents sounds in tune.
         pass_mark: the total from which the drill counts as passed, 0 to 100.
         hold: seconds that each step must be held in tune where the clock is free, 0.1 to 10.
-        weights: how much each of `PARTS` counts, 0 to 100.
+        weights: how much each of `CRITERIA` counts, 0 to 100.
     """
 
     tolerance: float = 10.0
     pass_mark: float = 80.0
     hold: float = 0.5
-    weights: Mapping[str, float] = field(default_factory=lambda: WEIGHTS, hash=False)
+    weights: Mapping[str, float] = field(default_factory=lambda: DEFAULT_WEIGHTS, hash=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,10 +247,10 @@ class Drill:
         meter: beats in a bar and the note value of a beat, ``(4, 4)``.
         goal: what counts as good.
         steps: the things to play, in order.
-        beats: the beat on which the whole ends, closing rests included.
+        end: the beat on which the whole ends, closing rests included.
         skills: what it trains, the main one first; lists are grouped by that one.
         level: how far along the course it comes, 1 for a first lesson to 9.
-        begins: the beat on which it begins: 0, or negative with a pick-up.
+        start: the beat on which it begins: 0, or negative with a pick-up.
         swing: how much longer the first half of a beat lasts than the second, 1 to 3.
         free: whether there is no beat, and each step waits until it has been held in tune.
         loop: bars, first and last, that are played again and again; None plays all once.
@@ -265,10 +267,10 @@ class Drill:
     meter: tuple[int, int]
     goal: Goal
     steps: tuple[Step, ...]
-    beats: Fraction
+    end: Fraction
     skills: tuple[str, ...] = field(default=())
     level: int = 1
-    begins: Fraction = Fraction(0)
+    start: Fraction = Fraction(0)
     swing: float = 1.0
     free: bool = False
     loop: tuple[int, int] | None = None
@@ -278,12 +280,12 @@ class Drill:
     @property
     def bars(self) -> int:
         """How many full bars it fills."""
-        return max(1, math.ceil(self.beats / self.meter[0]))
+        return max(1, math.ceil(self.end / self.meter[0]))
 
     @property
     def seconds(self) -> float:
         """How long it lasts at its own tempo, without count-in."""
-        return float(self.beats - self.begins) * 60.0 / self.tempo
+        return float(self.end - self.start) * 60.0 / self.tempo
 
     def part(self, number: int) -> Drill:
         """The drill with one of its parts to be played, and the other beside it.
@@ -302,18 +304,18 @@ class Drill:
 
     def first_beat(self, bar: int) -> Fraction:
         """The beat on which a bar begins; that of bar 0 is the pick-up's."""
-        return self.begins if bar == 0 else Fraction((bar - 1) * self.meter[0])
+        return self.start if bar == 0 else Fraction((bar - 1) * self.meter[0])
 
-    def entry(self, bar: int) -> int:
+    def entry_beat(self, bar: int) -> int:
         """The beat that the count-in leads to when a bar is entered: a whole one, at or before
         the bar's first; before bar 1 its pick-up's."""
         return math.floor(self.first_beat(0 if bar <= 1 else bar))
 
-    def count_in(self, bar: int) -> int:
+    def count_in_beats(self, bar: int) -> int:
         """Beats of count-in before a bar is entered: a bar, and what a pick-up leaves of its own
         (common practice)."""
         meter = self.meter[0]
-        return meter + self.entry(bar) % meter
+        return meter + self.entry_beat(bar) % meter
 
     def step_range(self, first_bar: int, last_bar: int) -> range:
         """Indices of the steps that start in a range of bars, both included.

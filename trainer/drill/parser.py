@@ -27,17 +27,17 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trainer.core.toml_positions import Place, deep_key, places, string_at
+from trainer.core.toml_positions import KeySpans, find_overdeep_key, key_spans, string_content_at
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.model import Climb, Drill, Goal
-from trainer.drill.tab_reader import Music, read_tab
-from trainer.drill.transpose import unplayable
+from trainer.drill.tab_reader import ParsedTab, parse_tab
+from trainer.drill.transpose import find_unplayable
 from trainer.harp import Harp, HarpError, parse_key
 
 if TYPE_CHECKING:
-    from trainer.drill.header import DrillTable, Fault
+    from trainer.drill.header import DrillTable, FieldProblem
 
-LARGEST_BYTES = 1_000_000
+MAX_BYTES = 1_000_000
 """More than any drill needs; a larger file is something else."""
 
 _DEEP = "the file nests too deeply; a drill needs no lists in lists and no tables below others"
@@ -66,18 +66,18 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     Raises:
         DrillError: it is no drill; every problem in it is told.
     """
-    from trainer.drill.header import check_table  # pydantic is slow to load and only needed here
+    from trainer.drill.header import validate_table  # pydantic is slow to load and only needed here
 
     where = where or name
-    source = plain(source)
-    if deep := deep_key(source):
+    source = normalize_text(source)
+    if deep := find_overdeep_key(source):
         raise _error(where, source, [Problem(deep, 1, 0, _DEEP)])
     try:
         data = tomllib.loads(source)
     except (ValueError, RecursionError) as error:
         raise _error(where, source, [_toml_problem(error, source)]) from None
-    table, faults = check_table(data)
-    spots = places(source)
+    table, faults = validate_table(data)
+    spots = key_spans(source)
     problems = [_field_problem(fault, spots) for fault in faults]
     wrong = {fault.path[0] for fault in faults}
     parts = {
@@ -88,7 +88,7 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     harp = _harp(data, wrong)
     for music in parts.values():
         problems += music.problems
-        problems += unplayable(music.steps, harp) if harp else ()
+        problems += find_unplayable(music.steps, harp) if harp else ()
     if table is not None and "tab" in parts and not problems:
         odd = _at_odds(table, parts["tab"], parts.get("second"))
         problems += [_field_problem(fault, spots) for fault in odd]
@@ -97,18 +97,18 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     return _drill(name, table, parts["tab"], parts.get("second"))
 
 
-def plain(source: str) -> str:
+def normalize_text(source: str) -> str:
     """A file's text without a byte order mark and with plain line ends, as places count in it."""
     return source.removeprefix("\ufeff").replace("\r\n", "\n")
 
 
-def with_lines(problems: Iterable[Problem], source: str) -> Iterator[Problem]:
+def with_source_lines(problems: Iterable[Problem], source: str) -> Iterator[Problem]:
     """Problems with the lines of the plain source that they stand in."""
     lines = dict(enumerate(source.split("\n"), start=1))
     return (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
 
 
-def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> Drill:
+def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> Drill:
     beats, value = (int(part) for part in table.meter.split("/"))
     goal = table.goal
     return Drill(
@@ -121,10 +121,10 @@ def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> 
         meter=(beats, value),
         goal=Goal(goal.tolerance, goal.pass_mark, goal.hold, goal.weights.model_dump()),
         steps=music.steps,
-        beats=music.beats,
+        end=music.end,
         skills=tuple(skill.strip() for skill in table.skills),
         level=table.level,
-        begins=-pickup_of(table.pickup),
+        start=-pickup_beats(table.pickup),
         swing=table.swing,
         free=table.clock == "free",
         loop=_loop(table.loop),
@@ -133,7 +133,7 @@ def _drill(name: str, table: DrillTable, music: Music, second: Music | None) -> 
     )
 
 
-def pickup_of(beats: float) -> Fraction:
+def pickup_beats(beats: float) -> Fraction:
     """Beats of a pick-up, as the fraction that is meant: 0.333 is a third."""
     return Fraction(beats).limit_denominator(48)
 
@@ -145,33 +145,35 @@ def _loop(text: str | None) -> tuple[int, int] | None:
     return int(first), int(last or first)
 
 
-def _at_odds(table: DrillTable, music: Music, second: Music | None) -> list[Fault]:
+def _at_odds(table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> list[FieldProblem]:
     """What is wrong between fields that are each right."""
-    from trainer.drill.header import Fault
+    from trainer.drill.header import FieldProblem
 
     faults = []
     meter = table.meter.split("/")[0]
-    if pickup_of(table.pickup) >= int(meter):
+    if pickup_beats(table.pickup) >= int(meter):
         message = f"a pick-up of {table.pickup:g} beats fills the bar of {meter}; leave it out"
-        return [Fault(("pickup",), "value", message)]
+        return [FieldProblem(("pickup",), "value", message)]
     drill = _drill("", table, music, second)
     if drill.loop:
         try:
             drill.step_range(*drill.loop)
         except DrillError as error:
-            faults.append(Fault(("loop",), "value", str(error).replace(" of  ", " ").strip()))
+            faults.append(
+                FieldProblem(("loop",), "value", str(error).replace(" of  ", " ").strip())
+            )
     if drill.climb and drill.climb.to < drill.tempo:
         message = f"'to' must be the drill's tempo, {drill.tempo:g}, or more"
-        faults.append(Fault(("climb", "to"), "value", message))
-    if second and second.beats > music.beats:
-        message = f"the second part lasts {second.beats} beats and the first only {music.beats}"
-        faults.append(Fault(("second",), "value", f"{message}; write the first to its end"))
+        faults.append(FieldProblem(("climb", "to"), "value", message))
+    if second and second.end > music.end:
+        message = f"the second part lasts {second.end} beats and the first only {music.end}"
+        faults.append(FieldProblem(("second",), "value", f"{message}; write the first to its end"))
     if drill.free and (second or any(step.call for step in drill.steps)):
         message = (
             "a free clock cannot go with a second part or with calls, which are played in time; "
             "leave it out"
         )
-        faults.append(Fault(("clock",), "value", message))
+        faults.append(FieldProblem(("clock",), "value", message))
     return faults
 
 
@@ -186,7 +188,7 @@ def read_text(path: Path) -> str:
             raise DrillError(f"{path} is a folder, not a drill; name a file in it")
         if not path.is_file():
             raise DrillError(f"there is no drill file {path}; check its name and folder")
-        if path.stat().st_size > LARGEST_BYTES:
+        if path.stat().st_size > MAX_BYTES:
             raise DrillError(f"{path} is too large for a drill; a drill is a short text file")
         raw = path.read_bytes()
     except (OSError, ValueError) as error:
@@ -198,11 +200,11 @@ def read_text(path: Path) -> str:
         before = raw[: error.start].decode("utf-8")
         line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
         message = "the file is not UTF-8 text from here on; save it as UTF-8"
-        raise DrillError.of(str(path), [Problem(line, column, 0, message)]) from None
+        raise DrillError.from_problems(str(path), [Problem(line, column, 0, message)]) from None
 
 
 def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:
-    return DrillError.of(where, with_lines(problems, source))
+    return DrillError.from_problems(where, with_source_lines(problems, source))
 
 
 def _toml_problem(error: Exception, source: str) -> Problem:
@@ -222,7 +224,7 @@ def _toml_problem(error: Exception, source: str) -> Problem:
     return Problem(line, column, 1, f"not TOML: {message[: place.start()]}{hint}")
 
 
-def _field_problem(fault: Fault, spots: Mapping[tuple[str, ...], Place]) -> Problem:
+def _field_problem(fault: FieldProblem, spots: Mapping[tuple[str, ...], KeySpans]) -> Problem:
     if fault.kind == "missing":
         return Problem(1, 1, 0, fault.message)
     place = spots.get(fault.path) or spots.get(fault.path[:1])
@@ -237,18 +239,18 @@ def _music(
     data: Mapping[str, Any],
     wrong: set[str],
     source: str,
-    spots: Mapping[tuple[str, ...], Place],
-) -> Music:
+    spots: Mapping[tuple[str, ...], KeySpans],
+) -> ParsedTab:
     """The music of a part, read where it stands in the source so that its places are the file's."""
     place = spots.get((name,))
-    text, line, column = (place and string_at(source, place.value)) or (data[name], 1, 1)
+    text, line, column = (place and string_content_at(source, place.value)) or (data[name], 1, 1)
     beats_a_bar, pickup = None, Fraction(0)
     meter, ahead = data.get("meter", "4/4"), data.get("pickup", 0)
     if not wrong & {"meter", "pickup"}:
         beats_a_bar = int(meter.split("/")[0])
-        if pickup_of(ahead) < beats_a_bar:
-            pickup = pickup_of(ahead)
-    return read_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
+        if pickup_beats(ahead) < beats_a_bar:
+            pickup = pickup_beats(ahead)
+    return parse_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
 
 
 def _harp(data: Mapping[str, Any], wrong: set[str]) -> Harp | None:

@@ -15,14 +15,14 @@ from trainer.drill.header import DrillTable
 from trainer.harp import STANDARD_KEYS, tuning_names
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
-RANGES = ("low", "double-low", "high")
+KEY_RANGES = ("low", "double-low", "high")
 
 
-def schema() -> dict[str, Any]:
+def drill_schema() -> dict[str, Any]:
     """The schema, ready for JSON: draft 2020-12, with titles, descriptions and defaults."""
     made = DrillTable.model_json_schema(schema_generator=_Generator)
     fields = made["properties"]
-    keys = [*STANDARD_KEYS, *(f"{range_} {key}" for range_ in RANGES for key in STANDARD_KEYS)]
+    keys = [*STANDARD_KEYS, *(f"{range_} {key}" for range_ in KEY_RANGES for key in STANDARD_KEYS)]
     fields["harp"] |= {"pattern": _KEY, "examples": keys}
     fields["tuning"]["examples"] = list(tuning_names())
     for name, table in made["$defs"].items():

@@ -1,7 +1,7 @@
 """The shelf: the drills at hand.
 
-The project's own, and the player's in the folder that :func:`user_folder` names; a drill of the
-same name there takes the place of the project's.
+The project's drills, and the player's in :func:`user_drill_folder`; a drill there replaces the
+project's drill of the same name.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from trainer.drill.errors import DrillError
 from trainer.drill.model import Drill
 from trainer.drill.parser import read_drill
 
-ENDING = ".toml"
+DRILL_SUFFIX = ".toml"
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,25 +43,25 @@ class Shelf:
         return groups
 
 
-def own_folder() -> Path:
+def bundled_drill_folder() -> Path:
     """Where the project's drills lie: in an installed package inside it, else beside it."""
     package = Path(str(resources.files("trainer")))
     inside = package / "drills"
     return inside if inside.is_dir() else package.parent / "drills"
 
 
-def user_folder() -> Path:
+def user_drill_folder() -> Path:
     """Where a player's own drills lie."""
     return Path(platformdirs.user_data_dir("trainer", appauthor=False)) / "drills"
 
 
 def drill_files() -> dict[str, Path]:
     """The drill files at hand, by the name of their drill."""
-    files = [*_files_in(own_folder()), *_files_in(user_folder())]
+    files = [*_files_in(bundled_drill_folder()), *_files_in(user_drill_folder())]
     return {path.stem: path for path in files}
 
 
-def drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
+def expand_drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
     """Drill files by the paths of files and folders; each folder gives all that lie in it.
 
     Raises:
@@ -71,7 +71,9 @@ def drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
     for path in paths:
         inside = _files_in(path) if path.is_dir() else [path]
         if not inside:
-            raise DrillError(f"the folder {path} holds no drill file; their names end in {ENDING}")
+            raise DrillError(
+                f"the folder {path} holds no drill file; their names end in {DRILL_SUFFIX}"
+            )
         files += inside
     return tuple(dict.fromkeys(files))
 
@@ -87,7 +89,7 @@ def read_shelf() -> Shelf:
     return Shelf(_as_course(drills), tuple(errors))
 
 
-def find(name_or_path: str) -> Drill:
+def find_drill(name_or_path: str) -> Drill:
     """A drill of the shelf by its name, or one in any file by its path.
 
     Raises:
@@ -98,7 +100,7 @@ def find(name_or_path: str) -> Drill:
     if name in files:
         return read_drill(files[name])
     path = Path(name_or_path)
-    if path.suffix == ENDING or len(path.parts) > 1:
+    if path.suffix == DRILL_SUFFIX or len(path.parts) > 1:
         return read_drill(path)
     near = get_close_matches(name, files, n=3)
     hint = f"perhaps {' or '.join(near)}" if near else "'trainer drill list' shows all"
@@ -106,7 +108,7 @@ def find(name_or_path: str) -> Drill:
 
 
 def _files_in(folder: Path) -> list[Path]:
-    return sorted(path for path in folder.rglob(f"*{ENDING}") if path.is_file())
+    return sorted(path for path in folder.rglob(f"*{DRILL_SUFFIX}") if path.is_file())
 
 
 def _group(drill: Drill) -> str:

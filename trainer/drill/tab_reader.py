@@ -34,41 +34,41 @@ from fractions import Fraction
 from trainer.drill.errors import Problem
 from trainer.drill.model import Step
 from trainer.drill.tab_words import (
-    SHORTEST,
-    Manner,
-    Note,
-    Wrong,
-    beats_of,
-    can_be_counted,
-    directed,
-    note_of,
+    MIN_LENGTH_BEATS,
+    ParsedNote,
+    PlayingDirections,
+    TabError,
+    apply_direction,
+    is_countable,
+    parse_length,
+    parse_tab_note,
 )
-from trainer.drill.tokenizer import Token, tokens, written_out
+from trainer.drill.tokenizer import Token, expand_repeats, tokenize
 
 
 @dataclass(frozen=True, slots=True)
-class Music:
+class ParsedTab:
     """What a tab text says.
 
     Attributes:
         steps: the things to play, in order, repeats written out.
-        beats: the beat on which the whole ends, rests included.
+        end: the beat on which the whole ends, rests included.
         problems: everything that is wrong with it, without their source lines.
     """
 
     steps: tuple[Step, ...]
-    beats: Fraction
+    end: Fraction
     problems: tuple[Problem, ...]
 
 
-def read_tab(
+def parse_tab(
     text: str,
     beats_a_bar: int | None,
     *,
     line: int = 1,
     column: int = 1,
     pickup: Fraction = Fraction(0),
-) -> Music:
+) -> ParsedTab:
     """Reads a tab text, with all that is wrong in it.
 
     Args:
@@ -78,7 +78,7 @@ def read_tab(
         pickup: beats of a pick-up bar that comes first; 0 for none.
     """
     reader = _Reader(beats_a_bar, pickup)
-    played = written_out(tokens(text, line, column), reader.problems)
+    played = expand_repeats(tokenize(text, line, column), reader.problems)
     for i, token in enumerate(played, start=1):
         reader.take(token, is_last=i == len(played))
     return reader.music(Token("", line, column))
@@ -92,7 +92,7 @@ class _Reader:
     pickup: Fraction
     steps: list[Step] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
-    manner: Manner = field(default_factory=Manner)
+    manner: PlayingDirections = field(default_factory=PlayingDirections)
     at: Fraction = Fraction(0)
     bar: int = 1
     bar_start: Fraction = Fraction(0)
@@ -130,7 +130,7 @@ class _Reader:
             self._play(token)
         self.last = token
 
-    def music(self, start: Token) -> Music:
+    def music(self, start: Token) -> ParsedTab:
         if self.tuplet is not None:
             self.problems.append(self.tuplet.problem("the group is never closed; write ]:1"))
         if self.last is not None and self.last.text != "|":
@@ -143,15 +143,15 @@ class _Reader:
             self.problems.append(
                 start.problem("the tab leaves the player nothing to play; write {answer}")
             )
-        return Music(tuple(self.steps), self.at, tuple(dict.fromkeys(self.problems)))
+        return ParsedTab(tuple(self.steps), self.at, tuple(dict.fromkeys(self.problems)))
 
     def _play(self, token: Token) -> None:
         head, *directions = token.text.split("{")
         text, colon, written = head.partition(":")
-        note: Note | None = None
+        note: ParsedNote | None = None
         try:
-            note = None if text == "r" else note_of(text)
-        except Wrong as wrong:
+            note = None if text == "r" else parse_tab_note(text)
+        except TabError as wrong:
             self.problems.append(token.problem(str(wrong)))
             self.bar_is_known = self.bar_is_known and bool(colon)
         beats = self._length(token, written if colon else None)
@@ -162,18 +162,18 @@ class _Reader:
                 Step(
                     index=len(self.steps),
                     sounds=note.sounds,
-                    at=self.at,
+                    start=self.at,
                     beats=beats,
                     bar=self.bar,
                     text=token.text,
                     line=token.line,
                     column=token.column,
-                    offs=note.offs,
-                    either=note.either,
+                    offsets_cents=note.offsets_cents,
+                    alternative=note.alternative,
                     ladder=note.ladder,
-                    care=manner.care,
+                    cleanness_rule=manner.cleanness_rule,
                     vibrato=manner.vibrato,
-                    wah=manner.wah,
+                    wah_hz=manner.wah_hz,
                     call=manner.call,
                 )
             )
@@ -199,8 +199,8 @@ class _Reader:
         if written is None:
             return Fraction(1)
         try:
-            return beats_of(written)
-        except Wrong as wrong:
+            return parse_length(written)
+        except TabError as wrong:
             self.problems.append(token.problem(str(wrong)))
             self.bar_is_known = False
         return Fraction(1)
@@ -229,17 +229,17 @@ class _Reader:
         for i in range(self.tuplet_from, len(self.steps)):
             step = self.steps[i]
             self.steps[i] = replace(
-                step, at=start + (step.at - start) * ratio, beats=step.beats * ratio
+                step, start=start + (step.start - start) * ratio, beats=step.beats * ratio
             )
         parts = [part * ratio for part in self.tuplet_parts]
-        if min(parts) < SHORTEST:
+        if min(parts) < MIN_LENGTH_BEATS:
             self.problems.append(
                 token.problem(
-                    f"something in the group is shorter than {SHORTEST} of a beat; make the group "
-                    "longer, or take some out"
+                    f"a note in the group is shorter than {MIN_LENGTH_BEATS} beat; make the "
+                    "group longer, or take some notes out"
                 )
             )
-        elif not all(map(can_be_counted, parts)):
+        elif not all(map(is_countable, parts)):
             self.problems.append(
                 token.problem(
                     "the lengths in the group make parts of a beat that cannot be counted; write "
@@ -250,12 +250,12 @@ class _Reader:
         self.at = start + beats
 
     def _directed(
-        self, manner: Manner, texts: list[str], token: Token, *, standing: bool = False
-    ) -> Manner:
+        self, manner: PlayingDirections, texts: list[str], token: Token, *, standing: bool = False
+    ) -> PlayingDirections:
         try:
             for text in texts:
-                manner = directed(manner, text, standing=standing)
-        except Wrong as wrong:
+                manner = apply_direction(manner, text, standing=standing)
+        except TabError as wrong:
             self.problems.append(token.problem(str(wrong)))
         return manner
 

@@ -10,23 +10,23 @@ from functools import lru_cache
 from itertools import pairwise
 from math import lcm
 
-from trainer.drill.model import Care, Sound, Vibrato
+from trainer.drill.model import CleannessRule, Sound, Vibrato
 from trainer.harp import HarpError, Tab
 
-SHORTEST, LONGEST = Fraction(1, 16), Fraction(64)
+MIN_LENGTH_BEATS, MAX_LENGTH_BEATS = Fraction(1, 16), Fraction(64)
 """Beats that a length may have."""
-FINEST = Fraction(1, 4 * lcm(10**6, *range(1, 100)))
+LENGTH_UNIT_BEATS = Fraction(1, 4 * lcm(10**6, *range(1, 100)))
 """Beats; every length is a whole multiple of it. That is any decimal and any part down to the
 99th, dotted or not, and whatever they add up to, so that each such sum is a length again."""
-MOST_OFF = 99.0
+MAX_TARGET_OFFSET_CENTS = 99.0
 """Cents; a whole half step further is another tab entry."""
-VIBRATO_HZ, VIBRATO_CENTS = (3.0, 9.0), (3.0, 100.0)
+VIBRATO_RANGE_HZ, VIBRATO_RANGE_CENTS = (3.0, 9.0), (3.0, 100.0)
 """What the ear can measure."""
-WAH_HZ = (0.5, 9.0)
-USUAL_WAH = 3.0
-MOST_IN_PATH = 24
+WAH_RANGE_HZ = (0.5, 9.0)
+DEFAULT_WAH_HZ = 3.0
+MAX_PATH_SOUNDS = 24
 """In a glide or ladder; all ten holes up and down again are 19."""
-MOST_CHARACTERS = 600
+MAX_NOTE_CHARACTERS = 600
 """Of a note without its length; more than any that can be played takes."""
 
 _ENTRY = re.compile(r"(-?)([0-9]{1,3}'*o?(?:\+[0-9]{1,3}'*o?)*)(?:@([+-][0-9]{1,3}(?:\.[0-9])?))?")
@@ -35,35 +35,35 @@ _PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "−": "-", "–": "
 """What word processors put in place of the plain signs."""
 _DOTTED = (Fraction(1), Fraction(3, 2), Fraction(7, 4))
 _JOINED = {">": ("glide", "-4'>-4"), "=": ("ladder", "-3=-3'"), "/": ("choice", "-2/3")}
-DIRECTIONS = ("clean", "loose", "chord", "vibrato", "wah", "call", "answer")
+DIRECTION_NAMES = ("clean", "loose", "chord", "vibrato", "wah", "call", "answer")
 
 
-class Wrong(Exception):
+class TabError(Exception):
     """A part of a token that cannot be read; the message says what was expected."""
 
 
 @dataclass(frozen=True, slots=True)
-class Note:
+class ParsedNote:
     """What a note's token says, but for its length."""
 
     sounds: tuple[Sound, ...]
-    offs: tuple[float, ...]
+    offsets_cents: tuple[float, ...]
     ladder: bool = False
-    either: Tab | None = None
+    alternative: Tab | None = None
 
 
 @dataclass(frozen=True, slots=True)
-class Manner:
+class PlayingDirections:
     """How notes are to be played, by the directions."""
 
-    care: Care = Care.PLAIN
+    cleanness_rule: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
-    wah: float = 0.0
+    wah_hz: float = 0.0
     call: bool = False
 
 
 @lru_cache(maxsize=256)
-def beats_of(text: str) -> Fraction:
+def parse_length(text: str) -> Fraction:
     """The beats of a length, as it stands after the colon.
 
     Raises:
@@ -71,35 +71,38 @@ def beats_of(text: str) -> Fraction:
     """
     found = _LENGTH.match(text)
     if not found:
-        raise Wrong(
-            f"'{short(text)}' is not a length; write beats after the colon, as 2, 0.5 or 2/3"
+        raise TabError(
+            f"'{abbreviate(text)}' is not a length; write beats after the colon, as 2, 0.5 or 2/3"
             if text
             else "a length is missing after the colon; write beats, as 2, 0.5 or 2/3"
         )
     try:
         beats = Fraction(found[1]) * _DOTTED[len(found[2])]
     except ZeroDivisionError:
-        raise Wrong(f"'{text}' divides by zero; write a length as 2, 0.5 or 2/3") from None
-    if not SHORTEST <= beats <= LONGEST:
-        raise Wrong(
-            f"a length of {short(text)} beats is out of range; it may be {SHORTEST} to {LONGEST}"
+        raise TabError(f"'{text}' divides by zero; write a length as 2, 0.5 or 2/3") from None
+    if not MIN_LENGTH_BEATS <= beats <= MAX_LENGTH_BEATS:
+        raise TabError(
+            f"a length of {abbreviate(text)} beats is out of range; write {MIN_LENGTH_BEATS} to "
+            f"{MAX_LENGTH_BEATS}"
         )
-    if not can_be_counted(beats):
-        raise Wrong(f"a length of {short(text)} beats cannot be counted; write parts down to 1/99")
+    if not is_countable(beats):
+        raise TabError(
+            f"a length of {abbreviate(text)} beats cannot be counted; write parts down to 1/99"
+        )
     return beats
 
 
-def can_be_counted(beats: Fraction) -> bool:
-    """Whether some beats are a multiple of `FINEST`, as every length in a tab is."""
-    return FINEST.denominator % beats.denominator == 0
+def is_countable(beats: Fraction) -> bool:
+    """Whether some beats are a multiple of `LENGTH_UNIT_BEATS`, as every length in a tab is."""
+    return LENGTH_UNIT_BEATS.denominator % beats.denominator == 0
 
 
-def short(text: str) -> str:
+def abbreviate(text: str) -> str:
     """A text as it is told in a sentence."""
     return text if len(text) <= 60 else f"{text[:40]}…"
 
 
-def directed(manner: Manner, text: str, *, standing: bool) -> Manner:
+def apply_direction(manner: PlayingDirections, text: str, *, standing: bool) -> PlayingDirections:
     """What a direction in braces makes of the manner before.
 
     Args:
@@ -111,37 +114,37 @@ def directed(manner: Manner, text: str, *, standing: bool) -> Manner:
         Wrong: it is none.
     """
     if not (text.startswith("{") and text.endswith("}")):
-        raise Wrong(f"'{short(text)}' has one brace of two; write directions as {{loose}}")
+        raise TabError(f"'{abbreviate(text)}' has one brace of two; write directions as {{loose}}")
     inside = text[1:-1].strip()
     if not inside:
         if not standing:
-            raise Wrong("{} on a note says nothing; write a direction in it, as {loose}")
-        return Manner(call=manner.call)
+            raise TabError("{} on a note says nothing; write a direction in it, as {loose}")
+        return PlayingDirections(call=manner.call)
     for direction in inside.split(","):
         manner = _with(manner, direction.split(), standing=standing)
     return manner
 
 
-def _with(manner: Manner, words: list[str], *, standing: bool) -> Manner:
+def _with(manner: PlayingDirections, words: list[str], *, standing: bool) -> PlayingDirections:
     name, figures = (words or [""])[0], words[1:]
     match name:
         case "clean" | "loose" | "chord":
             _figures(name, figures, ())
-            return replace(manner, care=Care(name))
+            return replace(manner, cleanness_rule=CleannessRule(name))
         case "vibrato":
-            given = _figures(name, figures, (VIBRATO_HZ, VIBRATO_CENTS))
+            given = _figures(name, figures, (VIBRATO_RANGE_HZ, VIBRATO_RANGE_CENTS))
             return replace(manner, vibrato=Vibrato(*given))
         case "wah":
-            given = _figures(name, figures, (WAH_HZ,))
-            return replace(manner, wah=given[0] if given else USUAL_WAH)
+            given = _figures(name, figures, (WAH_RANGE_HZ,))
+            return replace(manner, wah_hz=given[0] if given else DEFAULT_WAH_HZ)
         case "call" | "answer":
             _figures(name, figures, ())
             if not standing:
-                raise Wrong(f"{name} is for a passage; write {{{name}}} before its notes")
+                raise TabError(f"{name} is for a passage; write {{{name}}} before its notes")
             return replace(manner, call=name == "call")
-    near = get_close_matches(name, DIRECTIONS, n=1)
-    hint = f"did you mean {near[0]}?" if near else "there are " + ", ".join(DIRECTIONS)
-    raise Wrong(f"no direction is called '{short(name)}'; {hint}")
+    near = get_close_matches(name, DIRECTION_NAMES, n=1)
+    hint = f"did you mean {near[0]}?" if near else "there are " + ", ".join(DIRECTION_NAMES)
+    raise TabError(f"no direction is called '{abbreviate(name)}'; {hint}")
 
 
 def _figures(
@@ -152,36 +155,38 @@ def _figures(
         return ()
     if len(words) != len(ranges):
         wants = {"vibrato": "vibrato 5 20", "wah": "wah 3"}.get(name)
-        raise Wrong(
-            f"'{short(' '.join([name, *words]))}' is not a direction; write "
+        raise TabError(
+            f"'{abbreviate(' '.join([name, *words]))}' is not a direction; write "
             + (f"{wants}, or only {name}" if wants else f"only {name}")
         )
     given = []
     for word, (low, high) in zip(words, ranges, strict=True):
         if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", word) or not low <= float(word) <= high:
-            raise Wrong(f"'{short(word)}' in {name} must be a number from {low:g} to {high:g}")
+            raise TabError(
+                f"'{abbreviate(word)}' in {name} must be a number from {low:g} to {high:g}"
+            )
         given.append(float(word))
     return tuple(given)
 
 
-def note_of(text: str) -> Note:
+def parse_tab_note(text: str) -> ParsedNote:
     """What a note says, without its length and directions.
 
     Raises:
         Wrong: it is none.
     """
-    if len(text) > MOST_CHARACTERS:
-        raise Wrong(_not_tab(short(text), text))
+    if len(text) > MAX_NOTE_CHARACTERS:
+        raise TabError(_not_tab(abbreviate(text), text))
     path, slash, other = text.partition("/")
     if "=" in path and ">" in path:
-        raise Wrong(f"'{text}' is both a ladder and a glide; write two steps")
+        raise TabError(f"'{text}' is both a ladder and a glide; write two steps")
     ladder = "=" in path
     parts = path.split("=" if ladder else ">")
     read = [_entry(part, text) for part in parts]
     sounds = tuple(sound for sound, _ in read)
     offs = tuple(off for _, off in read)
     _check_path(text, sounds, offs, ladder=ladder)
-    return Note(
+    return ParsedNote(
         sounds, offs if any(offs) else (), ladder, _either(text, other, sounds) if slash else None
     )
 
@@ -190,54 +195,56 @@ def _check_path(
     text: str, sounds: tuple[Sound, ...], offs: tuple[float, ...], *, ladder: bool
 ) -> None:
     kind = "ladder" if ladder else "glide"
-    if len(sounds) > MOST_IN_PATH:
-        raise Wrong(f"a {kind} goes through {MOST_IN_PATH} sounds at most; make two steps of it")
+    if len(sounds) > MAX_PATH_SOUNDS:
+        raise TabError(
+            f"a {kind} goes through {MAX_PATH_SOUNDS} sounds at most; make two steps of it"
+        )
     for (before, off), (after, next_off) in pairwise(zip(sounds, offs, strict=True)):
         if before[0].breath is not after[0].breath:
-            raise Wrong(
+            raise TabError(
                 f"a {kind} keeps one breath, but '{text}' turns from {before[0].breath} to "
                 f"{after[0].breath}; give all its sounds the same sign, as in -4'>-4"
             )
         if len(before) != len(after):
-            raise Wrong(
+            raise TabError(
                 f"a {kind} keeps its number of holes, but '{text}' goes from {len(before)} to "
                 f"{len(after)}"
             )
         if (before, off) == (after, next_off):
-            raise Wrong(f"'{text}' glides from a sound to itself; write it once, or two steps")
+            raise TabError(f"'{text}' glides from a sound to itself; write it once, or two steps")
         if ladder and {tab.hole for tab in before} != {tab.hole for tab in after}:
-            raise Wrong(f"a ladder stays on its hole, but '{text}' changes it; write two steps")
+            raise TabError(f"a ladder stays on its hole, but '{text}' changes it; write two steps")
 
 
 def _either(text: str, other: str, sounds: tuple[Sound, ...]) -> Tab:
     if len(sounds) > 1 or len(sounds[0]) > 1:
-        raise Wrong(f"'{text}' may be either of two holes only for a single note, as -2/3")
+        raise TabError(f"'{text}' may be either of two holes only for a single note, as -2/3")
     sound, off = _entry(other, text)
     if len(sound) > 1 or off:
-        raise Wrong(f"'{text}' may be either of two holes only for a single note, as -2/3")
+        raise TabError(f"'{text}' may be either of two holes only for a single note, as -2/3")
     if sound == sounds[0]:
-        raise Wrong(f"'{text}' names the same hole twice; write it once")
+        raise TabError(f"'{text}' names the same hole twice; write it once")
     return sound[0]
 
 
 def _entry(text: str, whole: str) -> tuple[Sound, float]:
     found = _ENTRY.fullmatch(text)
     if not found:
-        raise Wrong(_not_tab(text, whole))
+        raise TabError(_not_tab(text, whole))
     sign, holes, off = found.groups()
     try:
         tabs = sorted(Tab.parse(sign + hole) for hole in holes.split("+"))
     except HarpError as error:
-        raise Wrong(str(error)) from None
+        raise TabError(str(error)) from None
     numbers = [tab.hole for tab in tabs]
     for hole in sorted(set(numbers)):
         if numbers.count(hole) > 1:
-            raise Wrong(f"the chord '{text}' names hole {hole} twice; name each hole once")
+            raise TabError(f"the chord '{text}' names hole {hole} twice; name each hole once")
     cents = float(off or 0.0)
-    if abs(cents) > MOST_OFF:
-        raise Wrong(
+    if abs(cents) > MAX_TARGET_OFFSET_CENTS:
+        raise TabError(
             f"'{text}' is {abs(cents):g} cents off, which is another note; it may be up to "
-            f"{MOST_OFF:g}"
+            f"{MAX_TARGET_OFFSET_CENTS:g}"
         )
     return tuple(tabs), cents
 
@@ -259,6 +266,6 @@ def _not_tab(text: str, whole: str) -> str:
     if "@" in text:
         return f"'{text}' has no cents that can be read; write them with a sign, as in -3@-40"
     return (
-        f"'{short(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, -3+4 "
-        "for a chord, -4'>-4 for a glide, r for a rest"
+        f"'{abbreviate(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, "
+        "-3+4 for a chord, -4'>-4 for a glide, r for a rest"
     )

@@ -6,14 +6,14 @@ import re
 from pathlib import Path
 
 from trainer.drill.errors import DrillError
-from trainer.drill.formatter import laid_out
-from trainer.drill.shelf import ENDING, user_folder
+from trainer.drill.formatter import format_drill
+from trainer.drill.shelf import DRILL_SUFFIX, user_drill_folder
 from trainer.drill.writer import toml_number, toml_string
 
 _NAME = re.compile(r"\w[\w .-]*")
 
 
-def starter(
+def drill_template(
     name: str, title: str | None = None, harp: str = "C", tempo: float = 72, meter: str = "4/4"
 ) -> str:
     """The text of a small drill with these fields.
@@ -47,7 +47,7 @@ tab = \"\"\"
 tolerance = 15 # cents off the target that still count as in tune
 """
     try:
-        return laid_out(text, name)
+        return format_drill(text, name)
     except DrillError as error:  # there is no file yet that its place could be looked up in
         raise DrillError(error.problems[0].message) from None
 
@@ -61,31 +61,31 @@ def _bars(beats: int) -> str:
     return f"4:{held}{rest} | -4:{held}{rest} |\n5:{held}{rest} | -4:{held}{rest} |"
 
 
-def path_of(name: str) -> Path:
+def new_drill_path(name: str) -> Path:
     """Where a new drill goes: a plain name to the player's own folder, a path where it points.
 
     Raises:
         DrillError: a file cannot have that name.
     """
     path = Path(name)
-    if path.suffix == ENDING or len(path.parts) > 1:
-        return path if path.suffix == ENDING else path.with_name(path.name + ENDING)
+    if path.suffix == DRILL_SUFFIX or len(path.parts) > 1:
+        return path if path.suffix == DRILL_SUFFIX else path.with_name(path.name + DRILL_SUFFIX)
     if not _NAME.fullmatch(name):
         raise DrillError(
             f"'{name}' is no name for a drill; take letters, figures and hyphens, as in "
             "'my-first-bend', or the path of a file"
         )
-    return user_folder() / (name + ENDING)
+    return user_drill_folder() / (name + DRILL_SUFFIX)
 
 
-def write_new(path: Path, text: str) -> None:
+def write_new_drill(path: Path, text: str) -> None:
     """Write a file that is not there yet; the player's own folder is made if need be.
 
     Raises:
         DrillError: it is there already, or cannot be written.
     """
     try:
-        if path.parent == user_folder():
+        if path.parent == user_drill_folder():
             path.parent.mkdir(parents=True, exist_ok=True)
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)

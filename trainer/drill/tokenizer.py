@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 from trainer.drill.errors import Problem
 
-MOST_TIMES = 16
-MOST_SOUNDS = 4000
+MAX_REPEATS = 16
+MAX_SOUNDS = 4000
 """Notes, rests and ties: more than any drill needs, repeats written out."""
-MOST_TOKENS = 5 * MOST_SOUNDS
+MAX_TOKENS = 5 * MAX_SOUNDS
 """These with bar lines, directions and brackets."""
 _TOKEN = re.compile(
     r"\|:|:\|[0-9]*|\|[0-9]+\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
@@ -33,7 +33,7 @@ class Token:
         return Problem(self.line, self.column, len(self.text), message)
 
 
-def tokens(text: str, line: int = 1, column: int = 1) -> list[Token]:
+def tokenize(text: str, line: int = 1, column: int = 1) -> list[Token]:
     """The words of a tab text, comments left out.
 
     Args:
@@ -42,19 +42,19 @@ def tokens(text: str, line: int = 1, column: int = 1) -> list[Token]:
     """
     found = []
     for number, row in enumerate(text.split("\n")):
-        words, _ = words_and_comment(row)
+        words, _ = split_comment(row)
         shift = column if number == 0 else 1
         found += [Token(word, line + number, shift + start) for start, word in words]
     return found
 
 
-def words_and_comment(row: str) -> tuple[list[tuple[int, str]], str]:
+def split_comment(row: str) -> tuple[list[tuple[int, str]], str]:
     """The words of one line of a tab, each with where it starts from 0, and the line's comment."""
     music, sign, words = row.partition("#")
     return [(found.start(), found[0]) for found in _TOKEN.finditer(music)], sign + words
 
 
-def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
+def expand_repeats(given: list[Token], problems: list[Problem]) -> list[Token]:
     """The tokens as they are played, each repeat written out."""
     done: list[Token] = []
     part = done  # where tokens go: what is done, or a passage that is still to be repeated
@@ -95,7 +95,7 @@ def written_out(given: list[Token], problems: list[Problem]) -> list[Token]:
             if closed:  # goes on after the last ending
                 part, opened, ending, closed = done, None, 0, False
             part.append(token)
-        if len(done) + (len(part) if part is not done else 0) > MOST_TOKENS:
+        if len(done) + (len(part) if part is not done else 0) > MAX_TOKENS:
             break
     else:
         if opened and _needs_closing(ending, closed):
@@ -110,9 +110,9 @@ def _needs_closing(ending: int, closed: bool) -> bool:
 
 def _not_too_long(done: list[Token], problems: list[Problem]) -> list[Token]:
     sounds = [i for i, token in enumerate(done) if token.text[0] not in "|[]{}"]
-    if len(sounds) <= MOST_SOUNDS and len(done) <= MOST_TOKENS:
+    if len(sounds) <= MAX_SOUNDS and len(done) <= MAX_TOKENS:
         return done
-    last = min([*sounds[MOST_SOUNDS : MOST_SOUNDS + 1], MOST_TOKENS])
+    last = min([*sounds[MAX_SOUNDS : MAX_SOUNDS + 1], MAX_TOKENS])
     problems.append(done[last].problem("the drill is too long from here on; make it two"))
     return done[:last]
 
@@ -123,9 +123,9 @@ def _number(figures: str) -> int:
 
 def _times(token: Token, problems: list[Problem]) -> int:
     times = _number(token.text[2:] or "2")
-    if 1 < times <= MOST_TIMES:
+    if 1 < times <= MAX_REPEATS:
         return times
-    problems.append(token.problem(f"a passage is played 2 to {MOST_TIMES} times, as in :|3"))
+    problems.append(token.problem(f"a passage is played 2 to {MAX_REPEATS} times, as in :|3"))
     return 2
 
 

@@ -13,27 +13,33 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
-from trainer.drill.difficulty import beat_seconds, effort, in_words, move_effort, step_effort
+from trainer.drill.difficulty import (
+    describe_difficulty,
+    difficulty,
+    move_difficulty,
+    seconds_per_beat,
+    step_difficulty,
+)
 from trainer.drill.errors import DrillError, Problem
-from trainer.drill.fingerings import lacking, pitches, reaches, ways
+from trainer.drill.fingerings import can_reach, describe_unplayable, fingerings, target_pitches
 from trainer.drill.model import Drill, Step
 from trainer.harp import STANDARD_KEYS, Harp, HarpError
 from trainer.music import key_in_position, position_for
 
-OCTAVES = (0, -12, 12, -24, 24)
+OCTAVE_SHIFTS = (0, -12, 12, -24, 24)
 """Half steps by which a tune may be moved and still be itself."""
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
+class Arrangement:
     """A drill on another harp.
 
     Attributes:
         drill: the drill there; what the harp cannot play is left out.
         harp: the harp.
         half_steps: how much higher the whole was moved; negative is lower.
-        effort: how hard the first part is to play, calls left out, by
-            :func:`trainer.drill.difficulty.effort`.
+        difficulty: how hard the first part is to play, calls left out, by
+            :func:`trainer.drill.difficulty.difficulty`.
         reason: what makes it hard, in words.
         missing: how many steps are left out, of both parts.
         problems: one for each thing in the drill that the harp cannot play, at its place there.
@@ -42,13 +48,13 @@ class Moved:
     drill: Drill
     harp: Harp
     half_steps: int
-    effort: float
+    difficulty: float
     reason: str
     missing: int = 0
     problems: tuple[Problem, ...] = ()
 
 
-def unplayable(steps: Iterable[Step], harp: Harp) -> tuple[Problem, ...]:
+def find_unplayable(steps: Iterable[Step], harp: Harp) -> tuple[Problem, ...]:
     """A problem for each thing in the steps that the harp cannot play."""
     return _told((step, message) for step in steps for message in _cannot(step, harp))
 
@@ -69,15 +75,15 @@ def _cannot(step: Step, harp: Harp) -> list[str]:
             harp.midi(tab)
         except HarpError as error:
             messages.append(str(error))
-    if step.either and not messages and step.either not in harp.same_pitch(step.first[0]):
+    if step.alternative and not messages and step.alternative not in harp.same_pitch(step.first[0]):
         messages.append(
-            f"{step.first[0]} and {step.either} are different notes on a {harp.name} harp; write "
-            "the one that is meant"
+            f"{step.first[0]} and {step.alternative} are different notes on a {harp.name} harp; "
+            "write the one you mean"
         )
     return messages
 
 
-def own_harp(drill: Drill) -> Harp:
+def written_harp(drill: Drill) -> Harp:
     """The harp that a drill is written for.
 
     Raises:
@@ -86,7 +92,7 @@ def own_harp(drill: Drill) -> Harp:
     return Harp.of(drill.key, drill.tuning)
 
 
-def on_harp(drill: Drill, harp: Harp) -> Drill:
+def move_to_harp(drill: Drill, harp: Harp) -> Drill:
     """The drill as it is played on another harp, by holes.
 
     Raises:
@@ -94,12 +100,12 @@ def on_harp(drill: Drill, harp: Harp) -> Drill:
             cents that only its own harp reaches is one of them.
     """
     steps = (*drill.steps, *drill.second)
-    problems = unplayable(steps, harp)
-    if not problems and any(step.offs for step in steps):
-        own = own_harp(drill)
+    problems = find_unplayable(steps, harp)
+    if not problems and any(step.offsets_cents for step in steps):
+        own = written_harp(drill)
         problems = _told((step, text) for step in steps for text in _too_far(step, own, harp))
     if problems:
-        raise DrillError.of(drill.name, problems)
+        raise DrillError.from_problems(drill.name, problems)
     return replace(drill, key=harp.key.name, tuning=harp.tuning.name)
 
 
@@ -107,23 +113,23 @@ def _too_far(step: Step, own: Harp, harp: Harp) -> list[str]:
     return [
         f"{tab} cannot be led {abs(off):g} cents {'up' if off > 0 else 'down'} on a {harp.name} "
         "harp; take a target within its reach"
-        for sound, off in zip(step.sounds, step.offs, strict=False)
+        for sound, off in zip(step.sounds, step.offsets_cents, strict=False)
         for tab in sound
-        if reaches(tab, off, own) and not reaches(tab, off, harp)
+        if can_reach(tab, off, own) and not can_reach(tab, off, harp)
     ]
 
 
-def by_holes(drill: Drill, harp: Harp) -> Moved:
+def move_by_holes(drill: Drill, harp: Harp) -> Arrangement:
     """The drill on another harp, by holes, and how hard it is.
 
     Raises:
-        DrillError: as :func:`on_harp`.
+        DrillError: as :func:`move_to_harp`.
     """
-    moved = on_harp(drill, harp)
-    return weighed(moved, harp, harp.key.tonic - own_harp(drill).key.tonic)
+    moved = move_to_harp(drill, harp)
+    return make_arrangement(moved, harp, harp.key.tonic - written_harp(drill).key.tonic)
 
 
-def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
+def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
     """The same notes on another harp, or all of them moved by half steps, played in the easiest
     way.
 
@@ -134,28 +140,30 @@ def by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Moved:
     Raises:
         HarpError: the tuning of the drill's own harp is not at hand any more.
     """
-    own, beat_s = own_harp(drill), beat_seconds(drill)
+    own, beat_s = written_harp(drill), seconds_per_beat(drill)
     lost: list[tuple[Step, str]] = []
     parts = []
     for part in (drill.steps, drill.second):
         choices: dict[bool, list[tuple[Step, ...]]] = {False: [], True: []}
         for step in part:
-            wanted = pitches(step, own, half_steps)
-            if some := ways(step, wanted, harp):
+            wanted = target_pitches(step, own, half_steps)
+            if some := fingerings(step, wanted, harp):
                 choices[step.call].append(some)
             else:
-                lost.append((step, lacking(step, wanted, harp)))
-        found = [step for turn in choices.values() for step in easiest(turn, harp, beat_s)]
-        found.sort(key=lambda step: step.at)
+                lost.append((step, describe_unplayable(step, wanted, harp)))
+        found = [
+            step for turn in choices.values() for step in easiest_fingerings(turn, harp, beat_s)
+        ]
+        found.sort(key=lambda step: step.start)
         parts.append(tuple(replace(step, index=i) for i, step in enumerate(found)))
     steps, second = parts
     moved = replace(drill, key=harp.key.name, tuning=harp.tuning.name, steps=steps, second=second)
-    return weighed(moved, harp, half_steps, lost)
+    return make_arrangement(moved, harp, half_steps, lost)
 
 
-def weighed(
+def make_arrangement(
     drill: Drill, harp: Harp, half_steps: int, lost: Sequence[tuple[Step, str]] = ()
-) -> Moved:
+) -> Arrangement:
     """A drill on a harp with how hard it is there.
 
     Args:
@@ -165,19 +173,21 @@ def weighed(
         lost: the steps that are left out, each with why.
     """
     mine = [step for step in drill.steps if not step.call]
-    beat_s = beat_seconds(drill)
-    return Moved(
+    beat_s = seconds_per_beat(drill)
+    return Arrangement(
         drill,
         harp,
         half_steps,
-        effort(mine, harp, beat_s),
-        in_words(mine, harp, beat_s),
+        difficulty(mine, harp, beat_s),
+        describe_difficulty(mine, harp, beat_s),
         len(lost),
         _told(lost),
     )
 
 
-def easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> list[Step]:
+def easiest_fingerings(
+    choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float
+) -> list[Step]:
     """One way for each step, so that the whole is as easy as can be.
 
     The easiest path to a way goes through one of the ways of the step before, and is the easiest
@@ -186,18 +196,18 @@ def easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> l
     """
     if not choices:
         return []
-    costs = [step_effort(way, harp) for way in choices[0]]
+    costs = [step_difficulty(way, harp) for way in choices[0]]
     came_from: list[list[int]] = []
     for before, here in pairwise(choices):
         reached = []
         origins = []
         for way in here:
             paths = [
-                cost + move_effort(last, way, beat_s)
+                cost + move_difficulty(last, way, beat_s)
                 for cost, last in zip(costs, before, strict=True)
             ]
             origins.append(min(range(len(paths)), key=paths.__getitem__))
-            reached.append(paths[origins[-1]] + step_effort(way, harp))
+            reached.append(paths[origins[-1]] + step_difficulty(way, harp))
         costs = reached
         came_from.append(origins)
     place = min(range(len(costs)), key=costs.__getitem__)
@@ -208,7 +218,7 @@ def easiest(choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float) -> l
     return path[::-1]
 
 
-def ranked(drill: Drill, tries: Iterable[tuple[Harp, int]]) -> tuple[Moved, ...]:
+def rank_moves(drill: Drill, tries: Iterable[tuple[Harp, int]]) -> tuple[Arrangement, ...]:
     """A drill by pitch on several harps, or moved by several intervals: the best first.
 
     What lacks fewer steps is better, then what is easier, then what is moved by less. Where a
@@ -218,27 +228,27 @@ def ranked(drill: Drill, tries: Iterable[tuple[Harp, int]]) -> tuple[Moved, ...]
         drill: the drill.
         tries: harps, and the half steps to move the drill by on each.
     """
-    return ranked_ways(by_pitch(drill, harp, half_steps) for harp, half_steps in tries)
+    return rank_arrangements(move_by_pitch(drill, harp, half_steps) for harp, half_steps in tries)
 
 
-def ranked_ways(moved: Iterable[Moved]) -> tuple[Moved, ...]:
-    """Ways to play something, the best first, as :func:`ranked` says."""
+def rank_arrangements(moved: Iterable[Arrangement]) -> tuple[Arrangement, ...]:
+    """Ways to play something, the best first, as :func:`rank_moves` says."""
     return tuple(
         sorted(
             (one for one in moved if one.drill.steps),
-            key=lambda one: (one.missing, round(one.effort, 6), abs(one.half_steps)),
+            key=lambda one: (one.missing, round(one.difficulty, 6), abs(one.half_steps)),
         )
     )
 
 
-def ways_on(
+def arrangements_for_harp(
     drill: Drill,
     harp: Harp,
     *,
     written: int = 1,
     position: int | None = None,
     half_steps: int | None = None,
-) -> tuple[Moved, ...]:
+) -> tuple[Arrangement, ...]:
     """The ways to play a drill by pitch on one harp, the best first.
 
     Args:
@@ -259,22 +269,22 @@ def ways_on(
             raise DrillError(
                 "half steps and a position on a harp both say where the tune goes; leave one out"
             )
-        return ranked(drill, [(harp, half_steps)])
+        return rank_moves(drill, [(harp, half_steps)])
     up = 0
     if position is not None:
-        tonic = key_in_position(own_harp(drill).key.tonic, written)
+        tonic = key_in_position(written_harp(drill).key.tonic, written)
         up = (key_in_position(harp.key.tonic, position) - tonic + 6) % 12 - 6
-    return ranked(drill, [(harp, up + octave) for octave in OCTAVES])
+    return rank_moves(drill, [(harp, up + octave) for octave in OCTAVE_SHIFTS])
 
 
-def ways_on_all(
+def arrangements_for_tuning(
     drill: Drill,
     tuning: str,
     *,
     written: int = 1,
     position: int | None = None,
     half_steps: int | None = None,
-) -> tuple[Moved, ...]:
+) -> tuple[Arrangement, ...]:
     """The best way to play a drill by pitch on each harp of a tuning, the best harp first.
 
     The standard keys are tried in every octave that may do, low ones in the tune's own: in
@@ -292,21 +302,21 @@ def ways_on_all(
         HarpError: there is no such tuning.
         MusicError: there is no such position.
     """
-    tonic = key_in_position(own_harp(drill).key.tonic, written) + (half_steps or 0)
+    tonic = key_in_position(written_harp(drill).key.tonic, written) + (half_steps or 0)
     tries = []
     for key in STANDARD_KEYS:
         for name in (key, f"low {key}"):
             harp = Harp.of(name, tuning)
             if position is None or key_in_position(harp.key.tonic, position) == tonic % 12:
                 is_open = half_steps is None and name == key
-                tries += [(harp, up) for up in (OCTAVES if is_open else (half_steps or 0,))]
-    best: dict[str, Moved] = {}
-    for moved in ranked(drill, tries):
+                tries += [(harp, up) for up in (OCTAVE_SHIFTS if is_open else (half_steps or 0,))]
+    best: dict[str, Arrangement] = {}
+    for moved in rank_moves(drill, tries):
         best.setdefault(moved.harp.name, moved)
     return tuple(best.values())
 
 
-def position_of(drill: Drill, moved: Moved, written: int = 1) -> int:
+def arrangement_position(drill: Drill, moved: Arrangement, written: int = 1) -> int:
     """The position, 1 to 12, that a drill has come into.
 
     Args:
@@ -317,5 +327,5 @@ def position_of(drill: Drill, moved: Moved, written: int = 1) -> int:
     Raises:
         MusicError: there is no such position.
     """
-    tonic = key_in_position(own_harp(drill).key.tonic, written) + moved.half_steps
+    tonic = key_in_position(written_harp(drill).key.tonic, written) + moved.half_steps
     return position_for(moved.harp.key.tonic, tonic)

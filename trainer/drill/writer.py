@@ -16,17 +16,17 @@ from fractions import Fraction
 from itertools import groupby
 
 from trainer.drill.errors import DrillError
-from trainer.drill.formatter import laid_out
-from trainer.drill.model import WEIGHTS, Care, Climb, Drill, Goal, Step, Vibrato
-from trainer.drill.parser import parse_drill, pickup_of
-from trainer.drill.tab_words import LONGEST, SHORTEST, USUAL_WAH, can_be_counted
+from trainer.drill.formatter import format_drill
+from trainer.drill.model import DEFAULT_WEIGHTS, CleannessRule, Climb, Drill, Goal, Step, Vibrato
+from trainer.drill.parser import parse_drill, pickup_beats
+from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
 LINE_WIDTH = 72
 """Characters that several bars may take together to stand in one line, before they are lined up."""
-BARS_A_LINE = (4, 2, 1)
-STANDING_FROM = 3
+BARS_PER_LINE = (4, 2, 1)
+MIN_STANDING_RUN = 3
 """Steps in a row from which a direction is written once, ahead of them."""
-MOST_IN_BRACKETS = 12
+MAX_BRACKETED = 12
 """More are not seen as one group."""
 
 
@@ -41,7 +41,7 @@ def write_drill(drill: Drill) -> str:
         DrillError: a file cannot say it.
     """
     try:
-        text = laid_out(_text(drill), drill.name)
+        text = format_drill(_text(drill), drill.name)
         same = parse_drill(text, drill.name) == drill
     except DrillError as error:
         why = error.problems[0].message if error.problems else str(error)
@@ -58,11 +58,11 @@ def _text(drill: Drill) -> str:
     full_bar = drill.first_beat(_bar_of(drill.second[-1].end, drill) + 1) if drill.second else 0
     parts = [
         "\n".join(_head(drill)),
-        _part("tab", drill, drill.steps, drill.beats),
-        _part("second", drill, drill.second, min(Fraction(full_bar), drill.beats)),
+        _part("tab", drill, drill.steps, drill.end),
+        _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
         _table("climb", _climb(drill.climb)),
         _table("goal", _goal(drill.goal)),
-        _table("goal.weights", _unusual(drill.goal.weights, WEIGHTS)),
+        _table("goal.weights", _unusual(drill.goal.weights, DEFAULT_WEIGHTS)),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -79,8 +79,8 @@ def _head(drill: Drill) -> Iterator[str]:
         yield f"tuning = {toml_string(drill.tuning)}"
     yield f"tempo = {toml_number(drill.tempo)}"
     yield f'meter = "{drill.meter[0]}/{drill.meter[1]}"'
-    if drill.begins:
-        yield f"pickup = {_pickup(-drill.begins)}"
+    if drill.start:
+        yield f"pickup = {_pickup(-drill.start)}"
     if drill.swing != 1:
         yield f"swing = {toml_number(drill.swing)}"
     if drill.level != 1:
@@ -124,7 +124,7 @@ def toml_number(figure: float) -> str:
 def _pickup(beats: Fraction) -> str:
     """A pick-up as the shortest number that is read as this fraction."""
     digits = (f"{float(beats):.{places}f}" for places in range(17))
-    return next((text for text in digits if pickup_of(float(text)) == beats), repr(float(beats)))
+    return next((text for text in digits if pickup_beats(float(text)) == beats), repr(float(beats)))
 
 
 def toml_string(text: str) -> str:
@@ -160,10 +160,10 @@ def _part(name: str, drill: Drill, steps: tuple[Step, ...], end: Fraction) -> st
     if not steps:
         return ""
     bars = [" ".join(_words(bar)) + " |" for bar in _bars(drill, steps, end)]
-    pickup = bars[:1] if drill.begins else []
+    pickup = bars[:1] if drill.start else []
     full = bars[len(pickup) :]
     lines: list[str] = []
-    for count in BARS_A_LINE:
+    for count in BARS_PER_LINE:
         lines = [" ".join(full[i : i + count]) for i in range(0, len(full), count)]
         if all(len(line) <= LINE_WIDTH for line in lines):
             break
@@ -177,15 +177,19 @@ def _bar_of(beat: Fraction, drill: Drill) -> int:
 
 def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_Item]]:
     items: list[_Item] = []
-    at = drill.begins
+    at = drill.start
     for step, ahead, manner in _with_directions(steps):
-        if step.at < at:
-            raise DrillError(f"{step.tab} on beat {step.at} begins before the last step has ended")
-        items += _pieces(drill, at, step.at - at, "r", "r")
-        note = _pieces(drill, step.at, step.beats, step.tab, "~")
+        if step.start < at:
+            raise DrillError(
+                f"{step.tab} on beat {step.start} begins before the last step has ended"
+            )
+        items += _pieces(drill, at, step.start - at, "r", "r")
+        note = _pieces(drill, step.start, step.beats, step.tab, "~")
         note[0].manner = manner
         # What is said of a passage stands where its bar begins, before the rest that opens it.
-        opens = bool(items) and items[-1].text == "r" and items[-1].at == _bar_start(drill, step.at)
+        opens = (
+            bool(items) and items[-1].text == "r" and items[-1].at == _bar_start(drill, step.start)
+        )
         (items[-1] if opens else note[0]).ahead = ahead
         items += note
         at = step.end
@@ -194,7 +198,7 @@ def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_It
 
 
 def _bar_start(drill: Drill, beat: Fraction) -> Fraction:
-    return drill.begins if beat < 0 else Fraction(beat // drill.meter[0] * drill.meter[0])
+    return drill.start if beat < 0 else Fraction(beat // drill.meter[0] * drill.meter[0])
 
 
 def _pieces(drill: Drill, at: Fraction, beats: Fraction, first: str, next_: str) -> list[_Item]:
@@ -204,7 +208,7 @@ def _pieces(drill: Drill, at: Fraction, beats: Fraction, first: str, next_: str)
     while at < end:
         line = Fraction(0) if at < 0 else _bar_start(drill, at) + drill.meter[0]
         piece = min(end, line) - at
-        if not (SHORTEST <= piece <= LONGEST and can_be_counted(piece)):
+        if not (MIN_LENGTH_BEATS <= piece <= MAX_LENGTH_BEATS and is_countable(piece)):
             raise DrillError(f"{piece} beats of {first} on beat {at} are no length that tab has")
         pieces.append(_Item(at, piece, next_ if pieces else first))
         at += piece
@@ -216,7 +220,7 @@ def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]
     standing, call = "", False
     for manner, run in groupby(steps, _manner):
         same = list(run)
-        wanted = manner if len(same) >= STANDING_FROM else ""
+        wanted = manner if len(same) >= MIN_STANDING_RUN else ""
         words = [] if standing == wanted or not standing else ["{}"]
         words += [] if standing == wanted or not wanted else [wanted]
         standing = wanted
@@ -230,13 +234,13 @@ def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]
 
 def _manner(step: Step) -> str:
     """How a step is to be played, as a direction; empty for plainly."""
-    words = [] if step.care is Care.PLAIN else [str(step.care)]
+    words = [] if step.cleanness_rule is CleannessRule.PLAIN else [str(step.cleanness_rule)]
     if step.vibrato:
         usual = step.vibrato == Vibrato()
         figures = f" {_figure(step.vibrato.hz)} {_figure(step.vibrato.cents)}"
         words.append("vibrato" + ("" if usual else figures))
-    if step.wah:
-        words.append("wah" + ("" if step.wah == USUAL_WAH else f" {_figure(step.wah)}"))
+    if step.wah_hz:
+        words.append("wah" + ("" if step.wah_hz == DEFAULT_WAH_HZ else f" {_figure(step.wah_hz)}"))
     return f"{{{', '.join(words)}}}" if words else ""
 
 
@@ -272,12 +276,12 @@ def _in_brackets(items: list[_Item]) -> int:
     if _is_simple(items[0].beats) or items[0].text == "~":
         return 1
     total = Fraction(0)
-    for count, item in enumerate(items[:MOST_IN_BRACKETS], start=1):
+    for count, item in enumerate(items[:MAX_BRACKETED], start=1):
         total += item.beats
         if _is_simple(total):
             unit = _common_part([item.beats for item in items[:count]])
             longest = max(item.beats for item in items[:count]) / unit
-            return count if longest <= MOST_IN_BRACKETS else 1
+            return count if longest <= MAX_BRACKETED else 1
     return 1
 
 

@@ -175,7 +175,7 @@ class ReedDetector:
         if hz is None:
             return None
         alone = ReedMixture(spectrum, (hz,))
-        entry = tab or self._harp.nearest(hz)[0]
+        entry = tab or self._harp.nearest_entries(hz)[0]
         same = self._harp.same_pitch(entry)
         entries = (entry, *same, *self._may_be(hz, young))
         grid = self._young_grid if young else self._grid

@@ -48,7 +48,7 @@ class TabTracker:
         held = None if jumped or young or self._tab is None else self._held(hz, self._tab)
         if held is None:
             self._misfits = 0
-            self._tab = self._harp.nearest(hz)[0]
+            self._tab = self._harp.nearest_entries(hz)[0]
             return self._tab, jumped
         self._tab = held
         return held, False
@@ -62,7 +62,7 @@ class TabTracker:
         from a reed to its overblow."""
         return tuple(
             (entry, self._harp.hz(entry))
-            for entry in self._harp.reachable(tab.hole)
+            for entry in self._harp.hole_entries(tab.hole)
             if entry.breath is tab.breath and entry.over == tab.over
         )
 
@@ -74,7 +74,7 @@ class TabTracker:
             return None
         misfits = (
             off > MISFITS_CENTS
-            and abs(cents(hz, self._harp.hz(self._harp.nearest(hz)[0]))) < FITS_CENTS
+            and abs(cents(hz, self._harp.hz(self._harp.nearest_entries(hz)[0]))) < FITS_CENTS
         )
         self._misfits = self._misfits + 1 if misfits else 0
         return None if self._misfits > BETTER_HOPS else entry

@@ -18,14 +18,14 @@ import mido
 
 from trainer.drill.melody import Melody
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.time_grid import Timed, from_its_first_bar, in_one_line
+from trainer.exchange.time_grid import TimedNote, drop_leading_bars, merge_into_line
 from trainer.music import MusicError, parse_pitch_class
 
-DRUMS = 9
-TEMPI = (20.0, 300.0)
+DRUM_CHANNEL = 9
+TEMPO_RANGE = (20.0, 300.0)
 _MIDDLE = 8192
 _RANGE = 2.0
-STANDS, MOSTLY = 0.08, 0.6
+MIN_PLATEAU_FRACTION, MIN_LADDER_FRACTION = 0.08, 0.6
 """A pitch stands where it does not change for so much of the note; over that share of it in all, it
 rests on each and does not glide."""
 
@@ -64,7 +64,7 @@ def read_midi(path: Path, track: int | None = None) -> Melody:
     beat = Fraction(file.ticks_per_beat * 4, meter[1])
     tracks = {i: _notes(one, beat) for i, one in enumerate(file.tracks, 1)}
     chosen = _chosen(path, tracks, track)
-    line, cut = in_one_line(tracks[chosen])
+    line, cut = merge_into_line(tracks[chosen])
     notices = []
     filled = [i for i, notes in tracks.items() if notes]
     if track is None and len(filled) > 1:
@@ -76,15 +76,15 @@ def read_midi(path: Path, track: int | None = None) -> Melody:
     return Melody(
         path.stem,
         (title or path.stem)[:80],
-        from_its_first_bar(line, meter),
-        min(max(round(quarters * meter[1] / 4.0, 2), TEMPI[0]), TEMPI[1]),
+        drop_leading_bars(line, meter),
+        min(max(round(quarters * meter[1] / 4.0, 2), TEMPO_RANGE[0]), TEMPO_RANGE[1]),
         meter,
         tonic=tonic,
         notices=tuple(notices),
     )
 
 
-def _chosen(path: Path, tracks: dict[int, list[Timed]], track: int | None) -> int:
+def _chosen(path: Path, tracks: dict[int, list[TimedNote]], track: int | None) -> int:
     if track is not None and track not in tracks:
         raise ExchangeError(f"{path} has no track {track}; it has {len(tracks)}")
     chosen = track or max(tracks, key=lambda i: len(tracks[i]), default=0)
@@ -120,14 +120,14 @@ def _tonic(key: str) -> int | None:
         return None
 
 
-def _notes(track: mido.MidiTrack, beat: Fraction) -> list[Timed]:
+def _notes(track: mido.MidiTrack, beat: Fraction) -> list[TimedNote]:
     """The notes of a track, drums left out."""
-    found: list[Timed] = []
+    found: list[TimedNote] = []
     channels: dict[int, _Channel] = defaultdict(_Channel)
     now = 0
     for message in track:
         now += message.time
-        if message.is_meta or not hasattr(message, "channel") or message.channel == DRUMS:
+        if message.is_meta or not hasattr(message, "channel") or message.channel == DRUM_CHANNEL:
             continue
         channel = channels[message.channel]
         match message.type:
@@ -160,12 +160,12 @@ def _control(channel: _Channel, control: int, value: int) -> None:
         channel.reach = float(int(channel.reach)) + value / 100.0
 
 
-def _end(channel: _Channel, note: int, now: int, beat: Fraction) -> list[Timed]:
+def _end(channel: _Channel, note: int, now: int, beat: Fraction) -> list[TimedNote]:
     start = channel.on.pop(note, None)
     if start is None or now <= start:
         return []
     path, ladder = _path(channel, note, start, now)
-    return [Timed(start / beat, now / beat, path, ladder)]
+    return [TimedNote(start / beat, now / beat, path, ladder)]
 
 
 def _path(channel: _Channel, note: int, start: int, end: int) -> tuple[tuple[float, ...], bool]:
@@ -178,10 +178,12 @@ def _path(channel: _Channel, note: int, start: int, end: int) -> tuple[tuple[flo
     lasts = [(after - at) / (end - start) for at, after in pairwise(places)]
     if len({round(one) for one in heights}) == 1:
         return (_middle(heights, lasts),), False
-    stands = [round(one) for one, last in zip(heights, lasts, strict=True) if last >= STANDS]
+    stands = [
+        round(one) for one, last in zip(heights, lasts, strict=True) if last >= MIN_PLATEAU_FRACTION
+    ]
     levels = [one for i, one in enumerate(stands) if i == 0 or one != stands[i - 1]]
-    still = sum(last for last in lasts if last >= STANDS)
-    if still > MOSTLY and len(levels) > 1:
+    still = sum(last for last in lasts if last >= MIN_PLATEAU_FRACTION)
+    if still > MIN_LADDER_FRACTION and len(levels) > 1:
         return tuple(map(float, levels)), True
     return tuple(_turns(heights)), False
 

@@ -19,11 +19,11 @@ from xml.etree import ElementTree as ET
 
 from trainer.drill.melody import Melody
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.midi_in import TEMPI
-from trainer.exchange.spelling import note_of, tonic_of
-from trainer.exchange.time_grid import Timed, in_one_line
+from trainer.exchange.midi_in import TEMPO_RANGE
+from trainer.exchange.spelling import natural_midi, signature_tonic
+from trainer.exchange.time_grid import TimedNote, merge_into_line
 
-MOST_PASSES = 8
+MAX_REPEAT_PASSES = 8
 """A repeat that says it is played more often is played so often."""
 _SLIDES = ("slide", "glissando")
 _CONTAINER = "META-INF/container.xml"
@@ -87,17 +87,17 @@ def _melody(name: str, title: str, reader: _Reader) -> Melody:
     begins = -reader.pickup * per_quarter
     joined = _joined([one for one in reader.notes if one.voice == voice])
     timed = [
-        Timed(
+        TimedNote(
             one.start * per_quarter + begins,
             one.end * per_quarter + begins,
             tuple(one.path),
         )
         for one in joined
     ]
-    line, cut = in_one_line(timed)
+    line, cut = merge_into_line(timed)
     if cut:
         notices.append(f"{cut} notes end sooner, where the next one begins: a line is one voice")
-    tempo = min(max(round(reader.tempo * float(per_quarter), 2), TEMPI[0]), TEMPI[1])
+    tempo = min(max(round(reader.tempo * float(per_quarter), 2), TEMPO_RANGE[0]), TEMPO_RANGE[1])
     return Melody(
         name, title, line, tempo, reader.meter, begins, reader.swing, reader.tonic, tuple(notices)
     )
@@ -195,7 +195,7 @@ class _Reader:
             self.meter = (sum(int(one) for one in beats.split("+")), int(value))
         fifths = told.findtext("key/fifths")
         if fifths and self._first("key"):
-            self.tonic = tonic_of(int(fifths), told.findtext("key/mode") or "major")
+            self.tonic = signature_tonic(int(fifths), told.findtext("key/mode") or "major")
         if (moved := told.find("transpose")) is not None:
             octaves = int(moved.findtext("octave-change") or 0)
             self._moved = int(moved.findtext("chromatic") or 0) + 12 * octaves
@@ -223,7 +223,9 @@ class _Reader:
         if letter is None:  # a rest, or a note without a pitch
             return
         octave = int(one.findtext("pitch/octave") or 4)
-        height = note_of(letter, octave) + float(one.findtext("pitch/alter") or 0) + self._moved
+        height = (
+            natural_midi(letter, octave) + float(one.findtext("pitch/alter") or 0) + self._moved
+        )
 
         def has(what: str, type_: str) -> bool:
             return any(two.get("type") == type_ for two in one.iterfind(what))
@@ -300,7 +302,7 @@ def _played_order(measures: list[ET.Element]) -> Iterator[ET.Element]:
             times = int(back.get("times") or 2)
             if ending:
                 times = max(ending) if last else max(ending) + 1
-            if turn < min(times, MOST_PASSES):
+            if turn < min(times, MAX_REPEAT_PASSES):
                 turn, at = turn + 1, begin
                 continue
         at += 1

@@ -13,12 +13,12 @@ from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from trainer.drill import Care, Drill, Step
+from trainer.drill import CleannessRule, Drill, Step
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.spelling import fifths_for, spelled
+from trainer.exchange.spelling import best_key_signature, spell_note
 from trainer.harp import Harp, Tab
 
-VERSION = "4.0"
+MUSICXML_VERSION = "4.0"
 _TYPES = {
     Fraction(2): "breve",
     Fraction(1): "whole",
@@ -82,21 +82,21 @@ def write_musicxml(drill: Drill, harp: Harp, path: Path) -> None:
         HarpError: the harp cannot play it.
         ExchangeError: it has a length that no note has, or the file cannot be written.
     """
-    text = musicxml_of(drill, harp)
+    text = drill_to_musicxml(drill, harp)
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise ExchangeError(f"{path} cannot be written: {error.strerror}; name another") from None
 
 
-def musicxml_of(drill: Drill, harp: Harp) -> str:
+def drill_to_musicxml(drill: Drill, harp: Harp) -> str:
     """A drill as the text of a MusicXML file.
 
     Raises:
         HarpError: the harp cannot play it.
         ExchangeError: it has a length that no note has.
     """
-    root = ET.Element("score-partwise", version=VERSION)
+    root = ET.Element("score-partwise", version=MUSICXML_VERSION)
     work = ET.SubElement(root, "work")
     ET.SubElement(work, "work-title").text = drill.title
     encoding = ET.SubElement(ET.SubElement(root, "identification"), "encoding")
@@ -128,8 +128,8 @@ class _Part:
                 here = self._bars.setdefault(number, [])
                 here.append((tone, piece, i > 0, i < len(pieces) - 1))
         notes = [harp.midi(tab) for step in steps for sound in step.sounds for tab in sound]
-        self._fifths = fifths_for(
-            notes, fifths_for([harp.key.tonic + k for k in (0, 2, 4, 5, 7, 9, 11)])
+        self._fifths = best_key_signature(
+            notes, best_key_signature([harp.key.tonic + k for k in (0, 2, 4, 5, 7, 9, 11)])
         )
         quarters = [
             4 * piece.beats / drill.meter[1] for bar in self._bars.values() for _, piece, *_ in bar
@@ -146,11 +146,11 @@ class _Part:
                 self._attributes(measure)
                 if first:
                     self._tempo(measure)
-            care = Care.PLAIN
+            care = CleannessRule.PLAIN
             for tone, piece, tied, on in self._bars[number]:
-                if tone.step and tone.step.care is not care and not tied:
-                    care = tone.step.care
-                    _words(measure, "" if care is Care.PLAIN else care.value)
+                if tone.step and tone.step.cleanness_rule is not care and not tied:
+                    care = tone.step.cleanness_rule
+                    _words(measure, "" if care is CleannessRule.PLAIN else care.value)
                 self._note(measure, tone, piece, tied, on)
 
     def _attributes(self, measure: ET.Element) -> None:
@@ -189,7 +189,7 @@ class _Part:
             note = ET.SubElement(measure, "note")
             if i:
                 ET.SubElement(note, "chord")
-            self._pitch(note, self._harp.midi(tab), tone.step.off(tone.place))
+            self._pitch(note, self._harp.midi(tab), tone.step.offset_cents(tone.place))
             self._length(note, piece, tied, on)
             _notations(note, tone, tab, i, tied, on)
             if i == 0 and not tied:
@@ -199,7 +199,7 @@ class _Part:
 
     def _pitch(self, note: ET.Element, midi: int, off: float) -> None:
         pitch = ET.SubElement(note, "pitch")
-        letter, alter, octave = spelled(midi, self._fifths)
+        letter, alter, octave = spell_note(midi, self._fifths)
         ET.SubElement(pitch, "step").text = letter
         if alter or off:
             ET.SubElement(pitch, "alter").text = f"{alter + off / 100.0:g}"
@@ -259,22 +259,22 @@ class _Part:
 
 def _filled(drill: Drill, steps: tuple[Step, ...]) -> Iterator[_Tone]:
     """The steps, each sound of a path by itself, and the rests between them."""
-    at = drill.begins
+    at = drill.start
     for step in steps:
-        if step.at > at:
-            yield _Tone(at, step.at)
+        if step.start > at:
+            yield _Tone(at, step.start)
         share = step.beats / len(step.sounds)
         for place in range(len(step.sounds)):
-            yield _Tone(step.at + place * share, step.at + (place + 1) * share, step, place)
+            yield _Tone(step.start + place * share, step.start + (place + 1) * share, step, place)
         at = step.end
-    if at < drill.beats:
-        yield _Tone(at, drill.beats)
+    if at < drill.end:
+        yield _Tone(at, drill.end)
 
 
 def _text(tone: _Tone) -> str:
     """The tab of a tone; of a path, of that part of it."""
     assert tone.step is not None
-    if not tone.step.moves:
+    if not tone.step.has_path:
         return tone.step.tab
     return tone.step.tab.split("=" if tone.step.ladder else ">")[tone.place]
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-LETTERS = "FCGDAEB"
+LETTERS_BY_FIFTHS = "FCGDAEB"
 """On the line of fifths, from F, which is -1, to B."""
-FLATTEST, SHARPEST = -6, 6
+MIN_FIFTHS, MAX_FIFTHS = -6, 6
 _NATURALS = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
-def fifths_for(notes: Iterable[int], usual: int = 0) -> int:
+def best_key_signature(notes: Iterable[int], usual: int = 0) -> int:
     """The key signature with which notes need the fewest accidentals.
 
     Args:
@@ -26,25 +26,25 @@ def fifths_for(notes: Iterable[int], usual: int = 0) -> int:
         scale = {(7 * (fifths + place)) % 12 for place in range(-1, 6)}
         return sum(one not in scale for one in classes)
 
-    tries = range(FLATTEST, SHARPEST)
+    tries = range(MIN_FIFTHS, MAX_FIFTHS)
     return min(tries, key=lambda fifths: (outside(fifths), abs(fifths - usual), abs(fifths)))
 
 
-def spelled(note: int, fifths: int) -> tuple[str, int, int]:
+def spell_note(note: int, fifths: int) -> tuple[str, int, int]:
     """A note's letter, its half steps from the natural, and its octave, in a key.
 
     Args:
         note: MIDI note number; 60 is C4.
-        fifths: the key signature, as :func:`fifths_for`.
+        fifths: the key signature, as :func:`best_key_signature`.
     """
     places = range(fifths - 4, fifths + 8)
     place = next(one for one in places if (7 * one) % 12 == note % 12)
-    letter = LETTERS[(place + 1) % 7]
+    letter = LETTERS_BY_FIFTHS[(place + 1) % 7]
     alter = (place + 1) // 7
     return letter, alter, (note - alter - _NATURALS[letter]) // 12 - 1
 
 
-def note_of(letter: str, octave: int) -> int:
+def natural_midi(letter: str, octave: int) -> int:
     """The MIDI note number of a natural.
 
     Raises:
@@ -53,6 +53,6 @@ def note_of(letter: str, octave: int) -> int:
     return 12 * (octave + 1) + _NATURALS[letter]
 
 
-def tonic_of(fifths: int, mode: str = "major") -> int:
+def signature_tonic(fifths: int, mode: str = "major") -> int:
     """The pitch class of a key signature's tonic."""
     return (7 * fifths + (9 if mode == "minor" else 0)) % 12

@@ -6,32 +6,36 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill.fingerings import Pitch
+from trainer.drill.fingerings import TargetPitch
 from trainer.drill.melody import MelodyNote
 
-PARTS = (1, 2, 3, 4, 6, 8, 12)
+BEAT_DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
 """Parts of a beat that are tried, the plainest first."""
-NEAR = Fraction(1, 40)
+SNAP_BEATS = Fraction(1, 40)
 """Beats; what lies so near to a part is that part."""
-SHORTEST = Fraction(1, 8)
-OFF_CENTS, OFF_STEP = 25.0, 5.0
+MIN_NOTE_BEATS = Fraction(1, 8)
+MIN_OFFSET_CENTS, OFFSET_STEP_CENTS = 25.0, 5.0
 """A pitch so far from its note is meant so, to the nearest 5 cents."""
 
 
-def on_grid(beat: Fraction) -> Fraction:
+def quantize_beat(beat: Fraction) -> Fraction:
     """The plainest part of a beat that a time lies near, or else the nearest of all."""
-    tries = [Fraction(round(beat * part), part) for part in PARTS]
-    near = [one for one in tries if abs(one - beat) <= NEAR]
+    tries = [Fraction(round(beat * part), part) for part in BEAT_DIVISIONS]
+    near = [one for one in tries if abs(one - beat) <= SNAP_BEATS]
     return near[0] if near else min(tries, key=lambda one: abs(one - beat))
 
 
-def off_of(cents: float) -> float:
+def quantize_offset(cents: float) -> float:
     """Cents off a note as a drill says them."""
-    return OFF_STEP * round(cents / OFF_STEP) if abs(cents) >= OFF_CENTS else 0.0
+    return (
+        OFFSET_STEP_CENTS * round(cents / OFFSET_STEP_CENTS)
+        if abs(cents) >= MIN_OFFSET_CENTS
+        else 0.0
+    )
 
 
 @dataclass(frozen=True, slots=True)
-class Timed:
+class TimedNote:
     """A note of another program's.
 
     Attributes:
@@ -46,7 +50,7 @@ class Timed:
     ladder: bool = False
 
 
-def in_one_line(notes: Iterable[Timed]) -> tuple[tuple[MelodyNote, ...], int]:
+def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...], int]:
     """Notes as a line of notes and chords, none over another.
 
     Those that begin together are one chord; one that is still on when the next begins ends there.
@@ -54,10 +58,10 @@ def in_one_line(notes: Iterable[Timed]) -> tuple[tuple[MelodyNote, ...], int]:
     Returns:
         the line, and how many notes had to end for that more than a quarter of a beat sooner.
     """
-    ordered = sorted(notes, key=lambda note: (on_grid(note.start), note.path[0]))
-    chords: list[tuple[Fraction, list[Timed]]] = []
+    ordered = sorted(notes, key=lambda note: (quantize_beat(note.start), note.path[0]))
+    chords: list[tuple[Fraction, list[TimedNote]]] = []
     for note in ordered:
-        at = on_grid(note.start)
+        at = quantize_beat(note.start)
         if chords and chords[-1][0] == at:
             chords[-1][1].append(note)
         else:
@@ -65,8 +69,8 @@ def in_one_line(notes: Iterable[Timed]) -> tuple[tuple[MelodyNote, ...], int]:
     line: list[MelodyNote] = []
     cut = 0
     for i, (at, together) in enumerate(chords):
-        end = max(on_grid(note.end) for note in together)
-        end = max(end, at + SHORTEST)
+        end = max(quantize_beat(note.end) for note in together)
+        end = max(end, at + MIN_NOTE_BEATS)
         following = chords[i + 1][0] if i + 1 < len(chords) else None
         if following is not None and end > following:
             cut += end - following > Fraction(1, 4)
@@ -75,23 +79,25 @@ def in_one_line(notes: Iterable[Timed]) -> tuple[tuple[MelodyNote, ...], int]:
     return tuple(line), cut
 
 
-def from_its_first_bar(
-    line: Sequence[MelodyNote], meter: tuple[int, int]
-) -> tuple[MelodyNote, ...]:
+def drop_leading_bars(line: Sequence[MelodyNote], meter: tuple[int, int]) -> tuple[MelodyNote, ...]:
     """The line without the empty bars before it."""
     if not line:
         return ()
-    empty = line[0].at // meter[0] * meter[0]
-    return tuple(replace(note, at=note.at - empty) for note in line) if empty > 0 else tuple(line)
+    empty = line[0].start // meter[0] * meter[0]
+    return (
+        tuple(replace(note, start=note.start - empty) for note in line)
+        if empty > 0
+        else tuple(line)
+    )
 
 
-def _path(together: Sequence[Timed]) -> tuple[Pitch, ...]:
+def _path(together: Sequence[TimedNote]) -> tuple[TargetPitch, ...]:
     """What sounds together; where several glide, as far as the first does."""
-    found: list[Pitch] = []
+    found: list[TargetPitch] = []
     for place in range(len(together[0].path)):
         pitches = [note.path[min(place, len(note.path) - 1)] for note in together]
         whole = tuple(sorted({round(one) for one in pitches}))
-        off = off_of(100.0 * (pitches[0] - round(pitches[0])))
-        found.append(Pitch(whole, off))
+        off = quantize_offset(100.0 * (pitches[0] - round(pitches[0])))
+        found.append(TargetPitch(whole, off))
     kept = [one for i, one in enumerate(found) if i == 0 or one != found[i - 1]]
     return tuple(kept)

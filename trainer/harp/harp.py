@@ -25,10 +25,10 @@ from trainer.harp.errors import HarpError
 from trainer.harp.key import HarpKey, parse_key
 from trainer.harp.tab import HOLES, Breath, Tab
 from trainer.harp.tuning import Tuning, load_tuning
-from trainer.music import TEMPERAMENTS, Temperament, hz_of, note_name, temperament
+from trainer.music import TEMPERAMENTS, Temperament, midi_to_hz, note_name, temperament_named
 
-A4_RANGE = (400.0, 480.0)
-LARGEST_OFFSET = 100.0
+A4_RANGE_HZ = (400.0, 480.0)
+MAX_OFFSET_CENTS = 100.0
 """Cents; a reed further off than a half step is another note."""
 SHORT_BEND_CENTS = 50.0
 """Depth of a bend on a hole whose reeds lie one half step apart: under a half step, taken as
@@ -58,16 +58,16 @@ class Harp:
     offsets: Mapping[Tab, float] = field(default_factory=dict, hash=False)
 
     def __post_init__(self) -> None:
-        if not A4_RANGE[0] <= self.a4 <= A4_RANGE[1]:
+        if not A4_RANGE_HZ[0] <= self.a4 <= A4_RANGE_HZ[1]:
             raise HarpError(
                 f"A4 = {self.a4:g} Hz is out of range; it must lie between 400 and 480 Hz"
             )
         for tab, offset in self.offsets.items():
             self.midi(tab)
-            if not abs(offset) <= LARGEST_OFFSET:
+            if not abs(offset) <= MAX_OFFSET_CENTS:
                 raise HarpError(
                     f"an offset of {offset:g} cents for {tab} is out of range; it must lie "
-                    f"between -{LARGEST_OFFSET:g} and {LARGEST_OFFSET:g}"
+                    f"between -{MAX_OFFSET_CENTS:g} and {MAX_OFFSET_CENTS:g}"
                 )
 
     @classmethod
@@ -91,7 +91,7 @@ class Harp:
             parse_key(key),
             load_tuning(tuning),
             a4,
-            temperament(temperament_name),
+            temperament_named(temperament_name),
             {Tab.parse(text): cents for text, cents in (offsets or {}).items()},
         )
 
@@ -106,7 +106,7 @@ class Harp:
         """MIDI note number of a reed."""
         return self.key.tonic + self.tuning.half_steps(hole, breath)
 
-    def opens(self, hole: int) -> Breath:
+    def higher_reed(self, hole: int) -> Breath:
         """The breath direction of a hole's higher reed, the one that bends."""
         blow, draw = self.reed(hole, Breath.BLOW), self.reed(hole, Breath.DRAW)
         return Breath.BLOW if blow > draw else Breath.DRAW
@@ -125,7 +125,7 @@ class Harp:
         reed = self.reed(tab.hole, tab.breath)
         if tab.is_natural:
             return reed
-        bends = self.opens(tab.hole)
+        bends = self.higher_reed(tab.hole)
         if tab.over:
             if tab.breath is bends:
                 raise HarpError(
@@ -141,7 +141,7 @@ class Harp:
         return reed - tab.bend
 
     def _bends_in_words(self, hole: int) -> str:
-        depth, breath = self.bend_depth(hole), self.opens(hole)
+        depth, breath = self.bend_depth(hole), self.higher_reed(hole)
         if depth == 0.0:
             return f"hole {hole} has no bend"
         if depth < 100.0:
@@ -166,7 +166,7 @@ class Harp:
         return self._targets[tab] if tab in self._targets else self._target(tab)
 
     def _target(self, tab: Tab) -> float:
-        return hz_of(self.midi(tab) + self.offset(tab) / 100.0, self.a4)
+        return midi_to_hz(self.midi(tab) + self.offset(tab) / 100.0, self.a4)
 
     def offset(self, tab: Tab) -> float:
         """Cents of a tab entry's target from equal temperament, by temperament and player.
@@ -197,10 +197,10 @@ class Harp:
             for hole in HOLES
             for breath in Breath
             for bend in range(int(self.bend_depth(hole) // 100) + 1)
-            if bend == 0 or breath is self.opens(hole)
+            if bend == 0 or breath is self.higher_reed(hole)
         ]
         taken = {self.midi(tab) for tab in naturals_and_bends}
-        overs = [Tab(hole, self.opens(hole).other, over=True) for hole in HOLES]
+        overs = [Tab(hole, self.higher_reed(hole).other, over=True) for hole in HOLES]
         useful = [tab for tab in overs if self.midi(tab) not in taken]
         return tuple(sorted([*naturals_and_bends, *useful]))
 
@@ -242,11 +242,11 @@ class Harp:
             for tab in self.entries
         }
 
-    def playing(self, midi: int) -> tuple[Tab, ...]:
+    def entries_for(self, midi: int) -> tuple[Tab, ...]:
         """Entries of a note by its MIDI number, the easiest first; none if it has no such note."""
         return self._by_note.get(midi, ())
 
-    def reach(self, tab: Tab) -> tuple[float, float]:
+    def pitch_range_cents(self, tab: Tab) -> tuple[float, float]:
         """How far the pitch of a tab entry can be led on its hole and breath.
 
         A reed that opens is bent no deeper than its hole allows, nor above its own note; an
@@ -262,10 +262,10 @@ class Harp:
         self.midi(tab)
         if tab.over:
             return 0.0, 100.0
-        depth = self.bend_depth(tab.hole) if tab.breath is self.opens(tab.hole) else 0.0
+        depth = self.bend_depth(tab.hole) if tab.breath is self.higher_reed(tab.hole) else 0.0
         return min(0.0, 100.0 * tab.bend - depth), 100.0 * tab.bend
 
-    def nearest(self, hz: float) -> tuple[Tab, ...]:
+    def nearest_entries(self, hz: float) -> tuple[Tab, ...]:
         """Entries whose target is nearest to a pitch in Hz; more than one where they share a note.
 
         Naturals come before bends and bends before overblows.
@@ -273,7 +273,7 @@ class Harp:
         halfway, named = self._nearest
         return named[bisect(halfway, hz)]
 
-    def reachable(self, hole: int) -> tuple[Tab, ...]:
+    def hole_entries(self, hole: int) -> tuple[Tab, ...]:
         """What one hole can play, low to high: both reeds, their bends, and what blows over."""
         mine = [tab for tab in self.entries if tab.hole == hole]
         return tuple(sorted(mine, key=self.hz))

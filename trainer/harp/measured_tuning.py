@@ -18,24 +18,24 @@ from dataclasses import dataclass, replace
 from statistics import fmean, median
 
 from trainer.harp.errors import HarpError
-from trainer.harp.harp import LARGEST_OFFSET, Harp
+from trainer.harp.harp import MAX_OFFSET_CENTS, Harp
 from trainer.harp.tab import HOLES, Breath, Tab
 from trainer.music import TEMPERAMENTS, cents
 
-Reeds = Mapping[Tab, float]
+ReedFrequencies = Mapping[Tab, float]
 
-MOST_AS_A_WHOLE = 50.0
+MAX_OVERALL_OFFSET_CENTS = 50.0
 """Cents; a harp further off than this is nearer to another key."""
-NEIGHBOURS = 2
+NEIGHBOUR_HOLES = 2
 """Holes to each side whose reeds are the neighbours of one, in both breaths."""
 
 
-def naturals(harp: Harp) -> tuple[Tab, ...]:
+def natural_entries(harp: Harp) -> tuple[Tab, ...]:
     """A harp's natural notes, by hole, the blow reed first."""
     return tuple(Tab(hole, breath) for hole in HOLES for breath in Breath)
 
 
-def tuned_to(harp: Harp, reeds: Reeds) -> float:
+def overall_a4_hz(harp: Harp, reeds: ReedFrequencies) -> float:
     """Hz of the A4 to which its reeds, in its temperament, are tuned as a whole.
 
     Raises:
@@ -47,8 +47,8 @@ def tuned_to(harp: Harp, reeds: Reeds) -> float:
     return harp.a4 * 2.0 ** (median(cents(hz, plain.hz(tab)) for tab, hz in reeds.items()) / 1200.0)
 
 
-def follow_reeds(
-    harp: Harp, reeds: Reeds, *, naturals: bool, bends: bool, a4: float | None = None
+def with_reed_targets(
+    harp: Harp, reeds: ReedFrequencies, *, naturals: bool, bends: bool, a4: float | None = None
 ) -> Harp:
     """A harp whose targets follow its reeds.
 
@@ -58,21 +58,21 @@ def follow_reeds(
         reeds: its reeds; an entry whose reed was not measured keeps to the temperament.
         naturals: whether the target of a natural note is its reed, and not the temperament.
         bends: whether bends, overblows and overdraws follow the reeds that they come from.
-        a4: Hz of the A4 to which the temperament is tuned; None takes :func:`tuned_to`.
+        a4: Hz of the A4 to which the temperament is tuned; None takes :func:`overall_a4_hz`.
 
     Raises:
         HarpError: there are no reeds, they are those of another harp, or one is another note.
     """
-    own = tuned_to(harp, reeds)
+    own = overall_a4_hz(harp, reeds)
     shift = cents(own, harp.a4)
-    if abs(shift) > MOST_AS_A_WHOLE:
+    if abs(shift) > MAX_OVERALL_OFFSET_CENTS:
         raise HarpError(
             f"the reeds lie {_way(shift)} a {harp.name} harp with A4 = {harp.a4:g} Hz as a whole; "
             "was it measured with another key? Measure it again with its own"
         )
     tuned = replace(harp, a4=own if a4 is None else a4, offsets={})
     off = {tab: cents(hz, tuned.hz(tab)) for tab, hz in reeds.items()}
-    if far := [tab for tab in sorted(off) if not abs(off[tab]) <= LARGEST_OFFSET]:
+    if far := [tab for tab in sorted(off) if not abs(off[tab]) <= MAX_OFFSET_CENTS]:
         raise HarpError(
             f"{far[0]} was measured {_way(off[far[0]])} where a {harp.name} harp has it, which is "
             "another note; is it another harp or key? Measure it again"
@@ -87,7 +87,7 @@ def follow_reeds(
 
 def _reed_of(harp: Harp, tab: Tab) -> Tab:
     """The natural entry of the reed that an entry is played from."""
-    return Tab(tab.hole, harp.opens(tab.hole) if tab.over else tab.breath)
+    return Tab(tab.hole, harp.higher_reed(tab.hole) if tab.over else tab.breath)
 
 
 def _way(cents: float) -> str:
@@ -95,35 +95,36 @@ def _way(cents: float) -> str:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ReedTuning:
     """Where a reed stands, in cents; positive is sharp.
 
     Attributes:
         tab: its natural entry.
         hz: its pitch.
-        equal: from equal temperament, at the A4 that the harp is said to have.
-        off: from the harp's temperament, at the A4 that its reeds are tuned to as a whole.
-        beside: how much more than the median of its neighbours it is off; None without any.
+        from_equal_cents: from equal temperament, at the A4 that the harp is said to have.
+        from_temperament_cents: from the harp's temperament at its reeds' overall A4.
+        from_neighbours_cents: `from_temperament_cents` less the median of its neighbours'; None
+            without measured neighbours.
     """
 
     tab: Tab
     hz: float
-    equal: float
-    off: float
-    beside: float | None
+    from_equal_cents: float
+    from_temperament_cents: float
+    from_neighbours_cents: float | None
 
 
-def standings(harp: Harp, reeds: Reeds) -> tuple[Standing, ...]:
+def reed_tunings(harp: Harp, reeds: ReedFrequencies) -> tuple[ReedTuning, ...]:
     """Where each reed stands, by hole.
 
     Raises:
         HarpError: there are no reeds.
     """
     equal = replace(harp, temperament=TEMPERAMENTS["equal"], offsets={})
-    tuned = replace(harp, a4=tuned_to(harp, reeds), offsets={})
-    off = {tab: cents(reeds[tab], tuned.hz(tab)) for tab in naturals(harp) if tab in reeds}
+    tuned = replace(harp, a4=overall_a4_hz(harp, reeds), offsets={})
+    off = {tab: cents(reeds[tab], tuned.hz(tab)) for tab in natural_entries(harp) if tab in reeds}
     return tuple(
-        Standing(tab, reeds[tab], cents(reeds[tab], equal.hz(tab)), mine, _beside(tab, mine, off))
+        ReedTuning(tab, reeds[tab], cents(reeds[tab], equal.hz(tab)), mine, _beside(tab, mine, off))
         for tab, mine in off.items()
     )
 
@@ -132,13 +133,13 @@ def _beside(tab: Tab, mine: float, off: Mapping[Tab, float]) -> float | None:
     near = [
         one
         for other, one in off.items()
-        if tab != other and abs(other.hole - tab.hole) <= NEIGHBOURS
+        if tab != other and abs(other.hole - tab.hole) <= NEIGHBOUR_HOLES
     ]
     return mine - median(near) if near else None
 
 
 @dataclass(frozen=True, slots=True)
-class Octave:
+class OctavePair:
     """Two reeds of one breath an octave apart, as a tongue split sounds them.
 
     Attributes:
@@ -153,12 +154,14 @@ class Octave:
     cents: float
 
 
-def octaves(harp: Harp, reeds: Reeds) -> tuple[Octave, ...]:
+def octave_pairs(harp: Harp, reeds: ReedFrequencies) -> tuple[OctavePair, ...]:
     """The octaves among the measured reeds, by hole."""
     return tuple(
-        Octave(low, high, abs(reeds[high] - 2.0 * reeds[low]), cents(reeds[high], 2.0 * reeds[low]))
-        for low in naturals(harp)
-        for high in naturals(harp)
+        OctavePair(
+            low, high, abs(reeds[high] - 2.0 * reeds[low]), cents(reeds[high], 2.0 * reeds[low])
+        )
+        for low in natural_entries(harp)
+        for high in natural_entries(harp)
         if low.breath is high.breath
         and harp.midi(high) - harp.midi(low) == 12
         and low in reeds
@@ -166,7 +169,7 @@ def octaves(harp: Harp, reeds: Reeds) -> tuple[Octave, ...]:
     )
 
 
-def nearest_temperament(harp: Harp, reeds: Reeds) -> tuple[str, float]:
+def nearest_temperament(harp: Harp, reeds: ReedFrequencies) -> tuple[str, float]:
     """The temperament that its reeds are nearest to, and their mean distance from it in cents.
 
     Raises:
@@ -174,7 +177,8 @@ def nearest_temperament(harp: Harp, reeds: Reeds) -> tuple[str, float]:
     """
     spread = {
         name: fmean(
-            abs(one.off) for one in standings(replace(harp, temperament=temperament), reeds)
+            abs(one.from_temperament_cents)
+            for one in reed_tunings(replace(harp, temperament=temperament), reeds)
         )
         for name, temperament in TEMPERAMENTS.items()
     }

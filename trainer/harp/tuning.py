@@ -2,7 +2,7 @@
 
 A tuning is a small TOML file with the half steps of its ten blow and ten draw reeds. The
 project's own lie beside this module in ``tunings/``; a player adds more in the folder that
-:func:`user_folder` names, and one of the same name there takes the place of the project's.
+:func:`user_tuning_folder` names, and one of the same name there takes the place of the project's.
 
 Naming. A harp is named after the note of its hole 1 blow, the key of its first position, in
 every tuning. Makers label most harps so, but many minor ones after the key of their second
@@ -47,7 +47,7 @@ class Tuning:
         return (self.blow if breath is Breath.BLOW else self.draw)[hole - 1]
 
 
-def user_folder() -> Path:
+def user_tuning_folder() -> Path:
     """Where a player's own tunings lie."""
     return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / "tunings"
 
@@ -67,7 +67,7 @@ def load_tuning(name: str) -> Tuning:
     if path is None:
         raise HarpError(
             f"no tuning is called '{name}'; there are {', '.join(tuning_names())}, and your own "
-            f"go in {user_folder()}"
+            f"go in {user_tuning_folder()}"
         )
     return read_tuning(path)
 
@@ -119,7 +119,9 @@ def _reeds(data: dict[str, object], breath: Breath, path: Path) -> tuple[int, ..
 
 def _files() -> dict[str, Path]:
     own = Path(__file__).with_name("tunings")
-    files = (path for folder in (own, user_folder()) for path in sorted(folder.glob("*.toml")))
+    files = (
+        path for folder in (own, user_tuning_folder()) for path in sorted(folder.glob("*.toml"))
+    )
     return {_as_name(path.stem): path for path in files}
 
 

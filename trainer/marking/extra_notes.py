@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Clock
+from trainer.drill import BeatClock
 from trainer.marking.follower import Segment
 from trainer.marking.mark import ExtraNote
 from trainer.marking.reading_history import ReadingHistory
@@ -27,7 +27,7 @@ def find_extra_notes(
     history: ReadingHistory,
     segments: Sequence[Segment],
     targets: Sequence[StepTarget],
-    clock: Clock,
+    clock: BeatClock,
     spared: Iterable[tuple[int, int]] = (),
 ) -> list[ExtraNote]:
     """The extra notes of a pass.

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from trainer.drill import Care, Clock, Drill, Sound, Step
+from trainer.drill import BeatClock, CleannessRule, Drill, Sound, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.follower import Segment
@@ -59,7 +59,7 @@ class FreeMarker:
             HarpError: the harp cannot play one of the steps.
         """
         self._drill, self._harp, self._rate = drill, harp, rate
-        self._clock = Clock(0, drill.tempo, rate)
+        self._clock = BeatClock(0, drill.tempo, rate)
         self._targets = [StepTarget.of(step, harp, self._clock) for step in drill.steps[first:last]]
         self._first = first
         self._history = ReadingHistory()
@@ -174,9 +174,9 @@ class FreeMarker:
         wanted = reed_mask((tab.hole for tab in sound), sound[0].breath)
         if step.is_chord:
             return holes & wanted == wanted and not holes & ~wanted
-        if step.care is Care.CHORD:
+        if step.cleanness_rule is CleannessRule.CHORD:
             return bool(holes & (holes - 1))
-        if step.care is Care.CLEAN:
+        if step.cleanness_rule is CleannessRule.CLEAN:
             return reading.leak_db is None or reading.leak_db < CLEAN_DB
         return True
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import dropwhile
 
-from trainer.drill import Clock, Drill, Goal, Step
+from trainer.drill import BeatClock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.extra_notes import find_extra_notes
@@ -34,7 +34,7 @@ class Marker:
     """
 
     def __init__(
-        self, drill: Drill, harp: Harp, clock: Clock, first: int = 0, last: int | None = None
+        self, drill: Drill, harp: Harp, clock: BeatClock, first: int = 0, last: int | None = None
     ) -> None:
         """Start before the first step.
 
@@ -51,7 +51,7 @@ class Marker:
         steps = drill.steps[first:last]
         self._targets = [StepTarget.of(step, harp, clock) for step in steps if not step.call]
         self._calls = [
-            (clock.sample(step.at), clock.sample(step.end)) for step in steps if step.call
+            (clock.sample(step.start), clock.sample(step.end)) for step in steps if step.call
         ]
         self._follower = Follower(self._targets, clock.rate)
         self._history = ReadingHistory()

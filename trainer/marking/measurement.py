@@ -28,7 +28,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Care, Sound
+from trainer.drill import CleannessRule, Sound
 from trainer.ear.motion import initial_pitch
 from trainer.harp import HOLES
 from trainer.marking.follower import Segment
@@ -107,14 +107,14 @@ def measure_step(
     )
     length = (target.end - target.at) * 1000.0 / rate
     measured = Measured(start, end, late_ms)
-    if target.step.moves and held is not None:
+    if target.step.has_path and held is not None:
         rests = [
             HeldSpan.of(played, sound, reeds, *((at - start) * 1000.0 / rate for at in one))
             for sound, reeds, one in zip(target.step.sounds, target.path, held, strict=True)
             if one[1] > one[0]
         ]
         return _moving(target, played, history, length, measured, rests, timed=False)
-    if target.step.moves:
+    if target.step.has_path:
         ladder = target.step.ladder
         rests = _rungs(target, played, length) if ladder else _quarters(target, played, length)
         return _moving(target, played, history, length, measured, rests)
@@ -210,7 +210,10 @@ def _with_holes(
 
 def _spared(target: StepTarget, sound: Sound) -> frozenset[int]:
     """Holes that may sound along with a sound."""
-    if target.step.care not in (Care.LOOSE, Care.CHORD) or len(sound) > 1:
+    if (
+        target.step.cleanness_rule not in (CleannessRule.LOOSE, CleannessRule.CHORD)
+        or len(sound) > 1
+    ):
         return frozenset()
     hole = sound[0].hole
     return frozenset({hole - 1, hole + 1} & set(HOLES))
@@ -221,9 +224,9 @@ def _as_played(
 ) -> StepTarget:
     """The step with the one of two holes that was rather heard, where either will do."""
     step = target.step
-    if step.either is None:
+    if step.alternative is None:
         return target
-    other = (step.either,)
+    other = (step.alternative,)
     rather = named_more_often(history, frames, other, step.first)
     return replace(target, step=replace(step, sounds=(other,) if rather else step.sounds))
 
@@ -240,7 +243,7 @@ def _pitch(target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64
     Where a neighbour is as loud, it is the wanted reed's own, if it could be followed.
     """
     pitch = without_outliers(history.pitch[frames])
-    if not target.step.moves and not target.step.is_chord:
+    if not target.step.has_path and not target.step.is_chord:
         (wanted,) = target.step.first
         for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,))):
             own = dict(history.pitches.get(int(frames[i]), ()))
@@ -295,8 +298,8 @@ def _held(target: StepTarget, played: StepReadings, settle: float | None) -> Hel
 def _quarters(target: StepTarget, played: StepReadings, length: float) -> list[HeldSpan]:
     """The parts of a glide in which it rests on its first sound and on its last."""
     step = target.step
-    leaves = step.rest(0)[1] * length
-    arrives = step.rest(len(step.sounds) - 1)[0] * length
+    leaves = step.rest_interval(0)[1] * length
+    arrives = step.rest_interval(len(step.sounds) - 1)[0] * length
     arrives = min(arrives, played.length - _LEAST_REST_MS)  # let go too soon: its end has to do
     speaks = min(_SPEAKING_MS, leaves / 2.0)
     over = played.release if arrives + _LEAST_REST_MS <= played.release else played.length
@@ -310,7 +313,7 @@ def _rungs(target: StepTarget, played: StepReadings, length: float) -> list[Held
     """The parts of a ladder in which it rests on each rung."""
     rests = []
     for place, (sound, reeds) in enumerate(zip(target.step.sounds, target.path, strict=True)):
-        first, last = (part * length for part in target.step.rest(place))
+        first, last = (part * length for part in target.step.rest_interval(place))
         if place == 0:
             first = min(_SPEAKING_MS, last / 2.0)
         if place == len(target.path) - 1:

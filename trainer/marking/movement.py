@@ -36,7 +36,9 @@ def path_deviation(
         ends: how far off its first and last sound it was.
     """
     wanted = target.on_one_hole
-    speaks = 0.5 * target.step.rest(0)[1] * length  # reeds rise to their pitch as they begin
+    speaks = (
+        0.5 * target.step.rest_interval(0)[1] * length
+    )  # reeds rise to their pitch as they begin
     has = ~np.isnan(played.pitch) & (played.t >= speaks) & (played.t <= played.release)
     if wanted is None or has.sum() < FEWEST_STEADY:
         return None, None
@@ -65,14 +67,14 @@ def _stray(
     length: float,
     ends: tuple[float | None, float | None],
 ) -> float | None:
-    rest = 0.5 * target.step.rest(0)[1]
+    rest = 0.5 * target.step.rest_interval(0)[1]
     inside = (t >= rest * length) & (t <= (1.0 - rest) * length)
     if inside.sum() < FEWEST_STEADY:
         return None
     t, x = t[inside], x[inside]
     last = len(wanted) - 1
     start, end = (off or 0.0 for off in ends)
-    place = np.array([target.step.place(one / length) for one in t])
+    place = np.array([target.step.path_position(one / length) for one in t])
     way = np.interp(place, np.arange(last + 1), wanted) + start + (end - start) * place / last
     return float(np.abs(x - way).max())
 

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from trainer.core import TrainerError
-from trainer.drill import Clock, Drill
+from trainer.drill import BeatClock, Drill
 from trainer.ear import HeardNote
 from trainer.harp import Harp, Tab
 
@@ -32,7 +32,7 @@ class StartError(TrainerError):
 
 def find_start(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
-) -> Clock:
+) -> BeatClock:
     """The clock of a drill in a recording.
 
     Args:
@@ -49,8 +49,8 @@ def find_start(
         raise StartError(
             "no note is heard in the recording; is it the right file, and loud enough?"
         )
-    clock = Clock(0, tempo, rate, drill.swing)
-    ats = np.array([clock.sample(step.at) for step in drill.steps], dtype=float)
+    clock = BeatClock(0, tempo, rate, drill.swing)
+    ats = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
     fits = np.array([[_fits(note, step.first, harp) for note in heard] for step in drill.steps])
     near = NEAR_BEATS * 60.0 / tempo * rate
     best, best_score, offsets = 0.0, -1.0, np.zeros(0)
@@ -74,7 +74,7 @@ def find_start(
 
 def find_passes(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
-) -> list[Clock]:
+) -> list[BeatClock]:
     """The clocks of all times that a drill is played in a recording, in order.
 
     The arguments are those of :func:`find_start`. What is played before and after the time that
@@ -84,7 +84,7 @@ def find_passes(
         StartError: too little of the drill is there.
     """
     best = find_start(heard, drill, harp, tempo, rate)
-    first, last = best.sample(drill.begins), best.sample(drill.steps[-1].end)
+    first, last = best.sample(drill.start), best.sample(drill.steps[-1].end)
     slack = round(NEAR_BEATS * 60.0 / tempo * rate)
     before = [note for note in heard if note.start < first - slack]
     after = [note for note in heard if note.start > last - slack]
@@ -97,7 +97,7 @@ def find_passes(
 
 def _others(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
-) -> list[Clock]:
+) -> list[BeatClock]:
     """Other times, where most of the drill is there."""
     if len(heard) < AGAIN_SHARE * len(drill.steps):
         return []
@@ -108,12 +108,12 @@ def _others(
     return [clock for clock in found if _share(heard, drill, harp, clock) >= AGAIN_SHARE]
 
 
-def _share(heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: Clock) -> float:
+def _share(heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: BeatClock) -> float:
     """The share of the steps that are there, near their beats."""
     near = NEAR_BEATS * 60.0 / clock.tempo * clock.rate
     there = [
         any(
-            abs(note.start - clock.sample(step.at)) < near and _fits(note, step.first, harp)
+            abs(note.start - clock.sample(step.start)) < near and _fits(note, step.first, harp)
             for note in heard
         )
         for step in drill.steps

@@ -58,7 +58,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import PARTS, Care, Goal, Step, sound_text
+from trainer.drill import CRITERIA, CleannessRule, Goal, Step, format_sound
 from trainer.marking.mark import ExtraNote, Mark, Measured
 
 Points = tuple[tuple[float, float], ...]
@@ -167,7 +167,7 @@ def _of(
 def score_criteria(
     step: Step, measured: Measured, goal: Goal, beat_ms: float
 ) -> dict[str, CriterionScore]:
-    """The parts of a step's mark that could be judged, in the order of `PARTS`.
+    """The parts of a step's mark that could be judged, in the order of `CRITERIA`.
 
     Args:
         step: what was asked for.
@@ -183,12 +183,12 @@ def score_criteria(
     judged = {
         "pitch": _pitch(step, measured, goal.tolerance),
         "steadiness": _steadiness(measured, goal.tolerance),
-        "attack": None if step.moves else _attack(measured, goal.tolerance),
+        "attack": None if step.has_path else _attack(measured, goal.tolerance),
         "motion": _motion(step, measured, goal.tolerance),
         "cleanness": _cleanness(step, measured),
         "time": _time(measured, beat_ms),
     }
-    return {name: part for name in PARTS if (part := judged[name]) is not None}
+    return {name: part for name in CRITERIA if (part := judged[name]) is not None}
 
 
 def criterion_scores(
@@ -217,9 +217,9 @@ def is_wrong_note(step: Step, measured: Measured) -> bool:
     if step.ladder:
         return all(_differ(pair) for pair in _rungs(step, measured))
     asked = (step.first, step.last) if step.is_glide else (step.first,)
-    either = {str(step.either)} if step.either else set()
+    either = {str(step.alternative)} if step.alternative else set()
     return any(
-        not ((_entries(sound_text(wanted)) | either) & _entries(heard))
+        not ((_entries(format_sound(wanted)) | either) & _entries(heard))
         for wanted, heard in zip(asked, measured.heard.split(">"), strict=True)
     )
 
@@ -227,7 +227,7 @@ def is_wrong_note(step: Step, measured: Measured) -> bool:
 def _rungs(step: Step, measured: Measured) -> Iterable[tuple[str, str]]:
     """Each rung, as asked and as heard."""
     heard = (measured.heard or "").split("=")
-    return zip((sound_text(sound) for sound in step.sounds), heard, strict=True)
+    return zip((format_sound(sound) for sound in step.sounds), heard, strict=True)
 
 
 def _differ(pair: tuple[str, str]) -> bool:
@@ -302,7 +302,7 @@ def _motion(step: Step, measured: Measured, tolerance: float) -> CriterionScore 
 
 def _way(step: Step) -> float:
     """Cents that a glide on one hole covers, by its half steps of bend."""
-    bends = [100.0 * sound[0].bend - step.off(i) for i, sound in enumerate(step.sounds)]
+    bends = [100.0 * sound[0].bend - step.offset_cents(i) for i, sound in enumerate(step.sounds)]
     return max(bends) - min(bends)
 
 
@@ -314,7 +314,7 @@ def _swing(figure: str, heard: float | None, asked: float, points: Points) -> Sc
 
 def sounds_alone(step: Step, measured: Measured) -> bool:
     """Whether a single note that must be a chord sounded alone."""
-    if step.care is not Care.CHORD or step.is_chord or not measured.holes:
+    if step.cleanness_rule is not CleannessRule.CHORD or step.is_chord or not measured.holes:
         return False
     hole = step.last[0].hole
     return not {hole - 1, hole + 1} & set(measured.holes)
@@ -364,7 +364,7 @@ def break_down(
     weight = sum(goal.weights[part] for part in counting)
     mean = sum(goal.weights[part] * earned for part, earned in counting.items()) / weight
     most = min(counting.values()) + _ABOVE_WORST
-    if step.care is Care.CLEAN:
+    if step.cleanness_rule is CleannessRule.CLEAN:
         most = min(most, parts.get("cleanness", 100.0))
     right = min(1.0, parts.get("pitch", _GATE) / _GATE)
     sounding = 1.0 - len(missing_holes(step, measured)) / len(step.last)

@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from trainer.drill import WEIGHTS, Sound, Step, Vibrato
+from trainer.drill import DEFAULT_WEIGHTS, Sound, Step, Vibrato
 from trainer.harp import Tab
 from trainer.marking.mark import Measured
 from trainer.marking.score import can_be_judged, is_wrong_note, missing_holes, sounds_alone
@@ -47,7 +47,7 @@ def mark_sentence(
         return "too short to judge"
     faults = sorted(
         (part for part in parts if parts[part] < _GOOD),
-        key=lambda part: WEIGHTS[part] * (parts[part] - 100.0),
+        key=lambda part: DEFAULT_WEIGHTS[part] * (parts[part] - 100.0),
     )
     if is_wrong_note(step, measured):
         clauses = [f"played {_heard(measured)} for {_asked(step)}"]

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Sound, sound_text
+from trainer.drill import Sound, format_sound
 from trainer.harp import HOLES, Breath, Tab
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.target import reed_mask
@@ -162,7 +162,7 @@ def heard_tab(
         return None
     near = cents is not None and abs(cents) <= _SAME_NOTE_CENTS
     blurred = cents is None and is_drowned_out(history, frames, wanted).any()
-    return sound_text(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
+    return format_sound(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
 
 
 def named_more_often(
@@ -189,4 +189,4 @@ def _chord_heard_as(
     history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
 ) -> str | None:
     reeds = sounding_reeds(history, frames, wanted[0].breath)
-    return sound_text(reeds) if reeds else None
+    return format_sound(reeds) if reeds else None

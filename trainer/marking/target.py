@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Clock, Step
+from trainer.drill import BeatClock, Step
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp
 
@@ -73,7 +73,7 @@ class StepTarget:
     holes: int
 
     @classmethod
-    def of(cls, step: Step, harp: Harp, clock: Clock) -> StepTarget:
+    def of(cls, step: Step, harp: Harp, clock: BeatClock) -> StepTarget:
         """A step of a drill, on a harp and a clock.
 
         Raises:
@@ -82,7 +82,8 @@ class StepTarget:
 
         def pitches(place: int) -> tuple[float, ...]:
             return tuple(
-                absolute_cents(harp.hz(tab)) + step.off(place) for tab in step.sounds[place]
+                absolute_cents(harp.hz(tab)) + step.offset_cents(place)
+                for tab in step.sounds[place]
             )
 
         holes = 0
@@ -90,7 +91,7 @@ class StepTarget:
             holes |= reed_mask([tab.hole], tab.breath)
         return cls(
             step,
-            clock.sample(step.at),
+            clock.sample(step.start),
             clock.sample(step.end),
             tuple(pitches(place) for place in range(len(step.sounds))),
             holes,
@@ -100,7 +101,7 @@ class StepTarget:
     def on_one_hole(self) -> NDArray[np.float64] | None:
         """The pitches of a glide or ladder that stays on one hole; None of any other step."""
         holes = {tab.hole for sound in self.step.sounds for tab in sound}
-        if not self.step.moves or len(holes) > 1:
+        if not self.step.has_path or len(holes) > 1:
             return None
         return np.array([pitches[0] for pitches in self.path])
 

@@ -3,8 +3,8 @@
 from trainer.music.errors import MusicError
 from trainer.music.pitch import (
     cents,
-    hz_of,
-    midi_of,
+    hz_to_midi,
+    midi_to_hz,
     note_name,
     parse_note,
     parse_pitch_class,
@@ -12,14 +12,14 @@ from trainer.music.pitch import (
 )
 from trainer.music.position import (
     POSITIONS,
-    degree,
-    harp_for,
+    degree_name,
+    harp_key_for,
     key_in_position,
+    parse_song_key,
     position_for,
     position_name,
-    song_tonic,
 )
-from trainer.music.temperament import TEMPERAMENTS, Temperament, temperament
+from trainer.music.temperament import TEMPERAMENTS, Temperament, temperament_named
 
 __all__ = [
     "POSITIONS",
@@ -27,17 +27,17 @@ __all__ = [
     "MusicError",
     "Temperament",
     "cents",
-    "degree",
-    "harp_for",
-    "hz_of",
+    "degree_name",
+    "harp_key_for",
+    "hz_to_midi",
     "key_in_position",
-    "midi_of",
+    "midi_to_hz",
     "note_name",
     "parse_note",
     "parse_pitch_class",
+    "parse_song_key",
     "pitch_class_name",
     "position_for",
     "position_name",
-    "song_tonic",
-    "temperament",
+    "temperament_named",
 ]

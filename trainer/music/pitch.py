@@ -28,12 +28,12 @@ _PITCH_CLASS = re.compile(r"([A-Ga-g])([#bB♯♭]?)\Z")
 _NOTE = re.compile(r"([A-Ga-g][#bB♯♭]?)(-?[0-9]+)\Z")
 
 
-def hz_of(midi: float, a4: float = 440.0) -> float:
+def midi_to_hz(midi: float, a4: float = 440.0) -> float:
     """Frequency in Hz of a MIDI note number, which may be fractional."""
     return float(a4 * 2.0 ** ((midi - 69.0) / 12.0))
 
 
-def midi_of(hz: float, a4: float = 440.0) -> float:
+def hz_to_midi(hz: float, a4: float = 440.0) -> float:
     """MIDI note number, fractional, of a frequency in Hz.
 
     Raises:

@@ -36,7 +36,7 @@ def key_in_position(harp: int, position: int) -> int:
     return (harp + _fifths(position)) % 12
 
 
-def harp_for(song: int, position: int) -> int:
+def harp_key_for(song: int, position: int) -> int:
     """Key of the harp that plays a song's key in a position; both keys are pitch classes.
 
     Raises:
@@ -50,7 +50,7 @@ def position_for(harp: int, song: int) -> int:
     return 7 * (song - harp) % 12 + 1  # seven fifths make a half step: 7 * 7 = 1 modulo 12
 
 
-def song_tonic(text: str) -> int:
+def parse_song_key(text: str) -> int:
     """Pitch class of the tonic of a song's key, such as ``A``, ``Bb`` or, in minor, ``F#m``.
 
     Raises:
@@ -70,6 +70,6 @@ def position_name(position: int) -> str:
     return f"{position}{_ORDINALS.get(position, 'th')}"
 
 
-def degree(note: int, tonic: int) -> str:
+def degree_name(note: int, tonic: int) -> str:
     """Name of a note's degree, such as ``b7``; both are MIDI note numbers or pitch classes."""
     return DEGREES[(note - tonic) % 12]

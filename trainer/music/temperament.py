@@ -61,7 +61,7 @@ TEMPERAMENTS = {
 }
 
 
-def temperament(name: str) -> Temperament:
+def temperament_named(name: str) -> Temperament:
     """The temperament of that name.
 
     Raises:

@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from trainer.drill import Clock, Drill
+from trainer.drill import BeatClock, Drill
 from trainer.ear import Reading
 from trainer.marking import FreeMarker, Mark, Marker
 from trainer.practice.events import Beat, Ended, Event, Heard, Marked
@@ -39,7 +39,7 @@ class Conductor:
         self._count_in = 0
         self._entry = 0
         """The drill's beat that the count-in of the pass leads to."""
-        self._clock = Clock(0, 60.0, rate)
+        self._clock = BeatClock(0, 60.0, rate)
         self._kept: tuple[Mark, ...] = ()
         self._beat = 0
 
@@ -56,8 +56,8 @@ class Conductor:
         broken = bool(self.passes) and self.passes[-1].broken
         self._kept = tuple(m for m in self._kept if m.step.index < one.first) if broken else ()
         bar = self._plan.entered(one.first)
-        self._count_in = self._plan.count_in or self._plan.drill.count_in(bar)
-        self._entry = self._plan.drill.entry(bar)
+        self._count_in = self._plan.count_in or self._plan.drill.count_in_beats(bar)
+        self._entry = self._plan.drill.entry_beat(bar)
         self._beat = -self._count_in - 1
         self.passes.append(one)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from trainer.coach import DURATION, DailySet, Reason, SetEntry
-from trainer.drill import Drill, on_harp
+from trainer.drill import Drill, move_to_harp
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice.commands import Asked, nothing
@@ -96,7 +96,7 @@ def run_day(
         if day.is_done(entry) or entry.drill not in drills:
             continue
         harp, name = harp_for(entry)
-        drill = on_harp(drills[entry.drill], harp)
+        drill = move_to_harp(drills[entry.drill], harp)
         plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
         rest = (
             DURATION.read_new_s

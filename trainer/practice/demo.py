@@ -32,7 +32,7 @@ def _bend(step: Step, nth: int) -> Fault:
 
 
 def _natural(step: Step, nth: int) -> Fault:
-    if step.at.denominator > 1:
+    if step.start.denominator > 1:
         return Fault(late_ms=55.0)
     if nth % 2 == 0:
         return Fault(leak_db=-13.0)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.drill import Clock
+from trainer.drill import BeatClock
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.sound.passage import Passage
@@ -21,7 +21,7 @@ class Started:
         clicks: whether the count-in can be heard.
     """
 
-    clock: Clock | None
+    clock: BeatClock | None
     first: int
     last: int
     source: str

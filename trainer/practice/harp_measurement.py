@@ -19,7 +19,7 @@ import numpy as np
 from trainer.ear import HeardNote, NoteTracker, Reading
 from trainer.ear.motion import SD_OF_MAD
 from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 from trainer.music import cents
 from trainer.practice.events import Event, Finished, Heard, Started
 from trainer.practice.plan import Plan
@@ -154,7 +154,7 @@ class Measuring:
         self._harp = harp
         self._wanted = attacks
         self._tracker = NoteTracker(harp)
-        self._reeds = naturals(harp)
+        self._reeds = natural_entries(harp)
         self._attacks: dict[Tab, list[Attack]] = {tab: [] for tab in self._reeds}
         self._last: Tab | None = None
         self._flat: tuple[Tab, float] | None = None

@@ -7,7 +7,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from trainer.drill import Clock, Drill
+from trainer.drill import BeatClock, Drill
 from trainer.harp import Harp
 from trainer.sound import Recording
 
@@ -31,7 +31,7 @@ class Pass:
         begin, close: readings count whose last sample lies after `begin` and not after `close`.
         upto: steps from here on were not due when it was stopped, and are not marked.
         broken: whether the sound went away in it; the next pass takes it up and shares its result.
-        swing: as in :class:`trainer.drill.Clock`.
+        swing: as in :class:`trainer.drill.BeatClock`.
         waits: whether it goes on beyond `close` for a player who is late.
     """
 
@@ -48,7 +48,7 @@ class Pass:
 
     @classmethod
     def of(
-        cls, drill: Drill, clock: Clock, steps: range, begin: int, *, waits: bool = False
+        cls, drill: Drill, clock: BeatClock, steps: range, begin: int, *, waits: bool = False
     ) -> Pass:
         """A pass that runs its course."""
         end = clock.sample(drill.steps[steps[-1]].end)
@@ -64,9 +64,9 @@ class Pass:
         first, last = steps[0], steps[-1] + 1
         return cls(0, drill.tempo, first, last, begin, FOREVER, upto=last)
 
-    def clock(self, rate: int) -> Clock:
+    def clock(self, rate: int) -> BeatClock:
         """Its beats on the sample clock."""
-        return Clock(self.zero, self.tempo, rate, self.swing)
+        return BeatClock(self.zero, self.tempo, rate, self.swing)
 
 
 def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from datetime import datetime
 
 from trainer.core import TrainerError
-from trainer.drill import Clock, Drill
+from trainer.drill import BeatClock, Drill
 from trainer.ear import Ear, NoteTracker, Reading, track_notes
 from trainer.marking import StartError, find_passes
 from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
@@ -106,7 +106,7 @@ class _Take:
         self._remembered: deque[tuple[Block, list[Reading]]] = deque()
         """A recording that was heard before, all of it."""
         self._known: list[Reading] | None = None
-        self._next_clock: Clock | None = None
+        self._next_clock: BeatClock | None = None
         self._began = datetime.now().astimezone()
         self._memory = Memory(plan)
         climb = plan.ladder if plan.loops else None
@@ -389,7 +389,7 @@ class _Take:
         self._next_clock = None
         yield from self._begin(self._pass(drill, clock, steps, begin))
 
-    def _climbed(self, drill: Drill) -> Clock:
+    def _climbed(self, drill: Drill) -> BeatClock:
         """The clock of a pass whose tempo depends on how the last one ended."""
         source, conductor = self._source, self._conductor
         assert conductor is not None
@@ -406,12 +406,12 @@ class _Take:
         drill: Drill,
         after: int | None = None,
         bars: tuple[int, int] | None = None,
-    ) -> Clock:
+    ) -> BeatClock:
         """Let the beats of the next pass begin, with what the trainer plays on them."""
         own = trainer_steps(drill, bars or self._plan.played_bars)
         return microphone.start_clock(self._track(drill, bars), after=after, own=own)
 
-    def _pass(self, drill: Drill, clock: Clock, steps: range, begin: int) -> Pass:
+    def _pass(self, drill: Drill, clock: BeatClock, steps: range, begin: int) -> Pass:
         """A pass, which waits for a late player unless the next one is already on its way."""
         on_time = self._plan.loops and self._ladder is None
         return Pass.of(drill, clock, steps, begin, waits=not on_time)
@@ -423,7 +423,7 @@ class _Take:
         self._began = datetime.now().astimezone()
         self._conductor.begin(one)
 
-    def _started(self, clock: Clock | None, steps: range) -> Started:
+    def _started(self, clock: BeatClock | None, steps: range) -> Started:
         source = self._source
         assert source is not None
         clicks = not isinstance(source, Recording) and source.hears_clicks
@@ -441,13 +441,13 @@ class _Take:
         found: list[Pass] = []
         for clock in clocks:
             if found:  # played without a break, the next begins before the tail is over
-                first = clock.sample(drill.steps[steps[0]].at) - round(EARLY_S * rate)
+                first = clock.sample(drill.steps[steps[0]].start) - round(EARLY_S * rate)
                 found[-1] = replace(found[-1], close=min(found[-1].close, first))
             begin = found[-1].close if found else 0
             found.append(Pass.of(drill, clock, steps, begin, waits=clock is clocks[-1]))
         return found
 
-    def _find_clocks(self, drill: Drill, rate: int) -> list[Clock]:
+    def _find_clocks(self, drill: Drill, rate: int) -> list[BeatClock]:
         """Where the drill's beats fall in a recording that does not say, pass by pass.
 
         Raises:
@@ -460,7 +460,7 @@ class _Take:
         assert isinstance(source, Recording)
         if plan.start is not None:
             zero = round(_within(source, plan.start) * rate)
-            return [Clock(zero, tempo, rate, drill.swing)]
+            return [BeatClock(zero, tempo, rate, drill.swing)]
         heard = list(track_notes(self._first_hearing(source), plan.harp))
         return find_passes(heard, drill, plan.harp, tempo, rate)
 

@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from trainer.harp import Harp, HarpError, Tab, load_tuning, parse_key
-from trainer.harp.measured_tuning import follow_reeds
+from trainer.harp.measured_tuning import with_reed_targets
 from trainer.store.journal import Journal
 from trainer.store.records import OwnHarp
 
@@ -137,7 +137,7 @@ def measured_harp(
     """
     harp = replace(nominal_harp(own, temperament_name), offsets=offsets or {})
     try:
-        return follow_reeds(
+        return with_reed_targets(
             harp, measured_pitches(own), naturals=naturals == REEDS, bends=bends == REEDS, a4=a4
         )
     except HarpError as error:

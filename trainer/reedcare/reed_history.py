@@ -27,7 +27,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from trainer.core.stats.change_point import Drop, Floats, find_drop
+from trainer.core.stats.change_point import ChangePoint, Floats, find_change_point
 from trainer.harp import Breath, Tab
 
 SURE = 5.0
@@ -289,14 +289,14 @@ def _history(tab: Tab, one: _Series, noise: float) -> ReedHistory:
     one = _since_tuned(one, noise)
     drop = None
     if len(one.days) >= FEWEST_DAYS:
-        drop = find_drop(one.days, _pulled_in(one, noise), one.weights, noise)
+        drop = find_change_point(one.days, _pulled_in(one, noise), one.weights, noise)
     if drop is not None and not _most_days_show(drop, one):
         drop = None
     state = ReedState.STEADY if len(one.days) >= FEWEST_DAYS else ReedState.FEW
-    if drop is not None and drop.size >= LEAST_CENTS and drop.strength >= PERHAPS:
-        state = ReedState.FLAT if drop.strength >= SURE else ReedState.PERHAPS
+    if drop is not None and drop.size >= LEAST_CENTS and drop.z_score >= PERHAPS:
+        state = ReedState.FLAT if drop.z_score >= SURE else ReedState.PERHAPS
     told = drop if state in (ReedState.PERHAPS, ReedState.FLAT) else None
-    first = one.cents[: told.at] if told and told.at else one.cents[:FEWEST_DAYS]
+    first = one.cents[: told.index] if told and told.index else one.cents[:FEWEST_DAYS]
     level = float(np.median(first)) if len(first) else 0.0
     return ReedHistory(
         tab=tab,
@@ -309,12 +309,16 @@ def _history(tab: Tab, one: _Series, noise: float) -> ReedHistory:
     )
 
 
-def _most_days_show(drop: Drop, one: _Series) -> bool:
+def _most_days_show(drop: ChangePoint, one: _Series) -> bool:
     """Whether a fall shows on most days, by a quarter of it at least; bends come and go."""
-    level = np.average(one.cents[: drop.at], weights=one.weights[: drop.at]) if drop.at else 0.0
-    days, cents = one.days[drop.at :], one.cents[drop.at :]
+    level = (
+        np.average(one.cents[: drop.index], weights=one.weights[: drop.index])
+        if drop.index
+        else 0.0
+    )
+    days, cents = one.days[drop.index :], one.cents[drop.index :]
     fallen = np.full(len(days), drop.size)
-    if drop.slow:
+    if drop.is_gradual:
         fallen *= (days - days[0]) / (days[-1] - days[0])
     clear = fallen >= 0.5 * drop.size
     return float(np.mean((level - cents)[clear] >= SHOWS * fallen[clear])) >= MOST_DAYS
@@ -324,10 +328,10 @@ def _since_tuned(one: _Series, noise: float) -> _Series:
     """The days since the reed was last put right, if ever: none goes sharp by itself."""
     if len(one.days) < FEWEST_DAYS:
         return one
-    rise = find_drop(one.days, -_pulled_in(one, noise), one.weights, noise)
-    if rise is None or rise.slow or rise.size < RAISED_CENTS or rise.strength < SURE:
+    rise = find_change_point(one.days, -_pulled_in(one, noise), one.weights, noise)
+    if rise is None or rise.is_gradual or rise.size < RAISED_CENTS or rise.z_score < SURE:
         return one
-    return _since_tuned(one.since(rise.at), noise)
+    return _since_tuned(one.since(rise.index), noise)
 
 
 def _pulled_in(one: _Series, noise: float) -> Floats:
@@ -339,18 +343,18 @@ def _pulled_in(one: _Series, noise: float) -> Floats:
     return np.asarray(np.maximum(one.cents, around - FAR * noise / np.sqrt(one.weights)))
 
 
-def _change(drop: Drop, days: Floats) -> Detuning:
+def _change(drop: ChangePoint, days: Floats) -> Detuning:
     since, earliest, latest = (
-        date.fromordinal(int(days[at])) for at in (drop.at, drop.earliest, drop.latest)
+        date.fromordinal(int(days[at])) for at in (drop.index, drop.earliest, drop.latest)
     )
-    grown = float(days[-1] - days[drop.at])
+    grown = float(days[-1] - days[drop.index])
     return Detuning(
         since=since,
         earliest=earliest,
         latest=latest,
         cents=drop.size,
-        low=drop.size - LEVEL * drop.error,
-        high=drop.size + LEVEL * drop.error,
-        cents_per_month=30.0 * drop.size / grown if drop.slow else None,
-        strength=drop.strength,
+        low=drop.size - LEVEL * drop.standard_error,
+        high=drop.size + LEVEL * drop.standard_error,
+        cents_per_month=30.0 * drop.size / grown if drop.is_gradual else None,
+        strength=drop.z_score,
     )

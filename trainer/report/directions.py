@@ -6,14 +6,14 @@ from collections.abc import Callable, Iterator, Sequence
 from fractions import Fraction
 from itertools import groupby
 
-from trainer.drill import Care, Drill, Step
+from trainer.drill import CleannessRule, Drill, Step
 
 ROWS = 4
 """Rows of words over a part: call and answer, care, vibrato, wah."""
 _CARES = {
-    Care.CLEAN: "must be clean; it earns no more than that",
-    Care.LOOSE: "a neighbour may sound along",
-    Care.CHORD: "a hole beside it must sound along",
+    CleannessRule.CLEAN: "must be clean; it earns no more than that",
+    CleannessRule.LOOSE: "a neighbour may sound along",
+    CleannessRule.CHORD: "a hole beside it must sound along",
 }
 
 
@@ -29,7 +29,7 @@ class Directions:
         self._parts = (drill.steps, drill.second)
         steps = [step for part in self._parts for step in part]
         self._several_vibratos = len({step.vibrato for step in steps if step.vibrato}) > 1
-        self._several_wahs = len({step.wah for step in steps if step.wah}) > 1
+        self._several_wahs = len({step.wah_hz for step in steps if step.wah_hz}) > 1
 
     def over(
         self, part: Sequence[Step], line: Callable[[Fraction], object]
@@ -41,9 +41,9 @@ class Directions:
             line: the line of the page that a beat comes on; a word that holds on is said again
                 in the next one.
         """
-        lines = [line(step.at) for step in part]
+        lines = [line(step.start) for step in part]
         rows = [_bracketed(words, lines) for words in self._rows(part)]
-        return {step.at: tuple(row[i] for row in rows) for i, step in enumerate(part)}
+        return {step.start: tuple(row[i] for row in rows) for i, step in enumerate(part)}
 
     def meanings(self) -> Iterator[tuple[str, str]]:
         """The words that occur, each with what it means."""
@@ -59,7 +59,10 @@ class Directions:
         """The words of each step, in each row."""
         return (
             _turns(part),
-            ["" if step.care is Care.PLAIN else step.care.value for step in part],
+            [
+                "" if step.cleanness_rule is CleannessRule.PLAIN else step.cleanness_rule.value
+                for step in part
+            ],
             [self._vibrato(step) for step in part],
             [self._wah(step) for step in part],
         )
@@ -70,18 +73,18 @@ class Directions:
         return "vibrato" if step.vibrato else ""
 
     def _wah(self, step: Step) -> str:
-        if step.wah and self._several_wahs:
-            return f"wah {step.wah:g}"
-        return "wah" if step.wah else ""
+        if step.wah_hz and self._several_wahs:
+            return f"wah {step.wah_hz:g}"
+        return "wah" if step.wah_hz else ""
 
     @staticmethod
     def _mean(step: Step) -> tuple[str, ...]:
         hz, cents = (step.vibrato.hz, step.vibrato.cents) if step.vibrato else (0.0, 0.0)
         return (
             "the trainer plays" if step.call else "you play after it",
-            _CARES.get(step.care, ""),
+            _CARES.get(step.cleanness_rule, ""),
             f"swing the pitch {hz:g} times a second, by {cents:g} cents to each side",
-            f"open and close the hands {step.wah:g} times a second",
+            f"open and close the hands {step.wah_hz:g} times a second",
         )
 
 

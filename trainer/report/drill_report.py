@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.drill import PARTS, WEIGHTS, Drill, Goal
+from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal
 from trainer.report.formatting import quantity_text
 
 _USUAL = Goal()
@@ -27,7 +27,7 @@ def drill_summary(drill: Drill) -> str:
     """Harp, meter, tempo and length; what is looped; the goal, as far as it is not the usual."""
     tuning = "" if drill.tuning == "richter" else f" in {drill.tuning} tuning"
     meter = "" if drill.free else f"{drill.meter[0]}/{drill.meter[1]}, "
-    bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.begins else "")
+    bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.start else "")
     lasts = "" if drill.free else f", {duration_text(drill)}"
     trains = f"; {', '.join(drill.skills)}" if drill.skills else ""
     told = [
@@ -63,7 +63,9 @@ def _goal(drill: Drill) -> str:
     if goal.hold != _USUAL.hold and not drill.free:
         told.append(f"hold {quantity_text(goal.hold, 'second')} if the clock is free")
     other = [
-        f"{part} {goal.weights[part]:g}" for part in PARTS if goal.weights[part] != WEIGHTS[part]
+        f"{part} {goal.weights[part]:g}"
+        for part in CRITERIA
+        if goal.weights[part] != DEFAULT_WEIGHTS[part]
     ]
     if other:
         told.append(f"unusual weights: {', '.join(other)}")

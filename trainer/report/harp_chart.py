@@ -14,13 +14,13 @@ from dataclasses import asdict, dataclass
 from trainer.harp import HOLES, Harp, Tab, Tuning, standard_key
 from trainer.music import (
     POSITIONS,
-    degree,
-    harp_for,
+    degree_name,
+    harp_key_for,
     key_in_position,
     note_name,
+    parse_song_key,
     pitch_class_name,
     position_name,
-    song_tonic,
 )
 
 WIDTH = 80
@@ -77,7 +77,7 @@ class Chart:
             ChartEntry(
                 tab=tab,
                 note=note_name(harp.midi(tab), key),
-                degree=degree(harp.midi(tab), tonic),
+                degree=degree_name(harp.midi(tab), tonic),
                 hz=harp.hz(tab),
                 cents=harp.offset(tab),
                 same_pitch=harp.same_pitch(tab),
@@ -106,7 +106,7 @@ def chart_data(chart: Chart) -> dict[str, object]:
         "holes": [
             {
                 "hole": hole,
-                "bends": harp.opens(hole).value if harp.bend_depth(hole) else None,
+                "bends": harp.higher_reed(hole).value if harp.bend_depth(hole) else None,
                 "bend_limit_cents": harp.bend_depth(hole),
             }
             for hole in HOLES
@@ -209,12 +209,12 @@ def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
     Raises:
         MusicError: there is no such key.
     """
-    tonic = song_tonic(song)
+    tonic = parse_song_key(song)
     found = []
     for position in POSITIONS:
-        harp = harp_for(tonic, position)
+        harp = harp_key_for(tonic, position)
         steps = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
-        naturals = tuple(degree(step, 0) for step in steps)
+        naturals = tuple(degree_name(step, 0) for step in steps)
         found.append(HarpChoice(position, standard_key(harp), naturals))
     return tuple(found)
 
@@ -229,7 +229,7 @@ def harp_choices_data(song: str, position: int, tuning: Tuning) -> dict[str, obj
         "song": song,
         "tuning": tuning.name,
         "position": position,
-        "harp": standard_key(harp_for(song_tonic(song), position)),
+        "harp": standard_key(harp_key_for(parse_song_key(song), position)),
         "positions": [asdict(pick) for pick in harp_choices(song, tuning)],
     }
 
@@ -240,7 +240,7 @@ def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
     Raises:
         MusicError: there is no such key or position.
     """
-    harp = standard_key(harp_for(song_tonic(song), position))
+    harp = standard_key(harp_key_for(parse_song_key(song), position))
     lines = [
         f"A song in {song}, {position_name(position)} position: {harp} harp "
         f"(tuning: {tuning.name})",

@@ -73,7 +73,7 @@ def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tupl
         yield "& a", "thirds of a beat"
     if parts - COUNT_SYLLABLES.keys() - {0}:
         yield OTHER_PLACE, "another place in a beat"
-    if drill.begins:
+    if drill.start:
         yield "0", "the pick-up, before the first full bar"
     yield from Directions(drill).meanings()
     if drill.second:

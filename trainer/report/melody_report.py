@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from trainer.drill.melody import Melody
-from trainer.drill.transpose import Moved
+from trainer.drill.transpose import Arrangement
 from trainer.music import position_for, position_name
 from trainer.report.formatting import quantity_text
 from trainer.report.tab_layout import tab_page_text
@@ -15,7 +15,7 @@ from trainer.report.transposition_report import MOST_ROWS, interval_text
 _HEADS = ("harp", "position", "moved", "missing", "hard", "what makes it hard")
 
 
-def melody_text(melody: Melody, ways: Sequence[Moved], width: int = 80) -> str:
+def melody_text(melody: Melody, ways: Sequence[Arrangement], width: int = 80) -> str:
     """The ways to play it, the best first, the page of the best, and what that lacks.
 
     Args:
@@ -46,11 +46,11 @@ def melody_text(melody: Melody, ways: Sequence[Moved], width: int = 80) -> str:
     return "\n\n".join(told)
 
 
-def _cells(melody: Melody, way: Moved) -> tuple[str, ...]:
+def _cells(melody: Melody, way: Arrangement) -> tuple[str, ...]:
     position = "?"
     if melody.tonic is not None:
         tonic = (melody.tonic + way.half_steps) % 12
         position = position_name(position_for(way.harp.key.tonic, tonic))
     moved = f"{way.half_steps:+d}" if way.half_steps else "0"
-    hard = f"{way.effort:.1f}"
+    hard = f"{way.difficulty:.1f}"
     return way.harp.name, position, moved, str(way.missing or "none"), hard, way.reason

@@ -9,11 +9,11 @@ from typing import Any
 
 from trainer.harp import Harp, HarpError
 from trainer.harp.measured_tuning import (
-    Octave,
+    OctavePair,
     nearest_temperament,
-    octaves,
-    standings,
-    tuned_to,
+    octave_pairs,
+    overall_a4_hz,
+    reed_tunings,
 )
 from trainer.music import cents
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
@@ -43,7 +43,7 @@ def _harp_line(own: OwnHarp, width: int, today: date) -> str:
         harp = nominal_harp(own)
     except HarpError as error:
         return f"{own.name:<{width}}  {error}"
-    a4 = tuned_to(harp, measured_pitches(own))
+    a4 = overall_a4_hz(harp, measured_pitches(own))
     return (
         f"{own.name:<{width}}  {harp.name}, A4 = {a4:.1f} Hz, {len(own.reeds)} reeds measured "
         f"{day_text(_day(own), today)}"
@@ -58,7 +58,7 @@ def own_harps_data(harps: Sequence[OwnHarp]) -> list[dict[str, Any]]:
             "player": one.player,
             "key": one.tag.key,
             "tuning": one.tag.tuning,
-            "a4": round(tuned_to(nominal_harp(one), measured_pitches(one)), 3),
+            "a4": round(overall_a4_hz(nominal_harp(one), measured_pitches(one)), 3),
             "reeds": len(one.reeds),
             "measured": one.measured.isoformat(),
         }
@@ -74,7 +74,7 @@ def own_harp_text(own: OwnHarp, temperament: str | None, today: date) -> str:
             *_own_head(own, harp, today),
             "",
             *_reed_lines(own, harp),
-            *_octave_lines(octaves(harp, reeds)),
+            *_octave_lines(octave_pairs(harp, reeds)),
             "",
             *textwrap.wrap(MEASURING_ADVICE, WIDTH),
         ]
@@ -83,7 +83,7 @@ def own_harp_text(own: OwnHarp, temperament: str | None, today: date) -> str:
 
 def _own_head(own: OwnHarp, harp: Harp, today: date) -> Iterator[str]:
     reeds = measured_pitches(own)
-    a4 = tuned_to(harp, reeds)
+    a4 = overall_a4_hz(harp, reeds)
     off = cents(a4, harp.a4)
     nearest, spread = nearest_temperament(harp, reeds)
     yield f"{own.name}: {harp.name} harp, measured {day_text(_day(own), today)}"
@@ -102,15 +102,15 @@ def _reed_lines(own: OwnHarp, harp: Harp) -> Iterator[str]:
         f"{'reed':<6}{'note':<6}{'Hz':>10}{equal:>12}{harp.temperament.name:>13}"
         f"{'neighbours':>13}{'spread':>10}"
     )
-    for one in standings(harp, measured_pitches(own)):
-        beside = "" if one.beside is None else _signed(one.beside)
+    for one in reed_tunings(harp, measured_pitches(own)):
+        beside = "" if one.from_neighbours_cents is None else _signed(one.from_neighbours_cents)
         yield (
-            f"{one.tab!s:<6}{harp.note(one.tab):<6}{one.hz:>10.2f}{_signed(one.equal):>12}"
-            f"{_signed(one.off):>13}{beside:>13}{spread[str(one.tab)]:>10.1f}"
+            f"{one.tab!s:<6}{harp.note(one.tab):<6}{one.hz:>10.2f}{_signed(one.from_equal_cents):>12}"
+            f"{_signed(one.from_temperament_cents):>13}{beside:>13}{spread[str(one.tab)]:>10.1f}"
         )
 
 
-def _octave_lines(found: Sequence[Octave]) -> Iterator[str]:
+def _octave_lines(found: Sequence[OctavePair]) -> Iterator[str]:
     if not found:
         return
     yield ""
@@ -130,7 +130,7 @@ def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
     nearest, within = nearest_temperament(harp, reeds)
     return {
         **own_harps_data([own])[0],
-        "a4": round(tuned_to(harp, reeds), 3),
+        "a4": round(overall_a4_hz(harp, reeds), 3),
         "temperament": harp.temperament.name,
         "nearest_temperament": nearest,
         "nearest_within_cents": round(within, 2),
@@ -139,12 +139,14 @@ def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
                 "tab": str(one.tab),
                 "note": harp.note(one.tab),
                 "hz": round(one.hz, 3),
-                "cents_equal": round(one.equal, 2),
-                "cents_in_itself": round(one.off, 2),
-                "cents_beside": None if one.beside is None else round(one.beside, 2),
+                "cents_equal": round(one.from_equal_cents, 2),
+                "cents_in_itself": round(one.from_temperament_cents, 2),
+                "cents_beside": None
+                if one.from_neighbours_cents is None
+                else round(one.from_neighbours_cents, 2),
                 "spread_cents": round(spread[str(one.tab)], 2),
             }
-            for one in standings(harp, reeds)
+            for one in reed_tunings(harp, reeds)
         ],
         "octaves": [
             {
@@ -153,7 +155,7 @@ def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
                 "beats_hz": round(one.beats_hz, 3),
                 "cents": round(one.cents, 2),
             }
-            for one in octaves(harp, reeds)
+            for one in octave_pairs(harp, reeds)
         ],
     }
 

@@ -29,8 +29,8 @@ from trainer.coach import (
     StepSummary,
     SubjectKind,
 )
-from trainer.core.stats.location_shift import LEVEL
-from trainer.drill import PARTS
+from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
+from trainer.drill import CRITERIA
 from trainer.harp import Tab
 from trainer.report.formatting import day_text, quantity_text
 
@@ -174,7 +174,7 @@ def bias_text(cents: float | None) -> str:
 def _parts(overview: Overview) -> Iterator[str]:
     everything = overview.of(SubjectKind.ALL)[0]
     yield f"{'part of the mark':<{_NAME}}{'usual':>6}{'best day':>20}  {_short(overview.weeks)}"
-    for part in PARTS:
+    for part in CRITERIA:
         if part in everything.usual.parts:
             best = _best(everything, METRICS[part])
             change = change_verdict_text(everything.change(part), "points")
@@ -198,7 +198,7 @@ def _best(progress: Progress, measure: Metric) -> str:
 
 
 def _notes(overview: Overview) -> list[str]:
-    odds = round(1.0 / (1.0 - LEVEL))
+    odds = round(1.0 / (1.0 - CONFIDENCE_LEVEL))
     text = (
         f"Figures are of all notes of the last {TREND.usual_days} days on which a thing was played"
         ": medians, and shares of the notes. Mostly has the sign: + is sharp. The best day has the "
@@ -283,7 +283,7 @@ def overview_data(overview: Overview) -> dict[str, Any]:
         "player": overview.player,
         "today": overview.today.isoformat(),
         "weeks_compared": overview.weeks,
-        "interval_level": LEVEL,
+        "interval_level": CONFIDENCE_LEVEL,
         "least_notes_of_a_day_compared": TREND.min_notes_compared,
         "practice": {
             "first": None if practice.first is None else practice.first.isoformat(),
@@ -303,7 +303,7 @@ def progress_data(progress: Progress, player: str) -> dict[str, Any]:
         "player": player,
         "today": progress.today.isoformat(),
         "weeks_compared": progress.span,
-        "interval_level": LEVEL,
+        "interval_level": CONFIDENCE_LEVEL,
         **_subject_dict(progress),
         "days": [_period_dict(day) for day in progress.days],
         "weeks": [_period_dict(week) for week in progress.weeks],
@@ -353,7 +353,7 @@ def progress_csv(progress: Progress, player: str) -> str:
 def _csv(step: str, player: str, subjects: Iterable[Progress]) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    parts = [f"{part}_points" for part in PARTS]
+    parts = [f"{part}_points" for part in CRITERIA]
     writer.writerow(["player", "kind", "name", step, "notes", "takes", *_CSV_FIGURES, *parts])
     for one in subjects:
         for period in one.days if step == "day" else one.weeks:
@@ -369,7 +369,7 @@ def _csv(step: str, player: str, subjects: Iterable[Progress]) -> str:
                     ),
                     *(figures.notes, figures.takes),
                     *(_round(value) for value in values),
-                    *(_round(figures.parts.get(part)) for part in PARTS),
+                    *(_round(figures.parts.get(part)) for part in CRITERIA),
                 ]
             )
     return out.getvalue()

@@ -64,7 +64,7 @@ def _facts(drill: Drill) -> dict[str, object]:
         "meter": "/".join(map(str, drill.meter)),
         "clock": "free" if drill.free else "click",
         "swing": float(drill.swing),
-        "pickup": float(-drill.begins),
+        "pickup": float(-drill.start),
         "loop": drill.loop,
         "climb": asdict(drill.climb) if drill.climb else None,
         "parts": 2 if drill.second else 1,

@@ -19,7 +19,7 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Mark, Result
@@ -166,9 +166,9 @@ def _step(mark: Mark, told: StudentReport) -> str:
     number = mark.step.index + 1
     parts = "".join(
         f"<td>{score_text(mark.criteria[part])}</td>" if part in mark.criteria else "<td>·</td>"
-        for part in PARTS
+        for part in CRITERIA
     )
-    names = "".join(f"<th scope=col>{part}</th>" for part in PARTS)
+    names = "".join(f"<th scope=col>{part}</th>" for part in CRITERIA)
     start, end = mark.measured.start, mark.measured.end
     drawn = player = ""
     if start is not None and end is not None:
@@ -197,7 +197,9 @@ def _pitch(
     """The pitch of a step against its target and the tolerance, in cents from its first sound."""
     step, harp = mark.step, told.harp
     base = harp.hz(step.first[0])
-    targets = [cents(harp.hz(sound[0]), base) + step.off(i) for i, sound in enumerate(step.sounds)]
+    targets = [
+        cents(harp.hz(sound[0]), base) + step.offset_cents(i) for i, sound in enumerate(step.sounds)
+    ]
     high, low = max(targets) + REACH_CENTS, min(targets) - REACH_CENTS
     start = (mark.measured.start or 0) / told.rate
     begins = start - (mark.measured.late_ms or 0.0) / 1000.0
@@ -209,7 +211,7 @@ def _pitch(
     def y(off: float) -> float:
         return (high - off) / (high - low) * HIGH
 
-    way = [step.place(i / 40.0) for i in range(41)]
+    way = [step.path_position(i / 40.0) for i in range(41)]
     path = [
         (begins + i / 40.0 * lasts, float(np.interp(p, range(len(targets)), targets)))
         for i, p in enumerate(way)
@@ -220,7 +222,7 @@ def _pitch(
     lines = "".join(
         f'<line class=reed x1=0 x2={WIDE} y1="{y(c):.1f}" y2="{y(c):.1f}"/>'
         f'<text x=2 y="{y(c) - 3:.1f}">{escape(str(tab))}</text>'
-        for tab in harp.reachable(step.first[0].hole)
+        for tab in harp.hole_entries(step.first[0].hole)
         if low < (c := cents(harp.hz(tab), base)) < high
     )
     played = "".join(

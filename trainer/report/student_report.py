@@ -7,7 +7,7 @@ import io
 from collections.abc import Sequence
 from typing import Any
 
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.marking import Result
 from trainer.report.advice import Advice
 from trainer.report.drill_report import drill_summary
@@ -47,11 +47,11 @@ def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str
         _plain(drill_summary(result.drill)),
         f"```\n{tab_page_text(result.drill, 76)}\n```",
     ]
-    rows = [f"| step | tab | mark | {' | '.join(PARTS)} | why |"]
-    rows.append("|" + " --- |" * (4 + len(PARTS)))
+    rows = [f"| step | tab | mark | {' | '.join(CRITERIA)} | why |"]
+    rows.append("|" + " --- |" * (4 + len(CRITERIA)))
     for mark in result.marks:
         parts = " | ".join(
-            score_text(mark.criteria[part]) if part in mark.criteria else "" for part in PARTS
+            score_text(mark.criteria[part]) if part in mark.criteria else "" for part in CRITERIA
         )
         rows.append(
             f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {parts} | "
@@ -66,9 +66,9 @@ def student_csv(result: Result) -> str:
     """The steps of a result as a table (RFC 4180), a row a step; what is not known is empty."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\r\n")
-    writer.writerow(["step", "bar", "tab", "mark", *PARTS, *MEASURED, "why"])
+    writer.writerow(["step", "bar", "tab", "mark", *CRITERIA, *MEASURED, "why"])
     for mark in result.marks:
-        parts = [mark.criteria.get(part) for part in PARTS]
+        parts = [mark.criteria.get(part) for part in CRITERIA]
         figures = [getattr(mark.measured, figure) for figure in MEASURED]
         writer.writerow(
             [

@@ -123,7 +123,7 @@ class _Grid:
         self.kinds += [] if drill.free else [COUNT]
         self._places = {
             number: self._places_in(number)
-            for number in range(0 if drill.begins else 1, drill.bars + 1)
+            for number in range(0 if drill.start else 1, drill.bars + 1)
         }
 
     @property
@@ -143,7 +143,7 @@ class _Grid:
         margin = len(str(self._drill.bars)) + 1
         for count in LINE_LENGTHS:
             whole = {number: self._whole(cells) for number, cells in self.bars(count).items()}
-            pickup = [whole.pop(0)] if self._drill.begins else []
+            pickup = [whole.pop(0)] if self._drill.start else []
             bars = list(whole.values())
             rooms = [max(bar.width for bar in bars[i::count]) for i in range(min(count, len(bars)))]
             room = margin + sum(rooms) + 2 * len(rooms) - 1
@@ -160,7 +160,7 @@ class _Grid:
     def _places_in(self, number: int) -> list[Fraction]:
         """The beats of a bar on which something starts or is counted."""
         first, end = self._drill.first_beat(number), self._drill.first_beat(number + 1)
-        end = min(end, self._drill.beats)
+        end = min(end, self._drill.end)
         found = {at for starts in self._starts for at in starts if first <= at < end}
         if not self._drill.free:
             found |= {Fraction(beat) for beat in range(math.ceil(first), math.ceil(end))}
@@ -264,12 +264,12 @@ def _starts(drill: Drill, part: Sequence[Step]) -> dict[Fraction, str]:
     """What starts on which beat in a part: each step, and each rest that fills a gap."""
     starts: dict[Fraction, str] = {}
     bar_lines = [drill.first_beat(number) for number in range(1, drill.bars + 1)]
-    silent_from = drill.begins
+    silent_from = drill.start
     for step in part:
-        starts |= _rest(silent_from, step.at, bar_lines)
-        starts[step.at] = step.tab
+        starts |= _rest(silent_from, step.start, bar_lines)
+        starts[step.start] = step.tab
         silent_from = step.end
-    return starts | _rest(silent_from, drill.beats, bar_lines)
+    return starts | _rest(silent_from, drill.end, bar_lines)
 
 
 def _rest(start: Fraction, end: Fraction, bar_lines: Sequence[Fraction]) -> dict[Fraction, str]:

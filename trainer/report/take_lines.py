@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from trainer.drill import Care, Step
+from trainer.drill import CleannessRule, Step
 from trainer.practice import (
     Beat,
     Ended,
@@ -126,7 +126,7 @@ class TakeLines:
             yield f"{listening}: each step waits until it is held in tune."
             yield from self._next(first)
         else:
-            self._entry = drill.entry(plan.entered(first))
+            self._entry = drill.entry_beat(plan.entered(first))
             heard = "with a click" if started.clicks else "silent"
             steps = f"steps {first + 1} to {last}" if last - first != 1 else f"step {last}"
             yield f"{listening}: {steps}, count-in {heard}."
@@ -160,8 +160,8 @@ class TakeLines:
 
 def _asked(step: Step) -> str:
     words = [step.tab]
-    if step.care is not Care.PLAIN:
-        words.append(f"({step.care.value})")
+    if step.cleanness_rule is not CleannessRule.PLAIN:
+        words.append(f"({step.cleanness_rule.value})")
     if step.call:
         words.append("(the trainer plays)")
     return " ".join(words)

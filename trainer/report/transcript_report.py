@@ -8,7 +8,7 @@ import textwrap
 from collections.abc import Iterator
 from typing import Any
 
-from trainer.drill import Care
+from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.music import position_for, position_name
 from trainer.report.heard_report import offset_text
@@ -102,7 +102,7 @@ _HEAD = "  start     end  bar beat  beats  tab           off"
 def _line(note: TranscribedNote) -> Iterator[str]:
     """A note in a line under the head; other ways under it."""
     beats = "" if note.beats is None else str(note.beats)
-    tab = note.tab + (" loose" if note.care is Care.LOOSE else "")
+    tab = note.tab + (" loose" if note.care is CleannessRule.LOOSE else "")
     sure = note.confidence
     doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL_CONFIDENCE else ""
     yield (

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from trainer.drill import Drill
-from trainer.drill.transpose import Moved, own_harp, position_of
+from trainer.drill.transpose import Arrangement, arrangement_position, written_harp
 from trainer.music import position_name
 from trainer.report.tab_layout import tab_page_text
 
@@ -18,7 +18,7 @@ _HEADS = ("harp", "position", "half steps", "missing", "hard", "what makes it ha
 
 
 def transposition_text(
-    drill: Drill, ways: Sequence[Moved], written: int = 1, width: int = 80
+    drill: Drill, ways: Sequence[Arrangement], written: int = 1, width: int = 80
 ) -> str:
     """The ways to play a drill, the best first, as a table, and the page of the best.
 
@@ -30,20 +30,22 @@ def transposition_text(
     """
     best = ways[0]
     start = (
-        f"{drill.title}: written for the {own_harp(drill).name} harp, taken as "
+        f"{drill.title}: written for the {written_harp(drill).name} harp, taken as "
         f"{position_name(written)} position."
     )
     table = _table(drill, ways[:MOST_ROWS], written, width)
     if len(ways) > MOST_ROWS:
         table += f"\n({len(ways) - MOST_ROWS} more that are harder or lack more)"
     parts = [textwrap.fill(start, width), table]
-    place = position_name(position_of(drill, best, written))
+    place = position_name(arrangement_position(drill, best, written))
     head = f"{best.harp.name} harp, {place} position, {interval_text(best.half_steps)}:"
     parts += [textwrap.fill(head, width), tab_page_text(best.drill, width)]
     return "\n\n".join(parts)
 
 
-def transposition_data(drill: Drill, ways: Sequence[Moved], written: int = 1) -> dict[str, object]:
+def transposition_data(
+    drill: Drill, ways: Sequence[Arrangement], written: int = 1
+) -> dict[str, object]:
     """The same for a program, every way with all its tab, ready for JSON."""
     return {
         "drill": drill.name,
@@ -54,9 +56,9 @@ def transposition_data(drill: Drill, ways: Sequence[Moved], written: int = 1) ->
             {
                 "harp": moved.drill.key,
                 "tuning": moved.drill.tuning,
-                "position": position_of(drill, moved, written),
+                "position": arrangement_position(drill, moved, written),
                 "half_steps": moved.half_steps,
-                "hard": round(moved.effort, 3),
+                "hard": round(moved.difficulty, 3),
                 "reason": moved.reason,
                 "missing": moved.missing,
                 "problems": [
@@ -81,7 +83,7 @@ def interval_text(half_steps: int) -> str:
     return f"{number} {unit}{plural} {'up' if half_steps > 0 else 'down'}"
 
 
-def _table(drill: Drill, ways: Sequence[Moved], written: int, width: int) -> str:
+def _table(drill: Drill, ways: Sequence[Arrangement], written: int, width: int) -> str:
     rows = [_HEADS, *(_cells(drill, moved, written) for moved in ways)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADS) - 1)]
     lines = []
@@ -92,12 +94,12 @@ def _table(drill: Drill, ways: Sequence[Moved], written: int, width: int) -> str
     return "\n".join(lines)
 
 
-def _cells(drill: Drill, moved: Moved, written: int) -> tuple[str, ...]:
+def _cells(drill: Drill, moved: Arrangement, written: int) -> tuple[str, ...]:
     return (
         moved.harp.name,
-        position_name(position_of(drill, moved, written)),
+        position_name(arrangement_position(drill, moved, written)),
         f"{moved.half_steps:+d}" if moved.half_steps else "0",
         str(moved.missing or "none"),
-        f"{moved.effort:.1f}",
+        f"{moved.difficulty:.1f}",
         moved.reason,
     )

@@ -16,9 +16,9 @@ from typing import Any
 
 import platformdirs
 
-from trainer.core.toml_positions import deep_key, places
+from trainer.core.toml_positions import find_overdeep_key, key_spans
 from trainer.drill.errors import Problem
-from trainer.drill.parser import plain, with_lines
+from trainer.drill.parser import normalize_text, with_source_lines
 from trainer.settings.errors import SettingsError
 from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SettingKey, Settings
 from trainer.settings.validation import SettingProblem, parse_setting, validate_settings
@@ -77,7 +77,7 @@ def resolve_settings(path: Path | None = None) -> ResolvedSettings:
     problems: tuple[str, ...] = ()
     settings = Settings()
     try:
-        source = plain(read_settings_file(file) or "")
+        source = normalize_text(read_settings_file(file) or "")
         data = parse_settings(source, file)
     except SettingsError as error:
         problems = (str(error),)
@@ -143,7 +143,7 @@ def parse_settings(source: str, path: Path) -> dict[str, Any]:
         SettingsError: it is not TOML; the message has the place.
     """
     try:
-        if deep_key(source):
+        if find_overdeep_key(source):
             raise RecursionError
         return tomllib.loads(source)
     except RecursionError:
@@ -159,13 +159,13 @@ def parse_settings(source: str, path: Path) -> dict[str, Any]:
         elif place[1]:
             line, column = int(place[1]), int(place[2])
         message = f"not TOML: {_TOML_PLACE.sub('', str(error))}; 'trainer settings edit' opens it"
-        (problem,) = with_lines([Problem(line, column, bool(place), message)], source)
-        raise SettingsError(problem.text(str(path))) from None
+        (problem,) = with_source_lines([Problem(line, column, bool(place), message)], source)
+        raise SettingsError(problem.format(str(path))) from None
 
 
 def _told(faults: tuple[SettingProblem, ...], source: str, path: Path) -> tuple[str, ...]:
     """Faults as they are told, in order of their place."""
-    spots = places(source) if faults else {}
+    spots = key_spans(source) if faults else {}
     problems = []
     for fault in faults:
         place = spots.get(fault.path) or spots.get(fault.path[:1])
@@ -174,8 +174,8 @@ def _told(faults: tuple[SettingProblem, ...], source: str, path: Path) -> tuple[
         else:
             span = place.key if fault.unknown else place.value
             problems.append(Problem(span.line, span.column, span.length, fault.message))
-    in_order = sorted(with_lines(problems, source), key=lambda one: (one.line, one.column))
-    told = [problem.text(str(path)) for problem in in_order[:MAX_SHOWN_PROBLEMS]]
+    in_order = sorted(with_source_lines(problems, source), key=lambda one: (one.line, one.column))
+    told = [problem.format(str(path)) for problem in in_order[:MAX_SHOWN_PROBLEMS]]
     if len(in_order) > MAX_SHOWN_PROBLEMS:
         told.append(f"{path}: there are more problems like these")
     return tuple(told)

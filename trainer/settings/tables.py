@@ -15,11 +15,11 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field
 
-from trainer.core.toml_values import read_by
-from trainer.drill.header import Line
+from trainer.core.toml_values import parsable_by
+from trainer.drill.header import ShortText
 from trainer.harp import load_tuning, parse_key
-from trainer.harp.harp import A4_RANGE
-from trainer.music import temperament
+from trainer.harp.harp import A4_RANGE_HZ
+from trainer.music import temperament_named
 
 SettingKey = tuple[str, str]
 """A table and the setting in it: ``("sound", "device")``."""
@@ -49,11 +49,11 @@ def _from_anywhere(path: Path) -> Path:
     return whole
 
 
-HarpKeyName = Annotated[str, read_by(parse_key)]
-TuningName = Annotated[str, read_by(load_tuning)]
-TemperamentName = Annotated[str, read_by(temperament)]
+HarpKeyName = Annotated[str, parsable_by(parse_key)]
+TuningName = Annotated[str, parsable_by(load_tuning)]
+TemperamentName = Annotated[str, parsable_by(temperament_named)]
 WholePath = Annotated[Path, Field(strict=False), AfterValidator(_from_anywhere)]
-Device = Annotated[Line, BeforeValidator(_name_of)]
+Device = Annotated[ShortText, BeforeValidator(_name_of)]
 TargetSource = Literal["temperament", "reeds"]
 
 
@@ -64,7 +64,7 @@ class _Table(BaseModel):
 class PlayerTable(_Table):
     """Who plays."""
 
-    name: Line = Field(
+    name: ShortText = Field(
         default_factory=login_name,
         description="whose takes these are, one line of text, up to 80 characters",
     )
@@ -93,7 +93,7 @@ class HarpTable(_Table):
         description='the key of the harp in hand, as "C" or "low F"; not set, that of the drill',
         examples=["C"],
     )
-    name: Line | None = Field(
+    name: ShortText | None = Field(
         default=None,
         description="your name for the harp in hand, of those that were measured",
         examples=["old C"],
@@ -103,8 +103,8 @@ class HarpTable(_Table):
     )
     a4: float = Field(
         default=440.0,
-        ge=A4_RANGE[0],
-        le=A4_RANGE[1],
+        ge=A4_RANGE_HZ[0],
+        le=A4_RANGE_HZ[1],
         description="Hz of A4, a number from 400 to 480",
     )
     temperament: TemperamentName = Field(

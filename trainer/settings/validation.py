@@ -9,7 +9,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from trainer.core.toml_values import shown
+from trainer.core.toml_values import describe_value
 from trainer.settings.tables import SETTING_KEYS, SETTING_TABLES, SettingKey, Settings
 
 MAX_SETTING_PROBLEMS = 30
@@ -90,11 +90,13 @@ def _fault(path: tuple[str, ...], detail: Any) -> SettingProblem:
         return SettingProblem(path, True, f"there is no {kind} '{name}'; {suggest_name(path)}")
     if len(path) == 1:
         return SettingProblem(
-            path, False, f"'{name}' must be a table, [{name}]; {shown(value)} is not"
+            path, False, f"'{name}' must be a table, [{name}]; {describe_value(value)} is not"
         )
     if detail["type"] == "value_error":
         return SettingProblem(path, False, detail["msg"].removeprefix("Value error, "))
     expected = (SETTING_TABLES[path[0]].model_fields[path[1]].description or "").split("; not set")[
         0
     ]
-    return SettingProblem(path, False, f"'{name}' must be {expected}; {shown(value)} is not")
+    return SettingProblem(
+        path, False, f"'{name}' must be {expected}; {describe_value(value)} is not"
+    )

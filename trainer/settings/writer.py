@@ -19,8 +19,8 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Item
 
-from trainer.core.toml_positions import places
-from trainer.drill.parser import plain
+from trainer.core.toml_positions import key_spans
+from trainer.drill.parser import normalize_text
 from trainer.settings.errors import SettingsError
 from trainer.settings.reader import parse_settings, read_settings_file
 from trainer.settings.tables import (
@@ -105,7 +105,7 @@ def set_setting(path: Path, key: SettingKey, text: str) -> Any:
     raw = read_settings_file(path)
     raw = settings_template() if raw is None else raw
     written = text if isinstance(value, Path) else value  # a ~ stays one
-    _write(path, _like(raw, _with(plain(raw), path, key, _item(written))))
+    _write(path, _like(raw, _with(normalize_text(raw), path, key, _item(written))))
     return value
 
 
@@ -119,7 +119,7 @@ def unset_setting(path: Path, key: SettingKey) -> bool:
         SettingsError: the file cannot be read or written.
     """
     raw = read_settings_file(path)
-    source = plain(raw or "")
+    source = normalize_text(raw or "")
     table, name = key
     inside = parse_settings(source, path).get(table)
     if raw is None or not isinstance(inside, dict) or name not in inside:
@@ -181,7 +181,7 @@ def _without(source: str, path: Path, key: SettingKey) -> str:
         document = tomlkit.parse(source)
         document[table][name] = _shown(key)
         shown = tomlkit.dumps(document)
-        if place := places(shown).get(key):
+        if place := key_spans(shown).get(key):
             lines = shown.split("\n")
             line = lines[place.key.line - 1]
             lines[place.key.line - 1] = f"#{line.lstrip()}"

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from trainer.drill import Clock, Drill, Step
+from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.block import Samples
 from trainer.sound.performer.pace import Pace
@@ -38,7 +38,7 @@ def trainer_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[St
     first, last = bars or (1, drill.bars)
     own = [*(step for step in drill.steps if step.call), *drill.second]
     inside = [step for step in own if first <= max(1, step.bar) <= last]
-    return tuple(sorted(inside, key=lambda step: step.at))
+    return tuple(sorted(inside, key=lambda step: step.start))
 
 
 class Accompaniment:
@@ -47,10 +47,10 @@ class Accompaniment:
     def __init__(self, rate: int) -> None:
         """`rate` in samples a second of the output."""
         self._rate = rate
-        self._waiting: deque[tuple[Harp, Clock, Step]] = deque()
+        self._waiting: deque[tuple[Harp, BeatClock, Step]] = deque()
         self._sounding: list[Voice] = []
 
-    def add(self, harp: Harp, clock: Clock, steps: Sequence[Step]) -> None:
+    def add(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
         """Play steps after those that are on.
 
         Args:
@@ -84,7 +84,7 @@ class Accompaniment:
         end = first + len(out)
         while self._waiting:
             harp, clock, step = self._waiting[0]
-            frame = frame_of(clock.sample(step.at))
+            frame = frame_of(clock.sample(step.start))
             if frame >= end:
                 break
             self._waiting.popleft()
@@ -97,9 +97,9 @@ class Accompaniment:
         self._sounding = [voice for voice in self._sounding if voice.end > end]
         out += sound.astype(np.float32)
 
-    def _voices(self, harp: Harp, clock: Clock, step: Step, frame: int) -> list[Voice]:
+    def _voices(self, harp: Harp, clock: BeatClock, step: Step, frame: int) -> list[Voice]:
         """A step by the output's frames."""
-        beats = Clock(0, clock.tempo, self._rate, clock.swing)
-        zero = frame - beats.sample(step.at)
-        pace = Pace(Clock(zero, clock.tempo, self._rate, clock.swing))
+        beats = BeatClock(0, clock.tempo, self._rate, clock.swing)
+        zero = frame - beats.sample(step.start)
+        pace = Pace(BeatClock(zero, clock.tempo, self._rate, clock.swing))
         return perform(harp, pace, [(step, Fault())], _SEED)

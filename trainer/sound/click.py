@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import Clock, Drill
+from trainer.drill import BeatClock, Drill
 from trainer.sound.block import Samples
 
 _LENGTH_S = 0.03
@@ -53,7 +53,7 @@ class ClickTrack:
         beats: how many beats click after it; 0 for the count-in alone.
         first: the drill's beat that follows the count-in; 0 unless the drill is entered later or
             has a pick-up.
-        swing: as in :class:`trainer.drill.Clock`.
+        swing: as in :class:`trainer.drill.BeatClock`.
     """
 
     tempo: float
@@ -81,19 +81,19 @@ class ClickTrack:
                 of its bar, too.
         """
         first_bar, last_bar = bars or (1, drill.bars)
-        first = drill.entry(first_bar)
+        first = drill.entry_beat(first_bar)
         return cls(
             tempo=drill.tempo if tempo is None else tempo,
             meter_beats=drill.meter[0],
-            count_in=drill.count_in(first_bar) if count_in is None else count_in,
+            count_in=drill.count_in_beats(first_bar) if count_in is None else count_in,
             beats=last_bar * drill.meter[0] - first,
             first=first,
             swing=drill.swing,
         )
 
-    def clock(self, zero: int, rate: int) -> Clock:
+    def clock(self, zero: int, rate: int) -> BeatClock:
         """The clock of a pass whose beat 0 falls on the sample `zero`."""
-        return Clock(zero, self.tempo, rate, self.swing)
+        return BeatClock(zero, self.tempo, rate, self.swing)
 
     @property
     def start(self) -> int:

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Clock, Step
+from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment
 from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
@@ -83,7 +83,7 @@ class Metronome:
         """Click the beats of a track after those that are on, beat 0 on the sample `zero`."""
         self._beats.extend(track.beats_from(zero, self._rate))
 
-    def accompany(self, harp: Harp, clock: Clock, steps: Sequence[Step]) -> None:
+    def accompany(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
         """Play steps after those that are on, each from its sample of the input.
 
         Raises:

@@ -28,7 +28,13 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from trainer.core.files import close_to_others, make_file, make_folder, part_of, written_whole
+from trainer.core.files import (
+    atomic_write,
+    create_private_file,
+    make_private_folder,
+    partial_path,
+    restrict_to_owner,
+)
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
@@ -141,8 +147,8 @@ def store_audio(journal: Journal, take: str, flac: Path, mb: float | None = None
                 f"the sound {flac} has {size / BYTES_PER_MB:.1f} MB and all may take {mb:g} "
                 "(journal.audio_mb in the settings); it stays where it is"
             )
-        make_folder(path.parent)
-        close_to_others(flac)
+        make_private_folder(path.parent)
+        restrict_to_owner(flac)
         _move(flac, path)
     except OSError as error:
         raise JournalError(
@@ -191,7 +197,7 @@ def copy_audio(journal: Journal, take: TakeRecord, to: Path) -> None:
     """
     sound = audio_path(journal, take)
     try:
-        with written_whole(to) as part:
+        with atomic_write(to) as part:
             shutil.copyfile(sound, part)
     except FileExistsError as error:
         raise JournalError(f"{to} is there already; name a file that is not") from error
@@ -278,8 +284,8 @@ def _move(flac: Path, path: Path) -> None:
     except OSError as error:
         if error.errno != errno.EXDEV:
             raise
-    part = part_of(path)
-    make_file(part)
+    part = partial_path(path)
+    create_private_file(part)
     try:
         shutil.copyfile(flac, part)
         os.replace(part, path)

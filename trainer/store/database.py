@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from trainer.core.files import close_to_others, make_file, make_folder
+from trainer.core.files import create_private_file, make_private_folder, restrict_to_owner
 from trainer.store.errors import JournalError
 from trainer.store.schema import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION
 
@@ -140,13 +140,13 @@ def _make_private(path: Path) -> None:
     on it for the rest of this process (as POSIX has it), and others could then write over what is
     in use.
     """
-    make_folder(path.parent)
+    make_private_folder(path.parent)
     with _MAKING:
         try:
-            make_file(path)
+            create_private_file(path)
         except FileExistsError:
             for end in ("", "-wal", "-shm"):
-                close_to_others(path.with_name(path.name + end))
+                restrict_to_owner(path.with_name(path.name + end))
 
 
 def _prepare(db: sqlite3.Connection, path: Path) -> None:

@@ -20,7 +20,7 @@ from typing import Any, NamedTuple
 
 import platformdirs
 
-from trainer.core.files import written_whole
+from trainer.core.files import atomic_write
 from trainer.store.database import describe_failure, open_database, transaction
 from trainer.store.errors import JournalError
 from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
@@ -270,7 +270,7 @@ class Journal:
                 it then.
         """
         try:
-            with written_whole(path) as part, closing(sqlite3.connect(part)) as copy:
+            with atomic_write(path) as part, closing(sqlite3.connect(part)) as copy:
                 self._db.backup(copy)
                 # One file by itself, also where nothing can be written beside it.
                 copy.execute("PRAGMA journal_mode = DELETE")

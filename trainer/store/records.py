@@ -85,7 +85,7 @@ class StepRecord:
         entry = step.last[0] if not (step.is_chord or step.ladder) else None
         hz = None
         if entry is not None and measured.cents is not None:
-            off = measured.cents + step.off(len(step.sounds) - 1)
+            off = measured.cents + step.offset_cents(len(step.sounds) - 1)
             hz = harp.hz(entry) * 2.0 ** (off / 1200.0)
         kind = "ladder" if step.ladder else "glide" if step.is_glide else "note"
         return cls(
@@ -93,7 +93,7 @@ class StepRecord:
             tab=step.tab,
             kind="chord" if step.is_chord else kind,
             entry=None if entry is None else str(entry),
-            care=step.care.value,
+            care=step.cleanness_rule.value,
             beats=float(step.beats),
             score=mark.score,
             parts=dict(mark.criteria),

@@ -18,7 +18,7 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import Clock
+from trainer.drill import BeatClock
 from trainer.sound import Floats
 
 SLOWEST, FASTEST, TEMPO_STEP = 36.0, 220.0, 0.025
@@ -105,7 +105,7 @@ class BeatAlignment:
 
 def swung_position(place: Fraction, swing: float) -> float:
     """Where a place falls when it is played: halves, and halves of these, are swung."""
-    return Clock(0, 60.0, SAMPLES, swing).sample(place) / SAMPLES
+    return BeatClock(0, 60.0, SAMPLES, swing).sample(place) / SAMPLES
 
 
 def _simple(beats: int, swing: float, prior: float, note_value: int = 4) -> BarGrid:

@@ -179,6 +179,6 @@ def reed_frequencies(note: HeardNote, harp: Harp, main: float) -> list[float]:
     found = [main]
     for hole in note.holes:
         if hole != note.tab.hole:
-            tabs = [one for one in harp.reachable(hole) if one.breath is note.tab.breath]
+            tabs = [one for one in harp.hole_entries(hole) if one.breath is note.tab.breath]
             found += [harp.hz(one) for one in tabs if one.is_natural]
     return found

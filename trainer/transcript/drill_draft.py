@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from trainer.drill import Care, Drill, DrillError, Goal, Step, Vibrato
-from trainer.drill.tab_words import SHORTEST
+from trainer.drill import CleannessRule, Drill, DrillError, Goal, Step, Vibrato
+from trainer.drill.tab_words import MIN_LENGTH_BEATS
 from trainer.transcript.model import TranscribedNote, Transcript
 
 STEADY_TEMPO = 60.0
@@ -40,7 +40,7 @@ def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") 
     zero = min(part[0].start for part in transcript.parts)
     parts = [_steps(part, zero, bar) for part in transcript.parts]
     steps, second = parts[0], parts[1] if len(parts) > 1 else ()
-    begins = min(Fraction(0), *(part[0].at for part in parts))
+    begins = min(Fraction(0), *(part[0].start for part in parts))
     end = max(part[-1].end for part in parts)
     beats = Fraction(max(1, math.ceil(end / bar)) * bar)
     return Drill(
@@ -53,8 +53,8 @@ def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") 
         meter=meter.meter if meter else (4, 4),
         goal=Goal(),
         steps=steps,
-        beats=beats,
-        begins=begins,
+        end=beats,
+        start=begins,
         swing=meter.swing if meter else 1.0,
         second=second,
     )
@@ -83,10 +83,10 @@ def _step(index: int, note: TranscribedNote, at: Fraction, beats: Fraction, bar:
         index,
         note.sounds,
         at,
-        max(beats, SHORTEST),
+        max(beats, MIN_LENGTH_BEATS),
         math.floor(at / bar) + 1 if at >= 0 else 0,
-        offs=(off,) if off and alone and not chord else (),
-        care=Care.PLAIN if chord else note.care,
+        offsets_cents=(off,) if off and alone and not chord else (),
+        cleanness_rule=CleannessRule.PLAIN if chord else note.care,
         vibrato=_vibrato(note.vibrato),
     )
 
@@ -100,4 +100,4 @@ def _vibrato(vibrato: Vibrato | None) -> Vibrato | None:
 
 
 def _shorter(step: Step, end: Fraction) -> Step:
-    return replace(step, beats=max(SHORTEST, end - step.at))
+    return replace(step, beats=max(MIN_LENGTH_BEATS, end - step.start))

@@ -25,10 +25,10 @@ from itertools import pairwise
 
 import numpy as np
 
-from trainer.drill.difficulty import effort, in_words
-from trainer.drill.fingerings import Pitch, ways
+from trainer.drill.difficulty import describe_difficulty, difficulty
+from trainer.drill.fingerings import TargetPitch, fingerings
 from trainer.drill.model import Step
-from trainer.drill.transpose import easiest
+from trainer.drill.transpose import easiest_fingerings
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position, note_name, position_name
 from trainer.sound import Floats
@@ -93,7 +93,7 @@ class PitchEvent:
 
     start: float
     end: float
-    path: tuple[Pitch, ...]
+    path: tuple[TargetPitch, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +102,7 @@ class _Tried:
 
     harp: Harp
     steps: tuple[Step, ...]
-    missing: tuple[Pitch, ...]
+    missing: tuple[TargetPitch, ...]
     effort: float
 
 
@@ -220,23 +220,23 @@ _ANY = Tab(4, Breath.BLOW)
 
 def _try(sounded: Sequence[PitchEvent], harp: Harp) -> _Tried:
     @cache
-    def ways_of(path: tuple[Pitch, ...]) -> tuple[Step, ...]:
+    def ways_of(path: tuple[TargetPitch, ...]) -> tuple[Step, ...]:
         step = Step(0, ((_ANY,),) * len(path), Fraction(0), Fraction(1))
-        return ways(step, path, harp)
+        return fingerings(step, path, harp)
 
     choices: list[tuple[Step, ...]] = []
     missing = []
     for one in sounded:
         at = Fraction(one.start).limit_denominator(1000)
         if choices:
-            at = max(at, choices[-1][0].at + Fraction(1, 1000))
+            at = max(at, choices[-1][0].start + Fraction(1, 1000))
         some = ways_of(one.path)
         if some:
-            choices.append(tuple(replace(step, at=at) for step in some))
+            choices.append(tuple(replace(step, start=at) for step in some))
         else:
             missing.append(one.path[0])
-    steps = easiest(choices, harp, 1.0)
-    hard = effort(steps, harp, 1.0)
+    steps = easiest_fingerings(choices, harp, 1.0)
+    hard = difficulty(steps, harp, 1.0)
     return _Tried(harp, tuple(steps), tuple(missing), hard + MISSING * len(missing))
 
 
@@ -255,5 +255,5 @@ def _reason(one: _Tried, position: int) -> str:
         told.append(f"lacks {len(one.missing)} of the notes ({listed})")
     else:
         told.append("has all of the notes")
-    told.append(in_words(one.steps, one.harp, 1.0))
+    told.append(describe_difficulty(one.steps, one.harp, 1.0))
     return "; ".join(told)

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from trainer.drill import Care, Sound, Vibrato, sound_text
+from trainer.drill import CleannessRule, Sound, Vibrato, format_sound
 from trainer.harp import Harp
 from trainer.transcript.confidence import estimate_confidence
 
@@ -51,7 +51,7 @@ class TranscribedNote:
     holes: tuple[int, ...] = ()
     leak_db: float | None = None
     leak_hole: int | None = None
-    care: Care = Care.PLAIN
+    care: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
     struck: bool = True
     explained: float | None = None
@@ -86,7 +86,7 @@ class TranscribedNote:
 
 def path_text(sounds: Sequence[Sound]) -> str:
     """A path of sounds as tab."""
-    return ">".join(sound_text(sound) for sound in sounds)
+    return ">".join(format_sound(sound) for sound in sounds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +138,7 @@ class HarpGuess:
         position: the position it would be played in, 1 to 12; None where no tonic is heard.
         probability: how likely it is among all harps that were tried, 0 to 1.
         missing: notes that it cannot play.
-        effort: how hard it would be to play, as :func:`trainer.drill.difficulty.effort`.
+        effort: how hard it would be to play, as :func:`trainer.drill.difficulty.difficulty`.
         reason: why, in words.
     """
 

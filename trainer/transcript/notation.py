@@ -13,7 +13,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from trainer.drill import Care, Sound, Vibrato
+from trainer.drill import CleannessRule, Sound, Vibrato
 from trainer.ear import HeardNote
 from trainer.ear.motion import HeldPart, held_parts
 from trainer.harp import Harp, Tab
@@ -128,7 +128,9 @@ def _with_ends(held: list[HeldPart], note: HeardNote, length: float) -> list[Hel
 def _entry(hz: float, tab: Tab, harp: Harp) -> Tab:
     """The entry of the same hole and breath that a pitch is nearest to."""
     own = [
-        one for one in harp.reachable(tab.hole) if one.breath is tab.breath and one.over == tab.over
+        one
+        for one in harp.hole_entries(tab.hole)
+        if one.breath is tab.breath and one.over == tab.over
     ]
     return min(own, key=lambda one: abs(cents(hz, harp.hz(one))))
 
@@ -156,9 +158,9 @@ def _sound(tab: Tab, note: HeardNote, harp: Harp) -> Sound:
     return tuple(sorted(one for one in tabs if harp.can_play(one)))
 
 
-def _care(note: HeardNote, sounds: tuple[Sound, ...]) -> Care:
+def _care(note: HeardNote, sounds: tuple[Sound, ...]) -> CleannessRule:
     leaks = len(note.holes) > 1 and note.leak_db is not None and note.leak_db > LOOSE_DB
-    return Care.LOOSE if leaks and len(sounds[0]) == 1 else Care.PLAIN
+    return CleannessRule.LOOSE if leaks and len(sounds[0]) == 1 else CleannessRule.PLAIN
 
 
 def _vibrato(note: HeardNote) -> Vibrato | None:

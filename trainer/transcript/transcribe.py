@@ -10,14 +10,14 @@ from pathlib import Path
 import numpy as np
 
 from trainer.core import TrainerError
-from trainer.drill.fingerings import Pitch
+from trainer.drill.fingerings import TargetPitch
 from trainer.drill.model import Step
-from trainer.drill.transpose import easiest
+from trainer.drill.transpose import easiest_fingerings
 from trainer.ear import HeardNote, analyze_blocks, track_notes
 from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
-from trainer.music import key_in_position, midi_of
+from trainer.music import hz_to_midi, key_in_position
 from trainer.sound import Block, Floats, Recording
 from trainer.transcript.confidence import explained_fractions, unexplained_db
 from trainer.transcript.harp_guess import (
@@ -367,7 +367,7 @@ def estimate_a4(heard: Sequence[HeardNote]) -> float:
     if not held:
         return 440.0
     lengths = np.array([(note.end - note.start) / note.rate for note in held])
-    angles = 2.0 * np.pi * np.array([midi_of(note.hz) for note in held])
+    angles = 2.0 * np.pi * np.array([hz_to_midi(note.hz) for note in held])
     mean = complex(np.sum(lengths * np.exp(1j * angles)))
     cents = 100.0 * float(np.angle(mean)) / (2.0 * np.pi)
     return 440.0 if abs(cents) < TUNED_CENTS else round(440.0 * 2.0 ** (cents / 1200.0), 1)
@@ -381,9 +381,9 @@ def _sounded(note: HeardNote, a4: float) -> PitchEvent:
         at, path = np.array(note.path, dtype=float).T
         held = held_parts((at - note.start) / note.rate, path, end - start)
         hz = [one.hz for one in held] or [note.motion.glide.start_hz, note.motion.glide.end_hz]
-    midi = [round(midi_of(one, a4)) for one in hz]
+    midi = [round(hz_to_midi(one, a4)) for one in hz]
     kept = [one for i, one in enumerate(midi) if i == 0 or one != midi[i - 1]]
-    return PitchEvent(start, end, tuple(Pitch((one,)) for one in kept))
+    return PitchEvent(start, end, tuple(TargetPitch((one,)) for one in kept))
 
 
 def _least_movement(found: Sequence[TranscribedNote], harp: Harp) -> list[TranscribedNote]:
@@ -392,10 +392,10 @@ def _least_movement(found: Sequence[TranscribedNote], harp: Harp) -> list[Transc
     for note in found:
         at = Fraction(note.start).limit_denominator(1000)
         if choices:
-            at = max(at, choices[-1][0].at + NEXT_S)
+            at = max(at, choices[-1][0].start + NEXT_S)
         ways = (note.sounds, *note.others)
         choices.append(tuple(Step(0, sounds, at, Fraction(1)) for sounds in ways))
-    chosen = easiest(choices, harp, 1.0)
+    chosen = easiest_fingerings(choices, harp, 1.0)
     return [
         note
         if step.sounds == note.sounds

@@ -189,17 +189,19 @@ def candidate_entries(tone: Tone, harp: Harp) -> tuple[Tab, ...]:
 
     Of a tone that glides, those on whose hole and breath it can be from its start to its end.
     """
-    held = harp.nearest(tone.held_hz)
+    held = harp.nearest_entries(tone.held_hz)
     low, high = (float(one) for one in np.quantile(tone.hz, (0.1, 0.9)))
     if cents(high, low) < 50.0:
         return held
-    ends = {(tab.hole, tab.breath) for tab in harp.nearest(low)} & {
-        (tab.hole, tab.breath) for tab in harp.nearest(high)
+    ends = {(tab.hole, tab.breath) for tab in harp.nearest_entries(low)} & {
+        (tab.hole, tab.breath) for tab in harp.nearest_entries(high)
     }
     ways = [
         min(own, key=lambda tab: abs(cents(harp.hz(tab), tone.held_hz)))
         for hole, breath in sorted(ends)
-        if (own := [tab for tab in harp.reachable(hole) if tab.breath is breath and not tab.over])
+        if (
+            own := [tab for tab in harp.hole_entries(hole) if tab.breath is breath and not tab.over]
+        )
     ]
     return tuple(ways) or held
 
@@ -308,7 +310,9 @@ def to_heard_note(note: ToneGroup, harp: Harp, rate: int) -> HeardNote:
     held = max(held_parts(at, tone.hz, length), key=lambda one: one.end - one.start, default=None)
     hz = tone.held_hz if held is None else held.hz
     own = [
-        one for one in harp.reachable(tab.hole) if one.breath is tab.breath and one.over == tab.over
+        one
+        for one in harp.hole_entries(tab.hole)
+        if one.breath is tab.breath and one.over == tab.over
     ]
     tab = min(own, key=lambda one: abs(cents(hz, harp.hz(one))))
     others = [

@@ -25,7 +25,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from trainer.core.files import written_whole
+from trainer.core.files import atomic_write
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, MergeCounts
@@ -140,7 +140,7 @@ def export_journal(
             :func:`export_lines`.
     """
     try:
-        with written_whole(path) as part, part.open("w", encoding="utf-8", newline="\n") as file:
+        with atomic_write(path) as part, part.open("w", encoding="utf-8", newline="\n") as file:
             file.writelines(export_journal_lines(journal, format_, player=player, since=since))
             file.flush()
             os.fsync(file.fileno())

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
-from trainer.drill import PARTS
+from trainer.drill import CRITERIA
 from trainer.store.records import HarpTag, StepRecord, TakeRecord
 from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
 
@@ -34,7 +34,7 @@ _OF_TAKE = (*_TAKE, *_HARP)
 _FIGURES = {
     "step_score" if name == "score" else name: name for name in _names(StepRecord, "index", "parts")
 }
-_PARTS = {f"part_{name}": name for name in PARTS}
+_PARTS = {f"part_{name}": name for name in CRITERIA}
 TAKE_COLUMNS = (*_OF_TAKE, "step", *_FIGURES, *_PARTS)
 REQUIRED_COLUMNS = (
     *(column for column in _TAKE if column not in _LISTS),
@@ -153,7 +153,7 @@ def _cells_of(step: StepRecord | None) -> list[Any]:
     if step is None:
         return [None] * (len(TAKE_COLUMNS) - len(_OF_TAKE))
     figures = [getattr(step, name) for name in _FIGURES.values()]
-    return [step.index + 1, *figures, *(step.parts.get(part) for part in PARTS)]
+    return [step.index + 1, *figures, *(step.parts.get(part) for part in CRITERIA)]
 
 
 def _cell(value: Any) -> Any:

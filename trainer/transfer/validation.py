@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from trainer.core import TrainerError
-from trainer.drill import PARTS, Care
+from trainer.drill import CRITERIA, CleannessRule
 from trainer.harp import Harp, Tab
 from trainer.store.records import (
     Calibration,
@@ -42,10 +42,10 @@ _YEARS = range(1970, 2200)
 _ODD = re.compile(r"(?<!\\)(?:\\\\)*\\[^\"\\]|[\x7f-\x9f\ud800-\udfff]|[0-9]{40}")
 """In JSON: control characters, which could steer a terminal; halves of characters; and numbers of
 more digits than any has."""
-_CARES = tuple(Care)
+_CARES = tuple(CleannessRule)
 _WRONG_KIND = f"'kind' must be one of {', '.join(STEP_KINDS)}"
 _WRONG_CARE = f"'care' must be one of {', '.join(_CARES)}"
-_WRONG_PART = f"'parts' must be some of {', '.join(PARTS)}"
+_WRONG_PART = f"'parts' must be some of {', '.join(CRITERIA)}"
 _INNER: Mapping[str, type] = {
     "harp": HarpTag,
     "tag": HarpTag,
@@ -185,7 +185,7 @@ def _see_step(step: StepRecord) -> None:
     _see(step.beats >= 0, "'beats' must not be less than 0")
     _see_share("score", step.score)
     for part, score in step.parts.items():
-        _see(part in PARTS, _WRONG_PART)
+        _see(part in CRITERIA, _WRONG_PART)
         _see_share(part, score)
     _see(step.leak_hole is None or 1 <= step.leak_hole <= 10, "'leak_hole' must be from 1 to 10")
     _see(step.hz is None or step.hz > 0, "'hz' must be more than 0")

@@ -25,7 +25,7 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Harp, tuning_names
-from trainer.harp.measured_tuning import naturals
+from trainer.harp.measured_tuning import natural_entries
 from trainer.music import POSITIONS
 from trainer.practice import Plan
 from trainer.reedcare.own_harps import list_own_harps, measured_harp, nominal_harp
@@ -338,7 +338,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
             self.notify(str(error), severity="error")
             return
         settings = self._settings or load_settings()
-        whole = line.own is not None and len(line.own.reeds) == len(naturals(harp))
+        whole = line.own is not None and len(line.own.reeds) == len(natural_entries(harp))
         own = replace(line.own, reeds=()) if whole and line.own else line.own
         player = self._plan.player or settings.player.name
         self.app.push_screen(

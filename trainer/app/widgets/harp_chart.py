@@ -14,7 +14,12 @@ from datetime import date
 from trainer.app.canvas import Canvas, TextRow, TextSpan, truncate
 from trainer.drill import Goal
 from trainer.harp import HOLES, Breath, Harp, Tab
-from trainer.harp.measured_tuning import Standing, nearest_temperament, standings, tuned_to
+from trainer.harp.measured_tuning import (
+    ReedTuning,
+    nearest_temperament,
+    overall_a4_hz,
+    reed_tunings,
+)
 from trainer.music import position_name
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.report.harp_chart import Chart, ChartEntry
@@ -45,7 +50,7 @@ class HarpState:
     chart: Chart
     name: str = ""
     measured: date | None = None
-    reeds: tuple[Standing, ...] = ()
+    reeds: tuple[ReedTuning, ...] = ()
     a4: float = 0.0
     nearest: str = ""
     degrees: bool = False
@@ -76,8 +81,8 @@ class HarpState:
             chart,
             own.name,
             own.measured.astimezone().date(),
-            standings(plain, reeds),
-            tuned_to(plain, reeds),
+            reed_tunings(plain, reeds),
+            overall_a4_hz(plain, reeds),
             nearest_temperament(plain, reeds)[0],
             degrees,
             watched,
@@ -90,14 +95,14 @@ def reed_offset_text(off: float) -> str:
     return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
 
 
-def is_out_of_tune(reed: Standing) -> bool:
+def is_out_of_tune(reed: ReedTuning) -> bool:
     """Whether a reed is so far off that it is told of."""
-    return abs(reed.off) > REED_TOLERANCE_CENTS
+    return abs(reed.from_temperament_cents) > REED_TOLERANCE_CENTS
 
 
-def cents_span(reed: Standing, cell: int) -> TextSpan:
+def cents_span(reed: ReedTuning, cell: int) -> TextSpan:
     """A reed's cents, with a shape where it is off."""
-    whole = round(reed.off)
+    whole = round(reed.from_temperament_cents)
     figure = f"{whole:+d}" if whole else "0"
     if not is_out_of_tune(reed):
         return figure.ljust(cell), "quiet"
@@ -118,7 +123,7 @@ def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[
     return [(told.get(hole, "").ljust(cell), pen) for hole in HOLES]
 
 
-def _cents(reeds: Mapping[Tab, Standing], breath: Breath, cell: int) -> list[TextSpan]:
+def _cents(reeds: Mapping[Tab, ReedTuning], breath: Breath, cell: int) -> list[TextSpan]:
     """A row of cents, a cell a hole; none where no reed of a breath was measured."""
     mine = {tab.hole: reed for tab, reed in reeds.items() if tab.breath is breath}
     if not mine:
@@ -180,9 +185,13 @@ def harp_sentences(state: HarpState) -> list[str]:
         return [state.trouble]
     if not state.reeds:
         return ["Not one of your own: each reed is taken to be where the tuning has it."]
-    off = sorted(filter(is_out_of_tune, state.reeds), key=lambda reed: -abs(reed.off))
+    off = sorted(
+        filter(is_out_of_tune, state.reeds), key=lambda reed: -abs(reed.from_temperament_cents)
+    )
     if off:
-        listed = ", ".join(f"{reed.tab} {reed_offset_text(reed.off)}" for reed in off)
+        listed = ", ".join(
+            f"{reed.tab} {reed_offset_text(reed.from_temperament_cents)}" for reed in off
+        )
         said = [f"Off by more than {REED_TOLERANCE_CENTS:g}: {listed}."]
     else:
         said = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]

@@ -22,7 +22,7 @@ from trainer.app.canvas import Canvas, TextRow, merge_spans
 from trainer.app.take_state import PitchPoint, TakeState
 from trainer.drill import Sound, Step
 from trainer.harp import Harp, Tab
-from trainer.music import cents, hz_of
+from trainer.music import cents, midi_to_hz
 
 GUTTER_CELLS = 10
 """Cells at the left for tab and note of each ruling."""
@@ -152,14 +152,14 @@ class ReachableNotes:
 
     def height(self, tab: Tab) -> float:
         """Height of a tab entry's target."""
-        return cents(self._harp.hz(tab), hz_of(0.0, self._harp.a4))
+        return cents(self._harp.hz(tab), midi_to_hz(0.0, self._harp.a4))
 
     def rulings(self, hole: int, over: bool = False) -> tuple[Ruling, ...]:
         """What a hole can play, low to high, without the overblow unless it is wanted."""
         if (hole, over) not in self._rulings:
             self._rulings[hole, over] = tuple(
                 Ruling(tab, self._harp.note(tab), self.height(tab))
-                for tab in self._harp.reachable(hole)
+                for tab in self._harp.hole_entries(hole)
                 if over or not tab.over
             )
         return self._rulings[hole, over]
@@ -174,11 +174,13 @@ class ReachableNotes:
 
     def path(self, step: Step, beat: float) -> list[float]:
         """Heights that a step asks for at a beat inside it; several for a chord."""
-        place = step.place((beat - float(step.at)) / float(step.beats))
+        place = step.path_position((beat - float(step.start)) / float(step.beats))
         before, after = math.floor(place), math.ceil(place)
         if before == after:
-            return [self.height(tab) + step.off(before) for tab in step.sounds[before]]
-        left, right = (self.height(step.sounds[i][0]) + step.off(i) for i in (before, after))
+            return [self.height(tab) + step.offset_cents(before) for tab in step.sounds[before]]
+        left, right = (
+            self.height(step.sounds[i][0]) + step.offset_cents(i) for i in (before, after)
+        )
         return [left + (right - left) * (place - before)]
 
     def most(self, steps: Iterable[Step]) -> float:
@@ -280,14 +282,14 @@ class TracePicture:
             third=third,
             dot_cents=self._most / (4 * max(1, height - OTHER_ROWS)),
             panels=(),
-            steps=tuple(s for s in steps if s.at < start + 3 * third and s.end > start),
+            steps=tuple(s for s in steps if s.start < start + 3 * third and s.end > start),
             now=take.step.index if take.step else None,
             wanted=take.wanted or ((tab,) if tab else ()),
             tolerance=take.goal.tolerance,
             meter=take.drill.meter[0] if take.drill else 0,
         )
         if steps:
-            ruled = [(float(step.at), self._reach.of(step)) for step in steps]
+            ruled = [(float(step.start), self._reach.of(step)) for step in steps]
         else:
             ruled = [(at, self._reach.rulings(hole)) for at, hole in self._heard_holes]
         ruled = ruled or [(0.0, self._reach.rulings(4))]
@@ -315,10 +317,10 @@ class TracePicture:
 
     def _band(self, seen: TraceView, step: Step, still: list[list[tuple[int, str]]]) -> None:
         pen = "aim" if step.index == seen.now else "band"
-        first = max(0, seen.dot_column(float(step.at) + 1e-6))
+        first = max(0, seen.dot_column(float(step.start) + 1e-6))
         last = min(2 * seen.columns, seen.dot_column(float(step.end) - 1e-6) + 1)
         for column in range(first, last):
-            beat = min(max(seen.beat_at(column), float(step.at)), float(step.end))
+            beat = min(max(seen.beat_at(column), float(step.start)), float(step.end))
             one = seen.panel_at(column // 2)
             if all(ruling.tab != step.first[0] for ruling in one.rulings):
                 continue
@@ -442,7 +444,7 @@ def _tabs_row(seen: TraceView) -> TextRow:
     """Over the plot: the tab of each step where it starts, as far as there is room."""
     cells, pens = [" "] * seen.columns, ["quiet"] * seen.columns
     for step in sorted(seen.steps, key=lambda step: step.index != seen.now):
-        x = max(0, seen.dot_column(float(step.at) + 1e-6) // 2)
+        x = max(0, seen.dot_column(float(step.start) + 1e-6) // 2)
         if set(cells[max(0, x - 1) : x + len(step.tab) + 1]) != {" "}:
             continue
         pen = "now" if step.index == seen.now else "quiet"

@@ -92,11 +92,11 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     else:
         per_line = max(1, (width - 2) // need)
         cells = max(1, (width - 2) // per_line)
-    first = min(0, math.floor(drill.steps[0].at)) if drill.steps else 0
+    first = min(0, math.floor(drill.steps[0].start)) if drill.steps else 0
     whole = drill.bars * meter
     starts = ([first] if first < 0 else []) + list(range(0, whole, per_line))
     ends = [*starts[1:], whole]
-    placed = [PlacedStep(step, float(step.at), float(step.end)) for step in drill.steps]
+    placed = [PlacedStep(step, float(step.start), float(step.end)) for step in drill.steps]
     lines = [
         TabLine(start, end, tuple(one for one in placed if one.at < end and one.end > start))
         for start, end in zip(starts, ends, strict=True)

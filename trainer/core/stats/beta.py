@@ -9,7 +9,7 @@ _CLOSE = 1e-12
 _MOST = 10_000
 
 
-def beta_below(share: float, hits: float, misses: float) -> float:
+def beta_cdf(share: float, hits: float, misses: float) -> float:
     """The probability that a beta distribution lies below a share.
 
     The regularised incomplete beta function, by its continued fraction (DLMF 8.17.22) in
@@ -22,7 +22,7 @@ def beta_below(share: float, hits: float, misses: float) -> float:
     if not 0.0 < share < 1.0:
         return 0.0 if share <= 0.0 else 1.0
     if share > (hits + 1.0) / (hits + misses + 2.0):
-        return 1.0 - beta_below(1.0 - share, misses, hits)
+        return 1.0 - beta_cdf(1.0 - share, misses, hits)
     log = (
         math.lgamma(hits + misses)
         - math.lgamma(hits)

@@ -29,31 +29,33 @@ of freedom)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Drop:
+class ChangePoint:
     """A fall of a series.
 
     Attributes:
-        at: index of the first value after it began.
+        index: index of the first value after it began.
         earliest, latest: the same, at the ends of the 95 % interval.
-        slow: whether it goes on evenly since then, and did not happen at once.
+        is_gradual: whether it goes on evenly since then, and did not happen at once.
         size: how far it has fallen by the last value; positive is down.
-        error: standard error of that.
+        standard_error: standard error of that.
     """
 
-    at: int
+    index: int
     earliest: int
     latest: int
-    slow: bool
+    is_gradual: bool
     size: float
-    error: float
+    standard_error: float
 
     @property
-    def strength(self) -> float:
+    def z_score(self) -> float:
         """How many standard errors it has fallen."""
-        return self.size / self.error
+        return self.size / self.standard_error
 
 
-def find_drop(days: Floats, values: Floats, weights: Floats, noise: float) -> Drop | None:
+def find_change_point(
+    days: Floats, values: Floats, weights: Floats, noise: float
+) -> ChangePoint | None:
     """The fall that explains a series best.
 
     Args:
@@ -79,13 +81,13 @@ def find_drop(days: Floats, values: Floats, weights: Floats, noise: float) -> Dr
         return None
     likely = np.flatnonzero((strength > 0.0).any(axis=0) & _near(strength, best))
     grown = float(t[-1] - t[at]) if kind else 1.0
-    return Drop(
-        at=int(at),
+    return ChangePoint(
+        index=int(at),
         earliest=int(likely[0]),
         latest=int(likely[-1]),
-        slow=bool(kind),
+        is_gradual=bool(kind),
         size=-float(slope[kind, at]) * grown,
-        error=noise / float(np.sqrt(spread[kind, at])) * grown,
+        standard_error=noise / float(np.sqrt(spread[kind, at])) * grown,
     )
 
 

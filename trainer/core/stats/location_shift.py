@@ -19,32 +19,34 @@ from statistics import NormalDist
 
 import numpy as np
 
-LEVEL = 0.95
+CONFIDENCE_LEVEL = 0.95
 """How often the interval holds the true difference, at least."""
 _EXACT = 30
 """Up to so many figures on each side the chances are counted; beyond, they are a normal's."""
 
 
 @dataclass(frozen=True, slots=True)
-class Shift:
+class LocationShift:
     """How far the later figures lie above the earlier ones.
 
     Attributes:
-        by: the estimate.
+        estimate: the estimate.
         low, high: ends of the interval; infinite where there are too few figures for one.
     """
 
-    by: float
+    estimate: float
     low: float
     high: float
 
     @property
-    def is_sure(self) -> bool:
+    def excludes_zero(self) -> bool:
         """Whether the interval leaves no doubt about the direction."""
         return self.low > 0.0 or self.high < 0.0
 
 
-def shift(before: Sequence[float], after: Sequence[float], level: float = LEVEL) -> Shift:
+def hodges_lehmann(
+    before: Sequence[float], after: Sequence[float], level: float = CONFIDENCE_LEVEL
+) -> LocationShift:
     """How far `after` lies above `before`, each with at least one figure.
 
     Args:
@@ -59,8 +61,8 @@ def shift(before: Sequence[float], after: Sequence[float], level: float = LEVEL)
     gaps = np.sort(np.subtract.outer(np.asarray(after), np.asarray(before)), axis=None)
     outside = _outside(*sorted((len(before), len(after))), 1.0 - level)
     if not outside:
-        return Shift(float(np.median(gaps)), -math.inf, math.inf)
-    return Shift(float(np.median(gaps)), float(gaps[outside - 1]), float(gaps[-outside]))
+        return LocationShift(float(np.median(gaps)), -math.inf, math.inf)
+    return LocationShift(float(np.median(gaps)), float(gaps[outside - 1]), float(gaps[-outside]))
 
 
 @cache

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from trainer.drill import Clock, Step
+from trainer.drill import BeatClock, Step
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,7 +21,7 @@ class Pace:
         hesitate: how many ms later steps come from one on, by its index.
     """
 
-    clock: Clock
+    clock: BeatClock
     rush: float = 1.0
     span: tuple[Fraction, Fraction] = (Fraction(0), Fraction(0))
     hesitate: Mapping[int, float] = field(default_factory=dict)
@@ -33,7 +33,7 @@ class Pace:
 
     def start(self, step: Step) -> int:
         """The sample on which a step begins."""
-        return self._sample(step.at) + self._behind(step)
+        return self._sample(step.start) + self._behind(step)
 
     def end(self, step: Step) -> int:
         """The sample on which a step ends."""

@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trainer.drill import Care, Sound, Step
-from trainer.drill.tab_words import Wrong, note_of
+from trainer.drill import CleannessRule, Sound, Step
+from trainer.drill.tab_words import TabError, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.block import Floats
@@ -71,7 +71,7 @@ def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: 
         onset, following = onsets[i], onsets[i + 1 : i + 2]
         length = pace.end(step) - pace.start(step)
         until = min([pace.end(step), *following]) - round(GAP_S * rate)
-        least = 0.9 if step.moves else 0.5
+        least = 0.9 if step.has_path else 0.5
         stop = max(until, onset + round(least * length)) - round(fault.short_ms * rate / 1000.0)
         if fault.extra is not None:
             stop, extra = _make_room(stop, following[0] if following else None, rate)
@@ -101,23 +101,25 @@ def _as_played(asked: Step, fault: Fault) -> Step:
     step = asked
     if fault.instead is not None:
         try:
-            note = note_of(fault.instead)
-        except Wrong as wrong:
+            note = parse_tab_note(fault.instead)
+        except TabError as wrong:
             raise SoundError(f"the built-in player cannot play it instead: {wrong}") from None
-        step = replace(step, sounds=note.sounds, offs=note.offs, ladder=note.ladder)
+        step = replace(
+            step, sounds=note.sounds, offsets_cents=note.offsets_cents, ladder=note.ladder
+        )
     if fault.rung is not None or fault.rung_cents:
-        if fault.rung is None or not (step.moves and 1 <= fault.rung <= len(step.sounds)):
+        if fault.rung is None or not (step.has_path and 1 <= fault.rung <= len(step.sounds)):
             raise _cannot(
                 "play a rung off", asked, "name one of the sounds of a ladder or a glide, from 1"
             )
-        offs = [step.off(place) for place in range(len(step.sounds))]
+        offs = [step.offset_cents(place) for place in range(len(step.sounds))]
         offs[fault.rung - 1] += fault.rung_cents
-        step = replace(step, offs=tuple(offs))
+        step = replace(step, offsets_cents=tuple(offs))
     if fault.alone:
-        if not (step.is_chord or step.care is Care.CHORD):
+        if not (step.is_chord or step.cleanness_rule is CleannessRule.CHORD):
             raise _cannot("leave out the rest of a chord", asked, "name a step that is a chord")
         sounds = tuple(sound[:1] for sound in step.sounds)
-        return replace(step, sounds=sounds, care=Care.PLAIN)
+        return replace(step, sounds=sounds, cleanness_rule=CleannessRule.PLAIN)
     return step
 
 
@@ -152,9 +154,10 @@ def _move(
     if not step.is_glide or holes(step.sounds[0]) != holes(step.sounds[1]):
         raise _cannot("stray or turn back", asked, "name a step that glides on its hole")
     before, after = (
-        harp.hz(step.sounds[place][0]) * 2.0 ** (step.off(place) / 1200.0) for place in (0, 1)
+        harp.hz(step.sounds[place][0]) * 2.0 ** (step.offset_cents(place) / 1200.0)
+        for place in (0, 1)
     )
-    ends = [onset + length * part for part in (step.rest(0)[1], step.rest(1)[0])]
+    ends = [onset + length * part for part in (step.rest_interval(0)[1], step.rest_interval(1)[0])]
     return Move(ends[0], ends[1], cents(after, before))
 
 
@@ -190,7 +193,7 @@ def _voice(playing: _Playing, stretch: Stretch, reed: Reed, curve: Curve, rms: f
 
 def _beside(step: Step, wanted: Sound) -> Sound:
     """The neighbour that sounds along where one hole is written and a chord asked for."""
-    if step.care is not Care.CHORD or len(wanted) > 1:
+    if step.cleanness_rule is not CleannessRule.CHORD or len(wanted) > 1:
         return ()
     return (Tab(_neighbour(holes(wanted)), wanted[0].breath),)
 

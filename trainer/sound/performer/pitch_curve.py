@@ -102,10 +102,10 @@ def _astray(fault: Fault, move: Move, n: Floats) -> Floats:
 
 def hands(step: Step, onset: int, rate: int) -> Curve | None:
     """How far hands are closed over the harp, 0 to 1, for a step with wahs; closed at its start."""
-    if not step.wah:
+    if not step.wah_hz:
         return None
 
     def closed(n: Floats) -> Floats:
-        return np.asarray(0.5 + 0.5 * np.cos(2.0 * np.pi * step.wah * (n - onset) / rate))
+        return np.asarray(0.5 + 0.5 * np.cos(2.0 * np.pi * step.wah_hz * (n - onset) / rate))
 
     return closed

@@ -27,7 +27,7 @@ def stretches(step: Step, onset: float, stop: float, length: float) -> Iterator[
     """A step's path of sounds, parted where it moves to other holes."""
     now, left = Stretch(onset), onset
     for place, sound in enumerate(step.sounds):
-        begin, end = (onset + length * part for part in step.rest(place))
+        begin, end = (onset + length * part for part in step.rest_interval(place))
         if place and holes(step.sounds[place - 1]) != holes(sound):
             way = _way(step.sounds[place - 1], sound)
             for j, reached in enumerate(way, start=1):
@@ -36,9 +36,9 @@ def stretches(step: Step, onset: float, stop: float, length: float) -> Iterator[
                 now = Stretch(now.stop)
                 if reached is not sound:
                     now.path.append((now.stop, reached, 0.0))
-        now.path.append((begin, sound, step.off(place)))
+        now.path.append((begin, sound, step.offset_cents(place)))
         if end > begin:
-            now.path.append((end, sound, step.off(place)))
+            now.path.append((end, sound, step.offset_cents(place)))
         left = end
     now.stop = stop
     yield now

@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from trainer.drill import Clock, Step
+from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
 from trainer.sound.block import Block, Samples, on_grid
 from trainer.sound.click import ClickTrack
@@ -117,7 +117,7 @@ class Microphone:
         *,
         after: int | None = None,
         own: Sequence[Step] = (),
-    ) -> Clock:
+    ) -> BeatClock:
         """Let beats begin as soon as they can be heard.
 
         Args:

@@ -16,7 +16,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from trainer.drill import Clock, Drill, Step
+from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment, trainer_steps
 from trainer.sound.block import Block, Floats, Samples, on_grid
@@ -97,7 +97,7 @@ class Player:
         return self._spec.rate
 
     @property
-    def clock(self) -> Clock:
+    def clock(self) -> BeatClock:
         """Where the beats of the drill fall in the pass that was scheduled last.
 
         Beat 0 is the drill's first, also when only later bars are played.
@@ -109,7 +109,7 @@ class Player:
         """Whether the count-in is heard."""
         return self._speaker is not None
 
-    def again(self, tempo: float | None = None, bars: tuple[int, int] | None = None) -> Clock:
+    def again(self, tempo: float | None = None, bars: tuple[int, int] | None = None) -> BeatClock:
         """Play once more, from the end of the last bar on (or from now, if that is over).
 
         A pass begins with its count-in, and is played with the same faults. To be called before
@@ -173,12 +173,12 @@ class Player:
         """Stop playing. May be called twice."""
         self._closed = True
 
-    def _schedule(self, start: int) -> tuple[Clock, int]:
+    def _schedule(self, start: int) -> tuple[BeatClock, int]:
         """Plan a pass whose count-in comes after `start`; its clock, and where its bars end."""
         lead = _LEAD_S if start == 0 else 0.0
         count_in = -self._track.start * 60.0 / self._track.tempo
         clock = self._track.clock(start + round((lead + count_in) * self.rate), self.rate)
-        spec, span = self._spec, (self._steps[0].at, self._steps[-1].end)
+        spec, span = self._spec, (self._steps[0].start, self._steps[-1].end)
         indices = {step.index for step in self._steps}
         late = {index: ms for index, ms in spec.hesitate.items() if index in indices}
         pace = Pace(clock, spec.rush, span, late)
