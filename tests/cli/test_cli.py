@@ -20,6 +20,7 @@ import typer
 from tests.support.command_line import Trainer
 from trainer.cli import app
 from trainer.cli.exit_codes import ExitCode
+from trainer.core.logs import log_file
 
 RATE = 48_000
 FAULTS = ("--fault", "2:leak_db=-13", "--fault", "5:cents=-18", "--fault", "3:late_ms=50")
@@ -479,4 +480,9 @@ def test_a_mistake_of_the_trainers_own_is_owned_up_to(
     monkeypatch.setattr("trainer.drill.read_shelf", fail)
     answer = trainer("drill", "list")
     assert answer.code == ExitCode.INTERNAL
-    assert answer.err.startswith("the trainer made a mistake (ZeroDivisionError: a wall fell in)")
+    assert answer.err.startswith(
+        "internal error (ZeroDivisionError: a wall fell in); please report"
+    )
+    log = log_file().read_text()
+    assert "ERROR trainer.cli: unexpected error" in log
+    assert "Traceback" in log

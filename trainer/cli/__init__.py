@@ -6,6 +6,7 @@ runs, so that ``trainer --help`` answers at once.
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
 from collections import UserDict
@@ -71,7 +72,10 @@ app = typer.Typer(cls=_AllCommands, add_completion=False, **_USUAL)
 @app.callback(invoke_without_command=True)
 def open_app(
     context: typer.Context,
-    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+    version: Annotated[bool, typer.Option("--version", help="Print the version and exit.")] = False,
+    verbose: Annotated[
+        bool, typer.Option("--verbose", help="Log more, to standard error, too.")
+    ] = False,
     demo: Annotated[
         bool, typer.Option("--demo", hidden=True, help="Let the built-in player play.")
     ] = False,
@@ -84,6 +88,11 @@ def open_app(
 
       trainer
     """
+    from trainer.core import logs
+
+    if verbose:
+        os.environ[logs.VERBOSE_VARIABLE] = "1"
+    logs.start_logging()
     if version:
         from trainer import __version__
 
@@ -129,22 +138,31 @@ def open_app(
 
 
 def main() -> None:
-    """Run a command; errors that a player can mend come as one sentence on standard error."""
-    from trainer.core import TrainerError
+    """Run a command; print an expected error as one sentence on standard error, and exit.
 
+    An unexpected error is logged with its traceback; with ``TRAINER_DEBUG`` set, it is raised.
+    """
+    from trainer.core import TrainerError
+    from trainer.core.logs import log_file, stop_logging
+
+    log = logging.getLogger(__name__)
     try:
         app(prog_name="trainer")
     except TrainerError as error:
         from trainer.sound.errors import DeviceError
 
+        log.info("%s: %s", type(error).__name__, error)
         typer.echo(str(error), err=True)
         sys.exit(ExitCode.NO_SOUND if isinstance(error, DeviceError) else ExitCode.BAD_INPUT)
     except Exception as error:
         if os.environ.get("TRAINER_DEBUG"):
             raise
+        log.exception("unexpected error")
         typer.echo(
-            f"the trainer made a mistake ({type(error).__name__}: {error}); please report it, "
-            "with what TRAINER_DEBUG=1 before the command prints",
+            f"internal error ({type(error).__name__}: {error}); please report it with the end of "
+            f"{log_file()}",
             err=True,
         )
         sys.exit(ExitCode.INTERNAL)
+    finally:
+        stop_logging()

@@ -27,12 +27,14 @@ def run_app(
 
     Before the day's set, somebody who has no settings yet is guided to a microphone that works.
     """
+    from trainer.core.logs import start_logging
     from trainer.drill import read_shelf
     from trainer.practice import Listener
     from trainer.settings import resolve_settings
 
     found = resolve_settings()
     look = found.settings.screen
+    start_logging(console=False)
 
     # The listener's process must be started before the app takes over the terminal.
     listener = Listener()

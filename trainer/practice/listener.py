@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import logging
 import multiprocessing as mp
 import os
 import pickle
@@ -23,9 +24,8 @@ from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 
-import platformdirs
-
 from trainer.core import TrainerError
+from trainer.core.logs import log_folder, start_logging
 from trainer.practice.commands import Command
 from trainer.practice.events import Event, Failed, Finished, Heard, Paused, Started
 from trainer.practice.plan import Plan
@@ -43,6 +43,8 @@ PAUSED_S = 0.5
 """So long the listener waits for the screen where there is nothing to hear meanwhile."""
 SWITCH_S = 0.0005
 """How long the audio callback waits for the interpreter's lock at most."""
+
+_log = logging.getLogger(__name__)
 
 
 class ListenerError(TrainerError):
@@ -162,7 +164,7 @@ class _Sender:
 
 
 def _log_path() -> Path:
-    return Path(platformdirs.user_log_dir("trainer", appauthor=False)) / "listener.log"
+    return log_folder() / "listener.log"
 
 
 def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) -> None:
@@ -173,6 +175,8 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     _keep_noise_off_the_screen(log)
     _be_prompt()
+    start_logging("trainer-listener", console=False)
+    _log.info("listener started, process %d", os.getpid())
     sender = _Sender(events, taken)
     scratch = Path(tempfile.mkdtemp(prefix="heard-"))
 
@@ -198,7 +202,10 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
                 if plans.poll():
                     plans.recv()  # asked too late; or the screen is gone, and this raises
     except EOFError:
-        pass
+        _log.info("listener ended")
+    except Exception:
+        _log.exception("listener failed")
+        raise
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
 

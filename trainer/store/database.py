@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import logging
 import os
 import shutil
 import sqlite3
@@ -28,6 +29,7 @@ _ASK = (
     "FROM pragma_application_id, pragma_user_version"
 )
 _MAKING = threading.Lock()
+_log = logging.getLogger(__name__)
 
 
 def open_database(path: Path) -> sqlite3.Connection:
@@ -52,6 +54,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         db = sqlite3.connect(real, timeout=LOCK_TIMEOUT_S, isolation_level=None)
         try:
             _prepare(db, path)
+            _log.debug("opened %s", path)
             return db
         except BaseException as error:
             db.close()
@@ -196,6 +199,7 @@ def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
             )
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
+    _log.info("upgraded %s to schema version %d", path, SCHEMA_VERSION)
 
 
 def _statements(script: str) -> Iterator[str]:
