@@ -16,7 +16,7 @@ from pathlib import Path
 
 import platformdirs
 
-from trainer.core.files import make_file, make_folder
+from trainer.core.files import create_private_file, make_private_folder
 
 VERBOSE_VARIABLE = "TRAINER_VERBOSE"
 """Environment variable that ``--verbose`` sets, so that child processes log the same."""
@@ -88,9 +88,9 @@ class _PrivateFileHandler(RotatingFileHandler):
 
     def _open(self) -> TextIOWrapper:
         path = Path(self.baseFilename)
-        make_folder(path.parent)
+        make_private_folder(path.parent)
         with contextlib.suppress(FileExistsError):
-            make_file(path)
+            create_private_file(path)
         return super()._open()
 
 
