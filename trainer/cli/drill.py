@@ -102,14 +102,14 @@ def check(
     Example: trainer drill check my-drills new-one.toml
     """
     from trainer.drill import DrillError, lint_drill, parse_drill
-    from trainer.drill.parser import read_text
+    from trainer.drill.parser import read_drill_text
     from trainer.drill.shelf import expand_drill_paths
 
     files = expand_drill_paths(paths)
     wrong = warnings = 0
     for path in files:
         try:
-            text = read_text(path)
+            text = read_drill_text(path)
             drill = parse_drill(text, path.stem, str(path))
         except DrillError as error:
             wrong += 1
@@ -137,14 +137,14 @@ def fmt(
     """
     from trainer.drill import DrillError, format_drill
     from trainer.drill.formatter import overwrite_drill
-    from trainer.drill.parser import read_text
+    from trainer.drill.parser import read_drill_text
     from trainer.drill.shelf import expand_drill_paths
 
     files = expand_drill_paths(paths)
     wrong = changed = 0
     for path in files:
         try:
-            text = read_text(path)
+            text = read_drill_text(path)
             new_text = format_drill(text, path.stem, str(path))
             if new_text == text:
                 continue

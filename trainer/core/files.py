@@ -1,4 +1,4 @@
-"""Files that their owner alone can read, and that are whole as soon as they have their name."""
+"""Files written atomically, and files and folders that only their owner can access."""
 
 from __future__ import annotations
 
@@ -6,51 +6,63 @@ import contextlib
 import errno
 import os
 import secrets
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-_ONLY_MINE = 0o600
-_OTHERS = 0o077
-_NO_LINKS = (errno.EPERM, errno.EOPNOTSUPP, errno.ENOSYS, errno.EMLINK, errno.EACCES)
+_OWNER_FILE_MODE = 0o600
+_OWNER_FOLDER_MODE = 0o700
+_OTHERS_MASK = 0o077
+_NO_HARD_LINK_ERRNOS = (
+    errno.EPERM,
+    errno.EOPNOTSUPP,
+    errno.ENOSYS,
+    errno.EMLINK,
+    errno.EACCES,
+)
 
 
 def make_private_folder(path: Path) -> None:
-    """Make a folder, with those above it, that its owner alone can enter; one that is there
-    stays as it is.
+    """Create a folder, and its missing parents, that only the owner can enter.
+
+    An existing folder is left unchanged.
 
     Raises:
-        OSError: it cannot be made.
+        OSError: it cannot be created.
     """
     if path.is_dir() or path == path.parent:
         return
     make_private_folder(path.parent)
-    path.mkdir(mode=0o700, exist_ok=True)
+    path.mkdir(mode=_OWNER_FOLDER_MODE, exist_ok=True)
 
 
 def create_private_file(path: Path) -> None:
-    """Make an empty file that its owner alone can read.
+    """Create an empty file that only the owner can read.
 
     Raises:
-        OSError: it cannot be made, or something has that name.
+        OSError: it cannot be created, or the name is taken.
     """
-    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _ONLY_MINE))
+    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, _OWNER_FILE_MODE))
 
 
 def restrict_to_owner(path: Path) -> None:
-    """Take away what others may do with a file, if it is there and ours."""
+    """Remove the permissions of other users from a file, if it exists and belongs to us."""
     with contextlib.suppress(FileNotFoundError, PermissionError):
-        if path.stat().st_mode & _OTHERS:
-            path.chmod(_ONLY_MINE)
+        if path.stat().st_mode & _OTHERS_MASK:
+            path.chmod(_OWNER_FILE_MODE)
 
 
 @contextmanager
 def atomic_write(path: Path) -> Iterator[Path]:
-    """Write a new private file under another name; it takes its own when the block is done.
+    """Write a new private file under a temporary name; it gets its own name at the end.
+
+    Yields:
+        The temporary path to write to.
 
     Raises:
-        FileExistsError: something has that name; it stays as it is.
-        OSError: it cannot be written; nothing is left of it.
+        FileExistsError: the name is taken; that file is left unchanged.
+        OSError: it cannot be written; nothing of it remains.
     """
     if os.path.lexists(path):
         raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path))
@@ -58,26 +70,51 @@ def atomic_write(path: Path) -> Iterator[Path]:
     create_private_file(part)
     try:
         yield part
-        _take_name(part, path)
+        _rename_without_overwriting(part, path)
     finally:
         part.unlink(missing_ok=True)
 
 
+def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> None:
+    """Replace the content of a file atomically: readers see the old content or the new.
+
+    Args:
+        path: the file; where it is a link, the file it points to is replaced.
+        data: the new content.
+        mode: permissions of the new file.
+
+    Raises:
+        OSError: it cannot be written; the old file is left unchanged.
+    """
+    path = path.resolve()
+    handle, name = tempfile.mkstemp(prefix=f".{path.stem[:40]}-", suffix=".new", dir=path.parent)
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        temporary.chmod(mode)
+        temporary.replace(path)
+    except OSError:
+        temporary.unlink(missing_ok=True)
+        raise
+
+
 def partial_path(path: Path) -> Path:
-    """A name beside a file's for what is not whole yet; no two are the same."""
+    """Return a unique temporary name beside a file, for use while it is incomplete."""
     return path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
 
 
-def _take_name(part: Path, path: Path) -> None:
-    """Give a file its name, unless something has it."""
+def _rename_without_overwriting(part: Path, path: Path) -> None:
     try:
         os.link(part, path)
     except FileExistsError:
         raise
     except OSError as error:
-        if error.errno not in _NO_LINKS:
+        if error.errno not in _NO_HARD_LINK_ERRNOS:
             raise
-        # A disk without hard links, as memory cards are: there is no way to ask and take at once.
+        # File systems without hard links, as on memory cards: check and rename are two steps.
         if os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from error
         os.replace(part, path)

@@ -8,15 +8,14 @@ of it. Several blank lines become one.
 
 from __future__ import annotations
 
-import os
 import re
 import stat
-import tempfile
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from fractions import Fraction
 from pathlib import Path
 
+from trainer.core.files import replace_file
 from trainer.core.toml_positions import COMMENT_OR_LITERAL_PATTERN, KEY_PATTERN
 from trainer.drill.errors import DrillError, display_width
 from trainer.drill.parser import normalize_text, parse_drill
@@ -55,25 +54,14 @@ def format_drill(source: str, name: str, where: str | None = None) -> str:
 
 
 def overwrite_drill(path: Path, text: str) -> None:
-    """Put a text in place of a file at once: whoever reads it sees the old one or the new.
+    """Replace a drill file's text atomically and keep the file's permissions.
 
     Raises:
         DrillError: it cannot be written.
     """
-    path = path.resolve()
-    new: Path | None = None
     try:
-        handle, made = tempfile.mkstemp(
-            prefix=f".{path.stem[:40]}-", suffix=".new", dir=path.parent
-        )
-        new = Path(made)
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
-        new.chmod(stat.S_IMODE(path.stat().st_mode))
-        new.replace(path)
+        replace_file(path, text.encode("utf-8"), mode=stat.S_IMODE(path.stat().st_mode))
     except OSError as error:
-        if new is not None:
-            new.unlink(missing_ok=True)
         raise DrillError(f"the drill file {path} cannot be written: {error.strerror}") from None
 
 

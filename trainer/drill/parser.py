@@ -27,6 +27,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from trainer.core.text_files import ReadFailure, TextFileError, read_text_file
 from trainer.core.toml_positions import KeySpans, find_overdeep_key, key_spans, string_content_at
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.model import Climb, Drill, Goal
@@ -52,7 +53,7 @@ def read_drill(path: Path | str) -> Drill:
         DrillError: the file cannot be read or is no drill; every problem in it is told.
     """
     path = Path(path)
-    return parse_drill(read_text(path), path.stem, str(path))
+    return parse_drill(read_drill_text(path), path.stem, str(path))
 
 
 def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
@@ -177,30 +178,28 @@ def _at_odds(table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> l
     return faults
 
 
-def read_text(path: Path) -> str:
-    """The text of a drill file, as it stands there.
+def read_drill_text(path: Path) -> str:
+    """Return the text of a drill file, unchanged.
 
     Raises:
         DrillError: the file cannot be read, is too large for a drill, or is not UTF-8.
     """
     try:
-        if path.is_dir():
-            raise DrillError(f"{path} is a folder, not a drill; name a file in it")
-        if not path.is_file():
-            raise DrillError(f"there is no drill file {path}; check its name and folder")
-        if path.stat().st_size > MAX_BYTES:
-            raise DrillError(f"{path} is too large for a drill; a drill is a short text file")
-        raw = path.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise DrillError(f"the drill file {path} cannot be read: {reason}") from None
-    try:
-        return raw.decode("utf-8")
-    except UnicodeDecodeError as error:
-        before = raw[: error.start].decode("utf-8")
-        line, column = before.count("\n") + 1, len(before) - before.rfind("\n")
-        message = "the file is not UTF-8 text from here on; save it as UTF-8"
-        raise DrillError.from_problems(str(path), [Problem(line, column, 0, message)]) from None
+        return read_text_file(path, max_bytes=MAX_BYTES)
+    except TextFileError as error:
+        match error.failure:
+            case ReadFailure.MISSING:
+                message = f"there is no drill file {path}; check its name and folder"
+            case ReadFailure.NOT_A_FILE:
+                message = f"{path} is a folder, not a drill; name a file in it"
+            case ReadFailure.TOO_LARGE:
+                message = f"{path} is too large for a drill; a drill is a short text file"
+            case ReadFailure.NOT_UTF8:
+                problem = Problem(error.line, error.column, 0, error.reason)
+                raise DrillError.from_problems(str(path), [problem]) from None
+            case ReadFailure.SYSTEM:
+                message = f"the drill file {path} cannot be read: {error.reason}"
+        raise DrillError(message) from None
 
 
 def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:

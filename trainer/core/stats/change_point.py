@@ -15,9 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from trainer.core.types import Bools, Floats
 
 BEFORE, AFTER = 4, 5
 """Values on either side of a fall at once, at least."""
@@ -91,7 +90,7 @@ def find_change_point(
     )
 
 
-def _near(strength: Floats, best: float) -> NDArray[np.bool_]:
+def _near(strength: Floats, best: float) -> Bools:
     top = np.maximum(strength, 0.0).max(axis=0)
     return np.asarray(best**2 - top**2 <= CHI2_95)
 
