@@ -20,11 +20,12 @@ from benchmarks.conditions import reverberation
 from benchmarks.corpus import Player, at_places, hard, natural
 from benchmarks.fonts import RATE, Floats
 from benchmarks.measure import blocks
+from trainer.core.types import Samples
 from trainer.ear import Reading, analyze_blocks, track_notes
 from trainer.echo import Echo
 from trainer.harp import Harp, Tab
 from trainer.music import cents, midi_to_hz
-from trainer.sound import OWN_AHEAD_S, Samples, tone
+from trainer.sound import OWN_AHEAD_S, tone
 from trainer.sound.click import click, mix
 
 BEAT_S = 60.0 / 96.0

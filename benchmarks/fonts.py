@@ -22,17 +22,14 @@ import mido
 import numpy as np
 import parselmouth
 import soundfile as sf
-from numpy.typing import NDArray
 
 from trainer.core import TrainerError
+from trainer.core.types import Complexes, Floats
 
 
 class FontError(TrainerError):
     """A sound font, or what plays it, that is not here."""
 
-
-Floats = NDArray[np.floating]
-Complexes = NDArray[np.complexfloating]
 
 RATE = 48_000
 HELD_S = 2.0

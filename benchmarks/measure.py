@@ -15,9 +15,10 @@ import numpy as np
 
 from benchmarks.corpus import Item
 from benchmarks.fonts import Floats
+from trainer.core.types import Samples
 from trainer.ear import Reading, analyze_blocks
 from trainer.harp import Tab
-from trainer.sound import Block, Samples, on_grid
+from trainer.sound import Block, on_grid
 
 SETTLED_S = 0.06
 """From so long after an onset the figures of held notes count."""

@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 
 from tests.reeds.excerpts import RATE, hear, load
+from trainer.core.types import Samples
 from trainer.ear import Reading
 from trainer.echo import Echo
 from trainer.harp import Harp
 from trainer.music import cents
-from trainer.sound import OWN_AHEAD_S, Samples, on_grid, tone
+from trainer.sound import OWN_AHEAD_S, on_grid, tone
 from trainer.sound.click import click, mix
 
 BEAT_S = 0.625

@@ -15,8 +15,8 @@ from pathlib import Path
 
 import numpy as np
 import soundfile as sf
-from numpy.typing import NDArray
 
+from trainer.core.types import Samples
 from trainer.ear import Ear, Reading
 from trainer.harp import Harp, Tab
 from trainer.sound import Block, on_grid
@@ -25,8 +25,6 @@ FOLDER = Path(__file__).parent
 RATE = 48_000
 LEAD_S = 0.3
 """Silence before the first note of an excerpt."""
-
-Samples = NDArray[np.floating]
 
 
 @dataclass(frozen=True)

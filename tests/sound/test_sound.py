@@ -21,6 +21,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
+from trainer.core.types import Floats
 from trainer.drill import Drill, DrillError, Goal, Step
 from trainer.harp import Harp, HarpError, Tab
 from trainer.sound import (
@@ -39,7 +40,6 @@ from trainer.sound import (
     open_source,
     tone,
 )
-from trainer.sound.block import Floats
 from trainer.sound.click import click, mix
 from trainer.sound.ring import Ring
 

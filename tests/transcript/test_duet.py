@@ -20,10 +20,11 @@ import soundfile as sf
 
 from tests.reeds.excerpts import LEAD_S, RATE, cut
 from trainer.cli import main
+from trainer.core.types import Floats
 from trainer.drill import find_drill, parse_drill, write_drill
 from trainer.harp import Harp, Tab
 from trainer.report.transcript_report import transcript_csv, transcript_notes_data, transcript_text
-from trainer.sound import Floats, Player
+from trainer.sound import Player
 from trainer.transcript import Transcript, TranscriptRequest, draft_drill, transcribe
 from trainer.transcript.tones import Tone, find_tones
 from trainer.transcript.two_parts import ToneGroup, group_tones, separate_players

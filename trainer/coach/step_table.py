@@ -17,12 +17,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.coach.parameters import IN_TUNE_POINTS, TREND
+from trainer.core.types import Floats, Ints
 from trainer.drill import CRITERIA, CleannessRule
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,8 +36,6 @@ from trainer.coach.parameters import TREND
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.step_table import (
     METRICS,
-    Floats,
-    Ints,
     Metric,
     Name,
     StepSummary,
@@ -50,6 +48,7 @@ from trainer.coach.step_table import (
     summarise_groups,
 )
 from trainer.core.stats.location_shift import hodges_lehmann
+from trainer.core.types import Floats, Ints
 from trainer.harp import HarpError, Tab
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal

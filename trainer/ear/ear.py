@@ -15,6 +15,7 @@ from functools import lru_cache
 import numpy as np
 
 from trainer.core import TrainerError
+from trainer.core.types import Floats
 from trainer.ear.frontend import Frontend
 from trainer.ear.harmonic_fit import fit_harmonics, hann
 from trainer.ear.level_gate import LOOK_BACK, LevelGate, attack_start, rms_level_db
@@ -32,7 +33,7 @@ from trainer.ear.tab_tracker import TabTracker
 from trainer.echo import Echo
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
-from trainer.sound import Block, Floats
+from trainer.sound import Block
 
 LEAST_RATE = 8_000
 HOP_S = 0.005

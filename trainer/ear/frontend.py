@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trainer.sound import Floats
+from trainer.core.types import Floats
 
 LOWEST_RATE = 22_000
 TAPS_A_SIDE = 12

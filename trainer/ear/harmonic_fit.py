@@ -21,8 +21,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.music import cents
-from trainer.sound import Floats
 
 MOST_PARTIALS = 6
 HIGHEST_HZ = 9_500.0

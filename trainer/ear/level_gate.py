@@ -7,7 +7,7 @@ from collections import deque
 
 import numpy as np
 
-from trainer.sound import Floats
+from trainer.core.types import Floats
 
 QUIETEST_DB = -120.0
 FIRST_FLOOR_DB = -66.0

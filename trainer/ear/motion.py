@@ -23,8 +23,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
+from trainer.core.types import Floats
 from trainer.music import cents
-from trainer.sound import Floats
 
 GRID_S = 0.005
 RELEASE_S = 0.04
@@ -41,8 +42,6 @@ TURNS_SHARE = 0.7
 """A movement that counts goes over so much of the depth, which is half a swing."""
 DEEP_CENTS, DEEP_DB = 12.0, 2.5
 
-SD_OF_MAD = 1.4826
-"""Standard deviation of a normal distribution over its median absolute deviation."""
 MOVING_CENTS_S = 100.0
 SPEED_SPAN = 11
 """Samples of the grid over which speed is taken, 50 ms."""
@@ -251,7 +250,7 @@ class _Rest:
         slope = float(np.median(x[-half:] - x[:half])) / (len(x) - half)
         off = x - slope * np.arange(len(x))
         start = float(np.median(off))
-        return cls(first, end, start, slope, SD_OF_MAD * float(np.median(np.abs(off - start))))
+        return cls(first, end, start, slope, SD_PER_MAD * median_absolute_deviation(off, start))
 
     @property
     def stop(self) -> float:

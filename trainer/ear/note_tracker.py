@@ -7,12 +7,12 @@ from collections.abc import Iterable, Iterator
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.ear.heard_note import HeardNote
 from trainer.ear.motion import RELEASE_S, Modulation, estimate_motion, estimate_tremolo
 from trainer.ear.reading import Reading
 from trainer.harp import Harp, Tab
 from trainer.music import cents
-from trainer.sound import Floats
 
 SHORTEST_S = 0.04
 """Shorter stretches of pitch are no notes."""

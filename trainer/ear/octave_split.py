@@ -15,9 +15,9 @@ from typing import NamedTuple
 
 import numpy as np
 
-from trainer.ear.partial_fit import Complexes, hann_lobe
+from trainer.core.types import Complexes, Floats
+from trainer.ear.partial_fit import hann_lobe
 from trainer.music import cents
-from trainer.sound import Floats
 
 MEMORY_S = 1.0
 LEAST_S = 0.2

@@ -14,11 +14,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trainer.sound import Floats
-
-Complexes = NDArray[np.complexfloating]
+from trainer.core.types import Complexes, Floats
 
 FINE = 8
 """Points of the lobe's table for each point of the spectrum."""

@@ -14,8 +14,8 @@ from functools import lru_cache
 import aubio
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.ear.harmonic_fit import hann
-from trainer.sound import Floats
 
 FINE = 2
 """Lags to a sample: at a low rate a high note's peaks fall between samples."""

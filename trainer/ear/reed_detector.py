@@ -17,12 +17,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.ear.octave_split import OctaveDetector
 from trainer.ear.partial_fit import FrameSpectrum
 from trainer.ear.reed_mixture import ReedMixture, power_db
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
-from trainer.sound import Floats
 
 FRAME_S = 0.085
 SHORTEST_FRAME_S = 0.030

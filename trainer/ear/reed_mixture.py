@@ -8,8 +8,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from trainer.ear.partial_fit import LOBE_POWER, Complexes, FrameSpectrum
-from trainer.sound import Floats
+from trainer.core.types import Complexes, Floats
+from trainer.ear.partial_fit import LOBE_POWER, FrameSpectrum
 
 PARTIALS = 12
 """Partials of a reed that are fitted."""

@@ -12,14 +12,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from trainer.sound import Floats
-
-Spectrum = NDArray[np.complexfloating[Any, Any]]
+from trainer.core.types import Complexes, Floats
 
 PARTITIONS = 6
 HIGHEST_HZ = 11_000.0
@@ -48,8 +44,8 @@ class Outcome:
         noise: power of what is not echo, shape (bins,).
     """
 
-    predicted: Spectrum
-    left: Spectrum
+    predicted: Complexes
+    left: Complexes
     noise: Floats
 
 
@@ -159,8 +155,8 @@ class Path:
         step = np.array([[1.0, size], [0.0, 1.0]])
         self._spread = step @ self._spread @ step.T + [[JITTER, 0.0], [0.0, 0.0]]
 
-    def _to_bins(self, block: Floats) -> Spectrum:
+    def _to_bins(self, block: Floats) -> Complexes:
         return np.fft.rfft(np.concatenate([np.zeros(self._size), block]))[: self._bins]
 
-    def _to_time(self, bins: Spectrum) -> Floats:
+    def _to_time(self, bins: Complexes) -> Floats:
         return np.fft.irfft(bins, 2 * self._size)

@@ -15,10 +15,11 @@ import math
 
 import numpy as np
 
+from trainer.core.types import Floats, Samples
 from trainer.echo.adaptive_filter import Outcome, Path
 from trainer.echo.delay import Delay, find_delay
 from trainer.echo.residual_suppressor import Residue
-from trainer.sound import OWN_AHEAD_S, Floats, Samples
+from trainer.sound import OWN_AHEAD_S
 
 BLOCK_S = 0.043
 """Blocks longer than a click learn from one click what short ones do not learn from ten."""

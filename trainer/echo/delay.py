@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.sound import Floats
+from trainer.core.types import Floats
 
 PLAYED = 1e-3
 """Power, over the strongest frequency's, from which a frequency counts as played."""

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 
-from trainer.sound import Floats
+from trainer.core.types import Floats
 
 STEP = 64
 """Samples for which one bound holds; divides a block."""

@@ -28,6 +28,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
+from trainer.core.types import Floats
 from trainer.drill import CleannessRule, Sound
 from trainer.ear.motion import initial_pitch
 from trainer.harp import HOLES
@@ -48,7 +50,6 @@ from trainer.marking.step_readings import (
     FEWEST,
     FEWEST_STEADY,
     RELEASE_MS,
-    Floats,
     HeldSpan,
     StepReadings,
     without_outliers,
@@ -65,8 +66,6 @@ _ARRIVAL_MS = 40.0
 _STAYS_MS, _STAYS = 200.0, 0.9
 _UNSETTLED_MS = 120.0
 _WIDTH_SDS = 2.0
-_SD_OF_MAD = 1.4826
-"""Standard deviation of a normal distribution over its median absolute deviation."""
 _WIDEST = 5.0
 
 
@@ -267,7 +266,7 @@ def _settled(note: HeldSpan, release: float, tolerance: float) -> float | None:
     if rest.sum() < FEWEST_STEADY:
         return None
     error = off - _line(t[rest], off[rest], t)
-    width = _WIDTH_SDS * _SD_OF_MAD * float(np.median(np.abs(error[rest])))
+    width = _WIDTH_SDS * SD_PER_MAD * median_absolute_deviation(error[rest], 0.0)
     inside = np.abs(error) <= np.clip(width, tolerance, _WIDEST * tolerance)
     here = np.arange(len(t))
     until = np.searchsorted(t, np.minimum(t + _STAYS_MS, release), side="right")

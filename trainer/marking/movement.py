@@ -14,10 +14,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.ear.motion import Motion, estimate_motion
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.sounding_holes import ever_sounded
-from trainer.marking.step_readings import FEWEST_STEADY, Floats, HeldSpan, StepReadings
+from trainer.marking.step_readings import FEWEST_STEADY, HeldSpan, StepReadings
 from trainer.marking.target import StepTarget, hz_of_cents
 
 _SMOOTH = 5

@@ -8,9 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.types import Floats
 from trainer.drill import Sound
-
-Floats = NDArray[np.float64]
 
 FEWEST = 4
 """Readings with a pitch (20 ms) below which it cannot be judged."""

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.types import Floats
 from trainer.drill import BeatClock, Step
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp
@@ -44,7 +45,7 @@ def sounding_mask(reading: Reading) -> int:
     return bits
 
 
-def hz_of_cents(cents: NDArray[np.float64]) -> NDArray[np.float64]:
+def hz_of_cents(cents: Floats) -> Floats:
     """Hz of pitches in cents from A4 = 440 Hz."""
     return np.asarray(440.0 * np.exp2(cents / 1200.0))
 

@@ -16,15 +16,15 @@ from statistics import median
 
 import numpy as np
 
+from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
+from trainer.core.types import Floats
 from trainer.ear import HeardNote, NoteTracker, Reading
-from trainer.ear.motion import SD_OF_MAD
 from trainer.harp import Harp, Tab
 from trainer.harp.measured_tuning import natural_entries
 from trainer.music import cents
 from trainer.practice.events import Event, Finished, Heard, Started
 from trainer.practice.plan import Plan
 from trainer.practice.take import run
-from trainer.sound import Floats
 from trainer.store import ReedRecord
 
 ATTACKS = 2
@@ -292,7 +292,7 @@ class Measuring:
             yield Again(sentence or "")
             return
         self._lost = 0
-        spread = float(SD_OF_MAD * np.median(np.abs(off - middle)))
+        spread = SD_PER_MAD * median_absolute_deviation(off, middle)
         asked = tab == self.asked
         twins = () if asked else self._harp.same_pitch(tab)
         twin = next((other for other in twins if other.is_natural), None)

@@ -27,7 +27,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from trainer.core.stats.change_point import ChangePoint, Floats, find_change_point
+from trainer.core.stats.change_point import ChangePoint, find_change_point
+from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
+from trainer.core.types import Floats
 from trainer.harp import Breath, Tab
 
 SURE = 5.0
@@ -56,7 +58,6 @@ POOL = 25.0
 UNSURE = 10.0
 """The noise itself is known from few days only; this many of them double its variance."""
 LEAST_NOISE = 0.5
-SD_OF_MAD = 1.4826
 LEVEL = 1.96
 """Standard errors to either side of a 95 % interval."""
 
@@ -282,7 +283,7 @@ def _handfuls(one: _Series) -> tuple[Floats, Floats]:
 
 def _deviation(values: Floats) -> float:
     """Standard deviation about 0, taken robustly."""
-    return SD_OF_MAD * float(np.median(np.abs(values))) if len(values) else 0.0
+    return SD_PER_MAD * median_absolute_deviation(values, 0.0) if len(values) else 0.0
 
 
 def _history(tab: Tab, one: _Series, noise: float) -> ReedHistory:

@@ -19,6 +19,7 @@ from html import escape
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.types import Floats
 from trainer.drill import CRITERIA
 from trainer.ear import Reading
 from trainer.harp import Harp
@@ -30,7 +31,6 @@ from trainer.report.formatting import score_text
 from trainer.report.result_report import total_line
 from trainer.report.tab_html import STYLE, bars_html
 from trainer.report.tab_layout import tab_table
-from trainer.sound import Floats
 
 STEP_MARGIN_S = 0.3
 """What is drawn and heard before a step and after it."""

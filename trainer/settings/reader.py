@@ -16,6 +16,7 @@ from typing import Any
 
 import platformdirs
 
+from trainer.core.text_files import ReadFailure, TextFileError, read_text_file
 from trainer.core.toml_positions import find_overdeep_key, key_spans
 from trainer.drill.errors import Problem
 from trainer.drill.parser import normalize_text, with_source_lines
@@ -122,18 +123,20 @@ def read_settings_file(path: Path) -> str | None:
         SettingsError: it cannot be read, is too large for settings, or is not UTF-8.
     """
     try:
-        if path.exists() and not path.is_file():
-            raise SettingsError(f"the settings {path} are no file; move it away, or name another")
-        if path.exists() and path.stat().st_size > MAX_SETTINGS_BYTES:
-            raise SettingsError(f"{path} is too large for settings; move it away, or name another")
-        return path.read_bytes().decode("utf-8")
-    except FileNotFoundError:
-        return None
-    except UnicodeDecodeError:
-        raise SettingsError(f"the settings {path} are not UTF-8 text; save them as UTF-8") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise SettingsError(f"the settings {path} cannot be read: {reason}") from None
+        return read_text_file(path, max_bytes=MAX_SETTINGS_BYTES)
+    except TextFileError as error:
+        match error.failure:
+            case ReadFailure.MISSING:
+                return None
+            case ReadFailure.NOT_A_FILE:
+                message = f"the settings {path} are no file; move it away, or name another"
+            case ReadFailure.TOO_LARGE:
+                message = f"{path} is too large for settings; move it away, or name another"
+            case ReadFailure.NOT_UTF8:
+                message = f"the settings {path} are not UTF-8 text; save them as UTF-8"
+            case ReadFailure.SYSTEM:
+                message = f"the settings {path} cannot be read: {error.reason}"
+        raise SettingsError(message) from None
 
 
 def parse_settings(source: str, path: Path) -> dict[str, Any]:

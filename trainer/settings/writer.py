@@ -8,9 +8,7 @@ takes the # away, unsetting puts it back. A change that would lose anything is n
 from __future__ import annotations
 
 import contextlib
-import os
 import re
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +17,7 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Item
 
+from trainer.core.files import replace_file
 from trainer.core.toml_positions import key_spans
 from trainer.drill.parser import normalize_text
 from trainer.settings.errors import SettingsError
@@ -233,20 +232,10 @@ def _like(raw: str, text: str) -> str:
 
 def _write(path: Path, text: str) -> None:
     """Put a text, readable by its owner alone, in place of the file at once."""
-    path = path.resolve()  # a link stays a link
-    new: Path | None = None
     try:
-        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        handle, made = tempfile.mkstemp(prefix=".settings-", suffix=".new", dir=path.parent)
-        new = Path(made)
-        with os.fdopen(handle, "wb") as file:
-            file.write(text.encode("utf-8"))
-            file.flush()
-            os.fsync(file.fileno())
-        new.replace(path)
+        path.resolve().parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        replace_file(path, text.encode("utf-8"))
     except OSError as error:
-        if new is not None:
-            new.unlink(missing_ok=True)
         raise SettingsError(
             f"the settings {path} cannot be written: {error.strerror}; check their folder and "
             "rights, or name another file in TRAINER_SETTINGS"

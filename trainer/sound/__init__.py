@@ -1,7 +1,7 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
 from trainer.sound.accompaniment import trainer_steps
-from trainer.sound.block import OWN_AHEAD_S, Block, Floats, Samples, Source, on_grid
+from trainer.sound.block import OWN_AHEAD_S, Block, Source, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.sources.factory import open_source
@@ -25,14 +25,12 @@ __all__ = [
     "ClickTrack",
     "DeviceError",
     "Fault",
-    "Floats",
     "Microphone",
     "MicrophoneSpec",
     "Player",
     "PlayerSpec",
     "Recording",
     "RecordingSpec",
-    "Samples",
     "SoundError",
     "Source",
     "SourceLost",

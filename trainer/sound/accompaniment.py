@@ -12,9 +12,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
+from trainer.core.types import Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
-from trainer.sound.block import Samples
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import Voice

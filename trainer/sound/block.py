@@ -9,9 +9,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-Samples = NDArray[np.float32]
-Floats = NDArray[np.floating[Any]]
-"""Real numbers; in double precision unless it is said otherwise."""
+from trainer.core.types import Samples
 
 OWN_AHEAD_S = 0.1
 """How long before it is heard, by what the drivers say, a block carries what the trainer played.

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trainer.core.types import Samples
 from trainer.drill import BeatClock, Drill
-from trainer.sound.block import Samples
 
 _LENGTH_S = 0.03
 _DECAY_S = 0.006

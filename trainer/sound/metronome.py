@@ -20,10 +20,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.types import Samples
 from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment
-from trainer.sound.block import OWN_AHEAD_S, Samples, on_grid
+from trainer.sound.block import OWN_AHEAD_S, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.passage import Looped, Round
 from trainer.sound.speaker import Speaker

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from trainer.sound.block import Samples
+from trainer.core.types import Samples
 from trainer.sound.click import click, mix
 from trainer.sound.errors import SoundError
 from trainer.sound.sources.recording import Recording

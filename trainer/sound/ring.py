@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from trainer.sound.block import Samples
+from trainer.core.types import Samples
 
 
 class Ring:

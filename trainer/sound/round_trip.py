@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trainer.sound.block import Floats
+from trainer.core.types import Floats
 from trainer.sound.click import ClickTrack, click
 from trainer.sound.devices import input_device, output_device
 from trainer.sound.errors import DeviceError, SoundError

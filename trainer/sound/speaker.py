@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from trainer.sound.block import Samples
+from trainer.core.types import Samples
 from trainer.sound.devices import end_stream, output_device, portaudio
 from trainer.sound.errors import DeviceError
 from trainer.sound.ring import Ring

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.sound.block import Floats
+from trainer.core.types import Floats
 
 _PARTIALS_DB = (0.0, -12.0, -20.0, -26.0)
 _FADE_S = 0.03

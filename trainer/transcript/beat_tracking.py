@@ -18,8 +18,8 @@ from fractions import Fraction
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.types import Floats
 from trainer.drill import BeatClock
-from trainer.sound import Floats
 
 SLOWEST, FASTEST, TEMPO_STEP = 36.0, 220.0, 0.025
 """Pulses a minute that are tried, and by which share they differ."""

@@ -11,11 +11,10 @@ piano and bass.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from trainer.core.types import Floats
 from trainer.ear import HeardNote
 from trainer.harp import Harp
 from trainer.music import cents
@@ -32,7 +31,6 @@ LOW_HZ, HIGH_HZ = 80.0, 8000.0
 MOST_FRAMES = 12
 """Of a long note, so many are looked at, spread evenly."""
 
-Floats = NDArray[np.floating[Any]]
 
 UNEXPLAINED_DB = (-60.0, -50.0, -46.0, -43.0, -40.0, -32.0, -28.0, -22.0, -12.5, -8.0, -5.0, -3.0)
 RIGHT = (0.99, 0.984, 0.974, 0.951, 0.919, 0.881, 0.854, 0.835, 0.767, 0.705, 0.306, 0.08)

@@ -25,13 +25,13 @@ from itertools import pairwise
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.drill.difficulty import describe_difficulty, difficulty
 from trainer.drill.fingerings import TargetPitch, fingerings
 from trainer.drill.model import Step
 from trainer.drill.transpose import easiest_fingerings
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position, note_name, position_name
-from trainer.sound import Floats
 from trainer.transcript.model import HarpGuess
 
 MISSING = 6.0

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from trainer.sound import Floats
+from trainer.core.types import Floats
 from trainer.transcript.beat_tracking import (
     BarGrid,
     BeatAlignment,

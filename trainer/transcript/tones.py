@@ -20,10 +20,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.ear.partial_fit import FrameSpectrum
 from trainer.ear.reed_mixture import ReedMixture, power_db
 from trainer.music import cents
-from trainer.sound import Floats
 
 FRAME_S, HOP_S = 0.085, 0.02
 SILENT_DB = -40.0

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from trainer.core import TrainerError
+from trainer.core.types import Floats
 from trainer.drill.fingerings import TargetPitch
 from trainer.drill.model import Step
 from trainer.drill.transpose import easiest_fingerings
@@ -18,7 +19,7 @@ from trainer.ear.frontend import Frontend
 from trainer.ear.motion import held_parts
 from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
-from trainer.sound import Block, Floats, Recording
+from trainer.sound import Block, Recording
 from trainer.transcript.confidence import explained_fractions, unexplained_db
 from trainer.transcript.harp_guess import (
     PitchEvent,

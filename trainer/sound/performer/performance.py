@@ -13,11 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.drill import CleannessRule, Sound, Step
 from trainer.drill.tab_words import TabError, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
-from trainer.sound.block import Floats
 from trainer.sound.errors import SoundError
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.pitch_curve import Move, hands, off_path

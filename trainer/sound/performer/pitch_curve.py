@@ -10,8 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from trainer.core.types import Floats
 from trainer.drill import Step, Vibrato
-from trainer.sound.block import Floats
 from trainer.sound.performer.voice import Curve
 from trainer.sound.sources.spec import Fault
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.sound.block import Floats
+from trainer.core.types import Floats
 
 Curve = Callable[[Floats], Floats]
 """Cents off a reed's reference pitch at each of an array of sample numbers."""

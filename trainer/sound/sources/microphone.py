@@ -17,9 +17,10 @@ from typing import Any
 
 import numpy as np
 
+from trainer.core.types import Samples
 from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
-from trainer.sound.block import Block, Samples, on_grid
+from trainer.sound.block import Block, on_grid
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import (
     Device,

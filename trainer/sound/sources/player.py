@@ -16,10 +16,11 @@ from dataclasses import replace
 
 import numpy as np
 
+from trainer.core.types import Floats, Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment, trainer_steps
-from trainer.sound.block import Block, Floats, Samples, on_grid
+from trainer.sound.block import Block, on_grid
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performer.pace import Pace

@@ -12,7 +12,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.sound.block import Block, Samples, on_grid
+from trainer.core.types import Samples
+from trainer.sound.block import Block, on_grid
 from trainer.sound.errors import SoundError
 from trainer.sound.signal_quality import Facts
 from trainer.sound.take_writer import OWN_CHANNEL

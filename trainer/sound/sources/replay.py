@@ -8,7 +8,8 @@ from pathlib import Path
 
 import numpy as np
 
-from trainer.sound.block import Block, Samples
+from trainer.core.types import Samples
+from trainer.sound.block import Block
 from trainer.sound.errors import DeviceError
 from trainer.sound.sources.recording import Recording
 from trainer.sound.speaker import Speaker
