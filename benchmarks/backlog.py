@@ -32,8 +32,8 @@ import soundfile as sf
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
-from trainer.practice.batch import mark_all
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.practice.batch import mark_recordings
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 COUNTS = (10, 100, 1000)
 DIFFERENT = 8
@@ -47,7 +47,7 @@ def recordings(folder: Path, count: int) -> tuple[list[Path], float]:
     made = []
     for number in range(DIFFERENT):
         faults = {2: Fault(cents=5.0 * number), 5: Fault(late_ms=8.0 * number)}
-        player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults))
+        player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults))
         sound = np.concatenate([block.samples for block in player.blocks()])
         path = folder / f"made-{number}.flac"
         sf.write(path, sound, player.rate)
@@ -82,7 +82,7 @@ def measure(name: str, count: int, mark: Callable[[list[Plan]], int]) -> None:
 
 def by_pool(plans: list[Plan]) -> int:
     """By the pool."""
-    return sum(one.best is not None for one in mark_all(plans))
+    return sum(one.best is not None for one in mark_recordings(plans))
 
 
 def by_dask(plans: list[Plan]) -> int:
@@ -99,7 +99,7 @@ def by_dask(plans: list[Plan]) -> int:
         words = ["worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
         for _ in range(os.cpu_count() or 1):
             started.append(subprocess.Popen([*dask, *words], **quiet))  # type: ignore[call-overload]
-        marked = sum(one.best is not None for one in mark_all(plans, address))
+        marked = sum(one.best is not None for one in mark_recordings(plans, address))
         for process in started:
             process.terminate()
             process.wait()

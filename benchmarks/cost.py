@@ -28,7 +28,7 @@ from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
 from trainer.ear import Ear, NoteTracker, Reading, analyze_blocks
 from trainer.harp import Harp
 from trainer.report.heard_report import heard_note_text, reading_data
-from trainer.sound import Block, on_grid
+from trainer.sound import Block, round_to_24_bits
 
 PYIN_S = 6.0
 """It is slow: it gets only so much of the audio."""
@@ -112,7 +112,7 @@ def command(samples: Floats) -> float:
     """The same of the whole command on a FLAC file of that audio."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder, "take.flac")
-        sf.write(file, on_grid(samples), RATE, subtype="PCM_24")
+        sf.write(file, round_to_24_bits(samples), RATE, subtype="PCM_24")
         before = resource.getrusage(resource.RUSAGE_CHILDREN)
         command = [sys.executable, "-m", "trainer", "listen", str(file), "--harp", "C"]
         subprocess.run(command, check=True, capture_output=True)
@@ -154,7 +154,7 @@ def memory(minutes: float) -> Iterator[str]:
         gain, noise = draw.uniform(0.3, 1.0), 10.0 ** draw.uniform(-4.5, -3.5)
         for at in range(0, len(samples), BLOCK):
             piece = gain * samples[at : at + BLOCK]
-            piece = on_grid(piece + noise * draw.standard_normal(len(piece)))
+            piece = round_to_24_bits(piece + noise * draw.standard_normal(len(piece)))
             for reading in ear.analyze(Block(start, piece, RATE)):
                 said += 1
                 notes += len(tracker.track(reading))

@@ -22,10 +22,10 @@ from benchmarks.fonts import RATE, Floats
 from benchmarks.measure import blocks
 from trainer.core.types import Samples
 from trainer.ear import Reading, analyze_blocks, track_notes
-from trainer.echo import Echo
+from trainer.echo import EchoCanceller
 from trainer.harp import Harp, Tab
 from trainer.music import cents, midi_to_hz
-from trainer.sound import OWN_AHEAD_S, tone
+from trainer.sound import REFERENCE_LEAD_S, tone
 from trainer.sound.click import click, mix
 
 BEAT_S = 60.0 / 96.0
@@ -112,7 +112,7 @@ def tune(seconds: float) -> Samples:
 
 def ahead(own: Samples) -> Samples:
     """As a block carries it."""
-    early = round(OWN_AHEAD_S * RATE)
+    early = round(REFERENCE_LEAD_S * RATE)
     return np.concatenate([own[early:], np.zeros(early, np.float32)])
 
 
@@ -124,8 +124,10 @@ def hear(samples: Floats, own: Samples | None, harp: Harp) -> list[Reading]:
 
 def cleaned(samples: Floats, own: Samples) -> Floats:
     """The sound that the ear hears, `own` as it was played."""
-    echo = Echo(RATE)
-    return np.concatenate([echo.feed(b.samples, b.own) for b in blocks(samples, RATE, ahead(own))])
+    echo = EchoCanceller(RATE)
+    return np.concatenate(
+        [echo.cancel(b.samples, b.reference) for b in blocks(samples, RATE, ahead(own))]
+    )
 
 
 def noise(count: int, db: float = -66.0) -> Floats:

@@ -18,19 +18,19 @@ from benchmarks.fonts import Floats
 from trainer.core.types import Samples
 from trainer.ear import Reading, analyze_blocks
 from trainer.harp import Tab
-from trainer.sound import Block, on_grid
+from trainer.sound import Block, round_to_24_bits
 
 SETTLED_S = 0.06
 """From so long after an onset the figures of held notes count."""
 BLOCK = 512
 
 
-def blocks(samples: Floats, rate: int, own: Samples | None = None) -> Iterator[Block]:
-    """Sound cut into blocks; `own` as `Block.own` is, shape (n,)."""
-    heard = on_grid(samples)
+def blocks(samples: Floats, rate: int, reference: Samples | None = None) -> Iterator[Block]:
+    """Sound cut into blocks; `reference` as `Block.reference` is, shape (n,)."""
+    heard = round_to_24_bits(samples)
     for start in range(0, len(heard), BLOCK):
         some = slice(start, start + BLOCK)
-        yield Block(start, heard[some], rate, None if own is None else own[some])
+        yield Block(start, heard[some], rate, None if reference is None else reference[some])
 
 
 def hear(one: Item) -> list[Reading]:

@@ -40,7 +40,7 @@ from trainer.app.canvas import Canvas
 from trainer.app.screens.result import ResultScreen
 from trainer.app.take_state import TakeState
 from trainer.harp import Harp
-from trainer.practice import Event, Heard, Plan
+from trainer.practice import Event, Plan, ReadingHeard
 from trainer.sound import PlayerSpec
 from trainer.store import Journal
 
@@ -75,7 +75,7 @@ class Timed(ScriptedListener):
         due = list(self._due)
         events = super().poll()
         for second, event in due[: len(events)][-1:]:
-            if isinstance(event, Heard):
+            if isinstance(event, ReadingHeard):
                 self.newest = self._began + second
         return events
 

@@ -33,7 +33,7 @@ from trainer.harp import Harp
 from trainer.music import cents
 from trainer.sound import Block
 from trainer.sound.click import click
-from trainer.sound.sources.player import Player
+from trainer.sound.sources.player import BuiltInPlayer
 
 RATE = 48_000
 Sound = NDArray[np.float32]
@@ -93,7 +93,7 @@ PEERS: dict[str, Stretch] = {
 def phrase() -> tuple[Sound, list[tuple[float, float]]]:
     """Notes of the built-in player, and when each is held, seconds."""
     drill = parse_drill(PHRASE, "p")
-    player = Player(drill, Harp.of("C"))
+    player = BuiltInPlayer(drill, Harp.of("C"))
     sound = np.concatenate([block.samples for block in player.blocks()])
     zero = player.clock.zero / player.rate
     held = []

@@ -21,10 +21,10 @@ import trainer.app.app
 import trainer.practice.listener as listening
 from trainer.app.app import TrainerApp
 from trainer.harp import Breath, Harp
-from trainer.practice import Event, Heard, Listener, Notice, Paused, Plan, Resumed
+from trainer.practice import Event, Listener, Notice, Plan, ReadingHeard, TakePaused, TakeResumed
 from trainer.sound import Block, Microphone, MicrophoneSpec
 
-TROUBLES = Paused, Resumed, Notice
+TROUBLES = TakePaused, TakeResumed, Notice
 LISTENER, APP = "listener.npz", "app.npz"
 LISTENING = "listening"
 """A file that is there from the first block on."""
@@ -68,7 +68,7 @@ def serve(plans: Connection, *more: Any) -> None:
 
     def watched_run(plan: Plan, stopping: Callable[[], bool]) -> Iterator[Event]:
         for event in _run(plan, stopping):
-            if not isinstance(event, Heard):
+            if not isinstance(event, ReadingHeard):
                 yield event
                 continue
             reading = event.reading
@@ -113,7 +113,7 @@ class Watched(TrainerApp):
             events = poll()
             now = _now()
             for event in events:
-                if isinstance(event, Heard):
+                if isinstance(event, ReadingHeard):
                     self.taken.add(now, event.reading.heard)
                 elif isinstance(event, TROUBLES):
                     self.troubles.add(now, TROUBLES.index(type(event)))

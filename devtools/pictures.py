@@ -29,7 +29,7 @@ from trainer.app.session import ListenerLike
 from trainer.app.take_state import Phase
 from trainer.drill import Drill, find_drill, read_shelf
 from trainer.harp import Harp
-from trainer.practice import Listener, Plan, run, typical_faults
+from trainer.practice import Listener, Plan, run_take, typical_faults
 from trainer.settings import settings_path
 from trainer.settings.writer import set_setting
 from trainer.sound import MicrophoneSpec, PlayerSpec
@@ -210,7 +210,7 @@ def main(folder: Path) -> None:
         pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
         with patch.object(guide, "there", lambda: INPUTS):
             file = Path(home) / "ferry-evening.flac"
-            for _ in run(replace(plan, source=PlayerSpec(), save=file)):
+            for _ in run_take(replace(plan, source=PlayerSpec(), save=file)):
                 pass
             script = replace(plan, source=MicrophoneSpec())
             pictures |= asyncio.run(by_a_script(script, file))

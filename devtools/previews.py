@@ -34,7 +34,7 @@ from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.harp import Breath, Harp, Tab
 from trainer.practice import Plan
-from trainer.practice.harp_measurement import Asked, Sounding
+from trainer.practice.harp_measurement import ReedRequested, ReedSounding
 from trainer.sound import PlayerSpec
 from trainer.sound.passage import Passage
 
@@ -75,7 +75,7 @@ def _loop(take: TakeState) -> LoopState:
 
 def _measuring(take: TakeState) -> MeasuringState:
     tab = Tab(4, Breath.DRAW)
-    asked, sounding = Asked(tab, "D5", 3, 20), Sounding(tab, 2.1, 1.2)
+    asked, sounding = ReedRequested(tab, "D5", 3, 20), ReedSounding(tab, 2.1, 1.2)
     return MeasuringState(take.plan.harp, asked, sounding, {Tab.parse("1"): -3.4})
 
 

@@ -19,17 +19,17 @@ from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
 from trainer.music import cents
 from trainer.practice import (
-    Beat,
+    BeatReached,
     Command,
-    Ended,
     Event,
-    Finished,
-    Heard,
-    Loop,
-    Looping,
-    Marked,
+    LoopStarted,
+    PassEnded,
+    PassStarted,
     Plan,
-    Started,
+    PlayLoop,
+    ReadingHeard,
+    StepMarked,
+    TakeFinished,
 )
 
 RATE = 48_000
@@ -124,36 +124,36 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
     tempo = plan.tempo or drill.tempo
     count_in = plan.count_in or drill.meter[0]
     clock = BeatClock(round(count_in * 60 / tempo * RATE), tempo, RATE)
-    yield 0.0, Started(clock, 0, len(drill.steps), "the scripted player", True)
+    yield 0.0, PassStarted(clock, 0, len(drill.steps), "the scripted player", True)
     marks = [_mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]) for step in drill.steps]
     due = list(marks)
     beat = -count_in
     for sample in range(0, clock.sample(drill.end), HOP):
         now = sample / RATE
         while clock.sample(beat) <= sample:
-            yield now, Beat(beat)
+            yield now, BeatReached(beat)
             beat += 1
-        yield now, Heard(_reading(plan.harp, drill, clock, sample, noise))
+        yield now, ReadingHeard(_reading(plan.harp, drill, clock, sample, noise))
         while due and clock.beat(sample) > float(due[0].step.end):
-            yield now, Marked(due.pop(0))
+            yield now, StepMarked(due.pop(0))
     end = clock.sample(drill.end) / RATE
     for mark in due:
-        yield end, Marked(mark)
+        yield end, StepMarked(mark)
     score = sum(mark.score * float(mark.step.beats) for mark in marks) / float(
         sum(step.beats for step in drill.steps)
     )
     passed = score >= drill.goal.pass_mark
-    yield end, Ended(Result(drill, plan.harp.name, tempo, tuple(marks), score, passed))
-    yield end, Finished()
+    yield end, PassEnded(Result(drill, plan.harp.name, tempo, tuple(marks), score, passed))
+    yield end, TakeFinished()
 
 
 def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]]:
     """Yield the events while `DRILL` is played and no drill is open."""
     clock = BeatClock(0, DRILL.tempo, RATE)
-    yield 0.0, Started(None, 0, 0, "the scripted player", False)
+    yield 0.0, PassStarted(None, 0, 0, "the scripted player", False)
     for sample in range(0, clock.sample(DRILL.end), HOP):
-        yield sample / RATE, Heard(_reading(plan.harp, DRILL, clock, sample, noise))
-    yield clock.sample(DRILL.end) / RATE, Finished()
+        yield sample / RATE, ReadingHeard(_reading(plan.harp, DRILL, clock, sample, noise))
+    yield clock.sample(DRILL.end) / RATE, TakeFinished()
 
 
 def _reading(
@@ -257,14 +257,14 @@ class ScriptedListener:
 
     def ask(self, command: Command) -> None:
         """Confirm a loop at once; ignore other commands."""
-        if isinstance(command, Loop) and command.passage is not None:
+        if isinstance(command, PlayLoop) and command.passage is not None:
             now = (time.monotonic() - self._began) * self._pace
-            self._due.appendleft((0.0, Looping(command.passage, round(now * RATE))))
+            self._due.appendleft((0.0, LoopStarted(command.passage, round(now * RATE))))
 
     def stop(self) -> None:
-        """End the replay; the next poll returns `Finished`."""
+        """End the replay; the next poll returns `TakeFinished`."""
         if self._due:
-            self._due = deque([(0.0, Finished())])
+            self._due = deque([(0.0, TakeFinished())])
 
     def close(self) -> None:
         """Note that it was closed."""

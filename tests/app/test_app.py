@@ -51,18 +51,18 @@ from trainer.ear import Reading
 from trainer.harp import Breath, Harp, HarpError, Tab
 from trainer.marking import Mark, Measured, Result
 from trainer.practice import (
-    Beat,
-    Ended,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Marked,
     Notice,
-    Paused,
+    PassEnded,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
 from trainer.report.result_report import result_data, result_text
 from trainer.report.take_lines import TakeLines
@@ -98,7 +98,7 @@ class Puppet:
 
     def stop(self) -> None:
         self.stops += 1
-        self.queue.append(Finished())
+        self.queue.append(TakeFinished())
 
     def close(self) -> None:
         self.closed = True
@@ -111,9 +111,9 @@ class Puppet:
                 return
 
 
-def at(beat: float) -> Heard:
+def at(beat: float) -> ReadingHeard:
     """Silence at a beat."""
-    return Heard(silence(CLOCK.sample(beat)))
+    return ReadingHeard(silence(CLOCK.sample(beat)))
 
 
 def run(
@@ -166,7 +166,7 @@ async def show(pilot: Pilot[None], puppet: Puppet, *events: Event) -> str:
     return text(pilot)
 
 
-STARTED = Started(CLOCK, 0, len(DRILL.steps), "the microphone", True)
+STARTED = PassStarted(CLOCK, 0, len(DRILL.steps), "the microphone", True)
 
 
 # The practice screen
@@ -200,7 +200,7 @@ def test_the_count_in_can_be_followed_without_sound() -> None:
         shown = await show(pilot, puppet, at(-3))
         assert "● ● ○ ○  count-in, then -4" in shown
         assert large_rows("2")[0] in shown
-        shown = await show(pilot, puppet, at(-0.1), Beat(-1))
+        shown = await show(pilot, puppet, at(-0.1), BeatReached(-1))
         assert "● ● ● ●  count-in, then -4" in shown
         shown = await show(pilot, puppet, at(0))
         assert "count-in" not in shown
@@ -243,14 +243,16 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
         columns = []
         tabs = set()
         for beat in (0.0, 0.5, 1.2, 2.9):
-            shown = await show(pilot, puppet, STARTED, at(0), Heard(reading("-4", beat=beat)))
+            shown = await show(
+                pilot, puppet, STARTED, at(0), ReadingHeard(reading("-4", beat=beat))
+            )
             page = [line[:36] for line in shown.splitlines()[1:14]]
             columns.append(page[0].index("▼"))
             tabs.add(page[1])
         assert columns == sorted(set(columns))
         assert len(tabs) == 1
         mark = Mark(DRILL.steps[1], 71.0, {}, Measured(start=1), "18 cents flat")
-        shown = await show(pilot, puppet, Marked(mark))
+        shown = await show(pilot, puppet, StepMarked(mark))
         lines = shown.splitlines()
         assert lines[4].index("◐71") == lines[2].index("-4'")
         assert "18 cents flat" in shown
@@ -258,21 +260,21 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
         assert "·71" in shown
         assert "◐71" not in shown.splitlines()[4]
         better = replace(mark, score=97.0)
-        assert "◆97" in await show(pilot, puppet, Marked(better))
+        assert "◆97" in await show(pilot, puppet, StepMarked(better))
 
     run(test)
 
 
 def test_the_reading_is_told_in_words_and_shapes() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        events = [Heard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
+        events = [ReadingHeard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
         shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "▼ 12 cents flat, clean" in shown
         for row in large_rows("12 FLAT"):
             assert row in shown
-        events = [Heard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
+        events = [ReadingHeard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
         assert "● in tune, clean" in await show(pilot, puppet, *events)
-        events = [Heard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
+        events = [ReadingHeard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
         assert "× this is -5, play -4" in await show(pilot, puppet, *events)
 
     run(test, size=LARGE)
@@ -280,7 +282,9 @@ def test_the_reading_is_told_in_words_and_shapes() -> None:
 
 def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        events = [Heard(reading("-4", 1.0, beat=0.1 + i / 100, leak=(3, -11.0))) for i in range(20)]
+        events = [
+            ReadingHeard(reading("-4", 1.0, beat=0.1 + i / 100, leak=(3, -11.0))) for i in range(20)
+        ]
         shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "!3" in shown
         assert "[4]" in shown
@@ -290,8 +294,8 @@ def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
     run(test, size=LARGE)
 
 
-@pytest.mark.parametrize("trouble", [Paused, Failed])
-def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[Paused | Failed]) -> None:
+@pytest.mark.parametrize("trouble", [TakePaused, TakeFailed])
+def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[TakePaused | TakeFailed]) -> None:
     sentence = (
         "the microphone 'harbour studio 2' has stopped giving sound; plug it in again and the "
         "take goes on from where it was, or press space to stop it here and keep what there is"
@@ -299,13 +303,13 @@ def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[Paused | Faile
     mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        shown = await show(pilot, puppet, STARTED, at(0), Marked(mark), trouble(sentence))
+        shown = await show(pilot, puppet, STARTED, at(0), StepMarked(mark), trouble(sentence))
         assert sentence in " ".join(shown.split())
-        assert ("no sound" if trouble is Paused else "failed") in shown
+        assert ("no sound" if trouble is TakePaused else "failed") in shown
         assert "●88" in shown
-        if trouble is Paused:
-            rest = Started(CLOCK, 4, len(DRILL.steps), "the microphone", True)
-            shown = await show(pilot, puppet, Resumed(), rest, at(4))
+        if trouble is TakePaused:
+            rest = PassStarted(CLOCK, 4, len(DRILL.steps), "the microphone", True)
+            shown = await show(pilot, puppet, TakeResumed(), rest, at(4))
             assert "●88" in shown
             assert "has stopped" not in shown
 
@@ -355,13 +359,13 @@ def test_loop_can_be_switched_on_and_off_while_playing() -> None:
         await show(pilot, puppet, STARTED, at(0))
         await pilot.press("l")
         assert "loop on" in text(pilot)
-        await show(pilot, puppet, Ended(result), Finished())
+        await show(pilot, puppet, PassEnded(result), TakeFinished())
         assert len(puppet.plans) == 2
         assert puppet.plans[-1].loop
-        await show(pilot, puppet, STARTED, at(0), Ended(result), STARTED)
+        await show(pilot, puppet, STARTED, at(0), PassEnded(result), STARTED)
         assert puppet.stops == 0
         await pilot.press("l")
-        await show(pilot, puppet, Ended(result))
+        await show(pilot, puppet, PassEnded(result))
         assert puppet.stops == 1
         await settle(pilot, puppet)
         assert len(puppet.plans) == 2
@@ -422,13 +426,13 @@ def test_listening_without_a_drill_and_coming_back_keeps_the_marks() -> None:
     mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        await show(pilot, puppet, STARTED, Marked(mark))
+        await show(pilot, puppet, STARTED, StepMarked(mark))
         await pilot.press("i")
         await settle(pilot, puppet)
         assert isinstance(pilot.app.screen, ListenScreen)
         assert puppet.plans[-1] == Plan(HARP, MicrophoneSpec())
-        started = Started(None, 0, 0, "the microphone", False)
-        events = [Heard(reading("-3''", -7.0, sample=RATE + 240 * i)) for i in range(60)]
+        started = PassStarted(None, 0, 0, "the microphone", False)
+        events = [ReadingHeard(reading("-3''", -7.0, sample=RATE + 240 * i)) for i in range(60)]
         shown = await show(pilot, puppet, started, *events)
         assert "● in tune, clean" in shown
         for ruling in ("-3   B4", "-3'  Bb4", "-3'' A4", "3    G4"):
@@ -593,7 +597,7 @@ def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> di
     take = TakeState(replace(PLAN, drill=drill))
     take.apply(STARTED)
     for i in range(20):
-        take.apply(Heard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
+        take.apply(ReadingHeard(reading(tab, off, sample=CLOCK.sample(beat) + 240 * i)))
     drawn = TracePicture(take).follow(take, 110, 43)
     return {y: "".join(part for part, _ in row) for y, row in drawn}
 
@@ -632,7 +636,7 @@ def _only_trail(off: float, columns: range) -> list[int]:
     take = TakeState(PLAN)
     take.apply(STARTED)
     for i in range(20):
-        take.apply(Heard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
+        take.apply(ReadingHeard(reading("-4", off, sample=CLOCK.sample(0) + 240 * i)))
     rows = {}
     for y, row in TracePicture(take).follow(take, 110, 43):
         cells = "".join(part if pen == "trail" else " " * len(part) for part, pen in row)
@@ -643,7 +647,7 @@ def _only_trail(off: float, columns: range) -> list[int]:
 def test_the_band_is_as_high_as_the_tolerance() -> None:
     take = TakeState(PLAN)
     take.apply(STARTED)
-    take.apply(Heard(silence(CLOCK.sample(0.0))))
+    take.apply(ReadingHeard(silence(CLOCK.sample(0.0))))
     rows = dict(TracePicture(take).follow(take, 110, 43))
     band = {
         y: "".join(part if pen == "aim" else " " * len(part) for part, pen in row)
@@ -658,10 +662,10 @@ def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
     take = TakeState(PLAN)
     take.apply(STARTED)
     picture_ = TracePicture(take)
-    take.apply(Heard(reading("-4", 2.0, beat=0.1)))
+    take.apply(ReadingHeard(reading("-4", 2.0, beat=0.1)))
     list(picture_.follow(take, 65, 22))
     for i in range(1, 12):
-        take.apply(Heard(reading("-4", 2.0 + i % 2, sample=CLOCK.sample(0.1) + 240 * i)))
+        take.apply(ReadingHeard(reading("-4", 2.0 + i % 2, sample=CLOCK.sample(0.1) + 240 * i)))
         drawn = list(picture_.follow(take, 65, 22))
         assert len(drawn) <= 3
         assert all(len(row) <= 24 for _, row in drawn[:-1])
@@ -677,11 +681,11 @@ def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
     assert shelf
     for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
         take = TakeState(Plan(Harp.of(key), PlayerSpec(), drill))
-        take.apply(Started(BeatClock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
+        take.apply(PassStarted(BeatClock(0, drill.tempo, RATE), 0, len(drill.steps), "", False))
         drawn = TracePicture(take)
         for beat in range(0, int(drill.end), 4):
             sample = round(beat * 60 / drill.tempo * RATE)
-            take.apply(Heard(silence(sample)))
+            take.apply(ReadingHeard(silence(sample)))
             for width, height in ((43, 13), (65, 24)):
                 for y, row in drawn.follow(take, width, height):
                     assert 0 <= y < height
@@ -943,7 +947,7 @@ def test_failed_takes_do_not_loop() -> None:
     puppet = Puppet()
     session = Session(puppet, replace(PLAN, loop=True))
     session.start(session.plan)
-    puppet.queue += [STARTED, Failed("the file is cut short"), Finished()]
+    puppet.queue += [STARTED, TakeFailed("the file is cut short"), TakeFinished()]
     session.poll()
     assert session.take.phase is Phase.FAILED
     assert len(puppet.plans) == 1
@@ -978,14 +982,14 @@ def test_a_take_in_plain_lines() -> None:
     told = []
     for event in (
         STARTED,
-        *(Beat(n) for n in (-4, -3, -2, -1, 0, 1)),
-        Heard(reading("-4")),
-        Marked(_mark(DRILL.steps[0])),
-        Marked(_mark(DRILL.steps[0], 90.0)),
-        Paused("the microphone is gone"),
-        Resumed(),
-        Failed("it stays gone"),
-        Finished("take.flac"),
+        *(BeatReached(n) for n in (-4, -3, -2, -1, 0, 1)),
+        ReadingHeard(reading("-4")),
+        StepMarked(_mark(DRILL.steps[0])),
+        StepMarked(_mark(DRILL.steps[0], 90.0)),
+        TakePaused("the microphone is gone"),
+        TakeResumed(),
+        TakeFailed("it stays gone"),
+        TakeFinished("take.flac"),
     ):
         told += lines.lines(event)
     assert told == [
@@ -1012,7 +1016,7 @@ def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> Non
     assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(told.split())
     assert "weakest: step 2 (-4') with 64." in " ".join(told.split())
     assert all(len(line) <= 60 for line in told.splitlines())
-    assert TakeLines(Plan(Harp.of(), PlayerSpec()), 60).lines(Ended(result)) == [
+    assert TakeLines(Plan(Harp.of(), PlayerSpec()), 60).lines(PassEnded(result)) == [
         "",
         *told.splitlines(),
     ]

@@ -38,7 +38,7 @@ from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.harp import Harp
-from trainer.practice import Ask, Finished, Loop, Plan, Started, Tone
+from trainer.practice import PassControl, PassStarted, Plan, PlayLoop, PlayTone, TakeFinished
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 from trainer.sound.passage import Passage
 from trainer.store import Journal
@@ -93,7 +93,7 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     assert isinstance(app, TrainerApp)
     if screen is ResultScreen:
         events = [event for _, event in scripted.scripted_events(app.session.plan)]
-        events[-1] = Finished(sound=str(REEDS / "phrase.flac"))
+        events[-1] = TakeFinished(sound=str(REEDS / "phrase.flac"))
         await pilot.press("space")
         puppet.queue += events
     if screen is LoopScreen:
@@ -149,11 +149,11 @@ class Now:
 
     @property
     def tones(self) -> list[float | None]:
-        return [asked.hz for asked in self.puppet.asked if isinstance(asked, Tone)]
+        return [asked.hz for asked in self.puppet.asked if isinstance(asked, PlayTone)]
 
     @property
-    def loops(self) -> list[Loop]:
-        return [asked for asked in self.puppet.asked if isinstance(asked, Loop)]
+    def loops(self) -> list[PlayLoop]:
+        return [asked for asked in self.puppet.asked if isinstance(asked, PlayLoop)]
 
     def remember(self) -> None:
         self.was = self.plan, self.at, self.words
@@ -233,8 +233,8 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("n", lambda now: now.drill == SECOND),
         Case("p", lambda now: now.drill == LAST),
         Case("r", begun),
-        Case("k", lambda now: now.puppet.asked == [Ask.PAUSE], "space"),
-        Case("b", lambda now: now.puppet.asked == [Ask.BACK], "space"),
+        Case("k", lambda now: now.puppet.asked == [PassControl.PAUSE], "space"),
+        Case("b", lambda now: now.puppet.asked == [PassControl.GO_BACK], "space"),
         Case("c", lambda now: now.plan.loops and now.to > OWN),
         Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BPM - TEMPO_STEP_BPM, "c"),
         Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BPM + TEMPO_STEP_BPM, "c"),
@@ -373,7 +373,7 @@ def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Ca
             await go_to(pilot, puppet, screen)
             await until(pilot, lambda: "Reading the" not in text(pilot))
         if screen in (ListenScreen, LoopScreen):
-            puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+            puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
             await until(pilot, lambda: "the microphone" in text(pilot))
         now = Now(pilot, puppet)
         for one in case.before.split():
@@ -384,7 +384,7 @@ def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Ca
         assert not case.effect(now)
         await pilot.press(key)
         await until(pilot, lambda: case.effect(now))
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         await pilot.pause(0.05)
 
     run(test, plan)
@@ -444,7 +444,7 @@ def test_the_round_trip_is_measured_and_a_microphone_chosen_from_the_settings(pl
         await pilot.press("m")
         await until(pilot, lambda: isinstance(pilot.app.screen, GuideScreen))
         await pilot.press("escape")
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         await until(pilot, lambda: isinstance(pilot.app.screen, SettingsScreen))
 
     run(test, plan)

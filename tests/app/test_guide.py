@@ -27,13 +27,21 @@ from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.drill import parse_drill
 from trainer.harp import Harp
-from trainer.practice import Event, Failed, Finished, Heard, Plan, Started, Tone
+from trainer.practice import (
+    Event,
+    PassStarted,
+    Plan,
+    PlayTone,
+    ReadingHeard,
+    TakeFailed,
+    TakeFinished,
+)
 from trainer.settings import resolve_settings
-from trainer.sound import MicrophoneSpec, Player
+from trainer.sound import BuiltInPlayer, MicrophoneSpec
 
 RATE = 48_000
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
-STARTED = Started(None, 0, 0, "the microphone", False)
+STARTED = PassStarted(None, 0, 0, "the microphone", False)
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
 
 
@@ -48,7 +56,9 @@ def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def note(tab: str, seconds: float = 1.0, start: float = 1.0) -> list[Event]:
     first = round(start * RATE)
-    return [Heard(reading(tab, 3.0, sample=first + 240 * i)) for i in range(round(200 * seconds))]
+    return [
+        ReadingHeard(reading(tab, 3.0, sample=first + 240 * i)) for i in range(round(200 * seconds))
+    ]
 
 
 async def open_guide(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -92,7 +102,7 @@ def test_it_ends_with_a_note_and_keeps_what_was_chosen(
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
         assert resolve_settings().settings.sound.device == "on the stand"
         assert resolve_settings().settings.harp.key == "C"
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         await until(pilot, lambda: pilot.app.session.plan.drill is scripted.DRILL)  # type: ignore[attr-defined]
         assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]
 
@@ -116,11 +126,11 @@ def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPa
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("m")
         await until(pilot, lambda: "PortAudio is missing" in text(pilot))
-        puppet.queue += [Failed("the input cannot be opened: it is in use", no_sound=True)]
+        puppet.queue += [TakeFailed("the input cannot be opened: it is in use", no_sound=True)]
         await until(pilot, lambda: "it is in use" in text(pilot))
         await press(pilot, "t")
-        assert puppet.asked == [Tone(440.0)]
-        puppet.queue.append(Finished())
+        assert puppet.asked == [PlayTone(440.0)]
+        puppet.queue.append(TakeFinished())
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
         assert not settings.exists(), "leaving it keeps nothing"
@@ -145,7 +155,7 @@ def test_a_new_player_is_led_to_a_microphone_that_works(
     drill = parse_drill(
         'title = "One note"\nharp = "C"\ntempo = 60\ntab = """\n-4:4 | -4:4 | -4:4 |\n"""\n', "one"
     )
-    player = Player(drill, Harp.of("C"))
+    player = BuiltInPlayer(drill, Harp.of("C"))
     with tempfile.TemporaryDirectory(prefix="new-") as folder:
         wav = Path(folder) / "note.wav"
         sf.write(wav, np.concatenate([block.samples for block in player.blocks()]), player.rate)

@@ -18,22 +18,29 @@ from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneS
 from trainer.drill import find_drill
 from trainer.ear import Ear, HeardNote, analyze_blocks, track_notes
 from trainer.harp import Harp, Tab
-from trainer.practice import Finished, Noted, Plan, Started, Tone
-from trainer.practice import run as play
-from trainer.sound import OWN_AHEAD_S, Block, Fault, MicrophoneSpec, PlayerSpec, on_grid
-from trainer.sound.sources.player import Player
-from trainer.sound.tone import Drone
+from trainer.practice import NoteEnded, PassStarted, Plan, PlayTone, TakeFinished
+from trainer.practice import run_take as play
+from trainer.sound import (
+    REFERENCE_LEAD_S,
+    Block,
+    Fault,
+    MicrophoneSpec,
+    PlayerSpec,
+    round_to_24_bits,
+)
+from trainer.sound.sources.player import BuiltInPlayer
+from trainer.sound.tone import ToneGenerator
 
 HARP = Harp.of("C")
 PLAN = Plan(HARP, MicrophoneSpec(), drill=scripted.DRILL)
-STARTED = Started(None, 0, 0, "the microphone", False)
+STARTED = PassStarted(None, 0, 0, "the microphone", False)
 
 
 def heard() -> list[HeardNote]:
     """The notes of a drill that was played with a leak and a flat bend."""
     drill = find_drill("harbour-bell")
     faults = {1: Fault(leak_db=-12.0), 4: Fault(cents=-18.0)}
-    player = Player(drill, HARP, spec=PlayerSpec(faults=faults))
+    player = BuiltInPlayer(drill, HARP, spec=PlayerSpec(faults=faults))
     return list(track_notes(analyze_blocks(player.blocks(), player.rate, HARP), HARP))
 
 
@@ -44,7 +51,7 @@ async def listening(pilot: Pilot[None], puppet: Puppet, *played: HeardNote) -> s
     await pilot.press("i")
     await until(pilot, lambda: isinstance(pilot.app.screen, ListenScreen))
     puppet.queue.append(STARTED)
-    puppet.queue += [Noted(note) for note in played]
+    puppet.queue += [NoteEnded(note) for note in played]
     await until(pilot, lambda: not puppet.queue)
     await pilot.pause(0.05)
     return text(pilot)
@@ -54,10 +61,10 @@ async def listening(pilot: Pilot[None], puppet: Puppet, *played: HeardNote) -> s
 def test_the_last_notes_figures_stay(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         assert "once it is over" in await listening(pilot, puppet)
-        puppet.queue.append(Noted(NOTES[1]))
+        puppet.queue.append(NoteEnded(NOTES[1]))
         await until(pilot, lambda: "hole 3 too, 12 dB down" in text(pilot))
         assert "steady (wobble" in text(pilot)
-        puppet.queue.append(Noted(NOTES[4]))
+        puppet.queue.append(NoteEnded(NOTES[4]))
         await until(pilot, lambda: "▼ 18 flat" in text(pilot))
         assert ("hole 3 too" in text(pilot)) == (size == LARGE)
 
@@ -77,8 +84,8 @@ def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
         await press(pilot, "d")
         hz = [HARP.hz(Tab.parse(tab)) for tab in ("5", "-5", "-5", "5")]
         wanted = [hz[0], hz[1], hz[2] / 2, hz[3] / 2]
-        tones = [one for one in puppet.asked if isinstance(one, Tone)]
-        assert tones == [*map(Tone, wanted), Tone(None)]
+        tones = [one for one in puppet.asked if isinstance(one, PlayTone)]
+        assert tones == [*map(PlayTone, wanted), PlayTone(None)]
 
     run(test, PLAN, size=LARGE)
 
@@ -87,7 +94,7 @@ def test_a_tone_needs_a_take_that_listens() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await listening(pilot, puppet)
         await press(pilot, "space")
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         shown = await press(pilot, "d")
         assert "the tone sounds while it listens" in shown
         assert not puppet.asked
@@ -119,7 +126,7 @@ def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
 
 
 def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
-    drone, rate = Drone(48_000), 48_000
+    drone, rate = ToneGenerator(48_000), 48_000
     stretches = []
     for at in range(60):
         if at in (5, 20, 40):
@@ -142,17 +149,17 @@ def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
 def test_notes_are_told_only_where_no_drill_is_played() -> None:
     drill = find_drill("harbour-bell")
     events = list(play(Plan(HARP, PlayerSpec(), drill=drill)))
-    assert not [event for event in events if isinstance(event, Noted)]
+    assert not [event for event in events if isinstance(event, NoteEnded)]
 
 
 TONE = """
 import json, sys, time
 from pathlib import Path
 from trainer.harp import Harp
-from trainer.practice import Plan, Tone, run
+from trainer.practice import Plan, PlayTone, run_take
 from trainer.sound import MicrophoneSpec
 
-wishes = [(1.0, Tone(523.25)), (3.5, Tone(None)), (1.0, None)]
+wishes = [(1.0, PlayTone(523.25)), (3.5, PlayTone(None)), (1.0, None)]
 since = []
 
 def asked():
@@ -166,7 +173,7 @@ def over():
     return len(wishes) == 1 and bool(since) and since[-1] > since[0] + 1.0
 
 plan = Plan(Harp.of("C"), MicrophoneSpec(), save=Path(sys.argv[1]))
-print(json.dumps(len(list(run(plan, over, asked)))))
+print(json.dumps(len(list(run_take(plan, over, asked)))))
 """
 
 
@@ -198,17 +205,19 @@ def test_a_tone_that_comes_back_is_not_taken_for_the_players(late_ms: float) -> 
     # As from a loudspeaker beside the microphone, in a quiet room: as loud as it was played.
     rate, rng = 48_000, np.random.default_rng(3)
     own = np.zeros(4 * rate, dtype=np.float32)
-    drone = Drone(rate)
+    drone = ToneGenerator(rate)
     drone.turn_to(523.25)
     drone.add_to(own[rate:])
-    late = round((OWN_AHEAD_S + late_ms / 1000.0) * rate)
+    late = round((REFERENCE_LEAD_S + late_ms / 1000.0) * rate)
     heard = np.concatenate([np.zeros(late, np.float32), own])[: len(own)]
     room = heard + 1e-3 * rng.standard_normal(len(own)).astype(np.float32)
     assert pitch_of(room, rate) == pytest.approx(523.25, abs=0.3)
     ear, readings = Ear(rate, HARP), []
     for start in range(0, len(own), 256):
         part = slice(start, start + 256)
-        readings += ear.analyze(Block(start, on_grid(room[part]), rate, on_grid(own[part])))
+        readings += ear.analyze(
+            Block(start, round_to_24_bits(room[part]), rate, round_to_24_bits(own[part]))
+        )
     later = [one for one in readings if one.time > 2.0]
     taken = [one for one in later if one.hz and abs(one.hz - 523.25) < 15 and one.level_db > -60]
     assert len(later) > 300

@@ -15,8 +15,8 @@ from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.harp import Harp
-from trainer.practice import Event, Finished, Plan
-from trainer.practice import run as play
+from trainer.practice import Event, Plan, TakeFinished
+from trainer.practice import run_take as play
 from trainer.reedcare.own_harps import list_own_harps
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec
 from trainer.store import Journal
@@ -128,6 +128,6 @@ def test_a_running_take_is_not_disturbed(tmp_path: Path) -> None:
         await begin(pilot, "quay")
         assert "a take is running" in " ".join(text(pilot).split())
         assert len(puppet.plans) == 1
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
 
     run(test, plan_of(tmp_path))

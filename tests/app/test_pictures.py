@@ -33,7 +33,7 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
 from trainer.harp import Harp
-from trainer.practice import Event, Finished, Plan
+from trainer.practice import Event, Plan, TakeFinished
 from trainer.sound import PlayerSpec
 from trainer.sound.passage import Passage
 from trainer.store import Journal
@@ -77,7 +77,7 @@ class Puppet:
         return events
 
     def stop(self) -> None:
-        self.queue.append(Finished())
+        self.queue.append(TakeFinished())
 
     def close(self) -> None:
         """Nothing is held."""

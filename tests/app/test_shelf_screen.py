@@ -21,7 +21,7 @@ from trainer.app.widgets.drill_preview import (
 )
 from trainer.drill import DrillError, find_drill, read_shelf
 from trainer.harp import Harp
-from trainer.practice import Failed, Finished, Plan
+from trainer.practice import Plan, TakeFailed, TakeFinished
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SHELF = read_shelf().drills
@@ -168,7 +168,7 @@ def test_tab_lets_a_drill_be_heard_and_stops_it(size: tuple[int, int]) -> None:
         await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
         assert isinstance(pilot.app.screen, ShelfScreen)
         await press(pilot, "tab")
-        puppet.queue.append(Finished())  # it has come to its end
+        puppet.queue.append(TakeFinished())  # it has come to its end
         await until(pilot, lambda: ShelfScreen.CAUTION in text(pilot))
         assert len(puppet.plans) == 3
         assert pilot.app.session.take is take  # type: ignore[attr-defined]
@@ -191,7 +191,7 @@ def test_a_drill_that_is_opened_while_one_is_heard_waits_for_quiet() -> None:
 def test_why_nothing_is_heard_is_told() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "s", "tab")
-        puppet.queue += [Failed("there is no output; plug one in"), Finished()]
+        puppet.queue += [TakeFailed("there is no output; plug one in"), TakeFinished()]
         await until(pilot, lambda: "× there is no output; plug one in" in text(pilot))
         puppet.refuse = DrillError("the listener has stopped; start the trainer again")
         assert "× the listener has stopped" in await press(pilot, "tab")

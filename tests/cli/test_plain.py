@@ -29,18 +29,18 @@ from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import Harp, Tab
 from trainer.practice import (
-    Ask,
-    Beat,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Marked,
-    Noted,
+    NoteEnded,
     Notice,
-    Paused,
+    PassControl,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
 from trainer.report.formatting import score_text
 from trainer.report.take_lines import TakeLines
@@ -87,8 +87,8 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
     assert drill is not None
     script = [event for _, event in scripted.scripted_events(replace(plan, bars=None))]
     if drill.free:
-        clock = [replace(e, clock=None) if isinstance(e, Started) else e for e in script]
-        script = [e for e in clock if not isinstance(e, Beat)]
+        clock = [replace(e, clock=None) if isinstance(e, PassStarted) else e for e in script]
+        script = [e for e in clock if not isinstance(e, BeatReached)]
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         app = pilot.app
@@ -101,22 +101,22 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
             take = app.session.take
             app.session.poll()
             match event:
-                case Started(source=source):
+                case PassStarted(source=source):
                     assert StatusState.of(take).sentence == f"sound from {source}"
                     assert source in said
                     head = HeadState.of(take)
                     assert head.title in said
                     assert ", ".join(head.about) in said
-                case Beat(number) if number < 0:
+                case BeatReached(number) if number < 0:
                     assert (
                         said.splitlines()[-1]
                         == f"count-in {take.count_in_beats + 1 + number} of {take.count_in_beats}"
                     )
-                case Beat() if HeadState.of(take).beat == 1 and take.phase is Phase.PLAYING:
+                case BeatReached() if HeadState.of(take).beat == 1 and take.phase is Phase.PLAYING:
                     step = take.next_step
                     assert step is not None
                     assert said.splitlines()[-1].startswith(f"bar {step.bar} of {drill.bars}: ")
-                case Marked(mark):
+                case StepMarked(mark):
                     assert mark.sentence in said
                     assert score_text(mark.score) in said
         # All steps that the page has been walked through were asked for in words.
@@ -142,10 +142,10 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
 @pytest.mark.parametrize(
     ("event", "words"),
     [
-        (Paused("the microphone is gone; plug it in again"), ["the microphone is gone"]),
-        (Paused(bar=3), ["aused", "bar 3"]),
+        (TakePaused("the microphone is gone; plug it in again"), ["the microphone is gone"]),
+        (TakePaused(bar=3), ["aused", "bar 3"]),
         (Notice("the journal is full"), ["the journal is full"]),
-        (Failed("it stays gone; choose another"), ["it stays gone; choose another"]),
+        (TakeFailed("it stays gone; choose another"), ["it stays gone; choose another"]),
     ],
     ids=["lost", "paused", "notice", "failed"],
 )
@@ -162,19 +162,19 @@ def test_what_is_the_matter_is_said_on_the_screen_and_in_lines(
         for word in words:
             assert word in shown
             assert word in said
-        puppet.queue += [Resumed()] if isinstance(event, Paused) else []
-        puppet.queue.append(Finished(SAVED))
+        puppet.queue += [TakeResumed()] if isinstance(event, TakePaused) else []
+        puppet.queue.append(TakeFinished(SAVED))
         await pilot.pause(0.2)
-        if not isinstance(event, Failed | Notice):
+        if not isinstance(event, TakeFailed | Notice):
             assert SAVED in text(pilot)
-        assert SAVED in told(PLAN, [Finished(SAVED)])[0]
+        assert SAVED in told(PLAN, [TakeFinished(SAVED)])[0]
 
     run(test, PLAN, size=LARGE)
 
 
 def test_a_note_without_a_drill_is_said_in_both() -> None:
     plan = replace(PLAN, drill=None)
-    events: list[Event] = [Started(None, 0, 0, "the microphone", False), Noted(NOTE)]
+    events: list[Event] = [PassStarted(None, 0, 0, "the microphone", False), NoteEnded(NOTE)]
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("i")
@@ -187,7 +187,7 @@ def test_a_note_without_a_drill_is_said_in_both() -> None:
         for words in ("-4'", "12 flat", "17 dB"):
             assert words in shown
             assert words in said
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         await pilot.pause(0.1)
 
     run(test, plan, size=LARGE)
@@ -210,10 +210,10 @@ def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None
 def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
     drill = scripted.drill_of("buoys", "Buoys", "r:4 4:2 -4:2")
     plan = Plan(Harp.of(), PlayerSpec(), drill=drill)
-    from trainer.practice import run as play
+    from trainer.practice import run_take as play
 
     events = [*play(plan)]
-    beats = [event.number for event in events if isinstance(event, Beat)]
+    beats = [event.number for event in events if isinstance(event, BeatReached)]
     assert beats[:5] == [-4, -3, -2, -1, 0]
     said = told(plan, events)
     assert said[said.index("count-in 4 of 4") + 1 :][:2] == [
@@ -245,13 +245,13 @@ def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
     keys = TypedCommands()
     assert keys.listens
     assert keys() is None
-    assert typed(keyboard, keys, "") is Ask.PAUSE
-    keys.see(Paused(bar=2))
-    assert typed(keyboard, keys, "b") is Ask.BACK
-    assert typed(keyboard, keys, "") is Ask.GO_ON
+    assert typed(keyboard, keys, "") is PassControl.PAUSE
+    keys.see(TakePaused(bar=2))
+    assert typed(keyboard, keys, "b") is PassControl.GO_BACK
+    assert typed(keyboard, keys, "") is PassControl.RESUME
     keys.see(next(event for _, event in scripted.scripted_events(PLAN)))
-    keys.see(Paused("the microphone is gone"))
-    assert typed(keyboard, keys, "") is Ask.PAUSE
+    keys.see(TakePaused("the microphone is gone"))
+    assert typed(keyboard, keys, "") is PassControl.PAUSE
     assert typed(keyboard, keys, "what?") is None
 
 

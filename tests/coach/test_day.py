@@ -39,8 +39,8 @@ from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, su
 from trainer.core.stats.beta import beta_cdf
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
-from trainer.practice import Ended, Finished, Plan
-from trainer.practice.day_session import DayOver, EntryBegan, EntryDone, run_day
+from trainer.practice import PassEnded, Plan, TakeFinished
+from trainer.practice.day_session import DayEnded, EntryEnded, EntryStarted, run_day
 from trainer.report.daily_set_report import (
     DaySessionLines,
     daily_set_data,
@@ -712,13 +712,13 @@ def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> Non
     with journal_of(tmp_path) as journal:
         day = todays(journal)
         events = run_tiny(journal, day)
-        began = [event for event in events if isinstance(event, EntryBegan)]
-        done = [event for event in events if isinstance(event, EntryDone)]
+        began = [event for event in events if isinstance(event, EntryStarted)]
+        done = [event for event in events if isinstance(event, EntryEnded)]
         assert [(e.number, e.count, e.entry) for e in began] == [
             (i, 3, entry) for i, entry in enumerate(day.entries, 1)
         ]
         assert [event.entry for event in done] == list(day.entries)
-        assert isinstance(events[-1], DayOver)
+        assert isinstance(events[-1], DayEnded)
         over = events[-1].day
         assert over.left == ()
         takes = journal.takes()
@@ -736,7 +736,7 @@ def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None
         ended = 0
 
         def counted(events: list[Any]) -> list[Any]:
-            return [event for event in events if isinstance(event, Ended)]
+            return [event for event in events if isinstance(event, PassEnded)]
 
         def after_two() -> bool:
             return len(journal.takes()) >= 2
@@ -768,9 +768,9 @@ def test_a_take_that_cannot_go_on_ends_the_day(tmp_path: Path) -> None:
         day = todays(journal)
         events = run_tiny(journal, day, PlayerSpec(faults={7: Fault(cents=9.0)}))  # no such step
         over = events[-1].day
-    assert [type(event) for event in events[-3:]] == [Finished, EntryDone, DayOver]
+    assert [type(event) for event in events[-3:]] == [TakeFinished, EntryEnded, DayEnded]
     assert over.played == {}
-    assert sum(isinstance(event, EntryBegan) for event in events) == 1
+    assert sum(isinstance(event, EntryStarted) for event in events) == 1
 
 
 # --- telling of it --------------------------------------------------------------------------
@@ -806,7 +806,7 @@ def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
     assert "score: 84, the mean of the best takes of 3 drills" in told[3]
     assert "1 better, 1 worse, +6.2 points at the mean" in told[3]  # (14.5 - 2) / 2
     assert told[4].startswith("3 of 4 drills done")
-    lines = DaySessionLines().lines(EntryDone(entries[0], day))
+    lines = DaySessionLines().lines(EntryEnded(entries[0], day))
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
     data = daily_set_data(day)
     assert data["moved"] == pytest.approx(6.25)

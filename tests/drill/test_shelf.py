@@ -30,7 +30,7 @@ from trainer.drill import (
 )
 from trainer.drill.shelf import bundled_drill_folder
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.practice import Ended, Failed, Plan, run
+from trainer.practice import PassEnded, Plan, TakeFailed, run_take
 from trainer.sound import PlayerSpec
 
 FILES = sorted(bundled_drill_folder().glob("*.toml"))
@@ -544,9 +544,9 @@ def cases() -> list[tuple[str, str]]:
 @pytest.mark.parametrize(("name", "key"), cases())
 def test_the_built_in_player_performs_it(name: str, key: str) -> None:
     drill = DRILLS[name]
-    events = list(run(Plan(Harp.of(key, drill.tuning), PlayerSpec(), drill=drill)))
-    assert not [event for event in events if isinstance(event, Failed)]
-    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    events = list(run_take(Plan(Harp.of(key, drill.tuning), PlayerSpec(), drill=drill)))
+    assert not [event for event in events if isinstance(event, TakeFailed)]
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     assert result.score >= LEAST_SCORE, [
         (mark.step.text, mark.score, mark.sentence) for mark in result.marks if mark.score < 98
     ]

@@ -27,7 +27,7 @@ from trainer.ear.reed_detector import unwarp
 from trainer.ear.tab_tracker import TabTracker
 from trainer.harp import Harp, Tab
 from trainer.music import cents
-from trainer.sound import Block, on_grid
+from trainer.sound import Block, round_to_24_bits
 
 C = Harp.of("C")
 EAR_RATE = 24_000.0
@@ -87,7 +87,7 @@ def test_how_sound_is_cut_into_blocks_changes_nothing(whole: list[Reading], bloc
 
 
 def test_blocks_may_change_their_size(whole: list[Reading]) -> None:
-    samples, ear, start, readings = on_grid(two_notes()), Ear(RATE, C), 0, []
+    samples, ear, start, readings = round_to_24_bits(two_notes()), Ear(RATE, C), 0, []
     for size in np.random.default_rng(1).integers(0, 3000, 200):
         block = Block(start, samples[start : start + size], RATE)
         readings += ear.analyze(block)

@@ -46,7 +46,7 @@ from trainer.ear import HeardNote, Reading, track_notes
 from trainer.harp import Breath, Harp, Tab
 from trainer.marking import Mark, Result
 from trainer.music import cents
-from trainer.practice import Ended, Event, Heard, Plan, Started, run
+from trainer.practice import Event, PassEnded, PassStarted, Plan, ReadingHeard, run_take
 from trainer.sound import RecordingSpec
 
 C = Harp.of("C")
@@ -60,7 +60,7 @@ ONSET_S = 0.015
 @cache
 def readings_of(name: str) -> tuple[Reading, ...]:
     if "phrase" in name:
-        return tuple(event.reading for event in marked(name) if isinstance(event, Heard))
+        return tuple(event.reading for event in marked(name) if isinstance(event, ReadingHeard))
     return tuple(hear(load(name), EXCERPTS[name].harp))
 
 
@@ -428,11 +428,11 @@ def plan_of(name: str, start: float | None) -> Plan:
 
 @cache
 def marked(name: str) -> tuple[Event, ...]:
-    return tuple(run(plan_of(name, PHRASE_ZERO_S)))
+    return tuple(run_take(plan_of(name, PHRASE_ZERO_S)))
 
 
 def result(name: str) -> Result:
-    return next(event.result for event in marked(name) if isinstance(event, Ended))
+    return next(event.result for event in marked(name) if isinstance(event, PassEnded))
 
 
 def mark(name: str, step: int) -> Mark:
@@ -508,8 +508,8 @@ def test_steps_without_a_fault_get_the_same_marks_in_both_phrases() -> None:
 
 
 def test_the_drill_is_found_in_a_recording_that_does_not_say_where_it_starts() -> None:
-    events = run(plan_of("faulty-phrase", None))
-    begun = next(event for event in events if isinstance(event, Started))
+    events = run_take(plan_of("faulty-phrase", None))
+    begun = next(event for event in events if isinstance(event, PassStarted))
     assert begun.clock is not None
     assert begun.clock.zero / RATE == pytest.approx(PHRASE_ZERO_S, abs=ONSET_S)
 
@@ -595,7 +595,7 @@ def moved_marks(folder: Path, played: Mapping[int, Sequence[tuple[str, Curve]]])
             samples[at : at + len(one)] += one * 0.1 / np.sqrt(np.mean(one**2))
     sf.write(folder / "moves.wav", samples, RATE, subtype="PCM_24")
     plan = Plan(C, RecordingSpec(folder / "moves.wav"), drill=MOVES, start=MOVES_ZERO_S)
-    (result,) = [event.result for event in run(plan) if isinstance(event, Ended)]
+    (result,) = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
     return list(result.marks)
 
 

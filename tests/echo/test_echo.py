@@ -15,10 +15,10 @@ import pytest
 from tests.reeds.excerpts import RATE, hear, load
 from trainer.core.types import Samples
 from trainer.ear import Reading
-from trainer.echo import Echo
+from trainer.echo import EchoCanceller
 from trainer.harp import Harp
 from trainer.music import cents
-from trainer.sound import OWN_AHEAD_S, on_grid, tone
+from trainer.sound import REFERENCE_LEAD_S, round_to_24_bits, tone
 from trainer.sound.click import click, mix
 
 BEAT_S = 0.625
@@ -58,16 +58,16 @@ def noise(count: int) -> np.ndarray:
 
 
 def ahead(own: Samples) -> Samples:
-    early = round(OWN_AHEAD_S * RATE)
+    early = round(REFERENCE_LEAD_S * RATE)
     return np.concatenate([own[early:], np.zeros(early, np.float32)])
 
 
 def cleaned(heard: np.ndarray, own: Samples | None, step: int = 512) -> np.ndarray:
-    echo, whole = Echo(RATE), on_grid(heard)
+    echo, whole = EchoCanceller(RATE), round_to_24_bits(heard)
     starts = range(0, len(whole), step)
     pieces = [slice(at, at + step) for at in starts]
     return np.concatenate(
-        [echo.feed(whole[piece], None if own is None else own[piece]) for piece in pieces]
+        [echo.cancel(whole[piece], None if own is None else own[piece]) for piece in pieces]
     )
 
 
@@ -95,7 +95,7 @@ def test_an_echo_is_taken_out(own: Samples, delay_s: float) -> None:
 @pytest.mark.parametrize("own", [None, clicks(8.0), held(392.0, 8.0)])
 def test_without_an_echo_samples_pass_bit_for_bit(own: Samples | None) -> None:
     count = 8 * RATE
-    heard = on_grid(reeds(count, 1.0) + noise(count))
+    heard = round_to_24_bits(reeds(count, 1.0) + noise(count))
     playing = None if own is None else ahead(own)
     assert np.array_equal(cleaned(heard, playing), heard)
 
@@ -113,14 +113,14 @@ def test_clicks_in_rests_are_no_onsets() -> None:
     heard = noise(len(own)) + room(own)
     counted = [at for at in onsets(hear(heard, C)) if at > COUNTED_S]
     assert len(counted) > 15  # what it is for
-    assert not [at for at in onsets(hear(heard, C, own=ahead(own))) if at > COUNTED_S]
+    assert not [at for at in onsets(hear(heard, C, reference=ahead(own))) if at > COUNTED_S]
 
 
 def test_onsets_of_notes_stay_where_they_are() -> None:
     own = clicks(14.0)
     near = noise(len(own)) + reeds(len(own), COUNTED_S + 0.3)
     alone = onsets(hear(near, C))
-    found = onsets(hear(near + room(own), C, own=ahead(own)))
+    found = onsets(hear(near + room(own), C, reference=ahead(own)))
     assert len(alone) > 5
     for at in alone[alone > COUNTED_S]:
         assert np.abs(found - at).min() < 0.015
@@ -140,7 +140,7 @@ def test_a_note_over_the_reference_tone_keeps_its_pitch(off: float) -> None:
     near[2 * RATE : 4 * RATE] += loud * wave
     told = [
         one
-        for one in hear(near + echo, C, own=ahead(own))
+        for one in hear(near + echo, C, reference=ahead(own))
         if 2.1 * RATE < one.sample < 3.9 * RATE and one.sounding
     ]
     assert len(told) > 300

@@ -17,16 +17,16 @@ from trainer.drill import Drill, find_drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Result
 from trainer.practice import (
-    Beat,
-    Ended,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Marked,
+    PassEnded,
+    PassStarted,
     Plan,
-    Started,
-    run,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    run_take,
     typical_faults,
 )
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
@@ -45,9 +45,9 @@ tab = """
 
 
 def played(faults: dict[int, Fault], drill: Drill = WALK, key: str = "C") -> Result:
-    events = list(run(Plan(Harp.of(key), PlayerSpec(faults=faults), drill=drill)))
-    assert not [event for event in events if isinstance(event, Failed)]
-    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    events = list(run_take(Plan(Harp.of(key), PlayerSpec(faults=faults), drill=drill)))
+    assert not [event for event in events if isinstance(event, TakeFailed)]
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     return result
 
 
@@ -134,20 +134,20 @@ def test_the_demo_shows_typical_faults() -> None:
 
 
 def test_a_take_is_a_stream_in_order() -> None:
-    events = list(run(Plan(Harp.of("C"), PlayerSpec(), drill=WALK, count_in=3)))
-    assert isinstance(events[0], Started)
-    assert isinstance(events[-1], Finished)
-    beats = [event.number for event in events if isinstance(event, Beat)]
+    events = list(run_take(Plan(Harp.of("C"), PlayerSpec(), drill=WALK, count_in=3)))
+    assert isinstance(events[0], PassStarted)
+    assert isinstance(events[-1], TakeFinished)
+    beats = [event.number for event in events if isinstance(event, BeatReached)]
     assert beats == sorted(beats)
     assert beats[:4] == [-3, -2, -1, 0]
-    readings = [event.reading for event in events if isinstance(event, Heard)]
+    readings = [event.reading for event in events if isinstance(event, ReadingHeard)]
     assert all(a.heard < b.heard for a, b in pairwise(readings))
-    marked = [event.mark.step.index for event in events if isinstance(event, Marked)]
+    marked = [event.mark.step.index for event in events if isinstance(event, StepMarked)]
     assert set(marked) == {step.index for step in WALK.steps}
 
 
 def marks_of(events: list[Event]) -> list[Result]:
-    return [event.result for event in events if isinstance(event, Ended)]
+    return [event.result for event in events if isinstance(event, PassEnded)]
 
 
 @pytest.mark.parametrize("bars", [None, (2, 3)])
@@ -156,9 +156,9 @@ def test_a_saved_take_gets_the_same_marks_to_the_last_digit(
 ) -> None:
     source = PlayerSpec(faults={1: Fault(cents=-18.0), 5: Fault(leak_db=-12.0, late_ms=40.0)})
     plan = Plan(Harp.of("C"), source, drill=WALK, bars=bars, save=tmp_path / "take.flac")
-    live = marks_of(list(run(plan)))
+    live = marks_of(list(run_take(plan)))
     again = Plan(Harp.of("C"), RecordingSpec(tmp_path / "take.flac"), drill=WALK)
-    assert marks_of(list(run(again))) == live
+    assert marks_of(list(run_take(again))) == live
 
 
 def test_a_looped_and_stopped_take_gets_the_same_marks(tmp_path: Path) -> None:
@@ -176,13 +176,13 @@ def test_a_looped_and_stopped_take_gets_the_same_marks(tmp_path: Path) -> None:
         return readings > 4_200
 
     live: list[Event] = []
-    for event in run(plan, stopping):
-        readings += isinstance(event, Heard)
+    for event in run_take(plan, stopping):
+        readings += isinstance(event, ReadingHeard)
         live.append(event)
     assert len(marks_of(live)) == 3
     assert len(marks_of(live)[-1].marks) < len(marks_of(live)[0].marks)
     again = Plan(Harp.of("C"), RecordingSpec(tmp_path / "loop.flac"), drill=WALK)
-    assert marks_of(list(run(again))) == marks_of(live)
+    assert marks_of(list(run_take(again))) == marks_of(live)
 
 
 def test_a_recording_that_does_not_say_where_it_starts_is_followed(tmp_path: Path) -> None:
@@ -190,12 +190,12 @@ def test_a_recording_that_does_not_say_where_it_starts_is_followed(tmp_path: Pat
 
     faults = {1: Fault(cents=-18.0), 4: Fault(late_ms=60.0), 9: Fault(leak_db=-12.0)}
     take = tmp_path / "take.flac"
-    list(run(Plan(Harp.of("C"), PlayerSpec(faults=faults), drill=WALK, save=take)))
+    list(run_take(Plan(Harp.of("C"), PlayerSpec(faults=faults), drill=WALK, save=take)))
     samples, rate = soundfile.read(take)
     lead = 0.0003 * np.random.default_rng(3).standard_normal(round(1.7 * rate))
     soundfile.write(tmp_path / "phone.wav", np.concatenate([lead, samples]), rate)
     source = RecordingSpec(tmp_path / "phone.wav")
-    (result,) = marks_of(list(run(Plan(Harp.of("C"), source, drill=WALK))))
+    (result,) = marks_of(list(run_take(Plan(Harp.of("C"), source, drill=WALK))))
     marks = by_step(result)
     assert marks[1].measured.cents == pytest.approx(-18.0, abs=3.0)
     assert marks[4].measured.late_ms == pytest.approx(60.0, abs=15.0)
@@ -208,8 +208,8 @@ def test_a_recording_without_the_drill_is_told(tmp_path: Path) -> None:
 
     soundfile.write(tmp_path / "quiet.wav", np.zeros(96_000), 48_000)
     plan = Plan(Harp.of("C"), RecordingSpec(tmp_path / "quiet.wav"), drill=WALK)
-    events = list(run(plan))
-    (failed,) = [event for event in events if isinstance(event, Failed)]
+    events = list(run_take(plan))
+    (failed,) = [event for event in events if isinstance(event, TakeFailed)]
     assert "no note is heard" in failed.sentence
 
 

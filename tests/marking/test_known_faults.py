@@ -21,7 +21,7 @@ from trainer.drill.tab_reader import parse_tab
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result
 from trainer.marking.score import break_down, criterion_scores, score_criteria, step_score
-from trainer.practice import Ended, Heard, Marked, Plan, Started, run
+from trainer.practice import PassEnded, PassStarted, Plan, ReadingHeard, StepMarked, run_take
 from trainer.practice.tempo_ladder import TempoLadder
 from trainer.sound import Fault, PlayerSpec
 
@@ -35,8 +35,8 @@ def played(
     drill: Drill, faults: Mapping[int, Fault] | None = None, key: str = "C", **how: object
 ) -> Result:
     spec = PlayerSpec(faults=faults or {}, **how)  # type: ignore[arg-type]
-    events = list(run(Plan(Harp.of(key), spec, drill=drill)))
-    return [event.result for event in events if isinstance(event, Ended)][-1]
+    events = list(run_take(Plan(Harp.of(key), spec, drill=drill)))
+    return [event.result for event in events if isinstance(event, PassEnded)][-1]
 
 
 def bar_of(tab: str) -> Drill:
@@ -228,11 +228,11 @@ FREE = drill_of("-4 -4' -4 r | -3'@+50 4+5 -2=-2' 5", clock='"free"', tempo="30"
 
 def test_a_free_clock_marks_each_step_once_it_has_been_held() -> None:
     plan = Plan(Harp.of("C"), PlayerSpec(), drill=FREE)
-    events = list(run(plan))
-    marks = [event.mark for event in events if isinstance(event, Marked)]
+    events = list(run_take(plan))
+    marks = [event.mark for event in events if isinstance(event, StepMarked)]
     assert [mark.step.index for mark in marks] == list(range(7))
-    assert all(event.clock is None for event in events if isinstance(event, Started))
-    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    assert all(event.clock is None for event in events if isinstance(event, PassStarted))
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     assert result.score >= 98.0
     assert all("time" not in mark.criteria for mark in marks)
 
@@ -257,10 +257,10 @@ def test_a_free_clock_holds_for_as_long_as_the_goal_says() -> None:
     reached = []
     for hold in (0.3, 1.5):
         drill = replace(drill_of("-4:2 r:2", clock='"free"'), goal=Goal(hold=hold))
-        for event in run(Plan(Harp.of("C"), PlayerSpec(), drill=drill)):
-            if isinstance(event, Heard):
+        for event in run_take(Plan(Harp.of("C"), PlayerSpec(), drill=drill)):
+            if isinstance(event, ReadingHeard):
                 now = event.reading.heard_at
-            if isinstance(event, Marked):
+            if isinstance(event, StepMarked):
                 reached.append(now)
     assert reached[1] - reached[0] == pytest.approx(1.2, abs=0.02)
 
@@ -290,9 +290,11 @@ def test_a_looped_drill_climbs_while_it_is_played() -> None:
         "capstan",
     )
     tempi: list[float] = []
-    events = run(Plan(Harp.of("C"), PlayerSpec(), drill=drill, loop=True), lambda: len(tempi) >= 4)
+    events = run_take(
+        Plan(Harp.of("C"), PlayerSpec(), drill=drill, loop=True), lambda: len(tempi) >= 4
+    )
     for event in events:
-        if isinstance(event, Started):
+        if isinstance(event, PassStarted):
             assert event.clock is not None
             tempi.append(event.clock.tempo)
     assert tempi == [100.0, 120.0, 140.0, 140.0]
@@ -432,10 +434,10 @@ def test_a_low_chord_that_is_held_is_one_note_and_repeated_it_is_several(key: st
     """Two reeds beat at the difference of their pitches: F3 and A3 45 times a second."""
     bars = " | ".join(f"{chord}:3 r:1 | {' '.join([chord] * 4)}" for chord in CHUG)
     drill, starts = drill_of(bars, tempo="96"), []
-    for event in run(Plan(Harp.of(key), PlayerSpec(), drill=drill)):
-        if isinstance(event, Started):
+    for event in run_take(Plan(Harp.of(key), PlayerSpec(), drill=drill)):
+        if isinstance(event, PassStarted):
             clock = event.clock
-        if isinstance(event, Heard) and event.reading.onset is not None:
+        if isinstance(event, ReadingHeard) and event.reading.onset is not None:
             assert clock is not None
             starts.append(clock.beat(event.reading.onset))
     assert starts == pytest.approx([float(step.start) for step in drill.steps], abs=0.05)

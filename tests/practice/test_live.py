@@ -30,20 +30,20 @@ from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import (
-    Beat,
-    Ended,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Heard,
     Listener,
-    Marked,
     Notice,
-    Paused,
+    PassEnded,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
-    run,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
+    run_take,
 )
 from trainer.practice.listener import MOST_KEPT, _Sender
 from trainer.report.result_report import result_data, result_text
@@ -107,8 +107,8 @@ class Performance:
 def performance(drill: Drill, tmp_path_factory: pytest.TempPathFactory) -> Performance:
     folder = tmp_path_factory.mktemp("performance")
     path = folder / "performance.flac"
-    events = list(run(Plan(Harp.of("C"), PlayerSpec(faults=FAULTS), drill=drill, save=path)))
-    (started,) = [event for event in events if isinstance(event, Started)]
+    events = list(run_take(Plan(Harp.of("C"), PlayerSpec(faults=FAULTS), drill=drill, save=path)))
+    (started,) = [event for event in events if isinstance(event, PassStarted)]
     (result,) = results(events)
     assert started.clock is not None
     return Performance(folder, sf.read(path)[0], started.clock, result)
@@ -140,10 +140,10 @@ class Take:
     def follow(self, listener: Listener, on: Callable[[Event], None] = lambda event: None) -> None:
         """Poll until it is over, and tell each event."""
         until = time.monotonic() + 40.0
-        while not (self.events and isinstance(self.events[-1], Finished)):
+        while not (self.events and isinstance(self.events[-1], TakeFinished)):
             assert time.monotonic() < until, self.events[-1:]
             for event in listener.poll():
-                if isinstance(event, Heard):
+                if isinstance(event, ReadingHeard):
                     self.lateness_s.append(time.monotonic() - event.reading.heard_at)
                 self.events.append(event)
                 on(event)
@@ -157,11 +157,11 @@ class Take:
 
 
 def results(events: list[Event]) -> list[Result]:
-    return [event.result for event in events if isinstance(event, Ended)]
+    return [event.result for event in events if isinstance(event, PassEnded)]
 
 
 def marked_again(take: Path, drill: Drill) -> list[Result]:
-    return results(list(run(Plan(Harp.of("C"), RecordingSpec(take), drill=drill))))
+    return results(list(run_take(Plan(Harp.of("C"), RecordingSpec(take), drill=drill))))
 
 
 def assert_alike(live: Result, reference: Result) -> None:
@@ -208,9 +208,9 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     playing: list[subprocess.Popen[bytes]] = []
 
     def on(event: Event) -> None:
-        if isinstance(event, Started) and clicks:
+        if isinstance(event, PassStarted) and clicks:
             soften_clicks(pulse, 40)  # of full scale by its cube: 24 dB down
-        if event == Beat(-4):
+        if event == BeatReached(-4):
             playing.append(pulse.begin(performance.wav()))
 
     save = tmp_path / "take.flac"
@@ -221,7 +221,7 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     take.tell_lateness()
 
     assert playing[0].wait(10) == 0
-    assert take.events[-1] == Finished(str(save), str(save))
+    assert take.events[-1] == TakeFinished(str(save), str(save))
     (live,) = results(take.events)
     assert_alike(live, performance.result)
     # A click on the beat may be taken for the start of a note that is near it.
@@ -236,9 +236,9 @@ def test_a_take_that_is_stopped_counts_as_far_as_it_went(
     playing: list[subprocess.Popen[bytes]] = []
 
     def on(event: Event) -> None:
-        if event == Beat(-4):
+        if event == BeatReached(-4):
             playing.append(pulse.begin(performance.wav()))
-        if isinstance(event, Marked) and event.mark.step.index == 2:
+        if isinstance(event, StepMarked) and event.mark.step.index == 2:
             listener.stop()
 
     save = tmp_path / "take.flac"
@@ -320,15 +320,15 @@ def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> No
     taken = multiprocessing.RawValue(c_uint64)
     sender = _Sender(theirs, taken)
     for n in range(MOST_KEPT + 1000):  # some forty times what a pipe holds
-        sender.send(Heard(Reading(n, n, 48_000)))
-    sender.send(Finished())
+        sender.send(ReadingHeard(Reading(n, n, 48_000)))
+    sender.send(TakeFinished())
     events: list[Event] = []
     while not sender.flush() or ours.poll():
         sent = ours.recv_bytes()
         taken.value += len(sent)
         events.append(pickle.loads(sent))
-    assert events.pop() == Finished()
-    heard = [event.reading.heard for event in events if isinstance(event, Heard)]
+    assert events.pop() == TakeFinished()
+    heard = [event.reading.heard for event in events if isinstance(event, ReadingHeard)]
     assert heard == list(range(len(events)))
     assert MOST_KEPT <= len(heard) < MOST_KEPT + 1000
 
@@ -338,13 +338,13 @@ def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() ->
     taken = multiprocessing.RawValue(c_uint64)
     sender = _Sender(theirs, taken)
     for n in range(500):
-        sender.send(Heard(Reading(n, n, 48_000)))
-    sender.send(Paused("gone"))
+        sender.send(ReadingHeard(Reading(n, n, 48_000)))
+    sender.send(TakePaused("gone"))
     assert not sender.drain(0.0)
     came: list[Event] = []
 
     def screen() -> None:
-        while not came or isinstance(came[-1], Heard):
+        while not came or isinstance(came[-1], ReadingHeard):
             sent = ours.recv_bytes()
             taken.value += len(sent)
             came.append(pickle.loads(sent))
@@ -353,7 +353,7 @@ def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() ->
     reader.start()
     assert sender.drain(5.0)
     reader.join(5.0)
-    assert came[-1] == Paused("gone")
+    assert came[-1] == TakePaused("gone")
     assert len(came) == 501
 
 
@@ -376,7 +376,7 @@ class Watch:
                 event = self._events.popleft()
                 if isinstance(event, kind):
                     return now - self._came, event
-                if isinstance(event, Heard) and (
+                if isinstance(event, ReadingHeard) and (
                     kind is not Notice or event.reading.level_db > -120.0
                 ):
                     self._came = now
@@ -390,7 +390,7 @@ def test_a_microphone_that_falls_silent_is_noticed_and_so_is_its_return(
     listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
     watch = Watch(listener)
     with pulse.hiss():
-        watch.until(Started)
+        watch.until(PassStarted)
         with pytest.raises(AssertionError):
             watch.until(Notice, within=1.0)  # a live microphone is not silent
     noticed, event = watch.until(Notice)
@@ -400,7 +400,7 @@ def test_a_microphone_that_falls_silent_is_noticed_and_so_is_its_return(
     with pulse.hiss():
         assert watch.until(Notice)[1] == Notice("the microphone gives sound again")
     listener.stop()
-    watch.until(Finished)
+    watch.until(TakeFinished)
 
 
 @pytest.mark.parametrize("how", ["unplugged, another input there", "asleep"])
@@ -409,30 +409,30 @@ def test_a_microphone_that_is_lost_is_waited_for_until_it_sounds_again(
 ) -> None:
     listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
     watch = Watch(listener)
-    watch.until(Started)
+    watch.until(PassStarted)
     with pulse.hiss(), pytest.raises(AssertionError):
-        watch.until(Paused, within=0.7)
+        watch.until(TakePaused, within=0.7)
     if how == "asleep":
         pulse.pactl("suspend-sink", "vmic", "1")
     else:
         pulse.pactl("load-module", "module-always-sink")
         pulse.pactl("unload-module", "module-null-sink")
-    noticed, _ = watch.until(Paused)
+    noticed, _ = watch.until(TakePaused)
     print(f"noticed after {noticed:.2f} s")
     assert noticed < 0.6
     with pytest.raises(AssertionError):
-        watch.until(Resumed, within=2.5)  # the input that took its place is none
+        watch.until(TakeResumed, within=2.5)  # the input that took its place is none
     if how == "asleep":
         pulse.pactl("suspend-sink", "vmic", "0")
     else:
         pulse.plug_in()
         pulse.pactl("unload-module", "module-always-sink")
     with pulse.hiss():
-        watch.until(Resumed)
-        watch.until(Started)
-        watch.until(Heard)
+        watch.until(TakeResumed)
+        watch.until(PassStarted)
+        watch.until(ReadingHeard)
     listener.stop()
-    watch.until(Finished)
+    watch.until(TakeFinished)
 
 
 def test_a_listener_that_is_closed_saves_its_take(hearing: None, tmp_path: Path) -> None:
@@ -454,7 +454,7 @@ def test_a_listener_that_dies_is_told(hearing: None) -> None:
     process.kill()
     take = Take()
     take.follow(listener)
-    (failed,) = [event for event in take.events if isinstance(event, Failed)]
+    (failed,) = [event for event in take.events if isinstance(event, TakeFailed)]
     assert failed.sentence.startswith("the listener has stopped; ")
     with pytest.raises(TrainerError, match="start the trainer again"):
         listener.begin(plan)
@@ -463,7 +463,7 @@ def test_a_listener_that_dies_is_told(hearing: None) -> None:
 
 def wait_for_readings(listener: Listener) -> None:
     for _ in range(2_000):
-        if any(isinstance(event, Heard) for event in listener.poll()):
+        if any(isinstance(event, ReadingHeard) for event in listener.poll()):
             return
         time.sleep(0.005)
     raise AssertionError("no reading comes")

@@ -29,9 +29,24 @@ from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, passage_text
 from trainer.cli.exit_codes import ExitCode
 from trainer.cli.loop import apply_typed_change
 from trainer.harp import Harp
-from trainer.practice import Failed, Finished, Heard, Loop, Looping, Notice, Plan, Started
+from trainer.practice import (
+    LoopStarted,
+    Notice,
+    PassStarted,
+    Plan,
+    PlayLoop,
+    ReadingHeard,
+    TakeFailed,
+    TakeFinished,
+)
 from trainer.sound import MicrophoneSpec, RecordingSpec, SoundError
-from trainer.sound.passage import Looped, Passage, Round, check, prepare
+from trainer.sound.passage import (
+    LoopGenerator,
+    Passage,
+    RenderedPassage,
+    render_passage,
+    validate_passage,
+)
 
 RATE = 48_000
 HZ = 440.0
@@ -62,7 +77,7 @@ def test_speed_and_pitch_are_what_was_asked_for(
     recording: Path, speed: float, half_steps: float
 ) -> None:
     passage = Passage(recording, 1.05, 1.45, speed, half_steps)
-    made = prepare(passage)
+    made = render_passage(passage)
     assert len(made.samples) == round(0.4 / speed * RATE)
     off = 1200.0 * np.log2(praat_hz(made.samples, RATE) / HZ) - 100.0 * half_steps
     print(f"{speed} {half_steps}: {off:+.2f} cents")
@@ -71,7 +86,7 @@ def test_speed_and_pitch_are_what_was_asked_for(
 
 @pytest.mark.parametrize("speed", [0.5, 0.7, 1.2])
 def test_attacks_stay_in_their_places(recording: Path, speed: float) -> None:
-    made = prepare(Passage(recording, 0.25, 3.75, speed))
+    made = render_passage(Passage(recording, 0.25, 3.75, speed))
     sharp = np.abs(np.diff(made.samples))
     for half in range(1, 8):
         at = (half * 0.5 - 0.25) / speed
@@ -82,16 +97,16 @@ def test_attacks_stay_in_their_places(recording: Path, speed: float) -> None:
 
 
 def test_at_its_own_speed_and_pitch_it_is_the_recording(recording: Path) -> None:
-    made = prepare(Passage(recording, 1.0, 2.0))
+    made = render_passage(Passage(recording, 1.0, 2.0))
     was = sf.read(recording, dtype="float32")[0][RATE : 2 * RATE]
     np.testing.assert_allclose(made.samples[800:-800], was[800:-800], atol=1e-6)
-    at_other = prepare(Passage(recording, 1.05, 1.45), 44_100)
+    at_other = render_passage(Passage(recording, 1.05, 1.45), 44_100)
     assert abs(1200.0 * np.log2(praat_hz(at_other.samples, 44_100) / HZ)) < 0.5
 
 
 def test_the_count_in_beats_at_the_speed_that_is_heard(recording: Path) -> None:
     passage = Passage(recording, 1.0, 2.0, 0.5, tempo=120.0, count_in=4)
-    made = prepare(passage)
+    made = render_passage(passage)
     assert passage.lead_s == 4.0
     assert len(made.lead) == 4 * RATE
     starts = [np.argmax(np.abs(made.lead[beat * RATE :]) > 0.01) for beat in range(4)]
@@ -115,12 +130,14 @@ def test_what_cannot_be_heard_is_told(
 ) -> None:
     passage = replace(Passage(recording, 1.0, 2.0), **changes)  # type: ignore[arg-type]
     with pytest.raises(SoundError, match=complaint):
-        prepare(passage)
+        render_passage(passage)
 
 
 def test_rounds_join_without_a_gap_and_one_fades_before_the_next() -> None:
-    first = Round(np.full(50, 0.5, np.float32), np.arange(1.0, 101.0, dtype=np.float32), 1000)
-    looped = Looped(20)
+    first = RenderedPassage(
+        np.full(50, 0.5, np.float32), np.arange(1.0, 101.0, dtype=np.float32), 1000
+    )
+    looped = LoopGenerator(20)
     out = np.zeros(30, np.float32)
     assert looped.add_to(out, 0) is None
     assert not out.any()
@@ -151,7 +168,7 @@ def test_wishes_that_are_typed(recording: Path, capsys: pytest.CaptureFixture[st
     assert apply_typed_change(now, "20%") == now
     assert "20 % is no speed" in capsys.readouterr().err
     with pytest.raises(SoundError):
-        check(replace(now, speed=2.0))
+        validate_passage(replace(now, speed=2.0))
 
 
 def test_one_round_is_written_by_the_command(
@@ -192,33 +209,33 @@ def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) 
         await until(pilot, lambda: "█" in shown(pilot))
         await pilot.press("space")
         await until(pilot, lambda: "the microphone is not open yet" in shown(pilot))
-        puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+        puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
         await until(pilot, lambda: "listening" in shown(pilot))
         await pilot.press("space")
-        assert puppet.asked == [Loop(passage)]
+        assert puppet.asked == [PlayLoop(passage)]
         await until(pilot, lambda: "getting it ready" in shown(pilot))
-        puppet.queue.append(Looping(passage, 0))
+        puppet.queue.append(LoopStarted(passage, 0))
         for at, words in (
             (RATE, "count-in 1 of 2"),  # 60 beats a minute, at half the speed
             (RATE * 3 // 2, "count-in 2 of 2"),
             (RATE * 3, "round 1,   1.50 s"),
             (RATE * 9 // 2, "round 2,   1.25 s"),
         ):
-            puppet.queue.append(Heard(reading("-4", sample=at - 1)))
+            puppet.queue.append(ReadingHeard(reading("-4", sample=at - 1)))
             await until(pilot, lambda words=words: words in shown(pilot))  # type: ignore[misc]
         await pilot.press("k")
-        assert puppet.asked[-1] == Loop(replace(passage, half_steps=-3.0))
+        assert puppet.asked[-1] == PlayLoop(replace(passage, half_steps=-3.0))
         await until(pilot, lambda: "3 half steps down" in shown(pilot))
         await pilot.press("k", "down", "left_curly_bracket", "c")
         wanted = replace(passage, speed=0.45, first=0.9, count_in=0)
-        assert puppet.asked[-1] == Loop(wanted)
+        assert puppet.asked[-1] == PlayLoop(wanted)
         puppet.queue.append(Notice("the file is gone"))
         await until(pilot, lambda: "× the file is gone" in shown(pilot))
         await pilot.press("space")
-        assert puppet.asked[-1] == Loop(wanted)
+        assert puppet.asked[-1] == PlayLoop(wanted)
         await pilot.press("space")
-        assert puppet.asked[-1] == Loop(None)
-        puppet.queue += [Failed("the microphone is gone"), Finished()]
+        assert puppet.asked[-1] == PlayLoop(None)
+        puppet.queue += [TakeFailed("the microphone is gone"), TakeFinished()]
         await until(pilot, lambda: "--no-listen" in shown(pilot))
         assert "the microphone is gone" in shown(pilot)
 
@@ -247,11 +264,11 @@ import json, sys
 from pathlib import Path
 import numpy as np
 from trainer.harp import Harp
-from trainer.practice import Loop, Looping, Plan, run
+from trainer.practice import PlayLoop, LoopStarted, Plan, run_take
 from trainer.sound import MicrophoneSpec
 from trainer.sound.passage import Passage
 passage = Passage(Path(sys.argv[1]), 1.05, 1.45, 0.5, -3.0)
-wishes = [Loop(passage)]
+wishes = [PlayLoop(passage)]
 begins, samples = None, []
 plan = Plan(Harp.of("A"), MicrophoneSpec(), save=Path(sys.argv[2]))
 def asked():
@@ -259,8 +276,8 @@ def asked():
 def stopping():
     return begins is not None and heard > begins + 3 * 48000
 heard = 0
-for event in run(plan, stopping, asked):
-    if isinstance(event, Looping):
+for event in run_take(plan, stopping, asked):
+    if isinstance(event, LoopStarted):
         begins = event.begins
     if type(event).__name__ == "Heard":
         heard = event.reading.heard
@@ -311,17 +328,17 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         script = [event for _, event in scripted.scripted_events(puppet_plan)]
         await pilot.press("space")
-        puppet.queue += [*script[:-1], Finished(sound=str(scratch))]
+        puppet.queue += [*script[:-1], TakeFinished(sound=str(scratch))]
         await until(pilot, lambda: isinstance(pilot.app.screen, ResultScreen))
         result = pilot.app.screen
         await pilot.press("w")
         await until(pilot, lambda: isinstance(pilot.app.screen, LoopScreen))
         scratch.unlink()  # as the listener does when the next take begins
-        puppet.queue.append(Started(None, 0, 0, "the microphone", False))
+        puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
         await until(pilot, lambda: "listening" in shown(pilot))
         await pilot.press("space")
         asked = puppet.asked[-1]
-        assert isinstance(asked, Loop)
+        assert isinstance(asked, PlayLoop)
         assert asked.passage is not None
         assert asked.passage.path != scratch
         assert asked.passage.path.exists()
@@ -333,7 +350,7 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
         heard = puppet.plans[-1].source
         assert isinstance(heard, RecordingSpec)
         assert heard.path == asked.passage.path
-        puppet.queue.append(Finished())
+        puppet.queue.append(TakeFinished())
         await until(pilot, lambda: result.heard is None)
         await pilot.press("escape")
         await pilot.pause(0.1)

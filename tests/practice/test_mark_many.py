@@ -10,15 +10,15 @@ import pytest
 
 from tests.support.evening_class import CLASS, plan, run_trainer
 from trainer.practice import Plan, batch
-from trainer.practice.batch import FELL_OVER, Marked, mark_all, mark_file
+from trainer.practice.batch import CRASHED, MarkedRecording, mark_recording, mark_recordings
 from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
 from trainer.sound import RecordingSpec
 
 
 def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
     plans = [plan(folder / f"{name}.wav") for name in CLASS]
-    alone = {one.path: one.passes for one in mark_all(plans, 1)}
-    together = {one.path: one.passes for one in mark_all(plans, 3)}
+    alone = {one.path: one.passes for one in mark_recordings(plans, 1)}
+    together = {one.path: one.passes for one in mark_recordings(plans, 3)}
     assert alone == together
     for name, cents in CLASS.items():
         (result,) = together[folder / f"{name}.wav"]
@@ -27,24 +27,26 @@ def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
 
 def test_a_bad_file_stops_no_other(folder: Path) -> None:
     plans = [plan(folder / f"{name}.wav") for name in ("sigrid", *CLASS)]
-    told = {one.path.stem: one for one in mark_all(plans, 2)}
+    told = {one.path.stem: one for one in mark_recordings(plans, 2)}
     assert "is not audio" in told["sigrid"].trouble
     assert all(told[name].best for name in CLASS)
 
 
-def _dies_on_jorun(one: Plan) -> Marked:
+def _dies_on_jorun(one: Plan) -> MarkedRecording:
     assert isinstance(one.source, RecordingSpec)
     if one.source.path.stem == "jorun":
         os._exit(3)
-    return mark_file(one)
+    return mark_recording(one)
 
 
 def test_a_process_that_dies_takes_only_its_own_recording(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(batch, "mark_file", _dies_on_jorun)
-    told = {one.path.stem: one for one in mark_all([plan(folder / f"{n}.wav") for n in CLASS], 2)}
-    assert told["jorun"].trouble == FELL_OVER
+    monkeypatch.setattr(batch, "mark_recording", _dies_on_jorun)
+    told = {
+        one.path.stem: one for one in mark_recordings([plan(folder / f"{n}.wav") for n in CLASS], 2)
+    }
+    assert told["jorun"].trouble == CRASHED
     assert told["marit"].best
     assert told["odger"].best
 
@@ -88,10 +90,10 @@ def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path) -> None:
 
 
 def test_lines_fit_80_columns(folder: Path) -> None:
-    long = Marked(
+    long = MarkedRecording(
         Path("the-whole-of-a-long-name-of-a-recording-from-the-loft.wav"), trouble="x " * 60
     )
-    lines = [recording_line(mark_file(plan(folder / "odger.wav"))), recording_line(long)]
-    lines.append(batch_summary_text([mark_file(plan(folder / "odger.wav")), long]))
+    lines = [recording_line(mark_recording(plan(folder / "odger.wav"))), recording_line(long)]
+    lines.append(batch_summary_text([mark_recording(plan(folder / "odger.wav")), long]))
     assert all(len(row) <= 80 for line in lines for row in line.splitlines())
     assert recording_data(long)["trouble"].startswith("x")

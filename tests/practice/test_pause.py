@@ -14,19 +14,19 @@ from trainer.drill import Climb, Drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import (
-    Ask,
-    Beat,
+    BeatReached,
     Command,
-    Ended,
     Event,
-    Heard,
-    Marked,
     Notice,
-    Paused,
+    PassControl,
+    PassEnded,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
-    run,
+    ReadingHeard,
+    StepMarked,
+    TakePaused,
+    TakeResumed,
+    run_take,
 )
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
 
@@ -84,20 +84,20 @@ class Asking:
 
 
 def beat(number: int) -> Callable[[Event], bool]:
-    return lambda event: isinstance(event, Beat) and event.number == number
+    return lambda event: isinstance(event, BeatReached) and event.number == number
 
 
 def paused(event: Event) -> bool:
-    return isinstance(event, Paused)
+    return isinstance(event, TakePaused)
 
 
 def heard(event: Event) -> bool:
-    return isinstance(event, Heard)
+    return isinstance(event, ReadingHeard)
 
 
 def play(plan: Plan, asking: Asking) -> list[Event]:
     events = []
-    for event in run(plan, asked=asking):
+    for event in run_take(plan, asked=asking):
         events.append(event)
         asking.see(event)
     assert asking.over
@@ -105,7 +105,7 @@ def play(plan: Plan, asking: Asking) -> list[Event]:
 
 
 def result_of(events: list[Event]) -> Result:
-    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     return result
 
 
@@ -116,17 +116,17 @@ def plan_of(drill: Drill = QUAY, **more: object) -> Plan:
 
 
 def test_a_paused_pass_goes_on_at_its_bar_and_has_one_result() -> None:
-    events = play(plan_of(), Asking((beat(4), Ask.PAUSE), (paused, Ask.GO_ON)))
-    (pause,) = [event for event in events if isinstance(event, Paused)]
-    assert pause == Paused("", 2)
-    at = [i for i, event in enumerate(events) if isinstance(event, Resumed | Started)]
+    events = play(plan_of(), Asking((beat(4), PassControl.PAUSE), (paused, PassControl.RESUME)))
+    (pause,) = [event for event in events if isinstance(event, TakePaused)]
+    assert pause == TakePaused("", 2)
+    at = [i for i, event in enumerate(events) if isinstance(event, TakeResumed | PassStarted)]
     resumed, started = (events[i] for i in at[1:])
-    assert isinstance(resumed, Resumed)
-    assert isinstance(started, Started)
+    assert isinstance(resumed, TakeResumed)
+    assert isinstance(started, PassStarted)
     assert QUAY.steps[started.first].bar == 2
     result = result_of(events)
     assert [mark.step.index for mark in result.marks] == [step.index for step in QUAY.steps]
-    whole = result_of(list(run(plan_of())))
+    whole = result_of(list(run_take(plan_of())))
     for mark, other in zip(result.marks, whole.marks, strict=True):
         assert mark.measured.cents == pytest.approx(other.measured.cents, abs=1.0)
 
@@ -134,20 +134,20 @@ def test_a_paused_pass_goes_on_at_its_bar_and_has_one_result() -> None:
 def test_nothing_is_marked_while_it_is_paused_and_what_sounds_is_shown() -> None:
     count = iter(range(10_000))
     later = lambda event: heard(event) and next(count) > 300  # noqa: E731
-    events = play(plan_of(), Asking((beat(4), Ask.PAUSE), (later, Ask.GO_ON)))
-    first = next(i for i, event in enumerate(events) if isinstance(event, Paused))
-    last = next(i for i, event in enumerate(events) if isinstance(event, Resumed))
+    events = play(plan_of(), Asking((beat(4), PassControl.PAUSE), (later, PassControl.RESUME)))
+    first = next(i for i, event in enumerate(events) if isinstance(event, TakePaused))
+    last = next(i for i, event in enumerate(events) if isinstance(event, TakeResumed))
     between = events[first + 1 : last]
     assert len(between) > 100
-    assert all(isinstance(event, Heard) for event in between)
-    end = [event.reading for event in between if isinstance(event, Heard)][-1]
+    assert all(isinstance(event, ReadingHeard) for event in between)
+    end = [event.reading for event in between if isinstance(event, ReadingHeard)][-1]
     assert not end.sounding, "the player is silent while it waits"
 
 
 def test_going_back_plays_a_bar_again_and_its_new_marks_count() -> None:
-    events = play(plan_of(), Asking((beat(7), Ask.BACK)))
-    assert [QUAY.steps[e.first].bar for e in events if isinstance(e, Started)] == [0, 2]
-    played = [event.mark.step.index for event in events if isinstance(event, Marked)]
+    events = play(plan_of(), Asking((beat(7), PassControl.GO_BACK)))
+    assert [QUAY.steps[e.first].bar for e in events if isinstance(e, PassStarted)] == [0, 2]
+    played = [event.mark.step.index for event in events if isinstance(event, StepMarked)]
     assert played.count(4) > 1, "the first of bar 2 was played twice"
     result = result_of(events)
     assert [mark.step.index for mark in result.marks] == [step.index for step in QUAY.steps]
@@ -157,29 +157,29 @@ def test_back_while_paused_goes_a_bar_further_each_time_and_no_further_than_the_
     events = play(
         plan_of(),
         Asking(
-            (beat(10), Ask.PAUSE),
-            (paused, Ask.BACK),
-            (paused, Ask.BACK),
-            (paused, Ask.BACK),
-            (paused, Ask.BACK),
-            (paused, Ask.GO_ON),
+            (beat(10), PassControl.PAUSE),
+            (paused, PassControl.GO_BACK),
+            (paused, PassControl.GO_BACK),
+            (paused, PassControl.GO_BACK),
+            (paused, PassControl.GO_BACK),
+            (paused, PassControl.RESUME),
         ),
     )
-    assert [event.bar for event in events if isinstance(event, Paused)] == [4, 3, 2, 1, 1]
+    assert [event.bar for event in events if isinstance(event, TakePaused)] == [4, 3, 2, 1, 1]
     result = result_of(events)
     assert [mark.step.index for mark in result.marks] == [step.index for step in QUAY.steps]
 
 
 def test_back_stays_in_the_bars_that_are_played() -> None:
-    events = play(plan_of(bars=(2, 4)), Asking((beat(4), Ask.BACK)))
-    assert [QUAY.steps[e.first].bar for e in events if isinstance(e, Started)] == [2, 2]
+    events = play(plan_of(bars=(2, 4)), Asking((beat(4), PassControl.GO_BACK)))
+    assert [QUAY.steps[e.first].bar for e in events if isinstance(e, PassStarted)] == [2, 2]
     assert {mark.step.bar for mark in result_of(events).marks} == {2, 3, 4}
 
 
 def test_a_take_that_is_stopped_while_paused_keeps_what_was_due() -> None:
     events: list[Event] = []
-    asking = Asking((beat(4), Ask.PAUSE))
-    for event in run(plan_of(), lambda: any(map(paused, events)), asking):
+    asking = Asking((beat(4), PassControl.PAUSE))
+    for event in run_take(plan_of(), lambda: any(map(paused, events)), asking):
         events.append(event)
         asking.see(event)
     assert [mark.step.index for mark in result_of(events).marks] == [0, 1, 2, 3]
@@ -187,21 +187,21 @@ def test_a_take_that_is_stopped_while_paused_keeps_what_was_due() -> None:
 
 def test_a_free_drill_goes_on_at_the_bar_that_was_reached() -> None:
     marks = iter(range(10))
-    third = lambda event: isinstance(event, Marked) and next(marks) == 2  # noqa: E731
-    events = play(plan_of(WAITS), Asking((third, Ask.BACK)))
-    assert [WAITS.steps[e.first].bar for e in events if isinstance(e, Started)] == [1, 1]
+    third = lambda event: isinstance(event, StepMarked) and next(marks) == 2  # noqa: E731
+    events = play(plan_of(WAITS), Asking((third, PassControl.GO_BACK)))
+    assert [WAITS.steps[e.first].bar for e in events if isinstance(e, PassStarted)] == [1, 1]
 
 
 def test_a_loop_and_a_climbing_tempo_go_on_after_a_pause() -> None:
     ended: list[Event] = []
-    asking = Asking((beat(4), Ask.PAUSE), (paused, Ask.GO_ON))
+    asking = Asking((beat(4), PassControl.PAUSE), (paused, PassControl.RESUME))
     clocks = []
     plan = replace(plan_of(), source=PlayerSpec(), loop=True, climb=Climb(10.0, 130.0, 1))
-    for event in run(plan, lambda: len(ended) >= 3, asking):
+    for event in run_take(plan, lambda: len(ended) >= 3, asking):
         asking.see(event)
-        if isinstance(event, Started):
+        if isinstance(event, PassStarted):
             clocks.append(event)
-        if isinstance(event, Ended):
+        if isinstance(event, PassEnded):
             ended.append(event)
     tempos = [event.clock.tempo for event in clocks if event.clock]
     assert tempos == [120.0, 120.0, 130.0, 130.0]
@@ -219,17 +219,23 @@ def test_a_saved_take_with_pauses_gets_the_same_marks_to_the_last_digit(tmp_path
     first = result_of(
         play(
             plan_of(save=flac),
-            Asking((beat(5), Ask.PAUSE), (paused, Ask.GO_ON), (beat(7), Ask.BACK)),
+            Asking(
+                (beat(5), PassControl.PAUSE),
+                (paused, PassControl.RESUME),
+                (beat(7), PassControl.GO_BACK),
+            ),
         )
     )
-    again = result_of(list(run(Plan(Harp.of("C"), RecordingSpec(flac), drill=QUAY))))
+    again = result_of(list(run_take(Plan(Harp.of("C"), RecordingSpec(flac), drill=QUAY))))
     assert [asdict(mark) for mark in again.marks] == [asdict(mark) for mark in first.marks]
 
 
 def test_a_recording_says_that_it_cannot_be_paused(tmp_path: Path) -> None:
     flac = tmp_path / "take.flac"
-    list(run(plan_of(save=flac)))
-    events = play(Plan(Harp.of("C"), RecordingSpec(flac), drill=QUAY), Asking((beat(2), Ask.PAUSE)))
+    list(run_take(plan_of(save=flac)))
+    events = play(
+        Plan(Harp.of("C"), RecordingSpec(flac), drill=QUAY), Asking((beat(2), PassControl.PAUSE))
+    )
     (notice,) = [event for event in events if isinstance(event, Notice)]
     assert "cannot be paused" in notice.sentence
     assert len(result_of(events).marks) == len(QUAY.steps)
@@ -237,7 +243,7 @@ def test_a_recording_says_that_it_cannot_be_paused(tmp_path: Path) -> None:
 
 def test_the_screen_counts_the_steps_of_the_whole_pass() -> None:
     take = TakeState(plan_of())
-    for event in play(plan_of(), Asking((beat(7), Ask.BACK))):
+    for event in play(plan_of(), Asking((beat(7), PassControl.GO_BACK))):
         take.apply(event)
         state = VerdictState.of_take(take)
         assert state.done <= state.of == len(QUAY.steps)

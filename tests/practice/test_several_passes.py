@@ -11,8 +11,8 @@ import soundfile as sf
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.marking import Result
-from trainer.practice import Ended, Plan, run
-from trainer.sound import Fault, Player, PlayerSpec, Recording, RecordingSpec
+from trainer.practice import PassEnded, Plan, run_take
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, Recording, RecordingSpec
 
 DRILL = find_drill("harbour-bell")
 RATE = 48_000
@@ -21,15 +21,15 @@ ALL = {step.index for step in DRILL.steps}
 
 def played(faults: dict[int, Fault], seed: int = 1) -> np.ndarray:
     """One playing of it, without the room of a count-in."""
-    player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults, seed=seed))
+    player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults, seed=seed))
     sound = np.concatenate([block.samples for block in player.blocks()])
     return sound[player.clock.zero - RATE // 20 :]
 
 
 def marked(path: Path, *parts: np.ndarray) -> list[Result]:
     sf.write(path, np.concatenate(parts), RATE)
-    events = run(Plan(Harp.of("C"), RecordingSpec(path), drill=DRILL))
-    return [event.result for event in events if isinstance(event, Ended)]
+    events = run_take(Plan(Harp.of("C"), RecordingSpec(path), drill=DRILL))
+    return [event.result for event in events if isinstance(event, PassEnded)]
 
 
 def room(seconds: float) -> np.ndarray:

@@ -37,16 +37,16 @@ from trainer.harp.measured_tuning import (
     with_reed_targets,
 )
 from trainer.music import TEMPERAMENTS, cents
-from trainer.practice import Failed, Finished, Plan, Started
+from trainer.practice import PassStarted, Plan, TakeFailed, TakeFinished
 from trainer.practice.harp_measurement import (
-    Again,
-    Asked,
-    Attack,
-    Measured,
-    MeasureEvent,
-    Measuring,
-    Sounding,
-    measure,
+    AttackMeasured,
+    HarpMeasured,
+    HarpMeasurement,
+    MeasurementEvent,
+    ReedRequested,
+    ReedSounding,
+    RepeatRequested,
+    measure_harp,
 )
 from trainer.reedcare.own_harps import (
     check_harp_name,
@@ -58,7 +58,7 @@ from trainer.reedcare.own_harps import (
 )
 from trainer.report.own_harp_report import own_harp_text
 from trainer.settings import Settings
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 from trainer.store import HarpTag, Journal, JournalError, OwnHarp, ReedRecord
 
 WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
@@ -329,22 +329,22 @@ def events_of(
     attacks: int = 1,
     times: int = 1,
     faults: Mapping[int, Fault] | None = None,
-) -> list[MeasureEvent]:
+) -> list[MeasurementEvent]:
     """What measuring says while the built-in player walks along all reeds of another harp."""
-    player = Player(walk(times), played, spec=PlayerSpec(faults=faults or {}))
-    measuring = Measuring(plain, attacks)
+    player = BuiltInPlayer(walk(times), played, spec=PlayerSpec(faults=faults or {}))
+    measuring = HarpMeasurement(plain, attacks)
     events = [
         event
         for reading in analyze_blocks(player.blocks(), player.rate, plain)
         for event in measuring.feed(reading)
-        if not isinstance(event, Sounding)
+        if not isinstance(event, ReedSounding)
     ]
     return [*events, *measuring.finish()]
 
 
-def result(events: list[MeasureEvent]) -> dict[str, ReedRecord]:
+def result(events: list[MeasurementEvent]) -> dict[str, ReedRecord]:
     done = events[-1]
-    assert isinstance(done, Measured)
+    assert isinstance(done, HarpMeasured)
     return {reed.tab: reed for reed in done.reeds}
 
 
@@ -371,18 +371,18 @@ class TestMeasuring:
         print(f"{key} {shift:+.0f}: worst {max(map(abs, errors)):.3f} cents")
         assert max(map(abs, errors)) < 0.1
         assert all(reed.spread_cents < 0.5 for reed in found.values())
-        assert not [event for event in events if isinstance(event, Again)]
-        asked = [str(event.tab) for event in events if isinstance(event, Asked)]
+        assert not [event for event in events if isinstance(event, RepeatRequested)]
+        asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
         # The first was asked for before anything was heard.
         assert asked == [str(one) for one in natural_entries(played)][1:]
 
     def test_recorded_reeds_are_where_praat_hears_them(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
-        events = list(measure(plan, attacks=1))
-        assert isinstance(events[0], Started)
-        assert isinstance(events[-1], Finished)
+        events = list(measure_harp(plan, attacks=1))
+        assert isinstance(events[0], PassStarted)
+        assert isinstance(events[-1], TakeFinished)
         done = events[-2]
-        assert isinstance(done, Measured)
+        assert isinstance(done, HarpMeasured)
         assert not done.missing
         pitch = parselmouth.Sound(load("c-harp").astype(float), RATE).to_pitch_ac(
             time_step=0.005,
@@ -415,18 +415,18 @@ class TestMeasuring:
     )
     def test_a_note_that_says_nothing_of_its_reed_is_asked_for_again(self, case: Case) -> None:
         events = events_of(C, C, faults={FOURTH_DRAW: case.fault})
-        said = [event.sentence for event in events if isinstance(event, Again)]
+        said = [event.sentence for event in events if isinstance(event, RepeatRequested)]
         assert any(case.said in sentence for sentence in said), said
         done = events[-1]
-        assert isinstance(done, Measured)
+        assert isinstance(done, HarpMeasured)
         assert [str(one) for one in done.missing] == ["-4"]
         # It stays the one that is asked for while the others are played.
-        asked = [str(event.tab) for event in events if isinstance(event, Asked)]
+        asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
         assert asked[-1] == "-4"
 
     def test_another_hole_is_taken_for_what_it_is(self) -> None:
         events = events_of(C, C, times=2, faults={FOURTH_DRAW: Fault(instead="-5")})
-        attacks = [event for event in events if isinstance(event, Attack)]
+        attacks = [event for event in events if isinstance(event, AttackMeasured)]
         assert [(str(one.tab), one.asked) for one in attacks[6:9]] == [
             ("4", True),
             ("-5", False),
@@ -436,7 +436,7 @@ class TestMeasuring:
 
     def test_of_two_reeds_of_one_note_the_one_that_was_asked_for_is_meant(self) -> None:
         events = events_of(C, C)
-        pairs = [(str(one.tab), one.asked) for one in events if isinstance(one, Attack)]
+        pairs = [(str(one.tab), one.asked) for one in events if isinstance(one, AttackMeasured)]
         assert ("-2", True) in pairs
         assert ("3", True) in pairs
 
@@ -444,9 +444,9 @@ class TestMeasuring:
         """One was played 15 cents flat, steadily: the median of three is not."""
         faults = {FOURTH_DRAW: Fault(cents=-15.0)}
         two = events_of(C, C, attacks=2, times=2, faults=faults)
-        assert not [one for one in two if isinstance(one, Measured) and one.missing]
+        assert not [one for one in two if isinstance(one, HarpMeasured) and one.missing]
         assert result(two)["-4"].spread_cents == pytest.approx(15.0, abs=0.3)
-        said = [one.sentence for one in two if isinstance(one, Again)]
+        said = [one.sentence for one in two if isinstance(one, RepeatRequested)]
         assert said == ["hole 4 draw lies apart from before; once more, a little softer"]
         three = events_of(C, C, attacks=2, times=3, faults=faults)
         assert cents(result(three)["-4"].hz, C.hz(tab("-4"))) == pytest.approx(0.0, abs=0.1)
@@ -459,31 +459,31 @@ class TestMeasuring:
 
     def test_another_key_is_noticed(self) -> None:
         events = events_of(C, Harp.of("Db"))
-        said = [event.sentence for event in events if isinstance(event, Again)]
+        said = [event.sentence for event in events if isinstance(event, RepeatRequested)]
         assert any("fits no reed of a C harp; is it another key?" in one for one in said)
 
     def test_it_ends_by_itself_when_all_is_known(self, tmp_path: Path) -> None:
-        blocks = list(Player(walk(2), C, spec=PlayerSpec()).blocks())
+        blocks = list(BuiltInPlayer(walk(2), C, spec=PlayerSpec()).blocks())
         path = tmp_path / "twice.wav"
         sf.write(path, np.concatenate([block.samples for block in blocks]), blocks[0].rate)
-        events = list(measure(Plan(C, RecordingSpec(path)), attacks=1))
-        attacks = [event for event in events if isinstance(event, Attack)]
+        events = list(measure_harp(Plan(C, RecordingSpec(path)), attacks=1))
+        attacks = [event for event in events if isinstance(event, AttackMeasured)]
         assert len(attacks) == 20
 
     def test_it_can_be_stopped_with_what_is_known(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
-        known: list[Attack] = []
-        for event in measure(plan, attacks=1, stopping=lambda: len(known) >= 4):
-            if isinstance(event, Attack):
+        known: list[AttackMeasured] = []
+        for event in measure_harp(plan, attacks=1, stopping=lambda: len(known) >= 4):
+            if isinstance(event, AttackMeasured):
                 known.append(event)
-            if isinstance(event, Measured):
+            if isinstance(event, HarpMeasured):
                 assert [reed.tab for reed in event.reeds] == ["1", "2", "3", "4"]
                 assert len(event.missing) == 16
         assert len(known) == 4
 
     def test_what_cannot_be_read_is_told(self, tmp_path: Path) -> None:
-        events = list(measure(Plan(C, RecordingSpec(tmp_path / "none.wav"))))
-        assert [type(event) for event in events] == [Failed, Measured, Finished]
+        events = list(measure_harp(Plan(C, RecordingSpec(tmp_path / "none.wav"))))
+        assert [type(event) for event in events] == [TakeFailed, HarpMeasured, TakeFinished]
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
 from trainer.core.stats.change_point import AFTER, BEFORE, find_change_point
 from trainer.harp import Tab
 from trainer.music import cents
-from trainer.practice import Ended, Plan, run
+from trainer.practice import PassEnded, Plan, run_take
 from trainer.reedcare.own_harps import forget_own_harp, list_own_harps
 from trainer.reedcare.reed_history import (
     FEWEST_DAYS,
@@ -271,7 +271,7 @@ class TestFromTheJournal:
 
         played = off_by(0.0, **{"4": -30.0, "-6": 25.0})
         plan = Plan(played, PlayerSpec(), drill=walk())
-        (result,) = [event.result for event in run(plan) if isinstance(event, Ended)]
+        (result,) = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
         began = FIRST + timedelta(days=100)
         take = TakeRecord.of(
             result, played, player="Runa", began=began, source="recording", harp_name="quay"

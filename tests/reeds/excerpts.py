@@ -19,7 +19,7 @@ import soundfile as sf
 from trainer.core.types import Samples
 from trainer.ear import Ear, Reading
 from trainer.harp import Harp, Tab
-from trainer.sound import Block, on_grid
+from trainer.sound import Block, round_to_24_bits
 
 FOLDER = Path(__file__).parent
 RATE = 48_000
@@ -184,17 +184,17 @@ def hear(
     harp: Harp,
     rate: int = RATE,
     block: int = 512,
-    own: Samples | None = None,
+    reference: Samples | None = None,
 ) -> list[Reading]:
-    """All readings of some samples, given to the ear in blocks of one size; `own` is what the
-    trainer played, as in `Block.own`."""
+    """All readings of some samples, given to the ear in blocks of one size; `reference` is what the
+    trainer played, as in `Block.reference`."""
     ear = Ear(rate, harp)
-    on = on_grid(samples)
+    on = round_to_24_bits(samples)
     parts = [slice(start, start + block) for start in range(0, len(on), block)]
     return [
         reading
         for part in parts
         for reading in ear.analyze(
-            Block(part.start, on[part], rate, None if own is None else own[part])
+            Block(part.start, on[part], rate, None if reference is None else reference[part])
         )
     ]

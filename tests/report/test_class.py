@@ -18,7 +18,7 @@ import pytest
 
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from trainer.drill import CRITERIA
-from trainer.practice.batch import BatchError, mark_all
+from trainer.practice.batch import BatchError, mark_recordings
 from trainer.report.advice import MIN_LOSS_POINTS, losses
 from trainer.report.batch_report import recording_data
 from trainer.report.class_report import (
@@ -38,7 +38,7 @@ from trainer.report.student_report import student_csv, student_data, student_mar
 @pytest.fixture(scope="module")
 def marked(folder: Path) -> list[dict[str, Any]]:
     paths = sorted(folder.glob("*.wav"))
-    done = mark_all([plan(path) for path in paths], 2)
+    done = mark_recordings([plan(path) for path in paths], 2)
     return [json.loads(json.dumps(recording_data(one))) for one in done]
 
 
@@ -199,11 +199,11 @@ def test_the_same_marks_from_workers_of_which_some_are_killed(
 ) -> None:
     paths = [folder / f"{name}.wav" for name in (*CLASS, "sigrid")] * 3
     plans = [plan(path) for path in paths]
-    alone = {one.path: (one.passes, one.trouble) for one in mark_all(plans[:4], 1)}
+    alone = {one.path: (one.passes, one.trouble) for one in mark_recordings(plans[:4], 1)}
     for _ in range(3):
         cluster.add()
     done = []
-    for one in mark_all(plans, cluster.address):
+    for one in mark_recordings(plans, cluster.address):
         done.append(one)
         if len(done) in (1, 4):  # while others are at work
             cluster.workers.pop(0).send_signal(signal.SIGKILL)
@@ -227,9 +227,9 @@ def test_a_scheduler_that_is_not_there_is_told(
 ) -> None:
     monkeypatch.setattr("trainer.practice.batch.CONNECT_S", 1.0)
     with pytest.raises(BatchError, match=r"no Dask scheduler answers at tcp://127\.0\.0\.1:9 "):
-        list(mark_all([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))
+        list(mark_recordings([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))
     with pytest.raises(BatchError, match="no Dask scheduler answers at nowhere"):
-        list(mark_all([plan(folder / "marit.wav")], "nowhere"))
+        list(mark_recordings([plan(folder / "marit.wav")], "nowhere"))
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(BatchError, match="a scheduler needs Dask: pip install"):
-        list(mark_all([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))
+        list(mark_recordings([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))

@@ -14,7 +14,7 @@ import soundfile as sf
 
 from tests.support.evening_class import DRILL, HARP
 from trainer.drill import read_shelf
-from trainer.practice import Ended, Plan, run
+from trainer.practice import PassEnded, Plan, run_take
 from trainer.report.advice import advise
 from trainer.report.formatting import score_text
 from trainer.report.student_page import STEP_MARGIN_S, StudentReport, student_html
@@ -112,8 +112,8 @@ def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: Stu
 
 
 def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
-    events = run(Plan(HARP, PlayerSpec(), drill=DRILL))
-    (result,) = [event.result for event in events if isinstance(event, Ended)]
+    events = run_take(Plan(HARP, PlayerSpec(), drill=DRILL))
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     assert advise(result, read_shelf().drills) == ()
 
 

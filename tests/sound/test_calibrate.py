@@ -24,7 +24,14 @@ from trainer.cli import main
 from trainer.cli.exit_codes import ExitCode
 from trainer.sound import MicrophoneSpec, SoundError
 from trainer.sound.click import click
-from trainer.sound.round_trip import CLICKS, MOST_S, TEMPO, Pair, RoundTrip, round_trip
+from trainer.sound.round_trip import (
+    CLICKS,
+    MOST_S,
+    TEMPO,
+    DevicePair,
+    RoundTrip,
+    estimate_round_trip,
+)
 from trainer.store import Calibration, Journal
 from trainer.store.calibrations import (
     find_calibration,
@@ -87,7 +94,7 @@ class TestRoundTrip:
     @pytest.mark.parametrize("delay_ms", [0.4, 12.345, 87.6, 431.2])
     def test_a_known_delay_comes_back(self, rate: int, delay_ms: float) -> None:
         heard, due = clicks_heard(delay_ms, rate)
-        trip = round_trip(heard, due, rate)
+        trip = estimate_round_trip(heard, due, rate)
         assert trip.latency_ms == pytest.approx(delay_ms, abs=0.2)
         assert trip.spread_ms < 0.1
         assert trip.heard == CLICKS
@@ -97,25 +104,25 @@ class TestRoundTrip:
         errors = []
         for seed in range(6):
             heard, due = clicks_heard(60.0, noise_db=noise_db, seed=seed)
-            errors.append(round_trip(heard, due, 48_000).latency_ms - 60.0)
+            errors.append(estimate_round_trip(heard, due, 48_000).latency_ms - 60.0)
         print(f"noise {noise_db:.0f} dB: off by {max(map(abs, errors)):.3f} ms at most")
         assert max(map(abs, errors)) < 0.3
 
     def test_it_does_not_matter_which_way_the_wave_is_turned(self) -> None:
         heard, due = clicks_heard(60.0)
-        assert round_trip(-heard, due, 48_000) == round_trip(heard, due, 48_000)
+        assert estimate_round_trip(-heard, due, 48_000) == estimate_round_trip(heard, due, 48_000)
 
     def test_missed_clicks_and_a_slammed_door_do_not_move_it(self) -> None:
         heard, due = clicks_heard(60.0, missing=(0, 4, 5, 9))
         door = np.random.default_rng(3).standard_normal(20_000) * np.exp(-np.arange(20_000) / 3e3)
         heard[due[2] + 500 : due[2] + 20_500] += 0.3 * door
-        trip = round_trip(heard, due, 48_000)
+        trip = estimate_round_trip(heard, due, 48_000)
         assert trip.latency_ms == pytest.approx(60.0, abs=0.2)
         assert 7 <= trip.heard <= 8
 
     def test_jitter_is_told_as_spread(self) -> None:
         heard, due = clicks_heard(60.0, jitter_ms=1.5, seed=2)
-        trip = round_trip(heard, due, 48_000)
+        trip = estimate_round_trip(heard, due, 48_000)
         assert trip.latency_ms == pytest.approx(60.0, abs=1.5)
         assert 0.7 < trip.spread_ms < 3.0
 
@@ -135,7 +142,7 @@ class TestRoundTrip:
     ) -> None:
         heard, due = clicks_heard(60.0, **changes)
         with pytest.raises(SoundError, match=complaint) as error:
-            round_trip(heard, due, 48_000)
+            estimate_round_trip(heard, due, 48_000)
         assert "\n" not in str(error.value)
 
     def test_speech_is_no_click(self) -> None:
@@ -148,16 +155,16 @@ class TestRoundTrip:
                 burst = rng.standard_normal(3000) * np.exp(-np.arange(3000) / 400.0)
                 heard[at : at + 3000] += 0.1 * burst
             with pytest.raises(SoundError):
-                round_trip(heard, due, 48_000)
+                estimate_round_trip(heard, due, 48_000)
 
     def test_silence_is_told(self) -> None:
         _, due = clicks_heard(60.0)
         with pytest.raises(SoundError, match="not heard"):
-            round_trip(np.zeros(due[-1] + 4800), due, 48_000)
+            estimate_round_trip(np.zeros(due[-1] + 4800), due, 48_000)
 
 
 WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
-PAIR = Pair("usb mic", "hall", 48_000)
+PAIR = DevicePair("usb mic", "hall", 48_000)
 
 
 @pytest.fixture

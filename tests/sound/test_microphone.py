@@ -18,18 +18,18 @@ import soundfile as sf
 from trainer.drill import BeatClock, Drill, parse_drill
 from trainer.harp import Harp, HarpError, Tab
 from trainer.sound import (
-    OWN_AHEAD_S,
+    REFERENCE_LEAD_S,
     ClickTrack,
     DeviceError,
     Microphone,
     MicrophoneSpec,
     SoundError,
     SourceLost,
-    trainer_steps,
+    accompaniment_steps,
 )
-from trainer.sound.devices import Device, choose, devices
-from trainer.sound.metronome import Metronome
-from trainer.sound.stream_timing import Timing
+from trainer.sound.devices import Device, devices, match_device
+from trainer.sound.output_mixer import OutputMixer
+from trainer.sound.stream_timing import StreamTiming
 
 if TYPE_CHECKING:
     from tests.support.pulse import Pulse
@@ -136,10 +136,10 @@ drill = parse_drill(sys.argv[1], "jetty")
 harp = Harp.of("C")
 microphone = open_source(MicrophoneSpec(clicks=False), drill=drill, harp=harp)
 assert microphone.plays and not microphone.hears_clicks
-clock, heard, own = microphone.start_clock(own=trainer_steps(drill)), [], []
+clock, heard, own = microphone.start_clock(own=accompaniment_steps(drill)), [], []
 for block in microphone.blocks():
     heard.append(block.samples)
-    own.append(np.zeros(len(block.samples)) if block.own is None else block.own)
+    own.append(np.zeros(len(block.samples)) if block.reference is None else block.reference)
     if block.end > clock.sample(4):
         break
 microphone.close()
@@ -174,7 +174,7 @@ def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) 
     # As far off as clicks are, and alike: what is off is what the drivers say.
     assert all(abs(late) < 15.0 for late in late_ms)
     assert abs(late_ms[1] - late_ms[0]) < 2.0
-    # It is told OWN_AHEAD_S before it is heard; the same shift fits all of it.
+    # It is told REFERENCE_LEAD_S before it is heard; the same shift fits all of it.
     assert lag_ms == pytest.approx(100.0 + late_ms[0], abs=6.0)
     assert level > 0.02
     assert left < 0.2
@@ -310,11 +310,13 @@ DEVICES = (
 
 
 def test_a_device_is_chosen_by_name_part_or_number() -> None:
-    assert choose(DEVICES, "input", None).number == 0
-    assert choose(DEVICES, "input", "line").number == 3
-    assert choose(DEVICES, "input", 1).number == choose(DEVICES, "input", "1").number == 1
-    assert choose(DEVICES, "input", "built-in").host == "ALSA"
-    assert choose(DEVICES, "output", "mon").number == 2
+    assert match_device(DEVICES, "input", None).number == 0
+    assert match_device(DEVICES, "input", "line").number == 3
+    assert (
+        match_device(DEVICES, "input", 1).number == match_device(DEVICES, "input", "1").number == 1
+    )
+    assert match_device(DEVICES, "input", "built-in").host == "ALSA"
+    assert match_device(DEVICES, "output", "mon").number == 2
 
 
 @pytest.mark.parametrize(
@@ -329,15 +331,15 @@ def test_a_device_that_is_not_there_is_told_with_those_that_are(
     wanted: str | int, sentence: str
 ) -> None:
     with pytest.raises(DeviceError) as error:
-        choose(DEVICES, "input", wanted)
+        match_device(DEVICES, "input", wanted)
     assert str(error.value).startswith(sentence)
 
 
 def test_no_device_at_all_is_told() -> None:
     with pytest.raises(DeviceError, match="has no loudspeaker or other output; connect one"):
-        choose((DEVICES[0],), "output", None)
+        match_device((DEVICES[0],), "output", None)
     with pytest.raises(DeviceError, match=r"names no microphone .* of its own; choose one: 1 USB"):
-        choose((DEVICES[1],), "input", None)
+        match_device((DEVICES[1],), "input", None)
 
 
 def test_missing_portaudio_is_told_with_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -366,7 +368,7 @@ class Output:
     """An output that takes what it is given as its own clock goes, and keeps all of it."""
 
     def __init__(self, rate: int) -> None:
-        self.rate, self.timing = rate, Timing(rate)
+        self.rate, self.timing = rate, StreamTiming(rate)
         self.given: list[np.ndarray] = []
         self.next_frame = self.taken = 0
 
@@ -383,9 +385,9 @@ class Duet:
     """A metronome between an input and an output whose clocks drift apart, and time."""
 
     def __init__(self, drift: float, rate: int = 44_100) -> None:
-        self.out, self.heard = Output(rate), Timing(RATE)
+        self.out, self.heard = Output(rate), StreamTiming(RATE)
         self.drift, self.seconds = drift, 0.0
-        self.metronome = Metronome(self.out, self.heard, RATE)  # type: ignore[arg-type]
+        self.metronome = OutputMixer(self.out, self.heard, RATE)  # type: ignore[arg-type]
 
     def frame_at(self, sample: float) -> float:
         """The frame of the output that is truly heard with a sample of the input."""
@@ -418,7 +420,7 @@ def test_steps_stay_on_their_samples_however_the_devices_drift(drift: float) -> 
     duet = Duet(drift)
     duet.go_on(0.1)
     clock = BeatClock(RATE, 120, RATE, 2.0)
-    duet.metronome.accompany(Harp.of("C"), clock, trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), clock, accompaniment_steps(drill))
     duet.go_on(20.0)
     sound, frames = duet.sound(), np.arange(200)
     for step in drill.steps[:-1]:
@@ -435,14 +437,14 @@ def test_what_is_played_is_told_to_the_canceller_and_mixed_with_clicks() -> None
     drill = music("{call} -4:2 {answer} -4:2 |", tempo=120)
     track = ClickTrack.of(drill, count_in=0)
     duet.metronome.beat(track, RATE)
-    duet.metronome.accompany(Harp.of("C"), track.clock(RATE, RATE), trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), track.clock(RATE, RATE), accompaniment_steps(drill))
     own = []
     for _ in range(300):
         duet.go_on(0.01)
-        told = duet.metronome.own(round((duet.seconds - 0.2) * RATE), 480)
+        told = duet.metronome.reference(round((duet.seconds - 0.2) * RATE), 480)
         own.append(np.zeros(480, np.float32) if told is None else told)
     sound, told = duet.sound(), np.concatenate(own)
-    ahead = round((0.11 - 0.2 + OWN_AHEAD_S) * RATE)
+    ahead = round((0.11 - 0.2 + REFERENCE_LEAD_S) * RATE)
     assert np.max(np.abs(told - sound[ahead : ahead + len(told)])) < 1e-3
     # The step sounds between the clicks as it does without them, at the level of a player's note.
     between = sound[RATE + 2400 : RATE + 24_000 - 480]
@@ -455,7 +457,7 @@ def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} -4'>-4:2 1+4:2 | {answer} -4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
     duet.go_on(6.0)
     sound = duet.sound().astype(float)
     for start, tab in ((1.1, "-4'"), (2.6, "-4"), (3.2, "1"), (3.2, "4")):
@@ -472,7 +474,7 @@ def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} 4:4 | 5:4 | {answer} 4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), trainer_steps(drill))
+    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
     duet.go_on(2.0)
     stopped = duet.out.next_frame
     duet.metronome.stop()
@@ -540,8 +542,8 @@ class StandIn:
 @pytest.fixture
 def stand_in(monkeypatch: pytest.MonkeyPatch) -> StandIn:
     stand_in = StandIn()
-    for module in ("devices", "microphone", "speaker"):
-        monkeypatch.setattr(f"trainer.sound.{module}.portaudio", lambda: stand_in)
+    for module in ("devices", "sources.microphone", "speaker"):
+        monkeypatch.setattr(f"trainer.sound.{module}.load_portaudio", lambda: stand_in)
     return stand_in
 
 
@@ -627,7 +629,7 @@ def test_steps_need_a_harp_and_an_output(stand_in: StandIn) -> None:
     drill = music("{call} 4:2 {answer} 4:2 |", tempo=120)
     track = ClickTrack.of(drill)
     with pytest.raises(SoundError, match="has steps to play and no harp; give the microphone one"):
-        Microphone(MicrophoneSpec(), track).start_clock(own=trainer_steps(drill))
+        Microphone(MicrophoneSpec(), track).start_clock(own=accompaniment_steps(drill))
     silent = Microphone(MicrophoneSpec(), track, Harp.of("C"))
     assert not silent.plays
-    assert silent.start_clock(own=trainer_steps(drill)).tempo == 120
+    assert silent.start_clock(own=accompaniment_steps(drill)).tempo == 120

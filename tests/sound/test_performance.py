@@ -20,7 +20,14 @@ import pytest
 
 from trainer.drill import Drill, DrillError, Step, parse_drill
 from trainer.harp import Harp, HarpError, Tab
-from trainer.sound import Fault, Player, PlayerSpec, SoundError, parse_fault, trainer_steps
+from trainer.sound import (
+    BuiltInPlayer,
+    Fault,
+    PlayerSpec,
+    SoundError,
+    accompaniment_steps,
+    parse_fault,
+)
 
 RATE = 48_000
 
@@ -45,7 +52,7 @@ class Played:
         self.drill = drill_of(drill) if isinstance(drill, str) else drill
         self.harp = Harp.of("C")
         spec = replace(spec or PlayerSpec(), faults=faults or {})
-        player = Player(self.drill, self.harp, spec=spec, **more)
+        player = BuiltInPlayer(self.drill, self.harp, spec=spec, **more)
         self.clock = player.clock
         self.samples = np.concatenate([block.samples for block in player.blocks()]).astype(float)
 
@@ -316,7 +323,7 @@ def test_a_free_clock_is_played_in_time_at_the_drills_tempo() -> None:
 def test_a_pass_can_go_at_another_tempo_with_the_same_faults() -> None:
     drill = drill_of("4:2 r:2 | -4:4", 240)
     spec = PlayerSpec(faults={0: Fault(cents=-12.0), 1: Fault(late_ms=40.0)})
-    player = Player(drill, Harp.of("C"), spec=spec)
+    player = BuiltInPlayer(drill, Harp.of("C"), spec=spec)
     clocks, samples = [player.clock], []
     for block in player.blocks():
         samples.append(block.samples)
@@ -349,8 +356,8 @@ r:2 -1:2 | 1:4 | -1:4
 
 def test_either_part_can_be_the_players() -> None:
     drill = drill_of(TWO, 120)
-    assert [str(step.first[0]) for step in trainer_steps(drill)] == ["-1", "1", "-1"]
-    assert [step.tab for step in trainer_steps(drill.part(2), (2, 3))] == ["-4", "-3"]
+    assert [str(step.first[0]) for step in accompaniment_steps(drill)] == ["-1", "1", "-1"]
+    assert [step.tab for step in accompaniment_steps(drill.part(2), (2, 3))] == ["-4", "-3"]
     played = Played(drill.part(2))
     assert np.std(played.cut(beats(0, 2), 0.0, 1.0)) < 1e-3
     for tab, at, length in (("-1", 2, 2), ("1", 4, 4), ("-1", 8, 4)):
@@ -364,22 +371,22 @@ def test_either_part_can_be_the_players() -> None:
 
 def test_calls_and_the_other_part_come_in_order_of_time() -> None:
     drill = drill_of("{call} 4:4 | {answer} 4:4" + TWO[TWO.index('\n"') :].replace("1:4 | ", ""))
-    assert [(step.tab, step.start) for step in trainer_steps(drill)] == [
+    assert [(step.tab, step.start) for step in accompaniment_steps(drill)] == [
         ("4", 0),
         ("-1", 2),
         ("-1", 4),
     ]
-    assert trainer_steps(drill_of("4:4 | 5:4")) == ()
+    assert accompaniment_steps(drill_of("4:4 | 5:4")) == ()
 
 
-def aloud(drill: Drill, **more: Any) -> tuple[Player, np.ndarray, np.ndarray]:
+def aloud(drill: Drill, **more: Any) -> tuple[BuiltInPlayer, np.ndarray, np.ndarray]:
     """A drill played aloud: what is recorded, and what is heard beside it."""
     heard: list[np.ndarray] = []
     speaker = SimpleNamespace(play=heard.append, close=lambda: None)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("trainer.sound.sources.player.Speaker", lambda *given: speaker)
         patch.setattr("trainer.sound.sources.player.time.sleep", lambda seconds: None)
-        player = Player(drill, Harp.of("C"), spec=PlayerSpec(aloud=True), **more)
+        player = BuiltInPlayer(drill, Harp.of("C"), spec=PlayerSpec(aloud=True), **more)
         recorded = np.concatenate([block.samples for block in player.blocks()])
     first = round(0.1 * RATE)  # silence, so that a block may come late
     return player, recorded, np.concatenate(heard)[first:] - recorded

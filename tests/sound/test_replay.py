@@ -15,7 +15,7 @@ from trainer.app.take_state import TakeState
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
-from trainer.practice import Ended, Finished, Heard, Plan, Started, run
+from trainer.practice import PassEnded, PassStarted, Plan, ReadingHeard, TakeFinished, run_take
 from trainer.sound import PlayerSpec, RecordingSpec
 
 RATE = 48_000
@@ -23,9 +23,9 @@ DRILL = find_drill("harbour-bell")
 
 HEAR = """
 import json, pickle, sys
-from trainer.practice import Failed, run
+from trainer.practice import TakeFailed, run_take
 plan = pickle.loads(bytes.fromhex(sys.argv[1]))
-failed = [event.sentence for event in run(plan) if isinstance(event, Failed)]
+failed = [event.sentence for event in run_take(plan) if isinstance(event, TakeFailed)]
 print(json.dumps(failed))
 """
 
@@ -34,7 +34,7 @@ def take(folder: Path) -> TakeState:
     """A take of the built-in player, as the app knows it when it is over."""
     plan = Plan(Harp.of("C"), PlayerSpec(), drill=DRILL)
     known = TakeState(plan)
-    for event in run(Plan(Harp.of("C"), PlayerSpec(), drill=DRILL, scratch=folder)):
+    for event in run_take(Plan(Harp.of("C"), PlayerSpec(), drill=DRILL, scratch=folder)):
         known.apply(event)
     return known
 
@@ -50,10 +50,10 @@ def test_the_sound_of_a_take_is_left_until_the_next(tmp_path: Path) -> None:
 def test_a_take_of_a_recording_is_heard_from_the_recording(tmp_path: Path) -> None:
     flac = take(tmp_path).outcome.audio
     assert flac is not None
-    events = list(run(Plan(Harp.of("C"), RecordingSpec(Path(flac)), drill=DRILL)))
-    assert events[-1] == Finished(None, flac)
-    assert any(isinstance(event, Started) for event in events)
-    assert any(isinstance(event, Ended | Heard) for event in events)
+    events = list(run_take(Plan(Harp.of("C"), RecordingSpec(Path(flac)), drill=DRILL)))
+    assert events[-1] == TakeFinished(None, flac)
+    assert any(isinstance(event, PassStarted) for event in events)
+    assert any(isinstance(event, PassEnded | ReadingHeard) for event in events)
 
 
 def test_a_step_that_was_not_played_cannot_be_heard(tmp_path: Path) -> None:

@@ -26,22 +26,22 @@ from trainer.drill import Drill, DrillError, Goal, Step
 from trainer.harp import Harp, HarpError, Tab
 from trainer.sound import (
     Block,
+    BuiltInPlayer,
     ClickTrack,
     Fault,
     MicrophoneSpec,
-    Player,
     PlayerSpec,
     Recording,
     RecordingSpec,
     SoundError,
     Source,
     TakeWriter,
-    on_grid,
     open_source,
+    round_to_24_bits,
     tone,
 )
 from trainer.sound.click import click, mix
-from trainer.sound.ring import Ring
+from trainer.sound.ring_buffer import RingBuffer
 
 RATE = 48_000
 
@@ -62,14 +62,14 @@ def heard(source: Source) -> np.ndarray:
 
 @given(hnp.arrays(np.float32, 50, elements=st.floats(width=32, allow_nan=True)))
 def test_the_grid_is_that_of_24_bits(samples: np.ndarray) -> None:
-    on = on_grid(samples)
+    on = round_to_24_bits(samples)
     steps = on.astype(np.float64) * 2**23
     assert np.array_equal(steps, np.round(steps))
     assert np.all((steps >= -(2**23)) & (steps <= 2**23 - 1))
     inside = np.isfinite(samples) & (np.abs(samples) < 1)
     assert np.all(np.abs(on - samples)[inside] <= 2.0**-24 + 2.0**-23 * (samples[inside] > 0.9999))
     assert np.all(on[~np.isfinite(samples)] == 0)
-    assert on_grid(on).tobytes() == on.tobytes()
+    assert round_to_24_bits(on).tobytes() == on.tobytes()
     assert not np.any(np.signbit(on[on == 0]))
 
 
@@ -101,7 +101,7 @@ def test_formats_read_back_what_was_written(
     samples = heard(recording)
     assert recording.rate == 44_100
     assert len(samples) == len(written) == recording.frames
-    assert np.array_equal(samples, on_grid(sf.read(tmp_path / name)[0]))  # read in one go
+    assert np.array_equal(samples, round_to_24_bits(sf.read(tmp_path / name)[0]))  # read in one go
     assert np.max(np.abs(samples - written)[2000:-2000]) < error
     assert recording.warnings == []
     assert recording.tags == {}
@@ -194,7 +194,7 @@ def test_what_cannot_be_heard_is_told(
 def test_a_file_that_breaks_off_gives_what_it_has(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    written = on_grid(np.random.default_rng(3).normal(0, 0.1, 3 * RATE))
+    written = round_to_24_bits(np.random.default_rng(3).normal(0, 0.1, 3 * RATE))
     sf.write(tmp_path / name, written, RATE)
     whole = (tmp_path / name).read_bytes()
     (tmp_path / name).write_bytes(whole[: len(whole) // 2])
@@ -259,7 +259,7 @@ def test_closing_ends_the_blocks(tmp_path: Path) -> None:
 
 
 def noise(seconds: float) -> np.ndarray:
-    return on_grid(np.random.default_rng(5).normal(0, 0.3, int(seconds * RATE)))
+    return round_to_24_bits(np.random.default_rng(5).normal(0, 0.3, int(seconds * RATE)))
 
 
 def cut(samples: np.ndarray, size: int) -> Iterator[Block]:
@@ -290,7 +290,7 @@ from pathlib import Path
 import numpy as np
 from trainer.sound import *
 writer = TakeWriter(Path(sys.argv[1]), 48000)
-noise = on_grid(np.random.default_rng(5).normal(0, 0.3, 3 * 48000))
+noise = round_to_24_bits(np.random.default_rng(5).normal(0, 0.3, 3 * 48000))
 for start in range(0, len(noise), 256):
     writer.write(Block(start, noise[start : start + 256], 48000))
 os.kill(os.getpid(), signal.SIGKILL)
@@ -316,7 +316,7 @@ import numpy as np
 from trainer.sound import *
 resource.setrlimit(resource.RLIMIT_FSIZE, (200_000, 200_000))
 writer = TakeWriter(Path(sys.argv[1]), 48000)
-noise = on_grid(np.random.default_rng(5).normal(0, 0.3, 3 * 48000))
+noise = round_to_24_bits(np.random.default_rng(5).normal(0, 0.3, 3 * 48000))
 for start in range(0, len(noise), 256):
     try:
         writer.write(Block(start, noise[start : start + 256], 48000))
@@ -376,12 +376,14 @@ def drill(*texts: str, beats: int = 4, tempo: float = 240.0) -> Drill:
     return Drill("kai", "Kai", "", "C", "richter", tempo, (4, 4), Goal(), tuple(steps), length)
 
 
-def player(what: Drill, faults: Mapping[int, Fault] | None = None, **more: Any) -> Player:
+def player(what: Drill, faults: Mapping[int, Fault] | None = None, **more: Any) -> BuiltInPlayer:
     spec = PlayerSpec(faults=faults or {}, seed=more.pop("seed", 1))
-    return Player(what, more.pop("harp", None) or Harp.of("C"), spec=spec, **more)
+    return BuiltInPlayer(what, more.pop("harp", None) or Harp.of("C"), spec=spec, **more)
 
 
-def part(player: Player, samples: np.ndarray, step: int, start: float, end: float) -> np.ndarray:
+def part(
+    player: BuiltInPlayer, samples: np.ndarray, step: int, start: float, end: float
+) -> np.ndarray:
     """A part of a step of a drill of four-beat steps, from and to shares of its length."""
     at, length = player.clock.sample(4 * step), player.clock.sample(4) - player.clock.sample(0)
     return samples[at + round(start * length) : at + round(end * length)].astype(np.float64)
@@ -631,7 +633,7 @@ def test_it_keeps_the_pace_of_a_clock(monkeypatch: pytest.MonkeyPatch) -> None:
 
     clock = SimpleNamespace(monotonic=lambda: now[0], sleep=sleep)
     monkeypatch.setattr("trainer.sound.sources.player.time", clock)
-    playing = Player(drill("4"), Harp.of("C"), spec=PlayerSpec(realtime=True))
+    playing = BuiltInPlayer(drill("4"), Harp.of("C"), spec=PlayerSpec(realtime=True))
     for block in playing.blocks():
         assert len(block.samples) <= 256
         assert now[0] == pytest.approx(block.end / RATE)
@@ -642,7 +644,7 @@ def test_it_plays_aloud_only_where_it_can(monkeypatch: pytest.MonkeyPatch) -> No
     def no_portaudio() -> None:
         raise AssertionError("not asked to be heard")
 
-    monkeypatch.setattr("trainer.sound.speaker.portaudio", no_portaudio)
+    monkeypatch.setattr("trainer.sound.speaker.load_portaudio", no_portaudio)
     silent = heard(player(drill("4")))
     monkeypatch.undo()
 
@@ -651,7 +653,7 @@ def test_it_plays_aloud_only_where_it_can(monkeypatch: pytest.MonkeyPatch) -> No
     speaker = SimpleNamespace(play=played.append, close=lambda: shut.append(True))
     monkeypatch.setattr("trainer.sound.sources.player.Speaker", lambda *given: speaker)
     monkeypatch.setattr("trainer.sound.sources.player.time.sleep", lambda seconds: None)
-    aloud = Player(drill("4"), Harp.of("C"), spec=PlayerSpec(aloud=True))
+    aloud = BuiltInPlayer(drill("4"), Harp.of("C"), spec=PlayerSpec(aloud=True))
     assert heard(aloud).tobytes() == silent.tobytes()
     assert shut == [True]
     clicks = np.concatenate(played)[4800:] - silent
@@ -662,7 +664,7 @@ def test_it_plays_aloud_only_where_it_can(monkeypatch: pytest.MonkeyPatch) -> No
 
 def test_without_an_output_it_goes_on_unheard(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", None)
-    playing = Player(drill("4"), Harp.of("C"), spec=PlayerSpec(aloud=True))
+    playing = BuiltInPlayer(drill("4"), Harp.of("C"), spec=PlayerSpec(aloud=True))
     assert len(heard(playing)) == playing.clock.sample(4) + RATE // 2
     assert not playing.hears_clicks
 
@@ -700,7 +702,7 @@ def test_a_tone_has_its_pitch_and_level() -> None:
 
 @given(st.lists(st.tuples(st.booleans(), st.integers(1, 7)), max_size=60))
 def test_a_ring_gives_what_was_put_in_order(moves: list[tuple[bool, int]]) -> None:
-    ring, put, taken = Ring(10, 1), 0, 0
+    ring, put, taken = RingBuffer(10, 1), 0, 0
     for is_put, count in moves:
         if is_put:
             fits = count <= 10 - (put - taken)
@@ -724,7 +726,7 @@ def test_a_spec_opens_its_source(tmp_path: Path) -> None:
 
     spec = PlayerSpec(rate=22_050)
     playing = open_source(spec, drill=drill("4"), harp=Harp.of("D"), tempo=100, count_in=1)
-    assert isinstance(playing, Player)
+    assert isinstance(playing, BuiltInPlayer)
     assert (playing.clock.tempo, playing.rate) == (100, 22_050)
     with pytest.raises(SoundError, match="needs a drill and a harp"):
         open_source(spec)

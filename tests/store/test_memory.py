@@ -8,7 +8,7 @@ import pytest
 
 from trainer.drill import parse_drill
 from trainer.harp import Harp
-from trainer.practice import Ended, Event, Notice, Plan, run
+from trainer.practice import Event, Notice, PassEnded, Plan, run_take
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
 from trainer.store import Journal, StepRecord
 
@@ -27,8 +27,8 @@ def plan(journal: Path | None, **more: object) -> Plan:
 def test_a_result_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
     path = tmp_path / "own" / "journal.sqlite"
     told = 0
-    for event in run(plan(path, harp_name="old A")):
-        if isinstance(event, Ended):
+    for event in run_take(plan(path, harp_name="old A")):
+        if isinstance(event, PassEnded):
             told += 1
             with Journal(path) as journal:
                 (take,) = journal.takes(player="Marit")
@@ -44,7 +44,7 @@ def test_a_result_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
 
 def test_what_was_held_is_kept_in_hertz_where_one_reed_tells(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
-    list(run(plan(path)))
+    list(run_take(plan(path)))
     with Journal(path) as journal:
         steps = journal.takes()[0].steps
     glide, chord, bend, either, ladder = steps
@@ -60,8 +60,8 @@ def test_what_was_held_is_kept_in_hertz_where_one_reed_tells(tmp_path: Path) -> 
 def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     ended: list[Event] = []
-    for event in run(plan(path, loop=True), lambda: len(ended) >= 2):
-        if isinstance(event, Ended):
+    for event in run_take(plan(path, loop=True), lambda: len(ended) >= 2):
+        if isinstance(event, PassEnded):
             ended.append(event)
     with Journal(path) as journal:
         takes = journal.takes()
@@ -71,17 +71,17 @@ def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:
 
 def test_practice_goes_on_where_nothing_can_be_remembered(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
-    events = list(run(plan(tmp_path / "file" / "journal.sqlite", loop=False)))
+    events = list(run_take(plan(tmp_path / "file" / "journal.sqlite", loop=False)))
     (notice,) = [event for event in events if isinstance(event, Notice)]
     assert "practice goes on" in notice.sentence
-    assert sum(isinstance(event, Ended) for event in events) == 1
+    assert sum(isinstance(event, PassEnded) for event in events) == 1
 
 
 def test_a_recording_is_remembered_as_one(tmp_path: Path) -> None:
     flac, path = tmp_path / "take.flac", tmp_path / "journal.sqlite"
-    list(run(plan(None, save=flac)))
+    list(run_take(plan(None, save=flac)))
     again = Plan(Harp.of("A"), RecordingSpec(flac), drill=DRILL, journal=path, player="Jorun")
-    list(run(again))
+    list(run_take(again))
     with Journal(path) as journal:
         assert [(take.player, take.source) for take in journal.takes()] == [("Jorun", "recording")]
 
@@ -96,8 +96,8 @@ def test_the_sound_of_passes_is_kept_with_the_best_of_them(
     )
     path = tmp_path / "journal.sqlite"
     ended: list[Event] = []
-    for event in run(plan(path, loop=True, sound_mb=50.0), lambda: len(ended) >= 2):
-        if isinstance(event, Ended):
+    for event in run_take(plan(path, loop=True, sound_mb=50.0), lambda: len(ended) >= 2):
+        if isinstance(event, PassEnded):
             ended.append(event)
     with Journal(path) as journal:
         takes = journal.takes()
@@ -105,11 +105,11 @@ def test_the_sound_of_passes_is_kept_with_the_best_of_them(
         assert [take.id for take in takes if take.audio] == [best.id]
         sound = tmp_path / str(best.audio and journal.take(best.id).audio)
     again = Plan(Harp.of("A"), RecordingSpec(sound), drill=DRILL)
-    scores = [event.result.score for event in run(again) if isinstance(event, Ended)]
+    scores = [event.result.score for event in run_take(again) if isinstance(event, PassEnded)]
     assert scores[: len(takes)] == [take.score for take in takes]
 
 
 def test_no_sound_is_kept_unless_it_is_asked_for(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
-    list(run(plan(path)))
+    list(run_take(plan(path)))
     assert not (tmp_path / "audio").exists()

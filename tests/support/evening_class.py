@@ -14,10 +14,10 @@ from trainer.drill import find_drill, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
-from trainer.practice import Ended, Heard, Plan, run
+from trainer.practice import PassEnded, Plan, ReadingHeard, run_take
 from trainer.report.advice import advise
 from trainer.report.student_page import StudentReport
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 HARP = Harp.of("C")
 DRILL = find_drill("harbour-bell")
@@ -30,7 +30,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The recordings of an evening class, one of them no recording."""
     made = tmp_path_factory.mktemp("class")
     for name, cents in CLASS.items():
-        player = Player(DRILL, Harp.of("C"), spec=PlayerSpec(faults={4: Fault(cents=cents)}))
+        player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults={4: Fault(cents=cents)}))
         sound = np.concatenate([block.samples for block in player.blocks()])
         sf.write(made / f"{name}.wav", sound, player.rate)
     (made / "sigrid.wav").write_bytes(b"RIFF, she said")
@@ -51,15 +51,15 @@ def run_trainer(*words: str) -> subprocess.CompletedProcess[str]:
 @pytest.fixture(scope="module")
 def told(tmp_path_factory: pytest.TempPathFactory) -> StudentReport:
     path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
-    player = Player(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
+    player = BuiltInPlayer(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
     sound = np.concatenate([block.samples for block in player.blocks()])
     sf.write(path, sound, player.rate)
     readings: list[Reading] = []
     results: list[Result] = []
-    for event in run(Plan(HARP, RecordingSpec(path), drill=DRILL)):
-        if isinstance(event, Heard):
+    for event in run_take(Plan(HARP, RecordingSpec(path), drill=DRILL)):
+        if isinstance(event, ReadingHeard):
             readings.append(event.reading)
-        elif isinstance(event, Ended):
+        elif isinstance(event, PassEnded):
             results.append(event.result)
     (result,) = results
     work = advise(result, read_shelf().drills)

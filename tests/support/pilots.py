@@ -12,7 +12,7 @@ from tests.support.colour import too_faint
 from trainer.app.app import TrainerApp
 from trainer.core import TrainerError
 from trainer.drill import Drill
-from trainer.practice import Command, Event, Finished, Plan
+from trainer.practice import Command, Event, Plan, TakeFinished
 
 SMALL, LARGE = (80, 24), (120, 40)
 
@@ -41,7 +41,7 @@ class Puppet:
         self.asked.append(command)
 
     def stop(self) -> None:
-        self.queue.append(Finished())
+        self.queue.append(TakeFinished())
 
     def close(self) -> None:
         """Nothing is held."""

@@ -24,7 +24,7 @@ from trainer.core.types import Floats
 from trainer.drill import find_drill, parse_drill, write_drill
 from trainer.harp import Harp, Tab
 from trainer.report.transcript_report import transcript_csv, transcript_notes_data, transcript_text
-from trainer.sound import Player
+from trainer.sound import BuiltInPlayer
 from trainer.transcript import Transcript, TranscriptRequest, draft_drill, transcribe
 from trainer.transcript.tones import Tone, find_tones
 from trainer.transcript.two_parts import ToneGroup, group_tones, separate_players
@@ -38,7 +38,7 @@ DUET = find_drill("two-at-the-rail")
 
 def played(number: int) -> Floats:
     """A part of the duet, by the built-in player."""
-    blocks = Player(DUET.part(number), C).blocks()
+    blocks = BuiltInPlayer(DUET.part(number), C).blocks()
     return np.concatenate([block.samples for block in blocks])
 
 

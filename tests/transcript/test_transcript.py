@@ -31,7 +31,7 @@ from trainer.drill.fingerings import target_pitches
 from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import STANDARD_KEYS, Harp, Tab
-from trainer.practice import Ended, Plan, run
+from trainer.practice import PassEnded, Plan, run_take
 from trainer.report.transcript_report import (
     COLUMNS,
     transcript_csv,
@@ -39,7 +39,7 @@ from trainer.report.transcript_report import (
     transcript_notes_data,
     transcript_text,
 )
-from trainer.sound import Fault, Player, PlayerSpec, RecordingSpec
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 from trainer.transcript import (
     Transcript,
     TranscriptError,
@@ -60,7 +60,7 @@ PHRASES = [drill for drill in SHELF if drill.skills[0] == "phrases" and drill.tu
 
 def recorded(drill: Drill, harp: Harp, path: Path, faults: dict[int, Fault] | None = None) -> Path:
     """The built-in player's playing of a drill."""
-    player = Player(drill, harp, spec=PlayerSpec(faults=faults or {}))
+    player = BuiltInPlayer(drill, harp, spec=PlayerSpec(faults=faults or {}))
     sf.write(path, np.concatenate([block.samples for block in player.blocks()]), player.rate)
     return path
 
@@ -226,7 +226,7 @@ def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
     assert drill.key == "A"
     assert [step.tab for step in drill.steps] == [note.tab for note in found.notes]
     plan = Plan(Harp.of("A"), RecordingSpec(path), drill=drill)
-    (result,) = [event.result for event in run(plan) if isinstance(event, Ended)]
+    (result,) = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
     assert result.score > 95.0
 
 

@@ -15,7 +15,7 @@ from trainer.core import TrainerError
 from trainer.drill import Drill, find_unplayable
 from trainer.harp import Harp
 from trainer.marking import Mark
-from trainer.practice import Failed, Finished, Plan
+from trainer.practice import Plan, TakeFailed, TakeFinished
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
 
@@ -107,8 +107,8 @@ class Playback:
         if self.plan is None:
             return False
         for event in self._listener.poll():
-            if isinstance(event, Failed):
+            if isinstance(event, TakeFailed):
                 self.trouble = event.sentence
-            elif isinstance(event, Finished):
+            elif isinstance(event, TakeFinished):
                 self.plan = None
         return self.plan is not None

@@ -10,7 +10,7 @@ from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
 from trainer.drill import find_unplayable
 from trainer.harp import HarpError
-from trainer.practice import Ask, Command, Ended, Event, Finished, Plan
+from trainer.practice import Command, Event, PassControl, PassEnded, Plan, TakeFinished
 
 
 class ListenerLike(Protocol):
@@ -24,7 +24,7 @@ class ListenerLike(Protocol):
         """
 
     def poll(self) -> list[Event]:
-        """Return the events since the last call, oldest first; a take ends with `Finished`."""
+        """Return the events since the last call, oldest first; a take ends with `TakeFinished`."""
 
     def ask(self, command: Command) -> None:
         """Send a command to the running take."""
@@ -135,7 +135,7 @@ class Session:
 
     def pause(self) -> None:
         """Pause the running take, or resume it."""
-        self.ask(Ask.GO_ON if self.take.phase is Phase.PAUSED else Ask.PAUSE)
+        self.ask(PassControl.RESUME if self.take.phase is Phase.PAUSED else PassControl.PAUSE)
 
     def stop(self) -> None:
         """End the running take, if any, and drop a plan that waits to start."""
@@ -172,9 +172,9 @@ class Session:
         for event in events:
             self.take.apply(event)
             match event:
-                case Ended():
+                case PassEnded():
                     self._end_pass()
-                case Finished():
+                case TakeFinished():
                     self._finish()
         return bool(events) and self.take.in_attack
 

@@ -20,19 +20,19 @@ from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.music import hz_to_midi
 from trainer.practice import (
-    Ended,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Looping,
-    Marked,
-    Noted,
+    LoopStarted,
+    NoteEnded,
     Notice,
-    Paused,
+    PassEnded,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
 
 TRAIL_POINTS = 4096
@@ -273,7 +273,7 @@ class TakeState:
         self.reading: Reading | None = None
         self.notes: tuple[HeardNote, ...] = ()
         self.window: tuple[float, float] | None = None
-        self.loop: Looping | None = None
+        self.loop: LoopStarted | None = None
         self._times = StepTimes(plan)
         self._current = CurrentStep()
         self._smoother = DisplaySmoother(plan.harp, self.goal.tolerance)
@@ -383,34 +383,34 @@ class TakeState:
     def apply(self, event: Event) -> None:
         """Update the state by the next event of the take."""
         match event:
-            case Heard(reading):
+            case ReadingHeard(reading):
                 self._apply_reading(reading)
-            case Noted(note):
+            case NoteEnded(note):
                 self.notes = (note, *self.notes[: NOTES_KEPT - 1])
-            case Marked(mark):
+            case StepMarked(mark):
                 self.sheet.add(mark)
                 self._current.due = mark.step.index + 1
                 if self._has_free_clock:
                     self.playhead.clock = None
-            case Started():
+            case PassStarted():
                 self._start_pass(event)
-            case Ended(result):
+            case PassEnded(result):
                 self.sheet.result = result
                 self.outcome.passes += 1
-            case Paused(sentence, None):
+            case TakePaused(sentence, None):
                 self.phase, self.messages.trouble = Phase.NO_SOUND, sentence
-            case Paused(bar=bar):
+            case TakePaused(bar=bar):
                 self.phase, self.messages.paused_bar = Phase.PAUSED, bar
-            case Looping():
+            case LoopStarted():
                 self.loop = event
-            case Resumed():
+            case TakeResumed():
                 self.phase, self.messages.trouble = Phase.OPENING, ""
                 self.playhead.resuming = True
             case Notice(sentence):
                 self.messages.notice = sentence
-            case Failed(sentence):
+            case TakeFailed(sentence):
                 self.fail(sentence)
-            case Finished(saved, sound):
+            case TakeFinished(saved, sound):
                 self.outcome.saved, self.outcome.audio = saved, sound
                 if self.phase is not Phase.FAILED:
                     self.phase = Phase.ENDED
@@ -419,7 +419,7 @@ class TakeState:
         """Declare the take failed, for a reason given as a sentence."""
         self.phase, self.messages.trouble = Phase.FAILED, sentence
 
-    def _start_pass(self, started: Started) -> None:
+    def _start_pass(self, started: PassStarted) -> None:
         playhead = self.playhead
         playhead.clock = started.clock
         self.messages.source, self.messages.trouble = started.source, ""

@@ -36,7 +36,7 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 if TYPE_CHECKING:
     from trainer.harp import Harp
     from trainer.practice import Plan
-    from trainer.practice.harp_measurement import Measured
+    from trainer.practice.harp_measurement import HarpMeasured
     from trainer.reedcare.reed_watch import HarpWatch
     from trainer.sound import SourceSpec
     from trainer.store import Journal, OwnHarp
@@ -231,31 +231,31 @@ def measure(
         _show(journal, name, temperament, Format.TEXT)
 
 
-def _measure(plan: Plan, attacks: int, *, live: bool) -> Measured:
+def _measure(plan: Plan, attacks: int, *, live: bool) -> HarpMeasured:
     """Measure, and tell it in lines; where it can be read, also what is heard just now.
 
     Raises:
         typer.Exit: no reed was measured.
     """
-    from trainer.practice import Failed
-    from trainer.practice.harp_measurement import Asked, Measured, Sounding
-    from trainer.practice.harp_measurement import measure as measuring
+    from trainer.practice import TakeFailed
+    from trainer.practice.harp_measurement import HarpMeasured, ReedRequested, ReedSounding
+    from trainer.practice.harp_measurement import measure_harp as measuring
     from trainer.report.measuring_report import measuring_line, sounding_text
     from trainer.sound import MicrophoneSpec
 
     guided = isinstance(plan.source, MicrophoneSpec)
     now = live and sys.stdout.isatty()
-    found, failed = Measured((), ()), None
+    found, failed = HarpMeasured((), ()), None
     with catch_interrupts() as stopping, silence_libraries():
         for event in measuring(plan, attacks, stopping):
-            if isinstance(event, Measured):
+            if isinstance(event, HarpMeasured):
                 found = event
-            elif isinstance(event, Failed):
+            elif isinstance(event, TakeFailed):
                 failed = event
-            elif isinstance(event, Sounding):
+            elif isinstance(event, ReedSounding):
                 if now:
                     typer.echo(f"\r     {sounding_text(event):<60}", nl=False)
-            elif guided or not isinstance(event, Asked):
+            elif guided or not isinstance(event, ReedRequested):
                 line = measuring_line(event, plan.harp, guided=guided)
                 if line is not None:
                     typer.echo(f"\r{'':<66}\r{line}" if now else line)

@@ -87,7 +87,7 @@ def loop(
     from trainer.cli.screen import can_show_screen
     from trainer.practice import Plan
     from trainer.sound import Recording
-    from trainer.sound.passage import Passage, check
+    from trainer.sound.passage import Passage, validate_passage
 
     opened = Recording(recording, channel)
     frames, rate = opened.frames, opened.rate
@@ -108,7 +108,7 @@ def loop(
         tempo,
         count_in,
     )
-    check(passage)
+    validate_passage(passage)
     if out is not None:
         _write(passage, out, force=force)
         return
@@ -141,10 +141,10 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
 
     from trainer.cli.options import check_overwrite
     from trainer.core import TrainerError
-    from trainer.sound.passage import prepare
+    from trainer.sound.passage import render_passage
 
     check_overwrite(out, force=force)
-    made = prepare(passage)
+    made = render_passage(passage)
     try:
         soundfile.write(out, np.concatenate([made.lead, made.samples]), made.rate)
     except (OSError, ValueError, TypeError, soundfile.SoundFileError) as error:
@@ -156,22 +156,22 @@ def _play(passage: Passage, output: str | int | None) -> None:
     """Let it be heard until Ctrl-C; nobody listens."""
     from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.report.take_lines import passage_text
-    from trainer.sound.passage import let_hear
+    from trainer.sound.passage import play_passage
 
     typer.echo(f"{passage_text(passage)} Ctrl-C ends it.")
     with silence_libraries(), catch_interrupts() as stopping:
-        let_hear(passage, output, stopping)
+        play_passage(passage, output, stopping)
 
 
 def _play_plain(plan: object, passage: Passage) -> None:
     """Told in lines; what is typed changes it."""
     from trainer.cli.plain import console_events
     from trainer.cli.typed_commands import read_line
-    from trainer.practice import Command, Loop, Plan
+    from trainer.practice import Command, Plan, PlayLoop
     from trainer.report.take_lines import TakeLines
 
     assert isinstance(plan, Plan)
-    wishes: list[Command] = [Loop(passage)]
+    wishes: list[Command] = [PlayLoop(passage)]
     now = passage
     typer.echo(HINT)
 
@@ -184,7 +184,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
                 typer.echo(f"'{line}' is no wish. {HINT}")
             else:
                 now = changed
-                wishes.append(Loop(now))
+                wishes.append(PlayLoop(now))
         return wishes.pop(0) if wishes else None
 
     lines = TakeLines(plan)
@@ -204,7 +204,7 @@ def apply_typed_change(passage: Passage, line: str) -> Passage | None:
     import re
 
     from trainer.sound import SoundError
-    from trainer.sound.passage import check
+    from trainer.sound.passage import validate_passage
 
     text = line.strip()
     if found := re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text):
@@ -216,7 +216,7 @@ def apply_typed_change(passage: Passage, line: str) -> Passage | None:
     else:
         return None
     try:
-        check(wanted)
+        validate_passage(wanted)
     except SoundError as error:
         typer.echo(str(error), err=True)
         return passage

@@ -31,7 +31,7 @@ from trainer.cli.options import (
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.practice import Plan
-    from trainer.practice.batch import Marked
+    from trainer.practice.batch import MarkedRecording
 
 ENDINGS = (".wav", ".flac", ".ogg", ".mp3")
 """Of the recordings that are looked for in a folder."""
@@ -148,14 +148,14 @@ def mark(
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.cli.plain import take_results
-    from trainer.practice.batch import CUT_OFF, Marked
+    from trainer.practice.batch import NOTHING_DUE, MarkedRecording
     from trainer.report.batch_report import best_pass_data
     from trainer.report.result_report import result_text
     from trainer.sound import SoundError
 
-    one = Marked(recording, tuple(take_results(plan)))
+    one = MarkedRecording(recording, tuple(take_results(plan)))
     if one.best is None:
-        raise SoundError(f"{recording}: {CUT_OFF}")
+        raise SoundError(f"{recording}: {NOTHING_DUE}")
     if format_ is Format.TEXT:
         typer.echo("\n\n".join(result_text(result) for result in one.passes))
     else:
@@ -198,7 +198,7 @@ def _mark_many(
         typer.Exit: some could not be marked.
     """
     from trainer.core import TrainerError
-    from trainer.practice.batch import Marked, mark_all
+    from trainer.practice.batch import MarkedRecording, mark_recordings
     from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
 
     if out is not None:
@@ -217,14 +217,14 @@ def _mark_many(
         try:
             plans.append(plan_of(file))
         except TrainerError as error:
-            done.append(Marked(file, trouble=str(error)))
+            done.append(MarkedRecording(file, trouble=str(error)))
     before = len(files) - len(plans) - len(done)
     if before:
         typer.echo(f"{before} of {len(files)} were marked before; --out holds them", err=True)
     for one in done:
         typer.echo(recording_line(one), err=format_ is Format.JSON)
     with typer.progressbar(
-        mark_all(plans, workers), length=len(plans), file=sys.stderr, label="marking"
+        mark_recordings(plans, workers), length=len(plans), file=sys.stderr, label="marking"
     ) as marking:
         for one in marking:
             done.append(one)
@@ -266,7 +266,9 @@ def _check_class(out: Path, *, force: bool) -> None:
     check_overwrite(out, force=force)
 
 
-def _marked_before(kept: dict[Path, Path | None], done: list[Marked]) -> Iterable[dict[str, Any]]:
+def _marked_before(
+    kept: dict[Path, Path | None], done: list[MarkedRecording]
+) -> Iterable[dict[str, Any]]:
     """The results that were kept before this time."""
     fresh = {one.path for one in done}
     for file, target in kept.items():

@@ -12,12 +12,22 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 from trainer.cli.typed_commands import HINT, TypedCommands
 from trainer.ear import Reading
 from trainer.marking import Result
-from trainer.practice import Asked, Ended, Event, Failed, Heard, Notice, Plan, nothing, run
+from trainer.practice import (
+    Event,
+    NextCommand,
+    Notice,
+    PassEnded,
+    Plan,
+    ReadingHeard,
+    TakeFailed,
+    no_command,
+    run_take,
+)
 from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
 
-def console_events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
+def console_events(plan: Plan, asked: NextCommand = no_command) -> Iterator[Event]:
     """The events of a take; Ctrl-C ends it with what was played. Notices go to standard error.
 
     Args:
@@ -27,10 +37,10 @@ def console_events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
     Raises:
         typer.Exit: the take could not go on; the reason went to standard error.
     """
-    failed: Failed | None = None
+    failed: TakeFailed | None = None
     with silence_libraries(), catch_interrupts() as stopping:
-        for event in run(plan, stopping, asked):
-            if isinstance(event, Failed):
+        for event in run_take(plan, stopping, asked):
+            if isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, Notice):
                 typer.echo(event.sentence, err=True)
@@ -43,12 +53,12 @@ def console_events(plan: Plan, asked: Asked = nothing) -> Iterator[Event]:
 
 def take_readings(plan: Plan) -> Iterator[Reading]:
     """The readings of a take."""
-    return (event.reading for event in console_events(plan) if isinstance(event, Heard))
+    return (event.reading for event in console_events(plan) if isinstance(event, ReadingHeard))
 
 
 def take_results(plan: Plan) -> list[Result]:
     """The results of a take's passes."""
-    return [event.result for event in console_events(plan) if isinstance(event, Ended)]
+    return [event.result for event in console_events(plan) if isinstance(event, PassEnded)]
 
 
 def play_plain(plan: Plan) -> None:

@@ -55,8 +55,8 @@ def report(
     from trainer.core import TrainerError
     from trainer.drill import find_drill, read_shelf
     from trainer.harp import Harp
-    from trainer.practice import Ended, Heard, Plan, saved_harp
-    from trainer.practice.batch import CUT_OFF, Marked
+    from trainer.practice import PassEnded, Plan, ReadingHeard, saved_harp
+    from trainer.practice.batch import NOTHING_DUE, MarkedRecording
     from trainer.report.advice import advise
     from trainer.report.student_page import StudentReport, marked_span, student_html
     from trainer.sound import Recording, RecordingSpec, SoundError
@@ -76,13 +76,13 @@ def report(
     )
     readings, passes = [], []
     for event in console_events(Plan(held, RecordingSpec(recording), drill=wanted, tempo=tempo)):
-        if isinstance(event, Heard):
+        if isinstance(event, ReadingHeard):
             readings.append(event.reading)
-        elif isinstance(event, Ended):
+        elif isinstance(event, PassEnded):
             passes.append(event.result)
-    best = Marked(recording, tuple(passes)).best
+    best = MarkedRecording(recording, tuple(passes)).best
     if best is None:
-        raise SoundError(f"{recording}: {CUT_OFF}")
+        raise SoundError(f"{recording}: {NOTHING_DUE}")
     work_on = advise(best, read_shelf().drills)
     if ending != ".html":
         write_text(target, _in_words(best, work_on, recording.name, ending))

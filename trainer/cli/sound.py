@@ -124,8 +124,8 @@ def calibrate(
 
       trainer sound calibrate --device usb --latency 42
     """
-    from trainer.sound.round_trip import calibrate as play_clicks
-    from trainer.sound.round_trip import pair_of
+    from trainer.sound.round_trip import device_pair
+    from trainer.sound.round_trip import measure_round_trip as play_clicks
     from trainer.store import Journal
     from trainer.store.calibrations import save_manual_latency, save_round_trip
 
@@ -133,7 +133,7 @@ def calibrate(
     trip = None
     with Journal(player_journal()) as journal, silence_libraries():
         if latency is not None:
-            kept = save_manual_latency(journal, pair_of(spec), latency)
+            kept = save_manual_latency(journal, device_pair(spec), latency)
         else:
             typer.echo(_BEFORE, err=True)
             pair, trip = play_clicks(spec)

@@ -31,7 +31,7 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 if TYPE_CHECKING:
     from trainer.coach import DailySet
     from trainer.harp import Harp
-    from trainer.practice import Asked, Event
+    from trainer.practice import Event, NextCommand
     from trainer.practice.day_session import DayEvent
     from trainer.settings import Settings
 
@@ -119,7 +119,7 @@ def today(
 
 
 def _play(
-    events: Callable[[Callable[[], bool], Asked], Iterator[Event | DayEvent]],
+    events: Callable[[Callable[[], bool], NextCommand], Iterator[Event | DayEvent]],
     day: DailySet,
     *,
     told: bool,
@@ -130,8 +130,8 @@ def _play(
         typer.Exit: a take could not go on; the reason went to standard error.
     """
     from trainer.cli.typed_commands import HINT, TypedCommands
-    from trainer.practice import Failed, Notice
-    from trainer.practice.day_session import DayOver
+    from trainer.practice import Notice, TakeFailed
+    from trainer.practice.day_session import DayEnded
     from trainer.report.daily_set_report import DaySessionLines
 
     lines, failed, typed = DaySessionLines(_width()), None, TypedCommands()
@@ -140,14 +140,14 @@ def _play(
     with silence_libraries(), catch_interrupts() as stopping:
         for event in events(stopping, typed):
             typed.see(event)
-            if isinstance(event, Failed):
+            if isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, Notice):
                 typer.echo(event.sentence, err=True)
             elif told:
                 for line in lines.lines(event):
                     typer.echo(line)
-            if isinstance(event, DayOver):
+            if isinstance(event, DayEnded):
                 day = event.day
     if failed is not None:
         typer.echo(failed.sentence, err=True)

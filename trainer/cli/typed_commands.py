@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import sys
 
-from trainer.practice import Ask, Command, Paused, Started
+from trainer.practice import Command, PassControl, PassStarted, TakePaused
 
 HINT = "Enter pauses and goes on, b and Enter goes a bar back, Ctrl-C stops."
 
@@ -23,9 +23,9 @@ class TypedCommands:
     def see(self, event: object) -> None:
         """Take the next event."""
         match event:
-            case Paused(bar=bar):
+            case TakePaused(bar=bar):
                 self._paused = bar is not None
-            case Started():
+            case PassStarted():
                 self._paused = False
 
     def __call__(self) -> Command | None:
@@ -35,9 +35,9 @@ class TypedCommands:
             return None
         match line.strip().lower():
             case "":
-                return Ask.GO_ON if self._paused else Ask.PAUSE
+                return PassControl.RESUME if self._paused else PassControl.PAUSE
             case "b":
-                return Ask.BACK
+                return PassControl.GO_BACK
         return None
 
 

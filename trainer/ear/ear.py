@@ -30,7 +30,7 @@ from trainer.ear.reed_detector import (
     unwarp,
 )
 from trainer.ear.tab_tracker import TabTracker
-from trainer.echo import Echo
+from trainer.echo import EchoCanceller
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound import Block
@@ -93,7 +93,7 @@ class Ear:
             )
         self._rate = rate
         self._harp = harp
-        self._echo = Echo(rate)
+        self._echo = EchoCanceller(rate)
         self._sound = Frontend(rate, memory=2.0 * FRAME_S)
         self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
         self._hop = QUARTERS * self._quarter
@@ -119,7 +119,7 @@ class Ear:
 
     def analyze(self, block: Block) -> list[Reading]:
         """The readings that one more block makes possible, in order."""
-        self._sound.resample(self._echo.feed(block.samples, block.own))
+        self._sound.resample(self._echo.cancel(block.samples, block.reference))
         readings = []
         while (step := self._step()) and self._end + step <= self._sound.count:
             self._end += step

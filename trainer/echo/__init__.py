@@ -1,5 +1,5 @@
 """The trainer's own sound, taken out of what the microphone hears."""
 
-from trainer.echo.canceller import Echo
+from trainer.echo.canceller import EchoCanceller
 
-__all__ = ["Echo"]
+__all__ = ["EchoCanceller"]

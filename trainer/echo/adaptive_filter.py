@@ -35,7 +35,7 @@ JITTER = 4e-3
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class FilterUpdate:
     """What a block taught.
 
     Attributes:
@@ -49,7 +49,7 @@ class Outcome:
     noise: Floats
 
 
-class Path:
+class AdaptiveFilter:
     """Predicts the echo of what is played, block by block.
 
     Attributes:
@@ -76,7 +76,7 @@ class Path:
         """Whether `start` is known."""
         return self.start > 0.0
 
-    def begin(self, start: float, gain: float, prior: float) -> None:
+    def restart(self, start: float, gain: float, prior: float) -> None:
         """Start afresh where the echo begins `start` samples behind, about so strong; `prior` is
         how far off the filter may be at first: so many times the echo's power."""
         self.start, self._drift = start, 0.0
@@ -90,15 +90,15 @@ class Path:
         """Whether the echo is known to begin in the block before `lag` samples."""
         return self.known and self.start <= lag < self.start + self._size
 
-    def predict(self, own: Floats, back: int = 0) -> None:
+    def predict(self, reference: Floats, back: int = 0) -> None:
         """Predict the block that is `back` blocks before the next, from all that was played.
 
-        `own` ends with what is played at the end of the last block heard.
+        `reference` ends with what is played at the end of the last block heard.
         """
         size = self._size
-        exact = len(own) - (back - 1) * size - self.start
+        exact = len(reference) - (back - 1) * size - self.start
         end = math.floor(exact)
-        fed = own[end - 2 * size : end]
+        fed = reference[end - 2 * size : end]
         self._played[1:] = self._played[:-1].copy()
         self._played[0] = 0.0
         if fed.any():
@@ -113,7 +113,7 @@ class Path:
         power = 0.5 * float(np.sum(self._doubt * np.abs(self._played) ** 2))
         return math.sqrt(power) / self._size
 
-    def learn(self, heard: Floats) -> Outcome | None:
+    def adapt(self, heard: Floats) -> FilterUpdate | None:
         """Learn from a block as it was heard, shape (size,), for which `echo` was predicted."""
         error = self._to_bins(heard if self.echo is None else heard - self.echo)
         power = np.abs(error) ** 2
@@ -121,7 +121,7 @@ class Path:
         if self.echo is None:
             return None
         noise = np.maximum(self._noise, power)
-        outcome = Outcome(self._to_bins(heard) - error, error, noise)
+        outcome = FilterUpdate(self._to_bins(heard) - error, error, noise)
         played = np.abs(self._played) ** 2
         unsure = 0.5 * np.sum(self._doubt * played, axis=0)
         self._follow(outcome, noise + unsure)
@@ -134,7 +134,7 @@ class Path:
         self._doubt += (1.0 - kept) * np.abs(self._filter) ** 2
         return outcome
 
-    def _follow(self, outcome: Outcome, noise: Floats) -> None:
+    def _follow(self, outcome: FilterUpdate, noise: Floats) -> None:
         """Two clocks drift apart: a Kalman filter of delay and drift, fed with the lateness by
         which the echo's phase is off."""
         weight = self._omega / (noise + 1e-12)

@@ -1,4 +1,4 @@
-"""How late the trainer's own sound comes back.
+"""How late the trainer's reference sound comes back.
 
 By the generalised cross-correlation with phase transform (Knapp and Carter 1976, IEEE Trans. ASSP
 24(4), cited from memory): every frequency that was played counts alike, so that a sound as broad
@@ -21,7 +21,7 @@ BROAD_HZ = 600.0
 
 
 @dataclass(frozen=True, slots=True)
-class Delay:
+class DelayEstimate:
     """Where the echo of a stretch of sound was found.
 
     Attributes:
@@ -35,12 +35,12 @@ class Delay:
     gain: float
 
 
-def find_delay(own: Floats, heard: Floats, rate: int, most: int) -> Delay | None:
+def estimate_delay(reference: Floats, heard: Floats, rate: int, most: int) -> DelayEstimate | None:
     """The delay after which a stretch of sound is heard.
 
     Args:
-        own: what was played, shape (n,).
-        heard: what was heard from the moment on at which `own` begins, shape (m,), m > n.
+        reference: what was played, shape (n,).
+        heard: what was heard from the moment on at which `reference` begins, shape (m,), m > n.
         rate: samples a second of both.
         most: lags from 0 to this, in samples, are looked at.
 
@@ -48,7 +48,7 @@ def find_delay(own: Floats, heard: Floats, rate: int, most: int) -> Delay | None
         The delay, whatever its height; None where the sound is too narrow to tell.
     """
     n = 2 << math.ceil(math.log2(len(heard)))
-    played = np.fft.rfft(own, n)
+    played = np.fft.rfft(reference, n)
     power = np.abs(played) ** 2
     cross = np.conj(played) * np.fft.rfft(heard, n)
     told = (power > PLAYED * power.max()) & (np.abs(cross) > 0.0)
@@ -60,4 +60,4 @@ def find_delay(own: Floats, heard: Floats, rate: int, most: int) -> Delay | None
     lag = int(match.argmax())
     turn = np.exp(2j * np.pi * lag / n * np.arange(len(cross)))
     gain = float(np.abs(np.sum((cross * turn)[told])) / np.sum(power[told]))
-    return Delay(lag, float(match[lag] / match.mean()), gain)
+    return DelayEstimate(lag, float(match[lag] / match.mean()), gain)

@@ -29,7 +29,7 @@ REARM = 6
 """Steps that must lie under the bound before anything is hidden again."""
 
 
-class Residue:
+class ResidualSuppressor:
     """Bounds what may be left of the echo, and hides what is under the bound."""
 
     def __init__(self, rate: int, size: int) -> None:
@@ -44,7 +44,7 @@ class Residue:
     def _quiet(self) -> float:
         return PEAKS * math.sqrt(self._floor)
 
-    def hide(self, left: Floats, at: int) -> Floats:
+    def suppress(self, left: Floats, at: int) -> Floats:
         """What is left, shape (n,), from sample `at` of the block on, with the residue limited."""
         hidden = left.copy()
         quiet = self._quiet
@@ -64,7 +64,7 @@ class Residue:
                 self._under += 1
         return hidden
 
-    def judge(self, left: Floats, hiding: bool) -> None:
+    def observe(self, left: Floats, hiding: bool) -> None:
         """Learn the room's level from a whole block of what was left, and where nothing was
         hidden in it, how long it has been quiet."""
         quiet = self._quiet
@@ -76,7 +76,7 @@ class Residue:
             above = np.flatnonzero(steps > 2.0 * quiet)
             self._under = len(steps) - 1 - int(above[-1]) if len(above) else len(steps)
 
-    def expect(self, echo: Floats | None, uncertainty: float) -> None:
+    def set_bound(self, echo: Floats | None, uncertainty: float) -> None:
         """Bound the block to come, of which `echo` is predicted to within `uncertainty`, RMS."""
         if echo is None:
             self._envelope = self._bound = np.zeros_like(self._envelope)

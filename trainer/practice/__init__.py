@@ -1,50 +1,57 @@
 """The conductor: one take of one drill, from count-in to result, as a stream of events."""
 
-from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
+from trainer.practice.commands import (
+    Command,
+    NextCommand,
+    PassControl,
+    PlayLoop,
+    PlayTone,
+    no_command,
+)
 from trainer.practice.demo import typical_faults
 from trainer.practice.events import (
-    Beat,
-    Ended,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Looping,
-    Marked,
-    Noted,
+    LoopStarted,
+    NoteEnded,
     Notice,
-    Paused,
-    Resumed,
-    Started,
+    PassEnded,
+    PassStarted,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp
 from trainer.practice.plan import Plan
-from trainer.practice.take import run
+from trainer.practice.take import run_take
 
 __all__ = [
-    "Ask",
-    "Asked",
-    "Beat",
+    "BeatReached",
     "Command",
-    "Ended",
     "Event",
-    "Failed",
-    "Finished",
-    "Heard",
     "Listener",
-    "Loop",
-    "Looping",
-    "Marked",
-    "Noted",
+    "LoopStarted",
+    "NextCommand",
+    "NoteEnded",
     "Notice",
-    "Paused",
+    "PassControl",
+    "PassEnded",
+    "PassStarted",
     "Plan",
-    "Resumed",
-    "Started",
-    "Tone",
-    "nothing",
-    "run",
+    "PlayLoop",
+    "PlayTone",
+    "ReadingHeard",
+    "StepMarked",
+    "TakeFailed",
+    "TakeFinished",
+    "TakePaused",
+    "TakeResumed",
+    "no_command",
+    "run_take",
     "saved_harp",
     "typical_faults",
 ]

@@ -16,14 +16,14 @@ from pathlib import Path
 
 from trainer.core import TrainerError
 from trainer.marking import Result
-from trainer.practice.events import Ended, Failed
+from trainer.practice.events import PassEnded, TakeFailed
 from trainer.practice.plan import Plan
-from trainer.practice.take import run
+from trainer.practice.take import run_take
 from trainer.sound import RecordingSpec
 
-CUT_OFF = "it was stopped before a step was due; it holds nothing to mark"
+NOTHING_DUE = "it was stopped before a step was due; it holds nothing to mark"
 CONNECT_S = 10.0
-FELL_OVER = "the trainer fell over it; please report this, with the file"
+CRASHED = "the trainer fell over it; please report this, with the file"
 
 
 class BatchError(TrainerError):
@@ -31,7 +31,7 @@ class BatchError(TrainerError):
 
 
 @dataclass(frozen=True, slots=True)
-class Marked:
+class MarkedRecording:
     """A recording that was marked, or not.
 
     Attributes:
@@ -50,24 +50,26 @@ class Marked:
         return max(self.passes, key=lambda result: result.score, default=None)
 
 
-def mark_file(plan: Plan) -> Marked:
+def mark_recording(plan: Plan) -> MarkedRecording:
     """Mark a recording; whatever is wrong is told and not raised."""
     assert isinstance(plan.source, RecordingSpec)
     path, passes, trouble = plan.source.path, [], ""
     try:
-        for event in run(plan):
-            if isinstance(event, Ended):
+        for event in run_take(plan):
+            if isinstance(event, PassEnded):
                 passes.append(event.result)
-            elif isinstance(event, Failed):
+            elif isinstance(event, TakeFailed):
                 trouble = event.sentence
     except Exception as error:
-        trouble = f"{FELL_OVER} ({type(error).__name__}: {error})"
+        trouble = f"{CRASHED} ({type(error).__name__}: {error})"
     if not passes and not trouble:
-        trouble = CUT_OFF
-    return Marked(path, tuple(passes), trouble)
+        trouble = NOTHING_DUE
+    return MarkedRecording(path, tuple(passes), trouble)
 
 
-def mark_all(plans: Sequence[Plan], workers: int | str | None = None) -> Iterator[Marked]:
+def mark_recordings(
+    plans: Sequence[Plan], workers: int | str | None = None
+) -> Iterator[MarkedRecording]:
     """Mark recordings, each as soon as it is done.
 
     Args:
@@ -84,7 +86,7 @@ def mark_all(plans: Sequence[Plan], workers: int | str | None = None) -> Iterato
         return
     count = min(workers or os.cpu_count() or 1, len(plans))
     if count <= 1:
-        yield from map(mark_file, plans)
+        yield from map(mark_recording, plans)
         return
     left = dict(enumerate(plans))
     try:
@@ -99,17 +101,17 @@ def mark_all(plans: Sequence[Plan], workers: int | str | None = None) -> Iterato
                     yield marked
             except BrokenProcessPool:
                 assert isinstance(plan.source, RecordingSpec)
-                yield Marked(plan.source.path, trouble=FELL_OVER)
+                yield MarkedRecording(plan.source.path, trouble=CRASHED)
 
 
-def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, Marked]]:
+def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, MarkedRecording]]:
     with ProcessPoolExecutor(workers, mp.get_context("spawn")) as pool:
-        waiting = {pool.submit(mark_file, plan): place for place, plan in plans.items()}
+        waiting = {pool.submit(mark_recording, plan): place for place, plan in plans.items()}
         for done in as_completed(waiting):
             yield waiting[done], done.result()
 
 
-def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[Marked]:
+def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
     """Mark them by the workers of a Dask scheduler.
 
     Where a worker dies, Dask gives its recordings to another; one that kills several is told.
@@ -131,16 +133,16 @@ def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[Marked]:
         paths = {}
         for plan in plans:
             assert isinstance(plan.source, RecordingSpec)
-            future = client.submit(mark_file, plan, pure=False)
+            future = client.submit(mark_recording, plan, pure=False)
             paths[future] = plan.source.path
         for future in as_completed(list(paths)):
             try:
                 yield future.result()
             except KilledWorker:
-                yield Marked(paths[future], trouble=FELL_OVER)
+                yield MarkedRecording(paths[future], trouble=CRASHED)
             except Exception as error:
-                yield Marked(
-                    paths[future], trouble=f"{FELL_OVER} ({type(error).__name__}: {error})"
+                yield MarkedRecording(
+                    paths[future], trouble=f"{CRASHED} ({type(error).__name__}: {error})"
                 )
             future.release()
     finally:

@@ -9,19 +9,19 @@ from enum import Enum, auto
 from trainer.sound.passage import Passage
 
 
-class Ask(Enum):
+class PassControl(Enum):
     """Something asked of the pass that is being played."""
 
     PAUSE = auto()
     """Stop the beat where it is and wait."""
-    GO_ON = auto()
+    RESUME = auto()
     """Count in again, from the bar in which it was paused."""
-    BACK = auto()
+    GO_BACK = auto()
     """Go a bar back; where nothing is paused, count in again from there."""
 
 
 @dataclass(frozen=True, slots=True)
-class Tone:
+class PlayTone:
     """A reference tone, from now on until another is asked for.
 
     Attributes:
@@ -32,7 +32,7 @@ class Tone:
 
 
 @dataclass(frozen=True, slots=True)
-class Loop:
+class PlayLoop:
     """A passage of a recording, heard again and again until another is asked for.
 
     Attributes:
@@ -42,11 +42,11 @@ class Loop:
     passage: Passage | None
 
 
-Command = Ask | Tone | Loop
-Asked = Callable[[], Command | None]
+Command = PassControl | PlayTone | PlayLoop
+NextCommand = Callable[[], Command | None]
 """Gives what is asked for next, or None; asked often."""
 
 
-def nothing() -> Command | None:
+def no_command() -> Command | None:
     """Nobody asks for anything."""
     return None

@@ -13,7 +13,7 @@ from dataclasses import replace
 from trainer.drill import BeatClock, Drill
 from trainer.ear import Reading
 from trainer.marking import FreeMarker, Mark, Marker
-from trainer.practice.events import Beat, Ended, Event, Heard, Marked
+from trainer.practice.events import BeatReached, Event, PassEnded, ReadingHeard, StepMarked
 from trainer.practice.passes import Pass
 from trainer.practice.plan import Plan
 
@@ -84,19 +84,19 @@ class Conductor:
 
     def feed(self, reading: Reading) -> Iterator[Event]:
         """What one more reading brings."""
-        yield Heard(reading)
+        yield ReadingHeard(reading)
         if self._marker is None or reading.heard <= self.passes[-1].begin:
             return
         if isinstance(self._marker, Marker):
             yield from self._beats(reading)
         for mark in self._marker.observe(reading):
-            yield Marked(mark)
+            yield StepMarked(mark)
 
     def _beats(self, reading: Reading) -> Iterator[Event]:
         beat = math.floor(self._clock.beat(reading.heard)) - self._entry
         if beat > self._beat and beat >= -self._count_in:
             self._beat = beat
-            yield Beat(beat)
+            yield BeatReached(beat)
 
     def finish(self) -> Iterator[Event]:
         """The sound is over: end the pass that is being played, whatever is still to come."""
@@ -151,7 +151,7 @@ class Conductor:
             self._kept = result.marks
         elif result.marks:
             self.passed.append(result.passed)
-            yield Ended(result)
+            yield PassEnded(result)
 
     def _cut(self, heard: int, upto: int, *, broken: bool) -> None:
         now = self.passes[-1]

@@ -10,17 +10,17 @@ from trainer.coach import DURATION, DailySet, Reason, SetEntry
 from trainer.drill import Drill, move_to_harp
 from trainer.harp import Harp
 from trainer.marking import Result
-from trainer.practice.commands import Asked, nothing
-from trainer.practice.events import Ended, Event, Failed
+from trainer.practice.commands import NextCommand, no_command
+from trainer.practice.events import Event, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
-from trainer.practice.take import run
+from trainer.practice.take import run_take
 from trainer.sound import MicrophoneSpec
 
 _NAP_S = 0.05
 
 
 @dataclass(frozen=True, slots=True)
-class EntryBegan:
+class EntryStarted:
     """An entry is up; its takes follow.
 
     Attributes:
@@ -38,7 +38,7 @@ class EntryBegan:
 
 
 @dataclass(frozen=True, slots=True)
-class EntryDone:
+class EntryEnded:
     """An entry is over.
 
     Attributes:
@@ -51,7 +51,7 @@ class EntryDone:
 
 
 @dataclass(frozen=True, slots=True)
-class DayOver:
+class DayEnded:
     """Nothing follows: all was played, the player stopped, or a take could not go on.
 
     Attributes:
@@ -61,8 +61,8 @@ class DayOver:
     day: DailySet
 
 
-DayEvent = EntryBegan | EntryDone | DayOver
-HarpFor = Callable[[SetEntry], tuple[Harp, str | None]]
+DayEvent = EntryStarted | EntryEnded | DayEnded
+HarpChooser = Callable[[SetEntry], tuple[Harp, str | None]]
 """The harp that an entry is played on, and its name if it is one of the player's own."""
 
 
@@ -70,9 +70,9 @@ def run_day(
     day: DailySet,
     drills: Mapping[str, Drill],
     base: Plan,
-    harp_for: HarpFor,
+    harp_for: HarpChooser,
     stopping: Callable[[], bool] = lambda: False,
-    asked: Asked = nothing,
+    asked: NextCommand = no_command,
 ) -> Iterator[Event | DayEvent]:
     """Play what is left of a set, each drill again and again until its entry is done.
 
@@ -86,8 +86,8 @@ def run_day(
         asked: gives what else the player asks for; before a take, anything lets it begin at once.
 
     Yields:
-        For each entry `EntryBegan`, the events of its takes, `EntryDone`; last of all `DayOver`.
-        Where a take comes to `Failed`, that is the end of the day.
+        For each entry `EntryStarted`, the events of its takes, `EntryEnded`; finally `DayEnded`.
+        Where a take comes to `TakeFailed`, that is the end of the day.
     """
     count = len(day.entries)
     for number, entry in enumerate(day.entries, 1):
@@ -104,7 +104,7 @@ def run_day(
             else DURATION.read_s
         )
         waits = isinstance(base.source, MicrophoneSpec)
-        yield EntryBegan(number, count, entry, plan, rest if waits else 0.0)
+        yield EntryStarted(number, count, entry, plan, rest if waits else 0.0)
         over = False
         while not (over or day.is_done(entry)):
             if waits:
@@ -112,16 +112,16 @@ def run_day(
             if over := stopping():
                 break
             rest, before, failed = DURATION.between_takes_s, day, False
-            for event in run(plan, stopping, asked):
-                if isinstance(event, Ended) and is_whole(event.result):
+            for event in run_take(plan, stopping, asked):
+                if isinstance(event, PassEnded) and is_whole(event.result):
                     day = day.plus(entry.drill, event.result.score)
-                failed = failed or isinstance(event, Failed)
+                failed = failed or isinstance(event, TakeFailed)
                 yield event
             over = failed or day is before
-        yield EntryDone(entry, day)
+        yield EntryEnded(entry, day)
         if over:
             break
-    yield DayOver(day)
+    yield DayEnded(day)
 
 
 def is_whole(result: Result) -> bool:
@@ -129,7 +129,7 @@ def is_whole(result: Result) -> bool:
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
 
 
-def _wait(seconds: float, stopping: Callable[[], bool], asked: Asked) -> None:
+def _wait(seconds: float, stopping: Callable[[], bool], asked: NextCommand) -> None:
     until = time.monotonic() + seconds
     while time.monotonic() < until and not stopping() and asked() is None:
         time.sleep(_NAP_S)

@@ -11,7 +11,7 @@ from trainer.sound.passage import Passage
 
 
 @dataclass(frozen=True, slots=True)
-class Started:
+class PassStarted:
     """Sound is coming and a pass begins, with its count-in.
 
     Attributes:
@@ -29,7 +29,7 @@ class Started:
 
 
 @dataclass(frozen=True, slots=True)
-class Beat:
+class BeatReached:
     """A beat has come.
 
     Attributes:
@@ -40,21 +40,21 @@ class Beat:
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class ReadingHeard:
     """A reading."""
 
     reading: Reading
 
 
 @dataclass(frozen=True, slots=True)
-class Noted:
+class NoteEnded:
     """A note is over that was played without a drill; its path is left out."""
 
     note: HeardNote
 
 
 @dataclass(frozen=True, slots=True)
-class Marked:
+class StepMarked:
     """A step has been played, or missed, and has its mark.
 
     A later event for the same step in the same pass replaces it.
@@ -64,14 +64,14 @@ class Marked:
 
 
 @dataclass(frozen=True, slots=True)
-class Ended:
+class PassEnded:
     """A pass is over."""
 
     result: Result
 
 
 @dataclass(frozen=True, slots=True)
-class Paused:
+class TakePaused:
     """The pass stands still; what was played is kept.
 
     Attributes:
@@ -85,7 +85,7 @@ class Paused:
 
 
 @dataclass(frozen=True, slots=True)
-class Looping:
+class LoopStarted:
     """A passage that was asked for begins to be heard, with its count-in.
 
     Attributes:
@@ -98,8 +98,8 @@ class Looping:
 
 
 @dataclass(frozen=True, slots=True)
-class Resumed:
-    """It goes on; a `Started` for what is left follows."""
+class TakeResumed:
+    """It goes on; a `PassStarted` for what is left follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +110,7 @@ class Notice:
 
 
 @dataclass(frozen=True, slots=True)
-class Failed:
+class TakeFailed:
     """The take cannot go on.
 
     Attributes:
@@ -123,7 +123,7 @@ class Failed:
 
 
 @dataclass(frozen=True, slots=True)
-class Finished:
+class TakeFinished:
     """The stream is over; nothing follows.
 
     Attributes:
@@ -136,16 +136,16 @@ class Finished:
 
 
 Event = (
-    Started
-    | Beat
-    | Heard
-    | Noted
-    | Marked
-    | Ended
-    | Paused
-    | Looping
-    | Resumed
+    PassStarted
+    | BeatReached
+    | ReadingHeard
+    | NoteEnded
+    | StepMarked
+    | PassEnded
+    | TakePaused
+    | LoopStarted
+    | TakeResumed
     | Notice
-    | Failed
-    | Finished
+    | TakeFailed
+    | TakeFinished
 )

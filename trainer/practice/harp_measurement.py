@@ -22,9 +22,9 @@ from trainer.ear import HeardNote, NoteTracker, Reading
 from trainer.harp import Harp, Tab
 from trainer.harp.measured_tuning import natural_entries
 from trainer.music import cents
-from trainer.practice.events import Event, Finished, Heard, Started
+from trainer.practice.events import Event, PassStarted, ReadingHeard, TakeFinished
 from trainer.practice.plan import Plan
-from trainer.practice.take import run
+from trainer.practice.take import run_take
 from trainer.store import ReedRecord
 
 ATTACKS = 2
@@ -57,7 +57,7 @@ TOLD_EVERY_S = 0.1
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ReedRequested:
     """Which reed comes next.
 
     Attributes:
@@ -74,7 +74,7 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
-class Sounding:
+class ReedSounding:
     """What is heard just now, some ten times a second.
 
     Attributes:
@@ -89,7 +89,7 @@ class Sounding:
 
 
 @dataclass(frozen=True, slots=True)
-class Attack:
+class AttackMeasured:
     """One good note of a reed.
 
     Attributes:
@@ -110,7 +110,7 @@ class Attack:
 
 
 @dataclass(frozen=True, slots=True)
-class Again:
+class RepeatRequested:
     """A note that says nothing of a reed.
 
     Attributes:
@@ -121,7 +121,7 @@ class Again:
 
 
 @dataclass(frozen=True, slots=True)
-class Measured:
+class HarpMeasured:
     """Measuring is over.
 
     Attributes:
@@ -133,10 +133,10 @@ class Measured:
     missing: tuple[Tab, ...]
 
 
-MeasureEvent = Asked | Sounding | Attack | Again | Measured
+MeasurementEvent = ReedRequested | ReedSounding | AttackMeasured | RepeatRequested | HarpMeasured
 
 
-class Measuring:
+class HarpMeasurement:
     """One measuring of a harp."""
 
     def __init__(
@@ -155,7 +155,7 @@ class Measuring:
         self._wanted = attacks
         self._tracker = NoteTracker(harp)
         self._reeds = natural_entries(harp)
-        self._attacks: dict[Tab, list[Attack]] = {tab: [] for tab in self._reeds}
+        self._attacks: dict[Tab, list[AttackMeasured]] = {tab: [] for tab in self._reeds}
         self._last: Tab | None = None
         self._flat: tuple[Tab, float] | None = None
         self._lost = 0
@@ -174,26 +174,26 @@ class Measuring:
         """Whether all reeds are measured."""
         return self.asked is None
 
-    def ask(self) -> Asked | None:
+    def ask(self) -> ReedRequested | None:
         """Which reed comes next; None when all are done."""
         tab = self.asked
         if tab is None:
             return None
         done = sum(len(self._attacks[one]) >= self._needed(one) for one in self._reeds)
-        return Asked(tab, self._harp.note(tab), done, len(self._reeds))
+        return ReedRequested(tab, self._harp.note(tab), done, len(self._reeds))
 
-    def see(self, event: Event) -> Iterator[Event | MeasureEvent]:
+    def see(self, event: Event) -> Iterator[Event | MeasurementEvent]:
         """What an event of a take without a drill brings; readings themselves are left out."""
-        if isinstance(event, Heard):
+        if isinstance(event, ReadingHeard):
             yield from self.feed(event.reading)
             return
-        if isinstance(event, Finished):
+        if isinstance(event, TakeFinished):
             yield from self.finish()
         yield event
-        if isinstance(event, Started) and (first := self.ask()) is not None:
+        if isinstance(event, PassStarted) and (first := self.ask()) is not None:
             yield first
 
-    def feed(self, reading: Reading) -> Iterator[MeasureEvent]:
+    def feed(self, reading: Reading) -> Iterator[MeasurementEvent]:
         """What one more reading brings."""
         if self.done:
             return
@@ -202,13 +202,13 @@ class Measuring:
         if not self.done and (now := self._sounding(reading)):
             yield now
 
-    def finish(self) -> Iterator[MeasureEvent]:
+    def finish(self) -> Iterator[MeasurementEvent]:
         """The sound is over."""
         if not self.done:
             for note in self._tracker.flush():
                 yield from self._judge(note)
         missing = tuple(tab for tab in self._reeds if not self._attacks[tab])
-        yield Measured(tuple(self._records()), missing)
+        yield HarpMeasured(tuple(self._records()), missing)
 
     def _turn(self, tab: Tab) -> int:
         known = len(self._attacks[tab])
@@ -235,10 +235,10 @@ class Measuring:
         """Cents by which the harp is off as a whole, as far as is known."""
         return median([median(a.cents for a in known) for known in self._known()] or [0.0])
 
-    def _known(self) -> list[list[Attack]]:
+    def _known(self) -> list[list[AttackMeasured]]:
         return [known for known in self._attacks.values() if known]
 
-    def _sounding(self, reading: Reading) -> Sounding | None:
+    def _sounding(self, reading: Reading) -> ReedSounding | None:
         if reading.hz is None:
             self._since = None
             return None
@@ -249,7 +249,7 @@ class Measuring:
         self._told = reading.heard
         tab = self._reed_of(reading.hz)
         off = None if tab is None else cents(reading.hz, self._harp.hz(tab))
-        return Sounding(tab, off, (reading.heard - self._since) / reading.rate)
+        return ReedSounding(tab, off, (reading.heard - self._since) / reading.rate)
 
     def _reed_of(self, hz: float) -> Tab | None:
         """The reed that a pitch fits: the one that is asked for, if it may be that one."""
@@ -277,11 +277,11 @@ class Measuring:
         turn = 0.0 if tab.breath is self._last.breath else 1.5
         return abs(tab.hole - self._last.hole) + turn
 
-    def _judge(self, note: HeardNote) -> Iterator[MeasureEvent]:
+    def _judge(self, note: HeardNote) -> Iterator[MeasurementEvent]:
         """What a note says of a reed."""
         at, off = _steady_part(note)
         if len(off) == 0 or at[-1] - at[0] < LEAST_S:
-            yield Again("a bit longer: two seconds, with an even breath")
+            yield RepeatRequested("a bit longer: two seconds, with an even breath")
             return
         middle = float(np.median(off))
         hz = note.hz * 2.0 ** (middle / 1200.0)
@@ -289,19 +289,21 @@ class Measuring:
         if sentence is None and tab is None:
             sentence = self._fits_none(hz)
         if sentence is not None or tab is None:
-            yield Again(sentence or "")
+            yield RepeatRequested(sentence or "")
             return
         self._lost = 0
         spread = SD_PER_MAD * median_absolute_deviation(off, middle)
         asked = tab == self.asked
         twins = () if asked else self._harp.same_pitch(tab)
         twin = next((other for other in twins if other.is_natural), None)
-        one = Attack(tab, hz, cents(hz, self._harp.hz(tab)), spread, asked, twin)
+        one = AttackMeasured(tab, hz, cents(hz, self._harp.hz(tab)), spread, asked, twin)
         self._attacks[tab].append(one)
         self._last = tab
         yield one
         if self._wanted <= len(self._attacks[tab]) < self._needed(tab):
-            yield Again(f"{_in_words(tab)} lies apart from before; once more, a little softer")
+            yield RepeatRequested(
+                f"{_in_words(tab)} lies apart from before; once more, a little softer"
+            )
         if (following := self.ask()) is not None:
             yield following
 
@@ -347,9 +349,9 @@ class Measuring:
         return f"that fits no reed; {_in_words(asked)} is asked for"
 
 
-def measure(
+def measure_harp(
     plan: Plan, attacks: int = ATTACKS, stopping: Callable[[], bool] = lambda: False
-) -> Iterator[Event | MeasureEvent]:
+) -> Iterator[Event | MeasurementEvent]:
     """Measure a harp.
 
     Args:
@@ -358,11 +360,11 @@ def measure(
         stopping: asked often; once it says yes, measuring ends with what is known.
 
     Yields:
-        What is asked and heard, beside a take's own events but for readings; `Measured`, and
-        `Finished` the last of them.
+        What is asked and heard, beside a take's own events but for readings; `HarpMeasured`, and
+        `TakeFinished` the last of them.
     """
-    measuring = Measuring(plan.harp, attacks)
-    for event in run(plan, lambda: measuring.done or stopping()):
+    measuring = HarpMeasurement(plan.harp, attacks)
+    for event in run_take(plan, lambda: measuring.done or stopping()):
         yield from measuring.see(event)
 
 

@@ -27,9 +27,16 @@ from pathlib import Path
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
 from trainer.practice.commands import Command
-from trainer.practice.events import Event, Failed, Finished, Heard, Paused, Started
+from trainer.practice.events import (
+    Event,
+    PassStarted,
+    ReadingHeard,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+)
 from trainer.practice.plan import Plan
-from trainer.practice.take import run
+from trainer.practice.take import run_take
 
 CLOSING_S = 3.0
 MOST_AT_ONCE = 400
@@ -88,7 +95,7 @@ class Listener:
         self._busy = True
 
     def poll(self) -> list[Event]:
-        """The events since the last call, in order; the last of a take is `Finished`."""
+        """The events since the last call, in order; the last of a take is `TakeFinished`."""
         events: list[Event] = []
         with contextlib.suppress(EOFError, OSError):
             while len(events) < MOST_AT_ONCE and self._events.poll():
@@ -97,10 +104,10 @@ class Listener:
                 events.append(pickle.loads(sent))
         if not events and self._busy and not self._process.is_alive():
             events = [
-                Failed(f"the listener has stopped; {_log_path()} may say why"),
-                Finished(),
+                TakeFailed(f"the listener has stopped; {_log_path()} may say why"),
+                TakeFinished(),
             ]
-        if any(isinstance(event, Finished) for event in events):
+        if any(isinstance(event, TakeFinished) for event in events):
             self._busy = False
         return events
 
@@ -139,7 +146,7 @@ class _Sender:
 
     def send(self, event: Event) -> None:
         """Send an event, now or as soon as there is room."""
-        if len(self._kept) < MOST_KEPT or not isinstance(event, Heard):
+        if len(self._kept) < MOST_KEPT or not isinstance(event, ReadingHeard):
             self._kept.append(pickle.dumps(event, pickle.HIGHEST_PROTOCOL))
         self.flush()
 
@@ -192,11 +199,11 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
             if not isinstance(plan, Plan):
                 continue  # asked of a take that had come to its end
             orders.begin()
-            for event in run(replace(plan, scratch=scratch), stopping, orders.asked):
+            for event in run_take(replace(plan, scratch=scratch), stopping, orders.asked):
                 sender.send(event)
-                if isinstance(event, Paused):
+                if isinstance(event, TakePaused):
                     sender.drain(PAUSED_S)  # to open it again may take seconds
-                if isinstance(event, Started):
+                if isinstance(event, PassStarted):
                     gc.freeze()  # what is there by now stays; the collector need not walk it
             while not sender.drain(DRAIN_S):
                 if plans.poll():

@@ -11,7 +11,7 @@ QUIETEST_DB = -120.0
 """The level of such a silence in a reading."""
 
 
-class Hush:
+class MuteDetector:
     """Notices a microphone that falls silent to the last bit, as none does that is switched on.
 
     It may be muted, or another input may have taken its place. Some have a gate that does the

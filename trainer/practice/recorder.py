@@ -19,7 +19,7 @@ from trainer.store.calibrations import with_calibrated_latency
 SOUND = "take.flac"
 
 
-class Memory:
+class ResultRecorder:
     """Keeps the results of one take. Where that cannot be done, practice goes on unsaved."""
 
     def __init__(self, plan: Plan) -> None:

@@ -13,38 +13,45 @@ from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill
 from trainer.ear import Ear, NoteTracker, Reading, track_notes
 from trainer.marking import StartError, find_passes
-from trainer.practice.commands import Ask, Asked, Command, Loop, Tone, nothing
+from trainer.practice.commands import (
+    Command,
+    NextCommand,
+    PassControl,
+    PlayLoop,
+    PlayTone,
+    no_command,
+)
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import (
-    Ended,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Looping,
-    Noted,
+    LoopStarted,
+    NoteEnded,
     Notice,
-    Paused,
-    Resumed,
-    Started,
+    PassEnded,
+    PassStarted,
+    ReadingHeard,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
-from trainer.practice.mute_detector import Hush
+from trainer.practice.mute_detector import MuteDetector
 from trainer.practice.passes import Pass, passes_in, tags_of
 from trainer.practice.plan import Plan
-from trainer.practice.recorder import Memory
+from trainer.practice.recorder import ResultRecorder
 from trainer.practice.tempo_ladder import TempoLadder
 from trainer.sound import (
     Block,
+    BuiltInPlayer,
     ClickTrack,
     DeviceError,
     Microphone,
-    Player,
     Recording,
     RecordingSpec,
     SourceLost,
     TakeWriter,
+    accompaniment_steps,
     open_source,
-    trainer_steps,
 )
 
 AHEAD_S = 0.9
@@ -58,8 +65,8 @@ RETRY_S = 0.4
 """Time between attempts to bring a lost microphone back."""
 
 
-def run(
-    plan: Plan, stopping: Callable[[], bool] = lambda: False, asked: Asked = nothing
+def run_take(
+    plan: Plan, stopping: Callable[[], bool] = lambda: False, asked: NextCommand = no_command
 ) -> Iterator[Event]:
     """Play a plan.
 
@@ -69,7 +76,7 @@ def run(
         asked: gives what else the player asks for, one thing after the other.
 
     Yields:
-        Events, `Finished` the last of them. Errors that a player can mend come as `Failed`.
+        Events, `TakeFinished` the last of them. Errors that a player can mend come as `TakeFailed`.
     """
     take = _Take(plan, stopping, asked)
     try:
@@ -78,23 +85,23 @@ def run(
     except TrainerError as error:
         for event in take.rescue():
             yield from take.remembered(event)
-        yield Failed(str(error), no_sound=isinstance(error, DeviceError))
+        yield TakeFailed(str(error), no_sound=isinstance(error, DeviceError))
     saved = sound = None
     try:
         saved, sound = take.close()
     except TrainerError as error:
         yield Notice(str(error))
-    yield Finished(saved, sound)
+    yield TakeFinished(saved, sound)
 
 
 class _Take:
     """The state of one take."""
 
-    def __init__(self, plan: Plan, stopping: Callable[[], bool], asked: Asked) -> None:
+    def __init__(self, plan: Plan, stopping: Callable[[], bool], asked: NextCommand) -> None:
         self._plan = plan
         self._stopping = stopping
         self._asked = asked
-        self._source: Microphone | Recording | Player | None = None
+        self._source: Microphone | Recording | BuiltInPlayer | None = None
         self._writer: TakeWriter | None = None
         self._conductor: Conductor | None = None
         self._heard = 0
@@ -108,7 +115,7 @@ class _Take:
         self._known: list[Reading] | None = None
         self._next_clock: BeatClock | None = None
         self._began = datetime.now().astimezone()
-        self._memory = Memory(plan)
+        self._memory = ResultRecorder(plan)
         climb = plan.ladder if plan.loops else None
         self._ladder = TempoLadder(climb, plan.first_tempo) if climb else None
 
@@ -123,7 +130,7 @@ class _Take:
             bars=plan.played_bars,
             count_in=plan.count_in,
         )
-        ear, hush = Ear(source.rate, plan.harp), Hush()
+        ear, hush = Ear(source.rate, plan.harp), MuteDetector()
         tracker = NoteTracker(plan.harp) if plan.drill is None else None
         file = self._memory.sound_file()
         if file is not None:
@@ -139,7 +146,7 @@ class _Take:
             self._heard = item.end
             for reading in self._hear(ear, item):
                 if self._stood is not None:
-                    yield Heard(reading)
+                    yield ReadingHeard(reading)
                     continue
                 self._look_ahead(reading.heard)
                 yield from conductor.advance(reading.heard)
@@ -147,13 +154,13 @@ class _Take:
                     yield from self._next_pass(plan.drill)
                 yield from conductor.feed(reading)
                 for note in tracker.track(reading) if tracker is not None else ():
-                    yield Noted(replace(note, path=()))
+                    yield NoteEnded(replace(note, path=()))
                 if isinstance(source, Microphone) and (notice := hush.hear(reading)):
                     yield notice
             if self._stopping() or (plan.drill is not None and not conductor.running):
                 break
             if isinstance(source, Microphone) and (loop := source.loop_begun()):
-                yield Notice(loop) if isinstance(loop, str) else Looping(*loop)
+                yield Notice(loop) if isinstance(loop, str) else LoopStarted(*loop)
             while (command := self._asked()) is not None:
                 yield from self._obey(command)
         if isinstance(source, Microphone) or self._stopping():
@@ -165,7 +172,7 @@ class _Take:
 
     def remembered(self, event: Event) -> Iterator[Event]:
         """An event, written into the journal first if it is a result."""
-        if isinstance(event, Ended):
+        if isinstance(event, PassEnded):
             yield from self._memory.keep(event.result, self._began)
         yield event
 
@@ -216,11 +223,11 @@ class _Take:
                 yield from source.blocks()
                 return
             except SourceLost as error:
-                yield Paused(str(error))
+                yield TakePaused(str(error))
             assert isinstance(source, Microphone)
             if not self._wait_for(source):
                 return
-            yield Resumed()
+            yield TakeResumed()
             yield from self._go_on(source)
 
     def _wait_for(self, microphone: Microphone) -> bool:
@@ -248,7 +255,7 @@ class _Take:
         self._next_clock = None
         if self._stood is not None:  # the player paused before the sound went away
             step = conductor.resumes(self._stood, self._back)
-            yield Paused(bar=max(1, drill.steps[step].bar))
+            yield TakePaused(bar=max(1, drill.steps[step].bar))
         elif conductor.running:
             yield from self._take_up(drill, conductor.break_off(self._heard))
 
@@ -261,7 +268,7 @@ class _Take:
             yield from self._begin(Pass.free(drill, steps, self._heard))
             return
         bars = (max(1, drill.steps[step].bar), self._bars(drill)[1])
-        if isinstance(source, Player):
+        if isinstance(source, BuiltInPlayer):
             clock = source.again(bars=bars)
         else:
             assert isinstance(source, Microphone)
@@ -272,11 +279,11 @@ class _Take:
         """Do what the player asks for."""
         source, drill, conductor = self._source, self._plan.drill, self._conductor
         assert conductor is not None
-        if isinstance(command, Tone):
+        if isinstance(command, PlayTone):
             if isinstance(source, Microphone):
                 source.sound_tone(command.hz)
             return
-        if isinstance(command, Loop):
+        if isinstance(command, PlayLoop):
             if isinstance(source, Microphone):
                 source.sound_loop(command.passage)
             return
@@ -287,22 +294,22 @@ class _Take:
             return
         assert source is not None
         stood = self._stood
-        if command is Ask.PAUSE and stood is None:
+        if command is PassControl.PAUSE and stood is None:
             self._stood, self._back = self._heard, 0
             self._next_clock = None
             source.hush()
-        elif command is Ask.BACK:
+        elif command is PassControl.GO_BACK:
             self._back += 1
-        if self._stood is not None and (command is not Ask.GO_ON):
+        if self._stood is not None and (command is not PassControl.RESUME):
             step = conductor.resumes(self._stood, self._back)
-            yield Paused(bar=max(1, drill.steps[step].bar))
+            yield TakePaused(bar=max(1, drill.steps[step].bar))
             return
-        if stood is None and command is not Ask.BACK:
+        if stood is None and command is not PassControl.GO_BACK:
             return
         self._next_clock = None
         step = conductor.break_off(self._reached, self._back)
         self._stood, self._back = None, 0
-        yield Resumed()
+        yield TakeResumed()
         yield from self._take_up(drill, step)
 
     def _track(self, drill: Drill, bars: tuple[int, int] | None = None) -> ClickTrack:
@@ -334,7 +341,7 @@ class _Take:
         match source:
             case Microphone():
                 first = self._pass(drill, self._start_clock(source, drill), steps, 0)
-            case Player():
+            case BuiltInPlayer():
                 first = self._pass(drill, source.clock, steps, 0)
             case Recording():
                 if self._plan.start is None:
@@ -343,7 +350,7 @@ class _Take:
                     first = self._saved_passes.pop(0)
                 else:
                     first, *self._saved_passes = self._found_passes(drill, source.rate, steps)
-        if isinstance(source, Microphone) and trainer_steps(drill, self._plan.played_bars):
+        if isinstance(source, Microphone) and accompaniment_steps(drill, self._plan.played_bars):
             yield Notice(
                 "the trainer plays along: headphones, at a moderate level, keep it out of the "
                 "microphone"
@@ -365,7 +372,7 @@ class _Take:
             return
         now = conductor.passes[-1]
         match source:
-            case Player() if heard > now.close - round(AHEAD_S * source.rate):
+            case BuiltInPlayer() if heard > now.close - round(AHEAD_S * source.rate):
                 self._next_clock = source.again()
             case Microphone() if heard > now.close - round(AHEAD_S * source.rate):
                 after = now.clock(source.rate).sample(self._track(drill).end)
@@ -397,7 +404,7 @@ class _Take:
             self._ladder.take(conductor.passed[-1])
         if isinstance(source, Microphone):
             return self._start_clock(source, drill)
-        assert isinstance(source, Player)
+        assert isinstance(source, BuiltInPlayer)
         return source.again(self._track(drill).tempo)
 
     def _start_clock(
@@ -408,7 +415,7 @@ class _Take:
         bars: tuple[int, int] | None = None,
     ) -> BeatClock:
         """Let the beats of the next pass begin, with what the trainer plays on them."""
-        own = trainer_steps(drill, bars or self._plan.played_bars)
+        own = accompaniment_steps(drill, bars or self._plan.played_bars)
         return microphone.start_clock(self._track(drill, bars), after=after, own=own)
 
     def _pass(self, drill: Drill, clock: BeatClock, steps: range, begin: int) -> Pass:
@@ -423,13 +430,13 @@ class _Take:
         self._began = datetime.now().astimezone()
         self._conductor.begin(one)
 
-    def _started(self, clock: BeatClock | None, steps: range) -> Started:
+    def _started(self, clock: BeatClock | None, steps: range) -> PassStarted:
         source = self._source
         assert source is not None
         clicks = not isinstance(source, Recording) and source.hears_clicks
         if self._plan.drill is not None and self._plan.drill.free:
             clock = None
-        return Started(clock, steps.start, steps.stop, source.name, clicks)
+        return PassStarted(clock, steps.start, steps.stop, source.name, clicks)
 
     def _bars(self, drill: Drill) -> tuple[int, int]:
         return self._plan.played_bars or (1, drill.bars)

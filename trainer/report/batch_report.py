@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import Any
 
-from trainer.practice.batch import Marked
+from trainer.practice.batch import MarkedRecording
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.result_report import result_data
 
@@ -18,7 +18,7 @@ WORST = 3
 """Steps that a summary names."""
 
 
-def recording_line(one: Marked) -> str:
+def recording_line(one: MarkedRecording) -> str:
     """A recording in a line: its name, its best score, and its weakest step or what is wrong."""
     name = one.path.name if len(one.path.name) <= NAME else f"…{one.path.name[-NAME + 1 :]}"
     best = one.best
@@ -35,7 +35,7 @@ def recording_line(one: Marked) -> str:
     return told
 
 
-def batch_summary_text(all_marked: Sequence[Marked]) -> str:
+def batch_summary_text(all_marked: Sequence[MarkedRecording]) -> str:
     """What came of it: how many passed, and which steps most of them find hard."""
     best = [result for one in all_marked if (result := one.best) is not None]
     wrong = len(all_marked) - len(best)
@@ -69,12 +69,12 @@ def _hardest(best: Sequence[Any]) -> list[str]:
     ]
 
 
-def recording_data(one: Marked) -> dict[str, Any]:
+def recording_data(one: MarkedRecording) -> dict[str, Any]:
     """A recording as data that JSON can hold: which, what is wrong with it, and its passes."""
     return {"recording": str(one.path), "trouble": one.trouble or None} | best_pass_data(one)
 
 
-def best_pass_data(one: Marked) -> dict[str, Any]:
+def best_pass_data(one: MarkedRecording) -> dict[str, Any]:
     """The best pass of a recording as data, and the scores of all; empty where there is none."""
     best = one.best
     if best is None:

@@ -7,7 +7,7 @@ from typing import Any
 
 from trainer.coach import DailySet, Reason, SetEntry
 from trainer.practice import Event
-from trainer.practice.day_session import DayEvent, DayOver, EntryBegan, EntryDone
+from trainer.practice.day_session import DayEnded, DayEvent, EntryEnded, EntryStarted
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.tab_layout import drill_text, tab_page_text
 from trainer.report.take_lines import TakeLines
@@ -113,7 +113,7 @@ class DaySessionLines:
     def lines(self, event: Event | DayEvent) -> list[str]:
         """The lines that an event is worth; none for most."""
         match event:
-            case EntryBegan(number, count, entry, plan, rest_s):
+            case EntryStarted(number, count, entry, plan, rest_s):
                 drill = plan.drill
                 assert drill is not None
                 self._lines = TakeLines(plan, self._width)
@@ -124,9 +124,9 @@ class DaySessionLines:
                 )
                 shown = drill_text if entry.reason is Reason.NEW else tab_page_text
                 return ["", *textwrap.wrap(head, self._width), "", shown(drill, self._width)]
-            case EntryDone(entry, day):
+            case EntryEnded(entry, day):
                 return [_closing(day, entry)]
-            case DayOver(day):
+            case DayEnded(day):
                 return ["", *day_summary_text(day).splitlines()]
         return self._lines.lines(event) if self._lines else []
 

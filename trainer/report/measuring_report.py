@@ -5,14 +5,14 @@ from __future__ import annotations
 import textwrap
 
 from trainer.harp import Harp
-from trainer.practice import Event, Failed, Notice, Paused, Resumed, Started
+from trainer.practice import Event, Notice, PassStarted, TakeFailed, TakePaused, TakeResumed
 from trainer.practice.harp_measurement import (
-    Again,
-    Asked,
-    Attack,
-    Measured,
-    MeasureEvent,
-    Sounding,
+    AttackMeasured,
+    HarpMeasured,
+    MeasurementEvent,
+    ReedRequested,
+    ReedSounding,
+    RepeatRequested,
 )
 
 WIDTH = 80
@@ -32,7 +32,9 @@ def measuring_intro(harp: Harp) -> str:
     )
 
 
-def measuring_line(event: Event | MeasureEvent, harp: Harp, *, guided: bool = True) -> str | None:
+def measuring_line(
+    event: Event | MeasurementEvent, harp: Harp, *, guided: bool = True
+) -> str | None:
     """The line that an event of measuring is worth; None for most.
 
     Args:
@@ -41,24 +43,24 @@ def measuring_line(event: Event | MeasureEvent, harp: Harp, *, guided: bool = Tr
         guided: whether somebody plays what is asked for, and does not read a recording.
     """
     match event:
-        case Started(source=source):
+        case PassStarted(source=source):
             return f"Listening to {source}."
-        case Asked(tab, note, done, of):
+        case ReedRequested(tab, note, done, of):
             return f"{done + 1:>3} of {of}: play {tab} ({tab.breath} {tab.hole}, {note})"
-        case Attack(tab=tab):
+        case AttackMeasured(tab=tab):
             return _attack_line(event, harp.note(tab), guided)
-        case Again(sentence) | Notice(sentence):
+        case RepeatRequested(sentence) | Notice(sentence):
             return f"     {sentence}"
-        case Paused(sentence):
+        case TakePaused(sentence):
             return f"Paused: {sentence}"
-        case Resumed():
+        case TakeResumed():
             return "The sound is back."
-        case Failed(sentence):
+        case TakeFailed(sentence):
             return f"Stopped: {sentence}"
     return None
 
 
-def _attack_line(one: Attack, note: str, guided: bool) -> str:
+def _attack_line(one: AttackMeasured, note: str, guided: bool) -> str:
     heard = f"     {one.tab}, {note}: {one.hz:.2f} Hz, {one.cents:+.1f} cents"
     if one.asked or not guided:
         return heard
@@ -66,14 +68,14 @@ def _attack_line(one: Attack, note: str, guided: bool) -> str:
     return f"{heard}; you played {one.tab}{alike}"
 
 
-def sounding_text(event: Sounding) -> str:
+def sounding_text(event: ReedSounding) -> str:
     """What is heard just now, in a few words."""
     if event.tab is None or event.cents is None:
         return f"no natural note of this harp  {event.seconds:4.1f} s"
     return f"{event.tab} {event.cents:+6.1f} cents  {event.seconds:4.1f} s"
 
 
-def measuring_summary(event: Measured) -> str:
+def measuring_summary(event: HarpMeasured) -> str:
     """What came of measuring."""
     count = len(event.reeds)
     if not event.missing:

@@ -7,20 +7,20 @@ from collections.abc import Iterator
 
 from trainer.drill import CleannessRule, Step
 from trainer.practice import (
-    Beat,
-    Ended,
+    BeatReached,
     Event,
-    Failed,
-    Finished,
-    Heard,
-    Looping,
-    Marked,
-    Noted,
+    LoopStarted,
+    NoteEnded,
     Notice,
-    Paused,
+    PassEnded,
+    PassStarted,
     Plan,
-    Resumed,
-    Started,
+    ReadingHeard,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    TakePaused,
+    TakeResumed,
 )
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
@@ -80,37 +80,37 @@ class TakeLines:
     def lines(self, event: Event) -> list[str]:
         """The lines that an event is worth; none for most."""
         match event:
-            case Heard():
+            case ReadingHeard():
                 return []
-            case Noted(note):
+            case NoteEnded(note):
                 return heard_note_text(note).splitlines()
-            case Beat(number):
+            case BeatReached(number):
                 return [*self._beat(number)]
-            case Marked(mark):
+            case StepMarked(mark):
                 again = mark.step.index in self._marked
                 self._marked.add(mark.step.index)
                 told = mark_line(mark) + (" (marked anew)" if again else "")
                 return [told, *self._next(mark.step.index + 1)]
-            case Started():
+            case PassStarted():
                 return [*self._start(event)]
-            case Ended(result):
+            case PassEnded(result):
                 return ["", *result_text(result, self._width).splitlines()]
-            case Paused(sentence, None):
+            case TakePaused(sentence, None):
                 return [f"Paused: {sentence}"]
-            case Paused(bar=bar):
+            case TakePaused(bar=bar):
                 return [f"Paused; on from bar {bar}."]
-            case Looping(passage):
+            case LoopStarted(passage):
                 return [passage_text(passage)]
-            case Resumed():
+            case TakeResumed():
                 return ["On with what is left."]
             case Notice(sentence):
                 return [f"Note: {sentence}"]
-            case Failed(sentence):
+            case TakeFailed(sentence):
                 return [f"Stopped: {sentence}"]
-            case Finished(saved):
+            case TakeFinished(saved):
                 return [f"The sound is kept in {saved}."] if saved else []
 
-    def _start(self, started: Started) -> Iterator[str]:
+    def _start(self, started: PassStarted) -> Iterator[str]:
         plan, drill, first, last = self._plan, self._plan.drill, started.first, started.last
         self._count_in = 0
         self._marked.clear()

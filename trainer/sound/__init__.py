@@ -1,12 +1,12 @@
 """Where samples come from and go to: microphone, recording, built-in player, click, tone."""
 
-from trainer.sound.accompaniment import trainer_steps
-from trainer.sound.block import OWN_AHEAD_S, Block, Source, on_grid
+from trainer.sound.accompaniment import accompaniment_steps
+from trainer.sound.block import REFERENCE_LEAD_S, Block, Source, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.sources.factory import open_source
 from trainer.sound.sources.microphone import Microphone
-from trainer.sound.sources.player import Player
+from trainer.sound.sources.player import BuiltInPlayer
 from trainer.sound.sources.recording import Recording
 from trainer.sound.sources.spec import (
     Fault,
@@ -20,14 +20,14 @@ from trainer.sound.take_writer import TakeWriter
 from trainer.sound.tone import tone
 
 __all__ = [
-    "OWN_AHEAD_S",
+    "REFERENCE_LEAD_S",
     "Block",
+    "BuiltInPlayer",
     "ClickTrack",
     "DeviceError",
     "Fault",
     "Microphone",
     "MicrophoneSpec",
-    "Player",
     "PlayerSpec",
     "Recording",
     "RecordingSpec",
@@ -36,9 +36,9 @@ __all__ = [
     "SourceLost",
     "SourceSpec",
     "TakeWriter",
-    "on_grid",
+    "accompaniment_steps",
     "open_source",
     "parse_fault",
+    "round_to_24_bits",
     "tone",
-    "trainer_steps",
 ]

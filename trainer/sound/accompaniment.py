@@ -17,14 +17,14 @@ from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
-from trainer.sound.performer.voice import Voice
+from trainer.sound.performer.voice import ReedVoice
 from trainer.sound.sources.spec import Fault
 
 _SEED = 2
 """Another harp than the built-in player's, who may be heard beside it."""
 
 
-def trainer_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
+def accompaniment_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
     """What the trainer plays in a pass: the calls, and all of the other part.
 
     Args:
@@ -48,7 +48,7 @@ class Accompaniment:
         """`rate` in samples a second of the output."""
         self._rate = rate
         self._waiting: deque[tuple[Harp, BeatClock, Step]] = deque()
-        self._sounding: list[Voice] = []
+        self._sounding: list[ReedVoice] = []
 
     def add(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
         """Play steps after those that are on.
@@ -97,7 +97,7 @@ class Accompaniment:
         self._sounding = [voice for voice in self._sounding if voice.end > end]
         out += sound.astype(np.float32)
 
-    def _voices(self, harp: Harp, clock: BeatClock, step: Step, frame: int) -> list[Voice]:
+    def _voices(self, harp: Harp, clock: BeatClock, step: Step, frame: int) -> list[ReedVoice]:
         """A step by the output's frames."""
         beats = BeatClock(0, clock.tempo, self._rate, clock.swing)
         zero = frame - beats.sample(step.start)

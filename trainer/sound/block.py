@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from trainer.core.types import Samples
 
-OWN_AHEAD_S = 0.1
+REFERENCE_LEAD_S = 0.1
 """How long before it is heard, by what the drivers say, a block carries what the trainer played.
 
 It has to come before its echo even where drivers claim too much, and a filter that works on long
@@ -20,7 +20,7 @@ blocks needs it earlier still."""
 _GRID = 2.0**23
 
 
-def on_grid(samples: NDArray[np.floating[Any]]) -> Samples:
+def round_to_24_bits(samples: NDArray[np.floating[Any]]) -> Samples:
     """Samples as a block holds them: on the grid of 24-bit audio.
 
     Each is rounded to a multiple of 2**-23 and kept within [-1, 1 - 2**-23]; what is not a
@@ -51,8 +51,8 @@ class Block:
         samples: float32, shape (n,), within -1 to 1 and on the grid of 24-bit audio
             (multiples of 2**-23), so that saving a take to FLAC loses nothing.
         rate: samples a second.
-        own: what the trainer itself played, as the output was given it, float32, shape (n,), on
-            the same grid: sample i is heard `OWN_AHEAD_S` after sample i of `samples`, give or
+        reference: what the trainer itself played, as given to the output, float32, shape (n,), on
+            the same grid: sample i is heard `REFERENCE_LEAD_S` after sample i of `samples`, give or
             take some milliseconds that stay the same, and on the way to the microphone later
             still. None stands for silence.
     """
@@ -60,7 +60,7 @@ class Block:
     start: int
     samples: Samples
     rate: int
-    own: Samples | None = None
+    reference: Samples | None = None
 
     @property
     def end(self) -> int:

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from trainer.sound.errors import DeviceError
-from trainer.sound.stream_timing import Timing
+from trainer.sound.stream_timing import StreamTiming
 
-Kind = Literal["input", "output"]
+Direction = Literal["input", "output"]
 
 _INSTALL = {
     "debian": "sudo apt install libportaudio2",
@@ -53,16 +53,16 @@ class Device:
     is_default_input: bool
     is_default_output: bool
 
-    def channels(self, kind: Kind) -> int:
+    def channels(self, kind: Direction) -> int:
         """Its channels in one direction."""
         return self.inputs if kind == "input" else self.outputs
 
-    def is_default(self, kind: Kind) -> bool:
+    def is_default(self, kind: Direction) -> bool:
         """Whether it is the system's choice in one direction."""
         return self.is_default_input if kind == "input" else self.is_default_output
 
 
-def portaudio() -> Any:
+def load_portaudio() -> Any:
     """The module `sounddevice`, with PortAudio behind it.
 
     Raises:
@@ -97,7 +97,7 @@ def restart_portaudio() -> None:
     Raises:
         DeviceError: it does not start again.
     """
-    sd = portaudio()
+    sd = load_portaudio()
     with contextlib.suppress(sd.PortAudioError):
         sd._terminate()
     try:
@@ -106,7 +106,7 @@ def restart_portaudio() -> None:
         raise DeviceError(f"PortAudio does not start: {error.args[0]}") from error
 
 
-def end_stream(stream: Any, timing: Timing) -> None:
+def end_stream(stream: Any, timing: StreamTiming) -> None:
     """Let go of a stream with a callback.
 
     A live one is asked to stop, because aborting cancels a thread that may be holding a lock of
@@ -119,7 +119,7 @@ def end_stream(stream: Any, timing: Timing) -> None:
     """
     notes = timing.notes
     time.sleep(_SHORTLY_S)
-    failed = portaudio().PortAudioError
+    failed = load_portaudio().PortAudioError
     with contextlib.suppress(failed):
         stream.abort() if timing.notes == notes else stream.stop()
     with contextlib.suppress(failed):
@@ -146,7 +146,7 @@ def devices() -> tuple[Device, ...]:
     Raises:
         DeviceError: PortAudio is missing.
     """
-    sd = portaudio()
+    sd = load_portaudio()
     hosts = sd.query_hostapis()
     default_input, default_output = sd.default.device
     return tuple(
@@ -170,7 +170,7 @@ def input_device(wanted: str | int | None = None) -> Device:
     Raises:
         DeviceError: there is none; the message lists what there is.
     """
-    return choose(devices(), "input", wanted)
+    return match_device(devices(), "input", wanted)
 
 
 def output_device(wanted: str | int | None = None) -> Device:
@@ -179,10 +179,10 @@ def output_device(wanted: str | int | None = None) -> Device:
     Raises:
         DeviceError: there is none; the message lists what there is.
     """
-    return choose(devices(), "output", wanted)
+    return match_device(devices(), "output", wanted)
 
 
-def choose(among: tuple[Device, ...], kind: Kind, wanted: str | int | None) -> Device:
+def match_device(among: tuple[Device, ...], kind: Direction, wanted: str | int | None) -> Device:
     """The device that is meant; where one name is offered by several hosts, the default's.
 
     Raises:

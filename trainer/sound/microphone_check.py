@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.sound.signal_quality import Facts
+from trainer.sound.signal_quality import SignalQuality
 from trainer.sound.sources.microphone import Microphone
 from trainer.sound.sources.spec import MicrophoneSpec
 
@@ -50,7 +50,7 @@ def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCh
         DeviceError: it cannot be opened, or stops.
     """
     microphone = Microphone(spec)
-    facts = Facts(microphone.rate)
+    facts = SignalQuality(microphone.rate)
     heard = []
     try:
         for block in microphone.blocks():
@@ -81,7 +81,7 @@ def _db(power: float) -> float:
     return max(_FAINT_DB, 10.0 * float(np.log10(power + 1e-30)))
 
 
-def _advice(facts: Facts, floor: float, microphone: Microphone) -> list[str]:
+def _advice(facts: SignalQuality, floor: float, microphone: Microphone) -> list[str]:
     told = []
     if facts.silent:
         told.append("nothing but silence comes in; unmute it, or choose another input")

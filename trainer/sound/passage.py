@@ -69,7 +69,7 @@ class Passage:
 
 
 @dataclass(frozen=True, slots=True)
-class Round:
+class RenderedPassage:
     """A passage, ready to be heard.
 
     Attributes:
@@ -83,7 +83,7 @@ class Round:
     rate: int
 
 
-def check(passage: Passage) -> None:
+def validate_passage(passage: Passage) -> None:
     """Check that a passage can be heard.
 
     Raises:
@@ -107,7 +107,7 @@ def check(passage: Passage) -> None:
         )
 
 
-def prepare(passage: Passage, rate: int | None = None) -> Round:
+def render_passage(passage: Passage, rate: int | None = None) -> RenderedPassage:
     """A passage, ready to be heard.
 
     Args:
@@ -115,10 +115,10 @@ def prepare(passage: Passage, rate: int | None = None) -> Round:
         rate: samples a second; None keeps the recording's.
 
     Raises:
-        SoundError: it cannot be heard, see :func:`check`; the recording cannot be read, or ends
+        SoundError: invalid, see :func:`validate_passage`; the recording cannot be read, or ends
             before it.
     """
-    check(passage)
+    validate_passage(passage)
     sound, before, own_rate = _read(passage)
     if passage.speed != 1.0 or passage.half_steps:
         sound = _stretched(sound, own_rate, passage.speed, passage.half_steps)
@@ -130,7 +130,7 @@ def prepare(passage: Passage, rate: int | None = None) -> Round:
     fade = max(1, round(FADE_S * wanted))
     ramp = np.clip(np.arange(1, len(sound) + 1) / fade, 0.0, 1.0)
     sound = np.asarray(sound * ramp * ramp[::-1], np.float32)
-    return Round(_clicks(passage, wanted), sound, wanted)
+    return RenderedPassage(_clicks(passage, wanted), sound, wanted)
 
 
 def _read(passage: Passage) -> tuple[Samples, float, int]:
@@ -186,7 +186,7 @@ def _clicks(passage: Passage, rate: int) -> Samples:
     return lead
 
 
-def let_hear(passage: Passage, output: str | int | None, stopping: Callable[[], bool]) -> None:
+def play_passage(passage: Passage, output: str | int | None, stopping: Callable[[], bool]) -> None:
     """Let a passage be heard again and again, until it is to stop.
 
     Args:
@@ -195,13 +195,13 @@ def let_hear(passage: Passage, output: str | int | None, stopping: Callable[[], 
         stopping: asked often.
 
     Raises:
-        SoundError: as :func:`prepare`.
+        SoundError: as :func:`render_passage`.
         DeviceError: there is no output.
     """
     speaker = Speaker(output)
     try:
-        looped = Looped(round(FADE_S * speaker.rate))
-        looped.turn_to(prepare(passage, speaker.rate))
+        looped = LoopGenerator(round(FADE_S * speaker.rate))
+        looped.turn_to(render_passage(passage, speaker.rate))
         while not stopping():
             count = round(AHEAD_S * speaker.rate) - speaker.waiting
             if count > 0:
@@ -213,7 +213,7 @@ def let_hear(passage: Passage, output: str | int | None, stopping: Callable[[], 
         speaker.close()
 
 
-class Looped:
+class LoopGenerator:
     """A round that is heard again and again, in stretches that join; one fades out before the
     next.
 
@@ -223,12 +223,12 @@ class Looped:
 
     def __init__(self, fade: int) -> None:
         self._fade = fade
-        self._round: Round | None = None
-        self._wanted: Round | None = None
+        self._round: RenderedPassage | None = None
+        self._wanted: RenderedPassage | None = None
         self._at = 0
         self._left = 0
 
-    def turn_to(self, one: Round | None) -> None:
+    def turn_to(self, one: RenderedPassage | None) -> None:
         """Hear another from the next stretch on, or none."""
         self._wanted = one
         self._left = self._fade if self._round is not None else 0

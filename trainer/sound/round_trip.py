@@ -64,7 +64,7 @@ class RoundTrip:
 
 
 @dataclass(frozen=True, slots=True)
-class Pair:
+class DevicePair:
     """An input and an output as they are used together.
 
     Attributes:
@@ -77,7 +77,7 @@ class Pair:
     rate: int
 
 
-def pair_of(spec: MicrophoneSpec) -> Pair:
+def device_pair(spec: MicrophoneSpec) -> DevicePair:
     """The devices that a microphone with clicks is opened on, and its rate.
 
     Raises:
@@ -86,10 +86,10 @@ def pair_of(spec: MicrophoneSpec) -> Pair:
     names = input_device(spec.device).name, output_device(spec.output).name
     microphone = Microphone(replace(spec, clicks=False))
     microphone.close()
-    return Pair(*names, microphone.rate)
+    return DevicePair(*names, microphone.rate)
 
 
-def calibrate(spec: MicrophoneSpec, clicks: int = CLICKS) -> tuple[Pair, RoundTrip]:
+def measure_round_trip(spec: MicrophoneSpec, clicks: int = CLICKS) -> tuple[DevicePair, RoundTrip]:
     """Play clicks and find them.
 
     Args:
@@ -118,11 +118,11 @@ def calibrate(spec: MicrophoneSpec, clicks: int = CLICKS) -> tuple[Pair, RoundTr
                 break
     finally:
         microphone.close()
-    trip = round_trip(np.concatenate(heard).astype(np.float64), due, microphone.rate)
-    return Pair(*names, microphone.rate), trip
+    trip = estimate_round_trip(np.concatenate(heard).astype(np.float64), due, microphone.rate)
+    return DevicePair(*names, microphone.rate), trip
 
 
-def round_trip(heard: Floats, due: Sequence[int], rate: int) -> RoundTrip:
+def estimate_round_trip(heard: Floats, due: Sequence[int], rate: int) -> RoundTrip:
     """Find clicks that were handed over on some samples.
 
     Args:

@@ -16,7 +16,7 @@ full scale stays there for fewer."""
 _SILENT = 10.0 ** (-90.0 / 20.0)
 
 
-class Facts:
+class SignalQuality:
     """Gathers them while a sound streams by.
 
     Attributes:

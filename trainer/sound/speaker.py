@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from trainer.core.types import Samples
-from trainer.sound.devices import end_stream, output_device, portaudio
+from trainer.sound.devices import end_stream, load_portaudio, output_device
 from trainer.sound.errors import DeviceError
-from trainer.sound.ring import Ring
-from trainer.sound.stream_timing import Timing
+from trainer.sound.ring_buffer import RingBuffer
+from trainer.sound.stream_timing import StreamTiming
 
 _HELD_S = 1.0
 
@@ -38,11 +38,11 @@ class Speaker:
         Raises:
             DeviceError: there is none, or it does not take this rate.
         """
-        sd = portaudio()
+        sd = load_portaudio()
         device = output_device(output)
         self.rate = rate or device.rate
-        self.timing = Timing(self.rate)
-        self._ring = ring = Ring(round(_HELD_S * self.rate), 1)
+        self.timing = StreamTiming(self.rate)
+        self._ring = ring = RingBuffer(round(_HELD_S * self.rate), 1)
 
         def callback(out: Samples, frames: int, when: Any, status: Any) -> None:
             heard = when.outputBufferDacTime

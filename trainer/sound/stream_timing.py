@@ -7,7 +7,7 @@ import numpy as np
 _REMEMBERED = 64
 
 
-class Timing:
+class StreamTiming:
     """Ties the frame numbers of one stream to the clock that all streams share.
 
     What a driver says of single blocks is uneven, so that the middle one of the last 64 counts.

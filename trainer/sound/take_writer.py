@@ -2,7 +2,7 @@
 
 Where the trainer itself played something, that is saved beside what was heard, because the ear
 needs it to hear the same again: the file then has two channels, what was heard in the first,
-:attr:`trainer.sound.Block.own` in the second, and a tag that says so.
+:attr:`trainer.sound.Block.reference` in the second, and a tag that says so.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from trainer.sound.errors import SoundError
 _TO_INT32 = 2.0**31
 """The library writes the upper 24 bits of each 32."""
 _COPIED = 65_536
-OWN_CHANNEL = "own_channel"
+REFERENCE_CHANNEL_TAG = "own_channel"
 """The tag that says in which channel of a take, counted from 1, is what the trainer played."""
 
 
@@ -73,8 +73,8 @@ class TakeWriter:
         """
         sound = np.zeros((len(block.samples), self._channels), dtype=np.int32)
         sound[:, 0] = block.samples * _TO_INT32
-        if block.own is not None and self._channels > 1:
-            sound[:, 1] = block.own * _TO_INT32
+        if block.reference is not None and self._channels > 1:
+            sound[:, 1] = block.reference * _TO_INT32
             self._played = self._played or bool(sound[:, 1].any())
         try:
             self._file.write(sound)
@@ -141,7 +141,7 @@ def _create(path: Path, rate: int, channels: int, tags: dict[str, Any]) -> Any:
 
     path.open("xb").close()  # says why, where the library only says "System error"
     file = soundfile.SoundFile(path, "w", rate, channels, "PCM_24", format="FLAC")
-    own = {OWN_CHANNEL: 2} if channels > 1 else {}
+    own = {REFERENCE_CHANNEL_TAG: 2} if channels > 1 else {}
     file.comment = json.dumps(tags | own, ensure_ascii=False)
     return file
 

@@ -41,7 +41,7 @@ def _wave(turns: NDArray[np.float64], hz: float, rate: int, level_db: float) -> 
     return 10.0 ** (level_db / 20.0) / np.sqrt(power) * wave if power else wave
 
 
-class Drone:
+class ToneGenerator:
     """A tone that goes on until it is told otherwise, in stretches that join without a click.
 
     Args:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from trainer.sound import DeviceError, MicrophoneSpec
 from trainer.sound.devices import input_device, output_device
-from trainer.sound.round_trip import Pair, RoundTrip
+from trainer.sound.round_trip import DevicePair, RoundTrip
 from trainer.store.journal import Journal
 from trainer.store.records import Calibration
 
@@ -56,7 +56,7 @@ def with_calibrated_latency(journal: Journal, spec: MicrophoneSpec) -> Microphon
     return spec if known is None else replace(spec, latency_ms=known.latency_ms)
 
 
-def save_round_trip(journal: Journal, pair: Pair, trip: RoundTrip) -> Calibration:
+def save_round_trip(journal: Journal, pair: DevicePair, trip: RoundTrip) -> Calibration:
     """Keep a round trip that was measured.
 
     Raises:
@@ -65,7 +65,7 @@ def save_round_trip(journal: Journal, pair: Pair, trip: RoundTrip) -> Calibratio
     return _keep(journal, pair, trip.latency_ms, trip.spread_ms, by_hand=False)
 
 
-def save_manual_latency(journal: Journal, pair: Pair, latency_ms: float) -> Calibration:
+def save_manual_latency(journal: Journal, pair: DevicePair, latency_ms: float) -> Calibration:
     """Keep a round trip that the player gives.
 
     Raises:
@@ -75,7 +75,7 @@ def save_manual_latency(journal: Journal, pair: Pair, latency_ms: float) -> Cali
 
 
 def _keep(
-    journal: Journal, pair: Pair, latency_ms: float, spread_ms: float, *, by_hand: bool
+    journal: Journal, pair: DevicePair, latency_ms: float, spread_ms: float, *, by_hand: bool
 ) -> Calibration:
     one = Calibration(
         pair.input, pair.output, pair.rate, latency_ms, spread_ms, datetime.now(UTC), by_hand

@@ -334,8 +334,8 @@ def _passage(recording: Recording, asked: TranscriptRequest) -> Iterator[Block]:
             block = replace(block, samples=samples)
         if last is not None and block.end > last:
             inside = slice(last - block.start)
-            own = None if block.own is None else block.own[inside]
-            block = replace(block, samples=block.samples[inside], own=own)
+            reference = None if block.reference is None else block.reference[inside]
+            block = replace(block, samples=block.samples[inside], reference=reference)
         yield block
     if reached <= first:
         raise TranscriptError(

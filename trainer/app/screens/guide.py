@@ -21,7 +21,7 @@ from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_v
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.practice import Plan, Tone
+from trainer.practice import Plan, PlayTone
 from trainer.settings import resolve_settings
 from trainer.settings.writer import set_setting
 from trainer.sound import MicrophoneSpec
@@ -201,7 +201,7 @@ class GuideScreen(TakeScreen):
     def action_tone(self) -> None:
         """A tone through the output, or an end of it."""
         self._tone = not self._tone
-        self.session.ask(Tone(TEST_TONE_HZ if self._tone else None))
+        self.session.ask(PlayTone(TEST_TONE_HZ if self._tone else None))
 
     def action_go_on(self) -> None:
         """The next step; after the last, keep what was chosen."""

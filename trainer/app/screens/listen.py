@@ -18,7 +18,7 @@ from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
 from trainer.app.widgets.status_line import StatusLine, StatusState
-from trainer.practice import Plan, Tone
+from trainer.practice import Plan, PlayTone
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 
@@ -129,7 +129,7 @@ class ListenScreen(TakeScreen):
 
     def _sound(self, tone: ReferenceToneState) -> None:
         if tone.sounds or self._tone.sounds:
-            self.session.ask(Tone(tone.hz if tone.sounds else None))
+            self.session.ask(PlayTone(tone.hz if tone.sounds else None))
         self._tone = tone
         self._target.show(tone)
 

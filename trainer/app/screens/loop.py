@@ -23,7 +23,7 @@ from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.core import TrainerError
-from trainer.practice import Loop
+from trainer.practice import PlayLoop
 from trainer.sound import Recording
 from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_S, SLOWEST, Passage
 
@@ -208,13 +208,13 @@ class LoopScreen(TakeScreen):
         """Ask for a passage; what was the matter before is forgotten."""
         self.session.take.messages.notice = ""
         self._draw(replace(state, phase=READYING, played=None, trouble=""))
-        self.session.ask(Loop(state.passage))
+        self.session.ask(PlayLoop(state.passage))
 
     def action_loop(self) -> None:
         """Let it be heard, or end it."""
         if self._state.phase != OFF:
             self._draw(replace(self._state, phase=OFF, played=None))
-            self.session.ask(Loop(None))
+            self.session.ask(PlayLoop(None))
         elif self.session.take.phase is Phase.LISTENING:
             self._ask(self._state)
         elif not self.session.busy:

@@ -19,15 +19,15 @@ from trainer.app.session import Session
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
 from trainer.core import TrainerError
 from trainer.harp import Harp, HarpError, Tab
-from trainer.practice import Event, Failed, Finished, Plan
+from trainer.practice import Event, Plan, TakeFailed, TakeFinished
 from trainer.practice.harp_measurement import (
-    Again,
-    Asked,
-    Attack,
-    Measured,
-    MeasureEvent,
-    Measuring,
-    Sounding,
+    AttackMeasured,
+    HarpMeasured,
+    HarpMeasurement,
+    MeasurementEvent,
+    ReedRequested,
+    ReedSounding,
+    RepeatRequested,
 )
 from trainer.reedcare.own_harps import check_harp_name, measured_harp
 from trainer.report.measuring_report import BREATHING_ADVICE, measuring_line, measuring_summary
@@ -77,7 +77,7 @@ class MeasureScreen(Screen[str | None]):
         self._session, self._harp, self._own = session, harp, own
         self._player, self._journal = player, journal
         self._called = own.name if own is not None else ""
-        self._measuring: Measuring | None = None
+        self._measuring: HarpMeasurement | None = None
         self._asking: Timer | None = None
         self._attacks: dict[Tab, list[float]] = {}
         self._kept: str | None = None
@@ -132,7 +132,7 @@ class MeasureScreen(Screen[str | None]):
         except TrainerError as error:
             self._tell(f"× {error}")
             return
-        self._measuring = Measuring(self._harp, known=self._state.before)
+        self._measuring = HarpMeasurement(self._harp, known=self._state.before)
         self._tell(f"Play another hole to measure that one first, or anew. {BREATHING_ADVICE}")
         self._asking = self.set_interval(MEASURE_POLL_S, self._listen)
 
@@ -147,29 +147,33 @@ class MeasureScreen(Screen[str | None]):
             self._session.listener.stop()
         self._board.show(self._state)
 
-    def _take(self, event: Event | MeasureEvent) -> None:
+    def _take(self, event: Event | MeasurementEvent) -> None:
         """Show one thing that happened."""
         match event:
-            case Asked():
+            case ReedRequested():
                 self._state = replace(self._state, asked=event, sounding=None)
-            case Sounding():
+            case ReedSounding():
                 self._state = replace(self._state, sounding=event)
-            case Attack(tab=tab, cents=cents):
+            case AttackMeasured(tab=tab, cents=cents):
                 self._attacks.setdefault(tab, []).append(cents)
                 off = {**self._state.cents, tab: median(self._attacks[tab])}
                 self._state = replace(self._state, cents=off, sounding=None)
-            case Measured():
+            case HarpMeasured():
                 self._keep(event)
-            case Failed(sentence):
+            case TakeFailed(sentence):
                 self._tell(f"× {sentence}")
-            case Finished():
+            case TakeFinished():
                 self._over()
-        line = measuring_line(event, self._harp) if isinstance(event, Attack | Again) else None
+        line = (
+            measuring_line(event, self._harp)
+            if isinstance(event, AttackMeasured | RepeatRequested)
+            else None
+        )
         if line is not None:
             said = (line.strip(), *self._state.said[: LINES_KEPT - 1])
             self._state = replace(self._state, said=said, sounding=None)
 
-    def _keep(self, measured: Measured) -> None:
+    def _keep(self, measured: HarpMeasured) -> None:
         """Keep what was measured, with what was known before."""
         if not measured.reeds:
             return

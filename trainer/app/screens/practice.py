@@ -32,7 +32,7 @@ from trainer.coach import SetEntry
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.practice import Ask, Plan
+from trainer.practice import PassControl, Plan
 
 TEMPO_STEP_BPM = 4.0
 SLOWER_STEPS = -2
@@ -211,7 +211,7 @@ class PracticeScreen(TakeScreen):
 
     def action_back(self) -> None:
         """A bar back, and count in again; while it is paused, only a bar back."""
-        self.session.ask(Ask.BACK)
+        self.session.ask(PassControl.GO_BACK)
 
     def action_climb(self) -> None:
         """Let the tempo climb from pass to pass, or not."""

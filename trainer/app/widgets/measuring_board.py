@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import HOLES, Breath, Harp, Tab
-from trainer.practice.harp_measurement import Asked, Sounding
+from trainer.practice.harp_measurement import ReedRequested, ReedSounding
 from trainer.report.measuring_report import sounding_text
 
 HOLE_CELLS = 6
@@ -28,8 +28,8 @@ class MeasuringState:
     """
 
     harp: Harp
-    asked: Asked | None = None
-    sounding: Sounding | None = None
+    asked: ReedRequested | None = None
+    sounding: ReedSounding | None = None
     cents: Mapping[Tab, float] = field(default_factory=dict)
     before: frozenset[Tab] = frozenset()
     said: tuple[str, ...] = ()

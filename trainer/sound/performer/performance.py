@@ -19,10 +19,10 @@ from trainer.drill.tab_words import TabError, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
+from trainer.sound.performer.hole_spans import HoleSpan, hole_spans, holes
 from trainer.sound.performer.pace import Pace
-from trainer.sound.performer.pitch_curve import Move, hands, off_path
-from trainer.sound.performer.stretches import Stretch, holes, stretches
-from trainer.sound.performer.voice import Curve, Reed, Voice
+from trainer.sound.performer.pitch_curve import GlideMove, hand_closure, pitch_offset
+from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
 from trainer.sound.sources.spec import Fault
 
 LEVEL = 0.1
@@ -48,7 +48,9 @@ class _Playing:
     seed: int
 
 
-def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: int) -> list[Voice]:
+def perform(
+    harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: int
+) -> list[ReedVoice]:
     """The voices of some steps, in the order in which they start.
 
     Args:
@@ -65,7 +67,7 @@ def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: 
     onsets = [
         max(0, pace.start(step) + round(fault.late_ms * rate / 1000.0)) for step, fault in played
     ]
-    voices: list[Voice] = []
+    voices: list[ReedVoice] = []
     for i, (asked, fault) in enumerate(played):
         step = _as_played(asked, fault)
         onset, following = onsets[i], onsets[i + 1 : i + 2]
@@ -82,14 +84,14 @@ def perform(harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: 
             harp,
             step,
             fault,
-            off_path(
+            pitch_offset(
                 step, fault, onset, stop, rate, _move(harp, asked, step, fault, onset, length)
             ),
-            hands(step, onset, rate),
+            hand_closure(step, onset, rate),
             rate,
             seed,
         )
-        for stretch in stretches(step, onset, stop, length):
+        for stretch in hole_spans(step, onset, stop, length):
             voices += _wanted(playing, stretch)
             if fault.leak_db is not None:
                 voices.append(_leak(playing, stretch))
@@ -138,16 +140,16 @@ def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
     return stop, (stop + following - long) // 2
 
 
-def _extra(harp: Harp, tab: str, start: int, rate: int, seed: int) -> Iterator[Voice]:
+def _extra(harp: Harp, tab: str, start: int, rate: int, seed: int) -> Iterator[ReedVoice]:
     entry = Tab.parse(tab)
     hz = harp.hz(entry)
-    reed = Reed.of(hz, rate, _own(seed, entry.hole, entry.breath), highest=hz)
-    yield Voice(reed, start, start + round(_EXTRA_S * rate), np.zeros_like, LEVEL, rate)
+    reed = ReedTimbre.of(hz, rate, _own(seed, entry.hole, entry.breath), highest=hz)
+    yield ReedVoice(reed, start, start + round(_EXTRA_S * rate), np.zeros_like, LEVEL, rate)
 
 
 def _move(
     harp: Harp, asked: Step, step: Step, fault: Fault, onset: int, length: int
-) -> Move | None:
+) -> GlideMove | None:
     """The first way of a glide, if it is to go wrong."""
     if not (fault.stray_cents or fault.back_cents):
         return None
@@ -158,10 +160,10 @@ def _move(
         for place in (0, 1)
     )
     ends = [onset + length * part for part in (step.rest_interval(0)[1], step.rest_interval(1)[0])]
-    return Move(ends[0], ends[1], cents(after, before))
+    return GlideMove(ends[0], ends[1], cents(after, before))
 
 
-def _wanted(playing: _Playing, stretch: Stretch) -> Iterator[Voice]:
+def _wanted(playing: _Playing, stretch: HoleSpan) -> Iterator[ReedVoice]:
     """A voice for each hole of a stretch, and for one that a chord needs."""
     harp, rate = playing.harp, playing.rate
     wanted = stretch.path[0][1]
@@ -178,17 +180,21 @@ def _wanted(playing: _Playing, stretch: Stretch) -> Iterator[Voice]:
             return np.asarray(np.interp(n, times, moves) + playing.off(n))
 
         highest = max(reached) * 2.0 ** (_widest(playing.off, stretch) / 1200.0)
-        reed = Reed.of(reached[0], rate, _own(playing.seed, tab.hole, tab.breath), highest=highest)
+        reed = ReedTimbre.of(
+            reached[0], rate, _own(playing.seed, tab.hole, tab.breath), highest=highest
+        )
         yield _voice(playing, stretch, reed, curve, rms)
     for tab in beside:
         hz = harp.hz(tab)
-        reed = Reed.of(hz, rate, _own(playing.seed, tab.hole, tab.breath), highest=hz)
+        reed = ReedTimbre.of(hz, rate, _own(playing.seed, tab.hole, tab.breath), highest=hz)
         yield _voice(playing, stretch, reed, np.zeros_like, rms)
 
 
-def _voice(playing: _Playing, stretch: Stretch, reed: Reed, curve: Curve, rms: float) -> Voice:
+def _voice(
+    playing: _Playing, stretch: HoleSpan, reed: ReedTimbre, curve: Curve, rms: float
+) -> ReedVoice:
     start, stop = round(stretch.start), round(stretch.stop)
-    return Voice(reed, start, stop, curve, rms, playing.rate, playing.hands)
+    return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands)
 
 
 def _beside(step: Step, wanted: Sound) -> Sound:
@@ -206,7 +212,7 @@ def _on(hole: int, sound: Sound) -> Tab:
     return next(tab for tab in sound if tab.hole == hole)
 
 
-def _widest(off: Curve, stretch: Stretch) -> float:
+def _widest(off: Curve, stretch: HoleSpan) -> float:
     """About the most cents that a stretch is played above its path."""
     return float(np.max(off(np.linspace(stretch.start, stretch.stop, 200))))
 
@@ -216,7 +222,7 @@ def _own(seed: int, hole: int, breath: Breath) -> np.random.Generator:
     return np.random.default_rng((seed, hole, breath is Breath.DRAW))
 
 
-def _leak(playing: _Playing, stretch: Stretch) -> Voice:
+def _leak(playing: _Playing, stretch: HoleSpan) -> ReedVoice:
     """The neighbour that sounds along with a stretch, and should not."""
     fault, step = playing.fault, playing.step
     wanted = stretch.path[0][1]
@@ -229,5 +235,5 @@ def _leak(playing: _Playing, stretch: Stretch) -> Voice:
     detuned = float(own.choice([-1.0, 1.0]) * own.uniform(*_DETUNED_CENTS))
     hz = playing.harp.hz(Tab(hole, breath)) * 2.0 ** (detuned / 1200.0)
     rms = LEVEL / np.sqrt(len(sounding)) * 10.0 ** ((fault.leak_db or 0.0) / 20.0)
-    reed = Reed.of(hz, playing.rate, own, highest=hz)
+    reed = ReedTimbre.of(hz, playing.rate, own, highest=hz)
     return _voice(playing, stretch, reed, np.zeros_like, rms)

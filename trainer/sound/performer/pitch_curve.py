@@ -23,7 +23,7 @@ _TURNS = (0.4, 0.6)
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class GlideMove:
     """The first way of a glide, from one sound to the next.
 
     Attributes:
@@ -36,8 +36,8 @@ class Move:
     cents: float
 
 
-def off_path(
-    step: Step, fault: Fault, onset: int, stop: int, rate: int, move: Move | None
+def pitch_offset(
+    step: Step, fault: Fault, onset: int, stop: int, rate: int, move: GlideMove | None
 ) -> Curve:
     """How far, in cents, a step is played off its path of sounds.
 
@@ -88,7 +88,7 @@ def _vibrato(step: Step, fault: Fault, onset: int, stop: int, rate: int) -> Curv
     return curve
 
 
-def _astray(fault: Fault, move: Move, n: Floats) -> Floats:
+def _astray(fault: Fault, move: GlideMove, n: Floats) -> Floats:
     """How far a glide is off an even way: a bump, or a turn back."""
     gone = np.clip((n - move.start) / (move.stop - move.start), 0.0, 1.0)
     bump = fault.stray_cents * np.sin(np.pi * gone) ** 2
@@ -100,7 +100,7 @@ def _astray(fault: Fault, move: Move, n: Floats) -> Floats:
     return np.asarray(bump + turning - move.cents * gone)
 
 
-def hands(step: Step, onset: int, rate: int) -> Curve | None:
+def hand_closure(step: Step, onset: int, rate: int) -> Curve | None:
     """How far hands are closed over the harp, 0 to 1, for a step with wahs; closed at its start."""
     if not step.wah_hz:
         return None

@@ -49,7 +49,7 @@ all, the fifth partial some 12 dB weaker beside the first (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
-class Reed:
+class ReedTimbre:
     """How one reed sounds.
 
     Attributes:
@@ -65,7 +65,7 @@ class Reed:
     release: int
 
     @classmethod
-    def of(cls, hz: float, rate: int, rng: np.random.Generator, *, highest: float) -> Reed:
+    def of(cls, hz: float, rate: int, rng: np.random.Generator, *, highest: float) -> ReedTimbre:
         """A reed of a pitch.
 
         Args:
@@ -94,7 +94,7 @@ def _levels_db(hz: float) -> Floats:
     return np.concatenate([rows, beyond])
 
 
-class Voice:
+class ReedVoice:
     """A reed sounding once.
 
     Its phase is the running sum of its momentary f0, so that it is at the asked pitch exactly,
@@ -103,7 +103,7 @@ class Voice:
 
     def __init__(
         self,
-        reed: Reed,
+        reed: ReedTimbre,
         start: int,
         stop: int,
         cents: Curve,

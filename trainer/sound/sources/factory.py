@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from trainer.drill import Drill
 from trainer.harp import Harp
-from trainer.sound.accompaniment import trainer_steps
+from trainer.sound.accompaniment import accompaniment_steps
 from trainer.sound.click import ClickTrack
 from trainer.sound.errors import SoundError
 from trainer.sound.sources.microphone import Microphone
-from trainer.sound.sources.player import Player
+from trainer.sound.sources.player import BuiltInPlayer
 from trainer.sound.sources.recording import Recording
 from trainer.sound.sources.replay import Replay
 from trainer.sound.sources.spec import MicrophoneSpec, RecordingSpec, SourceSpec
@@ -22,7 +22,7 @@ def open_source(
     tempo: float | None = None,
     bars: tuple[int, int] | None = None,
     count_in: int | None = None,
-) -> Microphone | Recording | Player:
+) -> Microphone | Recording | BuiltInPlayer:
     """The source that a spec names, ready to give blocks.
 
     Args:
@@ -44,8 +44,8 @@ def open_source(
         return Recording(spec.path, spec.channel)
     if isinstance(spec, MicrophoneSpec):
         clicks = ClickTrack.of(drill, tempo, bars, count_in) if drill else None
-        plays = drill is not None and bool(trainer_steps(drill, bars))
+        plays = drill is not None and bool(accompaniment_steps(drill, bars))
         return Microphone(spec, clicks, harp if plays else None)
     if drill is None or harp is None:
         raise SoundError("the built-in player needs a drill and a harp; name a drill to play")
-    return Player(drill, harp, tempo=tempo, bars=bars, count_in=count_in, spec=spec)
+    return BuiltInPlayer(drill, harp, tempo=tempo, bars=bars, count_in=count_in, spec=spec)

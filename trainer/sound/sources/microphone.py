@@ -20,23 +20,23 @@ import numpy as np
 from trainer.core.types import Samples
 from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
-from trainer.sound.block import Block, on_grid
+from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import (
     Device,
     end_stream,
     input_device,
     is_served,
-    portaudio,
+    load_portaudio,
     restart_portaudio,
 )
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
-from trainer.sound.metronome import Metronome
-from trainer.sound.passage import Passage, prepare
-from trainer.sound.ring import Ring
+from trainer.sound.output_mixer import OutputMixer
+from trainer.sound.passage import Passage, render_passage
+from trainer.sound.ring_buffer import RingBuffer
 from trainer.sound.sources.spec import MicrophoneSpec
 from trainer.sound.speaker import Speaker
-from trainer.sound.stream_timing import Timing
+from trainer.sound.stream_timing import StreamTiming
 
 _RATES = (48_000, 44_100)
 _MORE_RATES = (96_000, 32_000, 16_000)
@@ -95,7 +95,7 @@ class Microphone:
         self._captured = 0
         self._closed = self._alive = False
         self._stream: Any = None
-        self._metronome: Metronome | None = None
+        self._metronome: OutputMixer | None = None
         self._passage: Passage | None = None
         self._loop_trouble: str | None = None
         self._maker: threading.Thread | None = None
@@ -126,7 +126,7 @@ class Microphone:
             after: the sample on which they may begin at the earliest, so that a pass follows on
                 another in time; None begins at once and ends the clicks and steps that are on.
             own: steps that the trainer plays on these beats, in order of time, see
-                :func:`trainer.sound.trainer_steps`; nothing happens where there is no output.
+                :func:`trainer.sound.accompaniment_steps`; nothing happens where there is no output.
 
         Returns:
             where they fall in the blocks: a click sounds in them on its beat's sample, by the
@@ -207,7 +207,7 @@ class Microphone:
                     return
             made = wanted
             try:
-                ready = prepare(wanted, metronome.rate)
+                ready = render_passage(wanted, metronome.rate)
             except SoundError as error:
                 self._loop_trouble = str(error)
                 continue
@@ -281,7 +281,7 @@ class Microphone:
 
     def _first_that_opens(self, device: Device, channels: int, rates: tuple[int, ...]) -> Any:
         """A running input stream at the first rate that the device takes."""
-        sd = portaudio()
+        sd = load_portaudio()
         served = is_served(device)
         refused: Exception | None = None
         for rate in rates:
@@ -311,15 +311,15 @@ class Microphone:
         ) from refused
 
     def _prepare(self, rate: int, channels: int) -> None:
-        self._ring = Ring(round(_HELD_S * rate), channels)
+        self._ring = RingBuffer(round(_HELD_S * rate), channels)
         self._taken = np.zeros((_MOST, channels), dtype=np.float32)
         self._gaps: deque[tuple[int, int]] = deque()
         self._dropped = 0
         self._captured = self._given
         self._ended = False
-        self._timing = Timing(rate)
+        self._timing = StreamTiming(rate)
 
-    def _open_output(self) -> Metronome | None:
+    def _open_output(self) -> OutputMixer | None:
         """What clicks and plays; None if there is no output and none was named."""
         latency_ms = self._spec.latency_ms
         try:
@@ -331,7 +331,7 @@ class Microphone:
                 return None
             self._let_go()
             raise
-        return Metronome(speaker, self._timing, self.rate)
+        return OutputMixer(speaker, self._timing, self.rate)
 
     def _wait_for_life(self, device: Device) -> None:
         """Wait until an input shows by something other than zeros that it is a microphone."""
@@ -390,10 +390,12 @@ class Microphone:
         else:
             taken = self._taken[: self._ring.take(self._taken[: min(held, until_gap)])]
             channel = self._spec.channel
-            samples = on_grid(taken.mean(axis=1) if channel is None else taken[:, channel - 1])
+            samples = round_to_24_bits(
+                taken.mean(axis=1) if channel is None else taken[:, channel - 1]
+            )
         self._alive = self._alive or bool(samples.any())
         metronome = self._metronome  # another thread may close it meanwhile
-        own = metronome.own(self._given, len(samples)) if metronome else None
+        own = metronome.reference(self._given, len(samples)) if metronome else None
         block = Block(self._given, samples, self.rate, own)
         self._given = block.end
         return block

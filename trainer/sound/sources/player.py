@@ -19,13 +19,13 @@ import numpy as np
 from trainer.core.types import Floats, Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
-from trainer.sound.accompaniment import Accompaniment, trainer_steps
-from trainer.sound.block import Block, on_grid
+from trainer.sound.accompaniment import Accompaniment, accompaniment_steps
+from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
-from trainer.sound.performer.voice import Voice
+from trainer.sound.performer.voice import ReedVoice
 from trainer.sound.sources.spec import LARGEST_FAULT, Fault, PlayerSpec
 from trainer.sound.speaker import Speaker
 
@@ -43,7 +43,7 @@ _SHIMMER = ((0.9, 0.03), (3.7, 0.02))
 """Slow changes of breath pressure: Hz and depth of each."""
 
 
-class Player:
+class BuiltInPlayer:
     """A source that performs a drill."""
 
     name = "the built-in player"
@@ -79,14 +79,14 @@ class Player:
         self._drill, self._bars, self._beats_ahead = drill, bars, count_in
         self._steps = drill.steps if bars is None else _inside(drill, bars)
         self._beside = Accompaniment(self._spec.rate)
-        self._not_mine = trainer_steps(drill, bars)
+        self._not_mine = accompaniment_steps(drill, bars)
         self._track = ClickTrack.of(drill, tempo, bars, count_in)
         self._count_in = replace(self._track, beats=0)
         self._block = block or (256 if self._spec.realtime else 2048)
         _check(self._spec, drill)
         self._rendered = 0
-        self._voices: deque[Voice] = deque()
-        self._sounding: list[Voice] = []
+        self._voices: deque[ReedVoice] = deque()
+        self._sounding: list[ReedVoice] = []
         self._white = np.zeros(len(_BREATH_FILTER) - 1)
         self._speaker: Speaker | None = None
         self._closed = False
@@ -128,7 +128,7 @@ class Player:
             DrillError: the drill has no such bars.
         """
         wanted = bars or self._bars
-        self._not_mine = trainer_steps(self._drill, wanted)
+        self._not_mine = accompaniment_steps(self._drill, wanted)
         tempo = tempo or self._track.tempo
         self._track = ClickTrack.of(self._drill, tempo, wanted, self._beats_ahead)
         self._count_in = replace(self._track, beats=0)
@@ -219,7 +219,7 @@ class Player:
         rng = np.random.default_rng((self._spec.seed, first))
         out = out * self._shimmer(first, count) + air * self._breath(rng, count)
         self._rendered += count
-        return on_grid(out + _ROOM_RMS * rng.standard_normal(count))
+        return round_to_24_bits(out + _ROOM_RMS * rng.standard_normal(count))
 
     def _shimmer(self, first: int, count: int) -> Floats:
         t = np.arange(first, first + count) / self.rate

@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Samples
-from trainer.sound.block import Block, on_grid
+from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.errors import SoundError
-from trainer.sound.signal_quality import Facts
-from trainer.sound.take_writer import OWN_CHANNEL
+from trainer.sound.signal_quality import SignalQuality
+from trainer.sound.take_writer import REFERENCE_CHANNEL_TAG
 
 _ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
 _BLOCK, _READ, _LARGE, _LITTLE = 4096, 16 * 1024, 1 << 16, 1024
@@ -45,7 +45,7 @@ class Recording:
         Args:
             path: WAV, FLAC, OGG or MP3.
             channel: 1 for the first; None mixes all, but for what the trainer itself played in a
-                saved take: that is given as :attr:`Block.own`.
+                saved take: that is given as :attr:`Block.reference`.
 
         Raises:
             SoundError: it is not there, cannot be read, is not audio, holds no sound, or has no
@@ -62,11 +62,11 @@ class Recording:
                 f"{self.path} has no channel {channel}; it has {self.channels}, counted from 1"
             )
         self.tags = _tags(self._file.comment)
-        own = self.tags.get(OWN_CHANNEL)
+        own = self.tags.get(REFERENCE_CHANNEL_TAG)
         self._own = own if own in range(1, self.channels + 1) and own != channel else None
         every = [i for i in range(self.channels) if i + 1 != self._own]
         self._wanted = every if channel is None else [channel - 1]
-        self._facts = Facts(self.rate)
+        self._facts = SignalQuality(self.rate)
         self._is_damaged = False
         self._is_on_grid = len(self._wanted) == 1 and self._file.subtype in _ON_GRID
         self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
@@ -170,11 +170,13 @@ class Recording:
     def _samples(self, heard: NDArray[np.float64]) -> Samples:
         """What a block holds of the wanted channels; that of a single one of whole numbers is on
         the grid as it is."""
-        return heard[:, 0].astype(np.float32) if self._is_on_grid else on_grid(_mixed(heard))
+        return (
+            heard[:, 0].astype(np.float32) if self._is_on_grid else round_to_24_bits(_mixed(heard))
+        )
 
     def _parted(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
         """The wanted channels of frames, and what the trainer played; None if that was not kept."""
-        own = None if self._own is None else on_grid(raw[:, self._own - 1])
+        own = None if self._own is None else round_to_24_bits(raw[:, self._own - 1])
         return raw[:, self._wanted], own
 
     def _breaks_off(self) -> SoundError:

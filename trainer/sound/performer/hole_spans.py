@@ -10,7 +10,7 @@ from trainer.harp import Tab
 
 
 @dataclass(slots=True)
-class Stretch:
+class HoleSpan:
     """A part of a step on the same holes.
 
     Attributes:
@@ -23,9 +23,9 @@ class Stretch:
     stop: float = 0.0
 
 
-def stretches(step: Step, onset: float, stop: float, length: float) -> Iterator[Stretch]:
+def hole_spans(step: Step, onset: float, stop: float, length: float) -> Iterator[HoleSpan]:
     """A step's path of sounds, parted where it moves to other holes."""
-    now, left = Stretch(onset), onset
+    now, left = HoleSpan(onset), onset
     for place, sound in enumerate(step.sounds):
         begin, end = (onset + length * part for part in step.rest_interval(place))
         if place and holes(step.sounds[place - 1]) != holes(sound):
@@ -33,7 +33,7 @@ def stretches(step: Step, onset: float, stop: float, length: float) -> Iterator[
             for j, reached in enumerate(way, start=1):
                 now.stop = left + (begin - left) * (j - 0.5) / len(way)
                 yield now
-                now = Stretch(now.stop)
+                now = HoleSpan(now.stop)
                 if reached is not sound:
                     now.path.append((now.stop, reached, 0.0))
         now.path.append((begin, sound, step.offset_cents(place)))

@@ -7,7 +7,7 @@ import numpy as np
 from trainer.core.types import Samples
 
 
-class Ring:
+class RingBuffer:
     """Frames on their way from one thread to one other, without a lock.
 
     One side only puts, the other only takes; each moves its own counter after the frames are

@@ -24,12 +24,12 @@ from trainer.core.types import Samples
 from trainer.drill import BeatClock, Step
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment
-from trainer.sound.block import OWN_AHEAD_S, on_grid
+from trainer.sound.block import REFERENCE_LEAD_S, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
-from trainer.sound.passage import Looped, Round
+from trainer.sound.passage import LoopGenerator, RenderedPassage
 from trainer.sound.speaker import Speaker
-from trainer.sound.stream_timing import Timing
-from trainer.sound.tone import Drone
+from trainer.sound.stream_timing import StreamTiming
+from trainer.sound.tone import ToneGenerator
 
 _AHEAD_S = 0.3
 """How much is given to the output ahead of time, so that a busy moment is not heard."""
@@ -42,10 +42,10 @@ _SLIPPED_S = 0.01
 """Where counting and drivers differ by more, frames were lost, or the clocks have drifted."""
 
 
-class Metronome:
+class OutputMixer:
     """Keeps an output filled: silence, with clicks, tones and steps in it."""
 
-    def __init__(self, speaker: Speaker, heard: Timing, rate: int) -> None:
+    def __init__(self, speaker: Speaker, heard: StreamTiming, rate: int) -> None:
         """Get ready.
 
         Args:
@@ -57,8 +57,8 @@ class Metronome:
         self._beats: deque[tuple[int, bool]] = deque()
         self._mixed: list[tuple[int, Samples]] = []
         self._steps = Accompaniment(speaker.rate)
-        self._drone = Drone(speaker.rate)
-        self._loop = Looped(round(_LOOP_FADE_S * speaker.rate))
+        self._drone = ToneGenerator(speaker.rate)
+        self._loop = LoopGenerator(round(_LOOP_FADE_S * speaker.rate))
         self._loop_began: int | None = None
         self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
         self._sounded = 0
@@ -101,7 +101,7 @@ class Metronome:
         """Let a tone be heard from the next samples on, until another is; None ends it."""
         self._drone.turn_to(hz)
 
-    def loop(self, one: Round | None) -> None:
+    def loop(self, one: RenderedPassage | None) -> None:
         """Let a round be heard again and again from the next samples on; None ends that."""
         self._loop.turn_to(one)
 
@@ -133,7 +133,7 @@ class Metronome:
         if out.any():
             self._sounded = first + count
 
-    def own(self, start: int, count: int) -> Samples | None:
+    def reference(self, start: int, count: int) -> Samples | None:
         """What the output was given for a stretch of the input.
 
         Args:
@@ -141,9 +141,9 @@ class Metronome:
             count: how many.
 
         Returns:
-            as :attr:`trainer.sound.Block.own`: shape (count,), or None for silence.
+            as :attr:`trainer.sound.Block.reference`: shape (count,), or None for silence.
         """
-        ahead = OWN_AHEAD_S * self.rate
+        ahead = REFERENCE_LEAD_S * self.rate
         told = self._speaker.timing.frame_at(self._heard.time_of(start)) + ahead
         ratio = self.rate / self._rate
         if self._offset is None or abs(start * ratio + self._offset - told) > (
@@ -153,7 +153,7 @@ class Metronome:
         first = start * ratio + self._offset
         if first - 2.0 > self._sounded:
             return None
-        samples = on_grid(self._between(first + ratio * np.arange(count)))
+        samples = round_to_24_bits(self._between(first + ratio * np.arange(count)))
         return samples if samples.any() else None
 
     def _between(self, at: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
