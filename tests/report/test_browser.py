@@ -17,8 +17,10 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.support.colour import contrast
 from trainer.drill import find_drill
-from trainer.report.class_report import Loss, Student, class_html
+from trainer.report.class_page import class_html
+from trainer.report.class_report import Student
 from trainer.report.drill_sheet import drill_sheet_html
+from trainer.report.losses import Loss
 from trainer.report.student_page import StudentReport, student_html
 
 pytestmark = pytest.mark.needs_chromium

@@ -19,18 +19,18 @@ import pytest
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from trainer.drill import CRITERIA
 from trainer.practice.batch import BatchError, mark_recordings
-from trainer.report.advice import MIN_LOSS_POINTS, losses
 from trainer.report.batch_report import recording_data
+from trainer.report.class_page import class_html
 from trainer.report.class_report import (
     Student,
     class_csv,
     class_data,
-    class_html,
     class_markdown,
     median_scores,
     read_students,
     students_by_loss,
 )
+from trainer.report.losses import MIN_LOSS_POINTS, losses
 from trainer.report.student_page import StudentReport
 from trainer.report.student_report import student_csv, student_data, student_markdown
 
@@ -45,8 +45,8 @@ def marked(folder: Path) -> list[dict[str, Any]]:
 def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> None:
     some = {one.name: one for one in read_students(marked)}
     assert list(some) == sorted([*CLASS, "sigrid"])
-    assert [(need.part, need.tab) for need in some["jorun"].needs] == [("pitch", "-4'")]
-    assert some["marit"].needs == ()
+    assert [(loss.criterion, loss.tab) for loss in some["jorun"].losses] == [("pitch", "-4'")]
+    assert some["marit"].losses == ()
     assert "is not audio" in some["sigrid"].trouble
     assert some["jorun"].steps is not None
     scores = {one["index"]: one["score"] for one in marked_of(marked, "jorun")["steps"]}
@@ -72,9 +72,9 @@ def test_what_is_lost_adds_up_to_what_the_means_lack(marked: list[dict[str, Any]
         lacking = sum(
             (100.0 - m["formula"]["mean"]) * m["target"]["length_beats"] / whole for m in marks
         )
-        lost = sum(points for _, points in losses(steps, data["weights"], 0.0))
+        lost = sum(loss.points for loss in losses(steps, data["weights"], 0.0))
         assert lost == pytest.approx(lacking, abs=1e-6)
-        assert all(points >= MIN_LOSS_POINTS for _, points in losses(steps, data["weights"]))
+        assert all(loss.points >= MIN_LOSS_POINTS for loss in losses(steps, data["weights"]))
 
 
 def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> None:
@@ -91,8 +91,8 @@ def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> 
             continue
         assert said["score"] == one.score
         assert float(row["mark"]) == pytest.approx(one.score, abs=0.01)
-        for need in one.needs:
-            assert need.words in text
+        for loss in one.losses:
+            assert loss.phrase in text
     assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
 
 
@@ -111,7 +111,7 @@ def test_a_report_as_markdown_table_and_data(told: StudentReport) -> None:
         assert (row["cents"] == "") == (mark.measured.cents is None)
     data = json.loads(json.dumps(student_data(result, told.advice, "x")))
     assert data["score"] == result.score
-    assert [one["what"] for one in data["to_work_on"]] == [one.what for one in told.advice]
+    assert [one["what"] for one in data["to_work_on"]] == [one.focus for one in told.advice]
 
 
 def test_the_commands_write_them_and_remember_what_was_marked_before(

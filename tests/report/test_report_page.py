@@ -55,7 +55,7 @@ def test_the_page_stands_by_itself_and_says_every_mark(told: StudentReport) -> N
     assert "a &lt;b&gt; &amp; c.wav" in text
     for mark in told.result.marks:
         section = text.split(f'id="step-{mark.step.index + 1}"')[1].split("</section>")[0]
-        assert f"<span class=mark>{score_text(mark.score)}</span>" in section
+        assert f'<span class="mark">{score_text(mark.score)}</span>' in section
         played = mark.measured.start is not None
         assert ("polyline" in section) == played
         assert ("data-from" in section) == played
@@ -65,12 +65,12 @@ def test_the_page_stands_by_itself_and_says_every_mark(told: StudentReport) -> N
 def test_the_drawn_pitch_is_the_one_that_was_measured(told: StudentReport) -> None:
     text = student_html(told)
     section = text.split('id="step-5"')[1].split("</section>")[0]
-    band = re.search(r'class=band points="([^"]*)"', section)
+    band = re.search(r'class="band" points="([^"]*)"', section)
     assert band
     rows = [float(pair.split(",")[1]) for pair in band[1].split()]
     target = (max(rows) + min(rows)) / 2.0
     tolerance = (max(rows) - min(rows)) / 2.0 / DRILL.goal.tolerance
-    points = " ".join(re.findall(r'class=played points="([^"]*)"', section)).split()
+    points = " ".join(re.findall(r'class="played" points="([^"]*)"', section)).split()
     inside = [tuple(map(float, point.split(","))) for point in points]
     held = [y for x, y in inside if 0.4 * 560 < x < 0.7 * 560]
     assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
@@ -105,7 +105,7 @@ def test_the_sound_in_the_page_is_the_recording(told: StudentReport) -> None:
 def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: StudentReport) -> None:
     first, *others = told.advice
     assert len(others) <= 2
-    assert first.what.startswith(("-3:", "-4':", "-4:"))
+    assert first.focus.startswith(("-3:", "-4':", "-4:"))
     titles = {drill.title for drill in read_shelf().drills}
     assert all(one.drill in titles for one in told.advice if one.drill)
     assert any(one.drill for one in told.advice)
@@ -120,9 +120,9 @@ def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
 def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: StudentReport) -> None:
     """Step 2 is a leaking -4, step 4 a clean one."""
     for one in told.advice:
-        tab = one.what.split(":")[0]
+        tab = one.focus.split(":")[0]
         marks = [mark for mark in told.result.marks if mark.step.tab == tab]
-        assert any(mark.sentence in one.why for mark in marks if mark.score < 95.0), one
+        assert any(mark.sentence in one.reason for mark in marks if mark.score < 95.0), one
 
 
 def test_the_page_of_tab_has_each_mark_under_its_note(told: StudentReport) -> None:

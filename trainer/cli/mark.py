@@ -277,10 +277,10 @@ def _marked_before(
 
 
 def _write_class(out: Path, drill: Drill, data: list[dict[str, Any]]) -> None:
+    from trainer.report.class_page import class_html
     from trainer.report.class_report import (
         class_csv,
         class_data,
-        class_html,
         class_markdown,
         read_students,
     )

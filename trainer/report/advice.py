@@ -1,22 +1,16 @@
-"""What to work on after a take: where most was lost, and the drill that trains it."""
+"""Advice after a take: where most points were lost, and which drill trains it."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trainer.drill import Drill
 from trainer.marking import Mark, Result
+from trainer.report.losses import losses
 
 MAX_ADVICE = 3
-CRITERION_PHRASES = {
-    "pitch": "pitch",
-    "steadiness": "holding it steady",
-    "attack": "the way into the note",
-    "motion": "the way from note to note",
-    "cleanness": "one hole alone",
-    "time": "time",
-}
+"""Maximum number of pieces of advice; more would not be read."""
 CRITERION_SKILLS = {
     "pitch": ("half-step bends", "deep bends", "blow bends", "bend control"),
     "steadiness": ("bend control", "steadiness", "vibrato and wah"),
@@ -25,85 +19,60 @@ CRITERION_SKILLS = {
     "cleanness": ("single notes", "cleanness", "moves"),
     "time": ("rhythm",),
 }
-"""Skills under which the drills stand that train a part of a mark."""
-MIN_LOSS_POINTS = 2.0
-"""Points of the total; what lost less is not worth a word."""
+"""Skills of the shelf's drills that train each criterion."""
 
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One thing to work on.
+    """A piece of advice.
 
     Attributes:
-        what: a part of the marks, and the note it was lost on.
-        why: how much that cost.
-        drill: title of the drill that trains it; empty where none is at hand.
+        focus: what to work on: the note and the criterion that lost points.
+        reason: how many points it lost, and how.
+        drill: title of a drill that trains it; empty if the shelf has none.
     """
 
-    what: str
-    why: str
+    focus: str
+    reason: str
     drill: str = ""
 
 
 def advise(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
-    """The things that cost most, the dearest first.
+    """Return advice on the largest losses, the largest first.
 
     Args:
         result: the marks.
-        shelf: the drills at hand.
+        shelf: the available drills.
     """
     worst: dict[tuple[str, str], Mark] = {}
     for mark in result.marks:
-        for part, earned in mark.criteria.items():
-            before = worst.get((part, mark.step.tab))
-            if before is None or earned < before.criteria[part]:
-                worst[part, mark.step.tab] = mark
+        for criterion, score in mark.criteria.items():
+            before = worst.get((criterion, mark.step.tab))
+            if before is None or score < before.criteria[criterion]:
+                worst[criterion, mark.step.tab] = mark
     steps = [(mark.step.tab, float(mark.step.beats), mark.criteria) for mark in result.marks]
-    told = []
-    for (part, tab), points in losses(steps, result.drill.goal.weights)[:MAX_ADVICE]:
-        mark = worst[part, tab]
-        why = f"It cost {points:.0f} of 100 points; {mark.sentence}."
-        drill = _drill(part, mark, result.drill, shelf)
-        told.append(Advice(f"{tab}: {CRITERION_PHRASES[part]}.", why, drill))
-    return tuple(told)
+    advice = []
+    for loss in losses(steps, result.drill.goal.weights)[:MAX_ADVICE]:
+        mark = worst[loss.criterion, loss.tab]
+        reason = f"It cost {loss.points:.0f} of 100 points; {mark.sentence}."
+        drill = _drill_title(loss.criterion, mark, result.drill, shelf)
+        advice.append(Advice(f"{loss.phrase}.", reason, drill))
+    return tuple(advice)
 
 
-def losses(
-    steps: Iterable[tuple[str, float, Mapping[str, float]]],
-    weights: Mapping[str, float],
-    least: float = MIN_LOSS_POINTS,
-) -> list[tuple[tuple[str, str], float]]:
-    """What was lost of the total, by part of the marks and by note, the dearest first.
+def _drill_title(criterion: str, mark: Mark, played: Drill, shelf: Sequence[Drill]) -> str:
+    """Return the title of the drill that trains a criterion best; empty if none does.
 
-    Args:
-        steps: tab, beats and parts of each step that was marked.
-        weights: of the parts.
-        least: points of the total; what cost less is left out.
-
-    Returns:
-        a part and a tab, and the points that they cost.
+    The best has the largest share of steps with notes of the marked step; among equals, the
+    easiest wins.
     """
-    known = list(steps)
-    whole = sum(beats for _, beats, _ in known) or 1.0
-    lost: dict[tuple[str, str], float] = {}
-    for tab, beats, parts in known:
-        total = sum(weights[part] for part in parts) or 1.0
-        for part, earned in parts.items():
-            points = (100.0 - earned) * beats / whole * weights[part] / total
-            lost[part, tab] = lost.get((part, tab), 0.0) + points
-    dearest = sorted(lost.items(), key=lambda item: -item[1])
-    return [(key, points) for key, points in dearest if points >= least]
-
-
-def _drill(part: str, mark: Mark, played: Drill, shelf: Sequence[Drill]) -> str:
-    """The title of an easy drill that trains a part, with as much of the step's notes as can be."""
     wanted = set(mark.step.tabs)
 
-    def fits(drill: Drill) -> tuple[bool, float, int]:
-        steps = [set(step.tabs) & wanted for step in drill.steps]
-        share = sum(map(bool, steps)) / max(1, len(steps))
-        return any(skill in CRITERION_SKILLS[part] for skill in drill.skills), share, -drill.level
+    def fitness(drill: Drill) -> tuple[bool, float, int]:
+        matches = [bool(set(step.tabs) & wanted) for step in drill.steps]
+        trains = any(skill in CRITERION_SKILLS[criterion] for skill in drill.skills)
+        return trains, sum(matches) / max(1, len(matches)), -drill.level
 
     others = [drill for drill in shelf if drill.name != played.name]
-    best = max(others, key=fits, default=None)
-    return best.title if best is not None and fits(best)[0] else ""
+    best = max(others, key=fitness, default=None)
+    return best.title if best is not None and fitness(best)[0] else ""

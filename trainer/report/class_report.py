@@ -1,8 +1,8 @@
-"""A class's recordings of one drill: who needs what, as a page, Markdown, a table or data.
+"""A class's recordings of one drill: who should work on what, as Markdown, CSV and JSON.
 
-It is made of the data of each recording, as
-:func:`trainer.report.batch_report.marked_dict` gives it and
-``trainer mark --out`` keeps it, so that what was marked on other days is in it, too.
+The input is the JSON of each recording, as :func:`trainer.report.batch_report.recording_data`
+returns it and ``trainer mark --out`` stores it, so that recordings marked on earlier days count,
+too. :mod:`trainer.report.class_page` is the same as HTML.
 """
 
 from __future__ import annotations
@@ -11,55 +11,31 @@ import csv
 import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from html import escape
 from pathlib import PurePath
 from statistics import median
 from typing import Any
 
 from trainer.drill import Drill
-from trainer.report.advice import CRITERION_PHRASES, losses
-from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import quantity_text, score_text
-from trainer.report.student_page import html_page
-from trainer.report.tab_layout import tab_page_text
+from trainer.report.losses import Loss, losses
 
 MIN_STUDENT_LOSS_POINTS = 0.5
-"""Points of the total; what cost a student less is not worth a lesson."""
+"""Smallest loss that counts for a student, in points of the total score. Chosen by judgment."""
 MAX_LOSSES = 3
-"""Things that are told of each student."""
-
-
-@dataclass(frozen=True, slots=True)
-class Loss:
-    """What cost a student most.
-
-    Attributes:
-        part: a part of the marks.
-        tab: the note it was lost on.
-        points: of the total.
-    """
-
-    part: str
-    tab: str
-    points: float
-
-    @property
-    def words(self) -> str:
-        """The need in words."""
-        return f"{self.tab}: {CRITERION_PHRASES[self.part]}"
+"""Maximum number of losses shown for each student."""
 
 
 @dataclass(frozen=True, slots=True)
 class Student:
-    """One recording.
+    """One recording of the class.
 
     Attributes:
-        name: of its file, without the ending.
-        score: the total of the best pass; None where it could not be marked.
+        name: name of its file without the suffix.
+        score: score of the best pass; None if it could not be marked.
         passed: whether that passed.
-        passes: how many there are.
-        needs: what cost most, the dearest first.
-        steps: the score of each step of the best pass, by its index.
+        passes: number of passes.
+        losses: points lost, the largest first.
+        steps: score of each step of the best pass, by its index.
         trouble: why it could not be marked; empty if it was.
     """
 
@@ -67,197 +43,151 @@ class Student:
     score: float | None = None
     passed: bool = False
     passes: int = 0
-    needs: tuple[Loss, ...] = ()
+    losses: tuple[Loss, ...] = ()
     steps: Mapping[int, float] | None = None
     trouble: str = ""
 
     @classmethod
     def of(cls, data: Mapping[str, Any]) -> Student:
-        """A student by the data of a recording."""
+        """Return the student of a recording's JSON."""
         name = PurePath(data["recording"]).stem
         if data.get("score") is None:
             return cls(name, trouble=data.get("trouble") or "it was not marked")
         marks = data["steps"]
-        some = [
-            (one["target"]["tab"], one["target"]["length_beats"], one["parts"]) for one in marks
+        steps = [
+            (mark["target"]["tab"], mark["target"]["length_beats"], mark["parts"]) for mark in marks
         ]
-        lost = losses(some, data["weights"], MIN_STUDENT_LOSS_POINTS)
         return cls(
             name,
             data["score"],
             data["passed"],
             len(data["passes"]),
-            tuple(Loss(part, tab, points) for (part, tab), points in lost),
-            {one["index"]: one["score"] for one in marks},
+            tuple(losses(steps, data["weights"], MIN_STUDENT_LOSS_POINTS)),
+            {mark["index"]: mark["score"] for mark in marks},
         )
 
 
-def read_students(data: Sequence[Mapping[str, Any]]) -> tuple[Student, ...]:
-    """The students of a class, by name."""
-    return tuple(sorted(map(Student.of, data), key=lambda one: one.name))
+def read_students(recordings: Sequence[Mapping[str, Any]]) -> tuple[Student, ...]:
+    """Return the students of a class, in order of their names."""
+    return tuple(sorted(map(Student.of, recordings), key=lambda student: student.name))
 
 
-def students_by_loss(some: Sequence[Student]) -> list[tuple[str, list[tuple[str, float]]]]:
-    """Each need, with the students who have it and what it cost them: what costs the class most
-    comes first."""
-    found: dict[str, list[tuple[str, float]]] = {}
-    for student in some:
-        for need in student.needs[:MAX_LOSSES]:
-            found.setdefault(need.words, []).append((student.name, need.points))
-    for who in found.values():
-        who.sort(key=lambda one: -one[1])
-    return sorted(found.items(), key=lambda one: -sum(points for _, points in one[1]))
+def students_by_loss(students: Sequence[Student]) -> list[tuple[str, list[tuple[str, float]]]]:
+    """Return each loss in words with the names and points of its students.
+
+    The loss that costs the class most comes first, and so does the student who lost most.
+    """
+    points: dict[str, list[tuple[str, float]]] = {}
+    for student in students:
+        for loss in student.losses[:MAX_LOSSES]:
+            points.setdefault(loss.phrase, []).append((student.name, loss.points))
+    for entries in points.values():
+        entries.sort(key=lambda entry: -entry[1])
+    return sorted(points.items(), key=lambda item: -sum(lost for _, lost in item[1]))
 
 
-def median_scores(some: Sequence[Student]) -> dict[int, float]:
-    """The median score of each step, by its index."""
+def median_scores(students: Sequence[Student]) -> dict[int, float]:
+    """Return the median score of each step, by its index."""
     scores: dict[int, list[float]] = {}
-    for student in some:
+    for student in students:
         for index, score in (student.steps or {}).items():
             scores.setdefault(index, []).append(score)
-    return {index: median(found) for index, found in sorted(scores.items())}
+    return {index: median(values) for index, values in sorted(scores.items())}
 
 
-def class_html(drill: Drill, some: Sequence[Student]) -> str:
-    """The page."""
-    title = f"{drill.title}: the class"
-    body = [
-        f"<h1>{escape(drill.title)}</h1>",
-        f"<p class=total>{escape(_summary(some))}</p>",
-        "<h2>Who needs what</h2>",
-        _needs_html(some),
-        "<h2>Everybody</h2>",
-        _table_html(some),
-        "<h2>Step by step</h2>",
-        f"<p class=quiet>{escape(drill_summary(drill))}</p>",
-        f"<pre class=tab>{escape(tab_page_text(drill, 76))}</pre>",
-        _steps_html(drill, median_scores(some)),
-    ]
-    return html_page(title, body)
-
-
-def class_markdown(drill: Drill, some: Sequence[Student]) -> str:
-    """The same as Markdown (CommonMark, with GitHub's tables)."""
-    told = [f"# {drill.title}", _summary(some), "## Who needs what"]
-    told.append("\n".join(f"- `{words}`: {_names(who)}" for words, who in students_by_loss(some)))
+def class_markdown(drill: Drill, students: Sequence[Student]) -> str:
+    """Return the report as Markdown (CommonMark with GitHub's tables)."""
+    blocks = [f"# {drill.title}", class_summary(students), "## Who needs what"]
+    blocks.append(
+        "\n".join(
+            f"- `{phrase}`: {names_text(entries)}" for phrase, entries in students_by_loss(students)
+        )
+    )
     rows = ["| who | mark | | passes | needs |", "| --- | --- | --- | --- | --- |"]
-    for one in some:
-        needs = one.trouble or ", ".join(f"`{need.words}`" for need in one.needs[:MAX_LOSSES])
-        rows.append(f"| {one.name} | {_mark(one)} | {_verdict(one)} | {one.passes} | {needs} |")
-    told += ["## Everybody", "\n".join(rows), "## Step by step"]
-    told.append(
+    for student in students:
+        needs = student.trouble or ", ".join(
+            f"`{loss.phrase}`" for loss in student.losses[:MAX_LOSSES]
+        )
+        rows.append(
+            f"| {student.name} | {mark_text(student)} | {outcome_text(student)} | "
+            f"{student.passes} | {needs} |"
+        )
+    blocks += ["## Everybody", "\n".join(rows), "## Step by step"]
+    blocks.append(
         "\n".join(
             f"- step {index + 1} (`{drill.steps[index].tab}`): {score_text(score)} at the median"
-            for index, score in median_scores(some).items()
+            for index, score in median_scores(students).items()
             if index < len(drill.steps)
         )
     )
-    return "\n\n".join(text for text in told if text) + "\n"
+    return "\n\n".join(block for block in blocks if block) + "\n"
 
 
-def class_csv(some: Sequence[Student]) -> str:
-    """The same as a table (RFC 4180), a row a student."""
+def class_csv(students: Sequence[Student]) -> str:
+    """Return the report as CSV (RFC 4180), a row per student."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\r\n")
     writer.writerow(["who", "mark", "passed", "passes", *("needs",) * MAX_LOSSES, "trouble"])
-    for one in some:
-        needs = [need.words for need in one.needs[:MAX_LOSSES]]
+    for student in students:
+        needs = [loss.phrase for loss in student.losses[:MAX_LOSSES]]
         needs += [""] * (MAX_LOSSES - len(needs))
-        mark = "" if one.score is None else round(one.score, 2)
-        writer.writerow([one.name, mark, one.passed, one.passes, *needs, one.trouble])
+        score = "" if student.score is None else round(student.score, 2)
+        writer.writerow(
+            [student.name, score, student.passed, student.passes, *needs, student.trouble]
+        )
     return file.getvalue()
 
 
-def class_data(drill: Drill, some: Sequence[Student]) -> dict[str, Any]:
-    """The same as data that JSON can hold."""
+def class_data(drill: Drill, students: Sequence[Student]) -> dict[str, Any]:
+    """Return the report as JSON data."""
     return {
         "drill": drill.name,
         "students": [
             {
-                "who": one.name,
-                "score": one.score,
-                "passed": one.passed,
-                "passes": one.passes,
-                "trouble": one.trouble or None,
+                "who": student.name,
+                "score": student.score,
+                "passed": student.passed,
+                "passes": student.passes,
+                "trouble": student.trouble or None,
                 "needs": [
-                    {"part": need.part, "tab": need.tab, "points": round(need.points, 2)}
-                    for need in one.needs
+                    {"part": loss.criterion, "tab": loss.tab, "points": round(loss.points, 2)}
+                    for loss in student.losses
                 ],
             }
-            for one in some
+            for student in students
         ],
         "needs": [
-            {"what": words, "who": [name for name, _ in who]}
-            for words, who in students_by_loss(some)
+            {"what": phrase, "who": [name for name, _ in entries]}
+            for phrase, entries in students_by_loss(students)
         ],
         "steps": [
-            {"step": index + 1, "median": score} for index, score in median_scores(some).items()
+            {"step": index + 1, "median": score} for index, score in median_scores(students).items()
         ],
     }
 
 
-def _summary(some: Sequence[Student]) -> str:
-    marked = [one.score for one in some if one.score is not None]
-    told = [f"{len(marked)} of {quantity_text(len(some), 'recording')} marked"]
-    if marked:
-        passed = sum(one.passed for one in some)
-        told.append(f"{passed} passed; the median is {score_text(median(marked))}")
-    return f"{'; '.join(told)}."
+def class_summary(students: Sequence[Student]) -> str:
+    """Return a line on the whole class: how many were marked and passed, and the median."""
+    scores = [student.score for student in students if student.score is not None]
+    parts = [f"{len(scores)} of {quantity_text(len(students), 'recording')} marked"]
+    if scores:
+        passed = sum(student.passed for student in students)
+        parts.append(f"{passed} passed; the median is {score_text(median(scores))}")
+    return f"{'; '.join(parts)}."
 
 
-def _names(who: Sequence[tuple[str, float]]) -> str:
-    return ", ".join(f"{name} ({points:.0f})" for name, points in who)
+def names_text(entries: Sequence[tuple[str, float]]) -> str:
+    """Return names with the points that each lost: ``Anna (7), Bert (3)``."""
+    return ", ".join(f"{name} ({points:.0f})" for name, points in entries)
 
 
-def _mark(one: Student) -> str:
-    return "×" if one.score is None else score_text(one.score)
+def mark_text(student: Student) -> str:
+    """Return a student's score as text; ``×`` if the recording could not be marked."""
+    return "×" if student.score is None else score_text(student.score)
 
 
-def _verdict(one: Student) -> str:
-    if one.score is None:
+def outcome_text(student: Student) -> str:
+    """Return whether a student passed, in words."""
+    if student.score is None:
         return "not marked"
-    return "passed" if one.passed else "not yet"
-
-
-def _needs_html(some: Sequence[Student]) -> str:
-    needs = students_by_loss(some)
-    if not needs:
-        return "<p class=quiet>Nobody lost much on one thing.</p>"
-    items = "".join(
-        f"<li><strong>{escape(words)}</strong> {escape(_names(who))}</li>" for words, who in needs
-    )
-    return f"<ol>{items}</ol><p class=quiet>In brackets, the points of the total that it cost.</p>"
-
-
-def _table_html(some: Sequence[Student]) -> str:
-    rows = ""
-    for one in some:
-        needs = one.trouble or ", ".join(need.words for need in one.needs[:MAX_LOSSES])
-        cells = (_mark(one), _verdict(one), str(one.passes), escape(needs))
-        inside = "".join(f"<td>{cell}</td>" for cell in cells)
-        rows += f"<tr><th scope=row>{escape(one.name)}</th>{inside}</tr>"
-    heads = "".join(f"<th scope=col>{one}</th>" for one in ("who", "mark", "", "passes", "needs"))
-    return f"<table><thead><tr>{heads}</tr></thead><tbody>{rows}</tbody></table>"
-
-
-_HIGH, _BAR, _GAP = 110, 18, 6
-
-
-def _steps_html(drill: Drill, scores: Mapping[int, float]) -> str:
-    """The median of each step as a bar."""
-    bars = ""
-    for place, (index, score) in enumerate(scores.items()):
-        x, high = place * (_BAR + _GAP), score * 0.8
-        tab = drill.steps[index].tab if index < len(drill.steps) else ""
-        said = f"step {index + 1}, {tab}: {score_text(score)}"
-        bars += (
-            f"<rect class=mine x={x} y={90 - high:.1f} width={_BAR} height={high:.1f}>"
-            f"<title>{escape(said)}</title></rect>"
-            f"<text x={x} y=102>{index + 1}</text>"
-        )
-    wide = max(1, len(scores)) * (_BAR + _GAP)
-    return (
-        f'<svg role=img aria-label="median mark of each step" viewBox="0 0 {wide} {_HIGH}" '
-        f'style="max-width: {wide}px">{bars}</svg>'
-        "<p class=quiet>The median mark of each step; a full bar is 100.</p>"
-    )
+    return "passed" if student.passed else "not yet"

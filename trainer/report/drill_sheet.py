@@ -1,71 +1,41 @@
-"""A drill or a transcription as a sheet to hand out: one page of HTML that prints well.
+"""A drill or a transcript as a sheet to hand out: one HTML page that prints well.
 
-No network, no script; black on white, whatever the screen's colours.
+No network, no script; black on white in every colour scheme. The template is
+``drill_sheet.html.j2``.
 """
 
 from __future__ import annotations
 
-from html import escape
-
 from trainer.drill import Drill
 from trainer.report.drill_report import drill_summary
-from trainer.report.tab_html import STYLE, bars_html
+from trainer.report.rendering import render_page
+from trainer.report.tab_bars import TabBars
 from trainer.report.tab_layout import tab_table
 
-WORDS_OF_CAUTION = (
+HEALTH_ADVICE = (
     "Breathe as for a quiet tune, rest often, and stop if you feel light-headed. Keep headphones "
     "at a moderate level."
 )
+_PLAIN_TAB_SIGNS = """4  blow hole 4     -4  draw hole 4
+'  a half step of bend down, '' two    o  overblow, overdraw"""
 
 
 def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
-    """The sheet.
+    """Return the sheet of a drill.
 
     Args:
-        drill: what stands on it.
-        notes: sentences under the page, such as how far to trust it.
+        drill: the drill.
+        notes: sentences below the tab, such as warnings of a transcript.
     """
-    laid = tab_table(drill)
-    about = " ".join(drill.about.split())
-    body = [
-        f"<h1>{escape(drill.title)}</h1>",
-        f"<p>{escape(about)}</p>" if about else "",
-        f"<p class=facts>{escape(drill_summary(drill))}</p>",
-        "<p class=who>Name <span></span> Date <span></span></p>",
-        bars_html(laid),
-        *(f"<p class=facts>{escape(note)}</p>" for note in notes),
-        "<h2>Signs</h2>",
-        f"<pre>{escape(_PLAIN_TAB)}\n{escape(laid.legend)}</pre>",
-        f"<p class=facts>{escape(WORDS_OF_CAUTION)}</p>",
-    ]
-    text = "\n".join(line for line in body if line)
-    return _PAGE.format(title=escape(drill.title), style=STYLE, body=text)
-
-
-_PLAIN_TAB = """4  blow hole 4     -4  draw hole 4
-'  a half step of bend down, '' two    o  overblow, overdraw"""
-_PAGE = """<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<title>{title}</title>
-<style>
-{style}
-:root {{ color-scheme: light; }}
-body {{ font: 11pt/1.45 Georgia, "DejaVu Serif", serif; color: #000; background: #fff;
-  max-width: 50rem; margin: 2rem auto; padding: 0 1rem; }}
-h1 {{ font-size: 1.7rem; margin: 0 0 .3rem; }}
-h2 {{ font-size: 1rem; margin: 1.5rem 0 .3rem; }}
-pre {{ font: .82rem/1.5 "DejaVu Sans Mono", Menlo, Consolas, monospace; white-space: pre-wrap; }}
-.facts {{ font-size: .9rem; color: #333; }}
-.who span {{ display: inline-block; min-width: 14rem; border-bottom: 1px solid #000; }}
-@page {{ margin: 1.6cm; }}
-@media print {{ body {{ margin: 0; max-width: none; }} h2 {{ break-after: avoid; }} }}
-</style>
-</head>
-<body>
-{body}
-</body>
-</html>
-"""
+    table = tab_table(drill)
+    return render_page(
+        "drill_sheet.html.j2",
+        drill=drill,
+        about=" ".join(drill.about.split()),
+        drill_summary=drill_summary(drill),
+        tab=TabBars.of(table),
+        notes=notes,
+        signs=_PLAIN_TAB_SIGNS,
+        legend=table.legend,
+        caution=HEALTH_ADVICE,
+    )

@@ -37,7 +37,7 @@ def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str
         told.append("## To work on")
         told.append(
             "\n".join(
-                f"{i}. **{_plain(one.what)}** {_plain(one.why)}"
+                f"{i}. **{_plain(one.focus)}** {_plain(one.reason)}"
                 + (f" Drill: {_plain(one.drill)}." if one.drill else "")
                 for i, one in enumerate(advice, 1)
             )
@@ -85,7 +85,7 @@ def student_csv(result: Result) -> str:
 
 def student_data(result: Result, advice: Sequence[Advice], name: str) -> dict[str, Any]:
     """All of a report as data that JSON can hold."""
-    work = [{"what": one.what, "why": one.why, "drill": one.drill or None} for one in advice]
+    work = [{"what": one.focus, "why": one.reason, "drill": one.drill or None} for one in advice]
     return {"recording": name, "to_work_on": work} | result_data(result)
 
 

@@ -1,0 +1,279 @@
+"""Geometry of the plots on a student's page; ``plots.html.j2`` draws them as SVG.
+
+Coordinates are pixels of the plot's view box, from its top left corner.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from trainer.ear import Reading
+from trainer.harp import Harp
+from trainer.marking import Mark, Result
+from trainer.music import cents
+
+Point = tuple[float, float]
+"""Horizontal and vertical position in pixels."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlotParameters:
+    """Sizes and ranges of the plots. All were chosen by eye.
+
+    Attributes:
+        width_px: width of every plot.
+        pitch_height_px: height of a pitch plot.
+        holes_height_px: height of a plot of sounding holes.
+        pitch_range_cents: minimum range shown above and below the target.
+        target_points: points of the line that the target follows, less 1.
+        max_step_px: horizontal gap at which the line of played pitch breaks.
+        max_jump_px: vertical gap at which it breaks.
+        hole_gap_s: silence in seconds that ends a span of a sounding hole.
+        timing_range_ms: range of onsets shown to each side of the beat.
+        timing_margin_px: room for a dot at each end of the timing plot.
+    """
+
+    width_px: int = 560
+    pitch_height_px: int = 150
+    holes_height_px: int = 84
+    pitch_range_cents: float = 130.0
+    target_points: int = 40
+    max_step_px: float = 8.0
+    max_jump_px: float = 40.0
+    hole_gap_s: float = 0.03
+    timing_range_ms: float = 150.0
+    timing_margin_px: int = 8
+
+
+PLOT = PlotParameters()
+
+
+@dataclass(frozen=True, slots=True)
+class PitchLine:
+    """A horizontal line at a note that the hole can reach: its height and its tab."""
+
+    y: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class PitchPlot:
+    """The pitch of a step against its target.
+
+    Attributes:
+        label: description for screen readers.
+        width, height: of the view box in pixels.
+        reachable: notes within range that the step's hole can reach.
+        band: outline of the target with its tolerance.
+        played: lines of the played pitch, broken where it was silent or jumped.
+    """
+
+    label: str
+    width: int
+    height: int
+    reachable: tuple[PitchLine, ...]
+    band: tuple[Point, ...]
+    played: tuple[tuple[Point, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class HoleRow:
+    """The row of a hole: its number, and the baseline of its label."""
+
+    hole: int
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class HoleSpan:
+    """A span of time in which a hole sounded, as a rectangle.
+
+    Attributes:
+        x, y, width, height: in pixels.
+        wanted: whether the step asks for the hole; otherwise it is a leak.
+    """
+
+    x: float
+    y: float
+    width: float
+    height: float
+    wanted: bool
+
+
+@dataclass(frozen=True, slots=True)
+class HolePlot:
+    """The holes that sounded during a step."""
+
+    label: str
+    width: int
+    height: int
+    rows: tuple[HoleRow, ...]
+    spans: tuple[HoleSpan, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TimingDot:
+    """The onset of a step: its horizontal position, and a description."""
+
+    x: float
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class TimingPlot:
+    """The onsets of a pass about the beat.
+
+    Attributes:
+        width: of the view box in pixels.
+        middle: position of the beat.
+        range: milliseconds to each side, as text.
+        median: median deviation as text.
+        dots: a dot per step.
+    """
+
+    width: int
+    middle: float
+    range: str
+    median: str
+    dots: tuple[TimingDot, ...]
+
+
+def pitch_plot(
+    mark: Mark,
+    result: Result,
+    harp: Harp,
+    rate: int,
+    readings: Sequence[Reading],
+    first: float,
+    last: float,
+) -> PitchPlot:
+    """Return the plot of a step's pitch against its target and tolerance.
+
+    Args:
+        mark: of the step.
+        result: that it belongs to.
+        harp: the harp that was played.
+        rate: sample rate in hertz.
+        readings: within the range of time.
+        first, last: range of time in seconds.
+    """
+    step = mark.step
+    base = harp.hz(step.first[0])
+    targets = [
+        cents(harp.hz(sound[0]), base) + step.offset_cents(i) for i, sound in enumerate(step.sounds)
+    ]
+    high = max(targets) + PLOT.pitch_range_cents
+    low = min(targets) - PLOT.pitch_range_cents
+    start = (mark.measured.start or 0) / rate
+    begins = start - (mark.measured.late_ms or 0.0) / 1000.0
+    duration = float(step.beats) * 60.0 / result.tempo
+
+    def x(second: float) -> float:
+        return (second - first) / (last - first) * PLOT.width_px
+
+    def y(offset: float) -> float:
+        return (high - offset) / (high - low) * PLOT.pitch_height_px
+
+    count = PLOT.target_points
+    places = [step.path_position(i / count) for i in range(count + 1)]
+    path = [
+        (begins + i / count * duration, float(np.interp(place, range(len(targets)), targets)))
+        for i, place in enumerate(places)
+    ]
+    band = result.drill.goal.tolerance
+    upper = [(x(time), y(offset + band)) for time, offset in path]
+    lower = [(x(time), y(offset - band)) for time, offset in reversed(path)]
+    reachable = tuple(
+        PitchLine(y(offset), str(tab))
+        for tab in harp.hole_entries(step.first[0].hole)
+        if low < (offset := cents(harp.hz(tab), base)) < high
+    )
+    heard = [(x(time), y(offset)) for time, offset in _offsets(readings, base, low, high)]
+    return PitchPlot(
+        f"pitch of step {step.index + 1} against its target: {mark.sentence}",
+        PLOT.width_px,
+        PLOT.pitch_height_px,
+        reachable,
+        (*upper, *lower),
+        tuple(_lines(heard)),
+    )
+
+
+def _offsets(
+    readings: Sequence[Reading], base: float, low: float, high: float
+) -> Iterator[tuple[float, float]]:
+    """Yield time in seconds and cents from `base` of the readings between `low` and `high`."""
+    for reading in sorted(readings, key=lambda reading: reading.sample):
+        if reading.hz is not None and low < (offset := cents(reading.hz, base)) < high:
+            yield reading.time, offset
+
+
+def _lines(points: Sequence[Point]) -> Iterator[tuple[Point, ...]]:
+    """Yield points as lines, broken at gaps."""
+    line: list[Point] = []
+    for x, y in points:
+        if line and (x - line[-1][0] > PLOT.max_step_px or abs(y - line[-1][1]) > PLOT.max_jump_px):
+            yield tuple(line)
+            line = []
+        line.append((x, y))
+    if line:
+        yield tuple(line)
+
+
+def hole_plot(mark: Mark, readings: Sequence[Reading], first: float, last: float) -> HolePlot:
+    """Return the plot of the holes that sounded; arguments as for :func:`pitch_plot`."""
+    wanted = {tab.hole for tab in mark.step.tabs}
+    height = PLOT.holes_height_px / 10
+    spans = []
+    for hole in range(1, 11):
+        top = (10 - hole) * height
+        for begun, ended in _sounding(readings, hole):
+            x = (begun - first) / (last - first) * PLOT.width_px
+            width = max(1.0, (ended - begun) / (last - first) * PLOT.width_px)
+            spans.append(HoleSpan(x, top + 1, width, height - 2, hole in wanted))
+    rows = tuple(HoleRow(hole, (10 - hole) * height + height - 1) for hole in range(1, 11))
+    label = f"holes that sounded in step {mark.step.index + 1}"
+    return HolePlot(label, PLOT.width_px, PLOT.holes_height_px, rows, tuple(spans))
+
+
+def _sounding(readings: Sequence[Reading], hole: int) -> Iterator[tuple[float, float]]:
+    """Yield start and end in seconds of the spans in which a hole sounded."""
+    begun: float | None = None
+    ended = 0.0
+    sounding = (reading for reading in readings if reading.holes)
+    for reading in sorted(sounding, key=lambda reading: reading.sample):
+        if begun is not None and (
+            hole not in reading.holes or reading.time - ended > PLOT.hole_gap_s
+        ):
+            yield begun, ended
+            begun = None
+        if hole in reading.holes:
+            begun = reading.time if begun is None else begun
+            ended = reading.time
+    if begun is not None:
+        yield begun, ended
+
+
+def timing_plot(result: Result) -> TimingPlot | None:
+    """Return the plot of all onsets about the beat; None if the drill has no beat."""
+    onsets = [
+        (mark.step.index + 1, mark.measured.late_ms)
+        for mark in result.marks
+        if mark.measured.late_ms is not None
+    ]
+    if not onsets:
+        return None
+    middle = PLOT.width_px / 2
+    reach = middle - PLOT.timing_margin_px
+    dots = tuple(
+        TimingDot(
+            middle + max(-1.0, min(1.0, late_ms / PLOT.timing_range_ms)) * reach,
+            f"step {number}: {abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}",
+        )
+        for number, late_ms in onsets
+    )
+    median = f"{np.median([late_ms for _, late_ms in onsets]):+.0f} ms at the median"
+    return TimingPlot(PLOT.width_px, middle, f"{PLOT.timing_range_ms:.0f}", median, dots)
