@@ -1,7 +1,7 @@
-"""The base of the errors that a player may see.
+"""Base class of the errors that are shown to the player.
 
-Each room has a family of its own below it. Every message is one sentence that names the thing,
-the place and the way out; the command line and the screens print it as it is.
+Each room derives its own error from it. A message is one sentence: what is wrong, where, and what
+to do. The command line and the screens print it unchanged.
 """
 
 

@@ -1,1 +1,1 @@
-"""Statistics that more than one room needs; tests hold them against scipy."""
+"""Statistics shared by several rooms; tests compare them with scipy."""

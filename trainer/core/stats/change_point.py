@@ -1,13 +1,13 @@
-"""Whether a series of figures has fallen, since when, and how far.
+"""Detection of a downward change in a noisy series: when it began, and its size.
 
-Page (1954, Biometrika 41) adds up what a series falls short of its known level, and raises an alarm
-when the sum grows too high. Here neither the level before nor the one after is known; then the
-likelihood ratio of a change, at the moment where it is largest, takes the sum's place (the
-change-point model of Hawkins, Qiu and Kang 2003, J. Quality Technology 35; both cited from memory).
-Two ways of falling are tried from every moment on: at once, and evenly ever since.
+Page (1954, Biometrika 41) accumulates the deviations of a series below a known level and raises an
+alarm when the sum grows too large. Here neither the level before nor the level after is known, so
+the likelihood ratio of a change, maximised over its time, takes the place of the sum (the
+change-point model of Hawkins, Qiu and Kang 2003, J. Quality Technology 35; both cited from
+memory). Two shapes of change are fitted at each time: a step, and a linear decline from there on.
 
-Conventions. Times are days, in ascending order; values have any unit. A value of weight w has the
-standard deviation of noise over the root of w.
+Conventions. Times are days in ascending order; values have any unit. A value of weight w has noise
+of standard deviation sigma / sqrt(w).
 """
 
 from __future__ import annotations
@@ -18,25 +18,39 @@ import numpy as np
 
 from trainer.core.types import Bools, Floats
 
-BEFORE, AFTER = 4, 5
-"""Values on either side of a fall at once, at least."""
-LONG, LONG_DAYS = 8, 28.0
-"""What fell within fewer values or days fell at once."""
-CHI2_95 = 3.84
-"""Where twice the log-likelihood is so much less, a moment is out of the 95 % interval (one degree
-of freedom)."""
+
+@dataclass(frozen=True, slots=True)
+class ChangePointParameters:
+    """Constants of the change-point search.
+
+    Attributes:
+        min_before, min_after: minimum number of values on either side of a step.
+        min_decline_values: minimum number of values in a decline; a shorter one is a step.
+        min_decline_days: minimum length of a decline in days; a shorter one is a step.
+        interval_deviance: twice the log-likelihood ratio up to which a time belongs to the 95 %
+            interval: the 0.95 quantile of the chi-squared distribution with one degree of freedom.
+    """
+
+    min_before: int = 4
+    min_after: int = 5
+    min_decline_values: int = 8
+    min_decline_days: float = 28.0
+    interval_deviance: float = 3.84
+
+
+PARAMETERS = ChangePointParameters()
 
 
 @dataclass(frozen=True, slots=True)
 class ChangePoint:
-    """A fall of a series.
+    """A downward change of a series.
 
     Attributes:
         index: index of the first value after it began.
-        earliest, latest: the same, at the ends of the 95 % interval.
-        is_gradual: whether it goes on evenly since then, and did not happen at once.
-        size: how far it has fallen by the last value; positive is down.
-        standard_error: standard error of that.
+        earliest, latest: ends of the 95 % interval of `index`.
+        is_gradual: whether it is a linear decline up to the last value, not a step.
+        size: total change by the last value; positive is down.
+        standard_error: standard error of `size`.
     """
 
     index: int
@@ -48,65 +62,77 @@ class ChangePoint:
 
     @property
     def z_score(self) -> float:
-        """How many standard errors it has fallen."""
+        """Size in standard errors."""
         return self.size / self.standard_error
 
 
 def find_change_point(
-    days: Floats, values: Floats, weights: Floats, noise: float
+    days: Floats,
+    values: Floats,
+    weights: Floats,
+    noise: float,
+    parameters: ChangePointParameters = PARAMETERS,
 ) -> ChangePoint | None:
-    """The fall that explains a series best.
+    """Find the downward change with the largest z-score, however small.
 
     Args:
-        days: shape (n,), ascending.
+        days: times, shape (n,), ascending.
         values, weights: shape (n,).
         noise: standard deviation of a value of weight 1.
+        parameters: constants of the search.
 
     Returns:
-        The strongest fall, however weak; None where there is none at all, or too few values.
+        The change; None if the series nowhere falls or has too few values.
     """
     count = len(days)
-    if count < BEFORE + AFTER:
+    if count < parameters.min_before + parameters.min_after:
         return None
     t = days - days[0]
-    slope, spread = _fits(_sums(weights, weights * values, t), t)
+    slopes, spread = _fit_changes(_reverse_cumulative_sums(weights, weights * values, t), t)
     index = np.arange(count)
-    at_once = (index >= BEFORE) & (count - index >= AFTER)
-    evenly = (count - index >= LONG) & (t[-1] - t >= LONG_DAYS)
-    strength = np.where([at_once, evenly], -slope * np.sqrt(spread) / noise, -np.inf)
-    kind, at = np.unravel_index(int(np.argmax(strength)), strength.shape)
-    best = float(strength[kind, at])
+    step_allowed = (index >= parameters.min_before) & (count - index >= parameters.min_after)
+    decline_allowed = (count - index >= parameters.min_decline_values) & (
+        t[-1] - t >= parameters.min_decline_days
+    )
+    z_scores = np.where(
+        [step_allowed, decline_allowed], -slopes * np.sqrt(spread) / noise, -np.inf
+    )
+    shape, at = np.unravel_index(int(np.argmax(z_scores)), z_scores.shape)
+    best = float(z_scores[shape, at])
     if not best > 0.0:
         return None
-    likely = np.flatnonzero((strength > 0.0).any(axis=0) & _near(strength, best))
-    grown = float(t[-1] - t[at]) if kind else 1.0
+    likely = np.flatnonzero(
+        (z_scores > 0.0).any(axis=0)
+        & _within_interval(z_scores, best, parameters.interval_deviance)
+    )
+    duration = float(t[-1] - t[at]) if shape else 1.0
     return ChangePoint(
         index=int(at),
         earliest=int(likely[0]),
         latest=int(likely[-1]),
-        is_gradual=bool(kind),
-        size=-float(slope[kind, at]) * grown,
-        standard_error=noise / float(np.sqrt(spread[kind, at])) * grown,
+        is_gradual=bool(shape),
+        size=-float(slopes[shape, at]) * duration,
+        standard_error=noise / float(np.sqrt(spread[shape, at])) * duration,
     )
 
 
-def _near(strength: Floats, best: float) -> Bools:
-    top = np.maximum(strength, 0.0).max(axis=0)
-    return np.asarray(best**2 - top**2 <= CHI2_95)
+def _within_interval(z_scores: Floats, best: float, deviance: float) -> Bools:
+    best_by_time = np.maximum(z_scores, 0.0).max(axis=0)
+    return np.asarray(best**2 - best_by_time**2 <= deviance)
 
 
-def _sums(w: Floats, wz: Floats, t: Floats) -> tuple[Floats, ...]:
-    """Sums from each value to the last: of weights, of their first and second moments in time, of
-    weighted values and of these times time."""
-    return tuple(np.cumsum(part[::-1])[::-1] for part in (w, w * t, w * t * t, wz, wz * t))
+def _reverse_cumulative_sums(w: Floats, wz: Floats, t: Floats) -> tuple[Floats, ...]:
+    """Return sums from each value to the last of w, w t, w t^2, w z and w z t."""
+    return tuple(np.cumsum(terms[::-1])[::-1] for terms in (w, w * t, w * t * t, wz, wz * t))
 
 
-def _fits(sums: tuple[Floats, ...], t: Floats) -> tuple[Floats, Floats]:
-    """Least squares of a level and a change from each moment on, at once and evenly.
+def _fit_changes(sums: tuple[Floats, ...], t: Floats) -> tuple[Floats, Floats]:
+    """Fit a level and a change by least squares, for each shape and time of the change.
 
     Returns:
-        By way of falling and moment, shape (2, n): the change, or its slope a day, and the
-        spread of its regressor, which is the inverse of the change's variance.
+        Two arrays of shape (2, n), for the step and the decline: the change or its slope per day;
+        and the weighted sum of squares of its centred regressor, the inverse of the slope's
+        variance at unit noise.
     """
     w, wt, wtt, wz, wzt = sums
     g = np.stack([w, wt - t * w])

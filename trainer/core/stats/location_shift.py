@@ -1,12 +1,11 @@
-"""How far one handful of figures lies from another, and how sure that is.
+"""Hodges–Lehmann estimate of the shift between two samples, with a rank-based interval.
 
-The estimate is that of Hodges and Lehmann (1963, Annals of Mathematical Statistics 34, "Estimates
-of location based on rank tests"): the median of all differences between the two. Its interval
-holds the differences that the rank test of Mann and Whitney (1947, Annals of Mathematical
-Statistics 18) would not reject. It assumes no shape and one wild figure cannot upset it; with ties
-it is wider than it need be, never narrower (Lehmann 1975, "Nonparametrics"). For small handfuls it
-is exact, so that it says by itself when there are too few: with three against three, no
-difference, however large, is beyond chance 19 times in 20.
+The estimate is the median of all pairwise differences (Hodges and Lehmann 1963, "Estimates of
+location based on rank tests", Annals of Mathematical Statistics 34). The confidence interval holds
+the shifts that the test of Mann and Whitney (1947, Annals of Mathematical Statistics 18) does not
+reject. No distribution is assumed, and a single outlier has little influence. With ties the
+interval is conservative (Lehmann 1975, "Nonparametrics"). For small samples it is exact: with three
+values against three, no difference is significant at 95 %.
 """
 
 from __future__ import annotations
@@ -20,18 +19,21 @@ from statistics import NormalDist
 import numpy as np
 
 CONFIDENCE_LEVEL = 0.95
-"""How often the interval holds the true difference, at least."""
-_EXACT = 30
-"""Up to so many figures on each side the chances are counted; beyond, they are a normal's."""
+"""Default coverage of the interval."""
+_MAX_EXACT_SIZE = 30
+"""Size of the larger sample up to which the null distribution is exact; a normal approximation is
+used beyond."""
+_ROUNDING_SLACK = 1e-9
+"""Relative slack for a level such as 0.9, because 1 - 0.9 < 0.1 in floating point."""
 
 
 @dataclass(frozen=True, slots=True)
 class LocationShift:
-    """How far the later figures lie above the earlier ones.
+    """Estimated shift of a later sample relative to an earlier one, in the unit of the values.
 
     Attributes:
-        estimate: the estimate.
-        low, high: ends of the interval; infinite where there are too few figures for one.
+        estimate: the Hodges–Lehmann estimate.
+        low, high: ends of the confidence interval; infinite if the samples are too small.
     """
 
     estimate: float
@@ -40,56 +42,70 @@ class LocationShift:
 
     @property
     def excludes_zero(self) -> bool:
-        """Whether the interval leaves no doubt about the direction."""
+        """Whether the interval excludes zero, so that the sign of the shift is significant."""
         return self.low > 0.0 or self.high < 0.0
 
 
 def hodges_lehmann(
     before: Sequence[float], after: Sequence[float], level: float = CONFIDENCE_LEVEL
 ) -> LocationShift:
-    """How far `after` lies above `before`, each with at least one figure.
+    """Estimate the shift from `before` to `after`, with its confidence interval.
 
     Args:
-        before, after: independent figures.
-        level: of the interval, between 0 and 1.
+        before, after: independent values, at least one in each.
+        level: coverage of the interval, between 0 and 1.
 
     Raises:
-        ValueError: one of them is empty.
+        ValueError: a sample is empty.
     """
     if not len(before) or not len(after):
-        raise ValueError("a difference needs a figure on both sides")
-    gaps = np.sort(np.subtract.outer(np.asarray(after), np.asarray(before)), axis=None)
-    outside = _outside(*sorted((len(before), len(after))), 1.0 - level)
-    if not outside:
-        return LocationShift(float(np.median(gaps)), -math.inf, math.inf)
-    return LocationShift(float(np.median(gaps)), float(gaps[outside - 1]), float(gaps[-outside]))
+        raise ValueError("both samples need at least one value")
+    differences = np.sort(np.subtract.outer(np.asarray(after), np.asarray(before)), axis=None)
+    estimate = float(np.median(differences))
+    rank = _interval_rank(*sorted((len(before), len(after))), 1.0 - level)
+    if not rank:
+        return LocationShift(estimate, -math.inf, math.inf)
+    return LocationShift(estimate, float(differences[rank - 1]), float(differences[-rank]))
 
 
 @cache
-def _outside(few: int, many: int, error: float) -> int:
-    """How many of the sorted differences lie outside at each end, and the ends count as one."""
-    if many > _EXACT:
-        mean = few * many / 2.0
-        spread = math.sqrt(few * many * (few + many + 1) / 12.0)
-        return max(0, math.floor(mean + NormalDist().inv_cdf(error / 2.0) * spread))
-    ways = _ways(few, many)
-    allowed = error / 2.0 * sum(ways) * (1.0 + 1e-9)  # 1 - 0.9 is a hair under 0.1
-    outside = total = 0
-    for count in ways:
+def _interval_rank(smaller: int, larger: int, error: float) -> int:
+    """Return the rank of the interval's low end among the sorted differences, from 1.
+
+    The high end has the same rank from the top.
+
+    Args:
+        smaller, larger: sizes of the samples.
+        error: probability that the interval misses the shift, both sides together.
+
+    Returns:
+        The rank; 0 if no interval has that coverage.
+    """
+    if larger > _MAX_EXACT_SIZE:
+        mean = smaller * larger / 2.0
+        sd = math.sqrt(smaller * larger * (smaller + larger + 1) / 12.0)
+        return max(0, math.floor(mean + NormalDist().inv_cdf(error / 2.0) * sd))
+    counts = _mann_whitney_counts(smaller, larger)
+    allowed = error / 2.0 * sum(counts) * (1.0 + _ROUNDING_SLACK)
+    rank = total = 0
+    for count in counts:
         total += count
         if total > allowed:
             break
-        outside += 1
-    return outside
+        rank += 1
+    return rank
 
 
-def _ways(few: int, many: int) -> list[int]:
-    """How many orders of `few` among `many` have each number of inversions: the coefficients of
-    the Gaussian binomial, product of (1 - q^(many + i)) / (1 - q^i)."""
-    ways = [1] + [0] * (few * many)
-    for i in range(1, few + 1):
-        for at in range(len(ways) - 1, many + i - 1, -1):
-            ways[at] -= ways[at - many - i]
-        for at in range(i, len(ways)):
-            ways[at] += ways[at - i]
-    return ways
+def _mann_whitney_counts(smaller: int, larger: int) -> list[int]:
+    """Return the number of arrangements of two samples for each value of the U statistic.
+
+    They are the coefficients of the Gaussian binomial, the product over i = 1 ... `smaller` of
+    (1 - q^(larger + i)) / (1 - q^i).
+    """
+    counts = [1] + [0] * (smaller * larger)
+    for i in range(1, smaller + 1):
+        for u in range(len(counts) - 1, larger + i - 1, -1):
+            counts[u] -= counts[u - larger - i]
+        for u in range(i, len(counts)):
+            counts[u] += counts[u - i]
+    return counts
