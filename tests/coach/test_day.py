@@ -25,7 +25,7 @@ from uuid import uuid4
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.stats import beta, binom
+from scipy.stats import binom
 
 from benchmarks import learner
 from tests.support.command_line import Trainer, runner
@@ -36,7 +36,6 @@ from trainer.coach.selection import choose_entries
 from trainer.coach.set_entry import Reason, SetEntry, expected_take_count, relative_date
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, success_rates
-from trainer.core.stats.beta import beta_cdf
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
 from trainer.practice import PassEnded, Plan, TakeFinished
@@ -209,15 +208,6 @@ def test_intervals_grow_end_at_the_longest_and_begin_anew_after_a_miss() -> None
 
 
 # --- what is weak ---------------------------------------------------------------------------
-
-
-@given(
-    st.floats(0.0, 1.0),
-    st.floats(0.05, 2000.0),
-    st.floats(0.05, 2000.0),
-)
-def test_the_beta_distribution_is_scipys(share: float, hits: float, misses: float) -> None:
-    assert beta_cdf(share, hits, misses) == pytest.approx(beta.cdf(share, hits, misses), abs=1e-9)
 
 
 ENTRIES = ("1", "-2", "3", "-3", "4", "-4", "5", "-5", "6", "-6", "-4'", "-2''")

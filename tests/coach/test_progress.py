@@ -39,7 +39,7 @@ from trainer.coach.trends import (
     overview,
     overview_at,
 )
-from trainer.core.stats.location_shift import LocationShift, hodges_lehmann
+from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.report.progress_plots import (
     PLOTTED_MEASURES,
     PlotError,
@@ -69,81 +69,6 @@ def seen(
     with Journal(tmp_path / "journal.sqlite") as journal:
         journal.add(*takes)
         return overview(journal, player, TODAY, **options)
-
-
-# --- how far one handful lies from another ----------------------------------------------------
-
-
-def test_a_difference_worked_by_hand() -> None:
-    # All sixteen differences: 1 2 3 3 4 4 4 5 5 6 6 6 7 7 8 9
-    assert hodges_lehmann([1, 2, 3, 4], [5, 7, 8, 10]) == LocationShift(5.0, 1.0, 9.0)
-    found = hodges_lehmann(
-        [1, 2, 3], [10, 11, 12]
-    )  # 3 against 3: 1 order in 20 is as extreme, on each side
-    assert (found.estimate, found.low, found.high) == (9.0, -np.inf, np.inf)
-    assert not found.excludes_zero
-    assert hodges_lehmann([1, 2, 3], [10, 11, 12], level=0.9).excludes_zero
-    with pytest.raises(ValueError, match="both sides"):
-        hodges_lehmann([], [1.0])
-
-
-@pytest.mark.parametrize(
-    ("few", "many", "critical"),
-    [
-        *[(4, 4, 0), (4, 5, 1), (5, 5, 2), (4, 8, 4), (6, 6, 5), (7, 7, 8)],
-        *[(5, 10, 8), (8, 8, 13), (10, 10, 23), (12, 15, 49), (20, 20, 127)],
-    ],
-)
-def test_the_interval_leaves_out_what_the_table_of_u_says(
-    few: int, many: int, critical: int
-) -> None:
-    before = [float(one) for one in range(few)]
-    after = [1000.0 * one for one in range(1, many + 1)]
-    gaps = sorted(late - early for late in after for early in before)
-    found = hodges_lehmann(before, after)
-    assert (found.low, found.high) == (gaps[critical], gaps[-critical - 1])
-
-
-def test_the_count_and_the_normal_agree_where_one_takes_over() -> None:
-    rng = np.random.default_rng(5)
-    before, after = rng.normal(0, 1, 30), rng.normal(0.4, 1, 31)
-    exact, normal = (
-        hodges_lehmann(before.tolist(), after[:30].tolist()),
-        hodges_lehmann(before, after),
-    )
-    assert exact.low == pytest.approx(normal.low, abs=0.08)
-    assert exact.high == pytest.approx(normal.high, abs=0.08)
-
-
-handfuls = st.lists(st.integers(-1000, 1000).map(float), min_size=1, max_size=12)
-
-
-@given(handfuls, handfuls, st.integers(-500, 500))
-def test_a_difference_follows_its_figures(
-    before: list[float], after: list[float], more: int
-) -> None:
-    found = hodges_lehmann(before, after)
-    moved = hodges_lehmann(before, [one + more for one in after])
-    back = hodges_lehmann(after, before)
-    assert found.low <= found.estimate <= found.high
-    assert (moved.estimate, moved.low, moved.high) == (
-        found.estimate + more,
-        found.low + more,
-        found.high + more,
-    )
-    assert (back.estimate, back.low, back.high) == (-found.estimate, -found.high, -found.low)
-
-
-@pytest.mark.parametrize(("few", "many"), [(4, 4), (4, 7), (7, 7), (14, 14), (28, 35)])
-def test_the_interval_holds_the_true_difference_as_often_as_it_says(few: int, many: int) -> None:
-    """Skewed figures (exponential), 4,000 pairs of handfuls: at least 95 %, within chance."""
-    rng = np.random.default_rng(few * 100 + many)
-    runs, held = 4000, 0
-    for _ in range(runs):
-        found = hodges_lehmann(rng.exponential(5.0, few), rng.exponential(5.0, many) + 2.0)
-        held += found.low <= 2.0 <= found.high
-    print(f"{few} against {many}: the interval held the difference in {100 * held / runs:.1f} %")
-    assert 0.95 - 3 * (0.95 * 0.05 / runs) ** 0.5 <= held / runs < 0.99
 
 
 # --- last week against the one before, where the truth is known -------------------------------

@@ -13,12 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, watched, year
 from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
-from trainer.core.stats.change_point import AFTER, BEFORE, find_change_point
 from trainer.harp import Tab
 from trainer.music import cents
 from trainer.practice import PassEnded, Plan, run_take
@@ -44,50 +41,6 @@ EVERY = 8
 
 def by_tab(histories: tuple[ReedHistory, ...]) -> dict[str, ReedHistory]:
     return {str(one.tab): one for one in histories}
-
-
-class TestDrop:
-    @given(st.integers(0, 10_000), st.integers(15, 60))
-    def test_it_is_the_best_fit_of_all(self, seed: int, count: int) -> None:
-        rng = np.random.default_rng(seed)
-        days = np.cumsum(rng.integers(1, 5, count)).astype(float)
-        weights = rng.uniform(0.2, 1.0, count)
-        values = rng.normal(0.0, 1.0, count) - 3.0 * (days > days[count // 2])
-        found = find_change_point(days, values, weights, noise=1.5)
-        assert found is not None
-
-        def fit(regressor: np.ndarray) -> tuple[float, float]:
-            """The change, and its standard error."""
-            design = np.stack([np.ones(count), regressor], axis=1) * np.sqrt(weights)[:, None]
-            level = np.linalg.lstsq(design, values * np.sqrt(weights), rcond=None)[0]
-            variance = np.linalg.inv(design.T @ design)[1, 1]
-            return float(level[1]), 1.5 * float(np.sqrt(variance))
-
-        at_once = [(days >= days[i]).astype(float) for i in range(BEFORE, count - AFTER + 1)]
-        slopes = [np.maximum(days - days[i], 0.0) for i in range(count) if days[-1] - days[i] >= 28]
-        strengths = [-change / error for change, error in map(fit, at_once)]
-        best = max(strengths)
-        assert found.z_score >= best - 1e-6
-        regressor = np.maximum(days - days[found.index], 0.0)
-        if not found.is_gradual:
-            regressor = (days >= days[found.index]).astype(float)
-            assert found.z_score == pytest.approx(best)
-            assert found.index == BEFORE + int(np.argmax(strengths))
-        else:
-            assert any(np.array_equal(regressor, one) for one in slopes)
-        change, error = fit(regressor)
-        grown = regressor[-1]
-        assert found.size == pytest.approx(-change * grown, rel=1e-6)
-        assert found.standard_error == pytest.approx(error * grown, rel=1e-6)
-        assert found.earliest <= found.index <= found.latest
-
-    def test_what_rises_has_not_fallen(self) -> None:
-        days = np.arange(40.0)
-        assert find_change_point(days, days / 10.0, np.ones(40), 1.0) is None
-
-    def test_few_values_say_nothing(self) -> None:
-        days = np.arange(float(BEFORE + AFTER - 1))
-        assert find_change_point(days, -days, np.ones(len(days)), 0.1) is None
 
 
 class TestSimulatedYears:

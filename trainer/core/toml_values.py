@@ -1,4 +1,4 @@
-"""Values of a TOML file: checked by what reads them, and shown when they are wrong."""
+"""Values in TOML files: validation by a parser, and how they are quoted in messages."""
 
 from __future__ import annotations
 
@@ -6,15 +6,21 @@ from collections.abc import Callable
 
 from pydantic import AfterValidator
 
-from trainer.core import TrainerError
+from trainer.core.errors import TrainerError
+
+_MAX_SHOWN_CHARACTERS = 40
 
 
-def parsable_by(reader: Callable[[str], object]) -> AfterValidator:
-    """A check that the reader, of a key or a tuning for example, knows the text."""
+def parsable_by(parser: Callable[[str], object]) -> AfterValidator:
+    """Return a pydantic validator that accepts the texts which a parser accepts.
+
+    Args:
+        parser: raises :class:`TrainerError` for a text that it rejects.
+    """
 
     def check(text: str) -> str:
         try:
-            reader(text)
+            parser(text)
         except TrainerError as error:
             raise ValueError(str(error)) from error
         return text
@@ -23,11 +29,12 @@ def parsable_by(reader: Callable[[str], object]) -> AfterValidator:
 
 
 def describe_value(value: object) -> str:
-    """A value as it stands in the file, or what kind of thing it is."""
+    """Return a value as written in the file, or the name of its kind."""
     match value:
         case str():
             text = value.replace("\n", "\\n")
-            return f'"{text[:40]}…"' if len(text) > 40 else f'"{text}"'
+            shown = f"{text[:_MAX_SHOWN_CHARACTERS]}…"
+            return f'"{shown}"' if len(text) > _MAX_SHOWN_CHARACTERS else f'"{text}"'
         case bool():
             return str(value).lower()
         case int():

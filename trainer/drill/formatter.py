@@ -16,14 +16,14 @@ from fractions import Fraction
 from pathlib import Path
 
 from trainer.core.files import replace_file
-from trainer.core.toml_positions import COMMENT_OR_LITERAL_PATTERN, KEY_PATTERN
+from trainer.core.toml_positions import COMMENT_OR_STRING_PATTERN, KEY_PATTERN
 from trainer.drill.errors import DrillError, display_width
 from trainer.drill.parser import normalize_text, parse_drill
 from trainer.drill.tab_words import parse_length
 from trainer.drill.tokenizer import split_comment
 
 _PIECE = re.compile(
-    rf"{COMMENT_OR_LITERAL_PATTERN.pattern}|\n|[\[\]{{}}]|[^#\"'\n\[\]{{}}]+", re.DOTALL
+    rf"{COMMENT_OR_STRING_PATTERN.pattern}|\n|[\[\]{{}}]|[^#\"'\n\[\]{{}}]+", re.DOTALL
 )
 _HEADER = re.compile(r"\[[ \t]*(.*?)[ \t]*\]\Z")
 _AROUND_DOT = re.compile(r"[ \t]*\.[ \t]*")

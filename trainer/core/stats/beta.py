@@ -26,11 +26,7 @@ def beta_cdf(x: float, a: float, b: float) -> float:
     if x > (a + 1.0) / (a + b + 2.0):
         return 1.0 - beta_cdf(1.0 - x, b, a)
     log_factor = (
-        math.lgamma(a + b)
-        - math.lgamma(a)
-        - math.lgamma(b)
-        + a * math.log(x)
-        + b * math.log1p(-x)
+        math.lgamma(a + b) - math.lgamma(a) - math.lgamma(b) + a * math.log(x) + b * math.log1p(-x)
     )
     return math.exp(log_factor) / a * _continued_fraction(x, a, b)
 

@@ -94,9 +94,7 @@ def find_change_point(
     decline_allowed = (count - index >= parameters.min_decline_values) & (
         t[-1] - t >= parameters.min_decline_days
     )
-    z_scores = np.where(
-        [step_allowed, decline_allowed], -slopes * np.sqrt(spread) / noise, -np.inf
-    )
+    z_scores = np.where([step_allowed, decline_allowed], -slopes * np.sqrt(spread) / noise, -np.inf)
     shape, at = np.unravel_index(int(np.argmax(z_scores)), z_scores.shape)
     best = float(z_scores[shape, at])
     if not best > 0.0:
