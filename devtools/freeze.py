@@ -53,6 +53,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from fnmatch import fnmatch
+from html.parser import HTMLParser
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
@@ -685,8 +686,7 @@ def _id(number: int) -> str:
 _NUMBER = re.compile(r"(?<![A-Za-z])[-+]?\d+(?:[.,:/]\d+)*(?:e[-+]?\d+)?(?:'+|o\b)?")
 _WORDS = {"about", "detail", "help", "hint", "reason", "sentence", "text", "title", "why"}
 """Keys whose texts are for people, however short."""
-_DATA = re.compile(r"data:[\w/+.;=-]+,[\w/+=%.-]+")
-_SILENT = re.compile(r"<(style|script)\b(?![^>]*json).*?</\1>", re.DOTALL)
+_IN_LINE = {"a", "abbr", "b", "code", "em", "i", "span", "strong", "sub", "sup", "tspan"}
 
 
 @dataclass(frozen=True)
@@ -749,15 +749,52 @@ def _of_text(text: str) -> Iterator[str]:
     yield from filter(None, map(_numbers, text.splitlines()))
 
 
+class _Page(HTMLParser):
+    """Reads a page: the numbers of its texts, pictures and tables, however it is laid out."""
+
+    def __init__(self) -> None:
+        super().__init__(convert_charrefs=True)
+        self.lines: list[str] = []
+        self._text = ""
+        self._silent = False
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Take the figures in a tag; what is inside a line of text does not end it."""
+        if tag not in _IN_LINE:
+            self._end_text()
+        self._silent = tag in ("style", "script")
+        for name, value in sorted(attrs):
+            if not value or tag == "meta" or name in ("class", "style"):
+                continue
+            if value.startswith("data:"):
+                self.lines.append(f"data {hashlib.sha256(value.encode()).hexdigest()[:16]}")
+            elif numbers := _numbers(value):
+                self.lines.append(f"{tag} {name} {numbers}")
+
+    def handle_endtag(self, tag: str) -> None:
+        """End the text of an element."""
+        if tag not in _IN_LINE:
+            self._end_text()
+        self._silent = False
+
+    def handle_data(self, data: str) -> None:
+        """Take text."""
+        if not self._silent:
+            self._text += data
+
+    def _end_text(self) -> None:
+        numbers, self._text = _numbers(self._text), ""
+        if numbers:
+            self.lines.append(numbers)
+
+
 def _of_html(text: str) -> Iterator[str]:
     """The numbers of a page, and digests of its sounds and pictures."""
-    for data in _DATA.findall(text):
-        yield f"data {hashlib.sha256(data.encode()).hexdigest()[:16]}"
-    plain = _SILENT.sub("", _DATA.sub("", text))
-    for part in re.split(r"(<[^>]*>)", plain):
-        if part.startswith("<"):
-            part = " ".join(re.findall(r"=\"([^\"]*)\"", part))
-        yield from _of_text(part)
+    page = _Page()
+    page.feed(text)
+    page.close()
+    page.handle_endtag("html")
+    yield from page.lines
 
 
 def _of_xml(text: str) -> Iterator[str]:
