@@ -18,7 +18,6 @@ from textual.widgets import OptionList
 from devtools.demo_journal import PLAYER, demo_harp, demo_takes
 from devtools.scripted import ScriptedListener
 from trainer.app.app import TrainerApp
-from trainer.app.screens import guide
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.progress import ProgressScreen
@@ -208,7 +207,7 @@ def main(folder: Path) -> None:
         plan = Plan(harp, source, drill=drill)
         pictures = asyncio.run(tour(listener, plan))
         pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
-        with patch.object(guide, "there", lambda: INPUTS):
+        with patch.object(ScriptedListener, "devices", INPUTS):
             file = Path(home) / "ferry-evening.flac"
             for _ in run_take(replace(plan, source=PlayerSpec(), save=file)):
                 pass

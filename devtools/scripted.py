@@ -10,9 +10,12 @@ import random
 import time
 from collections import deque
 from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any, ClassVar, TypeVar
 
+from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
@@ -31,6 +34,10 @@ from trainer.practice import (
     StepMarked,
     TakeFinished,
 )
+from trainer.practice.requests import ListDevices, Request
+from trainer.sound.devices import Device
+
+Answer = TypeVar("Answer")
 
 RATE = 48_000
 HOP = 240
@@ -226,7 +233,10 @@ class ScriptedListener:
     Attributes:
         plans: all plans begun so far.
         closed: whether `close` was called.
+        devices: the inputs and outputs that a request for them returns.
     """
+
+    devices: ClassVar[tuple[Device, ...]] = ()
 
     def __init__(
         self,
@@ -260,6 +270,15 @@ class ScriptedListener:
         if isinstance(command, PlayLoop) and command.passage is not None:
             now = (time.monotonic() - self._began) * self._pace
             self._due.appendleft((0.0, LoopStarted(command.passage, round(now * RATE))))
+
+    def request(self, request: Request[Answer]) -> Future[Answer]:
+        """Answer a request for devices; refuse any other."""
+        answer: Future[Any] = Future()
+        if isinstance(request, ListDevices):
+            answer.set_result(self.devices)
+        else:
+            answer.set_exception(TrainerError("a script has no sound system"))
+        return answer
 
     def stop(self) -> None:
         """End the replay; the next poll returns `TakeFinished`."""

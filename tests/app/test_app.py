@@ -9,8 +9,10 @@ import json
 import os
 import re
 from collections.abc import Awaitable, Callable, Iterator
+from concurrent.futures import Future
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -20,6 +22,7 @@ from textual.widgets import OptionList, Static
 
 from devtools import scripted
 from devtools.pictures import picture
+from tests.support.pilots import answered
 from tests.support.readings import CLOCK, HARP, RATE, reading, silence
 from trainer.app import theme
 from trainer.app.app import TrainerApp
@@ -95,6 +98,9 @@ class Puppet:
         self.polls += 1
         events, self.queue = self.queue, []
         return events
+
+    def request(self, request: object) -> Future[Any]:
+        return answered(request)
 
     def stop(self) -> None:
         self.stops += 1

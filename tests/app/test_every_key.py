@@ -20,10 +20,10 @@ from textual.widgets import Input, OptionList
 from devtools import scripted
 from tests.support.colour import too_faint
 from tests.support.evenings import TODAY, an_input, evenings
-from tests.support.pilots import LARGE, SMALL, Puppet, run, text, until
+from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, run, text, until
 from trainer.app import screens
 from trainer.app.app import TrainerApp
-from trainer.app.screens import guide, progress, settings
+from trainer.app.screens import progress, settings
 from trainer.app.screens.guide import TEST_TONE_HZ, GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
@@ -39,6 +39,7 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.harp import Harp
 from trainer.practice import PassControl, PassStarted, Plan, PlayLoop, PlayTone, TakeFinished
+from trainer.practice.requests import ListDevices
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 from trainer.sound.passage import Passage
 from trainer.store import Journal
@@ -74,9 +75,9 @@ class ClassDay(date):
 def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     """A plan on a desk of its own: what keys write goes there."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
-    monkeypatch.setattr(guide, "there", lambda: (an_input("on the stand", 1),))
+    monkeypatch.setitem(ANSWERS, ListDevices, (an_input("on the stand", 1),))
     monkeypatch.setattr(progress, "date", ClassDay)
-    monkeypatch.setattr(settings, "round_trip", lambda spec: "✓ round trip 12 ms")
+    monkeypatch.setattr(settings, "calibrate", lambda *given: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
     return Plan(
         Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL, journal=journal, player="Runa"

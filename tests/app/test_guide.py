@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shlex
 import sys
 import tempfile
-from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +15,10 @@ from textual.pilot import Pilot
 
 from devtools import scripted
 from tests.support.evenings import an_input
-from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, press, run, text, until
 from tests.support.pulse import Pulse
 from tests.support.readings import reading
 from tests.support.terminal import Terminal
-from trainer.app import device_list
-from trainer.app.screens import guide
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.drill import parse_drill
@@ -36,8 +32,9 @@ from trainer.practice import (
     TakeFailed,
     TakeFinished,
 )
+from trainer.practice.requests import ListDevices
 from trainer.settings import resolve_settings
-from trainer.sound import BuiltInPlayer, MicrophoneSpec
+from trainer.sound import BuiltInPlayer, DeviceError, MicrophoneSpec
 
 RATE = 48_000
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
@@ -50,7 +47,7 @@ def settings(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     file = tmp_path / "settings.toml"
     monkeypatch.setenv("TRAINER_SETTINGS", str(file))
     inputs = (an_input("built in", 2), an_input("on the stand", 1), an_input("speakers", 0))
-    monkeypatch.setattr(guide, "there", lambda: inputs)
+    monkeypatch.setitem(ANSWERS, ListDevices, inputs)
     return file
 
 
@@ -121,7 +118,7 @@ def test_another_key_of_harp_is_chosen_by_arrows(settings: Path) -> None:
 
 
 def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(guide, "there", lambda: "PortAudio is missing; install it")
+    monkeypatch.setitem(ANSWERS, ListDevices, DeviceError("PortAudio is missing; install it"))
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("m")
@@ -136,14 +133,6 @@ def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPa
         assert not settings.exists(), "leaving it keeps nothing"
 
     run(test, PLAN)
-
-
-def test_devices_are_listed_by_another_process(monkeypatch: pytest.MonkeyPatch) -> None:
-    said = json.dumps([asdict(an_input("on the stand"))])
-    monkeypatch.setattr(device_list, "LIST", (sys.executable, "-c", f"print({said!r})"))
-    assert device_list.there() == (an_input("on the stand"),)
-    monkeypatch.setattr(device_list, "LIST", (sys.executable, "-c", "exit('no sound system')"))
-    assert device_list.there() == "no sound system"
 
 
 @pytest.mark.needs_pulse

@@ -8,8 +8,10 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable, Iterator
+from concurrent.futures import Future
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import pytest
 from textual.pilot import Pilot
@@ -18,10 +20,11 @@ from devtools import demo_journal as demo
 from devtools import pictures, scripted
 from tests.support.colour import too_faint
 from tests.support.evenings import TODAY, an_input, evenings
+from tests.support.pilots import ANSWERS, answered
 from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView
-from trainer.app.screens import guide, progress
+from trainer.app.screens import progress
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.loop import LoopScreen
@@ -34,6 +37,7 @@ from trainer.app.screens.today import TodayScreen
 from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
 from trainer.harp import Harp
 from trainer.practice import Event, Plan, TakeFinished
+from trainer.practice.requests import ListDevices
 from trainer.sound import PlayerSpec
 from trainer.sound.passage import Passage
 from trainer.store import Journal
@@ -75,6 +79,9 @@ class Puppet:
     def poll(self) -> list[Event]:
         events, self.queue = self.queue, []
         return events
+
+    def request(self, request: object) -> Future[Any]:
+        return answered(request)
 
     def stop(self) -> None:
         self.queue.append(TakeFinished())
@@ -184,7 +191,7 @@ def test_screens_look_as_they_did_and_can_be_read(
 
     monkeypatch.setattr(progress, "date", Today)
     inputs = (an_input("built in", 2), an_input("on the stand", 1))
-    monkeypatch.setattr(guide, "there", lambda: inputs)
+    monkeypatch.setitem(ANSWERS, ListDevices, inputs)
     faint: set[tuple[str, str, str]] = set()
 
     async def inside() -> None:

@@ -45,7 +45,7 @@ from trainer.practice import (
     TakeResumed,
     run_take,
 )
-from trainer.practice.listener import MOST_KEPT, _Sender
+from trainer.practice.listener import MAX_QUEUED_EVENTS, _Sender
 from trainer.report.result_report import result_data, result_text
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec, RecordingSpec
 
@@ -319,7 +319,7 @@ def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> No
     ours, theirs = multiprocessing.Pipe(duplex=False)
     taken = multiprocessing.RawValue(c_uint64)
     sender = _Sender(theirs, taken)
-    for n in range(MOST_KEPT + 1000):  # some forty times what a pipe holds
+    for n in range(MAX_QUEUED_EVENTS + 1000):  # some forty times what a pipe holds
         sender.send(ReadingHeard(Reading(n, n, 48_000)))
     sender.send(TakeFinished())
     events: list[Event] = []
@@ -330,7 +330,7 @@ def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> No
     assert events.pop() == TakeFinished()
     heard = [event.reading.heard for event in events if isinstance(event, ReadingHeard)]
     assert heard == list(range(len(events)))
-    assert MOST_KEPT <= len(heard) < MOST_KEPT + 1000
+    assert MAX_QUEUED_EVENTS <= len(heard) < MAX_QUEUED_EVENTS + 1000
 
 
 def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() -> None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from concurrent.futures import Future
+from typing import Any
 
 from textual.pilot import Pilot
 
@@ -15,6 +17,21 @@ from trainer.drill import Drill
 from trainer.practice import Command, Event, Plan, TakeFinished
 
 SMALL, LARGE = (80, 24), (120, 40)
+
+
+ANSWERS: dict[type, object] = {}
+"""Answers of puppets to requests, by the request's type; an exception is raised."""
+
+
+def answered(request: object) -> Future[Any]:
+    """The answer of a puppet to a request."""
+    known = ANSWERS.get(type(request), TrainerError(f"no answer to {request}"))
+    answer: Future[Any] = Future()
+    if isinstance(known, Exception):
+        answer.set_exception(known)
+    else:
+        answer.set_result(known)
+    return answer
 
 
 class Puppet:
@@ -39,6 +56,9 @@ class Puppet:
 
     def ask(self, command: Command) -> None:
         self.asked.append(command)
+
+    def request(self, request: object) -> Future[Any]:
+        return answered(request)
 
     def stop(self) -> None:
         self.queue.append(TakeFinished())

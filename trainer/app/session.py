@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from typing import Protocol
+from typing import Protocol, TypeVar
 
 from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
 from trainer.drill import find_unplayable
 from trainer.harp import HarpError
 from trainer.practice import Command, Event, PassControl, PassEnded, Plan, TakeFinished
+from trainer.practice.requests import Request
+
+Answer = TypeVar("Answer")
 
 
 class ListenerLike(Protocol):
@@ -28,6 +32,9 @@ class ListenerLike(Protocol):
 
     def ask(self, command: Command) -> None:
         """Send a command to the running take."""
+
+    def request(self, request: Request[Answer]) -> Future[Answer]:
+        """Put a request that needs no take; the answer comes in its turn."""
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""

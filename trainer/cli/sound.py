@@ -24,8 +24,6 @@ from trainer.cli.terminal_guard import silence_libraries
 if TYPE_CHECKING:
     from trainer.sound.devices import Device
     from trainer.sound.microphone_check import MicrophoneCheck
-    from trainer.sound.round_trip import RoundTrip
-    from trainer.store import Calibration
 
 app = typer.Typer(help="Inputs and outputs: are they fit, and how late does a click come back?")
 
@@ -124,6 +122,7 @@ def calibrate(
 
       trainer sound calibrate --device usb --latency 42
     """
+    from trainer.report.calibration_report import calibration_text
     from trainer.sound.round_trip import device_pair
     from trainer.sound.round_trip import measure_round_trip as play_clicks
     from trainer.store import Journal
@@ -142,28 +141,10 @@ def calibrate(
         clicks = {"heard": trip.heard, "clicks": trip.clicks} if trip else {}
         write_json({**asdict(kept), "measured": kept.measured.isoformat(), **clicks})
     else:
-        typer.echo(_kept(kept, trip))
+        typer.echo(calibration_text(kept, trip))
 
 
 _BEFORE = (
     "Twelve clicks will sound, for ten seconds. Set the output to a moderate level first: take "
     "headphones off your ears and hold one earpiece to the microphone. Keep still meanwhile."
 )
-
-
-def _kept(kept: Calibration, trip: RoundTrip | None) -> str:
-    how = "as you gave it"
-    if trip is not None:
-        how = (
-            f"give or take {kept.spread_ms:.1f} ms from click to click ({trip.heard} of "
-            f"{trip.clicks} heard)"
-        )
-    lines = [
-        f"round trip {kept.latency_ms:.1f} ms, {how}",
-        f"kept for the input {kept.input} with the output {kept.output} at {kept.rate} Hz",
-    ]
-    if "default" in (kept.input, kept.output):
-        lines.append(
-            "'default' is whatever the system has chosen: calibrate again when you plug in others"
-        )
-    return "\n".join(lines)

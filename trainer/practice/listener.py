@@ -1,15 +1,17 @@
-"""The listener: takes played in a process of their own, apart from the screen.
+"""The listener: takes run in a process of their own, apart from the screen.
 
-Sound and ear share a process, because the screen's collector of garbage would hold them up for
-tens of milliseconds. Plans go in through one pipe, events come out through another, written by
-the thread that hears: another thread would have to wait for the interpreter's lock while the ear
-works. The listener never waits for a slow screen, see :class:`_Sender`.
+Sound and ear share a process, because collecting the garbage of the screen's objects would hold
+them up for tens of milliseconds. Orders go in through one pipe, events come out through a second,
+written by the thread that analyses: another thread would wait for the interpreter's lock while
+the ear works. Answers to requests come out through a third. The listener never waits for a slow
+screen, see :class:`_Sender`.
 """
 
 from __future__ import annotations
 
 import contextlib
 import gc
+import itertools
 import logging
 import multiprocessing as mp
 import os
@@ -17,12 +19,15 @@ import pickle
 import shutil
 import sys
 import tempfile
+import threading
 import time
 from collections import deque
+from concurrent.futures import Future
 from ctypes import c_uint64
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
+from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
@@ -36,20 +41,25 @@ from trainer.practice.events import (
     TakePaused,
 )
 from trainer.practice.plan import Plan
+from trainer.practice.requests import Request
 from trainer.practice.take import run_take
 
+Answer = TypeVar("Answer")
+
 CLOSING_S = 3.0
-MOST_AT_ONCE = 400
-"""Events taken in one poll: two seconds' worth, should the screen have been away."""
-UNDER_WAY = 8_000
-"""So many bytes fit into any system's pipe; no more are sent than the screen has taken."""
-MOST_KEPT = 12_000
-"""Events kept for a screen that is away, a minute's worth; readings after that are dropped."""
-DRAIN_S = 0.002
-PAUSED_S = 0.5
-"""So long the listener waits for the screen where there is nothing to hear meanwhile."""
-SWITCH_S = 0.0005
-"""How long the audio callback waits for the interpreter's lock at most."""
+"""Seconds that the process has to end before it is killed."""
+MAX_EVENTS_PER_POLL = 400
+"""Events taken in one poll: about two seconds of them, in case the screen was busy."""
+MAX_BYTES_IN_FLIGHT = 8_000
+"""Bytes sent that the screen has not yet taken; the pipe of every supported system holds more."""
+MAX_QUEUED_EVENTS = 12_000
+"""Events kept for a screen that does not poll, about a minute of them; later readings are
+dropped."""
+DRAIN_POLL_S = 0.002
+PAUSE_DRAIN_S = 0.5
+"""Seconds that the listener waits for the screen while no sound comes in."""
+SWITCH_INTERVAL_S = 0.0005
+"""Longest time that the audio callback waits for the interpreter's lock."""
 
 _log = logging.getLogger(__name__)
 
@@ -58,27 +68,41 @@ class ListenerError(TrainerError):
     """The listener's process cannot be used."""
 
 
-class Listener:
-    """Plays plans in a process of its own.
+@dataclass(frozen=True, slots=True)
+class _NumberedRequest:
+    """A request with the number that its answer carries."""
 
-    To be made before a Textual app runs: the app replaces standard error, and a process cannot
-    be started from inside it.
+    number: int
+    request: Request[Any]
+
+
+class Listener:
+    """Runs takes in a process of its own.
+
+    Must be made before a Textual app runs: the app replaces standard error, and no process can be
+    started from inside it.
     """
 
     def __init__(self) -> None:
         context = mp.get_context("spawn")
-        self._plans, their_plans = context.Pipe()
+        self._orders, their_orders = context.Pipe()
         self._events, their_events = context.Pipe(duplex=False)
-        self._taken = context.RawValue(c_uint64)
+        self._answers, their_answers = context.Pipe(duplex=False)
+        self._bytes_taken = context.RawValue(c_uint64)
         self._process = context.Process(
             target=_serve,
-            args=(their_plans, their_events, self._taken, _log_path()),
+            args=(their_orders, their_events, their_answers, self._bytes_taken, _log_path()),
             daemon=True,
         )
         self._process.start()
-        their_plans.close()
+        their_orders.close()
         their_events.close()
+        their_answers.close()
         self._busy = False
+        self._sending = threading.Lock()
+        self._numbers = itertools.count()
+        self._pending: dict[int, Future[Any]] = {}
+        self._receiver: threading.Thread | None = None
 
     def begin(self, plan: Plan) -> None:
         """Start a take; none may be running.
@@ -86,25 +110,20 @@ class Listener:
         Raises:
             ListenerError: the process is gone.
         """
-        try:
-            self._plans.send(plan)
-        except OSError as error:
-            raise ListenerError(
-                f"the listener has stopped ({error}); start the trainer again"
-            ) from error
+        self._send(plan)
         self._busy = True
 
     def poll(self) -> list[Event]:
-        """The events since the last call, in order; the last of a take is `TakeFinished`."""
+        """Return the events since the last call, in order; the last of a take is `TakeFinished`."""
         events: list[Event] = []
         with contextlib.suppress(EOFError, OSError):
-            while len(events) < MOST_AT_ONCE and self._events.poll():
+            while len(events) < MAX_EVENTS_PER_POLL and self._events.poll():
                 sent = self._events.recv_bytes()
-                self._taken.value += len(sent)
+                self._bytes_taken.value += len(sent)
                 events.append(pickle.loads(sent))
         if not events and self._busy and not self._process.is_alive():
             events = [
-                TakeFailed(f"the listener has stopped; {_log_path()} may say why"),
+                TakeFailed(f"the listener has stopped; {_log_path()} may show why"),
                 TakeFinished(),
             ]
         if any(isinstance(event, TakeFinished) for event in events):
@@ -112,61 +131,111 @@ class Listener:
         return events
 
     def ask(self, command: Command) -> None:
-        """Ask something of the running take; nothing happens where none runs."""
-        with contextlib.suppress(OSError):
-            self._plans.send(command)
+        """Send a command to the running take; ignored where none runs."""
+        with contextlib.suppress(ListenerError):
+            self._send(command)
+
+    def request(self, request: Request[Answer]) -> Future[Answer]:
+        """Put a request, which is answered in its turn. May be called from any thread.
+
+        Requests are taken up in the order of all orders; one that needs the process to be idle
+        waits for the end of the running take.
+
+        Returns:
+            The answer. It raises the request's own `TrainerError`, or `ListenerError` where the
+            process is gone.
+        """
+        answer: Future[Answer] = Future()
+        number = next(self._numbers)
+        self._pending[number] = answer
+        try:
+            self._send(_NumberedRequest(number, request))
+        except ListenerError as error:
+            del self._pending[number]
+            answer.set_exception(error)
+            return answer
+        if self._receiver is None:
+            self._receiver = threading.Thread(target=self._receive_answers, daemon=True)
+            self._receiver.start()
+        return answer
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
-        with contextlib.suppress(OSError):
-            self._plans.send(None)
+        with contextlib.suppress(ListenerError):
+            self._send(None)
 
     def close(self) -> None:
-        """End the process; a take that runs is stopped and saved first."""
+        """End the process; a running take is stopped and saved first."""
         self.stop()
-        self._plans.close()
+        self._orders.close()
         self._events.close()
         self._process.join(CLOSING_S)
         if self._process.is_alive():
             self._process.kill()
 
+    def _send(self, order: Plan | Command | _NumberedRequest | None) -> None:
+        try:
+            with self._sending:
+                self._orders.send(order)
+        except OSError as error:
+            raise ListenerError(
+                f"the listener has stopped ({error}); start the trainer again"
+            ) from error
+
+    def _receive_answers(self) -> None:
+        """Resolve pending answers until the process is gone."""
+        with contextlib.suppress(EOFError, OSError):
+            while True:
+                number, answer, error = self._answers.recv()
+                pending = self._pending.pop(number)
+                if error is None:
+                    pending.set_result(answer)
+                else:
+                    pending.set_exception(error)
+        while self._pending:
+            _, pending = self._pending.popitem()
+            pending.set_exception(
+                ListenerError(f"the listener has stopped; {_log_path()} may show why")
+            )
+
 
 class _Sender:
     """Events on their way to the screen.
 
-    What is under way is kept under what a pipe holds, by the screen's own count of the bytes it
-    has taken, so that sending does not wait, whatever the system; the rest stays here until
-    there is room. Only an event that is larger than a pipe waits, until the screen next polls.
+    The bytes in flight stay below what a pipe holds, by the screen's own count of what it has
+    taken. So sending never blocks, whatever the system; the rest is queued here until there is
+    room. Only an event larger than a pipe blocks, until the screen polls next.
     """
 
-    def __init__(self, pipe: Connection, taken: c_uint64) -> None:
-        self._pipe, self._taken = pipe, taken
-        self._sent = 0
-        self._kept: deque[bytes] = deque()
+    def __init__(self, pipe: Connection, bytes_taken: c_uint64) -> None:
+        self._pipe, self._bytes_taken = pipe, bytes_taken
+        self._bytes_sent = 0
+        self._queue: deque[bytes] = deque()
 
     def send(self, event: Event) -> None:
         """Send an event, now or as soon as there is room."""
-        if len(self._kept) < MOST_KEPT or not isinstance(event, ReadingHeard):
-            self._kept.append(pickle.dumps(event, pickle.HIGHEST_PROTOCOL))
+        if len(self._queue) < MAX_QUEUED_EVENTS or not isinstance(event, ReadingHeard):
+            self._queue.append(pickle.dumps(event, pickle.HIGHEST_PROTOCOL))
         self.flush()
 
     def flush(self) -> bool:
-        """Send what there is room for; whether that was all. A screen that is gone takes all."""
-        while self._kept:
-            under_way = self._sent - self._taken.value
-            if under_way and under_way + len(self._kept[0]) > UNDER_WAY:
+        """Send what there is room for; return whether that was all. If the screen is gone, events
+        are dropped."""
+        while self._queue:
+            in_flight = self._bytes_sent - self._bytes_taken.value
+            if in_flight and in_flight + len(self._queue[0]) > MAX_BYTES_IN_FLIGHT:
                 return False
-            event = self._kept.popleft()
-            self._sent += len(event)
+            event = self._queue.popleft()
+            self._bytes_sent += len(event)
             with contextlib.suppress(OSError):
                 self._pipe.send_bytes(event)
         return True
 
     def drain(self, within_s: float) -> bool:
-        """Wait until all is sent, but no longer than that; whether it is."""
+        """Wait for up to `within_s` seconds until everything is sent; return whether it is."""
         until = time.monotonic() + within_s
         while not (done := self.flush()) and time.monotonic() < until:
-            time.sleep(DRAIN_S)
+            time.sleep(DRAIN_POLL_S)
         return done
 
 
@@ -174,40 +243,41 @@ def _log_path() -> Path:
     return log_folder() / "listener.log"
 
 
-def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) -> None:
-    """The process: plays one plan after another until the pipe is closed."""
+def _serve(
+    orders_pipe: Connection,
+    events: Connection,
+    answers: Connection,
+    bytes_taken: c_uint64,
+    log: Path,
+) -> None:
+    """The process: runs one take after another, and answers requests, until the pipe is closed."""
     import signal
 
-    # The screen's Ctrl-C is the screen's: it stops the take and closes the pipe.
+    # Ctrl-C is the screen's business: it stops the take and closes the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _keep_noise_off_the_screen(log)
-    _be_prompt()
+    _redirect_standard_error(log)
+    _raise_priority()
     start_logging("trainer-listener", console=False)
     _log.info("listener started, process %d", os.getpid())
-    sender = _Sender(events, taken)
+    sender = _Sender(events, bytes_taken)
     scratch = Path(tempfile.mkdtemp(prefix="heard-"))
+    orders = _Orders(orders_pipe, answers)
 
-    orders = _Orders(plans)
-
-    def stopping() -> bool:
-        sender.flush()  # while a microphone is away nothing more is sent
-        return orders.stop
+    def should_stop() -> bool:
+        sender.flush()  # while a microphone is lost nothing else is sent
+        return orders.should_stop()
 
     try:
         while True:
-            plan = plans.recv()
-            if not isinstance(plan, Plan):
-                continue  # asked of a take that had come to its end
-            orders.begin()
-            for event in run_take(replace(plan, scratch=scratch), stopping, orders.asked):
+            plan = orders.wait_for_plan()
+            for event in run_take(replace(plan, scratch=scratch), should_stop, orders.next_command):
                 sender.send(event)
                 if isinstance(event, TakePaused):
-                    sender.drain(PAUSED_S)  # to open it again may take seconds
+                    sender.drain(PAUSE_DRAIN_S)  # reopening the microphone may take seconds
                 if isinstance(event, PassStarted):
-                    gc.freeze()  # what is there by now stays; the collector need not walk it
-            while not sender.drain(DRAIN_S):
-                if plans.poll():
-                    plans.recv()  # asked too late; or the screen is gone, and this raises
+                    gc.freeze()  # what exists by now stays; the collector need not visit it
+            while not sender.drain(DRAIN_POLL_S):
+                orders.drop_late()
     except EOFError:
         _log.info("listener ended")
     except Exception:
@@ -217,52 +287,98 @@ def _serve(plans: Connection, events: Connection, taken: c_uint64, log: Path) ->
         shutil.rmtree(scratch, ignore_errors=True)
 
 
-def _be_prompt() -> None:
-    """Be served before other programs, where the system allows it; threads to come are too."""
-    sys.setswitchinterval(SWITCH_S)
+def _raise_priority() -> None:
+    """Get scheduled before other programs, where the system allows it; later threads inherit it."""
+    sys.setswitchinterval(SWITCH_INTERVAL_S)
     try:
         os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
-    except (AttributeError, OSError):  # not this system, or not this user
+    except (AttributeError, OSError):  # not on this system, or not for this user
         with contextlib.suppress(AttributeError, OSError):
             os.nice(-5)
 
 
 class _Orders:
-    """What is asked of the take that runs; a closed pipe ends it."""
+    """The orders to the process; a closed pipe ends the running take.
 
-    def __init__(self, plans: Connection) -> None:
-        self._plans = plans
-        self.begin()
+    Args:
+        pipe: where plans, commands, requests and stops (None) come from.
+        answers: where the answers to requests go.
+    """
 
-    def begin(self) -> None:
-        """Forget what was asked of the take before."""
+    def __init__(self, pipe: Connection, answers: Connection) -> None:
+        self._pipe, self._answers = pipe, answers
         self._commands: deque[Command] = deque()
+        self._waiting: deque[_NumberedRequest] = deque()
         self._stop = False
 
-    @property
-    def stop(self) -> bool:
-        """Whether the take is to end."""
+    def wait_for_plan(self) -> Plan:
+        """Wait for the next take, and answer requests meanwhile.
+
+        Raises:
+            EOFError: the pipe was closed.
+        """
+        while True:
+            while self._waiting:
+                self._answer(self._waiting.popleft(), idle=True)
+            order = self._pipe.recv()
+            if isinstance(order, _NumberedRequest):
+                self._answer(order, idle=True)
+            elif isinstance(order, Plan):
+                self._commands.clear()
+                self._stop = False
+                return order
+            # Anything else was meant for a take that has ended.
+
+    def should_stop(self) -> bool:
+        """Whether the running take must end."""
         self._read()
         return self._stop
 
-    def asked(self) -> Command | None:
-        """What is asked for next, if anything."""
+    def next_command(self) -> Command | None:
+        """Return the next command to the running take, if any."""
         self._read()
         return self._commands.popleft() if self._commands else None
 
+    def drop_late(self) -> None:
+        """Drop what was meant for the take that has just ended, and keep requests.
+
+        Raises:
+            EOFError: the pipe was closed.
+        """
+        if self._pipe.poll():
+            order = self._pipe.recv()
+            if isinstance(order, _NumberedRequest):
+                self._waiting.append(order)
+
     def _read(self) -> None:
         try:
-            while not self._stop and self._plans.poll():
-                order = self._plans.recv()
+            while not self._stop and self._pipe.poll():
+                order = self._pipe.recv()
                 if order is None:
                     self._stop = True
-                else:
+                elif not isinstance(order, _NumberedRequest):
                     self._commands.append(order)
+                elif order.request.needs_idle:
+                    self._waiting.append(order)
+                else:
+                    self._answer(order, idle=False)
         except EOFError:
             self._stop = True
 
+    def _answer(self, order: _NumberedRequest, *, idle: bool) -> None:
+        answer, error = None, None
+        try:
+            answer = order.request.answer(idle=idle)
+        except TrainerError as failure:
+            error = failure
+        except Exception as failure:  # the process must outlive any request
+            _log.exception("request %r failed", order.request)
+            error = ListenerError(f"{type(failure).__name__}: {failure}")
+        with contextlib.suppress(OSError):
+            self._answers.send((order.number, answer, error))
 
-def _keep_noise_off_the_screen(log: Path) -> None:
+
+def _redirect_standard_error(log: Path) -> None:
     """Send what sound libraries write to standard error into a log: the screen is drawn there."""
     try:
         log.parent.mkdir(parents=True, exist_ok=True)

@@ -140,12 +140,17 @@ def _how_to_install() -> str:
     return "install your system's package of it (portaudio or libportaudio2)"
 
 
-def devices() -> tuple[Device, ...]:
-    """All inputs and outputs, by number.
+def devices(*, rescan: bool = False) -> tuple[Device, ...]:
+    """Return all inputs and outputs, by number.
+
+    Args:
+        rescan: look for devices connected since PortAudio started, which ends all streams.
 
     Raises:
         DeviceError: PortAudio is missing.
     """
+    if rescan and "sounddevice" in sys.modules:
+        restart_portaudio()
     sd = load_portaudio()
     hosts = sd.query_hostapis()
     default_input, default_output = sd.default.device

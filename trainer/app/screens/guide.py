@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import Future
 from dataclasses import replace
 from typing import ClassVar
 
@@ -12,7 +13,7 @@ from textual.content import Content
 from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
-from trainer.app.device_list import there
+from trainer.app.device_list import await_devices
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
@@ -22,6 +23,7 @@ from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Plan, PlayTone
+from trainer.practice.requests import ListDevices
 from trainer.settings import resolve_settings
 from trainer.settings.writer import set_setting
 from trainer.sound import MicrophoneSpec
@@ -90,13 +92,14 @@ class GuideScreen(TakeScreen):
     def on_mount(self) -> None:
         """Listen with what the settings say, and look which inputs there are."""
         super().on_mount()
+        devices = self.session.listener.request(ListDevices())  # before a take opens a stream
         self._listen()
-        self._look()
+        self._look(devices)
 
     @work(thread=True)
-    def _look(self) -> None:
+    def _look(self, devices: Future[tuple[Device, ...]]) -> None:
         worker = get_current_worker()
-        found = there()
+        found = await_devices(devices)
         if not worker.is_cancelled:
             self.app.call_from_thread(self._take_in, found)
 

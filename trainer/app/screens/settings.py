@@ -15,10 +15,10 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.device_list import round_trip
+from trainer.app.device_list import calibrate
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
-from trainer.app.session import Session
+from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import CSS_PENS, effective_theme
 from trainer.app.widgets.settings_list import (
     FROM_DEFAULT,
@@ -371,14 +371,17 @@ class SettingsScreen(Screen[Plan | None]):
         if self._session is not None and self._session.busy:
             self._said.update(Content("× a take is running; go back and stop it first"))
             return
+        if self._session is None:
+            return
         self._clicking = True
         self._said.update(Content(LATENCY_HINT))
-        self._measure(source)
+        self._measure(self._session.listener, source)
 
     @work(thread=True)
-    def _measure(self, spec: MicrophoneSpec) -> None:
+    def _measure(self, listener: ListenerLike, spec: MicrophoneSpec) -> None:
         worker = get_current_worker()
-        told = round_trip(spec)
+        assert self._found is not None
+        told = calibrate(listener, spec, self._found.settings.journal.file)
         if not worker.is_cancelled:
             self.app.call_from_thread(self._measured, told)
 

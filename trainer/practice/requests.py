@@ -1,0 +1,79 @@
+"""Requests to the listener's process that need no take: its devices, the round trip of a click.
+
+The process that draws the screen must not open the sound system: that writes to the terminal on
+which the screen is drawn, and its streams would share the screen's interpreter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import ClassVar, Protocol, TypeVar
+
+from trainer.sound import MicrophoneSpec
+from trainer.sound.devices import Device, devices
+from trainer.sound.round_trip import RoundTrip, measure_round_trip
+from trainer.store import Calibration, Journal
+from trainer.store.calibrations import save_round_trip
+
+Answer = TypeVar("Answer", covariant=True)
+
+
+class Request(Protocol[Answer]):
+    """A question to the listener's process; must be picklable, and so must its answer."""
+
+    needs_idle: ClassVar[bool]
+    """Whether it waits until no take runs."""
+
+    def answer(self, *, idle: bool) -> Answer:
+        """Work out the answer, in the listener's process.
+
+        Args:
+            idle: whether no take runs, so that no stream is open.
+
+        Raises:
+            TrainerError: passed on to whoever asked.
+        """
+
+
+@dataclass(frozen=True, slots=True)
+class ListDevices:
+    """List all inputs and outputs.
+
+    PortAudio looks for devices only when it starts. While a take runs, the list is as old as
+    PortAudio's start in the listener's process.
+    """
+
+    needs_idle: ClassVar[bool] = False
+
+    def answer(self, *, idle: bool) -> tuple[Device, ...]:
+        """Return all devices, by number."""
+        return devices(rescan=idle)
+
+
+@dataclass(frozen=True, slots=True)
+class CalibrationAnswer:
+    """A measured round trip, and how it was stored."""
+
+    calibration: Calibration
+    round_trip: RoundTrip
+
+
+@dataclass(frozen=True, slots=True)
+class Calibrate:
+    """Measure the round trip of a click and store it. Plays twelve clicks, for ten seconds.
+
+    Attributes:
+        spec: the microphone and the output.
+        journal: where the round trip is stored; None for the default journal.
+    """
+
+    spec: MicrophoneSpec
+    journal: Path | None
+    needs_idle: ClassVar[bool] = True
+
+    def answer(self, *, idle: bool) -> CalibrationAnswer:
+        """Play the clicks, find them, and store the round trip."""
+        with Journal(self.journal) as journal:
+            pair, trip = measure_round_trip(self.spec)
+            return CalibrationAnswer(save_round_trip(journal, pair, trip), trip)
