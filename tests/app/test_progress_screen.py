@@ -263,7 +263,7 @@ def test_an_empty_journal_and_a_broken_one_are_told(tmp_path: Path) -> None:
     assert not (tmp_path / "none.sqlite").exists()
 
     async def broken(pilot: Pilot[None]) -> None:
-        await until(pilot, lambda: "bring back a backup" in " ".join(text(pilot).split()))
+        await until(pilot, lambda: "restore a backup" in " ".join(text(pilot).split()))
 
     (tmp_path / "broken.sqlite").write_text("This is no journal, and longer than a header is. " * 9)
     run(broken, tmp_path / "broken.sqlite")

@@ -306,7 +306,7 @@ def test_all_of_it_works_while_another_copy_writes(
         monkeypatch.setattr("trainer.store.database.LOCK_TIMEOUT_S", 0.2)
         late = trainer("import all.jsonl")
         assert late.code == ExitCode.BAD_INPUT
-        assert "another copy of the trainer holds it; close that one, or try again" in late.err
+        assert "another copy of the trainer is using it; close that one, or try again" in late.err
         other.execute("ROLLBACK")
     assert trainer("import all.jsonl").code == 0
 
@@ -327,8 +327,8 @@ def test_a_sound_that_was_not_kept_is_told(trainer: Trainer, journal: Journal) -
         answer = trainer(f"replay {take.id[:8]}{more}")
         assert answer.code == ExitCode.BAD_INPUT
         assert answer.err == (
-            f"the sound of the take {take.id[:8]} ({take.title}, {take.day}) was not kept, or gave "
-            "way to later ones; with journal.keep_audio in the settings, takes keep their sound\n"
+            f"the take {take.id[:8]} ({take.title}, {take.day}) has no audio: it was not kept, or "
+            "was deleted to make room; set journal.keep_audio to keep the audio of takes\n"
         )
 
 
@@ -337,7 +337,7 @@ def test_a_sound_can_be_copied(trainer: Trainer, journal: Journal, tmp_path: Pat
     store_audio(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
     assert trainer(f"replay {take.id[:8]} --to copy.flac").out == "Wrote copy.flac.\n"
     assert sf.info(tmp_path / "copy.flac").frames == RATE
-    assert "is there already" in trainer(f"replay {take.id[:8]} --to copy.flac").err
+    assert "exists already" in trainer(f"replay {take.id[:8]} --to copy.flac").err
 
 
 def test_no_loudspeaker_is_told(

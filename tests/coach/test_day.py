@@ -589,7 +589,7 @@ def test_a_set_that_cannot_be_kept_is_given_all_the_same(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def full(*_: object) -> None:
-        raise JournalError("the journal cannot be written: the disk is full; make room on it")
+        raise JournalError("the journal cannot be written: the disk is full; free some space")
 
     with journal_of(tmp_path, played_a_while()) as journal:
         kept = made(journal, 15.0)

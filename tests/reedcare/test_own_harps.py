@@ -575,7 +575,7 @@ class TestCommands:
         monkeypatch.setenv("TRAINER_JOURNAL", str(tmp_path / "text.sqlite"))
         answer = trainer("harp", "measure", "quay", "--harp", "C", "--from", "none.wav")
         assert answer.code == ExitCode.BAD_INPUT
-        assert "damaged or no journal" in answer.err
+        assert "damaged or not a journal" in answer.err
         with pytest.raises(JournalError):
             Journal(tmp_path / "text.sqlite")
 

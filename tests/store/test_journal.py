@@ -84,10 +84,10 @@ def test_takes_are_kept_all_or_none(path: Path) -> None:
     one, two = made.numbered(2)
     unfit = made.take(two.id, score=float("nan"))
     with Journal(path) as journal:
-        with pytest.raises(JournalError, match=r"a record cannot be kept .* takes\.score"):
+        with pytest.raises(JournalError, match=r"a record cannot be written .* takes\.score"):
             journal.add(one, unfit)
         assert journal.takes() == []
-        with pytest.raises(JournalError, match="a record cannot be kept"):
+        with pytest.raises(JournalError, match="a record cannot be written"):
             journal.add(one, made.take(two.id, title="half a \ud83c character"))
         assert journal.add(one, two) == 2
 
@@ -99,9 +99,9 @@ def test_an_id_must_name_one_take(path: Path) -> None:
         for beginning, told in {
             "a": "more than one take has an id that begins with 'a'",
             "x": "no take has an id that begins with 'x'",
-            "": "an empty text is no take's id",
+            "": "the id of a take is missing",
         }.items():
-            with pytest.raises(JournalError, match=f"{told}; 'trainer journal list' shows them"):
+            with pytest.raises(JournalError, match=f"{told}; 'trainer journal list' shows all"):
                 journal.take(beginning)
 
 
@@ -343,9 +343,8 @@ def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path, way: str) -
     before = (SMALL_DISK or ()) if way == "disk" else ()
     answer, kept = json.loads(run(FILL, tmp_path, way, before=before))
     reason = {
-        "disk": "the disk is full; make room on it",
-        "limit": "the disk refused it, or takes no more; make room on it, and see whether it is "
-        "sound",
+        "disk": "the disk is full; free some space",
+        "limit": "the disk reported an error; free some space, and check the disk",
     }[way]
     path = tmp_path / "journal.sqlite"
     assert kept > 5
@@ -419,7 +418,7 @@ def test_a_folder_that_may_not_be_written_is_told() -> None:
         folder = Path(name).resolve()
         folder.chmod(0o755)
         answer = json.loads(run(AS_NOBODY, folder, NOBODY))
-    reason = "its folder or file may not be written; check their owner and rights"
+    reason = "no permission to write the file or its folder; check their owner and permissions"
     assert answer == {
         "new": f"the journal {folder}/empty/journal.sqlite cannot be opened: {reason}",
         "deeper": f"the journal {folder}/empty/own/journal.sqlite cannot be opened: {reason}",
@@ -432,12 +431,10 @@ def test_a_folder_that_may_not_be_written_is_told() -> None:
 def test_a_file_where_the_folder_should_be_is_told(tmp_path: Path) -> None:
     (tmp_path / "way").write_text("in the way")
     for name in ("way/journal.sqlite", "way/own/journal.sqlite"):
-        told = f"the journal {tmp_path}/{name} cannot be opened: a file stands where a folder"
-        with pytest.raises(
-            JournalError, match=f"{told} should be; move that away, or name another"
-        ):
+        told = f"the journal {tmp_path}/{name} cannot be opened: a file is in the place"
+        with pytest.raises(JournalError, match=f"{told} of a folder; move it, or choose another"):
             Journal(tmp_path / name)
-    with pytest.raises(JournalError, match=f"^the journal {tmp_path} is no file; move it away"):
+    with pytest.raises(JournalError, match=f"^the journal {tmp_path} is not a file; move it"):
         Journal(tmp_path)
     assert (tmp_path / "way").read_text() == "in the way"
 
@@ -449,7 +446,7 @@ def test_a_writer_that_is_in_the_way_for_long_is_told(
     with Journal(path) as journal, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN IMMEDIATE")
         other.execute("UPDATE takes SET score = 0")
-        told = "another copy of the trainer holds it; close that one, or try again"
+        told = "another copy of the trainer is using it; close that one, or try again"
         with pytest.raises(JournalError, match=f"cannot be written: {told}"):
             journal.add(made.take("a"))
         assert journal.takes() == []
@@ -491,9 +488,11 @@ DAMAGE = {
 def test_what_is_damaged_or_no_journal_is_told_and_left(path: Path, damage: str) -> None:
     data = DAMAGE[damage](whole(path))
     path.write_bytes(data)
-    told = r"cannot be (opened|read): it is damaged or no journal; move it away with its -wal, and"
+    told = r"cannot be (opened|read): it is damaged or not a journal; move it away with its -wal"
     with (
-        pytest.raises(JournalError, match=f"^the journal {path} {told} bring back a backup$"),
+        pytest.raises(
+            JournalError, match=f"^the journal {path} {told} file, and restore a backup$"
+        ),
         Journal(path) as journal,
     ):
         journal.takes()
@@ -508,7 +507,7 @@ def test_another_programs_database_is_told_and_left(path: Path, version: int) ->
         db.execute("CREATE TABLE takes (id TEXT)")
         db.execute(f"PRAGMA user_version = {version}")
     before = path.read_bytes()
-    told = f"^{path} is a database of another program and no journal; name another file$"
+    told = f"^{path} is a database of another program, not a journal; choose another file$"
     with pytest.raises(JournalError, match=told):
         Journal(path)
     assert path.read_bytes() == before
@@ -524,8 +523,8 @@ def test_a_newer_trainers_journal_is_told_and_left(path: Path) -> None:
     path = path.parent.parent / path.name
     before = path.read_bytes()
     told = (
-        rf"^the journal {path} was written by a newer trainer \(version {newer}, and this one "
-        rf"knows {schema.SCHEMA_VERSION}\); update the trainer, or name another file$"
+        rf"^a newer trainer wrote the journal {path} \(version {newer}; this one reads up to "
+        rf"{schema.SCHEMA_VERSION}\); update the trainer, or choose another file$"
     )
     with pytest.raises(JournalError, match=told):
         Journal(path)
@@ -594,10 +593,10 @@ def test_a_copy_is_a_journal_of_its_own(path: Path, nursery: Nursery, tmp_path: 
     with Journal(again) as journal:
         assert journal.harps() == [made.harp(1)]
         there = again.read_bytes()
-        with pytest.raises(JournalError, match="is there already; name a file that is not"):
+        with pytest.raises(JournalError, match="exists already; choose another name"):
             Journal(path).copy_to(again)
         assert again.read_bytes() == there
-    with Journal(path) as journal, pytest.raises(JournalError, match="there is no folder"):
+    with Journal(path) as journal, pytest.raises(JournalError, match="does not exist"):
         journal.copy_to(tmp_path / "nowhere" / "copy.sqlite")
 
 

@@ -164,7 +164,9 @@ def test_a_sound_larger_than_the_limit_stays_where_it_is(journal: Journal, tmp_p
     old, new = played(journal, 0, 70.0), played(journal, 1, 70.0)
     store_audio(journal, old.id, flac(tmp_path), 1.5)
     large = flac(tmp_path, 1_600_000)
-    told = r"has 1\.6 MB and all may take 1\.5 \(journal\.audio_mb in the settings\); it stays"
+    told = (
+        r"has 1\.6 MB, more than the limit of 1\.5 MB for all audio \(journal\.audio_mb\); it stays"
+    )
     with pytest.raises(JournalError, match=told):
         store_audio(journal, new.id, large, 1.5)
     assert large.stat().st_size == 1_600_000
@@ -178,7 +180,7 @@ def test_the_limit_is_that_of_the_settings(
     settings.write_text("[journal]\naudio_mb = 1.0\n")
     monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
     take = played(journal, 0, 70.0)
-    with pytest.raises(JournalError, match=r"has 1\.1 MB and all may take 1 "):
+    with pytest.raises(JournalError, match=r"has 1\.1 MB, more than the limit of 1 MB "):
         store_audio(journal, take.id, flac(tmp_path, 1_100_000))
     store_audio(journal, take.id, flac(tmp_path, 900_000))
 
@@ -187,17 +189,19 @@ def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
     take, file = played(journal, 0, 70.0), flac(tmp_path)
     for id_, told in {
         "nobody": "no take has an id that begins with 'nobody'",
-        take.id[:8]: f"no take in the journal .* is '{take.id[:8]}'",
+        take.id[:8]: f"the journal .* has no take '{take.id[:8]}'",
     }.items():
         with pytest.raises(JournalError, match=told):
             store_audio(journal, id_, file, 1.0)
     journal.add(made.take("../outside"))
-    with pytest.raises(JournalError, match=r"is '\.\./outside'; it has no sound"):
+    with pytest.raises(JournalError, match=r"has no take '\.\./outside'$"):
         store_audio(journal, "../outside", file, 1.0)
-    with pytest.raises(JournalError, match=rf"there is no sound {tmp_path}/nowhere\.flac"):
+    with pytest.raises(JournalError, match=rf"the audio file {tmp_path}/nowhere\.flac"):
         store_audio(journal, take.id, tmp_path / "nowhere.flac", 1.0)
     audio_folder(journal).write_text("in the way")
-    with pytest.raises(JournalError, match="cannot be kept: a file stands where a folder should"):
+    with pytest.raises(
+        JournalError, match="cannot be moved into the journal: a file is in the place of"
+    ):
         store_audio(journal, take.id, file, 1.0)
     assert file.stat().st_size == SIZE
     assert journal.take(take.id).audio is None
@@ -265,10 +269,12 @@ def test_a_missing_sound_is_told_and_takes_no_room(journal: Journal, tmp_path: P
     store_audio(journal, two.id, flac(tmp_path), MB)
     gone = journal.take(one.id)
     assert [sound.size for sound in list_audio(journal)] == [None, SIZE]
-    told = rf"the sound of the take {one.id[:8]} .* is missing: {tmp_path}/own/audio/.* bring it"
+    told = rf"the audio of the take {one.id[:8]} .* is missing: {tmp_path}/own/audio/.* restore"
     with pytest.raises(JournalError, match=told):
         audio_path(journal, gone)
-    with pytest.raises(JournalError, match="was not kept, or gave way to later ones; with journal"):
+    with pytest.raises(
+        JournalError, match="has no audio: it was not kept, or was deleted to make room; set"
+    ):
         audio_path(journal, one)
 
 
@@ -290,10 +296,10 @@ def test_a_copy_is_whole_and_overwrites_nothing(journal: Journal, tmp_path: Path
     copy_audio(journal, take, tmp_path / "copy.flac")
     assert (tmp_path / "copy.flac").read_bytes() == path.read_bytes()
     (tmp_path / "copy.flac").write_text("mine")
-    with pytest.raises(JournalError, match="is there already; name a file that is not"):
+    with pytest.raises(JournalError, match="exists already; choose another name"):
         copy_audio(journal, take, tmp_path / "copy.flac")
     assert (tmp_path / "copy.flac").read_text() == "mine"
-    with pytest.raises(JournalError, match=f"there is no folder {tmp_path}/nowhere"):
+    with pytest.raises(JournalError, match=f"the folder {tmp_path}/nowhere does not exist"):
         copy_audio(journal, take, tmp_path / "nowhere" / "copy.flac")
 
 

@@ -471,7 +471,7 @@ def test_an_export_overwrites_nothing_and_is_private(full: Journal, tmp_path: Pa
         export_journal(full, path)
     with pytest.raises(JournalError, match="nobody called 'Nils'"):
         export_journal(full, tmp_path / "nils.jsonl", player="Nils")
-    with pytest.raises(JournalError, match=f"there is no folder {tmp_path}/nowhere"):
+    with pytest.raises(JournalError, match=f"the folder {tmp_path}/nowhere does not exist"):
         export_journal(full, tmp_path / "nowhere" / "out.jsonl")
     assert path.read_text() == "dear"
     assert not list(tmp_path.glob("*nils*"))

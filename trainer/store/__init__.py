@@ -1,4 +1,4 @@
-"""The journal: every take, what is due, the player's own harps and devices."""
+"""Storage: takes, own harps, calibrations and daily sets in SQLite; audio files beside it."""
 
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, journal_path

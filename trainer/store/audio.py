@@ -1,20 +1,20 @@
-"""The sound of takes, beside the journal: FLAC files in the folder ``audio``, within a limit.
+"""Audio of takes: FLAC files in the folder ``audio`` beside the journal, within a size limit.
 
-A take's sound is ``audio/<id>.flac``, and its record says so. What is dropped to stay within the
-limit is the sound alone, never the take, and in this order, so that one can hear what was played
-just now and what one's best was:
+The audio of a take is ``audio/<id>.flac``; the take's record holds this name. To stay within the
+limit, files are deleted in this order, and never the takes themselves. The latest take and the best
+one of each drill stay the longest:
 
-1. files with the name of a take that this journal does not have, the oldest first;
-2. sounds that are not the best of their drill, the oldest first;
-3. best sounds of other drills than what was played just now, the oldest first;
-4. what was played just now, unless it is the best of its drill; and last of all that best.
+1. files named after a take that this journal lacks, oldest first;
+2. audio that is not the best of its drill, oldest first;
+3. the best audio of drills other than the latest take's, oldest first;
+4. the latest take, unless it is the best of its drill; finally, that best one.
 
-The best sound of a player's drill is that of the highest score, the latest of several; parts of a
-drill come after all takes of the whole. It is never dropped before worse ones of its drill.
+The best audio of a player's drill is that of the highest score, on a tie the latest. Takes of a
+part of a drill rank below all takes of the whole drill.
 
-Killed at any utc_text, nothing is lost: a file that has its name is whole, and if its take does not
-know of it yet, it will when the next sound is kept. Files that are not named as takes are, are
-never touched.
+A crash loses nothing: a file under its final name is complete, and a take that does not refer to
+its file yet is linked to it the next time that audio is stored. Files with other names are never
+touched.
 """
 
 from __future__ import annotations
@@ -40,24 +40,23 @@ from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
-FOLDER = "audio"
+AUDIO_FOLDER = "audio"
 BYTES_PER_MB = 1_000_000
 _NAME = re.compile(r"([0-9a-f]{32})\.flac")
 _LEFT_OVER = re.compile(r"[0-9a-f]{32}\.flac\.[0-9a-f]{8}\.part")
 _LEFT_OVER_S = 86_400.0
-"""A copy that is not whole after so long never will be."""
+"""Age in seconds after which an incomplete copy is deleted. Chosen: a day."""
 
 
 @dataclass(frozen=True, slots=True)
 class TakeAudio:
-    """A kept sound.
+    """The audio file of one or more takes.
 
     Attributes:
-        path: its file.
-        size: bytes; None if the file is not there any more.
-        since: when it was played, seconds of the system's time.
-        takes: whose sound it is, the first to begin first; none if no take of the journal knows
-            of it.
+        path: the file.
+        size: bytes; None if the file is missing.
+        since: when it was played, in seconds since the epoch.
+        takes: the takes that refer to it, in order of time; empty if none does.
     """
 
     path: Path
@@ -67,7 +66,7 @@ class TakeAudio:
 
 
 def list_audio(journal: Journal) -> list[TakeAudio]:
-    """Every sound that a take knows of, and every file that is named as one, the oldest first.
+    """List the audio that takes refer to, and the files named after takes, oldest first.
 
     Raises:
         JournalError: the journal or its folder cannot be read.
@@ -77,183 +76,184 @@ def list_audio(journal: Journal) -> list[TakeAudio]:
         if take.audio is not None:
             takes.setdefault(_path(journal, take.audio).name, []).append(take)
     files = _files(journal)
-    found = []
+    audio = []
     for name in files.keys() | takes.keys():
-        of, file = tuple(takes.get(name, ())), files.get(name)
-        if of:
-            since = of[0].began.timestamp()
+        owners, file = tuple(takes.get(name, ())), files.get(name)
+        if owners:
+            since = owners[0].began.timestamp()
         elif file and _NAME.fullmatch(name):
             since = file.st_mtime
         else:
             continue
         size = file.st_size if file else None
-        found.append(TakeAudio(audio_folder(journal) / name, size, since, of))
-    return sorted(found, key=lambda sound: (sound.since, sound.path))
+        audio.append(TakeAudio(audio_folder(journal) / name, size, since, owners))
+    return sorted(audio, key=lambda entry: (entry.since, entry.path))
 
 
 def audio_folder(journal: Journal) -> Path:
-    """Where a journal's sounds lie; it need not be there."""
-    return journal.folder / FOLDER
+    """Return the folder of a journal's audio; it may not exist."""
+    return journal.folder / AUDIO_FOLDER
 
 
 def audio_path(journal: Journal, take: TakeRecord) -> Path:
-    """The file of a take's sound.
+    """Return the audio file of a take.
 
     Raises:
-        JournalError: no sound was kept of it, or its file is not there any more.
+        JournalError: the take has no audio, or its file is missing.
     """
-    named = f"the take {take.id[:8]} ({take.title}, {take.day})"
+    label = f"the take {take.id[:8]} ({take.title}, {take.day})"
     if take.audio is None:
         raise JournalError(
-            f"the sound of {named} was not kept, or gave way to later ones; with "
-            "journal.keep_audio in the settings, takes keep their sound"
+            f"{label} has no audio: it was not kept, or was deleted to make room; set "
+            "journal.keep_audio to keep the audio of takes"
         )
     path = _path(journal, take.audio)
     if not path.is_file():
         raise JournalError(
-            f"the sound of {named} is missing: {path} is not there any more; bring it back from a "
-            "backup"
+            f"the audio of {label} is missing: {path} does not exist; restore it from a backup"
         )
     return path
 
 
 def store_audio(journal: Journal, take: str, flac: Path, mb: float | None = None) -> Path:
-    """Move the sound of a take to the journal's others, and drop some of them beyond the limit.
+    """Move the audio of a take into the journal's folder, and enforce the size limit.
 
     Args:
-        journal: has the take already.
-        take: its id.
-        flac: the file, which is not there any more afterwards.
-        mb: megabytes that all sounds may take; None takes the settings'.
+        journal: the journal, which has the take already.
+        take: the take's id.
+        flac: the file; it is moved.
+        mb: size limit of all audio in megabytes; None for that of the settings.
 
     Returns:
-        where it is now.
+        the new path.
 
     Raises:
-        JournalError: there is no such take, or the sound is larger than the limit by itself, or
-            it cannot be kept; then it stays where it was.
+        JournalError: the take does not exist, the file alone exceeds the limit, or it cannot be
+            moved; it then stays where it was.
     """
-    mb = _usual_mb() if mb is None else mb
+    mb = _limit_from_settings_mb() if mb is None else mb
     name = f"{take}.flac"
     path = audio_folder(journal) / name
     if journal.take(take).id != take or path.name != name:
-        raise JournalError(f"no take in the journal {journal.path} is '{take}'; it has no sound")
+        raise JournalError(f"the journal {journal.path} has no take '{take}'")
     try:
         if not flac.is_file():
-            raise JournalError(f"there is no sound {flac} that could be kept; play the take again")
+            raise JournalError(f"the audio file {flac} does not exist; play the take again")
         size = flac.stat().st_size
         if size > mb * BYTES_PER_MB:
             raise JournalError(
-                f"the sound {flac} has {size / BYTES_PER_MB:.1f} MB and all may take {mb:g} "
-                "(journal.audio_mb in the settings); it stays where it is"
+                f"{flac} has {size / BYTES_PER_MB:.1f} MB, more than the limit of {mb:g} MB for "
+                "all audio (journal.audio_mb); it stays where it is"
             )
         make_private_folder(path.parent)
         restrict_to_owner(flac)
         _move(flac, path)
     except OSError as error:
         raise JournalError(
-            f"the sound {flac} cannot be kept: {describe_failure(path, error)}"
+            f"{flac} cannot be moved into the journal: {describe_failure(path, error)}"
         ) from error
-    journal.set_audio(take, f"{FOLDER}/{name}")
+    journal.set_audio(take, f"{AUDIO_FOLDER}/{name}")
     enforce_audio_limit(journal, mb, take)
     return path
 
 
 def enforce_audio_limit(journal: Journal, mb: float, newest: str | None = None) -> list[Path]:
-    """Let takes know of their sounds, and drop what is beyond the limit.
+    """Link takes to their files, and delete audio beyond the size limit.
 
     Args:
-        journal: whose sounds.
-        mb: megabytes that they may take.
-        newest: id of the take that was played just now, if any.
+        journal: the journal.
+        mb: size limit of all audio in megabytes.
+        newest: id of the latest take, if any.
 
     Returns:
-        the sounds that were dropped.
+        the deleted files.
 
     Raises:
         JournalError: the journal or a file cannot be written.
     """
     silent = {take.id for take in journal.takes(steps=False) if take.audio is None}
     for name in _files(journal):
-        if (found := _NAME.fullmatch(name)) and found[1] in silent:
-            journal.set_audio(found[1], f"{FOLDER}/{name}")
-    kept = [sound for sound in list_audio(journal) if sound.size is not None]
-    over = sum(sound.size or 0 for sound in kept) - mb * BYTES_PER_MB
-    dropped = []
-    for sound in _in_order(kept, newest):
-        if over <= 0:
+        if (match := _NAME.fullmatch(name)) and match[1] in silent:
+            journal.set_audio(match[1], f"{AUDIO_FOLDER}/{name}")
+    files = [audio for audio in list_audio(journal) if audio.size is not None]
+    excess = sum(audio.size or 0 for audio in files) - mb * BYTES_PER_MB
+    deleted = []
+    for audio in _in_deletion_order(files, newest):
+        if excess <= 0:
             break
-        _drop(journal, sound)
-        dropped.append(sound.path)
-        over -= sound.size or 0
-    return dropped
+        _delete(journal, audio)
+        deleted.append(audio.path)
+        excess -= audio.size or 0
+    return deleted
 
 
 def copy_audio(journal: Journal, take: TakeRecord, to: Path) -> None:
-    """Copy the sound of a take into a new file.
+    """Copy the audio of a take into a new file.
 
     Raises:
-        JournalError: there is no sound of it, there is something already, or it cannot be written.
+        JournalError: the take has no audio, the target exists, or it cannot be written.
     """
-    sound = audio_path(journal, take)
+    source = audio_path(journal, take)
     try:
         with atomic_write(to) as part:
-            shutil.copyfile(sound, part)
+            shutil.copyfile(source, part)
     except FileExistsError as error:
-        raise JournalError(f"{to} is there already; name a file that is not") from error
+        raise JournalError(f"{to} exists already; choose another name") from error
     except OSError as error:
         raise JournalError(
-            f"{sound} cannot be copied to {to}: {describe_failure(to, error)}"
+            f"{source} cannot be copied to {to}: {describe_failure(to, error)}"
         ) from error
 
 
-def _in_order(kept: list[TakeAudio], newest: str | None) -> list[TakeAudio]:
-    """Sounds in the order in which they are dropped, from the oldest first."""
-    best: dict[_Drill, _Worth] = {}
-    for sound in kept:
-        for take in sound.takes:
-            best[_drill(take)] = max(_worth(take), best.get(_drill(take), _worth(take)))
-    now = {_drill(take) for sound in kept for take in sound.takes if take.id == newest}
+def _in_deletion_order(files: list[TakeAudio], newest: str | None) -> list[TakeAudio]:
+    """Sort audio by the order in which it is deleted; the input is sorted oldest first."""
+    best: dict[_Drill, _Quality] = {}
+    for audio in files:
+        for take in audio.takes:
+            best[_drill(take)] = max(_quality(take), best.get(_drill(take), _quality(take)))
+    current = {_drill(take) for audio in files for take in audio.takes if take.id == newest}
 
-    def rank(sound: TakeAudio) -> int:
-        if not sound.takes:
+    def rank(audio: TakeAudio) -> int:
+        if not audio.takes:
             return 1
-        bests = {_drill(take) for take in sound.takes if best[_drill(take)] == _worth(take)}
-        if not bests:
-            return 4 if any(take.id == newest for take in sound.takes) else 2
-        return 5 if bests & now else 3
+        best_of = {_drill(take) for take in audio.takes if best[_drill(take)] == _quality(take)}
+        if not best_of:
+            return 4 if any(take.id == newest for take in audio.takes) else 2
+        return 5 if best_of & current else 3
 
-    return sorted(kept, key=rank)
+    return sorted(files, key=rank)
 
 
 _Drill = tuple[str, str]
-_Worth = tuple[bool, float, float]
+"""Player and drill."""
+_Quality = tuple[bool, float, float]
+"""Whether the whole drill was played, the score, and the time."""
 
 
 def _drill(take: TakeRecord) -> _Drill:
     return take.player, take.drill
 
 
-def _worth(take: TakeRecord) -> _Worth:
+def _quality(take: TakeRecord) -> _Quality:
     return take.whole, take.score, take.began.timestamp()
 
 
-def _drop(journal: Journal, sound: TakeAudio) -> None:
-    """Delete a sound. The file goes first: one that is there is always worth taking up."""
+def _delete(journal: Journal, audio: TakeAudio) -> None:
+    """Delete a file, then its references: a file without a reference is linked again later."""
     try:
-        sound.path.unlink(missing_ok=True)
+        audio.path.unlink(missing_ok=True)
     except OSError as error:
         raise JournalError(
-            f"the sound {sound.path} cannot be deleted: {describe_failure(sound.path, error)}"
+            f"{audio.path} cannot be deleted: {describe_failure(audio.path, error)}"
         ) from error
-    for take in sound.takes:
+    for take in audio.takes:
         journal.set_audio(take.id, None)
 
 
 def _files(journal: Journal) -> dict[str, os.stat_result]:
-    """The files in the folder of sounds; copies that were never finished are deleted."""
+    """Return the files in the audio folder, after deleting copies that were never completed."""
     folder = audio_folder(journal)
-    found = {}
+    files = {}
     try:
         for path in folder.iterdir() if folder.is_dir() else ():
             try:
@@ -261,23 +261,23 @@ def _files(journal: Journal) -> dict[str, os.stat_result]:
                 if _LEFT_OVER.fullmatch(path.name) and file.st_mtime < time.time() - _LEFT_OVER_S:
                     path.unlink()
                 elif stat.S_ISREG(file.st_mode):
-                    found[path.name] = file
+                    files[path.name] = file
             except FileNotFoundError:
-                continue  # another copy of the trainer dropped it meanwhile
+                continue  # another process deleted it meanwhile
     except OSError as error:
         raise JournalError(
-            f"the sounds in {folder} cannot be read: {describe_failure(folder, error)}"
+            f"the audio in {folder} cannot be read: {describe_failure(folder, error)}"
         ) from error
-    return found
+    return files
 
 
 def _path(journal: Journal, audio: str) -> Path:
-    """The file that a take's record means; nothing outside the folder."""
+    """Return the file that a record refers to, always inside the audio folder."""
     return audio_folder(journal) / Path(audio).name
 
 
 def _move(flac: Path, path: Path) -> None:
-    """Give a file another name, on another disk, too; at the new one it is always whole."""
+    """Move a file, also to another disk; at the target it is always complete."""
     try:
         os.replace(flac, path)
         return
@@ -294,7 +294,7 @@ def _move(flac: Path, path: Path) -> None:
     flac.unlink()
 
 
-def _usual_mb() -> float:
+def _limit_from_settings_mb() -> float:
     from trainer.settings import load_settings
 
     return load_settings().journal.audio_mb

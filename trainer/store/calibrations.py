@@ -1,4 +1,4 @@
-"""Round trips from click to microphone: which one applies."""
+"""Calibrations of the audio round trip: look up and save."""
 
 from __future__ import annotations
 
@@ -15,33 +15,33 @@ from trainer.store.records import Calibration
 def find_calibration(
     journal: Journal, input_: str, output: str, rate: int | None = None
 ) -> Calibration | None:
-    """The round trip that applies to a pair of devices: the last that was measured or given.
+    """Return the latest calibration of a pair of devices.
 
     Args:
-        journal: where they are kept.
-        input_, output: names of the devices, as the system has them, and not parts of names.
-        rate: samples a second of the input; None takes whatever rate it was measured at.
+        journal: the journal.
+        input_, output: full names of the devices.
+        rate: sample rate of the input in hertz; None for any.
 
     Returns:
-        None if there is none of this pair at this rate. A round trip at another rate says
-        nothing, because drivers keep other amounts of sound then.
+        None if the pair has no calibration at this rate. Those at other rates do not apply,
+        because drivers buffer a different time then.
 
     Raises:
-        JournalError: it cannot be read.
+        JournalError: the journal cannot be read.
     """
-    fits = [
-        one
-        for one in journal.calibrations()
-        if (one.input, one.output) == (input_, output) and rate in (None, one.rate)
+    matches = [
+        entry
+        for entry in journal.calibrations()
+        if (entry.input, entry.output) == (input_, output) and rate in (None, entry.rate)
     ]
-    return fits[-1] if fits else None
+    return matches[-1] if matches else None
 
 
 def with_calibrated_latency(journal: Journal, spec: MicrophoneSpec) -> MicrophoneSpec:
-    """A microphone with the round trip that was measured for its devices, if it names none itself.
+    """Return a microphone with the calibrated latency of its devices, unless it has its own.
 
-    Looks the devices up, so PortAudio must be at hand; where it or a device is missing, the spec
-    stays as it is, and opening it says why.
+    Looks the devices up through PortAudio. Where PortAudio or a device is missing, the spec is
+    returned unchanged; opening it raises the error.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -52,33 +52,33 @@ def with_calibrated_latency(journal: Journal, spec: MicrophoneSpec) -> Microphon
         pair = input_device(spec.device).name, output_device(spec.output).name
     except DeviceError:
         return spec
-    known = find_calibration(journal, *pair, spec.rate)
-    return spec if known is None else replace(spec, latency_ms=known.latency_ms)
+    calibration = find_calibration(journal, *pair, spec.rate)
+    return spec if calibration is None else replace(spec, latency_ms=calibration.latency_ms)
 
 
 def save_round_trip(journal: Journal, pair: DevicePair, trip: RoundTrip) -> Calibration:
-    """Keep a round trip that was measured.
+    """Save a measured round trip.
 
     Raises:
-        JournalError: it could not be written.
+        JournalError: the journal cannot be written.
     """
-    return _keep(journal, pair, trip.latency_ms, trip.spread_ms, by_hand=False)
+    return _save(journal, pair, trip.latency_ms, trip.spread_ms, by_hand=False)
 
 
 def save_manual_latency(journal: Journal, pair: DevicePair, latency_ms: float) -> Calibration:
-    """Keep a round trip that the player gives.
+    """Save a latency that the player entered, in milliseconds.
 
     Raises:
-        JournalError: it could not be written.
+        JournalError: the journal cannot be written.
     """
-    return _keep(journal, pair, latency_ms, 0.0, by_hand=True)
+    return _save(journal, pair, latency_ms, 0.0, by_hand=True)
 
 
-def _keep(
+def _save(
     journal: Journal, pair: DevicePair, latency_ms: float, spread_ms: float, *, by_hand: bool
 ) -> Calibration:
-    one = Calibration(
+    calibration = Calibration(
         pair.input, pair.output, pair.rate, latency_ms, spread_ms, datetime.now(UTC), by_hand
     )
-    journal.add_calibration(one)
-    return one
+    journal.add_calibration(calibration)
+    return calibration

@@ -1,4 +1,4 @@
-"""Opening the journal's file: private, known for what it is, and brought up to date."""
+"""Opening the journal's database: file rights, identity check and schema upgrades."""
 
 from __future__ import annotations
 
@@ -19,25 +19,26 @@ from trainer.store.errors import JournalError
 from trainer.store.schema import APPLICATION_ID, MIGRATIONS, SCHEMA_VERSION
 
 LOCK_TIMEOUT_S = 10.0
-"""So long one waits for another copy of the trainer."""
+"""Maximum wait in seconds for another process to release the database. Chosen."""
 OLDEST_SQLITE = (3, 37, 0)
-"""The first with strict tables."""
-_RETRY_S = 0.02
-_HARDLY_FREE = 2**20
-_ASK = (
+"""First version of SQLite with STRICT tables (its release notes)."""
+_RETRY_INTERVAL_S = 0.02
+_FULL_DISK_BYTES = 2**20
+"""Free space in bytes below which an I/O error is reported as a full disk. Chosen."""
+_IDENTITY_QUERY = (
     "SELECT (SELECT count(*) FROM sqlite_master), application_id, user_version "
     "FROM pragma_application_id, pragma_user_version"
 )
-_MAKING = threading.Lock()
+_CREATION_LOCK = threading.Lock()
 _log = logging.getLogger(__name__)
 
 
 def open_database(path: Path) -> sqlite3.Connection:
-    """The journal in a file; one that is not there is made, an older one is brought up to date.
+    """Open a journal's database; create it if it is missing, upgrade it if it is older.
 
     Raises:
-        JournalError: it is no journal, or a newer trainer wrote it; the file stays as it was.
-        sqlite3.Error, OSError: it cannot be opened; :func:`describe_failure` says why.
+        JournalError: the file is no journal, or a newer version wrote it; it is left unchanged.
+        sqlite3.Error, OSError: the file cannot be opened; see :func:`describe_failure`.
     """
     if sqlite3.sqlite_version_info < OLDEST_SQLITE:
         needed = ".".join(map(str, OLDEST_SQLITE[:2]))
@@ -47,7 +48,7 @@ def open_database(path: Path) -> sqlite3.Connection:
         )
     real = Path(os.path.realpath(path))
     if real.exists() and not real.is_file():
-        raise JournalError(f"the journal {path} is no file; move it away, or name another")
+        raise JournalError(f"the journal {path} is not a file; move it, or choose another path")
     _make_private(real)
     deadline = time.monotonic() + LOCK_TIMEOUT_S
     while True:
@@ -58,39 +59,38 @@ def open_database(path: Path) -> sqlite3.Connection:
             return db
         except BaseException as error:
             db.close()
-            # SQLite does not wait where it would have to turn a lock for reading into one for
-            # writing, as when a new file is written ahead for the first time.
+            # SQLite's own timeout does not cover the upgrade of a read lock to a write lock, which
+            # happens when a new file enters WAL mode.
             if not (_is_busy(error) and time.monotonic() < deadline):
                 raise
-        time.sleep(_RETRY_S)
+        time.sleep(_RETRY_INTERVAL_S)
 
 
 @contextmanager
 def transaction(db: sqlite3.Connection) -> Iterator[None]:
-    """All of what is written in the block is kept, or none; then it is on the disk."""
+    """Run the block as one transaction, committed to disk at its end or rolled back."""
     db.execute("BEGIN IMMEDIATE")
     try:
         yield
         db.execute("COMMIT")
     except BaseException:
-        if db.in_transaction:  # a full disk may have ended it already
+        if db.in_transaction:  # a full disk may have rolled it back already
             with contextlib.suppress(sqlite3.Error):
                 db.execute("ROLLBACK")
         raise
 
 
 def describe_failure(path: Path, error: Exception) -> str:
-    """Why something could not be done with a file, and the way out: ``the disk is full; make
-    room on it``.
+    """Describe why a file could not be used, and the remedy: ``the disk is full; free some space``.
 
     Args:
         path: the file.
-        error: of SQLite's or the system's, or about what was read from the file.
+        error: an error of SQLite or of the system, or a ValueError about the file's content.
     """
-    return "; ".join(_reason(path, error))
+    return "; ".join(_reason_and_remedy(path, error))
 
 
-def _reason(path: Path, error: Exception) -> tuple[str, str]:
+def _reason_and_remedy(path: Path, error: Exception) -> tuple[str, str]:
     code = getattr(error, "sqlite_errorname", "")
     number = error.errno if isinstance(error, OSError) else None
     if (
@@ -98,34 +98,34 @@ def _reason(path: Path, error: Exception) -> tuple[str, str]:
         or number in (errno.ENOSPC, errno.EDQUOT)
         or (code.startswith("SQLITE_IOERR") and _is_full(path))
     ):
-        return "the disk is full", "make room on it"
+        return "the disk is full", "free some space"
     if code.startswith("SQLITE_IOERR") or number in (errno.EIO, errno.EFBIG):
-        return (
-            "the disk refused it, or takes no more",
-            "make room on it, and see whether it is sound",
-        )
+        return "the disk reported an error", "free some space, and check the disk"
     if code.startswith(("SQLITE_READONLY", "SQLITE_CANTOPEN", "SQLITE_PERM")) or number in (
         errno.EACCES,
         errno.EPERM,
         errno.EROFS,
     ):
-        return "its folder or file may not be written", "check their owner and rights"
+        return "no permission to write the file or its folder", "check their owner and permissions"
     if number == errno.ENOENT:
-        return f"there is no folder {path.parent}", "make it, or name another file"
+        return f"the folder {path.parent} does not exist", "create it, or choose another file"
     if number in (errno.ENOTDIR, errno.EEXIST):
-        return "a file stands where a folder should be", "move that away, or name another file"
+        return "a file is in the place of a folder", "move it, or choose another file"
     if code.startswith(("SQLITE_NOTADB", "SQLITE_CORRUPT")) or isinstance(error, ValueError):
-        # A log that is left beside another file would be written into that one.
-        return "it is damaged or no journal", "move it away with its -wal, and bring back a backup"
+        # SQLite would apply a -wal file that stays behind to the restored backup.
+        return (
+            "it is damaged or not a journal",
+            "move it away with its -wal file, and restore a backup",
+        )
     if code.startswith(("SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL")):
-        return "another copy of the trainer holds it", "close that one, or try again"
-    said = str(getattr(error, "strerror", None) or error)
-    return said, "check the file, its folder and their rights"
+        return "another copy of the trainer is using it", "close that one, or try again"
+    message = str(getattr(error, "strerror", None) or error)
+    return message, "check the file, its folder and their permissions"
 
 
 def _is_full(path: Path) -> bool:
     try:
-        return shutil.disk_usage(path.parent).free < _HARDLY_FREE
+        return shutil.disk_usage(path.parent).free < _FULL_DISK_BYTES
     except OSError:
         return False
 
@@ -136,66 +136,66 @@ def _is_busy(error: BaseException) -> bool:
 
 
 def _make_private(path: Path) -> None:
-    """See that the file is there, and that its owner alone can read it; SQLite gives those that
-    it makes beside it the same rights.
+    """Make sure that the file exists and that only its owner can read it.
 
-    A file that is there is not opened: closing it again would let go of the locks that SQLite has
-    on it for the rest of this process (as POSIX has it), and others could then write over what is
-    in use.
+    SQLite gives the files beside it (-wal, -shm) the same permissions. An existing file is not
+    opened here: POSIX releases all locks of a process on a file when any of its descriptors is
+    closed, so SQLite would lose its locks.
     """
     make_private_folder(path.parent)
-    with _MAKING:
+    with _CREATION_LOCK:
         try:
             create_private_file(path)
         except FileExistsError:
-            for end in ("", "-wal", "-shm"):
-                restrict_to_owner(path.with_name(path.name + end))
+            for suffix in ("", "-wal", "-shm"):
+                restrict_to_owner(path.with_name(path.name + suffix))
 
 
 def _prepare(db: sqlite3.Connection, path: Path) -> None:
     db.row_factory = sqlite3.Row
-    version = _version(db, path)  # before anything is written into somebody else's file
+    version = _version(db, path)  # first: nothing may be written into another program's file
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA fullfsync = ON")
     if version < SCHEMA_VERSION:
-        _bring_up_to_date(db, path)
+        _upgrade(db, path)
     db.execute("PRAGMA foreign_keys = ON")
 
 
 def _version(db: sqlite3.Connection, path: Path) -> int:
-    """The version of a journal; 0 for a file with nothing in it.
+    """Return the schema version of a journal; 0 for an empty database.
 
     Raises:
-        JournalError: it is another program's database, or a newer trainer's.
+        JournalError: the database belongs to another program, or a newer version wrote it.
     """
-    tables, mark, version = db.execute(_ASK).fetchone()
-    if mark != APPLICATION_ID and (tables or mark or version):
+    tables, application, version = db.execute(_IDENTITY_QUERY).fetchone()
+    if application != APPLICATION_ID and (tables or application or version):
         raise JournalError(
-            f"{path} is a database of another program and no journal; name another file"
+            f"{path} is a database of another program, not a journal; choose another file"
         )
     if version > SCHEMA_VERSION:
         raise JournalError(
-            f"the journal {path} was written by a newer trainer (version {version}, and this "
-            f"one knows {SCHEMA_VERSION}); update the trainer, or name another file"
+            f"a newer trainer wrote the journal {path} (version {version}; this one reads up to "
+            f"{SCHEMA_VERSION}); update the trainer, or choose another file"
         )
     return int(version)
 
 
-def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
-    """Take the steps from the journal's version to ours, all or none.
+def _upgrade(db: sqlite3.Connection, path: Path) -> None:
+    """Apply the missing migrations in one transaction.
 
-    While tables are rebuilt, rows may point nowhere for a utc_text and must not be deleted for
-    that; they are checked when all is done.
+    Foreign keys are off meanwhile, because a migration may rebuild tables; they are checked at the
+    end.
     """
     with transaction(db):
-        for step in MIGRATIONS[_version(db, path) :]:  # another copy may have been at it meanwhile
-            for statement in _statements(step):
+        # Read the version again: another process may have upgraded the file meanwhile.
+        for script in MIGRATIONS[_version(db, path) :]:
+            for statement in _statements(script):
                 db.execute(statement)
         if db.execute("PRAGMA foreign_key_check").fetchone():
             raise JournalError(
-                f"the journal {path} cannot be brought up to date: it has steps without a take; "
-                "move it away with its -wal, and bring back a backup"
+                f"the journal {path} cannot be upgraded: it has steps without a take; move it away "
+                "with its -wal file, and restore a backup"
             )
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute(f"PRAGMA user_version = {SCHEMA_VERSION}")
@@ -203,7 +203,7 @@ def _bring_up_to_date(db: sqlite3.Connection, path: Path) -> None:
 
 
 def _statements(script: str) -> Iterator[str]:
-    """The statements of a script, one by one: to run it whole would end the transaction."""
+    """Split a script into statements; ``executescript`` would commit the transaction."""
     statement = ""
     for piece in script.split(";"):
         statement += piece + ";"
@@ -211,4 +211,4 @@ def _statements(script: str) -> Iterator[str]:
             yield statement
             statement = ""
     if statement:
-        yield statement  # SQLite says what is wrong with it
+        yield statement  # incomplete: SQLite raises the error

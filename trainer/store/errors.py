@@ -1,4 +1,4 @@
-"""Errors about the journal."""
+"""Errors of the journal."""
 
 from __future__ import annotations
 
@@ -6,4 +6,4 @@ from trainer.core import TrainerError
 
 
 class JournalError(TrainerError):
-    """The journal cannot be used; the message says why and what to do."""
+    """The journal cannot be used; the message states the reason and the remedy."""

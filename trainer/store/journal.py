@@ -1,10 +1,10 @@
-"""The journal: one SQLite file that remembers every take.
+"""The journal: takes, own harps, calibrations and daily sets in one SQLite file.
 
-It is written ahead (WAL), so that whoever reads never waits for who writes, and a journal that was
-killed at any utc_text opens again with every take that was finished. Two copies of the trainer may
-use it at once: a writer waits its turn. What is written is on the disk when the call returns.
+The file is in WAL mode: readers never wait for a writer, and after a crash it opens with every
+take that was finished. Several processes may use it at once; writers wait for each other. Data is
+on the disk when a writing method returns.
 
-The file and its folder can be read by their owner alone, and nothing in them is sent anywhere.
+Only the owner can read the file and its folder. Nothing in them is sent anywhere.
 """
 
 from __future__ import annotations
@@ -42,12 +42,12 @@ from trainer.store.rows import (
 
 FILE = "journal.sqlite"
 
-_UNFIT = (TypeError, ValueError, KeyError, OverflowError)
-"""What comes of a row that cannot be a record, and of a record that cannot be a row."""
+_CONVERSION_ERRORS = (TypeError, ValueError, KeyError, OverflowError)
+"""Raised where a row does not convert to a record, or a record to a row."""
 
 
 class MergeCounts(NamedTuple):
-    """How many of each were new."""
+    """Numbers of records that a merge added."""
 
     takes: int
     harps: int
@@ -55,24 +55,24 @@ class MergeCounts(NamedTuple):
 
 
 def journal_path() -> Path:
-    """Where the journal lies unless the player says otherwise."""
+    """Return the default path of the journal, in the user's data folder."""
     return Path(platformdirs.user_data_dir("trainer", appauthor=False)) / FILE
 
 
 class Journal:
-    """An open journal. May be used from the thread that opened it.
+    """An open journal, for use in the thread that opened it.
 
-    Whatever cannot be read raises :class:`JournalError`.
+    Reading raises :class:`JournalError` where the file is damaged or cannot be read.
     """
 
     def __init__(self, path: Path | None = None) -> None:
-        """Open it; one that is not there yet is made, an older one is brought up to date.
+        """Open a journal; create it if it is missing, upgrade it if it is older.
 
         Args:
-            path: the file; None takes :func:`journal_path`.
+            path: the file; None for :func:`journal_path`.
 
         Raises:
-            JournalError: it cannot be opened, is no journal, or a newer trainer wrote it.
+            JournalError: the file cannot be opened, is no journal, or a newer version wrote it.
         """
         self.path = path or journal_path()
         try:
@@ -84,11 +84,11 @@ class Journal:
 
     @property
     def folder(self) -> Path:
-        """The folder that it lies in."""
+        """The folder of the file."""
         return Path(os.path.realpath(self.path)).parent
 
     def close(self) -> None:
-        """Let go of it. May be called twice."""
+        """Close the journal. May be called twice."""
         self._db.close()
 
     def __enter__(self) -> Journal:
@@ -100,13 +100,13 @@ class Journal:
     # Takes
 
     def add(self, *takes: TakeRecord) -> int:
-        """Keep takes, all or none; one that is there already stays as it is.
+        """Add takes, all or none; a take whose id exists already is left unchanged.
 
         Returns:
-            how many were new.
+            the number of new takes.
 
         Raises:
-            JournalError: they could not be written.
+            JournalError: the journal cannot be written.
         """
         with self._writing() as db:
             return sum(_add(db, take) for take in takes)
@@ -120,12 +120,12 @@ class Journal:
         until: date | None = None,
         steps: bool = True,
     ) -> list[TakeRecord]:
-        """Takes in the order in which they were played.
+        """Return takes in the order in which they were played.
 
         Args:
-            player, drill: only theirs; None takes all.
-            since, until: first and last day; None has no limit.
-            steps: whether their steps are read, too.
+            player, drill: only takes of this player or drill; None for all.
+            since, until: first and last day; None for no limit.
+            steps: whether to read the steps, too.
         """
         where, values = _where(
             ("player = ?", player),
@@ -133,21 +133,21 @@ class Journal:
             ("day >= ?", since.isoformat() if since else None),
             ("day <= ?", until.isoformat() if until else None),
         )
-        inside: dict[str, list[StepRecord]] = {}
+        steps_by_take: dict[str, list[StepRecord]] = {}
         with self._reading() as db:
-            # Takes first: each has its steps by then, whatever others add meanwhile.
+            # Takes first: their steps are in the file by then, whatever is added meanwhile.
             query = f"SELECT * FROM takes{where} ORDER BY began, id"
             rows = db.execute(query, values).fetchall()
             if steps:
                 query = f"{_STEPS} WHERE take IN (SELECT id FROM takes{where})"
                 for row in db.execute(f"{query} ORDER BY take, idx", values):
-                    inside.setdefault(row["take"], []).append(step_from_row(row))
-            return [take_from_row(row, inside.get(row["id"], ())) for row in rows]
+                    steps_by_take.setdefault(row["take"], []).append(step_from_row(row))
+            return [take_from_row(row, steps_by_take.get(row["id"], ())) for row in rows]
 
     def columns(
         self, *names: str, player: str | None = None, since: date | None = None
     ) -> list[tuple[Any, ...]]:
-        """Some figures of all steps, each as a column: a year's in a fraction of what records take.
+        """Return fields of all steps as columns; far faster than records for a year of practice.
 
         Args:
             names: fields of :class:`StepRecord`, or ``take`` for the take's id; `parts` is JSON.
@@ -162,10 +162,10 @@ class Journal:
             return list(zip(*db.execute(query, values), strict=True)) or [()] * len(names)
 
     def take(self, beginning: str) -> TakeRecord:
-        """The one take whose id begins so, or is so.
+        """Return the take with this id, or the only one whose id begins so.
 
         Raises:
-            JournalError: there is none, or more than one.
+            JournalError: no take or several takes match.
         """
         with self._reading() as db:
             rows = db.execute(
@@ -174,21 +174,21 @@ class Journal:
             rows = [row for row in rows if row["id"] == beginning] or rows
             if len(rows) != 1 or not beginning:
                 count = "more than one take" if rows else "no take"
-                told = f"{count} has an id that begins with '{beginning}'"
+                message = f"{count} has an id that begins with '{beginning}'"
                 if not beginning:
-                    told = "an empty text is no take's id"
-                raise JournalError(f"{told}; 'trainer journal list' shows them")
+                    message = "the id of a take is missing"
+                raise JournalError(f"{message}; 'trainer journal list' shows all ids")
             (row,) = rows
-            found = db.execute(f"{_STEPS} WHERE take = ? ORDER BY idx", (row["id"],))
-            return take_from_row(row, [step_from_row(one) for one in found])
+            steps = db.execute(f"{_STEPS} WHERE take = ? ORDER BY idx", (row["id"],))
+            return take_from_row(row, [step_from_row(step) for step in steps])
 
     def set_audio(self, take: str, audio: str | None) -> None:
-        """Say which sound file belongs to a take, by its id."""
+        """Set the audio file of a take, by the take's id; None for no audio."""
         with self._writing() as db:
             db.execute("UPDATE takes SET audio = ? WHERE id = ?", (audio, take))
 
     def players(self) -> list[str]:
-        """Everybody who has a take or a harp in it."""
+        """Return the names of all players who have a take or a harp."""
         query = "SELECT player FROM takes UNION SELECT player FROM harps ORDER BY player"
         with self._reading() as db:
             return [row["player"] for row in db.execute(query)]
@@ -196,43 +196,49 @@ class Journal:
     # Harps, devices and days
 
     def add_harp(self, harp: OwnHarp) -> None:
-        """Keep a harp as it was measured, beside earlier measurements of it."""
+        """Add a measurement of a harp, beside earlier ones."""
         with self._writing() as db:
-            db.execute(_insert("harps", HARP_COLUMNS, _INSTEAD), harp_row(harp))
+            db.execute(_insert("harps", HARP_COLUMNS, _REPLACE), harp_row(harp))
 
     def harps(self, player: str | None = None) -> list[OwnHarp]:
-        """Harps as they were measured, each as often as it was, in order of time."""
+        """Return all measurements of harps, in order of time; None for those of all players."""
         where, values = _where(("player = ?", player))
         query = f"SELECT * FROM harps{where} ORDER BY measured, name, player"
         with self._reading() as db:
             return [harp_from_row(row) for row in db.execute(query, values)]
 
     def add_calibration(self, calibration: Calibration) -> None:
-        """Keep a round trip, beside earlier ones of the same devices."""
+        """Add a calibration, beside earlier ones of the same devices."""
         with self._writing() as db:
-            query = _insert("calibrations", CALIBRATION_COLUMNS, _INSTEAD)
+            query = _insert("calibrations", CALIBRATION_COLUMNS, _REPLACE)
             db.execute(query, calibration_row(calibration))
 
     def calibrations(self) -> list[Calibration]:
-        """All round trips, in order of time."""
+        """Return all calibrations, in order of time."""
         query = "SELECT * FROM calibrations ORDER BY measured, input, output"
         with self._reading() as db:
             return [calibration_from_row(row) for row in db.execute(query)]
 
     def save_daily_set(self, player: str, day: date, minutes: float, entries: list[Any]) -> None:
-        """Keep the set of a day, as JSON can hold it, in place of an earlier one."""
+        """Save the daily set of a player, in place of an earlier one of that day.
+
+        Args:
+            player, day: whose set, and its day.
+            minutes: its length.
+            entries: its entries, as JSON values.
+        """
         with self._writing() as db:
             row = (player, day.isoformat(), minutes, json.dumps(entries))
-            db.execute(_insert("days", ("player", "day", "minutes", "entries"), _INSTEAD), row)
+            db.execute(_insert("days", ("player", "day", "minutes", "entries"), _REPLACE), row)
 
     def day(self, player: str, day: date) -> tuple[float, list[Any]] | None:
-        """Minutes and entries of a day's set; None if none was made."""
+        """Return minutes and entries of a daily set; None if none was saved."""
         query = "SELECT minutes, entries FROM days WHERE player = ? AND day = ?"
         with self._reading() as db:
             row = db.execute(query, (player, day.isoformat())).fetchone()
             return (row["minutes"], json.loads(row["entries"])) if row else None
 
-    # All of it
+    # The whole journal
 
     def merge(
         self,
@@ -240,111 +246,111 @@ class Journal:
         harps: Iterable[OwnHarp] = (),
         calibrations: Iterable[Calibration] = (),
     ) -> MergeCounts:
-        """Keep what comes from another journal, all or none; what is there stays as it is.
+        """Add records of another journal, all or none; existing records are left unchanged.
 
-        Round trips are kept only of devices of which this journal has none: what another computer
-        measured must not take the place of what this one did.
+        Calibrations are added only for pairs of devices that this journal has none of: those of
+        another computer must not replace its own.
 
         Raises:
-            JournalError: they could not be written.
+            JournalError: the journal cannot be written.
         """
         pairs = "SELECT DISTINCT input, output FROM calibrations"
         with self._writing() as db:
-            own = {tuple(row) for row in db.execute(pairs)}
-            strange = [one for one in calibrations if (one.input, one.output) not in own]
+            known = {tuple(row) for row in db.execute(pairs)}
+            new = [entry for entry in calibrations if (entry.input, entry.output) not in known]
             return MergeCounts(
                 sum(_add(db, take) for take in takes),
-                _new(db, _insert("harps", HARP_COLUMNS, _UNLESS), map(harp_row, harps)),
-                _new(
+                _insert_new(db, _insert("harps", HARP_COLUMNS, _SKIP), map(harp_row, harps)),
+                _insert_new(
                     db,
-                    _insert("calibrations", CALIBRATION_COLUMNS, _UNLESS),
-                    map(calibration_row, strange),
+                    _insert("calibrations", CALIBRATION_COLUMNS, _SKIP),
+                    map(calibration_row, new),
                 ),
             )
 
     def copy_to(self, path: Path) -> None:
-        """Write a copy that is whole, whatever other copies of the trainer are doing.
+        """Write a consistent copy of the journal, even while other processes write to it.
 
         Raises:
-            JournalError: there is something already, or it cannot be written; nothing is left of
-                it then.
+            JournalError: the target exists, or cannot be written; no partial file stays behind.
         """
         try:
             with atomic_write(path) as part, closing(sqlite3.connect(part)) as copy:
                 self._db.backup(copy)
-                # One file by itself, also where nothing can be written beside it.
+                # Out of WAL mode, the copy is one file, and opens on read-only media.
                 copy.execute("PRAGMA journal_mode = DELETE")
         except FileExistsError as error:
-            raise JournalError(f"{path} is there already; name a file that is not") from error
+            raise JournalError(f"{path} exists already; choose another name") from error
         except (sqlite3.Error, OSError) as error:
             raise JournalError(
                 f"the journal {self.path} cannot be copied to {path}: "
                 f"{describe_failure(path, error)}"
             ) from error
 
-    # Inside
+    # Transactions
 
     @contextmanager
     def _writing(self) -> Iterator[sqlite3.Connection]:
-        """A transaction: all of it is kept, or none."""
+        """Open a transaction, and turn its errors into :class:`JournalError`."""
         try:
             with transaction(self._db):
                 yield self._db
         except sqlite3.IntegrityError as error:
             raise JournalError(
-                f"a record cannot be kept in the journal {self.path}: something in it is missing "
-                f"or no number ({error}); it is left out"
+                f"a record cannot be written to the journal {self.path}: a field is missing or has "
+                f"the wrong type ({error}); it is left out"
             ) from error
         except sqlite3.Error as error:
             raise JournalError(
                 f"the journal {self.path} cannot be written: {describe_failure(self.path, error)}"
             ) from error
-        except _UNFIT as error:
+        except _CONVERSION_ERRORS as error:
             raise JournalError(
-                f"a record cannot be kept in the journal {self.path}: {error}; it is left out"
+                f"a record cannot be written to the journal {self.path}: {error}; it is left out"
             ) from error
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
         try:
             yield self._db
-        except (sqlite3.Error, *_UNFIT) as error:
+        except (sqlite3.Error, *_CONVERSION_ERRORS) as error:
             raise JournalError(
                 f"the journal {self.path} cannot be read: {describe_failure(self.path, error)}"
             ) from error
 
 
 _STEPS = f"SELECT {', '.join(STEP_COLUMNS)} FROM steps"
-_INSTEAD = "OR REPLACE"
-_UNLESS = "ON CONFLICT DO NOTHING"
-"""Not OR IGNORE, which would pass over rows that are not whole without a word."""
+_REPLACE = "OR REPLACE"
+_SKIP = "ON CONFLICT DO NOTHING"
+"""Not OR IGNORE, which would also skip incomplete rows silently."""
 
 
 def _insert(table: str, columns: tuple[str, ...], clash: str = "") -> str:
-    """A statement that inserts a row; `clash` says what if it is there."""
-    before, after = (clash, "") if clash == _INSTEAD else ("", clash)
+    """Build an INSERT statement; `clash` is the conflict clause."""
+    before, after = (clash, "") if clash == _REPLACE else ("", clash)
     places = ", ".join("?" * len(columns))
     return f"INSERT {before} INTO {table} ({', '.join(columns)}) VALUES ({places}) {after}"
 
 
 def _add(db: sqlite3.Connection, take: TakeRecord) -> bool:
-    """Insert a take, unless it is there; whether it was new."""
-    if not _new(db, _insert("takes", TAKE_COLUMNS, _UNLESS), [take_row(take)]):
+    """Insert a take unless its id exists; return whether it was new."""
+    if not _insert_new(db, _insert("takes", TAKE_COLUMNS, _SKIP), [take_row(take)]):
         return False
     rows = [step_row(take.id, step) for step in take.steps]
     db.executemany(_insert("steps", STEP_COLUMNS), rows)
     return True
 
 
-def _new(db: sqlite3.Connection, query: str, rows: Iterable[Row]) -> int:
-    """Insert rows; how many there had not been."""
+def _insert_new(db: sqlite3.Connection, query: str, rows: Iterable[Row]) -> int:
+    """Insert rows and return the number of new ones."""
     before = db.total_changes
     db.executemany(query, rows)
     return db.total_changes - before
 
 
 def _where(*conditions: tuple[str, str | None]) -> tuple[str, list[str]]:
-    known = [(text, value) for text, value in conditions if value is not None]
-    if not known:
+    """Build a WHERE clause and its values from the conditions that have one."""
+    used = [(text, value) for text, value in conditions if value is not None]
+    if not used:
         return "", []
-    return " WHERE " + " AND ".join(text for text, _ in known), [value for _, value in known]
+    return " WHERE " + " AND ".join(text for text, _ in used), [value for _, value in used]

@@ -1,8 +1,8 @@
-"""What the journal holds, as plain records.
+"""The records of the journal.
 
-Conventions. Moments are aware datetimes in UTC; days are the player's own, as the clock on the
-wall said when the take began. Pitches are cents, levels dB, times of sound ms. A figure that could
-not be measured is None.
+Conventions. Times of day are aware datetimes in UTC. A day is the local date when the take began.
+Pitches are in cents, levels in dB, durations in milliseconds unless stated otherwise. A measurement
+that was not possible is None.
 """
 
 from __future__ import annotations
@@ -18,11 +18,11 @@ from trainer.marking import Mark, Result
 
 @dataclass(frozen=True, slots=True)
 class HarpTag:
-    """Which harp was in hand.
+    """The harp of a take.
 
     Attributes:
         key, tuning, a4, temperament: as in :class:`trainer.harp.Harp`.
-        name: what the player calls it, such as ``old C``; None for no harp in particular.
+        name: name of the own harp, such as ``old C``; None if it is none.
     """
 
     key: str
@@ -33,29 +33,29 @@ class HarpTag:
 
     @classmethod
     def of(cls, harp: Harp, name: str | None = None) -> HarpTag:
-        """The tag of a harp."""
+        """Return the tag of a harp."""
         return cls(harp.key.name, harp.tuning.name, harp.a4, harp.temperament.name, name)
 
 
 @dataclass(frozen=True, slots=True)
 class StepRecord:
-    """What one step of a take earned, and the figures behind it.
+    """The mark and the measurements of one step of a take.
 
     Attributes:
-        index: place among the drill's steps, from 0.
-        tab: what was asked for, as it is written; the whole path of a glide or ladder.
+        index: index of the step in the drill, from 0.
+        tab: tab of the step as written; the whole path of a glide or ladder.
         kind: ``note``, ``chord``, ``glide`` or ``ladder``.
-        entry: tab of the one entry that is judged, where there is one: the note itself, the end
-            of a glide, None for chords and ladders.
-        care: how clean it was to be.
-        beats: how long it was to last.
+        entry: tab entry whose pitch is judged: the note, or the end of a glide; None for chords
+            and ladders.
+        care: required cleanness, a value of :class:`trainer.drill.Care`.
+        beats: written length in beats.
         score: 0 to 100.
-        parts: each part of `trainer.drill.PARTS` that was judged, 0 to 100.
-        sentence: why, in plain words.
-        heard: tab of what was held; None where nothing was.
+        parts: score of each criterion that was judged, 0 to 100.
+        sentence: the reason for the mark.
+        heard: tab entry of the held pitch; None if none was held.
         cents, wobble_cents, drift_cents, scoop_cents, settle_ms, leak_db, leak_hole, late_ms: as
             in :class:`trainer.marking.Measured`; `cents` counts from the step's target.
-        hz: pitch that was held, by `cents` and the target of `entry`; None where either is.
+        hz: held pitch in hertz, from `cents` and the target of `entry`; None if either is None.
     """
 
     index: int
@@ -80,7 +80,7 @@ class StepRecord:
 
     @classmethod
     def of(cls, mark: Mark, harp: Harp) -> StepRecord:
-        """The record of a mark that was earned on a harp."""
+        """Return the record of a mark that was earned on a harp."""
         step, measured = mark.step, mark.measured
         entry = step.last[0] if not (step.is_chord or step.ladder) else None
         hz = None
@@ -113,26 +113,26 @@ class StepRecord:
 
 @dataclass(frozen=True, slots=True)
 class TakeRecord:
-    """One pass through a drill that was marked.
+    """A marked pass through a drill.
 
     Attributes:
-        id: a name that no other take has, wherever it was played.
-        player: who played.
-        began: when, UTC.
-        day: the player's own day.
+        id: unique id, across computers, too.
+        player: name of the player.
+        began: start, UTC.
+        day: local date of the start.
         drill: name of the drill.
-        title: its title.
-        skills: its skills, the main one first.
-        harp: what it was played on.
-        tempo: beats a minute.
-        source: ``microphone``, ``recording`` or ``player`` (the built-in one).
+        title: title of the drill.
+        skills: skills of the drill, the main one first.
+        harp: the harp that was played.
+        tempo: beats per minute.
+        source: ``microphone``, ``recording`` or ``player`` (the built-in player).
         score: 0 to 100.
-        passed: whether it reached the drill's pass mark.
-        whole: whether all of the drill was played.
-        seconds: how long it lasted.
-        steps: in order.
-        extras: sentences of notes that nothing asked for.
-        audio: name of its sound file in the journal's folder; None if it was not kept.
+        passed: whether the score reached the drill's pass mark.
+        whole: whether the whole drill was played.
+        seconds: duration.
+        steps: records of the steps, in order.
+        extras: sentences about extra notes.
+        audio: path of the audio file, relative to the journal's folder; None if not kept.
     """
 
     id: str
@@ -165,19 +165,19 @@ class TakeRecord:
         harp_name: str | None = None,
         audio: str | None = None,
     ) -> TakeRecord:
-        """The record of a result.
+        """Return the record of a result.
 
         Args:
-            result: what was earned.
-            harp: what it was played on.
-            player: who played.
-            began: when, aware; the day is that of its own time zone.
-            source: where the sound came from.
-            harp_name: what the player calls the harp.
-            audio: name of its sound file.
+            result: the result of a pass.
+            harp: the harp that was played.
+            player: name of the player.
+            began: start, an aware datetime; its time zone determines the day.
+            source: as the attribute.
+            harp_name: name of the own harp, if it is one.
+            audio: as the attribute.
         """
         drill = result.drill
-        own = [step for step in drill.steps if not step.call]
+        playable = [step for step in drill.steps if not step.call]
         return cls(
             id=uuid4().hex,
             player=player,
@@ -191,7 +191,7 @@ class TakeRecord:
             source=source,
             score=result.score,
             passed=result.passed,
-            whole=len(result.marks) == len(own),
+            whole=len(result.marks) == len(playable),
             seconds=drill.seconds * drill.tempo / result.tempo,
             steps=tuple(StepRecord.of(mark, harp) for mark in result.marks),
             extras=tuple(extra.sentence for extra in result.extras),
@@ -201,12 +201,12 @@ class TakeRecord:
 
 @dataclass(frozen=True, slots=True)
 class ReedRecord:
-    """The pitch of one reed as it was measured.
+    """The measured pitch of one reed.
 
     Attributes:
-        tab: a natural entry, as text.
-        hz: its pitch.
-        spread_cents: how far readings of it lay apart.
+        tab: its natural note, as a tab entry.
+        hz: pitch in hertz.
+        spread_cents: spread of the readings in cents.
     """
 
     tab: str
@@ -216,14 +216,14 @@ class ReedRecord:
 
 @dataclass(frozen=True, slots=True)
 class OwnHarp:
-    """A harp of the player's, as it was measured.
+    """One measurement of a harp that the player has named.
 
     Attributes:
-        player: whose.
-        name: what the player calls it; no two of a player's have the same.
-        tag: key, tuning and what it is tuned to.
-        measured: when, UTC.
-        reeds: as far as they were measured.
+        player: name of the player.
+        name: name of the harp, unique for the player.
+        tag: key, tuning and reference pitch.
+        measured: time of the measurement, UTC.
+        reeds: the reeds that were measured; empty if the harp was forgotten.
     """
 
     player: str
@@ -235,15 +235,15 @@ class OwnHarp:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """A round trip from click to microphone.
+    """A round-trip latency from output to input.
 
     Attributes:
         input, output: names of the devices.
-        rate: samples a second.
-        latency_ms: the round trip.
-        spread_ms: how far single clicks lay apart.
-        measured: when, UTC.
-        by_hand: whether the player gave it.
+        rate: sample rate in hertz.
+        latency_ms: round trip in milliseconds.
+        spread_ms: spread of single clicks in milliseconds.
+        measured: time of the measurement, UTC.
+        by_hand: whether the player entered it.
     """
 
     input: str

@@ -1,4 +1,4 @@
-"""Records as rows of the journal's tables, and back."""
+"""Conversion of records to rows of the journal's tables, and back."""
 
 from __future__ import annotations
 
@@ -20,26 +20,26 @@ from trainer.store.records import (
 
 Row = tuple[Any, ...]
 
-_FIGURES = tuple(one.name for one in fields(StepRecord) if one.name != "index")
-STEP_COLUMNS = ("take", "idx", *_FIGURES)
-"""The fields of a step, in their order, after the id of its take."""
-_PARTS_AT = STEP_COLUMNS.index("parts") - 1
+_STEP_FIELDS = tuple(field.name for field in fields(StepRecord) if field.name != "index")
+STEP_COLUMNS = ("take", "idx", *_STEP_FIELDS)
+"""Columns of a step: the id of its take, then the fields of :class:`StepRecord` in order."""
+_PARTS_INDEX = STEP_COLUMNS.index("parts") - 1
 TAKE_COLUMNS = (
     *("id", "player", "began", "day", "drill", "title", "skills"),
     *("harp_key", "harp_tuning", "harp_a4", "harp_temperament", "harp_name"),
     *("tempo", "source", "score", "passed", "whole", "seconds", "extras", "audio"),
 )
 HARP_COLUMNS = ("player", "name", "key", "tuning", "a4", "temperament", "measured", "reeds")
-CALIBRATION_COLUMNS = tuple(one.name for one in fields(Calibration))
+CALIBRATION_COLUMNS = tuple(field.name for field in fields(Calibration))
 
 
 def utc_text(when: datetime) -> str:
-    """A utc_text as text that sorts by time."""
+    """Format a time as ISO 8601 in UTC, so that text sorts by time."""
     return when.astimezone(UTC).isoformat(timespec="microseconds")
 
 
 def take_row(take: TakeRecord) -> Row:
-    """A take, without its steps."""
+    """Return the row of a take, without its steps."""
     harp = take.harp
     return (
         *(take.id, take.player, utc_text(take.began), take.day.isoformat()),
@@ -51,14 +51,14 @@ def take_row(take: TakeRecord) -> Row:
 
 
 def step_row(take: str, step: StepRecord) -> Row:
-    """A step of the take of that id."""
-    values = [step.index, *(getattr(step, name) for name in _FIGURES)]
-    values[_PARTS_AT] = json.dumps(dict(step.parts))
+    """Return the row of a step; `take` is the id of its take."""
+    values = [step.index, *(getattr(step, name) for name in _STEP_FIELDS)]
+    values[_PARTS_INDEX] = json.dumps(dict(step.parts))
     return (take, *values)
 
 
 def harp_row(harp: OwnHarp) -> Row:
-    """A harp as it was measured."""
+    """Return the row of a measured harp."""
     tag = harp.tag
     return (
         *(harp.player, harp.name, tag.key, tag.tuning, tag.a4, tag.temperament),
@@ -66,19 +66,20 @@ def harp_row(harp: OwnHarp) -> Row:
     )
 
 
-def calibration_row(one: Calibration) -> Row:
-    """A round trip."""
+def calibration_row(calibration: Calibration) -> Row:
+    """Return the row of a calibration."""
     return (
-        *(one.input, one.output, one.rate, one.latency_ms, one.spread_ms),
-        *(utc_text(one.measured), int(one.by_hand)),
+        *(calibration.input, calibration.output, calibration.rate),
+        *(calibration.latency_ms, calibration.spread_ms),
+        *(utc_text(calibration.measured), int(calibration.by_hand)),
     )
 
 
-# The following raise ValueError, TypeError or KeyError where a row is damaged.
+# The functions below raise ValueError, TypeError or KeyError where a row is damaged.
 
 
 def take_from_row(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
-    """The take of a row, with its steps."""
+    """Return the take of a row, with its steps."""
     return TakeRecord(
         id=row["id"],
         player=row["player"],
@@ -107,14 +108,14 @@ def take_from_row(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
 
 
 def step_from_row(row: sqlite3.Row) -> StepRecord:
-    """The step of a row that has :data:`STEP_COLUMNS`."""
+    """Return the step of a row with the columns :data:`STEP_COLUMNS`."""
     _, *values = row
-    values[_PARTS_AT] = json.loads(values[_PARTS_AT])
+    values[_PARTS_INDEX] = json.loads(values[_PARTS_INDEX])
     return StepRecord(*values)
 
 
 def harp_from_row(row: sqlite3.Row) -> OwnHarp:
-    """The harp of a row."""
+    """Return the measured harp of a row."""
     return OwnHarp(
         row["player"],
         row["name"],
@@ -125,7 +126,7 @@ def harp_from_row(row: sqlite3.Row) -> OwnHarp:
 
 
 def calibration_from_row(row: sqlite3.Row) -> Calibration:
-    """The round trip of a row."""
+    """Return the calibration of a row."""
     return Calibration(
         row["input"],
         row["output"],

@@ -1,4 +1,4 @@
-"""The tables of the journal, version by version.
+"""The schema of the journal, as a list of migrations.
 
 `MIGRATIONS[n]` upgrades a journal from version n to n + 1. A released migration never changes: a
 new version is a new entry, and a journal of the version before it, with rows in every table, goes
@@ -9,7 +9,7 @@ PRAGMA. It may rebuild tables: foreign keys are checked once, after the last mig
 from __future__ import annotations
 
 APPLICATION_ID = 0x48415250
-"""What SQLite's application_id says in every journal: HARP."""
+"""SQLite application_id of every journal: "HARP" in ASCII."""
 
 MIGRATIONS: tuple[str, ...] = (
     """
