@@ -20,7 +20,8 @@ from trainer.drill import CleannessRule, Drill, Goal, parse_drill
 from trainer.drill.tab_reader import parse_tab
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result
-from trainer.marking.score import break_down, criterion_scores, score_criteria, step_score
+from trainer.marking.criteria import criterion_scores, score_criteria
+from trainer.marking.score import break_down, step_score
 from trainer.practice import PassEnded, PassStarted, Plan, ReadingHeard, StepMarked, run_take
 from trainer.practice.tempo_ladder import TempoLadder
 from trainer.sound import Fault, PlayerSpec

@@ -23,7 +23,8 @@ from trainer.drill.tab_reader import parse_tab
 from trainer.ear import Reading
 from trainer.harp import Harp, HarpError, Tab
 from trainer.marking import Mark, Marker, Measured, Result
-from trainer.marking.score import criterion_scores, is_wrong_note, step_score
+from trainer.marking.criteria import criterion_scores, is_wrong_note
+from trainer.marking.score import step_score
 from trainer.marking.sentence import mark_sentence
 
 RATE = 48_000

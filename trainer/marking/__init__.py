@@ -2,22 +2,17 @@
 
 One path: :class:`Marker` (or :class:`FreeMarker`, where the clock is free) observes readings; the
 follower assigns them to steps; :mod:`~trainer.marking.measurement` measures each step;
-:mod:`~trainer.marking.score` turns the figures into criteria and a score;
+:mod:`~trainer.marking.criteria` turns the figures into points on each criterion, and
+:mod:`~trainer.marking.score` these into a score;
 :mod:`~trainer.marking.sentence` puts them in words.
 """
 
+from trainer.marking.criteria import CriterionScore, ScoreTerm, score_criteria
 from trainer.marking.free_marker import FreeMarker
 from trainer.marking.mark import ExtraNote, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
-from trainer.marking.score import (
-    CriterionScore,
-    ScoreBreakdown,
-    ScoreTerm,
-    break_down,
-    score_criteria,
-    total_score,
-)
+from trainer.marking.score import ScoreBreakdown, break_down, total_score
 from trainer.marking.sentence import describe_sound
 
 __all__ = [

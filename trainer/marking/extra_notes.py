@@ -1,4 +1,4 @@
-"""Notes that nothing asked for: what sounds between the steps as they were played."""
+"""Notes that the drill does not ask for: sounds between the steps as they were played."""
 
 from __future__ import annotations
 
@@ -11,16 +11,10 @@ from numpy.typing import NDArray
 from trainer.drill import BeatClock
 from trainer.marking.follower import Segment
 from trainer.marking.mark import ExtraNote
+from trainer.marking.parameters import EXTRA_NOTES
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.sentence import describe_sound
 from trainer.marking.target import StepTarget
-
-LEAST_S = 0.08
-"""What is shorter is a slip on the way from hole to hole, and no note."""
-BEFORE_BEATS = 0.5
-"""What sounds so long before the first step, or earlier, is not yet part of the take."""
-BEFORE, AFTER = 8, 3
-"""Readings from a run's first, 40 ms before and 15 after, in which its attack may be known."""
 
 
 def find_extra_notes(
@@ -28,33 +22,35 @@ def find_extra_notes(
     segments: Sequence[Segment],
     targets: Sequence[StepTarget],
     clock: BeatClock,
-    spared: Iterable[tuple[int, int]] = (),
+    ignored: Iterable[tuple[int, int]] = (),
 ) -> list[ExtraNote]:
-    """The extra notes of a pass.
+    """The extra notes of a pass, in order.
 
     Args:
         history: its readings.
-        segments: those that belong to steps, in order.
+        segments: the segments of its steps, in order.
         targets: its steps.
-        clock: where its beats fall.
-        spared: stretches of samples in which the trainer plays.
+        clock: its clock.
+        ignored: first and last sample of each span in which the trainer itself plays.
     """
     if not segments or not len(history):
         return []
     count = len(history)
     sample = history.sample[:count]
-    inside = np.zeros(count, dtype=bool)
+    is_excluded = np.zeros(count, dtype=bool)
     for segment in segments:
-        inside[segment.start : segment.end] = True
-    begins = targets[0].at - round(BEFORE_BEATS * 60.0 / clock.tempo * clock.rate)
-    inside |= (sample < begins) | (sample > max(target.end for target in targets))
-    for start, end in spared:
-        inside |= (sample >= start) & (sample <= end)
+        is_excluded[segment.start : segment.end] = True
+    lead = round(EXTRA_NOTES.before_beats * 60.0 / clock.tempo * clock.rate)
+    is_excluded |= sample < targets[0].at - lead
+    is_excluded |= sample > max(target.end for target in targets)
+    for start, end in ignored:
+        is_excluded |= (sample >= start) & (sample <= end)
     extras = []
-    for first, end in _runs(np.where(inside, -1, history.name[:count])):
+    for first, end in _runs(np.where(is_excluded, -1, history.name[:count])):
         start, stop = int(sample[first]), int(sample[end - 1])
         before = [segment for segment in segments if segment.end <= first]
-        if stop - start < LEAST_S * clock.rate or not _begins(history, first, before):
+        is_short = stop - start < EXTRA_NOTES.min_length_s * clock.rate
+        if is_short or not _is_new_note(history, first, before):
             continue
         tab = history.names[int(history.name[first])][0]
         beats = clock.beat(stop) - clock.beat(start)
@@ -74,15 +70,16 @@ def find_extra_notes(
 
 
 def _runs(names: NDArray[np.int16]) -> list[tuple[int, int]]:
-    """Stretches of readings with one name, (first, end)."""
+    """Runs of readings with the same name, each as (first, end)."""
     edges = np.flatnonzero(np.diff(names)) + 1
     bounds = [0, *edges.tolist(), len(names)]
     return [(first, end) for first, end in pairwise(bounds) if names[first] >= 0]
 
 
-def _begins(history: ReadingHistory, first: int, before: Sequence[Segment]) -> bool:
-    """Whether a run is a note of its own, and not what a step leaves ringing."""
-    attacks = history.onset[max(0, first - BEFORE) : first + AFTER]
+def _is_new_note(history: ReadingHistory, first: int, before: Sequence[Segment]) -> bool:
+    """Whether a run is a note of its own, not the end of the step before it."""
+    earliest = max(0, first - EXTRA_NOTES.attack_frames_before)
+    attacks = history.onset[earliest : first + EXTRA_NOTES.attack_frames_after]
     if (attacks >= 0).any():
         return True
     if not before or before[-1].end != first:

@@ -1,27 +1,34 @@
-"""Which readings belong to which step: an online follower.
+"""Which readings belong to which step: an online score follower.
 
-A hidden Markov model whose states run from left to right through the drill, decoded by Viterbi
-(Rabiner 1989, Proceedings of the IEEE 77(2); score following this way: Orio and Déchelle 2001,
-ICMC; both from memory). Costs stand for negative log probabilities, in no unit; only their
-differences matter. Between two steps there is a *gap*, and each step can be played in two ways:
+A left-to-right hidden Markov model, decoded by Viterbi with a beam (Rabiner 1989, Proceedings of
+the IEEE 77(2); score following with it: Orio and Déchelle 2001, ICMC; both from memory). Costs are
+negative log probabilities: a path's cost is the sum of its emission and transition costs, and the
+cheapest path wins. Each step has three hidden states:
 
     gap 0 ──▶ step 0 (right | wrong) ──▶ gap 1 ──▶ step 1 (right | wrong) ──▶ gap 2 …
 
-- Silence costs nothing in a gap; what sounds there is an extra note and costs a little.
-- In a step played right, a reading costs its distance from the step's pitch; played wrong, a
-  little whatever the pitch, but wrong has to be paid for on entering. The two change into each
-  other inside a breath, which is how a note is scooped into, or slips.
-- A step is entered at a cost that grows with the distance from its beat, or with the change of
-  that distance since the step before, whichever is less, and only up to a limit: a hesitation is
-  paid for once, and a player who has lost the beat is followed for what is played.
-- An attack makes entering free. Without one, a change of pitch slurs into the next step, but a
-  step of the same pitch cannot be told from the one before it being held on.
+- **gap**: the player rests, or plays something that the drill does not ask for. Silence costs
+  nothing here, sound a little.
+- **right**: the step is played as written. A reading costs its distance from the step's pitch.
+- **wrong**: the step is played wrong. Every sounding reading costs the same, and entering costs
+  more. Right and wrong change into each other without an attack: a note may be scooped into, or
+  slip.
+
+Transitions:
+
+- Entering a step costs more the further its due time is away. The distance counts from the beat or
+  from the lateness of the step before, whichever costs less, and only up to a limit. So a
+  hesitation is paid for once, and a player who has lost the beat is still followed.
+- An attack makes entering free. Without one, a change of pitch is taken as a slur; a step of the
+  same pitch cannot be told from the one before it being held on.
 - From gap to gap, a step is skipped.
 
-Instead of back-pointers each state carries the chain of segments that led to it (token passing;
-Young, Russell and Thornton 1989, Cambridge technical report, from memory), so that memory does
-not grow with time and the path is there at any moment. States that are far behind the best are
-dropped, so that a reading costs the same in a drill of any length.
+Instead of back-pointers, each state carries the chain of segments that led to it (token passing;
+Young, Russell and Thornton 1989, Cambridge technical report, from memory). Memory does not grow
+with time, and the best path is known at every moment. The beam keeps the time per reading constant
+for a drill of any length.
+
+The costs are in :class:`trainer.marking.parameters.FollowerParameters`.
 """
 
 from __future__ import annotations
@@ -32,138 +39,123 @@ from math import inf, isnan
 from typing import NamedTuple
 
 from trainer.ear import Reading
+from trainer.marking.parameters import FOLLOWER, FollowerParameters
 from trainer.marking.target import StepTarget, absolute_cents, sounding_mask
-
-# A reading, inside a step or a gap. Neighbouring readings say much the same, so each says little.
-_CENT = 0.005  # a cent off the pitch, up to:
-_OTHER = 0.5
-_BLURRED = 0.1  # the wanted hole sounds, but is not the one whose pitch is read
-_PARTLY = 0.15  # none of a chord's holes but one, and more
-_WRONG = 0.1
-_EXTRA = 0.2
-_SILENT = 0.5
-_UNPITCHED_STEP, _UNPITCHED_GAP = 0.2, 0.1
-
-# A change of state.
-_SKIP = 16.0
-_ENTER_WRONG = 15.0
-_TURN_WRONG = 4.0
-_OFF_TIME = 12.0  # off by the step's own length; the limit for late
-_EARLY = 48.0  # the limit for early: a hesitation is likelier than a leap
-_OWN_BEAT = 0.5  # more, for keeping to the player's own beat
-_REATTACK = 10.0  # an attack inside a step
-_SLUR = 1.0
-_SLUR_SHARED = 6.0  # to a sound that has a reed in common with the one before
-_HELD_ON = 24.0  # no attack where only an attack could tell
-_SOFT_ATTACK = 3.0  # out of silence, unnoticed as an attack
-
-_LEFT_AT_ONCE = _SKIP  # of leaving a step as it starts; less the longer it has lasted, up to
-_LONG_ENOUGH = 0.3  # of its length
-_TIME_SCALE = (0.25, 1.0)  # s, limits of the length that being off time is compared with
-_BEAM = 120.0
 
 
 class Segment(NamedTuple):
-    """Readings that belong to a step.
+    """The readings assigned to a step.
 
     Attributes:
-        step: which of the follower's targets.
-        start: number of its first reading.
-        end: number of the first reading after it.
-        late: how far from its time it was entered, in samples.
-        before: the segment before it; None for the first.
+        step: index among the follower's targets.
+        start: index of its first reading.
+        end: index of the first reading after it.
+        lateness: samples between the step's due time and its first reading; negative is early.
+        previous: the segment before it; None for the first.
     """
 
     step: int
     start: int
     end: int
-    late: float
-    before: Segment | None
+    lateness: float
+    previous: Segment | None
 
 
-class _Entry(NamedTuple):
-    """How a step was entered: reading, distance from its time, and the segment before."""
+class _Entrance(NamedTuple):
+    """How a path entered a step: first reading, lateness in samples, and the segment before."""
 
     start: int
-    late: float
-    before: Segment | None
+    lateness: float
+    previous: Segment | None
 
 
-class _Moment(NamedTuple):
-    """What a reading means to every state.
+class _Observation(NamedTuple):
+    """A reading, with what does not depend on the step.
 
     Attributes:
-        frame: its number.
-        time: where it counts as being, in samples.
-        sounds: whether anything does.
-        attack: whether an attack becomes known.
-        unattacked: cost of entering a step out of a gap.
-        extra: cost of being in a gap.
-        unknown: whether neither pitch nor holes are known.
-        pitch: cents from A4 = 440 Hz; not a number where there is none.
-        holes: those that sound, as bits.
+        frame: index of the reading.
+        time: its time in samples.
+        is_sounding: whether anything sounds.
+        is_attack: whether an attack is detected.
+        gap_exit: transition cost from a gap into a step.
+        gap_emission: emission cost in a gap.
+        is_unidentified: whether neither pitch nor holes are known.
+        pitch: cents from A4 = 440 Hz; NaN where there is none.
+        holes: bit mask of the reeds that sound.
     """
 
     frame: int
     time: int
-    sounds: bool
-    attack: bool
-    unattacked: float
-    extra: float
-    unknown: bool
+    is_sounding: bool
+    is_attack: bool
+    gap_exit: float
+    gap_emission: float
+    is_unidentified: bool
     pitch: float
     holes: int
 
 
-_NEVER = _Entry(0, 0.0, None)
+_NO_ENTRANCE = _Entrance(0, 0.0, None)
 
 
 @dataclass(slots=True)
-class _State:
-    """A step and the gap before it, with the cost of the best way to be in each by now.
+class _StepStates:
+    """The hidden states of a step, with the cost of the cheapest path to each.
 
     Attributes:
-        step: number of the step.
-        at: sample on which it should start.
-        scale: length that being off time is compared with, in samples.
-        long_enough: how long it must last, in samples, to be left at no cost.
+        costs: the model's parameters.
+        step: index of the step.
+        due: sample on which it should start.
+        time_scale: length in samples that the distance from the due time is divided by.
+        full_length: length in samples from which leaving the step is free.
         low, high: range of its pitches, in cents from A4 = 440 Hz.
-        wanted: its holes, as bits.
-        is_chord: whether more than one is meant to sound.
-        slur: cost of entering it from the step before without an attack.
-        gap, gap_path: of the gap before it, and the last segment on the way there.
-        right, right_entry: of the step being played right, and how it was entered.
-        wrong, wrong_entry: of the step being played wrong.
+        reeds: bit mask of its reeds.
+        is_chord: whether it asks for more than one hole at once.
+        slur: transition cost from the step before without an attack.
+        gap, gap_path: cost of the gap before the step, and the last segment on the path to it.
+        right, right_entrance: cost of the step played right, and how its path entered the step.
+        wrong, wrong_entrance: the same of the step played wrong.
         best: the least of the three costs.
     """
 
+    costs: FollowerParameters
     step: int
-    at: float
-    scale: float
-    long_enough: float
+    due: float
+    time_scale: float
+    full_length: float
     low: float
     high: float
-    wanted: int
+    reeds: int
     is_chord: bool
     slur: float
     gap: float = inf
     gap_path: Segment | None = None
     right: float = inf
-    right_entry: _Entry = _NEVER
+    right_entrance: _Entrance = _NO_ENTRANCE
     wrong: float = inf
-    wrong_entry: _Entry = _NEVER
+    wrong_entrance: _Entrance = _NO_ENTRANCE
     best: float = inf
 
     @classmethod
-    def of(cls, step: int, target: StepTarget, before: StepTarget | None, rate: int) -> _State:
-        shortest, longest = (scale * rate for scale in _TIME_SCALE)
-        scale = min(max(target.end - target.at, shortest), longest)
-        slur = _SLUR if before is None else _slur(before.path[-1], target.path[0])
+    def of(
+        cls,
+        step: int,
+        target: StepTarget,
+        previous: StepTarget | None,
+        rate: int,
+        costs: FollowerParameters,
+    ) -> _StepStates:
+        shortest, longest = costs.min_time_scale_s * rate, costs.max_time_scale_s * rate
+        if previous is None:
+            slur = costs.slur
+        else:
+            slur = _slur_cost(previous.path[-1], target.path[0], costs)
         return cls(
+            costs,
             step,
             target.at,
-            scale,
-            _LONG_ENOUGH * max(1, target.end - target.at),
+            min(max(target.end - target.at, shortest), longest),
+            costs.full_length * max(1, target.end - target.at),
             target.lowest,
             target.highest,
             target.holes,
@@ -171,235 +163,263 @@ class _State:
             slur,
         )
 
-    def drop(self) -> None:
+    @classmethod
+    def after_the_last(cls, step: int, costs: FollowerParameters) -> _StepStates:
+        """The gap after the last step, as the gap before a step that cannot be entered."""
+        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, inf)
+
+    def prune(self) -> None:
         self.gap = self.right = self.wrong = self.best = inf
 
-    def ended(self, time: float) -> tuple[float, _Entry]:
-        """Leaving the step at a time, by its better way: the cost, and how it was entered."""
+    def leave(self, time: float) -> tuple[float, _Entrance]:
+        """Cost of leaving the step at a time by its cheaper state, and how that was entered."""
         if self.right <= self.wrong:
-            cost, entry = self.right, self.right_entry
+            cost, entrance = self.right, self.right_entrance
         else:
-            cost, entry = self.wrong, self.wrong_entry
-        lasted = (time - self.at - entry.late) / self.long_enough
+            cost, entrance = self.wrong, self.wrong_entrance
+        lasted = (time - self.due - entrance.lateness) / self.full_length
         if lasted < 1.0:
-            cost += _LEFT_AT_ONCE * (1.0 - lasted)
-        return cost, entry
+            cost += self.costs.leave_at_once * (1.0 - lasted)
+        return cost, entrance
 
-    def segment(self, entry: _Entry, end: int) -> Segment:
-        """The step, entered so and left before a reading."""
-        return Segment(self.step, entry.start, end, entry.late, entry.before)
+    def segment(self, entrance: _Entrance, end: int) -> Segment:
+        """The step's segment from an entrance to the reading before `end`."""
+        return Segment(self.step, entrance.start, end, entrance.lateness, entrance.previous)
 
-    def play(self, now: _Moment, before: _State, left: float, entry: _Entry) -> None:
-        """Take a reading that sounds: the step is entered or goes on.
+    def hear_sound(
+        self, now: _Observation, before: _StepStates, left: float, entrance: _Entrance
+    ) -> None:
+        """Update right and wrong for a reading that sounds.
 
         Args:
             now: the reading.
-            before: the step before; itself where there is none.
-            left, entry: leaving that, as :meth:`ended` has it.
+            before: the states of the step before; this step's own where there is none.
+            left, entrance: leaving that step, from its :meth:`leave`.
         """
-        if now.attack:
-            right, right_entry = self.right + _REATTACK, self.right_entry
-            wrong, wrong_entry = self.wrong + _REATTACK, self.wrong_entry
+        costs = self.costs
+        if now.is_attack:
+            right, right_entrance = self.right + costs.reattack, self.right_entrance
+            wrong, wrong_entrance = self.wrong + costs.reattack, self.wrong_entrance
         else:
-            right, right_entry = self.right, self.right_entry
-            wrong, wrong_entry = self.wrong, self.wrong_entry
+            right, right_entrance = self.right, self.right_entrance
+            wrong, wrong_entrance = self.wrong, self.wrong_entrance
             if wrong < right:
-                right, right_entry = wrong, wrong_entry
-            elif right + _TURN_WRONG < wrong:
-                wrong, wrong_entry = right + _TURN_WRONG, right_entry
+                right, right_entrance = wrong, wrong_entrance
+            elif right + costs.right_to_wrong < wrong:
+                wrong, wrong_entrance = right + costs.right_to_wrong, right_entrance
 
-        by_gap = self.gap + now.unattacked
-        by_step = left if now.attack else left + self.slur
-        direct = by_step < by_gap
-        source = by_step if direct else by_gap
-        if source < right or source + _ENTER_WRONG < wrong:
-            late = entry.late if direct else self.gap_path.late if self.gap_path else 0.0
-            ahead = now.time - self.at
-            off_time = self._off_time(ahead, late)
-            enter, enter_wrong = source + off_time, source + 2.0 * off_time + _ENTER_WRONG
-            if enter < right or enter_wrong < wrong:
-                path = before.segment(entry, now.frame) if direct else self.gap_path
-                entered = _Entry(now.frame, ahead, path)
-                if enter < right:
-                    right, right_entry = enter, entered
+        from_gap = self.gap + now.gap_exit
+        from_step = left if now.is_attack else left + self.slur
+        is_direct = from_step < from_gap
+        source = from_step if is_direct else from_gap
+        if source < right or source + costs.enter_wrong < wrong:
+            if is_direct:
+                lateness = entrance.lateness
+            else:
+                lateness = self.gap_path.lateness if self.gap_path else 0.0
+            ahead = now.time - self.due
+            off_time = self._off_time_cost(ahead, lateness)
+            enter_right = source + off_time
+            enter_wrong = source + costs.off_time_wrong_factor * off_time + costs.enter_wrong
+            if enter_right < right or enter_wrong < wrong:
+                path = before.segment(entrance, now.frame) if is_direct else self.gap_path
+                entered = _Entrance(now.frame, ahead, path)
+                if enter_right < right:
+                    right, right_entrance = enter_right, entered
                 if enter_wrong < wrong:
-                    wrong, wrong_entry = enter_wrong, entered
+                    wrong, wrong_entrance = enter_wrong, entered
 
-        if now.unknown:
-            self.right, self.wrong = right + _UNPITCHED_STEP, wrong + _UNPITCHED_STEP
+        if now.is_unidentified:
+            self.right = right + costs.unpitched_in_step
+            self.wrong = wrong + costs.unpitched_in_step
         else:
-            self.right, self.wrong = right + self._mismatch(now.pitch, now.holes), wrong + _WRONG
-        self.right_entry, self.wrong_entry = right_entry, wrong_entry
+            self.right = right + self._emission(now.pitch, now.holes)
+            self.wrong = wrong + costs.wrong
+        self.right_entrance, self.wrong_entrance = right_entrance, wrong_entrance
 
-    def pause(self) -> None:
-        """Take a reading that is silent."""
-        self.right += _SILENT
-        self.wrong += _SILENT
+    def hear_silence(self) -> None:
+        """Update right and wrong for a silent reading."""
+        self.right += self.costs.silent
+        self.wrong += self.costs.silent
 
-    def wait(
+    def update_gap(
         self,
-        now: _Moment,
-        before: _State,
+        now: _Observation,
+        before: _StepStates,
         gap: float,
         path: Segment | None,
         left: float,
-        entry: _Entry,
+        entrance: _Entrance,
     ) -> None:
-        """Move the gap on: staying in it, skipping the step before it, or leaving that step.
+        """Update the gap: stay in it, skip the step before it, or leave that step.
 
         Args:
             now: the reading.
-            before: the step before; itself where there is none.
-            gap, path: of the gap before that.
-            left, entry: leaving it, as :meth:`ended` has it.
+            before: the states of the step before; this step's own where there is none.
+            gap, path: the gap before that step.
+            left, entrance: leaving that step, from its :meth:`leave`.
         """
-        if gap + _SKIP < self.gap:
-            self.gap, self.gap_path = gap + _SKIP, path
+        skipped = gap + self.costs.skip
+        if skipped < self.gap:
+            self.gap, self.gap_path = skipped, path
         if left < self.gap:
-            self.gap, self.gap_path = left, before.segment(entry, now.frame)
-        self.gap += now.extra
-        # No min(), and no named tuples above: all this runs some 2,000 times a second, and those
-        # are ten times as slow.
-        on = self.right if self.right < self.wrong else self.wrong
-        self.best = on if on < self.gap else self.gap
+            self.gap, self.gap_path = left, before.segment(entrance, now.frame)
+        self.gap += now.gap_emission
+        # Comparisons, because min() takes ten times as long, and this runs some 2,000 times a
+        # second. Named tuples are avoided above for the same reason.
+        in_step = self.right if self.right < self.wrong else self.wrong
+        self.best = in_step if in_step < self.gap else self.gap
 
-    def _off_time(self, ahead: float, late: float) -> float:
-        """Cost of entering so far after its time, when the step before was `late`."""
-        off = _off_time(ahead / self.scale)
-        own = _off_time((ahead - late) / self.scale) + _OWN_BEAT
-        return own if own < off else off
+    def _off_time_cost(self, ahead: float, lateness: float) -> float:
+        """Cost of entering `ahead` samples after the due time, `lateness` being the last step's."""
+        from_beat = self._distance_cost(ahead / self.time_scale)
+        from_step = self._distance_cost((ahead - lateness) / self.time_scale) + self.costs.own_beat
+        return from_step if from_step < from_beat else from_beat
 
-    def _mismatch(self, pitch: float, holes: int) -> float:
-        """How badly what sounds fits the step."""
-        far = self.low - pitch if pitch < self.low else pitch - self.high
-        cost = 0.0 if far < 0.0 else far * _CENT
-        if not cost < _OTHER:
-            cost = _OTHER
+    def _distance_cost(self, distance: float) -> float:
+        """Cost of a distance from the due time in step lengths; negative is early."""
+        costs = self.costs
+        cost = costs.off_time * distance
+        if cost < 0.0:
+            return -cost if cost > -costs.early_max else costs.early_max
+        return cost if cost < costs.late_max else costs.late_max
+
+    def _emission(self, pitch: float, holes: int) -> float:
+        """Emission cost of a reading with pitch or holes, in the right state."""
+        costs = self.costs
+        distance = self.low - pitch if pitch < self.low else pitch - self.high
+        cost = 0.0 if distance < 0.0 else distance * costs.pitch_per_cent
+        if not cost < costs.mismatch:  # also where there is no pitch, and the cost is NaN
+            cost = costs.mismatch
         if not holes:
             return cost
-        shared = (self.wanted & holes).bit_count()
+        shared = (self.reeds & holes).bit_count()
         if self.is_chord or isnan(pitch):
-            missed = 1.0 - shared / (self.wanted | holes).bit_count()
-            return missed * (_PARTLY if shared else _OTHER)
-        blurred = shared and cost > _BLURRED and holes & (holes - 1)
-        return _BLURRED if blurred else cost
-
-
-def _off_time(off: float) -> float:
-    cost = _OFF_TIME * off
-    if cost < 0.0:
-        return -cost if cost > -_EARLY else _EARLY
-    return cost if cost < _OFF_TIME else _OFF_TIME
+            missed = 1.0 - shared / (self.reeds | holes).bit_count()
+            return missed * (costs.partial_chord if shared else costs.mismatch)
+        several = holes & (holes - 1)
+        return costs.blurred if shared and cost > costs.blurred and several else cost
 
 
 class Follower:
-    """Follows a take reading by reading."""
+    """Decodes the readings of a pass, one by one."""
 
-    def __init__(self, targets: Sequence[StepTarget], rate: int) -> None:
-        """Start before the first step.
+    def __init__(
+        self, targets: Sequence[StepTarget], rate: int, costs: FollowerParameters = FOLLOWER
+    ) -> None:
+        """Start in the gap before the first step.
 
         Args:
-            targets: what is to be played, in order.
-            rate: samples a second.
+            targets: the steps, in order.
+            rate: sample rate in hertz.
+            costs: parameters of the model.
         """
+        self._costs = costs
         self._states = [
-            _State.of(i, target, targets[i - 1] if i else None, rate)
+            _StepStates.of(i, target, targets[i - 1] if i else None, rate, costs)
             for i, target in enumerate(targets)
         ]
-        # The gap after the last step comes before a step that is never entered.
-        self._states.append(_State(len(targets), inf, 1.0, 1.0, inf, -inf, 0, False, inf))
+        self._states.append(_StepStates.after_the_last(len(targets), costs))
         self._leader = self._states[0]
         self._leader.gap = self._leader.best = 0.0
         self._first, self._last = 0, 0
         self._frame = 0
-        self._quiet = True
+        self._was_silent = True
         self._time = 0
 
     def decode(self, reading: Reading) -> None:
-        """Take the next reading."""
-        now = self._moment(reading)
+        """Take the next reading, and update the cheapest path to every state."""
+        now = self._observation(reading)
         last_alive = min(self._last + 1, len(self._states) - 1)
         before = leader = self._states[self._first]
-        gap, path, left, entry = inf, None, inf, _NEVER
+        gap, path, left, entrance = inf, None, inf, _NO_ENTRANCE
         least = inf
-        for state in self._states[self._first : last_alive + 1]:
-            own_left, own_entry = state.ended(now.time)
-            own_gap, own_path = state.gap, state.gap_path
-            if now.sounds:
-                state.play(now, before, left, entry)
+        for states in self._states[self._first : last_alive + 1]:
+            own_left, own_entrance = states.leave(now.time)
+            own_gap, own_path = states.gap, states.gap_path
+            if now.is_sounding:
+                states.hear_sound(now, before, left, entrance)
             else:
-                state.pause()
-            state.wait(now, before, gap, path, left, entry)
-            if state.best < least:
-                leader, least = state, state.best
-            before, gap, path, left, entry = state, own_gap, own_path, own_left, own_entry
+                states.hear_silence()
+            states.update_gap(now, before, gap, path, left, entrance)
+            if states.best < least:
+                leader, least = states, states.best
+            before, gap, path, left, entrance = states, own_gap, own_path, own_left, own_entrance
         self._leader = leader
-        self._drop_far_behind(last_alive, least + _BEAM)
-        self._quiet, self._time = not now.sounds, now.time
+        self._prune(last_alive, least + self._costs.beam)
+        self._was_silent, self._time = not now.is_sounding, now.time
         self._frame += 1
 
-    def latest(self) -> Iterator[Segment]:
-        """The segments of the path that looks best by now, newest first.
+    def current_path(self) -> Iterator[Segment]:
+        """Segments of the path that is the cheapest so far, newest first.
 
-        The newest may still be going on; its end is then the number of readings so far.
+        The newest may be unfinished; its end is then the number of readings so far.
         """
         leader = self._leader
         if leader.gap <= leader.best:
-            return _walk(leader.gap_path)
-        right = leader.right <= leader.wrong
-        entry = leader.right_entry if right else leader.wrong_entry
-        return _walk(leader.segment(entry, self._frame))
+            return _walk_back(leader.gap_path)
+        is_right = leader.right <= leader.wrong
+        entrance = leader.right_entrance if is_right else leader.wrong_entrance
+        return _walk_back(leader.segment(entrance, self._frame))
 
-    def segments(self) -> list[Segment]:
-        """The best path through the whole drill, in order; steps left out were not played."""
+    def final_path(self) -> list[Segment]:
+        """Segments of the cheapest path through the whole drill, in order.
+
+        A step without a segment was not played.
+        """
+        skip = self._costs.skip
         best, path = inf, None
-        for state in self._states[self._first : self._last + 1]:
-            left = len(self._states) - 1 - state.step
-            if state.gap + _SKIP * left < best:
-                best, path = state.gap + _SKIP * left, state.gap_path
-            cost, entry = state.ended(self._time)
-            if cost + _SKIP * (left - 1) < best:
-                best, path = cost + _SKIP * (left - 1), state.segment(entry, self._frame)
-        return list(_walk(path))[::-1]
+        for states in self._states[self._first : self._last + 1]:
+            to_come = len(self._states) - 1 - states.step
+            if states.gap + skip * to_come < best:
+                best, path = states.gap + skip * to_come, states.gap_path
+            cost, entrance = states.leave(self._time)
+            if cost + skip * (to_come - 1) < best:
+                best = cost + skip * (to_come - 1)
+                path = states.segment(entrance, self._frame)
+        return list(_walk_back(path))[::-1]
 
-    def _moment(self, reading: Reading) -> _Moment:
-        attack = reading.onset is not None
+    def _observation(self, reading: Reading) -> _Observation:
+        costs = self._costs
+        is_attack = reading.onset is not None
         holes = sounding_mask(reading)
-        sounds = reading.sounding or reading.hz is not None
-        unknown = reading.hz is None and not holes
-        return _Moment(
+        is_sounding = reading.sounding or reading.hz is not None
+        is_unidentified = reading.hz is None and not holes
+        gap_exit = costs.soft_attack if self._was_silent else costs.slur_same
+        gap_emission = costs.unpitched_in_gap if is_unidentified else costs.extra
+        return _Observation(
             self._frame,
             reading.sample if reading.onset is None else reading.onset,
-            sounds,
-            attack,
-            0.0 if attack else _SOFT_ATTACK if self._quiet else _HELD_ON,
-            0.0 if not sounds else _UNPITCHED_GAP if unknown else _EXTRA,
-            unknown,
+            is_sounding,
+            is_attack,
+            0.0 if is_attack else gap_exit,
+            gap_emission if is_sounding else 0.0,
+            is_unidentified,
             absolute_cents(reading.hz),
             holes,
         )
 
-    def _drop_far_behind(self, last_alive: int, limit: float) -> None:
-        """Drop the states at both ends that cost more than a limit."""
+    def _prune(self, last_alive: int, limit: float) -> None:
+        """Prune the steps at both ends of the beam whose best state costs more than a limit."""
         states = self._states
         while states[self._first].best > limit:
-            states[self._first].drop()
+            states[self._first].prune()
             self._first += 1
         self._last = last_alive
         while states[self._last].best > limit:
-            states[self._last].drop()
+            states[self._last].prune()
             self._last -= 1
 
 
-def _walk(segment: Segment | None) -> Iterator[Segment]:
+def _walk_back(segment: Segment | None) -> Iterator[Segment]:
     while segment is not None:
         yield segment
-        segment = segment.before
+        segment = segment.previous
 
 
-def _slur(before: Sequence[float], after: Sequence[float]) -> float:
-    """Cost of going from one sound to another without an attack."""
-    shared = sum(any(abs(a - b) < 1.0 for b in before) for a in after)
+def _slur_cost(before: Sequence[float], after: Sequence[float], costs: FollowerParameters) -> float:
+    """Transition cost between two sounds, given as pitches in cents, without an attack."""
+    shared = sum(any(abs(a - b) < costs.same_reed_cents for b in before) for a in after)
     if shared == len(before) == len(after):
-        return _HELD_ON
-    return _SLUR_SHARED if shared else _SLUR
+        return costs.slur_same
+    return costs.slur_shared if shared else costs.slur

@@ -1,12 +1,12 @@
-"""Marking where the clock is free: each step waits until it has been held in tune.
+"""Marking a pass without a clock: each step waits until it has been held in tune.
 
-A step is held by readings in a row whose pitch lies within the tolerance of the sound that is
-due, on the right holes; what is out for no longer than 60 ms is forgiven, as a breath that shakes.
-Of a glide, the first sound has to be there for a moment and the last one held; of a ladder, each
-rung is held. A note with a vibrato is held by its swing. The same sound again needs a new attack.
+A step is held by consecutive readings whose pitch is within tolerance of the sound that is due, on
+the right holes. Dropouts of up to 60 ms are allowed. Of a glide, the first sound must be there for
+a moment and the last one held; of a ladder, each rung must be held. A note with a vibrato is held
+for some cycles of it. The same sound again needs a new attack.
 
-The figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at
-which it was held; nothing is early or late.
+Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
+the step was held. Nothing is early or late.
 """
 
 from __future__ import annotations
@@ -22,27 +22,14 @@ from trainer.marking.follower import Segment
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.marker import make_mark
 from trainer.marking.measurement import measure_step
+from trainer.marking.parameters import FREE_CLOCK
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.score import total_score
 from trainer.marking.target import StepTarget, absolute_cents, reed_mask, sounding_mask
 
-TOUCH_S = 0.1
-"""So long the first sound of a glide has to be there."""
-FORGIVEN_S = 0.06
-AGAIN_S = 0.08
-"""Attacks nearer to each other are one."""
-CLEAN_DB = -24.0
-"""A leak that is louder is one, where a step must be clean."""
-CYCLES = 2.0
-"""So many of a vibrato are held at least."""
-
 
 class FreeMarker:
-    """Marks one pass through a drill that waits for the player.
-
-    Attributes:
-        reached: index of the step that is due; that after the last when all are done.
-    """
+    """Marks one pass through a drill that waits for the player."""
 
     def __init__(
         self, drill: Drill, harp: Harp, rate: int, first: int = 0, last: int | None = None
@@ -50,10 +37,10 @@ class FreeMarker:
         """Start before the first step.
 
         Args:
-            drill: what is to be played.
-            harp: the harp in hand.
-            rate: samples a second.
-            first, last: range of step indices in play, `last` not included; None plays to the end.
+            drill: the drill.
+            harp: the harp it is played on.
+            rate: sample rate in hertz.
+            first, last: range of step indices to mark, `last` excluded; None goes to the end.
 
         Raises:
             HarpError: the harp cannot play one of the steps.
@@ -64,17 +51,23 @@ class FreeMarker:
         self._first = first
         self._history = ReadingHistory()
         self._marks: list[Mark] = []
-        self._attack = 0
-        self._stage, self._held, self._out = 0, 0, 0
-        self._stages: list[tuple[int, int]] = []
-        self._tries = self._begun = 0
-        self._before: int | None = None
-        self._fresh = True
-        self._quiet = True
+        self._last_sample: int | None = None
+        self._was_silent = True
+        self._attack_frame = 0
+        self._attack_sample = 0
+        self._tries = 0
+        self._is_attacked = True
+        """Whether the step that is due has an attack, or follows by a slur that needs none."""
+        self._place = 0
+        """Index of the sound, among the step's, that is due."""
+        self._held_samples = 0
+        self._dropout_samples = 0
+        self._held_bounds: list[tuple[int, int]] = []
+        """First and last sample of each sound of the step that has been held."""
 
     @property
     def reached(self) -> int:
-        """Index of the step that is due."""
+        """Index of the step that is due; one past the last when all are done."""
         return self._first + len(self._marks)
 
     @property
@@ -86,88 +79,93 @@ class FreeMarker:
         """Take the next reading.
 
         Returns:
-            the mark of the step that has been held with it, if one was.
+            The mark of the step that has been held with it, if one has.
         """
-        lasted = 0 if self._before is None else reading.sample - self._before
-        self._before = reading.sample
-        here = len(self._history)
+        elapsed = 0 if self._last_sample is None else reading.sample - self._last_sample
+        self._last_sample = reading.sample
+        frame = len(self._history)
         self._history.append(reading)
         if self.done:
             return []
-        sounds = reading.sounding or reading.hz is not None
-        if reading.onset is not None or (sounds and self._quiet):
-            self._begin(here, reading.sample)
-        self._quiet = not sounds
-        if not self._fresh or not self._hold(reading, max(0, lasted)):
+        is_sounding = reading.sounding or reading.hz is not None
+        if reading.onset is not None or (is_sounding and self._was_silent):
+            self._start_try(frame, reading.sample)
+        self._was_silent = not is_sounding
+        if not self._is_attacked or not self._is_held(reading, max(0, elapsed)):
             return []
-        return [self._finish(here)]
+        return [self._finish_step(frame)]
 
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
-        """What the pass has earned by now.
+        """Result of the pass so far.
 
         Args:
-            before: marks of steps before the range, from a pass that this one takes up.
-            upto: index of the first step that was not due when the pass was stopped; None marks
+            before: marks of steps before the range, from a pass that this one continues.
+            upto: index of the first step that was not due when the pass was stopped. None marks
                 the whole range. A step that was never held counts as not played.
         """
-        missing = (self._mark(one.step, Measured()) for one in self._targets[len(self._marks) :])
+        to_come = self._targets[len(self._marks) :]
+        missing = (self._mark(target.step, Measured()) for target in to_come)
         due = [mark for mark in (*self._marks, *missing) if upto is None or mark.step.index < upto]
         marks = (*before, *due)
         score = total_score(marks)
         passed = score >= self._drill.goal.pass_mark
         return Result(self._drill, self._harp.name, self._drill.tempo, marks, score, passed)
 
-    def _begin(self, here: int, sample: int) -> None:
-        """A new attack: the step is tried again from its first sound."""
-        self._attack = here
-        if not self._tries or sample - self._begun > AGAIN_S * self._rate:
+    def _start_try(self, frame: int, sample: int) -> None:
+        """A new attack: the step starts again from its first sound."""
+        self._attack_frame = frame
+        is_new = sample - self._attack_sample > FREE_CLOCK.same_attack_s * self._rate
+        if not self._tries or is_new:
             self._tries += 1
-        self._begun = sample
-        self._stage = self._held = self._out = 0
-        self._stages = []
-        self._fresh = True
+        self._attack_sample = sample
+        self._place = self._held_samples = self._dropout_samples = 0
+        self._held_bounds = []
+        self._is_attacked = True
 
-    def _hold(self, reading: Reading, lasted: int) -> bool:
-        """Whether the step has been held with this reading."""
+    def _is_held(self, reading: Reading, elapsed: int) -> bool:
+        """Whether the step has been held, `elapsed` samples after the last reading."""
         target = self._targets[len(self._marks)]
         step = target.step
-        if self._is_in(reading, target, self._stage):
-            self._held += lasted + self._out
-            self._out = 0
-        elif self._held:
-            self._out += lasted
-            if self._out > FORGIVEN_S * self._rate:
-                self._held = self._out = 0
-        if self._out or self._held < self._needed(step) * self._rate:
+        if self._is_right(reading, target, self._place):
+            self._held_samples += elapsed + self._dropout_samples
+            self._dropout_samples = 0
+        elif self._held_samples:
+            self._dropout_samples += elapsed
+            if self._dropout_samples > FREE_CLOCK.max_dropout_s * self._rate:
+                self._held_samples = self._dropout_samples = 0
+        if self._dropout_samples or self._held_samples < self._hold_s(step) * self._rate:
             return False
-        self._stages.append((reading.sample - self._held, reading.sample))
+        self._held_bounds.append((reading.sample - self._held_samples, reading.sample))
         last = len(step.sounds) - 1
-        if self._stage == last:
+        if self._place == last:
             return True
-        # A glide does not stop on what lies between; only a ladder does.
-        while self._stage < last - 1 and step.is_glide:
-            self._stage += 1
-            self._stages.append((reading.sample, reading.sample))
-        self._stage += 1
-        self._held = 0
+        # Only a ladder stops on the sounds between its first and its last.
+        while self._place < last - 1 and step.is_glide:
+            self._place += 1
+            self._held_bounds.append((reading.sample, reading.sample))
+        self._place += 1
+        self._held_samples = 0
         return False
 
-    def _needed(self, step: Step) -> float:
-        """Seconds that the sound which is due is to be held."""
-        if step.is_glide and self._stage == 0:
-            return TOUCH_S
-        hold = self._drill.goal.hold
-        return max(hold, CYCLES / step.vibrato.hz) if step.vibrato else hold
+    def _hold_s(self, step: Step) -> float:
+        """Time in seconds that the sound that is due must be held."""
+        if step.is_glide and self._place == 0:
+            return FREE_CLOCK.touch_s
+        hold_s = self._drill.goal.hold
+        if step.vibrato:
+            return max(hold_s, FREE_CLOCK.min_vibrato_cycles / step.vibrato.hz)
+        return hold_s
 
-    def _is_in(self, reading: Reading, target: StepTarget, stage: int) -> bool:
+    def _is_right(self, reading: Reading, target: StepTarget, place: int) -> bool:
+        """Whether a reading is in tune with the sound at a place, on the right holes."""
         step = target.step
         if reading.hz is None:
             return False
         width = self._drill.goal.tolerance + (step.vibrato.cents if step.vibrato else 0.0)
-        off = np.abs(absolute_cents(reading.hz) - np.array(target.path[stage])).min()
-        return bool(off <= width) and self._sounds_right(reading, step, step.sounds[stage])
+        distance = np.abs(absolute_cents(reading.hz) - np.array(target.path[place])).min()
+        return bool(distance <= width) and self._has_right_holes(reading, step, step.sounds[place])
 
-    def _sounds_right(self, reading: Reading, step: Step, sound: Sound) -> bool:
+    def _has_right_holes(self, reading: Reading, step: Step, sound: Sound) -> bool:
         holes = sounding_mask(reading)
         if not holes:
             return True
@@ -177,30 +175,34 @@ class FreeMarker:
         if step.cleanness_rule is CleannessRule.CHORD:
             return bool(holes & (holes - 1))
         if step.cleanness_rule is CleannessRule.CLEAN:
-            return reading.leak_db is None or reading.leak_db < CLEAN_DB
+            return reading.leak_db is None or reading.leak_db < FREE_CLOCK.max_leak_db
         return True
 
-    def _finish(self, here: int) -> Mark:
+    def _finish_step(self, frame: int) -> Mark:
         target = self._targets[len(self._marks)]
-        segment = Segment(len(self._marks), self._attack, here + 1, 0.0, None)
-        tolerance = self._drill.goal.tolerance
+        segment = Segment(len(self._marks), self._attack_frame, frame + 1, 0.0, None)
         measured = measure_step(
-            target, self._history, segment, self._rate, tolerance, held=self._stages
+            target,
+            self._history,
+            segment,
+            self._rate,
+            self._drill.goal.tolerance,
+            held=self._held_bounds,
         )
-        measured = replace(measured, tries=max(1, self._tries))
+        mark = self._mark(target.step, replace(measured, tries=max(1, self._tries)))
         self._tries = 0
-        mark = self._mark(target.step, measured)
         self._marks.append(mark)
-        self._stage = self._held = self._out = 0
-        self._stages = []
-        # The next sound may be slurred to, if it is another one.
-        self._attack = here + 1
-        self._fresh = not self.done and self._differs(target, self._targets[len(self._marks)])
+        self._place = self._held_samples = self._dropout_samples = 0
+        self._held_bounds = []
+        # The next step may follow by a slur, if its pitch is another.
+        self._attack_frame = frame + 1
+        self._is_attacked = not self.done and self._differs(target, self._targets[len(self._marks)])
         return mark
 
     def _differs(self, before: StepTarget, after: StepTarget) -> bool:
+        """Whether two steps differ enough in pitch for a slur between them to be heard."""
         nearest = min(abs(a - b) for a in before.path[-1] for b in after.path[0])
-        return nearest > 2.0 * self._drill.goal.tolerance
+        return nearest > FREE_CLOCK.slur_tolerances * self._drill.goal.tolerance
 
     def _mark(self, step: Step, measured: Measured) -> Mark:
         return make_mark(step, measured, self._drill.goal, 60_000.0 / self._drill.tempo)

@@ -1,4 +1,4 @@
-"""What a step and a take earned."""
+"""What a step and a pass earned."""
 
 from __future__ import annotations
 
@@ -10,31 +10,35 @@ from trainer.drill import Drill, Step
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """The figures a mark was reached from; a figure that could not be measured is None.
+    """The figures that a mark follows from; None where a figure could not be measured.
+
+    The held span of a note is from when it has settled until it is let go; see
+    :mod:`trainer.marking.measurement`.
 
     Attributes:
         start, end: first sample of the step as played, and first sample after it.
-        late_ms: onset from where it should fall; negative is early.
-        cents: median of the held part from its target; positive is sharp.
-        wobble_cents: spread (standard deviation) of the held part about its own slope.
-        drift_cents: change over the held part by its slope, end less start.
-        scoop_cents: how far from the target the step started; of a glide, median of its first
-            quarter.
-        rungs: of a ladder, how far each rung is off; None for one that was not heard.
-        stray_cents: of a glide on one hole, how far it strayed from its way at most.
-        back_cents: of a glide or ladder on one hole, how far it went against its way, all in all.
+        late_ms: milliseconds between the due time and the onset; negative is early.
+        cents: median deviation of the held span from the target; positive is sharp.
+        wobble_cents: standard deviation of the held span about its own slope.
+        drift_cents: change along that slope over the held span, end less start.
+        scoop_cents: deviation from the target at the onset; of a glide, median deviation of its
+            first rest.
+        settle_ms: milliseconds from the onset until the pitch stays within tolerance of the held
+            pitch; None if it never does, and for a glide or ladder.
+        leak_db: level of the loudest unwanted hole relative to the wanted one, in dB.
+        leak_hole: number of that hole.
+        holes: the holes that sounded in most of the held span.
+        hidden: wanted holes an octave above a sounding one, which cannot be heard apart from it.
+            They are not judged.
+        heard: tab of the sound that was heard, as text; another than the step's is a wrong note.
+        rungs: of a ladder, deviation of each rung in cents; None for a rung that was not heard.
+        stray_cents: of a glide on one hole, greatest distance from its path.
+        back_cents: of a glide or ladder on one hole, how far the pitch went against its direction,
+            in total.
         unheard: of a slide, tab of the sounds on its way that were not heard.
         vibrato_hz, vibrato_cents: rate of a vibrato that was asked for, and its depth to each
-            side; None when none was heard.
-        tries: where the clock is free, how many notes were begun until it was held.
-        settle_ms: from the onset until the pitch stays within tolerance of where it is held; None
-            if it never did, and for a glide.
-        leak_db: level of the loudest unwanted hole relative to the wanted one.
-        leak_hole: its number.
-        holes: the holes that sounded for most of the held part.
-        hidden: wanted holes, an octave above one that sounds, that cannot be told from it by ear;
-            they are not judged.
-        heard: tab of what was held, as text; differs from the step when a wrong note was played.
+            side; None where none was heard.
+        tries: where the clock is free, number of attacks until the step was held.
     """
 
     start: int | None = None
@@ -61,14 +65,15 @@ class Measured:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """What one step earned.
+    """What a step earned.
 
     Attributes:
         step: the step.
-        score: 0 to 100.
-        criteria: each criterion of `trainer.drill.PARTS` that could be judged, 0 to 100.
-        measured: the figures behind it.
-        sentence: why, in plain words.
+        score: points, 0 to 100.
+        criteria: points of each criterion that could be judged, 0 to 100; the names are those of
+            `trainer.drill.CRITERIA`.
+        measured: the figures behind them.
+        sentence: the reason, in words for a player.
     """
 
     step: Step
@@ -80,14 +85,14 @@ class Mark:
 
 @dataclass(frozen=True, slots=True)
 class ExtraNote:
-    """A note that nothing asked for.
+    """A note that the drill does not ask for.
 
     Attributes:
-        start, end: first sample, and first sample after it.
-        beats: how long it lasted.
+        start, end: sample of its first reading, and of its last.
+        beats: its length in beats.
         after: index of the step before it; None before the first.
         heard: its tab, as text.
-        sentence: what it was, in plain words.
+        sentence: where and what it was, in words for a player.
     """
 
     start: int
@@ -100,17 +105,17 @@ class ExtraNote:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """What a take earned.
+    """What a pass earned.
 
     Attributes:
-        drill: what was played.
+        drill: the drill.
         harp: name of the harp it was played on.
-        tempo: beats a minute.
-        marks: one for each step that the player is to play, in order.
-        score: mean of the steps' scores, each counted by its length, 0 to 100; extra notes count
-            as steps that earned nothing.
+        tempo: beats per minute.
+        marks: the mark of each of the player's steps, in order.
+        score: mean of the steps' scores weighted by their lengths, 0 to 100. Extra notes count as
+            steps that earned nothing.
         passed: whether the score reached the drill's pass mark.
-        extras: notes that nothing asked for, in order.
+        extras: the extra notes, in order.
     """
 
     drill: Drill
@@ -123,5 +128,5 @@ class Result:
 
     @property
     def weakest(self) -> Mark | None:
-        """The step that earned least; None for a drill of no steps."""
+        """The mark with the lowest score; None for a drill without steps."""
         return min(self.marks, key=lambda mark: mark.score, default=None)

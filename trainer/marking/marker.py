@@ -1,4 +1,4 @@
-"""Readings in, marks out: the follower, the figures and the formula together."""
+"""Marking a pass against a clock: readings in, marks out."""
 
 from __future__ import annotations
 
@@ -8,29 +8,23 @@ from itertools import dropwhile
 from trainer.drill import BeatClock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp
+from trainer.marking.criteria import can_be_judged, criterion_scores
 from trainer.marking.extra_notes import find_extra_notes
 from trainer.marking.follower import Follower, Segment
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.measurement import measure_step
-from trainer.marking.onset import SEEN_BEYOND
+from trainer.marking.parameters import MARKER, ONSET
 from trainer.marking.reading_history import ReadingHistory
-from trainer.marking.score import can_be_judged, criterion_scores, step_score, total_score
+from trainer.marking.score import step_score, total_score
 from trainer.marking.sentence import mark_sentence
 from trainer.marking.target import StepTarget
-
-LAG_S = 0.2
-"""How long the follower must have left a step, or been in a later one, to be taken at its word."""
-PATIENCE_BEATS = 1.0
-"""How long after its end a step that nobody has played counts as missed."""
-_TELL_EVERY = 4
-"""Readings, 20 ms, between looks at what is over."""
 
 
 class Marker:
     """Marks one pass through a drill.
 
-    The same readings give the same marks, however they come in. Marks told while a pass goes on
-    are what looks best by then; the result looks at the whole.
+    The same readings give the same marks, live or from a file. Marks reported during the pass
+    follow from what is the best path so far; the result follows from the whole pass.
     """
 
     def __init__(
@@ -39,10 +33,10 @@ class Marker:
         """Start before the first step.
 
         Args:
-            drill: what is to be played.
-            harp: the harp in hand.
-            clock: where the drill's beats fall.
-            first, last: range of step indices in play, `last` not included; None plays to the end.
+            drill: the drill.
+            harp: the harp it is played on.
+            clock: when the drill's beats fall.
+            first, last: range of step indices to mark, `last` excluded; None goes to the end.
 
         Raises:
             HarpError: the harp cannot play one of the steps.
@@ -55,51 +49,52 @@ class Marker:
         ]
         self._follower = Follower(self._targets, clock.rate)
         self._history = ReadingHistory()
-        self._told: dict[int, Segment | None] = {}
+        self._reported: dict[int, Segment | None] = {}
+        """Segment of each step that was reported, by index; None for one reported as missed."""
         self._measured: dict[tuple[int, int, int], Measured] = {}
-        """By step and its first and last reading: the result finds most steps as they were told."""
-        self._lag = round(LAG_S * clock.rate)
-        self._patience = round(PATIENCE_BEATS * 60.0 / clock.tempo * clock.rate)
+        """Figures by step and by first and last reading, so that the result measures few anew."""
+        self._lag = round(MARKER.lag_s * clock.rate)
+        self._patience = round(MARKER.patience_beats * 60.0 / clock.tempo * clock.rate)
 
     def observe(self, reading: Reading) -> list[Mark]:
         """Take the next reading.
 
         Returns:
-            marks of the steps that are now known to be over, in order; a later mark of the same
+            Marks of the steps that are now known to be over, in order. A later mark of the same
             step replaces an earlier one.
         """
         self._history.append(reading)
         self._follower.decode(reading)
-        if len(self._history) % _TELL_EVERY:
+        if len(self._history) % MARKER.frames_between_checks:
             return []
         news = self._news(reading.sample)
-        newest = next(self._follower.latest(), None)
+        newest = next(self._follower.current_path(), None)
         reached = -1 if newest is None else newest.step
-        return [self._mark(step, news[step], skipped=step < reached) for step in sorted(news)]
+        return [self._mark(step, news[step], is_skipped=step < reached) for step in sorted(news)]
 
     @property
     def late(self) -> int:
-        """How late the player is by now, in samples, if steps are still to come; else 0."""
-        newest = next(self._follower.latest(), None)
+        """How late the player is, in samples, if steps are still to come; else 0."""
+        newest = next(self._follower.current_path(), None)
         if newest is None or newest.step == len(self._targets) - 1:
             return 0
-        return max(0, round(newest.late))
+        return max(0, round(newest.lateness))
 
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
-        """What the pass has earned by now; every step of the range has a mark.
+        """Result of the pass so far, with a mark for each step of the range.
 
         Args:
-            before: marks of steps before the range, from a pass that this one takes up.
-            upto: index of the first step that was not due when the pass was stopped; None marks
+            before: marks of steps before the range, from a pass that this one continues.
+            upto: index of the first step that was not due when the pass was stopped. None marks
                 the whole range.
         """
-        segments = self._follower.segments()
+        segments = self._follower.final_path()
         played = {segment.step: segment for segment in segments}
         newest = max(played, default=-1)
         due = [
             i for i, target in enumerate(self._targets) if upto is None or target.step.index < upto
         ]
-        marks = before + tuple(self._mark(i, played.get(i), skipped=i < newest) for i in due)
+        marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
         score = total_score(marks, extras)
         return Result(
@@ -113,37 +108,42 @@ class Marker:
         )
 
     def _news(self, now: int) -> dict[int, Segment | None]:
-        """Steps that were played or missed, where that is known by now and was not told yet."""
+        """Steps that are known to be over and were not reported yet, by index.
+
+        The value is the step's segment; None where the step was missed.
+        """
         news: dict[int, Segment | None] = {}
         sure_by = now - self._lag
         sample = self._history.sample
-        upto = self._given_up(next(self._begun(sure_by), None), now)
-        for segment in self._begun(sure_by):
+        upto = self._first_possible(next(self._segments_before(sure_by), None), now)
+        for segment in self._segments_before(sure_by):
             news |= self._missed(segment.step + 1, upto)
-            told = self._told.get(segment.step)
-            if told is segment:
+            reported = self._reported.get(segment.step)
+            if reported is segment:
                 break
             if segment.end < len(self._history) and sample[segment.end] <= sure_by:
-                if told is None or (told.start, told.end) != (segment.start, segment.end):
+                bounds = (segment.start, segment.end)
+                if reported is None or (reported.start, reported.end) != bounds:
                     news[segment.step] = segment
-                self._told[segment.step] = segment
+                self._reported[segment.step] = segment
             upto = segment.step
         else:
             news |= self._missed(0, upto)
-        self._told |= news
+        self._reported |= news
         return news
 
-    def _begun(self, sure_by: int) -> Iterator[Segment]:
-        """The segments, newest first, that the follower has been in since before a sample."""
-        sample = self._history.sample
-        return dropwhile(lambda s: sample[s.start] > sure_by, self._follower.latest())
+    def _segments_before(self, sample: int) -> Iterator[Segment]:
+        """Segments, newest first, whose first reading is not after a sample."""
+        at = self._history.sample
+        return dropwhile(lambda s: at[s.start] > sample, self._follower.current_path())
 
-    def _missed(self, first: int, last: int) -> dict[int, Segment | None]:
-        told = self._told
-        return {i: None for i in range(first, last) if i not in told or told[i] is not None}
+    def _missed(self, first: int, end: int) -> dict[int, Segment | None]:
+        """Steps of a range that were not reported as missed yet."""
+        reported = self._reported
+        return {i: None for i in range(first, end) if i not in reported or reported[i] is not None}
 
-    def _given_up(self, newest: Segment | None, now: int) -> int:
-        """First step that may still come, by the clock and by how late the player is."""
+    def _first_possible(self, newest: Segment | None, now: int) -> int:
+        """Index of the first step that may still be played, given how late the player is."""
         step, late = 0, 0
         if newest is not None:
             step = newest.step + 1
@@ -153,47 +153,48 @@ class Marker:
             step += 1
         return step
 
-    def _mark(self, step: int, segment: Segment | None, *, skipped: bool) -> Mark:
+    def _mark(self, step: int, segment: Segment | None, *, is_skipped: bool) -> Mark:
         target, goal = self._targets[step], self._drill.goal
         measured = Measured()
         if segment is not None:
             played = self._measure(step, segment)
-            if can_be_judged(target.step, played) or not skipped or self._begins(segment):
+            if can_be_judged(target.step, played) or not is_skipped or self._has_attack(segment):
                 measured = played
-        return make_mark(target.step, measured, goal, 60_000.0 / self._clock.tempo, skipped=skipped)
+        beat_ms = 60_000.0 / self._clock.tempo
+        return make_mark(target.step, measured, goal, beat_ms, is_skipped=is_skipped)
 
     def _measure(self, step: int, segment: Segment) -> Measured:
-        known = step, segment.start, segment.end
-        if known in self._measured:
-            return self._measured[known]
+        key = step, segment.start, segment.end
+        if key in self._measured:
+            return self._measured[key]
         rate, tolerance = self._clock.rate, self._drill.goal.tolerance
         measured = measure_step(self._targets[step], self._history, segment, rate, tolerance)
-        if segment.end + SEEN_BEYOND <= len(self._history):
-            self._measured[known] = measured
+        if segment.end + ONSET.slur_frames <= len(self._history):
+            self._measured[key] = measured
         return measured
 
-    def _begins(self, segment: Segment) -> bool:
-        """Whether anything begins in a segment, and it is not what the step before left ringing."""
+    def _has_attack(self, segment: Segment) -> bool:
+        """Whether an attack falls into a segment; else it may be the end of the step before."""
         return bool((self._history.onset[segment.start : segment.end] >= 0).any())
 
 
 def make_mark(
-    step: Step, measured: Measured, goal: Goal, beat_ms: float, *, skipped: bool = False
+    step: Step, measured: Measured, goal: Goal, beat_ms: float, *, is_skipped: bool = False
 ) -> Mark:
-    """The mark of a step, from what was measured of it.
+    """The mark of a step, from its figures.
 
     Args:
-        step: what was asked for.
-        measured: what was played.
-        goal: the drill's.
-        beat_ms: length of a beat.
-        skipped: of a step that was not played, whether a later one was.
+        step: the step.
+        measured: its figures.
+        goal: the drill's goal.
+        beat_ms: length of a beat in milliseconds.
+        is_skipped: whether a later step was played; used where this one was not.
     """
-    parts = criterion_scores(step, measured, goal, beat_ms)
+    criteria = criterion_scores(step, measured, goal, beat_ms)
     return Mark(
         step=step,
-        score=step_score(step, measured, parts, goal),
-        criteria=parts,
+        score=step_score(step, measured, criteria, goal),
+        criteria=criteria,
         measured=measured,
-        sentence=mark_sentence(step, measured, parts, skipped=skipped),
+        sentence=mark_sentence(step, measured, criteria, is_skipped=is_skipped),
     )

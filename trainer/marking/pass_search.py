@@ -1,8 +1,8 @@
-"""Finding where a drill starts in a recording that does not say.
+"""Finding a drill in a recording that does not say where it starts.
 
-Every heard note is tried for each of the first steps: the beat on which most of the drill then
-finds its note, near its time, is the one. What is left of a common lateness is taken out, because
-without a click nobody can say what the player was late for.
+Each heard note is tried as each of the first steps. The clock on which most steps find a matching
+note near their beat wins. The median lateness is then taken out, because without a click nobody
+knows what the player was late for.
 """
 
 from __future__ import annotations
@@ -16,14 +16,7 @@ from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill
 from trainer.ear import HeardNote
 from trainer.harp import Harp, Tab
-
-ANCHORS = 6
-"""Steps that a heard note is tried for."""
-NEAR_BEATS = 0.35
-"""How far from its beat a note may begin and still be taken for a step."""
-LEAST_SHARE = 0.3
-AGAIN_SHARE = 0.7
-"""Another time that a drill is played counts where so much of it is there."""
+from trainer.marking.parameters import PASS_SEARCH
 
 
 class StartError(TrainerError):
@@ -37,9 +30,9 @@ def find_start(
 
     Args:
         heard: the notes of the recording, in order.
-        drill, harp: what was played, on what.
-        tempo: beats a minute.
-        rate: samples a second.
+        drill, harp: the drill, and the harp it is played on.
+        tempo: beats per minute.
+        rate: sample rate in hertz.
 
     Raises:
         StartError: too little of the drill is there.
@@ -50,82 +43,90 @@ def find_start(
             "no note is heard in the recording; is it the right file, and loud enough?"
         )
     clock = BeatClock(0, tempo, rate, drill.swing)
-    ats = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
+    due = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
     fits = np.array([[_fits(note, step.first, harp) for note in heard] for step in drill.steps])
-    near = NEAR_BEATS * 60.0 / tempo * rate
-    best, best_score, offsets = 0.0, -1.0, np.zeros(0)
-    for anchor in range(min(ANCHORS, len(ats))):
+    near = _near_samples(tempo, rate)
+    best_zero, best_score, best_lateness = 0.0, -1.0, np.zeros(0)
+    for anchor in range(min(PASS_SEARCH.anchors, len(due))):
         for k in np.flatnonzero(fits[anchor]):
-            zero = starts[k] - ats[anchor]
-            away = starts[None, :] - (ats[:, None] + zero)
-            away = np.where(fits, away, np.inf)
-            nearest = away[np.arange(len(ats)), np.argmin(np.abs(away), axis=1)]
-            hit = np.abs(nearest) < near
-            score = float(np.sum(1.0 - np.abs(nearest[hit]) / near * 0.5))
+            zero = starts[k] - due[anchor]
+            lateness = starts[None, :] - (due[:, None] + zero)
+            lateness = np.where(fits, lateness, np.inf)
+            nearest = lateness[np.arange(len(due)), np.argmin(np.abs(lateness), axis=1)]
+            is_hit = np.abs(nearest) < near
+            distance = np.abs(nearest[is_hit]) / near
+            score = float(np.sum(1.0 - distance * PASS_SEARCH.distance_weight))
             if score > best_score:
-                best, best_score, offsets = zero, score, nearest[hit]
-    if best_score < LEAST_SHARE * len(ats):
+                best_zero, best_score, best_lateness = zero, score, nearest[is_hit]
+    if best_score < PASS_SEARCH.min_score * len(due):
         raise StartError(
             f"{drill.name} cannot be found in the recording; check the drill, the harp and the "
-            "tempo, or say with --start on which second its first beat falls"
+            "tempo, or give the second of its first beat with --start"
         )
-    return replace(clock, zero=round(best + float(np.median(offsets))))
+    return replace(clock, zero=round(best_zero + float(np.median(best_lateness))))
 
 
 def find_passes(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
 ) -> list[BeatClock]:
-    """The clocks of all times that a drill is played in a recording, in order.
+    """The clocks of all passes through a drill in a recording, in order.
 
-    The arguments are those of :func:`find_start`. What is played before and after the time that
-    fits best is searched for others; of a false start too little is there, and it is left out.
+    The notes before and after the pass that fits best are searched for further passes. A false
+    start, of which too little is there, is left out.
 
-    Raises:
-        StartError: too little of the drill is there.
+    Args and errors are those of :func:`find_start`.
     """
     best = find_start(heard, drill, harp, tempo, rate)
     first, last = best.sample(drill.start), best.sample(drill.steps[-1].end)
-    slack = round(NEAR_BEATS * 60.0 / tempo * rate)
+    slack = round(_near_samples(tempo, rate))
     before = [note for note in heard if note.start < first - slack]
     after = [note for note in heard if note.start > last - slack]
     return [
-        *_others(before, drill, harp, tempo, rate),
+        *_further_passes(before, drill, harp, tempo, rate),
         best,
-        *_others(after, drill, harp, tempo, rate),
+        *_further_passes(after, drill, harp, tempo, rate),
     ]
 
 
-def _others(
+def _further_passes(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, tempo: float, rate: int
 ) -> list[BeatClock]:
-    """Other times, where most of the drill is there."""
-    if len(heard) < AGAIN_SHARE * len(drill.steps):
+    """The passes of which most of the drill is there."""
+    if len(heard) < PASS_SEARCH.min_repeat * len(drill.steps):
         return []
     try:
-        found = find_passes(heard, drill, harp, tempo, rate)
+        clocks = find_passes(heard, drill, harp, tempo, rate)
     except StartError:
         return []
-    return [clock for clock in found if _share(heard, drill, harp, clock) >= AGAIN_SHARE]
+    least = PASS_SEARCH.min_repeat
+    return [clock for clock in clocks if _fraction_heard(heard, drill, harp, clock) >= least]
 
 
-def _share(heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: BeatClock) -> float:
-    """The share of the steps that are there, near their beats."""
-    near = NEAR_BEATS * 60.0 / clock.tempo * clock.rate
-    there = [
+def _fraction_heard(
+    heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: BeatClock
+) -> float:
+    """Fraction of a drill's steps that have a matching note near their beat."""
+    near = _near_samples(clock.tempo, clock.rate)
+    is_heard = [
         any(
             abs(note.start - clock.sample(step.start)) < near and _fits(note, step.first, harp)
             for note in heard
         )
         for step in drill.steps
     ]
-    return sum(there) / len(there)
+    return sum(is_heard) / len(is_heard)
+
+
+def _near_samples(tempo: float, rate: int) -> float:
+    """Greatest distance in samples between a step's beat and the note taken for it."""
+    return PASS_SEARCH.near_beats * 60.0 / tempo * rate
 
 
 def _fits(note: HeardNote, sound: Sequence[Tab], harp: Harp) -> bool:
-    """Whether a heard note can be the start of a step."""
+    """Whether a heard note can be the start of a sound: same pitch, or same hole and breath."""
     entries = {note.tab, *note.also}
-    near = {tab for entry in sound for tab in (entry, *harp.same_pitch(entry))}
-    return bool(entries & near) or (
+    same_pitch = {tab for entry in sound for tab in (entry, *harp.same_pitch(entry))}
+    return bool(entries & same_pitch) or (
         len(sound) == 1
         and any(
             entry.hole == sound[0].hole and entry.breath is sound[0].breath for entry in entries

@@ -1,4 +1,4 @@
-"""The readings of a take, kept compactly: 50 bytes each, so an hour takes some 50 MB at most."""
+"""The readings of a pass as columns: 50 bytes a reading, some 50 MB an hour."""
 
 from __future__ import annotations
 
@@ -11,7 +11,8 @@ from trainer.ear import Reading
 from trainer.harp import HOLES, Tab
 from trainer.marking.target import absolute_cents, sounding_mask
 
-_FIRST_ROOM = 4096
+_FIRST_CAPACITY = 4096
+"""Readings that fit before the columns grow: 20 s."""
 _FIELDS: dict[str, tuple[type[np.generic], float]] = {
     "sample": (np.int64, 0),
     "onset": (np.int64, -1),
@@ -24,15 +25,19 @@ _FIELDS: dict[str, tuple[type[np.generic], float]] = {
 class ReadingHistory:
     """The readings so far, as columns.
 
-    Attributes (arrays with a row for each reading; those beyond `len` are not used yet):
-        sample: centre of what was analysed.
-        onset: sample of the attack that became known with the reading; -1 for none.
+    Arrays have a row for each reading. Rows from ``len(history)`` on are not filled yet.
+
+    Attributes:
+        sample: centre of the analysis window.
+        onset: sample of the attack that was detected with the reading; -1 for none.
         pitch: cents from A4 = 440 Hz; NaN where there is none.
-        reeds: the holes that sound, as in :mod:`trainer.marking.target`.
-        name: which of `names` was heard; -1 for none.
-        pitches: by number of reading, (hole, cents from A4 = 440 Hz) of each reed, where several
-            sounded.
-        levels: dB of each of the ten holes relative to the main one; NaN where not measured.
+        reeds: bit mask of the sounding reeds, as in :mod:`trainer.marking.target`.
+        name: index in `names`; -1 where no entry was identified.
+        names: entries that the ear has identified. Several in one item share a pitch.
+        pitches: by index of the reading, where several reeds sounded: (hole, cents from
+            A4 = 440 Hz) of each.
+        levels: level in dB of each of the ten holes relative to the main one; NaN where not
+            measured.
     """
 
     sample: NDArray[np.int64]
@@ -44,18 +49,18 @@ class ReadingHistory:
 
     def __init__(self) -> None:
         self._count = 0
-        for field, (kind, empty) in _FIELDS.items():
-            setattr(self, field, np.full(_FIRST_ROOM, empty, kind))
-        self.levels = np.full((_FIRST_ROOM, len(HOLES)), np.nan, np.float16)
+        for field, (dtype, empty) in _FIELDS.items():
+            setattr(self, field, np.full(_FIRST_CAPACITY, empty, dtype))
+        self.levels = np.full((_FIRST_CAPACITY, len(HOLES)), np.nan, np.float16)
         self.names: list[tuple[Tab, ...]] = []
         self.pitches: dict[int, tuple[tuple[int, float], ...]] = {}
-        self._number_of: dict[tuple[Tab, ...], int] = {}
+        self._index_of: dict[tuple[Tab, ...], int] = {}
 
     def __len__(self) -> int:
         return self._count
 
     def append(self, reading: Reading) -> None:
-        """Keep a reading."""
+        """Add a reading."""
         i = self._count
         if i == len(self.sample):
             self._grow()
@@ -69,16 +74,16 @@ class ReadingHistory:
             self.pitches[i] = tuple((hole, absolute_cents(hz)) for hole, hz in reading.pitches)
         self.reeds[i] = sounding_mask(reading)
         if reading.tab is not None:
-            self.name[i] = self._number((reading.tab, *reading.also))
-            self._keep_levels(i, reading, reading.tab)
+            self.name[i] = self._name_index((reading.tab, *reading.also))
+            self._store_levels(i, reading, reading.tab)
 
-    def _number(self, tabs: tuple[Tab, ...]) -> int:
-        number = self._number_of.setdefault(tabs, len(self.names))
-        if number == len(self.names):
+    def _name_index(self, tabs: tuple[Tab, ...]) -> int:
+        index = self._index_of.setdefault(tabs, len(self.names))
+        if index == len(self.names):
             self.names.append(tabs)
-        return number
+        return index
 
-    def _keep_levels(self, i: int, reading: Reading, main: Tab) -> None:
+    def _store_levels(self, i: int, reading: Reading, main: Tab) -> None:
         row = self.levels[i]
         row[main.hole - 1] = 0.0
         if reading.leak_db is not None and reading.leak_hole is not None:
@@ -87,7 +92,7 @@ class ReadingHistory:
             row[hole - 1] = level
 
     def _grow(self) -> None:
-        """Make room for as many again."""
+        """Double the capacity."""
         for field, (_, empty) in _FIELDS.items():
             setattr(self, field, _doubled(getattr(self, field), empty))
         self.levels = _doubled(self.levels, np.nan)

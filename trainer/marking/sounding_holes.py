@@ -1,4 +1,7 @@
-"""Which holes sounded in a stretch of readings, how loud the unwanted ones were, what it was."""
+"""Which holes sounded in a span of readings, how loud unwanted ones were, and what was heard.
+
+A reed sounded in a span if it sounds in more than half of the readings in which any is known.
+"""
 
 from __future__ import annotations
 
@@ -10,59 +13,57 @@ from numpy.typing import NDArray
 
 from trainer.drill import Sound, format_sound
 from trainer.harp import HOLES, Breath, Tab
+from trainer.marking.parameters import SOUNDING_HOLES
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.target import reed_mask
-
-_FLOOR_DB = -120.0
-_HEARD_DB = -100.0
-_SAME_NOTE_CENTS = 50.0
-"""Half way to the next half step: nearer than this, it is the note that was asked for."""
-_AS_LOUD_DB = -3.0
-_PARTIAL = 0.02
-"""How near to a whole number a ratio counts as one, as a share of it: some 35 cents."""
 
 
 @dataclass(frozen=True, slots=True)
 class Leak:
-    """The loudest unwanted hole: its level in dB relative to the wanted one, and its number."""
+    """The loudest unwanted hole: level in dB relative to the wanted one, and number."""
 
     db: float
     hole: int
 
 
 def sounding_reeds(history: ReadingHistory, frames: NDArray[np.int64], breath: Breath) -> Sound:
-    """The reeds that sounded in more than half of the readings that know any.
+    """The reeds that sounded, all of one breath.
 
-    Where a note may be of either breath (draw 2 and blow 3), it is taken for one of `breath`.
+    Where a pitch can be blown or drawn (draw 2 and blow 3), `breath` is preferred.
+
+    Args:
+        history: the readings of the pass.
+        frames: indices of the span's readings.
+        breath: the breath that the drill asks for.
     """
     reeds = history.reeds[frames]
     reeds = reeds[reeds != 0]
     for direction in (breath, breath.other):
-        found = tuple(
+        sounding = tuple(
             Tab(hole, direction)
             for hole in HOLES
             if 2 * np.count_nonzero(reeds & reed_mask([hole], direction)) > len(reeds)
         )
-        if found:
-            return found
+        if sounding:
+            return sounding
     return ()
 
 
 def holes_sounding(
     history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
 ) -> tuple[int, ...]:
-    """The holes that sounded in more than half of the readings that know any."""
+    """The holes that sounded; arguments as in :func:`sounding_reeds`."""
     return tuple(tab.hole for tab in sounding_reeds(history, frames, wanted[0].breath))
 
 
 def masked_holes(
     wanted: Sound, pitches: Sequence[float], sounding: tuple[int, ...]
 ) -> tuple[int, ...]:
-    """Wanted holes of a split that the ear cannot tell from the partials of a lower one.
+    """Wanted holes of a split that no ear can separate from the partials of a lower one.
 
     Args:
-        wanted: the holes asked for.
-        pitches: of each, in cents.
+        wanted: the sound that the drill asks for.
+        pitches: pitch of each of its reeds, in cents.
         sounding: the holes that are known to sound.
     """
     heard = [pitch for tab, pitch in zip(wanted, pitches, strict=True) if tab.hole in sounding]
@@ -74,109 +75,117 @@ def masked_holes(
 
 
 def _is_partial(cents: float) -> bool:
-    """Whether a reed so far above another lies on one of its partials, whatever their tuning."""
+    """Whether a reed this far above another lies on one of its partials in any usual tuning."""
     ratio = 2.0 ** (cents / 1200.0)
-    return ratio > 1.5 and abs(ratio - round(ratio)) < _PARTIAL * ratio
+    tolerance = SOUNDING_HOLES.partial_tolerance * ratio
+    return ratio > SOUNDING_HOLES.min_partial_ratio and abs(ratio - round(ratio)) < tolerance
 
 
 def loudest_leak(
     history: ReadingHistory,
     frames: NDArray[np.int64],
     wanted: Sound,
-    spared: Collection[int] = (),
+    allowed: Collection[int] = (),
 ) -> Leak | None:
-    """The loudest unwanted hole by the median of its levels; None when none was heard.
+    """The loudest unwanted hole by the median of its levels; None where none was heard.
+
+    Levels are relative to the loudest wanted hole that sounds. Where none does, they are relative
+    to the main hole, which then does not count as unwanted.
 
     Args:
-        history: the take.
-        frames: numbers of the readings.
-        wanted: the holes asked for.
-        spared: holes that may sound along.
-
-    Levels are relative to the loudest wanted hole that sounds or, where none does, to the main
-    hole, which then does not count as unwanted.
+        history: the readings of the pass.
+        frames: indices of the span's readings.
+        wanted: the sound that the drill asks for.
+        allowed: holes that may sound along.
     """
     levels = history.levels[frames].astype(float)
     if not len(levels):
         return None
-    asked = np.isin(HOLES, [tab.hole for tab in wanted])
-    bits = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
-    sounds = (history.reeds[frames] & bits) != 0
-    levels = np.where(np.isnan(levels), _FLOOR_DB, levels)
+    is_wanted = np.isin(HOLES, [tab.hole for tab in wanted])
+    mask = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
+    sounds = (history.reeds[frames] & mask) != 0
+    levels = np.where(np.isnan(levels), SOUNDING_HOLES.floor_db, levels)
     named = np.array([*(tabs[0].hole for tabs in history.names), 0])[history.name[frames]]
-    main = np.array(HOLES) == named[:, None]
-    # Draw 2 named for a wanted blow 3 is the wanted hole under another number.
-    own = _named(history, frames, wanted)
-    levels = np.where(own[:, None] & main & ~asked, _FLOOR_DB, levels)
-    reference = np.where(own, 0.0, _FLOOR_DB)
-    reference = np.where(sounds, np.maximum(levels[:, asked].max(axis=1), reference), 0.0)
-    excluded = np.where(sounds[:, None], asked[None, :], main)
-    relative = np.where(excluded, _FLOOR_DB, levels - reference[:, None])
+    is_main = np.array(HOLES) == named[:, None]
+    # A draw 2 that was identified for a wanted blow 3 is the wanted note under another number.
+    is_own = _is_named(history, frames, wanted)
+    levels = np.where(is_own[:, None] & is_main & ~is_wanted, SOUNDING_HOLES.floor_db, levels)
+    reference = np.where(is_own, 0.0, SOUNDING_HOLES.floor_db)
+    reference = np.where(sounds, np.maximum(levels[:, is_wanted].max(axis=1), reference), 0.0)
+    excluded = np.where(sounds[:, None], is_wanted[None, :], is_main)
+    relative = np.where(excluded, SOUNDING_HOLES.floor_db, levels - reference[:, None])
     medians = np.median(relative, axis=0)
-    medians[np.isin(HOLES, list(spared))] = _FLOOR_DB
+    medians[np.isin(HOLES, list(allowed))] = SOUNDING_HOLES.floor_db
     loudest = int(medians.argmax())
-    if medians[loudest] < _HEARD_DB:
+    if medians[loudest] < SOUNDING_HOLES.audible_db:
         return None
     return Leak(float(medians[loudest]), HOLES[loudest])
 
 
-def _named(history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound) -> NDArray[np.bool_]:
-    """Readings whose main reed may be one of the wanted ones."""
-    mine = [not set(wanted).isdisjoint(tabs) for tabs in history.names]
-    return np.array([*mine, False])[history.name[frames]]  # -1, unnamed, is the last
+def _is_named(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+) -> NDArray[np.bool_]:
+    """Whether each reading's main reed can be one of the wanted ones."""
+    is_wanted = [not set(wanted).isdisjoint(tabs) for tabs in history.names]
+    return np.array([*is_wanted, False])[history.name[frames]]  # -1, unnamed, is the last
 
 
 def is_drowned_out(
     history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
 ) -> NDArray[np.bool_]:
-    """Readings whose pitch is another hole's, though the wanted one sounds about as loud.
+    """Whether each reading has another hole's pitch while the wanted hole is about as loud.
 
     Such a note is blurred, not wrong.
     """
-    bits = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
-    asked = [tab.hole - 1 for tab in wanted]
-    loud = np.nan_to_num(history.levels[frames][:, asked].max(axis=1), nan=_FLOOR_DB)
+    mask = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
+    columns = [tab.hole - 1 for tab in wanted]
+    level = np.nan_to_num(
+        history.levels[frames][:, columns].max(axis=1), nan=SOUNDING_HOLES.floor_db
+    )
     own = {(tab.hole, tab.breath) for tab in wanted}
-    others = [own.isdisjoint((tab.hole, tab.breath) for tab in tabs) for tabs in history.names]
-    other = np.array([*others, False])[history.name[frames]]  # -1, unnamed, is the last
-    return np.asarray(other & (loud >= _AS_LOUD_DB) & ((history.reeds[frames] & bits) != 0))
+    is_other = [own.isdisjoint((tab.hole, tab.breath) for tab in tabs) for tabs in history.names]
+    other = np.array([*is_other, False])[history.name[frames]]  # -1, unnamed, is the last
+    return np.asarray(
+        other & (level >= SOUNDING_HOLES.as_loud_db) & ((history.reeds[frames] & mask) != 0)
+    )
 
 
 def heard_tab(
     history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound, cents: float | None
 ) -> str | None:
-    """Tab of what sounded most, as text; None when it is not known.
+    """Tab of the sound that was heard, as text; None where it is not known.
 
-    A note that shares its pitch with another hole's is given the benefit of the doubt.
+    For a chord it names the reeds that sounded. For a note it is the entry identified most often;
+    one of the same pitch as the wanted entry counts as that.
 
     Args:
-        history: the take.
-        frames: numbers of the readings.
-        wanted: what was asked for.
-        cents: how far from that it was; None if it had no pitch.
+        history: the readings of the pass.
+        frames: indices of the span's readings.
+        wanted: the sound that the drill asks for.
+        cents: deviation from it; None where there is no pitch.
     """
     if len(wanted) > 1:
-        return _chord_heard_as(history, frames, wanted)
+        return _heard_chord(history, frames, wanted)
     tabs = _most_named(history, frames)
     if tabs is None:
         return None
-    near = cents is not None and abs(cents) <= _SAME_NOTE_CENTS
-    blurred = cents is None and is_drowned_out(history, frames, wanted).any()
-    return format_sound(wanted) if wanted[0] in tabs or near or blurred else str(tabs[0])
+    is_near = cents is not None and abs(cents) <= SOUNDING_HOLES.same_note_cents
+    is_blurred = cents is None and is_drowned_out(history, frames, wanted).any()
+    return format_sound(wanted) if wanted[0] in tabs or is_near or is_blurred else str(tabs[0])
 
 
 def named_more_often(
-    history: ReadingHistory, frames: NDArray[np.int64], one: Sound, other: Sound
+    history: ReadingHistory, frames: NDArray[np.int64], first: Sound, second: Sound
 ) -> bool:
-    """Whether one of two sounds of the same pitch was rather heard than the other."""
-    mine, theirs = (_named(history, frames, sound).sum() for sound in (one, other))
-    return bool(mine > theirs)
+    """Whether the first of two sounds was identified in more readings than the second."""
+    count, other_count = (_is_named(history, frames, sound).sum() for sound in (first, second))
+    return bool(count > other_count)
 
 
 def ever_sounded(history: ReadingHistory, frames: NDArray[np.int64], tab: Tab) -> bool:
-    """Whether a natural reed sounded at all, however short, in some readings."""
-    bit = reed_mask([tab.hole], tab.breath)
-    return bool(((history.reeds[frames] & bit) != 0).any())
+    """Whether a natural reed sounded in any of the readings."""
+    mask = reed_mask([tab.hole], tab.breath)
+    return bool(((history.reeds[frames] & mask) != 0).any())
 
 
 def _most_named(history: ReadingHistory, frames: NDArray[np.int64]) -> tuple[Tab, ...] | None:
@@ -185,8 +194,6 @@ def _most_named(history: ReadingHistory, frames: NDArray[np.int64]) -> tuple[Tab
     return history.names[int(np.bincount(named).argmax())] if len(named) else None
 
 
-def _chord_heard_as(
-    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
-) -> str | None:
+def _heard_chord(history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound) -> str | None:
     reeds = sounding_reeds(history, frames, wanted[0].breath)
     return format_sound(reeds) if reeds else None

@@ -1,4 +1,4 @@
-"""The readings of a step as played, and the parts of it in which one sound is held."""
+"""The readings of a step, and the spans of it in which one sound is held."""
 
 from __future__ import annotations
 
@@ -10,98 +10,122 @@ from numpy.typing import NDArray
 
 from trainer.core.types import Floats
 from trainer.drill import Sound
-
-FEWEST = 4
-"""Readings with a pitch (20 ms) below which it cannot be judged."""
-FEWEST_STEADY = 8
-RELEASE_MS = 40.0
-_GLITCH_CENTS = 50.0
-"""No reed moves so far and back within 25 ms: a reading so far off the median of its neighbours
-is a mishearing."""
-_CHORD_CENTS = 60.0
+from trainer.marking.parameters import MEASUREMENT
 
 
 @dataclass(frozen=True, slots=True)
 class StepReadings:
-    """A step's readings.
+    """The readings of a step.
 
     Attributes:
-        frames: their numbers in the take.
-        t: when each was, in ms from the start of the step.
-        pitch: cents from A4 = 440 Hz, without mishearings; NaN where there is none.
-        length: how long the step was played, in ms.
+        frames: their indices in the history of the pass.
+        time_ms: time of each in milliseconds from the start of the step.
+        pitch: cents from A4 = 440 Hz without outliers; NaN where there is none.
+        length_ms: length of the step as played, in milliseconds.
     """
 
     frames: NDArray[np.int64]
-    t: Floats
+    time_ms: Floats
     pitch: Floats
-    length: float
+    length_ms: float
 
     @property
-    def release(self) -> float:
-        """From when on the breath lets go, in ms."""
-        return self.length - min(RELEASE_MS, self.length / 5.0)
+    def release_ms(self) -> float:
+        """Time from which the breath lets go, in milliseconds."""
+        longest = self.length_ms / MEASUREMENT.release_divisor
+        return self.length_ms - min(MEASUREMENT.release_ms, longest)
 
 
 @dataclass(frozen=True, slots=True)
 class HeldSpan:
-    """A part of a step in which one sound is held.
+    """A span of a step in which one sound is held.
 
     Attributes:
-        sound: what was asked for.
-        frames: numbers of its readings.
-        t, off: of those with a pitch, when they were and how far from the sound; empty when
-            there are too few, or, in a chord, when they are near none of its reeds.
+        sound: the sound that the drill asks for.
+        frames: indices of the span's readings.
+        time_ms, deviation: of the readings with a pitch, the time in milliseconds from the start
+            of the step, and cents from the sound. Empty where there are too few, or, in a chord,
+            where the pitch is near none of its reeds.
     """
 
     sound: Sound
     frames: NDArray[np.int64]
-    t: Floats
-    off: Floats
+    time_ms: Floats
+    deviation: Floats
 
     @classmethod
     def of(
-        cls, played: StepReadings, sound: Sound, reeds: Sequence[float], first: float, last: float
+        cls,
+        readings: StepReadings,
+        sound: Sound,
+        pitches: Sequence[float],
+        first_ms: float,
+        last_ms: float,
     ) -> HeldSpan:
-        """The readings of a step from `first` to `last`, in ms, off the nearest of its reeds."""
-        inside = (played.t >= first) & (played.t <= last)
-        frames = played.frames[inside]
-        inside &= ~np.isnan(played.pitch)
-        t, off = played.t[inside], cents_from_nearest(played.pitch[inside], reeds)
-        far = len(sound) > 1 and len(off) and abs(float(np.median(off))) > _CHORD_CENTS
-        if len(off) < FEWEST or far:
-            t, off = t[:0], off[:0]
-        return cls(sound, frames, t, off)
+        """The span from `first_ms` to `last_ms`, both included.
+
+        Args:
+            readings: the step's.
+            sound: the sound that should be held.
+            pitches: pitches of its reeds, in cents from A4 = 440 Hz. A reading is compared with
+                the nearest.
+            first_ms, last_ms: milliseconds from the start of the step.
+        """
+        inside = (readings.time_ms >= first_ms) & (readings.time_ms <= last_ms)
+        frames = readings.frames[inside]
+        inside &= ~np.isnan(readings.pitch)
+        time_ms = readings.time_ms[inside]
+        deviation = cents_from_nearest(readings.pitch[inside], pitches)
+        is_far = (
+            len(sound) > 1
+            and len(deviation)
+            and abs(float(np.median(deviation))) > MEASUREMENT.max_chord_cents
+        )
+        if len(deviation) < MEASUREMENT.min_pitch_frames or is_far:
+            time_ms, deviation = time_ms[:0], deviation[:0]
+        return cls(sound, frames, time_ms, deviation)
 
     @property
     def cents(self) -> float | None:
-        """Median distance from the sound."""
-        return float(np.median(self.off)) if len(self.off) else None
+        """Median deviation from the sound, in cents; None where there is no pitch."""
+        return float(np.median(self.deviation)) if len(self.deviation) else None
 
 
-def cents_from_nearest(pitch: Floats, reeds: Sequence[float]) -> Floats:
-    """Cents from the nearest of some reeds."""
-    each = pitch[:, None] - np.array(reeds)[None, :]
-    nearest = np.abs(each).argmin(axis=1)
-    return np.asarray(each[np.arange(len(pitch)), nearest])
+def cents_from_nearest(pitch: Floats, references: Sequence[float]) -> Floats:
+    """Signed distance of each pitch from the nearest of some references, all in cents."""
+    distance = pitch[:, None] - np.array(references)[None, :]
+    nearest = np.abs(distance).argmin(axis=1)
+    return np.asarray(distance[np.arange(len(pitch)), nearest])
 
 
 def without_outliers(pitch: Floats) -> Floats:
-    """Pitches in cents, shape (n,), with NaN for mishearings."""
-    has = np.flatnonzero(~np.isnan(pitch))
+    """Pitches in cents with NaN for octave errors and other outliers.
+
+    An outlier lies more than `MEASUREMENT.outlier_cents` from the median of five readings around
+    it (a Hampel filter with a fixed threshold).
+
+    Args:
+        pitch: cents, shape (n,); NaN where there is none.
+    """
+    has_pitch = np.flatnonzero(~np.isnan(pitch))
     clean = pitch.copy()
-    if len(has) < 5:
+    if len(has_pitch) < 5:
         return clean
-    around = np.lib.stride_tricks.sliding_window_view(np.pad(pitch[has], 2, mode="reflect"), 5)
-    off = np.abs(pitch[has] - np.median(around, axis=1))
-    clean[has[off > _GLITCH_CENTS]] = np.nan
+    padded = np.pad(pitch[has_pitch], 2, mode="reflect")
+    around = np.lib.stride_tricks.sliding_window_view(padded, 5)
+    distance = np.abs(pitch[has_pitch] - np.median(around, axis=1))
+    clean[has_pitch[distance > MEASUREMENT.outlier_cents]] = np.nan
     return clean
 
 
 def wobble_and_drift(held: HeldSpan) -> tuple[float | None, float | None]:
-    """Spread about the slope, and change by it; None for a part too short to tell."""
-    if len(held.off) < FEWEST_STEADY:
+    """Standard deviation about the line of least squares, and change along it, in cents.
+
+    None for a span with too few readings.
+    """
+    if len(held.deviation) < MEASUREMENT.min_line_frames:
         return None, None
-    slope, level = np.polyfit(held.t, held.off, 1)
-    spread = float(np.std(held.off - (level + slope * held.t), ddof=2))
-    return spread, float(slope * (held.t[-1] - held.t[0]))
+    slope, level = np.polyfit(held.time_ms, held.deviation, 1)
+    residual = held.deviation - (level + slope * held.time_ms)
+    drift = float(slope * (held.time_ms[-1] - held.time_ms[0]))
+    return float(np.std(residual, ddof=2)), drift

@@ -1,8 +1,8 @@
 """What a step asks for, in numbers.
 
-Conventions. Pitches are cents from A4 = 440 Hz (fractional, A5 is 1200), so that distances are
-differences. Sets of holes are whole numbers with a bit for each reed: bits 0 to 9 are holes 1 to
-10 blown, bits 10 to 19 the same holes drawn.
+Conventions. A pitch is in cents from A4 = 440 Hz (fractional; A5 is 1200), so that intervals are
+differences. A set of reeds is a bit mask: bits 0 to 9 are holes 1 to 10 blown, bits 10 to 19 the
+same holes drawn.
 """
 
 from __future__ import annotations
@@ -21,37 +21,37 @@ from trainer.harp import Breath, Harp
 
 
 def reed_mask(holes: Iterable[int], breath: Breath) -> int:
-    """A set of holes in one breath, as bits."""
+    """Bit mask of the reeds of some holes in one breath."""
     shift = 9 if breath is Breath.DRAW else -1
-    bits = 0
+    mask = 0
     for hole in holes:
-        bits |= 1 << (hole + shift)
-    return bits
+        mask |= 1 << (hole + shift)
+    return mask
 
 
 def sounding_mask(reading: Reading) -> int:
-    """The holes that a reading says sound, as bits; 0 when it does not know.
+    """Bit mask of the reeds that sound in a reading; 0 where they are not known.
 
-    A note that may be either of two entries sets the bits of both.
+    Where the pitch belongs to two entries, the mask has the reeds of both.
     """
     if not reading.holes:
         return 0
     if reading.breath is not None:
         return reed_mask(reading.holes, reading.breath)
-    bits = 0
+    mask = 0
     for tab in (reading.tab, *reading.also):
         if tab is not None:
-            bits |= reed_mask([tab.hole], tab.breath)
-    return bits
+            mask |= reed_mask([tab.hole], tab.breath)
+    return mask
 
 
 def hz_of_cents(cents: Floats) -> Floats:
-    """Hz of pitches in cents from A4 = 440 Hz."""
+    """Frequencies in hertz of pitches in cents from A4 = 440 Hz."""
     return np.asarray(440.0 * np.exp2(cents / 1200.0))
 
 
 def absolute_cents(hz: float | None) -> float:
-    """Cents from A4 = 440 Hz; not a number where there is no pitch."""
+    """Pitch of a frequency, in cents from A4 = 440 Hz; NaN for None."""
     return math.nan if hz is None else 1200.0 * math.log2(hz / 440.0)
 
 
@@ -63,8 +63,8 @@ class StepTarget:
         step: the step.
         at: sample on which it should start.
         end: sample on which it should end.
-        path: pitches of each sound's reeds, in cents from A4 = 440 Hz.
-        holes: every hole wanted in it, as bits.
+        path: for each of its sounds, the pitches of the reeds in cents from A4 = 440 Hz.
+        holes: bit mask of all its reeds.
     """
 
     step: Step
@@ -75,17 +75,15 @@ class StepTarget:
 
     @classmethod
     def of(cls, step: Step, harp: Harp, clock: BeatClock) -> StepTarget:
-        """A step of a drill, on a harp and a clock.
+        """Target of a step on a harp and a clock.
 
         Raises:
-            HarpError: the harp cannot play it.
+            HarpError: the harp cannot play the step.
         """
 
         def pitches(place: int) -> tuple[float, ...]:
-            return tuple(
-                absolute_cents(harp.hz(tab)) + step.offset_cents(place)
-                for tab in step.sounds[place]
-            )
+            tabs = step.sounds[place]
+            return tuple(absolute_cents(harp.hz(tab)) + step.offset_cents(place) for tab in tabs)
 
         holes = 0
         for tab in step.tabs:
@@ -100,7 +98,7 @@ class StepTarget:
 
     @property
     def on_one_hole(self) -> NDArray[np.float64] | None:
-        """The pitches of a glide or ladder that stays on one hole; None of any other step."""
+        """Pitches of a glide or ladder that stays on one hole; None for any other step."""
         holes = {tab.hole for sound in self.step.sounds for tab in sound}
         if not self.step.has_path or len(holes) > 1:
             return None
@@ -108,10 +106,10 @@ class StepTarget:
 
     @property
     def lowest(self) -> float:
-        """The lowest pitch in it."""
+        """The lowest of its pitches."""
         return min(min(pitches) for pitches in self.path)
 
     @property
     def highest(self) -> float:
-        """The highest pitch in it."""
+        """The highest of its pitches."""
         return max(max(pitches) for pitches in self.path)

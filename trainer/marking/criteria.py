@@ -1,0 +1,316 @@
+"""The criteria: from the figures of a step to points on each criterion.
+
+Points are 0 to 100, read off lines through the points below, level beyond their ends. `tol` is the
+drill's tolerance in cents, `beat` the length of a beat in milliseconds.
+
+    criterion    figures                                       points on the line (figure → points)
+    pitch        |cents|                                       0.2 tol → 100, tol → 85,
+                                                               2.5 tol → 50, 5 tol → 0
+    steadiness   worse of  wobble_cents                        0.2 tol → 100, 0.5 tol → 85,
+                                                               1.25 tol → 50, 2.5 tol → 0
+                 and       |drift_cents|                       0.5 tol → 100, tol → 85,
+                                                               2.5 tol → 50, 5 tol → 0
+    attack       better of |scoop_cents - cents|               tol → 100, 2.5 tol → 70,
+                                                               10 tol → 0
+                 and       settle_ms (0 if it never settled)   100 → 100, 150 → 85,
+                                                               300 → 50, 600 → 0
+    motion       worst of  stray_cents                         w → 100, 2.5 w → 70, 10 w → 0
+                 and       back_cents                          tol → 100, 2.5 tol → 70,
+                                                               10 tol → 0
+                 and       fraction of a slide's sounds heard  1 → 100, 0 → 0
+                 and       |log2(vibrato_hz / asked)|          0.15 → 100, 0.3 → 85,
+                           (0 points if there is none)         0.6 → 50, 1.2 → 0
+                 and       |log2(vibrato_cents / asked)|       0.3 → 100, 0.6 → 85,
+                           (0 points if there is none)         1 → 50, 2 → 0
+    cleanness    leak_db (100 points if no leak is heard)      -40 → 100, -24 → 85,
+                                                               -12 → 50, 0 → 0
+    time         |late_ms|                                     just → 100, 0.2 lost → 85,
+                                                               0.5 lost → 50, lost → 0
+
+- pitch: with the usual tolerance of 10 cents, 85 points at 10 cents and 50 at 25: within these a
+  bend is in tune, or recognisable (common practice). A note heard as another one gets 0. A glide
+  gets the worse of its ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its
+  rungs, but at most 50 more than its worst one; a rung that was not heard has 0.
+- attack: a scoop does no harm if it is short, nor does a slow approach that starts close. Natural
+  reeds themselves rise from 20 to 100 cents flat for up to 100 ms.
+- motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
+  more: a jump, half the path off in its middle, gets 70.
+- cleanness: loose notes may sound with a neighbour, which is then no leak. A single note that must
+  be a chord gets 0 if it sounds alone.
+- time: `just` is 2.5 % of a beat and at least 10 ms, the just noticeable difference in a steady
+  beat (Friberg and Sundberg 1995, JASA 98), but at most a tenth of `lost`. `lost` is a third of a
+  beat and at most 250 ms: there, a note belongs to the next division of the beat as much as to its
+  own.
+
+How points make a step's score: :mod:`trainer.marking.score`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+
+import numpy as np
+
+from trainer.drill import CRITERIA, CleannessRule, Goal, Step, format_sound
+from trainer.marking.mark import Measured
+from trainer.marking.parameters import CURVES, SCORE, Curve
+
+
+@dataclass(frozen=True, slots=True)
+class ScoreTerm:
+    """One figure's points.
+
+    Attributes:
+        figure: name of the figure, as in :class:`~trainer.marking.mark.Measured`.
+        value: the figure; None where nothing was measured.
+        at: place on the line that it is read off; None where it is read off no line.
+        points: (place, points) that the line goes through, level beyond its ends.
+        earned: points, 0 to 100.
+    """
+
+    figure: str
+    value: float | str | None
+    at: float | None
+    points: Curve
+    earned: float
+
+    @classmethod
+    def read(cls, figure: str, value: float, at: float, points: Curve) -> ScoreTerm:
+        """A term read off a line at a place."""
+        places, earned = zip(*points, strict=True)
+        return cls(figure, value, at, points, float(np.interp(at, places, earned)))
+
+    @classmethod
+    def fixed(cls, figure: str, value: float | str | None, earned: float) -> ScoreTerm:
+        """A term that is read off no line."""
+        return cls(figure, value, None, (), earned)
+
+
+@dataclass(frozen=True, slots=True)
+class CriterionScore:
+    """Points of a step on one criterion, and how they follow from its figures.
+
+    Attributes:
+        earned: points, 0 to 100.
+        rule: how they follow from the terms: ``worst``, ``best``, ``rungs`` or ``wrong note``.
+        terms: its terms.
+    """
+
+    earned: float
+    rule: str
+    terms: tuple[ScoreTerm, ...]
+
+
+def score_criteria(
+    step: Step, measured: Measured, goal: Goal, beat_ms: float
+) -> dict[str, CriterionScore]:
+    """The criteria of a step that can be judged, in the order of `trainer.drill.CRITERIA`.
+
+    Args:
+        step: the step.
+        measured: its figures.
+        goal: the drill's goal.
+        beat_ms: length of a beat in milliseconds.
+
+    Returns:
+        Empty for a step that was not played, or too briefly to be judged.
+    """
+    if not can_be_judged(step, measured):
+        return {}
+    scores = {
+        "pitch": _pitch(step, measured, goal.tolerance),
+        "steadiness": _steadiness(measured, goal.tolerance),
+        "attack": None if step.has_path else _attack(measured, goal.tolerance),
+        "motion": _motion(step, measured, goal.tolerance),
+        "cleanness": _cleanness(step, measured),
+        "time": _time(measured, beat_ms),
+    }
+    return {name: score for name in CRITERIA if (score := scores[name]) is not None}
+
+
+def criterion_scores(
+    step: Step, measured: Measured, goal: Goal, beat_ms: float
+) -> dict[str, float]:
+    """Points of each criterion, 0 to 100; arguments as in :func:`score_criteria`."""
+    scores = score_criteria(step, measured, goal, beat_ms)
+    return {name: score.earned for name, score in scores.items()}
+
+
+def can_be_judged(step: Step, measured: Measured) -> bool:
+    """Whether enough of a step was heard for it to be judged.
+
+    A chord, and a note as loud as its neighbour, may have no pitch that is known to be theirs.
+    """
+    may_lack_pitch = step.is_chord or len(measured.holes) > 1
+    return measured.cents is not None or (may_lack_pitch and bool(measured.holes))
+
+
+def is_wrong_note(step: Step, measured: Measured) -> bool:
+    """Whether another note was heard.
+
+    Of a glide, at either end; of a ladder, on every rung; of a chord, none of its holes.
+    """
+    if measured.heard is None:
+        return False
+    if step.ladder:
+        wanted_rungs = (format_sound(sound) for sound in step.sounds)
+        heard_rungs = measured.heard.split("=")
+        return not any(
+            _entries(wanted) & _entries(heard)
+            for wanted, heard in zip(wanted_rungs, heard_rungs, strict=True)
+        )
+    ends = (step.first, step.last) if step.is_glide else (step.first,)
+    alternative = {str(step.alternative)} if step.alternative else set()
+    return any(
+        not ((_entries(format_sound(wanted)) | alternative) & _entries(heard))
+        for wanted, heard in zip(ends, measured.heard.split(">"), strict=True)
+    )
+
+
+def sounds_alone(step: Step, measured: Measured) -> bool:
+    """Whether a single note that must be a chord sounded without a neighbour."""
+    if step.cleanness_rule is not CleannessRule.CHORD or step.is_chord or not measured.holes:
+        return False
+    hole = step.last[0].hole
+    return not {hole - 1, hole + 1} & set(measured.holes)
+
+
+def missing_holes(step: Step, measured: Measured) -> list[int]:
+    """Holes of a chord that did not sound; none where it is not known which sounded."""
+    if not step.is_chord or not measured.holes:
+        return []
+    known = {*measured.holes, *measured.hidden}
+    return [tab.hole for tab in step.last if tab.hole not in known]
+
+
+def _entries(sound: str) -> set[str]:
+    """The tab entries of a sound given as text."""
+    sign, holes = ("-", sound[1:]) if sound.startswith("-") else ("", sound)
+    return {sign + hole for hole in holes.split("+")}
+
+
+def _combined(
+    terms: Iterable[ScoreTerm], choose: Callable[[Iterable[float]], float] = min
+) -> CriterionScore | None:
+    """The worst of some terms, or the best with ``max``; None of none."""
+    known = tuple(terms)
+    if not known:
+        return None
+    rule = "worst" if choose is min else "best"
+    return CriterionScore(choose(term.earned for term in known), rule, known)
+
+
+def _term(
+    figure: str, value: float, curve: Curve, unit: float = 1.0, reference: float = 0.0
+) -> ScoreTerm:
+    """A term of a figure's distance from a reference, on a line whose places are in a unit."""
+    scaled = tuple((place * unit, earned) for place, earned in curve)
+    return ScoreTerm.read(figure, value, abs(value - reference), scaled)
+
+
+def _pitch(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
+    if is_wrong_note(step, measured):
+        return CriterionScore(0.0, "wrong note", (ScoreTerm.fixed("heard", measured.heard, 0.0),))
+    if step.ladder:
+        return _rung_pitch(measured, tolerance)
+    ends = {"cents": measured.cents}
+    if step.is_glide:
+        ends["scoop_cents"] = measured.scoop_cents
+    return _combined(
+        _term(name, cents, CURVES.pitch, tolerance)
+        for name, cents in ends.items()
+        if cents is not None
+    )
+
+
+def _rung_pitch(measured: Measured, tolerance: float) -> CriterionScore:
+    terms = tuple(
+        ScoreTerm.fixed("rungs", None, 0.0)
+        if cents is None
+        else _term("rungs", cents, CURVES.pitch, tolerance)
+        for cents in measured.rungs
+    )
+    points = [term.earned for term in terms]
+    earned = min(float(np.mean(points)), min(points) + SCORE.max_above_worst)
+    return CriterionScore(earned, "rungs", terms)
+
+
+def _steadiness(measured: Measured, tolerance: float) -> CriterionScore | None:
+    if measured.wobble_cents is None or measured.drift_cents is None:
+        return None
+    return _combined(
+        [
+            _term("wobble_cents", measured.wobble_cents, CURVES.wobble, tolerance),
+            _term("drift_cents", measured.drift_cents, CURVES.drift, tolerance),
+        ]
+    )
+
+
+def _attack(measured: Measured, tolerance: float) -> CriterionScore | None:
+    if measured.scoop_cents is None or measured.cents is None:
+        return None
+    scoop = _term(
+        "scoop_cents", measured.scoop_cents, CURVES.scoop, tolerance, reference=measured.cents
+    )
+    terms = [scoop]
+    if measured.settle_ms is not None:
+        terms.append(_term("settle_ms", measured.settle_ms, CURVES.settle_ms))
+    return _combined(terms, max)
+
+
+def _motion(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
+    terms = []
+    if measured.stray_cents is not None:
+        unit = max(tolerance, CURVES.stray_unit * _path_cents(step))
+        terms.append(_term("stray_cents", measured.stray_cents, CURVES.scoop, unit))
+    if measured.back_cents is not None:
+        terms.append(_term("back_cents", measured.back_cents, CURVES.scoop, tolerance))
+    if step.is_glide and len({tab.hole for tab in step.tabs}) > 1 and len(step.sounds) > 2:
+        fraction = 1.0 - len(measured.unheard) / (len(step.sounds) - 2)
+        terms.append(_term("unheard", fraction, CURVES.slide_fraction))
+    if step.vibrato:
+        wanted = step.vibrato
+        terms.append(_ratio_term("vibrato_hz", measured.vibrato_hz, wanted.hz, CURVES.vibrato_rate))
+        terms.append(
+            _ratio_term("vibrato_cents", measured.vibrato_cents, wanted.cents, CURVES.vibrato_depth)
+        )
+    return _combined(terms)
+
+
+def _path_cents(step: Step) -> float:
+    """Cents that a glide on one hole covers, by its half steps of bend."""
+    bends = [100.0 * sound[0].bend - step.offset_cents(i) for i, sound in enumerate(step.sounds)]
+    return max(bends) - min(bends)
+
+
+def _ratio_term(figure: str, value: float | None, wanted: float, curve: Curve) -> ScoreTerm:
+    """A term of the ratio between a figure and the one asked for, in octaves."""
+    if value is None:
+        return ScoreTerm.fixed(figure, None, 0.0)
+    return ScoreTerm.read(figure, value, abs(math.log2(value / wanted)), curve)
+
+
+def _cleanness(step: Step, measured: Measured) -> CriterionScore | None:
+    if not measured.holes:
+        return None
+    if sounds_alone(step, measured):
+        return _combined([ScoreTerm.fixed("holes", str(measured.holes[0]), 0.0)])
+    if measured.leak_db is None:
+        return _combined([ScoreTerm.fixed("leak_db", None, 100.0)])
+    return _combined(
+        [ScoreTerm.read("leak_db", measured.leak_db, measured.leak_db, CURVES.leak_db)]
+    )
+
+
+def _time(measured: Measured, beat_ms: float) -> CriterionScore | None:
+    if measured.late_ms is None:
+        return None
+    return _combined([_term("late_ms", measured.late_ms, _time_curve(beat_ms))])
+
+
+def _time_curve(beat_ms: float) -> Curve:
+    lost = min(CURVES.lost_beats * beat_ms, CURVES.max_lost_ms)
+    just = min(max(CURVES.just_beats * beat_ms, CURVES.min_just_ms), CURVES.max_just_lost * lost)
+    return ((just, 100.0), (0.2 * lost, 85.0), (0.5 * lost, 50.0), (lost, 0.0))

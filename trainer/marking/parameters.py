@@ -1,0 +1,329 @@
+"""Parameters of marking: one frozen object for each stage.
+
+"Chosen by hand" means that no fit to data is on record: the value was chosen while the tests of
+``tests/marking`` were written, which put faults of known size into synthetic readings and into the
+built-in player, and expect them back.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+Curve = tuple[tuple[float, float], ...]
+"""A line through (figure, points), from best to worst, level beyond its ends."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FollowerParameters:
+    """Costs of the hidden Markov model in :mod:`trainer.marking.follower`. All chosen by hand.
+
+    A cost stands for a negative log probability and has no unit: only differences matter. Emission
+    costs are per reading (5 ms). They are small, because neighbouring readings depend on each other
+    and each adds little evidence. Transition costs are paid once.
+    """
+
+    pitch_per_cent: float = 0.005
+    """Emission: cost of each cent between a reading's pitch and the step's, in a right state."""
+    mismatch: float = 0.5
+    """Emission: greatest cost of a reading in a right state, reached 100 cents off the pitch."""
+    blurred: float = 0.1
+    """Emission: cost of a reading in which the wanted hole sounds and a neighbour has the pitch."""
+    partial_chord: float = 0.15
+    """Emission: cost of a chord of which the wanted fraction of holes tends to 0, where at least
+    one wanted hole sounds."""
+    wrong: float = 0.1
+    """Emission: cost of any sounding reading in a wrong state."""
+    extra: float = 0.2
+    """Emission: cost of a sounding reading in a gap."""
+    silent: float = 0.5
+    """Emission: cost of a silent reading in a step."""
+    unpitched_in_step: float = 0.2
+    """Emission: cost of a sounding reading with neither pitch nor holes, in a step."""
+    unpitched_in_gap: float = 0.1
+    """Emission: cost of such a reading in a gap."""
+
+    skip: float = 16.0
+    """Transition: cost of leaving out a step, from the gap before it to the gap after it."""
+    enter_wrong: float = 15.0
+    """Transition: extra cost of entering a step in its wrong state."""
+    right_to_wrong: float = 4.0
+    """Transition: cost of going from right to wrong within a step. The way back is free."""
+    off_time: float = 12.0
+    """Transition: cost of entering a step one step length away from its due time."""
+    late_max: float = 12.0
+    """Transition: greatest cost of entering late."""
+    early_max: float = 48.0
+    """Transition: greatest cost of entering early; above `late_max`, because players hesitate more
+    than they leap ahead."""
+    own_beat: float = 0.5
+    """Transition: extra cost of judging the time relative to the step before."""
+    off_time_wrong_factor: float = 2.0
+    """Factor on the cost of being off time where a step is entered in its wrong state."""
+    reattack: float = 10.0
+    """Transition: cost of an attack within a step."""
+    slur: float = 1.0
+    """Transition: cost of entering a step from the one before without an attack."""
+    slur_shared: float = 6.0
+    """Transition: the same where the two steps have a reed in common."""
+    slur_same: float = 24.0
+    """Transition: the same where all reeds are the same, and out of a gap that still sounds: only
+    an attack could show that a new step begins."""
+    soft_attack: float = 3.0
+    """Transition: cost of entering a step out of silence without a detected attack."""
+    leave_at_once: float = 16.0
+    """Transition: cost of leaving a step at the moment of entering it, as high as `skip`. It falls
+    linearly to 0 at `full_length`."""
+    full_length: float = 0.3
+    """Fraction of a step's length from which leaving it is free."""
+
+    min_time_scale_s: float = 0.25
+    """Shortest step length in seconds that `off_time` is scaled by."""
+    max_time_scale_s: float = 1.0
+    """Longest step length in seconds that `off_time` is scaled by."""
+    same_reed_cents: float = 1.0
+    """Distance in cents below which two pitches are the same reed's."""
+    beam: float = 120.0
+    """Beam width: a state this much worse than the best one is pruned."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OnsetParameters:
+    """When a step starts; see :mod:`trainer.marking.onset`. All chosen by hand."""
+
+    attack_frames: int = 3
+    """Readings from a segment's first in which its attack may be detected."""
+    slur_frames: int = 24
+    """Readings (120 ms) on each side of a slur from which the two pitches are taken. Readings this
+    far after a segment's end say nothing new of it."""
+    edge_frames: int = 3
+    """Readings next to a slur that are left out on each side."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasurementParameters:
+    """How a step is measured; see :mod:`trainer.marking.measurement`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    min_pitch_frames: int = 4
+    """Fewest readings with a pitch (20 ms) from which a pitch is measured."""
+    min_line_frames: int = 8
+    """Fewest readings (40 ms) that a line is fitted to."""
+    release_ms: float = 40.0
+    """Time in milliseconds before the end of a step in which the breath lets go."""
+    release_divisor: float = 5.0
+    """A release takes at most the length of the step divided by this."""
+    outlier_cents: float = 50.0
+    """Distance in cents from the median of five readings beyond which a reading is an outlier: no
+    reed moves so far and back within 25 ms."""
+    max_chord_cents: float = 60.0
+    """Distance in cents from a chord's reeds beyond which the pitch is not the chord's."""
+
+    stays_ms: float = 200.0
+    """Time in milliseconds for which a settled pitch stays within its band."""
+    stays_fraction: float = 0.9
+    """Fraction of the readings of that time that must lie within the band."""
+    band_sds: float = 2.0
+    """Half width of the band in standard deviations, if that is more than the tolerance."""
+    max_band_tolerances: float = 5.0
+    """Greatest half width of the band, in tolerances."""
+    line_divisor: float = 3.0
+    """The line of a held pitch is fitted without the first part of the note: its length divided by
+    this."""
+    arrival_ms: float = 40.0
+    """Time in milliseconds after settling that is left out of the held span: the end of a scoop,
+    within the tolerance already."""
+    arrival_divisor: float = 5.0
+    """That time is at most the rest of the note divided by this."""
+    unsettled_ms: float = 120.0
+    """Where a note never settles, earliest start in milliseconds of its held span."""
+
+    speaking_ms: float = 60.0
+    """Time in milliseconds that a reed takes to speak, left out of a glide's first rest."""
+    min_last_rest_ms: float = 30.0
+    """Shortest last rest of a glide in milliseconds, its release included if need be."""
+    smooth_frames: int = 5
+    """Length in readings of the median filter on a glide's pitch."""
+    turn_cents: float = 5.0
+    """Smallest turn of a glide's pitch in cents that counts."""
+    slide_start: float = 0.1
+    """Fraction of a slide's length before which a hole is not yet looked for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoundingHolesParameters:
+    """Which holes sounded; see :mod:`trainer.marking.sounding_holes`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    floor_db: float = -120.0
+    """Level in dB that stands for "not measured"."""
+    audible_db: float = -100.0
+    """Level in dB above which a hole was heard at all."""
+    same_note_cents: float = 50.0
+    """Distance in cents within which a pitch is the note asked for: half a half step."""
+    as_loud_db: float = -3.0
+    """Level in dB relative to the main hole from which the wanted one is about as loud."""
+    partial_tolerance: float = 0.02
+    """Relative distance from a whole number within which a ratio of frequencies is a partial: about
+    35 cents."""
+    min_partial_ratio: float = 1.5
+    """Least ratio of frequencies that can be a partial."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExtraNoteParameters:
+    """Which notes are extra; see :mod:`trainer.marking.extra_notes`. All chosen by hand."""
+
+    min_length_s: float = 0.08
+    """Shortest extra note in seconds. What is shorter is a slip from hole to hole."""
+    before_beats: float = 0.5
+    """Beats before the first step in which an extra note counts. What is earlier is warming up."""
+    attack_frames_before: int = 8
+    """Readings (40 ms) before the first of a run of readings in which its attack may be
+    detected."""
+    attack_frames_after: int = 3
+    """Readings (15 ms) from the first of a run in which its attack may be detected."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkerParameters:
+    """When marks are reported; see :mod:`trainer.marking.marker`. All chosen by hand."""
+
+    lag_s: float = 0.2
+    """Time in seconds since the follower left a step, or entered a later one, after which the step
+    is marked."""
+    patience_beats: float = 1.0
+    """Beats after its end at which a step that nobody has played counts as missed."""
+    frames_between_checks: int = 4
+    """Readings (20 ms) between two checks for finished steps."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FreeClockParameters:
+    """When a step is held; see :mod:`trainer.marking.free_marker`. All chosen by hand."""
+
+    touch_s: float = 0.1
+    """Time in seconds that the first sound of a glide must be held."""
+    max_dropout_s: float = 0.06
+    """Longest time in seconds that a held pitch may be out of tune."""
+    same_attack_s: float = 0.08
+    """Time in seconds within which two attacks are one."""
+    max_leak_db: float = -24.0
+    """Level in dB relative to the wanted hole from which a leak interrupts a step
+    that must be clean."""
+    min_vibrato_cycles: float = 2.0
+    """Fewest cycles of a vibrato that are held."""
+    slur_tolerances: float = 2.0
+    """Distance in tolerances between two steps beyond which the second needs no new attack."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PassSearchParameters:
+    """Where a drill starts in a recording; see :mod:`trainer.marking.pass_search`.
+
+    All chosen by hand.
+    """
+
+    anchors: int = 6
+    """Steps, from the first, that each heard note is tried for."""
+    near_beats: float = 0.35
+    """Greatest distance in beats between a step's beat and the note taken for it."""
+    distance_weight: float = 0.5
+    """Weight of that distance: a note at the greatest distance counts as 1 less this."""
+    min_score: float = 0.3
+    """Score per step, 0 to 1, from which the drill is found."""
+    min_repeat: float = 0.7
+    """Fraction of the steps from which a further pass of the drill is found."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CurveParameters:
+    """How figures earn points; see :mod:`trainer.marking.criteria`.
+
+    85 points mark the bound that common practice sets, 50 points the bound of what is recognisable;
+    the other points are chosen by hand. Distances in tolerances are multiples of the drill's
+    tolerance in cents.
+    """
+
+    pitch: Curve = ((0.2, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
+    """Deviation from the target, in tolerances. With 10 cents, a bend is in tune within 10 cents
+    and recognisable within 25 (common practice)."""
+    wobble: Curve = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
+    """Standard deviation of the held pitch, in tolerances: half of `pitch`. Chosen by hand."""
+    drift: Curve = ((0.5, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
+    """Change of the held pitch, in tolerances. Chosen by hand."""
+    scoop: Curve = ((1.0, 100.0), (2.5, 70.0), (10.0, 0.0))
+    """Scoop and detour in tolerances; stray distance in its own unit. Chosen by hand."""
+    settle_ms: Curve = ((100.0, 100.0), (150.0, 85.0), (300.0, 50.0), (600.0, 0.0))
+    """Settling time in milliseconds. Natural reeds take up to 100 ms. Chosen by hand."""
+    slide_fraction: Curve = ((0.0, 0.0), (1.0, 100.0))
+    """Fraction of the sounds on a slide's way that were heard."""
+    vibrato_rate: Curve = ((0.15, 100.0), (0.3, 85.0), (0.6, 50.0), (1.2, 0.0))
+    """Octaves between the vibrato's rate and the one asked for. Chosen by hand."""
+    vibrato_depth: Curve = ((0.3, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
+    """Octaves between the vibrato's depth and the one asked for. Chosen by hand."""
+    leak_db: Curve = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
+    """Level of a leak in dB relative to the wanted hole. Chosen by hand."""
+
+    just_beats: float = 0.025
+    """Lateness in beats that costs nothing: the just noticeable difference in a steady beat
+    (Friberg and Sundberg 1995, JASA 98)."""
+    min_just_ms: float = 10.0
+    """The same for short beats, in milliseconds (same source)."""
+    max_just_lost: float = 0.1
+    """Greatest fraction of `lost` that costs nothing. Chosen by hand."""
+    lost_beats: float = 1.0 / 3.0
+    """Lateness in beats that earns nothing: there, a note belongs as much to the next division of
+    the beat. Chosen by hand."""
+    max_lost_ms: float = 250.0
+    """The same for long beats, in milliseconds. Chosen by hand."""
+    stray_unit: float = 0.2
+    """Fraction of a glide's path that is the unit of its stray distance, if it is more than the
+    tolerance. Chosen by hand, so that a jump gets 70 points."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ScoreParameters:
+    """How points make a score; see :mod:`trainer.marking.score`. All chosen by hand."""
+
+    max_above_worst: float = 50.0
+    """Points that a score may lie above its worst criterion, or above the worst rung."""
+    right_pitch: float = 50.0
+    """Points for pitch from which a note is the right one; below, the score shrinks in
+    proportion."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SentenceParameters:
+    """What a sentence mentions; see :mod:`trainer.marking.sentence`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    max_clauses: int = 3
+    """Most clauses in a sentence."""
+    fault_points: float = 85.0
+    """Points below which a criterion is a fault, 0 to 100: the bound of common practice on each
+    curve."""
+    perfect_points: float = 97.0
+    """Points below which a criterion's figure is shown though it is no fault."""
+    bent_cents: float = 20.0
+    """A natural note flatter than this in cents is usually bent by accident (common practice)."""
+    scoop_cents: float = 25.0
+    """Scoop in cents from which a slow attack is called a scoop."""
+
+
+FOLLOWER = FollowerParameters()
+ONSET = OnsetParameters()
+MEASUREMENT = MeasurementParameters()
+SOUNDING_HOLES = SoundingHolesParameters()
+EXTRA_NOTES = ExtraNoteParameters()
+MARKER = MarkerParameters()
+FREE_CLOCK = FreeClockParameters()
+PASS_SEARCH = PassSearchParameters()
+CURVES = CurveParameters()
+SCORE = ScoreParameters()
+SENTENCE = SentenceParameters()
