@@ -30,7 +30,7 @@ from trainer.core.types import Floats
 from trainer.harp import Breath, Harp, Tab
 from trainer.harp.measured_tuning import natural_entries
 from trainer.reedcare.reed_history import (
-    FEWEST_DAYS,
+    PARAMETERS,
     DailyPitches,
     ReedState,
     reed_histories,
@@ -151,7 +151,7 @@ def watched(wear: Wear, seed: int, every: int = 1) -> Watched:
     days = year(wear, seed)
     alarm, said = None, None
     false: set[Tab] = set()
-    for count in range(FEWEST_DAYS, len(days.days) + 1, every):
+    for count in range(PARAMETERS.min_days, len(days.days) + 1, every):
         day = days.days[count - 1] - START
         for reed in reed_histories(days.until(count)):
             if reed.state is not ReedState.FLAT or reed.change is None:

@@ -223,10 +223,10 @@ class TestNames:
     def test_the_name_of_a_harp_is_no_key(self) -> None:
         assert check_harp_name("  old   C ") == "old C"
         for name in ("C", "bb", "low F", "LF", "high G"):
-            with pytest.raises(HarpError, match="is a key; give the harp a name"):
+            with pytest.raises(HarpError, match="is a key; choose a name that is none"):
                 check_harp_name(name)
         for name in ("", "  ", "x" * 81, "a\nb\x07"):
-            with pytest.raises(HarpError, match="up to 80 letters"):
+            with pytest.raises(HarpError, match="1 to 80 letters"):
                 check_harp_name(name)
 
 
@@ -298,7 +298,7 @@ class TestHarpInHand:
             ("pier", {}, {}, "no harp has the key 'pier'.*; and your own harps are 'ferry', 'quay"),
             ("quay", {"tuning": "paddy"}, {}, "'quay' is tuned richter; leave out the tuning"),
             ("quay", {"temperament_name": "odd"}, {}, "no temperament is called 'odd'"),
-            (None, {}, {"name": "pier"}, "the settings name a harp 'pier' that was never measured"),
+            (None, {}, {"name": "pier"}, "the harp 'pier' of your settings was never measured"),
         ],
     )
     def test_errors_say_what_there_is(
@@ -546,9 +546,13 @@ class TestCommands:
             (
                 "harp measure quay",
                 ExitCode.BAD_INPUT,
-                "which key has 'quay'? Say it as in --harp C",
+                "the key of 'quay' is unknown; add it, as in --harp C",
             ),
-            ("harp measure D --harp C", ExitCode.BAD_INPUT, "'D' is a key; give the harp a name"),
+            (
+                "harp measure D --harp C",
+                ExitCode.BAD_INPUT,
+                "'D' is a key; choose a name that is none",
+            ),
             ("harp measure quay --harp H", ExitCode.BAD_INPUT, "no harp has the key 'H'"),
             ("harp measure quay --harp C --from none.wav", ExitCode.BAD_INPUT, "none.wav"),
             (

@@ -21,7 +21,7 @@ from trainer.music import cents
 from trainer.practice import PassEnded, Plan, run_take
 from trainer.reedcare.own_harps import forget_own_harp, list_own_harps
 from trainer.reedcare.reed_history import (
-    FEWEST_DAYS,
+    PARAMETERS,
     DailyPitches,
     ReedHistory,
     ReedNote,
@@ -114,14 +114,14 @@ class TestSimulatedYears:
         assert abs(found.days[0].toordinal() - START - 240) <= 7
 
     def test_few_days_say_nothing(self) -> None:
-        found = reed_histories(year(NONE, 1).until(FEWEST_DAYS - 1))
-        assert {one.state for one in found} == {ReedState.FEW}
+        found = reed_histories(year(NONE, 1).until(PARAMETERS.min_days - 1))
+        assert {one.state for one in found} == {ReedState.TOO_FEW}
         assert reed_histories(DailyPitches.of([])) == ()
 
     def test_one_reed_alone_cannot_be_told_from_the_room(self) -> None:
         notes = [ReedNote(date(2026, 1, 1) + timedelta(i), WORN, -1.0 * i) for i in range(60)]
         (found,) = reed_histories(DailyPitches.of(notes))
-        assert (found.state, found.days) == (ReedState.FEW, ())
+        assert (found.state, found.days) == (ReedState.TOO_FEW, ())
 
     def test_of_an_even_number_the_sharper_middle_counts(self) -> None:
         assert [upper_median(x) for x in ([1.0], [1.0, 3.0], [5.0, 1.0, 3.0], [1, 2, 3, 4])] == [

@@ -404,7 +404,7 @@ def _plot(watch: HarpWatch, tab: Any) -> None:
     told = [one for one in watch.reeds if one.days]
     if not told or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):
         return
-    changed = max(told, key=lambda one: one.change.strength if one.change else 0.0)
+    changed = max(told, key=lambda one: one.change.z_score if one.change else 0.0)
     chosen = changed if tab is None else watch.reed(tab)
     if chosen is None or not chosen.days:
         return

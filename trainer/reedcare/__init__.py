@@ -1,1 +1,1 @@
-"""The player's own harps: how each is tuned, and how its reeds wear."""
+"""Own harps: how each is tuned, and how its reeds change over time."""

@@ -1,9 +1,8 @@
-"""The player's own harps: which there are, and what in tune means on each.
+"""Own harps: the harps that a player has named and measured, and their targets.
 
-A harp is measured as often as the player likes, under one name. What counts of a reed is when it
-was last measured; with another key or tuning the name begins anew. A measurement without reeds
-says that the harp is to be forgotten: the journal keeps what it had, so that two journals that
-are merged agree.
+A harp may be measured several times under one name. The latest measurement of each reed counts; a
+measurement with another key or tuning starts over. A measurement without reeds marks the harp as
+forgotten: the earlier ones stay in the journal, so that merged journals agree.
 """
 
 from __future__ import annotations
@@ -22,81 +21,87 @@ if TYPE_CHECKING:
     from trainer.settings import Settings
 
 TEMPERAMENT, REEDS = "temperament", "reeds"
-"""What targets can follow."""
+"""What the targets of notes may follow."""
+MAX_HARP_NAME_LENGTH = 80
 
 
 def list_own_harps(journal: Journal, player: str) -> tuple[OwnHarp, ...]:
-    """A player's harps by name, each reed as it was last measured."""
-    now: dict[str, OwnHarp] = {}
-    for one in journal.harps(player):
-        before = now.pop(one.name, None)
-        if one.reeds:
-            now[one.name] = one if before is None else _later(before, one)
-    return tuple(now[name] for name in sorted(now, key=str.casefold))
+    """Return a player's harps by name, each reed as it was last measured."""
+    harps: dict[str, OwnHarp] = {}
+    for measurement in journal.harps(player):
+        before = harps.pop(measurement.name, None)
+        if measurement.reeds:
+            harps[measurement.name] = (
+                measurement if before is None else _merge_reeds(before, measurement)
+            )
+    return tuple(harps[name] for name in sorted(harps, key=str.casefold))
 
 
-def _later(before: OwnHarp, now: OwnHarp) -> OwnHarp:
-    """A harp as it was measured now, with what was not measured this time as it was before."""
+def _merge_reeds(before: OwnHarp, now: OwnHarp) -> OwnHarp:
+    """Return a measurement completed by the earlier pitches of reeds that it lacks."""
     if (before.tag.key, before.tag.tuning) != (now.tag.key, now.tag.tuning):
         return now
-    fresh = {reed.tab for reed in now.reeds}
-    return replace(now, reeds=now.reeds + tuple(r for r in before.reeds if r.tab not in fresh))
+    measured = {reed.tab for reed in now.reeds}
+    return replace(
+        now, reeds=now.reeds + tuple(reed for reed in before.reeds if reed.tab not in measured)
+    )
 
 
 def find_own_harp(harps: Iterable[OwnHarp], name: str) -> OwnHarp:
-    """The one of that name; capitals and spaces matter only where they alone tell two apart.
+    """Return the harp with a name; case and spaces only decide between names that differ in them.
 
     Raises:
-        HarpError: there is none; the message lists those that there are.
+        HarpError: no harp has the name; the message lists the names.
     """
     harps = tuple(harps)
-    exact = [one for one in harps if one.name == name]
-    alike = [one for one in harps if _plain(one.name) == _plain(name)]
+    exact = [harp for harp in harps if harp.name == name]
+    alike = [harp for harp in harps if _normalized(harp.name) == _normalized(name)]
     if exact or len(alike) == 1:
         return (exact or alike)[0]
-    raise HarpError(f"none of your harps is called '{name}'; {_listed(harps)}")
+    raise HarpError(f"none of your harps is called '{name}'; {_names_text(harps)}")
 
 
 def forget_own_harp(journal: Journal, own: OwnHarp) -> None:
-    """Forget a harp; takes that were played on it keep its name.
+    """Mark a harp as forgotten; takes on it keep its name.
 
     Raises:
-        JournalError: it could not be written.
+        JournalError: the journal cannot be written.
     """
     journal.add_harp(replace(own, measured=datetime.now(UTC), reeds=()))
 
 
 def check_harp_name(name: str) -> str:
-    """The name of a harp as it is kept, without spaces around it.
+    """Return a harp's name with normalized spaces.
 
     Raises:
-        HarpError: it cannot be one.
+        HarpError: it is empty, too long, not printable, or the name of a key.
     """
     name = " ".join(name.split())
-    if not name or len(name) > 80 or not name.isprintable():
-        raise HarpError("a harp's name is up to 80 letters, such as 'old C'; choose another")
-    if _reads_as_key(name):
+    if not name or len(name) > MAX_HARP_NAME_LENGTH or not name.isprintable():
         raise HarpError(
-            f"'{name}' is a key; give the harp a name that says which one it is, such as 'old C'"
+            f"a harp's name has 1 to {MAX_HARP_NAME_LENGTH} letters, such as 'old C'; choose "
+            "another"
         )
+    if _is_key(name):
+        raise HarpError(f"'{name}' is a key; choose a name that is none, such as 'old C'")
     return name
 
 
 def measured_pitches(own: OwnHarp) -> Mapping[Tab, float]:
-    """Hz of each measured reed."""
+    """Return the pitch of each measured reed in hertz."""
     return {Tab.parse(reed.tab): reed.hz for reed in own.reeds}
 
 
 def nominal_harp(own: OwnHarp, temperament_name: str | None = None) -> Harp:
-    """The harp as theory has it: its key and tuning, the A4 that it is said to have.
+    """Return the harp with its nominal pitches: those of its key, tuning and stated A4.
 
     Args:
-        own: the harp.
-        temperament_name: another temperament than the one it was measured with.
+        own: the own harp.
+        temperament_name: a temperament in place of the one it was measured with.
 
     Raises:
-        HarpError: its tuning is not at hand any more.
-        MusicError: no such temperament.
+        HarpError: the tuning is missing.
+        MusicError: there is no such temperament.
     """
     tag = own.tag
     return Harp.of(
@@ -113,27 +118,25 @@ def measured_harp(
     a4: float | None = None,
     offsets: Mapping[Tab, float] | None = None,
 ) -> Harp:
-    """A measured harp, with targets that its reeds can reach.
+    """Return a measured harp with targets that its reeds can reach.
 
-    Where targets follow a temperament, that is tuned to the A4 of the reeds as a whole, so that a
-    harp 20 cents sharp is not blamed on the player. Where they follow the reeds, the target of a
-    natural note is its reed; a bend keeps the distance that the temperament gives it below its own
-    reed, and an overblow or overdraw that above the reed that it rises from. A reed that was not
-    measured, and what is played from it, keeps to the temperament.
+    A temperament is tuned to the A4 of the reeds as a whole, so that a harp 20 cents sharp does not
+    count against the player. Where targets follow the reeds, that of a natural note is the pitch of
+    its reed, and a bend, overblow or overdraw keeps its interval of the temperament from the reed
+    it starts on. Notes of reeds that were not measured follow the temperament.
 
     Args:
-        own: the harp.
-        temperament_name: what in tune means beside the reeds; None takes the one that it was
-            measured with.
+        own: the own harp.
+        temperament_name: temperament; None for the one it was measured with.
         naturals: what natural notes follow, ``temperament`` or ``reeds``.
-        bends: what bends, overblows and overdraws follow, likewise.
-        a4: Hz of the A4 to hold the player to; None takes that of the reeds.
-        offsets: the player's own, in cents by entry, on top of all that.
+        bends: what bends, overblows and overdraws follow, ``temperament`` or ``reeds``.
+        a4: A4 of the targets in hertz; None for that of the reeds.
+        offsets: offsets that the player has set, in cents by tab entry; they are added.
 
     Raises:
-        HarpError: the reeds are those of another harp or key; its tuning is not at hand any more;
-            an offset is out of range.
-        MusicError: no such temperament.
+        HarpError: the reeds do not fit the key, the tuning is missing, or an offset is out of
+            range.
+        MusicError: there is no such temperament.
     """
     harp = replace(nominal_harp(own, temperament_name), offsets=offsets or {})
     try:
@@ -154,26 +157,25 @@ def harp_to_measure(
     temperament_name: str | None = None,
     a4: float | None = None,
 ) -> Harp:
-    """The harp that is to be measured under a name, as theory has it.
+    """Return the nominal harp for a measurement under a name.
 
-    What is left out is as it was when a harp of that name was measured before, else as the
-    settings say.
+    Missing values come from the earlier measurement of that name, else from the settings.
 
     Raises:
-        HarpError: nobody says which key it has; or there is no such key or tuning.
-        MusicError: no such temperament.
+        HarpError: the key is unknown, or there is no such key or tuning.
+        MusicError: there is no such temperament.
     """
-    mine = settings.harp
-    known = [one for one in list_own_harps(journal, settings.player.name) if one.name == name]
+    defaults = settings.harp
+    known = [harp for harp in list_own_harps(journal, settings.player.name) if harp.name == name]
     tag = known[0].tag if known and key is None else None
-    key = key or (tag.key if tag else mine.key)
+    key = key or (tag.key if tag else defaults.key)
     if key is None:
-        raise HarpError(f"which key has '{name}'? Say it as in --harp C")
+        raise HarpError(f"the key of '{name}' is unknown; add it, as in --harp C")
     return Harp.of(
         key,
-        tuning or (tag.tuning if tag else mine.tuning),
-        a4=a4 or (tag.a4 if tag else mine.a4),
-        temperament_name=temperament_name or (tag.temperament if tag else mine.temperament),
+        tuning or (tag.tuning if tag else defaults.tuning),
+        a4=a4 or (tag.a4 if tag else defaults.a4),
+        temperament_name=temperament_name or (tag.temperament if tag else defaults.temperament),
     )
 
 
@@ -188,63 +190,62 @@ def select_harp(
     offsets: Mapping[str, float] | None = None,
     written_for: Harp | None = None,
 ) -> tuple[Harp, str | None]:
-    """The harp that an option, or else the settings, name.
+    """Return the harp that the options name, else the settings, else the drill.
 
-    What is named may be a key or the name of one of the player's own harps; what reads as a key is
-    one. Without an option it is the harp that `settings.harp.name` names, else the key of
-    `settings.harp.key`, else that of a drill. The other options go before the settings.
+    The harp option is a key or the name of an own harp; a text that is a key is read as one.
+    Without it, the harp is that of `settings.harp.name`, else of the key `settings.harp.key`, else
+    the drill's, else a C harp. The other options take precedence over the settings.
 
     Args:
-        journal: where the player's own harps are; None where it cannot be opened.
-        settings: the player's.
-        text: what the option says; None if it was left out.
-        tuning, temperament_name, a4, offsets: what their options say, offsets by tab as text.
-        written_for: the harp of a drill; its key and tuning go before those of a C harp, but not
-            before those that the settings name.
+        journal: the journal with the own harps; None if it cannot be opened.
+        settings: the player's settings.
+        text: value of the harp option; None if it was left out.
+        tuning, temperament_name, a4, offsets: values of their options; offsets by tab.
+        written_for: the harp of the drill, if any.
 
     Returns:
-        The harp, and its name if it is one of the player's own.
+        The harp, and its name if it is an own harp.
 
     Raises:
-        HarpError: neither a key nor one of the player's harps has that name; or there is no such
-            tuning; or a value is out of range.
-        MusicError: no such temperament.
+        HarpError: no key or own harp has that name, the tuning does not exist, or a value is out
+            of range.
+        MusicError: there is no such temperament.
     """
-    mine = settings.harp
-    named = text is not None and not _reads_as_key(text)
-    name = text if named else mine.name if text is None else None
+    defaults = settings.harp
+    by_option = text is not None and not _is_key(text)
+    name = text if by_option else defaults.name if text is None else None
     if name is not None:
-        own = _named(journal, settings.player.name, name, by_option=named)
+        own = _find_named(journal, settings.player.name, name, by_option=by_option)
         if tuning is not None and load_tuning(tuning).name != own.tag.tuning:
             raise HarpError(
                 f"your harp '{own.name}' is tuned {own.tag.tuning}; leave out the tuning, or name "
                 "a key"
             )
-        told = "temperament" in mine.model_fields_set
-        in_hand = measured_harp(
+        is_set = "temperament" in defaults.model_fields_set
+        harp = measured_harp(
             own,
-            temperament_name or (mine.temperament if told else None),
-            naturals=mine.naturals,
-            bends=mine.bends,
+            temperament_name or (defaults.temperament if is_set else None),
+            naturals=defaults.naturals,
+            bends=defaults.bends,
             a4=a4,
             offsets={Tab.parse(tab): cents for tab, cents in (offsets or {}).items()},
         )
-        return in_hand, own.name
-    usual = mine.tuning
-    if written_for and (mine.key is None or "tuning" not in mine.model_fields_set):
-        usual = written_for.tuning.name
+        return harp, own.name
+    default_tuning = defaults.tuning
+    if written_for and (defaults.key is None or "tuning" not in defaults.model_fields_set):
+        default_tuning = written_for.tuning.name
     harp = Harp.of(
-        text or mine.key or (written_for.key.name if written_for else "C"),
-        tuning or usual,
-        a4=mine.a4 if a4 is None else a4,
-        temperament_name=temperament_name or mine.temperament,
+        text or defaults.key or (written_for.key.name if written_for else "C"),
+        tuning or default_tuning,
+        a4=defaults.a4 if a4 is None else a4,
+        temperament_name=temperament_name or defaults.temperament,
         offsets=offsets,
     )
     return harp, None
 
 
-def _named(journal: Journal | None, player: str, name: str, *, by_option: bool) -> OwnHarp:
-    """The player's harp of that name.
+def _find_named(journal: Journal | None, player: str, name: str, *, by_option: bool) -> OwnHarp:
+    """Return the own harp of that name, which comes from an option or from the settings.
 
     Raises:
         HarpError: there is none.
@@ -259,23 +260,23 @@ def _named(journal: Journal | None, player: str, name: str, *, by_option: bool) 
     except HarpError:
         if not by_option:
             raise HarpError(
-                f"the settings name a harp '{name}' that was never measured; {_listed(harps)}"
+                f"the harp '{name}' of your settings was never measured; {_names_text(harps)}"
             ) from None
         try:
             parse_key(name)
         except HarpError as error:
-            raise HarpError(f"{error}; and {_listed(harps)}") from None
+            raise HarpError(f"{error}; {_names_text(harps)}") from None
         raise
 
 
-def _listed(harps: Iterable[OwnHarp]) -> str:
-    names = ", ".join(f"'{one.name}'" for one in harps)
+def _names_text(harps: Iterable[OwnHarp]) -> str:
+    names = ", ".join(f"'{harp.name}'" for harp in harps)
     if names:
         return f"your own harps are {names}"
-    return "no harp of your own was measured; 'trainer harp measure NAME --harp KEY' does that"
+    return "you have measured none; use 'trainer harp measure NAME --harp KEY'"
 
 
-def _reads_as_key(text: str) -> bool:
+def _is_key(text: str) -> bool:
     try:
         parse_key(text)
     except HarpError:
@@ -283,5 +284,5 @@ def _reads_as_key(text: str) -> bool:
     return True
 
 
-def _plain(name: str) -> str:
+def _normalized(name: str) -> str:
     return "".join(name.casefold().split())

@@ -1,4 +1,4 @@
-"""The reed watch of one of the player's harps, from the journal."""
+"""Reed watch of an own harp, from the takes and measurements in the journal."""
 
 from __future__ import annotations
 
@@ -14,17 +14,35 @@ from trainer.reedcare.reed_history import DailyPitches, ReedHistory, ReedNote, r
 from trainer.store.journal import Journal
 from trainer.store.records import OwnHarp
 
-MOST_WOBBLE_CENTS, MOST_DRIFT_CENTS = 6.0, 15.0
-MOST_LEAK_DB = -12.0
-MOST_SETTLING_MS = 250.0
-FAR_CENTS = 100.0
-"""What lies further from where theory has the reed was another note."""
-HEARD = ("microphone", "recording")
-"""Sources of takes that a harp was played in."""
+WATCHED_SOURCES = ("microphone", "recording")
+"""Sources of takes on a real harp."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoteSelection:
+    """Limits of the notes that show the pitch of their reed. Chosen.
+
+    Attributes:
+        max_wobble_cents: maximum standard deviation of the held pitch, in cents.
+        max_drift_cents: maximum slope of the held pitch, in cents per second.
+        max_leak_db: maximum level of a neighbouring hole, in dB relative to the wanted one.
+        max_settling_ms: maximum settling time in milliseconds.
+        max_offset_cents: maximum distance from the nominal pitch in cents; beyond it, another note
+            was played.
+    """
+
+    max_wobble_cents: float = 6.0
+    max_drift_cents: float = 15.0
+    max_leak_db: float = -12.0
+    max_settling_ms: float = 250.0
+    max_offset_cents: float = 100.0
+
+
+SELECTION = NoteSelection()
 
 
 class _Step(NamedTuple):
-    """What counts of a step, as in :class:`trainer.journal.StepRecord`."""
+    """The fields that are read of :class:`trainer.store.StepRecord`."""
 
     take: str
     kind: str
@@ -39,14 +57,14 @@ class _Step(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class HarpWatch:
-    """What is known of a harp's reeds over time.
+    """The histories of a harp's reeds.
 
     Attributes:
-        harp: the harp.
-        days: on how many days it was heard, its measurements included.
-        first, last: the first and the last of them; None where there are none.
-        notes: how many notes said something of a reed.
-        reeds: the history of each reed that was heard, by hole.
+        harp: the own harp.
+        days: number of days with a note, measurements included.
+        first, last: the first and the last of them; None if there are none.
+        notes: number of notes that showed the pitch of a reed.
+        reeds: the history of each reed with a note, in order of tab.
     """
 
     harp: OwnHarp
@@ -57,84 +75,86 @@ class HarpWatch:
     reeds: tuple[ReedHistory, ...]
 
     def reed(self, tab: Tab) -> ReedHistory | None:
-        """The history of one reed; None if it was not heard."""
-        return next((one for one in self.reeds if one.tab == tab), None)
+        """Return the history of a reed; None if it has no note."""
+        return next((reed for reed in self.reeds if reed.tab == tab), None)
 
 
 def watch_harp(journal: Journal, own: OwnHarp) -> HarpWatch:
-    """Watch the reeds of a harp: all takes on it, and its measurements.
+    """Return the reed watch of a harp, from all takes on it and its measurements.
 
     Args:
         journal: the journal.
-        own: one of its harps, see :func:`trainer.reedcare.own_harps.find_own_harp`.
+        own: an own harp, see :func:`trainer.reedcare.own_harps.find_own_harp`.
 
     Raises:
-        JournalError: it cannot be read.
-        HarpError: the harp's tuning is not at hand any more.
+        JournalError: the journal cannot be read.
+        HarpError: the harp's tuning is missing.
     """
-    plain, measured = nominal_harp(own, "equal"), _measurements(journal, own)
-    since = measured[0].measured if measured else own.measured
-    notes = [*_measured(measured, plain), *_played(journal, own, plain, since)]
-    table = DailyPitches.of(notes)
+    nominal, measurements = nominal_harp(own, "equal"), _measurements(journal, own)
+    since = measurements[0].measured if measurements else own.measured
+    notes = [*_measured_notes(measurements, nominal), *_played_notes(journal, own, nominal, since)]
+    pitches = DailyPitches.of(notes)
     return HarpWatch(
         harp=own,
-        days=len(table.days),
+        days=len(pitches.days),
         first=min((note.day for note in notes), default=None),
         last=max((note.day for note in notes), default=None),
         notes=len(notes),
-        reeds=reed_histories(table),
+        reeds=reed_histories(pitches),
     )
 
 
 def _measurements(journal: Journal, own: OwnHarp) -> list[OwnHarp]:
-    """Each time that it was measured, since the name belongs to this harp."""
-    mine: list[OwnHarp] = []
-    for one in journal.harps(own.player):
-        if one.name != own.name:
+    """Return the measurements of a harp since its name was last given to it."""
+    measurements: list[OwnHarp] = []
+    for entry in journal.harps(own.player):
+        if entry.name != own.name:
             continue
-        same = (one.tag.key, one.tag.tuning) == (own.tag.key, own.tag.tuning)
-        mine = [*mine, one] if same and one.reeds else []
-    return mine
+        same = (entry.tag.key, entry.tag.tuning) == (own.tag.key, own.tag.tuning)
+        measurements = [*measurements, entry] if same and entry.reeds else []
+    return measurements
 
 
-def _measured(measurements: list[OwnHarp], plain: Harp) -> Iterator[ReedNote]:
-    for one in measurements:
-        day = one.measured.astimezone().date()
-        for tab, hz in measured_pitches(one).items():
-            yield ReedNote(day, tab, cents(hz, plain.hz(tab)))
+def _measured_notes(measurements: list[OwnHarp], nominal: Harp) -> Iterator[ReedNote]:
+    for measurement in measurements:
+        day = measurement.measured.astimezone().date()
+        for tab, hz in measured_pitches(measurement).items():
+            yield ReedNote(day, tab, cents(hz, nominal.hz(tab)))
 
 
-def _played(journal: Journal, own: OwnHarp, plain: Harp, since: datetime) -> Iterator[ReedNote]:
-    """What the notes of its takes say of its reeds."""
+def _played_notes(
+    journal: Journal, own: OwnHarp, nominal: Harp, since: datetime
+) -> Iterator[ReedNote]:
+    """Yield the notes of the harp's takes that show the pitch of their reed."""
     days = {
         take.id: take.day
         for take in journal.takes(player=own.player, steps=False)
-        if take.harp.name == own.name and take.source in HEARD and take.began >= since
+        if take.harp.name == own.name and take.source in WATCHED_SOURCES and take.began >= since
     }
     columns = journal.columns(*_Step._fields, player=own.player)
     for step in map(_Step._make, zip(*columns, strict=True)):
         if step.take not in days or step.entry is None or step.hz is None:
             continue
         tab = Tab.parse(step.entry)
-        if tab.is_natural and _says_its_reed(step, {tab, *plain.same_pitch(tab)}):
-            off = cents(step.hz, plain.hz(tab))
-            if abs(off) <= FAR_CENTS:
-                yield ReedNote(days[step.take], tab, off)
+        if tab.is_natural and _shows_reed(step, {tab, *nominal.same_pitch(tab)}):
+            offset = cents(step.hz, nominal.hz(tab))
+            if abs(offset) <= SELECTION.max_offset_cents:
+                yield ReedNote(days[step.take], tab, offset)
 
 
-def _says_its_reed(step: _Step, sounds: set[Tab]) -> bool:
-    """Whether it was played so that its pitch is its reed's: alone, steady, and soon there.
+def _shows_reed(step: _Step, entries: set[Tab]) -> bool:
+    """Return whether a note was clean, steady and settled early.
 
     Args:
-        step: of a natural note.
-        sounds: the entries of that pitch.
+        step: a step that asks for a natural note.
+        entries: all tab entries of that pitch.
     """
     return (
         step.kind == "note"
-        and step.heard in {str(tab) for tab in sounds}
+        and step.heard in {str(tab) for tab in entries}
         and step.settle_ms is not None
-        and step.settle_ms <= MOST_SETTLING_MS
-        and abs(step.wobble_cents or 0.0) <= MOST_WOBBLE_CENTS
-        and abs(step.drift_cents or 0.0) <= MOST_DRIFT_CENTS
-        and (step.leak_db is None or step.leak_db <= MOST_LEAK_DB)
+        and step.settle_ms <= SELECTION.max_settling_ms
+        and abs(step.wobble_cents or 0.0) <= SELECTION.max_wobble_cents
+        and abs(step.drift_cents or 0.0) <= SELECTION.max_drift_cents
+        and (step.leak_db is None or step.leak_db <= SELECTION.max_leak_db)
     )

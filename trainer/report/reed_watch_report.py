@@ -9,7 +9,7 @@ from typing import Any
 
 from trainer.harp import Harp
 from trainer.reedcare.own_harps import nominal_harp
-from trainer.reedcare.reed_history import FEWEST_DAYS, Detuning, ReedHistory, ReedState
+from trainer.reedcare.reed_history import PARAMETERS, Detuning, ReedHistory, ReedState
 from trainer.reedcare.reed_watch import HarpWatch
 from trainer.report.formatting import day_text, quantity_text
 
@@ -34,8 +34,8 @@ def reed_watch_text(watch: HarpWatch, today: date) -> str:
 
 
 def _histories(watch: HarpWatch, today: date) -> Iterator[str]:
-    known = [one for one in watch.reeds if one.state is not ReedState.FEW]
-    few = [f"{one.tab} ({len(one.days)})" for one in watch.reeds if one.state is ReedState.FEW]
+    known = [one for one in watch.reeds if one.state is not ReedState.TOO_FEW]
+    few = [f"{one.tab} ({len(one.days)})" for one in watch.reeds if one.state is ReedState.TOO_FEW]
     if known:
         yield ""
         yield f"{'reed':<7}{'note':<7}{'days':>5}{'notes':>7}  {'now':>6}  {'noise':>6}  state"
@@ -49,7 +49,7 @@ def _histories(watch: HarpWatch, today: date) -> Iterator[str]:
         )
     if few:
         yield from textwrap.wrap(
-            f"Heard on fewer than {FEWEST_DAYS} days: {', '.join(few)}.", WIDTH
+            f"Heard on fewer than {PARAMETERS.min_days} days: {', '.join(few)}.", WIDTH
         )
 
 
@@ -87,7 +87,7 @@ def _change_text(reed: ReedHistory, today: date) -> str:
         f"({max(0.0, change.low):.0f} to {change.high:.0f}), {how}, since about "
         f"{_between(change, today)}."
     )
-    if reed.state is ReedState.PERHAPS:
+    if reed.state is ReedState.PERHAPS_FLAT:
         text += " Some more days will tell."
     return text
 
@@ -151,7 +151,7 @@ def _change_data(change: Detuning) -> dict[str, Any]:
         "cents_a_month": None
         if change.cents_per_month is None
         else round(change.cents_per_month, 2),
-        "standard_errors": round(change.strength, 2),
+        "standard_errors": round(change.z_score, 2),
     }
 
 
