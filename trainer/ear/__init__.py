@@ -1,8 +1,38 @@
-"""Samples to readings: pitch, level, which holes sound, and notes. Knows no drill."""
+"""From samples to readings (pitch, level, sounding holes) and notes. Knows no drill."""
 
-from trainer.ear.ear import Ear, analyze_blocks
+from trainer.ear.ear import Ear, EarParameters, analyze_blocks
+from trainer.ear.frontend import Frontend
 from trainer.ear.heard_note import HeardNote
-from trainer.ear.note_tracker import NoteTracker, track_notes
+from trainer.ear.motion import (
+    HeldPart,
+    Modulation,
+    Motion,
+    estimate_motion,
+    held_parts,
+    initial_pitch,
+)
+from trainer.ear.note_tracker import NoteParameters, NoteTracker, track_notes
+from trainer.ear.partial_fit import FrameSpectrum
 from trainer.ear.reading import Reading
+from trainer.ear.reed_mixture import ReedMixture, power_db
 
-__all__ = ["Ear", "HeardNote", "NoteTracker", "Reading", "analyze_blocks", "track_notes"]
+__all__ = [
+    "Ear",
+    "EarParameters",
+    "FrameSpectrum",
+    "Frontend",
+    "HeardNote",
+    "HeldPart",
+    "Modulation",
+    "Motion",
+    "NoteParameters",
+    "NoteTracker",
+    "Reading",
+    "ReedMixture",
+    "analyze_blocks",
+    "estimate_motion",
+    "held_parts",
+    "initial_pitch",
+    "power_db",
+    "track_notes",
+]

@@ -1,292 +1,468 @@
-"""The ear: blocks of sound in, readings out, the same for a microphone and a file.
+"""The ear: blocks of samples in, readings out, for a microphone and a file alike.
 
-Every hop of about 5 ms gives one reading; just after an attack every quarter of a hop does, so
-that a note's pitch is told as soon as it can be known. What a reading says depends only on the
-samples up to `Reading.heard`, not on how they were cut into blocks.
+There is one reading per hop of about 5 ms, and four per hop just after an attack, so that a
+note's pitch is reported as early as possible. A reading depends only on the samples before
+`Reading.heard`, not on how they were divided into blocks.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 
 from trainer.core import TrainerError
 from trainer.core.types import Floats
-from trainer.ear.frontend import Frontend
+from trainer.ear.frontend import DEFAULT_FRONTEND, Frontend, FrontendParameters
 from trainer.ear.harmonic_fit import fit_harmonics, hann
-from trainer.ear.level_gate import LOOK_BACK, LevelGate, attack_start, rms_level_db
-from trainer.ear.pitch_tracker import PitchEstimate, PitchTracker
+from trainer.ear.level_gate import (
+    DEFAULT_GATE,
+    GateParameters,
+    LevelGate,
+    attack_start,
+    rms_level_db,
+)
+from trainer.ear.pitch_tracker import (
+    DEFAULT_PITCH,
+    PitchEstimate,
+    PitchParameters,
+    PitchTracker,
+)
 from trainer.ear.reading import Reading
 from trainer.ear.reed_detector import (
-    FRAME_S,
-    SHORTEST_FRAME_S,
-    SOUNDS_DB,
+    DEFAULT_REEDS,
     ReedDetector,
     ReedEstimate,
+    ReedParameters,
     unwarp,
 )
-from trainer.ear.tab_tracker import TabTracker
+from trainer.ear.tab_tracker import DEFAULT_TAB, TabParameters, TabTracker
 from trainer.echo import EchoCanceller
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound import Block
 
-LEAST_RATE = 8_000
-HOP_S = 0.005
-AUBIO_HOPS = 2
-"""Hops that aubio hears at a time: it only has to object to what is followed."""
+MINIMUM_RATE = 8_000
+"""Minimum sampling rate of a source in Hz. Its Nyquist frequency holds the fundamentals of every
+standard harp."""
 QUARTERS = 4
-QUICK_S = 0.03
-"""For so long after an attack readings come every quarter of a hop."""
-OFFSET_S = 0.04
-"""Over so long the mean of a harp's sound is next to nothing."""
-REEDS_EVERY, REEDS_EVERY_MOVING, REEDS_EVERY_STILL, REEDS_EVERY_ALONE = 2, 4, 8, 16
-"""Hops from one look at the reeds to the next: at first; while the pitch moves; where nothing
-changes; and where one reed has long sounded alone."""
-LONGER = 0.25
-"""While a note is young, the next look comes when there is so much more of it: a share."""
-MORE, A_LITTLE = 1.3, 0.001
-"""The share of the energy that the main reed leaves unexplained was so much less at the last look:
-something has come in."""
-BEATS_S = 0.4
-"""After so long a reed an octave above would have been heard by its beats."""
-JOINT_S = 0.043
-"""Window of the joint fit of several reeds, where there is so much of the note."""
-MOST_REEDS = 3
-YOUNG_S = 0.15
-"""For so long after an attack a reed may still be coming up to pitch."""
-MOST_UNEXPLAINED = 0.5
-"""Share of the energy that reeds may leave and still be told: noise is not made of reeds."""
-STILL_CENTS = 3.0
-"""A frame whose pitch moves less than this is not worth unwarping."""
-TRACK = 44
-"""Estimates kept of the pitch track: a frame's worth, even of those of an attack."""
+"""Readings per hop just after an attack."""
+
+
+@dataclass(frozen=True, slots=True)
+class ScheduleParameters:
+    """When to detect reeds again. Intervals are in hops of 5 ms.
+
+    Reed detection is the most expensive stage. These were chosen on `harmonica 1` so that its cost
+    falls while the measured accuracy stays (benchmarks/cost.py measures the cost).
+    """
+
+    first_hops: int = 2
+    """Shortest interval, at the start of a note."""
+    moving_hops: int = 4
+    """Longest interval while the pitch moves."""
+    still_hops: int = 8
+    """Longest interval while nothing changes."""
+    alone_hops: int = 16
+    """Longest interval once one reed has sounded alone for `beats_s`."""
+    growth: float = 0.25
+    """A young note is analysed again when its age has grown by this fraction."""
+    more_unexplained: float = 1.3
+    """Factor, and ..."""
+    more_unexplained_floor: float = 0.001
+    """... offset, by which the unexplained fraction must exceed that at the last detection to
+    trigger one at once: another reed has begun to sound."""
+    beats_s: float = 0.4
+    """Age of a note at which an octave split would have been detected by its beats, seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class EarParameters:
+    """Constants of the ear and of its stages.
+
+    Those of the ear itself were chosen on `harmonica 1` of benchmarks/fonts.py. `harmonica 2` and
+    the reed organs are held out: benchmarks report them apart.
+    """
+
+    hop_s: float = 0.005
+    """Time from one reading to the next, seconds."""
+    aubio_hops: int = 2
+    """Hops that aubio processes at a time. It only has to contradict the tracked pitch."""
+    quick_s: float = 0.03
+    """Time after an attack with four readings per hop, seconds."""
+    mean_s: float = 0.04
+    """Span of the mean that is subtracted as the sound card's offset, seconds. A harp's sound has
+    almost no mean over this span."""
+    joint_window_s: float = 0.043
+    """Maximum window of the joint fit of several reeds, seconds."""
+    max_joint_reeds: int = 3
+    """Maximum number of reeds in it."""
+    young_s: float = 0.15
+    """Time after an attack in which a reed may still rise to its pitch, seconds."""
+    max_unexplained: float = 0.5
+    """Maximum fraction of the energy that reeds may leave unexplained. Noise leaves more."""
+    still_cents: float = 3.0
+    """Range of pitch in a frame under which no glide is undone, cents."""
+    track_length: int = 44
+    """Length of the pitch track, readings: one frame, even with four readings per hop."""
+    frontend: FrontendParameters = field(default=DEFAULT_FRONTEND)
+    """Constants of the resampler."""
+    gate: GateParameters = field(default=DEFAULT_GATE)
+    """Constants of the level gate."""
+    pitch: PitchParameters = field(default=DEFAULT_PITCH)
+    """Constants of the pitch tracker."""
+    tab: TabParameters = field(default=DEFAULT_TAB)
+    """Constants of the tab tracker."""
+    reeds: ReedParameters = field(default=DEFAULT_REEDS)
+    """Constants of the reed detector."""
+    schedule: ScheduleParameters = field(default=ScheduleParameters())
+    """When reeds are detected."""
+
+
+DEFAULT_EAR = EarParameters()
 
 
 class EarError(TrainerError):
-    """Sound that cannot be listened to."""
+    """Sound that cannot be analysed."""
 
 
-class Ear:
-    """Listens to one harp through one source."""
+class _Spans:
+    """Durations in samples of the ear; fixed for a stream."""
 
-    def __init__(self, rate: int, harp: Harp, span: tuple[float, float] | None = None) -> None:
-        """Make ready to listen.
+    __slots__ = (
+        "aubio_hop",
+        "beats",
+        "frame",
+        "hop",
+        "joint",
+        "mean",
+        "onset_step",
+        "quarter",
+        "quick",
+        "shortest_frame",
+        "young",
+    )
 
-        Args:
-            rate: the source's, samples a second, 8,000 at least.
-            harp: the harp in hand.
-            span: lowest and highest f0 that are heard, Hz; None takes the harp's own. Where the
-                harp is not known yet, a wider one hears what others play.
+    def __init__(self, rate: float, p: EarParameters) -> None:
+        self.quarter = max(1, round(p.hop_s * rate / QUARTERS))
+        self.hop = QUARTERS * self.quarter
+        self.aubio_hop = p.aubio_hops * self.hop
+        self.mean = max(2 * self.hop, round(p.mean_s * rate))
+        self.quick = p.quick_s * rate
+        self.young = p.young_s * rate
+        self.beats = p.schedule.beats_s * rate
+        self.joint = round(p.joint_window_s * rate)
+        self.frame = round(p.reeds.frame_s * rate)
+        self.shortest_frame = p.reeds.shortest_frame_s * rate
+        self.onset_step = max(1, round(0.001 * rate))
 
-        Raises:
-            EarError: the rate is too low to hold a harp's notes.
-        """
-        if rate < LEAST_RATE:
-            raise EarError(
-                f"{rate} samples a second cannot hold a harp's notes; record with {LEAST_RATE} or "
-                "more, 44100 at best"
-            )
-        self._rate = rate
-        self._harp = harp
-        self._echo = EchoCanceller(rate)
-        self._sound = Frontend(rate, memory=2.0 * FRAME_S)
-        self._quarter = max(1, round(HOP_S * self._sound.rate / QUARTERS))
-        self._hop = QUARTERS * self._quarter
-        self._offset_span = max(2 * self._hop, round(OFFSET_S * self._sound.rate))
-        self._offset_weights = _mean_weights(self._offset_span)
-        pitches = [harp.hz(tab) for tab in harp.entries]
-        lowest, highest = span or (0.92 * min(pitches), 1.08 * max(pitches))
-        self._pitch = PitchTracker(self._sound, AUBIO_HOPS * self._hop, lowest, highest)
-        self._reeds = ReedDetector(harp, self._sound.rate)
-        self._tab_tracker = TabTracker(harp)
-        self._gate = LevelGate(self._hop / self._sound.rate)
-        self._end = 0
-        self._born = 0
-        self._segment = 0
-        self._track: deque[tuple[float, float]] = deque(maxlen=TRACK)
-        self._heard_reeds: ReedEstimate | None = None
-        self._pitched = False
-        self._alone = True
-        self._moves = False
-        self._looked = 0
-        self._leaves: float | None = None
-        self._left = 1.0
 
-    def analyze(self, block: Block) -> list[Reading]:
-        """The readings that one more block makes possible, in order."""
-        self._sound.resample(self._echo.cancel(block.samples, block.reference))
-        readings = []
-        while (step := self._step()) and self._end + step <= self._sound.count:
-            self._end += step
-            readings.append(self._listen())
-        return readings
+class _LevelMeter:
+    """Level of the last two hops without the sound card's offset."""
 
-    def _step(self) -> int:
-        """Samples to the next reading."""
-        if self._gate.open and self._end - self._born < QUICK_S * self._sound.rate:
-            return self._quarter
-        return self._hop - self._end % self._hop
+    def __init__(self, frontend: Frontend, spans: _Spans) -> None:
+        self._sound = frontend
+        self._spans = spans
+        self._weights = _mean_weights(spans.mean)
 
-    def _listen(self) -> Reading:
-        """The reading of what ends at `self._end`."""
-        level = self._level_db()
-        onset = None
-        whole = self._end % self._hop == 0
-        several = self._heard_reeds is not None and bool(self._heard_reeds.others)
-        if whole:
-            begins = self._gate.update(level, self._pitched, several)
-            onset = self._attack() if begins else None
-            if self._end // self._hop % AUBIO_HOPS == 0:
-                self._pitch.observe_hop(self._end, sounds=self._gate.open)
-        if not self._gate.open:
-            self._restart(self._end)
-            return self._reading(level, onset)
-        several = self._heard_reeds is not None and bool(self._heard_reeds.others)  # by now
-        # Among several reeds the joint fit follows the main one.
-        estimate = None if several else self._pitch.estimate(self._end, self._born)
-        if not several:
-            self._leaves = estimate.unexplained if estimate is not None else None
-        if whole and self._is_due():
-            self._looked = self._end
-            self._left = self._leaves if self._leaves is not None else 1.0
-            self._listen_to_reeds(estimate)
-            if several and self._heard_reeds is not None and not self._heard_reeds.others:
-                estimate = self._pitch.estimate(self._end, self._born)
-        found = self._main_pitch(estimate)
-        self._pitched = found is not None
-        if found is None:
-            return self._reading(level, onset)
-        pitches, centre = found
-        hz = pitches[0]
-        tab, jumped = self._tab_tracker.assign(hz, young=self._young(self._born))
-        if jumped:
-            self._track.clear()  # no glide leads from one reed to another
-        self._track.append((centre, hz))
-        alone = self._heard_reeds is None or not self._heard_reeds.others
-        was_alone, self._alone = self._alone, alone
-        if jumped and alone and was_alone:
-            # Another note without an attack. (Among several reeds the main one may change.)
-            self._segment = max(self._segment, round(centre))
-            self._heard_reeds = None
-            self._track.clear()
-        return self._pitched_reading(level, onset, pitches, centre, tab)
-
-    def _is_due(self) -> bool:
-        """Whether to look at the reeds: seldom where nothing changes, and at once where those
-        that are known suddenly leave more unexplained."""
-        hops = (self._end - self._looked) // self._hop
-        if hops < REEDS_EVERY:
-            return False
-        if self._leaves is None or self._leaves > MORE * self._left + A_LITTLE:
-            return True
-        age = self._end - self._segment
-        alone = self._heard_reeds is not None and not self._heard_reeds.others
-        if alone and age > BEATS_S * self._sound.rate:
-            most = REEDS_EVERY_ALONE
-        else:
-            most = REEDS_EVERY_STILL
-        return hops >= min(REEDS_EVERY_MOVING if self._moves else most, LONGER * age / self._hop)
-
-    def _attack(self) -> int:
-        """Begin a new note; the source sample on which it starts."""
-        span = (LOOK_BACK + 2) * self._hop
-        step = max(1, round(0.001 * self._sound.rate))
-        start = max(0, self._end - span + attack_start(self._without_offset(span), step))
-        self._restart(start)
-        return self._sound.source_sample(start)
-
-    def _level_db(self) -> float:
-        """Level of the last two hops, less the mean of a longer stretch: a sound card's offset is
-        no sound."""
-        longer = self._sound.window(self._end, self._offset_span)
-        recent, mean = longer[-2 * self._hop :], float(longer.dot(self._offset_weights))
+    def level_db(self, end: int) -> float:
+        """Level of the two hops before `end`, dB re full scale."""
+        longer = self._sound.window(end, self._spans.mean)
+        recent, mean = longer[-2 * self._spans.hop :], float(longer.dot(self._weights))
         count = len(recent)
         power = float(recent.dot(recent)) / count
         return rms_level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
 
-    def _without_offset(self, length: int) -> Floats:
-        """The last `length` samples less the same mean."""
-        longer = self._sound.window(self._end, max(length, self._offset_span))
+    def without_offset(self, end: int, length: int) -> Floats:
+        """The `length` samples before `end`, less their weighted mean."""
+        longer = self._sound.window(end, max(length, self._spans.mean))
         return longer[-length:] - float(longer @ _mean_weights(len(longer)))
 
+
+class _NoteState:
+    """State of the current attack; `restart` resets it in place.
+
+    Attributes:
+        onset: sample of the ear on which the attack starts.
+        segment: sample from which one reed can be assumed: the onset, or a later jump of pitch.
+        track: (sample, f0 in Hz) of the last pitches.
+        reeds: the reeds at the last detection.
+        pitched: whether the last reading has a pitch.
+    """
+
+    __slots__ = ("onset", "pitched", "reeds", "segment", "track")
+
+    def __init__(self, track_length: int) -> None:
+        self.onset = 0
+        self.segment = 0
+        self.track: deque[tuple[float, float]] = deque(maxlen=track_length)
+        self.reeds: ReedEstimate | None = None
+        self.pitched = False
+
+    def restart(self, start: int) -> None:
+        """Begin at sample `start`."""
+        self.onset = self.segment = start
+        self.track.clear()
+        self.reeds = None
+        self.pitched = False
+
+    @property
+    def several(self) -> bool:
+        """Whether several reeds are known to sound."""
+        return self.reeds is not None and bool(self.reeds.others)
+
+    @property
+    def alone(self) -> bool:
+        """Whether one reed is known to sound alone."""
+        return self.reeds is not None and not self.reeds.others
+
+
+class _ReedSchedule:
+    """Decides when to detect reeds; kept over attacks.
+
+    Attributes:
+        last: sample of the last detection.
+        unexplained: fraction of the energy that the last fit left; None if it failed.
+        unexplained_at_last: the same at the last detection.
+        moving: whether the pitch moved in the last frame.
+        was_alone: whether the last reading with a pitch had no other reed.
+    """
+
+    __slots__ = (
+        "_parameters",
+        "_spans",
+        "last",
+        "moving",
+        "unexplained",
+        "unexplained_at_last",
+        "was_alone",
+    )
+
+    def __init__(self, spans: _Spans, parameters: ScheduleParameters) -> None:
+        self._spans = spans
+        self._parameters = parameters
+        self.last = 0
+        self.unexplained: float | None = None
+        self.unexplained_at_last = 1.0
+        self.moving = False
+        self.was_alone = True
+
+    def is_due(self, end: int, note: _NoteState) -> bool:
+        """Whether to detect at sample `end`.
+
+        Seldom while nothing changes, and at once if the known reeds suddenly leave more
+        unexplained.
+        """
+        p, hop = self._parameters, self._spans.hop
+        hops = (end - self.last) // hop
+        if hops < p.first_hops:
+            return False
+        threshold = p.more_unexplained * self.unexplained_at_last + p.more_unexplained_floor
+        if self.unexplained is None or self.unexplained > threshold:
+            return True
+        age = end - note.segment
+        long_alone = note.alone and age > self._spans.beats
+        longest = p.alone_hops if long_alone else p.still_hops
+        return hops >= min(p.moving_hops if self.moving else longest, p.growth * age / hop)
+
+    def record(self, end: int) -> None:
+        """Note a detection at sample `end`."""
+        self.last = end
+        self.unexplained_at_last = self.unexplained if self.unexplained is not None else 1.0
+
+
+class Ear:
+    """Analyses one harp through one source."""
+
+    def __init__(
+        self,
+        rate: int,
+        harp: Harp,
+        span: tuple[float, float] | None = None,
+        parameters: EarParameters = DEFAULT_EAR,
+    ) -> None:
+        """Prepare for a source.
+
+        Args:
+            rate: samples per second of the source, 8,000 at least.
+            harp: the harp that is played.
+            span: lowest and highest f0 in Hz that are analysed; None takes the harp's. A wider one
+                serves where the harp is not known yet.
+            parameters: constants.
+
+        Raises:
+            EarError: the rate is too low for a harp's notes.
+        """
+        if rate < MINIMUM_RATE:
+            raise EarError(
+                f"record with {MINIMUM_RATE} samples per second or more, best with 44100: "
+                f"{rate} are too few for a harp's notes"
+            )
+        p = parameters
+        self._rate = rate
+        self._harp = harp
+        self._parameters = p
+        self._echo = EchoCanceller(rate)
+        self._sound = Frontend(rate, memory=2.0 * p.reeds.frame_s, parameters=p.frontend)
+        self._spans = _Spans(self._sound.rate, p)
+        self._meter = _LevelMeter(self._sound, self._spans)
+        self._gate = LevelGate(self._spans.hop / self._sound.rate, p.gate)
+        pitches = [harp.hz(tab) for tab in harp.entries]
+        lowest, highest = span or (0.92 * min(pitches), 1.08 * max(pitches))
+        self._pitch = PitchTracker(self._sound, self._spans.aubio_hop, lowest, highest, p.pitch)
+        self._reeds = ReedDetector(harp, self._sound.rate, p.reeds)
+        self._tab_tracker = TabTracker(harp, p.tab)
+        self._note = _NoteState(p.track_length)
+        self._schedule = _ReedSchedule(self._spans, p.schedule)
+        self._end = 0
+
+    def analyze(self, block: Block) -> list[Reading]:
+        """Return the readings that one more block makes possible, in order."""
+        self._sound.resample(self._echo.cancel(block.samples, block.reference))
+        readings = []
+        while (step := self._samples_to_next()) and self._end + step <= self._sound.count:
+            self._end += step
+            readings.append(self._read())
+        return readings
+
+    def _samples_to_next(self) -> int:
+        """Samples until the next reading."""
+        if self._gate.open and self._end - self._note.onset < self._spans.quick:
+            return self._spans.quarter
+        return self._spans.hop - self._end % self._spans.hop
+
+    def _read(self) -> Reading:
+        """The reading at sample `self._end`."""
+        note, schedule = self._note, self._schedule
+        level = self._meter.level_db(self._end)
+        onset = None
+        whole_hop = self._end % self._spans.hop == 0
+        if whole_hop:
+            attack = self._gate.update(level, note.pitched, note.several)
+            onset = self._begin_attack() if attack else None
+            if self._end // self._spans.hop % self._parameters.aubio_hops == 0:
+                self._pitch.observe_hop(self._end, sounds=self._gate.open)
+        if not self._gate.open:
+            self._restart(self._end)
+            return self._unpitched_reading(level, onset)
+        # With several reeds the joint fit follows the main one.
+        several = note.several
+        estimate = None if several else self._pitch.estimate(self._end, note.onset)
+        if not several:
+            schedule.unexplained = estimate.unexplained if estimate is not None else None
+        if whole_hop and schedule.is_due(self._end, note):
+            schedule.record(self._end)
+            self._detect_reeds(estimate)
+            if several and note.alone:
+                estimate = self._pitch.estimate(self._end, note.onset)
+        pitch = self._main_pitch(estimate)
+        note.pitched = pitch is not None
+        if pitch is None:
+            return self._unpitched_reading(level, onset)
+        pitches, centre = pitch
+        tab = self._track_tab(pitches[0], centre)
+        return self._pitched_reading(level, onset, pitches, centre, tab)
+
+    def _track_tab(self, hz: float, centre: float) -> Tab:
+        """Assign an entry to a pitch; a jump without an attack begins a new segment."""
+        note, schedule = self._note, self._schedule
+        tab, jumped = self._tab_tracker.assign(hz, young=self._is_young(note.onset))
+        if jumped:
+            note.track.clear()  # no glide leads from one reed to another
+        note.track.append((centre, hz))
+        alone = not note.several
+        was_alone, schedule.was_alone = schedule.was_alone, alone
+        if jumped and alone and was_alone:
+            # Another note without an attack. (With several reeds the main one may change.)
+            note.segment = max(note.segment, round(centre))
+            note.reeds = None
+            note.track.clear()
+        return tab
+
+    def _begin_attack(self) -> int:
+        """Begin a new note; return the source sample on which it starts."""
+        span = (self._parameters.gate.look_back_hops + 2) * self._spans.hop
+        window = self._meter.without_offset(self._end, span)
+        start = max(0, self._end - span + attack_start(window, self._spans.onset_step))
+        self._restart(start)
+        return self._sound.source_sample(start)
+
     def _restart(self, start: int) -> None:
-        self._born = self._segment = start
+        self._note.restart(start)
         self._pitch.restart()
-        self._track.clear()
         self._tab_tracker.restart()
         self._reeds.restart()
-        self._heard_reeds = None
-        self._pitched = False
 
-    def _listen_to_reeds(self, estimate: PitchEstimate | None) -> None:
-        length = min(self._end - self._segment, round(FRAME_S * self._sound.rate))
-        if length < SHORTEST_FRAME_S * self._sound.rate:
+    def _detect_reeds(self, estimate: PitchEstimate | None) -> None:
+        """Detect the reeds in the frame that ends now."""
+        note = self._note
+        length = min(self._end - note.segment, self._spans.frame)
+        if length < self._spans.shortest_frame:
             return
         frame = self._sound.window(self._end, length)
         track = self._track_over(length)
-        self._moves = track is not None
-        last = self._track[-1][1] if self._track else None
-        if self._heard_reeds is not None and self._heard_reeds.others:
-            guess = last
-        else:
-            guess = estimate.hz if estimate is not None else last
+        self._schedule.moving = track is not None
+        last = note.track[-1][1] if note.track else None
+        guess = last if note.several or estimate is None else estimate.hz
         if track is not None and guess is not None:
             frame = unwarp(frame, track)
             guess = float(np.mean(track))
         held = self._tab_tracker.held if guess is not None else None
-        heard = self._reeds.detect(
+        reeds = self._reeds.detect(
             frame,
             guess,
             held,
-            young=self._young(self._segment),
+            young=self._is_young(note.segment),
             gliding=track is not None,
             end=self._end,
         )
-        if heard is not None and track is not None and guess == heard.hz and last is not None:
-            # Undone, the frame stands at its mean pitch; the reed itself has moved on.
-            heard = replace(heard, hz=last)
-        self._heard_reeds = heard
+        if reeds is not None and track is not None and guess == reeds.hz and last is not None:
+            # The unwarped frame has the mean pitch; the reed itself has moved on.
+            reeds = replace(reeds, hz=last)
+        note.reeds = reeds
 
-    def _young(self, start: int) -> bool:
-        return self._end - start < YOUNG_S * self._sound.rate
+    def _is_young(self, start: int) -> bool:
+        return self._end - start < self._spans.young
 
     def _track_over(self, length: int) -> Floats | None:
-        """f0 at each sample of the last `length`, or None where it hardly moves."""
-        if len(self._track) < 3:
+        """f0 at each of the last `length` samples; None if it hardly moves."""
+        track = self._note.track
+        if len(track) < 3:
             return None
-        since = [hz for at, hz in self._track if at >= self._end - length]
-        if len(since) < 3 or cents(max(since), min(since)) < STILL_CENTS:
+        recent = [hz for at, hz in track if at >= self._end - length]
+        if len(recent) < 3 or cents(max(recent), min(recent)) < self._parameters.still_cents:
             return None
-        at, hz = np.array(self._track).T
+        at, hz = np.array(track).T
         slope = (hz[-1] - hz[-3]) / (at[-1] - at[-3])
         at = np.append(at, self._end)
         hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 
     def _main_pitch(self, estimate: PitchEstimate | None) -> tuple[tuple[float, ...], float] | None:
-        """f0s in Hz of what sounds, the main reed's first, and where they belong, in samples of
-        the ear."""
-        reeds = self._heard_reeds
+        """f0s in Hz of the sounding reeds, the main one first, and their sample of the ear."""
+        note, p = self._note, self._parameters
+        reeds = note.reeds
         if reeds is None or (estimate is not None and not reeds.others):
             return ((estimate.hz,), estimate.centre) if estimate is not None else None
         main = reeds.hz
-        if self._track and abs(cents(self._track[-1][1], main)) < 100.0:
-            main = self._track[-1][1]
-        length = min(self._end - self._segment, round(JOINT_S * self._sound.rate)) & ~1
+        if note.track and abs(cents(note.track[-1][1], main)) < 100.0:
+            main = note.track[-1][1]
+        length = min(self._end - note.segment, self._spans.joint) & ~1
         window = self._sound.window(self._end, length)
-        fitted = fit_harmonics(window, self._sound.rate, (main, *reeds.others[: MOST_REEDS - 1]))
-        self._leaves = fitted.unexplained if fitted is not None else None
-        if self._looked == self._end:
-            self._left = self._leaves or 1.0
-        if fitted is None or fitted.unexplained > MOST_UNEXPLAINED:
-            self._track.clear()  # what was followed so far may be what misled it
+        fit = fit_harmonics(
+            window, self._sound.rate, (main, *reeds.others[: p.max_joint_reeds - 1])
+        )
+        schedule = self._schedule
+        schedule.unexplained = fit.unexplained if fit is not None else None
+        if schedule.last == self._end:
+            schedule.unexplained_at_last = schedule.unexplained or 1.0
+        if fit is None or fit.unexplained > p.max_unexplained:
+            note.track.clear()  # it may be what misled the fit
             return None
-        return fitted.hz, self._end - (length + 1) / 2.0
+        return fit.hz, self._end - (length + 1) / 2.0
 
     def _pitched_reading(
         self,
@@ -297,7 +473,7 @@ class Ear:
         tab: Tab,
     ) -> Reading:
         hz = pitches[0]
-        reeds = self._heard_reeds
+        reeds = self._note.reeds
         also = self._harp.same_pitch(tab)
         breath: Breath | None = None if also else tab.breath
         levels: tuple[tuple[int, float], ...] = ()
@@ -310,7 +486,8 @@ class Ear:
                 self._tab_tracker.override(tab)
             levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
         ranked = sorted(levels, key=_loudness, reverse=True)
-        others = [hole for hole, db in ranked if db > SOUNDS_DB]
+        sounding_db = self._parameters.reeds.sounding_db
+        others = [hole for hole, db in ranked if db > sounding_db]
         leak = ranked[0] if ranked else None
         return Reading(
             sample=self._sound.source_sample(centre),
@@ -331,10 +508,9 @@ class Ear:
             levels=levels,
         )
 
-    def _reading(self, level: float, onset: int | None) -> Reading:
-        """A reading without a pitch."""
+    def _unpitched_reading(self, level: float, onset: int | None) -> Reading:
         return Reading(
-            sample=self._sound.source_sample(self._end - self._hop),
+            sample=self._sound.source_sample(self._end - self._spans.hop),
             heard=self._sound.heard(self._end),
             rate=self._rate,
             level_db=level,
@@ -345,8 +521,8 @@ class Ear:
 
 @lru_cache(maxsize=16)
 def _mean_weights(length: int) -> Floats:
-    """Weights of a mean: the ends weigh less, so that a note that has just ended leaves next to
-    nothing."""
+    """Weights of a mean with less weight at the ends, so that a note that has just ended leaves
+    almost nothing."""
     return hann(length) / hann(length).sum()
 
 
@@ -357,7 +533,7 @@ def _loudness(level: tuple[int, float]) -> float:
 def analyze_blocks(
     blocks: Iterable[Block], rate: int, harp: Harp, span: tuple[float, float] | None = None
 ) -> Iterator[Reading]:
-    """Readings of all of a source's blocks; the arguments are those of :class:`Ear`."""
+    """Yield the readings of all blocks; the other arguments are those of :class:`Ear`."""
     ear = Ear(rate, harp, span)
     for block in blocks:
         yield from ear.analyze(block)

@@ -1,4 +1,4 @@
-"""A note, as the ear says what was played."""
+"""A note assembled from readings."""
 
 from __future__ import annotations
 
@@ -10,21 +10,21 @@ from trainer.harp import Tab
 
 @dataclass(frozen=True, slots=True)
 class HeardNote:
-    """One note: the same holes in one breath from an onset to its end, glides inside it included.
+    """A note from onset to offset: the same holes and breath, with any glide inside it.
 
     Attributes:
-        start, end: first sample, and first sample after it.
-        rate: samples a second.
-        tab: the entry on which it was held longest.
-        hz: median f0 of the part held on `tab`.
-        cents: that, from the target of `tab`.
-        also: entries of the same pitch as `tab`.
-        holes: the holes that sounded for most of it.
+        start, end: first sample, and first sample after the last.
+        rate: samples per second.
+        tab: the entry that was held longest.
+        hz: median f0 while `tab` was held.
+        cents: deviation of `hz` from the target of `tab`.
+        also: other entries of the same pitch as `tab`.
+        holes: holes that sounded for more than half of the note.
         leak_db, leak_hole: median leak while held, as in :class:`Reading`.
-        level_db: loudest level, dB re full scale.
-        path: (sample, hz) of each reading with a pitch, in order.
-        motion: its scoop, settling, drift, wobble, vibrato and glide.
-        tremolo: regular swing of its level in plus and minus dB, if it has one.
+        level_db: maximum level, dB re full scale.
+        path: (sample, f0 in Hz) of each reading with a pitch, in order.
+        motion: scoop, settling, drift, wobble, vibrato and glide.
+        tremolo: regular modulation of the level in plus and minus dB; None if there is none.
     """
 
     start: int
@@ -44,5 +44,5 @@ class HeardNote:
 
     @property
     def clean(self) -> bool:
-        """Whether one hole sounded alone."""
+        """Whether exactly one hole sounded."""
         return len(self.holes) == 1

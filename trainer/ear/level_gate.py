@@ -1,109 +1,157 @@
-"""Is anything sounding, and since when: a level gate that adapts to the room."""
+"""Level gate with an adaptive noise floor, and attack detection."""
 
 from __future__ import annotations
 
 import math
 from collections import deque
+from dataclasses import dataclass
 
 import numpy as np
 
 from trainer.core.types import Floats
 
-QUIETEST_DB = -120.0
-FIRST_FLOOR_DB = -66.0
-"""The floor taken for granted before the room has been heard."""
-OPEN_DB = 12.0
-CLOSE_DB = 8.0
-"""How far over the room's floor the gate opens, and closes again."""
-HIGHEST_FLOOR_DB = -30.0
-FALL_DB_S = 60.0
-RISE_DB_S = 12.0
-"""How fast the floor follows the level down, and up while nothing pitched sounds."""
-ATTACK_DB = 7.0
-"""A rise of the level over its recent least that counts as a new attack."""
-LOOK_BACK = 8
-"""Hops in which that least is looked for."""
-QUICK_DB, QUICK_HOPS = 4.7, 3
-"""A smaller rise that counts as an attack if it is as quick as this. In 15 ms recorded reeds rise
-by at least 4.9 dB out of a dip of 6 dB made by the tongue, and by at most 4.4 in a tremolo of
-8 Hz and plus and minus 5 dB, 3.3 in a chord and 1.9 in a wah (measured)."""
-BEAT_HOPS = 6
-"""Low reeds that sound together beat at the difference of their pitches, 35 Hz and more: so many
-hops, 30 ms, hold a beat's loudest moment, and a dip that is shorter is one of them."""
-RISE_HOPS = 12
-"""Hops that an attack may take, 60 ms: reeds speak slowly."""
+MINIMUM_LEVEL_DB = -120.0
+"""Lowest level that is reported, dB re full scale: digital silence."""
 
-MEDIAN = 5
-"""Steps of the envelope in a running median: a lull in noise is not what noise is like."""
+
+@dataclass(frozen=True, slots=True)
+class GateParameters:
+    """Constants of the level gate. A hop is 5 ms.
+
+    Unless a field says otherwise, its value was chosen while listening to `harmonica 1` of
+    benchmarks/fonts.py and to noise; no record of a fit exists.
+    """
+
+    first_floor_db: float = -66.0
+    """Noise floor assumed before any sound has arrived, dB re full scale."""
+    lowest_floor_db: float = -90.0
+    """Lower bound of the noise floor, dB re full scale: about the step of 16-bit samples."""
+    highest_floor_db: float = -30.0
+    """Upper bound of the noise floor, dB re full scale."""
+    open_db: float = 12.0
+    """Level above the noise floor at which the gate opens, dB."""
+    close_db: float = 8.0
+    """Level above the noise floor under which the gate closes, dB: 4 dB of hysteresis."""
+    fall_db_s: float = 60.0
+    """Rate at which the floor follows the level down, dB per second."""
+    rise_db_s: float = 12.0
+    """Rate at which the floor follows the level up while no pitch is heard, dB per second."""
+    attack_db: float = 7.0
+    """Rise of the level above its recent minimum that counts as a new attack, dB."""
+    look_back_hops: int = 8
+    """Span of that minimum, hops (40 ms)."""
+    quick_attack_db: float = 4.7
+    """Smaller rise that counts as an attack if it is quick, dB.
+
+    A narrow fit: it lies between two observations on the same recorded reeds. In 15 ms they rise
+    by 4.9 dB or more out of a 6 dB dip made by the tongue, and by 4.4 dB or less in a tremolo of
+    8 Hz and plus and minus 5 dB (3.3 in a chord, 1.9 in a wah). Other instruments or rooms may
+    need another value; it has not been tested on held-out material.
+    """
+    quick_hops: int = 3
+    """Span of the minimum for `quick_attack_db`, hops (15 ms)."""
+    beat_hops: int = 6
+    """Span of the maximum that replaces the level while several reeds sound, hops (30 ms).
+
+    Low reeds beat at the difference of their pitches, 35 Hz or more, so 30 ms contain a beat's
+    maximum.
+    """
+    rise_hops: int = 12
+    """Time in which a further rise belongs to the same attack, hops (60 ms): reeds speak slowly."""
+
+
+DEFAULT_GATE = GateParameters()
+
+MEDIAN_STEPS = 5
+"""Width of the running median over the envelope before an attack, in steps. It skips short lulls
+in noise, which are not typical of it."""
 
 
 def rms_level_db(power: float) -> float:
-    """RMS level in dB re full scale of sound of that mean square; at least -120."""
-    return max(QUIETEST_DB, 10.0 * math.log10(max(power, 0.0) + 1e-12))
+    """Return the RMS level, dB re full scale, of sound with that mean square; -120 at least."""
+    return max(MINIMUM_LEVEL_DB, 10.0 * math.log10(max(power, 0.0) + 1e-12))
 
 
 class LevelGate:
-    """Follows the room's floor, opens for sound and finds attacks.
+    """Tracks the noise floor, opens for sound and detects attacks.
 
     Attributes:
-        open: whether something sounds.
-        floor_db: level of the room.
+        open: whether anything sounds.
+        floor_db: noise floor, dB re full scale.
     """
 
-    def __init__(self, hop_seconds: float) -> None:
-        """`hop_seconds` is the time from one level to the next."""
-        self._hop = hop_seconds
+    def __init__(self, hop_seconds: float, parameters: GateParameters = DEFAULT_GATE) -> None:
+        """Start closed.
+
+        Args:
+            hop_seconds: time from one level to the next.
+            parameters: constants.
+        """
+        self._parameters = parameters
+        self._fall_db = parameters.fall_db_s * hop_seconds
+        self._rise_db = parameters.rise_db_s * hop_seconds
         self.open = False
-        self.floor_db = FIRST_FLOOR_DB
-        self._recent = [QUIETEST_DB] * LOOK_BACK
-        self._loudest = [QUIETEST_DB] * LOOK_BACK
-        self._beat = deque([QUIETEST_DB] * BEAT_HOPS, maxlen=BEAT_HOPS)
-        self._since_attack = RISE_HOPS
+        self.floor_db = parameters.first_floor_db
+        self._recent = [MINIMUM_LEVEL_DB] * parameters.look_back_hops
+        self._recent_maxima = [MINIMUM_LEVEL_DB] * parameters.look_back_hops
+        self._beat = deque([MINIMUM_LEVEL_DB] * parameters.beat_hops, maxlen=parameters.beat_hops)
+        self._hops_since_attack = parameters.rise_hops
 
     def update(self, level: float, pitched: bool, several: bool = False) -> bool:
-        """Take the level of one more hop; True if a new attack begins in it.
+        """Process the level of one more hop.
 
         Args:
             level: dB re full scale.
-            pitched: whether a pitch was heard just before: a held note is not the room.
+            pitched: whether the last reading has a pitch. A held note does not raise the floor.
             several: whether several reeds sound, so that the level beats.
+
+        Returns:
+            Whether a new attack begins in this hop.
         """
+        p = self._parameters
         self._beat.append(level)
         if level < self.floor_db:
-            self.floor_db = max(level, self.floor_db - FALL_DB_S * self._hop, -90.0)
+            self.floor_db = max(level, self.floor_db - self._fall_db, p.lowest_floor_db)
         elif not pitched:
-            self.floor_db = min(level, self.floor_db + RISE_DB_S * self._hop, HIGHEST_FLOOR_DB)
+            self.floor_db = min(level, self.floor_db + self._rise_db, p.highest_floor_db)
         was_open = self.open
-        self.open = level > self.floor_db + (CLOSE_DB if was_open else OPEN_DB)
-        loudest = max(self._beat)
+        self.open = level > self.floor_db + (p.close_db if was_open else p.open_db)
+        maximum = max(self._beat)
         attack = self.open and not was_open
-        if self.open and was_open and self._since_attack >= RISE_HOPS:
-            now, recent = (loudest, self._loudest) if several else (level, self._recent)
-            over = min(min(recent) + ATTACK_DB, min(recent[-QUICK_HOPS:]) + QUICK_DB)
-            attack = now > max(over, self.floor_db + OPEN_DB)
-        self._since_attack = 0 if attack else self._since_attack + 1
-        if self._since_attack < RISE_HOPS:
+        if self.open and was_open and self._hops_since_attack >= p.rise_hops:
+            now, recent = (maximum, self._recent_maxima) if several else (level, self._recent)
+            threshold = min(
+                min(recent) + p.attack_db, min(recent[-p.quick_hops :]) + p.quick_attack_db
+            )
+            attack = now > max(threshold, self.floor_db + p.open_db)
+        self._hops_since_attack = 0 if attack else self._hops_since_attack + 1
+        if self._hops_since_attack < p.rise_hops:
             # The rest of this rise belongs to the same attack.
-            self._recent, self._loudest = [level] * LOOK_BACK, [loudest] * LOOK_BACK
+            self._recent = [level] * p.look_back_hops
+            self._recent_maxima = [maximum] * p.look_back_hops
         else:
             self._recent = [*self._recent[1:], level]
-            self._loudest = [*self._loudest[1:], loudest]
+            self._recent_maxima = [*self._recent_maxima[1:], maximum]
         return attack
 
 
 def attack_start(samples: Floats, step: int) -> int:
-    """Index of the first sample of an attack inside a stretch that leads into it.
+    """Return the index of the first sample of an attack in a window that leads into it.
 
-    The envelope is taken in steps of `step` samples. What came before the attack is the least of
-    its running medians; the attack starts where they last are under twice that, or half way (in
-    dB) to the height the envelope comes to where that is less, or under a tenth of it.
+    The envelope is the peak of each `step` samples. With its lowest running median m and its
+    maximum M, the attack starts where the medians are last at or below
+    max(min(2 m, sqrt(m M)), M / 10).
+
+    Args:
+        samples: shape (n,), at least `MEDIAN_STEPS` steps.
+        step: samples per step of the envelope.
     """
     count = len(samples) // step
     peaks = np.abs(samples[: count * step]).reshape(count, step).max(axis=1)
-    stretches = np.lib.stride_tricks.sliding_window_view(peaks, MEDIAN)
-    medians = np.sort(stretches, axis=1)[:, MEDIAN // 2]  # np.median takes longer
-    least, most = medians.min(), peaks.max()
-    threshold = max(min(2.0 * least, np.sqrt(least * most)), 0.1 * most)
+    windows = np.lib.stride_tricks.sliding_window_view(peaks, MEDIAN_STEPS)
+    medians = np.sort(windows, axis=1)[:, MEDIAN_STEPS // 2]  # faster than np.median
+    lowest, highest = medians.min(), peaks.max()
+    threshold = max(min(2.0 * lowest, np.sqrt(lowest * highest)), 0.1 * highest)
     quiet = np.flatnonzero(medians <= threshold)
     last = int(quiet[-1]) if len(quiet) else 0
     return int((last + int(np.argmax(peaks[last:] > threshold))) * step)

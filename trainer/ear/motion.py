@@ -1,18 +1,18 @@
 """How a note moves: scoop, settling, drift and wobble, glide, vibrato and tremolo.
 
-Conventions. Times are seconds from the note's start, pitches cents from any pitch, levels dB.
-Readings may lie at any times; for fitting they are brought to a grid of 5 ms by straight lines.
-The last 40 ms of a note are left out, where the breath lets go.
+Conventions. Times are seconds from the note's start, pitches cents from any reference, levels dB.
+Readings may lie at any times; for fitting they are interpolated linearly to a grid of 5 ms. The
+last 40 ms of a note, its release, are left out.
 
-- A *swing* (of pitch: vibrato; of level: tremolo) is a sinusoid of 3 to 9 Hz beside a straight
-  line, fitted by least squares to windows of a few of its cycles (the floating-mean periodogram
-  of Zechmeister and Kuerster 2009, A&A 496, with a line for the mean). It is believed where it
-  explains nearly all that the line does not, and where the pitch itself goes up and down as often
-  as the cycles say: a bend does not turn. Wander may look like a cycle or two of a shallow swing,
-  so that takes three.
-- A *rest* is a stretch in which the pitch without its vibrato moves by less than 100 cents a
-  second; the longest is the *held* part, and what is said of holding is said of it. What lies
-  before the first rest is the scoop.
+- A *modulation* (of pitch: vibrato; of level: tremolo) is a sinusoid of 3 to 9 Hz beside a
+  straight line, fitted by least squares to windows of a few cycles (the floating-mean periodogram
+  of Zechmeister and Kuerster 2009, A&A 496, with a line for the mean). It counts if it explains
+  nearly all that the line does not, and if the pitch itself reverses as often as the cycles
+  require: a bend does not reverse. Random wander may look like a cycle or two of a shallow
+  modulation, so a shallow one needs three.
+- A *rest* is a stretch in which the pitch without its vibrato moves by less than 100 cents per
+  second. The longest is the *held* part; drift and wobble are measured on it. The part before the
+  first rest is the scoop.
 """
 
 from __future__ import annotations
@@ -28,46 +28,91 @@ from trainer.core.types import Floats
 from trainer.music import cents
 
 GRID_S = 0.005
-RELEASE_S = 0.04
-
+"""Step of the grid, seconds."""
 RATES_HZ = 3.0 * (9.0 / 3.0) ** (np.arange(20) / 19.0)
-"""Rates that are tried, 6 % apart."""
-WINDOW_STEP = 5
-"""Samples of the grid from one window to the next."""
-STEPS = 3
-"""Gauss-Newton steps."""
-LEAST_DB = 1.0
-LEAST_CENTS = 3.0
-TURNS_SHARE = 0.7
-"""A movement that counts goes over so much of the depth, which is half a swing."""
-DEEP_CENTS, DEEP_DB = 12.0, 2.5
+"""Rates of modulation that are tried, 6 % apart."""
 
-MOVING_CENTS_S = 100.0
-SPEED_SPAN = 11
-"""Samples of the grid over which speed is taken, 50 ms."""
-FEWEST, LEAST_S = 4, 0.02
-"""Readings, and seconds of them, that are needed to tell anything."""
-REST_S = 0.08
-"""A shorter rest is none."""
-SAME_CENTS = 20.0
-"""Rests nearer to each other than this are one."""
-SETTLED_CENTS = 10.0
-"""A held note within 10 cents sounds in tune (common practice)."""
-GLIDE_CENTS = 30.0
-"""What moves less does not glide."""
-FIRST_S = 0.012
-"""The pitch at the start is read off the line through so much of the first readings."""
-REACH_S, REACH_CENTS = 0.02, 20.0
-"""And followed back no further than this."""
+
+@dataclass(frozen=True, slots=True)
+class ModulationTier:
+    """Requirements for a modulation; a shallow one needs more cycles.
+
+    Attributes:
+        cycles: length of the window in cycles.
+        explained: minimum fraction of the energy beside a line that the sinusoid explains.
+        depth: minimum depth, cents or dB.
+    """
+
+    cycles: float
+    explained: float
+    depth: float
+
+
+@dataclass(frozen=True, slots=True)
+class MotionParameters:
+    """Constants of the motion estimates.
+
+    Chosen on `harmonica 1` of benchmarks/fonts.py, as benchmarks/notes.py measures them, unless a
+    field says otherwise.
+    """
+
+    release_s: float = 0.04
+    """End of a note that is left out, seconds."""
+    window_step: int = 5
+    """Step from one window of the modulation search to the next, grid points."""
+    fit_steps: int = 3
+    """Gauss-Newton steps of a modulation's rate."""
+    vibrato: tuple[ModulationTier, ...] = (
+        ModulationTier(1.5, 0.98, 12.0),
+        ModulationTier(2.0, 0.97, 12.0),
+        ModulationTier(3.0, 0.90, 3.0),
+    )
+    """Requirements for vibrato; depths in cents."""
+    tremolo: tuple[ModulationTier, ...] = (
+        ModulationTier(1.5, 0.98, 2.5),
+        ModulationTier(2.0, 0.97, 2.5),
+        ModulationTier(3.0, 0.90, 1.0),
+    )
+    """Requirements for tremolo; depths in dB."""
+    reversal: float = 0.7
+    """Minimum size of a movement between two reversals, as a fraction of the depth, which is half
+    of the peak-to-peak size."""
+    moving_cents_s: float = 100.0
+    """Speed from which the pitch moves, cents per second."""
+    speed_points: int = 11
+    """Span over which speed is measured, grid points (50 ms)."""
+    min_readings: int = 4
+    """Minimum number of readings for any estimate."""
+    min_span_s: float = 0.02
+    """Minimum span of these readings, seconds."""
+    min_rest_s: float = 0.08
+    """Minimum duration of a rest, seconds; half of the note if that is shorter."""
+    same_rest_cents: float = 20.0
+    """Difference in pitch under which neighbouring rests are one, cents."""
+    settled_cents: float = 10.0
+    """Tolerance of a settled pitch, cents (common practice: within 10 cents a held note sounds in
+    tune)."""
+    min_glide_cents: float = 30.0
+    """Minimum range of a glide, cents."""
+    first_s: float = 0.012
+    """Span of the first readings whose line gives the initial pitch, seconds."""
+    extrapolation_s: float = 0.02
+    """Maximum time over which that line is extrapolated back, seconds."""
+    extrapolation_cents: float = 20.0
+    """Maximum change of pitch by this extrapolation, cents."""
+
+
+MOTION = MotionParameters()
+"""The constants in use."""
 
 
 @dataclass(frozen=True, slots=True)
 class Modulation:
-    """A regular swing.
+    """A regular modulation of pitch or level.
 
     Attributes:
-        hz: cycles a second, 3 to 9.
-        depth: half of the whole swing: plus and minus cents, or dB.
+        hz: cycles per second, 3 to 9.
+        depth: half of the peak-to-peak size: plus and minus cents, or dB.
     """
 
     hz: float
@@ -79,9 +124,9 @@ class Glide:
     """A movement inside a note, from one pitch to another, or away and back.
 
     Attributes:
-        start_hz, end_hz: where it first rests and where it last does; the very first or last
-            pitch, if it does not rest there.
-        monotone: whether it went one way only, but for 10 cents.
+        start_hz, end_hz: pitch of the first and the last rest; the very first or last pitch if
+            there is no rest there.
+        monotone: whether it moves in one direction only, but for 10 cents.
     """
 
     start_hz: float
@@ -90,24 +135,22 @@ class Glide:
 
     @property
     def cents(self) -> float:
-        """From start to end, negative is down."""
+        """Interval from start to end, negative is down."""
         return cents(self.end_hz, self.start_hz)
 
 
 @dataclass(frozen=True, slots=True)
 class Motion:
-    """How a note moves; what cannot be told of it is None.
+    """How a note moves; None where it could not be estimated.
 
     Attributes:
-        scoop_cents: its pitch at the very start, from where it first rests; negative is from
-            below.
-        settle_ms: time from the start until its pitch, vibrato taken out, stays within 10 cents
-            of where it first rests.
-        drift_cents_s: slope of the held part, cents a second.
-        wobble_cents: standard deviation of the held part about that slope and its vibrato, taken
-            robustly.
-        vibrato: swing of its pitch in plus and minus cents; None when there is none.
-        glide: None when it stays on one pitch.
+        scoop_cents: initial pitch relative to the first rest; negative is from below.
+        settle_ms: time from the start until the pitch, without vibrato, stays within 10 cents of
+            the first rest.
+        drift_cents_s: slope of the held part, cents per second.
+        wobble_cents: robust standard deviation of the held part about that slope and its vibrato.
+        vibrato: modulation of its pitch in plus and minus cents; None if there is none.
+        glide: None if it stays on one pitch.
     """
 
     scoop_cents: float | None = None
@@ -118,25 +161,8 @@ class Motion:
     glide: Glide | None = None
 
 
-@dataclass(frozen=True, slots=True)
-class _Tier:
-    """What a swing must show: so many cycles, of which it explains such a share, so deep."""
-
-    cycles: float
-    share: float
-    depth: float
-
-
-def _tiers(least: float, deep: float) -> tuple[_Tier, ...]:
-    return _Tier(1.5, 0.98, deep), _Tier(2.0, 0.97, deep), _Tier(3.0, 0.90, least)
-
-
-VIBRATO = _tiers(LEAST_CENTS, DEEP_CENTS)
-TREMOLO = _tiers(LEAST_DB, DEEP_DB)
-
-
 def resample_evenly(t: Floats, x: Floats) -> Floats:
-    """Values at times, shape (n,), in any order, on a grid of 5 ms from the first time on."""
+    """Interpolate values at times, shape (n,), in any order, to a grid of 5 ms from the first."""
     order = np.argsort(t, kind="stable")
     t, x = t[order], x[order]
     return np.interp(np.arange(t[0], t[-1], GRID_S), t, x)
@@ -144,28 +170,30 @@ def resample_evenly(t: Floats, x: Floats) -> Floats:
 
 @lru_cache(maxsize=256)
 def _bases(count: int, hz: float) -> tuple[Floats, Floats]:
-    """Orthonormal bases for `count` samples: of lines, and of a swing beside them, (count, 2)."""
+    """Orthonormal bases of `count` points: of lines, and of a sinusoid beside them, (count, 2)."""
     t = (np.arange(count) - (count - 1) / 2.0) * GRID_S
     lines = np.stack([np.ones(count), t], axis=1) / [np.sqrt(count), np.linalg.norm(t)]
-    turns = 2.0 * np.pi * hz * t
-    waves = np.stack([np.cos(turns), np.sin(turns)], axis=1)
+    phase = 2.0 * np.pi * hz * t
+    waves = np.stack([np.cos(phase), np.sin(phase)], axis=1)
     return lines, np.linalg.qr(waves - lines @ (lines.T @ waves))[0]
 
 
-def _movements(x: Floats, least: float) -> int:
-    """How many movements of at least that size, up and down in turn, a path makes."""
-    count, way, low, high = 0, 0, x[0], x[0]
+def _count_movements(x: Floats, smallest: float) -> int:
+    """Number of movements of at least that size, alternately up and down."""
+    count, direction, low, high = 0, 0, x[0], x[0]
     for value in x.tolist():
         low, high = min(low, value), max(high, value)
-        if way >= 0 and high - value >= least:
-            count, way, low = count + 1, -1, value
-        elif way <= 0 and value - low >= least:
-            count, way, high = count + 1, 1, value
+        if direction >= 0 and high - value >= smallest:
+            count, direction, low = count + 1, -1, value
+        elif direction <= 0 and value - low >= smallest:
+            count, direction, high = count + 1, 1, value
     return count
 
 
-def _found(x: Floats, tiers: tuple[_Tier, ...]) -> list[tuple[int, int, float]]:
-    """Windows of a path on the grid that swing: (first, count, Hz)."""
+def _modulated_windows(
+    x: Floats, tiers: tuple[ModulationTier, ...]
+) -> list[tuple[int, int, float]]:
+    """Windows of a path on the grid with a modulation: (first point, points, Hz)."""
     best: dict[int, tuple[float, float, int, int, float]] = {}
     if len(x) < 2 or np.ptp(x) < 2.0 * tiers[-1].depth:
         return []
@@ -175,55 +203,62 @@ def _found(x: Floats, tiers: tuple[_Tier, ...]) -> list[tuple[int, int, float]]:
             if count > len(x):
                 continue
             lines, waves = _bases(count, hz)
-            windows = np.lib.stride_tricks.sliding_window_view(x, count)[::WINDOW_STEP]
+            windows = np.lib.stride_tricks.sliding_window_view(x, count)[:: MOTION.window_step]
             beside = windows - (windows @ lines) @ lines.T
             power = np.sum(beside**2, axis=1)
-            swung = np.sum((beside @ waves) ** 2, axis=1)
+            modulated = np.sum((beside @ waves) ** 2, axis=1)
             with np.errstate(invalid="ignore", divide="ignore"):
-                share = swung / power
-            depth = np.sqrt(2.0 * swung / count)
-            for at in np.flatnonzero((share >= tier.share) & (depth >= tier.depth)).tolist():
-                least = TURNS_SHARE * float(depth[at])
-                if _movements(windows[at], least) < max(3.0, 2.0 * tier.cycles - 1.0):
+                explained = modulated / power
+            depth = np.sqrt(2.0 * modulated / count)
+            deep = (explained >= tier.explained) & (depth >= tier.depth)
+            for at in np.flatnonzero(deep).tolist():
+                smallest = MOTION.reversal * float(depth[at])
+                movements = _count_movements(windows[at], smallest)
+                if movements < max(3.0, 2.0 * tier.cycles - 1.0):
                     continue
-                first = at * WINDOW_STEP
-                mine = (tier.cycles, float(share[at]), first, count, hz)
-                best[first] = max(best.get(first, mine), mine)
-    return [one[2:] for _, one in sorted(best.items())]
+                first = at * MOTION.window_step
+                candidate = (tier.cycles, float(explained[at]), first, count, hz)
+                best[first] = max(best.get(first, candidate), candidate)
+    return [window[2:] for _, window in sorted(best.items())]
 
 
-def _refined(x: Floats, hz: float) -> tuple[float, float, Floats, float]:
-    """Rate in Hz, depth and wave, shape as `x`, of a swing near `hz`, by Gauss-Newton steps, and
-    the mean square that it and a line leave."""
+def _refine(x: Floats, hz: float) -> tuple[float, float, Floats, float]:
+    """Refine a modulation near `hz` by Gauss-Newton steps.
+
+    Returns:
+        Rate in Hz, depth, wave of the shape of `x`, and the mean square of the residual beside it
+        and a line.
+    """
     t = (np.arange(len(x)) - (len(x) - 1) / 2.0) * GRID_S
     first_hz = hz
-    for _ in range(STEPS):
+    for _ in range(MOTION.fit_steps):
         cos, sin = np.cos(2.0 * np.pi * hz * t), np.sin(2.0 * np.pi * hz * t)
         rows = np.stack([cos, sin, np.ones_like(t), t], axis=1)
         a, b = np.linalg.lstsq(rows, x, rcond=None)[0][:2]
         faster = 2.0 * np.pi * t * (b * cos - a * sin)
         rows = np.column_stack([rows, faster])
-        found = np.linalg.lstsq(rows, x, rcond=None)[0]
-        hz = float(np.clip(hz + found[4], 0.85 * first_hz, 1.15 * first_hz))
-    wave = rows[:, :2] @ found[:2]
-    return hz, float(np.hypot(*found[:2])), wave, float(np.mean((x - rows @ found) ** 2))
+        solution = np.linalg.lstsq(rows, x, rcond=None)[0]
+        hz = float(np.clip(hz + solution[4], 0.85 * first_hz, 1.15 * first_hz))
+    wave = rows[:, :2] @ solution[:2]
+    residual = float(np.mean((x - rows @ solution) ** 2))
+    return hz, float(np.hypot(*solution[:2])), wave, residual
 
 
-def _swung(x: Floats, tiers: tuple[_Tier, ...]) -> tuple[Modulation | None, Floats]:
-    """The swing of a path on the grid, and its wave, shape as `x`; zero where it does not."""
+def _modulation(x: Floats, tiers: tuple[ModulationTier, ...]) -> tuple[Modulation | None, Floats]:
+    """The modulation of a path on the grid, and its wave, shape as `x`; 0 where there is none."""
     wave, weights = np.zeros_like(x), np.zeros_like(x)
-    each = []
-    for first, count, hz in _found(x, tiers):
+    estimates = []
+    for first, count, hz in _modulated_windows(x, tiers):
         inside = slice(first, first + count)
-        rate, depth, part, left = _refined(x[inside], hz)
-        each.append((rate, depth))
-        # Windows that swing throughout count most: others reach beyond the swing.
-        weight = 1.0 / (1e-3 + left)
+        rate, depth, part, residual = _refine(x[inside], hz)
+        estimates.append((rate, depth))
+        # Windows that are modulated throughout weigh most; others reach beyond it.
+        weight = 1.0 / (1e-3 + residual)
         wave[inside] += weight * part
         weights[inside] += weight
-    if not each:
+    if not estimates:
         return None, wave
-    rate, depth = np.median(each, axis=0).tolist()
+    rate, depth = np.median(estimates, axis=0).tolist()
     return Modulation(rate, depth), wave / np.maximum(weights, 1e-9)
 
 
@@ -232,10 +267,10 @@ class _Rest:
     """A stretch of the grid in which a path rests.
 
     Attributes:
-        first, end: its samples.
-        start, slope: the line through it, by the median of the slopes between samples half of it
-            apart (after Theil 1950 and Sen 1968): cents at its first sample, and cents a sample.
-        spread: 1.4826 median absolute deviations from that line, cents.
+        first, end: first point, and first point after the last.
+        start, slope: line through it by the median of the slopes between points half of it apart
+            (after Theil 1950 and Sen 1968): cents at its first point, cents per point.
+        spread: 1.4826 times the median absolute deviation from that line, cents.
     """
 
     first: int
@@ -254,59 +289,63 @@ class _Rest:
 
     @property
     def stop(self) -> float:
-        """Cents at its end."""
+        """Cents at its last point."""
         return self.start + self.slope * (self.end - self.first - 1)
 
 
-def _calm(line: Floats, swung: NDArray[np.bool_], hz: float) -> Floats:
-    """A path averaged over a cycle where it swung: what taking its wave out left over."""
+def _averaged(line: Floats, modulated: NDArray[np.bool_], hz: float) -> Floats:
+    """A path averaged over a cycle where it is modulated: removes the rest of the wave."""
     half = round(0.5 / hz / GRID_S)
     if 2 * half + 1 > len(line):
         return line
     box = np.full(2 * half + 1, 1.0 / (2 * half + 1))
-    return np.where(swung, np.convolve(np.pad(line, half, mode="edge"), box, "valid"), line)
+    return np.where(modulated, np.convolve(np.pad(line, half, mode="edge"), box, "valid"), line)
 
 
-def _rests(line: Floats, calm: Floats) -> list[_Rest]:
-    """Where a path rests, in order, neighbours at one pitch taken together."""
-    if len(calm) < SPEED_SPAN:
+def _rests(line: Floats, averaged: Floats) -> list[_Rest]:
+    """The rests of a path in order; neighbours at one pitch are merged."""
+    p = MOTION
+    if len(averaged) < p.speed_points:
         return []
-    at = (np.arange(SPEED_SPAN) - SPEED_SPAN // 2) * GRID_S
-    speeds = np.correlate(calm, at, "valid") / (at @ at)
-    still = np.abs(np.pad(speeds, SPEED_SPAN // 2, mode="edge")) <= MOVING_CENTS_S
+    half = p.speed_points // 2
+    at = (np.arange(p.speed_points) - half) * GRID_S
+    speeds = np.correlate(averaged, at, "valid") / (at @ at)
+    still = np.abs(np.pad(speeds, half, mode="edge")) <= p.moving_cents_s
     edges = np.flatnonzero(np.diff(np.concatenate([[0], still.astype(int), [0]])))
-    least = min(REST_S, 0.5 * len(calm) * GRID_S) / GRID_S
+    shortest = min(p.min_rest_s, 0.5 * len(averaged) * GRID_S) / GRID_S
     rests: list[_Rest] = []
     for first, end in edges.reshape(-1, 2).tolist():
-        if end - first < least:
+        if end - first < shortest:
             continue
         rest = _Rest.of(line, first, end)
-        if rests and abs(rest.start - rests[-1].stop) < SAME_CENTS:
+        if rests and abs(rest.start - rests[-1].stop) < p.same_rest_cents:
             rest = _Rest.of(line, rests.pop().first, end)
         rests.append(rest)
     return rests
 
 
 def initial_pitch(t: Floats, x: Floats) -> float:
-    """The pitch at time 0, from the first readings after it.
+    """Return the pitch at time 0, extrapolated from the first readings.
 
-    The ear knows a pitch some 10 ms after an onset and stamps it 5 ms after it or later; by then a
-    scoop has moved on. The line through the first 12 ms of readings, by the median of slopes, is
-    followed back to the onset, but not over more than 20 ms or 20 cents: reeds that speak slowly
-    begin with a pitch that is no more than a guess.
+    The ear knows a pitch about 10 ms after an onset and stamps it 5 ms after it or later; by then
+    a scoop has moved on. The line through the first 12 ms of readings, by the median of slopes, is
+    extrapolated back to the onset, but by no more than 20 ms and 20 cents: the first pitch of a
+    reed that speaks slowly is uncertain.
 
     Args:
         t: seconds since the onset, shape (n,), n at least 1, ascending.
         x: pitch, cents, shape (n,).
     """
-    first = t <= t[0] + FIRST_S
+    p = MOTION
+    first = t <= t[0] + p.first_s
     t, x = t[first], x[first]
     half = len(t) // 2
-    if len(t) < FEWEST or np.any(t[-half:] - t[:half] <= 0.0):
+    if len(t) < p.min_readings or np.any(t[-half:] - t[:half] <= 0.0):
         return float(x[0])
     slope = float(np.median((x[-half:] - x[:half]) / (t[-half:] - t[:half])))
     here = float(np.median(x - slope * (t - t[0])))
-    return here - float(np.clip(slope * min(t[0], REACH_S), -REACH_CENTS, REACH_CENTS))
+    back = slope * min(t[0], p.extrapolation_s)
+    return here - float(np.clip(back, -p.extrapolation_cents, p.extrapolation_cents))
 
 
 @dataclass(frozen=True, slots=True)
@@ -315,7 +354,7 @@ class HeldPart:
 
     Attributes:
         start, end: seconds from the note's start.
-        hz: f0 in its middle, vibrato taken out.
+        hz: f0 in its middle, without vibrato.
     """
 
     start: float
@@ -331,10 +370,10 @@ class _Path:
         t: times of its readings, seconds from its start, ascending.
         x: their pitch, cents from `middle`.
         middle: Hz.
-        wave: the part that swings, on the grid, from `t[0]` on.
-        line: what is left without it.
-        calm: that, averaged where it swung.
-        vibrato: the swing.
+        wave: modulated part, on the grid, from `t[0]` on.
+        line: pitch without the wave, on the grid.
+        averaged: the line, averaged where there is a wave.
+        vibrato: the modulation.
     """
 
     t: Floats
@@ -342,33 +381,34 @@ class _Path:
     middle: float
     wave: Floats
     line: Floats
-    calm: Floats
+    averaged: Floats
     vibrato: Modulation | None
 
 
 def _path(t: Floats, hz: Floats, length: float) -> _Path | None:
-    """A note's pitch without its end; None where too little is there to tell anything."""
-    held = t <= length - min(RELEASE_S, length / 5.0)
+    """A note's pitch without its release; None if there are too few readings."""
+    p = MOTION
+    held = t <= length - min(p.release_s, length / 5.0)
     order = np.argsort(t[held], kind="stable")
     t, hz = t[held][order], hz[held][order]
-    if len(t) < FEWEST or t[-1] - t[0] < LEAST_S:
+    if len(t) < p.min_readings or t[-1] - t[0] < p.min_span_s:
         return None
     middle = float(np.median(hz))
     x = 1200.0 * np.log2(hz / middle)
     path = resample_evenly(t, x)
-    vibrato, wave = _swung(path, VIBRATO)
+    vibrato, wave = _modulation(path, p.vibrato)
     line = path - wave
-    calm = line if vibrato is None else _calm(line, wave != 0.0, vibrato.hz)
-    return _Path(t, x, middle, wave, line, calm, vibrato)
+    averaged = line if vibrato is None else _averaged(line, wave != 0.0, vibrato.hz)
+    return _Path(t, x, middle, wave, line, averaged, vibrato)
 
 
 def held_parts(t: Floats, hz: Floats, length: float) -> tuple[HeldPart, ...]:
-    """Where a note's pitch rests, in order; none where it never does.
+    """Return the stretches in which a note's pitch rests, in order; empty if it never does.
 
     Args:
         t: times of its readings, seconds from its start, shape (n,).
         hz: f0, shape (n,).
-        length: when it ends, seconds from its start.
+        length: duration of the note, seconds.
     """
     path = _path(t, hz, length)
     if path is None:
@@ -379,24 +419,24 @@ def held_parts(t: Floats, hz: Floats, length: float) -> tuple[HeldPart, ...]:
             float(path.t[0]) + rest.end * GRID_S,
             path.middle * 2.0 ** (0.5 * (rest.start + rest.stop) / 1200.0),
         )
-        for rest in _rests(path.line, path.calm)
+        for rest in _rests(path.line, path.averaged)
     )
 
 
 def estimate_motion(t: Floats, hz: Floats, length: float) -> Motion:
-    """How a note moves.
+    """Estimate how a note moves.
 
     Args:
         t: times of its readings, seconds from its start, shape (n,).
         hz: f0, shape (n,).
-        length: when it ends, seconds from its start.
+        length: duration of the note, seconds.
     """
     path = _path(t, hz, length)
     if path is None:
         return Motion()
     t, line, vibrato = path.t, path.line, path.vibrato
-    rests = _rests(line, path.calm)
-    glide = _glide(path.calm, rests, path.middle)
+    rests = _rests(line, path.averaged)
+    glide = _glide(path.averaged, rests, path.middle)
     if not rests:
         return Motion(vibrato=vibrato, glide=glide)
     start = initial_pitch(t, path.x) - path.wave[0]
@@ -405,7 +445,7 @@ def estimate_motion(t: Floats, hz: Floats, length: float) -> Motion:
     longest = max(rests, key=lambda rest: rest.end - rest.first)
     return Motion(
         scoop_cents=float(off[0]),
-        settle_ms=1000.0 * _settles(at, np.abs(off)),
+        settle_ms=1000.0 * _settling_time(at, np.abs(off)),
         drift_cents_s=longest.slope / GRID_S,
         wobble_cents=longest.spread,
         vibrato=vibrato,
@@ -413,35 +453,37 @@ def estimate_motion(t: Floats, hz: Floats, length: float) -> Motion:
     )
 
 
-def _settles(at: Floats, off: Floats) -> float:
-    """From when on a path stays within 10 cents; what is between two samples is a straight line."""
-    outside = np.flatnonzero(off[:-1] > SETTLED_CENTS)
+def _settling_time(at: Floats, off: Floats) -> float:
+    """Time from which a path, linear between its points, stays within the tolerance."""
+    outside = np.flatnonzero(off[:-1] > MOTION.settled_cents)
     if not len(outside):
         return 0.0
     last = int(outside[-1])
-    part = (off[last] - SETTLED_CENTS) / max(off[last] - off[last + 1], 1e-9)
+    part = (off[last] - MOTION.settled_cents) / max(off[last] - off[last + 1], 1e-9)
     return float(at[last] + min(part, 1.0) * (at[last + 1] - at[last]))
 
 
-def _glide(calm: Floats, rests: list[_Rest], middle: float) -> Glide | None:
+def _glide(averaged: Floats, rests: list[_Rest], middle: float) -> Glide | None:
     first = rests[0].first if rests else 0
-    path = calm[first:]
-    if np.ptp(path) < GLIDE_CENTS:
+    path = averaged[first:]
+    if np.ptp(path) < MOTION.min_glide_cents:
         return None
     start, end = (rests[0].start, rests[-1].stop) if rests else (path[0], path[-1])
-    if abs(path[-1] - end) > GLIDE_CENTS:
+    if abs(path[-1] - end) > MOTION.min_glide_cents:
         end = path[-1]
     up = np.max(path - np.minimum.accumulate(path))
     down = np.max(np.maximum.accumulate(path) - path)
-    start_hz, end_hz = (middle * 2.0 ** (float(one) / 1200.0) for one in (start, end))
-    return Glide(start_hz, end_hz, monotone=bool(min(up, down) <= SETTLED_CENTS))
+    start_hz, end_hz = (middle * 2.0 ** (float(x) / 1200.0) for x in (start, end))
+    return Glide(start_hz, end_hz, monotone=bool(min(up, down) <= MOTION.settled_cents))
 
 
 def estimate_tremolo(t: Floats, db: Floats) -> Modulation | None:
-    """The regular swing of a note's level, in plus and minus dB, if it has one.
+    """Return the regular modulation of a note's level, in plus and minus dB; None without one.
 
     Args:
-        t: times of its levels, seconds, shape (n,), where it is held.
+        t: times of the levels of the held part, seconds, shape (n,).
         db: levels, shape (n,).
     """
-    return _swung(resample_evenly(t, db), TREMOLO)[0] if len(t) >= FEWEST else None
+    if len(t) < MOTION.min_readings:
+        return None
+    return _modulation(resample_evenly(t, db), MOTION.tremolo)[0]

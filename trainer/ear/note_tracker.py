@@ -1,164 +1,195 @@
-"""Notes out of readings: from an onset to its end, glides inside it included."""
+"""Assemble readings into notes, from onset to offset, with any glide inside."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from trainer.core.types import Floats
 from trainer.ear.heard_note import HeardNote
-from trainer.ear.motion import RELEASE_S, Modulation, estimate_motion, estimate_tremolo
+from trainer.ear.motion import MOTION, Modulation, estimate_motion, estimate_tremolo
 from trainer.ear.reading import Reading
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 
-SHORTEST_S = 0.04
-"""Shorter stretches of pitch are no notes."""
-SILENT_S = 0.03
-"""A pitch that is away for longer has ended."""
-CHANGE_S = 0.03
-"""Another hole must sound for so long to be a new note."""
-SPEAKS_S = 0.15
-"""A reed has its pitch so soon after its onset; what comes later came without one."""
-GLIDE_CENTS = 40.0
-"""From one reading to the next a glide moves by less."""
-SETTLING_S = 0.06
-"""While the reeds come in, at the start, the leak and the swing of the level say nothing, and what
-seems another hole is no note."""
 HOP_S = 0.005
-"""Time from one reading to the next where none come faster."""
-LEVEL_S = 0.010
-"""Stretch over which a reading's level is taken; it belongs to the middle of that."""
-ENDS_DB, FADES_DB_S = 6.0, 20.0
-"""A note has ended where its level falls by so much, to half, and does not come back; what falls
-by less than that in each second is played so, or rings (60 dB in 3 s is a large hall)."""
-SHUTS_DB = 4.0
-"""A fall before a new attack that ends a note, in the middle of the fall if it is short of 12."""
-BEFORE = 60
-"""Levels kept of what comes before a note, 75 ms or more."""
+"""Time between readings, except just after an attack, where they are closer; seconds."""
+LEVEL_WINDOW_S = 0.010
+"""Window of a reading's level, seconds. The level belongs to its middle."""
+LEVELS_BEFORE = 60
+"""Levels kept from before a note: 75 ms or more."""
+
+
+@dataclass(frozen=True, slots=True)
+class NoteParameters:
+    """Constants of the note tracker, chosen on `harmonica 1` of benchmarks/fonts.py."""
+
+    shortest_s: float = 0.04
+    """Minimum duration of a note, seconds."""
+    silent_s: float = 0.03
+    """Time without a pitch after which a note has ended, seconds."""
+    change_s: float = 0.03
+    """Minimum duration of another hole before it is a new note, seconds."""
+    speaks_s: float = 0.15
+    """Maximum time from an onset to a reed's pitch, seconds. A later pitch has no onset."""
+    glide_cents: float = 40.0
+    """Change of pitch between two readings from which it is no glide, cents."""
+    settling_s: float = 0.06
+    """Time at the start of a note, in which the reeds begin to sound, seconds. Leaks and tremolo
+    are not measured in it, and another hole in it is no note."""
+    end_db: float = 6.0
+    """Lasting fall of the level that ends a note, dB: to half the amplitude."""
+    fade_db_s: float = 20.0
+    """Rate of a fall that does not end a note, dB per second. It is played, or reverberation
+    (60 dB in 3 s is a large hall)."""
+    shut_db: float = 4.0
+    """Fall before a new attack that ends a note, dB. The note ends in the middle of the fall if
+    that is less than twice `end_db`."""
+
+
+DEFAULT_NOTE = NoteParameters()
 
 
 class NoteTracker:
-    """Collects readings into notes as they come."""
+    """Collects readings into notes as they arrive."""
 
-    def __init__(self, harp: Harp) -> None:
+    def __init__(self, harp: Harp, parameters: NoteParameters = DEFAULT_NOTE) -> None:
         self._harp = harp
-        self._readings: list[Reading] = []
-        self._start = 0
+        self._parameters = parameters
+        # State of the stream.
         self._onset = -(1 << 62)
-        self._new: list[Reading] = []
         self._levels: list[tuple[int, float]] = []
-        """(sample, dB) since shortly before the note."""
+        """(sample, dB) from shortly before the note on."""
+        # State of the note.
+        self._start = 0
+        self._readings: list[Reading] = []
+        self._other: list[Reading] = []
+        """Readings that may be the beginning of another note."""
 
     def track(self, reading: Reading) -> list[HeardNote]:
-        """The notes that one more reading ends; at most two."""
+        """Add a reading; return the notes that it ends, two at most."""
+        p = self._parameters
         ended = []
         if reading.onset is not None:
             ended += self._finish(reading.onset)
             self._onset = reading.onset
         if not self._readings:
-            del self._levels[:-BEFORE]
-        self._levels.append((reading.heard - round(0.5 * LEVEL_S * reading.rate), reading.level_db))
+            del self._levels[:-LEVELS_BEFORE]
+        middle = reading.heard - round(0.5 * LEVEL_WINDOW_S * reading.rate)
+        self._levels.append((middle, reading.level_db))
         if reading.hz is None or reading.tab is None:
             last = self._readings[-1] if self._readings else None
             if last and (
-                not reading.sounding or reading.heard - last.heard > SILENT_S * reading.rate
+                not reading.sounding or reading.heard - last.heard > p.silent_s * reading.rate
             ):
                 ended += self._finish(reading.heard)
             return ended
         if not self._readings:
-            spoke = self._onset > reading.sample - SPEAKS_S * reading.rate
+            spoke = self._onset > reading.sample - p.speaks_s * reading.rate
             self._start = self._onset if spoke else reading.sample
-        elif not self._same_note(self._readings[-1], reading):
-            self._new.append(reading)
-            if self._new[-1].heard - self._new[0].heard >= CHANGE_S * reading.rate:
-                fresh, last = self._new, self._readings[-1]
-                start = (last.sample + min(one.sample for one in fresh)) // 2
-                if self._start == self._onset and start - self._start < SETTLING_S * reading.rate:
-                    start = self._start  # what came first was the reeds coming in
-                else:
-                    ended += self._finish(start, slurred=True)
-                self._readings, self._new, self._start = fresh, [], start
+        elif not self._continues(self._readings[-1], reading):
+            self._other.append(reading)
+            if self._other[-1].heard - self._other[0].heard >= p.change_s * reading.rate:
+                ended += self._change_note(reading.rate)
             return ended
-        # What looked like another hole for a moment was not.
-        self._readings += [*self._new, reading] if self._new else [reading]
-        self._new = []
+        # A moment that looked like another hole was none.
+        self._readings += [*self._other, reading] if self._other else [reading]
+        self._other = []
         return ended
 
     def flush(self) -> list[HeardNote]:
-        """The note still sounding at the end of the sound, if any."""
+        """Return the note still sounding at the end of the sound, if any."""
         last = self._readings[-1].heard if self._readings else 0
         return self._finish(last)
 
-    @staticmethod
-    def _same_note(one: Reading, other: Reading) -> bool:
-        """Whether two readings follow each other in one glide, or are of one hole and breath as
-        far as can be told."""
-        assert one.tab is not None
-        assert other.tab is not None
-        assert one.hz is not None
-        assert other.hz is not None
-        if abs(cents(one.hz, other.hz)) < GLIDE_CENTS:
+    def _change_note(self, rate: int) -> list[HeardNote]:
+        """Let the readings of another hole begin a note; return the note that they end."""
+        fresh, last = self._other, self._readings[-1]
+        start = (last.sample + min(reading.sample for reading in fresh)) // 2
+        ended: list[HeardNote] = []
+        if self._start == self._onset and start - self._start < self._parameters.settling_s * rate:
+            start = self._start  # the earlier readings were reeds that began to sound
+        else:
+            ended = self._finish(start, slurred=True)
+        self._readings, self._other, self._start = fresh, [], start
+        return ended
+
+    def _continues(self, first: Reading, second: Reading) -> bool:
+        """Whether two readings are one glide, or may be of one hole and breath."""
+        assert first.tab is not None
+        assert second.tab is not None
+        assert first.hz is not None
+        assert second.hz is not None
+        if abs(cents(first.hz, second.hz)) < self._parameters.glide_cents:
             return True
-        mine = {(tab.hole, tab.breath) for tab in (one.tab, *one.also)}
-        return bool(mine & {(tab.hole, tab.breath) for tab in (other.tab, *other.also)})
+        reeds = {(tab.hole, tab.breath) for tab in (first.tab, *first.also)}
+        return bool(reeds & {(tab.hole, tab.breath) for tab in (second.tab, *second.also)})
 
     def _finish(self, limit: int, *, slurred: bool = False) -> list[HeardNote]:
-        """The note so far, which is over at sample `limit` or before; if slurred, right there."""
-        readings, self._readings, self._new = self._readings, [], []
-        if not readings or limit - self._start < SHORTEST_S * readings[0].rate:
+        """End the note at sample `limit` or before; if slurred, exactly there."""
+        p = self._parameters
+        readings, self._readings, self._other = self._readings, [], []
+        if not readings or limit - self._start < p.shortest_s * readings[0].rate:
             return []
         rate, start = readings[0].rate, self._start
         at, db = np.array(self._levels, dtype=float).T
-        self._levels = [one for one in self._levels if one[0] >= limit]
-        # No level that a new attack has a part in.
-        inside = (at >= start) & (at <= limit - 0.5 * LEVEL_S * rate)
+        self._levels = [level for level in self._levels if level[0] >= limit]
+        # Without the levels whose window reaches into a new attack.
+        inside = (at >= start) & (at <= limit - 0.5 * LEVEL_WINDOW_S * rate)
         at, db = at[inside], db[inside]
-        end = limit if slurred else _end(at, db, limit, rate)
+        end = limit if slurred else _end_sample(at, db, limit, rate, p)
         own = [reading for reading in readings if reading.sample < limit]
-        held = (at >= start + SETTLING_S * rate) & (at <= end - RELEASE_S * rate)
+        held = (at >= start + p.settling_s * rate) & (at <= end - MOTION.release_s * rate)
         swing = estimate_tremolo(at[held] / rate, db[held])
-        return [_note(own or readings, start, end, self._harp, swing)]
+        return [_note(own or readings, start, end, self._harp, swing, p)]
 
 
-def _end(at: Floats, db: Floats, limit: int, rate: int) -> int:
-    """The sample on which a sound has fallen to half for good, or halfway to a new attack.
+def _end_sample(at: Floats, db: Floats, limit: int, rate: int, p: NoteParameters) -> int:
+    """The sample at which the level has fallen by `end_db` for good, or halfway to a new attack.
 
     Args:
-        at: samples to which its levels belong, shape (n,), ascending.
-        db: its levels, shape (n,).
-        limit: sample on which it is over for certain; the end where it does not fall so far.
-        rate: samples a second.
+        at: samples of the levels, shape (n,), ascending.
+        db: levels, shape (n,).
+        limit: latest end; also the end if the level does not fall.
+        rate: samples per second.
+        p: constants.
     """
-    fading = FADES_DB_S * at / rate
+    fading = p.fade_db_s * at / rate
     fallen = np.maximum.accumulate(db + fading) - fading - db
-    if not len(fallen) or fallen[-1] < SHUTS_DB:
+    if not len(fallen) or fallen[-1] < p.shut_db:
         return limit
-    left = min(ENDS_DB, 0.5 * float(fallen[-1])) - fallen
+    left = min(p.end_db, 0.5 * float(fallen[-1])) - fallen
     last = int(np.flatnonzero(left > 0.0)[-1])
     part = left[last] / (left[last] - left[last + 1])
     return min(limit, round(at[last] + part * (at[last + 1] - at[last])))
 
 
 def _note(
-    readings: list[Reading], start: int, end: int, harp: Harp, swing: Modulation | None
+    readings: list[Reading],
+    start: int,
+    end: int,
+    harp: Harp,
+    swing: Modulation | None,
+    p: NoteParameters,
 ) -> HeardNote:
+    """Summarise the readings of a note."""
     rate = readings[0].rate
-    even = _evenly(readings)
-    tab = _held(even)
-    on_tab = [r for r in even if r.tab is not None and _bent_alike(r.tab, tab)]
+    even = _spaced_evenly(readings)
+    tab = _longest_entry(even)
+    on_tab = [r for r in even if r.tab is not None and _same_bend(r.tab, tab)]
     hz = float(np.median([r.hz for r in on_tab if r.hz is not None]))
-    settled = [r for r in on_tab if r.sample - start > SETTLING_S * rate] or on_tab
-    told = Counter(r.tab for r in settled if r.breath is not None)
-    if told:
-        tab = told.most_common(1)[0][0] or tab
+    settled = [r for r in on_tab if r.sample - start > p.settling_s * rate] or on_tab
+    with_breath = Counter(r.tab for r in settled if r.breath is not None)
+    if with_breath:
+        tab = with_breath.most_common(1)[0][0] or tab
     leaks = [(r.leak_db, r.leak_hole) for r in settled if r.leak_db is not None]
     leak_hole = Counter(hole for _, hole in leaks).most_common(1)[0][0] if leaks else None
     enough = len(leaks) * 2 >= len(settled)
     holes = Counter(hole for r in settled for hole in r.holes)
-    # Where draw 2 and blow 3 were named in turn, they are one hole.
+    # Draw 2 and blow 3 reported in turn are one hole.
     together = Counter(hole for r in settled if tab.hole in r.holes for hole in r.holes)
     twins = {
         other.hole for other in harp.same_pitch(tab) if 2 * together[other.hole] <= len(settled)
@@ -186,28 +217,29 @@ def _note(
     )
 
 
-def _evenly(readings: list[Reading]) -> list[Reading]:
-    """Some of the readings, 5 ms apart or more: after an attack they come faster."""
-    some = readings[:1]
+def _spaced_evenly(readings: list[Reading]) -> list[Reading]:
+    """Readings at least about 5 ms apart: just after an attack they are closer."""
+    spaced = readings[:1]
     for reading in readings[1:]:
-        if reading.heard - some[-1].heard >= 0.9 * HOP_S * reading.rate:
-            some.append(reading)
-    return some
+        if reading.heard - spaced[-1].heard >= 0.9 * HOP_S * reading.rate:
+            spaced.append(reading)
+    return spaced
 
 
-def _held(readings: list[Reading]) -> Tab:
-    """The entry that sounded longest."""
+def _longest_entry(readings: list[Reading]) -> Tab:
+    """The entry of most readings."""
     counts = Counter(r.tab for r in readings if r.tab is not None)
     return counts.most_common(1)[0][0]
 
 
-def _bent_alike(one: Tab, other: Tab) -> bool:
-    """Whether two entries are the same, or draw 2 and blow 3."""
-    return one == other or (one.bend == other.bend and one.breath is not other.breath)
+def _same_bend(first: Tab, second: Tab) -> bool:
+    """Whether two entries are the same, or of equal bend in opposite breaths, as draw 2 and
+    blow 3."""
+    return first == second or (first.bend == second.bend and first.breath is not second.breath)
 
 
 def track_notes(readings: Iterable[Reading], harp: Harp) -> Iterator[HeardNote]:
-    """The notes in a stream of readings."""
+    """Yield the notes in a stream of readings."""
     tracker = NoteTracker(harp)
     for reading in readings:
         yield from tracker.track(reading)

@@ -1,14 +1,15 @@
-"""The pitch of what sounds, as soon as physics allows.
+"""Track one pitch from the attack on.
 
-The window starts short at an attack and grows as the note lives, so that a note is named early
-and held precisely; every estimate belongs to the centre of its window, so that a bend is
-followed without lag. A pitch that is known is followed by its fit alone, as long as aubio, which
-always listens, does not object; only where nothing is known yet, or the two disagree, is the
-whole range of the harp searched.
+The analysis window starts short at an attack and grows with the note, so that a note is named
+early and measured precisely. Every estimate is stamped with the centre of its window, so that a
+bend is followed without lag. A known pitch is followed by its harmonic fit alone, as long as
+aubio, which processes every hop, does not disagree. The whole range of the harp is searched only
+if no pitch is known or the two disagree.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import NamedTuple
 
 from trainer.ear.frontend import Frontend
@@ -16,45 +17,61 @@ from trainer.ear.harmonic_fit import fit_harmonics
 from trainer.ear.pitch_candidates import AubioPitch, autocorrelation, candidate_periods
 from trainer.music import cents
 
-SHORTEST_S = 0.009
-LONGEST_S = 0.027
-PERIODS = 2.3
-"""Periods of a note that its shortest window must hold."""
-CLEAR = 0.80
-"""Least clarity of a pitch that is told."""
-CLEAR_EARLY = 0.90
-"""The same while the window still grows."""
-CLEAR_SHORT = 0.96
-"""The same while the window is too short to show the harp's lowest notes: half the period of one
-of them, of which the odd partials are 13 dB down, comes to 0.91."""
-AUBIO_BUFFER_S = 0.043
-STRAYS = 1.5
-"""A pitch that is to be this many times higher or lower a moment later is not believed."""
-OBJECTS_CENTS = 150.0
-"""aubio, whose buffer is long, lags behind a bend by less than this."""
-CONTINUES_S = 0.012
-"""A pitch that has been away for longer is searched for anew."""
-LEAST_ROOT = 0.05
-"""A reed's fundamental over its strongest partial. Recorded reeds keep over 0.22 (13 dB); the
-common sub-octave of two reeds, which nobody played, has none."""
-MOST_UNEXPLAINED = 0.35
-"""Share of the energy that one reed may leave; a clean recorded one leaves up to 0.33 (the 99th
-percentile in its attack)."""
-BETTER = 0.5
-"""A longer period is taken for a shorter one if it leaves less than this of what that leaves."""
-RISES = 0.015
-"""How much clearer a longer period must be to be tried."""
-MOST_TRIED = 3
+
+@dataclass(frozen=True, slots=True)
+class PitchParameters:
+    """Constants of the pitch tracker.
+
+    Chosen on `harmonica 1` of benchmarks/fonts.py unless a field says otherwise.
+    """
+
+    shortest_window_s: float = 0.009
+    """Shortest analysis window, seconds."""
+    longest_window_s: float = 0.027
+    """Usual analysis window of a note that has been held, seconds."""
+    periods: float = 2.3
+    """Periods of the lowest candidate that a window must contain."""
+    min_clarity: float = 0.80
+    """Minimum clarity of a pitch, once the note is twice as long as the longest window."""
+    min_clarity_early: float = 0.90
+    """Minimum clarity before that."""
+    min_clarity_short: float = 0.96
+    """Minimum clarity while the window is too short for the harp's lowest notes. Half the period
+    of one of them, with odd partials 13 dB down, has a clarity of 0.91."""
+    aubio_buffer_s: float = 0.043
+    """Buffer of aubio's detector, seconds; rounded down to a power of two in samples."""
+    max_ratio: float = 1.5
+    """Ratio of a predicted pitch to the last one over which the prediction is ignored."""
+    disagreement_cents: float = 150.0
+    """Difference between aubio and the tracked pitch over which the range is searched anew, cents.
+    aubio's buffer is long; behind a bend it lags by less than this."""
+    continuation_s: float = 0.012
+    """Gap after which a pitch is searched anew, seconds."""
+    min_fundamental: float = 0.05
+    """Minimum amplitude of the fundamental over the strongest partial. Recorded reeds have 0.22
+    (-13 dB) or more; the common sub-octave of two reeds has no fundamental."""
+    max_unexplained: float = 0.35
+    """Maximum fraction of the energy that one reed may leave unexplained. A clean recorded reed
+    leaves up to 0.33 (99th percentile, in its attack). A narrow fit: the two lie close."""
+    better_fit: float = 0.5
+    """A longer period replaces a shorter one if it leaves less than this times the energy."""
+    clearer_by: float = 0.015
+    """Difference in clarity by which a longer period must be clearer to be tried."""
+    max_longer: int = 3
+    """Maximum number of longer periods that are tried."""
+
+
+DEFAULT_PITCH = PitchParameters()
 
 
 class PitchEstimate(NamedTuple):
-    """A pitch.
+    """A pitch and the window it was measured in.
 
     Attributes:
-        hz: f0 in Hz.
-        centre: where it belongs, in samples of the ear.
-        end: end of the window.
-        unexplained: share of the window's energy that the reed leaves.
+        hz: f0.
+        centre: centre of the window, in samples of the ear.
+        end: end of the window, in samples of the ear.
+        unexplained: fraction of the window's energy that the reed leaves unexplained, 0 to 1.
     """
 
     hz: float
@@ -63,105 +80,174 @@ class PitchEstimate(NamedTuple):
     unexplained: float
 
 
-class PitchTracker:
-    """Tracks one pitch through the sound that a `Frontend` remembers."""
+@dataclass(frozen=True, slots=True)
+class _Windows:
+    """Lengths of analysis windows in samples of the ear; fixed for a stream.
 
-    def __init__(self, frontend: Frontend, hop: int, lowest: float, highest: float) -> None:
-        """`hop` in samples of the ear; `lowest` and `highest` plausible f0 in Hz."""
-        self._sound = frontend
+    Attributes:
+        shortest: no pitch is estimated from less.
+        all_notes: contains enough periods of the lowest note.
+        usual: of a note that has been held.
+        longest: of a search.
+        shortest_lag, longest_lag: periods of the highest and the lowest note.
+    """
+
+    shortest: int
+    all_notes: int
+    usual: int
+    longest: int
+    shortest_lag: int
+    longest_lag: int
+
+    @classmethod
+    def of(cls, rate: float, lowest: float, highest: float, p: PitchParameters) -> _Windows:
+        shortest = round(p.shortest_window_s * rate)
+        all_notes = max(shortest, round(p.periods * rate / lowest * 0.95))
+        usual = round(p.longest_window_s * rate)
+        return cls(
+            shortest,
+            all_notes,
+            usual,
+            max(usual, all_notes),
+            max(2, int(rate / highest)),
+            int(rate / lowest) + 2,
+        )
+
+
+class _AubioCheck:
+    """aubio's pitch beside the tracked one; rests while nothing sounds.
+
+    Attributes:
+        hz: its pitch after the last hop; None if it found none.
+        buffer: samples of a note that its pitch needs.
+    """
+
+    def __init__(self, frontend: Frontend, hop: int, p: PitchParameters) -> None:
         rate = frontend.rate
-        self._shortest = round(SHORTEST_S * rate)
-        self._shows_all = max(self._shortest, round(PERIODS * rate / lowest * 0.95))
-        self._usual = round(LONGEST_S * rate)
-        self._longest = max(self._usual, self._shows_all)
-        self._lags = (max(2, int(rate / highest)), int(rate / lowest) + 2)
-        buffer = 1 << round(AUBIO_BUFFER_S * rate).bit_length() - 1
-        self._aubio_hears = max(buffer, 2 * hop)
-        self._aubio = AubioPitch(rate, hop, self._aubio_hears)
-        self._aubio_needs = buffer
-        self._missed = False
-        self._offered: float | None = None
+        self._sound = frontend
         self._hop = hop
+        self.buffer = 1 << round(p.aubio_buffer_s * rate).bit_length() - 1
+        self._memory = max(self.buffer, 2 * hop)
+        self._detector = AubioPitch(rate, hop, self._memory)
+        self._resting = False
+        self.hz: float | None = None
+
+    def update(self, end: int, *, sounds: bool) -> None:
+        """Process the hop before `end`; after a rest also the hops that its buffer lacks."""
+        if not sounds:
+            self._resting = True
+            return
+        skipped = self._memory // self._hop if self._resting else 0
+        self._resting = False
+        for at in range(end - skipped * self._hop, end + 1, self._hop):
+            self.hz = self._detector.process(self._sound.window(at, self._hop))
+
+
+class PitchTracker:
+    """Tracks one pitch through the sound in a frontend's memory."""
+
+    def __init__(
+        self,
+        frontend: Frontend,
+        hop: int,
+        lowest: float,
+        highest: float,
+        parameters: PitchParameters = DEFAULT_PITCH,
+    ) -> None:
+        """Prepare for a stream.
+
+        Args:
+            frontend: source of windows.
+            hop: hop of aubio's detector, samples of the ear.
+            lowest, highest: range of f0, Hz.
+            parameters: constants.
+        """
+        self._sound = frontend
+        self._parameters = parameters
+        self._windows = _Windows.of(frontend.rate, lowest, highest, parameters)
+        self._aubio = _AubioCheck(frontend, hop, parameters)
+        # State of the note; `restart` resets it.
         self._last: PitchEstimate | None = None
         self._slope = 0.0
 
     def observe_hop(self, end: int, *, sounds: bool) -> None:
-        """Let aubio hear the hop before `end`, if anything sounds; then also those before it that
-        it missed and still has to know."""
-        if not sounds:
-            self._missed = True
-            return
-        missed = self._aubio_hears // self._hop if self._missed else 0
-        self._missed = False
-        for at in range(end - missed * self._hop, end + 1, self._hop):
-            self._offered = self._aubio.process(self._sound.window(at, self._hop))
+        """Pass the hop before `end` to aubio if anything sounds."""
+        self._aubio.update(end, sounds=sounds)
 
     def restart(self) -> None:
-        """Forget what was followed: another note."""
+        """Forget the tracked pitch, for another note."""
         self._last, self._slope = None, 0.0
 
-    def estimate(self, end: int, born: int) -> PitchEstimate | None:
-        """The pitch of the sound before `end`, for a note that began at `born`."""
-        age = end - born
-        if age < self._shortest:
+    def estimate(self, end: int, onset: int) -> PitchEstimate | None:
+        """Estimate the pitch of the sound before `end`, in a note that began at `onset`."""
+        age = end - onset
+        if age < self._windows.shortest:
             return None
-        found = self._follow(end, age) or self._search(end, age)
+        estimate = self._follow(end, age) or self._search(end, age)
         last = self._last
-        if found is None:
+        if estimate is None:
             return None
-        if last is not None and found.centre > last.centre:
-            self._slope = (found.hz - last.hz) / (found.centre - last.centre)
-        self._last = found
-        return found
+        if last is not None and estimate.centre > last.centre:
+            self._slope = (estimate.hz - last.hz) / (estimate.centre - last.centre)
+        self._last = estimate
+        return estimate
 
     def _follow(self, end: int, age: int) -> PitchEstimate | None:
-        """The estimate that continues the last one, or None where there is nothing to follow."""
-        last = self._last
-        if last is None or end - last.end > CONTINUES_S * self._sound.rate:
+        """Continue the last estimate; None if there is none or it does not fit."""
+        p, last = self._parameters, self._last
+        if last is None or end - last.end > p.continuation_s * self._sound.rate:
             self.restart()
             return None
-        known = self._offered is not None and age >= self._aubio_needs
-        if known and abs(cents(self._offered or 0.0, last.hz)) > OBJECTS_CENTS:
+        known = self._aubio.hz is not None and age >= self._aubio.buffer
+        if known and abs(cents(self._aubio.hz or 0.0, last.hz)) > p.disagreement_cents:
             return None
-        guess = last.hz + self._slope * (end - last.end)
-        # Two estimates that were far apart, as in a room where notes run into each other, are no
-        # slope to go by.
-        strays = not 1.0 / STRAYS < guess / last.hz < STRAYS
-        return self._fit(end, age, last.hz if strays else guess)
+        predicted = last.hz + self._slope * (end - last.end)
+        # Two estimates far apart, as where reverberation overlaps the next note, give no slope.
+        strays = not 1.0 / p.max_ratio < predicted / last.hz < p.max_ratio
+        return self._fit(end, age, last.hz if strays else predicted)
 
     def _search(self, end: int, age: int) -> PitchEstimate | None:
-        """The estimate of whatever reed sounds, or None if no single reed explains the window."""
-        longest = min(age, self._longest)
-        found = self._search_in(end, age, longest)
-        if found is None and longest > 1.5 * self._shows_all:
+        """Search the whole range; None if no single reed explains the window."""
+        windows = self._windows
+        longest = min(age, windows.longest)
+        estimate = self._search_in(end, age, longest)
+        if estimate is None and longest > 1.5 * windows.all_notes:
             # The sound may have changed inside the window.
-            found = self._search_in(end, self._shows_all, self._shows_all)
-        return found
+            estimate = self._search_in(end, windows.all_notes, windows.all_notes)
+        return estimate
 
     def _search_in(self, end: int, age: int, length: int) -> PitchEstimate | None:
-        rate = self._sound.rate
-        short = length < self._shows_all
-        least = CLEAR_SHORT if short else CLEAR if age > 2 * self._longest else CLEAR_EARLY
+        """Search in the last `length` samples."""
+        p, windows, rate = self._parameters, self._windows, self._sound.rate
+        short = length < windows.all_notes
+        if short:
+            min_clarity = p.min_clarity_short
+        else:
+            min_clarity = p.min_clarity if age > 2 * windows.longest else p.min_clarity_early
         window = self._sound.window(end, length)
-        longest = min(self._lags[1], int(length / PERIODS) if short else int(0.7 * length))
-        found = candidate_periods(autocorrelation(window, longest), self._lags[0])
-        if not found or found[0][1] < least:
+        longest = min(windows.longest_lag, int(length / p.periods) if short else int(0.7 * length))
+        candidates = candidate_periods(autocorrelation(window, longest), windows.shortest_lag)
+        if not candidates or candidates[0][1] < min_clarity:
             return None
-        period, clarity = found[0]
+        period, clarity = candidates[0]
         best = self._fit(end, age, rate / period)
-        for longer, clearer in found[1 : 1 + MOST_TRIED]:
-            # Where even partials are far stronger, half the period is nearly as clear.
-            if best is not None and clearer > clarity + RISES:
+        for longer, clearer in candidates[1 : 1 + p.max_longer]:
+            # If even partials are far stronger, half the period is nearly as clear.
+            if best is not None and clearer > clarity + p.clearer_by:
                 other = self._fit(end, age, rate / longer)
-                if other is not None and other.unexplained < BETTER * best.unexplained:
+                if other is not None and other.unexplained < p.better_fit * best.unexplained:
                     best = other
         return best
 
     def _fit(self, end: int, age: int, hz: float) -> PitchEstimate | None:
-        """The estimate of one reed near `hz`; None if what sounds is no single reed there."""
-        rate = self._sound.rate
-        length = min(age, max(self._usual, round(3.0 * rate / hz))) & ~1
-        fitted = fit_harmonics(self._sound.window(end, length), rate, (hz,))
-        if fitted is None or fitted.unexplained > MOST_UNEXPLAINED or fitted.root < LEAST_ROOT:
+        """Fit one reed near `hz`; None if the sound is no single reed there."""
+        p, rate = self._parameters, self._sound.rate
+        length = min(age, max(self._windows.usual, round(3.0 * rate / hz))) & ~1
+        fit = fit_harmonics(self._sound.window(end, length), rate, (hz,))
+        if (
+            fit is None
+            or fit.unexplained > p.max_unexplained
+            or fit.fundamental_ratio < p.min_fundamental
+        ):
             return None
-        return PitchEstimate(fitted.hz[0], end - (length + 1) / 2.0, end, fitted.unexplained)
+        return PitchEstimate(fit.hz[0], end - (length + 1) / 2.0, end, fit.unexplained)

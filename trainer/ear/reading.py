@@ -1,4 +1,4 @@
-"""What the ear says."""
+"""The ear's estimate for one instant."""
 
 from __future__ import annotations
 
@@ -9,30 +9,30 @@ from trainer.harp import Breath, Tab
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """What was heard at one moment.
+    """Pitch, level and sounding holes at one instant.
 
     Attributes:
-        sample: centre of the stretch that was analysed, in samples of the source.
-        heard: number of the first sample after the last one used; what a live run has by then.
-        rate: samples a second.
-        hz: f0 of the main reed; None when nothing sounds or no pitch can be trusted yet.
-        level_db: RMS level of the last 10 ms or so, dB re full scale; at least -120.
-        sounding: whether the level gate is open (there is sound, pitched or not).
-        onset: number of the first sample of the current attack, when this reading is the first
-            to know of it; otherwise None.
-        tab: the tab entry nearest to what sounds, on the holes that sound; None without pitch.
-        cents: hz from that entry's target, positive is sharp; None without pitch.
-        also: other tab entries of the same pitch (draw 2 and blow 3), which sound alone cannot
-            tell from `tab`.
-        breath: the direction of breath; None when it cannot be told or nothing sounds.
-        holes: numbers of the holes that sound, ascending; empty when not known.
-        leak_db: level of the loudest other hole relative to the main one, in dB (negative is
-            quieter); None when no other hole is heard above the floor of what can be measured.
-        leak_hole: the number of that hole.
-        pitches: (hole, f0 in Hz) of each reed that sounds, the main one first, as far as they were
-            followed.
-        levels: for the ten-hole strip, (hole, dB relative to the main hole) of each hole that
-            could be measured in this breath direction.
+        sample: centre of the analysis window, in source samples.
+        heard: first source sample after the last one used. A live run has received the samples
+            before it.
+        rate: source samples per second.
+        hz: f0 of the main reed; None if nothing sounds or no pitch is reliable yet.
+        level_db: RMS level of the last 10 ms, dB re full scale, -120 at least.
+        sounding: whether the level gate is open. The sound may have no pitch.
+        onset: first source sample of the current attack, in the first reading that knows of it;
+            otherwise None.
+        tab: tab entry nearest to the pitch, on the holes that sound; None without a pitch.
+        cents: deviation of `hz` from that entry, positive is sharp; None without a pitch.
+        also: other entries of the same pitch (draw 2 and blow 3), which sound alone cannot
+            distinguish from `tab`.
+        breath: direction of the breath; None if nothing sounds or the sound does not show it.
+        holes: numbers of the sounding holes, ascending; empty if unknown.
+        leak_db: level of the loudest other hole relative to the main one, dB, negative is
+            quieter; None if no other hole is above the measurement floor.
+        leak_hole: number of that hole.
+        pitches: (hole, f0 in Hz) of each sounding reed that was tracked, the main one first.
+        levels: (hole, dB relative to the main hole) of each hole that could be measured in this
+            breath, for the ten-hole strip.
     """
 
     sample: int
@@ -54,15 +54,15 @@ class Reading:
 
     @property
     def time(self) -> float:
-        """Centre of what was analysed, in seconds."""
+        """Centre of the analysis window in seconds."""
         return self.sample / self.rate
 
     @property
     def heard_at(self) -> float:
-        """End of the last sample used, in seconds."""
+        """End of the samples used, in seconds."""
         return self.heard / self.rate
 
     @property
     def clean(self) -> bool | None:
-        """Whether one hole sounds alone; None when no hole is known to sound."""
+        """Whether exactly one hole sounds; None if no sounding hole is known."""
         return len(self.holes) == 1 if self.holes else None

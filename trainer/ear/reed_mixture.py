@@ -1,43 +1,61 @@
-"""Several reeds in one frame, fitted jointly, and what they leave over."""
+"""Several reeds in one frame, fitted jointly, and the residual."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from trainer.core.types import Complexes, Floats
-from trainer.ear.partial_fit import LOBE_POWER, FrameSpectrum
+from trainer.ear.partial_fit import LOBE_ENERGY, FrameSpectrum
 
-PARTIALS = 12
-"""Partials of a reed that are fitted."""
-LOOKED_AT = np.arange(1.0, 7.0)
-"""Partials by which another reed is looked for."""
-LEAST_FUNDAMENTAL = 0.01
-"""Share of a reed's energy that its fundamental holds at least (recorded reeds: 0.05)."""
-HIDDEN = 0.15
-"""Overlap with another reed's partial from which a partial's amplitude is not its own to tell."""
-HIDDEN_WEIGHT = 0.1
-"""What such a partial has to say about its reed's f0, a clear one's being 1."""
-DOUBT = 1e-4
-"""Power of what the model cannot know, over a partial's: it keeps hidden partials small."""
-CERTAIN = 1e-6
-LEAST_UNSTEADY, MOST_UNSTEADY = 0.01, 1.0
-"""What a partial may leave near its place when its lobe is taken away, over its amplitude."""
-MARGIN = 1.5
-"""How far what is left must stand over that."""
-CLEAR_BINS = 4.0
-"""Partials so far from each other do not disturb each other (side lobes under -50 dB)."""
-APART_BINS = 1.5
-"""Two reeds nearer than so many bins of the frame are one that is not steady."""
-NEAR_SHARE, SHARE = 0.5, 0.3
-"""Share that a reed must explain of what was left near a partial, and of all that was left: noise
-leaves more."""
-MOST_STEPS = 4
-NEAR, FARTHEST = 0.3 * math.log(2.0) / 1200.0, 20.0 * math.log(2.0) / 1200.0
-"""A step of an f0 under the first (0.3 cents) is the last; none is over the second (20 cents)."""
+SEARCH_PARTIALS = np.arange(1.0, 7.0)
+"""Orders of the partials by which another reed is searched."""
+
+
+@dataclass(frozen=True, slots=True)
+class MixtureParameters:
+    """Constants of the joint fit, chosen on `harmonica 1`."""
+
+    partials: int = 12
+    """Maximum number of partials per reed."""
+    min_fundamental: float = 0.01
+    """Minimum fraction of a reed's energy in its fundamental. Recorded reeds: 0.05 or more."""
+    max_overlap: float = 0.15
+    """Overlap with another reed's partial over which a partial counts as masked."""
+    masked_weight: float = 0.1
+    """Weight of a masked partial in the estimate of its reed's f0; a clear one has 1."""
+    noise: float = 1e-4
+    """Power of the model error over a partial's power. Keeps masked partials small."""
+    clear_ridge: float = 1e-6
+    """Ridge of clear partials."""
+    min_unsteadiness: float = 0.01
+    """Lower bound of the residual near a partial, over its amplitude."""
+    max_unsteadiness: float = 1.0
+    """Upper bound of the same."""
+    margin: float = 1.5
+    """Factor by which the residual must exceed the unsteadiness."""
+    clear_bins: float = 4.0
+    """Distance in bins from which partials do not disturb each other (side lobes under -50 dB)."""
+    min_distance_bins: float = 1.5
+    """Distance in bins under which two reeds are one that is not steady."""
+    min_explained_near: float = 0.5
+    """Minimum fraction that a reed must explain of the residual near a partial. Noise leaves
+    more."""
+    min_explained: float = 0.3
+    """Minimum fraction that it must explain of the whole residual."""
+    max_steps: int = 4
+    """Maximum number of steps of the f0s."""
+    converged: float = 0.3 * math.log(2.0) / 1200.0
+    """Relative step of an f0 under which the fit has converged: 0.3 cents."""
+    max_step: float = 20.0 * math.log(2.0) / 1200.0
+    """Maximum relative step of an f0: 20 cents."""
+
+
+DEFAULT_MIXTURE = MixtureParameters()
 
 
 @lru_cache(maxsize=64)
@@ -46,182 +64,209 @@ def _orders(count: int) -> Floats:
 
 
 class ReedMixture:
-    """Some reeds fitted jointly to a frame.
+    """Reeds fitted jointly to a frame.
 
     Attributes:
-        hz: f0 of each reed as fitted, Hz, in the order they were given.
+        hz: f0 of each reed, Hz, in the order of the guesses.
         energies: sum of the squared amplitudes of each reed's partials, shape (reeds,).
-        unexplained: energy of what is left, as far up as all reeds are fitted.
+        unexplained: energy of the residual, up to the highest partial of the lowest reed.
     """
 
-    def __init__(self, spectrum: FrameSpectrum, hz: Sequence[float], doubt: float = DOUBT) -> None:
-        """`hz` are first guesses of the f0s, within 3 % or so of the truth; `doubt` is the power
-        of what a model of steady reeds cannot know, over a partial's."""
+    def __init__(
+        self,
+        spectrum: FrameSpectrum,
+        hz: Sequence[float],
+        noise: float | None = None,
+        parameters: MixtureParameters = DEFAULT_MIXTURE,
+    ) -> None:
+        """Fit reeds.
+
+        Args:
+            spectrum: of the frame.
+            hz: first guesses of the f0s, within about 3 % of the truth.
+            noise: power of the model error over a partial's power; None takes the parameters'.
+            parameters: constants.
+        """
         self._spectrum = spectrum
-        self._doubt = doubt
+        self._parameters = parameters
+        self._noise = parameters.noise if noise is None else noise
         self.hz = tuple(hz)
         self._amplitudes: Complexes = self._fit()
-        for _ in range(MOST_STEPS):
+        for _ in range(parameters.max_steps):
             if not self._move():
                 break
             self._amplitudes = self._fit()
         power = np.abs(self._amplitudes) ** 2
         self.energies: Floats = np.add.reduceat(power, self._first) + 1e-20
-        rest, skirts = spectrum.rest(self._points, self._amplitudes)
-        left = rest.real**2 + rest.imag**2
-        self._unsteady = self._unsteadiness(left)
-        self._left: Floats = np.maximum(left - (MARGIN * self._unsteady) ** 2 * skirts, 0.0)
-        whole = (PARTIALS + 0.5) * min(self.hz) * spectrum.per_hz
-        self.unexplained = float(self._left[: int(whole)].sum()) / (LOBE_POWER * spectrum.bin)
+        rest, skirts = spectrum.residual(self._points, self._amplitudes)
+        residual = rest.real**2 + rest.imag**2
+        self._unsteadiness = self._estimate_unsteadiness(residual)
+        self._residual: Floats = np.maximum(
+            residual - (parameters.margin * self._unsteadiness) ** 2 * skirts, 0.0
+        )
+        reach = (parameters.partials + 0.5) * min(self.hz) * spectrum.per_hz
+        self.unexplained = float(self._residual[: int(reach)].sum()) / (LOBE_ENERGY * spectrum.bin)
 
     @property
     def partials(self) -> Complexes:
         """Complex amplitudes of the first reed's partials, referred to the frame's middle."""
         return self._amplitudes[: self._count(self.hz[0])]
 
-    def level_db(self, hz_index: int) -> float:
-        """Level of a reed beside the first."""
-        return power_db(float(self.energies[hz_index] / self.energies[0]))
+    def level_db(self, reed: int) -> float:
+        """Return the level of a reed relative to the first, dB."""
+        return power_db(float(self.energies[reed] / self.energies[0]))
 
-    def has_fundamental(self, hz_index: int) -> bool:
-        """Whether a reed holds enough of its energy in its fundamental to be one."""
-        power = abs(self._amplitudes[self._first[hz_index]]) ** 2
-        return bool(power >= LEAST_FUNDAMENTAL * self.energies[hz_index])
+    def has_fundamental(self, reed: int) -> bool:
+        """Return whether the fundamental of a reed has enough of its energy."""
+        power = abs(self._amplitudes[self._first[reed]]) ** 2
+        return bool(power >= self._parameters.min_fundamental * self.energies[reed])
 
     def search(self, f0s: Floats) -> tuple[float, float] | None:
-        """Look for another reed.
+        """Search the residual for another reed.
 
         Args:
-            f0s: where it may be, Hz, ascending, shape (n,).
+            f0s: candidates, Hz, ascending, shape (n,).
 
         Returns:
-            The f0 whose partials hold most of what is left, and that energy. None where that is
-            an end of the range, the flank of something outside.
+            The f0 whose partials have the most energy, and that energy. None if it is the first
+            or the last candidate: the flank of a peak outside the range.
         """
         return self.search_each(f0s[None, :])[0]
 
     def search_each(self, f0s: Floats) -> list[tuple[float, float] | None]:
-        """Look in several places; what is found in each, as by :meth:`search`.
+        """Search several ranges; each result is that of :meth:`search`.
 
         Args:
-            f0s: shape (places, n).
+            f0s: shape (ranges, n).
         """
-        s = self._spectrum
-        index = (f0s[:, :, None] * (LOOKED_AT * s.per_hz) + 0.5).astype(int)
-        power = self._left.take(np.minimum(index, s.top - 1))
-        energy = np.minimum(power, power[:, :, :1] / LEAST_FUNDAMENTAL).sum(axis=2)
+        p, s = self._parameters, self._spectrum
+        index = (f0s[:, :, None] * (SEARCH_PARTIALS * s.per_hz) + 0.5).astype(int)
+        power = self._residual.take(np.minimum(index, s.top - 1))
+        energy = np.minimum(power, power[:, :, :1] / p.min_fundamental).sum(axis=2)
         for hz in self.hz:
-            energy[np.abs(f0s - hz) * s.per_hz < APART_BINS * s.bin] = 0.0
-        found: list[tuple[float, float] | None] = []
-        for best, hzs, held in zip(energy.argmax(axis=1).tolist(), f0s, energy, strict=True):
-            seen = best not in (0, len(hzs) - 1) and held[best] > 0.0
-            found.append((float(hzs[best]), float(held[best])) if seen else None)
-        return found
+            energy[np.abs(f0s - hz) * s.per_hz < p.min_distance_bins * s.bin] = 0.0
+        results: list[tuple[float, float] | None] = []
+        for best, candidates, held in zip(energy.argmax(axis=1).tolist(), f0s, energy, strict=True):
+            inside = best not in (0, len(candidates) - 1) and held[best] > 0.0
+            results.append((float(candidates[best]), float(held[best])) if inside else None)
+        return results
 
-    def explains(self, less: ReedMixture) -> bool:
-        """Whether the last reed accounts for what was left without it: for most of what was left
-        near its partials, at half of them or more, or for much of all that was left."""
-        s = self._spectrum
-        index = np.rint(LOOKED_AT * (self.hz[-1] * s.per_hz)).astype(int)
+    def explains(self, smaller: ReedMixture) -> bool:
+        """Return whether the last reed explains the residual of a mixture without it.
+
+        It must explain most of the residual near at least half of its partials, or enough of the
+        whole residual.
+        """
+        p, s = self._parameters, self._spectrum
+        index = np.rint(SEARCH_PARTIALS * (self.hz[-1] * s.per_hz)).astype(int)
         index = index[index < s.top][:, None] + s.lobe
         np.minimum(index, s.top - 1, out=index)
-        left = self._left[index].sum(axis=1)
-        share = np.mean(left < (1.0 - NEAR_SHARE) * less._left[index].sum(axis=1))
-        return bool(share >= 0.5) or self.unexplained < (1.0 - SHARE) * less.unexplained
+        left = self._residual[index].sum(axis=1)
+        before = smaller._residual[index].sum(axis=1)
+        explained = np.mean(left < (1.0 - p.min_explained_near) * before)
+        return (
+            bool(explained >= 0.5)
+            or self.unexplained < (1.0 - p.min_explained) * smaller.unexplained
+        )
 
-    def beside(self, hz: float) -> ReedMixture:
-        """With one more reed; all f0s are fitted anew."""
-        return ReedMixture(self._spectrum, (*self.hz, hz), max(DOUBT, self._unsteady**2))
+    def with_reed(self, hz: float) -> ReedMixture:
+        """Return a mixture with one more reed; all f0s are fitted anew."""
+        noise = max(self._parameters.noise, self._unsteadiness**2)
+        return ReedMixture(self._spectrum, (*self.hz, hz), noise, self._parameters)
 
     @property
     def _is_clear(self) -> bool:
         """Whether no partial disturbs another."""
         s = self._spectrum
-        return len(self.hz) == 1 and self.hz[0] * s.per_hz > CLEAR_BINS * s.bin
+        return len(self.hz) == 1 and self.hz[0] * s.per_hz > self._parameters.clear_bins * s.bin
 
     def _count(self, hz: float) -> int:
-        """How many partials of a reed are fitted."""
-        return max(1, min(PARTIALS, int(self._spectrum.top / (hz * self._spectrum.per_hz))))
+        """Number of partials of a reed to fit."""
+        s = self._spectrum
+        return max(1, min(self._parameters.partials, int(s.top / (hz * s.per_hz))))
 
     def _fit(self) -> Complexes:
-        """Amplitudes at the present f0s."""
-        spectrum = self._spectrum
+        """Amplitudes at the current f0s."""
+        p, spectrum = self._parameters, self._spectrum
         if self._is_clear:
             self._orders = _orders(self._count(self.hz[0]))
             self._first = np.zeros(1, dtype=int)
             self._points = self._orders * (self.hz[0] * spectrum.per_hz)
-            self._hidden = np.zeros(len(self._points), dtype=bool)
+            self._masked = np.zeros(len(self._points), dtype=bool)
             return spectrum.at(self._points)
         counts = [self._count(hz) for hz in self.hz]
         self._orders = np.concatenate([_orders(count) for count in counts])
         self._first = np.cumsum([0, *counts[:-1]])
         self._points = self._orders * np.repeat(self.hz, counts) * spectrum.per_hz
         overlap = spectrum.overlap(self._points)
-        amplitudes = spectrum.solve(self._points, overlap, DOUBT)
+        amplitudes = spectrum.solve(self._points, overlap, p.noise)
         owner = np.repeat(np.arange(len(counts)), counts)
-        foreign = (np.abs(overlap) > HIDDEN) & (owner[:, None] != owner[None, :])
-        self._hidden = foreign.any(axis=1)
-        if not self._hidden.any():
+        foreign = (np.abs(overlap) > p.max_overlap) & (owner[:, None] != owner[None, :])
+        self._masked = foreign.any(axis=1)
+        if not self._masked.any():
             return amplitudes
-        expected = self._expected(np.abs(amplitudes) ** 2)
-        doubt = self._doubt * expected.mean()
-        ridge = np.where(self._hidden, doubt / np.maximum(expected, 1e-3 * doubt), CERTAIN)
+        expected = self._expected_power(np.abs(amplitudes) ** 2)
+        noise = self._noise * expected.mean()
+        ridge = np.where(self._masked, noise / np.maximum(expected, 1e-3 * noise), p.clear_ridge)
         return spectrum.solve(self._points, overlap, ridge)
 
-    def _expected(self, power: Floats) -> Floats:
-        """The power each partial is expected to have: its own where that is seen, otherwise what
-        the reed's clear partials say, falling by 6 dB an octave (common practice for the sound
-        of a pulse train)."""
+    def _expected_power(self, power: Floats) -> Floats:
+        """Expected power of each partial.
+
+        A clear partial has its own. A masked one has that of the reed's clear partials, falling by
+        6 dB per octave (common practice for the sound of a pulse train).
+        """
         fall = self._orders**-2
-        seen = np.add.reduceat(np.where(self._hidden, 0.0, power), self._first)
-        clear = np.add.reduceat(np.where(self._hidden, 0.0, fall), self._first)
+        observed = np.add.reduceat(np.where(self._masked, 0.0, power), self._first)
+        clear = np.add.reduceat(np.where(self._masked, 0.0, fall), self._first)
         counts = np.diff([*self._first, len(power)])
-        scale = np.repeat(seen / np.maximum(clear, 1e-9), counts)
-        return np.where(self._hidden & (scale > 0.0), scale * fall, power)
+        scale = np.repeat(observed / np.maximum(clear, 1e-9), counts)
+        return np.where(self._masked & (scale > 0.0), scale * fall, power)
 
     def _move(self) -> bool:
-        """Move each f0 to where most of its partials would have it; whether any moved far.
+        """Move each f0 toward its partials; return whether any moved far.
 
-        Each partial says how far beside its place it lies (a Gauss-Newton step with all
-        amplitudes given). The median of them, weighted by amplitude, is not misled by one strong
-        partial that belongs to another reed.
+        Each partial gives an offset: a Gauss-Newton step with all amplitudes fixed. Their median,
+        weighted by amplitude, is robust against one strong partial of another reed.
         """
+        p = self._parameters
         slope = self._spectrum.slope(self._points, None if self._is_clear else self._amplitudes)
         power = np.abs(self._amplitudes) ** 2
-        beside = (np.conj(self._amplitudes) * slope).real / np.maximum(power, 1e-20) / self._orders
+        offsets = (np.conj(self._amplitudes) * slope).real / np.maximum(power, 1e-20) / self._orders
         ends = [*self._first[1:], len(power)]
-        weights = np.where(self._hidden, HIDDEN_WEIGHT, 1.0)
+        weights = np.where(self._masked, p.masked_weight, 1.0)
         steps = [
             _weighted_median(
-                beside[first:end],
+                offsets[first:end],
                 weights[first:end] * np.sqrt(np.minimum(power[first:end], power[first])),
             )
             / (self._spectrum.per_hz * hz)
-            if not self._hidden[first:end].all()
+            if not self._masked[first:end].all()
             else 0.0
             for hz, first, end in zip(self.hz, self._first, ends, strict=True)
         ]
-        if max(abs(step) for step in steps) < NEAR:
+        if max(abs(step) for step in steps) < p.converged:
             return False
         self.hz = tuple(
-            hz * (1.0 + min(max(step, -FARTHEST), FARTHEST))
+            hz * (1.0 + min(max(step, -p.max_step), p.max_step))
             for hz, step in zip(self.hz, steps, strict=True)
         )
         return True
 
-    def _unsteadiness(self, left: Floats) -> float:
-        """What the first reed's partials leave near their places over what they are: the median."""
-        s = self._spectrum
-        count = min(len(LOOKED_AT), self._count(self.hz[0]))
+    def _estimate_unsteadiness(self, residual: Floats) -> float:
+        """Median of the residual near the first reed's partials, over their amplitudes."""
+        p, s = self._parameters, self._spectrum
+        count = min(len(SEARCH_PARTIALS), self._count(self.hz[0]))
         index = np.rint(self._points[:count]).astype(int)[:, None] + s.lobe
-        beside = left.take(np.minimum(index, s.top - 1)).max(axis=1)
-        ratio = np.sqrt(beside) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
+        near = residual.take(np.minimum(index, s.top - 1)).max(axis=1)
+        ratio = np.sqrt(near) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
         ratio.sort()
-        return float(min(MOST_UNSTEADY, max(LEAST_UNSTEADY, ratio[len(ratio) // 2])))
+        median = ratio[len(ratio) // 2]
+        return float(min(p.max_unsteadiness, max(p.min_unsteadiness, median)))
 
 
 def power_db(power: float) -> float:
-    """A ratio of powers in dB, -120 at least."""
+    """Return a ratio of powers in dB, -120 at least."""
     return 10.0 * math.log10(power + 1e-12)
 
 

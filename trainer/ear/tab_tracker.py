@@ -1,28 +1,44 @@
-"""Which tab entry sounds: the nearest at first, then held through a glide.
+"""Choose the tab entry of each pitch, and hold its hole through a glide.
 
-A pitch that moves without a break stays on its hole as long as that hole can follow: halfway
-down a bend the nearest entry may belong to another hole, and nobody jumped there.
+A pitch that moves without a break stays on its hole as long as that hole can reach it: halfway
+down a bend the nearest entry may belong to another hole.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 
-JUMP_CENTS = 30.0
-"""A change of pitch from one hop to the next that no bend makes (200 cents in 100 ms is 10)."""
-BEYOND_CENTS = 85.0
-"""How far past its entries a hole is believed."""
-BETTER_HOPS = 30
-"""For so many hops in a row another hole must fit much better before the held one is given up."""
-FITS_CENTS, MISFITS_CENTS = 20.0, 35.0
+
+@dataclass(frozen=True, slots=True)
+class TabParameters:
+    """Constants of the tab tracker, chosen on `harmonica 1`."""
+
+    jump_cents: float = 30.0
+    """Change of pitch from one reading to the next that is no glide, cents. A quick bend, 200
+    cents in 100 ms, moves 10 cents per 5 ms."""
+    beyond_cents: float = 85.0
+    """Distance outside the reach of the held hole at which it is given up, cents."""
+    misfit_readings: int = 30
+    """Consecutive readings in which another entry must fit better before the held hole is given
+    up."""
+    fit_cents: float = 20.0
+    """Distance from another entry under which that entry fits, cents."""
+    misfit_cents: float = 35.0
+    """Distance from the nearest entry of the held hole over which it does not fit, cents."""
+
+
+DEFAULT_TAB = TabParameters()
 
 
 class TabTracker:
-    """Follows the tab entry of one pitch track."""
+    """Tracks the tab entry of one pitch track."""
 
-    def __init__(self, harp: Harp) -> None:
+    def __init__(self, harp: Harp, parameters: TabParameters = DEFAULT_TAB) -> None:
         self._harp = harp
+        self._parameters = parameters
         self._reach = {tab: self._glides(tab) for tab in harp.entries}
         self._hz = 0.0
         self._tab: Tab | None = None
@@ -34,18 +50,23 @@ class TabTracker:
         return self._tab
 
     def restart(self) -> None:
-        """Forget the held hole: a new attack."""
+        """Forget the held hole, for a new attack."""
         self._tab, self._misfits = None, 0
 
     def assign(self, hz: float, *, young: bool) -> tuple[Tab, bool]:
-        """The entry of one more pitch, and whether it jumped there from another.
+        """Assign an entry to the next pitch.
 
-        `young` says that the note has just begun: a reed then still comes up to its pitch, past
-        entries that nobody means, and none is held.
+        Args:
+            hz: f0.
+            young: whether the note has just begun. The reed then still rises to its pitch, past
+                entries that are not meant, so none is held.
+
+        Returns:
+            The entry, and whether the pitch jumped to it.
         """
-        jumped = self._tab is not None and abs(cents(hz, self._hz)) > JUMP_CENTS
+        jumped = self._tab is not None and abs(cents(hz, self._hz)) > self._parameters.jump_cents
         self._hz = hz
-        held = None if jumped or young or self._tab is None else self._held(hz, self._tab)
+        held = None if jumped or young or self._tab is None else self._held_entry(hz, self._tab)
         if held is None:
             self._misfits = 0
             self._tab = self._harp.nearest_entries(hz)[0]
@@ -54,27 +75,30 @@ class TabTracker:
         return held, False
 
     def override(self, tab: Tab) -> None:
-        """Take the word of the reed listener for which entry sounds."""
+        """Hold an entry that the reed detector has found."""
         self._tab = tab
 
     def _glides(self, tab: Tab) -> tuple[tuple[Tab, float], ...]:
-        """The entries of the same hole and breath with their targets, low to high: no glide leads
-        from a reed to its overblow."""
+        """Entries of the same hole and breath with their targets in Hz, low to high.
+
+        No glide leads from a natural note to its overblow.
+        """
         return tuple(
             (entry, self._harp.hz(entry))
             for entry in self._harp.hole_entries(tab.hole)
             if entry.breath is tab.breath and entry.over == tab.over
         )
 
-    def _held(self, hz: float, tab: Tab) -> Tab | None:
-        """The entry of the held hole and breath, or None when it cannot be believed."""
+    def _held_entry(self, hz: float, tab: Tab) -> Tab | None:
+        """The entry of the held hole and breath; None if the hole must be given up."""
+        p = self._parameters
         off, entry = min((abs(cents(hz, target)), entry) for entry, target in self._reach[tab])
         lowest, highest = self._reach[tab][0][1], self._reach[tab][-1][1]
-        if off > BEYOND_CENTS and not lowest < hz < highest:
+        if off > p.beyond_cents and not lowest < hz < highest:
             return None
         misfits = (
-            off > MISFITS_CENTS
-            and abs(cents(hz, self._harp.hz(self._harp.nearest_entries(hz)[0]))) < FITS_CENTS
+            off > p.misfit_cents
+            and abs(cents(hz, self._harp.hz(self._harp.nearest_entries(hz)[0]))) < p.fit_cents
         )
         self._misfits = self._misfits + 1 if misfits else 0
-        return None if self._misfits > BETTER_HOPS else entry
+        return None if self._misfits > p.misfit_readings else entry

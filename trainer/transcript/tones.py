@@ -145,7 +145,7 @@ def fit_reeds(
         loudest = float(mixture.energies.max())
         if power_db(energy / loudest) < UNDER_DB - ROUGH_DB or energy < SEEN * mixture.unexplained:
             break
-        more = mixture.beside(hz)
+        more = mixture.with_reed(hz)
         own = float(more.energies[-1])
         if not (
             more.has_fundamental(-1)
