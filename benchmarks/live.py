@@ -1,15 +1,16 @@
-"""The live proof: how long from sound to screen, with one core kept busy.
+"""Latency from sound to screen, with one core kept busy.
 
     python -m benchmarks.live [--minutes 10]
 
-A PulseAudio of our own with a null sink is the microphone. The real app listens on a terminal of
-120x40, its listener in the process it always has, while a loop without end keeps a core busy.
-Recorded reeds are played into the sink, some as they were recorded and some cut to begin at full
-level. `watched.py` notes when a block came, a reading was known and a frame was drawn; the
-terminal's end of the wire is read here, and a frame counts as shown when its last byte has come.
+The microphone is the monitor of a null sink of a PulseAudio daemon that is started here. The real
+app listens in a terminal of 120x40, its listener in a process of its own as always, while an
+endless loop keeps one core busy. Recorded reeds are played into the sink, some as recorded and some
+cut to begin at full level. :mod:`benchmarks.watched` records when each block arrived, each reading
+was known and each frame was drawn. The other end of the terminal is read here: a frame counts as
+shown when its last byte has arrived.
 
-The clock of the sound is the straight line under the arrival of all blocks: no sample of the run
-came earlier than it says. Lateness is told against it.
+The sample clock is the straight line under the arrival times of all blocks: no sample arrived
+earlier than it predicts. Latencies are measured against it.
 """
 
 from __future__ import annotations
@@ -40,17 +41,27 @@ RATE = 48_000
 COLUMNS, LINES = 120, 40
 NOTE_S, GAP_S = 0.5, 0.3
 NOISE = 1e-4
-"""The room, RMS, re full scale: -80 dB."""
-SYNC_ASKED, SYNC_SAID, SYNC_END = b"\x1b[?2026$p", b"\x1b[?2026;2$y", b"\x1b[?2026l"
+"""RMS level of the room's noise re full scale: -80 dB."""
+SYNC_QUERY, SYNC_ANSWER, SYNC_END = b"\x1b[?2026$p", b"\x1b[?2026;2$y", b"\x1b[?2026l"
 LATE_MS, WORST_MS, ONSET_MS, RIGHT_MS, RIGHT_CENTS = 20.0, 40.0, 15.0, 35.0, 10.0
+"""Goals: latency of a reading at the 99th percentile and at most; latency from sound to screen of
+an onset and of a pitch within RIGHT_CENTS."""
 NOTICED_S = 0.5
+"""Goal: seconds until a lost source is shown."""
 OPENING_S = 1.0
-"""What a stream gives at first was kept while it was opened: that is not counted as late."""
+"""Seconds at the start that are not measured: the stream buffers while it is opened."""
+SMOKE_MINUTES = 0.1
 
 
 @dataclass(frozen=True)
 class Played:
-    """One note of what is played: its first sample, its hole (negative drawn), how it begins."""
+    """A played note.
+
+    Attributes:
+        onset: first sample.
+        hole: negative for draw.
+        hard: whether it begins at full level.
+    """
 
     onset: int
     hole: int
@@ -58,7 +69,7 @@ class Played:
 
 
 def performance(seconds: float) -> tuple[Any, list[Played]]:
-    """Recorded reeds in a room's noise, one after another, at moments no frame knows."""
+    """Return recorded reeds in noise, at times independent of the frames, and the notes."""
     draw = np.random.default_rng(3)
     sound = NOISE * draw.standard_normal(round(seconds * RATE))
     tabs = [note.tab for note in EXCERPTS["c-harp"].notes]
@@ -78,14 +89,20 @@ def performance(seconds: float) -> tuple[Any, list[Played]]:
 
 
 class Terminal:
-    """The other end of the app's terminal: answers, and notes when each frame is whole."""
+    """The other end of the app's terminal.
+
+    Attributes:
+        frames: times at which the last byte of each frame arrived.
+        output: the last bytes that the app wrote.
+        process: the app.
+    """
 
     def __init__(
         self, command: list[str], env: dict[str, str], size: tuple[int, int] = (COLUMNS, LINES)
     ) -> None:
         columns, lines = size
         self.frames: list[float] = []
-        self.said = b""
+        self.output = b""
         self._end, theirs = pty.openpty()
         fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", lines, columns, 0, 0))
         env = {**env, "TERM": "xterm-256color", "COLORTERM": "truecolor"}
@@ -97,15 +114,15 @@ class Terminal:
         self._reader.start()
 
     def wait_for(self, file: Path, within_s: float = 60.0) -> None:
-        """Wait until the app has made a file."""
+        """Wait until the app has written a file."""
         until = time.monotonic() + within_s
         while not file.exists():
             if time.monotonic() > until or self.process.poll() is not None:
-                raise SystemExit(self.said.decode(errors="replace"))
+                raise SystemExit(self.output.decode(errors="replace"))
             time.sleep(0.05)
 
     def close(self) -> None:
-        """Press q and wait until the app is gone."""
+        """Press q and wait until the app has ended."""
         os.write(self._end, b"q")
         self.process.wait(60)
         self._reader.join(5)
@@ -116,22 +133,28 @@ class Terminal:
         while True:
             try:
                 chunk = os.read(self._end, 1 << 16)
-            except OSError:  # the app has let go of it
+            except OSError:  # the app has closed it
                 return
             now = time.monotonic()
-            self.said = (self.said + chunk)[-1500:]
+            self.output = (self.output + chunk)[-1500:]
             seen = tail + chunk
-            if SYNC_ASKED in seen:
-                os.write(self._end, SYNC_SAID)
+            if SYNC_QUERY in seen:
+                os.write(self._end, SYNC_ANSWER)
             self.frames += [now] * seen.count(SYNC_END)
             cut_at = seen.rfind(SYNC_END) + len(SYNC_END) if SYNC_END in seen else 0
-            tail = seen[max(cut_at, len(seen) - len(SYNC_ASKED) + 1) :]
+            tail = seen[max(cut_at, len(seen) - len(SYNC_QUERY) + 1) :]
 
 
 @dataclass(frozen=True)
-class Down:
-    """What was done in a run: what was played, when that began to end, and what was then taken
-    away and brought back, each with the moments."""
+class Session:
+    """A finished run of the app.
+
+    Attributes:
+        terminal: where it ran.
+        notes, sound: what was played.
+        ended: time at which playing was about to end.
+        losses: by the kind of loss: times at which the sound was lost and restored.
+    """
 
     terminal: Terminal
     notes: list[Played]
@@ -140,13 +163,23 @@ class Down:
     losses: dict[str, tuple[float, float]]
 
 
-def take_down(minutes: float, folder: Path, *, ordinary: bool = False) -> Down:
-    """Play, with the app listening, and then take the sound away in four ways."""
+def run_session(
+    minutes: float, folder: Path, *, ordinary: bool = False, smoke: bool = False
+) -> Session:
+    """Play with the app listening, then lose the source in four ways.
+
+    Args:
+        minutes: how long to play.
+        folder: for files of the run; its path must be short, for the daemon's socket.
+        ordinary: deny the listener real-time scheduling.
+        smoke: neither keep a core busy nor lose the source.
+    """
     sound, notes = performance(60.0 * minutes)
     file = folder / "played.f32"
     sound.tofile(file)
     pulse = Pulse(folder)
-    busy = subprocess.Popen([sys.executable, "-c", "while True: pass"])
+    load = "pass" if smoke else "while True: pass"
+    busy = subprocess.Popen([sys.executable, "-c", load])
     try:
         command = [sys.executable, "-m", "benchmarks.watched", str(folder)]
         if ordinary:
@@ -161,17 +194,17 @@ def take_down(minutes: float, folder: Path, *, ordinary: bool = False) -> Down:
         time.sleep(60.0 * minutes - 1.0)
         ended = time.monotonic()
         playing.wait(60)
-        losses = dict(lose(pulse))
+        losses = {} if smoke else dict(lose_source(pulse))
         terminal.close()
     finally:
         busy.kill()
+        busy.wait()
         pulse.close()
-    return Down(terminal, notes, sound, ended, losses)
+    return Session(terminal, notes, sound, ended, losses)
 
 
-def lose(pulse: Pulse) -> Iterator[tuple[str, tuple[float, float]]]:
-    """Take the sound away and bring it back; what was done, and when: from then on it was gone,
-    and from then on it was there."""
+def lose_source(pulse: Pulse) -> Iterator[tuple[str, tuple[float, float]]]:
+    """Lose the source and restore it in each way; yield the way and both times."""
     gone = time.monotonic()
     time.sleep(1.5)
     back = time.monotonic()
@@ -201,7 +234,7 @@ def lose(pulse: Pulse) -> Iterator[tuple[str, tuple[float, float]]]:
 
 
 def lag(played: Any, heard: Any) -> int:
-    """By how many samples what was heard lies behind what was played."""
+    """Return the delay of a recording in samples, from the maximum of the cross-correlation."""
     size = len(played) + len(heard)
     spectra = np.fft.rfft(heard, size) * np.conj(np.fft.rfft(played, size))
     at = int(np.argmax(np.fft.irfft(spectra, size)))
@@ -209,10 +242,10 @@ def lag(played: Any, heard: Any) -> int:
 
 
 def line_under(samples: Any, times: Any) -> Any:
-    """The straight line under all blocks, by sample: slope and start.
+    """Return slope and intercept of the line under the arrival times of all blocks.
 
-    A null sink's clock is its own, some 400 millionths off. Its rate is that of the promptest
-    block of each second.
+    The clock of a null sink is some 400 ppm off. The slope is fitted to the block of each second
+    that arrived with the least delay.
     """
     seconds = samples // RATE
     first = np.flatnonzero(np.diff(seconds, prepend=-1))
@@ -227,66 +260,67 @@ def line_under(samples: Any, times: Any) -> Any:
 
 
 def first_after(times: Any, moment: float) -> int:
-    """The first of ascending numbers that is over a moment."""
+    """Return the index of the first of ascending times after `moment`."""
     return int(np.searchsorted(times, moment, side="right"))
 
 
 STAGES = (
-    "the ear's need of sound",
-    "sound to the listener's block",
+    "sound that the ear needs",
+    "sound to block in the listener",
     "block to reading",
     "reading to the app",
     "app to a drawn frame",
     "frame to the terminal",
 )
-SIGN, NAME = "onset: a sign of it", "onset: the note named"
-NEEDLE, NUMBER = "right pitch: the needle", "right pitch: the number"
-ORDER = [(what, hard) for hard in (True, False) for what in (SIGN, NAME, NEEDLE, NUMBER)]
+SIGN, NAME = "onset indicated", "note named"
+NEEDLE, NUMBER = "pitch right: needle", "pitch right: number"
+ORDER = [(kind, hard) for hard in (True, False) for kind in (SIGN, NAME, NEEDLE, NUMBER)]
 
 
-class Proof:
-    """What a run came to. All times in milliseconds."""
+class LatencyAnalysis:
+    """Latencies of a run, in milliseconds."""
 
-    def __init__(self, folder: Path, down: Down) -> None:
+    def __init__(self, folder: Path, session: Session) -> None:
         listener, app = np.load(folder / LISTENER), np.load(folder / APP)
         self.lost, self.overflows = int(listener["lost"]), int(listener["overflows"])
         self.cpu = float(listener["cpu"]), float(app["cpu"])
-        self.prompt = bool(listener["prompt"])
-        self._losses, self._troubles = down.losses, app["troubles"]
-        self._came = app["taken"][:, 0]
+        self.realtime = bool(listener["realtime"])
+        self._losses, self._troubles = session.losses, app["troubles"]
+        self._arrivals = app["taken"][:, 0]
         frames = app["frames"][app["frames"][:, -1] > 0]
-        shown = np.array(down.terminal.frames)
+        shown = np.array(session.terminal.frames)
         if not len(frames) or len(frames) != len(shown):
-            raise SystemExit(f"{len(frames)} frames drawn, {len(shown)} came")
-        self._shown, self._frames = (all_[frames[:, 0] < down.ended] for all_ in (shown, frames))
+            raise SystemExit(f"{len(frames)} frames drawn, {len(shown)} arrived")
+        before_end = frames[:, 0] < session.ended
+        self._shown, self._frames = shown[before_end], frames[before_end]
         self._captured, self._known, self._taken, given = (
-            rows[rows[:, 0] < down.ended]
+            rows[rows[:, 0] < session.ended]
             for rows in (listener["captured"], listener["known"], app["taken"], listener["given"])
         )
-        self._all = listener["sound"]
-        self._heard = self._all[: int(given[-1, 1])]
+        self._samples = listener["sound"]
+        self._heard = self._samples[: int(given[-1, 1])]
         self.gaps = int(np.sum(given[1:, 1] != given[:-1, 1] + given[:-1, 2]))
         ends = self._captured[:, 1] + self._captured[:, 2]
         self._ends = ends
         self._clock = line_under(ends, self._captured[:, 0])
-        notes = [note for note in down.notes if note.onset < len(down.sound) - 3 * RATE]
-        self._match(notes, down.sound)
+        notes = [note for note in session.notes if note.onset < len(session.sound) - 3 * RATE]
+        self._match(notes, session.sound)
         self._follow(notes)
 
     def at(self, samples: Any) -> Any:
-        """When a sample was there at the earliest, s."""
+        """Return the earliest time at which a sample was available, in seconds."""
         return np.polyval(self._clock, samples)
 
     def late(self, times: Any, samples: Any) -> Any:
-        """How late something was against the sample clock, ms."""
+        """Return latencies against the sample clock, in ms."""
         return (times - self.at(samples)) * 1000.0
 
     def _match(self, notes: list[Played], sound: Any) -> None:
-        """Lay what was played beside what was heard."""
+        """Align what was recorded with what was played."""
         near = slice(0, 20 * RATE)
         offset = lag(sound[near], self._heard[: 40 * RATE])
         if offset < 0:
-            raise SystemExit("the app began to listen after the sound")
+            raise SystemExit("the app started to listen after playing had begun")
         begin, end = RATE, min(len(sound), len(self._heard) - offset)
         off = np.abs(self._heard[offset + begin : offset + end] - sound[begin:end])
         self.same = float(np.mean(off < 3 / 32768))
@@ -295,16 +329,16 @@ class Proof:
         for note in notes:
             piece = sound[note.onset - 2400 : note.onset + 12000]
             at = note.onset + offset
-            there = self._heard[max(0, at - 9600) : at + 19200]
-            moved = lag(piece, there) - min(9600, at) + 2400
+            around = self._heard[max(0, at - 9600) : at + 19200]
+            moved = lag(piece, around) - min(9600, at) + 2400
             offset += moved
             self._onsets.append(note.onset + offset)
 
     def _follow(self, notes: list[Played]) -> None:
-        """Each note from its first sample to the screen.
+        """Follow each note from its first sample to the screen.
 
-        Three moments are looked for: the first frame that shows that something sounds, the first
-        that names it, the first whose needle stands within 10 cents of where it comes to stand.
+        Times of the first frame that indicates an onset, of the first that names the note, and of
+        the first whose needle or number is within 10 cents of its final value.
         """
         self.times: dict[tuple[str, bool], list[float]] = {}
         self.missed = 0
@@ -317,33 +351,33 @@ class Proof:
             named = frames[:, 3] != 0
             near = np.abs(frames[:, 5] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
             number = np.abs(frames[:, 4] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
-            for what, there in (
-                (SIGN, (named | (frames[:, 6] > 0)) & (frames[:, 2] >= self._first_word(onset))),
+            for kind, matches in (
+                (SIGN, (named | (frames[:, 6] > 0)) & (frames[:, 2] >= self._first_sign(onset))),
                 (NAME, named),
                 (NEEDLE, named & near),
                 (NUMBER, named & number),
             ):
-                if not np.any(there):
+                if not np.any(matches):
                     self.missed += 1
                     continue
-                f = first + int(np.argmax(there))
+                f = first + int(np.argmax(matches))
                 late = (self._shown[f] - began) * 1000.0
-                self.times.setdefault((what, note.hard), []).append(late)
-                if what in stages:
-                    named_then = what == NAME or bool(named[f - first])
-                    stages[what].append(self._stages(began, onset, f, named=named_then))
-        self.stages = {what: np.array(rows) for what, rows in stages.items()}
+                self.times.setdefault((kind, note.hard), []).append(late)
+                if kind in stages:
+                    named_then = kind == NAME or bool(named[f - first])
+                    stages[kind].append(self._stages(began, onset, f, named=named_then))
+        self.stages = {kind: np.array(rows) for kind, rows in stages.items()}
 
-    def _first_word(self, onset: int, *, named: bool = False) -> float:
-        """The end of the sound of the first reading that tells of an onset, or names its note."""
+    def _first_sign(self, onset: int, *, named: bool = False) -> float:
+        """Return the last sample of the first reading with an onset, or with a pitch."""
         after = self._known[first_after(self._known[:, 2], onset) :]
-        tells = (after[:, 3] > 0) | ((after[:, 4] > 0) & (not named))
-        return float(after[np.argmax(tells), 2]) if np.any(tells) else np.inf
+        signs = (after[:, 3] > 0) | ((after[:, 4] > 0) & (not named))
+        return float(after[np.argmax(signs), 2]) if np.any(signs) else np.inf
 
     def _stages(self, began: float, onset: int, frame: int, *, named: bool) -> list[float]:
-        """What the time until a frame went into."""
+        """Return the duration of each of `STAGES` until a frame, in ms."""
         known, taken = self._known, self._taken
-        k = first_after(known[:, 2], self._first_word(onset, named=named) - 1)
+        k = first_after(known[:, 2], self._first_sign(onset, named=named) - 1)
         block = first_after(self._ends, known[k, 2] - 1)
         moments = [
             began,
@@ -357,42 +391,42 @@ class Proof:
         return list(1000.0 * np.diff(moments))
 
     def _loss_lines(self) -> Iterator[str]:
-        """How soon a loss is noticed, and a return: until readings are in the app again."""
-        yield "| the source | noticed on the screen after, s | recovered from after, s |"
+        """Yield the table of losses: seconds until each is shown, and until readings resume."""
+        yield "| loss of the source | shown after, s | readings again after, s |"
         yield "| --- | --- | --- |"
         met = True
-        for what, (gone, back) in self._losses.items():
-            told = self._troubles[self._troubles[:, 0] > gone, 0]
+        for kind, (gone, back) in self._losses.items():
+            shown = self._troubles[self._troubles[:, 0] > gone, 0]
             again = self._troubles[self._troubles[:, 0] > back, 0]
-            if not (len(told) and len(again) and told[0] < back):
-                yield f"| {what} | {'no' if not len(told) else 'late'} | - |"
+            if not (len(shown) and len(again) and shown[0] < back):
+                yield f"| {kind} | {'no' if not len(shown) else 'late'} | - |"
                 met = False
                 continue
-            if what == "falls silent":
-                gone = self._last_noise(told[0])
-            noticed, there = told[0] - gone, self._came[first_after(self._came, again[0])]
-            met &= noticed <= NOTICED_S
-            yield f"| {what} | {noticed:.2f} | {there - back:.2f} |"
-        yield f"goal: noticed within {NOTICED_S:g} s: {_met(met)}"
+            if kind == "falls silent":
+                gone = self._last_noise(shown[0])
+            resumed = self._arrivals[first_after(self._arrivals, again[0])]
+            met &= shown[0] - gone <= NOTICED_S
+            yield f"| {kind} | {shown[0] - gone:.2f} | {resumed - back:.2f} |"
+        yield f"goal: shown within {NOTICED_S:g} s: {_met(met)}"
 
     def _last_noise(self, before: float) -> float:
-        """When the last sample came that is not 0."""
+        """Return the time of the last sample before `before` that is not 0."""
         end = int((before - self._clock[1]) / self._clock[0])
-        return float(self.at(np.flatnonzero(self._all[:end])[-1]))
+        return float(self.at(np.flatnonzero(self._samples[:end])[-1]))
 
     def lines(self) -> Iterator[str]:
-        """The table."""
+        """Yield the lines of the tables."""
         at_listener = self.late(self._known[:, 0], self._known[:, 2])
         at_app = self.late(self._taken[:, 0], self._taken[:, 1])
         at_block = self.late(self._captured[:, 0], self._ends)
         yield (
             f"blocks lost {self.lost}, overflows {self.overflows}, gaps {self.gaps}; of "
-            f"{self.compared} samples played, {100 * self.same:.4f} % heard as they were"
+            f"{self.compared} samples played, {100 * self.same:.4f} % arrived unchanged"
         )
-        yield f"the sink's clock is {(self._clock[0] * RATE - 1) * 1e6:+.0f} millionths off"
+        yield f"clock of the sink: {(self._clock[0] * RATE - 1) * 1e6:+.0f} ppm"
         yield f"goal: no block lost: {_met(not (self.lost or self.overflows or self.gaps))}"
         yield ""
-        yield "| late by the sample clock, ms | median | 99 % | worst | at second | over 40 | of |"
+        yield "| latency by the sample clock, ms | median | 99 % | worst | at second | over 40 | n |"
         yield "| --- | --- | --- | --- | --- | --- | --- |"
         for name, late, samples in (
             ("block", at_block, self._ends),
@@ -414,32 +448,32 @@ class Proof:
         yield ""
         yield "| sound to screen, ms | median | 95 % | worst | notes |"
         yield "| --- | --- | --- | --- | --- |"
-        for (what, hard), times in sorted(self.times.items(), key=lambda one: ORDER.index(one[0])):
+        for (kind, hard), times in sorted(self.times.items(), key=lambda row: ORDER.index(row[0])):
             middle, most, worst = np.percentile(times, (50, 95, 100))
-            name = f"{what}, {'begun at full level' if hard else 'as recorded'}"
+            name = f"{kind}, {'begins at full level' if hard else 'as recorded'}"
             yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
-        onset, right = (np.median(self.times[what, True]) for what in (SIGN, NEEDLE))
+        onset, right = (np.median(self.times[kind, True]) for kind in (SIGN, NEEDLE))
         yield f"not shown in time: {self.missed}"
-        yield f"goal: onset in {ONSET_MS:g} at the median: {_met(onset <= ONSET_MS)}"
-        yield f"goal: right pitch in {RIGHT_MS:g}: {_met(right <= RIGHT_MS)}"
+        yield f"goal: onset within {ONSET_MS:g} ms, median: {_met(onset <= ONSET_MS)}"
+        yield f"goal: right pitch within {RIGHT_MS:g} ms, median: {_met(right <= RIGHT_MS)}"
         yield ""
-        for what, rows in self.stages.items():
-            yield f"| share of each stage, {what} | median, ms | mean, ms | of the whole |"
+        for kind, rows in self.stages.items():
+            yield f"| stage, {kind} | median, ms | mean, ms | of the mean |"
             yield "| --- | --- | --- | --- |"
             means = rows.mean(axis=0)
             for name, middle, mean in zip(STAGES, np.median(rows, axis=0), means, strict=True):
                 share = 100 * mean / means.sum()
                 yield f"| {name} | {middle:.2f} | {mean:.2f} | {share:.0f} % |"
             yield ""
-        yield from self._loss_lines()
-        yield ""
+        if self._losses:
+            yield from self._loss_lines()
+            yield ""
         seconds = self._shown[-1] - self._shown[0]
         yield (
             f"{len(self._shown) / seconds:.1f} frames a second over {seconds:.0f} s; cores: "
             f"listener {self.cpu[0]:.2f}, app {self.cpu[1]:.2f}"
         )
-        served = "before other programs" if self.prompt else "like any program"
-        yield f"the listener was served {served}, the app like any program"
+        yield f"scheduling of the listener: {'real-time' if self.realtime else 'ordinary'}"
 
 
 def _met(yes: Any) -> str:
@@ -447,26 +481,30 @@ def _met(yes: Any) -> str:
 
 
 def main() -> None:
-    """Run it and print the table."""
-    parser = argparse.ArgumentParser(description=__doc__, prog="python -m benchmarks.live")
+    """Run the app and print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.live")
     parser.add_argument("--minutes", type=float, default=10.0, help="how long to play")
     parser.add_argument(
         "--ordinary",
         action="store_true",
-        help="take the right to be served before other programs from the trainer (root has it)",
+        help="deny the listener real-time scheduling, which root has",
     )
-    asked = parser.parse_args()
-    minutes = asked.minutes
-    load = os.getloadavg()
-    print(f"load average before: {load[0]:.2f} {load[1]:.2f} {load[2]:.2f}; ", end="")
-    print(f"{os.cpu_count()} cores, {minutes:g} minutes", flush=True)
+    parser.add_argument(
+        "--smoke", action="store_true", help="a few seconds, on idle cores, without losses"
+    )
+    options = parser.parse_args()
+    minutes = SMOKE_MINUTES if options.smoke else options.minutes
+    load = " ".join(f"{average:.2f}" for average in os.getloadavg())
+    print(f"load average before: {load}; {os.cpu_count()} cores, {minutes:g} minutes", flush=True)
     # The path of the sound daemon's socket must be short.
     with tempfile.TemporaryDirectory(prefix="live-") as name:
-        down = take_down(minutes, Path(name), ordinary=asked.ordinary)
+        session = run_session(
+            minutes, Path(name), ordinary=options.ordinary, smoke=options.smoke
+        )
         if not Path(name, LISTENER).exists():
-            raise SystemExit(down.terminal.said.decode(errors="replace"))
-        proof = Proof(Path(name), down)
-        print("\n".join(proof.lines()))
+            raise SystemExit(session.terminal.output.decode(errors="replace"))
+        analysis = LatencyAnalysis(Path(name), session)
+        print("\n".join(analysis.lines()))
         print("load average after: {:.2f} {:.2f} {:.2f}".format(*os.getloadavg()))
 
 

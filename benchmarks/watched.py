@@ -1,7 +1,9 @@
-"""The trainer with its watch on: the real app and the real listener, and when they did what.
+"""The real app and the real listener, with the time of each event recorded.
 
-Run by :mod:`benchmarks.live` under a terminal of its own. What is measured is the product's code;
-all that notes times is here, put around it from outside. Times are CLOCK_MONOTONIC, in seconds.
+Run by :mod:`benchmarks.live` in a terminal of its own. The measured code is the product's; what
+records times is added here through public interfaces: the listener's `runner`, `Microphone.blocks`,
+the stream class of sounddevice, and subclasses of the listener and the app. Times are seconds of
+CLOCK_MONOTONIC.
 """
 
 from __future__ import annotations
@@ -11,131 +13,196 @@ import sys
 import time
 from array import array
 from collections.abc import Callable, Iterator
-from multiprocessing.connection import Connection
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import trainer.app.app
-import trainer.practice.listener as listening
 from trainer.app.app import TrainerApp
 from trainer.harp import Breath, Harp
-from trainer.practice import Event, Listener, Notice, Plan, ReadingHeard, TakePaused, TakeResumed
+from trainer.practice import (
+    Event,
+    Listener,
+    NextCommand,
+    Notice,
+    Plan,
+    ReadingHeard,
+    TakePaused,
+    TakeResumed,
+    run_take,
+)
 from trainer.sound import Block, Microphone, MicrophoneSpec
 
 TROUBLES = TakePaused, TakeResumed, Notice
+"""Events that show that the source is lost or back; rows of the app's file hold the index."""
 LISTENER, APP = "listener.npz", "app.npz"
+"""Files that the listener and the app write when they end."""
 LISTENING = "listening"
-"""A file that is there from the first block on."""
-_serve, _run = listening._serve, listening.run
+"""File that exists from the first block on."""
 _now = time.monotonic
 
 
-class _Notes:
-    """Rows of numbers, kept without giving the collector anything to walk."""
+class NumberTable:
+    """Rows of numbers, stored without objects that the garbage collector would visit."""
 
     def __init__(self, columns: int) -> None:
         self._columns, self._numbers = columns, array("d")
 
     def add(self, *row: float) -> None:
+        """Append a row."""
         self._numbers.extend(row)
 
     def rows(self) -> Any:
+        """Return all rows, float64 of shape (n, columns)."""
         return np.array(self._numbers).reshape(-1, self._columns)
 
 
-def serve(plans: Connection, *more: Any) -> None:
-    """The listener's process, watched."""
-    captured, given, known = _Notes(4), _Notes(3), _Notes(5)
-    heard: list[Any] = []
-    folder = Path(sys.argv[1] if len(sys.argv) > 1 else ".")
-    microphones: list[Microphone] = []
-    hear, next_block = Microphone._hear, Microphone._next_block
+class Recorder:
+    """Records when the listener's process gets blocks and yields readings.
 
-    def watched_hear(self: Microphone, frames: Any, count: int, when: Any, status: Any) -> None:
-        captured.add(_now(), self._captured, count, when.inputBufferAdcTime - when.currentTime)
-        hear(self, frames, count, when, status)
+    Attributes:
+        captured: callbacks: time, first sample, samples, seconds from pick-up to the callback.
+        given: blocks: time, first sample, samples.
+        known: readings: time before and after the event was passed on, last sample heard, hertz,
+            1 for an onset.
+    """
 
-    def watched_block(self: Microphone) -> Block:
-        if self not in microphones:
-            microphones.append(self)
-            (folder / LISTENING).touch()
-        block = next_block(self)
-        given.add(_now(), block.start, len(block.samples))
-        heard.append(block.samples)
-        return block
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        self.captured, self.given, self.known = NumberTable(4), NumberTable(3), NumberTable(5)
+        self._samples: list[Any] = []
+        self._end = 0
+        self._microphone: Microphone | None = None
 
-    def watched_run(plan: Plan, stopping: Callable[[], bool]) -> Iterator[Event]:
-        for event in _run(plan, stopping):
-            if not isinstance(event, ReadingHeard):
-                yield event
-                continue
-            reading = event.reading
-            begun = _now()
-            yield event
-            hz = reading.hz or 0.0
-            known.add(begun, _now(), reading.heard, hz, float(reading.onset is not None))
+    def install(self) -> None:
+        """Record every stream and every microphone of this process from now on."""
+        import sounddevice as sd
 
-    vars_of: Any = Microphone
-    vars_of._hear, vars_of._next_block = watched_hear, watched_block
-    vars_of = listening
-    vars_of.run = watched_run
-    begun = _now()
-    try:
-        _serve(plans, *more)
-    finally:
+        recorder, plain_stream, plain_blocks = self, sd.InputStream, Microphone.blocks
+
+        class RecordedStream(plain_stream):  # type: ignore[misc, valid-type]
+            """An input stream whose callbacks are recorded."""
+
+            def __init__(self, *arguments: Any, callback: Any, **options: Any) -> None:
+                captured = recorder._end
+
+                def recorded(frames: Any, count: int, when: Any, status: Any) -> None:
+                    nonlocal captured
+                    lead = when.inputBufferAdcTime - when.currentTime
+                    recorder.captured.add(_now(), captured, count, lead)
+                    captured += count
+                    callback(frames, count, when, status)
+
+                super().__init__(*arguments, callback=recorded, **options)
+
+        def recorded_blocks(microphone: Microphone) -> Iterator[Block]:
+            recorder._microphone = microphone
+            for block in plain_blocks(microphone):
+                recorder.add_block(block)
+                yield block
+
+        sd.InputStream = RecordedStream
+        Microphone.blocks = recorded_blocks  # type: ignore[method-assign]
+
+    def add_block(self, block: Block) -> None:
+        """Record a block of the microphone."""
+        if not self._samples:
+            (self._folder / LISTENING).touch()
+        self.given.add(_now(), block.start, len(block.samples))
+        self._samples.append(block.samples)
+        self._end = block.end
+
+    def save(self, cpu: float) -> None:
+        """Write what was recorded; `cpu` is the processor's share during the take."""
+        microphone = self._microphone
         np.savez(
-            folder / LISTENER,
-            captured=captured.rows(),
-            given=given.rows(),
-            known=known.rows(),
-            sound=np.concatenate(heard),
-            cpu=time.process_time() / (_now() - begun),
-            prompt=os.sched_getscheduler(0) == os.SCHED_RR,
-            lost=sum(one.lost for one in microphones),
-            overflows=sum(one.overflows for one in microphones),
+            self._folder / LISTENER,
+            captured=self.captured.rows(),
+            given=self.given.rows(),
+            known=self.known.rows(),
+            sound=np.concatenate(self._samples) if self._samples else np.zeros(0, np.float32),
+            cpu=cpu,
+            realtime=hasattr(os, "SCHED_RR") and os.sched_getscheduler(0) == os.SCHED_RR,
+            lost=microphone.lost if microphone else 0,
+            overflows=microphone.overflows if microphone else 0,
         )
 
 
-class Watched(TrainerApp):
-    """The app, noting what each frame showed."""
+def run_recorded_take(
+    folder: Path, plan: Plan, should_stop: Callable[[], bool], next_command: NextCommand
+) -> Iterator[Event]:
+    """Run a take in the listener's process, recorded to `folder` when it ends."""
+    recorder = Recorder(folder)
+    recorder.install()
+    began, cpu_before = _now(), time.process_time()
+    try:
+        for event in run_take(plan, should_stop, next_command):
+            if not isinstance(event, ReadingHeard):
+                yield event
+                continue
+            reading, before = event.reading, _now()
+            yield event
+            onset = float(reading.onset is not None)
+            recorder.known.add(before, _now(), reading.heard, reading.hz or 0.0, onset)
+    finally:
+        recorder.save((time.process_time() - cpu_before) / (_now() - began))
+
+
+class RecordedListener(Listener):
+    """The listener, recording when the app gets its events.
+
+    Attributes:
+        taken: readings: time, last sample heard.
+        troubles: events of `TROUBLES`: time, index.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        super().__init__(partial(run_recorded_take, folder))
+        self.taken, self.troubles = NumberTable(2), NumberTable(2)
+
+    def poll(self) -> list[Event]:
+        """Return the events since the last call."""
+        events = super().poll()
+        now = _now()
+        for event in events:
+            if isinstance(event, ReadingHeard):
+                self.taken.add(now, event.reading.heard)
+            elif isinstance(event, TROUBLES):
+                self.troubles.add(now, TROUBLES.index(type(event)))
+        return events
+
+
+class RecordedApp(TrainerApp):
+    """The app, recording what each frame showed.
+
+    Attributes:
+        frames: time before and after drawing, last sample heard, hole (negative for draw, 0 for
+            none), cents as a number, cents as a needle, 1 while the pitch is pending, 1 if the
+            frame is marked on the terminal.
+    """
 
     CSS_PATH = Path(trainer.app.app.__file__).with_name("app.tcss")
 
     def __init__(self, listener: Listener, plan: Plan) -> None:
         super().__init__(listener, (), plan)
-        self.frames, self.taken = _Notes(8), _Notes(2)
-        self.troubles = _Notes(2)
-        poll = listener.poll
-
-        def watched_poll() -> list[Event]:
-            events = poll()
-            now = _now()
-            for event in events:
-                if isinstance(event, ReadingHeard):
-                    self.taken.add(now, event.reading.heard)
-                elif isinstance(event, TROUBLES):
-                    self.troubles.add(now, TROUBLES.index(type(event)))
-            return events
-
-        listener.poll = watched_poll  # type: ignore[method-assign]
+        self.frames = NumberTable(8)
 
     def _display(self, screen: Any, renderable: Any) -> None:
-        begun = _now()
+        """Record a frame: the only place in Textual where one is complete."""
+        before = _now()
         super()._display(screen, renderable)
         if renderable is None or self._batch_count:
             return
         take = self.session.take
         shown, reading = take.displayed, take.reading
         tab = shown.tab
-        hole = (
-            0
-            if tab is None or shown.ended
-            else (-tab.hole if tab.breath is Breath.DRAW else tab.hole)
-        )
+        hole = 0
+        if tab is not None and not shown.ended:
+            hole = -tab.hole if tab.breath is Breath.DRAW else tab.hole
         self.frames.add(
-            begun,
+            before,
             _now(),
             reading.heard if reading else 0,
             hole,
@@ -147,22 +214,20 @@ class Watched(TrainerApp):
 
 
 def main(folder: Path) -> None:
-    """Listen on the screen until a key says that it is enough."""
-    vars_of: Any = listening
-    vars_of._serve = serve
-    listener = Listener()
-    app = Watched(listener, Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
-    begun, spent = _now(), time.process_time()
+    """Listen on the screen until the app is quit, then write what was recorded."""
+    listener = RecordedListener(folder)
+    app = RecordedApp(listener, Plan(Harp.of("C"), MicrophoneSpec(clicks=False)))
+    began, cpu_before = _now(), time.process_time()
     try:
         app.run()
     finally:
-        cpu = (time.process_time() - spent) / (_now() - begun)
+        cpu = (time.process_time() - cpu_before) / (_now() - began)
         listener.close()
     np.savez(
         folder / APP,
         frames=app.frames.rows(),
-        taken=app.taken.rows(),
-        troubles=app.troubles.rows(),
+        taken=listener.taken.rows(),
+        troubles=listener.troubles.rows(),
         cpu=cpu,
     )
 

@@ -22,6 +22,7 @@ import tempfile
 import threading
 import time
 from collections import deque
+from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from ctypes import c_uint64
 from dataclasses import dataclass, replace
@@ -31,7 +32,7 @@ from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
-from trainer.practice.commands import Command
+from trainer.practice.commands import Command, NextCommand
 from trainer.practice.events import (
     Event,
     PassStarted,
@@ -45,6 +46,8 @@ from trainer.practice.requests import Request
 from trainer.practice.take import run_take
 
 Answer = TypeVar("Answer")
+TakeRunner = Callable[[Plan, Callable[[], bool], NextCommand], Iterator[Event]]
+"""Runs one take in the listener's process: `run_take`, or a wrapper of it that measures."""
 
 CLOSING_S = 3.0
 """Seconds that the process has to end before it is killed."""
@@ -81,9 +84,12 @@ class Listener:
 
     Must be made before a Textual app runs: the app replaces standard error, and no process can be
     started from inside it.
+
+    Args:
+        runner: runs each take in that process; must be picklable.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, runner: TakeRunner = run_take) -> None:
         context = mp.get_context("spawn")
         self._orders, their_orders = context.Pipe()
         self._events, their_events = context.Pipe(duplex=False)
@@ -91,7 +97,14 @@ class Listener:
         self._bytes_taken = context.RawValue(c_uint64)
         self._process = context.Process(
             target=_serve,
-            args=(their_orders, their_events, their_answers, self._bytes_taken, _log_path()),
+            args=(
+                their_orders,
+                their_events,
+                their_answers,
+                self._bytes_taken,
+                _log_path(),
+                runner,
+            ),
             daemon=True,
         )
         self._process.start()
@@ -249,6 +262,7 @@ def _serve(
     answers: Connection,
     bytes_taken: c_uint64,
     log: Path,
+    runner: TakeRunner,
 ) -> None:
     """The process: runs one take after another, and answers requests, until the pipe is closed."""
     import signal
@@ -270,7 +284,7 @@ def _serve(
     try:
         while True:
             plan = orders.wait_for_plan()
-            for event in run_take(replace(plan, scratch=scratch), should_stop, orders.next_command):
+            for event in runner(replace(plan, scratch=scratch), should_stop, orders.next_command):
                 sender.send(event)
                 if isinstance(event, TakePaused):
                     sender.drain(PAUSE_DRAIN_S)  # reopening the microphone may take seconds
