@@ -426,7 +426,7 @@ class LatencyAnalysis:
         yield f"clock of the sink: {(self._clock[0] * RATE - 1) * 1e6:+.0f} ppm"
         yield f"goal: no block lost: {_met(not (self.lost or self.overflows or self.gaps))}"
         yield ""
-        yield "| latency by the sample clock, ms | median | 99 % | worst | at second | over 40 | n |"
+        yield "| latency, ms | median | 99 % | worst | at second | over 40 | n |"
         yield "| --- | --- | --- | --- | --- | --- | --- |"
         for name, late, samples in (
             ("block", at_block, self._ends),
