@@ -498,9 +498,7 @@ def main() -> None:
     print(f"load average before: {load}; {os.cpu_count()} cores, {minutes:g} minutes", flush=True)
     # The path of the sound daemon's socket must be short.
     with tempfile.TemporaryDirectory(prefix="live-") as name:
-        session = run_session(
-            minutes, Path(name), ordinary=options.ordinary, smoke=options.smoke
-        )
+        session = run_session(minutes, Path(name), ordinary=options.ordinary, smoke=options.smoke)
         if not Path(name, LISTENER).exists():
             raise SystemExit(session.terminal.output.decode(errors="replace"))
         analysis = LatencyAnalysis(Path(name), session)
