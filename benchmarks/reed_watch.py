@@ -27,8 +27,7 @@ from functools import partial
 import numpy as np
 
 from trainer.core.types import Floats
-from trainer.harp import Breath, Harp, Tab
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import Breath, Harp, Tab, natural_entries
 from trainer.reedcare.reed_history import (
     PARAMETERS,
     DailyPitches,

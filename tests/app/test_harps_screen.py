@@ -19,8 +19,7 @@ from trainer.app.screens.harps import LOW_AND_HIGH_KEYS, HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.harp_chart import HarpState, harp_rows, harp_sentences, is_out_of_tune
-from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, tuning_names
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, natural_entries, tuning_names
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord

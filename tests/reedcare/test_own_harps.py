@@ -27,8 +27,12 @@ from tests.support.own_harps import off_by, tab, walk
 from tests.support.pulse import Pulse
 from trainer.cli.exit_codes import ExitCode
 from trainer.ear import analyze_blocks
-from trainer.harp import STANDARD_KEYS, Breath, Harp, HarpError, Tab
-from trainer.harp.measured_tuning import (
+from trainer.harp import (
+    STANDARD_KEYS,
+    Breath,
+    Harp,
+    HarpError,
+    Tab,
     natural_entries,
     nearest_temperament,
     octave_pairs,
@@ -146,9 +150,9 @@ class TestTargets:
         ("reeds", "complaint"),
         [
             ({}, "no reed of the C harp was measured"),
-            (reeds_off(C, 98.0), "98 cents above a C harp with A4 = 440 Hz as a whole"),
+            (reeds_off(C, 98.0), "98 cents above a C harp with A4 = 440 Hz"),
             (reeds_off(C, -60.0), "60 cents below a C harp"),
-            (reeds_off(C, 5.0, d4=-130.0), "-4 was measured 130 cents below where a C harp has it"),
+            (reeds_off(C, 5.0, d4=-130.0), "-4 is another note, 130 cents below that of a C harp"),
         ],
     )
     def test_the_reeds_of_another_harp_are_refused(

@@ -7,8 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from trainer.drill import Drill, parse_drill
-from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import Harp, Tab, natural_entries
 
 
 def tab(text: str) -> Tab:

@@ -6,8 +6,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import Harp, Tab, natural_entries
 from trainer.store import HarpTag, OwnHarp, ReedRecord, StepRecord, TakeRecord
 
 C = Harp.of("C")

@@ -1,15 +1,14 @@
-"""A harp in the hand: the pitch of everything it can play.
+"""A harp: the entries it can play and their target pitches.
 
-Each hole holds a blow and a draw reed. By their pair, and by no table, it is known what the
-hole can play (Johnston 1987, Acoustics Australia 15(3); Bahnson, Antaki and Beery 1998, JASA
-103(4)):
+Each hole holds a blow reed and a draw reed. The pair determines what the hole can play (Johnston
+1987, Acoustics Australia 15(3); Bahnson, Antaki and Beery 1998, JASA 103(4)):
 
-- the higher reed can be bent down, nominally to a half step above the lower one;
-- the opening reed, overblown or overdrawn, sounds a half step above the higher reed.
+- the higher reed bends down, nominally to a half step above the lower one;
+- an overblow or overdraw, in the lower reed's breath, sounds a half step above the higher reed.
 
-A temperament counts from the harp's own key, whatever the position, because that is how its
-reeds are filed. Bends, overblows and overdraws have no tuned reed: they take the target of the
-degree they reach, as if a reed of that degree were there.
+A temperament counts from the harp's own key in every position, because that is how its reeds are
+tuned. Bends, overblows and overdraws have no tuned reed; their target is that of the degree they
+reach.
 """
 
 from __future__ import annotations
@@ -28,27 +27,28 @@ from trainer.harp.tuning import Tuning, load_tuning
 from trainer.music import TEMPERAMENTS, Temperament, midi_to_hz, note_name, temperament_named
 
 A4_RANGE_HZ = (400.0, 480.0)
+"""Range of A4 in hertz that a harp may be tuned to."""
 MAX_OFFSET_CENTS = 100.0
-"""Cents; a reed further off than a half step is another note."""
+"""Maximum offset of a reed in cents; beyond a half step it is another note."""
 SHORT_BEND_CENTS = 50.0
-"""Depth of a bend on a hole whose reeds lie one half step apart: under a half step, taken as
-half of one (common practice)."""
+"""Depth in cents of a bend on a hole whose reeds lie one half step apart (common practice: less
+than a half step)."""
 
 
 @dataclass(frozen=True)
 class Harp:
-    """A harp of a key and tuning, with what 'in tune' means on it.
+    """A harp of a key and tuning, with its target pitches.
 
     Attributes:
         key: its key.
         tuning: its tuning.
-        a4: Hz of A4 that it is tuned to, 400 to 480.
+        a4: frequency of A4 in hertz, 400 to 480.
         temperament: offsets of each degree of its key from equal temperament.
-        offsets: the player's own, in cents by tab entry, on top of the temperament; -100 to 100.
+        offsets: the player's offsets in cents by tab entry, added to the temperament; -100 to 100.
 
     Raises:
-        HarpError: a4 or an offset is out of range, or an offset is for an entry that the harp
-            cannot play.
+        HarpError: a4 or an offset is out of range, or the harp cannot play an entry with an
+            offset.
     """
 
     key: HarpKey
@@ -59,15 +59,13 @@ class Harp:
 
     def __post_init__(self) -> None:
         if not A4_RANGE_HZ[0] <= self.a4 <= A4_RANGE_HZ[1]:
-            raise HarpError(
-                f"A4 = {self.a4:g} Hz is out of range; it must lie between 400 and 480 Hz"
-            )
+            raise HarpError(f"A4 = {self.a4:g} Hz is out of range; choose 400 to 480 Hz")
         for tab, offset in self.offsets.items():
             self.midi(tab)
             if not abs(offset) <= MAX_OFFSET_CENTS:
                 raise HarpError(
-                    f"an offset of {offset:g} cents for {tab} is out of range; it must lie "
-                    f"between -{MAX_OFFSET_CENTS:g} and {MAX_OFFSET_CENTS:g}"
+                    f"an offset of {offset:g} cents for {tab} is out of range; choose "
+                    f"-{MAX_OFFSET_CENTS:g} to {MAX_OFFSET_CENTS:g}"
                 )
 
     @classmethod
@@ -80,12 +78,17 @@ class Harp:
         temperament_name: str = "equal",
         offsets: Mapping[str, float] | None = None,
     ) -> Harp:
-        """A harp by the names of its key, tuning and temperament, and offsets by tab as text.
+        """Return a harp by the names of its key, tuning and temperament.
+
+        Args:
+            key, tuning, temperament_name: names.
+            a4: frequency of A4 in hertz, 400 to 480.
+            offsets: cents by tab entry as text.
 
         Raises:
-            HarpError: no such key or tuning, text that is not tab, a4 or an offset out of range,
-                or an offset for an entry that it cannot play.
-            MusicError: no such temperament.
+            HarpError: the key or tuning does not exist, an offset's key is not tab, or as the
+                constructor.
+            MusicError: the temperament does not exist.
         """
         return cls(
             parse_key(key),
@@ -97,7 +100,7 @@ class Harp:
 
     @property
     def name(self) -> str:
-        """How it is named to a player, such as ``C`` or ``low F, paddy``."""
+        """Name for the player, such as ``C`` or ``low F, paddy``."""
         if self.tuning.name == "richter":
             return self.key.name
         return f"{self.key.name}, {self.tuning.name}"
@@ -107,12 +110,12 @@ class Harp:
         return self.key.tonic + self.tuning.half_steps(hole, breath)
 
     def higher_reed(self, hole: int) -> Breath:
-        """The breath direction of a hole's higher reed, the one that bends."""
+        """Breath direction of a hole's higher reed, which is the one that bends."""
         blow, draw = self.reed(hole, Breath.BLOW), self.reed(hole, Breath.DRAW)
         return Breath.BLOW if blow > draw else Breath.DRAW
 
     def bend_depth(self, hole: int) -> float:
-        """How far, in cents, the hole's higher reed can be bent; 0 if not at all."""
+        """Depth in cents to which a hole's higher reed bends; 0 if it does not."""
         gap = abs(self.reed(hole, Breath.BLOW) - self.reed(hole, Breath.DRAW))
         return SHORT_BEND_CENTS if gap == 1 else 100.0 * max(0, gap - 1)
 
@@ -120,27 +123,27 @@ class Harp:
         """MIDI note number nearest to a tab entry's target.
 
         Raises:
-            HarpError: the harp cannot play it; the message says what the hole can do.
+            HarpError: the harp cannot play it; the message describes the hole's bends.
         """
         reed = self.reed(tab.hole, tab.breath)
         if tab.is_natural:
             return reed
-        bends = self.higher_reed(tab.hole)
+        higher = self.higher_reed(tab.hole)
         if tab.over:
-            if tab.breath is bends:
+            if tab.breath is higher:
                 raise HarpError(
                     f"{tab} cannot be played on a {self.name} harp: hole {tab.hole} has no "
                     f"{tab.kind}, because its {tab.breath} reed is the higher one"
                 )
-            return self.reed(tab.hole, bends) + 1
+            return self.reed(tab.hole, higher) + 1
         deepest = int(self.bend_depth(tab.hole) // 100)
-        if tab.breath is not bends or tab.bend > deepest:
+        if tab.breath is not higher or tab.bend > deepest:
             raise HarpError(
-                f"{tab} cannot be played on a {self.name} harp: {self._bends_in_words(tab.hole)}"
+                f"{tab} cannot be played on a {self.name} harp: {self._describe_bends(tab.hole)}"
             )
         return reed - tab.bend
 
-    def _bends_in_words(self, hole: int) -> str:
+    def _describe_bends(self, hole: int) -> str:
         depth, breath = self.bend_depth(hole), self.higher_reed(hole)
         if depth == 0.0:
             return f"hole {hole} has no bend"
@@ -150,7 +153,7 @@ class Harp:
         return f"hole {hole} bends on the {breath}, by {steps} half step{'s' * (steps > 1)}"
 
     def can_play(self, tab: Tab) -> bool:
-        """Whether it can play a tab entry."""
+        """Whether the harp can play a tab entry."""
         try:
             self.midi(tab)
         except HarpError:
@@ -158,7 +161,7 @@ class Harp:
         return True
 
     def hz(self, tab: Tab) -> float:
-        """Target of a tab entry in Hz.
+        """Target frequency of a tab entry in hertz.
 
         Raises:
             HarpError: the harp cannot play it.
@@ -169,7 +172,9 @@ class Harp:
         return midi_to_hz(self.midi(tab) + self.offset(tab) / 100.0, self.a4)
 
     def offset(self, tab: Tab) -> float:
-        """Cents of a tab entry's target from equal temperament, by temperament and player.
+        """Target of a tab entry relative to equal temperament, in cents.
+
+        The sum of the temperament's offset and the player's.
 
         Raises:
             HarpError: the harp cannot play it.
@@ -187,7 +192,7 @@ class Harp:
 
     @cached_property
     def entries(self) -> tuple[Tab, ...]:
-        """All it can play: naturals, bends, overblows and overdraws, by hole.
+        """All playable entries: naturals, bends, overblows and overdraws, by hole.
 
         An overblow or overdraw whose note the harp also plays as a natural or a bend is left
         out: nobody plays it (common practice: 1, 4, 5, 6 and 7, 9, 10 on a standard harp).
@@ -206,7 +211,7 @@ class Harp:
 
     @cached_property
     def _targets(self) -> dict[Tab, float]:
-        """Hz of every entry; the ear asks for them many times a second."""
+        """Target frequencies in hertz; cached because the ear reads them many times a second."""
         return {tab: self._target(tab) for tab in self.entries}
 
     @cached_property
@@ -219,13 +224,13 @@ class Harp:
 
     @cached_property
     def _nearest(self) -> tuple[list[float], list[tuple[Tab, ...]]]:
-        """Hz halfway between neighbouring targets, and the entries each stretch belongs to."""
+        """Geometric means of neighbouring targets in hertz, and the entries of each interval."""
         by_pitch = sorted(self.entries, key=self.hz)
-        halfway = [math.sqrt(self.hz(low) * self.hz(high)) for low, high in pairwise(by_pitch)]
-        return halfway, [self._by_note[self.midi(tab)] for tab in by_pitch]
+        boundaries = [math.sqrt(self.hz(low) * self.hz(high)) for low, high in pairwise(by_pitch)]
+        return boundaries, [self._by_note[self.midi(tab)] for tab in by_pitch]
 
     def same_pitch(self, tab: Tab) -> tuple[Tab, ...]:
-        """Other entries of the same note (draw 2 and blow 3), which sound cannot tell apart.
+        """Other entries of the same note (draw 2 and blow 3), indistinguishable by pitch.
 
         Raises:
             HarpError: the harp cannot play it.
@@ -236,25 +241,24 @@ class Harp:
 
     @cached_property
     def _twins(self) -> dict[Tab, tuple[Tab, ...]]:
-        """What shares its note with each entry; the ear asks for it many times a second."""
+        """Other entries of each entry's note; cached because the ear reads them often."""
         return {
             tab: tuple(other for other in self._by_note[self.midi(tab)] if other != tab)
             for tab in self.entries
         }
 
     def entries_for(self, midi: int) -> tuple[Tab, ...]:
-        """Entries of a note by its MIDI number, the easiest first; none if it has no such note."""
+        """Entries of a MIDI note number, the easiest first; empty if the harp lacks the note."""
         return self._by_note.get(midi, ())
 
     def pitch_range_cents(self, tab: Tab) -> tuple[float, float]:
-        """How far the pitch of a tab entry can be led on its hole and breath.
+        """Range of the pitch of a tab entry on its hole and breath.
 
-        A reed that opens is bent no deeper than its hole allows, nor above its own note; an
-        overblow or overdraw can be raised, by a half step at least, and does not sink (common
-        practice).
+        A bend is limited by the depth of its hole and by the natural note. An overblow or
+        overdraw can be raised by at least a half step, and not lowered (common practice).
 
         Returns:
-            Cents down, 0 or negative, and cents up, 0 or positive.
+            Lowest and highest pitch relative to the entry in cents, at most 0 and at least 0.
 
         Raises:
             HarpError: the harp cannot play it.
@@ -266,21 +270,24 @@ class Harp:
         return min(0.0, 100.0 * tab.bend - depth), 100.0 * tab.bend
 
     def nearest_entries(self, hz: float) -> tuple[Tab, ...]:
-        """Entries whose target is nearest to a pitch in Hz; more than one where they share a note.
+        """Entries whose target is nearest to a frequency in hertz.
 
-        Naturals come before bends and bends before overblows.
+        Entries of one note come together: naturals, then bends, then overblows.
         """
-        halfway, named = self._nearest
-        return named[bisect(halfway, hz)]
+        boundaries, entries = self._nearest
+        return entries[bisect(boundaries, hz)]
 
     def hole_entries(self, hole: int) -> tuple[Tab, ...]:
-        """What one hole can play, low to high: both reeds, their bends, and what blows over."""
-        mine = [tab for tab in self.entries if tab.hole == hole]
-        return tuple(sorted(mine, key=self.hz))
+        """Entries of one hole, from the lowest to the highest."""
+        of_hole = [tab for tab in self.entries if tab.hole == hole]
+        return tuple(sorted(of_hole, key=self.hz))
 
 
 def parse_offsets(words: Iterable[str]) -> dict[str, float]:
-    """A player's own offsets, for :meth:`Harp.of`, from words such as ``-5=-12.5``.
+    """Parse a player's offsets, for :meth:`Harp.of`, from words such as ``-5=-12.5``.
+
+    Returns:
+        Cents by the text of the tab entry.
 
     Raises:
         HarpError: a word is not a tab entry, an equals sign and cents.

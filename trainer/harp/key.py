@@ -1,9 +1,8 @@
-"""Keys of harps: which note hole 1 blow sounds.
+"""Keys of harps: the note of hole 1 blow.
 
-The standard keys run from G3 to F#4 on hole 1 blow (common practice); ``low`` harps lie an
-octave below the standard harp of that key, ``double-low`` two, ``high`` ones an octave above.
-A harp of any tuning is named after its hole 1 blow here, whatever its maker prints on it;
-:mod:`trainer.harp.tuning` says more.
+The standard keys run from G3 to F#4 on hole 1 blow (common practice). ``low`` harps lie one octave
+below the standard harp of that key, ``double-low`` two octaves, ``high`` ones an octave above. In
+every tuning a harp is named after its hole 1 blow; see :mod:`trainer.harp.tuning`.
 """
 
 from __future__ import annotations
@@ -15,9 +14,9 @@ from trainer.harp.errors import HarpError
 from trainer.music import parse_pitch_class
 
 STANDARD_KEYS = ("G", "Ab", "A", "Bb", "B", "C", "Db", "D", "Eb", "E", "F", "F#")
-"""From the lowest standard harp to the highest."""
+"""Standard keys, from the lowest harp to the highest."""
 
-_LOWEST = 55  # G3
+_LOWEST_MIDI = 55  # G3
 _RANGES = {
     "": ("", 0),
     "low": ("low ", -12),
@@ -35,7 +34,7 @@ class HarpKey:
     """The key of a harp.
 
     Attributes:
-        name: as printed, such as ``Bb`` or ``low F``.
+        name: name as printed, such as ``Bb`` or ``low F``.
         tonic: MIDI note number of hole 1 blow.
     """
 
@@ -52,27 +51,27 @@ class HarpKey:
 
 
 def standard_key(pitch_class: int) -> str:
-    """How the trade spells the harp key of a pitch class, such as ``Ab`` for 8."""
-    return STANDARD_KEYS[(pitch_class - _LOWEST) % 12]
+    """Usual spelling of the harp key of a pitch class, such as ``Ab`` for 8."""
+    return STANDARD_KEYS[(pitch_class - _LOWEST_MIDI) % 12]
 
 
 def parse_key(text: str) -> HarpKey:
-    """The key written as ``C``, ``Bb``, ``low F`` (or ``LF``), ``high G``, ``double-low F``.
+    """Parse a key such as ``C``, ``Bb``, ``low F`` (or ``LF``), ``high G`` or ``double-low F``.
 
-    Capitals do not matter: a first ``b`` is the note, a second one its flat, so that ``b`` is B
-    and ``bb`` B flat. Keys get the trade's spelling (``C#`` becomes ``Db``), except that F# and
-    Gb are both left as written, because both are found on harps.
+    Case is ignored: a first ``b`` is the note, a second one its flat, so that ``b`` is B and ``bb``
+    B flat. Keys get their usual spelling (``C#`` becomes ``Db``), except that F# and Gb are kept
+    as written, because both are printed on harps.
 
     Raises:
         HarpError: there is no such key.
     """
-    found = _KEY.match(" ".join(text.split()))
-    if not found:
+    match = _KEY.match(" ".join(text.split()))
+    if not match:
         raise HarpError(
             f"no harp has the key '{text}'; the keys are {' '.join(STANDARD_KEYS)}, each also "
             "low, double-low or high, as in 'low F'"
         )
-    prefix, shift = _RANGES[re.sub("[- ]", "", found[1] or "").lower()]
-    pitch_class = parse_pitch_class(found[2])
-    note = "Gb" if found[2].lower() in ("gb", "g♭") else standard_key(pitch_class)
-    return HarpKey(prefix + note, _LOWEST + (pitch_class - _LOWEST) % 12 + shift)
+    prefix, shift = _RANGES[re.sub("[- ]", "", match[1] or "").lower()]
+    pitch_class = parse_pitch_class(match[2])
+    note = "Gb" if match[2].lower() in ("gb", "g♭") else standard_key(pitch_class)
+    return HarpKey(prefix + note, _LOWEST_MIDI + (pitch_class - _LOWEST_MIDI) % 12 + shift)

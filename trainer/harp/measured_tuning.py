@@ -1,14 +1,13 @@
-"""A harp by its own reeds: what it is tuned to as a whole, and targets that follow its reeds.
+"""A harp's tuning as measured reed by reed, and targets that follow its reeds.
 
-Conventions. Reeds are a mapping from natural entries to Hz, as far as they were measured; where
-nothing is said of a tuning, 'off' counts from the harp's temperament at its own A4.
+Conventions. Measured reeds are a mapping from natural entries to hertz; reeds may be missing.
 
-- As a whole a harp may lie off the A4 that it is said to have, by its maker, its age or the cold.
-  The median of its reeds says by how much, so that a few worn or bent ones do not matter.
+- A harp may be tuned to another A4 than stated, because of its maker, its age or the cold. The
+  median offset of its reeds estimates it, so that a few worn or bent reeds have no influence.
 - The target of a natural note can be its reed.
-- A bend has no reed of its own. Its target can follow the reed that is bent: it then keeps the
-  distance that the temperament gives it below that reed, whole half steps in equal temperament.
-- An overblow or overdraw rises from the higher reed of its hole and can follow that one likewise.
+- A bend has no reed of its own. Its target can follow the reed that is bent: it keeps the interval
+  below that reed that the temperament gives, whole half steps in equal temperament.
+- An overblow or overdraw can follow the higher reed of its hole in the same way.
 """
 
 from __future__ import annotations
@@ -23,85 +22,87 @@ from trainer.harp.tab import HOLES, Breath, Tab
 from trainer.music import TEMPERAMENTS, cents
 
 ReedFrequencies = Mapping[Tab, float]
+"""Frequencies in hertz of measured reeds, by their natural entries."""
 
 MAX_OVERALL_OFFSET_CENTS = 50.0
-"""Cents; a harp further off than this is nearer to another key."""
+"""Maximum median offset of a harp's reeds in cents; beyond it, another key is nearer."""
 NEIGHBOUR_HOLES = 2
-"""Holes to each side whose reeds are the neighbours of one, in both breaths."""
+"""Holes on each side whose reeds, in both breaths, count as neighbours of a reed."""
 
 
 def natural_entries(harp: Harp) -> tuple[Tab, ...]:
-    """A harp's natural notes, by hole, the blow reed first."""
+    """Natural entries of a harp by hole, the blow reed first."""
     return tuple(Tab(hole, breath) for hole in HOLES for breath in Breath)
 
 
 def overall_a4_hz(harp: Harp, reeds: ReedFrequencies) -> float:
-    """Hz of the A4 to which its reeds, in its temperament, are tuned as a whole.
+    """Frequency of A4 in hertz to which the reeds, in the harp's temperament, are tuned.
 
     Raises:
-        HarpError: there are no reeds.
+        HarpError: no reed was measured.
     """
     if not reeds:
         raise HarpError(f"no reed of the {harp.name} harp was measured; measure it first")
-    plain = replace(harp, offsets={})
-    return harp.a4 * 2.0 ** (median(cents(hz, plain.hz(tab)) for tab, hz in reeds.items()) / 1200.0)
+    nominal = replace(harp, offsets={})
+    offset = median(cents(hz, nominal.hz(tab)) for tab, hz in reeds.items())
+    return harp.a4 * 2.0 ** (offset / 1200.0)
 
 
 def with_reed_targets(
     harp: Harp, reeds: ReedFrequencies, *, naturals: bool, bends: bool, a4: float | None = None
 ) -> Harp:
-    """A harp whose targets follow its reeds.
+    """Return a harp whose targets follow its measured reeds.
 
     Args:
-        harp: its key, tuning and temperament, and the A4 that it is said to have; offsets of its
-            own are added to those by the reeds.
-        reeds: its reeds; an entry whose reed was not measured keeps to the temperament.
-        naturals: whether the target of a natural note is its reed, and not the temperament.
-        bends: whether bends, overblows and overdraws follow the reeds that they come from.
-        a4: Hz of the A4 to which the temperament is tuned; None takes :func:`overall_a4_hz`.
+        harp: the harp with its stated A4; its offsets are added to those of the reeds.
+        reeds: measured reeds; entries of other reeds keep to the temperament.
+        naturals: whether natural notes follow their reeds.
+        bends: whether bends, overblows and overdraws follow the reeds they are played from.
+        a4: frequency of A4 in hertz for the temperament; None takes :func:`overall_a4_hz`.
 
     Raises:
-        HarpError: there are no reeds, they are those of another harp, or one is another note.
+        HarpError: no reed was measured, the reeds belong to another key, or one is another note.
     """
-    own = overall_a4_hz(harp, reeds)
-    shift = cents(own, harp.a4)
+    overall_a4 = overall_a4_hz(harp, reeds)
+    shift = cents(overall_a4, harp.a4)
     if abs(shift) > MAX_OVERALL_OFFSET_CENTS:
         raise HarpError(
-            f"the reeds lie {_way(shift)} a {harp.name} harp with A4 = {harp.a4:g} Hz as a whole; "
-            "was it measured with another key? Measure it again with its own"
+            f"measure the harp again with its own key: its reeds lie {_describe_offset(shift)} a "
+            f"{harp.name} harp with A4 = {harp.a4:g} Hz"
         )
-    tuned = replace(harp, a4=own if a4 is None else a4, offsets={})
-    off = {tab: cents(hz, tuned.hz(tab)) for tab, hz in reeds.items()}
-    if far := [tab for tab in sorted(off) if not abs(off[tab]) <= MAX_OFFSET_CENTS]:
+    tuned = replace(harp, a4=overall_a4 if a4 is None else a4, offsets={})
+    reed_offsets = {tab: cents(hz, tuned.hz(tab)) for tab, hz in reeds.items()}
+    wrong = [tab for tab in sorted(reed_offsets) if not abs(reed_offsets[tab]) <= MAX_OFFSET_CENTS]
+    if wrong:
         raise HarpError(
-            f"{far[0]} was measured {_way(off[far[0]])} where a {harp.name} harp has it, which is "
-            "another note; is it another harp or key? Measure it again"
+            f"measure the harp again: {wrong[0]} is another note, "
+            f"{_describe_offset(reed_offsets[wrong[0]])} that of a {harp.name} harp"
         )
     offsets = dict(harp.offsets)
     for tab in tuned.entries:
         follows = naturals if tab.is_natural else bends
-        if follows and (reed := _reed_of(tuned, tab)) in off:
-            offsets[tab] = offsets.get(tab, 0.0) + off[reed]
+        if follows and (reed := _reed_of(tuned, tab)) in reed_offsets:
+            offsets[tab] = offsets.get(tab, 0.0) + reed_offsets[reed]
     return replace(tuned, offsets=offsets)
 
 
 def _reed_of(harp: Harp, tab: Tab) -> Tab:
-    """The natural entry of the reed that an entry is played from."""
+    """Natural entry of the reed that an entry is played from."""
     return Tab(tab.hole, harp.higher_reed(tab.hole) if tab.over else tab.breath)
 
 
-def _way(cents: float) -> str:
-    return f"{abs(cents):.0f} cents {'above' if cents > 0 else 'below'}"
+def _describe_offset(offset_cents: float) -> str:
+    return f"{abs(offset_cents):.0f} cents {'above' if offset_cents > 0 else 'below'}"
 
 
 @dataclass(frozen=True, slots=True)
 class ReedTuning:
-    """Where a reed stands, in cents; positive is sharp.
+    """Offsets of a measured reed in cents; positive is sharp.
 
     Attributes:
         tab: its natural entry.
-        hz: its pitch.
-        from_equal_cents: from equal temperament, at the A4 that the harp is said to have.
+        hz: its frequency in hertz.
+        from_equal_cents: from equal temperament at the harp's stated A4.
         from_temperament_cents: from the harp's temperament at its reeds' overall A4.
         from_neighbours_cents: `from_temperament_cents` less the median of its neighbours'; None
             without measured neighbours.
@@ -115,37 +116,45 @@ class ReedTuning:
 
 
 def reed_tunings(harp: Harp, reeds: ReedFrequencies) -> tuple[ReedTuning, ...]:
-    """Where each reed stands, by hole.
+    """Return the offsets of each measured reed, by hole.
 
     Raises:
-        HarpError: there are no reeds.
+        HarpError: no reed was measured.
     """
     equal = replace(harp, temperament=TEMPERAMENTS["equal"], offsets={})
     tuned = replace(harp, a4=overall_a4_hz(harp, reeds), offsets={})
-    off = {tab: cents(reeds[tab], tuned.hz(tab)) for tab in natural_entries(harp) if tab in reeds}
+    offsets = {
+        tab: cents(reeds[tab], tuned.hz(tab)) for tab in natural_entries(harp) if tab in reeds
+    }
     return tuple(
-        ReedTuning(tab, reeds[tab], cents(reeds[tab], equal.hz(tab)), mine, _beside(tab, mine, off))
-        for tab, mine in off.items()
+        ReedTuning(
+            tab,
+            reeds[tab],
+            cents(reeds[tab], equal.hz(tab)),
+            offset,
+            _offset_from_neighbours(tab, offsets),
+        )
+        for tab, offset in offsets.items()
     )
 
 
-def _beside(tab: Tab, mine: float, off: Mapping[Tab, float]) -> float | None:
-    near = [
-        one
-        for other, one in off.items()
+def _offset_from_neighbours(tab: Tab, offsets: Mapping[Tab, float]) -> float | None:
+    neighbours = [
+        offset
+        for other, offset in offsets.items()
         if tab != other and abs(other.hole - tab.hole) <= NEIGHBOUR_HOLES
     ]
-    return mine - median(near) if near else None
+    return offsets[tab] - median(neighbours) if neighbours else None
 
 
 @dataclass(frozen=True, slots=True)
 class OctavePair:
-    """Two reeds of one breath an octave apart, as a tongue split sounds them.
+    """Two reeds of one breath an octave apart, as a tongue split plays them.
 
     Attributes:
         low, high: their entries.
-        beats_hz: beats a second of the upper reed with the second partial of the lower one.
-        cents: by how much the octave is wider than 2 to 1; negative is narrower.
+        beats_hz: beat rate of the upper reed with the second partial of the lower one, in hertz.
+        cents: excess of the octave over 2:1, in cents; negative is narrower.
     """
 
     low: Tab
@@ -155,7 +164,7 @@ class OctavePair:
 
 
 def octave_pairs(harp: Harp, reeds: ReedFrequencies) -> tuple[OctavePair, ...]:
-    """The octaves among the measured reeds, by hole."""
+    """Return the octaves among the measured reeds, by hole."""
     return tuple(
         OctavePair(
             low, high, abs(reeds[high] - 2.0 * reeds[low]), cents(reeds[high], 2.0 * reeds[low])
@@ -170,17 +179,17 @@ def octave_pairs(harp: Harp, reeds: ReedFrequencies) -> tuple[OctavePair, ...]:
 
 
 def nearest_temperament(harp: Harp, reeds: ReedFrequencies) -> tuple[str, float]:
-    """The temperament that its reeds are nearest to, and their mean distance from it in cents.
+    """Return the name of the nearest temperament and the mean distance of the reeds in cents.
 
     Raises:
-        HarpError: there are no reeds.
+        HarpError: no reed was measured.
     """
-    spread = {
+    distances = {
         name: fmean(
-            abs(one.from_temperament_cents)
-            for one in reed_tunings(replace(harp, temperament=temperament), reeds)
+            abs(reed.from_temperament_cents)
+            for reed in reed_tunings(replace(harp, temperament=temperament), reeds)
         )
         for name, temperament in TEMPERAMENTS.items()
     }
-    nearest = min(spread, key=spread.__getitem__)
-    return nearest, spread[nearest]
+    nearest = min(distances, key=distances.__getitem__)
+    return nearest, distances[nearest]

@@ -1,7 +1,7 @@
-"""Tab: how players write which hole, which breath and how far bent.
+"""Tab: the notation of hole, breath and bend.
 
-``4`` is blow, ``-4`` draw; each ``'`` bends a half step down; a trailing ``o`` is an overblow
-or, on a draw note, an overdraw. This is how players commonly write it in plain text.
+``4`` is blow, ``-4`` draw; each ``'`` is a half step of bend; a trailing ``o`` is an overblow
+or, on a draw note, an overdraw. This is the common notation in plain text.
 """
 
 from __future__ import annotations
@@ -19,8 +19,7 @@ class Breath(StrEnum):
     BLOW = "blow"
     DRAW = "draw"
 
-    # As of any text that is equal; an enumeration's own is many times slower, and tabs are looked
-    # up at every reading.
+    # Tabs are looked up at every reading, and an enumeration's own hash is many times slower.
     __hash__ = str.__hash__
 
     @property
@@ -40,11 +39,11 @@ class Tab:
     Attributes:
         hole: 1 to 10.
         breath: direction of breath.
-        bend: half steps bent down, 0 for a natural note.
+        bend: depth of the bend in half steps; 0 for a natural note.
         over: whether it is an overblow or overdraw.
 
     Raises:
-        HarpError: a ten-hole harp has no such hole, or the entry is both bent and overblown.
+        HarpError: the hole is not 1 to 10, or the entry is both bent and overblown.
     """
 
     hole: int
@@ -64,27 +63,27 @@ class Tab:
 
     @property
     def is_natural(self) -> bool:
-        """Whether the reed sounds by itself, neither bent nor overblown."""
+        """Whether it is neither bent nor overblown nor overdrawn."""
         return not self.bend and not self.over
 
     @property
     def kind(self) -> str:
-        """What it is in words: ``draw``, ``blow bend``, ``overblow`` and so on."""
+        """Name of the technique: ``draw``, ``blow bend``, ``overblow`` and so on."""
         if self.over:
             return f"over{self.breath}"
         return f"{self.breath} bend" if self.bend else str(self.breath)
 
     @classmethod
     def parse(cls, text: str) -> Tab:
-        """The tab entry written as `text`.
+        """Parse a tab entry.
 
         Raises:
-            HarpError: it is not tab, or names a hole that a ten-hole harp does not have.
+            HarpError: it is not tab, or the hole is not 1 to 10.
         """
-        found = _TAB.match(text)
-        if not found:
+        match = _TAB.match(text)
+        if not match:
             raise HarpError(
                 f"'{text}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown"
             )
-        sign, hole, bends, over = found.groups()
+        sign, hole, bends, over = match.groups()
         return cls(int(hole), Breath.DRAW if sign else Breath.BLOW, len(bends), bool(over))

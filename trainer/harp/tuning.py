@@ -1,12 +1,12 @@
-"""Tunings: which interval above hole 1 blow each reed sounds.
+"""Tunings: the interval of each reed above hole 1 blow.
 
-A tuning is a small TOML file with the half steps of its ten blow and ten draw reeds. The
-project's own lie beside this module in ``tunings/``; a player adds more in the folder that
-:func:`user_tuning_folder` names, and one of the same name there takes the place of the project's.
+A tuning is a small TOML file with the half steps of its ten blow and ten draw reeds. The built-in
+tunings are in ``tunings/`` beside this module. Players add files in :func:`user_tuning_folder`; one
+with the name of a built-in tuning replaces it.
 
-Naming. A harp is named after the note of its hole 1 blow, the key of its first position, in
-every tuning. Makers label most harps so, but many minor ones after the key of their second
-position: a natural minor harp sold as G minor, whose hole 1 blow is C, is a C harp here.
+Naming. In every tuning a harp is named after the note of its hole 1 blow, the key of its first
+position. Makers label most harps so, but many minor harps after the key of their second position:
+a natural minor harp sold as G minor, whose hole 1 blow is C, is a C harp here.
 """
 
 from __future__ import annotations
@@ -22,7 +22,8 @@ import platformdirs
 from trainer.harp.errors import HarpError
 from trainer.harp.tab import HOLES, Breath
 
-_LOWEST, _HIGHEST = -12, 60
+_MIN_HALF_STEPS, _MAX_HALF_STEPS = -12, 60
+"""Range of a reed in half steps above hole 1 blow."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,10 +31,10 @@ class Tuning:
     """A tuning.
 
     Attributes:
-        name: how commands and drills refer to it; the file's name without its ending.
-        title: one line for people.
-        blow, draw: half steps of each hole's reed above hole 1 blow of the key, ten each.
-        about: what a player should know of it, such as how its harps are labelled.
+        name: identifier in commands and drills; the file's name without its suffix.
+        title: one line for lists.
+        blow, draw: half steps of each hole's reed above hole 1 blow, ten each.
+        about: notes for the player, such as how makers label these harps.
     """
 
     name: str
@@ -43,27 +44,27 @@ class Tuning:
     about: str = ""
 
     def half_steps(self, hole: int, breath: Breath) -> int:
-        """Half steps of a reed above hole 1 blow of the key."""
+        """Half steps of a reed above hole 1 blow."""
         return (self.blow if breath is Breath.BLOW else self.draw)[hole - 1]
 
 
 def user_tuning_folder() -> Path:
-    """Where a player's own tunings lie."""
+    """Return the folder of the player's tunings."""
     return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / "tunings"
 
 
 def tuning_names() -> tuple[str, ...]:
-    """Names of all tunings at hand; a file is listed before anybody knows whether it is right."""
+    """Names of all tunings, the standard one first; the files are not validated."""
     return tuple(sorted(_files(), key=lambda name: (name != "richter", name)))
 
 
 def load_tuning(name: str) -> Tuning:
-    """The tuning of that name; capitals do not matter, and a space may stand for a hyphen.
+    """Return a tuning by name; case is ignored, and a space is the same as a hyphen.
 
     Raises:
-        HarpError: there is none, or its file is wrong.
+        HarpError: there is none, or its file is invalid.
     """
-    path = _files().get(_as_name(name))
+    path = _files().get(_normalize_name(name))
     if path is None:
         raise HarpError(
             f"no tuning is called '{name}'; there are {', '.join(tuning_names())}, and your own "
@@ -73,10 +74,10 @@ def load_tuning(name: str) -> Tuning:
 
 
 def read_tuning(path: Path) -> Tuning:
-    """The tuning in a file.
+    """Read a tuning from a file.
 
     Raises:
-        HarpError: the file cannot be read, is not TOML, or lacks ten whole numbers a breath.
+        HarpError: the file cannot be read, is not TOML, or lacks ten whole numbers per breath.
     """
     try:
         return _read(path, path.stat().st_mtime_ns)
@@ -85,17 +86,16 @@ def read_tuning(path: Path) -> Tuning:
 
 
 @lru_cache(maxsize=64)
-def _read(path: Path, changed: int) -> Tuning:
-    """The tuning in a file, which each of many drills asks for, read once as long as it was not
-    changed since (`changed`)."""
+def _read(path: Path, modified_ns: int) -> Tuning:
+    """Read a file, cached by its time of modification: every drill looks its tuning up."""
     data = tomllib.loads(path.read_text(encoding="utf-8"))
     texts = {"title": path.stem, "about": ""}
     for field in texts:
         texts[field] = data.get(field, texts[field])
         if not isinstance(texts[field], str):
-            raise HarpError(f"the tuning file {path} has a {field} that is no text; quote it")
+            raise HarpError(f"'{field}' in the tuning file {path} must be text; quote it")
     return Tuning(
-        name=_as_name(path.stem),
+        name=_normalize_name(path.stem),
         title=texts["title"],
         blow=_reeds(data, Breath.BLOW, path),
         draw=_reeds(data, Breath.DRAW, path),
@@ -108,22 +108,25 @@ def _reeds(data: dict[str, object], breath: Breath, path: Path) -> tuple[int, ..
     if (
         not isinstance(row, list)
         or len(row) != len(HOLES)
-        or not all(type(step) is int and _LOWEST <= step <= _HIGHEST for step in row)
+        or not all(type(step) is int and _MIN_HALF_STEPS <= step <= _MAX_HALF_STEPS for step in row)
     ):
         raise HarpError(
             f"the tuning file {path} needs '{breath} = [...]' with ten whole numbers from "
-            f"{_LOWEST} to {_HIGHEST}, the half steps of each hole's reed above hole 1 blow"
+            f"{_MIN_HALF_STEPS} to {_MAX_HALF_STEPS}, the half steps of each hole's reed above "
+            "hole 1 blow"
         )
     return tuple(row)
 
 
 def _files() -> dict[str, Path]:
-    own = Path(__file__).with_name("tunings")
+    built_in = Path(__file__).with_name("tunings")
     files = (
-        path for folder in (own, user_tuning_folder()) for path in sorted(folder.glob("*.toml"))
+        path
+        for folder in (built_in, user_tuning_folder())
+        for path in sorted(folder.glob("*.toml"))
     )
-    return {_as_name(path.stem): path for path in files}
+    return {_normalize_name(path.stem): path for path in files}
 
 
-def _as_name(text: str) -> str:
+def _normalize_name(text: str) -> str:
     return re.sub(r"[\s_]+", "-", text.strip().lower())

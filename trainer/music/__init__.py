@@ -1,4 +1,4 @@
-"""Hz, cents, note names, temperaments, positions and degrees. Knows nothing of harmonicas."""
+"""Hertz, cents, note names, temperaments, positions and degrees; nothing about harmonicas."""
 
 from trainer.music.errors import MusicError
 from trainer.music.pitch import (

@@ -1,13 +1,13 @@
-"""Positions and degrees: how a song's key lies on a harp.
+"""Positions and degrees: the key of a song relative to the key of a harp.
 
-Conventions. A player who treats the harp's own key as the tonic plays in first position; each
-further position takes its tonic a fifth higher on the circle of fifths, so that the tonic of
-position n lies 7 * (n - 1) half steps above the harp's key and the twelfth closes the circle
-(common practice). Keys are pitch classes, 0 to 11, as in :mod:`trainer.music.pitch`.
+Conventions. In first position the tonic is the harp's own key; each further position has its tonic
+a fifth higher. The tonic of position n lies 7 (n - 1) half steps above the harp's key, and the
+twelfth position closes the circle of fifths (common practice). Keys are pitch classes, 0 to 11, as
+in :mod:`trainer.music.pitch`.
 
-A degree is named by its place in the major scale of the tonic. The five notes between take the
-flat of the degree above (b2, b3, b5, b6, b7), never a sharp: players speak of the flat third,
-fifth and seventh, and one name a note is enough.
+A degree is named by its place in the major scale of the tonic. The five notes between take the flat
+of the degree above (b2, b3, b5, b6, b7), never a sharp: players speak of the flat third, fifth and
+seventh, and one name per note is enough.
 """
 
 from __future__ import annotations
@@ -17,37 +17,45 @@ from trainer.music.pitch import parse_pitch_class
 
 POSITIONS = range(1, 13)
 DEGREES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
-"""Names of the degrees, by half steps above the tonic."""
-_ORDINALS = {1: "st", 2: "nd", 3: "rd"}
+"""Names of the degrees by half steps above the tonic."""
+_ORDINAL_SUFFIXES = {1: "st", 2: "nd", 3: "rd"}
 
 
-def _fifths(position: int) -> int:
+def _half_steps_up(position: int) -> int:
     if position not in POSITIONS:
         raise MusicError(f"there is no position {position}; positions run from 1 to 12")
     return 7 * (position - 1)
 
 
 def key_in_position(harp: int, position: int) -> int:
-    """Key that a harp plays in a position; both keys are pitch classes.
+    """Key of a song that a harp plays in a position.
+
+    Args:
+        harp: key of the harp, a pitch class.
+        position: 1 to 12.
 
     Raises:
         MusicError: position is not 1 to 12.
     """
-    return (harp + _fifths(position)) % 12
+    return (harp + _half_steps_up(position)) % 12
 
 
 def harp_key_for(song: int, position: int) -> int:
-    """Key of the harp that plays a song's key in a position; both keys are pitch classes.
+    """Key of the harp that plays a song in a position.
+
+    Args:
+        song: key of the song, a pitch class.
+        position: 1 to 12.
 
     Raises:
         MusicError: position is not 1 to 12.
     """
-    return (song - _fifths(position)) % 12
+    return (song - _half_steps_up(position)) % 12
 
 
 def position_for(harp: int, song: int) -> int:
-    """Position, 1 to 12, in which a harp plays a song's key; both keys are pitch classes."""
-    return 7 * (song - harp) % 12 + 1  # seven fifths make a half step: 7 * 7 = 1 modulo 12
+    """Position, 1 to 12, in which a harp plays a song; both keys are pitch classes."""
+    return 7 * (song - harp) % 12 + 1  # 7 is its own inverse: 7 * 7 = 1 modulo 12
 
 
 def parse_song_key(text: str) -> int:
@@ -66,8 +74,8 @@ def parse_song_key(text: str) -> int:
 
 
 def position_name(position: int) -> str:
-    """How a position, 1 to 12, is called, such as ``2nd``."""
-    return f"{position}{_ORDINALS.get(position, 'th')}"
+    """Ordinal of a position, 1 to 12, such as ``2nd``."""
+    return f"{position}{_ORDINAL_SUFFIXES.get(position, 'th')}"
 
 
 def degree_name(note: int, tonic: int) -> str:

@@ -1,17 +1,16 @@
-"""Temperaments: how far each degree of a key lies from equal temperament.
+"""Temperaments: deviation of each degree of a key from equal temperament.
 
-Conventions. A temperament is twelve offsets in cents, one for each half step above the tonic,
-which keeps its place: a harp in just intonation has its key note where equal temperament has
-it, and all else follows from frequency ratios.
+Conventions. A temperament is twelve offsets in cents, one for each half step above the tonic. The
+tonic has offset 0: in just intonation a harp's key note is where equal temperament has it, and the
+other degrees follow from frequency ratios.
 
-- ``just5``: the usual five-limit chromatic scale, the syntonic diatonic with the chromatic
-  degrees nearest to it (H. von Helmholtz, On the Sensations of Tone, tr. A. J. Ellis, 1885).
-  Thirds and sixths are pure both in major and in minor, so it also suits minor tunings.
-- ``just7``: the naturals of a standard harp as parts of two chords of the overtone series, 4:5:6
-  on the tonic and 4:5:6:7:9 on the fifth, so that the draw chord is free of beats. Its seventh
-  (hole 5 draw) is 3/2 * 7/4 = 21/16, and its ninth (hole 6 draw) 3/2 * 9/8 = 27/16. The tonic
-  gets its own 7/4 too. The other degrees, which only bends and overblows reach, are those of
-  just5.
+- ``just5``: the five-limit chromatic scale, the syntonic diatonic with the nearest chromatic
+  degrees (H. von Helmholtz, On the Sensations of Tone, tr. A. J. Ellis, 1885). Thirds and sixths
+  are pure in major and in minor, so it suits minor tunings too.
+- ``just7``: the naturals of a standard harp as two chords of the overtone series, 4:5:6 on the
+  tonic and 4:5:6:7:9 on the fifth, so that the draw chord does not beat. Its seventh (hole 5 draw)
+  is 3/2 * 7/4 = 21/16, its ninth (hole 6 draw) 3/2 * 9/8 = 27/16. The tonic has a 7/4, too. The
+  other degrees, which only bends and overblows reach, are those of just5.
 """
 
 from __future__ import annotations
@@ -25,10 +24,10 @@ from trainer.music.errors import MusicError
 
 @dataclass(frozen=True, slots=True)
 class Temperament:
-    """What 'in tune' means for each degree.
+    """Target pitch of each degree relative to equal temperament.
 
     Attributes:
-        name: how a command or setting refers to it.
+        name: identifier in commands and settings.
         offsets: 12 offsets from equal temperament in cents, by half steps above the tonic.
     """
 
@@ -36,12 +35,12 @@ class Temperament:
     offsets: tuple[float, ...]
 
     def offset(self, half_steps: int) -> float:
-        """Cents from equal temperament of the degree so many half steps above the tonic."""
+        """Offset in cents of the degree `half_steps` above the tonic."""
         return self.offsets[half_steps % 12]
 
     @classmethod
     def from_ratios(cls, name: str, ratios: str) -> Temperament:
-        """A temperament from the 12 frequency ratios of its degrees to the tonic, in words."""
+        """Return the temperament of 12 frequency ratios to the tonic, separated by spaces."""
         return cls(
             name,
             tuple(
@@ -62,10 +61,10 @@ TEMPERAMENTS = {
 
 
 def temperament_named(name: str) -> Temperament:
-    """The temperament of that name.
+    """Return a temperament by name; case is ignored.
 
     Raises:
-        MusicError: there is none.
+        MusicError: no temperament has that name.
     """
     try:
         return TEMPERAMENTS[name.strip().lower()]

@@ -19,8 +19,7 @@ import numpy as np
 from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
 from trainer.core.types import Floats
 from trainer.ear import HeardNote, NoteTracker, Reading
-from trainer.harp import Harp, Tab
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import Harp, Tab, natural_entries
 from trainer.music import cents
 from trainer.practice.events import Event, PassStarted, ReadingHeard, TakeFinished
 from trainer.practice.plan import Plan

@@ -12,8 +12,7 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from trainer.harp import Harp, HarpError, Tab, load_tuning, parse_key
-from trainer.harp.measured_tuning import with_reed_targets
+from trainer.harp import Harp, HarpError, Tab, load_tuning, parse_key, with_reed_targets
 from trainer.store.journal import Journal
 from trainer.store.records import OwnHarp
 

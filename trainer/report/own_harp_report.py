@@ -7,8 +7,9 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 from typing import Any
 
-from trainer.harp import Harp, HarpError
-from trainer.harp.measured_tuning import (
+from trainer.harp import (
+    Harp,
+    HarpError,
     OctavePair,
     nearest_temperament,
     octave_pairs,

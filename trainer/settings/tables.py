@@ -17,8 +17,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Fie
 
 from trainer.core.toml_values import parsable_by
 from trainer.drill.header import ShortText
-from trainer.harp import load_tuning, parse_key
-from trainer.harp.harp import A4_RANGE_HZ
+from trainer.harp import A4_RANGE_HZ, load_tuning, parse_key
 from trainer.music import temperament_named
 
 SettingKey = tuple[str, str]

@@ -24,8 +24,7 @@ from trainer.app.session import Session
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
 from trainer.core import TrainerError
-from trainer.harp import STANDARD_KEYS, Harp, tuning_names
-from trainer.harp.measured_tuning import natural_entries
+from trainer.harp import STANDARD_KEYS, Harp, natural_entries, tuning_names
 from trainer.music import POSITIONS
 from trainer.practice import Plan
 from trainer.reedcare.own_harps import list_own_harps, measured_harp, nominal_harp

@@ -13,9 +13,12 @@ from datetime import date
 
 from trainer.app.canvas import Canvas, TextRow, TextSpan, truncate
 from trainer.drill import Goal
-from trainer.harp import HOLES, Breath, Harp, Tab
-from trainer.harp.measured_tuning import (
+from trainer.harp import (
+    HOLES,
+    Breath,
+    Harp,
     ReedTuning,
+    Tab,
     nearest_temperament,
     overall_a4_hz,
     reed_tunings,
