@@ -9,6 +9,7 @@ import difflib
 import json
 import shutil
 import sys
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -157,7 +158,7 @@ def _position(held: Harp, song: str | None, position: int | None) -> int:
     return fits
 
 
-def _json(data: dict[str, object]) -> str:
+def _json(data: Mapping[str, object]) -> str:
     return json.dumps(data, indent=2)
 
 

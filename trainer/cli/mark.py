@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -276,7 +276,7 @@ def _marked_before(
             yield json.loads(target.read_text(encoding="utf-8"))
 
 
-def _write_class(out: Path, drill: Drill, data: list[dict[str, Any]]) -> None:
+def _write_class(out: Path, drill: Drill, data: Sequence[Mapping[str, Any]]) -> None:
     from trainer.report.class_page import class_html
     from trainer.report.class_report import (
         class_csv,

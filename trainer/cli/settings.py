@@ -50,7 +50,9 @@ def show(format_: FormatOption = Format.TEXT) -> None:
 
     found = resolve_settings()
     if format_ is Format.JSON:
-        write_json(_data(found))
+        from trainer.settings.schemas import settings_data
+
+        write_json(settings_data(found))
     else:
         typer.echo("\n".join(_lines(found)))
     _tell(found)
@@ -160,16 +162,6 @@ def _lines(found: ResolvedSettings) -> list[str]:
         text = "not set" if value is None else toml_value_text(value)
         lines.append(f"  {'.'.join(key):20}  {text:20}  {found.origins.get(key, '')}".rstrip())
     return lines
-
-
-def _data(found: ResolvedSettings) -> dict[str, Any]:
-    return {
-        "file": str(found.file),
-        "is_there": found.file.exists(),
-        "settings": found.settings.model_dump(mode="json"),
-        "from": {".".join(key): origin for key, origin in found.origins.items()},
-        "problems": list(found.problems),
-    }
 
 
 def _tell(found: ResolvedSettings) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -41,7 +40,9 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
     with silence_libraries():
         there = devices()
     if format_ is Format.JSON:
-        typer.echo(json.dumps([asdict(device) for device in there], indent=2))
+        from trainer.report.sound_report import device_data
+
+        typer.echo(json.dumps([device_data(device) for device in there], indent=2))
     elif there:
         for device in there:
             typer.echo(_line(device))
@@ -78,7 +79,12 @@ def check(
 
     with silence_libraries():
         found = check_microphone(microphone_spec(device, None, channel, clicks=False))
-    typer.echo(json.dumps(asdict(found), indent=2) if format_ is Format.JSON else _report(found))
+    if format_ is Format.JSON:
+        from trainer.report.sound_report import microphone_check_data
+
+        write_json(microphone_check_data(found))
+    else:
+        typer.echo(_report(found))
     if found.advice:
         raise typer.Exit(ExitCode.FAILED)
 
@@ -138,8 +144,9 @@ def calibrate(
             pair, trip = play_clicks(spec)
             kept = save_round_trip(journal, pair, trip)
     if format_ is Format.JSON:
-        clicks = {"heard": trip.heard, "clicks": trip.clicks} if trip else {}
-        write_json({**asdict(kept), "measured": kept.measured.isoformat(), **clicks})
+        from trainer.report.sound_report import calibration_data
+
+        write_json(calibration_data(kept, trip))
     else:
         typer.echo(calibration_text(kept, trip))
 

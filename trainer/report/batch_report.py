@@ -11,6 +11,7 @@ from typing import Any
 from trainer.practice.batch import MarkedRecording
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.result_report import result_data
+from trainer.report.schemas.results import BestPassData, RecordingData
 
 WIDTH = 80
 NAME = 30
@@ -69,14 +70,18 @@ def _hardest(best: Sequence[Any]) -> list[str]:
     ]
 
 
-def recording_data(one: MarkedRecording) -> dict[str, Any]:
-    """A recording as data that JSON can hold: which, what is wrong with it, and its passes."""
-    return {"recording": str(one.path), "trouble": one.trouble or None} | best_pass_data(one)
-
-
-def best_pass_data(one: MarkedRecording) -> dict[str, Any]:
-    """The best pass of a recording as data, and the scores of all; empty where there is none."""
-    best = one.best
+def recording_data(recording: MarkedRecording) -> RecordingData:
+    """Return a recording as JSON data: its path, why it could not be marked, or its best pass."""
+    best = best_pass_data(recording)
+    path, trouble = str(recording.path), recording.trouble or None
     if best is None:
-        return {}
-    return result_data(best) | {"passes": [result.score for result in one.passes]}
+        return {"recording": path, "trouble": trouble}
+    return {"recording": path, "trouble": trouble, **best}
+
+
+def best_pass_data(recording: MarkedRecording) -> BestPassData | None:
+    """Return the best pass of a recording as JSON data with the scores of all; None without one."""
+    best = recording.best
+    if best is None:
+        return None
+    return {**result_data(best), "passes": [result.score for result in recording.passes]}

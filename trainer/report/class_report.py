@@ -18,6 +18,7 @@ from typing import Any
 from trainer.drill import Drill
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.losses import Loss, losses
+from trainer.report.schemas.classes import ClassReportData
 
 MIN_STUDENT_LOSS_POINTS = 0.5
 """Smallest loss that counts for a student, in points of the total score. Chosen by judgment."""
@@ -138,7 +139,7 @@ def class_csv(students: Sequence[Student]) -> str:
     return file.getvalue()
 
 
-def class_data(drill: Drill, students: Sequence[Student]) -> dict[str, Any]:
+def class_data(drill: Drill, students: Sequence[Student]) -> ClassReportData:
     """Return the report as JSON data."""
     return {
         "drill": drill.name,

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import textwrap
-from typing import Any
 
 from trainer.coach import DailySet, Reason, SetEntry
 from trainer.practice import Event
 from trainer.practice.day_session import DayEnded, DayEvent, EntryEnded, EntryStarted
 from trainer.report.formatting import quantity_text, score_text
+from trainer.report.schemas.progress import DailySetData
 from trainer.report.tab_layout import drill_text, tab_page_text
 from trainer.report.take_lines import TakeLines
 
@@ -50,7 +50,7 @@ def daily_set_sentences(day: DailySet) -> str:
     return "\n".join(lines)
 
 
-def daily_set_data(day: DailySet) -> dict[str, Any]:
+def daily_set_data(day: DailySet) -> DailySetData:
     """The set as data that JSON can hold. Minutes and seconds are as expected, not as played."""
     return {
         "player": day.player,

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 
 from trainer.harp import HOLES, Harp, Tab, Tuning, standard_key
 from trainer.music import (
@@ -22,6 +22,7 @@ from trainer.music import (
     pitch_class_name,
     position_name,
 )
+from trainer.report.schemas.harps import HarpChartData, HarpChoicesData
 
 WIDTH = 80
 _LABEL, _CELL = 16, 6
@@ -87,7 +88,7 @@ class Chart:
         return cls(harp, position, key, entries)
 
 
-def chart_data(chart: Chart) -> dict[str, object]:
+def chart_data(chart: Chart) -> HarpChartData:
     """A chart as plain data; hertz to 0.001, cents to 0.01.
 
     `holes` tells which breath bends on each hole and how far at most: ``bend_limit_cents`` is 0
@@ -219,7 +220,7 @@ def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
     return tuple(found)
 
 
-def harp_choices_data(song: str, position: int, tuning: Tuning) -> dict[str, object]:
+def harp_choices_data(song: str, position: int, tuning: Tuning) -> HarpChoicesData:
     """The harp for a song's key in a position, and those of the other positions, as plain data.
 
     Raises:
@@ -230,7 +231,10 @@ def harp_choices_data(song: str, position: int, tuning: Tuning) -> dict[str, obj
         "tuning": tuning.name,
         "position": position,
         "harp": standard_key(harp_key_for(parse_song_key(song), position)),
-        "positions": [asdict(pick) for pick in harp_choices(song, tuning)],
+        "positions": [
+            {"position": choice.position, "harp": choice.harp, "naturals": choice.naturals}
+            for choice in harp_choices(song, tuning)
+        ],
     }
 
 

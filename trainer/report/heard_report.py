@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterator
-from typing import Any
 
 from trainer.ear import HeardNote, Reading
-from trainer.ear.motion import Modulation, Motion
+from trainer.ear.motion import Motion
+from trainer.report.schemas.heard import HeardNoteData, ReadingData
 
 
-def reading_data(reading: Reading) -> dict[str, Any]:
+def reading_data(reading: Reading) -> ReadingData:
     """A reading as data that JSON can hold; what is not known is null.
 
     `time` is the centre of what was analysed and `heard_at` the end of the last sample used, both
@@ -33,7 +33,7 @@ def reading_data(reading: Reading) -> dict[str, Any]:
     }
 
 
-def heard_note_data(note: HeardNote) -> dict[str, Any]:
+def heard_note_data(note: HeardNote) -> HeardNoteData:
     """A note as data that JSON can hold; times in seconds.
 
     What its pitch does is as in :class:`trainer.ear.motion.Motion`; vibrato and tremolo have a
@@ -57,19 +57,20 @@ def heard_note_data(note: HeardNote) -> dict[str, Any]:
         "settle_ms": _rounded(motion.settle_ms, 1),
         "drift_cents_s": _rounded(motion.drift_cents_s, 2),
         "wobble_cents": _rounded(motion.wobble_cents, 3),
-        "vibrato": _swing_dict(motion.vibrato, "cents"),
-        "tremolo": _swing_dict(note.tremolo, "db"),
-        "glide": glide
-        and {
+        "vibrato": None
+        if motion.vibrato is None
+        else {"hz": round(motion.vibrato.hz, 3), "cents": round(motion.vibrato.depth, 2)},
+        "tremolo": None
+        if note.tremolo is None
+        else {"hz": round(note.tremolo.hz, 3), "db": round(note.tremolo.depth, 2)},
+        "glide": None
+        if glide is None
+        else {
             "start_hz": round(glide.start_hz, 4),
             "end_hz": round(glide.end_hz, 4),
             "monotone": glide.monotone,
         },
     }
-
-
-def _swing_dict(swing: Modulation | None, unit: str) -> dict[str, float] | None:
-    return None if swing is None else {"hz": round(swing.hz, 3), unit: round(swing.depth, 2)}
 
 
 WIDTH = 80

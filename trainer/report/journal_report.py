@@ -7,14 +7,16 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.result_report import NARROWEST
+from trainer.report.schemas.journals import JournalData, ListedTakeData, PlayerSummaryData, TakeData
 from trainer.store import Journal, OwnHarp, TakeRecord
 from trainer.store.audio import BYTES_PER_MB, list_audio
+from trainer.transfer.records import step_record_data, take_summary_data
 
 if TYPE_CHECKING:
     from trainer.transfer.journal_files import JournalImport
@@ -61,9 +63,9 @@ def takes_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
     return "\n".join(_line(row, widths) for row in ({head: head for head in widths}, *rows))
 
 
-def takes_data(takes: Iterable[TakeRecord]) -> list[dict[str, Any]]:
+def takes_data(takes: Iterable[TakeRecord]) -> list[ListedTakeData]:
     """Takes for a program, without their steps: names as in :class:`TakeRecord`."""
-    return [take_data(take, steps=False) for take in takes]
+    return [_listed_data(take) for take in takes]
 
 
 def take_text(take: TakeRecord, width: int = 80) -> str:
@@ -86,12 +88,32 @@ def take_text(take: TakeRecord, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def take_data(take: TakeRecord, *, steps: bool = True) -> dict[str, Any]:
-    """One take for a program: names as in :class:`TakeRecord` and `StepRecord`."""
-    data = asdict(take) | {"began": take.began.isoformat(), "day": take.day.isoformat()}
-    if not steps:
-        del data["steps"]
-    return data
+def take_data(take: TakeRecord) -> TakeData:
+    """Return a take as JSON data."""
+    listed = _listed_data(take)
+    return {
+        "id": listed["id"],
+        "player": listed["player"],
+        "began": listed["began"],
+        "day": listed["day"],
+        "drill": listed["drill"],
+        "title": listed["title"],
+        "skills": listed["skills"],
+        "harp": listed["harp"],
+        "tempo": listed["tempo"],
+        "source": listed["source"],
+        "score": listed["score"],
+        "passed": listed["passed"],
+        "whole": listed["whole"],
+        "seconds": listed["seconds"],
+        "steps": tuple(step_record_data(step) for step in take.steps),
+        "extras": listed["extras"],
+        "audio": listed["audio"],
+    }
+
+
+def _listed_data(take: TakeRecord) -> ListedTakeData:
+    return {**take_summary_data(take), "audio": take.audio}
 
 
 def import_text(file: str, imported: JournalImport, width: int = 80) -> str:
@@ -137,7 +159,7 @@ class PlayerTally:
         return cls(player, len(days), len(set(days)), first, last, tuple(sorted(named)))
 
 
-def journal_data(path: Path) -> dict[str, Any]:
+def journal_data(path: Path) -> JournalData:
     """Where a journal lies, how large it is, and what is in it, ready for JSON.
 
     Sizes are bytes; `file_bytes` counts what is not yet moved from the log into the file, too. A
@@ -146,7 +168,7 @@ def journal_data(path: Path) -> dict[str, Any]:
     Raises:
         JournalError: it cannot be read.
     """
-    data: dict[str, Any] = {"path": str(path), "exists": path.exists()}
+    data: JournalData = {"path": str(path), "exists": path.exists()}
     if not path.exists():
         return data
     with Journal(path) as journal:
@@ -154,12 +176,13 @@ def journal_data(path: Path) -> dict[str, Any]:
         calibrations, names = journal.calibrations(), journal.players()
         files = [path.with_name(path.name + end) for end in ("", "-wal")]
         size = sum(file.stat().st_size for file in files if file.exists())
-    return data | {
+    return {
+        **data,
         "file_bytes": size,
         "takes": len(takes),
         "harps": len({(harp.player, harp.name) for harp in harps}),
         "calibrations": len(calibrations),
-        "players": [asdict(PlayerTally.of(name, takes, harps)) for name in names],
+        "players": [_player_data(PlayerTally.of(name, takes, harps)) for name in names],
         "sounds": sum(sound.size is not None and bool(sound.takes) for sound in kept),
         "sound_bytes": sum(sound.size or 0 for sound in kept),
         "sounds_missing": [take.id for one in kept if one.size is None for take in one.takes],
@@ -167,7 +190,18 @@ def journal_data(path: Path) -> dict[str, Any]:
     }
 
 
-def journal_text(data: dict[str, Any], width: int = 80) -> str:
+def _player_data(tally: PlayerTally) -> PlayerSummaryData:
+    return {
+        "player": tally.player,
+        "takes": tally.takes,
+        "days": tally.days,
+        "first": tally.first,
+        "last": tally.last,
+        "harps": tally.harps,
+    }
+
+
+def journal_text(data: JournalData, width: int = 80) -> str:
     """The same for reading; `data` is what :func:`whereabouts` gives."""
     if not data["exists"]:
         return f"{data['path']}\nThere is no journal yet; the first take that is played begins it."

@@ -5,7 +5,6 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import date
-from typing import Any
 
 from trainer.harp import (
     Harp,
@@ -19,6 +18,7 @@ from trainer.harp import (
 from trainer.music import cents
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.report.formatting import day_text
+from trainer.report.schemas.harps import OwnHarpData, OwnHarpSummaryData
 from trainer.store import OwnHarp
 
 WIDTH = 80
@@ -51,7 +51,7 @@ def _harp_line(own: OwnHarp, width: int, today: date) -> str:
     )
 
 
-def own_harps_data(harps: Sequence[OwnHarp]) -> list[dict[str, Any]]:
+def own_harps_data(harps: Sequence[OwnHarp]) -> list[OwnHarpSummaryData]:
     """The player's harps as plain data."""
     return [
         {
@@ -124,17 +124,17 @@ def _octave_lines(found: Sequence[OctavePair]) -> Iterator[str]:
         )
 
 
-def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
+def own_harp_data(own: OwnHarp, temperament: str | None) -> OwnHarpData:
     """How a harp is tuned, as plain data; cents to 0.01, Hz to 0.001."""
     harp, reeds = nominal_harp(own, temperament), measured_pitches(own)
     spread = {reed.tab: reed.spread_cents for reed in own.reeds}
     nearest, within = nearest_temperament(harp, reeds)
     return {
-        **own_harps_data([own])[0],
+        "name": own.name,
+        "player": own.player,
+        "key": own.tag.key,
+        "tuning": own.tag.tuning,
         "a4": round(overall_a4_hz(harp, reeds), 3),
-        "temperament": harp.temperament.name,
-        "nearest_temperament": nearest,
-        "nearest_within_cents": round(within, 2),
         "reeds": [
             {
                 "tab": str(one.tab),
@@ -149,6 +149,10 @@ def own_harp_data(own: OwnHarp, temperament: str | None) -> dict[str, Any]:
             }
             for one in reed_tunings(harp, reeds)
         ],
+        "measured": own.measured.isoformat(),
+        "temperament": harp.temperament.name,
+        "nearest_temperament": nearest,
+        "nearest_within_cents": round(within, 2),
         "octaves": [
             {
                 "low": str(one.low),

@@ -9,9 +9,7 @@ import csv
 import io
 import textwrap
 from collections.abc import Iterable, Iterator
-from dataclasses import asdict
 from datetime import date
-from typing import Any
 
 from trainer.coach import (
     METRICS,
@@ -33,6 +31,16 @@ from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
 from trainer.drill import CRITERIA
 from trainer.harp import Tab
 from trainer.report.formatting import day_text, quantity_text
+from trainer.report.schemas.progress import (
+    BestDayData,
+    ComparisonData,
+    OverviewData,
+    PeriodData,
+    PracticeTimeData,
+    ProgressData,
+    StepSummaryData,
+    SubjectData,
+)
 
 _NAME = 24
 _HEADINGS = {
@@ -275,7 +283,7 @@ def _weeks(weeks: Iterable[Period]) -> Iterator[str]:
 # Data
 
 
-def overview_data(overview: Overview) -> dict[str, Any]:
+def overview_data(overview: Overview) -> OverviewData:
     """All progress as data that JSON can hold. Shares are 0 to 1, gains positive where better, in
     the unit of their measure, and what is not known is null."""
     practice = overview.practice
@@ -289,50 +297,80 @@ def overview_data(overview: Overview) -> dict[str, Any]:
             "first": None if practice.first is None else practice.first.isoformat(),
             "last": None if practice.last is None else practice.last.isoformat(),
             "days_in_a_row": practice.row,
-            "total": asdict(practice.total),
-            "recent": asdict(practice.recent),
-            "before": asdict(practice.before),
+            "total": _time_data(practice.total),
+            "recent": _time_data(practice.recent),
+            "before": _time_data(practice.before),
         },
-        "subjects": [_subject_dict(one) for one in overview.subjects],
+        "subjects": [_subject_data(one) for one in overview.subjects],
     }
 
 
-def progress_data(progress: Progress, player: str) -> dict[str, Any]:
+def progress_data(progress: Progress, player: str) -> ProgressData:
     """One thing with all of its days and weeks, in the same way."""
     return {
         "player": player,
         "today": progress.today.isoformat(),
         "weeks_compared": progress.span,
         "interval_level": CONFIDENCE_LEVEL,
-        **_subject_dict(progress),
-        "days": [_period_dict(day) for day in progress.days],
-        "weeks": [_period_dict(week) for week in progress.weeks],
+        **_subject_data(progress),
+        "days": [_period_data(day) for day in progress.days],
+        "weeks": [_period_data(week) for week in progress.weeks],
     }
 
 
-def _subject_dict(progress: Progress) -> dict[str, Any]:
+def _time_data(time: PracticeTime) -> PracticeTimeData:
+    return {"days": time.days, "takes": time.takes, "minutes": time.minutes}
+
+
+def _subject_data(progress: Progress) -> SubjectData:
     return {
         "name": progress.name,
         "kind": progress.kind.value,
         "notes": progress.notes,
-        "usual": asdict(progress.usual),
-        "best": {name: _point_dict(progress.best(name)) for name in METRICS},
-        "change": {name: _change_dict(progress.change(name)) for name in METRICS},
+        "usual": _summary_data(progress.usual),
+        "best": {name: _best_data(progress.best(name)) for name in METRICS},
+        "change": {name: _comparison_data(progress.change(name)) for name in METRICS},
     }
 
 
-def _point_dict(point: SeriesPoint | None) -> dict[str, Any] | None:
+def _best_data(point: SeriesPoint | None) -> BestDayData | None:
     if point is None:
         return None
     return {"day": point.first.isoformat(), "value": point.value, "notes": point.notes}
 
 
-def _change_dict(change: Comparison) -> dict[str, Any]:
-    return {**asdict(change), "verdict": change.verdict.value}
+def _comparison_data(change: Comparison) -> ComparisonData:
+    return {
+        "verdict": change.verdict.value,
+        "gain": change.gain,
+        "low": change.low,
+        "high": change.high,
+        "before": change.before,
+        "after": change.after,
+    }
 
 
-def _period_dict(period: Period) -> dict[str, Any]:
-    return {"first": period.first.isoformat(), **asdict(period.figures)}
+def _period_data(period: Period) -> PeriodData:
+    return {"first": period.first.isoformat(), **_summary_data(period.figures)}
+
+
+def _summary_data(summary: StepSummary) -> StepSummaryData:
+    return {
+        "notes": summary.notes,
+        "takes": summary.takes,
+        "cents": summary.cents,
+        "bias_cents": summary.bias_cents,
+        "spread_cents": summary.spread_cents,
+        "wobble_cents": summary.wobble_cents,
+        "in_tune": summary.in_tune,
+        "clean": summary.clean,
+        "leak_db": summary.leak_db,
+        "off_ms": summary.off_ms,
+        "late_ms": summary.late_ms,
+        "late_spread_ms": summary.late_spread_ms,
+        "score": summary.score,
+        "parts": dict(summary.parts),
+    }
 
 
 _CSV_FIGURES = tuple(

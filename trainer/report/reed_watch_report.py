@@ -5,13 +5,13 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator, Sequence
 from datetime import date
-from typing import Any
 
 from trainer.harp import Harp
 from trainer.reedcare.own_harps import nominal_harp
 from trainer.reedcare.reed_history import PARAMETERS, Detuning, ReedHistory, ReedState
 from trainer.reedcare.reed_watch import HarpWatch
 from trainer.report.formatting import day_text, quantity_text
+from trainer.report.schemas.harps import ReedChangeData, ReedWatchData
 
 WIDTH = 80
 """Maximum line length in columns."""
@@ -118,7 +118,7 @@ def _now(one: ReedHistory) -> float:
     return last[len(last) // 2] if last else 0.0
 
 
-def reed_watch_data(watch: HarpWatch) -> dict[str, Any]:
+def reed_watch_data(watch: HarpWatch) -> ReedWatchData:
     """How a harp's reeds wear, as plain data; days as ISO dates, cents to 0.01."""
     return {
         "name": watch.harp.name,
@@ -140,7 +140,7 @@ def reed_watch_data(watch: HarpWatch) -> dict[str, Any]:
     }
 
 
-def _change_data(change: Detuning) -> dict[str, Any]:
+def _change_data(change: Detuning) -> ReedChangeData:
     return {
         "since": change.since.isoformat(),
         "earliest": change.earliest.isoformat(),

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict
-from typing import Any
 
-from trainer.marking import Mark, Result, break_down, score_criteria
+from trainer.drill import Goal, Step
+from trainer.marking import Mark, Measured, Result, break_down, score_criteria
 from trainer.report.formatting import score_text
+from trainer.report.schemas.results import (
+    FormulaData,
+    MeasuredData,
+    ResultData,
+    StepData,
+    TargetData,
+)
 
 NARROWEST = 40
 """Lines are never broken into less than this."""
@@ -50,14 +56,13 @@ def result_text(result: Result, width: int = 80) -> str:
     return "\n".join(lines)
 
 
-def result_data(result: Result) -> dict[str, Any]:
-    """A result as data that JSON can hold: every target, measured value, and how it was marked.
+def result_data(result: Result) -> ResultData:
+    """Return a result as JSON data: every target and measured value, and how it was marked.
 
-    Names are those of :class:`trainer.marking.Result`, `Mark` and `Measured`; units are in the
-    names, times in samples or beats, and what could not be measured is null. Of each part, the
-    formula's figures stand with the points of their lines, so that every number can be reckoned
-    again: `score` is min(`mean`, `most`) x `right` x `sounding`, as at the head of
-    :mod:`trainer.marking.score`.
+    Times are in samples or beats; what could not be measured is null. The formula of each
+    criterion lists its figures with the points of their lines, so that every number can be
+    computed again: `score` is min(`mean`, `most`) · `right` · `sounding`, as
+    :mod:`trainer.marking.score` defines it.
     """
     weakest = result.weakest
     goal = result.drill.goal
@@ -72,56 +77,108 @@ def result_data(result: Result) -> dict[str, Any]:
         "score": result.score,
         "passed": result.passed,
         "weakest": None if weakest is None else weakest.step.index,
-        "steps": [_mark_dict(mark, result) for mark in result.marks],
-        "extras": [asdict(extra) for extra in result.extras],
+        "steps": [_step_data(mark, result) for mark in result.marks],
+        "extras": [
+            {
+                "start": extra.start,
+                "end": extra.end,
+                "beats": extra.beats,
+                "after": extra.after,
+                "heard": extra.heard,
+                "sentence": extra.sentence,
+            }
+            for extra in result.extras
+        ],
     }
 
 
-def _mark_dict(mark: Mark, result: Result) -> dict[str, Any]:
-    step, goal = mark.step, result.drill.goal
-    judged = score_criteria(step, mark.measured, goal, 60_000.0 / result.tempo)
-    breakdown = break_down(step, mark.measured, mark.criteria, goal)
-    measured = asdict(mark.measured)
+def _step_data(mark: Mark, result: Result) -> StepData:
     return {
-        "index": step.index,
-        "target": {
-            "tab": step.tab,
-            "sounds": [[str(tab) for tab in sound] for sound in step.sounds],
-            "cents_off": list(step.offsets_cents) or [0.0] * len(step.sounds),
-            "either": None if step.alternative is None else str(step.alternative),
-            "kind": _kind(mark),
-            "care": step.cleanness_rule.value,
-            "vibrato": None if step.vibrato is None else asdict(step.vibrato),
-            "bar": step.bar,
-            "at_beats": float(step.start),
-            "length_beats": float(step.beats),
-            "tolerance_cents": goal.tolerance,
-        },
+        "index": mark.step.index,
+        "target": _target_data(mark.step, result.drill.goal),
         "score": mark.score,
         "parts": dict(mark.criteria),
-        "formula": {
-            "parts": {
-                name: {
-                    "earned": part.earned,
-                    "weight": goal.weights[name],
-                    "rule": part.rule,
-                    "terms": [asdict(term) for term in part.terms],
-                }
-                for name, part in judged.items()
-            },
-            **asdict(breakdown),
-        },
-        "measured": {
-            name: list(value) if isinstance(value, tuple) else value
-            for name, value in measured.items()
-        },
+        "formula": _formula_data(mark, result),
+        "measured": _measured_data(mark.measured),
         "sentence": mark.sentence,
     }
 
 
-def _kind(mark: Mark) -> str:
-    if mark.step.ladder:
+def _target_data(step: Step, goal: Goal) -> TargetData:
+    vibrato = step.vibrato
+    return {
+        "tab": step.tab,
+        "sounds": [[str(tab) for tab in sound] for sound in step.sounds],
+        "cents_off": list(step.offsets_cents) or [0.0] * len(step.sounds),
+        "either": None if step.alternative is None else str(step.alternative),
+        "kind": _kind(step),
+        "care": step.cleanness_rule.value,
+        "vibrato": None if vibrato is None else {"hz": vibrato.hz, "cents": vibrato.cents},
+        "bar": step.bar,
+        "at_beats": float(step.start),
+        "length_beats": float(step.beats),
+        "tolerance_cents": goal.tolerance,
+    }
+
+
+def _formula_data(mark: Mark, result: Result) -> FormulaData:
+    goal = result.drill.goal
+    scores = score_criteria(mark.step, mark.measured, goal, 60_000.0 / result.tempo)
+    breakdown = break_down(mark.step, mark.measured, mark.criteria, goal)
+    return {
+        "parts": {
+            name: {
+                "earned": score.earned,
+                "weight": goal.weights[name],
+                "rule": score.rule,
+                "terms": [
+                    {
+                        "figure": term.figure,
+                        "value": term.value,
+                        "at": term.at,
+                        "points": term.points,
+                        "earned": term.earned,
+                    }
+                    for term in score.terms
+                ],
+            }
+            for name, score in scores.items()
+        },
+        "mean": breakdown.mean,
+        "most": breakdown.most,
+        "right": breakdown.right,
+        "sounding": breakdown.sounding,
+    }
+
+
+def _measured_data(measured: Measured) -> MeasuredData:
+    return {
+        "start": measured.start,
+        "end": measured.end,
+        "late_ms": measured.late_ms,
+        "cents": measured.cents,
+        "wobble_cents": measured.wobble_cents,
+        "drift_cents": measured.drift_cents,
+        "scoop_cents": measured.scoop_cents,
+        "settle_ms": measured.settle_ms,
+        "leak_db": measured.leak_db,
+        "leak_hole": measured.leak_hole,
+        "holes": list(measured.holes),
+        "hidden": list(measured.hidden),
+        "heard": measured.heard,
+        "rungs": list(measured.rungs),
+        "stray_cents": measured.stray_cents,
+        "back_cents": measured.back_cents,
+        "unheard": list(measured.unheard),
+        "vibrato_hz": measured.vibrato_hz,
+        "vibrato_cents": measured.vibrato_cents,
+        "tries": measured.tries,
+    }
+
+
+def _kind(step: Step) -> str:
+    if step.ladder:
         return "ladder"
-    if mark.step.is_glide:
+    if step.is_glide:
         return "glide"
-    return "chord" if mark.step.is_chord else "note"
+    return "chord" if step.is_chord else "note"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from dataclasses import asdict
 
 from trainer.drill import Drill, Shelf
 from trainer.report.drill_report import duration_text
+from trainer.report.schemas.drills import ShelfDrillData
 
 NARROWEST = 20
 """Titles are never broken into less than this beside what stands before them."""
@@ -29,7 +29,7 @@ def shelf_text(shelf: Shelf, width: int = 80) -> str:
     return "\n\n".join(groups)
 
 
-def shelf_data(shelf: Shelf) -> list[dict[str, object]]:
+def shelf_data(shelf: Shelf) -> list[ShelfDrillData]:
     """The same for a program: one object a drill, ready for JSON."""
     return [_facts(drill) for drill in shelf.drills]
 
@@ -51,7 +51,8 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width, break_on_hyphens=False)
 
 
-def _facts(drill: Drill) -> dict[str, object]:
+def _facts(drill: Drill) -> ShelfDrillData:
+    climb = drill.climb
     return {
         "name": drill.name,
         "title": drill.title,
@@ -66,7 +67,7 @@ def _facts(drill: Drill) -> dict[str, object]:
         "swing": float(drill.swing),
         "pickup": float(-drill.start),
         "loop": drill.loop,
-        "climb": asdict(drill.climb) if drill.climb else None,
+        "climb": {"by": climb.by, "to": climb.to, "after": climb.after} if climb else None,
         "parts": 2 if drill.second else 1,
         "calls": any(step.call for step in drill.steps),
         "bars": drill.bars,

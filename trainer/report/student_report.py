@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Sequence
-from typing import Any
 
 from trainer.drill import CRITERIA
 from trainer.marking import Result
@@ -13,6 +12,7 @@ from trainer.report.advice import Advice
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import score_text
 from trainer.report.result_report import result_data, total_line
+from trainer.report.schemas.results import AdviceData, StudentReportData
 from trainer.report.tab_layout import tab_page_text
 
 MEASURED = ("cents", "wobble_cents", "settle_ms", "late_ms", "leak_hole", "leak_db")
@@ -83,10 +83,12 @@ def student_csv(result: Result) -> str:
     return file.getvalue()
 
 
-def student_data(result: Result, advice: Sequence[Advice], name: str) -> dict[str, Any]:
-    """All of a report as data that JSON can hold."""
-    work = [{"what": one.focus, "why": one.reason, "drill": one.drill or None} for one in advice]
-    return {"recording": name, "to_work_on": work} | result_data(result)
+def student_data(result: Result, advice: Sequence[Advice], name: str) -> StudentReportData:
+    """Return a report as JSON data; arguments as for :func:`student_markdown`."""
+    to_work_on: list[AdviceData] = [
+        {"what": item.focus, "why": item.reason, "drill": item.drill or None} for item in advice
+    ]
+    return {"recording": name, "to_work_on": to_work_on, **result_data(result)}
 
 
 def _plain(text: str) -> str:

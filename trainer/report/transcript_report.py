@@ -6,12 +6,17 @@ import csv
 import io
 import textwrap
 from collections.abc import Iterator
-from typing import Any
 
 from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.music import position_for, position_name
 from trainer.report.heard_report import offset_text
+from trainer.report.schemas.transcripts import (
+    HarpGuessData,
+    MeterData,
+    TranscribedNoteData,
+    TranscriptHeadData,
+)
 from trainer.report.tab_layout import tab_page_text
 from trainer.transcript import (
     DOUBTFUL_CONFIDENCE,
@@ -119,7 +124,7 @@ def _beat(note: TranscribedNote) -> str:
     return "" if note.beat is None else f"{note.bar:>3} {float(note.beat):4.3g}"
 
 
-def transcript_notes_data(transcript: Transcript) -> list[dict[str, Any]]:
+def transcript_notes_data(transcript: Transcript) -> list[TranscribedNoteData]:
     """The notes as data that JSON can hold, by `COLUMNS`, one part after the other; what is not
     known is null."""
     return [
@@ -129,7 +134,7 @@ def transcript_notes_data(transcript: Transcript) -> list[dict[str, Any]]:
     ]
 
 
-def transcript_head_data(transcript: Transcript) -> dict[str, Any]:
+def transcript_head_data(transcript: Transcript) -> TranscriptHeadData:
     """What is known of the whole, as data that JSON can hold; what is not known is null.
 
     Times are in seconds; `first_beat` is the number of the first of `beats`.
@@ -140,8 +145,8 @@ def transcript_head_data(transcript: Transcript) -> dict[str, Any]:
         "harp": {"key": harp.key.name, "tuning": harp.tuning.name, "a4": harp.a4},
         "harps": len(transcript.parts),
         "position": _position(harp, transcript.tonic),
-        "guesses": [_guess_dict(one) for one in transcript.guesses],
-        "meter": None if meter is None else _meter_dict(meter),
+        "guesses": [_guess_data(one) for one in transcript.guesses],
+        "meter": None if meter is None else _meter_data(meter),
         "warnings": list(transcript.warnings),
     }
 
@@ -150,7 +155,7 @@ def _position(harp: Harp, tonic: int | None) -> str | None:
     return None if tonic is None else position_name(position_for(harp.key.tonic, tonic))
 
 
-def _guess_dict(one: HarpGuess) -> dict[str, Any]:
+def _guess_data(one: HarpGuess) -> HarpGuessData:
     return {
         "key": one.harp.key.name,
         "share": round(one.probability, 4),
@@ -161,7 +166,7 @@ def _guess_dict(one: HarpGuess) -> dict[str, Any]:
     }
 
 
-def _meter_dict(meter: Meter) -> dict[str, Any]:
+def _meter_data(meter: Meter) -> MeterData:
     return {
         "meter": f"{meter.meter[0]}/{meter.meter[1]}",
         "tempo": meter.tempo,
@@ -174,7 +179,7 @@ def _meter_dict(meter: Meter) -> dict[str, Any]:
     }
 
 
-def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> dict[str, Any]:
+def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> TranscribedNoteData:
     """A note as data, by `COLUMNS`.
 
     `part` is 1, or 2 of a second player. Times are in seconds, beats in beats as text that is an

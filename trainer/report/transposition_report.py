@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from trainer.drill import Drill
 from trainer.drill.transpose import Arrangement, arrangement_position, written_harp
 from trainer.music import position_name
+from trainer.report.schemas.drills import TranspositionData
 from trainer.report.tab_layout import tab_page_text
 
 MOST_ROWS = 12
@@ -45,7 +46,7 @@ def transposition_text(
 
 def transposition_data(
     drill: Drill, ways: Sequence[Arrangement], written: int = 1
-) -> dict[str, object]:
+) -> TranspositionData:
     """The same for a program, every way with all its tab, ready for JSON."""
     return {
         "drill": drill.name,

@@ -19,17 +19,19 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterator
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import dataclass, replace
 from datetime import date
 from enum import StrEnum
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from trainer.core.files import atomic_write
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, MergeCounts
-from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
+from trainer.store.records import Calibration, OwnHarp, TakeRecord
+from trainer.transfer.records import calibration_line, own_harp_line, take_line
+from trainer.transfer.schemas import CalibrationLine, JournalHeadLine, OwnHarpLine, TakeLine
 from trainer.transfer.takes_csv import read_takes_csv, takes_csv_lines
 from trainer.transfer.validation import (
     InvalidRecord,
@@ -39,10 +41,12 @@ from trainer.transfer.validation import (
     parse_take,
 )
 
-JOURNAL_FORMAT_NAME, JOURNAL_FORMAT_VERSION = "trainer journal", 1
+JOURNAL_FORMAT_NAME: Literal["trainer journal"] = "trainer journal"
+JOURNAL_FORMAT_VERSION = 1
 MAX_SHOWN_LINES = 10
 """So many bad lines of a file are told one by one."""
 _SQLITE = b"SQLite format 3\0"
+_HEAD: JournalHeadLine = {"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION}
 
 
 class JournalFormat(StrEnum):
@@ -110,15 +114,13 @@ def export_journal_lines(
     if format_ is JournalFormat.CSV:
         yield from takes_csv_lines(takes)
         return
-    yield _line({"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION})
+    yield _line(_HEAD)
     for take in takes:
-        yield _line(_take_data(take))
+        yield _line(take_line(take))
     for harp in journal.harps(player):
-        measured = harp.measured.isoformat()
-        yield _line({"kind": "harp"} | asdict(harp) | {"measured": measured})
-    for one in journal.calibrations() if player is None else ():
-        measured = one.measured.isoformat()
-        yield _line({"kind": "calibration"} | asdict(one) | {"measured": measured})
+        yield _line(own_harp_line(harp))
+    for calibration in journal.calibrations() if player is None else ():
+        yield _line(calibration_line(calibration))
 
 
 def export_journal(
@@ -213,19 +215,8 @@ def read_journal_file(path: Path) -> JournalContents:
     return contents
 
 
-def _line(data: dict[str, Any]) -> str:
+def _line(data: JournalHeadLine | TakeLine | OwnHarpLine | CalibrationLine) -> str:
     return json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def _take_data(take: TakeRecord) -> dict[str, Any]:
-    data = {name: getattr(take, name) for name in _TAKE_FIELDS}
-    steps = [{name: getattr(step, name) for name in _STEP_FIELDS} for step in take.steps]
-    written = {"began": take.began.isoformat(), "day": take.day.isoformat()}
-    return {"kind": "take"} | data | written | {"harp": asdict(take.harp), "steps": steps}
-
-
-_TAKE_FIELDS = tuple(one.name for one in fields(TakeRecord) if one.name != "audio")
-_STEP_FIELDS = tuple(one.name for one in fields(StepRecord))
 
 
 def _read_text(path: Path) -> str:
@@ -295,7 +286,7 @@ def _parsed(line: str, wrong: list[str]) -> Any:
 def _unknown_format(head: Any) -> str | None:
     """What is wrong with the first line."""
     if not isinstance(head, dict) or head.get("format") != JOURNAL_FORMAT_NAME:
-        expected = _line({"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION}).strip()
+        expected = _line(_HEAD).strip()
         return f"this is no export of a journal, which begins with {expected}"
     version = head.get("version")
     if type(version) is not int or version < 1:

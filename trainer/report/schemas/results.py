@@ -1,0 +1,282 @@
+"""Shapes of marks, results and reports on one recording."""
+
+from __future__ import annotations
+
+from typing_extensions import TypedDict
+
+
+class WantedVibratoData(TypedDict):
+    """A vibrato that a step asks for."""
+
+    hz: float
+    """Rate in hertz."""
+    cents: float
+    """Depth to each side in cents."""
+
+
+class TargetData(TypedDict):
+    """What a step asks for."""
+
+    tab: str
+    """Tab of the step."""
+    sounds: list[list[str]]
+    """The tab entries of each sound, in order; a chord has several entries in one sound."""
+    cents_off: list[float]
+    """Offset of each sound's target from its note in cents."""
+    either: str | None
+    """Another tab entry that counts as right."""
+    kind: str
+    """``note``, ``chord``, ``glide`` or ``ladder``."""
+    care: str
+    """Cleanness rule: ``plain``, ``clean``, ``loose`` or ``chord``."""
+    vibrato: WantedVibratoData | None
+    """Vibrato that is asked for."""
+    bar: int
+    """Number of the bar; 0 is the pick-up."""
+    at_beats: float
+    """Start in beats from the first full bar; negative in a pick-up."""
+    length_beats: float
+    """Length in beats."""
+    tolerance_cents: float
+    """Tolerance of the pitch to each side in cents."""
+
+
+class TermData(TypedDict):
+    """A measured figure and the score that it earns by linear interpolation."""
+
+    figure: str
+    """Name of the figure in `measured`."""
+    value: float | str | None
+    """Measured value; null if there is none."""
+    at: float | None
+    """Position on the line of `points`; null if the score does not come from a line."""
+    points: tuple[tuple[float, float], ...]
+    """Position and score of each point of the line, which is level beyond its ends."""
+    earned: float
+    """Score, 0 to 100."""
+
+
+class CriterionData(TypedDict):
+    """How a criterion was scored."""
+
+    earned: float
+    """Score, 0 to 100."""
+    weight: float
+    """Weight of the criterion in the step's score."""
+    rule: str
+    """How the terms combine: ``worst``, ``best``, ``rungs`` or ``wrong note``."""
+    terms: list[TermData]
+    """The figures behind the score."""
+
+
+class FormulaData(TypedDict):
+    """How the criteria make a step's score: min(mean, most) · right · sounding."""
+
+    parts: dict[str, CriterionData]
+    """Each judged criterion by name."""
+    mean: float
+    """Weighted mean of the criteria, 0 to 100."""
+    most: float
+    """Upper limit set by the worst criterion, and by cleanness where it is required."""
+    right: float
+    """1; less where the pitch is far off, 0 for a wrong note."""
+    sounding: float
+    """Fraction of the wanted holes that sounded."""
+
+
+class MeasuredData(TypedDict):
+    """What was measured in a step. A figure that could not be measured is null."""
+
+    start: int | None
+    """First sample of the step."""
+    end: int | None
+    """First sample after the step."""
+    late_ms: float | None
+    """Onset relative to the beat in milliseconds; negative is early."""
+    cents: float | None
+    """Median offset of the held part from the target in cents; positive is sharp."""
+    wobble_cents: float | None
+    """Standard deviation of the held part about its slope in cents."""
+    drift_cents: float | None
+    """Change of pitch over the held part, by its slope, in cents."""
+    scoop_cents: float | None
+    """Offset of the onset from the target in cents; of a glide, median of its first quarter."""
+    settle_ms: float | None
+    """Time from the onset until the pitch stays within tolerance, in milliseconds."""
+    leak_db: float | None
+    """Level of the loudest unwanted hole in dB relative to the wanted one."""
+    leak_hole: int | None
+    """Number of that hole."""
+    holes: list[int]
+    """Holes that sounded for most of the held part."""
+    hidden: list[int]
+    """Wanted holes that cannot be told from one an octave below; they are not judged."""
+    heard: str | None
+    """Tab of the held note; differs from the target if a wrong note was played."""
+    rungs: list[float | None]
+    """Of a ladder, offset of each rung in cents; null for a rung that was not heard."""
+    stray_cents: float | None
+    """Of a glide on one hole, largest deviation from its path in cents."""
+    back_cents: float | None
+    """Of a glide or ladder on one hole, total movement against its direction in cents."""
+    unheard: list[str]
+    """Of a slide, sounds on its path that were not heard."""
+    vibrato_hz: float | None
+    """Rate of the vibrato in hertz."""
+    vibrato_cents: float | None
+    """Depth of the vibrato to each side in cents."""
+    tries: int | None
+    """With a free clock, number of notes begun until the step was held."""
+
+
+class StepData(TypedDict):
+    """The mark of a step."""
+
+    index: int
+    """Number of the step in the drill, from 0."""
+    target: TargetData
+    """What the step asks for."""
+    score: float
+    """Score, 0 to 100."""
+    parts: dict[str, float]
+    """Score of each judged criterion, 0 to 100."""
+    formula: FormulaData
+    """How the score was reached."""
+    measured: MeasuredData
+    """What was measured."""
+    sentence: str
+    """Why it was marked so, in words."""
+
+
+class ExtraNoteData(TypedDict):
+    """A note that the drill does not ask for."""
+
+    start: int
+    """First sample."""
+    end: int
+    """First sample after it."""
+    beats: float
+    """Length in beats."""
+    after: int | None
+    """Number of the step before it, from 0; null before the first step."""
+    heard: str
+    """Its tab."""
+    sentence: str
+    """What it was, in words."""
+
+
+class ResultData(TypedDict):
+    """The result of a pass."""
+
+    drill: str
+    """Name of the drill."""
+    title: str
+    """Title of the drill."""
+    harp: str
+    """Name of the harp."""
+    tempo: float
+    """Tempo in beats per minute."""
+    pass_mark: float
+    """Score from which the drill is passed."""
+    tolerance_cents: float
+    """Tolerance of the pitch to each side in cents."""
+    weights: dict[str, float]
+    """Weight of each criterion."""
+    score: float
+    """Score, 0 to 100: mean of the steps' scores by their lengths."""
+    passed: bool
+    """Whether the score reached the pass mark."""
+    weakest: int | None
+    """Number of the step with the lowest score, from 0; null for a drill without steps."""
+    steps: list[StepData]
+    """The marks, in order."""
+    extras: list[ExtraNoteData]
+    """Extra notes, in order."""
+
+
+class BestPassData(ResultData):
+    """The best pass of a recording."""
+
+    passes: list[float]
+    """Scores of all passes, in order."""
+
+
+class UnmarkedRecordingData(TypedDict):
+    """A recording that could not be marked."""
+
+    recording: str
+    """Path of the recording."""
+    trouble: str | None
+    """Why it could not be marked."""
+
+
+class MarkedRecordingData(BestPassData):
+    """A recording and its best pass."""
+
+    recording: str
+    """Path of the recording."""
+    trouble: str | None
+    """Always null."""
+
+
+RecordingData = MarkedRecordingData | UnmarkedRecordingData
+"""A recording of a batch."""
+
+
+class AdviceData(TypedDict):
+    """A piece of advice."""
+
+    what: str
+    """What to work on: the note and the criterion."""
+    why: str
+    """Points lost, and how."""
+    drill: str | None
+    """Title of a drill that trains it; null if there is none."""
+
+
+class StudentReportData(ResultData):
+    """A student's report on the best pass of a recording."""
+
+    recording: str
+    """Name of the recording."""
+    to_work_on: list[AdviceData]
+    """Advice, the most urgent first."""
+
+
+class StudentRow(TypedDict):
+    """A step of a student's report as a row of CSV. What is unknown is empty."""
+
+    step: int
+    """Number of the step, from 1."""
+    bar: int
+    """Number of the bar; 0 is the pick-up."""
+    tab: str
+    """Tab of the step."""
+    mark: float
+    """Score, 0 to 100."""
+    pitch: float | None
+    """Score for pitch, 0 to 100."""
+    steadiness: float | None
+    """Score for steadiness, 0 to 100."""
+    attack: float | None
+    """Score for the attack, 0 to 100."""
+    motion: float | None
+    """Score for the motion between notes, 0 to 100."""
+    cleanness: float | None
+    """Score for cleanness, 0 to 100."""
+    time: float | None
+    """Score for timing, 0 to 100."""
+    cents: float | None
+    """Median offset of the held part from the target in cents; positive is sharp."""
+    wobble_cents: float | None
+    """Standard deviation of the held part about its slope in cents."""
+    settle_ms: float | None
+    """Settling time in milliseconds."""
+    late_ms: float | None
+    """Onset relative to the beat in milliseconds; negative is early."""
+    leak_hole: int | None
+    """Number of the loudest unwanted hole."""
+    leak_db: float | None
+    """Its level in dB relative to the wanted one."""
+    why: str
+    """Why the step was marked so, in words."""
