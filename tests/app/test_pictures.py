@@ -233,7 +233,7 @@ def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
     with Journal(path) as kept:
         kept.add(*demo.demo_takes(TODAY))
     told = overview_at(path, demo.PLAYER, TODAY)
-    assert told.find("-4'").change("cents").verdict is ComparisonVerdict.BETTER
+    assert told.find("-4'").compare("cents").verdict is ComparisonVerdict.BETTER
     assert [take.score for take in demo.demo_takes(TODAY)] == [
         t.score for t in demo.demo_takes(TODAY)
     ]

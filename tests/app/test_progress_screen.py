@@ -127,7 +127,7 @@ def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Pat
         assert f"{worst.name}: how far off, cents" in plot
         assert "• a day   ⠒ a week" in plot
         assert "┤" in plot
-        assert change_text(worst.change("cents"), "cents") in plot
+        assert change_text(worst.compare("cents"), "cents") in plot
         assert "Notes, the worst first" not in plot
         await pilot.press("down")  # choosing goes on while the list is out of sight
         await pilot.pause()
@@ -152,7 +152,7 @@ def test_a_large_screen_shows_both_and_every_measure(journal: Path) -> None:
             await pilot.pause()
         assert "everything: how far off, cents" in text(pilot)
         for name, unit in (("cents", "cents"), ("in_tune", "%"), ("off_ms", "ms")):
-            assert change_text(everything.change(name), unit) in shown
+            assert change_text(everything.compare(name), unit) in shown
         assert "enter" not in shown.splitlines()[-1]  # there is nothing to turn
 
     run(test, journal, LARGE)
@@ -333,7 +333,7 @@ def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
 
 def test_lines_say_the_same_as_the_command(journal: Path) -> None:
     line = ProgressLine.of(overview_at(journal, "Runa", TODAY).find("-4"))
-    assert line.changes["cents"] == line.progress.change("cents")
+    assert line.changes["cents"] == line.progress.compare("cents")
     better = replace(
         line, changes={"cents": Comparison(ComparisonVerdict.BETTER, 2.0, 1.0, 3.0, 7, 7)}
     )

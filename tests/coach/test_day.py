@@ -273,8 +273,8 @@ def test_many_notes_of_one_take_are_worth_fewer() -> None:
         success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "7"] for takes in (one, more)
     )
     # Kish's design effect with a likeness of 0.3: 12 / (1 + 11 * 0.3)
-    assert alike.samples == pytest.approx(12 / 4.3)
-    assert apart.samples == pytest.approx(12.0)
+    assert alike.effective_tries == pytest.approx(12 / 4.3)
+    assert apart.effective_tries == pytest.approx(12.0)
     assert alike.tried == apart.tried == 12
 
 
@@ -313,7 +313,7 @@ def test_the_probability_that_it_is_weak_is_right() -> None:
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
         found = success_rates(count_tries(days_of(truth, 6, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            sure.append(found[TraitKind.ENTRY, entry].sure)
+            sure.append(found[TraitKind.ENTRY, entry].probability_below)
             below.append(rate < 0.7)
     for low, high in ((0.0, 0.3), (0.3, 0.7), (0.7, 1.0)):
         inside = [i for i, p in enumerate(sure) if low <= p < high]
@@ -434,7 +434,7 @@ def test_why_is_told_with_days_and_figures(tmp_path: Path) -> None:
         whys = {entry.drill: entry.why for entry in made(journal).entries}
     assert whys["next-door-and-back"] == "due since Monday; 71 last time, on Sunday"
     assert whys["first-clean-notes"] == "easy on the lips; 83 last time, on Tuesday; due today"
-    assert whys["late-for-class"] == "97 at best, and not played for 9 days"
+    assert whys["late-for-class"] == "best score 97; not played for 9 days"
 
 
 @pytest.mark.parametrize(
@@ -507,8 +507,8 @@ def test_drills_train_what_their_steps_hold() -> None:
     assert trait.trains[TraitKind.ENTRY, "-4'"] == pytest.approx(bends / len(trait.drill.steps))
     assert trait.trains[TraitKind.CRITERION, "attack"] > 0.2
     assert trait.trains[TraitKind.SKILL, "half-step bends"] == 1.0
-    assert not trait.easy
-    assert TRAIT["first-clean-notes"].easy
+    assert not trait.is_warm_up
+    assert TRAIT["first-clean-notes"].is_warm_up
     assert TRAIT["octave-splits"].strain > 0.4
     assert TRAIT["on-the-and"].trains[TraitKind.CRITERION, "time"] > 0.5
     # calls are the trainer's: they train nobody
@@ -695,7 +695,7 @@ def run_tiny(
 
 def todays(journal: Journal, day: date | None = None) -> DailySet:
     sources = ("microphone", "player")
-    return open_daily_set(journal, "Marit", day or date.today(), 4.0, TINY, counting=sources)
+    return open_daily_set(journal, "Marit", day or date.today(), 4.0, TINY, counted_sources=sources)
 
 
 def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> None:
@@ -717,7 +717,7 @@ def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> Non
     assert {(one.player, one.harp.name, one.whole) for one in takes} == {("Marit", "old C", True)}
     assert over.score is not None
     assert over.score > 90
-    assert over.moved is None
+    assert over.mean_gain is None
 
 
 def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None:

@@ -92,7 +92,7 @@ def _rest(options: dict[str, Any]) -> dict[str, Any]:
 
 
 def _change(steps: StepTable, measure: str) -> Comparison:
-    return Progress("-4'", SubjectKind.NOTE, steps, TODAY).change(measure)
+    return Progress("-4'", SubjectKind.NOTE, steps, TODAY).compare(measure)
 
 
 @pytest.mark.parametrize("measure", ["cents", "spread_cents", "in_tune"])
@@ -143,7 +143,7 @@ def test_harder_notes_are_no_loss() -> None:
             rng, WEEK, BEFORE, night=2.0, notes=40, entries=(4.0, 30.0), played=((3, 1), (1, 3))
         )
         worse += _change(steps, "cents").verdict is ComparisonVerdict.WORSE
-        alike = StepTable(steps.day, steps.take, np.zeros_like(steps.what), steps.values)
+        alike = StepTable(steps.day, steps.take, np.zeros_like(steps.tab), steps.values)
         would_be += _change(alike, "cents").verdict is ComparisonVerdict.WORSE
     print(f"told as worse: {worse} of {runs}; with all notes taken for one, {would_be}")
     assert worse / runs <= 0.06
@@ -158,7 +158,7 @@ def test_evenings_in_a_journal_are_told_for_what_they_are(
     for seed in range(25):
         (tmp_path / str(seed)).mkdir()
         found = seen(tmp_path / str(seed), evenings(seed, days=14, gain=gain))
-        better += found.find("everything").change("cents").verdict is ComparisonVerdict.BETTER
+        better += found.find("everything").compare("cents").verdict is ComparisonVerdict.BETTER
     print(f"{gain:g} cents a week: told as better in {better} of 25 weeks")
     assert least <= better <= most
 
@@ -170,7 +170,7 @@ def test_a_note_that_is_new_this_week_is_set_against_nothing(tmp_path: Path) -> 
         )
         for back in range(14)
     ]
-    change = seen(tmp_path, takes).find("everything").change("cents")
+    change = seen(tmp_path, takes).find("everything").compare("cents")
     assert change == Comparison(ComparisonVerdict.UNCLEAR, None, None, None, 0, 0)
 
 
@@ -179,16 +179,16 @@ def test_the_last_seven_days_end_today(tmp_path: Path, back: int, counted: tuple
     # The other side is there on two days, so that the note is in both weeks.
     other = [7, 8] if back < 7 else [0, 1]
     takes = [take(TODAY - at * DAY, [step("4", 3.0)] * 3) for at in (back, *other)]
-    change = seen(tmp_path, takes).find("4").change("cents")
+    change = seen(tmp_path, takes).find("4").compare("cents")
     assert (change.before, change.after) == tuple(one or 2 for one in counted)
 
 
 def test_days_beyond_both_weeks_and_days_of_two_notes_do_not_count(tmp_path: Path) -> None:
     takes = [take(TODAY - at * DAY, [step("4", 3.0)] * 3) for at in (0, 1, 7, 14, 15)]
     takes.append(take(TODAY - 2 * DAY, [step("4", 3.0)] * 2))
-    change = seen(tmp_path, takes).find("4").change("cents")
+    change = seen(tmp_path, takes).find("4").compare("cents")
     assert (change.before, change.after) == (1, 2)
-    wider = seen(tmp_path, (), weeks=2).find("4").change("cents")
+    wider = seen(tmp_path, (), weeks=2).find("4").compare("cents")
     assert (wider.before, wider.after) == (2, 3)
 
 
@@ -200,9 +200,9 @@ def test_a_change_worked_by_hand(tmp_path: Path) -> None:
         for back, off in offs.items()
     ]
     found = seen(tmp_path, takes).find("-4'")
-    assert found.change("cents") == Comparison(ComparisonVerdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
+    assert found.compare("cents") == Comparison(ComparisonVerdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
     # One day of four was in tune before, all four are now: each gain is 0 or 1, as often 1
-    tune = found.change("in_tune")
+    tune = found.compare("in_tune")
     assert (tune.verdict, tune.gain, tune.low, tune.high) == (
         ComparisonVerdict.UNCLEAR,
         1.0,
@@ -340,11 +340,11 @@ def test_how_much_was_practised(tmp_path: Path) -> None:
     ]
     practice = seen(tmp_path, takes).practice
     assert (practice.first, practice.last) == (TODAY - 40 * DAY, TODAY - DAY)
-    assert practice.row == 3  # nothing yet today
+    assert practice.days_in_a_row == 3  # nothing yet today
     assert (practice.total.days, practice.total.takes, practice.total.minutes) == (6, 12, 18.0)
     assert (practice.recent.days, practice.recent.minutes) == (4, 12.0)
     assert (practice.before.days, practice.before.minutes) == (1, 3.0)
-    assert seen(tmp_path, [take(TODAY, [step("4", 1.0)])]).practice.row == 4
+    assert seen(tmp_path, [take(TODAY, [step("4", 1.0)])]).practice.days_in_a_row == 4
 
 
 groups = st.lists(
@@ -439,7 +439,7 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     row = next(line for line in text.splitlines() if line.startswith("-3''"))
     assert f"{deep.usual.cents:.1f}" in row
     assert f"{100 * (deep.usual.in_tune or 0):.0f} %" in row
-    assert deep.change("cents").verdict.value in row
+    assert deep.compare("cents").verdict.value in row
     table = text.split("together")[0].splitlines()
     notes = [line.split()[0] for line in table if re.match(r"-?\d", line)]
     assert notes == [one.name for one in class_.of(SubjectKind.NOTE)]
@@ -516,7 +516,7 @@ def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
     one = class_.find("-4'")
     whole = json.loads(json.dumps(progress_data(one, "Runa"), allow_nan=False))
     assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in one.days]
-    assert whole["change"]["cents"]["verdict"] == one.change("cents").verdict.value
+    assert whole["change"]["cents"]["verdict"] == one.compare("cents").verdict.value
     assert whole["best"]["cents"]["value"] == one.best("cents").value  # type: ignore[union-attr]
 
 

@@ -50,7 +50,7 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
         counting = (
             (*PLAYER_SOURCES, "player") if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
         )
-        day = open_daily_set(journal, player, today, minutes, drills, counting=counting)
+        day = open_daily_set(journal, player, today, minutes, drills, counted_sources=counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
     return DailySetView(day, recent)
 

@@ -1,8 +1,8 @@
-"""The day's set: made once a day from the journal, kept in it, and ticked off by the day's takes.
+"""The daily set: made once a day from the journal, stored in it, and ticked off by takes.
 
-It depends on the journal as it stood before the day, on the minutes and on the drills at hand, and
-on nothing else: the same journal and day give the same set. It is kept as it was made, so that it
-can be left and taken up again; other minutes make what has not been played yet anew.
+It depends on the journal before the day, the minutes and the drills of the shelf only: the same
+journal and day give the same set. It is stored, so that it can be resumed. If the minutes change,
+entries that have not been played yet are chosen anew.
 """
 
 from __future__ import annotations
@@ -30,14 +30,14 @@ from trainer.store.records import TakeRecord
 
 @dataclass(frozen=True, slots=True)
 class DailySet:
-    """The set of a day, and how far it has been played.
+    """The set of a day, and how much of it has been played.
 
     Attributes:
-        player, day: whose, and of which day.
-        minutes: how long it was to be.
-        entries: in the order to play them in; any order will do.
-        played: scores of the day's whole takes of each drill, in order.
-        unsaved: why it could not be kept in the journal, in a sentence; None if it is.
+        player, day: player and day of the set.
+        minutes: the time that was asked for, in minutes.
+        entries: its entries, in the suggested order; the player may choose another.
+        played: scores of the day's whole takes, in order, by drill.
+        unsaved: why the set could not be stored in the journal, as a sentence; None if it was.
     """
 
     player: str
@@ -52,7 +52,7 @@ class DailySet:
         return self.played.get(entry.drill, ())
 
     def best(self, entry: SetEntry) -> float | None:
-        """The best of them; None if there is none."""
+        """The best of these scores; None if there is none."""
         return max(self.scores(entry), default=None)
 
     def is_done(self, entry: SetEntry) -> bool:
@@ -61,29 +61,28 @@ class DailySet:
 
     @property
     def left(self) -> tuple[SetEntry, ...]:
-        """What is still to be played."""
+        """The entries that are not done."""
         return tuple(entry for entry in self.entries if not self.is_done(entry))
 
     @property
     def seconds(self) -> float:
-        """How long the whole is expected to last."""
+        """Expected time of the whole set in seconds."""
         return sum(entry.seconds for entry in self.entries)
 
     @property
     def score(self) -> float | None:
-        """The mean of the best takes of what was played; None before anything was."""
+        """Mean of the entries' best scores; None before anything was played."""
         bests = [best for entry in self.entries if (best := self.best(entry)) is not None]
         return fmean(bests) if bests else None
 
     @property
-    def moved(self) -> float | None:
-        """By how much the best takes are better, at the mean, than those of the last time each
-        drill was played; None if nothing was played that had been before."""
-        moves = [by for entry in self.entries if (by := self.moved_by(entry)) is not None]
-        return fmean(moves) if moves else None
+    def mean_gain(self) -> float | None:
+        """Mean gain of the entries; None if none has a gain."""
+        gains = [gain for entry in self.entries if (gain := self.gain(entry)) is not None]
+        return fmean(gains) if gains else None
 
-    def moved_by(self, entry: SetEntry) -> float | None:
-        """By how much the best take of an entry is better than that of the last time."""
+    def gain(self, entry: SetEntry) -> float | None:
+        """Points between an entry's best take and that of the last time; None without both."""
         best = self.best(entry)
         return None if best is None or entry.last is None else best - entry.last
 
@@ -99,39 +98,40 @@ def open_daily_set(
     minutes: float,
     shelf: Shelf,
     harp: Harp | None = None,
-    counting: Collection[str] = PLAYER_SOURCES,
+    counted_sources: Collection[str] = PLAYER_SOURCES,
 ) -> DailySet:
-    """The set of a player's day: the one that was made before, or a new one.
+    """The stored set of a day, or a new one.
 
     Args:
-        journal: where the takes are and the set is kept.
-        player: whose.
-        day: which.
-        minutes: how long it may be; if that is not what it was made for, what has not been played
-            yet is chosen anew.
-        shelf: the drills at hand.
-        harp: the harp in hand; None takes those that were measured or played of late.
-        counting: sources of takes that tick entries off.
+        journal: holds the takes and the stored set.
+        player: name of the player.
+        day: the day.
+        minutes: time for the set in minutes. Entries of a set that was made for another time are
+            chosen anew, unless they have been played.
+        shelf: the drills.
+        harp: the harp to play on. None takes the harps that were measured or played recently.
+        counted_sources: sources of takes that count as playing an entry.
 
     Raises:
-        JournalError: the journal cannot be read. One that cannot be written is told in the set.
+        JournalError: the journal cannot be read. Where it cannot be written, the set's `unsaved`
+            states the reason.
     """
     of_today = journal.takes(player=player, since=day, until=day, steps=False)
-    played = _played(of_today, counting)
-    made = _made(journal, player, day, {drill.name for drill in shelf.drills})
-    if made is not None and made.minutes == minutes and _fits(made, played, harp):
-        return replace(made, played=played)
-    kept = [entry for entry in made.entries if entry.drill in played] if made else []
+    played = _scores(of_today, counted_sources)
+    stored = _stored_set(journal, player, day, {drill.name for drill in shelf.drills})
+    if stored is not None and stored.minutes == minutes and _fits_harp(stored, played, harp):
+        return replace(stored, played=played)
+    kept = [entry for entry in stored.entries if entry.drill in played] if stored else []
     before = day - timedelta(days=1)
     takes = journal.takes(player=player, until=before, steps=False)
-    recent = journal.takes(
-        player=player, since=day - timedelta(days=WEAKNESS.window_days), until=before
-    )
-    harps = (harp,) if harp else _at_hand(journal, player, takes, day)
-    traits = _traits(shelf.drills, harps)
-    drills = {trait.drill.name: trait.drill for trait in traits}
-    stand, found = drill_statuses(takes, drills, day), success_rates(count_tries(recent), day)
-    chosen = choose_entries(traits, stand, found, day, minutes, kept)
+    window = timedelta(days=WEAKNESS.window_days)
+    recent = journal.takes(player=player, since=day - window, until=before)
+    harps = (harp,) if harp else _available_harps(journal, player, takes, day)
+    drill_traits = _drill_traits(shelf.drills, harps)
+    drills = {traits.drill.name: traits.drill for traits in drill_traits}
+    statuses = drill_statuses(takes, drills, day)
+    rates = success_rates(count_tries(recent), day)
+    chosen = choose_entries(drill_traits, statuses, rates, day, minutes, kept)
     new = DailySet(player, day, minutes, (*kept, *chosen), played)
     try:
         journal.save_daily_set(player, day, minutes, [asdict(entry) for entry in new.entries])
@@ -140,62 +140,68 @@ def open_daily_set(
     return new
 
 
-def _played(takes: Iterable[TakeRecord], counting: Collection[str]) -> dict[str, tuple[float, ...]]:
-    """Scores of the whole takes of a day, by drill."""
-    played: dict[str, tuple[float, ...]] = {}
+def _scores(takes: Iterable[TakeRecord], sources: Collection[str]) -> dict[str, tuple[float, ...]]:
+    """Scores of the whole takes of a day from some sources, by drill."""
+    scores: dict[str, tuple[float, ...]] = {}
     for take in takes:
-        if take.whole and take.source in counting:
-            played[take.drill] = (*played.get(take.drill, ()), take.score)
-    return played
+        if take.whole and take.source in sources:
+            scores[take.drill] = (*scores.get(take.drill, ()), take.score)
+    return scores
 
 
-def _made(journal: Journal, player: str, day: date, drills: Collection[str]) -> DailySet | None:
-    """The set that was made before; drills that have gone from the shelf have gone from it."""
-    kept = journal.day(player, day)
-    if kept is None:
+def _stored_set(
+    journal: Journal, player: str, day: date, drills: Collection[str]
+) -> DailySet | None:
+    """The stored set without drills that are no longer on the shelf."""
+    stored = journal.day(player, day)
+    if stored is None:
         return None
-    minutes, rows = kept
-    entries = [_entry_of(row) for row in rows]
-    return DailySet(player, day, minutes, tuple(one for one in entries if one.drill in drills))
+    minutes, rows = stored
+    entries = [_parse_entry(row) for row in rows]
+    on_shelf = tuple(entry for entry in entries if entry.drill in drills)
+    return DailySet(player, day, minutes, on_shelf)
 
 
-def _entry_of(row: Mapping[str, Any]) -> SetEntry:
+def _parse_entry(row: Mapping[str, Any]) -> SetEntry:
     return SetEntry(**{**row, "reason": Reason(row["reason"])})
 
 
-def _fits(made: DailySet, played: Collection[str], harp: Harp | None) -> bool:
-    """Whether what is left of a set can be played on the harp in hand."""
+def _fits_harp(stored: DailySet, played: Collection[str], harp: Harp | None) -> bool:
+    """Whether all entries that were not played yet are for a harp."""
     if harp is None:
         return True
-    in_hand = (harp.key.name, harp.tuning.name)
-    return all(
-        (entry.key, entry.tuning) == in_hand for entry in made.entries if entry.drill not in played
-    )
+    key_and_tuning = (harp.key.name, harp.tuning.name)
+    to_play = (entry for entry in stored.entries if entry.drill not in played)
+    return all((entry.key, entry.tuning) == key_and_tuning for entry in to_play)
 
 
-def _at_hand(
+def _available_harps(
     journal: Journal, player: str, takes: Sequence[TakeRecord], day: date
 ) -> tuple[Harp, ...]:
-    """The harps that a player has: those played of late, the latest first, and those that were
-    measured; a C harp if nothing is known."""
+    """The player's harps: recently played ones, the latest first, then measured ones.
+
+    A C harp if none is known.
+    """
     since = day - timedelta(days=SELECTION.recent_harp_days)
     played = [take.harp for take in takes if take.day >= since and take.source in PLAYER_SOURCES]
-    measured = [one.tag for one in journal.harps(player)]
-    kinds = dict.fromkeys((tag.key, tag.tuning) for tag in reversed([*measured, *played]))
+    measured = [own_harp.tag for own_harp in journal.harps(player)]
+    latest_first = reversed([*measured, *played])
     harps = []
-    for key, tuning in kinds:
-        with suppress(HarpError):  # its tuning may have gone
+    for key, tuning in dict.fromkeys((tag.key, tag.tuning) for tag in latest_first):
+        with suppress(HarpError):  # the tuning may no longer be known
             harps.append(Harp.of(key, tuning))
     return tuple(harps) or (Harp.of(),)
 
 
-def _traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[DrillTraits]:
-    """The drills that the harps at hand can play: each on the harp it is written for, or on the
-    first of that tuning."""
+def _drill_traits(drills: Iterable[Drill], harps: Sequence[Harp]) -> list[DrillTraits]:
+    """Traits of the drills that can be played on some harps.
+
+    Each is taken on the harp that it is written for, else on the first harp of its tuning.
+    """
     traits = []
     for drill in drills:
-        alike = [harp for harp in harps if harp.tuning.name == drill.tuning]
-        alike.sort(key=lambda harp: harp.key.name != drill.key)
-        with suppress(DrillError):  # a target in cents that only its own harp reaches
-            traits += [DrillTraits.of(move_to_harp(drill, harp), harp) for harp in alike[:1]]
+        suitable = [harp for harp in harps if harp.tuning.name == drill.tuning]
+        suitable.sort(key=lambda harp: harp.key.name != drill.key)
+        with suppress(DrillError):  # a target in cents may be in reach of the drill's harp only
+            traits += [DrillTraits.of(move_to_harp(drill, harp), harp) for harp in suitable[:1]]
     return traits

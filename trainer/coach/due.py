@@ -1,25 +1,26 @@
-"""What is due: when each drill should come back, by spaced repetition.
+"""When each drill is due again, by spaced repetition.
 
-The times come from FSRS, the free spaced repetition scheduler, through its library ``fsrs``; its
-constants were fitted to vocabulary cards, because no such fit for skills of the mouth is known,
-and are left as they are. A card is never stored: it is reckoned again from the takes, so the
-journal cannot contradict itself, and takes that are brought in from another machine count.
+Intervals come from FSRS, the free spaced repetition scheduler, through its library ``fsrs``. Its
+constants were fitted to vocabulary cards and are left unchanged: no such fit for motor skills of
+the mouth is known. A card is never stored but computed from the takes, so the journal cannot
+contradict itself, and takes imported from another machine count.
 
-One drill and day make one review, however many takes there were: what is practised in a row is
-remembered for the day and says little of the next week. The rating is that of the day's whole
-takes, by the drill's pass mark p and the room above it, 100 - p:
+A drill has one review a day, however many takes there were: what is played in a row is remembered
+for the day, and says little about the next week. The rating follows from the day's whole takes,
+the drill's pass mark p and the room above it, r = 100 - p:
 
-    Again   the first did not pass: it was lost, even if it was found again
-    Hard    the best is under p + room / 10, so that the next might not have passed; or it was
-            slower than the drill
-    Good    the best is up to p + 3/4 room
-    Easy    the best is above that
+    Again   the first take did not pass: the drill was forgotten, even if it came back
+    Hard    the best take is under p + r / 10, so that the next might not pass, or was slower than
+            the drill
+    Good    the best take is up to p + 3 r / 4
+    Easy    the best take is above that
 
-FSRS counts every rating but Again as remembered, and only the first take of a day can tell that.
+FSRS counts every rating but Again as remembered, and only a day's first take can show that.
 
-Days count, not hours: every review is at noon UTC of the player's own day, so that neither the
-hour nor the time zone changes what is due. What is being learnt comes back the next day, and
-nothing stays away for longer than `ReviewParameters.max_interval_days`.
+Days count, not hours: every review is at noon UTC of the player's own day, so that neither the hour
+nor the time zone changes what is due. A drill being learnt comes back the next day.
+
+The constants are in :class:`trainer.coach.parameters.ReviewParameters`.
 """
 
 from __future__ import annotations
@@ -47,18 +48,18 @@ _Reviews = tuple[tuple[date, Rating], ...]
 
 @dataclass(frozen=True, slots=True)
 class DrillStatus:
-    """How a drill stands with a player before a day begins.
+    """What a player has reached on a drill before a day begins.
 
     Attributes:
-        drill: its name.
-        days: days on which it was played whole.
-        last: the last of them.
-        score: the best whole take of that day, 0 to 100.
-        best: the best of all.
+        drill: name of the drill.
+        days: number of days with a whole take.
+        last: the last of these days.
+        score: score of the best whole take of that day, 0 to 100.
+        best: score of the best whole take of all.
         passed: whether `score` reached the pass mark.
-        ever: whether `best` did.
-        due: the day on which it should come back.
-        recall: how likely it is still there, 0 to 1, by FSRS.
+        ever_passed: whether `best` did.
+        due: the day on which the drill is due again.
+        recall: probability that it is still remembered, 0 to 1, by FSRS.
     """
 
     drill: str
@@ -67,7 +68,7 @@ class DrillStatus:
     score: float
     best: float
     passed: bool
-    ever: bool
+    ever_passed: bool
     due: date
     recall: float
 
@@ -75,37 +76,37 @@ class DrillStatus:
 def drill_statuses(
     takes: Iterable[TakeRecord], drills: Mapping[str, Drill], day: date
 ) -> dict[str, DrillStatus]:
-    """How each drill stands before a day, by its name; those never played whole are not in it.
+    """Status of each drill before a day, by name; a drill without a whole take has none.
 
     Args:
-        takes: takes of one player, in the order in which they were played; what is not the
-            player's own, not whole or not before the day does not count.
-        drills: the drills at hand by their names.
+        takes: takes of one player, in the order in which they were played. Only whole takes that
+            the player played before the day count.
+        drills: the drills of the shelf, by name.
         day: the day.
     """
     by_drill: dict[str, dict[date, list[TakeRecord]]] = {}
     for take in takes:
         if take.whole and take.day < day and take.source in PLAYER_SOURCES and take.drill in drills:
             by_drill.setdefault(take.drill, {}).setdefault(take.day, []).append(take)
-    return {name: _standing(drills[name], days, day) for name, days in by_drill.items()}
+    return {name: _status(drills[name], days, day) for name, days in by_drill.items()}
 
 
-def rating(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
-    """The rating of a day's whole takes of a drill, one or more, in the order they were played."""
-    passing, best = drill.goal.pass_mark, _best(takes)
-    room = 100.0 - passing
-    if takes[0].score < passing:
+def rate_day(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
+    """Rating of a day's whole takes of a drill, one or more, in the order they were played."""
+    pass_mark, best = drill.goal.pass_mark, _best(takes)
+    room = 100.0 - pass_mark
+    if takes[0].score < pass_mark:
         return Rating.Again
-    slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
-    if slow or best.score < passing + REVIEW.hard_below * room:
+    is_slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
+    if is_slow or best.score < pass_mark + REVIEW.hard_below * room:
         return Rating.Hard
-    return Rating.Good if best.score <= passing + REVIEW.easy_above * room else Rating.Easy
+    return Rating.Good if best.score <= pass_mark + REVIEW.easy_above * room else Rating.Easy
 
 
-def _standing(drill: Drill, days: Mapping[date, list[TakeRecord]], day: date) -> DrillStatus:
+def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) -> DrillStatus:
     in_order = sorted(days)
-    card = _card(tuple((one, rating(drill, days[one])) for one in in_order))
-    bests = [_best(days[one]).score for one in in_order]
+    card = _card(tuple((day, rate_day(drill, days[day])) for day in in_order))
+    bests = [_best(days[day]).score for day in in_order]
     return DrillStatus(
         drill=drill.name,
         days=len(in_order),
@@ -113,9 +114,9 @@ def _standing(drill: Drill, days: Mapping[date, list[TakeRecord]], day: date) ->
         score=bests[-1],
         best=max(bests),
         passed=bests[-1] >= drill.goal.pass_mark,
-        ever=max(bests) >= drill.goal.pass_mark,
+        ever_passed=max(bests) >= drill.goal.pass_mark,
         due=card.due.date(),
-        recall=_SCHEDULER.get_card_retrievability(card, _noon(day)),
+        recall=_SCHEDULER.get_card_retrievability(card, _noon(today)),
     )
 
 
@@ -125,10 +126,10 @@ def _best(takes: Iterable[TakeRecord]) -> TakeRecord:
 
 @lru_cache(maxsize=4096)
 def _card(reviews: _Reviews) -> Card:
-    """The card after some reviews; kept, because most drills are not played on most days."""
-    card = Card(card_id=0)  # one that is given none waits for the clock to give it one
-    for day, rated in reviews:
-        card, _ = _SCHEDULER.review_card(card, rated, _noon(day))
+    """The card after some reviews; cached, because most drills are not played on most days."""
+    card = Card(card_id=0)  # without an id, the card takes one from the clock, and waits for it
+    for day, rating in reviews:
+        card, _ = _SCHEDULER.review_card(card, rating, _noon(day))
     return card
 
 

@@ -1,12 +1,17 @@
-"""Choosing the day's set: what is worth the minutes, in an order that suits lips and breath.
+"""Choosing the daily set: which drills are worth the minutes, and in which order.
 
-The minutes go first to what must not be missing, a warm-up, something weak and something to enjoy;
-then to new drills, as long as what is due leaves room for them; then to what is due, the
-likeliest to be lost first. What is left over brings in what would be due soon, more to enjoy, more
-that is new, then whatever there is, and at last more takes of what is new or weak.
+The minutes go, in this order, to
 
-New drills come in the order of the course: a level is open when most drills of the levels below
-it have been passed, and no more than a few are new on one day.
+1. a warm-up, something weak and something to enjoy;
+2. new drills, as far as the due ones leave room for them;
+3. due drills, those most likely to be forgotten first;
+4. drills that will be due soon, more to enjoy, more that is new, and any others;
+5. more takes of what is new or weak.
+
+New drills come in the order of the course. A level is open when most drills of each level below it
+have been passed, and only a few drills are new on one day.
+
+The constants are in :class:`trainer.coach.parameters.SelectionParameters`.
 """
 
 from __future__ import annotations
@@ -30,7 +35,7 @@ from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknes
 
 
 def choose_entries(
-    traits: Sequence[DrillTraits],
+    drills: Sequence[DrillTraits],
     statuses: Mapping[str, DrillStatus],
     rates: Mapping[Trait, SuccessRate],
     day: date,
@@ -40,285 +45,323 @@ def choose_entries(
     """The entries of a day, in the order to play them in.
 
     Args:
-        traits: the drills at hand, in the order of the course.
-        statuses: how each stands before the day, by name.
-        rates: what the tries of the days before were worth.
+        drills: the drills that can be played, in the order of the course.
+        statuses: status of each before the day, by name.
+        rates: success rates from the days before.
         day: the day.
-        minutes: how long the set may be.
-        kept: entries that have been played today; their time is gone, and they do not come again.
+        minutes: time for the set in minutes.
+        kept: entries that have been played today. Their time is spent, and they do not come again.
     """
-    return _Chooser(traits, statuses, rates, day, minutes, kept).entries()
+    return _Selection(drills, statuses, rates, day, minutes, kept).entries()
 
 
-class _Chooser:
-    """The state of one choice."""
+class _Selection:
+    """One choice of a daily set, entry by entry."""
 
     def __init__(
         self,
-        traits: Sequence[DrillTraits],
+        drills: Sequence[DrillTraits],
         statuses: Mapping[str, DrillStatus],
         rates: Mapping[Trait, SuccessRate],
         day: date,
         minutes: float,
         kept: Sequence[SetEntry],
     ) -> None:
-        self._traits = traits
-        self._by_name = {trait.drill.name: trait for trait in traits}
+        self._drills = drills
+        self._by_name = {traits.drill.name: traits for traits in drills}
         self._statuses = statuses
         self._weak = find_weaknesses(rates)
         self._day = day
-        self._budget = 60.0 * minutes
+        self._budget_s = 60.0 * minutes
         self._kept = kept
-        self._spent = sum(entry.seconds for entry in kept)
-        self._picked: dict[str, SetEntry] = {}
+        self._spent_s = sum(entry.seconds for entry in kept)
+        self._chosen: dict[str, SetEntry] = {}
         self._taken = {entry.drill for entry in kept}
 
     def entries(self) -> tuple[SetEntry, ...]:
         """The entries, in the order to play them in."""
-        self._warm_up()
-        if self._budget >= 60.0 * SELECTION.short_set_min:
-            self._enjoy(1)
-            self._train_what_is_weak()
+        self._add_warm_up()
+        if self._budget_s >= 60.0 * SELECTION.short_set_min:
+            self._add_to_enjoy(1)
+            self._add_for_weaknesses()
         due = self._due()
-        cost = sum(self._entry(trait, Reason.DUE, "").seconds for trait in due)
-        left = self._budget - self._spent - cost
-        self._introduce(min(left, SELECTION.new_budget * self._budget))
+        due_s = sum(self._entry(traits, Reason.DUE, "").seconds for traits in due)
+        left_s = self._budget_s - self._spent_s - due_s
+        self._add_new(min(left_s, SELECTION.new_budget * self._budget_s))
         self._add(due, Reason.DUE, self._why_due)
-        self._add(self._soon(), Reason.DUE, self._why_due)
-        self._enjoy(SELECTION.enjoyed_drills)
-        self._introduce(self._budget - self._spent)
+        self._add(self._due_soon(), Reason.DUE, self._why_due)
+        self._add_to_enjoy(SELECTION.enjoyed_drills)
+        self._add_new(self._budget_s - self._spent_s)
         self._add(self._others(), Reason.KEEP, self._why_due)
-        self._play_more()
-        return _in_order(self._picked.values(), self._by_name)
+        self._ask_for_more_takes()
+        return _in_playing_order(self._chosen.values(), self._by_name)
 
-    # What there is
+    # Candidates
 
-    def _all(self) -> Iterable[SetEntry]:
-        """Everything in the set so far."""
-        return (*self._kept, *self._picked.values())
+    def _all_entries(self) -> Iterable[SetEntry]:
+        """The entries of the set so far."""
+        return (*self._kept, *self._chosen.values())
+
+    def _count(self, reason: Reason) -> int:
+        """Number of entries of the set so far that have a reason."""
+        return sum(entry.reason is reason for entry in self._all_entries())
 
     def _known(self) -> Iterable[tuple[DrillTraits, DrillStatus]]:
         """Drills that were played before and are not in the set yet."""
-        for trait in self._traits:
-            status = self._statuses.get(trait.drill.name)
-            if status is not None and trait.drill.name not in self._taken:
-                yield trait, status
+        for traits in self._drills:
+            status = self._statuses.get(traits.drill.name)
+            if status is not None and traits.drill.name not in self._taken:
+                yield traits, status
 
     def _due(self) -> list[DrillTraits]:
-        due = [(t, s) for t, s in self._known() if s.due <= self._day]
-        return [t for t, s in sorted(due, key=lambda ts: (ts[1].recall, ts[0].drill.name))]
+        """Drills that are due, those most likely to be forgotten first."""
+        due = [(traits, status) for traits, status in self._known() if status.due <= self._day]
+        due.sort(key=lambda known: (known[1].recall, known[0].drill.name))
+        return [traits for traits, _ in due]
 
-    def _soon(self) -> list[DrillTraits]:
-        """What is nearer to being due than to the last time it was played."""
-        near = [
-            (trait, status)
-            for trait, status in self._known()
+    def _due_soon(self) -> list[DrillTraits]:
+        """Drills nearer to being due than to the day on which they were last played."""
+        soon = [
+            (traits, status)
+            for traits, status in self._known()
             if self._day - status.last >= status.due - self._day
         ]
-        return [t for t, s in sorted(near, key=lambda ts: (ts[1].due, ts[0].drill.name))]
+        soon.sort(key=lambda known: (known[1].due, known[0].drill.name))
+        return [traits for traits, _ in soon]
 
     def _others(self) -> list[DrillTraits]:
-        """All the rest, what is likeliest to be lost first, and what was played yesterday last."""
+        """All other known drills, those most likely to be forgotten first.
 
-        def place(known: tuple[DrillTraits, DrillStatus]) -> tuple[bool, float, str]:
-            trait, status = known
-            return (self._day - status.last).days < 2, status.recall, trait.drill.name
+        Those that were played yesterday come last.
+        """
 
-        return [trait for trait, _ in sorted(self._known(), key=place)]
+        def rank(known: tuple[DrillTraits, DrillStatus]) -> tuple[bool, float, str]:
+            traits, status = known
+            return (self._day - status.last).days < 2, status.recall, traits.drill.name
 
-    # What goes in
+        return [traits for traits, _ in sorted(self._known(), key=rank)]
 
-    def _warm_up(self) -> None:
-        room = SELECTION.warm_up_budget * self._budget
-        have = sum(entry.reason is Reason.WARM_UP for entry in self._all())
+    # Entries
+
+    def _add_warm_up(self) -> None:
         easy = [
-            (trait, status)
-            for trait, status in self._known()
-            if trait.easy and trait.drill.level <= SELECTION.warm_up_max_level and status.passed
+            (traits, status)
+            for traits, status in self._known()
+            if traits.is_warm_up
+            and traits.drill.level <= SELECTION.warm_up_max_level
+            and status.passed
         ]
-        easy.sort(key=lambda ts: (ts[1].due > self._day, ts[1].last, ts[0].drill.name))
+        # Due ones first, then those that rested longest.
+        easy.sort(key=lambda known: (known[1].due > self._day, known[1].last, known[0].drill.name))
         self._add(
-            [t for t, _ in easy],
+            [traits for traits, _ in easy],
             Reason.WARM_UP,
             self._why_warm_up,
-            SELECTION.warm_up_drills - have,
-            room,
+            SELECTION.warm_up_drills - self._count(Reason.WARM_UP),
+            SELECTION.warm_up_budget * self._budget_s,
         )
 
-    def _enjoy(self, most: int) -> None:
-        """Something that goes well and has not been played of late, music before exercises."""
-        have = sum(entry.reason is Reason.ENJOY for entry in self._all())
+    def _add_to_enjoy(self, most: int) -> None:
+        """Drills that go well and were not played recently, music before exercises."""
         liked = [
-            (trait, status)
-            for trait, status in self._known()
+            (traits, status)
+            for traits, status in self._known()
             if status.passed
             and (self._day - status.last).days >= SELECTION.rested_days
-            and status.best >= _well(trait)
+            and status.best >= _enjoyed_score(traits)
         ]
-        liked.sort(key=lambda ts: (not ts[0].tune, ts[1].last, -ts[1].best, ts[0].drill.name))
-        self._add([t for t, _ in liked], Reason.ENJOY, self._why_enjoy, most - have)
+        liked.sort(
+            key=lambda known: (
+                not known[0].is_music,
+                known[1].last,
+                -known[1].best,
+                known[0].drill.name,
+            )
+        )
+        most -= self._count(Reason.ENJOY)
+        self._add([traits for traits, _ in liked], Reason.ENJOY, self._why_enjoy, most)
 
-    def _train_what_is_weak(self) -> None:
-        have = sum(entry.reason is Reason.WEAK for entry in self._all())
-        before = self._spent
+    def _add_for_weaknesses(self) -> None:
+        count = self._count(Reason.WEAK)
+        before_s = self._spent_s
         for weak in self._weak:
-            if (
-                have >= SELECTION.weak_drills
-                or self._spent - before > SELECTION.weak_budget * self._budget
-            ):
+            spent_s = self._spent_s - before_s
+            if count >= SELECTION.weak_drills or spent_s > SELECTION.weak_budget * self._budget_s:
                 return
-            if any(
-                entry.reason is Reason.WEAK
-                and self._by_name[entry.drill].trains.get(weak.key, 0.0) >= SELECTION.min_trained
-                for entry in self._all()
-                if entry.drill in self._by_name
-            ):
-                continue
-            best = self._best_for(weak)
-            have += self._add(best, Reason.WEAK, partial(self._why_weak, weak), 1)
+            if not self._is_trained(weak):
+                candidates = self._candidates_for(weak)
+                count += self._add(candidates, Reason.WEAK, partial(self._why_weak, weak), 1)
 
-    def _best_for(self, weak: SuccessRate) -> list[DrillTraits]:
-        """Drills that train something weak, the best first."""
+    def _is_trained(self, weak: SuccessRate) -> bool:
+        """Whether an entry for another weak trait trains this one too."""
+        return any(
+            entry.reason is Reason.WEAK
+            and entry.drill in self._by_name
+            and _trains(self._by_name[entry.drill], weak)
+            for entry in self._all_entries()
+        )
 
-        def worth(trait: DrillTraits, status: DrillStatus) -> float:
-            rested = min(1.0, (self._day - status.last).days / SELECTION.fresh_days)
-            return trait.trains.get(weak.key, 0.0) * rested
+    def _candidates_for(self, weak: SuccessRate) -> list[DrillTraits]:
+        """Known drills that train a weak trait, the best first."""
+
+        def worth(traits: DrillTraits, status: DrillStatus) -> float:
+            rest = min(1.0, (self._day - status.last).days / SELECTION.fresh_days)
+            return traits.trains.get(weak.trait, 0.0) * rest
 
         able = [
-            (trait, worth(trait, status))
-            for trait, status in self._known()
-            if trait.trains.get(weak.key, 0.0) >= SELECTION.min_trained
+            (traits, worth(traits, status))
+            for traits, status in self._known()
+            if _trains(traits, weak)
         ]
-        able.sort(key=lambda tw: (-tw[1], tw[0].drill.level, tw[0].drill.name))
-        return [trait for trait, _ in able]
+        able.sort(key=lambda known: (-known[1], known[0].drill.level, known[0].drill.name))
+        return [traits for traits, _ in able]
 
-    def _introduce(self, room: float) -> None:
-        """New drills of the levels that are open, for so many seconds."""
-        have = sum(entry.reason is Reason.NEW for entry in self._all())
+    def _add_new(self, room_s: float) -> None:
+        """Add new drills of the open levels.
+
+        Args:
+            room_s: time for them in seconds.
+        """
+        most = SELECTION.new_per_day - self._count(Reason.NEW)
         level = self._open_level()
-        fresh = [
-            trait
-            for trait in self._traits
-            if trait.drill.level <= level
-            and trait.drill.name not in self._statuses
-            and trait.drill.name not in self._taken
+        new = [
+            traits
+            for traits in self._drills
+            if traits.drill.level <= level
+            and traits.drill.name not in self._statuses
+            and traits.drill.name not in self._taken
         ]
-        fresh.sort(key=lambda trait: trait.drill.level)  # within a level, as in the course
-        self._add(fresh, Reason.NEW, self._why_new, SELECTION.new_per_day - have, room)
-        if not self._picked:
-            self._add(fresh, Reason.NEW, self._why_new, 1 - have, room, passes=1)
+        new.sort(key=lambda traits: traits.drill.level)  # within a level, the course's order
+        self._add(new, Reason.NEW, self._why_new, most, room_s)
+        if not self._chosen:
+            # One passing take may fit where two do not.
+            most = 1 - self._count(Reason.NEW)
+            self._add(new, Reason.NEW, self._why_new, most, room_s, passes=1)
 
-    def _play_more(self) -> None:
+    def _ask_for_more_takes(self) -> None:
         """Ask for more takes of what is new or weak, until the minutes are filled."""
-        for passes in range(3, SELECTION.max_passes + 1):
-            for name, entry in self._picked.items():
+        for passes in range(SELECTION.learning_passes + 1, SELECTION.max_passes + 1):
+            for name, entry in self._chosen.items():
                 if entry.reason in (Reason.NEW, Reason.WEAK):
                     longer = self._entry(self._by_name[name], entry.reason, entry.why, passes)
-                    if self._spent + longer.seconds - entry.seconds <= self._budget:
-                        self._spent += longer.seconds - entry.seconds
-                        self._picked[name] = longer
+                    spent_s = self._spent_s + longer.seconds - entry.seconds
+                    if spent_s <= self._budget_s:
+                        self._spent_s += longer.seconds - entry.seconds
+                        self._chosen[name] = longer
 
     def _add(
         self,
-        traits: Iterable[DrillTraits],
+        drills: Iterable[DrillTraits],
         reason: Reason,
         why: Callable[[DrillTraits], str],
         most: int | None = None,
-        room: float = math.inf,
+        room_s: float = math.inf,
         passes: int = 0,
     ) -> int:
-        """Put in what there is time for, in turn; how many that were."""
+        """Add entries for drills, in order, as far as there is time.
+
+        Args:
+            drills: the drills.
+            reason, why: what they are for, and the reason in words.
+            most: most entries to add; None for no limit.
+            room_s: time for them in seconds.
+            passes: passing takes to ask for; 0 for the usual number.
+
+        Returns:
+            Number of entries added.
+        """
         added = 0
-        for trait in traits:
+        for traits in drills:
             if most is not None and added >= most:
                 break
-            entry = self._entry(trait, reason, why(trait), passes)
-            if entry.seconds <= min(room, self._budget - self._spent):
-                self._picked[entry.drill] = entry
+            entry = self._entry(traits, reason, why(traits), passes)
+            if entry.seconds <= min(room_s, self._budget_s - self._spent_s):
+                self._chosen[entry.drill] = entry
                 self._taken.add(entry.drill)
-                self._spent += entry.seconds
-                room -= entry.seconds
+                self._spent_s += entry.seconds
+                room_s -= entry.seconds
                 added += 1
         return added
 
-    def _entry(self, trait: DrillTraits, reason: Reason, why: str, passes: int = 0) -> SetEntry:
-        drill, status = trait.drill, self._statuses.get(trait.drill.name)
-        learning = reason in (Reason.NEW, Reason.WEAK)
-        passes = passes or (SELECTION.learning_passes if learning else SELECTION.passes)
+    def _entry(self, traits: DrillTraits, reason: Reason, why: str, passes: int = 0) -> SetEntry:
+        drill, status = traits.drill, self._statuses.get(traits.drill.name)
+        is_learning = reason in (Reason.NEW, Reason.WEAK)
+        passes = passes or (SELECTION.learning_passes if is_learning else SELECTION.passes)
         most = 2 * passes + 1
         if status is None:
-            chance, read = SELECTION.new_pass_chance, DURATION.read_new_s
+            chance, read_s = SELECTION.new_pass_chance, DURATION.read_new_s
         else:
-            chance, read = SELECTION.failed_pass_chance, DURATION.read_s
+            chance, read_s = SELECTION.failed_pass_chance, DURATION.read_s
             if status.passed:
-                chance = min(
-                    max(status.recall, SELECTION.min_pass_chance), SELECTION.max_pass_chance
-                )
+                at_least = max(status.recall, SELECTION.min_pass_chance)
+                chance = min(at_least, SELECTION.max_pass_chance)
         takes = expected_take_count(chance, passes, most)
         return SetEntry(
             drill=drill.name,
             title=drill.title,
             reason=reason,
             why=why,
-            key=trait.harp.key.name,
-            tuning=trait.harp.tuning.name,
+            key=traits.harp.key.name,
+            tuning=traits.harp.tuning.name,
             passes=passes,
             most=most,
-            seconds=read + takes * (trait.take_s + DURATION.between_takes_s),
+            seconds=read_s + takes * (traits.take_s + DURATION.between_takes_s),
             pass_mark=drill.goal.pass_mark,
             last=None if status is None else status.score,
         )
 
     def _levels(self) -> dict[int, list[bool]]:
-        """The levels in order; of each of its drills, whether it has ever been passed."""
+        """For each level, in order: whether each of its drills has ever been passed."""
         levels: dict[int, list[bool]] = {}
-        for trait in sorted(self._traits, key=lambda trait: trait.drill.level):
-            status = self._statuses.get(trait.drill.name)
-            levels.setdefault(trait.drill.level, []).append(status is not None and status.ever)
+        for traits in sorted(self._drills, key=lambda traits: traits.drill.level):
+            status = self._statuses.get(traits.drill.name)
+            is_passed = status is not None and status.ever_passed
+            levels.setdefault(traits.drill.level, []).append(is_passed)
         return levels
 
     def _open_level(self) -> int:
-        """The highest level that is open: by what was passed below it, or because somebody who
-        came with skill has passed a drill of it."""
+        """The highest open level.
+
+        A level is also open if the player has passed a drill of it, as an advanced player may.
+        """
         levels = self._levels()
-        opened = 0
+        highest = 0
         for level, passed in levels.items():
-            opened = level
+            highest = level
             if sum(passed) < SELECTION.level_done * len(passed):
                 break
-        return max([opened, *(level for level, passed in levels.items() if any(passed))])
+        return max([highest, *(level for level, passed in levels.items() if any(passed))])
 
-    # Why
+    # Reasons in words
 
-    def _why_warm_up(self, trait: DrillTraits) -> str:
-        status = self._statuses[trait.drill.name]
+    def _why_warm_up(self, traits: DrillTraits) -> str:
+        status = self._statuses[traits.drill.name]
         due = f"; {self._since(status)}" if status.due <= self._day else ""
         return f"easy on the lips; {self._last(status)}{due}"
 
-    def _why_due(self, trait: DrillTraits) -> str:
-        status = self._statuses[trait.drill.name]
+    def _why_due(self, traits: DrillTraits) -> str:
+        status = self._statuses[traits.drill.name]
         return f"{self._since(status)}; {self._last(status)}"
 
-    def _why_weak(self, weak: SuccessRate, trait: DrillTraits) -> str:
+    def _why_weak(self, weak: SuccessRate, traits: DrillTraits) -> str:
         if weak.kind is TraitKind.SKILL:
-            return f"{weak.sentence}; this one trains that"
-        part = round(100.0 * trait.trains[weak.key])
-        notes = "all notes" if part >= 100 else f"{part} % of the notes"
-        return f"{weak.sentence}; {notes} of this drill train that"
+            return f"{weak.sentence}; this drill trains it"
+        percent = round(100.0 * traits.trains[weak.trait])
+        notes = "all notes" if percent >= 100 else f"{percent} % of the notes"
+        return f"{weak.sentence}; {notes} of this drill train it"
 
-    def _why_new(self, trait: DrillTraits) -> str:
-        level = trait.drill.level
+    def _why_new(self, traits: DrillTraits) -> str:
+        level = traits.drill.level
         below = [(at, passed) for at, passed in self._levels().items() if at < level]
         if not below:
             return f"level {level}, where the course begins"
         at, passed = below[-1]
-        done = f"{sum(passed)} of {len(passed)} drills of level {at} have been passed"
-        return f"level {level}; {done}"
+        return f"level {level}; {sum(passed)} of {len(passed)} drills of level {at} passed"
 
-    def _why_enjoy(self, trait: DrillTraits) -> str:
-        status = self._statuses[trait.drill.name]
+    def _why_enjoy(self, traits: DrillTraits) -> str:
+        status = self._statuses[traits.drill.name]
         days = (self._day - status.last).days
-        return f"{score_floor(status.best)} at best, and not played for {days} days"
+        return f"best score {score_floor(status.best)}; not played for {days} days"
 
     def _since(self, status: DrillStatus) -> str:
         if status.due < self._day:
@@ -331,45 +374,50 @@ class _Chooser:
         return f"{score_floor(status.score)} last time, {when}"
 
 
-def _well(trait: DrillTraits) -> float:
-    passing = trait.drill.goal.pass_mark
-    return passing + SELECTION.enjoyed_above * (100.0 - passing)
+def _trains(traits: DrillTraits, weak: SuccessRate) -> bool:
+    return traits.trains.get(weak.trait, 0.0) >= SELECTION.min_trained
 
 
-def _in_order(
-    entries: Iterable[SetEntry], traits: Mapping[str, DrillTraits]
+def _enjoyed_score(traits: DrillTraits) -> float:
+    """Best score from which a drill is one to enjoy."""
+    pass_mark = traits.drill.goal.pass_mark
+    return pass_mark + SELECTION.enjoyed_above * (100.0 - pass_mark)
+
+
+def _in_playing_order(
+    entries: Iterable[SetEntry], drills: Mapping[str, DrillTraits]
 ) -> tuple[SetEntry, ...]:
-    """The warm-up first, what is played for joy last, and between them hard and easy by turns.
+    """The warm-up first, the drills to enjoy last, and between them hard and easy in turns.
 
-    What is hard on the lips is spread evenly among the rest, and where there is a choice no two
-    drills of one skill follow each other: skills that change are kept better than skills in
-    blocks (contextual interference, Shea and Morgan 1979, J. Exp. Psychol.: Human Learning and
-    Memory 5(2)).
+    Drills that are hard on the lips are spread evenly. Where there is a choice, no two drills of
+    one skill follow each other: skills that alternate are retained better than skills in blocks
+    (contextual interference, Shea and Morgan 1979, J. Exp. Psychol.: Human Learning and Memory
+    5(2)).
     """
     by_reason: dict[Reason, list[SetEntry]] = {reason: [] for reason in Reason}
     for entry in entries:
         by_reason[entry.reason].append(entry)
     reasons = (Reason.NEW, Reason.WEAK, Reason.DUE, Reason.KEEP)
     middle = [entry for reason in reasons for entry in by_reason[reason]]
-    hard = [entry for entry in middle if traits[entry.drill].strain >= SELECTION.hard_strain]
-    easy = [entry for entry in middle if traits[entry.drill].strain < SELECTION.hard_strain]
+    hard = [entry for entry in middle if drills[entry.drill].strain >= SELECTION.hard_strain]
+    easy = [entry for entry in middle if drills[entry.drill].strain < SELECTION.hard_strain]
     order = list(by_reason[Reason.WARM_UP])
-    count, of_them = len(middle), len(hard)
+    count, hard_count = len(middle), len(hard)
     for place in range(count):
-        is_hard = (place + 1) * of_them // count > place * of_them // count
-        order.append(_next(hard if is_hard else easy, order, traits))
+        is_hard = (place + 1) * hard_count // count > place * hard_count // count
+        order.append(_take_next(hard if is_hard else easy, order, drills))
     return (*order, *by_reason[Reason.ENJOY])
 
 
-def _next(
-    left: list[SetEntry], order: list[SetEntry], traits: Mapping[str, DrillTraits]
+def _take_next(
+    left: list[SetEntry], order: list[SetEntry], drills: Mapping[str, DrillTraits]
 ) -> SetEntry:
-    """Take the first that trains something else than the one before it."""
+    """Remove and return the first entry whose main skill differs from that of the one before."""
 
     def skill(entry: SetEntry) -> str:
-        return next(iter(traits[entry.drill].drill.skills), "")
+        return next(iter(drills[entry.drill].drill.skills), "")
 
-    last = skill(order[-1]) if order else None
-    other = next((entry for entry in left if skill(entry) != last), left[0])
-    left.remove(other)
-    return other
+    before = skill(order[-1]) if order else None
+    entry = next((entry for entry in left if skill(entry) != before), left[0])
+    left.remove(entry)
+    return entry

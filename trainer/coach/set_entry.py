@@ -1,4 +1,4 @@
-"""An entry of the day's set, and why it is there."""
+"""An entry of the daily set: which drill, and why."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from enum import StrEnum
 
 from trainer.harp import Harp
 
-FAR_DAYS = 300
-"""Dates further away than that are told with their year."""
+_YEAR_FROM_DAYS = 300
+"""Distance in days from which a date shows its year."""
 _WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS = (
     *("January", "February", "March", "April", "May", "June", "July", "August", "September"),
@@ -27,23 +27,23 @@ class Reason(StrEnum):
     NEW = "new"
     ENJOY = "enjoy"
     KEEP = "keep"
-    """What is not due yet, where there is time."""
+    """A drill that is not due yet, where time is left."""
 
 
 @dataclass(frozen=True, slots=True)
 class SetEntry:
-    """A drill in the day's set.
+    """A drill in the daily set. The journal stores it with the names of its fields.
 
     Attributes:
-        drill, title: its name and title.
+        drill, title: name and title of the drill.
         reason: what it is for.
-        why: that in a sentence, with figures.
+        why: the reason in words for a player, with figures.
         key, tuning: the harp to play it on.
-        passes: how many takes that pass are asked for.
-        most: the takes after which it is done, whether they passed or not.
-        seconds: how long it is expected to last.
-        pass_mark: the drill's.
-        last: the best take of the last day on which it was played; None if it never was.
+        passes: number of passing takes that are asked for.
+        most: number of takes after which it is done, passed or not.
+        seconds: expected time in seconds.
+        pass_mark: pass mark of the drill.
+        last: score of the best take of the last day on which it was played; None if there is none.
     """
 
     drill: str
@@ -63,46 +63,54 @@ class SetEntry:
         """The harp to play it on.
 
         Raises:
-            HarpError: its tuning is not at hand any more.
+            HarpError: its tuning is no longer known.
         """
         return Harp.of(self.key, self.tuning)
 
     def is_done(self, scores: Sequence[float]) -> bool:
-        """Whether it is done with the whole takes of the day, by their scores."""
+        """Whether it is done, given the scores of the day's whole takes."""
         passed = sum(score >= self.pass_mark for score in scores)
         return passed >= self.passes or len(scores) >= self.most
 
 
 def expected_take_count(chance: float, passes: int, most: int) -> float:
-    """How many takes it needs until some have passed, if each passes with a chance; no more than
-    `most`."""
-    left = [1.0] + [0.0] * (passes - 1)
-    """How likely it is that so many have passed and more are asked for."""
+    """Expected number of takes until enough have passed.
+
+    Args:
+        chance: chance that a take passes, 0 to 1.
+        passes: number of passing takes that are asked for.
+        most: number of takes after which the drill is done anyway.
+    """
+    unfinished = [1.0] + [0.0] * (passes - 1)
+    """By the number of takes that have passed: the chance that more takes are needed."""
     takes = 0.0
     for _ in range(most):
-        takes += sum(left)
-        moved = [p * chance for p in left]
-        left = [p - gone + come for p, gone, come in zip(left, moved, [0.0, *moved], strict=False)]
+        takes += sum(unfinished)
+        passing = [p * chance for p in unfinished]
+        unfinished = [
+            p - leaves + arrives
+            for p, leaves, arrives in zip(unfinished, passing, [0.0, *passing], strict=False)
+        ]
     return takes
 
 
 def score_floor(score: float) -> str:
-    """A score as a whole number, never rounded up to one that was not reached."""
+    """A score as a whole number, rounded down, so that it shows no mark that was not reached."""
     return str(int(score + 1e-9))
 
 
 def relative_date(day: date, today: date, on: str = "") -> str:
-    """A day near another one, as people say it: ``today``, ``Tuesday``, ``3 May``.
+    """A day in words, relative to today: ``today``, ``Tuesday``, ``3 May``.
 
     Args:
         day: the day.
-        today: the other one.
-        on: what stands before a day that has a name or a date.
+        today: today.
+        on: text before the name of a weekday or a date.
     """
-    away = (day - today).days
-    if abs(away) <= 1:
-        return ("yesterday", "today", "tomorrow")[away + 1]
-    if abs(away) < len(_WEEKDAYS):
+    distance = (day - today).days
+    if abs(distance) <= 1:
+        return ("yesterday", "today", "tomorrow")[distance + 1]
+    if abs(distance) < len(_WEEKDAYS):
         return on + _WEEKDAYS[day.weekday()]
-    year = f" {day.year}" if abs(away) > FAR_DAYS else ""
+    year = f" {day.year}" if abs(distance) > _YEAR_FROM_DAYS else ""
     return f"{on}{day.day} {_MONTHS[day.month - 1]}{year}"

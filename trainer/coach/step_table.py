@@ -1,9 +1,9 @@
-"""Figures of many steps at once: what is measured, and how steps are summed up.
+"""Many steps as columns, and summaries of groups of them.
 
-Medians throughout, because one wrong note among twenty says little about how a player hears
-twenty notes; shares and marks are means. A step that was not played has no pitch and is not in
-tune. A wrong note counts with how far it lies from the right one: a bend that does not come down
-is as far off as the bend is deep.
+Summaries are medians, because one wrong note among twenty says little about the other nineteen;
+fractions and scores are means. A step that was not played has no pitch and is not in tune. A wrong
+note counts with its distance from the right one: a bend that does not come down is as far off as
+the bend is deep.
 """
 
 from __future__ import annotations
@@ -25,56 +25,56 @@ from trainer.store.records import TakeRecord
 
 @dataclass(frozen=True, slots=True)
 class Metric:
-    """One thing that can get better.
+    """A quantity that progress is measured by.
 
     Attributes:
-        name: field of :class:`StepSummary`, or one of `trainer.drill.PARTS`.
-        title: in words.
-        unit: ``cents``, ``ms``, ``%`` (from a share of 0 to 1) or ``points`` (0 to 100).
-        falls: whether less is better.
-        by_mean: whether steps are summed up by their mean, not their median.
+        name: field of :class:`StepSummary`, or one of `trainer.drill.CRITERIA`.
+        title: name in words.
+        unit: ``cents``, ``ms``, ``%`` (of a fraction from 0 to 1) or ``points`` (0 to 100).
+        lower_is_better: whether a lower value is better.
+        by_mean: whether steps are summarised by their mean instead of their median.
     """
 
     name: str
     title: str
     unit: str
-    falls: bool = False
+    lower_is_better: bool = False
     by_mean: bool = False
 
 
 METRICS: Mapping[str, Metric] = {
-    one.name: one
-    for one in (
-        Metric("cents", "how far off", "cents", falls=True),
-        Metric("spread_cents", "spread", "cents", falls=True),
+    metric.name: metric
+    for metric in (
+        Metric("cents", "how far off", "cents", lower_is_better=True),
+        Metric("spread_cents", "spread", "cents", lower_is_better=True),
         Metric("in_tune", "in tune", "%", by_mean=True),
         Metric("clean", "clean", "%", by_mean=True),
-        Metric("off_ms", "timing", "ms", falls=True),
+        Metric("off_ms", "timing", "ms", lower_is_better=True),
         Metric("score", "mark", "points", by_mean=True),
-        *(Metric(part, f"mark for {part}", "points", by_mean=True) for part in CRITERIA),
+        *(Metric(name, f"mark for {name}", "points", by_mean=True) for name in CRITERIA),
     )
 }
-"""What can get better, by name."""
+"""The metrics by name."""
 
 
 @dataclass(frozen=True, slots=True)
 class StepSummary:
-    """What a number of steps come to; None where none of them was measured.
+    """Summary of some steps; None for what none of them has. JSON output has these names.
 
     Attributes:
-        notes, takes: how many there are.
-        cents: median distance from the target, to either side.
-        bias_cents: median with its sign; positive is sharp.
+        notes, takes: number of steps, and of the takes that they are from.
+        cents: median distance from the target, without sign.
+        bias_cents: median deviation from the target; positive is sharp.
         spread_cents: median distance of each tab entry from its own median.
-        wobble_cents: median wobble while a note is held.
-        in_tune: share within the tolerance.
-        clean: share without a leak that matters, of those that are to be clean.
-        leak_db: median leak, of those that leak at all.
-        off_ms: median distance from the beat, to either side.
-        late_ms: median with its sign; positive is late.
+        wobble_cents: median wobble of held notes.
+        in_tune: fraction within tolerance, 0 to 1.
+        clean: fraction without a leak, 0 to 1, of the steps that should be clean.
+        leak_db: median level of the leaks, of the steps that leak.
+        off_ms: median distance from the beat, without sign.
+        late_ms: median lateness; positive is late.
         late_spread_ms: median distance from that.
-        score: mean mark, 0 to 100.
-        parts: mean of each part of the mark that was judged, 0 to 100.
+        score: mean score, 0 to 100.
+        parts: mean points of each criterion that was judged, 0 to 100.
     """
 
     notes: int
@@ -92,70 +92,71 @@ class StepSummary:
     score: float | None
     parts: Mapping[str, float]
 
-    def value(self, measure: str) -> float | None:
-        """The figure of a measure, by its name."""
-        if measure in CRITERIA:
-            return self.parts.get(measure)
-        known: float | None = getattr(self, measure)
+    def value(self, metric: str) -> float | None:
+        """Value of a metric, by its name."""
+        if metric in CRITERIA:
+            return self.parts.get(metric)
+        known: float | None = getattr(self, metric)
         return known
 
 
 @dataclass(frozen=True, slots=True)
 class StepTable:
-    """Steps as columns, NaN where nothing was measured.
+    """Steps as columns, one row each; NaN where nothing was measured.
 
     Attributes:
         day: ordinal of the player's day.
-        take: number of the take.
-        what: number of the tab that was asked for.
-        values: columns of figures; names as in :class:`StepSummary`, one value a step.
+        take: index of the take.
+        tab: index of what the step asks for.
+        values: columns of figures by name; names as in :class:`StepSummary`.
     """
 
     day: Ints
     take: Ints
-    what: Ints
+    tab: Ints
     values: Mapping[str, Floats]
 
     def __len__(self) -> int:
         return len(self.day)
 
     def only(self, wanted: NDArray[np.bool_]) -> StepTable:
-        """Some of them."""
+        """The rows where a mask is true."""
         values = {name: column[wanted] for name, column in self.values.items()}
-        return StepTable(self.day[wanted], self.take[wanted], self.what[wanted], values)
+        return StepTable(self.day[wanted], self.take[wanted], self.tab[wanted], values)
 
 
-Name = tuple[str, str | None, str]
-"""Kind, entry and tab of what was asked for, as in :class:`StepRecord`."""
+StepKey = tuple[str, str | None, str]
+"""Kind, entry and tab of what a step asks for, as in :class:`~trainer.store.records.StepRecord`."""
 
 
 def read_step_table(
     journal: Journal, takes: Sequence[TakeRecord], player: str
-) -> tuple[StepTable, tuple[Name, ...]]:
-    """The steps of a player's takes, and what each number in `StepTable.what` stands for.
+) -> tuple[StepTable, tuple[StepKey, ...]]:
+    """The steps of some takes of a player, and the keys that `StepTable.tab` indexes.
 
     Args:
-        journal: where they are.
-        takes: whose steps are wanted, all of them the player's.
-        player: whose they are.
+        journal: holds the steps.
+        takes: the takes, all of them the player's.
+        player: name of the player.
 
     Raises:
         JournalError: the journal cannot be read.
     """
     since = min((take.day for take in takes), default=date.max)
     columns = journal.columns(*_COLUMNS, player=player, since=since)
-    of = dict(zip(_COLUMNS, columns, strict=True))
-    number = {take.id: at for at, take in enumerate(takes)}
-    take = np.array([number.get(one, -1) for one in of["take"]], dtype=np.int64)
-    days = np.array([*(one.day.toordinal() for one in takes), 0], dtype=np.int64)
-    asked = list(zip(of["kind"], of["entry"], of["tab"], strict=True))
-    names = {name: at for at, name in enumerate(dict.fromkeys(asked))}
-    what = np.array([names[name] for name in asked], dtype=np.int64)
-    return StepTable(days[take], take, what, _values(of)).only(take >= 0), tuple(names)
+    by_name = dict(zip(_COLUMNS, columns, strict=True))
+    index_of = {take.id: i for i, take in enumerate(takes)}
+    take = np.array([index_of.get(take_id, -1) for take_id in by_name["take"]], dtype=np.int64)
+    days = np.array([*(take.day.toordinal() for take in takes), 0], dtype=np.int64)
+    keys = list(zip(by_name["kind"], by_name["entry"], by_name["tab"], strict=True))
+    key_index = {key: i for i, key in enumerate(dict.fromkeys(keys))}
+    tab = np.array([key_index[key] for key in keys], dtype=np.int64)
+    table = StepTable(days[take], take, tab, _values(by_name))
+    return table.only(take >= 0), tuple(key_index)
 
 
 _FIGURES = tuple(
-    one.name for one in fields(StepSummary) if one.name not in ("notes", "takes", "parts")
+    field.name for field in fields(StepSummary) if field.name not in ("notes", "takes", "parts")
 )
 _COLUMNS = (
     *("take", "kind", "entry", "tab", "care", "score", "parts"),
@@ -163,49 +164,50 @@ _COLUMNS = (
 )
 
 
-def _values(of: Mapping[str, Sequence[object]]) -> dict[str, Floats]:
-    judged = json.loads(f"[{','.join(map(str, of['parts']))}]")
-    parts = {part: np.array([one.get(part) for one in judged], dtype=float) for part in CRITERIA}
-    cents, late = np.array(of["cents"], dtype=float), np.array(of["late_ms"], dtype=float)
-    clean = _share(parts["cleanness"])
-    clean[
-        ~np.isin(
-            np.array(of["care"], dtype=str), (CleannessRule.PLAIN.value, CleannessRule.CLEAN.value)
-        )
-    ] = np.nan
-    in_tune = _share(parts["pitch"])
-    in_tune[[not one for one in judged]] = 0.0
+def _values(by_name: Mapping[str, Sequence[object]]) -> dict[str, Floats]:
+    """Columns of figures, from columns of the journal."""
+    judged = json.loads(f"[{','.join(map(str, by_name['parts']))}]")
+    criteria = {
+        name: np.array([points.get(name) for points in judged], dtype=float) for name in CRITERIA
+    }
+    cents, late = np.array(by_name["cents"], dtype=float), np.array(by_name["late_ms"], dtype=float)
+    clean = _is_met(criteria["cleanness"])
+    must_be_clean = (CleannessRule.PLAIN.value, CleannessRule.CLEAN.value)
+    clean[~np.isin(np.array(by_name["care"], dtype=str), must_be_clean)] = np.nan
+    in_tune = _is_met(criteria["pitch"])
+    in_tune[[not points for points in judged]] = 0.0
     return {
         "cents": np.abs(cents),
         "bias_cents": cents,
-        "wobble_cents": np.array(of["wobble_cents"], dtype=float),
+        "wobble_cents": np.array(by_name["wobble_cents"], dtype=float),
         "in_tune": in_tune,
         "clean": clean,
-        "leak_db": np.array(of["leak_db"], dtype=float),
+        "leak_db": np.array(by_name["leak_db"], dtype=float),
         "off_ms": np.abs(late),
         "late_ms": late,
-        "score": np.array(of["score"], dtype=float),
-        **parts,
+        "score": np.array(by_name["score"], dtype=float),
+        **criteria,
     }
 
 
-def _share(part: Floats) -> Floats:
-    share = (part >= IN_TUNE_POINTS - 1e-9).astype(float)
-    share[np.isnan(part)] = np.nan
-    return share
+def _is_met(points: Floats) -> Floats:
+    """1 where a criterion is met, 0 where it is not, NaN where it was not judged."""
+    is_met = (points >= IN_TUNE_POINTS - 1e-9).astype(float)
+    is_met[np.isnan(points)] = np.nan
+    return is_met
 
 
-def column(steps: StepTable, group: Ints, count: int, name: str) -> Floats:
+def group_values(steps: StepTable, group: Ints, count: int, name: str) -> Floats:
     """One figure of each group of steps; NaN where nothing was measured.
 
     Args:
         steps: the steps.
-        group: the group of each, from 0.
-        count: how many groups there are.
-        name: a field of :class:`StepSummary` from `cents` on, or one of `trainer.drill.PARTS`.
+        group: index of each step's group, shape (n,).
+        count: number of groups.
+        name: a field of :class:`StepSummary` from `cents` on, or one of `trainer.drill.CRITERIA`.
     """
     if name == "spread_cents":
-        return _spread(group, steps.what, steps.values["bias_cents"], count)
+        return _spread(group, steps.tab, steps.values["bias_cents"], count)
     if name == "late_spread_ms":
         return _spread(group, np.zeros_like(group), steps.values["late_ms"], count)
     summary = group_means if name in METRICS and METRICS[name].by_mean else group_medians
@@ -213,66 +215,78 @@ def column(steps: StepTable, group: Ints, count: int, name: str) -> Floats:
 
 
 def summarise_groups(steps: StepTable, group: Ints, count: int) -> list[StepSummary]:
-    """All figures of each group of steps; arguments as in :func:`column`."""
+    """Summary of each group of steps; arguments as in :func:`group_values`."""
     notes = np.bincount(group, minlength=count).tolist()
     takes = np.bincount(_pairs(group, steps.take)[0], minlength=count).tolist()
-    columns = {name: column(steps, group, count, name).tolist() for name in _FIGURES}
-    parts = {part: column(steps, group, count, part).tolist() for part in CRITERIA}
+    columns = {name: group_values(steps, group, count, name).tolist() for name in _FIGURES}
+    criteria = {name: group_values(steps, group, count, name).tolist() for name in CRITERIA}
     return [
         StepSummary(
-            notes[at],
-            takes[at],
-            **{name: _known(values[at]) for name, values in columns.items()},
-            parts={part: each[at] for part, each in parts.items() if each[at] == each[at]},
+            notes[i],
+            takes[i],
+            **{name: _none_if_nan(values[i]) for name, values in columns.items()},
+            parts={name: values[i] for name, values in criteria.items() if values[i] == values[i]},
         )
-        for at in range(count)
+        for i in range(count)
     ]
 
 
-def _known(value: float) -> float | None:
+def _none_if_nan(value: float) -> float | None:
     return value if value == value else None
 
 
 def group_medians(group: Ints, values: Floats, count: int) -> Floats:
-    """The median of each group's values; NaN of none."""
-    known = ~np.isnan(values)
-    group, values = group[known], values[known]
+    """Median of each group's values without NaN; NaN for an empty group.
+
+    Args:
+        group: index of each value's group, shape (n,).
+        values: the values, shape (n,).
+        count: number of groups.
+    """
+    is_known = ~np.isnan(values)
+    group, values = group[is_known], values[is_known]
     order = np.argsort(values)
-    key = group.astype(np.int16 if count < 2**15 else np.int64)  # short ones are sorted at once
+    # Short integers have a stable sort in linear time.
+    key = group.astype(np.int16 if count < 2**15 else np.int64)
     values = values[order][np.argsort(key[order], kind="stable")]
     sizes = np.bincount(group, minlength=count)
     starts = np.cumsum(sizes) - sizes
-    found = np.full(count, np.nan)
-    some = sizes > 0
-    low, high = (starts + (sizes - 1) // 2)[some], (starts + sizes // 2)[some]
-    found[some] = (values[low] + values[high]) / 2.0
-    return found
+    result = np.full(count, np.nan)
+    has_any = sizes > 0
+    low, high = (starts + (sizes - 1) // 2)[has_any], (starts + sizes // 2)[has_any]
+    result[has_any] = (values[low] + values[high]) / 2.0
+    return result
 
 
 def group_means(group: Ints, values: Floats, count: int) -> Floats:
-    """The mean of each group's values; NaN of none."""
-    known = ~np.isnan(values)
-    sizes = np.bincount(group[known], minlength=count)
-    sums = np.bincount(group[known], values[known], count)
+    """Mean of each group's values without NaN; arguments as in :func:`group_medians`."""
+    is_known = ~np.isnan(values)
+    sizes = np.bincount(group[is_known], minlength=count)
+    sums = np.bincount(group[is_known], values[is_known], count)
     return np.divide(sums, sizes, out=np.full(count, np.nan), where=sizes > 0)
 
 
 def distance_from_median(group: Ints, values: Floats, count: int) -> Floats:
-    """How far each value lies from the median of its group, to either side."""
+    """Distance of each value from the median of its group; arguments as in
+    :func:`group_medians`."""
     return np.abs(values - group_medians(group, values, count)[group])
 
 
-def _spread(group: Ints, inside: Ints, values: Floats, count: int) -> Floats:
-    """The median distance of values from the median of their like in their group; NaN of few."""
-    pairs, place = _pairs(group, inside)
-    off = distance_from_median(place, values, len(pairs))
-    found = group_medians(group, off, count)
-    found[np.bincount(group[~np.isnan(off)], minlength=count) < TREND.min_notes_spread] = np.nan
-    return found
+def _spread(group: Ints, subgroup: Ints, values: Floats, count: int) -> Floats:
+    """Median distance of values from the median of their subgroup in each group.
+
+    NaN for a group with too few values.
+    """
+    pairs, pair_of = _pairs(group, subgroup)
+    distance = distance_from_median(pair_of, values, len(pairs))
+    result = group_medians(group, distance, count)
+    sizes = np.bincount(group[~np.isnan(distance)], minlength=count)
+    result[sizes < TREND.min_notes_spread] = np.nan
+    return result
 
 
-def _pairs(group: Ints, inside: Ints) -> tuple[Ints, Ints]:
-    """The group of each different pair, and the number of the pair that each one is."""
-    width = int(inside.max(initial=0)) + 1
-    pairs, place = np.unique(group * width + inside, return_inverse=True)
-    return pairs // width, place
+def _pairs(group: Ints, subgroup: Ints) -> tuple[Ints, Ints]:
+    """The group of each distinct pair of group and subgroup, and the index of each value's pair."""
+    width = int(subgroup.max(initial=0)) + 1
+    pairs, pair_of = np.unique(group * width + subgroup, return_inverse=True)
+    return pairs // width, pair_of

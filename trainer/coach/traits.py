@@ -1,4 +1,4 @@
-"""What a drill trains, how it strains the lips, and how long a take of it lasts: from its steps."""
+"""What a drill trains, how it strains the lips, and how long a take lasts; from its steps."""
 
 from __future__ import annotations
 
@@ -11,110 +11,118 @@ from trainer.coach.weaknesses import Trait, TraitKind
 from trainer.drill import CleannessRule, Drill, Step
 from trainer.harp import Harp
 
-TUNES = frozenset({"phrases", "call and response", "two parts"})
-"""Skills whose drills are music rather than exercise."""
+MUSIC_SKILLS = frozenset({"phrases", "call and response", "two parts"})
+"""Skills whose drills are music rather than exercises."""
 
 
 @dataclass(frozen=True, slots=True)
 class DrillTraits:
-    """What the day's set asks of a drill.
+    """What the daily set needs to know of a drill.
 
     Attributes:
         drill: the drill.
-        harp: what it is to be played on.
-        trains: how much of it trains each thing: the share of its steps, 0 to 1.
-        strain: the share of its steps that are hard on the lips: bends, overblows, overdraws,
+        harp: the harp to play it on.
+        trains: fraction of its steps that train each trait, 0 to 1; for a skill, its weight.
+        strain: fraction of its steps that are hard on the lips: bends, overblows, overdraws and
             splits.
-        easy: whether it suits cold lips: natural single notes, held, close to each other.
-        tune: whether it is music rather than exercise.
-        take_s: seconds of a take of it at its own tempo, with the count-in.
+        is_warm_up: whether it suits cold lips: held natural single notes, close to each other.
+        is_music: whether it is music rather than an exercise.
+        take_s: length in seconds of a take at the drill's tempo, with the count-in.
     """
 
     drill: Drill
     harp: Harp
     trains: Mapping[Trait, float]
     strain: float
-    easy: bool
-    tune: bool
+    is_warm_up: bool
+    is_music: bool
     take_s: float
 
     @classmethod
     def of(cls, drill: Drill, harp: Harp) -> DrillTraits:
-        """The traits of a drill on a harp that can play it."""
-        mine = [step for step in drill.steps if not step.call]
+        """Traits of a drill on a harp that can play it."""
+        steps = [step for step in drill.steps if not step.call]
         return cls(
             drill=drill,
             harp=harp,
-            trains=_trains(drill, mine),
-            strain=sum(_strains(step) for step in mine) / len(mine),
-            easy=_is_easy(drill, mine),
-            tune=not TUNES.isdisjoint(drill.skills),
-            take_s=_take_s(drill, mine),
+            trains=_trained_traits(drill, steps),
+            strain=sum(_is_hard(step) for step in steps) / len(steps),
+            is_warm_up=_is_warm_up(drill, steps),
+            is_music=not MUSIC_SKILLS.isdisjoint(drill.skills),
+            take_s=_take_s(drill, steps),
         )
 
 
-def _trains(drill: Drill, mine: list[Step]) -> dict[Trait, float]:
-    """Entries are counted wherever they sound, in chords, glides and ladders too. A part of the
-    mark counts where it is put to the test: the pitch of what is bent or led off its target, the
-    steadiness of long notes, the attack of a bend from nothing, the motion of what moves, the
-    cleanness of what must be clean and of single notes after a move, the time of what is quick or
-    off the beat. A skill counts 1 if it is the main one, else `further_skill_weight`.
+def _trained_traits(drill: Drill, steps: list[Step]) -> dict[Trait, float]:
+    """Fraction of steps that train each trait.
+
+    A step trains each entry that sounds in it, in chords, glides and ladders too, and each
+    criterion that it tests. A skill has the weight 1 if it is the drill's main one, else
+    `further_skill_weight`.
     """
-    found: dict[Trait, float] = {}
-    for before, step in zip([None, *mine[:-1]], mine, strict=True):
-        for key in (*_entries(step), *_parts(drill, before, step)):
-            found[key] = found.get(key, 0.0) + 1.0 / len(mine)
+    trains: dict[Trait, float] = {}
+    for before, step in zip([None, *steps[:-1]], steps, strict=True):
+        for trait in (*_entries(step), *_tested_criteria(drill, before, step)):
+            trains[trait] = trains.get(trait, 0.0) + 1.0 / len(steps)
     for place, skill in enumerate(drill.skills):
-        found[TraitKind.SKILL, skill] = TRAITS.further_skill_weight if place else 1.0
-    return found
+        trains[TraitKind.SKILL, skill] = TRAITS.further_skill_weight if place else 1.0
+    return trains
 
 
 def _entries(step: Step) -> set[Trait]:
     return {(TraitKind.ENTRY, str(tab)) for sound in step.sounds for tab in sound}
 
 
-def _parts(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
+def _tested_criteria(drill: Drill, before: Step | None, step: Step) -> Iterator[Trait]:
+    """The criteria that a step tests, of those that count in its drill.
+
+    Pitch is tested by bends and by targets off the natural note; steadiness by long notes; attack
+    by bends without a note before them to bend from; motion by glides, ladders and vibrato;
+    cleanness by what must be clean and by single notes after a move; time by quick notes and by
+    notes off the beat.
+    """
     seconds = float(step.beats) * 60.0 / drill.tempo
-    bent = any(not tab.is_natural for tab in step.tabs)
+    is_bent = any(not tab.is_natural for tab in step.tabs)
     tested = {
-        "pitch": bent or any(step.offsets_cents),
+        "pitch": is_bent or any(step.offsets_cents),
         "steadiness": not step.has_path and seconds >= TRAITS.long_note_s,
-        "attack": bent and not step.has_path,
+        "attack": is_bent and not step.has_path,
         "motion": step.has_path or step.vibrato is not None,
-        "cleanness": _must_be_clean(before, step),
+        "cleanness": _tests_cleanness(before, step),
         "time": not drill.free and (step.start.denominator > 1 or seconds <= TRAITS.short_note_s),
     }
-    for part, is_tested in tested.items():
-        if is_tested and drill.goal.weights[part] > 0.0:
-            yield TraitKind.CRITERION, part
+    for criterion, is_tested in tested.items():
+        if is_tested and drill.goal.weights[criterion] > 0.0:
+            yield TraitKind.CRITERION, criterion
 
 
-def _must_be_clean(before: Step | None, step: Step) -> bool:
+def _tests_cleanness(before: Step | None, step: Step) -> bool:
     if step.cleanness_rule is CleannessRule.CLEAN or step.is_chord:
         return True
-    single = step.cleanness_rule is CleannessRule.PLAIN and not step.has_path
-    return single and before is not None and before.last[0].hole != step.first[0].hole
+    is_single = step.cleanness_rule is CleannessRule.PLAIN and not step.has_path
+    return is_single and before is not None and before.last[0].hole != step.first[0].hole
 
 
-def _strains(step: Step) -> bool:
+def _is_hard(step: Step) -> bool:
+    """Whether a step is hard on the lips: a split, a bend, an overblow or an overdraw."""
     holes = [tab.hole for tab in step.first]
-    split = max(holes) - min(holes) >= len(holes)
-    return split or any(not tab.is_natural for tab in step.tabs)
+    is_split = max(holes) - min(holes) >= len(holes)
+    return is_split or any(not tab.is_natural for tab in step.tabs)
 
 
-def _is_easy(drill: Drill, mine: list[Step]) -> bool:
-    plain = all(
+def _is_warm_up(drill: Drill, steps: list[Step]) -> bool:
+    """Whether a drill suits cold lips."""
+    are_plain = all(
         not step.is_chord and not step.has_path and all(tab.is_natural for tab in step.tabs)
-        for step in mine
+        for step in steps
     )
-    near = all(
-        abs(b.first[0].hole - a.first[0].hole) <= TRAITS.warm_up_holes for a, b in pairwise(mine)
-    )
-    seconds = sum(float(step.beats) for step in mine) * 60.0 / drill.tempo / len(mine)
-    return plain and near and (drill.free or seconds >= TRAITS.warm_up_note_s)
+    moves = [abs(b.first[0].hole - a.first[0].hole) for a, b in pairwise(steps)]
+    are_close = all(move <= TRAITS.warm_up_holes for move in moves)
+    mean_s = sum(float(step.beats) for step in steps) * 60.0 / drill.tempo / len(steps)
+    return are_plain and are_close and (drill.free or mean_s >= TRAITS.warm_up_note_s)
 
 
-def _take_s(drill: Drill, mine: list[Step]) -> float:
+def _take_s(drill: Drill, steps: list[Step]) -> float:
     if drill.free:
-        return (drill.goal.hold + DURATION.find_step_s) * len(mine) + DURATION.closing_s
+        return (drill.goal.hold + DURATION.find_step_s) * len(steps) + DURATION.closing_s
     return drill.seconds + drill.count_in_beats(1) * 60.0 / drill.tempo + DURATION.closing_s

@@ -1,21 +1,20 @@
-"""What is getting better and what is not.
+"""Progress: what gets better, and what does not.
 
-Whose: one player's own takes, from a microphone or a recording; what the built-in player plays is
-no practice. Each tab entry has its progress, so have chords and ladders, each skill of the drills,
-and everything together. A glide counts for the entry it ends on.
+The subjects are each tab entry, chords and ladders, each skill, and everything together, from a
+player's own takes. A glide counts for the entry it ends on.
 
-*Usual* is what all notes of the last ten days come to on which the entry was played; *best* is the
-best day of ten notes or more.
+- *Usual* figures summarise all notes of the last ten days on which the subject was played.
+- The *best* day is among those with ten notes or more.
+- A *comparison* sets the last weeks against as many before, by days. Each day with three notes or
+  more gives one value; the difference of the two sides has a confidence interval by ranks
+  (:mod:`trainer.core.stats.location_shift`).
 
-The last week is set against the one before by days: each day with three notes or more gives one
-figure, and the difference of the two weeks' days has an interval by ranks
-(:mod:`trainer.core.stats.location_shift`). Notes of
-one take are no independent witnesses, nor are takes of one day: the same harp, the same room, the
-same lips. Counting them as such would take luck for progress (`tests/test_progress.py` shows how
-often). Where several tab entries come together, each is first set against its own median
-over both weeks, and those that were not played in both are left out: otherwise a harder tune would
-look like getting worse. An interval that holds 0 is too little to tell, and so are days too few
-for an interval, such as three in one week and four in the other.
+Days are compared, not notes, because notes of one take or one day are not independent: same harp,
+same room, same lips. Taking them for independent would take luck for progress;
+``tests/coach/test_progress.py`` measures how often. Where a subject has several tab entries, each
+is first compared with its own median over both sides, and entries that were not played on both are
+left out: else a harder tune would look like a loss. Where the interval includes 0, or there are too
+few days for an interval, the comparison has no verdict.
 """
 
 from __future__ import annotations
@@ -37,13 +36,13 @@ from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.step_table import (
     METRICS,
     Metric,
-    Name,
+    StepKey,
     StepSummary,
     StepTable,
-    column,
     distance_from_median,
     group_means,
     group_medians,
+    group_values,
     read_step_table,
     summarise_groups,
 )
@@ -55,21 +54,22 @@ from trainer.store.journal import Journal
 from trainer.store.records import TakeRecord
 
 WEEK = 7
+"""Days in a week."""
 
 
 class SubjectKind(StrEnum):
-    """What progress is about."""
+    """What a subject is."""
 
     ALL = "all"
     NOTE = "note"
-    """One tab entry."""
+    """A tab entry."""
     SEVERAL = "several"
     """Chords and splits, or ladders."""
     SKILL = "skill"
 
 
 class ComparisonVerdict(StrEnum):
-    """What can be told of a difference."""
+    """What a comparison shows."""
 
     BETTER = "better"
     WORSE = "worse"
@@ -78,14 +78,14 @@ class ComparisonVerdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """The last days against those before.
+    """A metric in the last weeks, compared with the weeks before.
 
     Attributes:
-        verdict: what can be told.
-        gain: by how much it is better, in the unit of the measure; negative is worse. None where
-            one side has no day.
-        low, high: the 95 % interval of the gain; None where there are too few days for one.
-        before, after: days on each side.
+        verdict: what the comparison shows.
+        gain: estimated improvement in the metric's unit; negative is a loss. None where one side
+            has no day.
+        low, high: ends of the confidence interval of the gain; None for an open end.
+        before, after: number of days on each side.
     """
 
     verdict: ComparisonVerdict
@@ -98,11 +98,11 @@ class Comparison:
 
 @dataclass(frozen=True, slots=True)
 class Period:
-    """A day or a week.
+    """Summary of a day or a week.
 
     Attributes:
         first: its first day; weeks begin on Monday.
-        figures: what was played in it.
+        figures: summary of its steps.
     """
 
     first: date
@@ -111,12 +111,12 @@ class Period:
 
 @dataclass(frozen=True, slots=True)
 class SeriesPoint:
-    """One figure of a day or a week.
+    """Value of a metric in a day or a week.
 
     Attributes:
-        first: the day, or the Monday.
-        value: the figure.
-        notes: how many notes were played.
+        first: the day, or the week's Monday.
+        value: the value.
+        notes: number of notes played.
     """
 
     first: date
@@ -126,14 +126,14 @@ class SeriesPoint:
 
 @dataclass(frozen=True)
 class Progress:
-    """How one thing has gone. What is asked for is reckoned when it is asked for.
+    """Progress of one subject. Summaries are computed when they are first read.
 
     Attributes:
         name: a tab entry, a skill, ``chords``, ``ladders`` or ``everything``.
-        kind: which of them.
-        steps: what was played of it, at least one.
-        today: the last of the days that are set against those before.
-        span: how many weeks are set against as many before.
+        kind: which of these.
+        steps: its steps, at least one.
+        today: last day of a comparison.
+        span: number of weeks on each side of a comparison.
     """
 
     name: str
@@ -144,57 +144,56 @@ class Progress:
 
     @property
     def notes(self) -> int:
-        """How many notes were played."""
+        """Number of notes played."""
         return len(self.steps)
 
     @cached_property
     def usual(self) -> StepSummary:
-        """What the notes of the last ten days come to on which it was played."""
+        """Summary of the last ten days on which the subject was played."""
         days = np.unique(self.steps.day)
         recent = self.steps.only(self.steps.day >= days[-TREND.usual_days :][0])
         return summarise_groups(recent, np.zeros(len(recent), dtype=np.int64), 1)[0]
 
     @cached_property
     def days(self) -> tuple[Period, ...]:
-        """Each day on which it was played, in order."""
+        """Each day on which the subject was played, in order."""
         return _periods(self.steps, self.steps.day)
 
     @cached_property
     def weeks(self) -> tuple[Period, ...]:
-        """Each week in which it was played, in order."""
+        """Each week in which the subject was played, in order."""
         return _periods(self.steps, _mondays(self.steps.day))
 
-    def by_day(self, measure: str) -> list[SeriesPoint]:
-        """One figure of each day that has it, in order."""
-        return _series(self.steps, self.steps.day, measure)
+    def by_day(self, metric: str) -> list[SeriesPoint]:
+        """A metric on each day that has it, in order."""
+        return _series(self.steps, self.steps.day, metric)
 
-    def by_week(self, measure: str) -> list[SeriesPoint]:
-        """One figure of each week that has it, in order."""
-        return _series(self.steps, _mondays(self.steps.day), measure)
+    def by_week(self, metric: str) -> list[SeriesPoint]:
+        """A metric in each week that has it, in order."""
+        return _series(self.steps, _mondays(self.steps.day), metric)
 
-    def best(self, measure: str) -> SeriesPoint | None:
-        """The best day by a measure, the first of those that are; None where no day has enough
-        notes."""
-        sign = 1.0 if METRICS[measure].falls else -1.0
-        enough = [day for day in self.by_day(measure) if day.notes >= TREND.min_notes_ranked]
+    def best(self, metric: str) -> SeriesPoint | None:
+        """The best day by a metric, the first of equals; None where no day has enough notes."""
+        sign = 1.0 if METRICS[metric].lower_is_better else -1.0
+        enough = [day for day in self.by_day(metric) if day.notes >= TREND.min_notes_ranked]
         return min(enough, key=lambda day: sign * day.value, default=None)
 
-    def change(self, measure: str) -> Comparison:
-        """The last weeks, today's among them, against as many before."""
+    def compare(self, metric: str) -> Comparison:
+        """A metric in the last weeks, today included, compared with as many weeks before."""
         last, length = self.today.toordinal(), WEEK * self.span
         day = self.steps.day
-        recent = self.steps.only((day > last - 2 * length) & (day <= last))
-        return _change(recent, recent.day > last - length, METRICS[measure])
+        both = self.steps.only((day > last - 2 * length) & (day <= last))
+        return _compare(both, both.day > last - length, METRICS[metric])
 
 
 @dataclass(frozen=True, slots=True)
 class PracticeTime:
-    """Some days.
+    """Amount of practice in some days.
 
     Attributes:
-        days: on which something was played.
-        takes: how many.
-        minutes: how long they lasted, all in all.
+        days: number of days with a take.
+        takes: number of takes.
+        minutes: their length together, in minutes.
     """
 
     days: int
@@ -207,9 +206,11 @@ class PracticeSummary:
     """How much was practised.
 
     Attributes:
-        first, last: first and last day; None for nothing.
-        total, recent, before: all of it, the last days, and as many before them.
-        row: days in a row up to today, or up to yesterday if today has nothing yet.
+        first, last: first and last day with a take; None without any.
+        total: all days.
+        recent, before: the last weeks, and as many before them.
+        days_in_a_row: consecutive days with a take up to today, or up to yesterday if today has
+            none yet.
     """
 
     first: date | None
@@ -217,21 +218,21 @@ class PracticeSummary:
     total: PracticeTime
     recent: PracticeTime
     before: PracticeTime
-    row: int
+    days_in_a_row: int
 
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    """All that the journal tells of a player's progress.
+    """Progress of a player, as far as the journal shows it.
 
     Attributes:
-        player: whose.
-        today: the day that the last days end with.
-        weeks: how many weeks are set against as many before.
+        player: name of the player.
+        today: last day of all comparisons.
+        weeks: number of weeks on each side of a comparison.
         practice: how much was practised.
-        subjects: everything together first, then the tab entries, chords and ladders, and the
-            skills, each kind with the worst first; none where nothing was played.
-        others: the other players in the journal.
+        subjects: everything together first, then tab entries, chords and ladders, and skills, the
+            worst of each kind first. Empty where nothing was played.
+        others: names of the other players in the journal.
     """
 
     player: str
@@ -243,27 +244,31 @@ class Overview:
 
     def of(self, kind: SubjectKind) -> list[Progress]:
         """The subjects of a kind, the worst first."""
-        return [one for one in self.subjects if one.kind is kind]
+        return [subject for subject in self.subjects if subject.kind is kind]
 
     def find(self, name: str) -> Progress:
-        """The subject that is called so.
+        """The subject with a name.
 
         Raises:
             JournalError: there is none.
         """
-        names = {one.name.casefold(): one for one in self.subjects}
+        subjects = {subject.name.casefold(): subject for subject in self.subjects}
         wanted = name.strip().casefold()
         try:
             wanted = str(Tab.parse(wanted))
         except HarpError:
             wanted = _OTHER_NAMES.get(wanted, wanted)
-        if wanted in names:
-            return names[wanted]
-        near = difflib.get_close_matches(wanted, names, 3, 0.5)
-        meant = " or ".join(f"'{names[one].name}'" for one in near)
+        if wanted in subjects:
+            return subjects[wanted]
+        similar = difflib.get_close_matches(wanted, subjects, 3, 0.5)
+        suggestion = " or ".join(f"'{subjects[match].name}'" for match in similar)
         raise JournalError(
             f"the journal has nothing of {self.player}'s called '{name}'; "
-            + (f"did you mean {meant}?" if meant else "'trainer progress' shows what it has")
+            + (
+                f"did you mean {suggestion}?"
+                if suggestion
+                else "'trainer progress' shows what it has"
+            )
         )
 
 
@@ -278,27 +283,27 @@ def overview(
     since: date | None = None,
     weeks: int = 1,
 ) -> Overview:
-    """A player's progress.
+    """Progress of a player.
 
     Args:
-        journal: where the takes are.
-        player: whose.
-        today: the last of the days that are set against those before.
-        since: the first day that is looked at; None looks at all.
-        weeks: how many weeks are set against as many before, from 1.
+        journal: holds the takes.
+        player: name of the player.
+        today: last day of all comparisons.
+        since: first day that counts; None takes all.
+        weeks: number of weeks on each side of a comparison, from 1.
 
     Raises:
         JournalError: the journal cannot be read.
     """
     known = journal.takes(player=player, since=since, steps=False)
     takes = [take for take in known if take.source in PLAYER_SOURCES]
-    steps, names = read_step_table(journal, takes, player)
+    steps, keys = read_step_table(journal, takes, player)
     subjects = [
         Progress(name, kind, steps.only(wanted), today, weeks)
-        for name, kind, wanted in _subjects(steps, names, takes)
+        for name, kind, wanted in _subjects(steps, keys, takes)
     ]
     order = list(SubjectKind)
-    subjects.sort(key=lambda one: (order.index(one.kind), *_worst_first(one)))
+    subjects.sort(key=lambda subject: (order.index(subject.kind), *_worst_first(subject)))
     others = tuple(other for other in journal.players() if other != player)
     practice = _practice(takes, today, weeks)
     return Overview(player, today, weeks, practice, tuple(subjects), others)
@@ -307,7 +312,7 @@ def overview(
 def overview_at(
     path: Path, player: str, today: date, *, since: date | None = None, weeks: int = 1
 ) -> Overview:
-    """The same of a journal's file, which is not made if it is not there.
+    """The same from a journal's file, which is not created if it is missing.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -319,48 +324,49 @@ def overview_at(
 
 
 def _subjects(
-    steps: StepTable, names: Sequence[Name], takes: Sequence[TakeRecord]
+    steps: StepTable, keys: Sequence[StepKey], takes: Sequence[TakeRecord]
 ) -> Iterable[tuple[str, SubjectKind, NDArray[np.bool_]]]:
-    """What there is progress in, and which steps it is about."""
+    """Name and kind of each subject, and a mask of its steps."""
     if not len(steps):
         return
     yield "everything", SubjectKind.ALL, np.ones(len(steps), dtype=bool)
-    inside: dict[tuple[str, SubjectKind], list[int]] = {}
-    for what, (kind, entry, _) in enumerate(names):
+    tabs: dict[tuple[str, SubjectKind], list[int]] = {}
+    for tab, (kind, entry, _) in enumerate(keys):
         subject = (entry, SubjectKind.NOTE) if entry else (f"{kind}s", SubjectKind.SEVERAL)
-        inside.setdefault(subject, []).append(what)
-    for (name, kind), whats in inside.items():
-        yield name, kind, np.isin(steps.what, whats)
-    skills = dict.fromkeys(skill for take in takes for skill in take.skills)
-    for skill in skills:
-        trained = np.array([skill in take.skills for take in takes])[steps.take]
-        if trained.any():
-            yield skill, SubjectKind.SKILL, trained
+        tabs.setdefault(subject, []).append(tab)
+    for (name, subject_kind), its_tabs in tabs.items():
+        yield name, subject_kind, np.isin(steps.tab, its_tabs)
+    for skill in dict.fromkeys(skill for take in takes for skill in take.skills):
+        trains = np.array([skill in take.skills for take in takes])[steps.take]
+        if trains.any():
+            yield skill, SubjectKind.SKILL, trains
 
 
 def _worst_first(progress: Progress) -> tuple[bool, float, float, str]:
+    """Sort key: subjects with enough notes first, then by notes in tune and by distance."""
     usual = progress.usual
     in_tune = 1.0 if usual.in_tune is None else usual.in_tune
-    return progress.notes < TREND.min_notes_ranked, in_tune, -(usual.cents or 0.0), progress.name
+    has_few = progress.notes < TREND.min_notes_ranked
+    return has_few, in_tune, -(usual.cents or 0.0), progress.name
 
 
 def _mondays(day: Ints) -> Ints:
-    """The Monday of each day's week."""
+    """The Monday of each day's week, as ordinals."""
     return day - (day - 1) % WEEK
 
 
 def _periods(steps: StepTable, first: Ints) -> tuple[Period, ...]:
     firsts, group = np.unique(first, return_inverse=True)
-    figures = summarise_groups(steps, group, len(firsts))
+    summaries = summarise_groups(steps, group, len(firsts))
     return tuple(
-        Period(date.fromordinal(day), one)
-        for day, one in zip(firsts.tolist(), figures, strict=True)
+        Period(date.fromordinal(day), summary)
+        for day, summary in zip(firsts.tolist(), summaries, strict=True)
     )
 
 
-def _series(steps: StepTable, first: Ints, measure: str) -> list[SeriesPoint]:
+def _series(steps: StepTable, first: Ints, metric: str) -> list[SeriesPoint]:
     firsts, group = np.unique(first, return_inverse=True)
-    values = column(steps, group, len(firsts), measure).tolist()
+    values = group_values(steps, group, len(firsts), metric).tolist()
     notes = np.bincount(group).tolist()
     return [
         SeriesPoint(date.fromordinal(day), value, count)
@@ -369,64 +375,69 @@ def _series(steps: StepTable, first: Ints, measure: str) -> list[SeriesPoint]:
     ]
 
 
-def _change(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> Comparison:
-    values = _levelled(steps, is_after, measure)
-    days, on_day = np.unique(steps.day, return_inverse=True)
-    enough = np.bincount(on_day[~np.isnan(values)], minlength=len(days)) >= TREND.min_notes_compared
-    figures = _summary(measure)(on_day, values, len(days))
-    side = np.zeros(len(days), dtype=bool)
-    side[on_day] = is_after
-    before, after = figures[enough & ~side], figures[enough & side]
+def _compare(steps: StepTable, is_after: NDArray[np.bool_], metric: Metric) -> Comparison:
+    """Comparison of the steps of one side, by a mask, with those of the other."""
+    values = _centred_values(steps, is_after, metric)
+    days, day_of = np.unique(steps.day, return_inverse=True)
+    counts = np.bincount(day_of[~np.isnan(values)], minlength=len(days))
+    has_enough = counts >= TREND.min_notes_compared
+    by_day = _summary_of(metric)(day_of, values, len(days))
+    is_late_day = np.zeros(len(days), dtype=bool)
+    is_late_day[day_of] = is_after
+    before, after = by_day[has_enough & ~is_late_day], by_day[has_enough & is_late_day]
     if not len(before) or not len(after):
         return Comparison(ComparisonVerdict.UNCLEAR, None, None, None, len(before), len(after))
-    if measure.falls:
+    if metric.lower_is_better:
         before, after = -before, -after
-    found = hodges_lehmann(before.tolist(), after.tolist())
+    shift = hodges_lehmann(before.tolist(), after.tolist())
     verdict = ComparisonVerdict.UNCLEAR
-    if found.excludes_zero:
-        verdict = ComparisonVerdict.BETTER if found.low > 0.0 else ComparisonVerdict.WORSE
-    low, high = (end if math.isfinite(end) else None for end in (found.low, found.high))
-    return Comparison(verdict, found.estimate, low, high, len(before), len(after))
+    if shift.excludes_zero:
+        verdict = ComparisonVerdict.BETTER if shift.low > 0.0 else ComparisonVerdict.WORSE
+    low, high = (end if math.isfinite(end) else None for end in (shift.low, shift.high))
+    return Comparison(verdict, shift.estimate, low, high, len(before), len(after))
 
 
-def _summary(measure: Metric) -> Callable[[Ints, Floats, int], Floats]:
-    return group_means if measure.by_mean else group_medians
+def _summary_of(metric: Metric) -> Callable[[Ints, Floats, int], Floats]:
+    return group_means if metric.by_mean else group_medians
 
 
-def _levelled(steps: StepTable, is_after: NDArray[np.bool_], measure: Metric) -> Floats:
-    """What is measured of each step, less what is usual for its tab; NaN where one of the two
-    sides does not have it."""
-    count = int(steps.what.max(initial=-1)) + 1
-    side = steps.what + count * is_after
-    if measure.name == "spread_cents":
-        values = distance_from_median(side, steps.values["bias_cents"], 2 * count)
+def _centred_values(steps: StepTable, is_after: NDArray[np.bool_], metric: Metric) -> Floats:
+    """A metric of each step, less its summary over both sides for the step's tab.
+
+    NaN where one of the two sides has no value for the tab.
+    """
+    count = int(steps.tab.max(initial=-1)) + 1
+    tab_and_side = steps.tab + count * is_after
+    is_spread = metric.name == "spread_cents"
+    if is_spread:
+        values = distance_from_median(tab_and_side, steps.values["bias_cents"], 2 * count)
     else:
-        values = steps.values[measure.name].copy()
-    sizes = np.bincount(side[~np.isnan(values)], minlength=2 * count)
-    least = TREND.min_notes_spread if measure.name == "spread_cents" else 1
-    both = (sizes[:count] >= least) & (sizes[count:] >= least)
-    values[~both[steps.what]] = np.nan
-    return values - _summary(measure)(steps.what, values, count)[steps.what]
+        values = steps.values[metric.name].copy()
+    sizes = np.bincount(tab_and_side[~np.isnan(values)], minlength=2 * count)
+    least = TREND.min_notes_spread if is_spread else 1
+    on_both = (sizes[:count] >= least) & (sizes[count:] >= least)
+    values[~on_both[steps.tab]] = np.nan
+    return values - _summary_of(metric)(steps.tab, values, count)[steps.tab]
 
 
 def _practice(takes: Sequence[TakeRecord], today: date, weeks: int) -> PracticeSummary:
     length = timedelta(days=WEEK * weeks)
     days = {take.day for take in takes}
     last = today if today in days else today - timedelta(days=1)
-    row = 0
-    while last - timedelta(days=row) in days:
-        row += 1
+    in_a_row = 0
+    while last - timedelta(days=in_a_row) in days:
+        in_a_row += 1
     return PracticeSummary(
         min(days, default=None),
         max(days, default=None),
-        _span(takes, date.min, date.max),
-        _span(takes, today - length + timedelta(days=1), today),
-        _span(takes, today - 2 * length + timedelta(days=1), today - length),
-        row,
+        _practice_time(takes, date.min, date.max),
+        _practice_time(takes, today - length + timedelta(days=1), today),
+        _practice_time(takes, today - 2 * length + timedelta(days=1), today - length),
+        in_a_row,
     )
 
 
-def _span(takes: Iterable[TakeRecord], first: date, last: date) -> PracticeTime:
+def _practice_time(takes: Iterable[TakeRecord], first: date, last: date) -> PracticeTime:
     inside = [take for take in takes if first <= take.day <= last]
     seconds = sum(take.seconds for take in inside)
     return PracticeTime(len({take.day for take in inside}), len(inside), seconds / 60.0)

@@ -1,24 +1,23 @@
-"""What is weak: tab entries, parts of the mark, and the drills' skills.
+"""What is weak: tab entries, criteria, and the drills' skills.
 
-A *try* is one note for an entry or a part, and one whole take for a skill. It is good when its
-part of the mark reached `IN_TUNE_POINTS`, the place on every line of the formula
-(:mod:`trainer.marking.score`) where what is in tune, steady, clean or in time by the trade's
-custom ends; for an entry that is the part for pitch; a take is good when it passed. Only what the
-player played counts, never the built-in player.
+A *try* is one note for an entry or a criterion, and one whole take for a skill. A note is good for
+a criterion that earned `IN_TUNE_POINTS`, and for an entry if its pitch did; a take is good if it
+passed. Only the player's own takes count.
 
-How many of the tries are good is a share, and shares of a few tries say little. So:
+The fraction of good tries is uncertain where tries are few. So it is estimated:
 
-- tries count by how long ago they were: half as much after `half_life_days`, and not at all
-  before `window_days`;
-- notes of one take are alike, and n of them count as n / (1 + (n - 1) r) (the design effect of a
-  cluster, Kish 1965, Survey Sampling, ch. 5). The likeness r = `intraclass_correlation` is assumed;
-- each share is drawn towards the player's usual one, the less the more tries there are: empirical
-  Bayes with a beta-binomial model (Casella 1985, The American Statistician 39), whose prior has
-  the mean of all entries (or parts, or skills), and as much weight as their spread around it leaves
-  by the method of moments (Kleinman 1973, JASA 68).
+- A try's weight halves every `half_life_days`, and is 0 before `window_days`.
+- Notes of one take are correlated: n of them count as n / (1 + (n - 1) r) (the design effect of a
+  cluster, Kish 1965, Survey Sampling, ch. 5), with r = `intraclass_correlation`.
+- Each rate is drawn towards the player's usual one, the less the more tries there are: empirical
+  Bayes with a beta-binomial model (Casella 1985, The American Statistician 39). The prior has the
+  mean of all entries (or criteria, or skills); its weight follows from their spread around it by
+  the method of moments (Kleinman 1973, JASA 68).
 
-What comes out is a beta distribution. Weak is what lies below the usual share with a probability
-of at least `min_probability`, by at least `min_gap`, and below `max_rate` at all.
+The posterior is a beta distribution. A trait is weak if its rate is below the usual one with a
+probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`.
+
+The constants are in :class:`trainer.coach.parameters.WeaknessParameters`.
 """
 
 from __future__ import annotations
@@ -33,22 +32,24 @@ from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.stats.beta import beta_cdf
 from trainer.harp import Tab
-from trainer.marking.sentence import describe_sound
+from trainer.marking import describe_sound
 from trainer.store.records import StepRecord, TakeRecord
 
 
 class TraitKind(StrEnum):
-    """What a share is of."""
+    """What a trait is."""
 
     ENTRY = "entry"
     """A tab entry: hole, breath and bend."""
     CRITERION = "part"
-    """A part of the mark."""
+    """A criterion of the mark."""
     SKILL = "skill"
     """A skill that drills name."""
 
 
 Trait = tuple[TraitKind, str]
+"""Kind and name; an entry's name is its tab."""
+
 _LAST_TRIES = {
     TraitKind.ENTRY: WEAKNESS.last_notes,
     TraitKind.CRITERION: WEAKNESS.last_criterion_notes,
@@ -66,68 +67,72 @@ _MISSES = {
 
 @dataclass(slots=True)
 class TryCounts:
-    """What some takes say of one thing.
+    """Tries of one trait in some takes.
 
     Attributes:
-        tried: how many tries there were.
-        good: how many of them were good.
-        worth, hits: as many independent tries, and good ones among them.
-        off: cents from the target of each note that was out of tune, negative flat.
-        silent: notes that were not heard at all.
+        tried: number of tries.
+        good: number of good ones.
+        effective_tries: number of independent tries that carry the same information.
+        effective_good: good ones among them.
+        deviations: cents from the target of each note that was out of tune; negative is flat.
+        silent: number of notes that were not heard.
     """
 
     tried: int = 0
     good: int = 0
-    worth: float = 0.0
-    hits: float = 0.0
-    off: list[float] = field(default_factory=list)
+    effective_tries: float = 0.0
+    effective_good: float = 0.0
+    deviations: list[float] = field(default_factory=list)
     silent: int = 0
 
-    def add(self, good: bool) -> None:
+    def add(self, is_good: bool) -> None:
         """Count a try."""
         self.tried += 1
-        self.good += good
+        self.good += is_good
 
-    def weigh(self) -> None:
-        """All of it is of one take: say what it is worth."""
-        self.worth = self.tried / (1.0 + (self.tried - 1) * WEAKNESS.intraclass_correlation)
-        self.hits = self.worth * self.good / self.tried
+    def apply_design_effect(self) -> None:
+        """Set the effective numbers, where all tries are of one take."""
+        self.effective_tries = self.tried / (
+            1.0 + (self.tried - 1) * WEAKNESS.intraclass_correlation
+        )
+        self.effective_good = self.effective_tries * self.good / self.tried
 
-    def join(self, other: TryCounts) -> None:
-        """Add what other takes say."""
+    def merge(self, other: TryCounts) -> None:
+        """Add the tries of other takes."""
         self.tried += other.tried
         self.good += other.good
-        self.worth += other.worth
-        self.hits += other.hits
-        self.off += other.off
+        self.effective_tries += other.effective_tries
+        self.effective_good += other.effective_good
+        self.deviations += other.deviations
         self.silent += other.silent
 
 
 @dataclass(frozen=True, slots=True)
 class DayTries:
-    """What the takes of a day say.
+    """Tries of a day.
 
     Attributes:
         day: the day.
-        cells: by what they are of.
+        counts: tries by trait.
     """
 
     day: date
-    cells: Mapping[Trait, TryCounts]
+    counts: Mapping[Trait, TryCounts]
 
 
 @dataclass(frozen=True, slots=True)
 class SuccessRate:
-    """How many of the tries at one thing are good.
+    """Estimated success rate of a trait.
 
     Attributes:
-        kind, name: of what; an entry as tab.
-        tried, good: the last tries, as they are told.
-        rate: share that is good, 0 to 1, drawn towards `usual`.
-        usual: the player's usual share among entries, parts or skills.
-        sure: probability that `rate` is really below `usual`.
-        samples: how many independent tries of today all of them are worth.
-        sentence: what was missed in the last tries, in plain words.
+        kind, name: the trait.
+        tried, good: number of tries and of good ones among the last tries, those that the sentence
+            covers.
+        rate: posterior mean of the success rate, 0 to 1.
+        usual_rate: mean rate of the player's entries, criteria or skills.
+        probability_below: posterior probability that the true rate is below `usual_rate`.
+        effective_tries: weight of all tries, in independent tries of today.
+        sentence: what was missed in the last tries, in words for a player.
     """
 
     kind: TraitKind
@@ -135,166 +140,175 @@ class SuccessRate:
     tried: int
     good: int
     rate: float
-    usual: float
-    sure: float
-    samples: float
+    usual_rate: float
+    probability_below: float
+    effective_tries: float
     sentence: str
 
     @property
-    def key(self) -> Trait:
-        """What it is of."""
+    def trait(self) -> Trait:
+        """The trait."""
         return self.kind, self.name
 
     @property
     def is_weak(self) -> bool:
-        """Whether it is weak, see the module."""
-        return self.sure >= WEAKNESS.min_probability and self.rate <= min(
-            self.usual - WEAKNESS.min_gap, WEAKNESS.max_rate
-        )
+        """Whether the trait is weak, as defined at the head of the module."""
+        highest = min(self.usual_rate - WEAKNESS.min_gap, WEAKNESS.max_rate)
+        return self.probability_below >= WEAKNESS.min_probability and self.rate <= highest
 
 
 def count_tries(takes: Iterable[TakeRecord]) -> list[DayTries]:
-    """What takes of one player say of entries, parts and skills, day by day.
+    """Tries of each trait, day by day.
 
     Args:
-        takes: with their steps, in the order in which they were played.
+        takes: takes of one player with their steps, in the order in which they were played.
     """
     days: dict[date, dict[Trait, TryCounts]] = {}
     for take in takes:
         day = days.setdefault(take.day, {})
-        for key, cell in _cells(take).items():
-            cell.weigh()
-            if key in day:
-                day[key].join(cell)
+        for trait, counts in _take_tries(take).items():
+            counts.apply_design_effect()
+            if trait in day:
+                day[trait].merge(counts)
             else:
-                day[key] = cell
-    return [DayTries(day, cells) for day, cells in days.items()]
+                day[trait] = counts
+    return [DayTries(day, counts) for day, counts in days.items()]
 
 
 def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessRate]:
-    """The share of everything that was tried before a day.
+    """Estimated success rate of each trait that was tried before a day.
 
     Args:
-        days: of one player, each day once, in order.
+        days: tries of one player, each day once, in order.
         today: the day.
     """
-    found: dict[Trait, list[tuple[float, TryCounts]]] = {}
-    for one in days:
-        age = (today - one.day).days
+    by_trait: dict[Trait, list[tuple[float, TryCounts]]] = {}
+    for tries in days:
+        age = (today - tries.day).days
         if 0 < age <= WEAKNESS.window_days:
             weight = 0.5 ** ((age - 1) / WEAKNESS.half_life_days)
-            for key, cell in one.cells.items():
-                found.setdefault(key, []).append((weight, cell))
-    result: dict[Trait, SuccessRate] = {}
+            for trait, counts in tries.counts.items():
+                by_trait.setdefault(trait, []).append((weight, counts))
+    rates: dict[Trait, SuccessRate] = {}
     for kind in TraitKind:
-        sums = {key: _sums(cells) for key, cells in found.items() if key[0] is kind}
-        usual, strength = _prior(sums.values())
-        for key, (hits, tries) in sums.items():
-            last = _last([cell for _, cell in found[key]], _LAST_TRIES[kind])
-            ups, downs = strength * usual + hits, strength * (1.0 - usual) + tries - hits
-            result[key] = SuccessRate(
+        sums = {
+            trait: _weighted_sums(weighted)
+            for trait, weighted in by_trait.items()
+            if trait[0] is kind
+        }
+        usual, prior_tries = _prior(sums.values())
+        for trait, (good, total) in sums.items():
+            last = _last_tries([counts for _, counts in by_trait[trait]], _LAST_TRIES[kind])
+            alpha = prior_tries * usual + good
+            beta = prior_tries * (1.0 - usual) + total - good
+            rates[trait] = SuccessRate(
                 kind=kind,
-                name=key[1],
+                name=trait[1],
                 tried=last.tried,
                 good=last.good,
-                rate=ups / (ups + downs),
-                usual=usual,
-                sure=beta_cdf(usual, ups, downs),
-                samples=tries,
-                sentence=_sentence(key, last),
+                rate=alpha / (alpha + beta),
+                usual_rate=usual,
+                probability_below=beta_cdf(usual, alpha, beta),
+                effective_tries=total,
+                sentence=_sentence(trait, last),
             )
-    return result
+    return rates
 
 
-def find_weaknesses(found: Mapping[Trait, SuccessRate]) -> list[SuccessRate]:
-    """What is weak, the weakest first."""
-    weak = [share for share in found.values() if share.is_weak]
-    return sorted(weak, key=lambda share: (share.rate - share.usual, share.key))
+def find_weaknesses(rates: Mapping[Trait, SuccessRate]) -> list[SuccessRate]:
+    """The weak traits, the weakest first."""
+    weak = [rate for rate in rates.values() if rate.is_weak]
+    return sorted(weak, key=lambda rate: (rate.rate - rate.usual_rate, rate.trait))
 
 
-def _cells(take: TakeRecord) -> dict[Trait, TryCounts]:
-    """What a take says; nothing if the player did not play it."""
-    cells: dict[Trait, TryCounts] = {}
+def _take_tries(take: TakeRecord) -> dict[Trait, TryCounts]:
+    """Tries of a take; none if the player did not play it."""
+    tries: dict[Trait, TryCounts] = {}
     heard = sum(bool(step.parts) for step in take.steps)
     if take.source not in PLAYER_SOURCES or heard < WEAKNESS.min_heard * max(1, len(take.steps)):
-        return cells
+        return tries
     for step in take.steps:
-        for part, earned in step.parts.items():
-            cells.setdefault((TraitKind.CRITERION, part), TryCounts()).add(earned >= IN_TUNE_POINTS)
+        for criterion, earned in step.parts.items():
+            counts = tries.setdefault((TraitKind.CRITERION, criterion), TryCounts())
+            counts.add(earned >= IN_TUNE_POINTS)
         if step.entry is not None and ("pitch" in step.parts or not step.parts):
-            _add_note(cells.setdefault((TraitKind.ENTRY, step.entry), TryCounts()), step)
+            _add_note(tries.setdefault((TraitKind.ENTRY, step.entry), TryCounts()), step)
     if take.whole:
         for skill in take.skills:
-            cells.setdefault((TraitKind.SKILL, skill), TryCounts()).add(take.passed)
-    return cells
+            tries.setdefault((TraitKind.SKILL, skill), TryCounts()).add(take.passed)
+    return tries
 
 
-def _add_note(cell: TryCounts, step: StepRecord) -> None:
-    good = step.parts.get("pitch", 0.0) >= IN_TUNE_POINTS
-    cell.add(good)
+def _add_note(counts: TryCounts, step: StepRecord) -> None:
+    is_good = step.parts.get("pitch", 0.0) >= IN_TUNE_POINTS
+    counts.add(is_good)
     if not step.parts:
-        cell.silent += 1
-    elif not good and step.kind == "note" and step.cents is not None and step.heard == step.entry:
-        cell.off.append(step.cents)
+        counts.silent += 1
+        return
+    is_entry = step.kind == "note" and step.heard == step.entry
+    if not is_good and is_entry and step.cents is not None:
+        counts.deviations.append(step.cents)
 
 
-def _sums(cells: Iterable[tuple[float, TryCounts]]) -> tuple[float, float]:
-    """Good tries and tries, as they count."""
-    hits = tries = 0.0
-    for weight, cell in cells:
-        hits += weight * cell.hits
-        tries += weight * cell.worth
-    return hits, tries
+def _weighted_sums(weighted: Iterable[tuple[float, TryCounts]]) -> tuple[float, float]:
+    """Effective good tries and effective tries, weighted by age."""
+    good = tries = 0.0
+    for weight, counts in weighted:
+        good += weight * counts.effective_good
+        tries += weight * counts.effective_tries
+    return good, tries
 
 
 def _prior(sums: Iterable[tuple[float, float]]) -> tuple[float, float]:
-    """The usual share, and how many tries it counts for.
+    """Mean of the prior, and its weight in tries.
 
-    With shares x / n around their mean p, the sum of n (x/n - p)^2 is expected to be
-    p q (A + g (B - A)), where A is one less than how many there are, B the sum of n (1 - n / N),
-    and g = 1 / (1 + strength).
+    For k traits with rates x / n around their mean p, N = sum(n) and c = sum(n (1 - n / N)), the
+    method of moments sets sum(n (x / n - p)^2) to its expectation
+    p (1 - p) (k - 1 + g (c - k + 1)), and solves for g = 1 / (1 + weight).
     """
-    tried = [(hits, tries) for hits, tries in sums if tries > 0.0]
+    tried = [(good, tries) for good, tries in sums if tries > 0.0]
     total = sum(tries for _, tries in tried)
-    mean = (sum(hits for hits, _ in tried) + 0.5) / (total + 1.0)
+    mean = (sum(good for good, _ in tried) + 0.5) / (total + 1.0)
     if len(tried) < WEAKNESS.min_traits:
         return mean, WEAKNESS.default_prior_tries
-    spread = sum(tries * (hits / tries - mean) ** 2 for hits, tries in tried)
-    chance = len(tried) - 1.0
-    whole = sum(tries * (1.0 - tries / total) for _, tries in tried)
-    if whole <= chance:
+    spread = sum(tries * (good / tries - mean) ** 2 for good, tries in tried)
+    by_chance = len(tried) - 1.0
+    greatest = sum(tries * (1.0 - tries / total) for _, tries in tried)
+    if greatest <= by_chance:
         return mean, WEAKNESS.default_prior_tries
-    likeness = (spread / (mean * (1.0 - mean)) - chance) / (whole - chance)
-    least, most = WEAKNESS.min_prior_tries, WEAKNESS.max_prior_tries
-    return mean, min(max(1.0 / max(likeness, 1e-9) - 1.0, least), most)
+    g = (spread / (mean * (1.0 - mean)) - by_chance) / (greatest - by_chance)
+    weight = 1.0 / max(g, 1e-9) - 1.0
+    return mean, min(max(weight, WEAKNESS.min_prior_tries), WEAKNESS.max_prior_tries)
 
 
-def _last(cells: Sequence[TryCounts], count: int) -> TryCounts:
-    """The last days together, as many as have so many tries."""
+def _last_tries(days: Sequence[TryCounts], count: int) -> TryCounts:
+    """Tries of the last whole days that have `count` tries or more together."""
     last = TryCounts()
-    for cell in reversed(cells):
+    for day in reversed(days):
         if last.tried >= count:
             break
-        last.join(cell)
+        last.merge(day)
     return last
 
 
-def _sentence(key: Trait, last: TryCounts) -> str:
-    kind, name = key
+def _sentence(trait: Trait, last: TryCounts) -> str:
+    kind, name = trait
     missed = last.tried - last.good
-    of = f"{missed} of the last {last.tried}"
+    count_of = f"{missed} of the last {last.tried}"
     if kind is TraitKind.CRITERION:
-        return f"{of} notes were {_MISSES[name]}"
+        return f"{count_of} notes were {_MISSES[name]}"
     if kind is TraitKind.SKILL:
-        return f"{of} takes of {name} did not pass"
-    sharp = [cents for cents in last.off if cents > 0.0]
-    flat = [cents for cents in last.off if cents < 0.0]
-    if last.silent > WEAKNESS.min_direction * missed:
-        how, count = "did not sound", last.silent
-    elif len(sharp) >= WEAKNESS.min_direction * missed > 0:
-        how, count = f"was {median(sharp):.0f} cents sharp", len(sharp)
-    elif len(flat) >= WEAKNESS.min_direction * missed > 0:
-        how, count = f"was {-median(flat):.0f} cents flat", len(flat)
+        return f"{count_of} takes of {name} did not pass"
+    sharp = [cents for cents in last.deviations if cents > 0.0]
+    flat = [cents for cents in last.deviations if cents < 0.0]
+    least = WEAKNESS.min_direction * missed
+    if last.silent > least:
+        fault, count = "did not sound", last.silent
+    elif len(sharp) >= least > 0:
+        fault, count = f"was {median(sharp):.0f} cents sharp", len(sharp)
+    elif len(flat) >= least > 0:
+        fault, count = f"was {-median(flat):.0f} cents flat", len(flat)
     else:
-        how, count = "was out of tune", missed
-    return f"{describe_sound((Tab.parse(name),))} {how} in {count} of its last {last.tried} notes"
+        fault, count = "was out of tune", missed
+    entry = describe_sound((Tab.parse(name),))
+    return f"{entry} {fault} in {count} of its last {last.tried} notes"

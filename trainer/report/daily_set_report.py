@@ -58,7 +58,7 @@ def daily_set_data(day: DailySet) -> DailySetData:
         "minutes": day.minutes,
         "seconds": round(day.seconds, 1),
         "score": day.score,
-        "moved": day.moved,
+        "moved": day.mean_gain,
         "saved": day.unsaved is None,
         "entries": [
             {
@@ -75,7 +75,7 @@ def daily_set_data(day: DailySet) -> DailySetData:
                 "last": entry.last,
                 "scores": list(day.scores(entry)),
                 "best": day.best(entry),
-                "moved": day.moved_by(entry),
+                "moved": day.gain(entry),
                 "done": day.is_done(entry),
             }
             for entry in day.entries
@@ -165,7 +165,7 @@ def _result(day: DailySet, entry: SetEntry) -> str:
 
 def _score(day: DailySet, entry: SetEntry) -> str:
     """The best take of an entry, and against the last time."""
-    best, moved = day.best(entry), day.moved_by(entry)
+    best, moved = day.best(entry), day.gain(entry)
     assert best is not None
     if moved is None or entry.last is None:
         against = "for the first time"
@@ -178,14 +178,14 @@ def _score(day: DailySet, entry: SetEntry) -> str:
 
 
 def _overall(day: DailySet) -> str:
-    if day.moved is None:
+    if day.mean_gain is None:
         return ""
-    moves = [by for entry in day.entries if (by := day.moved_by(entry)) is not None]
+    moves = [by for entry in day.entries if (by := day.gain(entry)) is not None]
     better = sum(by >= EVEN for by in moves)
     worse = sum(by <= -EVEN for by in moves)
     return (
         f" Against the last time: {better} better, {worse} worse, "
-        f"{day.moved:+.1f} points at the mean."
+        f"{day.mean_gain:+.1f} points at the mean."
     )
 
 

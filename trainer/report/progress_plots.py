@@ -218,7 +218,7 @@ def _draw_one(figure: Figure, progress: Progress, player: str) -> None:
 def _draw_panel(axes: Axes, progress: Progress, measure: Metric) -> None:
     days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
     axes.set_title(
-        f"{measure.title}: {change_text(progress.change(measure.name), measure.unit)}", fontsize=9
+        f"{measure.title}: {change_text(progress.compare(measure.name), measure.unit)}", fontsize=9
     )
     axes.set_ylabel(measure.unit)
     axes.grid(alpha=0.3)
@@ -267,7 +267,7 @@ def _draw_all(figure: Figure, overview: Overview) -> None:
     axes.grid(axis="x", alpha=0.3)
     right = axes.secondary_yaxis("right")
     right.set_yticks(
-        range(len(rows)), [change_verdict_text(one.change("cents"), "cents") for one in rows]
+        range(len(rows)), [change_verdict_text(one.compare("cents"), "cents") for one in rows]
     )
     right.tick_params(length=0)
     axes.legend(loc="lower right", fontsize=8)

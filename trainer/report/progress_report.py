@@ -118,7 +118,7 @@ def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[st
     if practice.first is None:
         return []
     length, total = WEEK * weeks, practice.total
-    row = f"; the last {practice.row} days in a row" if practice.row > 1 else ""
+    row = f"; the last {practice.days_in_a_row} days in a row" if practice.days_in_a_row > 1 else ""
     return [
         f"The last {length} days: practised on {practice.recent.days}, "
         f"{_minutes(practice.recent)}. The {length} before: on {practice.before.days}, "
@@ -168,7 +168,7 @@ def _row(progress: Progress) -> str:
         f"{value_text(usual.in_tune, '%'):>6}{value_text(usual.clean, '%'):>6}"
         f"{value_text(usual.off_ms, 'ms'):>6}"
         f"{value_text(best.value if best else None, 'cents'):>6} "
-        f"{change_verdict_text(progress.change('cents'), 'cents')}"
+        f"{change_verdict_text(progress.compare('cents'), 'cents')}"
     )
 
 
@@ -185,7 +185,7 @@ def _parts(overview: Overview) -> Iterator[str]:
     for part in CRITERIA:
         if part in everything.usual.parts:
             best = _best(everything, METRICS[part])
-            change = change_verdict_text(everything.change(part), "points")
+            change = change_verdict_text(everything.compare(part), "points")
             yield (
                 f"{part:<{_NAME}}{value_text(everything.usual.parts[part], 'points'):>6}{best:>20}"
                 f"  {change}"
@@ -245,7 +245,7 @@ def _figure(progress: Progress, measure: Metric) -> Iterator[str]:
         title += f", {measure.unit}"
     yield (
         f"{title:<19}{value_text(usual, measure.unit):>7}{_best(progress, measure):>19} "
-        f"{change_text(progress.change(measure.name), measure.unit)}"
+        f"{change_text(progress.compare(measure.name), measure.unit)}"
     )
 
 
@@ -296,7 +296,7 @@ def overview_data(overview: Overview) -> OverviewData:
         "practice": {
             "first": None if practice.first is None else practice.first.isoformat(),
             "last": None if practice.last is None else practice.last.isoformat(),
-            "days_in_a_row": practice.row,
+            "days_in_a_row": practice.days_in_a_row,
             "total": _time_data(practice.total),
             "recent": _time_data(practice.recent),
             "before": _time_data(practice.before),
@@ -329,7 +329,7 @@ def _subject_data(progress: Progress) -> SubjectData:
         "notes": progress.notes,
         "usual": _summary_data(progress.usual),
         "best": {name: _best_data(progress.best(name)) for name in METRICS},
-        "change": {name: _comparison_data(progress.change(name)) for name in METRICS},
+        "change": {name: _comparison_data(progress.compare(name)) for name in METRICS},
     }
 
 

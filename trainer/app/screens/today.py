@@ -55,7 +55,7 @@ def day_heading(day: DailySet, harp: str) -> str:
         else "all played"
     )
     score = "" if day.score is None else f"; {score_floor(day.score)} so far"
-    moved = day.moved
+    moved = day.mean_gain
     if moved is not None and abs(moved) >= 0.5:
         score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than before"
     return f"Today, {harp} harp: {todo}{score}"

@@ -66,7 +66,7 @@ class ProgressLine:
             progress,
             progress.usual,
             {name: progress.best(name) for name in PLOTTED_MEASURES},
-            {name: progress.change(name) for name in PLOTTED_MEASURES},
+            {name: progress.compare(name) for name in PLOTTED_MEASURES},
         )
 
 
