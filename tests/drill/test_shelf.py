@@ -230,7 +230,7 @@ def test_what_a_drill_says_is_short_and_whole(drill: Drill) -> None:
     about = " ".join(drill.about.split())
     trains, right, wrong = re.split(r"(?<=[.!?]) (?=[A-Z'])", about)
     assert trains.startswith("Trains ")
-    assert right.startswith("Right, ")
+    assert right.startswith("Done right, ")
     assert wrong.endswith(".")
     assert 120 <= len(about) <= 330
 
