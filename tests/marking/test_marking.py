@@ -701,8 +701,7 @@ def test_parts_at_the_points_of_the_docs(
     part: str, figures: dict[str, float], earned: float
 ) -> None:
     expected = {**dict.fromkeys(STILL, 100.0), part: earned}
-    if "drift_cents" in figures or "wobble_cents" in figures or part != "steadiness":
-        assert parts(**figures) == pytest.approx(expected, abs=0.5)
+    assert parts(**figures) == pytest.approx(expected, abs=0.5)
 
 
 def test_no_step_earns_more_than_fifty_above_its_worst_part() -> None:
