@@ -335,8 +335,8 @@ class TestInTune:
         [
             ({"-5'": 3.0}, "hole 5 draw bends by less"),
             ({"12": 3.0}, "holes 1 to 10"),
-            ({"-2": 100.5}, "must lie between -100 and 100"),
-            ({"-2": float("nan")}, "must lie between -100 and 100"),
+            ({"-2": 100.5}, "choose -100 to 100"),
+            ({"-2": float("nan")}, "choose -100 to 100"),
         ],
     )
     def test_offsets_that_cannot_be_are_refused(
