@@ -322,7 +322,7 @@ class TestHarpInHand:
             select_harp(None, settings(), "quay")
 
     def test_a_harp_that_cannot_be_is_named(self) -> None:
-        with pytest.raises(HarpError, match="your harp 'quay': the reeds lie 97 cents above"):
+        with pytest.raises(HarpError, match="your harp 'quay': its reeds lie 97 cents above"):
             measured_harp(kept(reeds_off(C, 97.0)))
 
 

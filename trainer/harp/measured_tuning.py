@@ -67,16 +67,16 @@ def with_reed_targets(
     shift = cents(overall_a4, harp.a4)
     if abs(shift) > MAX_OVERALL_OFFSET_CENTS:
         raise HarpError(
-            f"measure the harp again with its own key: its reeds lie {_describe_offset(shift)} a "
-            f"{harp.name} harp with A4 = {harp.a4:g} Hz"
+            f"its reeds lie {_describe_offset(shift)} a {harp.name} harp with A4 = "
+            f"{harp.a4:g} Hz; measure it again with its own key"
         )
     tuned = replace(harp, a4=overall_a4 if a4 is None else a4, offsets={})
     reed_offsets = {tab: cents(hz, tuned.hz(tab)) for tab, hz in reeds.items()}
     wrong = [tab for tab in sorted(reed_offsets) if not abs(reed_offsets[tab]) <= MAX_OFFSET_CENTS]
     if wrong:
         raise HarpError(
-            f"measure the harp again: {wrong[0]} is another note, "
-            f"{_describe_offset(reed_offsets[wrong[0]])} that of a {harp.name} harp"
+            f"{wrong[0]} is another note, {_describe_offset(reed_offsets[wrong[0]])} that of a "
+            f"{harp.name} harp; measure the harp again"
         )
     offsets = dict(harp.offsets)
     for tab in tuned.entries:
