@@ -646,38 +646,38 @@ def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
     [
         # At 60 beats a minute; the first of each pair is just on the right side.
         ("-4:4 | -5:4 |", None, ""),
-        ("-4:4 | -5:4 | -6:1 r:3", "-6:1", "one draw breath has lasted 9.0 s by here, from -4 on"),
+        ("-4:4 | -5:4 | -6:1 r:3", "-6:1", "one draw breath lasts 9.0 s by here, from -4 on"),
         ("-4:4 | r:0.25 -5:3.75 | r:0.5 -6:3.5", None, ""),
-        ("-4:4 | r:0.1 -5:3.9 | -6:1 r:3", "-6:1", "one draw breath has lasted"),
+        ("-4:4 | r:0.1 -5:3.9 | -6:1 r:3", "-6:1", "one draw breath lasts"),
         ("4:4 | -5:4 | 6:4 | -5:4", None, ""),
         ("5:0.5 -4:3.5 | 4:0.5 -5:3.5 | r:1 -5:3", None, ""),
         ("5:0.5 -4:3.5 | 4:0.5 -5:3.5 | 5:0.5 -6:3.5 | r:4 | 4:4", None, ""),
         (
             "5:0.5 -4:3.5 | 4:0.5 -5:3.5 | 5:0.5 -6:3.5 | 4:0.5 -3:3.5",
             "-3:3.5",
-            "the lungs are full by here, because what went before was nearly all draw",
+            "breathe out, or blow notes: the lungs are full by here, after nearly only draw",
         ),
         ("-4:0.5 1+2+3:3.5 | -4:0.5 4:3.5", None, ""),
         ("-4:0.5 1+2+3:3.5 | -4:0.5 1+2+3:3.5", "1+2+3:3.5", "the lungs are empty by here"),
         ("4:0.25 8:0.25 r:3.5", None, ""),
-        ("4:0.25 9:0.25 r:3.5", "9:0.25", "9 comes 250 ms after 4 has begun, and is 5 holes away"),
+        ("4:0.25 9:0.25 r:3.5", "9:0.25", "9 is 5 holes away and comes 250 ms after 4"),
         ("r:3.8 4:0.1 5:0.1 | 4:4", None, ""),
-        ("1+4:0.125 4+7:0.125 r:3.75", "4+7:0.125", "4+7 comes 125 ms after 1+4 has begun"),
+        ("1+4:0.125 4+7:0.125 r:3.75", "4+7:0.125", "comes 125 ms after 1+4"),
         ("4:0.1 r:3.9", None, ""),
-        ("4:1/11 r:43/11", "4:1/11", "the note lasts 91 ms; under 100 ms it cannot be judged"),
+        ("4:1/11 r:43/11", "4:1/11", "91 ms is too short to mark (minimum 100 ms)"),
         ("-4'>-4:0.25 r:3.75", None, ""),
-        ("-4'>-4:0.2 r:3.8", "-4'>-4:0.2", "the glide lasts 200 ms"),
+        ("-4'>-4:0.2 r:3.8", "-4'>-4:0.2", "200 ms is too short to mark its ends"),
         ("-3=-3'=-3'':0.5 r:3.5", None, ""),
-        ("-3=-3'=-3'':0.4 r:3.6", "-3=-3'=-3'':0.4", "each rung of the ladder lasts 133 ms"),
+        ("-3=-3'=-3'':0.4 r:3.6", "-3=-3'=-3'':0.4", "a rung of 133 ms is too short"),
         ("4:0.5{vibrato 4 20} r:3.5", None, ""),
-        ("4:0.25{vibrato} r:3.75", "4:0.25{vibrato}", "over after 1.2 cycles of the vibrato"),
+        ("4:0.25{vibrato} r:3.75", "4:0.25{vibrato}", "1.2 cycles of vibrato are too few"),
         ("4:0.5{wah 2} r:3.5", None, ""),
-        ("4:0.5{wah 1} r:3.5", "4:0.5{wah 1}", "over after 0.5 cycles of the wah"),
+        ("4:0.5{wah 1} r:3.5", "4:0.5{wah 1}", "0.5 cycles of wah are too few"),
         ("-3@-40 -4'@-15 -3'''@-20 -5@-60", None, ""),
-        ("-4'@-60:4", "-4'@-60:4", "-4' is to sound 160 cents under its reed, but hole 4 draw"),
+        ("-4'@-60:4", "-4'@-60:4", "the target is 160 cents below the reed, but hole 4 draw"),
         ("4@-30:4", "4@-30:4", "hole 4 blow does not bend"),
-        ("-4@+40:4", "-4@+40:4", "40 cents higher than its reed, which only bends down"),
-        ("-4>-4@+40:4", "-4>-4@+40:4", "40 cents higher than its reed"),
+        ("-4@+40:4", "-4@+40:4", "40 cents above the reed, which only bends down"),
+        ("-4>-4@+40:4", "-4>-4@+40:4", "40 cents above the reed"),
         ("{call} 4:0.25 9:0.25 r:3.5 | {answer} 4:4", None, ""),
     ],
 )
@@ -709,15 +709,15 @@ def test_what_is_repeated_and_what_the_second_part_plays_is_told_at_its_place_on
 @pytest.mark.parametrize(
     ("source", "line", "told"),
     [
-        (written("4:4", about='""'), 1, "'about' is missing"),
-        (written("4:4") + "[climb]\nby = 5\nto = 99\n", 6, "no bars are looped"),
+        (written("4:4", about='""'), 1, "add 'about'"),
+        (written("4:4") + "[climb]\nby = 5\nto = 99\n", 6, "without looped bars"),
         (
             written("4:4", clock='"free"', loop='"1"') + "climb = { by = 5, to = 99 }\n",
             8,
-            "a free clock has no tempo that could climb",
+            "leave out 'climb' or the free clock",
         ),
-        (written("4:4") + "[goal]\ntolerance = 3\nhold = 0.5\n", 8, "hold is only for steps"),
-        (written("4:4") + "goal = { hold = 0.5 }\n", 6, "hold is only for steps"),
+        (written("4:4") + "[goal]\ntolerance = 3\nhold = 0.5\n", 8, "leave out 'hold'"),
+        (written("4:4") + "goal = { hold = 0.5 }\n", 6, "leave out 'hold'"),
     ],
 )
 def test_fields_that_do_nothing_are_told(source: str, line: int, told: str) -> None:
@@ -730,8 +730,8 @@ def test_check_tells_warnings_with_carets_and_fails_only_if_strict(tmp_path: Pat
     path = tmp_path / "t.toml"
     path.write_text("\ufeff" + written("4:1/16 r:63/16 |\r\n-4':4"), encoding="utf-8")
     told = (
-        f"{path}:5:10: warning: the note lasts 42 ms; under 100 ms it cannot be judged: make it "
-        'longer, or the tempo slower\n    tab = """4:1/16 r:63/16 |\n             ^^^^^^\n'
+        f"{path}:5:10: warning: make the note longer or the tempo slower: 42 ms is too short to "
+        'mark (minimum 100 ms)\n    tab = """4:1/16 r:63/16 |\n             ^^^^^^\n'
         "1 warning; 1 of 1 drill files are fine.\n"
     )
     for words, code in ((["check"], ExitCode.OK), (["check", "--strict"], ExitCode.FAILED)):

@@ -172,11 +172,11 @@ def test_a_target_may_be_written_from_the_half_step_above() -> None:
 @pytest.mark.parametrize(
     ("tab", "harp", "told"),
     [
-        ("1:4", "D", "1 is to sound C4, and the D harp has no C4"),
-        ("1@+30:4", "D", "1@+30 is to sound C4 30 cents sharp, and the D harp has no C4 30"),
-        ("1+4:4", "D", "1+4 is to sound C4 with C5, and no breath on the D harp sounds these"),
-        ("-4'>-4:4", "G", "-4'>-4 is to sound Db5 to D5, and neither a hole nor a slide"),
-        ("-3=-3':4", "G", "-3=-3' is to sound B4 to Bb4, and no hole of the G harp has all"),
+        ("1:4", "D", "1, as C4: the D harp has no C4"),
+        ("1@+30:4", "D", "1@+30, as C4 30 cents sharp: the D harp has no C4 30"),
+        ("1+4:4", "D", "1+4, as C4 with C5: no breath on the D harp sounds these"),
+        ("-4'>-4:4", "G", "-4'>-4, as Db5 to D5: neither a hole nor a slide"),
+        ("-3=-3':4", "G", "-3=-3', as B4 to Bb4: no hole of the G harp has all"),
     ],
 )
 def test_a_sentence_for_what_a_harp_cannot_play(tab: str, harp: str, told: str) -> None:
@@ -480,9 +480,7 @@ def test_what_is_missing_is_told_at_its_place_in_the_file(run: Callable[..., Res
     done = run(*words)
     assert done.exit_code == ExitCode.FAILED
     assert done.stderr == (
-        "low.toml:5:5: 1 is to sound C4, and the D harp has no C4\n"
-        "    4:1 1:3 | # low\n"
-        "        ^^^\n"
+        "low.toml:5:5: 1, as C4: the D harp has no C4\n    4:1 1:3 | # low\n        ^^^\n"
     )
     refused = run(*words, "--out", "new.toml")
     assert refused.exit_code == ExitCode.FAILED

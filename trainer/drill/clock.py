@@ -1,4 +1,4 @@
-"""Beats on the sample clock."""
+"""Conversion between beats and samples."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from fractions import Fraction
 
 @dataclass(frozen=True, slots=True)
 class BeatClock:
-    """Where the beats of one playing of a drill fall in its sound.
+    """Maps the beats of one pass to samples.
 
-    Everything musical runs on samples, so that live and from a file the same beat is the same
-    sample.
+    Everything musical runs on the sample clock, so that a beat is the same sample live and from a
+    file.
 
     Attributes:
-        zero: sample on which beat 0 falls.
-        tempo: beats a minute.
-        rate: samples a second.
-        swing: how much longer the first half of a beat lasts than the second, 1 or more.
+        zero: sample of beat 0.
+        tempo: beats per minute.
+        rate: sample rate in hertz.
+        swing: duration of the first half of a beat over the second, 1 or more.
     """
 
     zero: int
@@ -26,15 +26,15 @@ class BeatClock:
     swing: float = 1.0
 
     def sample(self, beat: Fraction | float) -> int:
-        """The sample on which a beat falls, as it is played."""
-        return self.zero + round(self._played(beat) * 60.0 / self.tempo * self.rate)
+        """Return the sample of a beat, swing included."""
+        return self.zero + round(self._swung(beat) * 60.0 / self.tempo * self.rate)
 
     def beat(self, sample: int) -> float:
-        """The beat that a sample falls on, unswung; negative during the count-in."""
+        """Return the beat of a sample, without swing; negative during the count-in."""
         return (sample - self.zero) / self.rate * self.tempo / 60.0
 
-    def _played(self, beat: Fraction | float) -> float:
-        """Halves of a beat, and halves of these, are swung; thirds are written as played."""
+    def _swung(self, beat: Fraction | float) -> float:
+        """Return a beat with swing: binary parts of a beat are moved, thirds are not."""
         exact = Fraction(beat)
         if self.swing == 1.0 or exact.denominator & (exact.denominator - 1):
             return float(beat)

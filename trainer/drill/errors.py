@@ -1,4 +1,4 @@
-"""Errors about drills, and how a place in a drill file is shown."""
+"""Problems in drill files, with their positions, and the error that reports them."""
 
 from __future__ import annotations
 
@@ -9,22 +9,22 @@ from dataclasses import dataclass
 from trainer.core import TrainerError
 
 MAX_REPORTED_PROBLEMS = 100
-"""Problems; a file with more is no drill that somebody tried to write."""
+"""Maximum number of problems that one error lists; a file with more is no attempt at a drill."""
 MAX_MESSAGE_LENGTH = 400
-"""Characters; a message is longer only where it repeats what somebody wrote."""
+"""Maximum length of a message in characters; only quotations make one longer."""
 MAX_SOURCE_COLUMNS = 100
-"""Longer source lines are shown in part, so that the caret stays under its token."""
+"""Maximum width of a source line in characters; of a longer line the part at the token is shown."""
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One thing that is wrong in a drill, and where.
+    """A problem in a drill and its position.
 
     Attributes:
-        line, column: where the token starts, from 1; line 0 means the file as a whole.
-        length: characters of the token; 0 for something that is missing.
-        message: what is wrong and what was expected instead.
-        source: the line as it stands in the file; empty if there is none to show.
+        line, column: position of the token, from 1; line 0 is the file as a whole.
+        length: characters of the token; 0 if something is missing.
+        message: what is wrong and what is expected.
+        source: the line in the file; empty if there is none to show.
     """
 
     line: int
@@ -34,17 +34,17 @@ class Problem:
     source: str = ""
 
     def format(self, where: str, kind: str = "") -> str:
-        """The problem as it is told: place and message, the source line, a caret line.
+        """Return position and message, then the source line and a line with carets.
 
         Args:
             where: name of the file.
-            kind: what comes before the message, such as ``warning``.
+            kind: a label before the message, such as ``warning``.
         """
-        place = f"{where}:{self.line}:{self.column}" if self.line else where
+        position = f"{where}:{self.line}:{self.column}" if self.line else where
         message = self.message
         if len(message) > MAX_MESSAGE_LENGTH:
             message = f"{message[: MAX_MESSAGE_LENGTH // 2]}…{message[-MAX_MESSAGE_LENGTH // 2 :]}"
-        head = _printable(": ".join(part for part in (place, kind, message) if part))
+        head = _printable(": ".join(part for part in (position, kind, message) if part))
         if not (self.source and self.length):
             return head
         first = max(0, self.column - MAX_SOURCE_COLUMNS // 2) if _too_long(self.source) else 0
@@ -57,7 +57,7 @@ class Problem:
 
 
 class DrillError(TrainerError):
-    """A drill that cannot be used, with every problem that was found in it."""
+    """A drill that cannot be used; `problems` lists everything wrong with it."""
 
     def __init__(self, message: str, problems: tuple[Problem, ...] = ()) -> None:
         super().__init__(message)
@@ -65,14 +65,14 @@ class DrillError(TrainerError):
 
     @classmethod
     def from_problems(cls, where: str, problems: Iterable[Problem]) -> DrillError:
-        """The error that tells all problems of one file or drill, in order of their place."""
+        """Return the error of all problems of a file or drill, in order of position."""
         in_order = tuple(sorted(problems, key=lambda problem: (problem.line, problem.column)))
-        told = [problem.format(where) for problem in in_order[:MAX_REPORTED_PROBLEMS]]
+        lines = [problem.format(where) for problem in in_order[:MAX_REPORTED_PROBLEMS]]
         if len(in_order) > MAX_REPORTED_PROBLEMS:
-            told.append(
+            lines.append(
                 f"{where}: {len(in_order) - MAX_REPORTED_PROBLEMS} more problems like these"
             )
-        return cls("\n".join(told), in_order)
+        return cls("\n".join(lines), in_order)
 
 
 def _too_long(source: str) -> bool:
@@ -80,14 +80,14 @@ def _too_long(source: str) -> bool:
 
 
 def _printable(text: str) -> str:
-    """Text that a terminal cannot take for a command; tabs stay, so that carets line up."""
+    """Replace control characters, which a terminal may obey; tabs stay, so that carets line up."""
     return "".join(
         c if c == "\t" or not unicodedata.category(c).startswith("C") else "\ufffd" for c in text
     )
 
 
 def display_width(text: str) -> int:
-    """Columns that a terminal gives the text."""
+    """Return the number of columns that a text takes in a terminal."""
     return sum(
         0 if unicodedata.combining(c) else 1 + (unicodedata.east_asian_width(c) in "WF")
         for c in text
@@ -95,5 +95,5 @@ def display_width(text: str) -> int:
 
 
 def _blank(text: str) -> str:
-    """White space as wide as the text."""
+    """Return white space as wide as a text."""
     return "".join("\t" if c == "\t" else " " * display_width(c) for c in text)

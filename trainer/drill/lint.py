@@ -1,15 +1,15 @@
-"""What is legal in a drill, and yet unplayable or unwise.
+"""Lint: warnings about drills that are legal and unplayable or unwise.
 
-The figures are common practice put into numbers, on the generous side: a drill that is told
-here is one that nobody plays well, not one that is hard. All times are those of the drill's own
-tempo, with its swing. Where the clock is free there is none, and steps wait for the player, so
-that nothing is said about time.
+The parameters are common practice expressed as numbers, on the generous side: a drill with a
+warning cannot be played well by anybody; a hard drill gets none. All times are at the drill's own
+tempo, with its swing. Under a free clock steps wait for the player, and no time is checked.
 """
 
 from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
@@ -20,64 +20,84 @@ from trainer.drill.model import Drill, Sound, Step
 from trainer.drill.parser import normalize_text, with_source_lines
 from trainer.harp import Breath, Harp, Tab
 
-BREATH_S = 8.0
-"""Seconds that one breath may last, in or out. A calm one lasts some ten on one hole."""
-LUNGS_S = 10.0
-"""Seconds on one hole by which the lungs may be fuller, or emptier, than at rest."""
-CATCH_S = 0.2
-"""A shorter rest is over before any air has moved."""
-REST_RATE = 4.0
-"""How much faster air goes in or out in a rest than through a hole."""
-CHORD_AIR = 0.5
-"""What each further hole of a chord takes of the air that one hole does."""
-JUMP_RATE = 16.0
-"""Holes a second that can be jumped: an octave in eighths at 160 beats a minute."""
-STEP_RATE = 14.0
-"""Moves a second to the hole beside, which needs no aim."""
-NOTE_S = 0.1
-"""A reed takes up to 60 ms to speak, and in the last 40 ms of a note the breath lets go."""
-GLIDE_S = 0.25
-"""A glide rests at each end for a quarter of its length, and a reed takes 60 ms to speak."""
-RUNG_S = 0.15
-"""A rung has a way to the next one, and must then be held for as long as NOTE_S."""
-VIBRATO_CYCLES = 2.0
-WAH_CYCLES = 1.0
-SLACK_CENTS = 20.0
-"""How far a reed gives way beyond what is reckoned with."""
 
-Doubt = tuple[Step, str]
+@dataclass(frozen=True, slots=True)
+class LintParameters:
+    """Limits beyond which a drill gets a warning (common practice where no source is given).
+
+    Attributes:
+        max_breath_s: maximum duration of one breath in seconds. A calm breath on one hole lasts
+            about ten.
+        max_lung_air_s: maximum net air drawn or blown since the lungs were at rest, in seconds
+            of one hole.
+        min_rest_s: minimum rest in seconds in which any air is exchanged.
+        rest_air_rate: air exchanged per second of rest, in seconds of one hole.
+        chord_air: air of each further hole of a chord, relative to a single hole.
+        max_jump_rate: maximum speed of a jump in holes per second: an octave in eighth notes at
+            160 beats per minute.
+        max_neighbour_rate: maximum rate of moves to a neighbouring hole per second; they need no
+            aim.
+        min_note_s: minimum duration of a note in seconds: a reed takes up to 60 ms to speak, and
+            the breath is released in the last 40 ms.
+        min_glide_s: minimum duration of a glide in seconds: each end is held for a quarter of it,
+            and a reed takes 60 ms to speak.
+        min_rung_s: minimum duration of a ladder's rung in seconds: the move to the next rung, and
+            `min_note_s` of hold.
+        min_vibrato_cycles, min_wah_cycles: minimum number of cycles in a note.
+        reach_slack_cents: cents by which a target may lie beyond the nominal range of a reed.
+    """
+
+    max_breath_s: float = 8.0
+    max_lung_air_s: float = 10.0
+    min_rest_s: float = 0.2
+    rest_air_rate: float = 4.0
+    chord_air: float = 0.5
+    max_jump_rate: float = 16.0
+    max_neighbour_rate: float = 14.0
+    min_note_s: float = 0.1
+    min_glide_s: float = 0.25
+    min_rung_s: float = 0.15
+    min_vibrato_cycles: float = 2.0
+    min_wah_cycles: float = 1.0
+    reach_slack_cents: float = 20.0
+
+
+PARAMETERS = LintParameters()
+
+StepWarning = tuple[Step, str]
+"""A step and the message about it."""
 
 
 def lint_drill(source: str, drill: Drill) -> tuple[Problem, ...]:
-    """What is legal in a drill's file and yet unplayable or unwise, in order of place.
+    """Return the warnings about a drill, in order of position.
 
     Args:
-        source: the text of the file.
+        source: the text of the drill's file.
         drill: the drill in it.
     """
     text = normalize_text(source)
-    found = list(_of_fields(text, drill))
+    warnings = list(_check_fields(text, drill))
     harp = Harp.of(drill.key, drill.tuning)
     for steps in (drill.steps, drill.second):
-        own = [step for step in steps if not step.call]
-        found += _each_once(_too_deep(own, harp))
-        for doubtful in () if drill.free else _IN_TIME:
-            found += _each_once(doubtful(own, _Seconds(drill)))
-    in_order = sorted(found, key=lambda problem: (problem.line, problem.column))
+        played = [step for step in steps if not step.call]
+        warnings += _first_at_each_position(_check_pitches(played, harp))
+        for check in () if drill.free else _TIME_CHECKS:
+            warnings += _first_at_each_position(check(played, _Timing(drill)))
+    in_order = sorted(warnings, key=lambda problem: (problem.line, problem.column))
     return tuple(with_source_lines(in_order, text))
 
 
-def _each_once(doubts: Iterator[Doubt]) -> list[Problem]:
-    """The first doubt at each place; what is repeated comes there again."""
-    told: dict[tuple[int, int], Problem] = {}
-    for step, message in doubts:
+def _first_at_each_position(warnings: Iterator[StepWarning]) -> list[Problem]:
+    """Return the first warning at each position: repeats visit a position several times."""
+    problems: dict[tuple[int, int], Problem] = {}
+    for step, message in warnings:
         problem = Problem(step.line, step.column, len(step.text), message)
-        told.setdefault((step.line, step.column), problem)
-    return list(told.values())
+        problems.setdefault((step.line, step.column), problem)
+    return list(problems.values())
 
 
-class _Seconds:
-    """When beats fall, in seconds."""
+class _Timing:
+    """Times of beats and durations of steps, in seconds."""
 
     def __init__(self, drill: Drill) -> None:
         self._clock = BeatClock(0, drill.tempo, 1_000_000, drill.swing)
@@ -85,158 +105,157 @@ class _Seconds:
     def at(self, beat: Fraction) -> float:
         return self._clock.sample(beat) / self._clock.rate
 
-    def of(self, step: Step) -> float:
+    def duration(self, step: Step) -> float:
         return self.at(step.end) - self.at(step.start)
 
 
 # Fields
 
 
-def _of_fields(text: str, drill: Drill) -> Iterator[Problem]:
-    spots, data = key_spans(text), tomllib.loads(text)
+def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
+    spans, data = key_spans(text), tomllib.loads(text)
 
     def problem(message: str, *path: str) -> Problem:
-        place = spots.get(path) or spots.get(path[:1]) or KeySpans(Span(1, 1, 0), Span(1, 1, 0))
-        return Problem(place.key.line, place.key.column, place.key.length, message)
+        start = KeySpans(Span(1, 1, 0), Span(1, 1, 0))
+        key = (spans.get(path) or spans.get(path[:1]) or start).key
+        return Problem(key.line, key.column, key.length, message)
 
     if not drill.about:
-        yield problem("'about' is missing; say what the drill trains and how it feels when right")
+        yield problem("add 'about': what the drill trains and how it feels when right")
     if drill.climb and drill.free:
-        yield problem(
-            "a free clock has no tempo that could climb; leave one of the two out", "climb"
-        )
+        yield problem("leave out 'climb' or the free clock, which has no tempo", "climb")
     elif drill.climb and not drill.loop:
-        yield problem(
-            "the tempo climbs from pass to pass, but no bars are looped; add loop", "climb"
-        )
+        yield problem("add 'loop': without looped bars the tempo does not climb", "climb")
     if "hold" in data.get("goal", {}) and not drill.free:
-        message = 'hold is only for steps that wait; write clock = "free", or leave it out'
+        message = "leave out 'hold', or write clock = \"free\": only a free clock waits"
         yield problem(message, "goal", "hold")
 
 
 # Pitch
 
 
-def _too_deep(steps: Sequence[Step], harp: Harp) -> Iterator[Doubt]:
-    """Targets in cents where the reed does not go."""
+def _check_pitches(steps: Sequence[Step], harp: Harp) -> Iterator[StepWarning]:
+    """Find targets in cents that a reed does not reach."""
     for step in steps:
-        for place, sound in enumerate(step.sounds):
+        for index, sound in enumerate(step.sounds):
             for tab in sound:
-                message = _out_of_reach(tab, step.offset_cents(place), harp)
+                message = _out_of_reach(tab, step.offset_cents(index), harp)
                 if message:
                     yield step, message
 
 
-def _out_of_reach(tab: Tab, off: float, harp: Harp) -> str:
-    if tab.over or not off:
+def _out_of_reach(tab: Tab, offset_cents: float, harp: Harp) -> str:
+    if tab.over or not offset_cents:
         return ""
-    under = 100.0 * tab.bend - off
+    below_reed = 100.0 * tab.bend - offset_cents
     bends = harp.higher_reed(tab.hole) is tab.breath
     depth = harp.bend_depth(tab.hole) if bends else 0.0
     reed = f"hole {tab.hole} {tab.breath}"
-    if under < -SLACK_CENTS:
-        return f"{tab} is to sound {off:g} cents higher than its reed, which only bends down"
-    if under > depth + SLACK_CENTS:
-        reach = f"bends by some {depth:g} cents" if depth else "does not bend"
-        return f"{tab} is to sound {under:g} cents under its reed, but {reed} {reach}"
+    if below_reed < -PARAMETERS.reach_slack_cents:
+        return f"{tab}: the target is {offset_cents:g} cents above the reed, which only bends down"
+    if below_reed > depth + PARAMETERS.reach_slack_cents:
+        reach = f"bends by about {depth:g} cents" if depth else "does not bend"
+        return f"{tab}: the target is {below_reed:g} cents below the reed, but {reed} {reach}"
     return ""
 
 
 # Time
 
 
-def _too_short(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
+def _check_durations(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
     for step in steps:
-        lasts, count = seconds.of(step), len(step.sounds)
-        if step.ladder and lasts < count * RUNG_S:
+        duration, count = timing.duration(step), len(step.sounds)
+        if step.ladder and duration < count * PARAMETERS.min_rung_s:
             yield (
                 step,
-                f"each rung of the ladder lasts {_ms(lasts / count)}; under {_ms(RUNG_S)} it can "
-                "be neither found nor judged: make it longer",
+                f"make the ladder longer: a rung of {_ms(duration / count)} is too short to find "
+                f"and to mark (minimum {_ms(PARAMETERS.min_rung_s)})",
             )
-        elif step.is_glide and lasts < GLIDE_S:
+        elif step.is_glide and duration < PARAMETERS.min_glide_s:
             yield (
                 step,
-                f"the glide lasts {_ms(lasts)}; under {_ms(GLIDE_S)} its ends cannot be judged: "
-                "make it longer",
+                f"make the glide longer: {_ms(duration)} is too short to mark its ends (minimum "
+                f"{_ms(PARAMETERS.min_glide_s)})",
             )
-        elif lasts < NOTE_S:
+        elif duration < PARAMETERS.min_note_s:
             yield (
                 step,
-                f"the note lasts {_ms(lasts)}; under {_ms(NOTE_S)} it cannot be judged: make it "
-                "longer, or the tempo slower",
+                f"make the note longer or the tempo slower: {_ms(duration)} is too short to mark "
+                f"(minimum {_ms(PARAMETERS.min_note_s)})",
             )
 
 
-def _too_few_cycles(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
+def _check_cycles(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
     for step in steps:
-        asked = [("vibrato", step.vibrato.hz, VIBRATO_CYCLES)] if step.vibrato else []
-        asked += [("wah", step.wah_hz, WAH_CYCLES)] if step.wah_hz else []
-        for name, hz, least in asked:
-            cycles = hz * seconds.of(step)
-            if cycles < least:
+        effects = (
+            [("vibrato", step.vibrato.hz, PARAMETERS.min_vibrato_cycles)] if step.vibrato else []
+        )
+        effects += [("wah", step.wah_hz, PARAMETERS.min_wah_cycles)] if step.wah_hz else []
+        for name, hz, minimum in effects:
+            cycles = hz * timing.duration(step)
+            if cycles < minimum:
                 yield (
                     step,
-                    f"the note is over after {cycles:.1f} cycles of the {name}, which takes "
-                    f"{least:g} to be heard: make it longer",
+                    f"make the note longer: {cycles:.1f} cycles of {name} are too few to hear "
+                    f"(minimum {minimum:g})",
                 )
 
 
-def _jumps(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
+def _check_jumps(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
     for before, after in pairwise(steps):
         holes = _distance(before.last, after.first)
-        time = seconds.at(after.start) - seconds.at(before.start)
+        time = timing.at(after.start) - timing.at(before.start)
         rate = holes / time
-        if rate > (STEP_RATE if holes == 1 else JUMP_RATE):
-            how = "the hole beside" if holes == 1 else f"{holes} holes away"
+        if rate > (PARAMETERS.max_neighbour_rate if holes == 1 else PARAMETERS.max_jump_rate):
+            distance = "the next hole" if holes == 1 else f"{holes} holes away"
             yield (
                 after,
-                f"{after.tab} comes {_ms(time)} after {before.tab} has begun, and is {how}: too "
-                "fast to be played clean",
+                f"too fast to play clean: {after.tab} is {distance} and comes {_ms(time)} after "
+                f"{before.tab}",
             )
 
 
 def _distance(before: Sound, after: Sound) -> int:
-    """Holes that the mouth has to move by."""
+    """Return the number of holes that the mouth moves."""
     return min(
         abs(before[0].hole - after[0].hole),
         abs(before[-1].hole - after[-1].hole),
     )
 
 
-def _breath(steps: Sequence[Step], seconds: _Seconds) -> Iterator[Doubt]:
-    """A breath that never ends, and stretches that fill or empty the lungs bit by bit."""
-    first: Step | None = None
+def _check_breath(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
+    """Find breaths that are too long, and passages that fill or empty the lungs."""
+    breath_start: Step | None = None
     before: Step | None = None
-    air = 0.0  # seconds on one hole that were drawn and not blown since the lungs were at rest
-    told = False
+    air = 0.0  # net air drawn since the lungs were at rest, in seconds of one hole
+    reported = False
     for step in steps:
-        rest = seconds.at(step.start) - seconds.at(before.end) if before else 0.0
-        pause = rest * REST_RATE if rest >= CATCH_S else 0.0
-        air = max(air - pause, 0.0) if air > 0 else min(air + pause, 0.0)
+        rest = timing.at(step.start) - timing.at(before.end) if before else 0.0
+        exchanged = rest * PARAMETERS.rest_air_rate if rest >= PARAMETERS.min_rest_s else 0.0
+        air = max(air - exchanged, 0.0) if air > 0 else min(air + exchanged, 0.0)
         breath = step.first[0].breath
-        if first is None or pause or first.first[0].breath is not breath:
-            first, told = step, False
+        if breath_start is None or exchanged or breath_start.first[0].breath is not breath:
+            breath_start, reported = step, False
         before = step
-        if told:
+        if reported:
             continue
-        lasts = seconds.at(step.end) - seconds.at(first.start)
-        size = seconds.of(step) * (1.0 + CHORD_AIR * (len(step.first) - 1))
-        air += size if breath is Breath.DRAW else -size
-        if lasts > BREATH_S:
-            told, air = True, 0.0
+        breath_s = timing.at(step.end) - timing.at(breath_start.start)
+        step_air = timing.duration(step) * (1.0 + PARAMETERS.chord_air * (len(step.first) - 1))
+        air += step_air if breath is Breath.DRAW else -step_air
+        if breath_s > PARAMETERS.max_breath_s:
+            reported, air = True, 0.0
             yield (
                 step,
-                f"one {breath} breath has lasted {lasts:.1f} s by here, from {first.tab} on; the "
-                f"lungs want a turn after {BREATH_S:g}: put in a rest, or turn the breath",
+                f"add a rest or a {breath.other} note: one {breath} breath lasts {breath_s:.1f} s "
+                f"by here, from {breath_start.tab} on (maximum {PARAMETERS.max_breath_s:g} s)",
             )
-        elif abs(air) > LUNGS_S:
-            full, way = ("full", "out") if breath is Breath.DRAW else ("empty", "in")
+        elif abs(air) > PARAMETERS.max_lung_air_s:
+            state, way = ("full", "out") if breath is Breath.DRAW else ("empty", "in")
             air = 0.0
             yield (
                 step,
-                f"the lungs are {full} by here, because what went before was nearly all {breath}: "
-                f"put in rests to let the air {way}, or notes of the other breath",
+                f"add rests to breathe {way}, or {breath.other} notes: the lungs are {state} by "
+                f"here, after nearly only {breath} notes",
             )
 
 
@@ -244,9 +263,9 @@ def _ms(seconds: float) -> str:
     return f"{seconds * 1000:.0f} ms"
 
 
-_IN_TIME: tuple[Callable[[Sequence[Step], _Seconds], Iterator[Doubt]], ...] = (
-    _too_short,
-    _too_few_cycles,
-    _jumps,
-    _breath,
+_TIME_CHECKS: tuple[Callable[[Sequence[Step], _Timing], Iterator[StepWarning]], ...] = (
+    _check_durations,
+    _check_cycles,
+    _check_jumps,
+    _check_breath,
 )

@@ -1,11 +1,9 @@
-"""The drill: one thing to practise, as steps on a grid of beats.
+"""The drill: an exercise as steps on a grid of beats.
 
-Conventions. Time inside a drill is counted in beats from the first beat of the first full
-bar, as exact fractions; a beat is the note value under the meter's stroke. What comes before it,
-a pick-up, has negative beats and lies in bar 0. Repeats are written out: steps and bars are
-counted as they are played. Pitches are tab entries and cents from them, never hertz: what a tab
-entry sounds like is the harp's business, so a drill moves to another harp by holes without being
-rewritten.
+Conventions. Time is counted in beats from the first beat of the first full bar, as exact fractions;
+a beat is the note value in the meter's denominator. A pick-up has negative beats and is bar 0.
+Repeats are expanded: steps and bars are counted as played. Pitches are tab entries and cents
+relative to them, never hertz, so that a drill moves to another harp by holes unchanged.
 """
 
 from __future__ import annotations
@@ -20,12 +18,12 @@ from trainer.drill.errors import DrillError
 from trainer.harp import Breath, Tab
 
 Sound = tuple[Tab, ...]
-"""What sounds at one moment: one tab entry, or several of one breath for a chord."""
+"""One tab entry, or several of one breath for a chord, in order of their holes."""
 
 GLIDE_REST_FRACTION = 0.25
-"""Share of a glide that its first sound is held for, and likewise its last."""
+"""Fraction of a glide for which its first sound is held, and of which its last sound is held."""
 RUNG_MOVE_FRACTION = 0.25
-"""Share of a ladder's rung that the way to the next one takes."""
+"""Fraction of a ladder's rung that the move to the next rung takes."""
 
 DEFAULT_WEIGHTS: Mapping[str, float] = {
     "pitch": 40.0,
@@ -35,38 +33,38 @@ DEFAULT_WEIGHTS: Mapping[str, float] = {
     "cleanness": 15.0,
     "time": 15.0,
 }
-"""The parts of a step's mark, in the order in which they are shown, and how much each counts
-unless the drill says otherwise."""
+"""Default weights of the criteria of a step's mark."""
 CRITERIA = tuple(DEFAULT_WEIGHTS)
+"""The criteria of a step's mark, in the order in which they are shown."""
 
 
 def format_sound(sound: Sound, off: float = 0.0) -> str:
-    """A sound as it is written: one breath sign in front, holes joined with plus, and cents."""
+    """Return a sound as tab: one breath sign, holes joined with plus, then cents."""
     sign = "-" if sound[0].breath is Breath.DRAW else ""
     holes = sign + "+".join(str(tab).removeprefix("-") for tab in sound)
     return f"{holes}@{off:+g}" if off else holes
 
 
 class CleannessRule(StrEnum):
-    """How clean a step is meant to be."""
+    """How cleanness counts in a step's mark."""
 
     PLAIN = "plain"
     """Cleanness counts by its weight."""
     CLEAN = "clean"
-    """It must be clean: a step earns no more than its cleanness."""
+    """The step earns no more than its cleanness."""
     LOOSE = "loose"
-    """A neighbour may sound along."""
+    """A neighbouring hole may sound, too."""
     CHORD = "chord"
-    """At least one hole beside it must sound along."""
+    """At least one neighbouring hole must sound, too."""
 
 
 @dataclass(frozen=True, slots=True)
 class Vibrato:
-    """A swing of the pitch that is asked for.
+    """Vibrato that a step asks for.
 
     Attributes:
-        hz: cycles a second, 3 to 9.
-        cents: to each side of the note, 3 to 100.
+        hz: rate in hertz, 3 to 9.
+        cents: amplitude in cents to each side of the note, 3 to 100.
     """
 
     hz: float = 5.0
@@ -75,25 +73,25 @@ class Vibrato:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to play.
+    """A note, chord, glide or ladder to play.
 
     Attributes:
-        index: place among the drill's steps, from 0; rests are not steps.
-        sounds: the path of sounds. One sound is held; two or more are a glide through them in
-            one breath (a bend let up, a scoop, a slide), or the rungs of a ladder.
-        start: beats from the first beat of the first full bar.
-        beats: how long it lasts, in beats.
-        bar: number of the bar it starts in, from 1; 0 in a pick-up.
-        text: the token as it was written, such as ``-4'>-4:2``.
-        line, column: where the token stands in its file, from 1; 0 if it came from no file.
+        index: index among the drill's steps, from 0; rests are not steps.
+        sounds: the path of sounds. A single sound is held; two or more are a glide through them
+            in one breath (a bend let up, a scoop, a slide), or the rungs of a ladder.
+        start: beat on which it starts.
+        beats: duration in beats.
+        bar: number of the bar in which it starts, from 1; 0 in a pick-up.
+        text: the token as written, such as ``-4'>-4:2``.
+        line, column: position of the token in its file, from 1; 0 without a file.
         offsets_cents: target of each sound relative to its tab entry, in cents, -100 to 100;
             empty where all are 0.
-        alternative: another entry of the same pitch that will do as well.
+        alternative: another entry of the same pitch that is accepted, too.
         ladder: whether each sound is held for an equal time, without a glide between.
-        cleanness_rule: how clean it is meant to be.
-        vibrato: the vibrato that is asked for.
-        wah_hz: hand wahs a second; 0 for none.
-        call: whether the trainer plays it, for the player to answer.
+        cleanness_rule: how cleanness counts.
+        vibrato: vibrato to play; None for none.
+        wah_hz: rate of the hand wah in hertz; 0 for none.
+        call: whether the trainer plays it and the player answers.
     """
 
     index: int
@@ -114,21 +112,21 @@ class Step:
 
     @property
     def first(self) -> Sound:
-        """The sound it starts on."""
+        """First sound of the path."""
         return self.sounds[0]
 
     @property
     def last(self) -> Sound:
-        """The sound it ends on."""
+        """Last sound of the path."""
         return self.sounds[-1]
 
-    def offset_cents(self, place: int) -> float:
-        """Cents of a sound's target from its tab entry's."""
-        return self.offsets_cents[place] if self.offsets_cents else 0.0
+    def offset_cents(self, sound_index: int) -> float:
+        """Target of a sound relative to its tab entry, in cents."""
+        return self.offsets_cents[sound_index] if self.offsets_cents else 0.0
 
     @property
     def is_glide(self) -> bool:
-        """Whether the pitch is to move from sound to sound, without stopping between."""
+        """Whether the pitch moves continuously from sound to sound."""
         return len(self.sounds) > 1 and not self.ladder
 
     @property
@@ -138,53 +136,53 @@ class Step:
 
     @property
     def is_chord(self) -> bool:
-        """Whether more than one hole is meant to sound."""
+        """Whether several holes sound together."""
         return len(self.sounds[0]) > 1
 
     @property
     def end(self) -> Fraction:
-        """The beat on which it ends."""
+        """Beat on which it ends."""
         return self.start + self.beats
 
     @property
     def tabs(self) -> tuple[Tab, ...]:
-        """Every tab entry in it, once."""
-        found = [tab for sound in self.sounds for tab in sound]
-        return tuple(dict.fromkeys([*found, *([self.alternative] if self.alternative else [])]))
+        """All tab entries in it, each once, the alternative last."""
+        entries = [tab for sound in self.sounds for tab in sound]
+        return tuple(dict.fromkeys([*entries, *([self.alternative] if self.alternative else [])]))
 
     @property
     def tab(self) -> str:
-        """What to play, as tab without its length: ``-4'>-4``, ``4+5``, ``-2/3``."""
+        """The step as tab without its length: ``-4'>-4``, ``4+5``, ``-2/3``."""
         sign = "=" if self.ladder else ">"
         path = sign.join(
             format_sound(sound, self.offset_cents(i)) for i, sound in enumerate(self.sounds)
         )
         return f"{path}/{self.alternative}" if self.alternative else path
 
-    def path_position(self, part: float) -> float:
-        """Where along its path of sounds the step is meant to be.
+    def path_position(self, elapsed: float) -> float:
+        """Target position along the path of sounds at a time within the step.
 
-        A glide rests on its first sound for a quarter of the step, arrives on the last a
-        quarter before the end, and moves evenly between. The rungs of a ladder are of equal
-        length, and the way from one to the next takes a quarter of that.
+        A glide holds its first sound for a quarter of the step, reaches the last a quarter before
+        the end, and moves linearly between. The rungs of a ladder have equal durations; the move
+        between two of them takes a quarter of a rung.
 
         Args:
-            part: how much of the step is over, 0 to 1.
+            elapsed: elapsed fraction of the step, 0 to 1.
 
         Returns:
-            0 on the first sound, 1 on the second, and so on, fractions between them.
+            0 on the first sound, 1 on the second, and so on; fractions between them.
         """
         last = len(self.sounds) - 1
         if self.ladder:
-            rung, over = divmod(min(max(part * (last + 1) - 0.5, 0.0), float(last)), 1.0)
-            return rung + min(max((over - 0.5) / RUNG_MOVE_FRACTION + 0.5, 0.0), 1.0)
-        moved = (part - GLIDE_REST_FRACTION) / (1.0 - 2.0 * GLIDE_REST_FRACTION)
+            rung, phase = divmod(min(max(elapsed * (last + 1) - 0.5, 0.0), float(last)), 1.0)
+            return rung + min(max((phase - 0.5) / RUNG_MOVE_FRACTION + 0.5, 0.0), 1.0)
+        moved = (elapsed - GLIDE_REST_FRACTION) / (1.0 - 2.0 * GLIDE_REST_FRACTION)
         return min(max(moved, 0.0), 1.0) * last
 
-    def rest_interval(self, place: int) -> tuple[float, float]:
-        """The parts of the step, 0 to 1, between which it rests on one of its sounds.
+    def rest_interval(self, sound_index: int) -> tuple[float, float]:
+        """Start and end, as fractions of the step, of the time for which a sound is held.
 
-        A glide does not stop on the way: those of a sound between are a moment.
+        A glide does not stop on its inner sounds: their start and end are equal.
         """
         count = len(self.sounds)
         if count == 1:
@@ -192,24 +190,24 @@ class Step:
         if self.ladder:
             half = 0.5 * RUNG_MOVE_FRACTION / count
             return (
-                place / count + (half if place else 0.0),
-                (place + 1) / count - (half if place < count - 1 else 0.0),
+                sound_index / count + (half if sound_index else 0.0),
+                (sound_index + 1) / count - (half if sound_index < count - 1 else 0.0),
             )
-        pace = (1.0 - 2.0 * GLIDE_REST_FRACTION) / (count - 1)
-        at = GLIDE_REST_FRACTION + place * pace
-        return 0.0 if place == 0 else at, 1.0 if place == count - 1 else at
+        spacing = (1.0 - 2.0 * GLIDE_REST_FRACTION) / (count - 1)
+        passed = GLIDE_REST_FRACTION + sound_index * spacing
+        return 0.0 if sound_index == 0 else passed, 1.0 if sound_index == count - 1 else passed
 
 
 @dataclass(frozen=True, slots=True)
 class Goal:
-    """What counts as good in a drill.
+    """Standards by which a drill is marked.
 
     Attributes:
-        tolerance: cents off the target that still count as in tune, 1 to 50. The default of 10
-            is common practice: a bend held within 10 cents sounds in tune.
-        pass_mark: the total from which the drill counts as passed, 0 to 100.
-        hold: seconds that each step must be held in tune where the clock is free, 0.1 to 10.
-        weights: how much each of `CRITERIA` counts, 0 to 100.
+        tolerance: maximum distance from the target in cents that counts as in tune, 1 to 50. The
+            default of 10 is common practice: a bend held within 10 cents sounds in tune.
+        pass_mark: minimum total to pass the drill, 0 to 100.
+        hold: seconds for which each step must be held in tune under a free clock, 0.1 to 10.
+        weights: weight of each of the `CRITERIA`, 0 to 100.
     """
 
     tolerance: float = 10.0
@@ -220,12 +218,12 @@ class Goal:
 
 @dataclass(frozen=True, slots=True)
 class Climb:
-    """A tempo that climbs while the drill is looped, and steps back after a pass that fails.
+    """A tempo that rises while the drill is looped, and falls back after a failed pass.
 
     Attributes:
-        by: beats a minute of a step up or back.
-        after: how many passes in a row must be good for a step up.
-        to: the tempo at which it stops; never under the drill's own.
+        by: size of a rise or fall in beats per minute.
+        to: maximum tempo in beats per minute, at least the drill's own.
+        after: number of successive passes at pass mark before a rise.
     """
 
     by: float
@@ -235,27 +233,27 @@ class Climb:
 
 @dataclass(frozen=True, slots=True)
 class Drill:
-    """A drill, whole.
+    """A drill.
 
     Attributes:
-        name: the file's name without its ending; how commands refer to it.
+        name: identifier in commands: the file's name without its suffix.
         title: one line for lists and the screen's head.
         about: what it trains, how it feels when right, what usually goes wrong.
         key: key of the harp it is written for, as in :func:`trainer.harp.parse_key`.
         tuning: name of the harp's tuning.
-        tempo: beats a minute.
-        meter: beats in a bar and the note value of a beat, ``(4, 4)``.
-        goal: what counts as good.
-        steps: the things to play, in order.
-        end: the beat on which the whole ends, closing rests included.
-        skills: what it trains, the main one first; lists are grouped by that one.
-        level: how far along the course it comes, 1 for a first lesson to 9.
-        start: the beat on which it begins: 0, or negative with a pick-up.
-        swing: how much longer the first half of a beat lasts than the second, 1 to 3.
-        free: whether there is no beat, and each step waits until it has been held in tune.
-        loop: bars, first and last, that are played again and again; None plays all once.
-        climb: how the tempo changes from pass to pass.
-        second: steps of the other part, if there are two.
+        tempo: beats per minute.
+        meter: beats per bar and the note value of a beat, ``(4, 4)``.
+        goal: standards by which it is marked.
+        steps: steps in order of time.
+        end: beat on which it ends, closing rests included.
+        skills: skills that it trains, the main one first; lists are grouped by that one.
+        level: level in the course, from 1 for a first lesson to 9.
+        start: beat on which it begins: 0, or negative with a pick-up.
+        swing: duration of the first half of a beat over the second, 1 to 3.
+        free: whether the clock is free: each step waits until it has been held in tune.
+        loop: first and last bar of the range that is repeated; None plays all bars once.
+        climb: change of tempo from pass to pass; None for none.
+        second: steps of the other part; empty for one part.
     """
 
     name: str
@@ -279,22 +277,22 @@ class Drill:
 
     @property
     def bars(self) -> int:
-        """How many full bars it fills."""
+        """Number of full bars."""
         return max(1, math.ceil(self.end / self.meter[0]))
 
     @property
     def seconds(self) -> float:
-        """How long it lasts at its own tempo, without count-in."""
+        """Duration in seconds at its own tempo, without count-in."""
         return float(self.end - self.start) * 60.0 / self.tempo
 
     def part(self, number: int) -> Drill:
-        """The drill with one of its parts to be played, and the other beside it.
+        """Return the drill with one of its parts in `steps` and the other in `second`.
 
         Args:
             number: 1 for the first part, which is the drill itself; 2 for the second.
 
         Raises:
-            DrillError: it has no such part.
+            DrillError: there is no such part.
         """
         if number == 1:
             return self
@@ -303,17 +301,21 @@ class Drill:
         return replace(self, name=f"{self.name}, part 2", steps=self.second, second=self.steps)
 
     def first_beat(self, bar: int) -> Fraction:
-        """The beat on which a bar begins; that of bar 0 is the pick-up's."""
+        """Beat on which a bar begins; bar 0 is the pick-up."""
         return self.start if bar == 0 else Fraction((bar - 1) * self.meter[0])
 
     def entry_beat(self, bar: int) -> int:
-        """The beat that the count-in leads to when a bar is entered: a whole one, at or before
-        the bar's first; before bar 1 its pick-up's."""
+        """Whole beat on which the count-in to a bar ends, at or before the bar's first beat.
+
+        For bar 1 it is that of the pick-up.
+        """
         return math.floor(self.first_beat(0 if bar <= 1 else bar))
 
     def count_in_beats(self, bar: int) -> int:
-        """Beats of count-in before a bar is entered: a bar, and what a pick-up leaves of its own
-        (common practice)."""
+        """Number of beats of count-in before a bar.
+
+        One bar, and the beats of the pick-up's bar before the pick-up (common practice).
+        """
         meter = self.meter[0]
         return meter + self.entry_beat(bar) % meter
 
@@ -323,7 +325,7 @@ class Drill:
         A pick-up belongs to bar 1.
 
         Raises:
-            DrillError: it has no such bars, or the player has nothing to play in them.
+            DrillError: the bars do not exist, or the player has nothing to play in them.
         """
         if not 1 <= first_bar <= last_bar <= self.bars:
             raise DrillError(
