@@ -299,7 +299,7 @@ class TestHarpInHand:
     @pytest.mark.parametrize(
         ("text", "options", "said", "complaint"),
         [
-            ("pier", {}, {}, "no harp has the key 'pier'.*; and your own harps are 'ferry', 'quay"),
+            ("pier", {}, {}, "no harp has the key 'pier'.*; your own harps are 'ferry', 'quay"),
             ("quay", {"tuning": "paddy"}, {}, "'quay' is tuned richter; leave out the tuning"),
             ("quay", {"temperament_name": "odd"}, {}, "no temperament is called 'odd'"),
             (None, {}, {"name": "pier"}, "the harp 'pier' of your settings was never measured"),
