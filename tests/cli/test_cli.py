@@ -330,7 +330,7 @@ def test_a_poor_recording_is_used_as_far_as_it_goes(
             "-4' cannot be played on a C, solo harp: hole 4 .*",
         ),
         ("play harbour-bell --player --plain --bars 9", "harbour-bell has bars 1 to 4; .*"),
-        ("play harbour-bell --fault 1:cents=3", "--fault is for the built-in player; .*"),
+        ("play harbour-bell --fault 1:cents=3", "--fault needs the built-in player; .*"),
         ("play harbour-bell --player --fault 1:colour=3", "'1:colour=3' is not a fault; .*"),
         ("play harbour-bell --player --fault 1:cents=nan", "'1:cents=nan' is not a fault; .*"),
         ("play harbour-bell --player --plain --save t.wav", "takes are saved as FLAC; .*"),
@@ -387,7 +387,7 @@ def test_errors_in_a_drill_are_told_all_at_once_with_their_places(
     checked = trainer("drill", "check", "wrong.toml")
     assert checked.code == ExitCode.FAILED
     assert checked.out.startswith(played.err.rstrip())
-    assert checked.out.endswith("0 of 1 drill files are fine.\n")
+    assert checked.out.endswith("0 of 1 drill files are valid.\n")
 
 
 # --- no sound -------------------------------------------------------------------------------
@@ -445,8 +445,8 @@ def test_the_app_without_a_terminal_is_told(trainer: Trainer) -> None:
     answer = trainer()
     assert answer.code == ExitCode.USAGE
     assert answer.err == (
-        "the live screen needs a terminal that it can paint on; 'trainer today' tells the day's "
-        "set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is\n"
+        "the live screen needs a terminal; use 'trainer today' for the daily set as text, "
+        "'trainer demo --plain' for a drill, 'trainer --help' for all commands\n"
     )
 
 

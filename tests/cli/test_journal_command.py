@@ -268,7 +268,7 @@ def test_a_journal_that_is_not_there_yet_is_not_made(trainer: Trainer, path: Pat
         answer = trainer(command)
         assert answer.code == ExitCode.BAD_INPUT
         assert answer.err == (
-            f"there is no journal {path} yet; the first take that is played begins it\n"
+            f"the journal {path} does not exist yet; your first take creates it\n"
         )
     assert not path.exists()
 

@@ -243,14 +243,14 @@ def typed(keyboard: int, keys: TypedCommands, line: str) -> object:
 
 def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
     keys = TypedCommands()
-    assert keys.listens
+    assert keys.is_enabled
     assert keys() is None
     assert typed(keyboard, keys, "") is PassControl.PAUSE
-    keys.see(TakePaused(bar=2))
+    keys.observe(TakePaused(bar=2))
     assert typed(keyboard, keys, "b") is PassControl.GO_BACK
     assert typed(keyboard, keys, "") is PassControl.RESUME
-    keys.see(next(event for _, event in scripted.scripted_events(PLAN)))
-    keys.see(TakePaused("the microphone is gone"))
+    keys.observe(next(event for _, event in scripted.scripted_events(PLAN)))
+    keys.observe(TakePaused("the microphone is gone"))
     assert typed(keyboard, keys, "") is PassControl.PAUSE
     assert typed(keyboard, keys, "what?") is None
 
@@ -264,7 +264,7 @@ def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
     with open(os.devnull, encoding="ascii") as nothing:
         monkeypatch.setattr(sys, "stdin", nothing)
         keys = TypedCommands()
-        assert not keys.listens
+        assert not keys.is_enabled
         assert keys() is None
 
 
@@ -279,7 +279,7 @@ def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
     play = ["play", "harbour-bell", "--plain", "--no-click"]
     with pulse.hiss():
         terminal.start(shlex.join(["env", *words, sys.executable, "-m", "trainer", *play]), rows=50)
-        terminal.wait_for("Enter pauses and goes on.* bar 1 of 4: 5, -4, 4 .* bar 2 of 4")
+        terminal.wait_for("Enter pauses and resumes.* bar 1 of 4: 5, -4, 4 .* bar 2 of 4")
         terminal.keys("Enter")
         terminal.wait_for("Paused; on from bar [12]")
         terminal.keys("b", "Enter")

@@ -636,7 +636,7 @@ def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None
     fine = CliRunner().invoke(app, ["check", str(bundled_drill_folder())])
     assert (fine.exit_code, fine.output) == (
         ExitCode.OK,
-        f"{len(SHIPPED)} of {len(SHIPPED)} drill files are fine.\n",
+        f"{len(SHIPPED)} of {len(SHIPPED)} drill files are valid.\n",
     )
     (tmp_path / "in").mkdir()
     (tmp_path / "in" / "good.toml").write_text(written("4:4"), encoding="utf-8")
@@ -646,7 +646,7 @@ def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None
     assert "bad.toml:4:16: 'x' is not tab" in checked.output
     assert "bad.toml:4:20: bar 3" in checked.output
     assert "none.toml" in checked.output
-    assert checked.output.endswith("1 of 3 drill files are fine.\n")
+    assert checked.output.endswith("1 of 3 drill files are valid.\n")
 
 
 @pytest.mark.parametrize("command", ["list", "show", "check"])

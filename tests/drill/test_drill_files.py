@@ -297,7 +297,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     assert f"{wild} would change\n" in checked.output
     assert f"{tidy} would" not in checked.output
     assert "wrong.toml:5:17: 'x' is not tab" in checked.output
-    assert "1 of 3 drill files would change, and 1 could not be laid out." in checked.output
+    assert "1 of 3 drill files would change, and 1 could not be formatted." in checked.output
     assert {path: (path.read_bytes(), path.stat().st_mtime_ns) for path in before} == before
 
     done = CliRunner().invoke(app, ["fmt", str(tmp_path)])
@@ -525,7 +525,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
         assert CliRunner().invoke(app, [*command, "my drill.toml"]).exit_code == 0
     named_like = CliRunner().invoke(app, ["new", "harbour-bell"])
     (user_drill_folder() / "harbour-bell.toml").unlink()
-    assert "takes the place of the harbour-bell" in named_like.output
+    assert "replaces the drill harbour-bell" in named_like.output
     for words, told in [
         (["no/such"], "there is no folder no"),
         (["a?b"], "is no name for a drill"),
@@ -732,7 +732,7 @@ def test_check_tells_warnings_with_carets_and_fails_only_if_strict(tmp_path: Pat
     told = (
         f"{path}:5:10: warning: make the note longer or the tempo slower: 42 ms is too short to "
         'mark (minimum 100 ms)\n    tab = """4:1/16 r:63/16 |\n             ^^^^^^\n'
-        "1 warning; 1 of 1 drill files are fine.\n"
+        "1 warning; 1 of 1 drill files are valid.\n"
     )
     for words, code in ((["check"], ExitCode.OK), (["check", "--strict"], ExitCode.FAILED)):
         checked = CliRunner().invoke(app, [*words, str(path)])

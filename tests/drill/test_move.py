@@ -495,7 +495,7 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
     best = arrangements_for_tuning(ferry, "richter", written=2, position=1)[0].drill
     assert read_drill("new.toml") == replace(best, name="new")
     kept = Path("new.toml").read_text(encoding="utf-8")
-    assert "new.toml is there already" in str(run("ferry-home", "--out", "new.toml").exception)
+    assert "new.toml exists already" in str(run("ferry-home", "--out", "new.toml").exception)
     assert Path("new.toml").read_text(encoding="utf-8") == kept
     forced = run("ferry-home", "--harp", "A", "--out", "new.toml", "--force")
     assert forced.exit_code == ExitCode.OK
@@ -505,19 +505,19 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
 @pytest.mark.parametrize(
     ("words", "told"),
     [
-        ((), "name the harp to move it to, as in --harp A, or add --by pitch"),
+        ((), "name the target harp, as in --harp A, or add --by pitch"),
         (
             ("--harp", "A", "--position", "2"),
-            "--position moves a tune by its pitch; add",
+            "--position needs --by pitch",
         ),
-        (("--harp", "A", "--half-steps", "-2"), "--half-steps moves a tune by its pitch"),
+        (("--harp", "A", "--half-steps", "-2"), "--half-steps needs --by pitch"),
         (("--harp", "H"), "no harp has the key 'H'"),
         (("--by", "pitch", "--tuning", "x"), "no tuning is called 'x'"),
         (
             ("--harp", "A", "--tuning", "solo"),
             "-4' cannot be played on a A, solo harp: hole 4 blow",
         ),
-        (("--by", "pitch", "--harp", "high F#", "--half-steps", "-36"), "nothing of it"),
+        (("--by", "pitch", "--harp", "high F#", "--half-steps", "-36"), "none of its notes"),
         (("--by", "pitch", "--harp", "A", "--half-steps", "1", "--position", "2"), "leave one out"),
         (("--harp", "A", "--out", "new.txt"), "end it in .toml"),
         (("--harp", "A", "--out", "no/such.toml"), "no/such.toml cannot be written"),

@@ -387,7 +387,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         assert (answer.code, answer.err) == (0, f"Wrote {out}.\n")
         again = trainer("drill", "export", "ferry-home", str(out))
         assert again.code == ExitCode.BAD_INPUT
-        assert "is there already" in again.err
+        assert "exists already" in again.err
     drill = find_drill("ferry-home")
     harp = harp_of(drill)
     for kind in ("mid", "musicxml"):
@@ -405,13 +405,13 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
 @pytest.mark.parametrize(
     ("words", "complaint"),
     [
-        ("export ferry-home x.pdf", "'x.pdf' does not say what to write; end it in"),
+        ("export ferry-home x.pdf", "'x.pdf' has no known format; end it in"),
         ("export ferry-home no/x.mid", "no/x.mid cannot be written"),
-        ("import x.pdf", "x.pdf is none of .mid"),
+        ("import x.pdf", "x.pdf has an unknown format; use one of .mid"),
         ("import none.mid", "there is no file none.mid"),
         ("import none.musicxml", "there is no file none.musicxml"),
-        ("import none.mid --out x.mid", "'x.mid' is no name for a drill file"),
-        ("import x.mid --position 2 --half-steps 1", "both say where it goes"),
+        ("import none.mid --out x.mid", "'x.mid' is not a name for a drill file"),
+        ("import x.mid --position 2 --half-steps 1", "exclude each other"),
     ],
 )
 def test_wrong_words_are_told(

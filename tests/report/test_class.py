@@ -123,13 +123,13 @@ def test_the_commands_write_them_and_remember_what_was_marked_before(
     first = run_trainer(*words, "--class", str(page))
     assert first.returncode == 1  # one is no recording
     again = run_trainer(*words, "--class", str(page.with_suffix(".json")))
-    assert "3 of 4 were marked before" in again.stderr
+    assert "3 of 4 have results" in again.stderr
     data = json.loads(page.with_suffix(".json").read_text())
     assert [one["who"] for one in data["students"]] == sorted([*CLASS, "sigrid"])
     assert all(name in page.read_text() for name in CLASS)
-    assert "is there already" in run_trainer(*words, "--class", str(page)).stderr
+    assert "exists already" in run_trainer(*words, "--class", str(page)).stderr
     wrong = run_trainer(*words, "--class", "class.pdf")
-    assert "'class.pdf' does not say what to write" in wrong.stderr
+    assert "'class.pdf' has no known format" in wrong.stderr
     for ending in ("md", "csv", "json"):
         out = tmp_path / f"jorun.{ending}"
         done = run_trainer(
@@ -141,7 +141,7 @@ def test_the_commands_write_them_and_remember_what_was_marked_before(
         "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf"
     )
     assert wrong.returncode == 3
-    assert "'x.pdf' does not say what to write" in wrong.stderr
+    assert "'x.pdf' has no known format" in wrong.stderr
 
 
 # --- a scheduler and workers, each a process of its own -----------------------------------------

@@ -137,7 +137,7 @@ def test_without_a_file_all_is_as_usual_and_nothing_is_written(
 ) -> None:
     assert {".".join(key): value(None, ".".join(key)) for key in SETTING_KEYS} == DEFAULTS
     assert trainer("settings", "path")[1].strip() == str(file)
-    assert "not there" in trainer("settings", "show")[1]
+    assert "missing" in trainer("settings", "show")[1]
     assert trainer("settings", "unset", "harp.key")[0] == 0
     assert not file.parent.exists()
 

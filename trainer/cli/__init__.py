@@ -1,7 +1,7 @@
-"""The command line: one file a command, thin.
+"""The command line: one module per command, without logic of its own.
 
-A command's file is loaded when the command is asked for, and each imports what it needs when it
-runs, so that ``trainer --help`` answers at once.
+A command's module is imported when the command is used, and heavy libraries inside its function, so
+that ``trainer --help`` is quick.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from typer.core import TyperGroup
 
 from trainer.cli.exit_codes import ExitCode
 
-_WHERE = {
+_COMMANDS = {
     "demo": "play.demo",
     "play": "play.play",
     "listen": "listen.listen",
@@ -34,39 +34,44 @@ _WHERE = {
     "journal": "journal.app",
     "settings": "settings.app",
 }
-"""The file and the function of each command, or the group of commands, in the order of the help."""
-_USUAL: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}
-_TAKES_TAB = ("progress",)
-"""Commands that take -4' for a note and not for options."""
+"""Module and object of each command or group, in the order of the help."""
+_TYPER_OPTIONS: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}
+_TAB_ARGUMENTS = ("progress",)
+"""Commands whose argument may be a tab entry such as -4', which looks like an option."""
 
 
 class _Commands(UserDict[str, Any]):
-    """The commands by their names, each loaded when it is first looked at."""
+    """Commands by name, each imported when it is first read."""
 
     def __getitem__(self, name: str) -> Any:
-        found = self.data[name]
-        if isinstance(found, str):
-            found = self.data[name] = _loaded(name, *found.split("."))
-        return found
+        command = self.data[name]
+        if isinstance(command, str):
+            command = self.data[name] = _load(name, *command.split("."))
+        return command
 
 
-def _loaded(name: str, file: str, what: str) -> Any:
-    """A command, or a group of commands, from its file."""
-    found, part = getattr(import_module(f"trainer.cli.{file}"), what), typer.Typer(**_USUAL)
-    if isinstance(found, typer.Typer):
-        part.add_typer(found, name=name)
+def _load(name: str, module: str, attribute: str) -> Any:
+    """Import a command or a group of commands."""
+    target, group = (
+        getattr(import_module(f"trainer.cli.{module}"), attribute),
+        typer.Typer(**_TYPER_OPTIONS),
+    )
+    if isinstance(target, typer.Typer):
+        group.add_typer(target, name=name)
     else:
-        part.command(name, context_settings={"ignore_unknown_options": name in _TAKES_TAB})(found)
-    return typer.main.get_group(part).commands[name]
+        group.command(name, context_settings={"ignore_unknown_options": name in _TAB_ARGUMENTS})(
+            target
+        )
+    return typer.main.get_group(group).commands[name]
 
 
 class _AllCommands(TyperGroup):
     def __init__(self, **settings: Any) -> None:
         super().__init__(**settings)
-        self.commands = _Commands(_WHERE)
+        self.commands = _Commands(_COMMANDS)
 
 
-app = typer.Typer(cls=_AllCommands, add_completion=False, **_USUAL)
+app = typer.Typer(cls=_AllCommands, add_completion=False, **_TYPER_OPTIONS)
 
 
 @app.callback(invoke_without_command=True)
@@ -74,7 +79,7 @@ def open_app(
     context: typer.Context,
     version: Annotated[bool, typer.Option("--version", help="Print the version and exit.")] = False,
     verbose: Annotated[
-        bool, typer.Option("--verbose", help="Log more, to standard error, too.")
+        bool, typer.Option("--verbose", help="Log details, and show the log on standard error.")
     ] = False,
     demo: Annotated[
         bool, typer.Option("--demo", hidden=True, help="Let the built-in player play.")
@@ -82,7 +87,7 @@ def open_app(
 ) -> None:
     """An intonation trainer for the ten-hole diatonic harmonica.
 
-    Without a command, it opens the live screen on the day's set.
+    Without a command, opens the live screen on today's set.
 
     Example:
 
@@ -104,8 +109,8 @@ def open_app(
 
     if not can_show_screen():
         typer.echo(
-            "the live screen needs a terminal that it can paint on; 'trainer today' tells the "
-            "day's set in lines, 'trainer demo --plain' a drill, 'trainer --help' all there is",
+            "the live screen needs a terminal; use 'trainer today' for the daily set as text, "
+            "'trainer demo --plain' for a drill, 'trainer --help' for all commands",
             err=True,
         )
         raise typer.Exit(ExitCode.USAGE)

@@ -1,4 +1,4 @@
-"""``trainer drill``: the drills at hand, and starting, checking and laying out drill files."""
+"""``trainer drill``: list and show drills; start, check and format drill files."""
 
 from __future__ import annotations
 
@@ -16,9 +16,9 @@ from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption, write_json
 
 app = typer.Typer(
-    help="Drills: list them, read one, start, check and lay out files.", no_args_is_help=True
+    help="Drills: list and show them; write, check and format drill files.", no_args_is_help=True
 )
-PathsArgument = Annotated[list[Path], typer.Argument(help="Drill files, and folders of them.")]
+PathsArgument = Annotated[list[Path], typer.Argument(help="Drill files, or folders of them.")]
 app.command()(move)
 app.command()(export)
 app.command("import")(import_)
@@ -28,7 +28,7 @@ app.command("import")(import_)
 def list_drills(
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """List the drills at hand, in the order of a course.
+    """List the drills on the shelf, in the order of a course.
 
     Example: trainer drill list
     """
@@ -49,7 +49,7 @@ def list_drills(
 def show(
     drill: Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")],
 ) -> None:
-    """Show a drill: what it trains, its goal, and the page of tab with beats under it.
+    """Show a drill: what it trains, its goal, and its tab with the beats.
 
     Example: trainer drill show harbour-bell
     """
@@ -61,15 +61,19 @@ def show(
 
 @app.command()
 def new(
-    name: Annotated[str, typer.Argument(help="The drill's name, or a path for its file.")],
-    title: Annotated[str | None, typer.Option(help="One line; default: from the name.")] = None,
+    name: Annotated[str, typer.Argument(help="Name of the drill, or path of its file.")],
+    title: Annotated[
+        str | None, typer.Option(help="Title, one line. [default: from the name]")
+    ] = None,
     harp: Annotated[
         str, typer.Option("--harp", metavar="KEY", help="Key of the harp: C, Bb, 'low F'.")
     ] = "C",
-    tempo: Annotated[float, typer.Option(help="Beats a minute.", min=20, max=300)] = 72,
-    meter: Annotated[str, typer.Option(help="Beats in a bar and their note value.")] = "4/4",
+    tempo: Annotated[float, typer.Option(help="Beats per minute.", min=20, max=300)] = 72,
+    meter: Annotated[
+        str, typer.Option(help="Beats in a bar and their note value, such as 3/4.")
+    ] = "4/4",
 ) -> None:
-    """Start a drill: write a small one with comments, in your own drills' folder.
+    """Start a new drill: a small file with comments, in your own drills folder.
 
     Example: trainer drill new my-first-bend --harp A --tempo 60
     """
@@ -77,15 +81,15 @@ def new(
     from trainer.drill.template import drill_template, new_drill_path, write_new_drill
 
     path = new_drill_path(name)
-    hides = drill_files().get(path.stem)
+    shadowed = drill_files().get(path.stem)
     write_new_drill(path, drill_template(path.stem, title, harp, tempo, meter))
     typer.echo(f"Wrote {path}.")
     by_name = drill_files().get(path.stem) == path
-    if by_name and hides:
-        typer.echo(f"It takes the place of the {path.stem} that was on the shelf.")
+    if by_name and shadowed:
+        typer.echo(f"It replaces the drill {path.stem} of the shelf.")
     file, drill = shlex.quote(str(path)), shlex.quote(path.stem if by_name else str(path))
     typer.echo(
-        "Change it in any text editor, and then:\n"
+        "Edit it in any text editor, then:\n"
         f"  trainer drill check {file}\n"
         f"  trainer drill show {drill}\n"
         f"  trainer play {drill}"
@@ -95,9 +99,9 @@ def new(
 @app.command()
 def check(
     paths: PathsArgument,
-    strict: Annotated[bool, typer.Option("--strict", help="Fail on warnings too.")] = False,
+    strict: Annotated[bool, typer.Option("--strict", help="Fail on warnings, too.")] = False,
 ) -> None:
-    """Check drill files: tell everything that is wrong, and warn about what cannot be played well.
+    """Check drill files: list all errors, and warn about steps that are hard to play as written.
 
     Example: trainer drill check my-drills new-one.toml
     """
@@ -119,7 +123,7 @@ def check(
             warnings += 1
             typer.echo(doubt.format(str(path), "warning"))
     warned = f"{warnings} warning{'s' * (warnings > 1)}; " if warnings else ""
-    typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are fine.")
+    typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are valid.")
     if wrong or (strict and warnings):
         raise typer.Exit(ExitCode.FAILED)
 
@@ -131,7 +135,7 @@ def fmt(
         bool, typer.Option("--check", help="Write nothing; fail if a file would change.")
     ] = False,
 ) -> None:
-    """Lay out drill files: bars and beats in columns, everything else as it is.
+    """Format drill files: align bars and beats in columns.
 
     Example: trainer drill fmt my-drills new-one.toml
     """
@@ -155,17 +159,17 @@ def fmt(
             typer.echo(error)
             continue
         changed += 1
-        typer.echo(f"{path} {'would change' if check else 'is laid out'}")
-    told = "would change" if check else "changed"
-    left = f", and {wrong} could not be laid out" if wrong else ""
-    typer.echo(f"{changed} of {len(files)} drill files {told}{left}.")
+        typer.echo(f"{path} {'would change' if check else 'is formatted'}")
+    verb = "would change" if check else "changed"
+    failures = f", and {wrong} could not be formatted" if wrong else ""
+    typer.echo(f"{changed} of {len(files)} drill files {verb}{failures}.")
     if wrong or (check and changed):
         raise typer.Exit(ExitCode.FAILED)
 
 
 @app.command()
 def schema() -> None:
-    """Print the JSON Schema of drill files, for editors that complete and check fields.
+    """Print the JSON Schema of drill files, for editors that complete and check them.
 
     Example: trainer drill schema
     """
@@ -175,5 +179,5 @@ def schema() -> None:
 
 
 def _width() -> int:
-    """Columns of the terminal; 80 where there is none."""
+    """Return the width of the terminal in columns; 80 if there is none."""
     return shutil.get_terminal_size((80, 24)).columns

@@ -1,4 +1,4 @@
-"""``trainer drill export`` and ``import``: drills as sheets and in other programs' formats."""
+"""``trainer drill export`` and ``import``: sheets, MIDI and MusicXML."""
 
 from __future__ import annotations
 
@@ -30,14 +30,14 @@ def export(
         Path,
         typer.Argument(
             metavar="FILE",
-            help="By its ending: .html or .txt a sheet, .mid a MIDI file, .musicxml a score.",
+            help="Target; its extension is the format: .html or .txt a sheet, .mid, .musicxml.",
         ),
     ],
     harp: HarpOption = None,
     tuning: TuningOption = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
-    """Write a drill as a sheet to print, or for other programs.
+    """Write a drill as a sheet to print, a MIDI file or a MusicXML score.
 
     Examples:
 
@@ -50,39 +50,44 @@ def export(
 
     check_ending(out)
     check_overwrite(out, force=force)
-    found = find_drill(drill)
-    held = Harp.of(harp or found.key, tuning or found.tuning)
-    write_export(move_to_harp(found, held), held, out)
+    source = find_drill(drill)
+    held = Harp.of(harp or source.key, tuning or source.tuning)
+    write_export(move_to_harp(source, held), held, out)
     typer.echo(f"Wrote {out}.", err=True)
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(help="A MIDI file, or a MusicXML score.")],
+    file: Annotated[Path, typer.Argument(help="MIDI file or MusicXML score.")],
     harp: HarpOption = None,
     tuning: TuningOption = None,
     part: Annotated[
         int | None,
-        typer.Option(help="Which part, or track of a MIDI file; default: see above.", min=1),
+        typer.Option(
+            help="Part of the score, or track of the MIDI file. [default: see above]", min=1
+        ),
     ] = None,
     position: Annotated[
         int | None,
-        typer.Option(help="The position to play it in; its key is moved to that.", min=1, max=12),
+        typer.Option(help="Play it in this position; its key is transposed to fit.", min=1, max=12),
     ] = None,
     half_steps: Annotated[
         int | None,
-        typer.Option(help="How much higher, in no other octave.", min=-36, max=36),
+        typer.Option(
+            help="Transpose by this many half steps, in one octave only.", min=-36, max=36
+        ),
     ] = None,
     title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write the best as a drill file.", metavar="FILE")
+        Path | None,
+        typer.Option(help="Write the best arrangement as a drill file.", metavar="FILE"),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
-    """Make a drill of a melody from a MIDI file or a MusicXML score.
+    """Make a drill from the melody of a MIDI file or a MusicXML score.
 
-    Of a score the first part that has notes is taken, of a MIDI file the track with the most. Every
-    standard harp is tried, or the one that is named, in each octave, and the easiest is proposed
-    with its position; what that harp cannot play is told, and is a rest in the drill.
+    Reads the first part of a score that has notes, or the track of a MIDI file with the most. Tries
+    every standard harp, or the harp of --harp, in each octave, and proposes the easiest with its
+    position. Notes that the harp cannot play are listed, and become rests in the drill.
 
     Examples:
 
@@ -96,15 +101,15 @@ def import_(
 
     if out is not None:
         if out.suffix != DRILL_SUFFIX:
-            raise ExchangeError(f"'{out}' is no name for a drill file; end it in {DRILL_SUFFIX}")
+            raise ExchangeError(f"'{out}' is not a name for a drill file; end it in {DRILL_SUFFIX}")
         check_overwrite(out, force=force)
     melody = _read(file, part)
-    ways = _ways(melody, harp, tuning or "richter", position, half_steps)
-    if not ways:
-        raise ExchangeError("no harp that was tried has any of its notes; try --half-steps")
-    typer.echo(melody_text(melody, ways, shutil.get_terminal_size((80, 24)).columns))
+    arrangements = _arrange(melody, harp, tuning or "richter", position, half_steps)
+    if not arrangements:
+        raise ExchangeError("no harp can play any of its notes; try --half-steps")
+    typer.echo(melody_text(melody, arrangements, shutil.get_terminal_size((80, 24)).columns))
     if out is not None:
-        _write_drill(melody, ways[0], out, title)
+        _write_drill(melody, arrangements[0], out, title)
 
 
 def _read(file: Path, part: int | None) -> Melody:
@@ -116,10 +121,10 @@ def _read(file: Path, part: int | None) -> Melody:
     if ending in (*MUSICXML, COMPRESSED):
         return read_musicxml(file, part)
     known = ", ".join((*MIDI, *MUSICXML, COMPRESSED))
-    raise ExchangeError(f"{file} is none of {known}; save it as one of them")
+    raise ExchangeError(f"{file} has an unknown format; use one of {known}")
 
 
-def _ways(
+def _arrange(
     melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
 ) -> tuple[Arrangement, ...]:
     from trainer.drill.melody import arrange_on_harps, half_steps_to_position, standard_harps
@@ -128,19 +133,21 @@ def _ways(
     from trainer.harp import Harp
 
     if position is not None and half_steps is not None:
-        raise ExchangeError("--position and --half-steps both say where it goes; leave one out")
+        raise ExchangeError("--position and --half-steps exclude each other; leave one out")
     harps = standard_harps(tuning) if key is None else (Harp.of(key, tuning),)
     moves = OCTAVE_SHIFTS if half_steps is None else (half_steps,)
     if position is None:
         return arrange_on_harps(melody, harps, moves)
-    found = [
-        one
+    arrangements = [
+        arrangement
         for harp in harps
-        for one in arrange_on_harps(melody, (harp,), half_steps_to_position(melody, harp, position))
+        for arrangement in arrange_on_harps(
+            melody, (harp,), half_steps_to_position(melody, harp, position)
+        )
     ]
     from trainer.drill.transpose import rank_arrangements
 
-    return rank_arrangements(found)
+    return rank_arrangements(arrangements)
 
 
 def _write_drill(melody: Melody, best: Arrangement, out: Path, title: str | None) -> None:
@@ -162,7 +169,7 @@ def _write_drill(melody: Melody, best: Arrangement, out: Path, title: str | None
 
 
 def check_ending(out: Path) -> None:
-    """Check that a file's name says in what form it is to be written.
+    """Check that the extension of a file names an export format.
 
     Raises:
         ExchangeError: it does not.
@@ -170,11 +177,11 @@ def check_ending(out: Path) -> None:
     from trainer.exchange import ExchangeError
 
     if out.suffix.lower() not in ENDINGS:
-        raise ExchangeError(f"'{out}' does not say what to write; end it in {', '.join(ENDINGS)}")
+        raise ExchangeError(f"'{out}' has no known format; end it in {', '.join(ENDINGS)}")
 
 
 def write_export(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
-    """Write a drill as its file's ending says, as :func:`check_ending`."""
+    """Write a drill in the format of the file's extension, see :func:`check_ending`."""
     from trainer.exchange import write_midi, write_musicxml
     from trainer.report.drill_sheet import drill_sheet_html
     from trainer.report.tab_layout import drill_text

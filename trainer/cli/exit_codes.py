@@ -6,16 +6,16 @@ from enum import IntEnum
 
 
 class ExitCode(IntEnum):
-    """What the command tells the shell."""
+    """Exit codes of the command line."""
 
     OK = 0
     FAILED = 1
-    """A check or pass mark that was not met."""
+    """A check or a pass mark was not met."""
     USAGE = 2
-    """The command line itself was wrong."""
+    """The command line is invalid."""
     BAD_INPUT = 3
-    """A file, drill, key or tuning that is wrong."""
+    """A file, drill, key or tuning is invalid."""
     NO_SOUND = 4
-    """No device gives or takes sound."""
+    """No audio device is available."""
     INTERNAL = 70
-    """A mistake of the trainer's own."""
+    """An error of the program; EX_SOFTWARE of sysexits.h."""

@@ -1,6 +1,6 @@
-"""`trainer harp`: the chart of a harp, which harp plays a song's key, and the player's own harps.
+"""``trainer harp``: the chart of a harp, the harp for a song, and own harps.
 
-A harp's key or name may follow `trainer harp` at once: what is no sub-command is the chart's.
+``trainer harp C`` is short for ``trainer harp chart C``: what is no sub-command goes to the chart.
 """
 
 from __future__ import annotations
@@ -43,15 +43,15 @@ if TYPE_CHECKING:
     from trainer.store import Journal, OwnHarp
 
 CHART = "chart"
-WIDEST, HIGHEST = 100, 20
-"""Cells of a plot, at most."""
+MAX_PLOT_WIDTH, MAX_PLOT_HEIGHT = 100, 20
+"""Maximum width and height of a plot in character cells."""
 
 
 class _ChartFirst(TyperGroup):
-    """A group whose command `chart` need not be named."""
+    """A group in which the command name ``chart`` may be left out."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Put `chart` before what is neither a command nor looks like one that was misspelt."""
+        """Insert ``chart`` unless the first word is a command, or looks like a misspelt one."""
         first, *rest = args or [""]
         misspelt = bool(rest) and not rest[0].startswith("-") and self._like(first)
         if first not in (*self.commands, "--help") and not misspelt:
@@ -64,12 +64,10 @@ class _ChartFirst(TyperGroup):
 
 app = typer.Typer(
     cls=_ChartFirst,
-    help="The chart of a harp ('trainer harp C'), and your own harps: measure and watch them.",
+    help="Charts of harps ('trainer harp C'); measure your own harps and watch their reeds.",
 )
-NameArgument = Annotated[str, typer.Argument(help="What you call it, such as 'old C'.")]
-PlainOption = Annotated[
-    bool, typer.Option("--plain", help="Lines alone, without what is heard just now.")
-]
+NameArgument = Annotated[str, typer.Argument(help="Name of your harp, such as 'old C'.")]
+PlainOption = Annotated[bool, typer.Option("--plain", help="Lines only, without the live reading.")]
 
 
 @app.command(CHART)
@@ -78,7 +76,7 @@ def harp(
         str | None,
         typer.Argument(
             metavar="HARP",
-            help="Key: C, Bb, 'low F' (or LF), 'high G', 'double-low F'; or your own one's name.",
+            help="Key (C, Bb, 'low F' or LF, 'high G', 'double-low F'), or the name of your harp.",
         ),
     ] = None,
     song: Annotated[
@@ -86,24 +84,26 @@ def harp(
     ] = None,
     position: Annotated[
         int | None,
-        typer.Option(help="1 to 12; by default 1, or the one in which the harp plays the song."),
+        typer.Option(
+            help="1 to 12. [default: 1, or the position in which the harp plays the song]"
+        ),
     ] = None,
     tuning: TuningOption = None,
     temperament: TemperamentOption = None,
     a4: A4Option = None,
     offset: Annotated[
         list[str] | None,
-        typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
+        typer.Option(help="Shift the target of a tab entry. May be repeated.", metavar="TAB=CENTS"),
     ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
     """Show what a harp can play, or which harp plays a song.
 
-    With a HARP: tab, note, degree and Hz of all it can play.
+    With a HARP: tab, note, scale degree and frequency of each note.
 
-    With --song alone: the harp to pick in that position, and in the others.
+    With --song only: the harp to use for the song in that position, and in the others.
 
-    With both: the harp in the position in which it plays the song.
+    With both: the chart of the harp in the position in which it plays the song.
 
     The word chart may be left out, as in trainer harp C.
 
@@ -137,9 +137,7 @@ def harp(
             else _json(harp_choices_data(*asked))
         )
     else:
-        raise HarpError(
-            "name a harp, as in 'trainer harp C', or a song's key, as in 'trainer harp --song A'"
-        )
+        raise HarpError("name a harp (trainer harp C) or the key of a song (trainer harp --song A)")
     typer.echo(answer)
 
 
@@ -167,25 +165,30 @@ def measure(
     name: NameArgument,
     harp: Annotated[
         str | None,
-        typer.Option(metavar="KEY", help="Its key; default: as before, or your settings'."),
+        typer.Option(
+            metavar="KEY", help="Key of the harp. [default: as measured before, else from settings]"
+        ),
     ] = None,
     tuning: TuningOption = None,
     temperament: TemperamentOption = None,
     a4: A4Option = None,
     from_: Annotated[
-        Path | None, typer.Option("--from", metavar="FILE", help="A recording of all its reeds.")
+        Path | None,
+        typer.Option(
+            "--from", metavar="FILE", help="A recording of all reeds, in place of the microphone."
+        ),
     ] = None,
     attacks: Annotated[
         int | None,
-        typer.Option(help="Times that each reed is asked for; default: 2.", min=1, max=5),
+        typer.Option(help="Notes that are requested of each reed. [default: 2]", min=1, max=5),
     ] = None,
     device: DeviceOption = None,
     channel: ChannelOption = None,
     plain: PlainOption = False,
 ) -> None:
-    """Measure each reed of a harp of yours, guided, and keep it under a name.
+    """Measure each reed of your harp, step by step, and save the result under a name.
 
-    A recording holds each natural note for two seconds, once or more, in any order.
+    A recording must hold each natural note for two seconds, once or more, in any order.
 
     Examples:
 
@@ -217,23 +220,23 @@ def measure(
             source = microphone_spec(device, None, channel, clicks=False)
             typer.echo(measuring_intro(nominal_harp))
         wanted = attacks or (1 if from_ else ATTACKS)
-        found = _measure(Plan(nominal_harp, source), wanted, live=not (plain or from_))
+        measured = _measure(Plan(nominal_harp, source), wanted, live=not (plain or from_))
         own = OwnHarp(
             player_settings().player.name,
             name,
             HarpTag.of(nominal_harp, name),
             datetime.now(UTC),
-            found.reeds,
+            measured.reeds,
         )
         measured_harp(own)
         journal.add_harp(own)
-        typer.echo(measuring_summary(found))
-        typer.echo(f"Kept as '{name}': --harp '{name}' plays on it.\n")
+        typer.echo(measuring_summary(measured))
+        typer.echo(f"Saved as '{name}'; use it with --harp '{name}'.\n")
         _show(journal, name, temperament, Format.TEXT)
 
 
 def _measure(plan: Plan, attacks: int, *, live: bool) -> HarpMeasured:
-    """Measure, and tell it in lines; where it can be read, also what is heard just now.
+    """Measure a harp and print the steps as lines; in a terminal, also the live reading.
 
     Raises:
         typer.Exit: no reed was measured.
@@ -246,11 +249,11 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> HarpMeasured:
 
     guided = isinstance(plan.source, MicrophoneSpec)
     now = live and sys.stdout.isatty()
-    found, failed = HarpMeasured((), ()), None
+    result, failed = HarpMeasured((), ()), None
     with catch_interrupts() as stopping, silence_libraries():
         for event in measuring(plan, attacks, stopping):
             if isinstance(event, HarpMeasured):
-                found = event
+                result = event
             elif isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, ReedSounding):
@@ -264,17 +267,17 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> HarpMeasured:
         typer.echo()
     if failed is not None:
         typer.echo(failed.sentence, err=True)
-    if not found.reeds:
+    if not result.reeds:
         if failed is None:
-            typer.echo("no reed was measured, so nothing is kept", err=True)
+            typer.echo("no reed was measured; nothing is saved", err=True)
             raise typer.Exit(ExitCode.FAILED)
         raise typer.Exit(ExitCode.NO_SOUND if failed.no_sound else ExitCode.BAD_INPUT)
-    return found
+    return result
 
 
 @app.command("list")
 def list_harps(format_: FormatOption = Format.TEXT) -> None:
-    """List your own harps, as they were measured.
+    """List the harps you have measured.
 
     Example:
 
@@ -298,7 +301,7 @@ def show(
     temperament: TemperamentOption = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Show how a harp of yours is tuned, reed by reed, and how its octaves beat.
+    """Show how your harp is tuned, reed by reed, and how its octaves beat.
 
     Example:
 
@@ -328,7 +331,7 @@ def _named(journal: Journal, name: str) -> OwnHarp:
 
 @app.command()
 def forget(name: NameArgument) -> None:
-    """Forget a harp of yours; takes that were played on it stay.
+    """Forget a harp; takes on it stay in the journal.
 
     Example:
 
@@ -340,24 +343,24 @@ def forget(name: NameArgument) -> None:
     with Journal(player_journal()) as journal:
         own = _named(journal, name)
         forget_own_harp(journal, own)
-    typer.echo(f"forgot '{own.name}'; its takes stay in the journal")
+    typer.echo(f"Forgot '{own.name}'; its takes stay in the journal.")
 
 
 @app.command()
 def watch(
     name: Annotated[
-        str | None, typer.Argument(help="Which harp; default: all of yours, in short.")
+        str | None, typer.Argument(help="Name of your harp. [default: a summary of all]")
     ] = None,
     reed: Annotated[
         str | None,
-        typer.Option(metavar="TAB", help="Plot this one; default: the one that changed most."),
+        typer.Option(metavar="TAB", help="Reed to plot. [default: the one that changed most]"),
     ] = None,
-    plain: Annotated[bool, typer.Option("--plain", help="No plot.")] = False,
+    plain: Annotated[bool, typer.Option("--plain", help="Without the plot.")] = False,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Tell which reeds have gone flat against their neighbours, from everyday practice.
+    """Show which reeds have gone flat relative to the others, from everyday practice.
 
-    Takes count that were played with --harp NAME.
+    Uses the takes that were played with --harp NAME.
 
     Examples:
 
@@ -379,18 +382,18 @@ def watch(
         else:
             watches = [watch_harp(journal, _named(journal, name))]
     if format_ is Format.JSON:
-        write_json([reed_watch_data(one) for one in watches])
+        write_json([reed_watch_data(entry) for entry in watches])
     elif name is not None:
-        (one,) = watches
+        (harp_watch,) = watches
         tab = None if reed is None else Tab.parse(reed)
-        if tab is not None and one.reed(tab) is None:
+        if tab is not None and harp_watch.reed(tab) is None:
             raise HarpError(
-                f"{tab} was not heard on '{one.harp.name}'; the reeds that were are "
-                f"{', '.join(str(known.tab) for known in one.reeds) or 'none so far'}"
+                f"{tab} was never played on '{harp_watch.harp.name}'; the reeds that were: "
+                f"{', '.join(str(history.tab) for history in harp_watch.reeds) or 'none'}"
             )
-        typer.echo(reed_watch_text(one, date.today()))
+        typer.echo(reed_watch_text(harp_watch, date.today()))
         if not plain:
-            _plot(one, tab)
+            _plot(harp_watch, tab)
     elif watches:
         typer.echo(reed_watches_text(watches, date.today()))
     else:
@@ -398,17 +401,17 @@ def watch(
 
 
 def _plot(watch: HarpWatch, tab: Any) -> None:
-    """Plot a reed's history, if the output is a terminal that can show it."""
+    """Plot the history of a reed, if the output is a UTF-8 terminal."""
     from trainer.report.progress_plots import color_allowed
     from trainer.report.reed_plot import reed_plot_text
 
-    told = [one for one in watch.reeds if one.days]
-    if not told or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):
+    played = [reed for reed in watch.reeds if reed.days]
+    if not played or not (sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()):
         return
-    changed = max(told, key=lambda one: one.change.z_score if one.change else 0.0)
+    changed = max(played, key=lambda reed: reed.change.z_score if reed.change else 0.0)
     chosen = changed if tab is None else watch.reed(tab)
     if chosen is None or not chosen.days:
         return
     width, height = shutil.get_terminal_size()
-    size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
+    size = min(width - 1, MAX_PLOT_WIDTH), max(min(height - 4, MAX_PLOT_HEIGHT), 8)
     typer.echo("\n" + reed_plot_text(chosen, date.today(), *size, color=color_allowed()))

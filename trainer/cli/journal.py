@@ -1,4 +1,4 @@
-"""``trainer journal``: what is remembered, and taking it elsewhere."""
+"""``trainer journal``: list, show and replay takes; export, import and back up the journal."""
 
 from __future__ import annotations
 
@@ -18,23 +18,31 @@ if TYPE_CHECKING:
     from trainer.store import Journal
 
 app = typer.Typer(
-    help="The journal: list takes, show and replay one; export, import and back up all.",
+    help="The journal: list, show and replay takes; export, import and back up.",
     no_args_is_help=True,
 )
 PlayerOption = Annotated[
-    str | None, typer.Option("--player", metavar="NAME", help="Only theirs; default: everybody's.")
+    str | None,
+    typer.Option(
+        "--player", metavar="NAME", help="Only takes of this player. [default: all players]"
+    ),
 ]
 SinceOption = Annotated[
     datetime | None,
-    typer.Option("--since", formats=["%Y-%m-%d"], metavar="DATE", help="First day: 2026-11-25."),
+    typer.Option(
+        "--since", formats=["%Y-%m-%d"], metavar="DATE", help="First day, such as 2026-11-25."
+    ),
 ]
 TakeArgument = Annotated[
-    str, typer.Argument(metavar="ID", help="The id of a take, or how it begins; see 'list'.")
+    str,
+    typer.Argument(
+        metavar="ID", help="Id of a take, or its first letters (see 'trainer journal list')."
+    ),
 ]
 
 
 class Export(StrEnum):
-    """How an export is written."""
+    """Formats of an export."""
 
     JSONL = "jsonl"
     CSV = "csv"
@@ -42,18 +50,16 @@ class Export(StrEnum):
 
 @contextmanager
 def _journal(*, new: bool = False) -> Iterator[Journal]:
-    """The player's journal, open; it is made only where something is to go into it.
+    """Open the player's journal; with `new`, create it if it does not exist.
 
     Raises:
-        JournalError: it cannot be opened, or there is none.
+        JournalError: it cannot be opened, or does not exist.
     """
     from trainer.store import Journal, JournalError
 
     file = player_journal()
     if not (new or file.exists()):
-        raise JournalError(
-            f"there is no journal {file} yet; the first take that is played begins it"
-        )
+        raise JournalError(f"the journal {file} does not exist yet; your first take creates it")
     with Journal(file) as journal:
         yield journal
 
@@ -61,7 +67,9 @@ def _journal(*, new: bool = False) -> Iterator[Journal]:
 @app.command("list")
 def list_takes(
     player: PlayerOption = None,
-    drill: Annotated[str | None, typer.Option(metavar="NAME", help="Only of this drill.")] = None,
+    drill: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Only takes of this drill.")
+    ] = None,
     since: SinceOption = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
@@ -86,7 +94,7 @@ def list_takes(
 
 @app.command()
 def show(take: TakeArgument, format_: FormatOption = Format.TEXT) -> None:
-    """Show a take: each step's mark and why.
+    """Show a take: the mark of each step and the reason.
 
     Example:
 
@@ -95,24 +103,25 @@ def show(take: TakeArgument, format_: FormatOption = Format.TEXT) -> None:
     from trainer.report.journal_report import take_data, take_text
 
     with _journal() as journal:
-        found = journal.take(take)
+        record = journal.take(take)
     if format_ is Format.JSON:
-        write_json(take_data(found))
+        write_json(take_data(record))
     else:
-        typer.echo(take_text(found))
+        typer.echo(take_text(record))
 
 
 @app.command()
 def replay(
     take: TakeArgument,
     to: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Copy the sound (FLAC) into this file.")
+        Path | None,
+        typer.Option(metavar="FILE", help="Copy the audio (FLAC) into this file instead."),
     ] = None,
     output: Annotated[
-        str | None, typer.Option(help="Where it is heard: name, part of it, or number.")
+        str | None, typer.Option(help="Output: its name, part of it, or number.")
     ] = None,
 ) -> None:
-    """Hear the sound of a take, if it was kept; Ctrl-C ends it.
+    """Play the audio of a take, if it was kept; Ctrl-C stops it.
 
     Examples:
 
@@ -125,16 +134,16 @@ def replay(
     from trainer.store.audio import audio_path, copy_audio
 
     with _journal() as journal:
-        found = journal.take(take)
-        sound = audio_path(journal, found)
+        record = journal.take(take)
+        audio = audio_path(journal, record)
         if to is not None:
-            copy_audio(journal, found, to)
+            copy_audio(journal, record, to)
             typer.echo(f"Wrote {to}.")
             return
-    typer.echo(f"{found.title}, {found.player}, {found.day}")
-    where = player_settings().sound.output if output is None else output
+    typer.echo(f"{record.title}, {record.player}, {record.day}")
+    device = player_settings().sound.output if output is None else output
     with silence_libraries(), catch_interrupts() as stopping:
-        played = Replay(sound, output=where)
+        played = Replay(audio, output=device)
         try:
             for _ in played.blocks():
                 if stopping():
@@ -150,20 +159,21 @@ def export(
     format_: Annotated[
         Export | None,
         typer.Option(
-            "--format", help="jsonl: everything; csv: takes, a row a step; default: by the FILE."
+            "--format",
+            help="jsonl: everything; csv: one row per step. [default: from --out, else jsonl]",
         ),
     ] = None,
     player: PlayerOption = None,
     since: SinceOption = None,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="A new file; default: standard output."),
+        typer.Option(metavar="FILE", help="New file. [default: standard output]"),
     ] = None,
 ) -> None:
-    """Write takes and harps in a form that another journal can import.
+    """Export takes and harps, for another journal to import.
 
-    Sound stays where it is. Measured round trips of this computer's devices are written with
-    everybody's takes only, and not with one player's.
+    Audio is not exported. Calibrations of this computer's devices are exported only with the takes
+    of all players.
 
     Examples:
 
@@ -189,14 +199,17 @@ def export(
 
 @app.command("import")
 def import_files(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="What 'export' wrote.")],
+    files: Annotated[
+        list[Path],
+        typer.Argument(metavar="FILE", help="Files that 'trainer journal export' wrote."),
+    ],
     as_: Annotated[
-        str | None, typer.Option("--as", metavar="NAME", help="Under this player's name.")
+        str | None, typer.Option("--as", metavar="NAME", help="Import under this player's name.")
     ] = None,
 ) -> None:
-    """Take in what another journal exported; what is there already stays as it is.
+    """Import takes and harps of another journal; existing entries are left unchanged.
 
-    Each file is taken in whole or, where a line is wrong, not at all.
+    A file with an invalid line is not imported at all.
 
     Examples:
 
@@ -222,13 +235,13 @@ def import_files(
 
 @app.command()
 def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="New file.")],
 ) -> None:
-    """Copy all of the journal into a file, which is a journal itself; not the sound of takes.
+    """Copy the journal into a new file, without the audio of takes.
 
-    To bring it back, name it in the settings or in TRAINER_JOURNAL. Or put it in the journal's
-    place while no trainer is open, and move the files away that lie beside that with -wal and
-    -shm at the end of their names.
+    The copy is a journal itself. To restore it, name it in the settings or in TRAINER_JOURNAL; or
+    replace the journal with it while no trainer is running, and move away the files beside it whose
+    names end in -wal and -shm.
 
     Example:
 
@@ -241,7 +254,7 @@ def backup(
 
 @app.command()
 def where(format_: FormatOption = Format.TEXT) -> None:
-    """Tell where the journal lies, how large it is, and what is in it.
+    """Show the path, size and contents of the journal.
 
     Example:
 
@@ -249,8 +262,8 @@ def where(format_: FormatOption = Format.TEXT) -> None:
     """
     from trainer.report.journal_report import journal_data, journal_text
 
-    found = journal_data(player_journal())
+    contents = journal_data(player_journal())
     if format_ is Format.JSON:
-        write_json(found)
+        write_json(contents)
     else:
-        typer.echo(journal_text(found))
+        typer.echo(journal_text(contents))

@@ -1,4 +1,4 @@
-"""``trainer listen``: what is being played, reading by reading."""
+"""``trainer listen``: pitch and holes of the playing, without a drill."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from trainer.cli.options import (
 
 
 class ListenFormat(StrEnum):
-    """How readings are written."""
+    """Output formats of readings."""
 
     SCREEN = "screen"
     TEXT = "text"
@@ -34,7 +34,7 @@ class ListenFormat(StrEnum):
 
 def listen(
     file: Annotated[
-        Path | None, typer.Argument(help="A recording; without one, the microphone.")
+        Path | None, typer.Argument(help="A recording. [default: the microphone]")
     ] = None,
     harp: HarpOption = None,
     tuning: TuningOption = None,
@@ -47,12 +47,12 @@ def listen(
         ListenFormat | None,
         typer.Option(
             "--format",
-            help="jsonl: a line a reading; text: a line a note; default: the live screen for a "
-            "microphone in a terminal, otherwise text.",
+            help="jsonl: one line per reading; text: one line per note. [default: the live screen "
+            "for a microphone in a terminal, else text]",
         ),
     ] = None,
 ) -> None:
-    """Tell what is being played, how far off and how clean.
+    """Show what is being played: holes, deviation in cents, and leaks.
 
     Examples:
 

@@ -1,4 +1,4 @@
-"""``trainer loop``: a passage of a recording again and again, slowly, while you play along."""
+"""``trainer loop``: play a passage of a recording in a loop, at another speed or pitch."""
 
 from __future__ import annotations
 
@@ -24,47 +24,53 @@ if TYPE_CHECKING:
     from trainer.harp import Harp
     from trainer.sound.passage import Passage
 
-USUAL_S = 10.0
+DEFAULT_LENGTH_S = 10.0
+"""Length of the passage in seconds without --to. Chosen."""
 
 
 def loop(
     recording: RecordingArgument,
     from_: Annotated[
-        float, typer.Option("--from", metavar="SECOND", help="Where the passage begins.", min=0.0)
+        float, typer.Option("--from", metavar="SECOND", help="Start of the passage.", min=0.0)
     ] = 0.0,
     to: Annotated[
         float | None,
         typer.Option(
-            metavar="SECOND", help="Where it ends; default: 10 seconds later, or at the end."
+            metavar="SECOND",
+            help="End of the passage. [default: 10 seconds later, or the end of the recording]",
         ),
     ] = None,
     speed: Annotated[
-        float, typer.Option(help="Per cent of the recorded speed.", min=40, max=120)
+        float, typer.Option(help="Speed in percent of the recording's.", min=40, max=120)
     ] = 70,
     half_steps: Annotated[
-        float, typer.Option(help="How much higher it is to sound.", min=-24, max=24)
+        float, typer.Option(help="Transpose by this many half steps.", min=-24, max=24)
     ] = 0,
     harp: HarpOption = None,
     tuning: TuningOption = None,
     played_on: Annotated[
         str | None,
         typer.Option(
-            metavar="KEY", help="The harp that was recorded; the pitch moves to that of yours."
+            metavar="KEY", help="Key of the recorded harp; the passage is transposed to your harp."
         ),
     ] = None,
-    count_in: Annotated[int, typer.Option(help="Beats before the first round.", min=0, max=16)] = 4,
+    count_in: Annotated[
+        int, typer.Option(help="Beats of count-in before the first round.", min=0, max=16)
+    ] = 4,
     tempo: Annotated[
         float,
-        typer.Option(help="Beats a minute of the recording, for the count-in.", min=20, max=300),
+        typer.Option(help="Tempo of the count-in in beats per minute.", min=20, max=300),
     ] = 90,
     listen: Annotated[
-        bool, typer.Option(help="Whether you are listened to while you play along.")
+        bool, typer.Option(help="Listen to your playing while the loop plays.")
     ] = True,
     out: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Write one round to a WAV or FLAC file instead."),
+        typer.Option(
+            metavar="FILE", help="Write one round to a WAV or FLAC file, and play nothing."
+        ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     device: DeviceOption = None,
     output: OutputOption = None,
     channel: ChannelOption = None,
@@ -73,10 +79,10 @@ def loop(
         bool, typer.Option("--plain", help="Lines of text instead of the live screen.")
     ] = False,
 ) -> None:
-    """Loop a passage of a recording, slower or faster, with its pitch kept or moved.
+    """Loop a passage of a recording, slower or faster, at its pitch or transposed.
 
-    On the live screen its ends, its speed and its pitch are changed by keys while it is heard, and
-    what you play beside it is measured. Use headphones, at a moderate level.
+    On the live screen, keys change the ends, speed and pitch while the loop plays, and your playing
+    is measured. Use headphones at a moderate level.
 
     Examples:
 
@@ -93,7 +99,7 @@ def loop(
     frames, rate = opened.frames, opened.rate
     opened.close()
     length = None if frames is None else frames / rate
-    last = to if to is not None else from_ + USUAL_S
+    last = to if to is not None else from_ + DEFAULT_LENGTH_S
     if to is None and length is not None:
         last = min(last, length)
     held, name = harp_from_options(harp, tuning, *(None,) * 3)
@@ -112,7 +118,7 @@ def loop(
     if out is not None:
         _write(passage, out, force=force)
         return
-    # Clicks or not, an output is wanted.
+    # clicks=True: the passage needs an output, even where the settings turn clicks off.
     source = microphone_spec(device, output, latency=latency, clicks=True)
     if not listen:
         _play(passage, source.output)
@@ -127,7 +133,7 @@ def loop(
 
 
 def _between(played_on: str | None, held: Harp) -> float:
-    """Half steps from one harp up or down to another, the nearer way."""
+    """Return the half steps from one harp to another, between -5 and 6."""
     from trainer.harp import parse_key
 
     if played_on is None:
@@ -144,34 +150,34 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
     from trainer.sound.passage import render_passage
 
     check_overwrite(out, force=force)
-    made = render_passage(passage)
+    rendered = render_passage(passage)
     try:
-        soundfile.write(out, np.concatenate([made.lead, made.samples]), made.rate)
+        soundfile.write(out, np.concatenate([rendered.lead, rendered.samples]), rendered.rate)
     except (OSError, ValueError, TypeError, soundfile.SoundFileError) as error:
-        raise TrainerError(f"{out} cannot be written ({error}); end its name in .wav") from None
+        raise TrainerError(f"{out} cannot be written ({error}); use the extension .wav") from None
     typer.echo(f"Wrote {out}: {passage.lead_s + passage.seconds:.1f} s.", err=True)
 
 
 def _play(passage: Passage, output: str | int | None) -> None:
-    """Let it be heard until Ctrl-C; nobody listens."""
+    """Play the passage until Ctrl-C, without listening."""
     from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.report.take_lines import passage_text
     from trainer.sound.passage import play_passage
 
-    typer.echo(f"{passage_text(passage)} Ctrl-C ends it.")
+    typer.echo(f"{passage_text(passage)} Ctrl-C stops.")
     with silence_libraries(), catch_interrupts() as stopping:
         play_passage(passage, output, stopping)
 
 
 def _play_plain(plan: object, passage: Passage) -> None:
-    """Told in lines; what is typed changes it."""
+    """Loop the passage in line mode; typed lines change it."""
     from trainer.cli.plain import console_events
     from trainer.cli.typed_commands import read_line
     from trainer.practice import Command, Plan, PlayLoop
     from trainer.report.take_lines import TakeLines
 
     assert isinstance(plan, Plan)
-    wishes: list[Command] = [PlayLoop(passage)]
+    pending: list[Command] = [PlayLoop(passage)]
     now = passage
     typer.echo(HINT)
 
@@ -181,11 +187,11 @@ def _play_plain(plan: object, passage: Passage) -> None:
         if line is not None:
             changed = apply_typed_change(now, line)
             if changed is None:
-                typer.echo(f"'{line}' is no wish. {HINT}")
+                typer.echo(f"'{line}' was not understood. {HINT}")
             else:
                 now = changed
-                wishes.append(PlayLoop(now))
-        return wishes.pop(0) if wishes else None
+                pending.append(PlayLoop(now))
+        return pending.pop(0) if pending else None
 
     lines = TakeLines(plan)
     for event in console_events(plan, asked):
@@ -194,30 +200,30 @@ def _play_plain(plan: object, passage: Passage) -> None:
 
 
 HINT = (
-    "Type and press Enter: 60% for the speed, 12.5-18 for the ends, +2 or -3 for half steps; "
-    "Ctrl-C ends it."
+    "Type and press Enter: 60% for the speed, 12.5-18 for start and end, +2 or -3 for half steps; "
+    "Ctrl-C stops."
 )
 
 
 def apply_typed_change(passage: Passage, line: str) -> Passage | None:
-    """A passage as a typed line wants it; None where it says nothing that can be heard."""
+    """Return a passage changed by a typed line; None if the line is not understood."""
     import re
 
     from trainer.sound import SoundError
     from trainer.sound.passage import validate_passage
 
     text = line.strip()
-    if found := re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text):
-        wanted = replace(passage, speed=float(found[1]) / 100.0)
-    elif found := re.fullmatch(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)", text):
-        wanted = replace(passage, first=float(found[1]), last=float(found[2]))
-    elif found := re.fullmatch(r"[+-]\d+(?:\.\d+)?", text):
-        wanted = replace(passage, half_steps=float(text))
+    if match := re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text):
+        changed = replace(passage, speed=float(match[1]) / 100.0)
+    elif match := re.fullmatch(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?)", text):
+        changed = replace(passage, first=float(match[1]), last=float(match[2]))
+    elif match := re.fullmatch(r"[+-]\d+(?:\.\d+)?", text):
+        changed = replace(passage, half_steps=float(text))
     else:
         return None
     try:
-        validate_passage(wanted)
+        validate_passage(changed)
     except SoundError as error:
         typer.echo(str(error), err=True)
         return passage
-    return wanted
+    return changed

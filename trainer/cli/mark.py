@@ -1,4 +1,4 @@
-"""``trainer mark``: recordings of a drill, marked."""
+"""``trainer mark``: mark recordings of a drill."""
 
 from __future__ import annotations
 
@@ -33,16 +33,16 @@ if TYPE_CHECKING:
     from trainer.practice import Plan
     from trainer.practice.batch import MarkedRecording
 
-ENDINGS = (".wav", ".flac", ".ogg", ".mp3")
-"""Of the recordings that are looked for in a folder."""
+RECORDING_EXTENSIONS = (".wav", ".flac", ".ogg", ".mp3")
+"""Extensions of the recordings that are searched for in folders."""
 
 
 def mark(
     recordings: Annotated[
-        list[Path], typer.Argument(help="WAV, FLAC, OGG or MP3, or folders of them.")
+        list[Path], typer.Argument(help="WAV, FLAC, OGG or MP3 files, or folders of them.")
     ],
     drill: Annotated[
-        str, typer.Option(help="The drill that was played: its name, or the path of its file.")
+        str, typer.Option(help="The drill that was played: its name or the path of its file.")
     ],
     harp: HarpOption = None,
     tuning: TuningOption = None,
@@ -53,32 +53,32 @@ def mark(
     start: Annotated[
         float | None,
         typer.Option(
-            help="Second on which the drill's first beat falls; default: as the take was saved, "
-            "or found by its notes."
+            help="Time of the first beat in seconds. [default: from the saved take, else detected "
+            "from the notes]"
         ),
     ] = None,
     channel: ChannelOption = None,
     part: PartOption = 1,
     player: Annotated[
         str | None,
-        typer.Option(help="Who played: keeps the result in the journal under this name."),
+        typer.Option(help="Store the result in the journal under this player's name."),
     ] = None,
     out: Annotated[
         Path | None,
         typer.Option(
             metavar="FOLDER",
-            help="Keep each result there as JSON; what is there already is not marked again.",
+            help="Store each result there as JSON; recordings with a result are skipped.",
         ),
     ] = None,
     jobs: Annotated[
-        int | None, typer.Option(help="Processes; default: as many as there are cores.", min=1)
+        int | None, typer.Option(help="Number of processes. [default: one per core]", min=1)
     ] = None,
     scheduler: Annotated[
         str | None,
         typer.Option(
             metavar="ADDRESS",
-            help="A Dask scheduler, as tcp://host:8786, whose workers mark them; they must see the "
-            "files by the same paths.",
+            help="A Dask scheduler, such as tcp://host:8786, whose workers do the marking; "
+            "they need the files under the same paths.",
         ),
     ] = None,
     class_: Annotated[
@@ -86,19 +86,18 @@ def mark(
         typer.Option(
             "--class",
             metavar="FILE",
-            help="Write who needs what, as .html, .md, .csv or .json; with --out, of all that was "
-            "marked before, too.",
+            help="Write a class report: .html, .md, .csv or .json. With --out, it includes earlier "
+            "results.",
         ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over that file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite the class report.")] = False,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Mark recordings of a drill: one step by step, several in a line each.
+    """Mark recordings of a drill: one recording step by step, several with one line each.
 
-    A drill that is played more than once is marked each time, and the best counts. A take saved
-    by the trainer gets the marks that it got while it was played, on the same harp unless another
-    is named. Several recordings are marked on all cores; one that cannot be is told, and stops no
-    other.
+    If a recording holds the drill several times, each pass is marked, and the best counts. A take
+    saved by the trainer gets the same marks as when it was played, on the same harp unless --harp
+    names another. Several recordings are marked on all cores; errors are listed at the end.
 
     Examples:
 
@@ -163,7 +162,7 @@ def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
 
 
 def _files(recordings: Iterable[Path]) -> Iterable[Path]:
-    """The recordings by the paths of files and folders, each once.
+    """Return the recordings of some files and folders, each once.
 
     Raises:
         SoundError: a folder holds none.
@@ -174,10 +173,12 @@ def _files(recordings: Iterable[Path]) -> Iterable[Path]:
     for path in recordings:
         inside = [path]
         if path.is_dir():
-            inside = sorted(one for one in path.rglob("*") if one.suffix.lower() in ENDINGS)
+            inside = sorted(
+                one for one in path.rglob("*") if one.suffix.lower() in RECORDING_EXTENSIONS
+            )
             if not inside:
                 raise SoundError(
-                    f"the folder {path} holds no recording; their names end in {', '.join(ENDINGS)}"
+                    f"the folder {path} has no recordings ({', '.join(RECORDING_EXTENSIONS)})"
                 )
         found |= dict.fromkeys(inside)
     return found
@@ -192,10 +193,10 @@ def _mark_many(
     format_: Format,
     class_: Path | None,
 ) -> None:
-    """Mark them, tell each as it is done, and what came of all.
+    """Mark several recordings; print a line for each, and a summary.
 
     Raises:
-        typer.Exit: some could not be marked.
+        typer.Exit: a recording could not be marked.
     """
     from trainer.core import TrainerError
     from trainer.practice.batch import MarkedRecording, mark_recordings
@@ -206,7 +207,7 @@ def _mark_many(
             out.mkdir(parents=True, exist_ok=True)
         except OSError as error:
             raise TrainerError(
-                f"the folder {out} cannot be made ({error.strerror}); name another"
+                f"the folder {out} cannot be created ({error.strerror}); choose another"
             ) from None
     plans, done = [], []
     kept = {file: _kept_in(out, file, drill) for file in files}
@@ -220,7 +221,7 @@ def _mark_many(
             done.append(MarkedRecording(file, trouble=str(error)))
     before = len(files) - len(plans) - len(done)
     if before:
-        typer.echo(f"{before} of {len(files)} were marked before; --out holds them", err=True)
+        typer.echo(f"{before} of {len(files)} have results in --out already", err=True)
     for one in done:
         typer.echo(recording_line(one), err=format_ is Format.JSON)
     with typer.progressbar(
@@ -246,7 +247,7 @@ def _mark_many(
 
 
 def _kept_in(out: Path | None, file: Path, drill: Drill) -> Path | None:
-    """Where the result of a recording is kept, if anywhere."""
+    """Return the path of a recording's stored result; None without --out."""
     if out is None:
         return None
     parts = [part for part in file.with_suffix("").parts if part not in ("/", ".", "..")]
@@ -262,14 +263,14 @@ def _check_class(out: Path, *, force: bool) -> None:
 
     if out.suffix.lower() not in CLASS_ENDINGS:
         known = ", ".join(CLASS_ENDINGS)
-        raise TrainerError(f"'{out}' does not say what to write; end it in {known}")
+        raise TrainerError(f"'{out}' has no known format; end it in {known}")
     check_overwrite(out, force=force)
 
 
 def _marked_before(
     kept: dict[Path, Path | None], done: list[MarkedRecording]
 ) -> Iterable[dict[str, Any]]:
-    """The results that were kept before this time."""
+    """Yield the results that were stored earlier."""
     fresh = {one.path for one in done}
     for file, target in kept.items():
         if target is not None and file not in fresh and target.exists():

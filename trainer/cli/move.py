@@ -1,4 +1,4 @@
-"""``trainer drill move``: a drill on another harp, by holes or by pitch."""
+"""``trainer drill move``: transpose a drill to another harp, by holes or by pitch."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 
 class By(StrEnum):
-    """What stays as it is when a drill is moved."""
+    """What stays the same when a drill is moved."""
 
     HOLES = "holes"
     PITCH = "pitch"
@@ -38,38 +38,39 @@ def move(
     harp: HarpOption = None,
     tuning: TuningOption = None,
     by: Annotated[
-        By, typer.Option(help="What stays: the holes, as players mean it, or the pitch.")
+        By, typer.Option(help="What stays the same: the holes or the pitches.")
     ] = By.HOLES,
     position: Annotated[
         int | None,
-        typer.Option(help="By pitch: the position to play it in, 1 to 12.", min=1, max=12),
+        typer.Option(help="With --by pitch: the position to play it in.", min=1, max=12),
     ] = None,
     written: Annotated[
         int,
-        typer.Option("--from", help="The position that it is written in.", min=1, max=12),
+        typer.Option("--from", help="Position in which the drill is written.", min=1, max=12),
     ] = 1,
     half_steps: Annotated[
         int | None,
         typer.Option(
-            help="By pitch: how much higher, in no other octave; negative is lower.",
+            help="With --by pitch: transpose by this many half steps, in one octave only.",
             min=-36,
             max=36,
         ),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Write the best as a drill file.", metavar="FILE")
+        Path | None,
+        typer.Option(help="Write the best arrangement as a drill file.", metavar="FILE"),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Move a drill to another harp, and tell how hard it is there.
+    """Transpose a drill to another harp, and show how hard it is there.
 
-    By holes the tab stays, and what sounds moves with the harp.
+    By holes, the tab stays the same, and the pitches move with the harp.
 
-    By pitch the tune stays and the tab changes. Without --harp every standard key, and the low
-    ones, are tried, and the best is shown; with it, every octave of the tune on that harp.
-    --position takes the harps that play the tune in that position; with --harp, it moves the
-    tune into the key which that harp plays in that position.
+    By pitch, the tune stays the same, and the tab changes. Without --harp, all standard and low
+    keys are tried, and the easiest is shown; with it, all octaves on that harp. --position selects
+    the harps that play the tune in that position; with --harp, it transposes the tune to the key
+    that the harp plays in that position.
 
     Examples:
 
@@ -83,19 +84,19 @@ def move(
     from trainer.report.transposition_report import transposition_data, transposition_text
 
     if out is not None:
-        _check_free(out, force=force)
-    found = find_drill(drill)
+        _check_target(out, force=force)
+    source = find_drill(drill)
     if by is By.PITCH:
-        ways = _by_pitch(found, harp, tuning, written, position, half_steps)
+        arrangements = _by_pitch(source, harp, tuning, written, position, half_steps)
     else:
         _check_by_holes(position, half_steps)
-        ways = _by_holes(drill, found, harp, tuning)
+        arrangements = _by_holes(drill, source, harp, tuning)
     if format_ is Format.JSON:
-        write_json(transposition_data(found, ways, written))
+        write_json(transposition_data(source, arrangements, written))
     else:
         width = shutil.get_terminal_size((80, 24)).columns
-        typer.echo(transposition_text(found, ways, written, width))
-    best = ways[0]
+        typer.echo(transposition_text(source, arrangements, written, width))
+    best = arrangements[0]
     if best.missing:
         typer.echo(_error(drill, best.problems), err=True)
         if out is not None:
@@ -116,7 +117,7 @@ def _by_holes(
     from trainer.harp import Harp
 
     if harp is None and tuning is None:
-        raise DrillError("name the harp to move it to, as in --harp A, or add --by pitch")
+        raise DrillError("name the target harp, as in --harp A, or add --by pitch")
     try:
         return (move_by_holes(drill, Harp.of(harp or drill.key, tuning or drill.tuning)),)
     except DrillError as error:
@@ -128,7 +129,7 @@ def _check_by_holes(position: int | None, half_steps: int | None) -> None:
 
     for option, given in (("--position", position), ("--half-steps", half_steps)):
         if given is not None:
-            raise DrillError(f"{option} moves a tune by its pitch; add --by pitch")
+            raise DrillError(f"{option} needs --by pitch")
 
 
 def _by_pitch(
@@ -145,22 +146,22 @@ def _by_pitch(
 
     kind = load_tuning(tuning or drill.tuning).name
     if key is None:
-        ways = arrangements_for_tuning(
+        arrangements = arrangements_for_tuning(
             drill, kind, written=written, position=position, half_steps=half_steps
         )
     else:
         harp = Harp.of(key, kind)
-        ways = arrangements_for_harp(
+        arrangements = arrangements_for_harp(
             drill, harp, written=written, position=position, half_steps=half_steps
         )
-    if not ways:
+    if not arrangements:
         on = f"the {Harp.of(key, kind).name} harp has" if key else "these harps have"
-        raise DrillError(f"{on} nothing of it; try another harp, position or pitch")
-    return ways
+        raise DrillError(f"{on} none of its notes; try another harp, position or transposition")
+    return arrangements
 
 
 def _error(name: str, problems: Iterable[Problem]) -> DrillError:
-    """The problems of a drill with the lines of its file that they stand in."""
+    """Return the problems of a drill as an error, with their lines of the file."""
     from trainer.drill import DrillError
     from trainer.drill.shelf import drill_files
 
@@ -172,12 +173,12 @@ def _error(name: str, problems: Iterable[Problem]) -> DrillError:
     )
 
 
-def _check_free(path: Path, *, force: bool) -> None:
+def _check_target(path: Path, *, force: bool) -> None:
     from trainer.drill import DrillError
     from trainer.drill.shelf import DRILL_SUFFIX
 
     if path.suffix != DRILL_SUFFIX:
-        raise DrillError(f"'{path}' is no name for a drill file; end it in {DRILL_SUFFIX}")
+        raise DrillError(f"'{path}' is not a name for a drill file; end it in {DRILL_SUFFIX}")
     check_overwrite(path, force=force)
 
 
@@ -188,5 +189,7 @@ def _write(drill: Drill, path: Path) -> None:
     try:
         path.write_text(write_drill(drill), encoding="utf-8")
     except OSError as error:
-        raise DrillError(f"{path} cannot be written: {error.strerror}; name another") from None
-    typer.echo(f"Written to {path}.", err=True)
+        raise DrillError(
+            f"{path} cannot be written: {error.strerror}; choose another name"
+        ) from None
+    typer.echo(f"Wrote {path}.", err=True)

@@ -1,4 +1,4 @@
-"""Options that more than one command takes."""
+"""Options and helpers that several commands share."""
 
 from __future__ import annotations
 
@@ -20,74 +20,83 @@ if TYPE_CHECKING:
 
 
 class Format(StrEnum):
-    """How an answer is written."""
+    """Output formats."""
 
     TEXT = "text"
     JSON = "json"
 
 
-FormatOption = Annotated[Format, typer.Option("--format", help="How to write it.")]
+FormatOption = Annotated[Format, typer.Option("--format", help="Output format.")]
 HarpOption = Annotated[
     str | None,
     typer.Option(
         "--harp",
         metavar="KEY",
-        help="Key of the harp: C, Bb, 'low F' (or LF); or your own one's name.",
+        help="Key of the harp (C, Bb, 'low F' or LF), or the name of a harp you have measured.",
     ),
 ]
-TuningOption = Annotated[str | None, typer.Option(help="Name of the harp's tuning.")]
+TuningOption = Annotated[
+    str | None, typer.Option(help="Tuning of the harp: richter, paddy, country, solo, ...")
+]
 TemperamentOption = Annotated[
-    str | None, typer.Option(help="equal, just5 or just7; default: your settings', or equal.")
+    str | None,
+    typer.Option(help="equal, just5 or just7. [default: from settings, else equal]"),
 ]
 A4Option = Annotated[
     float | None,
-    typer.Option("--a4", help="Hz of A4, 400 to 480; default: your settings', or 440."),
+    typer.Option(
+        "--a4", help="Reference pitch in Hz, 400 to 480. [default: from settings, else 440]"
+    ),
 ]
 OffsetOption = Annotated[
     list[str] | None,
-    typer.Option(help="Your own cents for a tab entry; may be repeated.", metavar="TAB=CENTS"),
+    typer.Option(help="Shift the target of a tab entry. May be repeated.", metavar="TAB=CENTS"),
 ]
 TempoOption = Annotated[
-    float | None, typer.Option(help="Beats a minute; default: the drill's.", min=20, max=300)
+    float | None,
+    typer.Option(help="Beats per minute. [default: the drill's tempo]", min=20, max=300),
 ]
 ChannelOption = Annotated[
-    int | None, typer.Option(help="1 for the first; default: all, mixed.", min=1)
+    int | None,
+    typer.Option(help="Input channel, from 1. [default: all channels, mixed]", min=1),
 ]
 DeviceOption = Annotated[
-    str | None, typer.Option(help="Microphone: name, part of it, or number; see 'sound list'.")
+    str | None,
+    typer.Option(help="Microphone: its name, part of it, or number (see 'trainer sound list')."),
 ]
 OutputOption = Annotated[
-    str | None, typer.Option(help="Where clicks go: name, part of it, or number.")
+    str | None,
+    typer.Option(help="Output for clicks and playback: its name, part of it, or number."),
 ]
 LatencyOption = Annotated[
     float | None,
     typer.Option(
         "--latency",
         metavar="MS",
-        help="Round trip from click to microphone; default: what the driver says.",
+        help="Round-trip latency. [default: from calibration, else as the driver reports]",
         min=0,
         max=2000,
     ),
 ]
 PartOption = Annotated[
-    int, typer.Option(help="Which part is yours, where a drill has two.", min=1, max=2)
+    int, typer.Option(help="Your part in a drill for two players.", min=1, max=2)
 ]
 RecordingArgument = Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")]
 
 
 def player_settings() -> Settings:
-    """The player's settings; what is wrong with them is told on standard error, once."""
+    """Return the player's settings; print their problems on standard error, once."""
     from trainer.settings import resolve_settings
 
     found = resolve_settings()
     if found.problems:
-        _tell_once("\n".join(found.problems))
+        _print_once("\n".join(found.problems))
     return found.settings
 
 
 @cache
-def _tell_once(text: str) -> None:
-    typer.echo(f"{text}\nwhat is wrong there is taken as usual", err=True)
+def _print_once(text: str) -> None:
+    typer.echo(f"{text}\nthe defaults apply for these settings", err=True)
 
 
 def override_harp(
@@ -99,10 +108,10 @@ def override_harp(
     *,
     base: Harp,
 ) -> Harp:
-    """The harp that the options name; what they leave out is as on `base`.
+    """Return a harp with the values of the options; missing ones come from `base`.
 
     Raises:
-        HarpError, MusicError: there is no such harp.
+        HarpError, MusicError: a value is invalid.
     """
     from trainer.harp import Harp, parse_offsets
 
@@ -127,16 +136,16 @@ def harp_from_options(
     base: Harp | None = None,
     written_for: Harp | None = None,
 ) -> tuple[Harp, str | None]:
-    """The harp in hand, and its name if it is one of the player's own.
+    """Return the selected harp, and its name if it is an own harp.
 
     Args:
-        text: a key, or the name of a harp of the player's.
-        tuning, temperament, a4, offset: what the options say.
-        base: what was surely played on, as a saved take knows; settings do not change it.
+        text: a key, or the name of an own harp.
+        tuning, temperament, a4, offset: values of the options.
+        base: the harp of a saved take; the settings do not apply then.
         written_for: the harp of a drill, as in :func:`trainer.reedcare.own_harps.select_harp`.
 
     Raises:
-        HarpError, MusicError: there is no such harp.
+        HarpError, MusicError: there is no such harp, or a value is invalid.
     """
     from trainer.harp import parse_offsets
     from trainer.reedcare.own_harps import select_harp
@@ -157,21 +166,21 @@ def harp_from_options(
 
 
 def player_journal() -> Path:
-    """Where the player's journal lies."""
+    """Return the path of the player's journal."""
     from trainer.store import journal_path
 
     return player_settings().journal.file or journal_path()
 
 
 def sound_mb() -> float | None:
-    """Megabytes that the sounds in the journal may take; None if none are kept."""
-    wanted = player_settings().journal
-    return wanted.audio_mb if wanted.keep_audio else None
+    """Return the size limit of the journal's audio in megabytes; None if audio is not kept."""
+    journal = player_settings().journal
+    return journal.audio_mb if journal.keep_audio else None
 
 
 @contextmanager
 def open_player_journal() -> Iterator[Journal | None]:
-    """The player's journal; None if it cannot be opened, which whatever writes into it tells."""
+    """Open the player's journal; yield None if that fails. Writing to it reports the error."""
     from trainer.store import Journal, JournalError
 
     journal = None
@@ -192,41 +201,41 @@ def microphone_spec(
     *,
     clicks: bool | None = None,
 ) -> MicrophoneSpec:
-    """The microphone that the options name; what they leave out is as the settings say."""
+    """Return the microphone of the options; missing values come from the settings."""
     from trainer.sound import MicrophoneSpec
 
-    usual = player_settings().sound
+    defaults = player_settings().sound
     return MicrophoneSpec(
-        device=usual.device if device is None else device,
-        output=usual.output if output is None else output,
-        channel=usual.channel if channel is None else channel,
-        latency_ms=usual.latency_ms if latency is None else latency,
-        clicks=usual.clicks if clicks is None else clicks,
+        device=defaults.device if device is None else device,
+        output=defaults.output if output is None else output,
+        channel=defaults.channel if channel is None else channel,
+        latency_ms=defaults.latency_ms if latency is None else latency,
+        clicks=defaults.clicks if clicks is None else clicks,
     )
 
 
 def count_in_beats(beats: int | None) -> int | None:
-    """Beats of count-in that the option names, or the settings; None for one bar."""
+    """Return the count-in in beats, from the option or the settings; None for one bar."""
     return player_settings().practice.count_in if beats is None else beats
 
 
 def check_overwrite(out: Path, *, force: bool) -> None:
-    """Check that a file may be written.
+    """Check that a file does not exist yet, unless `force` is set.
 
     Raises:
-        TrainerError: it is there already.
+        TrainerError: the file exists.
     """
     from trainer.core import TrainerError
 
     if out.exists() and not force:
-        raise TrainerError(f"{out} is there already; name another file, or add --force")
+        raise TrainerError(f"{out} exists already; choose another name, or add --force")
 
 
 def write_text(out: Path, text: str) -> None:
-    """Write a file.
+    """Write a text file.
 
     Raises:
-        TrainerError: it cannot be written.
+        TrainerError: the file cannot be written.
     """
     from trainer.core import TrainerError
 
@@ -234,7 +243,7 @@ def write_text(out: Path, text: str) -> None:
         out.write_text(text, encoding="utf-8")
     except OSError as error:
         raise TrainerError(
-            f"{out} cannot be written ({error.strerror}); name another file"
+            f"{out} cannot be written ({error.strerror}); choose another name"
         ) from None
 
 

@@ -1,4 +1,4 @@
-"""A take without a screen: played in this process, told in lines."""
+"""Takes in line mode: played in this process, printed as lines of text."""
 
 from __future__ import annotations
 
@@ -27,19 +27,19 @@ from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
 
-def console_events(plan: Plan, asked: NextCommand = no_command) -> Iterator[Event]:
-    """The events of a take; Ctrl-C ends it with what was played. Notices go to standard error.
+def console_events(plan: Plan, next_command: NextCommand = no_command) -> Iterator[Event]:
+    """Yield the events of a take; print its notices on standard error. Ctrl-C ends the take.
 
     Args:
-        plan: what is played.
-        asked: gives what else the player asks for.
+        plan: the plan of the take.
+        next_command: returns the player's next command, if any.
 
     Raises:
-        typer.Exit: the take could not go on; the reason went to standard error.
+        typer.Exit: the take failed; the reason was printed on standard error.
     """
     failed: TakeFailed | None = None
     with silence_libraries(), catch_interrupts() as stopping:
-        for event in run_take(plan, stopping, asked):
+        for event in run_take(plan, stopping, next_command):
             if isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, Notice):
@@ -52,22 +52,22 @@ def console_events(plan: Plan, asked: NextCommand = no_command) -> Iterator[Even
 
 
 def take_readings(plan: Plan) -> Iterator[Reading]:
-    """The readings of a take."""
+    """Yield the readings of a take."""
     return (event.reading for event in console_events(plan) if isinstance(event, ReadingHeard))
 
 
 def take_results(plan: Plan) -> list[Result]:
-    """The results of a take's passes."""
+    """Return the results of a take's passes."""
     return [event.result for event in console_events(plan) if isinstance(event, PassEnded)]
 
 
 def play_plain(plan: Plan) -> None:
-    """Play a take and tell it in lines as it goes; what is typed is asked of it."""
+    """Play a take and print it as lines; typed lines control it."""
     lines, typed = TakeLines(plan, shutil.get_terminal_size((80, 24)).columns), TypedCommands()
-    typed.listens &= isinstance(plan.source, MicrophoneSpec)
-    if typed.listens:
+    typed.is_enabled &= isinstance(plan.source, MicrophoneSpec)
+    if typed.is_enabled:
         typer.echo(HINT)
     for event in console_events(plan, typed):
-        typed.see(event)
+        typed.observe(event)
         for line in lines.lines(event):
             typer.echo(line)

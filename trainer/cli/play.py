@@ -1,4 +1,4 @@
-"""``trainer play`` and ``trainer demo``: a drill, played and marked."""
+"""``trainer play`` and ``trainer demo``: play a drill and have it marked."""
 
 from __future__ import annotations
 
@@ -32,13 +32,11 @@ from trainer.cli.options import (
 if TYPE_CHECKING:
     from trainer.practice import Plan
 
-DrillArgument = Annotated[str, typer.Argument(help="A drill's name, or the path of a drill file.")]
+DrillArgument = Annotated[str, typer.Argument(help="Name of a drill, or path of a drill file.")]
 PlainOption = Annotated[
     bool, typer.Option("--plain", help="Lines of text instead of the live screen.")
 ]
-SaveOption = Annotated[
-    Path | None, typer.Option(help="Keep the sound of the take in this FLAC file.")
-]
+SaveOption = Annotated[Path | None, typer.Option(help="Save the audio of the take as a FLAC file.")]
 DEMO_DRILL = "harbour-bell"
 
 
@@ -50,15 +48,19 @@ def play(
     a4: A4Option = None,
     offset: OffsetOption = None,
     tempo: TempoOption = None,
-    bars: Annotated[str | None, typer.Option(help="Bars to play, as in 3-4; default: all.")] = None,
+    bars: Annotated[
+        str | None, typer.Option(help="Bars to play, such as 3-4. [default: all]")
+    ] = None,
     loop: Annotated[
         bool | None,
-        typer.Option(help="Again and again, until stopped; default: as the drill says."),
+        typer.Option(help="Repeat until stopped. [default: from the drill]"),
     ] = None,
     part: PartOption = 1,
     count_in: Annotated[
         int | None,
-        typer.Option(help="Beats of count-in; default: your settings', or one bar.", min=1, max=16),
+        typer.Option(
+            help="Beats of count-in. [default: from settings, else one bar]", min=1, max=16
+        ),
     ] = None,
     device: DeviceOption = None,
     output: OutputOption = None,
@@ -68,17 +70,15 @@ def play(
         bool | None,
         typer.Option(
             "--click/--no-click",
-            help="Whether the beats are heard; default: your settings', or yes.",
+            help="Play a click on each beat. [default: from settings, else on]",
         ),
     ] = None,
-    player: Annotated[
-        bool, typer.Option("--player", help="Let the built-in player play, instead of you.")
-    ] = False,
+    player: Annotated[bool, typer.Option("--player", help="Let the built-in player play.")] = False,
     fault: Annotated[
         list[str] | None,
         typer.Option(
-            help="What the built-in player does wrong, as in 3:cents=-18,leak_db=-12 for step 3; "
-            "may be repeated.",
+            help="Fault of the built-in player, such as 3:cents=-18,leak_db=-12 for step 3. May be "
+            "repeated.",
             metavar="STEP:FAULTS",
         ),
     ] = None,
@@ -103,10 +103,10 @@ def play(
     wanted = find_drill(drill).part(part)
     source: SourceSpec
     if player:
-        faults = dict(parse_fault(one) for one in fault or ())
+        faults = dict(parse_fault(text) for text in fault or ())
         source = PlayerSpec(faults=faults)
     elif fault:
-        raise SoundError("--fault is for the built-in player; add --player")
+        raise SoundError("--fault needs the built-in player; add --player")
     else:
         source = microphone_spec(device, output, channel, latency, clicks=click)
     written_for = Harp.of(wanted.key, wanted.tuning)
@@ -134,7 +134,7 @@ def demo(
     save: SaveOption = None,
     plain: PlainOption = False,
 ) -> None:
-    """Watch the built-in player perform a drill with typical faults, and be marked.
+    """Let the built-in player perform a drill with typical faults, and mark it.
 
     Example:
 
@@ -152,7 +152,7 @@ def demo(
 
 
 def _run(plan: Plan, plain: bool) -> None:
-    """On the live screen in a terminal, elsewhere in lines."""
+    """Run a plan in the app, or in line mode where there is no terminal."""
     from trainer.cli.screen import can_show_screen, run_app
     from trainer.sound import PlayerSpec
 
@@ -169,7 +169,7 @@ def _run(plan: Plan, plain: bool) -> None:
 def _bars(text: str | None) -> tuple[int, int] | None:
     if text is None:
         return None
-    found = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
-    if not found:
+    match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
+    if not match:
         raise typer.BadParameter(f"'{text}' is not a range of bars; write 3-4, or 3 for one bar")
-    return int(found[1]), int(found[2] or found[1])
+    return int(match[1]), int(match[2] or match[1])

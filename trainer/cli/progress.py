@@ -1,4 +1,4 @@
-"""``trainer progress``: what is getting better, and what is not."""
+"""``trainer progress``: trends of accuracy over weeks of practice."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from trainer.cli.options import write_json
 if TYPE_CHECKING:
     from trainer.coach import Metric, Overview, Progress
 
-WIDEST, HIGHEST = 100, 20
-"""Cells of a plot, at most."""
+MAX_PLOT_WIDTH, MAX_PLOT_HEIGHT = 100, 20
+"""Maximum width and height of a plot in character cells."""
 
 
 class ProgressFormat(StrEnum):
-    """How progress is written."""
+    """Output formats of progress."""
 
     TEXT = "text"
     JSON = "json"
     CSV = "csv"
 
 
-class What(StrEnum):
-    """What a plot in the terminal shows."""
+class PlotQuantity(StrEnum):
+    """Quantities that a plot can show."""
 
     OFF = "off"
     SPREAD = "spread"
@@ -40,12 +40,12 @@ class What(StrEnum):
 
 
 _MEASURES = {
-    What.OFF: "cents",
-    What.SPREAD: "spread_cents",
-    What.TUNE: "in_tune",
-    What.CLEAN: "clean",
-    What.TIME: "off_ms",
-    What.MARK: "score",
+    PlotQuantity.OFF: "cents",
+    PlotQuantity.SPREAD: "spread_cents",
+    PlotQuantity.TUNE: "in_tune",
+    PlotQuantity.CLEAN: "clean",
+    PlotQuantity.TIME: "off_ms",
+    PlotQuantity.MARK: "score",
 }
 
 
@@ -54,24 +54,25 @@ def progress(
         str | None,
         typer.Argument(
             metavar="NOTE or SKILL",
-            help="A tab entry (-4'), a skill (half-step bends), chords, ladders or everything; "
-            "default: a table of all.",
+            help="A tab entry (-4'), a skill (half-step bends), chords, ladders or everything. "
+            "[default: a table of all]",
         ),
     ] = None,
     player: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose; default: as in the settings.")
+        str | None,
+        typer.Option(metavar="NAME", help="Name of the player. [default: from settings]"),
     ] = None,
     since: Annotated[
         datetime | None,
-        typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="First day, as in 2026-11-25."),
+        typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="First day, such as 2026-11-25."),
     ] = None,
     weeks: Annotated[
-        int, typer.Option(help="How many weeks are set against as many before.", min=1, max=52)
+        int, typer.Option(help="Compare this many weeks with as many before them.", min=1, max=52)
     ] = 1,
-    what: Annotated[What, typer.Option(help="What the plot in the terminal shows.")] = What.OFF,
+    what: Annotated[PlotQuantity, typer.Option(help="Quantity of the plot.")] = PlotQuantity.OFF,
     plot: Annotated[
         Path | None,
-        typer.Option(metavar="FILE", help="Draw a picture, too: a name with .png or .svg."),
+        typer.Option(metavar="FILE", help="Also save the plot as .png or .svg."),
     ] = None,
     plain: Annotated[
         bool, typer.Option("--plain", help="A table of weeks instead of the plot.")
@@ -80,11 +81,11 @@ def progress(
         ProgressFormat,
         typer.Option(
             "--format",
-            help="How to write it; csv: a line a week, of one NOTE or SKILL a line a day.",
+            help="Output format; csv: one row per week, or per day for one NOTE or SKILL.",
         ),
     ] = ProgressFormat.TEXT,
 ) -> None:
-    """Tell what is getting better and what is not, from the journal.
+    """Show what is improving and what is not, from the takes in the journal.
 
     Examples:
 
@@ -113,16 +114,18 @@ def progress(
         typer.echo(empty_progress_text(overview), err=format_ is not ProgressFormat.TEXT)
         if format_ is ProgressFormat.TEXT:
             return
-    one = overview.find(of) if of is not None and overview.subjects else None
-    if one is None:
+    subject = overview.find(of) if of is not None and overview.subjects else None
+    if subject is None:
         _write_all(overview, format_)
     else:
-        _write_one(one, overview.player, format_, None if plain else METRICS[_MEASURES[what]])
+        _write_subject(
+            subject, overview.player, format_, None if plain else METRICS[_MEASURES[what]]
+        )
     if plot is not None and overview.subjects:
         from trainer.report.progress_plots import save_progress_plot
 
-        save_progress_plot(plot, overview, one)
-        typer.echo(f"drew {plot}", err=True)
+        save_progress_plot(plot, overview, subject)
+        typer.echo(f"Wrote {plot}.", err=True)
 
 
 def _write_all(overview: Overview, format_: ProgressFormat) -> None:
@@ -136,28 +139,30 @@ def _write_all(overview: Overview, format_: ProgressFormat) -> None:
         typer.echo(overview_text(overview))
 
 
-def _write_one(one: Progress, player: str, format_: ProgressFormat, plotted: Metric | None) -> None:
+def _write_subject(
+    subject: Progress, player: str, format_: ProgressFormat, plotted: Metric | None
+) -> None:
     from trainer.report.progress_report import progress_csv, progress_data, progress_text
 
     if format_ is ProgressFormat.JSON:
-        write_json(progress_data(one, player))
+        write_json(progress_data(subject, player))
     elif format_ is ProgressFormat.CSV:
-        typer.echo(progress_csv(one, player), nl=False)
-    elif plotted is not None and _is_drawn_on():
-        typer.echo(progress_text(one, player, history=False))
-        typer.echo("\n" + _plot(one, plotted))
+        typer.echo(progress_csv(subject, player), nl=False)
+    elif plotted is not None and _can_plot():
+        typer.echo(progress_text(subject, player, history=False))
+        typer.echo("\n" + _plot(subject, plotted))
     else:
-        typer.echo(progress_text(one, player))
+        typer.echo(progress_text(subject, player))
 
 
-def _is_drawn_on() -> bool:
-    """Whether a plot can be read where the output goes: a terminal that knows its letters."""
+def _can_plot() -> bool:
+    """Return whether the output is a UTF-8 terminal, which can show a plot."""
     return sys.stdout.isatty() and "utf" in (sys.stdout.encoding or "").lower()
 
 
-def _plot(one: Progress, measure: Metric) -> str:
+def _plot(subject: Progress, measure: Metric) -> str:
     from trainer.report.progress_plots import color_allowed, progress_plot_text
 
     width, height = shutil.get_terminal_size()
-    size = min(width - 1, WIDEST), max(min(height - 4, HIGHEST), 8)
-    return progress_plot_text(one, measure, *size, color=color_allowed())
+    size = min(width - 1, MAX_PLOT_WIDTH), max(min(height - 4, MAX_PLOT_HEIGHT), 8)
+    return progress_plot_text(subject, measure, *size, color=color_allowed())

@@ -1,4 +1,4 @@
-"""``trainer report``: a recording of a drill, as a page for the student."""
+"""``trainer report``: write a report on a recording of a drill, for the student."""
 
 from __future__ import annotations
 
@@ -21,30 +21,31 @@ if TYPE_CHECKING:
     from trainer.marking import Result
     from trainer.report.advice import Advice
 
-ENDINGS = (".html", ".md", ".csv", ".json")
+REPORT_EXTENSIONS = (".html", ".md", ".csv", ".json")
 
 
 def report(
     recording: Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")],
     drill: Annotated[
-        str, typer.Option(help="The drill that was played: its name, or the path of its file.")
+        str, typer.Option(help="The drill that was played: its name or the path of its file.")
     ],
     out: Annotated[
         Path | None,
         typer.Option(
             metavar="FILE",
-            help="Where to: .html, .md, .csv or .json; default: beside the recording, as .html.",
+            help="Report: .html, .md, .csv or .json. [default: .html beside the recording]",
         ),
     ] = None,
     harp: HarpOption = None,
     tuning: TuningOption = None,
     tempo: TempoOption = None,
-    sound: Annotated[bool, typer.Option(help="Whether each step can be heard.")] = True,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    sound: Annotated[bool, typer.Option(help="Include the audio of each step.")] = True,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
-    """Write a page on a recording of a drill: marks, pitch, holes, time, and what to work on.
+    """Write a report on a recording of a drill: marks, pitch, holes, time, and what to work on.
 
-    It needs no network, opens in a browser, and prints. Of several passes the best is told.
+    The page opens in any browser, works without a network, and can be printed. Of several passes,
+    it shows the best.
 
     Example:
 
@@ -63,8 +64,10 @@ def report(
 
     target = out or recording.with_suffix(".html")
     ending = target.suffix.lower()
-    if ending not in ENDINGS:
-        raise TrainerError(f"'{target}' does not say what to write; end it in {', '.join(ENDINGS)}")
+    if ending not in REPORT_EXTENSIONS:
+        raise TrainerError(
+            f"'{target}' has no known format; end it in {', '.join(REPORT_EXTENSIONS)}"
+        )
     check_overwrite(target, force=force)
     wanted = find_drill(drill)
     held, _ = harp_from_options(
@@ -85,7 +88,7 @@ def report(
         raise SoundError(f"{recording}: {NOTHING_DUE}")
     work_on = advise(best, read_shelf().drills)
     if ending != ".html":
-        write_text(target, _in_words(best, work_on, recording.name, ending))
+        write_text(target, _without_html(best, work_on, recording.name, ending))
         typer.echo(f"Wrote {target}.")
         return
     opened = Recording(recording)
@@ -94,7 +97,7 @@ def report(
         samples = opened.whole(ends) if sound else None
     finally:
         opened.close()
-    told = StudentReport(
+    student_report = StudentReport(
         best,
         held,
         readings,
@@ -103,11 +106,11 @@ def report(
         recording.name,
         work_on,
     )
-    write_text(target, student_html(told))
+    write_text(target, student_html(student_report))
     typer.echo(f"Wrote {target}.")
 
 
-def _in_words(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
+def _without_html(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
     from trainer.report.student_report import student_csv, student_data, student_markdown
 
     match ending:

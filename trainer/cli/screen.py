@@ -10,7 +10,7 @@ from trainer.sound.passage import Passage
 
 
 def can_show_screen() -> bool:
-    """Whether there is a terminal that the live screen can be painted on and keys come from."""
+    """Return whether input and output are a terminal that can show the app."""
     known = sys.platform == "win32" or os.environ.get("TERM", "") not in ("", "dumb", "unknown")
     return known and sys.stdout.isatty() and sys.stdin.isatty()
 
@@ -22,10 +22,14 @@ def run_app(
     today: bool = False,
     loop: tuple[Passage, float] | None = None,
 ) -> None:
-    """Open the app on a plan, on the day's set, or on a passage to loop and the half steps by which
-    that comes to the harp in hand, and stay until the player leaves.
+    """Run the app until the player leaves.
 
-    Before the day's set, somebody who has no settings yet is guided to a microphone that works.
+    Args:
+        plan: the first plan.
+        autostart: whether to start it at once.
+        today: whether to open on the daily set; without a settings file, the microphone guide
+            comes first.
+        loop: a passage to loop, and the half steps from it to the selected harp.
     """
     from trainer.core.logs import start_logging
     from trainer.drill import read_shelf
@@ -36,7 +40,7 @@ def run_app(
     look = found.settings.screen
     start_logging(console=False)
 
-    # The listener's process must be started before the app takes over the terminal.
+    # Start the listener's process before the app takes over the terminal.
     listener = Listener()
     try:
         from trainer.app.app import TrainerApp

@@ -1,4 +1,4 @@
-"""``trainer settings``: what the player wants unless a command says otherwise."""
+"""``trainer settings``: show, change and edit the settings file."""
 
 from __future__ import annotations
 
@@ -18,18 +18,17 @@ if TYPE_CHECKING:
     from trainer.settings import ResolvedSettings
 
 app = typer.Typer(
-    help="Your settings: show them, set them, or edit their file.\n\n"
-    "An option goes before an environment variable, that before the file, and the file before "
-    "what is usual."
+    help="Your settings: show, change or edit them.\n\n"
+    "Precedence: options of a command, environment variables, the settings file, defaults."
 )
 EDITORS = ("sensible-editor", "nano", "vi")
-"""Where neither VISUAL nor EDITOR names one, the first of these that is there."""
-KeyArgument = Annotated[str, typer.Argument(help="Table and setting, as in sound.device.")]
+"""Editors that are tried in this order if neither VISUAL nor EDITOR is set."""
+KeyArgument = Annotated[str, typer.Argument(help="Table and setting, such as sound.device.")]
 
 
 @app.callback(invoke_without_command=True)
 def settings(context: typer.Context) -> None:
-    """Make the settings file if it is not there yet, and show the settings."""
+    """Create the settings file if it is missing, and show the settings."""
     if context.invoked_subcommand is not None:
         return
     from trainer.settings import settings_path
@@ -42,7 +41,7 @@ def settings(context: typer.Context) -> None:
 
 @app.command()
 def show(format_: FormatOption = Format.TEXT) -> None:
-    """Show every setting, and where it comes from if it is not as usual.
+    """Show all settings, and where each comes from if it is not the default.
 
     Example: trainer settings show --format json
     """
@@ -60,7 +59,7 @@ def show(format_: FormatOption = Format.TEXT) -> None:
 
 @app.command("path")
 def tell_path() -> None:
-    """Print the path of the settings file, whether it is there or not.
+    """Print the path of the settings file, which may not exist yet.
 
     Example: trainer settings path
     """
@@ -72,9 +71,9 @@ def tell_path() -> None:
 @app.command("set", context_settings={"ignore_unknown_options": True})
 def set_one(
     key: KeyArgument,
-    value: Annotated[str, typer.Argument(help="What it is to be; quotes are for the shell only.")],
+    value: Annotated[str, typer.Argument(help="New value, without TOML quotes.")],
 ) -> None:
-    """Set one setting in the file; the rest of it stays as it is.
+    """Change one setting in the file; its comments and layout are kept.
 
     Example: trainer settings set sound.device "USB mic"
     """
@@ -86,12 +85,12 @@ def set_one(
     typer.echo(f"{'.'.join(name)} = {toml_value_text(new)}, in {path}")
     origin = resolve_settings(path).origins.get(name, "file")
     if origin != "file":
-        typer.echo(f"But {origin} is set, and goes before it.")
+        typer.echo(f"Note: {origin} is set and takes precedence.")
 
 
 @app.command()
 def unset(key: KeyArgument) -> None:
-    """Take one setting out of the file, so that it is as usual.
+    """Remove one setting from the file, so that its default applies.
 
     Example: trainer settings unset sound.device
     """
@@ -105,7 +104,7 @@ def unset(key: KeyArgument) -> None:
 
 @app.command()
 def edit() -> None:
-    """Open the settings file in your editor (VISUAL or EDITOR); it is made if it is not there.
+    """Open the settings file in your editor (VISUAL or EDITOR); create it if it is missing.
 
     Example: trainer settings edit
     """
@@ -125,23 +124,23 @@ def _open_in_editor(path: Path) -> None:
     """Open a file in the player's editor and wait until it is closed.
 
     Raises:
-        SettingsError: there is no editor, or it cannot open the file.
+        SettingsError: no editor is found, or it fails.
     """
     from trainer.settings import SettingsError
 
-    usual = "notepad" if os.name == "nt" else next(filter(shutil.which, EDITORS), None)
-    editor = os.environ.get("VISUAL") or os.environ.get("EDITOR") or usual
+    fallback = "notepad" if os.name == "nt" else next(filter(shutil.which, EDITORS), None)
+    editor = os.environ.get("VISUAL") or os.environ.get("EDITOR") or fallback
     if editor is None:
-        raise SettingsError(f"no editor was found; name yours in EDITOR, or open {path} in it")
+        raise SettingsError(f"no editor found; set EDITOR to yours, or open {path} by hand")
     try:
-        # Windows takes a command as one text; there, backslashes part folders.
+        # Windows takes a command line as one string, and backslashes separate folders.
         command = f'{editor} "{path}"' if os.name == "nt" else [*shlex.split(editor), str(path)]
         subprocess.run(command, check=True)
     except (OSError, ValueError, subprocess.CalledProcessError) as error:
         ended = getattr(error, "returncode", None)
         reason = f"it ended with {ended}" if ended else getattr(error, "strerror", None) or error
         raise SettingsError(
-            f"the editor '{editor}' could not edit {path}: {reason}; name another in EDITOR"
+            f"the editor '{editor}' could not edit {path}: {reason}; set EDITOR to another"
         ) from None
 
 
@@ -156,7 +155,7 @@ def _values(found: ResolvedSettings) -> dict[tuple[str, str], Any]:
 def _lines(found: ResolvedSettings) -> list[str]:
     from trainer.settings.writer import toml_value_text
 
-    there = "" if found.file.exists() else " (not there; 'trainer settings' makes it)"
+    there = "" if found.file.exists() else " (missing; 'trainer settings' creates it)"
     lines = [f"{found.file}{there}"]
     for key, value in _values(found).items():
         text = "not set" if value is None else toml_value_text(value)

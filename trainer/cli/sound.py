@@ -1,4 +1,4 @@
-"""`trainer sound`: inputs and outputs, whether a microphone is fit, how late a click comes back."""
+"""``trainer sound``: list audio devices, check a microphone, calibrate the latency."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ if TYPE_CHECKING:
     from trainer.sound.devices import Device
     from trainer.sound.microphone_check import MicrophoneCheck
 
-app = typer.Typer(help="Inputs and outputs: are they fit, and how late does a click come back?")
+app = typer.Typer(help="Audio devices: list them, check a microphone, calibrate the latency.")
 
 
 @app.command("list")
 def list_devices(format_: FormatOption = Format.TEXT) -> None:
-    """List inputs and outputs with their numbers.
+    """List audio inputs and outputs with their numbers.
 
     Example:
 
@@ -47,7 +47,7 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
         for device in there:
             typer.echo(_line(device))
     else:
-        typer.echo("this computer has no inputs or outputs")
+        typer.echo("this computer has no audio inputs or outputs")
 
 
 def _line(device: Device) -> str:
@@ -62,14 +62,16 @@ def _line(device: Device) -> str:
 @app.command()
 def check(
     device: Annotated[
-        str | None, typer.Option(help="Name, part of a name or number; default: the system's.")
+        str | None,
+        typer.Option(help="Microphone: its name, part of it, or number. [default: from settings]"),
     ] = None,
     channel: Annotated[
-        int | None, typer.Option(help="1 for the first; default: the first two, mixed.", min=1)
+        int | None,
+        typer.Option(help="Input channel, from 1. [default: the first two channels, mixed]", min=1),
     ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Listen for two seconds and say whether a microphone is fit.
+    """Listen for two seconds and report whether the microphone is suitable.
 
     Example:
 
@@ -91,12 +93,12 @@ def check(
 
 def _report(found: MicrophoneCheck) -> str:
     lines = [
-        f"{found.name}: {found.rate} samples a second, {found.seconds:.1f} s heard",
+        f"{found.name}: {found.rate} Hz, {found.seconds:.1f} s recorded",
         f"loudest {found.level_db:.0f} dB, quietest {found.floor_db:.0f} dB re full scale",
         f"clipped in {found.clipped} places, {found.lost} samples lost, "
         f"{found.overflows} overflows reported by the driver",
     ]
-    lines += found.advice or ["it is fit to listen through"]
+    lines += found.advice or ["The microphone is suitable."]
     return "\n".join(lines)
 
 
@@ -110,17 +112,17 @@ def calibrate(
         typer.Option(
             "--latency",
             metavar="MS",
-            help="Keep this round trip, and measure none.",
+            help="Store this round-trip latency instead of measuring it.",
             min=0,
             max=2000,
         ),
     ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Measure how late a click comes back at the microphone, so that time is marked fairly.
+    """Measure the round-trip latency from click to microphone, so that timing is marked fairly.
 
-    Plays twelve clicks, finds them, and keeps the round trip for this pair of devices. What is
-    played late or early is then counted from when you hear the click.
+    Plays twelve clicks, detects them at the microphone, and stores the latency for this pair of
+    devices. Timing is then measured from the moment you hear the click.
 
     Examples:
 
@@ -140,7 +142,7 @@ def calibrate(
         if latency is not None:
             kept = save_manual_latency(journal, device_pair(spec), latency)
         else:
-            typer.echo(_BEFORE, err=True)
+            typer.echo(_CALIBRATION_NOTICE, err=True)
             pair, trip = play_clicks(spec)
             kept = save_round_trip(journal, pair, trip)
     if format_ is Format.JSON:
@@ -151,7 +153,7 @@ def calibrate(
         typer.echo(calibration_text(kept, trip))
 
 
-_BEFORE = (
-    "Twelve clicks will sound, for ten seconds. Set the output to a moderate level first: take "
-    "headphones off your ears and hold one earpiece to the microphone. Keep still meanwhile."
+_CALIBRATION_NOTICE = (
+    "Twelve clicks will play for ten seconds. Set a moderate level first. Take headphones off and "
+    "hold one earpiece to the microphone. Stay quiet meanwhile."
 )

@@ -1,4 +1,4 @@
-"""``trainer tab``: a recording as tab, and as a drill."""
+"""``trainer tab``: transcribe a recording as tab, or as a drill."""
 
 from __future__ import annotations
 
@@ -29,12 +29,12 @@ if TYPE_CHECKING:
     from trainer.transcript import Transcript
 
 
-FOR_OTHERS = (".html", *MIDI, *MUSICXML)
-"""Endings of what others read: a sheet to print, MIDI, a score."""
+EXPORT_EXTENSIONS = (".html", *MIDI, *MUSICXML)
+"""Extensions of sheets, MIDI files and scores."""
 
 
 class TabFormat(StrEnum):
-    """How a transcript is written."""
+    """Output formats of a transcript."""
 
     TEXT = "text"
     JSON = "json"
@@ -52,52 +52,56 @@ def tab(
     offset: OffsetOption = None,
     channel: ChannelOption = None,
     from_: Annotated[
-        float, typer.Option("--from", metavar="SECOND", help="Where the passage begins.", min=0.0)
+        float, typer.Option("--from", metavar="SECOND", help="Start of the passage.", min=0.0)
     ] = 0.0,
     to: Annotated[
         float | None,
-        typer.Option(metavar="SECOND", help="Where it ends; default: with the recording.", min=0.0),
+        typer.Option(
+            metavar="SECOND",
+            help="End of the passage. [default: the end of the recording]",
+            min=0.0,
+        ),
     ] = None,
     harps: Annotated[
         int | None,
         typer.Option(
-            help="How many play over each other, on harps of one key: 1, or 2 as parts of their "
-            "own; default: found.",
+            help="Number of harps playing at the same time, in one key: 1, or 2 as two parts. "
+            "[default: detected]",
             min=1,
             max=2,
         ),
     ] = None,
     tempo: Annotated[
-        float | None, typer.Option(help="Beats a minute; default: found.", min=20, max=300)
+        float | None, typer.Option(help="Beats per minute. [default: detected]", min=20, max=300)
     ] = None,
-    meter: Annotated[str | None, typer.Option(help="As 4/4, 3/4 or 6/8; default: found.")] = None,
+    meter: Annotated[str | None, typer.Option(help="4/4, 3/4 or 6/8. [default: detected]")] = None,
     first_beat: Annotated[
         float | None,
-        typer.Option(metavar="SECOND", help="Where the first full bar begins; default: found."),
+        typer.Option(metavar="SECOND", help="Time of the first full bar. [default: detected]"),
     ] = None,
     title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
     out: Annotated[
         Path | None,
         typer.Option(
-            help="Write it into this file: .toml a drill, .html a sheet to print, .mid, .musicxml, "
-            ".json, .jsonl, .csv, or text.",
+            help="Output file: .toml a drill, .html a sheet to print, .mid, .musicxml, .json, "
+            ".jsonl, .csv, or text.",
             metavar="FILE",
         ),
     ] = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
     format_: Annotated[
         TabFormat | None,
         typer.Option(
             "--format",
-            help="json: the notes; jsonl: a line on the whole, and one a note; "
-            "default: by the file's ending, or text.",
+            help="json: the notes; jsonl: one line for the whole and one per note. [default: from "
+            "--out, else text]",
         ),
     ] = None,
 ) -> None:
-    """Write down what is played in a recording, as tab with bars and beats.
+    """Transcribe a recording as tab with bars and beats.
 
-    Where neither an option nor the settings name the harp, the likeliest one is taken, and what
-    speaks for it is told. A drill that is written can be practised at once.
+    If neither an option nor the settings name the harp, the most likely one is used, and the
+    reasons are shown. A transcript written as a drill can be practised at once.
 
     Examples:
 
@@ -131,20 +135,20 @@ def tab(
         first_beat=first_beat,
     )
     found = transcribe(asked)
-    if out is not None and format_ is None and out.suffix.lower() in FOR_OTHERS:
+    if out is not None and format_ is None and out.suffix.lower() in EXPORT_EXTENSIONS:
         drill = draft_drill(found, out.stem, title or f"Heard in {found.name}"[:80])
         write_export(drill, found.harp, out, found.warnings)
-        _told(found, out)
+        _report_written(found, out)
         return
     text = _text(found, wanted, out, title)
     if out is None:
         typer.echo(text.rstrip("\n"))
         return
     write_text(out, text)
-    _told(found, out)
+    _report_written(found, out)
 
 
-def _told(found: Transcript, out: Path) -> None:
+def _report_written(found: Transcript, out: Path) -> None:
     count = " and ".join(str(len(part)) for part in found.parts)
     typer.echo(f"{out} written: {count} notes, {found.harp.name} harp", err=True)
 
@@ -187,10 +191,10 @@ def _by_ending(out: Path | None) -> TabFormat:
 
 
 def parse_meter(text: str) -> tuple[int, int]:
-    """Beats in a bar and the note value of one.
+    """Return the beats in a bar and their note value, from a text such as 3/4.
 
     Raises:
-        TranscriptError: it is not written so.
+        TranscriptError: the text is not a meter.
     """
     from trainer.transcript import TranscriptError
 

@@ -1,4 +1,4 @@
-"""Keeping the terminal for the trainer's own words, and Ctrl-C for the player's wish to stop."""
+"""Keep library output off the terminal, and turn Ctrl-C into a request to stop."""
 
 from __future__ import annotations
 
@@ -11,21 +11,21 @@ from types import FrameType
 
 @contextlib.contextmanager
 def silence_libraries() -> Iterator[None]:
-    """Drop what PortAudio and the libraries under it write to standard error by themselves.
+    """Drop what PortAudio and the libraries below it write to standard error.
 
-    They write to the file descriptor, also from threads of their own; Python's standard error
-    stays. With TRAINER_DEBUG set, nothing is dropped.
+    They write to the file descriptor, from their own threads, too. Python's ``sys.stderr`` keeps
+    working. With ``TRAINER_DEBUG`` set, nothing is dropped.
     """
     if os.environ.get("TRAINER_DEBUG"):
         yield
         return
-    nowhere = os.open(os.devnull, os.O_WRONLY)
+    null = os.open(os.devnull, os.O_WRONLY)
     with (
         os.fdopen(os.dup(2), "w", buffering=1, errors="backslashreplace") as ours,
         contextlib.redirect_stderr(ours),
     ):
-        os.dup2(nowhere, 2)
-        os.close(nowhere)
+        os.dup2(null, 2)
+        os.close(null)
         try:
             yield
         finally:
@@ -34,10 +34,10 @@ def silence_libraries() -> Iterator[None]:
 
 @contextlib.contextmanager
 def catch_interrupts() -> Iterator[Callable[[], bool]]:
-    """Whether Ctrl-C was pressed, instead of its ending the program.
+    """Yield a function that returns whether Ctrl-C was pressed; no exception is raised meanwhile.
 
-    An exception may come in the middle of opening a device, which nobody closes then, and the
-    program waits for it at its end.
+    A KeyboardInterrupt while a device is being opened would leave it open, and the program would
+    wait for it at exit.
     """
     pressed = False
 

@@ -1,4 +1,4 @@
-"""``trainer today``: the day's set, and playing it."""
+"""``trainer today``: show the daily set, and play it."""
 
 from __future__ import annotations
 
@@ -39,32 +39,38 @@ if TYPE_CHECKING:
 def today(
     minutes: Annotated[
         float | None,
-        typer.Option(help="How long it may be; default: as before, or 20.", min=1, max=480),
+        typer.Option(
+            help="Length in minutes. [default: as before, else from settings]", min=1, max=480
+        ),
     ] = None,
     player: Annotated[
-        str | None, typer.Option(metavar="NAME", help="Whose; default: as in the settings.")
+        str | None,
+        typer.Option(metavar="NAME", help="Name of the player. [default: from settings]"),
     ] = None,
     harp: HarpOption = None,
     go: Annotated[
-        bool, typer.Option("--go", help="Play what is left of it, drill by drill.")
+        bool, typer.Option("--go", help="Play the remaining drills, one after another.")
     ] = False,
     device: DeviceOption = None,
     output: OutputOption = None,
     channel: ChannelOption = None,
     latency: LatencyOption = None,
-    click: Annotated[bool | None, typer.Option(help="Whether the beats are heard.")] = None,
+    click: Annotated[
+        bool | None,
+        typer.Option(help="Play a click on each beat. [default: from settings, else on]"),
+    ] = None,
     plain: Annotated[
-        bool, typer.Option("--plain", help="A sentence an entry, without columns.")
+        bool, typer.Option("--plain", help="One sentence per entry, without columns.")
     ] = False,
     format_: FormatOption = Format.TEXT,
     demo: Annotated[
         bool, typer.Option("--demo", hidden=True, help="Let the built-in player play.")
     ] = False,
 ) -> None:
-    """Show the day's set: a warm-up, what is due, what is weak, something new, and a tune to enjoy.
+    """Show today's set: a warm-up, drills that are due or weak, something new, and a tune.
 
-    It is made once a day and ticked off by whatever is played that day, in any order; asking for
-    other minutes makes the rest of it anew. Ctrl-C stops, and --go takes it up again.
+    The set is made once a day. Any take of the day ticks off its drill, in any order; --minutes
+    makes the rest of the set again. Ctrl-C stops, and --go resumes.
 
     Examples:
 
@@ -97,7 +103,7 @@ def today(
         selected = held(None)[0] if named else None
         day = open_daily_set(journal, whose, now, asked, shelf, selected, counting)
         if day.unsaved:
-            typer.echo(f"{day.unsaved}; the set is not remembered", err=True)
+            typer.echo(f"{day.unsaved}; the set is not saved", err=True)
         if format_ is Format.TEXT:
             typer.echo(daily_set_sentences(day) if plain else daily_set_text(day, _width()))
         if go and day.left:
@@ -113,7 +119,7 @@ def today(
             )
             drills = {drill.name: drill for drill in shelf.drills}
             events = partial(run_day, day, drills, base, lambda entry: held(entry.harp))
-            day = _play(events, day, told=format_ is Format.TEXT)
+            day = _play(events, day, in_lines=format_ is Format.TEXT)
         if format_ is Format.JSON:
             write_json(daily_set_data(day))
 
@@ -122,12 +128,12 @@ def _play(
     events: Callable[[Callable[[], bool], NextCommand], Iterator[Event | DayEvent]],
     day: DailySet,
     *,
-    told: bool,
+    in_lines: bool,
 ) -> DailySet:
-    """Play a day and tell it in lines; the set as it is after that.
+    """Play the daily set in line mode, and return it as it is afterwards.
 
     Raises:
-        typer.Exit: a take could not go on; the reason went to standard error.
+        typer.Exit: a take failed; the reason was printed on standard error.
     """
     from trainer.cli.typed_commands import HINT, TypedCommands
     from trainer.practice import Notice, TakeFailed
@@ -135,16 +141,16 @@ def _play(
     from trainer.report.daily_set_report import DaySessionLines
 
     lines, failed, typed = DaySessionLines(_width()), None, TypedCommands()
-    if typed.listens and told:
-        typer.echo(f"{HINT} Before a drill, Enter begins it at once.")
+    if typed.is_enabled and in_lines:
+        typer.echo(f"{HINT} Before a drill, Enter starts it at once.")
     with silence_libraries(), catch_interrupts() as stopping:
         for event in events(stopping, typed):
-            typed.see(event)
+            typed.observe(event)
             if isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, Notice):
                 typer.echo(event.sentence, err=True)
-            elif told:
+            elif in_lines:
                 for line in lines.lines(event):
                     typer.echo(line)
             if isinstance(event, DayEnded):
@@ -156,7 +162,7 @@ def _play(
 
 
 def _settings_of(player: str | None) -> Settings:
-    """The settings, as if of another player if one is named."""
+    """Return the settings, with another player's name if one is given."""
     mine = player_settings()
     if player is None:
         return mine
@@ -164,5 +170,5 @@ def _settings_of(player: str | None) -> Settings:
 
 
 def _width() -> int:
-    """Columns of the terminal; 80 where there is none."""
+    """Return the width of the terminal in columns; 80 if there is none."""
     return shutil.get_terminal_size((80, 24)).columns

@@ -1,4 +1,4 @@
-"""What a player types while a take is told in lines: a line is a wish."""
+"""Commands that a player types while a take runs in line mode."""
 
 from __future__ import annotations
 
@@ -7,21 +7,21 @@ import sys
 
 from trainer.practice import Command, PassControl, PassStarted, TakePaused
 
-HINT = "Enter pauses and goes on, b and Enter goes a bar back, Ctrl-C stops."
+HINT = "Enter pauses and resumes, b and Enter goes back a bar, Ctrl-C stops."
 
 
 class TypedCommands:
-    """Asks of a take what is typed; where no terminal is typed on, nothing.
+    """Reads typed lines as commands to a take; returns none where there is no terminal.
 
-    Whether Enter pauses or goes on depends on the take: it must see the events.
+    Whether Enter pauses or resumes depends on the take, so its events must be observed.
     """
 
     def __init__(self) -> None:
-        self.listens = sys.stdin is not None and sys.stdin.isatty()
+        self.is_enabled = sys.stdin is not None and sys.stdin.isatty()
         self._paused = False
 
-    def see(self, event: object) -> None:
-        """Take the next event."""
+    def observe(self, event: object) -> None:
+        """Note an event of the take."""
         match event:
             case TakePaused(bar=bar):
                 self._paused = bar is not None
@@ -29,8 +29,8 @@ class TypedCommands:
                 self._paused = False
 
     def __call__(self) -> Command | None:
-        """What was typed since the last call, as something to ask; never waits."""
-        line = read_line() if self.listens else None
+        """Return the command typed since the last call; never waits."""
+        line = read_line() if self.is_enabled else None
         if line is None:
             return None
         match line.strip().lower():
@@ -47,7 +47,7 @@ if sys.platform == "win32":
     _ENTER = "\r"
 
     def read_line() -> str | None:
-        """What was typed; None where nothing was. The console there gives single keys."""
+        """Return what was typed, None if nothing. The console of Windows gives single keys."""
         if not msvcrt.kbhit():
             return None
         key = msvcrt.getwch()
@@ -57,15 +57,15 @@ else:
     import select
 
     def read_line() -> str | None:
-        """The line that was typed; None where nothing was.
+        """Return the line that was typed; None if none was.
 
-        Not a thread that reads: one that waits for a line keeps Python from ending.
+        A thread that blocks in reading would keep Python from exiting.
         """
         if sys.stdin is None or not sys.stdin.isatty():
             return None
         file = sys.stdin.fileno()
         if not select.select([file], [], [], 0.0)[0]:
             return None
-        if os.tcgetpgrp(file) != os.getpgrp():  # in the background, reading would stop it
+        if os.tcgetpgrp(file) != os.getpgrp():  # a background process that reads is stopped
             return None
         return os.read(file, 1024).decode(errors="replace") or None
