@@ -13,8 +13,8 @@ player's tune.
 
 Told are, for the harp: right first, right among the first three, and the mean share that the first
 one was told with, which should be how often it is right; for the position: right where the harp is.
-All positions count alike, and, in brackets, as often as they are played (`PRIOR` there). What the
-guess reckons with was chosen on the seeds before 50; those from 50 on are kept aside.
+All positions count alike, and, in brackets, as often as they are played (`position_prior` there).
+Constants of the guess were chosen on the seeds before 50; those from 50 on are held out.
 
 `--heard` also plays so many tunes of each key and position with recorded reeds, and lets
 `transcribe` hear and guess.
@@ -43,7 +43,7 @@ from benchmarks.melody import _still, _tongued
 from trainer.drill.fingerings import TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import TranscriptRequest, transcribe
-from trainer.transcript.harp_guess import PRIOR, PitchEvent, candidate_harps, guess_harps
+from trainer.transcript.harp_guess import HARP_GUESS, PitchEvent, candidate_harps, guess_harps
 
 POSITIONS = (1, 2, 3, 4, 5, 12)
 FIFTH = 7
@@ -182,7 +182,7 @@ def _judged(made: Tune, guesses: Sequence[object]) -> Guessed:
 
 def line(name: str, some: Sequence[Guessed]) -> str:
     """A row of the table."""
-    usual = np.array([PRIOR[one.position] for one in some])
+    usual = np.array([HARP_GUESS.position_prior[one.position] for one in some])
     usual /= usual.sum()
     first = np.array([one.place == 0 for one in some], float)
     three = np.array([one.place < 3 for one in some], float)

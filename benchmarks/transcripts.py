@@ -159,7 +159,7 @@ def judged(played: list[Played], notes: tuple[TranscribedNote, ...]) -> Iterator
     left = list(played)
     for note in notes:
         near = [one for one in left if abs(one.start - note.start) <= SOON_S]
-        ways = {_plain(path_text(sounds)) for sounds in (note.sounds, *note.others)}
+        ways = {_plain(path_text(sounds)) for sounds in (note.sounds, *note.alternatives)}
         same = [one for one in near if _plain(one.tab) in ways]
         found = min(same, key=lambda one: abs(one.start - note.start), default=None)
         strictly = False

@@ -127,7 +127,7 @@ def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
     drill = find_drill("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0)})
     found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
-    assert found.notes[1].care == "loose"
+    assert found.notes[1].cleanness_rule == "loose"
     assert found.notes[-1].tab == "4+5"
     assert found.notes[0].care == "plain"
 
@@ -262,7 +262,7 @@ def test_silence_and_passages_that_are_not_there_are_told(tmp_path: Path) -> Non
     sf.write(silent, np.zeros(48_000), 48_000)
     with pytest.raises(TranscriptError, match=r"no note is heard in silent\.wav"):
         transcribe(TranscriptRequest(silent))
-    with pytest.raises(TranscriptError, match=r"1\.0 s long; nothing is in it from second 5 on"):
+    with pytest.raises(TranscriptError, match=r"start before second 5: .* is 1\.0 s long"):
         transcribe(TranscriptRequest(silent, first=5.0, harp=Harp.of("C")))
 
 
@@ -307,7 +307,7 @@ def test_notes_of_a_harp_alone_are_trusted_and_others_less(tmp_path: Path) -> No
         trusts = [note.confidence for note in found.notes if note.confidence is not None]
         assert len(trusts) == len(found.notes)
         medians.append(float(np.median(trusts)))
-        assert any("something else sounds" in one for one in found.warnings) == (name == "near")
+        assert any("other sounds are mixed in" in one for one in found.warnings) == (name == "near")
     assert medians[0] > 0.95
     assert medians[0] > medians[1] > medians[2]
     assert medians[2] < 0.85
@@ -389,7 +389,7 @@ def test_a_room_that_rings_is_told_and_trusted_less(
     dry = transcribe(TranscriptRequest(alone, harp=harp))
     monkeypatch.setattr(transcribe_module, "without_reverberation", lambda notes: list(notes[:-1]))
     room = transcribe(TranscriptRequest(alone, harp=harp))
-    assert not any("rings" in one for one in dry.warnings)
-    assert any("the room rings" in one for one in room.warnings)
+    assert not any("reverberation" in one for one in dry.warnings)
+    assert any("reverberation" in one for one in room.warnings)
     means = [float(np.mean([note.confidence or 0.0 for note in one.notes])) for one in (dry, room)]
     assert means[1] == pytest.approx(0.82 / 1.08 * means[0], abs=0.08)

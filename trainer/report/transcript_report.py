@@ -107,14 +107,14 @@ _HEAD = "  start     end  bar beat  beats  tab           off"
 def _line(note: TranscribedNote) -> Iterator[str]:
     """A note in a line under the head; other ways under it."""
     beats = "" if note.beats is None else str(note.beats)
-    tab = note.tab + (" loose" if note.care is CleannessRule.LOOSE else "")
+    tab = note.tab + (" loose" if note.cleanness_rule is CleannessRule.LOOSE else "")
     sure = note.confidence
     doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL_CONFIDENCE else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
         f"{offset_text(note.cents):<9}{doubt}"
     ).rstrip()
-    ways = [path_text(sounds) for sounds in note.others]
+    ways = [path_text(sounds) for sounds in note.alternatives]
     if ways:
         yield f"{'':18}or {', or '.join(ways)}"
 
@@ -190,7 +190,7 @@ def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> Tr
         "start": round(note.start, 4),
         "end": round(note.end, 4),
         "tab": note.tab,
-        "others": [path_text(sounds) for sounds in note.others],
+        "others": [path_text(sounds) for sounds in note.alternatives],
         "bar": note.bar,
         "beat": None if note.beat is None else str(note.beat),
         "beats": None if note.beats is None else str(note.beats),
@@ -202,7 +202,7 @@ def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> Tr
         "leak_db": None if note.leak_db is None else round(note.leak_db, 2),
         "leak_hole": note.leak_hole,
         "level_db": round(note.level_db, 2),
-        "care": str(note.care),
+        "care": str(note.cleanness_rule),
         "slurred": not note.struck,
         "trust": None if note.confidence is None else round(note.confidence, 3),
     }

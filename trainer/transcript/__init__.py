@@ -1,13 +1,9 @@
-"""From what was heard to what is written: tab, bars, beats, and the harp it was played on."""
+"""From heard notes to notation: tab, bars, beats, and the harp."""
 
 from trainer.transcript.drill_draft import draft_drill
 from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript, path_text
-from trainer.transcript.transcribe import (
-    DOUBTFUL_CONFIDENCE,
-    TranscriptError,
-    TranscriptRequest,
-    transcribe,
-)
+from trainer.transcript.request import TranscriptError, TranscriptRequest
+from trainer.transcript.transcribe import DOUBTFUL_CONFIDENCE, transcribe
 
 __all__ = [
     "DOUBTFUL_CONFIDENCE",

@@ -1,37 +1,53 @@
-"""A transcript as a drill, which can be practised at once."""
+"""Write a transcript as a drill that can be practised at once."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from trainer.drill import CleannessRule, Drill, DrillError, Goal, Step, Vibrato
 from trainer.drill.tab_words import MIN_LENGTH_BEATS
 from trainer.transcript.model import TranscribedNote, Transcript
 
-STEADY_TEMPO = 60.0
-"""Beats a minute of a drill whose recording has no beat: seconds serve as beats."""
-FINEST = Fraction(1, 12)
-"""Beats of the grid on which such a drill is written."""
-TEMPI = (20.0, 300.0)
-OFF_CENTS, OFF_STEP = 25.0, 5.0
-"""A pitch held so far from its tab entry is meant so; it is written to the nearest 5 cents."""
-MOST_OFF = 95.0
+
+@dataclass(frozen=True, slots=True)
+class DraftParameters:
+    """Constants of the draft. The ranges are those of the drill format."""
+
+    beatless_tempo: float = 60.0
+    """Tempo of a drill without a beat, beats per minute: a beat is a second."""
+    beatless_grid: Fraction = Fraction(1, 12)
+    """Grid of such a drill, beats."""
+    min_tempo: float = 20.0
+    """Lowest tempo of a drill, beats per minute."""
+    max_tempo: float = 300.0
+    """Highest tempo of a drill, beats per minute."""
+    intended_cents: float = 25.0
+    """Deviation from a tab entry from which the pitch is taken to be intended, cents (quarter
+    tones are 50)."""
+    offset_step_cents: float = 5.0
+    """Step to which such a deviation is rounded, cents."""
+    max_offset_cents: float = 95.0
+    """Maximum deviation that is written, cents."""
+
+
+DRAFT = DraftParameters()
+"""The constants in use."""
 
 
 def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") -> Drill:
-    """A drill of what was played.
+    """Return a drill of a transcript.
 
     Args:
         transcript: the notes.
-        name: of the drill.
-        title: its title.
-        about: what it says of itself.
+        name: name of the drill.
+        title: title of the drill.
+        about: description of the drill.
 
     Raises:
-        DrillError: nothing was played.
+        DrillError: the transcript has no notes.
     """
     if not transcript.notes:
         raise DrillError(f"no note is heard in {transcript.name}; there is nothing to write down")
@@ -40,64 +56,77 @@ def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") 
     zero = min(part[0].start for part in transcript.parts)
     parts = [_steps(part, zero, bar) for part in transcript.parts]
     steps, second = parts[0], parts[1] if len(parts) > 1 else ()
-    begins = min(Fraction(0), *(part[0].start for part in parts))
-    end = max(part[-1].end for part in parts)
-    beats = Fraction(max(1, math.ceil(end / bar)) * bar)
+    start = min(Fraction(0), *(part[0].start for part in parts))
+    last = max(part[-1].end for part in parts)
+    end = Fraction(max(1, math.ceil(last / bar)) * bar)
+    tempo = DRAFT.beatless_tempo
+    if meter:
+        tempo = min(max(round(meter.tempo), DRAFT.min_tempo), DRAFT.max_tempo)
     return Drill(
         name=name,
         title=title,
         about=about,
         key=transcript.harp.key.name,
         tuning=transcript.harp.tuning.name,
-        tempo=min(max(round(meter.tempo), TEMPI[0]), TEMPI[1]) if meter else STEADY_TEMPO,
+        tempo=tempo,
         meter=meter.meter if meter else (4, 4),
         goal=Goal(),
         steps=steps,
-        end=beats,
-        start=begins,
+        end=end,
+        start=start,
         swing=meter.swing if meter else 1.0,
         second=second,
     )
 
 
 def _steps(notes: Sequence[TranscribedNote], zero: float, bar: int) -> tuple[Step, ...]:
-    """Steps of one player's notes; `zero` is the second of the first beat where none is known."""
+    """Steps of one player's notes.
+
+    A step that overlaps the next one is cut at its start.
+
+    Args:
+        notes: in order of their start.
+        zero: second of the first beat, for notes without a beat.
+        bar: beats per bar.
+    """
+    grid = DRAFT.beatless_grid
     steps: list[Step] = []
     for note in notes:
-        at, beats = note.at, note.beats
-        if at is None or beats is None:
-            at = round(Fraction(note.start - zero) / FINEST) * FINEST
-            beats = max(FINEST, round(Fraction(note.seconds) / FINEST) * FINEST)
-        if steps and at < steps[-1].end:
-            steps[-1] = _shorter(steps[-1], at)
-        steps.append(_step(len(steps), note, at, beats, bar))
+        start, beats = note.at, note.beats
+        if start is None or beats is None:
+            start = round(Fraction(note.start - zero) / grid) * grid
+            beats = max(grid, round(Fraction(note.seconds) / grid) * grid)
+        if steps and start < steps[-1].end:
+            steps[-1] = _shortened(steps[-1], start)
+        steps.append(_step(len(steps), note, start, beats, bar))
     return tuple(steps)
 
 
-def _step(index: int, note: TranscribedNote, at: Fraction, beats: Fraction, bar: int) -> Step:
-    off = round(note.cents / OFF_STEP) * OFF_STEP if abs(note.cents) >= OFF_CENTS else 0.0
-    off = min(max(off, -MOST_OFF), MOST_OFF)
+def _step(index: int, note: TranscribedNote, start: Fraction, beats: Fraction, bar: int) -> Step:
+    step, limit = DRAFT.offset_step_cents, DRAFT.max_offset_cents
+    offset = round(note.cents / step) * step if abs(note.cents) >= DRAFT.intended_cents else 0.0
+    offset = min(max(offset, -limit), limit)
     alone = len(note.sounds) == 1
     chord = len(note.sounds[0]) > 1
     return Step(
         index,
         note.sounds,
-        at,
+        start,
         max(beats, MIN_LENGTH_BEATS),
-        math.floor(at / bar) + 1 if at >= 0 else 0,
-        offsets_cents=(off,) if off and alone and not chord else (),
-        cleanness_rule=CleannessRule.PLAIN if chord else note.care,
+        math.floor(start / bar) + 1 if start >= 0 else 0,
+        offsets_cents=(offset,) if offset and alone and not chord else (),
+        cleanness_rule=CleannessRule.PLAIN if chord else note.cleanness_rule,
         vibrato=_vibrato(note.vibrato),
     )
 
 
 def _vibrato(vibrato: Vibrato | None) -> Vibrato | None:
-    """As a drill can say it: a rate in halves of a hertz, a depth in steps of 5 cents."""
+    """Round to the drill format: 3 to 9 Hz in steps of 0.5, 5 to 100 cents in steps of 5."""
     if vibrato is None:
         return None
     hz = min(max(round(2.0 * vibrato.hz) / 2.0, 3.0), 9.0)
     return Vibrato(hz, min(max(5.0 * round(vibrato.cents / 5.0), 5.0), 100.0))
 
 
-def _shorter(step: Step, end: Fraction) -> Step:
+def _shortened(step: Step, end: Fraction) -> Step:
     return replace(step, beats=max(MIN_LENGTH_BEATS, end - step.start))

@@ -1,16 +1,16 @@
-"""Which harp was it played on, and in which position?
+"""Guess the harp and the position of a recording.
 
-Both are asked together, by Bayes' rule: how often is a position played, and how likely would it
-give these notes? Each harp of a tuning is tried in each of the twelve positions.
+Both are estimated together by Bayes' rule from how often each position is played and how likely it
+produces the notes. Each harp of a tuning is tried in each of the twelve positions.
 
-- A position has its modes: those that its natural notes give, and the blues scale. A note of the
-  mode is likely by how well it fits the tonic, others are not; where a phrase rests, and above all
-  where the tune ends, the tonic is likelier still.
-- A harp has its holes: natural notes in the middle are played most, bends less the deeper they
-  are, overblows and overdraws hardly. What a harp does not have speaks strongly against it, and so
-  does a glide or a chord that it has not: a bend moves between the two reeds of one hole only.
+- A position has modes: those of its natural notes, and the blues scale. A note in the mode has a
+  probability by its interval from the tonic, other notes a small one. Where a phrase rests, and
+  above all where the tune ends, the tonic is more likely still.
+- A harp has holes: natural notes in the middle are the most frequent, bends less so with depth,
+  overblows and overdraws rare. A note that the harp lacks is strong evidence against it, and so is
+  a glide or chord that it cannot play: a bend moves between the two reeds of one hole only.
 
-Notes of a tune are no independent draws, so each counts for less than one.
+Notes of a tune are not independent, so the log probability of each is weighted by less than one.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
 from itertools import pairwise
@@ -34,62 +34,97 @@ from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position, note_name, position_name
 from trainer.transcript.model import HarpGuess
 
-MISSING = 6.0
-"""What a note that the harp does not have counts, in the unit of effort: as the hardest that it
-has."""
-PRIOR = {1: 0.25, 2: 0.45, 3: 0.14, 12: 0.04, 5: 0.04, 4: 0.04}
-"""How often players are heard in a position (common practice, put into numbers); others RARE."""
-RARE = 0.01
-LOW_HARP = 0.15
-"""How often a low harp is played, against a standard one (likewise)."""
+_MAJOR = (0, 2, 4, 5, 7, 9, 11)
+_BLUES = (0, 3, 5, 6, 7, 10)
+_DORIAN = (0, 2, 3, 5, 7, 9, 10)
+_MIXOLYDIAN = (0, 2, 4, 5, 7, 9, 10)
 
-MAJOR = (0, 2, 4, 5, 7, 9, 11)
-BLUES = (0, 3, 5, 6, 7, 10)
-MODES: Mapping[int, tuple[tuple[float, tuple[int, ...]], ...]] = {
-    1: ((0.9, MAJOR), (0.1, BLUES)),
-    2: ((0.5, (0, 2, 4, 5, 7, 9, 10)), (0.5, (*BLUES, 4))),
-    3: ((0.6, (0, 2, 3, 5, 7, 9, 10)), (0.4, BLUES)),
-    4: ((1.0, (0, 2, 3, 5, 7, 8, 10)),),
-    5: ((0.6, (0, 1, 3, 5, 7, 8, 10)), (0.4, (0, 3, 5, 7, 10))),
-    12: ((1.0, (0, 2, 4, 6, 7, 9, 11)),),
-}
-"""The modes of a position, as half steps over its tonic, and how often each is played: the church
-modes that the natural notes of a Richter harp give, and blues scales (common practice)."""
-OTHERS: tuple[tuple[float, tuple[int, ...]], ...] = (
-    (0.5, (0, 2, 4, 5, 7, 9, 10)),
-    (0.5, (0, 2, 3, 5, 7, 9, 10)),
-)
-"""The modes of every other position."""
-WEIGHTS = {0: 2.2, 7: 1.6, 4: 1.3, 3: 1.3}
-"""How much oftener than another note of the mode the tonic, the fifth and the thirds sound (after
-the profiles of Krumhansl and Kessler 1982, Psychological Review 89; from memory)."""
-FOREIGN = 0.08
-"""And how often a note that is not in it."""
-RESTS_ON = {0: 8.0, 7: 2.0, 4: 1.5, 3: 1.5}
-"""The same where a phrase rests."""
-ENDS_ON = {0: 30.0, 7: 3.0, 4: 2.0, 3: 2.0}
-"""The same where the tune ends."""
-REST = 1.6
-"""A phrase ends before a silence, or on a note, so many times as long as is usual from one note to
-the next."""
+WeightedMode = tuple[float, tuple[int, ...]]
+"""Prior probability of a mode in its position, and its half steps above the tonic."""
 
-HOLES = (0.8, 1.1, 1.2, 1.3, 1.2, 1.1, 0.7, 0.5, 0.35, 0.25)
-"""How often each hole is played, against the others (common practice, put into numbers)."""
-BENT, OVER = 0.5, 0.01
-"""How much seldomer each half step of a bend is, and an overblow or overdraw (likewise)."""
-NOT_THERE = 0.002
-"""How likely a note is played that the harp has not: heard wrong, or between two of its notes."""
-TOGETHER = 0.35
-"""How much a note counts: notes of one tune hang together. This, SHARPNESS, BENT and FOREIGN were
-chosen on tunes of ``python -m benchmarks.guessed``, before seed 50."""
-SHARPNESS = 0.8
-"""How much likelier, as a power of e, a harp is for each unit of effort less by which the way from
-note to note is easier, per square root of their number."""
+
+@dataclass(frozen=True, slots=True)
+class HarpGuessParameters:
+    """Constants of the guess.
+
+    Priors are common practice put into numbers; there is no corpus behind them. `bent_factor`,
+    `foreign_weight`, `note_weight` and `effort_weight` were chosen on the made-up tunes of
+    benchmarks/guessed.py with seeds below 50. That generator makes each half step of a bend half
+    as likely, which equals `bent_factor`, and shares the modes of positions. Its figures are
+    therefore optimistic: on other material expect fewer right guesses.
+    """
+
+    missing_effort: float = 6.0
+    """Difficulty of a note that the harp lacks, in the unit of
+    :func:`trainer.drill.difficulty.difficulty`: that of the hardest note that it has."""
+    position_prior: Mapping[int, float] = field(
+        default_factory=lambda: {1: 0.25, 2: 0.45, 3: 0.14, 12: 0.04, 5: 0.04, 4: 0.04}
+    )
+    """Relative frequency of each position (common practice)."""
+    rare_position_prior: float = 0.01
+    """Relative frequency of each other position (common practice)."""
+    low_harp_prior: float = 0.15
+    """Frequency of a low harp relative to a standard one (common practice)."""
+    modes: Mapping[int, tuple[WeightedMode, ...]] = field(
+        default_factory=lambda: {
+            1: ((0.9, _MAJOR), (0.1, _BLUES)),
+            2: ((0.5, _MIXOLYDIAN), (0.5, (*_BLUES, 4))),
+            3: ((0.6, _DORIAN), (0.4, _BLUES)),
+            4: ((1.0, (0, 2, 3, 5, 7, 8, 10)),),
+            5: ((0.6, (0, 1, 3, 5, 7, 8, 10)), (0.4, (0, 3, 5, 7, 10))),
+            12: ((1.0, (0, 2, 4, 6, 7, 9, 11)),),
+        }
+    )
+    """Modes of each position: the church modes of a Richter harp's natural notes, and blues scales
+    (common practice)."""
+    other_modes: tuple[WeightedMode, ...] = ((0.5, _MIXOLYDIAN), (0.5, _DORIAN))
+    """Modes of every other position."""
+    degree_weights: Mapping[int, float] = field(
+        default_factory=lambda: {0: 2.2, 7: 1.6, 4: 1.3, 3: 1.3}
+    )
+    """Frequency of the tonic, the fifth and the thirds relative to other notes of the mode, by half
+    steps. In the manner of the key profiles of Krumhansl and Kessler 1982 (Psychological Review
+    89), but not taken from their table."""
+    foreign_weight: float = 0.08
+    """Frequency of a note outside the mode, relative to one inside."""
+    rest_weights: Mapping[int, float] = field(
+        default_factory=lambda: {0: 8.0, 7: 2.0, 4: 1.5, 3: 1.5}
+    )
+    """As `degree_weights`, for the last note of a phrase (common practice)."""
+    end_weights: Mapping[int, float] = field(
+        default_factory=lambda: {0: 30.0, 7: 3.0, 4: 2.0, 3: 2.0}
+    )
+    """As `degree_weights`, for the last note of the tune (common practice)."""
+    rest_ratio: float = 1.6
+    """Time to the next note over its median from which a phrase ends."""
+    hole_weights: tuple[float, ...] = (0.8, 1.1, 1.2, 1.3, 1.2, 1.1, 0.7, 0.5, 0.35, 0.25)
+    """Relative frequency of holes 1 to 10 (common practice)."""
+    bent_factor: float = 0.5
+    """Relative frequency of each further half step of bend. Equal to the generator's value; see
+    the class."""
+    over_factor: float = 0.01
+    """Relative frequency of an overblow or overdraw (common practice)."""
+    missing_probability: float = 0.002
+    """Probability of a note that the harp lacks: an error of the ear, or a pitch between two
+    notes."""
+    note_weight: float = 0.35
+    """Weight of the log probability of one note; below 1 as notes of a tune are correlated."""
+    effort_weight: float = 0.8
+    """Log probability per unit of difficulty saved, per square root of the number of notes."""
+
+
+HARP_GUESS = HarpGuessParameters()
+"""The constants in use."""
 
 
 @dataclass(frozen=True, slots=True)
 class PitchEvent:
-    """What sounded: when, in seconds, and along which path of pitches."""
+    """A note as pitches, whatever the harp.
+
+    Attributes:
+        start, end: seconds.
+        path: the pitches through which it goes, one unless it glides.
+    """
 
     start: float
     end: float
@@ -97,8 +132,15 @@ class PitchEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class _Tried:
-    """A harp with the steps that it would be played by."""
+class _Candidate:
+    """A harp with the steps by which it would be played.
+
+    Attributes:
+        harp: the harp.
+        steps: the easiest fingerings.
+        missing: pitches that it lacks.
+        effort: difficulty of the steps and the missing notes.
+    """
 
     harp: Harp
     steps: tuple[Step, ...]
@@ -107,153 +149,173 @@ class _Tried:
 
 
 def candidate_harps(tuning: str = "richter", a4: float = 440.0) -> tuple[Harp, ...]:
-    """The harps that come into question: each standard key, and the low ones."""
+    """Return the candidate harps: each standard key, normal and low."""
     names = [*STANDARD_KEYS, *(f"low {key}" for key in STANDARD_KEYS)]
     return tuple(Harp.of(name, tuning, a4=a4) for name in names)
 
 
-def guess_harps(sounded: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
-    """Harps that it may have been played on, the likeliest first, each in its likeliest position.
+def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
+    """Return the harps, most likely first, each with its most likely position.
 
     Args:
-        sounded: what sounded, in order of its start.
-        harps: the harps to be tried.
+        events: in order of their start.
+        harps: candidates.
     """
-    if not sounded:
+    if not events:
         return ()
-    of_position = _of_positions(sounded)
-    tried = [_try(sounded, harp) for harp in harps]
+    by_key = _position_log_probabilities(events)
+    candidates = [_candidate(events, harp) for harp in harps]
     logs = np.array(
-        [_of_harp(one, len(sounded)) + of_position[one.harp.key.tonic % 12] for one in tried]
+        [
+            _harp_log_probability(candidate, len(events)) + by_key[candidate.harp.key.tonic % 12]
+            for candidate in candidates
+        ]
     )
-    shares = np.exp(logs - logs.max())
-    shares /= shares.sum()
-    found = []
-    for one, share in zip(tried, shares, strict=True):
-        position = int(np.argmax(share)) + 1
-        found.append(_told(one, float(share.sum()), position))
-    return tuple(sorted(found, key=lambda one: -one.probability))
+    probabilities = np.exp(logs - logs.max())
+    probabilities /= probabilities.sum()
+    guesses = []
+    for candidate, by_position in zip(candidates, probabilities, strict=True):
+        position = int(np.argmax(by_position)) + 1
+        guesses.append(
+            HarpGuess(
+                candidate.harp,
+                position,
+                float(by_position.sum()),
+                len(candidate.missing),
+                candidate.effort,
+                _reason(candidate, position),
+            )
+        )
+    return tuple(sorted(guesses, key=lambda guess: -guess.probability))
 
 
-def likeliest_position(sounded: Sequence[PitchEvent], harp: Harp) -> int:
-    """The position, 1 to 12, in which it was most likely played on a harp.
+def likeliest_position(events: Sequence[PitchEvent], harp: Harp) -> int:
+    """Return the most likely position on a harp, 1 to 12.
 
     Args:
-        sounded: what sounded, in order of its start; something must have.
-        harp: what it was played on.
+        events: in order of their start, at least one.
+        harp: the harp.
     """
-    return int(np.argmax(_of_positions(sounded)[harp.key.tonic % 12])) + 1
+    return int(np.argmax(_position_log_probabilities(events)[harp.key.tonic % 12])) + 1
 
 
-def _of_positions(sounded: Sequence[PitchEvent]) -> Floats:
-    """The log of how likely each position on a harp of each key is played and gives the pitch
-    classes of notes, shape (12 pitch classes of the key, 12 positions)."""
-    counts = _counts(sounded)
-    found = np.empty((12, 12))
+def _position_log_probabilities(events: Sequence[PitchEvent]) -> Floats:
+    """Log joint probability of each position and of the pitch classes in it.
+
+    Returns:
+        Shape (12 pitch classes of the harp's key, 12 positions).
+    """
+    p = HARP_GUESS
+    counts = _pitch_class_counts(events)
+    all_weights = (p.degree_weights, p.rest_weights, p.end_weights)
+    logs = np.empty((12, 12))
     for position in range(1, 13):
-        modes = MODES.get(position, OTHERS)
+        modes = p.modes.get(position, p.other_modes)
+        prior = math.log(p.position_prior.get(position, p.rare_position_prior))
         for key in range(12):
             tonic = key_in_position(key, position)
             fits = [
                 math.log(odds)
                 + sum(
                     float(np.roll(count, -tonic) @ _log_profile(mode, tuple(weights.items())))
-                    for count, weights in zip(counts, (WEIGHTS, RESTS_ON, ENDS_ON), strict=True)
+                    for count, weights in zip(counts, all_weights, strict=True)
                 )
                 for odds, mode in modes
             ]
-            found[key, position - 1] = math.log(PRIOR.get(position, RARE)) + np.logaddexp.reduce(
-                fits
-            )
-    return found
+            logs[key, position - 1] = prior + np.logaddexp.reduce(fits)
+    return logs
 
 
-def _counts(sounded: Sequence[PitchEvent]) -> tuple[Floats, Floats, Floats]:
-    """How much each pitch class counts in passing, where phrases rest, and at the end: each of
-    shape (12,)."""
+def _pitch_class_counts(events: Sequence[PitchEvent]) -> tuple[Floats, Floats, Floats]:
+    """Weighted counts of pitch classes, (12,) each: all notes, phrase ends, and the end."""
+    p = HARP_GUESS
     passing, rests, ends = np.zeros(12), np.zeros(12), np.zeros(12)
-    to_next = [after.start - before.start for before, after in pairwise(sounded)]
-    usual = float(np.median(to_next)) if to_next else 1.0
-    for i, one in enumerate(sounded):
-        for pitch in one.path:
-            share = TOGETHER / (len(one.path) * len(pitch.notes))
+    to_next = [after.start - before.start for before, after in pairwise(events)]
+    median = float(np.median(to_next)) if to_next else 1.0
+    for i, event in enumerate(events):
+        for pitch in event.path:
+            weight = p.note_weight / (len(event.path) * len(pitch.notes))
             for note in pitch.notes:
-                passing[note % 12] += share
-        last = one.path[-1].notes[0] % 12
-        if i == len(sounded) - 1:
+                passing[note % 12] += weight
+        last = event.path[-1].notes[0] % 12
+        if i == len(events) - 1:
             ends[last] += 1.0
-        elif to_next[i] >= REST * usual:
-            rests[last] += TOGETHER
+        elif to_next[i] >= p.rest_ratio * median:
+            rests[last] += p.note_weight
     return passing, rests, ends
 
 
 @cache
 def _log_profile(mode: tuple[int, ...], weights: tuple[tuple[int, float], ...]) -> Floats:
-    """The log of how likely each degree is, shape (12,)."""
-    usual = dict(weights)
-    odds = np.array([usual.get(i, 1.0) if i in mode else FOREIGN for i in range(12)])
+    """Log probability of each half step above the tonic, shape (12,)."""
+    in_mode = dict(weights)
+    odds = np.array(
+        [in_mode.get(i, 1.0) if i in mode else HARP_GUESS.foreign_weight for i in range(12)]
+    )
     return np.asarray(np.log(odds / odds.sum()))
 
 
-def _of_harp(one: _Tried, count: int) -> float:
-    """The log of how likely a harp is taken and gives the holes of the notes."""
-    low = LOW_HARP if one.harp.key.name.startswith("low") else 1.0
-    usual = _usual(one.harp)
-    used = sum(math.log(usual[sound[0]]) for step in one.steps for sound in step.sounds)
-    away = len(one.missing) * math.log(NOT_THERE)
-    ease = SHARPNESS * one.effort / math.sqrt(count)
-    return math.log(low) + TOGETHER * used + away - ease
+def _harp_log_probability(candidate: _Candidate, count: int) -> float:
+    """Log probability that a harp is chosen and gives the holes of the notes."""
+    p, harp = HARP_GUESS, candidate.harp
+    low = p.low_harp_prior if harp.key.name.startswith("low") else 1.0
+    odds = _entry_probabilities(harp)
+    used = sum(math.log(odds[sound[0]]) for step in candidate.steps for sound in step.sounds)
+    missing = len(candidate.missing) * math.log(p.missing_probability)
+    effort = p.effort_weight * candidate.effort / math.sqrt(count)
+    return math.log(low) + p.note_weight * used + missing - effort
 
 
-def _usual(harp: Harp) -> Mapping[Tab, float]:
-    """How likely each entry of a harp is played."""
+def _entry_probabilities(harp: Harp) -> Mapping[Tab, float]:
+    """Probability of each entry of a harp."""
+    p = HARP_GUESS
     odds = {
-        tab: HOLES[tab.hole - 1] * BENT**tab.bend * (OVER if tab.over else 1.0)
+        tab: p.hole_weights[tab.hole - 1]
+        * p.bent_factor**tab.bend
+        * (p.over_factor if tab.over else 1.0)
         for tab in harp.entries
     }
-    whole = sum(odds.values())
-    return {tab: one / whole for tab, one in odds.items()}
+    total = sum(odds.values())
+    return {tab: odd / total for tab, odd in odds.items()}
 
 
-_ANY = Tab(4, Breath.BLOW)
+_PLACEHOLDER = Tab(4, Breath.BLOW)
 
 
-def _try(sounded: Sequence[PitchEvent], harp: Harp) -> _Tried:
+def _candidate(events: Sequence[PitchEvent], harp: Harp) -> _Candidate:
+    """Find the easiest fingerings of the notes on a harp."""
+
     @cache
-    def ways_of(path: tuple[TargetPitch, ...]) -> tuple[Step, ...]:
-        step = Step(0, ((_ANY,),) * len(path), Fraction(0), Fraction(1))
+    def fingerings_of(path: tuple[TargetPitch, ...]) -> tuple[Step, ...]:
+        step = Step(0, ((_PLACEHOLDER,),) * len(path), Fraction(0), Fraction(1))
         return fingerings(step, path, harp)
 
     choices: list[tuple[Step, ...]] = []
     missing = []
-    for one in sounded:
-        at = Fraction(one.start).limit_denominator(1000)
+    for event in events:
+        start = Fraction(event.start).limit_denominator(1000)
         if choices:
-            at = max(at, choices[-1][0].start + Fraction(1, 1000))
-        some = ways_of(one.path)
-        if some:
-            choices.append(tuple(replace(step, start=at) for step in some))
+            start = max(start, choices[-1][0].start + Fraction(1, 1000))
+        options = fingerings_of(event.path)
+        if options:
+            choices.append(tuple(replace(step, start=start) for step in options))
         else:
-            missing.append(one.path[0])
+            missing.append(event.path[0])
     steps = easiest_fingerings(choices, harp, 1.0)
-    hard = difficulty(steps, harp, 1.0)
-    return _Tried(harp, tuple(steps), tuple(missing), hard + MISSING * len(missing))
+    effort = difficulty(steps, harp, 1.0) + HARP_GUESS.missing_effort * len(missing)
+    return _Candidate(harp, tuple(steps), tuple(missing), effort)
 
 
-def _told(one: _Tried, share: float, position: int) -> HarpGuess:
-    return HarpGuess(
-        one.harp, position, share, len(one.missing), one.effort, _reason(one, position)
-    )
-
-
-def _reason(one: _Tried, position: int) -> str:
-    """Why: ``2nd position; all of it there, 3 bends``."""
-    told = [f"{position_name(position)} position"]
-    if one.missing:
-        names = Counter(note_name(pitch.notes[0], one.harp.key.note) for pitch in one.missing)
+def _reason(candidate: _Candidate, position: int) -> str:
+    """Explain a guess: ``2nd position; has all of the notes; 3 bends``."""
+    clauses = [f"{position_name(position)} position"]
+    if candidate.missing:
+        names = Counter(
+            note_name(pitch.notes[0], candidate.harp.key.note) for pitch in candidate.missing
+        )
         listed = ", ".join(name for name, _ in names.most_common(3))
-        told.append(f"lacks {len(one.missing)} of the notes ({listed})")
+        clauses.append(f"lacks {len(candidate.missing)} of the notes ({listed})")
     else:
-        told.append("has all of the notes")
-    told.append(describe_difficulty(one.steps, one.harp, 1.0))
-    return "; ".join(told)
+        clauses.append("has all of the notes")
+    clauses.append(describe_difficulty(candidate.steps, candidate.harp, 1.0))
+    return "; ".join(clauses)

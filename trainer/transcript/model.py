@@ -1,6 +1,6 @@
-"""What is written down of a recording.
+"""The result of a transcription.
 
-Conventions. Times are seconds from the recording's first sample; beats are counted as in a
+Conventions. Times are seconds from the recording's first sample. Beats are counted as in a
 :class:`trainer.drill.Drill`, from the first beat of the first full bar, as exact fractions.
 """
 
@@ -17,29 +17,29 @@ from trainer.transcript.confidence import estimate_confidence
 
 @dataclass(frozen=True, slots=True)
 class TranscribedNote:
-    """A note, as it is written down.
+    """A note in notation.
 
     Attributes:
         start, end: when it sounds, seconds.
         sounds: its path of sounds, as in :class:`trainer.drill.Step`.
-        cents: how far the pitch that it holds lies off its target; positive is sharp.
-        hz: the pitch that it holds.
-        level_db: its loudest level, dB re full scale.
-        holes: the holes that sounded for most of it.
-        leak_db, leak_hole: the loudest other hole, as in :class:`trainer.ear.HeardNote`.
-        care: whether others sound along: ``plain`` alone, ``loose`` with a weaker neighbour.
-        vibrato: its vibrato, if it has one.
-        struck: whether it begins with an attack of its own; False where it is slurred on from
-            the note before.
-        explained: share of what sounds that the reeds it names explain, 0 to 1; None where that was
-            not looked at.
-        rings: how many sounds that only rang on were left out of the recording, for each note that
-            was written.
-        of_two: whether another player's part is written beside it.
-        others: other ways to play what sounds, which sound alone cannot tell from this one.
-        at, beats: where it stands in the music, and for how long; None before that is known.
-        bar: the number of the bar that it begins in, from 1; 0 in a pick-up; likewise.
-        beat: the beat of that bar, from 1; likewise.
+        cents: deviation of the held pitch from its target; positive is sharp.
+        hz: held pitch.
+        level_db: maximum level, dB re full scale.
+        holes: holes that sounded for more than half of it.
+        leak_db, leak_hole: loudest other hole, as in :class:`trainer.ear.HeardNote`.
+        cleanness_rule: ``plain`` if it sounds alone, ``loose`` if with a weaker neighbour.
+        vibrato: its vibrato, if any.
+        struck: whether it begins with an attack; False if slurred from the note before.
+        explained: fraction of the sound that the note's reeds explain, 0 to 1; None if it was not
+            measured.
+        reverb_ratio: sounds of reverberation alone that were dropped from the recording, per note
+            that was kept.
+        with_second_player: whether a second player's part is transcribed, too.
+        alternatives: other paths of sounds that sound alone cannot distinguish from `sounds`.
+        at: first beat; None before it is known.
+        beats: length in beats; None before it is known.
+        bar: number of the bar in which it begins, from 1; 0 in a pick-up; None before it is known.
+        beat: beat of that bar, from 1; None before it is known.
     """
 
     start: float
@@ -51,13 +51,13 @@ class TranscribedNote:
     holes: tuple[int, ...] = ()
     leak_db: float | None = None
     leak_hole: int | None = None
-    care: CleannessRule = CleannessRule.PLAIN
+    cleanness_rule: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
     struck: bool = True
     explained: float | None = None
     reverb_ratio: float = 0.0
     with_second_player: bool = False
-    others: tuple[tuple[Sound, ...], ...] = ()
+    alternatives: tuple[tuple[Sound, ...], ...] = ()
     at: Fraction | None = None
     beats: Fraction | None = None
     bar: int | None = None
@@ -65,13 +65,12 @@ class TranscribedNote:
 
     @property
     def tab(self) -> str:
-        """What was played, as tab: ``-4'>-4``."""
+        """The path as tab: ``-4'>-4``."""
         return path_text(self.sounds)
 
     @property
     def confidence(self) -> float | None:
-        """How likely it is right, 0 to 1, by how much of what sounds it explains, by how much
-        the room rings, and by whether two play."""
+        """Estimated probability that the note is right, 0 to 1; None without `explained`."""
         if self.explained is None:
             return None
         return estimate_confidence(
@@ -80,28 +79,28 @@ class TranscribedNote:
 
     @property
     def seconds(self) -> float:
-        """How long it sounds."""
+        """Duration in seconds."""
         return self.end - self.start
 
 
 def path_text(sounds: Sequence[Sound]) -> str:
-    """A path of sounds as tab."""
+    """Return a path of sounds as tab."""
     return ">".join(format_sound(sound) for sound in sounds)
 
 
 @dataclass(frozen=True, slots=True)
 class Meter:
-    """Where the beats fall.
+    """Tempo, meter and beats of a recording.
 
     Attributes:
-        tempo: beats a minute, the median over the recording.
-        meter: beats in a bar and the note value of one, as in :class:`trainer.drill.Drill`.
-        times: seconds on which beats fall, from beat `first` on, one after another.
-        first: the number of the first of these; negative before the first full bar.
-        swing: how much longer the first half of a beat lasts than the second, 1 to 3.
-        given: what was given and not found: of ``tempo``, ``meter`` and ``first beat``.
-        steady: whether one tempo does for all of it.
-        near: share of the notes that begin near their place, 0 to 1.
+        tempo: median over the recording, beats per minute.
+        meter: beats per bar and note value of a beat, as in :class:`trainer.drill.Drill`.
+        times: seconds of consecutive beats, the first of which is beat `first`.
+        first: number of the first of these beats; negative before the first full bar.
+        swing: ratio of the first half of a beat to the second, 1 to 3.
+        given: which of ``tempo``, ``meter`` and ``first beat`` were given and not estimated.
+        steady: whether one tempo fits the whole recording.
+        near: fraction of the notes that begin near their place, 0 to 1.
     """
 
     tempo: float
@@ -115,31 +114,34 @@ class Meter:
 
     @property
     def slowest(self) -> float:
-        """The tempo of its slowest bar, beats a minute."""
-        return 60.0 / max(self._spans())
+        """Tempo of the slowest bar, beats per minute."""
+        return 60.0 / max(self._beat_lengths())
 
     @property
     def fastest(self) -> float:
-        """The tempo of its fastest bar, beats a minute."""
-        return 60.0 / min(self._spans())
+        """Tempo of the fastest bar, beats per minute."""
+        return 60.0 / min(self._beat_lengths())
 
-    def _spans(self) -> list[float]:
+    def _beat_lengths(self) -> list[float]:
+        """Mean seconds per beat of each bar's length of beats."""
         bar = self.meter[0]
-        spans = [(self.times[i + bar] - self.times[i]) / bar for i in range(len(self.times) - bar)]
-        return spans or [60.0 / self.tempo]
+        lengths = [
+            (self.times[i + bar] - self.times[i]) / bar for i in range(len(self.times) - bar)
+        ]
+        return lengths or [60.0 / self.tempo]
 
 
 @dataclass(frozen=True, slots=True)
 class HarpGuess:
-    """A harp that what was heard may have been played on.
+    """A harp on which a recording may have been played.
 
     Attributes:
         harp: the harp.
-        position: the position it would be played in, 1 to 12; None where no tonic is heard.
-        probability: how likely it is among all harps that were tried, 0 to 1.
-        missing: notes that it cannot play.
-        effort: how hard it would be to play, as :func:`trainer.drill.difficulty.difficulty`.
-        reason: why, in words.
+        position: most likely position on it, 1 to 12; None without a tonic.
+        probability: relative to all harps that were tried, 0 to 1.
+        missing: number of notes that it cannot play.
+        effort: difficulty on it, as :func:`trainer.drill.difficulty.difficulty`.
+        reason: explanation for the player.
     """
 
     harp: Harp
@@ -152,18 +154,17 @@ class HarpGuess:
 
 @dataclass(frozen=True, slots=True)
 class Transcript:
-    """A recording, written down.
+    """A transcribed recording.
 
     Attributes:
-        name: of the recording.
-        harp: what it was played on, given or guessed.
+        name: file name of the recording.
+        harp: the harp, given or guessed.
         notes: in order of their start.
-        second: what a second player plays on a harp of the same key, likewise; empty where none is
-            heard.
-        guesses: the harps that came into question, the likeliest first; empty where it was given.
-        tonic: pitch class of the tune's tonic; None where none is heard.
-        meter: its bars; None where the notes have no beat that could be found.
-        warnings: what the reader should know, a sentence each.
+        guesses: candidate harps, most likely first; empty if the harp was given.
+        tonic: pitch class of the tonic; None without one.
+        meter: tempo and bars; None if no beat was found.
+        warnings: one sentence each.
+        second: notes of a second player on a harp of the same key; empty without one.
     """
 
     name: str
@@ -177,5 +178,5 @@ class Transcript:
 
     @property
     def parts(self) -> tuple[tuple[TranscribedNote, ...], ...]:
-        """The notes of each player: of one, or of two."""
+        """The notes of each player, one or two."""
         return (self.notes, self.second) if self.second else (self.notes,)

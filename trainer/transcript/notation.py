@@ -1,8 +1,8 @@
-"""From a heard note to what is written: its path of sounds, and what sounds along.
+"""From heard notes to notation: the path of sounds of each note, and sounding neighbours.
 
-A glide inside a note is written as one where it moves for a good part of the note; where the
-pitch only steps from one rest to another, as a bend that is let up in passing, each rest is a
-note of its own, slurred to the one before.
+A glide inside a note is notated as one if it moves for a good part of the note. If the pitch only
+steps from one rest to another, as when a bend is released in passing, each rest is a note of its
+own, slurred to the one before.
 """
 
 from __future__ import annotations
@@ -14,30 +14,42 @@ from itertools import pairwise
 import numpy as np
 
 from trainer.drill import CleannessRule, Sound, Vibrato
-from trainer.ear import HeardNote
-from trainer.ear.motion import HeldPart, held_parts
+from trainer.ear import HeardNote, HeldPart, held_parts
 from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.transcript.model import TranscribedNote
 
-CHORD_DB = -10.0
-"""A neighbour that is at least so loud is played, and not leaking (common practice: the reeds of a
-chord are about as loud as each other)."""
-LOOSE_DB = -26.0
-"""A neighbour under this is not heard beside the wanted note."""
-PASSING = 0.25
-"""A movement over a smaller share of the note is a step from one note to another."""
-RESTS_S = 0.12
-"""So long must each of two notes be held that are not one glide."""
-SHALLOW_CENTS = 60.0
-"""A path that reaches no further from its first entry does not leave it."""
-DEEP_VIBRATO = 5.0
-"""Cents; a shallower one is not written."""
+
+@dataclass(frozen=True, slots=True)
+class NotationParameters:
+    """Constants of the notation.
+
+    Chosen on the phrases of benchmarks/transcripts.py unless a field says otherwise.
+    """
+
+    chord_db: float = -10.0
+    """Level relative to the main hole from which a neighbour is played and no leak, dB (common
+    practice: the reeds of a chord are about equally loud)."""
+    loose_db: float = -26.0
+    """Level relative to the main hole from which a leak is notated, dB."""
+    min_moving: float = 0.25
+    """Minimum fraction of a glide in which the pitch moves. With less it is a step between two
+    notes."""
+    min_rest_s: float = 0.12
+    """Minimum duration of each of two notes that are no glide, seconds."""
+    min_reach_cents: float = 60.0
+    """Distance from a rest from which the start or end of a path is another entry, cents."""
+    min_vibrato_cents: float = 5.0
+    """Minimum depth of a vibrato that is notated, plus and minus cents."""
+
+
+NOTATION = NotationParameters()
+"""The constants in use."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Stretch:
-    """A part of a note on one entry: when, in seconds from the note's start, and its f0."""
+    """A part of a note on one entry: seconds from the note's start, and f0."""
 
     tab: Tab
     start: float
@@ -48,29 +60,29 @@ class _Stretch:
 def notate(
     notes: Iterable[HeardNote], harp: Harp, explained: Sequence[float] | None = None
 ) -> Iterator[TranscribedNote]:
-    """What is written for each heard note, in order.
+    """Yield the notation of heard notes, in order.
 
     Args:
-        notes: as they were heard.
-        harp: what they were heard on.
-        explained: the share that the reeds of each explain; see
+        notes: the heard notes.
+        harp: the harp.
+        explained: fraction of the sound that the reeds of each explain; see
             :mod:`trainer.transcript.confidence`.
     """
     for i, note in enumerate(notes):
-        yield from _parts(note, harp, None if explained is None else explained[i])
+        yield from _notate_note(note, harp, None if explained is None else explained[i])
 
 
-def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[TranscribedNote]:
+def _notate_note(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[TranscribedNote]:
     stretches = _stretches(note, harp)
     start, end = note.start / note.rate, note.end / note.rate
-    groups = _groups(stretches, end - start)
+    groups = _groups(stretches)
     edges = [0.0]
     for before, after in pairwise(groups):
         edges.append(0.5 * (before[-1].end + after[0].start))
     edges.append(end - start)
     for i, group in enumerate(groups):
-        longest = max(group, key=lambda one: one.end - one.start)
-        sounds = tuple(_sound(one.tab, note, harp) for one in group)
+        longest = max(group, key=lambda stretch: stretch.end - stretch.start)
+        sounds = tuple(_sound(stretch.tab, note, harp) for stretch in group)
         yield TranscribedNote(
             start=start + edges[i],
             end=start + edges[i + 1],
@@ -81,69 +93,72 @@ def _parts(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[Tra
             holes=note.holes,
             leak_db=note.leak_db,
             leak_hole=note.leak_hole,
-            care=_care(note, sounds),
+            cleanness_rule=_cleanness_rule(note, sounds),
             vibrato=_vibrato(note),
             struck=i == 0,
             explained=explained,
-            # What leaks beside it tells which breath it was.
-            others=_others(sounds, harp) if len(note.holes) == 1 else (),
+            # A leak shows the breath and leaves no alternative.
+            alternatives=_alternatives(sounds, harp) if len(note.holes) == 1 else (),
         )
 
 
 def _stretches(note: HeardNote, harp: Harp) -> list[_Stretch]:
     """The entries on which a note rests, in order."""
     length = (note.end - note.start) / note.rate
-    still = [_Stretch(note.tab, 0.0, length, note.hz)]
+    whole = [_Stretch(note.tab, 0.0, length, note.hz)]
     if note.motion.glide is None or (len(note.holes) > 1 and note.leak_db is None):
-        return still
+        return whole
     at, hz = np.array(note.path, dtype=float).T
     held = list(held_parts((at - note.start) / note.rate, hz, length))
     held = _with_ends(held, note, length)
-    found: list[_Stretch] = []
+    stretches: list[_Stretch] = []
     for part in held:
-        tab = _entry(part.hz, note.tab, harp)
-        if found and found[-1].tab == tab:
-            before = found.pop()
+        tab = nearest_entry_of_reed(part.hz, note.tab, harp)
+        if stretches and stretches[-1].tab == tab:
+            before = stretches.pop()
             longer = part if part.end - part.start > before.end - before.start else before
-            found.append(_Stretch(tab, before.start, part.end, longer.hz))
+            stretches.append(_Stretch(tab, before.start, part.end, longer.hz))
         else:
-            found.append(_Stretch(tab, part.start, part.end, part.hz))
-    return found if len(found) > 1 else still
+            stretches.append(_Stretch(tab, part.start, part.end, part.hz))
+    return stretches if len(stretches) > 1 else whole
 
 
 def _with_ends(held: list[HeldPart], note: HeardNote, length: float) -> list[HeldPart]:
-    """The rests, and where the pitch came from or went to without resting there."""
-    glide = note.motion.glide
+    """The rests, and the start and end of the pitch if it does not rest there."""
+    p, glide = NOTATION, note.motion.glide
     assert glide is not None
     if not held:
         return [HeldPart(0.0, 0.0, glide.start_hz), HeldPart(length, length, glide.end_hz)]
-    if abs(cents(glide.end_hz, held[-1].hz)) > SHALLOW_CENTS and length - held[-1].end > RESTS_S:
+    if (
+        abs(cents(glide.end_hz, held[-1].hz)) > p.min_reach_cents
+        and length - held[-1].end > p.min_rest_s
+    ):
         held = [*held, HeldPart(length, length, glide.end_hz)]
     first = note.path[0][1]
-    if abs(cents(first, held[0].hz)) > SHALLOW_CENTS and held[0].start > RESTS_S:
+    if abs(cents(first, held[0].hz)) > p.min_reach_cents and held[0].start > p.min_rest_s:
         held = [HeldPart(0.0, 0.0, first), *held]
     return held
 
 
-def _entry(hz: float, tab: Tab, harp: Harp) -> Tab:
-    """The entry of the same hole and breath that a pitch is nearest to."""
-    own = [
-        one
-        for one in harp.hole_entries(tab.hole)
-        if one.breath is tab.breath and one.over == tab.over
+def nearest_entry_of_reed(hz: float, tab: Tab, harp: Harp) -> Tab:
+    """Return the entry nearest to a pitch, of those of the same hole, breath and kind."""
+    entries = [
+        entry
+        for entry in harp.hole_entries(tab.hole)
+        if entry.breath is tab.breath and entry.over == tab.over
     ]
-    return min(own, key=lambda one: abs(cents(hz, harp.hz(one))))
+    return min(entries, key=lambda entry: abs(cents(hz, harp.hz(entry))))
 
 
-def _groups(stretches: list[_Stretch], length: float) -> list[list[_Stretch]]:
+def _groups(stretches: list[_Stretch]) -> list[list[_Stretch]]:
     """Stretches that are one note each: a glide, or a rest between steps."""
     groups = [[stretches[0]]]
     for after in stretches[1:]:
         before = groups[-1][-1]
         moving = after.start - before.end
         whole = after.end - (before.start if len(groups[-1]) == 1 else groups[-1][0].start)
-        rests = min(before.end - before.start, after.end - after.start)
-        if rests >= RESTS_S and moving < PASSING * whole:
+        shorter_rest = min(before.end - before.start, after.end - after.start)
+        if shorter_rest >= NOTATION.min_rest_s and moving < NOTATION.min_moving * whole:
             groups.append([after])
         else:
             groups[-1].append(after)
@@ -151,25 +166,27 @@ def _groups(stretches: list[_Stretch], length: float) -> list[list[_Stretch]]:
 
 
 def _sound(tab: Tab, note: HeardNote, harp: Harp) -> Sound:
-    """An entry and what was played along with it."""
-    if len(note.holes) < 2 or (note.leak_db is not None and note.leak_db < CHORD_DB):
+    """An entry and the neighbours that were played with it."""
+    if len(note.holes) < 2 or (note.leak_db is not None and note.leak_db < NOTATION.chord_db):
         return (tab,)
     tabs = [Tab(hole, tab.breath) if hole != tab.hole else tab for hole in note.holes]
-    return tuple(sorted(one for one in tabs if harp.can_play(one)))
+    return tuple(sorted(entry for entry in tabs if harp.can_play(entry)))
 
 
-def _care(note: HeardNote, sounds: tuple[Sound, ...]) -> CleannessRule:
-    leaks = len(note.holes) > 1 and note.leak_db is not None and note.leak_db > LOOSE_DB
+def _cleanness_rule(note: HeardNote, sounds: tuple[Sound, ...]) -> CleannessRule:
+    leaks = len(note.holes) > 1 and note.leak_db is not None and note.leak_db > NOTATION.loose_db
     return CleannessRule.LOOSE if leaks and len(sounds[0]) == 1 else CleannessRule.PLAIN
 
 
 def _vibrato(note: HeardNote) -> Vibrato | None:
-    swing = note.motion.vibrato
-    return Vibrato(swing.hz, swing.depth) if swing and swing.depth >= DEEP_VIBRATO else None
+    vibrato = note.motion.vibrato
+    if vibrato is None or vibrato.depth < NOTATION.min_vibrato_cents:
+        return None
+    return Vibrato(vibrato.hz, vibrato.depth)
 
 
-def _others(sounds: tuple[Sound, ...], harp: Harp) -> tuple[tuple[Sound, ...], ...]:
-    """Other entries of the same pitch, for a note of one hole that is held."""
+def _alternatives(sounds: tuple[Sound, ...], harp: Harp) -> tuple[tuple[Sound, ...], ...]:
+    """Other entries of the same pitch, for a note on a single entry."""
     if len(sounds) > 1 or len(sounds[0]) > 1:
         return ()
-    return tuple(((other,),) for other in harp.same_pitch(sounds[0][0]))
+    return tuple(((entry,),) for entry in harp.same_pitch(sounds[0][0]))

@@ -1,10 +1,10 @@
-"""Notes in bars: where each is written, for how long, and where the beats lie in time."""
+"""Quantize notes: their places and lengths in bars, and the times of the beats."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 import numpy as np
@@ -19,20 +19,35 @@ from trainer.transcript.beat_tracking import (
 )
 from trainer.transcript.model import Meter, TranscribedNote
 
-STEADY_S = 0.045
-"""Notes that lie so near to one tempo, as a root mean square, were played in it."""
-REACH_BEATS = 4.0
-"""Over so many beats to each side a tempo that wanders is taken."""
-LEGATO, LEGATO_BEATS = 0.55, 0.4
-"""A note that sounds for such a share of the time to the next one, or leaves no more silence than
-that, is written up to it: players let go early (common practice)."""
-LETS_GO_BEATS = 0.08
-"""By so much a note sounds shorter than it is written."""
-NEAR_BEATS = 0.12
-"""A note so near to its place is in time."""
-SWUNG_NOTES = 3
-TOGETHER_S = 0.03
-"""Notes that begin so soon after each other are one beginning."""
+
+@dataclass(frozen=True, slots=True)
+class NoteValueParameters:
+    """Constants of the quantization.
+
+    Chosen by hand on the drills of the shelf, played by the built-in player.
+    """
+
+    steady_s: float = 0.045
+    """Maximum RMS deviation of the onsets from one tempo for the tempo to be steady, seconds."""
+    smoothing_beats: float = 4.0
+    """Standard deviation of the Gaussian weights by which a drifting tempo is smoothed, beats."""
+    legato: float = 0.55
+    """Duration over the time to the next onset from which a note is written up to the next one.
+    Players release early (common practice)."""
+    legato_gap_beats: float = 0.4
+    """Silence before the next note up to which a note is written up to it, beats."""
+    release_beats: float = 0.08
+    """Time by which a note sounds shorter than it is written, beats."""
+    near_beats: float = 0.12
+    """Maximum distance of a note in time from its place, beats."""
+    min_swung_notes: int = 3
+    """Minimum number of notes on half beats from which the swing is estimated."""
+    same_onset_s: float = 0.03
+    """Time within which notes of two players begin together, seconds."""
+
+
+NOTE_VALUES = NoteValueParameters()
+"""The constants in use."""
 
 
 def quantize(
@@ -41,92 +56,94 @@ def quantize(
     meter: tuple[int, int] | None = None,
     first_beat: float | None = None,
 ) -> tuple[tuple[tuple[TranscribedNote, ...], ...], Meter | None]:
-    """Notes with their places in the music.
+    """Assign places and lengths in bars to notes.
 
     Args:
-        parts: what each player played, in order of its start; one player's at least.
-        tempo: beats a minute, if known.
-        meter: beats in a bar and the note value of one, if known.
-        first_beat: the second on which the first full bar begins, if known.
+        parts: notes of each player, in order of their start; at least one player.
+        tempo: beats per minute, if known.
+        meter: beats per bar and note value of a beat, if known.
+        first_beat: seconds at which the first full bar begins, if known.
 
     Returns:
-        the parts, and where the beats fall, which is found from all of them together; the parts as
-        they were, and None, where there are too few notes to tell.
+        The parts, and the beats, which are estimated from all parts together. With too few notes:
+        the parts unchanged, and None.
     """
     notes = sorted((note for part in parts for note in part), key=lambda note: note.start)
-    starts = _beginnings(notes)
-    placed = align_beats(starts, candidate_grids(meter), tempo=tempo, first_beat=first_beat)
-    if placed is None:
+    starts = _onsets(notes)
+    alignment = align_beats(starts, candidate_grids(meter), tempo=tempo, first_beat=first_beat)
+    if alignment is None:
         return tuple(tuple(part) for part in parts), None
-    at = _numbered(placed, starts, first_beat)
-    given = tuple(
-        name
-        for name, one in (("tempo", tempo), ("meter", meter), ("first beat", first_beat))
-        if one is not None
-    )
-    found = _meter(starts, at, placed, max(note.end for note in notes), given)
-    where = dict(zip(starts, at, strict=True))
-    return tuple(
+    at = _beat_numbers(alignment, starts, first_beat)
+    options = (("tempo", tempo), ("meter", meter), ("first beat", first_beat))
+    given = tuple(name for name, value in options if value is not None)
+    estimate = _meter(starts, at, alignment, max(note.end for note in notes), given)
+    beat_of_start = dict(zip(starts, at, strict=True))
+    quantized = tuple(
         tuple(
-            _written(
-                part, [where[_nearest(starts, note.start)] for note in part], placed.grid, found
+            _quantize_part(
+                part,
+                [beat_of_start[_last_onset(starts, note.start)] for note in part],
+                alignment.grid,
+                estimate,
             )
         )
         for part in parts
-    ), found
+    )
+    return quantized, estimate
 
 
-def _beginnings(notes: Sequence[TranscribedNote]) -> list[float]:
-    """When something begins, notes of one moment taken together."""
+def _onsets(notes: Sequence[TranscribedNote]) -> list[float]:
+    """Onsets in seconds; notes that begin together have one."""
     starts: list[float] = []
     for note in notes:
-        if not starts or note.start - starts[-1] > TOGETHER_S:
+        if not starts or note.start - starts[-1] > NOTE_VALUES.same_onset_s:
             starts.append(note.start)
     return starts
 
 
-def _nearest(starts: Sequence[float], second: float) -> float:
-    return max((one for one in starts if one <= second), default=starts[0])
+def _last_onset(starts: Sequence[float], second: float) -> float:
+    return max((start for start in starts if start <= second), default=starts[0])
 
 
-def _numbered(
-    placed: BeatAlignment, starts: Sequence[float], first_beat: float | None
+def _beat_numbers(
+    alignment: BeatAlignment, starts: Sequence[float], first_beat: float | None
 ) -> tuple[Fraction, ...]:
-    """The places of the beginnings in beats from the first beat of the first full bar."""
-    grid = placed.grid
-    bar, first = grid.pulses, placed.at[0]
+    """Beats of the onsets from the first beat of the first full bar."""
+    grid = alignment.grid
+    bar, first = grid.pulses, alignment.at[0]
     shift = 0
     if first_beat is not None:
-        away = (starts[0] - first_beat) / float(placed.period[0])
-        shift = round((away - swung_position(first, grid.swing)) / bar) * bar
+        pulses = (starts[0] - first_beat) / float(alignment.period[0])
+        shift = round((pulses - swung_position(first, grid.swing)) / bar) * bar
     elif first >= Fraction(bar, 2):
         shift = -bar
-    return tuple((one + shift) * grid.scale for one in placed.at)
+    return tuple((place + shift) * grid.scale for place in alignment.at)
 
 
 def _meter(
     starts: Sequence[float],
     at: Sequence[Fraction],
-    placed: BeatAlignment,
+    alignment: BeatAlignment,
     end: float,
     given: tuple[str, ...],
 ) -> Meter:
-    grid = placed.grid
-    played = np.array([swung_position(one / grid.scale, grid.swing) * grid.scale for one in at])
+    """Times of the beats up to second `end`, by a line if the tempo is steady."""
+    p, grid = NOTE_VALUES, alignment.grid
+    played = np.array([swung_position(beat / grid.scale, grid.swing) * grid.scale for beat in at])
     t = np.asarray(starts)
     line = np.polyfit(played, t, 1)
     off = t - np.polyval(line, played)
-    steady = bool(np.sqrt(np.mean(off**2)) <= STEADY_S)
+    steady = bool(np.sqrt(np.mean(off**2)) <= p.steady_s)
     first = math.floor(played[0])
     last = math.ceil(float(played[-1]) + (end - starts[-1]) / max(line[0], 1e-3)) + 1
     beats: Floats = np.arange(first, max(last, first + 2), dtype=float)
-    times: Floats = np.polyval(line, beats) if steady else _wandering(played, t, beats)
-    here = np.interp(played, beats, times)
-    near = np.abs(t - here) < NEAR_BEATS * np.median(np.diff(times))
+    times: Floats = np.polyval(line, beats) if steady else _smoothed_beats(played, t, beats)
+    expected = np.interp(played, beats, times)
+    near = np.abs(t - expected) < p.near_beats * np.median(np.diff(times))
     return Meter(
         tempo=round(60.0 / float(np.median(np.diff(times))), 1),
         meter=grid.meter,
-        times=tuple(float(one) for one in times),
+        times=tuple(float(time) for time in times),
         first=first,
         swing=_swing(grid, at, t, beats, times),
         given=given,
@@ -135,45 +152,47 @@ def _meter(
     )
 
 
-def _wandering(played: Floats, t: Floats, beats: Floats) -> Floats:
-    """Seconds of beats where the tempo wanders, by local regression (Cleveland 1979)."""
+def _smoothed_beats(played: Floats, t: Floats, beats: Floats) -> Floats:
+    """Seconds of beats of a drifting tempo, by local regression (Cleveland 1979)."""
     times = []
     for beat in beats:
-        weights = np.exp(-0.5 * ((played - beat) / REACH_BEATS) ** 2) + 1e-6
+        weights = np.exp(-0.5 * ((played - beat) / NOTE_VALUES.smoothing_beats) ** 2) + 1e-6
         slope, here = np.polyfit(played - beat, t, 1, w=np.sqrt(weights))
         times.append(here if slope > 0.0 else np.nan)
     return np.maximum.accumulate(np.array(times))
 
 
 def _swing(grid: BarGrid, at: Sequence[Fraction], t: Floats, beats: Floats, times: Floats) -> float:
-    """How far halves of a beat are swung, as they were played."""
+    """Ratio of the first half of a beat to the second, as played."""
     if grid.swing == 1.0:
         return 1.0
-    where = np.interp(t, times, beats)
+    played = np.interp(t, times, beats)
     parts = [
-        here - math.floor(one)
-        for one, here in zip(at, where, strict=True)
-        if one % 1 == Fraction(1, 2)
+        here - math.floor(beat)
+        for beat, here in zip(at, played, strict=True)
+        if beat % 1 == Fraction(1, 2)
     ]
-    if len(parts) < SWUNG_NOTES:
+    if len(parts) < NOTE_VALUES.min_swung_notes:
         return grid.swing
     part = float(np.clip(np.median(parts), 0.5, 0.75))
     return round(part / (1.0 - part), 1)
 
 
-def _written(
+def _quantize_part(
     notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid, meter: Meter
 ) -> list[TranscribedNote]:
-    """Each note with its place and the length that it is written with."""
-    found = []
+    """The notes of a part with place and length."""
+    quantized = []
     for i, note in enumerate(notes):
         until = next_start = None
         if i + 1 < len(notes):
             until, next_start = begins[i + 1], notes[i + 1].start
         beats = _length(note, begins[i], until, next_start, grid, meter)
         bar, beat = divmod(begins[i], grid.meter[0])
-        found.append(replace(note, at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1))
-    return found
+        quantized.append(
+            replace(note, at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1)
+        )
+    return quantized
 
 
 def _length(
@@ -184,25 +203,35 @@ def _length(
     grid: BarGrid,
     meter: Meter,
 ) -> Fraction:
-    """How long a note is written, in beats."""
+    """Written length of a note, beats.
+
+    Args:
+        note: the note.
+        at: its beat.
+        until: beat of the next note, if any.
+        next_start: seconds of the next note, if any.
+        grid: the meter.
+        meter: times of the beats.
+    """
+    p = NOTE_VALUES
     room = None if until is None else until - at
     end = beat_of(note.end, meter)
     if room is not None and next_start is not None and room > 0:
         sounding = note.seconds / max(next_start - note.start, 1e-6)
         silence = float(until or 0) - end
-        if sounding >= LEGATO or silence <= LEGATO_BEATS:
+        if sounding >= p.legato or silence <= p.legato_gap_beats:
             return room
-    wanted = end + LETS_GO_BEATS
-    places = _places(at, grid, 4 * grid.meter[0])
-    best = min(
-        places,
-        key=lambda one: abs(swung_position(one / grid.scale, grid.swing) * grid.scale - wanted),
-    )
+    wanted = end + p.release_beats
+
+    def distance(place: Fraction) -> float:
+        return abs(swung_position(place / grid.scale, grid.swing) * grid.scale - wanted)
+
+    best = min(_end_places(at, grid, 4 * grid.meter[0]), key=distance)
     return min(best - at, room) if room else best - at
 
 
 def beat_of(second: float, meter: Meter) -> float:
-    """The beat, as it is played, that a second falls on; outside the beats by the nearest two."""
+    """Return the beat, as played, at a second; extrapolated outside the known beats."""
     times = np.asarray(meter.times)
     beats = meter.first + np.arange(len(times))
     if second < times[0]:
@@ -212,14 +241,16 @@ def beat_of(second: float, meter: Meter) -> float:
     return float(np.interp(second, times, beats))
 
 
-def _places(at: Fraction, grid: BarGrid, beats: int) -> list[Fraction]:
-    """Where a note that begins at a place may end, over so many beats: on whole and half beats,
-    and within its own beat on the parts that its beginning asks for."""
-    fine = {Fraction(1), Fraction(1, 2)}
-    fine.add(Fraction(1, at.denominator))
+def _end_places(at: Fraction, grid: BarGrid, beats: int) -> list[Fraction]:
+    """Beats on which a note may end, up to `beats` after its own.
+
+    Whole and half beats, and the divisions of a beat on which the note itself begins.
+    """
+    divisions = {Fraction(1), Fraction(1, 2)}
+    divisions.add(Fraction(1, at.denominator))
     ends = {
         step * count
-        for step in fine
+        for step in divisions
         for count in range(math.floor(at / step) + 1, math.floor((at + beats) / step) + 1)
     }
-    return sorted(one for one in ends if one > at)
+    return sorted(end for end in ends if end > at)

@@ -1,11 +1,10 @@
-"""Two harps over each other: whose is each tone?
+"""Assign the tones of two harps that sound together to two players.
 
-One mouth on one harp sounds holes beside each other, in one breath, struck together. Tones that do
-so are one note, or a note and what leaks beside it; tones that do not, and go on together, need a
-second player. Notes are given to two parts so that in each they follow one another, near on the
-harp and alike in level, by dynamic programming over the last note of either part; what fits in
-neither is left out. Whether there is a second player at all is said by how long notes of the two
-parts go on together.
+One mouth on one harp sounds neighbouring holes in one breath, with a common onset. Such tones are
+one note, or a note and a leak. Tones that overlap otherwise need a second player. Notes are
+assigned to two parts so that within each part they do not overlap, are near on the harp and alike
+in level, by dynamic programming over the last note of each part; a note that fits neither part is
+left out. Two players are detected by how long notes of the two parts overlap.
 """
 
 from __future__ import annotations
@@ -16,50 +15,77 @@ from functools import cached_property
 
 import numpy as np
 
-from trainer.ear import HeardNote
-from trainer.ear.motion import estimate_motion, held_parts
+from trainer.ear import HeardNote, estimate_motion, held_parts
 from trainer.harp import Harp, Tab
 from trainer.music import cents
-from trainer.transcript.notation import LOOSE_DB
+from trainer.transcript.notation import NOTATION, nearest_entry_of_reed
 from trainer.transcript.tones import Tone
 
-TOGETHER_S, ENDS_S = 0.05, 0.08
-"""Reeds of one breath set in within the first, and end within the second."""
-LEAST_S = 0.08
-"""So long two notes must go on together to be two players'."""
-SOFTEST_DB = 20.0
-"""A note so far under another beside it may be what rings, leaks or hums."""
-FALLS_DB_S = 12.0
-"""What dies away faster is no reed that is blown, but struck, plucked, or ringing on."""
-BOTH_S, BOTH, LEFT = 1.0, 0.2, 0.4
-"""Two are there if they play together for so many seconds, and if that, less such a share of what
-fits in neither part, is such a share of the time that the first sounds. Chosen on mixes of two
-phrases, and on single ones in rooms and beside piano and bass (``python -m benchmarks.duets``,
-seeds before 200)."""
 
-RING_S = 0.05
-"""A note may reach into the next one of its part by so much."""
-HOLE = 0.25
-"""What each hole costs that a part moves by."""
-LEVEL, LEVEL_SD_DB, LEVEL_MOST = 0.5, 4.0, 4.0
-"""What a level costs that differs from the part's by so many dB, growing with the square of it,
-and at most."""
-RESUMES, REST_S = 0.5, 1.0
-"""What it costs that a part goes on after a rest so long."""
-LEFT_OUT = 4.0
-"""What a note costs that is in neither part."""
-ROUNDS = 5
-MOST_STATES = 200
+@dataclass(frozen=True, slots=True)
+class PartParameters:
+    """Constants of the assignment to two players.
+
+    Two players are detected if b > `min_both_s` and b - `left_weight` l > `min_both` f, where b is
+    the time in which both play, l the time of notes in neither part, and f that of the first
+    part's notes. These three, and the costs, were chosen on mixes of two phrases and on single
+    ones, in rooms and with piano and bass (``python -m benchmarks.duets``, seeds below 200).
+    """
+
+    same_onset_s: float = 0.05
+    """Maximum difference between onsets of reeds of one breath, seconds."""
+    same_end_s: float = 0.08
+    """Maximum difference between offsets of reeds of one breath, seconds."""
+    min_overlap_s: float = 0.08
+    """Minimum overlap in seconds of two notes of two players."""
+    max_difference_db: float = 20.0
+    """Maximum difference in level between notes of two players, dB. A softer one may be
+    reverberation, a leak or hum."""
+    max_fall_db_s: float = 12.0
+    """Rate of decay from which a tone is struck, plucked or reverberation, and not blown, dB per
+    second."""
+    min_both_s: float = 1.0
+    """Minimum time in which both play, seconds."""
+    min_both: float = 0.2
+    """Minimum fraction of the first part's time in which both play."""
+    left_weight: float = 0.4
+    """Weight of the time of notes in neither part."""
+    max_overlap_s: float = 0.05
+    """Maximum overlap of two notes of one part, seconds: reverberation."""
+    hole_cost: float = 0.25
+    """Cost per hole between notes of a part."""
+    level_cost: float = 0.5
+    """Cost of a level that differs from the part's by `level_sd_db`; grows with its square."""
+    level_sd_db: float = 4.0
+    """Standard deviation of the levels of a part, dB."""
+    max_level_cost: float = 4.0
+    """Maximum cost of a level."""
+    resume_cost: float = 0.5
+    """Cost of a note after a rest of `rest_s` or more."""
+    rest_s: float = 1.0
+    """Length of such a rest, seconds."""
+    left_out_cost: float = 4.0
+    """Cost of a note in neither part."""
+    rounds: int = 5
+    """Maximum number of rounds of assignment and estimation of the parts' levels."""
+    max_states: int = 200
+    """Beam width of the dynamic programming."""
+    moving_cents: float = 50.0
+    """Range of pitch from which a tone glides, cents."""
+
+
+PARTS = PartParameters()
+"""The constants in use."""
 
 
 @dataclass(frozen=True)
 class ToneGroup:
-    """Tones of one breath that are one note: what one mouth sounds at a time.
+    """Tones that are one note: those of one mouth at a time.
 
     Attributes:
-        tones: the loudest first.
-        tabs: the entry of each.
-        also: other holes and breaths on which the first one may be.
+        tones: loudest first.
+        tabs: entry of each tone.
+        also: other entries that the first tone may be.
     """
 
     tones: tuple[Tone, ...]
@@ -68,27 +94,27 @@ class ToneGroup:
 
     @property
     def start(self) -> float:
-        """When it sets in, seconds."""
+        """Onset in seconds."""
         return self.tones[0].start
 
     @property
     def end(self) -> float:
-        """When it ends, seconds."""
+        """Offset in seconds."""
         return self.tones[0].end
 
     @property
     def seconds(self) -> float:
-        """How long it sounds."""
+        """Duration in seconds."""
         return self.end - self.start
 
     @property
     def level_db(self) -> float:
-        """Level of its loudest tone."""
+        """Level of its loudest tone, dB."""
         return self.tones[0].level_db
 
     @cached_property
     def holes(self) -> tuple[int, ...]:
-        """The holes on which its first tone may be."""
+        """Holes that its first tone may be on."""
         return tuple({self.tabs[0].hole, *(tab.hole for tab in self.also)})
 
 
@@ -97,8 +123,8 @@ class PartAssignment:
     """Notes of two players.
 
     Attributes:
-        first, second: what each plays, in order; the first is the one that sounds more.
-        left: what fits in neither.
+        first, second: notes of each, in order; the first player is the one who sounds more.
+        left: notes in neither part.
     """
 
     first: tuple[ToneGroup, ...]
@@ -107,108 +133,110 @@ class PartAssignment:
 
     @property
     def two(self) -> bool:
-        """Whether two players are heard, and not one beside whom other things sound.
-
-        They play together for much of the time, and little sounds that neither plays.
-        """
-        both = sum(self._both())
-        first, left = (sum(one.seconds for one in some) for some in (self.first, self.left))
-        return both > BOTH_S and both - LEFT * left > BOTH * first
+        """Whether two players are detected; see :class:`PartParameters`."""
+        both = sum(self._overlaps())
+        first, left = (sum(note.seconds for note in notes) for notes in (self.first, self.left))
+        return both > PARTS.min_both_s and both - PARTS.left_weight * left > PARTS.min_both * first
 
     @property
     def louder_db(self) -> float:
-        """How much louder the first plays than the second, dB; 0 where there is no second."""
-        levels = [[one.level_db for one in part] for part in (self.first, self.second)]
+        """Median level of the first player over that of the second, dB; 0 without a second."""
+        levels = [[note.level_db for note in part] for part in (self.first, self.second)]
         return float(np.median(levels[0]) - np.median(levels[1])) if all(levels) else 0.0
 
-    def _both(self) -> Iterator[float]:
-        """Seconds of each time that both blow, about as loud as each other."""
-        for one in self.first:
+    def _overlaps(self) -> Iterator[float]:
+        """Seconds of each overlap of blown notes of comparable level."""
+        for note in self.first:
             for other in self.second:
-                overlap = min(one.end, other.end) - max(one.start, other.start)
+                overlap = min(note.end, other.end) - max(note.start, other.start)
                 if (
-                    overlap >= LEAST_S
-                    and abs(one.level_db - other.level_db) <= SOFTEST_DB
-                    and max(one.tones[0].fall_db_s, other.tones[0].fall_db_s) < FALLS_DB_S
+                    overlap >= PARTS.min_overlap_s
+                    and abs(note.level_db - other.level_db) <= PARTS.max_difference_db
+                    and max(note.tones[0].fall_db_s, other.tones[0].fall_db_s) < PARTS.max_fall_db_s
                 ):
                     yield overlap
 
 
 def group_tones(tones: Sequence[Tone], harp: Harp) -> list[ToneGroup]:
-    """Tones taken together that one mouth can sound, in order of their start."""
+    """Group tones that one mouth can sound together, in order of their start."""
     left = sorted(tones, key=lambda tone: -tone.level_db)
-    found: list[ToneGroup] = []
+    groups: list[ToneGroup] = []
     while left:
         tone = left.pop(0)
         entries = candidate_entries(tone, harp)
-        beside = [
-            (other, candidate_entries(other, harp)) for other in left if _at_once(tone, other)
+        simultaneous = [
+            (other, candidate_entries(other, harp)) for other in left if _simultaneous(tone, other)
         ]
         best: list[tuple[Tone, Tab]] = []
         main = entries[0]
         for entry in entries:
-            some = _neighbours(entry, beside)
-            if len(some) > len(best):
-                best, main = some, entry
-        taken = {id(other) for other, _ in best}
-        left = [other for other in left if id(other) not in taken]
-        also = () if best else tuple(one for one in entries if one != main)
-        found.append(
-            ToneGroup((tone, *(one for one, _ in best)), (main, *(tab for _, tab in best)), also)
-        )
-    return sorted(found, key=lambda one: one.start)
+            neighbours = _neighbours(entry, simultaneous)
+            if len(neighbours) > len(best):
+                best, main = neighbours, entry
+        grouped = {id(other) for other, _ in best}
+        left = [other for other in left if id(other) not in grouped]
+        also = () if best else tuple(entry for entry in entries if entry != main)
+        tones_of_group = (tone, *(other for other, _ in best))
+        groups.append(ToneGroup(tones_of_group, (main, *(tab for _, tab in best)), also))
+    return sorted(groups, key=lambda group: group.start)
 
 
-def _at_once(tone: Tone, other: Tone) -> bool:
-    return abs(tone.start - other.start) <= TOGETHER_S and abs(tone.end - other.end) <= ENDS_S
+def _simultaneous(tone: Tone, other: Tone) -> bool:
+    return (
+        abs(tone.start - other.start) <= PARTS.same_onset_s
+        and abs(tone.end - other.end) <= PARTS.same_end_s
+    )
 
 
 def _neighbours(
-    entry: Tab, beside: Sequence[tuple[Tone, tuple[Tab, ...]]]
+    entry: Tab, simultaneous: Sequence[tuple[Tone, tuple[Tab, ...]]]
 ) -> list[tuple[Tone, Tab]]:
-    """What sounds beside an entry in its breath, from hole to hole."""
-    found: list[tuple[Tone, Tab]] = []
-    for way in (1, -1):
-        hole = entry.hole + way
+    """Tones on adjacent holes of an entry's breath, outward from it without a gap."""
+    neighbours: list[tuple[Tone, Tab]] = []
+    for direction in (1, -1):
+        hole = entry.hole + direction
         while True:
-            next_ = [
+            matches = [
                 (tone, tab)
-                for tone, tabs in beside
+                for tone, tabs in simultaneous
                 for tab in tabs
                 if tab.is_natural and tab.hole == hole and tab.breath is entry.breath
             ]
-            if not next_:
+            if not matches:
                 break
-            found.append(next_[0])
-            hole += way
-    return found
+            neighbours.append(matches[0])
+            hole += direction
+    return neighbours
 
 
 def candidate_entries(tone: Tone, harp: Harp) -> tuple[Tab, ...]:
-    """The entries that a tone may be, the likeliest first: one a hole and breath.
+    """Return the entries that a tone may be, nearest first, one per hole and breath.
 
-    Of a tone that glides, those on whose hole and breath it can be from its start to its end.
+    For a gliding tone: those whose hole and breath it can follow from start to end.
     """
     held = harp.nearest_entries(tone.held_hz)
-    low, high = (float(one) for one in np.quantile(tone.hz, (0.1, 0.9)))
-    if cents(high, low) < 50.0:
+    low, high = (float(hz) for hz in np.quantile(tone.hz, (0.1, 0.9)))
+    if cents(high, low) < PARTS.moving_cents:
         return held
-    ends = {(tab.hole, tab.breath) for tab in harp.nearest_entries(low)} & {
+    reeds = {(tab.hole, tab.breath) for tab in harp.nearest_entries(low)} & {
         (tab.hole, tab.breath) for tab in harp.nearest_entries(high)
     }
-    ways = [
-        min(own, key=lambda tab: abs(cents(harp.hz(tab), tone.held_hz)))
-        for hole, breath in sorted(ends)
+    entries = [
+        min(of_reed, key=lambda tab: abs(cents(harp.hz(tab), tone.held_hz)))
+        for hole, breath in sorted(reeds)
         if (
-            own := [tab for tab in harp.hole_entries(hole) if tab.breath is breath and not tab.over]
+            of_reed := [
+                tab for tab in harp.hole_entries(hole) if tab.breath is breath and not tab.over
+            ]
         )
     ]
-    return tuple(ways) or held
+    return tuple(entries) or held
 
 
 @dataclass(frozen=True, slots=True)
 class _State:
-    """Where both parts are: the number of the last note of each, -1 before the first."""
+    """State of both parts: cost, index of the last note of each (-1 before the first), the state
+    before, and the part of the note that led here (2 for neither)."""
 
     cost: float
     last: tuple[int, int]
@@ -217,37 +245,37 @@ class _State:
 
 
 def separate_players(notes: Sequence[ToneGroup]) -> PartAssignment:
-    """Notes given to two parts.
+    """Assign notes to two players.
 
-    How loud each part is, is not known before; it starts from what is louder and softer where two
-    sound at a time, and is taken anew from the parts that come of it.
+    The level of each part is unknown at first. It starts from the louder and softer of overlapping
+    notes and is estimated again from the parts that result.
 
     Args:
         notes: in order of their start.
     """
     levels = _louder_and_softer(notes)
     chosen: list[int] = []
-    for _ in range(ROUNDS):
-        chosen = _chosen(notes, levels)
-        anew = [_level(notes, chosen, part, levels[part]) for part in (0, 1)]
-        if anew == list(levels):
+    for _ in range(PARTS.rounds):
+        chosen = _assign(notes, levels)
+        updated = [_median_level(notes, chosen, part, levels[part]) for part in (0, 1)]
+        if updated == list(levels):
             break
-        levels = (anew[0], anew[1])
-    one, two, left = (
+        levels = (updated[0], updated[1])
+    part_a, part_b, left = (
         tuple(note for note, part in zip(notes, chosen, strict=True) if part == wanted)
         for wanted in (0, 1, 2)
     )
-    first, second = sorted((one, two), key=_sounding, reverse=True)
+    first, second = sorted((part_a, part_b), key=_weight, reverse=True)
     return PartAssignment(first, second, left)
 
 
 def _louder_and_softer(notes: Sequence[ToneGroup]) -> tuple[float, float]:
-    """Median levels of the louder and the softer of two notes that sound at a time."""
+    """Median levels of the louder and the softer of overlapping notes, dB."""
     pairs = [
-        sorted((one.level_db, other.level_db))
-        for i, one in enumerate(notes)
+        sorted((note.level_db, other.level_db))
+        for i, note in enumerate(notes)
         for other in notes[i + 1 :]
-        if min(one.end, other.end) - max(one.start, other.start) >= LEAST_S
+        if min(note.end, other.end) - max(note.start, other.start) >= PARTS.min_overlap_s
     ]
     if not pairs:
         return 0.0, 0.0
@@ -255,22 +283,24 @@ def _louder_and_softer(notes: Sequence[ToneGroup]) -> tuple[float, float]:
     return float(louder), float(softer)
 
 
-def _level(notes: Sequence[ToneGroup], chosen: Sequence[int], part: int, known: float) -> float:
-    own = [note.level_db for note, one in zip(notes, chosen, strict=True) if one == part]
-    return float(np.median(own)) if own else known
+def _median_level(
+    notes: Sequence[ToneGroup], chosen: Sequence[int], part: int, default: float
+) -> float:
+    levels = [note.level_db for note, choice in zip(notes, chosen, strict=True) if choice == part]
+    return float(np.median(levels)) if levels else default
 
 
-def _chosen(notes: Sequence[ToneGroup], levels: tuple[float, float]) -> list[int]:
-    """The part of each note, 0 or 1; 2 where it fits in neither."""
+def _assign(notes: Sequence[ToneGroup], levels: tuple[float, float]) -> list[int]:
+    """Part of each note, 0 or 1; 2 for neither."""
     states = [_State(0.0, (-1, -1), None, -1)]
     for i in range(len(notes)):
         best: dict[tuple[int, int], _State] = {}
         for state in states:
-            for after in _ways(state, i, notes, levels):
+            for after in _successors(state, i, notes, levels):
                 known = best.get(after.last)
                 if known is None or after.cost < known.cost:
                     best[after.last] = after
-        states = sorted(best.values(), key=lambda one: one.cost)[:MOST_STATES]
+        states = sorted(best.values(), key=lambda state: state.cost)[: PARTS.max_states]
     chosen: list[int] = []
     at: _State | None = states[0]
     while at is not None and at.before is not None:
@@ -279,48 +309,47 @@ def _chosen(notes: Sequence[ToneGroup], levels: tuple[float, float]) -> list[int
     return chosen[::-1]
 
 
-def _ways(
+def _successors(
     state: _State, i: int, notes: Sequence[ToneGroup], levels: tuple[float, float]
 ) -> Iterator[_State]:
-    note = notes[i]
-    yield _State(state.cost + LEFT_OUT, state.last, state, 2)
+    """States after note `i`."""
+    p, note = PARTS, notes[i]
+    yield _State(state.cost + p.left_out_cost, state.last, state, 2)
     for part in (0, 1):
         last = list(state.last)
-        off = ((note.level_db - levels[part]) / LEVEL_SD_DB) ** 2
-        cost = state.cost + min(LEVEL_MOST, LEVEL * off)
+        off = ((note.level_db - levels[part]) / p.level_sd_db) ** 2
+        cost = state.cost + min(p.max_level_cost, p.level_cost * off)
         if last[part] >= 0:
             before = notes[last[part]]
-            if note.start < before.end - RING_S:
+            if note.start < before.end - p.max_overlap_s:
                 continue
             moved = min(abs(a - b) for a in note.holes for b in before.holes)
-            cost += HOLE * moved + (RESUMES if note.start - before.end > REST_S else 0.0)
+            resumes = note.start - before.end > p.rest_s
+            cost += p.hole_cost * moved + (p.resume_cost if resumes else 0.0)
         last[part] = i
         yield _State(cost, (last[0], last[1]), state, part)
 
 
-def _sounding(notes: Sequence[ToneGroup]) -> float:
-    return sum(one.seconds * 10.0 ** (one.level_db / 20.0) for one in notes)
+def _weight(notes: Sequence[ToneGroup]) -> float:
+    """Duration of notes, weighted by amplitude."""
+    return sum(note.seconds * 10.0 ** (note.level_db / 20.0) for note in notes)
 
 
 def to_heard_note(note: ToneGroup, harp: Harp, rate: int) -> HeardNote:
-    """A note of a part, as the ear would tell it."""
+    """Return a note of a part in the form of the ear's notes, at `rate` samples per second."""
     tone, tab = note.tones[0], note.tabs[0]
     length = tone.seconds
     at = tone.at - tone.start
-    held = max(held_parts(at, tone.hz, length), key=lambda one: one.end - one.start, default=None)
+    rests = held_parts(at, tone.hz, length)
+    held = max(rests, key=lambda rest: rest.end - rest.start, default=None)
     hz = tone.held_hz if held is None else held.hz
-    own = [
-        one
-        for one in harp.hole_entries(tab.hole)
-        if one.breath is tab.breath and one.over == tab.over
-    ]
-    tab = min(own, key=lambda one: abs(cents(hz, harp.hz(one))))
+    tab = nearest_entry_of_reed(hz, tab, harp)
     others = [
         (other.level_db - tone.level_db, entry.hole)
         for other, entry in zip(note.tones[1:], note.tabs[1:], strict=True)
     ]
     leak_db, leak_hole = max(others, default=(None, None))
-    sounding = {hole for db, hole in others if db > LOOSE_DB} | {tab.hole}
+    sounding = {hole for db, hole in others if db > NOTATION.loose_db} | {tab.hole}
     return HeardNote(
         start=round(tone.start * rate),
         end=round(tone.end * rate),
@@ -334,7 +363,7 @@ def to_heard_note(note: ToneGroup, harp: Harp, rate: int) -> HeardNote:
         leak_hole=leak_hole,
         level_db=tone.level_db,
         path=tuple(
-            (round(second * rate), float(one)) for second, one in zip(tone.at, tone.hz, strict=True)
+            (round(second * rate), float(f0)) for second, f0 in zip(tone.at, tone.hz, strict=True)
         ),
         motion=estimate_motion(at, tone.hz, length),
         tremolo=None,
