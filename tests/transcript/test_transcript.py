@@ -129,7 +129,7 @@ def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
     found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
     assert found.notes[1].cleanness_rule == "loose"
     assert found.notes[-1].tab == "4+5"
-    assert found.notes[0].care == "plain"
+    assert found.notes[0].cleanness_rule == "plain"
 
 
 def test_a_passage_is_picked_out(tmp_path: Path) -> None:
