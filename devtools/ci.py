@@ -3,8 +3,8 @@
     python -m devtools.ci                  # into .ci/venv-X.Y
     python -m devtools.ci --no-install     # with the packages of this Python
 
-Needs Python 3.11 or newer and nothing else. Continuous integration calls it for each system and each
-version of Python; tests whose programs are missing (PulseAudio, tmux, a browser) are skipped.
+Needs Python 3.11 or newer and nothing else. Continuous integration calls it for each system and
+version of Python. Tests whose programs are missing (PulseAudio, tmux, a browser) are skipped.
 """
 
 from __future__ import annotations
