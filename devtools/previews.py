@@ -62,7 +62,7 @@ def _guide(take: TakeState) -> GuideState:
         words="Choose an input.",
         choices=("built in", "on the stand"),
         heard=take.displayed,
-        said=microphone_verdict(take.displayed)[0],
+        message=microphone_verdict(take.displayed)[0],
     )
 
 
@@ -96,7 +96,7 @@ PREVIEWS: Mapping[str, Preview] = {
     ),
     "status_line": Preview(StatusLine, StatusState.of),
     "tab_page": Preview(TabPage, lambda take: TabPageState.of(DRILL, take)),
-    "verdict": Preview(VerdictLines, VerdictState.of_take),
+    "verdict": Preview(VerdictLines, VerdictState.of),
 }
 """By the name of the widget's module in `trainer.app.widgets`."""
 

@@ -124,7 +124,7 @@ def test_help_is_about_the_screen_it_is_asked_on_and_the_palette_finds_its_keys(
             assert "measure its reeds" in text(pilot)
             await pilot.press("escape")
             await pilot.pause(0.2)
-            found = {line.words for line, _ in KeyCommands(app.screen)._found()}
+            found = {line.words for line, _ in KeyCommands(app.screen)._bindings()}
             for owner in (HarpsScreen, PracticeScreen, TrainerApp):
                 assert {binding.tooltip for binding in owner.BINDINGS} <= found
 

@@ -96,7 +96,7 @@ def test_a_tone_needs_a_take_that_listens() -> None:
         await press(pilot, "space")
         puppet.queue.append(TakeFinished())
         shown = await press(pilot, "d")
-        assert "the tone sounds while it listens" in shown
+        assert "press space first: the tone needs an open microphone" in shown
         assert not puppet.asked
 
     run(test, PLAN, size=LARGE)

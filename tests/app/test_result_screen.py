@@ -12,7 +12,7 @@ from textual.widgets import OptionList, Static
 
 from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
-from trainer.app.playback import STEP_MARGIN_S
+from trainer.app.playback import PLAYBACK_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.take_state import TakeState
@@ -144,11 +144,11 @@ def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
                 Path("take.flac"),
                 aloud=True,
                 first=0.0,
-                last=1 / 48_000 + STEP_MARGIN_S,
+                last=1 / 48_000 + PLAYBACK_MARGIN_S,
                 output="stage",
             )
             await walk(app, pilot, "a")  # stops it
-            await until(pilot, lambda: screen.heard is None)
+            await until(pilot, lambda: screen.playing is None)
             await walk(app, pilot, "e")
             assert puppet.plans[-1].bars == (1, 1)
             assert isinstance(puppet.plans[-1].source, PlayerSpec)
@@ -168,6 +168,6 @@ def test_a_step_without_sound_says_so() -> None:
             app.push_screen(screen)
             await pilot.pause()
             await walk(app, pilot, "a")
-            assert "not at hand" in text(pilot)
+            assert "audio of this take is missing" in text(pilot)
 
     asyncio.run(scene())

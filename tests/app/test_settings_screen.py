@@ -165,7 +165,7 @@ def test_a_value_is_typed_judged_and_kept_with_all_comments(
         assert "minutes of a day's set, a number from 1 to 480" in text(pilot)
         assert "15: from the file" in text(pilot)
         await press(pilot, "enter")
-        await said(pilot, "✓ enter keeps it, esc does not")
+        await said(pilot, "✓ enter saves, esc cancels")
         await press(pilot, *typed("00"))
         await said(pilot, "× 'practice.minutes' must be minutes of a day's set")
         assert await faint(pilot) == set()
@@ -194,7 +194,7 @@ def test_esc_leaves_a_value_as_it_was_and_then_the_screen(
         assert "✓" not in text(pilot)
         await press(pilot, "question_mark")
         assert isinstance(pilot.app.screen, HelpScreen)
-        assert "type another value" in text(pilot)
+        assert "type a new value" in text(pilot)
         await press(pilot, "escape", "escape")
         assert isinstance(pilot.app.screen, PracticeScreen)
         await opened(pilot)
@@ -272,7 +272,7 @@ def test_a_variable_that_goes_before_the_file_is_told(monkeypatch: pytest.Monkey
         await go_to(pilot, "harp.a4")
         assert "variable TRAINER_A4" in text(pilot)
         await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
-        await said(pilot, "But TRAINER_A4 is set, and goes before it.")
+        await said(pilot, "But the variable TRAINER_A4 overrides it.")
         assert "Settings:" in shown
 
     run(test, held(PLAN))

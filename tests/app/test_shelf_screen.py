@@ -32,7 +32,7 @@ SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
 
 
 def found(query: str) -> set[str]:
-    return {one.drill.name for one in ENTRIES if one.fits(query)}
+    return {one.drill.name for one in ENTRIES if one.matches(query)}
 
 
 def type_in(words: str) -> list[str]:
@@ -72,8 +72,8 @@ def test_all_words_must_fit_and_what_is_half_typed_takes_nothing_away() -> None:
 
 def test_every_drill_is_found_by_its_own_title_and_skills() -> None:
     for one in ENTRIES:
-        assert one.fits(one.drill.title)
-        assert one.fits(" ".join(one.drill.skills))
+        assert one.matches(one.drill.title)
+        assert one.matches(" ".join(one.drill.skills))
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 9), (120, 13), (200, 13)])
@@ -110,7 +110,7 @@ def test_typing_finds_and_enter_opens(size: tuple[int, int]) -> None:
         assert "even eighths" in shown
         shown = await press(pilot, *type_in("x"))
         assert f"0 of {len(SHELF)} drills" in shown
-        assert "No drill has all of that" in shown
+        assert "No drill matches" in shown
         await press(pilot, "enter", "tab")  # there is nothing to open or to hear
         assert isinstance(pilot.app.screen, ShelfScreen)
         shown = await press(pilot, "escape")
@@ -203,7 +203,7 @@ def test_why_nothing_is_heard_is_told() -> None:
 def test_nothing_is_heard_over_a_take() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s", "tab")
-        assert "A take is running. Go back with esc, stop it with space" in shown
+        assert "A take is running: press esc, then space to stop it" in shown
         assert len(puppet.plans) == 1
 
     run(test, PLAN, shelf=SHELF, autostart=True)
@@ -227,7 +227,7 @@ def test_an_idle_shelf_costs_nothing_and_an_empty_one_says_so() -> None:
 
     async def empty(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s", "tab", "enter", "down")
-        assert "There is no drill on the shelf." in shown
+        assert "The shelf is empty." in shown
         await press(pilot, "escape")
         assert isinstance(pilot.app.screen, PracticeScreen)
 

@@ -131,7 +131,7 @@ def test_one_key_starts_the_entry(tmp_path: Path) -> None:
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await until_read(app, pilot)
             assert "C harp:" in str(screen.query_one("#day", Static).visual)
-            assert "minutes" in str(screen.query_one("#day", Static).visual)
+            assert " min" in str(screen.query_one("#day", Static).visual)
             await pilot.press("space")
             await pilot.pause()
             assert isinstance(app.screen, PracticeScreen)

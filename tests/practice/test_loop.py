@@ -25,7 +25,7 @@ from tests.support.readings import reading
 from tests.support.terminal import Terminal
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.result import ResultScreen
-from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, passage_text
+from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, loop_text
 from trainer.cli.exit_codes import ExitCode
 from trainer.cli.loop import apply_typed_change
 from trainer.harp import Harp
@@ -245,7 +245,7 @@ def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) 
 
 def test_the_passage_in_words_and_its_place() -> None:
     passage = Passage(Path("x.wav"), 4.0, 6.0, 0.5, 1.0, tempo=60.0, count_in=2)
-    assert passage_text(passage) == "4.00 to 6.00 s   50 % speed   1 half step up   count-in 2"
+    assert loop_text(passage) == "4.00 to 6.00 s   50 % speed   1 half step up   count-in 2"
     state = LoopState(passage, 10.0, (), SOUNDS, 3.9)
     assert (state.place, state.rounds) == (None, 0)
     assert replace(state, played=6.0).place == pytest.approx(5.0)
@@ -351,7 +351,7 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
         assert isinstance(heard, RecordingSpec)
         assert heard.path == asked.passage.path
         puppet.queue.append(TakeFinished())
-        await until(pilot, lambda: result.heard is None)
+        await until(pilot, lambda: result.playing is None)
         await pilot.press("escape")
         await pilot.pause(0.1)
         assert not asked.passage.path.exists()

@@ -245,6 +245,6 @@ def test_the_screen_counts_the_steps_of_the_whole_pass() -> None:
     take = TakeState(plan_of())
     for event in play(plan_of(), Asking((beat(7), PassControl.GO_BACK))):
         take.apply(event)
-        state = VerdictState.of_take(take)
-        assert state.done <= state.of == len(QUAY.steps)
-    assert state.done == state.of
+        state = VerdictState.of(take)
+        assert state.marked <= state.total == len(QUAY.steps)
+    assert state.marked == state.total

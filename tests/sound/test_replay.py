@@ -10,7 +10,7 @@ import pytest
 import soundfile as sf
 
 from tests.support.pulse import SINK, Pulse
-from trainer.app.playback import STEP_MARGIN_S, bar_playback_plan, step_playback_plan
+from trainer.app.playback import PLAYBACK_MARGIN_S, bar_playback_plan, step_playback_plan
 from trainer.app.take_state import TakeState
 from trainer.drill import find_drill
 from trainer.harp import Harp
@@ -93,7 +93,7 @@ def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:
     assert start is not None
     assert end is not None
     sound, _ = sf.read(known.outcome.audio)
-    margin = round(STEP_MARGIN_S * RATE)
+    margin = round(PLAYBACK_MARGIN_S * RATE)
     wanted = sound[start - margin : end + margin]
     size = 1 << (len(played) + len(wanted)).bit_length()
     cross = np.fft.irfft(np.fft.rfft(played, size) * np.conj(np.fft.rfft(wanted, size)))

@@ -1,8 +1,8 @@
 """The Textual app.
 
-Textual paints at most so often as this variable says, and reads it once, when it is imported.
-Its own timer and the app's would wait for each other at the usual 60. The app keeps its own pace,
-so that Textual's is set to a millisecond: what is shown is painted at once, at the same cost.
+Textual reads TEXTUAL_FPS, its maximum paint rate per second, once, when it is imported. The app has
+a frame timer of its own; with Textual's usual 60, the two timers would wait for each other. At 1000
+a change is painted at once, at the same cost.
 """
 
 import os

@@ -1,4 +1,4 @@
-"""The app: it owns the session, the clock that polls it, and the stack of screens."""
+"""The app: the session, the timer that polls it, and the stack of screens."""
 
 from __future__ import annotations
 
@@ -27,22 +27,27 @@ from trainer.practice import Plan
 from trainer.sound.passage import Passage
 
 SCREEN_FRAME_S = 1 / 60
+"""Time between two frames, in seconds."""
 POLL_INTERVAL_S = 1 / 240
-"""How often events are taken in; what is urgent among them is not kept for the next frame."""
+"""Time between two polls of the session, in seconds. A note that has just begun is shown at once,
+not at the next frame."""
+TALL_ROWS = 34
+"""Rows from which a screen uses its roomier layout."""
 
 
 class TrainerApp(App[None]):
-    """The trainer on a screen.
+    """The trainer as a full-screen app.
 
     Args:
-        listener: what plays plans and tells what happens. It is closed when the app ends.
-        shelf: the drills at hand.
-        plan: what is to be played first; without a drill, the app only listens.
-        autostart: whether to begin at once.
-        today: whether the day's set comes first.
-        guide: whether the first-run guide comes before all.
-        theme: which of :data:`trainer.app.theme.THEMES`.
-        motion: ``full``, or ``reduced``: nothing glides, and the needle goes in whole cents.
+        listener: plays plans and reports events. It is closed when the app ends.
+        shelf: the available drills.
+        plan: the first plan; without a drill, the app only listens.
+        autostart: whether to start the plan at once.
+        today: whether to open the daily set first.
+        guide: whether to open the first-run guide first; it goes before `today`.
+        theme: name of one of :data:`trainer.app.theme.THEMES`.
+        motion: ``full``, or ``reduced`` for no animation and a needle in whole cents.
+        loop: a passage to loop and the half steps from its harp to the plan's; None for none.
 
     Raises:
         HarpError: the harp cannot play the plan's drill.
@@ -52,7 +57,7 @@ class TrainerApp(App[None]):
     CSS_PATH = "app.tcss"
     COMMANDS: ClassVar = {KeyCommands}
     COMMAND_PALETTE_BINDING = "ctrl+p"
-    VERTICAL_BREAKPOINTS = [(0, "-short"), (34, "-tall")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-short"), (TALL_ROWS, "-tall")]  # noqa: RUF012
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("question_mark", "help", "help", key_display="?", tooltip="this page"),
         Binding("q", "quit", "quit", tooltip="quit"),
@@ -61,7 +66,7 @@ class TrainerApp(App[None]):
             "command_palette",
             "find",
             show=False,
-            tooltip="find any of these by typing its words",
+            tooltip="find a command by its name",
         ),
     ]
 
@@ -86,16 +91,16 @@ class TrainerApp(App[None]):
         self._autostart = autostart
         self._today = today
         self._guide = guide
-        self._passage = loop
-        self._clock: Timer | None = None
+        self._first_loop = loop
+        self._poll_timer: Timer | None = None
         self._next_frame = 0.0
 
     def on_mount(self) -> None:
-        """Put up the first screen and start the clock."""
-        self._clock = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
+        """Push the first screen and create the poll timer."""
+        self._poll_timer = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
         plan = self.session.plan
-        if self._passage is not None:
-            self.push_screen(LoopScreen(self.session, *self._passage))
+        if self._first_loop is not None:
+            self.push_screen(LoopScreen(self.session, *self._first_loop))
         elif plan.drill is None:
             self.push_screen(ListenScreen(self.session))
         else:
@@ -107,14 +112,14 @@ class TrainerApp(App[None]):
                 self.call_after_refresh(practice.action_today)
             if self._autostart:
                 self.session.start(plan)
-        self.call_after_refresh(_freeze)
+        self.call_after_refresh(_freeze_garbage)
 
     def on_unmount(self) -> None:
-        """Let go of the listener."""
+        """Close the session."""
         self.session.close()
 
     def on_resize(self, event: events.Resize) -> None:
-        """Say so when there is no room, and go on when there is."""
+        """Cover the screens while the window is too small."""
         small = isinstance(self.screen, TooSmallScreen)
         if fits(event.size) and small:
             self.pop_screen()
@@ -122,22 +127,24 @@ class TrainerApp(App[None]):
             self.push_screen(TooSmallScreen())
 
     def get_line_filters(self) -> Sequence[LineFilter]:
-        """What is done to every line before it is shown: in the plain theme, colours go."""
+        """Return the filters of all lines; the plain theme removes colours."""
         filters = super().get_line_filters()
         return [*filters, COLOUR_REMOVER] if self.theme == "plain" else filters
 
     def action_help(self) -> None:
-        """The keys and the words."""
+        """Open the help page."""
         if not isinstance(self.screen, HelpScreen):
             self.push_screen(HelpScreen(self.screen))
 
     def _wake(self) -> None:
-        if self._clock is not None:
-            self._clock.resume()
+        if self._poll_timer is not None:
+            self._poll_timer.resume()
 
     def _tick(self) -> None:
-        """Take in what is new and show it, at every frame or at once where it is urgent; nothing
-        is done while no take runs."""
+        """Poll the session; show the take once a frame, or at once where it is urgent.
+
+        The timer is paused while no take runs.
+        """
         urgent = self.session.poll()
         now = time.monotonic()
         due = (
@@ -145,7 +152,7 @@ class TrainerApp(App[None]):
             or not self.session.busy
         )
         if due:
-            # By deadlines, because turns come a little late, and intervals would add that up.
+            # A deadline, not an interval: timers fire a little late, and intervals add that up.
             self._next_frame += SCREEN_FRAME_S
             if self._next_frame < now:
                 self._next_frame = now + SCREEN_FRAME_S
@@ -154,14 +161,16 @@ class TrainerApp(App[None]):
                 if due:
                     screen.show(self.session.take)
                 elif urgent:
-                    screen.hurry(self.session.take)
+                    screen.show_urgent(self.session.take)
                 break
-        if not self.session.busy and self._clock is not None:
-            self._clock.pause()
+        if not self.session.busy and self._poll_timer is not None:
+            self._poll_timer.pause()
 
 
-def _freeze() -> None:
-    """Keep the collector from walking the app's objects again and again: it would stop the
-    screen for 20 to 40 ms each time."""
+def _freeze_garbage() -> None:
+    """Exempt the app's objects from garbage collection.
+
+    A collection that walks them stops the screen for 20 to 40 ms.
+    """
     gc.collect()
     gc.freeze()

@@ -1,9 +1,9 @@
 """A widget that is drawn row by row and repaints only the rows that changed.
 
-A row is a few stretches of text, each with the name of a pen. What draws rows is a pure function
-of a plain state, so that it can be tested and tried without a screen; the canvas turns rows into
-Textual's strips. It answers `render_lines` from its own strips, because Textual's cache would
-build every line again for borders and padding that a canvas does not have.
+A row is a sequence of text spans, each with the name of a pen. Rows are drawn by pure functions of
+a plain state, which can be tested and previewed without a screen; the canvas turns rows into
+Textual's strips. It overrides `render_lines`, because Textual's cache would render every line again
+for borders and padding that a canvas does not have.
 """
 
 from __future__ import annotations
@@ -22,15 +22,16 @@ from textual.widget import Widget
 from trainer.app.theme import THEME_PENS, Pen
 
 TextSpan = tuple[str, str]
-"""A stretch of text and the name of its pen, one of those in `LOOKS`."""
+"""A text and the name of its pen, a key of a theme in `THEME_PENS`."""
 
 TextRow = tuple[TextSpan, ...]
+"""One row of a canvas. Every character is one cell wide."""
 
 StateT = TypeVar("StateT")
 
 
 def merge_spans(spans: Iterable[TextSpan]) -> TextRow:
-    """A row, with neighbours of one pen joined and empty stretches left out."""
+    """Return a row with adjacent spans of one pen merged and empty spans dropped."""
     row: list[TextSpan] = []
     for text, pen in spans:
         if row and row[-1][1] == pen:
@@ -41,7 +42,7 @@ def merge_spans(spans: Iterable[TextSpan]) -> TextRow:
 
 
 def row_from_cells(cells: Sequence[str], pens: Sequence[str]) -> TextRow:
-    """A row from a character and a pen for each cell."""
+    """Return a row from one character and one pen per cell."""
     row: list[TextSpan] = []
     start = 0
     for x in range(1, len(cells) + 1):
@@ -52,12 +53,12 @@ def row_from_cells(cells: Sequence[str], pens: Sequence[str]) -> TextRow:
 
 
 def cell_width(row: TextRow) -> int:
-    """Cells of a row whose characters are one cell wide."""
+    """Return the width of a row in cells."""
     return sum(len(text) for text, _ in row)
 
 
 def truncate(row: TextRow, width: int) -> TextRow:
-    """A row of at most so many cells; one that is longer ends in an ellipsis."""
+    """Return a row cut to `width` cells, with an ellipsis at the end if it was longer."""
     if cell_width(row) <= width:
         return row
     room = width - 1
@@ -69,16 +70,16 @@ def truncate(row: TextRow, width: int) -> TextRow:
 
 
 def justify(left: TextRow, right: TextRow, width: int) -> TextRow:
-    """A row with one part at its left end and one at its right; the left one gives way."""
+    """Return a row of `width` cells with text at both ends; the left one is cut if needed."""
     left = truncate(left, max(1, width - cell_width(right) - 1))
     gap = width - cell_width(left) - cell_width(right)
     return merge_spans([*left, (" " * gap, "text"), *right])
 
 
 class Canvas(Widget, Generic[StateT]):
-    """Base of the widgets that are drawn in rows from a state.
+    """Base class of widgets that are drawn in rows from a state.
 
-    A subclass gives :meth:`draw`; whoever feeds it calls :meth:`show`.
+    A subclass implements :meth:`draw`; a screen calls :meth:`show`.
     """
 
     DEFAULT_CSS = "Canvas { height: auto; padding: 0; border: none; }"
@@ -95,22 +96,22 @@ class Canvas(Widget, Generic[StateT]):
         self._background: Color | None = None
 
     def draw(self, state: StateT, width: int, height: int) -> Sequence[TextRow]:
-        """All rows of a state, at most `height` of at most `width` cells."""
+        """Draw a state as at most `height` rows of at most `width` cells."""
         raise NotImplementedError
 
     def show(self, state: StateT) -> None:
-        """Take a new state and repaint what it changes."""
+        """Set the state and repaint the rows that differ."""
         if state != self.state:
             self.state = state
             self.redraw()
 
     def redraw(self) -> None:
-        """Draw the present state again."""
+        """Draw the current state again."""
         if self.state is not None and self.extent:
             self.paint(enumerate(self.draw(self.state, *self.extent)))
 
     def paint(self, rows: Iterable[tuple[int, TextRow]]) -> None:
-        """Put rows in their places, each with its line number, and repaint those that differ."""
+        """Set rows, given with their line numbers, and repaint those that differ."""
         width, height = self.extent
         changed = []
         for y, row in rows:
@@ -131,15 +132,15 @@ class Canvas(Widget, Generic[StateT]):
             self.redraw()
 
     def notify_style_update(self) -> None:
-        """Forget the styles that were made from the old theme."""
+        """Discard the styles of the old theme."""
         super().notify_style_update()
         self._styles.clear()
         self._background = None
         self._stale.update(range(len(self._rows)))
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        """The strips of a part of the canvas."""
-        if crop.bottom > len(self._rows):  # painted before it was told of its new size
+        """Return the strips of a region."""
+        if crop.bottom > len(self._rows):  # painted before the resize event
             return [Strip.blank(crop.width, self._style("text"))] * crop.height
         for y in self._stale:
             self._strips[y] = self._strip(self._rows[y])
@@ -153,16 +154,18 @@ class Canvas(Widget, Generic[StateT]):
         strip = Strip([Segment(text, self._style(pen)) for text, pen in row])
         strip = strip.adjust_cell_length(self.extent.width, self._style("text"))
         for line_filter in self.get_line_filters():
-            strip = strip.apply_filter(line_filter, self._back())
+            strip = strip.apply_filter(line_filter, self._background_color())
         return strip
 
     def _style(self, name: str) -> Style:
         style = self._styles.get(name)
         if style is None:
-            style = self._styles[name] = _style(THEME_PENS[self.app.theme][name], self._back().hex6)
+            style = self._styles[name] = _style(
+                THEME_PENS[self.app.theme][name], self._background_color().hex6
+            )
         return style
 
-    def _back(self) -> Color:
+    def _background_color(self) -> Color:
         if self._background is None:
             self._background = self.background_colors[1]
         return self._background

@@ -1,4 +1,4 @@
-"""The day's set for the screen: read from the journal of a plan."""
+"""The daily set as the screen shows it, read from the journal."""
 
 from __future__ import annotations
 
@@ -14,16 +14,16 @@ from trainer.sound import PlayerSpec
 from trainer.store import Journal
 
 RECENT_TAKES = 8
-"""Last takes of a drill that are shown."""
+"""Takes of a drill whose scores are shown."""
 
 
 @dataclass(frozen=True, slots=True)
 class DailySetView:
-    """What the screen shows of a day.
+    """A daily set with recent scores.
 
     Attributes:
         day: the set.
-        recent: scores of the last whole takes of each of its drills, the oldest first.
+        recent: scores of the last whole takes of each drill by its name, oldest first.
     """
 
     day: DailySet
@@ -31,12 +31,12 @@ class DailySetView:
 
 
 def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
-    """The set of the player's day, as far as it has been played.
+    """Load the player's daily set and how far it has been played.
 
     Args:
-        plan: whose journal it is; without one, that of the settings. Where the built-in player
-            plays, its takes count.
-        shelf: the drills at hand.
+        plan: names the journal and the player; the settings fill in what it leaves open. Takes of
+            the built-in player count only if it is the plan's source.
+        shelf: the available drills.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -45,8 +45,8 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
     player = plan.player or settings.player.name
     with Journal(plan.journal or settings.journal.file) as journal:
         drills, today = Shelf(tuple(shelf), ()), date.today()
-        made = journal.day(player, today)  # perhaps for other minutes, by the command
-        minutes = made[0] if made else settings.practice.minutes
+        stored = journal.day(player, today)  # a command may have made it for other minutes
+        minutes = stored[0] if stored else settings.practice.minutes
         counting = (
             (*PLAYER_SOURCES, "player") if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
         )

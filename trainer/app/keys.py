@@ -1,7 +1,6 @@
-"""What keys do, in words: the help page and the command palette are made of the bindings.
+"""Descriptions of key bindings, for the help page and the command palette.
 
-The words of a binding are its tooltip, in a clause; its description is what the footer has room
-for.
+A binding's tooltip is the full description; its `description` is the short one of the footer.
 """
 
 from __future__ import annotations
@@ -37,12 +36,12 @@ KEY_NAMES = {
 
 @dataclass(frozen=True, slots=True)
 class KeyLine:
-    """What one key does.
+    """One binding, described.
 
     Attributes:
-        keys: how they are written.
+        keys: the keys as the player knows them, separated by spaces.
         words: what they do.
-        action: what is run, as Textual writes actions.
+        action: the Textual action they run.
     """
 
     keys: str
@@ -51,7 +50,7 @@ class KeyLine:
 
 
 def key_lines(owner: Screen[object] | App[object] | type) -> Iterator[KeyLine]:
-    """What the keys of a screen, or of the app, do, in their order."""
+    """Yield the bindings of a screen or of the app, in their order."""
     for binding in getattr(owner, "BINDINGS", ()):
         assert isinstance(binding, Binding)
         keys = " ".join(_name(key) for key in binding.key.split(","))

@@ -1,4 +1,4 @@
-"""Letters three rows high, out of half blocks, to be read from a step away."""
+"""Text three rows high, made of half blocks, legible from a step away."""
 
 from __future__ import annotations
 
@@ -36,11 +36,13 @@ _GLYPHS = {
 
 
 def large_rows(text: str) -> tuple[str, str, str]:
-    """The three rows of a text of digits, tab signs and the letters of FLAT, SHARP, IN TUNE,
-    NOT.
+    """Return the three rows of a text.
+
+    Args:
+        text: digits, tab signs and the letters of FLAT, SHARP, IN TUNE and NOT.
 
     Raises:
-        KeyError: there is no such letter here.
+        KeyError: the text has another character.
     """
     glyphs = [_GLYPHS[character] for character in text]
     top, middle, foot = (" ".join(glyph[row] for glyph in glyphs) for row in range(3))

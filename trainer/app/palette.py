@@ -1,5 +1,4 @@
-"""What the command palette finds: all that keys do on the screen in hand, and on the practice
-screen, in the words of the help page."""
+"""The command palette: the key bindings of the current screen, the practice screen and the app."""
 
 from __future__ import annotations
 
@@ -15,11 +14,11 @@ from trainer.app.screens.practice import PracticeScreen
 
 
 class KeyCommands(Provider):
-    """The commands."""
+    """Provides the bindings as commands."""
 
     async def discover(self) -> Hits:
-        """All of them, before anything is typed."""
-        for line, owner in self._found():
+        """Yield all commands, before anything is typed."""
+        for line, owner in self._bindings():
             yield DiscoveryHit(
                 _words(line),
                 lambda line=line, owner=owner: self._run(line, owner),
@@ -27,9 +26,9 @@ class KeyCommands(Provider):
             )
 
     async def search(self, query: str) -> Hits:
-        """Those that fit what is typed."""
+        """Yield the commands that match a query."""
         matcher = self.matcher(query)
-        for line, owner in self._found():
+        for line, owner in self._bindings():
             score = matcher.match(_words(line))
             if score > 0:
                 yield Hit(
@@ -39,11 +38,13 @@ class KeyCommands(Provider):
                     help=f"key {line.keys}",
                 )
 
-    def _found(self) -> Iterator[tuple[KeyLine, Screen[Any] | App[Any]]]:
-        """What can be done, and by whom; what the practice screen does is done there, over
-        whatever lies on it."""
+    def _bindings(self) -> Iterator[tuple[KeyLine, Screen[Any] | App[Any]]]:
+        """Yield each binding with the screen or app that runs its action.
+
+        Actions of the practice screen run on it, whatever screen lies above.
+        """
         screens = self.app.screen_stack
-        practice = next((one for one in screens if isinstance(one, PracticeScreen)), None)
+        practice = next((screen for screen in screens if isinstance(screen, PracticeScreen)), None)
         owners: list[Screen[Any] | App[Any]] = [self.screen]
         if practice is not None and practice is not self.screen:
             owners.append(practice)

@@ -1,7 +1,6 @@
-"""Hearing what nobody marks: a drill as it should sound, or what was played of it.
+"""Playback without marks: a drill as it should sound, or a step as it was played.
 
-It goes through the listener past the session, so that the marks of the take in hand stay as they
-are.
+It uses the session's listener but not the session, so the marks of the current take stay.
 """
 
 from __future__ import annotations
@@ -20,14 +19,13 @@ from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 
 
 def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
-    """The plan by which a drill is heard.
+    """Return a plan that plays a drill once, aloud, without a journal entry.
 
-    It is played once, on the harp in hand where that has the drill's tuning and can play it, else
-    on the one that it is written for; the journal knows nothing of it.
+    It uses the plan's harp if that has the drill's tuning and can play it, else the drill's own.
 
     Args:
-        drill: which one.
-        plan: what is in hand: its harp, and where its sound goes.
+        drill: the drill.
+        plan: the current plan, for its harp and its output device.
     """
     harp, source = plan.harp, plan.source
     if harp.tuning.name != drill.tuning or find_unplayable(drill.steps, harp):
@@ -37,12 +35,16 @@ def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
     return Plan(harp, player, drill=drill, loop=False)
 
 
-STEP_MARGIN_S = 0.3
-"""What is heard of the take before a step and after it."""
+PLAYBACK_MARGIN_S = 0.3
+"""Time played before and after a step, in seconds."""
 
 
 def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
-    """The plan by which a step is heard as it was played; None where its sound is not at hand."""
+    """Return a plan that plays a step of a take as it was played.
+
+    Returns:
+        None if the step was not played, or the take's audio is missing.
+    """
     measured, plan = mark.measured, take.plan
     if take.outcome.audio is None or measured.start is None or take.reading is None:
         return None
@@ -53,15 +55,15 @@ def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
     spec = RecordingSpec(
         Path(take.outcome.audio),
         aloud=True,
-        first=max(0.0, first - STEP_MARGIN_S),
-        last=last + STEP_MARGIN_S,
+        first=max(0.0, first - PLAYBACK_MARGIN_S),
+        last=last + PLAYBACK_MARGIN_S,
         output=output,
     )
     return Plan(plan.harp, spec)
 
 
 def bar_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
-    """The plan by which the bar of a step is heard as it should sound."""
+    """Return a plan that plays the bar of a step as it should sound; None without a drill."""
     drill = take.drill
     if drill is None:
         return None
@@ -71,15 +73,15 @@ def bar_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
 
 
 class Playback:
-    """Lets drills be heard through a listener, one at a time.
+    """Plays plans through a listener, one at a time.
 
     Args:
-        listener: what plays them; it must be given back, by :meth:`stop` and :meth:`poll`, before
-            a take begins.
+        listener: plays them; before a take begins, playback must end: call :meth:`stop`, then
+            :meth:`poll` until it returns False.
 
     Attributes:
-        plan: what is heard now; None while all is still.
-        trouble: why the last one could not be heard, in a sentence; empty if it could.
+        plan: the plan that is playing; None for none.
+        trouble: why the last one could not be played, as a sentence; empty if it could.
     """
 
     def __init__(self, listener: ListenerLike) -> None:
@@ -88,7 +90,7 @@ class Playback:
         self._listener = listener
 
     def start(self, plan: Plan) -> None:
-        """Let a plan be heard; nothing else may be."""
+        """Start to play a plan; nothing else may be playing."""
         self.trouble = ""
         try:
             self._listener.begin(plan)
@@ -98,12 +100,12 @@ class Playback:
         self.plan = plan
 
     def stop(self) -> None:
-        """Let it end soon."""
+        """End playback soon."""
         if self.plan is not None:
             self._listener.stop()
 
     def poll(self) -> bool:
-        """Take in what has happened; whether something is still heard."""
+        """Apply the listener's events; return whether playback goes on."""
         if self.plan is None:
             return False
         for event in self._listener.poll():

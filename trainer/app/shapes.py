@@ -1,4 +1,4 @@
-"""The shapes and words that go with colours, so that no state is told by colour alone."""
+"""Shapes and words that go with the colours, so that no state depends on colour alone."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from trainer.marking import Mark
 
 @dataclass(frozen=True, slots=True)
 class Grade:
-    """How a mark is shown.
+    """How marks of a range of scores are shown.
 
     Attributes:
-        shape: one cell.
+        shape: a character of one cell.
         word: what it means.
-        pen: a key of :data:`trainer.app.theme.PENS`.
-        least: score from which it is given.
+        pen: a key of :data:`trainer.app.theme.CSS_PENS`.
+        least: lowest score of the range.
     """
 
     shape: str
@@ -32,19 +32,19 @@ MARK_GRADES = (
     Grade("○", "not yet", "sharp", 0.0),
 )
 SPARKLINE_BARS = "▁▂▃▄▅▆▇█"
-"""Scores from 0 to 100, as bars of an eighth to eight."""
+"""Bars from one eighth to eight eighths, for scores from 0 to 100."""
 OLD_SHAPE = "·"
-"""Instead of its shape before a mark from an earlier pass."""
+"""Shape of a mark from an earlier pass."""
 MISSED = Grade("×", "not played", "wrong", 0.0)
 
 
 def grade_of_score(score: float) -> Grade:
-    """The grade of a score, 0 to 100."""
+    """Return the grade of a score from 0 to 100."""
     return next(grade for grade in MARK_GRADES if score >= grade.least)
 
 
 def sparkline(scores: Sequence[float]) -> str:
-    """Scores, 0 to 100, as a row of bars, the oldest first."""
+    """Return scores from 0 to 100 as a row of bars, oldest first."""
     top = len(SPARKLINE_BARS) - 1
     return "".join(
         SPARKLINE_BARS[min(top, int(score / 100.0 * len(SPARKLINE_BARS)))] for score in scores
@@ -52,7 +52,7 @@ def sparkline(scores: Sequence[float]) -> str:
 
 
 def grade_of_mark(mark: Mark) -> Grade:
-    """The grade of a step's mark."""
+    """Return the grade of a step's mark."""
     if mark.score <= 0.0 and mark.measured.start is None:
         return MISSED
     return grade_of_score(mark.score)

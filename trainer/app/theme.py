@@ -1,13 +1,12 @@
 """Colours, and the pens that widgets draw with.
 
 The hues are the colour-blind-safe set of Okabe and Ito, "Color Universal Design" (2008,
-https://jfly.uni-koeln.de/color/); each goes with a shape or a word on the screen, so that
-nothing is told by colour alone. The greys are ours. On paper most of the hues are too pale to be
-read, so the light theme has them darkened: the same share of red, green and blue light, of which
-there is less.
+https://jfly.uni-koeln.de/color/); each goes with a shape or a word on the screen, so that no state
+depends on colour alone. The greys are ours. On a white ground most of the hues are too pale to
+read, so the light theme has darker ones with the same proportions of red, green and blue light.
 
-A theme is one of `THEMES`. Canvases draw with its pens, `LOOKS`; everything else is styled with
-`PENS`, whose colours are names that the theme in hand says the meaning of.
+A theme is one of `THEMES`. Canvases draw with its pens, `THEME_PENS`; all other text is styled with
+`CSS_PENS`, whose colours are variables that each theme defines.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ REDDISH_PURPLE = "#cc79a7"
 DARK_ORANGE = "#936400"
 DARK_GREEN = "#007c5a"
 DARK_VERMILLION = "#702e00"
-"""Much darker than it must be: seen without red or green, it would else look like the orange."""
+"""Darker than contrast needs: otherwise it looks like the orange to eyes without red or green."""
 DARK_PURPLE = "#8e5273"
 
 NIGHT = "#0f151b"
@@ -50,16 +49,17 @@ PENCIL = "#55606a"
 PEBBLE = "#808a93"
 
 COLOUR_REMOVER = NoColor()
+"""Line filter of the plain theme."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pen:
-    """How a stretch of text is drawn.
+    """How a span of text is drawn.
 
     Attributes:
-        color: of the letters.
-        back: behind them; None is the widget's own background.
-        bold, reverse, underline: said without colour too.
+        color: foreground.
+        back: background; None for the widget's own.
+        bold, reverse, underline: style that shows without colour, too.
     """
 
     color: str
@@ -100,7 +100,9 @@ LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
         "flat": Pen(BLUE, bold=True),
         "leak": Pen(DARK_PURPLE, bold=True),
         "wrong": Pen(DARK_VERMILLION, bold=True),
-        "now": Pen(BLACK, YELLOW, bold=True),  # as by a marker: yellow letters cannot be read
+        "now": Pen(
+            BLACK, YELLOW, bold=True
+        ),  # a highlighter: yellow letters on white are illegible
         "here": Pen(BLACK, YELLOW, bold=True, reverse=True),
         "band": Pen("#63937f"),
         "aim": Pen(DARK_GREEN),
@@ -112,12 +114,12 @@ LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
 THEME_PENS: Mapping[str, Mapping[str, Pen]] = MappingProxyType(
     {"dark": DARK_PENS, "light": LIGHT_PENS, "plain": DARK_PENS}
 )
-"""The pens of each theme, by name; pure drawing functions know only the names."""
+"""The pens of each theme by name; drawing functions know only the names."""
 
 CSS_PENS: Mapping[str, Pen] = MappingProxyType(
     {name: replace(pen, color=f"$pen-{name}", back=None) for name, pen in DARK_PENS.items()}
 )
-"""Pens whose colour is the name of a theme's variable: for content that Textual styles."""
+"""Pens whose colour is a theme variable, for content that Textual styles."""
 
 
 def _theme(name: str, pens: Mapping[str, Pen], background: str, surface: str) -> Theme:
@@ -155,37 +157,40 @@ THEMES = (
     _theme("light", LIGHT_PENS, PAPER, SAND),
     _theme("plain", DARK_PENS, NIGHT, QUAY),
 )
-"""What `screen.theme` may be. `plain` is the dark one, of which `NO_COLOURS` leaves no colour."""
+"""Values of the setting `screen.theme`. `plain` is the dark theme without its colours."""
 
 
 def apply_theme(app: App[Any], theme: str = "dark") -> None:
-    """Give an app these themes instead of Textual's own, and begin with one of them."""
+    """Replace Textual's themes in an app by these, and select one."""
     others = list(app.available_themes)
-    for one in THEMES:
-        app.register_theme(one)
+    for own in THEMES:
+        app.register_theme(own)
     app.theme = theme
     for name in others:
         app.unregister_theme(name)
 
 
 def pen_color(app: App[Any], pen: str) -> str:
-    """The colour of a pen in the theme in hand."""
+    """Return the colour of a pen in the current theme."""
     return THEME_PENS[app.theme][pen].color
 
 
 def effective_theme(theme: str) -> str:
-    """The theme, or `plain` where no colour is wanted (https://no-color.org) or there is none."""
+    """Return the theme, or `plain` where NO_COLOR is set or the terminal has no colours.
+
+    See https://no-color.org.
+    """
     return theme if not os.environ.get("NO_COLOR") and _has_colours() else "plain"
 
 
 def _has_colours() -> bool:
-    """Whether the terminal has colours, by what the system's terminfo says of it."""
+    """Return whether the terminal has colours, by the system's terminfo."""
     try:
         import curses
-    except ImportError:  # Windows has none, and its terminals have colours
+    except ImportError:  # Windows has no terminfo, and its terminals have colours
         return True
     try:
         curses.setupterm(fd=1)
-    except curses.error:  # a terminal that is not known most likely has them
+    except curses.error:  # an unknown terminal most likely has colours
         return os.environ.get("TERM", "") not in ("", "dumb", "unknown")
     return curses.tigetnum("colors") > 0

@@ -1,4 +1,4 @@
-"""The first-run guide: a microphone that works, the harp in hand, and one note that was heard."""
+"""The first-run guide: choose a microphone and a harp, and have one note detected."""
 
 from __future__ import annotations
 
@@ -30,27 +30,29 @@ from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 
 ASKED_NOTE = Tab(4, Breath.DRAW)
-"""The note that is asked for at the end: it speaks on every harp, and most learn it first."""
+"""The note to play: it speaks easily on every harp, and most players learn it early."""
 MIN_NOTE_S = 0.4
-"""It must have been heard for so long."""
-SYSTEM_DEFAULT = "the system's own choice"
+"""Minimum time the note must be detected, in seconds."""
+SYSTEM_DEFAULT = "system default"
 TEST_TONE_HZ = 440.0
+"""Frequency of the test tone in hertz."""
 
 CHOOSING, PLAYING = 1, 2
+"""Steps of the guide."""
 
 
 class GuideScreen(TakeScreen):
-    """The first-run guide. Ends with a note that was heard, or may be left at any time.
+    """The first-run guide. It ends with a detected note, and can be left at any time.
 
     Args:
-        session: the take and its listener; its plan is given back, with what was chosen.
+        session: the take and its listener; on leaving, its plan is restored with the choices made.
     """
 
     DEFAULT_CSS = """
     GuideScreen #board { height: 1fr; margin: 1 1 0 1; }
-    GuideScreen #said { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
+    GuideScreen #caution { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
     """
-    ABOUT: ClassVar[str] = "A microphone that works, the harp in hand, and one note that was heard."
+    ABOUT: ClassVar[str] = "Choose a microphone and your harp, and play one note to test both."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "choose(-1)", "choose", key_display="↑↓", tooltip="the input above"),
         Binding("down", "choose(1)", "next", show=False, tooltip="the input below"),
@@ -59,14 +61,12 @@ class GuideScreen(TakeScreen):
             "key(-1)",
             "key of the harp",
             key_display="←→",
-            tooltip="a harp a half step lower",
+            tooltip="harp key a half step lower",
         ),
-        Binding("right", "key(1)", "next key", show=False, tooltip="a harp a half step higher"),
-        Binding("enter", "go_on", "go on", tooltip="go on, and keep what was chosen at the end"),
-        Binding("t", "tone", "test tone", tooltip="a test tone, or an end of it"),
-        Binding(
-            "escape", "leave", "leave it", key_display="esc", tooltip="leave the guide as it is"
-        ),
+        Binding("right", "key(1)", "next key", show=False, tooltip="harp key a half step higher"),
+        Binding("enter", "go_on", "go on", tooltip="next step; at the end, save the choices"),
+        Binding("t", "tone", "test tone", tooltip="test tone on or off"),
+        Binding("escape", "leave", "leave", key_display="esc", tooltip="leave without saving"),
     ]
 
     def __init__(self, session: Session) -> None:
@@ -78,46 +78,46 @@ class GuideScreen(TakeScreen):
         self._chosen = 0
         self._trouble = ""
         self._tone = False
-        self._since: float | None = None
+        self._note_since: float | None = None
         self._works = False
         self._board = GuideBoard(id="board")
 
     def compose(self) -> ComposeResult:
-        """What to do, and what is heard."""
+        """Yield the board and the caution."""
         yield Static("Getting ready to play", classes="title")
         yield self._board
-        yield Static(Content(f"t sounds a test tone: {HEADPHONE_CAUTION}"), id="said")
+        yield Static(Content(f"t plays a test tone: {HEADPHONE_CAUTION}"), id="caution")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Listen with what the settings say, and look which inputs there are."""
+        """Start to listen, and list the inputs."""
         super().on_mount()
         devices = self.session.listener.request(ListDevices())  # before a take opens a stream
         self._listen()
-        self._look(devices)
+        self._list_inputs(devices)
 
     @work(thread=True)
-    def _look(self, devices: Future[tuple[Device, ...]]) -> None:
+    def _list_inputs(self, pending: Future[tuple[Device, ...]]) -> None:
         worker = get_current_worker()
-        found = await_devices(devices)
+        devices = await_devices(pending)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_in, found)
+            self.app.call_from_thread(self._take_devices, devices)
 
-    def _take_in(self, found: tuple[Device, ...] | str) -> None:
-        if isinstance(found, str):
-            self._trouble = found
+    def _take_devices(self, devices: tuple[Device, ...] | str) -> None:
+        if isinstance(devices, str):
+            self._trouble = devices
         else:
-            self._inputs = tuple(one for one in found if one.inputs)
-            names = [one.name for one in self._inputs]
-            named = self._spec.device
-            self._chosen = names.index(named) + 1 if named in names else 0
+            self._inputs = tuple(device for device in devices if device.inputs)
+            names = [device.name for device in self._inputs]
+            current = self._spec.device
+            self._chosen = names.index(current) + 1 if current in names else 0
             if not self._inputs:
-                self._trouble = "this computer has no microphone; connect one and start again"
+                self._trouble = "no microphone found: connect one and start again"
         self.show(self.session.take)
 
     @property
     def _spec(self) -> MicrophoneSpec:
-        """What is listened to."""
+        """The microphone that is open."""
         source = self._before.source
         spec = source if isinstance(source, MicrophoneSpec) else MicrophoneSpec()
         if self._inputs:
@@ -126,66 +126,69 @@ class GuideScreen(TakeScreen):
         return spec
 
     def _listen(self) -> None:
-        self._tone, self._since = False, None
+        self._tone, self._note_since = False, None
         self.session.start(Plan(self._harp, self._spec))
         self.show(self.session.take)
 
     def show(self, take: TakeState) -> None:
-        """Show the step, and what is heard."""
+        """Show the step and the sound heard."""
         listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
         heard = take.displayed if listens else None
         if take.phase is Phase.FAILED:
-            said, good = take.messages.trouble, False
+            message, good = take.messages.trouble, False
         elif self._step == CHOOSING:
-            said, good = microphone_verdict(heard)
+            message, good = microphone_verdict(heard)
+            if self._trouble and not good:
+                message = self._trouble
         else:
-            said, good = note_verdict(heard, ASKED_NOTE, self._harp)
-            self._hold(take, good)
-            said, good = self._verdict(said, good)
-        told = take.phase is not Phase.FAILED and self._step == CHOOSING
-        if self._trouble and told and not good:
-            said = self._trouble
-        self._board.show(self._state(heard, said, good))
+            message, good = note_verdict(heard, ASKED_NOTE, self._harp)
+            self._time_note(take, good)
+            message, good = self._verdict(message, good)
+        self._board.show(self._state(heard, message, good))
 
-    def _hold(self, take: TakeState, good: bool) -> None:
-        """Whether the note has been heard for long enough."""
+    def _time_note(self, take: TakeState, good: bool) -> None:
+        """Measure how long the note has been held; `MIN_NOTE_S` proves the microphone."""
         if not good or take.reading is None:
-            self._since = None
+            self._note_since = None
             return
         now = take.reading.heard_at
-        self._since = now if self._since is None else self._since
-        self._works = self._works or now - self._since >= MIN_NOTE_S
+        self._note_since = now if self._note_since is None else self._note_since
+        self._works = self._works or now - self._note_since >= MIN_NOTE_S
 
-    def _verdict(self, said: str, good: bool) -> tuple[str, bool]:
-        works = "the microphone works; enter keeps it and goes on"
+    def _verdict(self, message: str, good: bool) -> tuple[str, bool]:
+        works = "the microphone works; enter saves it and goes on"
         if self._works:
-            return (f"{said}: {works}" if good else f"{ASKED_NOTE} was heard: {works}"), True
-        return (f"{said}; hold it" if good else said), False
+            return (f"{message}: {works}" if good else f"{ASKED_NOTE} was heard: {works}"), True
+        return (f"{message}; hold it" if good else message), False
 
-    def _state(self, shown: DisplayedReading | None, said: str, good: bool) -> GuideState:
+    def _state(self, heard: DisplayedReading | None, message: str, good: bool) -> GuideState:
         if self._step == CHOOSING:
-            names = (SYSTEM_DEFAULT, *(one.name for one in self._inputs))
-            words = (
-                "Choose what is to listen, by ↑ and ↓. The level under the list is what it takes "
-                "in just now. enter goes on."
+            return GuideState(
+                step=1,
+                steps=2,
+                title="the microphone",
+                words="Choose an input with ↑ and ↓; the bar shows its level. enter goes on.",
+                choices=(SYSTEM_DEFAULT, *(device.name for device in self._inputs)),
+                chosen=self._chosen,
+                heard=heard,
+                message=message,
+                good=good,
             )
-            return GuideState(1, 2, "the microphone", words, names, self._chosen, shown, said, good)
         words = (
-            f"Take a {self._harp.name} harp, or choose the key of yours with ← and →. Then play "
-            f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, "
-            "alone and at your usual distance. "
-            "Breathe as for a quiet tune, and rest if you feel light-headed."
+            f"Take a {self._harp.name} harp, or choose its key with ← and →. Play {ASKED_NOTE}, "
+            f"hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, alone and at your usual distance. "
+            "Breathe as for a quiet tune; rest if you feel light-headed."
         )
-        return GuideState(2, 2, "one note", words, heard=shown, said=said, good=good)
+        return GuideState(2, 2, "one note", words, heard=heard, message=message, good=good)
 
     def action_choose(self, by: int) -> None:
-        """Another input."""
+        """Select another input."""
         if self._step == CHOOSING and self._inputs:
             self._chosen = (self._chosen + by) % (len(self._inputs) + 1)
             self._listen()
 
     def action_key(self, by: int) -> None:
-        """A harp in another key."""
+        """Select a harp in another key."""
         if self._step != PLAYING:
             return
         keys = STANDARD_KEYS
@@ -202,12 +205,12 @@ class GuideScreen(TakeScreen):
         self._listen()
 
     def action_tone(self) -> None:
-        """A tone through the output, or an end of it."""
+        """Turn the test tone on or off."""
         self._tone = not self._tone
         self.session.ask(PlayTone(TEST_TONE_HZ if self._tone else None))
 
     def action_go_on(self) -> None:
-        """The next step; after the last, keep what was chosen."""
+        """Go to the next step; after the last, save the choices and leave."""
         if self._step == CHOOSING:
             self._step = PLAYING
             self.show(self.session.take)
@@ -216,7 +219,7 @@ class GuideScreen(TakeScreen):
             self.action_leave()
 
     def _keep(self) -> None:
-        """Write what was chosen into the settings."""
+        """Save the choices in the settings."""
         chosen = {
             ("sound", "device"): self._spec.device,
             ("harp", "key"): self._harp.key.name,
@@ -235,7 +238,7 @@ class GuideScreen(TakeScreen):
         )
 
     def action_leave(self) -> None:
-        """Back to the drill."""
+        """Return to the drill."""
         self.session.stop()
         try:
             self.session.prepare(replace(self._before))

@@ -1,4 +1,4 @@
-"""Harps: choose the one in hand, and see what it can play and which reeds are off."""
+"""Harps: choose one, and see what it can play and which reeds are out of tune."""
 
 from __future__ import annotations
 
@@ -34,20 +34,21 @@ from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path
 
 LOW_AND_HIGH_KEYS = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
-"""Harps an octave lower or higher that are commonly sold (common practice)."""
+"""Keys of harps an octave lower or higher that are commonly sold (common practice)."""
 WIDE_COLUMNS = 110
-"""Columns from which the list gets more of them."""
-WATCH_PENDING = "looking at what you played on it …"
-NARROW_NAME, WIDE_NAME = 15, 24
+"""Columns from which the list is wider."""
+WATCH_PENDING = "reading your takes on it …"
+NARROW_NAME_CELLS, WIDE_NAME_CELLS = 15, 24
+"""Width of a name with its key, in narrow and wide windows, in cells."""
 
 
 @dataclass(frozen=True, slots=True)
-class HarpChoice:
-    """A harp to take in hand.
+class ChosenHarp:
+    """The harp the player has chosen.
 
     Attributes:
-        harp: itself, as it was measured if it is one of the player's own.
-        name: what the player calls it; None for no harp in particular.
+        harp: the harp; with measured pitches if it is the player's own.
+        name: the player's name for it; None for any harp of its key.
     """
 
     harp: Harp
@@ -56,7 +57,13 @@ class HarpChoice:
 
 @dataclass(frozen=True, slots=True)
 class _Line:
-    """A line of the list: one of the player's own harps, or a key."""
+    """A line of the list: one of the player's own harps, or a key.
+
+    Attributes:
+        id: id of its option.
+        name: the harp's name, or its key.
+        own: the own harp; None for a key.
+    """
 
     id: str
     name: str
@@ -64,21 +71,21 @@ class _Line:
 
 
 def _harp(line: _Line, plan: Plan, settings: Settings | None, tuning: str) -> Harp:
-    """The harp of a line.
+    """Make the harp of a line.
 
-    What in tune means is as in the plan; where that is about one of the player's own harps, whose
-    A4 is that of its reeds, a harp of no name follows the settings.
+    An own harp is as it was measured. Another harp has the A4 and temperament of the plan; if the
+    plan's harp is an own one, whose A4 is that of its reeds, those of the settings.
 
     Raises:
-        HarpError: its tuning is not at hand any more, or its reeds are those of another harp.
+        HarpError: its tuning is missing, or its reeds do not fit its key.
     """
     a4, temperament = plan.harp.a4, plan.harp.temperament.name
     if line.own is not None:
         mine = (settings or Settings()).harp
-        told = "temperament" in mine.model_fields_set
+        is_set = "temperament" in mine.model_fields_set
         return measured_harp(
             line.own,
-            mine.temperament if told else None,
+            mine.temperament if is_set else None,
             naturals=mine.naturals,
             bends=mine.bends,
         )
@@ -93,14 +100,14 @@ def _heading(text: str, first: bool = False) -> Option:
     )
 
 
-class HarpsScreen(Screen[HarpChoice | None]):
-    """The harps. Gives the one that is to be taken in hand.
+class HarpsScreen(Screen[ChosenHarp | None]):
+    """The harps: the player's own, and all keys.
 
-    The journal is read in a thread of its own.
+    Its result is the chosen harp; None for no change. A thread reads the journal.
 
     Args:
-        plan: what is in hand.
-        session: through whose listener a harp is measured; None for none.
+        plan: the current plan.
+        session: its listener hears a harp that is measured; None for none.
     """
 
     HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]  # noqa: RUF012
@@ -124,34 +131,34 @@ class HarpsScreen(Screen[HarpChoice | None]):
         &.-wide #chart { margin: 1 2; }
     }
     """
-    ABOUT: ClassVar[str] = "Your harps: what each can play, how it is tuned, and which reeds wear."
+    ABOUT: ClassVar[str] = "Your harps: the notes of each, its tuning, and worn reeds."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "escape,h",
             "dismiss(None)",
             "back",
             key_display="esc",
-            tooltip="back, with the harp that was in hand",
+            tooltip="back, keeping your harp",
         ),
         *LIST_BINDINGS,
-        Binding("enter", "take", "take in hand", tooltip="take this harp in hand"),
+        Binding("enter", "take", "use it", tooltip="use this harp"),
         Binding(
             "right",
             "position(1)",
             "position",
             key_display="←→",
-            tooltip="see it from the next position",
+            tooltip="chart in the next position",
         ),
         Binding(
             "left",
             "position(-1)",
-            "position before",
+            "previous position",
             show=False,
-            tooltip="see it from the position before",
+            tooltip="chart in the previous position",
         ),
-        Binding("d", "degrees", "degrees", tooltip="notes by their degree, or by their names"),
-        Binding("t", "tuning", "tuning", tooltip="the next tuning"),
-        Binding("m", "measure", "measure", tooltip="measure its reeds, through the microphone"),
+        Binding("d", "degrees", "degrees", tooltip="notes as degrees or as names"),
+        Binding("t", "tuning", "tuning", tooltip="next tuning"),
+        Binding("m", "measure", "measure", tooltip="measure its reeds with the microphone"),
     ]
 
     def __init__(self, plan: Plan, session: Session | None = None) -> None:
@@ -160,18 +167,18 @@ class HarpsScreen(Screen[HarpChoice | None]):
         self._session = session
         self._settings: Settings | None = None
         self._own: tuple[OwnHarp, ...] = ()
-        self._watched: dict[str, str] = {}
+        self._wear_reports: dict[str, str] = {}
         self._position = 1
         self._degrees = False
         self._tuning = plan.harp.tuning.name
         self._lines: dict[str, _Line] = {}
         self._chosen = ""
         self._list = OptionList(id="harps")
-        self._list.can_focus = False  # the keys are the screen's
+        self._list.can_focus = False  # the screen binds the keys
         self._chart = HarpChart(id="chart")
 
     def compose(self) -> ComposeResult:
-        """The list, and the chart of the harp that is pointed at."""
+        """Yield the list and the chart of the chosen harp."""
         yield Static(id="in-hand", classes="title")
         with Horizontal():
             yield self._list
@@ -179,13 +186,13 @@ class HarpsScreen(Screen[HarpChoice | None]):
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Show the keys at once, and the player's own harps when the journal has been read."""
+        """Show the keys at once; start to read the player's own harps."""
         name = self._plan.harp_name or f"{self._plan.harp.name} harp"
-        self.query_one("#in-hand", Static).update(Content(f"Harps: ● in hand is the {name}"))
+        self.query_one("#in-hand", Static).update(Content(f"Harps: ● you play the {name}"))
         self._read()
 
     def on_resize(self) -> None:
-        """List the harps in as much room as there is."""
+        """Fill the list for the new width."""
         self._list_harps()
 
     @work(thread=True)
@@ -202,23 +209,23 @@ class HarpsScreen(Screen[HarpChoice | None]):
             self.app.call_from_thread(self._take_in, settings, own, trouble)
 
     def _take_in(self, settings: Settings, own: tuple[OwnHarp, ...], trouble: str) -> None:
-        untouched = self._chosen == self._in_hand()
+        untouched = self._chosen == self._current_id()
         self._settings, self._own = settings, own
         if untouched:
             self._chosen = ""
         self._list_harps()
         if trouble:
-            self.notify(f"your own harps cannot be shown: {trouble}", severity="warning")
+            self.notify(f"your own harps cannot be read: {trouble}", severity="warning")
 
-    def _in_hand(self) -> str:
-        """The line of the harp in hand."""
+    def _current_id(self) -> str:
+        """Return the id of the current harp's line."""
         name = self._plan.harp_name
-        if name is not None and any(one.name == name for one in self._own):
+        if name is not None and any(own.name == name for own in self._own):
             return f"own:{name}"
         return f"key:{self._plan.harp.key.name}"
 
     def _options(self) -> Iterator[Option]:
-        """The list, and its lines by their option's id."""
+        """Yield the options of the list, and index its lines."""
         self._lines = {}
         held = self._plan.harp.key.name
         unusual = () if held in (*STANDARD_KEYS, *LOW_AND_HIGH_KEYS) else (held,)
@@ -241,8 +248,8 @@ class HarpsScreen(Screen[HarpChoice | None]):
 
     def _content(self, line: _Line) -> Content:
         pointer = ("▶ ", CSS_PENS["now"].color) if line.id == self._chosen else "  "
-        held = ("● ", CSS_PENS["good"].color) if line.id == self._in_hand() else "  "
-        room = WIDE_NAME if self.size.width >= WIDE_COLUMNS else NARROW_NAME
+        held = ("● ", CSS_PENS["good"].color) if line.id == self._current_id() else "  "
+        room = WIDE_NAME_CELLS if self.size.width >= WIDE_COLUMNS else NARROW_NAME_CELLS
         key = f" {line.own.tag.key}" if line.own else ""
         name = line.name
         if len(name) + len(key) > room:
@@ -252,7 +259,7 @@ class HarpsScreen(Screen[HarpChoice | None]):
     def _list_harps(self) -> None:
         options = list(self._options())
         if self._chosen not in self._lines:
-            self._chosen = self._in_hand()
+            self._chosen = self._current_id()
         self._list.clear_options()
         self._list.add_options(options)
         self._list.highlighted = self._list.get_option_index(self._chosen)
@@ -260,50 +267,50 @@ class HarpsScreen(Screen[HarpChoice | None]):
         self._show()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Point at the harp and show it."""
+        """Mark the chosen harp and show its chart."""
         before, now = self._chosen, event.option_id
         if now is None or now not in self._lines:
-            return  # the list has changed since
+            return  # the list has changed meanwhile
         self._chosen = now
-        for one in {before, now} & set(self._lines):
-            self._list.replace_option_prompt(one, self._content(self._lines[one]))
+        for line_id in {before, now} & set(self._lines):
+            self._list.replace_option_prompt(line_id, self._content(self._lines[line_id]))
         self._show()
 
     def on_option_list_option_selected(self) -> None:
-        """Take the harp that was clicked on."""
+        """Choose the harp that was clicked."""
         self.action_take()
 
     def _show(self) -> None:
-        """Show the harp that is pointed at; one that cannot be had, as theory has its key."""
+        """Show the chosen harp; if it cannot be made, a nominal harp of its key and the reason."""
         line = self._lines[self._chosen]
         position, degrees = self._position, self._degrees
         try:
             harp = _harp(line, self._plan, self._settings, self._tuning)
-            watched = self._watched.get(line.name, "") if line.own else ""
+            watched = self._wear_reports.get(line.name, "") if line.own else ""
             state = HarpState.of(harp, line.own, position, degrees=degrees, watched=watched)
         except TrainerError as error:
             key = line.own.tag.key if line.own else line.name
             state = HarpState.of(Harp.of(key), position=position, degrees=degrees)
             state = HarpState(state.chart, line.name, degrees=degrees, trouble=str(error))
         self._chart.show(state)
-        if line.own is not None and line.name not in self._watched:
-            self._watched[line.name] = WATCH_PENDING
+        if line.own is not None and line.name not in self._wear_reports:
+            self._wear_reports[line.name] = WATCH_PENDING
             self._watch(line.own)
 
     @work(thread=True)
     def _watch(self, own: OwnHarp) -> None:
-        """See how a harp's reeds wear, by all that was played on it."""
+        """Estimate the wear of a harp's reeds from all takes on it."""
         worker = get_current_worker()
         try:
             with Journal(self._file()) as journal:
-                told = reed_verdict_text(watch_harp(journal, own), date.today())
+                report = reed_verdict_text(watch_harp(journal, own), date.today())
         except TrainerError as error:
-            told = str(error)
+            report = str(error)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_watch, own.name, told)
+            self.app.call_from_thread(self._take_watch, own.name, report)
 
-    def _take_watch(self, name: str, told: str) -> None:
-        self._watched[name] = told
+    def _take_watch(self, name: str, report: str) -> None:
+        self._wear_reports[name] = report
         if self._chosen == f"own:{name}":
             self._show()
 
@@ -312,21 +319,21 @@ class HarpsScreen(Screen[HarpChoice | None]):
         return self._plan.journal or settings.journal.file or journal_path()
 
     def action_choose(self, where: str) -> None:
-        """Another harp."""
+        """Move the cursor."""
         move_cursor(self._list, where)
 
     def action_take(self) -> None:
-        """Take the harp in hand."""
+        """Choose the harp, and leave."""
         line = self._lines[self._chosen]
         try:
             harp = _harp(line, self._plan, self._settings, self._tuning)
         except TrainerError as error:
             self.notify(str(error), severity="error")
             return
-        self.dismiss(HarpChoice(harp, line.own.name if line.own else None))
+        self.dismiss(ChosenHarp(harp, line.own.name if line.own else None))
 
     def action_measure(self) -> None:
-        """Measure the reeds of the harp that is pointed at; what is measured already stays."""
+        """Measure the chosen harp; reeds that were measured already are kept."""
         line = self._lines[self._chosen]
         if self._session is None:
             return
@@ -345,23 +352,23 @@ class HarpsScreen(Screen[HarpChoice | None]):
         )
 
     def _measured(self, name: str | None) -> None:
-        """Show the harp as it is now."""
+        """Show the harp with its new measurement."""
         if name is not None:
             self._chosen = f"own:{name}"
             self._read()
 
     def action_position(self, steps: int) -> None:
-        """See the harp from the next position, or the one before."""
+        """Show the chart a number of positions further."""
         self._position = (self._position - 1 + steps) % len(POSITIONS) + 1
         self._show()
 
     def action_degrees(self) -> None:
-        """Notes by their degree in the key of the position, or by their names again."""
+        """Switch between degrees in the position's key and note names."""
         self._degrees = not self._degrees
         self._show()
 
     def action_tuning(self) -> None:
-        """The next tuning, for harps of no name."""
+        """Select the next tuning for the harps that are listed by key."""
         names = tuning_names()
         at = names.index(self._tuning) if self._tuning in names else -1
         self._tuning = names[(at + 1) % len(names)]

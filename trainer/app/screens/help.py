@@ -1,4 +1,4 @@
-"""Help: the keys, and what the shapes and words mean."""
+"""Help: the keys, and the meaning of shapes and words."""
 
 from __future__ import annotations
 
@@ -16,32 +16,32 @@ from trainer.app.shapes import MARK_GRADES, MISSED, OLD_SHAPE
 from trainer.app.theme import CSS_PENS
 
 VOCABULARY = (
-    ("4  -4", "blow and draw; ' a half step bent, o overblown or overdrawn"),
-    ("▼ flat", "under the note, in cents: a hundredth of a half step"),
-    ("▲ sharp", "over it"),
-    ("● in tune", "inside the band of the trace and the gauge"),
-    ("× not", "another note sounds"),
+    ("4  -4", "blow and draw; ' for each half step of bend, o overblow or overdraw"),
+    ("▼ flat", "below the target; in cents, hundredths of a half step"),
+    ("▲ sharp", "above the target"),
+    ("● in tune", "within tolerance: the band of trace and gauge"),
+    ("× not", "another note than the wanted one sounds"),
     ("clean", "one hole sounds"),
-    ("!3  ▒ leak", "a neighbour sounds too, so many dB under the wanted hole"),
-    ("[4]", "the hole that is wanted"),
-    ("▴ ▾", "what sounds lies above or below the trace"),
-    ("level", "of the sound taken in; too loud is about to be cut off"),
+    ("!3  ▒ leak", "a neighbouring hole sounds too; its level in dB below the wanted one"),
+    ("[4]", "the wanted hole"),
+    ("▴ ▾", "the pitch is above or below the trace"),
+    ("level", "input level; too loud means close to clipping"),
 )
 
 
 def two_columns(rows: tuple[tuple[str, str], ...]) -> Content:
-    """Two columns."""
+    """Return pairs as a table of two columns."""
     now = f"bold {CSS_PENS['now'].color}"
     lines = [Content.assemble((f"  {left:<13}", now), right) for left, right in rows]
     return Content("\n").join(lines)
 
 
 def help_content(under: type, everywhere: type) -> Content:
-    """The whole page.
+    """Return the help page.
 
     Args:
-        under: the screen that help is asked on.
-        everywhere: the app, whose keys work on every screen.
+        under: class of the screen below.
+        everywhere: class of the app, whose keys work on every screen.
     """
     marks = tuple(
         (grade.shape, f"{grade.word}, from {grade.least:.0f}")
@@ -58,31 +58,31 @@ def help_content(under: type, everywhere: type) -> Content:
         [
             *([Content(f"{about}\n")] if about else []),
             Content.styled("Keys", "bold"),
-            two_columns(_keys(under)),
+            two_columns(_key_rows(under)),
             Content.styled("\nKeys on every screen", "bold"),
-            two_columns(_keys(everywhere)),
+            two_columns(_key_rows(everywhere)),
             Content.styled("\nMarks", "bold"),
             two_columns(marks + rest),
             Content.styled("\nWords and signs", "bold"),
             two_columns(VOCABULARY),
             Content.styled(
-                "\nKeep the sound in headphones moderate. If you feel light-headed, stop, "
-                "breathe and sit down.",
+                "\nKeep headphones at a moderate level. If you feel light-headed, stop, "
+                "sit down and breathe normally.",
                 CSS_PENS["quiet"].color,
             ),
         ]
     )
 
 
-def _keys(owner: type) -> tuple[tuple[str, str], ...]:
+def _key_rows(owner: type) -> tuple[tuple[str, str], ...]:
     return tuple((line.keys, line.words) for line in key_lines(owner))
 
 
 class HelpScreen(Screen[None]):
-    """The keys and the words.
+    """The help page.
 
     Args:
-        under: the screen that help is asked on.
+        under: the screen below.
     """
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -94,12 +94,12 @@ class HelpScreen(Screen[None]):
         self._under = type(under)
 
     def compose(self) -> ComposeResult:
-        """The page, to scroll where it does not fit."""
+        """Yield the page in a scrolling container."""
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"):
             yield Static(help_content(self._under, type(self.app)))
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Let the arrow keys scroll."""
+        """Focus the page, so that the arrow keys scroll it."""
         self.query_one("#help").focus()

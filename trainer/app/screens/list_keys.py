@@ -1,4 +1,4 @@
-"""The keys by which a list is walked, where they are the screen's and not the list's."""
+"""Cursor keys of a list, bound by the screen and not by the list."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ LIST_BINDINGS = (
     Binding("home", "choose('first')", "first", show=False, tooltip="the first line"),
     Binding("end", "choose('last')", "last", show=False, tooltip="the last line"),
 )
-"""For screens with an ``action_choose`` that hands them to their list."""
+"""For a screen whose ``action_choose`` calls `move_cursor` with its list."""
 
 
 def move_cursor(choices: OptionList, where: str) -> None:
-    """Another line of a list.
+    """Move the cursor of a list.
 
     Args:
-        choices: the list; a heading in it cannot be chosen.
-        where: as in the actions of `CHOOSING`.
+        choices: the list; its headings are skipped.
+        where: a movement as in the actions of `LIST_BINDINGS`.
     """
     getattr(choices, f"action_{where}")()
-    if choices.highlighted is None:  # a page up has ended on the heading at the top
+    if choices.highlighted is None:  # a page up has ended on the top heading
         choices.action_first()

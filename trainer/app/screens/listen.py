@@ -1,4 +1,4 @@
-"""Listen: no drill; what am I playing, how far off, how clean, and how steady?"""
+"""Listen: without a drill, show pitch, offset, cleanness and steadiness."""
 
 from __future__ import annotations
 
@@ -23,29 +23,41 @@ from trainer.sound import MicrophoneSpec, PlayerSpec
 
 
 def listening_plan(plan: Plan) -> Plan:
-    """The plan without its drill; the built-in player has nothing to play then, so the
-    microphone takes its place."""
+    """Return a plan that only listens.
+
+    The microphone replaces the built-in player, which has nothing to play without a drill.
+    """
     source = MicrophoneSpec() if isinstance(plan.source, PlayerSpec) else plan.source
     return Plan(plan.harp, source)
 
 
 class ListenScreen(TakeScreen):
-    """Listen, and show what sounds.
+    """The screen that listens without a drill.
 
     Args:
         session: the take and its listener; its plan is restored on leaving.
     """
 
-    ABOUT: ClassVar[str] = "No drill: what you play, how far off, how clean and how steady."
+    ABOUT: ClassVar[str] = "No drill: what you play, how far off, how clean, how steady."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "play", "listen on or off", tooltip="listen, or stop listening"),
-        Binding("d", "tone", "tone", tooltip="sound the tone of the target, or end it"),
+        Binding("d", "tone", "tone", tooltip="reference tone on or off"),
         Binding(
-            "up", "target(1)", "which tone", key_display="↑↓", tooltip="the target a note higher"
+            "up",
+            "target(1)",
+            "which tone",
+            key_display="↑↓",
+            tooltip="reference tone one note higher",
         ),
-        Binding("down", "target(-1)", "tone below", show=False, tooltip="the target a note lower"),
         Binding(
-            "o", "octave", "octave", show=False, tooltip="the tone an octave lower, or where it is"
+            "down", "target(-1)", "tone below", show=False, tooltip="reference tone one note lower"
+        ),
+        Binding(
+            "o",
+            "octave",
+            "octave",
+            show=False,
+            tooltip="reference tone an octave lower, or at pitch",
         ),
         Binding(
             "escape,i", "leave", "back to the drill", key_display="esc", tooltip="back to the drill"
@@ -55,32 +67,32 @@ class ListenScreen(TakeScreen):
     def __init__(self, session: Session) -> None:
         super().__init__(session)
         self._before = session.plan
-        self._chosen = False
+        self._tone_chosen = False
         self._tone = ReferenceToneState(session.plan.harp)
         self._head = HeadLine(id="head")
         self._trace = PitchTrace(id="trace")
         self._notes = NoteList(id="notes")
-        self._target = ReferenceTone(id="target")
+        self._tone_line = ReferenceTone(id="target")
         self._dials = Dials()
         self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
-        """The widgets, from top to foot."""
+        """Yield the widgets, top to bottom."""
         yield self._head
         yield self._trace
         yield from self._dials.widgets
         yield self._notes
-        yield self._target
+        yield self._tone_line
         yield self._status
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Listen at once."""
+        """Start to listen."""
         super().on_mount()
         self.session.start(listening_plan(self._before))
 
     def show(self, take: TakeState) -> None:
-        """Show a take as it stands."""
+        """Show a take."""
         if take.drill is not None:
             return
         super().show(take)
@@ -88,20 +100,20 @@ class ListenScreen(TakeScreen):
         self._trace.show(take)
         self._dials.show(take)
         self._notes.show(NoteListState.of(take))
-        if not self._chosen and not self._tone.sounds and take.notes:
+        if not self._tone_chosen and not self._tone.sounds and take.notes:
             self._tone = replace(self._tone, tab=take.notes[0].tab)
         if self._tone.sounds and not take.running:
             self._tone = replace(self._tone, sounds=False)
-        self._target.show(self._tone)
+        self._tone_line.show(self._tone)
         self._status.show(StatusState.of(take))
 
-    def hurry(self, take: TakeState) -> None:
-        """Show the dials only."""
+    def show_urgent(self, take: TakeState) -> None:
+        """Update the dials only."""
         if take.drill is None:
             self._dials.show(take)
 
     def action_play(self) -> None:
-        """Listen, or stop listening."""
+        """Start or stop listening."""
         if self.session.busy:
             self.session.stop()
         else:
@@ -109,32 +121,34 @@ class ListenScreen(TakeScreen):
         self.show(self.session.take)
 
     def action_tone(self) -> None:
-        """Let the tone be heard, or end it."""
+        """Turn the reference tone on or off."""
         tone = self._tone
         if tone.sounds:
-            self._sound(replace(tone, sounds=False))
+            self._set_tone(replace(tone, sounds=False))
         elif self.session.take.phase is not Phase.LISTENING:
-            self._sound(replace(tone, trouble="the tone sounds while it listens; press space"))
+            self._set_tone(
+                replace(tone, trouble="press space first: the tone needs an open microphone")
+            )
         else:
-            self._sound(replace(tone, tab=tone.tab or tone.moved(0), sounds=True, trouble=""))
+            self._set_tone(replace(tone, tab=tone.tab or tone.moved(0), sounds=True, trouble=""))
 
     def action_target(self, by: int) -> None:
-        """Another note of the harp for the tone."""
-        self._chosen = True
-        self._sound(replace(self._tone, tab=self._tone.moved(by), trouble=""))
+        """Choose another note for the tone."""
+        self._tone_chosen = True
+        self._set_tone(replace(self._tone, tab=self._tone.moved(by), trouble=""))
 
     def action_octave(self) -> None:
-        """The tone an octave lower, as a drone, or where it is."""
-        self._sound(replace(self._tone, octave=1 - self._tone.octave, trouble=""))
+        """Sound the tone an octave lower, as a drone, or at pitch."""
+        self._set_tone(replace(self._tone, octave=1 - self._tone.octave, trouble=""))
 
-    def _sound(self, tone: ReferenceToneState) -> None:
+    def _set_tone(self, tone: ReferenceToneState) -> None:
         if tone.sounds or self._tone.sounds:
             self.session.ask(PlayTone(tone.hz if tone.sounds else None))
         self._tone = tone
-        self._target.show(tone)
+        self._tone_line.show(tone)
 
     def action_leave(self) -> None:
-        """Back to the drill as it was."""
+        """Return to the drill."""
         if self._before.drill is None:
             return
         self.session.stop()

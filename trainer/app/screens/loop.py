@@ -1,4 +1,4 @@
-"""Loop: a passage of a recording again and again, slowly, in your key, while you play along."""
+"""Loop: a passage of a recording again and again, slowed and transposed, to play along with."""
 
 from __future__ import annotations
 
@@ -28,68 +28,74 @@ from trainer.sound import Recording
 from trainer.sound.passage import FASTEST, LONGEST_S, MOST_HALF_STEPS, SHORTEST_S, SLOWEST, Passage
 
 SPEED_STEP = 0.05
+"""Change of the speed by one key press, as a fraction of the recorded speed."""
 ENDPOINT_STEP_S = 0.1
+"""Change of the passage's start or end by one key press, in seconds."""
 DEFAULT_COUNT_IN = 4
-NO_INPUT_HINT = "where nothing listens, 'trainer loop --no-listen' lets it be heard"
+"""Clicks of the count-in when it is turned on."""
+NO_INPUT_HINT = "no microphone: 'trainer loop --no-listen' plays without one"
 PEAK_SAMPLES = 1024
-"""Samples of which the loudest is looked for at a time: less than a stretch, but for very short
+"""Samples per peak when the recording is read; fewer than a bin has, except in very short
 recordings."""
 WAVEFORM_BINS = 400
-"""Stretches of the recording whose peaks are drawn."""
+"""Bins of the waveform, each drawn as its peak."""
 
 
 class LoopScreen(TakeScreen):
-    """A passage, and what is played beside it.
+    """The screen of a looped passage.
 
     Args:
         session: the take and its listener.
-        passage: what is looped first.
-        moved: half steps by which the recording comes to the harp in hand; 0 where that is not
-            known.
+        passage: the first passage.
+        moved: half steps from the recording's harp to the player's; 0 if unknown.
     """
 
     DEFAULT_CSS = """
     LoopScreen #loop { margin: 1 0 0 0; }
     """
     ABOUT: ClassVar[str] = (
-        "A passage of a recording again and again: slower, at your harp's pitch, with a count-in. "
-        "What you play beside it is heard and measured."
+        "Loop a passage of a recording: slower, at your harp's pitch, with a count-in. "
+        "What you play along with it is measured."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "loop", "loop", tooltip="let the passage be heard, or end it"),
+        Binding("space", "loop", "loop", tooltip="loop the passage, or stop"),
         Binding("up", "speed(1)", "speed", key_display="↑↓", tooltip="faster"),
         Binding("down", "speed(-1)", "slower", show=False, tooltip="slower"),
         Binding(
-            "right", "walk(1)", "passage", key_display="←→", tooltip="the passage that follows"
+            "right",
+            "walk(1)",
+            "passage",
+            key_display="←→",
+            tooltip="next passage of the same length",
         ),
-        Binding("left", "walk(-1)", "before", show=False, tooltip="the passage before"),
+        Binding("left", "walk(-1)", "previous", show=False, tooltip="previous passage"),
         Binding(
             "left_square_bracket",
             "first(1)",
             "ends",
             key_display="[ ] { }",
-            tooltip="begin a tenth of a second later",
+            tooltip="start 0.1 s later",
         ),
         Binding(
             "left_curly_bracket",
             "first(-1)",
-            "begin sooner",
+            "start earlier",
             show=False,
-            tooltip="begin a tenth of a second sooner",
+            tooltip="start 0.1 s earlier",
         ),
         Binding(
             "right_square_bracket",
             "last(-1)",
-            "end sooner",
+            "end earlier",
             show=False,
-            tooltip="end a tenth of a second sooner",
+            tooltip="end 0.1 s earlier",
         ),
         Binding(
             "right_curly_bracket",
             "last(1)",
             "end later",
             show=False,
-            tooltip="end a tenth of a second later",
+            tooltip="end 0.1 s later",
         ),
         Binding(
             "less_than_sign",
@@ -105,9 +111,9 @@ class LoopScreen(TakeScreen):
             "k",
             "key",
             "my key",
-            tooltip="at the pitch of the harp in hand, or as it was recorded",
+            tooltip="at your harp's pitch, or as recorded",
         ),
-        Binding("c", "count_in", "count-in", tooltip="with a count-in before it, or without"),
+        Binding("c", "count_in", "count-in", tooltip="count-in on or off"),
         Binding("escape", "leave", "back", key_display="esc", tooltip="back"),
     ]
 
@@ -124,7 +130,7 @@ class LoopScreen(TakeScreen):
         self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
-        """The widgets, from top to foot."""
+        """Yield the widgets, top to bottom."""
         yield self._head
         yield self._strip
         yield self._trace
@@ -134,13 +140,13 @@ class LoopScreen(TakeScreen):
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Listen at once, and look at the recording."""
+        """Start to listen, and read the recording."""
         super().on_mount()
         self.session.start(listening_plan(self._before))
-        self._look()
+        self._read_peaks()
 
     @work(thread=True)
-    def _look(self) -> None:
+    def _read_peaks(self) -> None:
         worker = get_current_worker()
         try:
             peaks, seconds = _peaks(self._state.passage)
@@ -149,9 +155,9 @@ class LoopScreen(TakeScreen):
                 self.app.call_from_thread(self._draw, replace(self._state, trouble=str(error)))
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._seen, peaks, seconds)
+            self.app.call_from_thread(self._show_peaks, peaks, seconds)
 
-    def _seen(self, peaks: tuple[float, ...], seconds: float) -> None:
+    def _show_peaks(self, peaks: tuple[float, ...], seconds: float) -> None:
         passage = self._state.passage
         if passage.last > seconds:
             passage = replace(passage, last=max(seconds, passage.first + SHORTEST_S))
@@ -162,7 +168,7 @@ class LoopScreen(TakeScreen):
         self._strip.show(state)
 
     def show(self, take: TakeState) -> None:
-        """Show a take as it stands."""
+        """Show a take."""
         if take.drill is not None:
             return
         super().show(take)
@@ -175,21 +181,21 @@ class LoopScreen(TakeScreen):
         self._status.show(StatusState.of(take))
         self._follow(take)
 
-    def hurry(self, take: TakeState) -> None:
-        """Show the dials only."""
+    def show_urgent(self, take: TakeState) -> None:
+        """Update the dials only."""
         if take.drill is None:
             self._dials.show(take)
 
     def _follow(self, take: TakeState) -> None:
-        """Where the passage is."""
+        """Update the position in the passage."""
         state = self._state
         if not take.running:
             state = replace(state, phase=OFF, played=None)
         elif (
             state.phase != OFF and take.loop and take.loop.passage == state.passage and take.reading
         ):
-            past = (take.reading.heard - take.loop.begins) / take.reading.rate
-            state = replace(state, phase=SOUNDS, played=past if past >= 0.0 else None)
+            played_s = (take.reading.heard - take.loop.begins) / take.reading.rate
+            state = replace(state, phase=SOUNDS, played=played_s if played_s >= 0.0 else None)
         if take.phase is Phase.FAILED:
             state = replace(state, trouble=NO_INPUT_HINT)
         if take.messages.notice and state.phase == READYING:
@@ -197,39 +203,39 @@ class LoopScreen(TakeScreen):
         self._draw(state)
 
     def _change(self, passage: Passage) -> None:
-        """Another passage; if one is heard, that is heard from its beginning."""
+        """Change the passage; while one sounds, the new one starts from its beginning."""
         state = replace(self._state, passage=passage, trouble="")
         if state.phase == OFF:
             self._draw(state)
         else:
-            self._ask(state)
+            self._request(state)
 
-    def _ask(self, state: LoopState) -> None:
-        """Ask for a passage; what was the matter before is forgotten."""
+    def _request(self, state: LoopState) -> None:
+        """Ask the listener for a passage, and clear earlier trouble."""
         self.session.take.messages.notice = ""
         self._draw(replace(state, phase=READYING, played=None, trouble=""))
         self.session.ask(PlayLoop(state.passage))
 
     def action_loop(self) -> None:
-        """Let it be heard, or end it."""
+        """Start or stop the loop."""
         if self._state.phase != OFF:
             self._draw(replace(self._state, phase=OFF, played=None))
             self.session.ask(PlayLoop(None))
         elif self.session.take.phase is Phase.LISTENING:
-            self._ask(self._state)
+            self._request(self._state)
         elif not self.session.busy:
             self.session.start(listening_plan(self._before))
-            self._draw(replace(self._state, trouble="the microphone opens; press space again"))
+            self._draw(replace(self._state, trouble="opening the microphone; press space again"))
         else:
-            self._draw(replace(self._state, trouble="the microphone is not open yet"))
+            self._draw(replace(self._state, trouble="wait: the microphone is not open yet"))
 
     def action_speed(self, steps: int) -> None:
-        """Faster or slower."""
+        """Change the speed by a number of steps."""
         speed = round(self._state.passage.speed + steps * SPEED_STEP, 2)
         self._change(replace(self._state.passage, speed=min(max(speed, SLOWEST), FASTEST)))
 
     def action_walk(self, steps: int) -> None:
-        """The passage of the same length that follows, or comes before."""
+        """Move by a number of passage lengths."""
         passage = self._state.passage
         length = passage.last - passage.first
         end = self._state.seconds or passage.last
@@ -237,43 +243,43 @@ class LoopScreen(TakeScreen):
         self._change(replace(passage, first=round(first, 3), last=round(first + length, 3)))
 
     def action_first(self, steps: int) -> None:
-        """Begin later or sooner."""
+        """Move the start by a number of steps."""
         passage = self._state.passage
         least = max(0.0, passage.last - LONGEST_S)
         first = min(max(passage.first + steps * ENDPOINT_STEP_S, least), passage.last - SHORTEST_S)
         self._change(replace(passage, first=round(first, 3)))
 
     def action_last(self, steps: int) -> None:
-        """End later or sooner."""
+        """Move the end by a number of steps."""
         passage = self._state.passage
         most = min(self._state.seconds or passage.last, passage.first + LONGEST_S)
         last = max(min(passage.last + steps * ENDPOINT_STEP_S, most), passage.first + SHORTEST_S)
         self._change(replace(passage, last=round(last, 3)))
 
     def action_pitch(self, steps: int) -> None:
-        """A half step higher or lower."""
+        """Transpose by a number of half steps."""
         moved = self._state.passage.half_steps + steps
         moved = min(max(moved, -MOST_HALF_STEPS), MOST_HALF_STEPS)
         self._change(replace(self._state.passage, half_steps=moved))
 
     def action_key(self) -> None:
-        """At the pitch of the harp in hand, or as it was recorded."""
+        """Transpose to the player's harp, or back to the recorded pitch."""
         passage = self._state.passage
         if passage.half_steps:
             self._change(replace(passage, half_steps=0.0))
         elif self._moved:
             self._change(replace(passage, half_steps=self._moved))
         else:
-            told = "it is not known to be on another harp; name that with --played-on"
-            self._draw(replace(self._state, trouble=told))
+            hint = "name the harp of the recording with --played-on"
+            self._draw(replace(self._state, trouble=hint))
 
     def action_count_in(self) -> None:
-        """With a count-in or without."""
+        """Turn the count-in on or off."""
         passage = self._state.passage
         self._change(replace(passage, count_in=0 if passage.count_in else DEFAULT_COUNT_IN))
 
     def action_leave(self) -> None:
-        """Back to what was before; where nothing was, out."""
+        """Return to the screen below; without a drill there, quit."""
         self.session.stop()
         if self._before.drill is None:
             self.app.exit()
@@ -283,19 +289,23 @@ class LoopScreen(TakeScreen):
 
 
 def _peaks(passage: Passage) -> tuple[tuple[float, ...], float]:
-    """The loudest sample of each stretch of a recording, and its length in seconds."""
+    """Return the relative peak of each bin of a recording, and its length in seconds.
+
+    Raises:
+        SoundError: the recording cannot be read.
+    """
     recording = Recording(passage.path, passage.channel)
     try:
-        found = []
+        pieces = []
         for block in recording.blocks():
             for at in range(0, len(block.samples), PEAK_SAMPLES):
                 piece = block.samples[at : at + PEAK_SAMPLES]
-                found.append((float(np.max(np.abs(piece))), block.start + at + len(piece)))
+                pieces.append((float(np.max(np.abs(piece))), block.start + at + len(piece)))
     finally:
         recording.close()
-    length = found[-1][1]
+    length = pieces[-1][1]
     peaks = [0.0] * WAVEFORM_BINS
-    for peak, end in found:
+    for peak, end in pieces:
         place = min(WAVEFORM_BINS - 1, (end - 1) * WAVEFORM_BINS // length)
         peaks[place] = max(peaks[place], peak)
     top = max([*peaks, 1e-6])

@@ -1,4 +1,4 @@
-"""Measure: a harp's reeds, one after another, through the microphone."""
+"""Measure: the reeds of a harp, one after another, through the microphone."""
 
 from __future__ import annotations
 
@@ -35,38 +35,41 @@ from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp
 
 MEASURE_POLL_S = 0.05
+"""Time between two polls of the listener, in seconds."""
 LINES_KEPT = 6
-"""Lines of what was said that are kept."""
-MEASURE_BUSY = "a take is running; go back and stop it with space, then measure"
+"""Messages about notes that are kept."""
+MEASURE_BUSY = "a take is running: press esc, then space to stop it"
 
 
 class MeasureScreen(Screen[str | None]):
-    """Measuring a harp. Gives the name under which it was kept, if it was.
+    """The screen on which a harp is measured.
+
+    Its result is the name under which the harp was stored; None if it was not.
 
     Args:
-        session: through whose listener it is heard; no take may run.
-        harp: the harp as theory has it.
-        own: what was measured of it before; None for a harp that has no name yet.
-        player: whose it is.
-        journal: where it is kept.
+        session: its listener hears the harp; no take may run.
+        harp: the harp with the nominal pitches of its tuning.
+        own: its earlier measurement; None for a harp without a name.
+        player: its owner.
+        journal: the journal's file.
     """
 
     DEFAULT_CSS = """
     MeasureScreen {
         #name { height: 1; padding: 0; margin: 1 2; border: none; background: $surface; }
         #board { height: 1fr; margin: 1 1 0 1; }
-        #said { height: 3; padding: 0 2; background: $surface; }
+        #message { height: 3; padding: 0 2; background: $surface; }
         &.-measuring #name { display: none; }
     }
     """
-    ABOUT: ClassVar[str] = "The reeds of a harp, measured one after another."
+    ABOUT: ClassVar[str] = "Measure the reeds of a harp, one after another."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "escape",
             "leave",
-            "end, and keep what is measured",
+            "end and store",
             key_display="esc",
-            tooltip="end it, and keep what is measured; then back",
+            tooltip="end and store what is measured; then back",
         ),
     ]
 
@@ -76,79 +79,77 @@ class MeasureScreen(Screen[str | None]):
         super().__init__()
         self._session, self._harp, self._own = session, harp, own
         self._player, self._journal = player, journal
-        self._called = own.name if own is not None else ""
+        self._harp_name = own.name if own is not None else ""
         self._measuring: HarpMeasurement | None = None
-        self._asking: Timer | None = None
+        self._poll_timer: Timer | None = None
         self._attacks: dict[Tab, list[float]] = {}
-        self._kept: str | None = None
+        self._stored_name: str | None = None
         before = frozenset(Tab.parse(reed.tab) for reed in own.reeds) if own else frozenset()
         self._state = MeasuringState(harp, before=before)
-        self._asked_name = Input(
-            placeholder="what do you call this harp? such as: old C", id="name"
-        )
-        self._asked_name.cursor_blink = False  # it would wake an idle screen twice a second
+        self._name_input = Input(placeholder="name this harp, for example: old C", id="name")
+        self._name_input.cursor_blink = False  # it would wake an idle screen twice a second
         self._board = MeasuringBoard(id="board")
-        self._said = Static(id="said")
+        self._message = Static(id="message")
 
     def compose(self) -> ComposeResult:
-        """The name, how far it is, and what is the matter."""
+        """Yield the name, the board and the message line."""
         yield Static(id="what", classes="title")
-        yield self._asked_name
+        yield self._name_input
         yield self._board
-        yield self._said
+        yield self._message
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Begin at once with a harp that has a name."""
+        """Start at once if the harp has a name; else ask for one."""
         self._board.show(self._state)
-        if self._called:
+        if self._harp_name:
             self._begin()
         else:
             self.query_one("#what", Static).update(Content(f"Measure a {self._harp.name} harp"))
-            self._tell(f"Give it a name that says which one it is. {BREATHING_ADVICE}")
-            self._asked_name.focus()
+            self._set_message(f"Give it a name of its own. {BREATHING_ADVICE}")
+            self._name_input.focus()
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Begin under that name."""
+        """Start under the name that was typed."""
         try:
-            self._called = check_harp_name(event.value)
+            self._harp_name = check_harp_name(event.value)
         except HarpError as error:
-            self._tell(f"× {error}")
+            self._set_message(f"× {error}")
             return
         self._begin()
 
     def _begin(self) -> None:
-        title = f"Measuring '{self._called}', a {self._harp.name} harp"
+        title = f"Measuring '{self._harp_name}', a {self._harp.name} harp"
         self.query_one("#what", Static).update(Content(title))
         self.add_class("-measuring")
         self.set_focus(None)
         if self._session.busy:
-            self._tell(f"× {MEASURE_BUSY}")
+            self._set_message(f"× {MEASURE_BUSY}")
             return
         source = self._session.plan.source
         spec = source if isinstance(source, MicrophoneSpec) else MicrophoneSpec()
         try:
             self._session.listener.begin(Plan(self._harp, replace(spec, clicks=False)))
         except TrainerError as error:
-            self._tell(f"× {error}")
+            self._set_message(f"× {error}")
             return
         self._measuring = HarpMeasurement(self._harp, known=self._state.before)
-        self._tell(f"Play another hole to measure that one first, or anew. {BREATHING_ADVICE}")
-        self._asking = self.set_interval(MEASURE_POLL_S, self._listen)
+        self._set_message(f"Play any hole to measure it first, or again. {BREATHING_ADVICE}")
+        self._poll_timer = self.set_interval(MEASURE_POLL_S, self._poll)
 
-    def _listen(self) -> None:
-        """Take in what is heard."""
+    def _poll(self) -> None:
+        """Poll the listener and show the new events."""
         measuring = self._measuring
         assert measuring is not None
         for event in self._session.listener.poll():
-            for told in measuring.see(event):
-                self._take(told)
+            for update in measuring.see(event):
+                self._apply(update)
         if measuring.done:
             self._session.listener.stop()
         self._board.show(self._state)
 
-    def _take(self, event: Event | MeasurementEvent) -> None:
-        """Show one thing that happened."""
+    def _apply(self, event: Event | MeasurementEvent) -> None:
+        """Apply one event to the board."""
         match event:
             case ReedRequested():
                 self._state = replace(self._state, asked=event, sounding=None)
@@ -159,28 +160,28 @@ class MeasureScreen(Screen[str | None]):
                 off = {**self._state.cents, tab: median(self._attacks[tab])}
                 self._state = replace(self._state, cents=off, sounding=None)
             case HarpMeasured():
-                self._keep(event)
+                self._store(event)
             case TakeFailed(sentence):
-                self._tell(f"× {sentence}")
+                self._set_message(f"× {sentence}")
             case TakeFinished():
-                self._over()
+                self._end()
         line = (
             measuring_line(event, self._harp)
             if isinstance(event, AttackMeasured | RepeatRequested)
             else None
         )
         if line is not None:
-            said = (line.strip(), *self._state.said[: LINES_KEPT - 1])
-            self._state = replace(self._state, said=said, sounding=None)
+            messages = (line.strip(), *self._state.messages[: LINES_KEPT - 1])
+            self._state = replace(self._state, messages=messages, sounding=None)
 
-    def _keep(self, measured: HarpMeasured) -> None:
-        """Keep what was measured, with what was known before."""
+    def _store(self, measured: HarpMeasured) -> None:
+        """Store the measured reeds; the journal merges them with earlier ones."""
         if not measured.reeds:
             return
         own = OwnHarp(
             self._player,
-            self._called,
-            HarpTag.of(self._harp, self._called),
+            self._harp_name,
+            HarpTag.of(self._harp, self._harp_name),
             datetime.now(UTC),
             measured.reeds,
         )
@@ -189,25 +190,25 @@ class MeasureScreen(Screen[str | None]):
             with Journal(self._journal) as journal:
                 journal.add_harp(own)
         except TrainerError as error:
-            self._tell(f"× {error}")
+            self._set_message(f"× {error}")
             return
-        self._kept = self._called
+        self._stored_name = self._harp_name
         missing = tuple(tab for tab in measured.missing if tab not in self._state.before)
-        self._tell(f"✓ {measuring_summary(replace(measured, missing=missing))}")
+        self._set_message(f"✓ {measuring_summary(replace(measured, missing=missing))}")
 
-    def _over(self) -> None:
-        """All is still now; the figures stay to be looked at."""
-        if self._asking is not None:
-            self._asking.stop()
-            self._asking = None
+    def _end(self) -> None:
+        """Stop polling; the figures stay on the board."""
+        if self._poll_timer is not None:
+            self._poll_timer.stop()
+            self._poll_timer = None
         self._state = replace(self._state, asked=None, sounding=None)
 
     def action_leave(self) -> None:
-        """End it, and keep what is measured; or go back."""
-        if self._asking is not None:
+        """End and store the measurement; if it has ended, go back."""
+        if self._poll_timer is not None:
             self._session.listener.stop()
         else:
-            self.dismiss(self._kept)
+            self.dismiss(self._stored_name)
 
-    def _tell(self, words: str) -> None:
-        self._said.update(Content(words))
+    def _set_message(self, words: str) -> None:
+        self._message.update(Content(words))

@@ -1,4 +1,4 @@
-"""What screens have in common on which something is heard that nobody marks."""
+"""Base class of the screens that play sound without marking it."""
 
 from __future__ import annotations
 
@@ -12,81 +12,81 @@ from trainer.app.session import Session
 from trainer.practice import Plan
 
 PLAYBACK_POLL_S = 0.1
-"""How often it is asked whether something is still heard; only while it is."""
-PLAYBACK_BUSY = "A take is running. Go back with esc, stop it with space, and this can be heard."
+"""Time between two polls while something plays, in seconds."""
+PLAYBACK_BUSY = "A take is running: press esc, then space to stop it."
 
 
 class PlaybackScreen(Screen[ScreenResultType]):
-    """A screen with a line, ``#sound``, that says what is heard.
+    """A screen with a line, ``#sound``, that names what is playing.
 
     Args:
-        session: through whose listener it is heard, while no take runs; None for nothing.
+        session: its listener plays while no take runs; None to play nothing.
     """
 
     CAUTION = ""
-    """What the line says while all is still."""
+    """Text of the line while nothing plays."""
 
     def __init__(self, session: Session | None) -> None:
         super().__init__()
         self._session = session
-        self._hearing = None if session is None else Playback(session.listener)
-        self._asking: Timer | None = None
-        self._leaving: list[ScreenResultType] = []
-        self._told = ""
+        self._playback = None if session is None else Playback(session.listener)
+        self._poll_timer: Timer | None = None
+        self._results: list[ScreenResultType] = []
+        self._playing_text = ""
 
     @property
-    def heard(self) -> Plan | None:
-        """What is heard now."""
-        return None if self._hearing is None else self._hearing.plan
+    def playing(self) -> Plan | None:
+        """The plan that is playing; None for none."""
+        return None if self._playback is None else self._playback.plan
 
-    def hear(self, plan: Plan, words: str) -> None:
-        """Let a plan be heard, unless a take is running.
+    def play(self, plan: Plan, words: str) -> None:
+        """Play a plan, unless a take is running.
 
         Args:
-            plan: what is heard.
-            words: what the line says meanwhile.
+            plan: the plan.
+            words: text of the line while it plays.
         """
-        if self._session is None or self._hearing is None or self._session.busy:
-            self.tell(PLAYBACK_BUSY)
+        if self._session is None or self._playback is None or self._session.busy:
+            self.set_line(PLAYBACK_BUSY)
             return
-        self._hearing.start(plan)
-        self._told = words
-        self._tell_sound()
-        if self.heard is not None:
-            self._asking = self.set_interval(PLAYBACK_POLL_S, self._ask)
+        self._playback.start(plan)
+        self._playing_text = words
+        self._update_line()
+        if self.playing is not None:
+            self._poll_timer = self.set_interval(PLAYBACK_POLL_S, self._poll)
 
-    def quiet(self) -> None:
-        """Let what is heard end soon."""
-        if self._hearing is not None:
-            self._hearing.stop()
+    def stop_playback(self) -> None:
+        """End playback soon."""
+        if self._playback is not None:
+            self._playback.stop()
 
-    def leave(self, wish: ScreenResultType) -> None:
-        """Go, once the listener is free for the next take."""
-        if self.heard is None:
-            self.dismiss(wish)
+    def leave(self, result: ScreenResultType) -> None:
+        """Dismiss the screen with a result, once playback has ended."""
+        if self.playing is None:
+            self.dismiss(result)
         else:
-            self._leaving = [wish]
-            self.quiet()
+            self._results = [result]
+            self.stop_playback()
 
-    def tell(self, words: str) -> None:
-        """Say something in the line."""
+    def set_line(self, words: str) -> None:
+        """Set the text of the line."""
         self.query_one("#sound", Static).update(Content(words))
 
-    def _ask(self) -> None:
-        """See whether it is still heard; when it is over, nothing is asked any more."""
-        if self._hearing is None or self._hearing.poll():
+    def _poll(self) -> None:
+        """Poll playback; stop polling once it has ended."""
+        if self._playback is None or self._playback.poll():
             return
-        if self._asking is not None:
-            self._asking.stop()
-            self._asking = None
-        if self._leaving:
-            self.dismiss(self._leaving[0])
+        if self._poll_timer is not None:
+            self._poll_timer.stop()
+            self._poll_timer = None
+        if self._results:
+            self.dismiss(self._results[0])
         else:
-            self._tell_sound()
+            self._update_line()
 
-    def _tell_sound(self) -> None:
-        trouble = "" if self._hearing is None else self._hearing.trouble
-        if self.heard is not None:
-            self.tell(f"♪ {self._told}")
+    def _update_line(self) -> None:
+        trouble = "" if self._playback is None else self._playback.trouble
+        if self.playing is not None:
+            self.set_line(f"♪ {self._playing_text}")
         else:
-            self.tell(f"× {trouble}" if trouble else self.CAUTION)
+            self.set_line(f"× {trouble}" if trouble else self.CAUTION)

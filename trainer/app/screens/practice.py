@@ -1,4 +1,4 @@
-"""Practice: the page of tab, the trace beside it, the gauge and the readout under them."""
+"""Practice: the page of tab, the pitch trace beside it, gauge and readout below."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from textual.widgets import Footer
 
 from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.screens.guide import GuideScreen
-from trainer.app.screens.harps import HarpChoice, HarpsScreen
+from trainer.app.screens.harps import ChosenHarp, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
@@ -35,31 +35,31 @@ from trainer.harp import Harp
 from trainer.practice import PassControl, Plan
 
 TEMPO_STEP_BPM = 4.0
+"""Change of the tempo by one key press, in beats a minute."""
 SLOWER_STEPS = -2
-"""Steps of tempo that "slower" goes back."""
-SLOWEST, FASTEST = 20.0, 300.0
+"""Tempo steps of the wish "slower" on the result screen."""
+MIN_TEMPO, MAX_TEMPO = 20.0, 300.0
+"""Range of the tempo in beats a minute."""
 CLIMB_BPM = 20.0
-"""Beats a minute by which the tempo climbs in all, where nothing else is said."""
-NO_CLIMB = Climb(0.0, FASTEST)
-"""A tempo that does not climb."""
+"""Total climb of the tempo in beats a minute, unless drill or player set another."""
+NO_CLIMB = Climb(0.0, MAX_TEMPO)
+"""A climb by zero beats a minute: it overrides that of the drill."""
 
 
 class PracticeScreen(TakeScreen):
-    """Play a drill and see how it goes.
+    """The screen on which a drill is played.
 
     Args:
         session: the take and its listener.
-        shelf: the drills at hand.
+        shelf: the available drills.
     """
 
     ABOUT: ClassVar[str] = (
-        "Play a drill: the page of tab, the trace of your pitch beside it, and how each step went."
+        "Play a drill: the tab, a trace of your pitch beside it, and a mark for each step."
     )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "play", "play", tooltip="start with the count-in, or stop"),
-        Binding(
-            "l", "loop", "loop", tooltip="loop on or off; the running pass is played to its end"
-        ),
+        Binding("space", "play", "play", tooltip="start with a count-in, or stop"),
+        Binding("l", "loop", "loop", tooltip="loop on or off, from the next pass on"),
         Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓", tooltip="faster"),
         Binding("down,minus", "tempo(-1)", "slower", show=False, tooltip="slower"),
         Binding("0", "own_tempo", "own tempo", show=False, tooltip="the drill's own tempo"),
@@ -68,68 +68,74 @@ class PracticeScreen(TakeScreen):
             "from_bar",
             "bars",
             key_display="[ ]",
-            tooltip="begin a bar later, and after the last at the first again",
+            tooltip="first bar: one later, then back to bar 1",
         ),
         Binding(
             "right_square_bracket",
             "to_bar",
             "last bar",
             show=False,
-            tooltip="end a bar sooner, and before the first at the last again",
+            tooltip="last bar: one earlier, then back to the end",
         ),
-        Binding("n", "drill(1)", "drill", key_display="n p", tooltip="next drill of the shelf"),
-        Binding("p", "drill(-1)", "drill before", show=False, tooltip="drill before"),
-        Binding("r", "again", "again", show=False, tooltip="again from the count-in"),
-        Binding("k", "pause", "pause", show=False, tooltip="pause, or go on with a count-in"),
-        Binding("b", "back", "a bar back", show=False, tooltip="a bar back, with a count-in"),
-        Binding("c", "climb", "climb", show=False, tooltip="let the tempo climb in a loop, or not"),
+        Binding("n", "drill(1)", "drill", key_display="n p", tooltip="next drill on the shelf"),
+        Binding("p", "drill(-1)", "previous drill", show=False, tooltip="previous drill"),
+        Binding("r", "again", "again", show=False, tooltip="start again with a count-in"),
+        Binding("k", "pause", "pause", show=False, tooltip="pause, or resume with a count-in"),
+        Binding("b", "back", "a bar back", show=False, tooltip="one bar back, with a count-in"),
+        Binding(
+            "c", "climb", "climb", show=False, tooltip="raise the tempo pass by pass, on or off"
+        ),
         Binding(
             "less_than_sign",
             "climb_to(-1)",
             "climb less",
             show=False,
-            tooltip="let it climb less far",
+            tooltip="lower the tempo it climbs to",
         ),
         Binding(
             "greater_than_sign",
             "climb_to(1)",
             "climb more",
             show=False,
-            tooltip="let it climb further",
+            tooltip="raise the tempo it climbs to",
         ),
-        Binding("t", "today", "today", tooltip="today: the day's set, and why each drill is in it"),
-        Binding("s", "shelf", "shelf", tooltip="the shelf: choose a drill"),
+        Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
+        Binding("s", "shelf", "shelf", tooltip="shelf: find and open a drill"),
         Binding("i", "listen", "listen", show=False, tooltip="listen without a drill"),
         Binding(
-            "g", "progress", "progress", show=False, tooltip="progress: what is getting better"
+            "g",
+            "progress",
+            "progress",
+            show=False,
+            tooltip="progress: what improves and what does not",
         ),
         Binding(
             "h",
             "harps",
             "harps",
             show=False,
-            tooltip="harps: the one in hand, its chart, and which reeds are off",
+            tooltip="harps: choose one; charts and reeds",
         ),
         Binding(
             "comma",
             "settings",
             "settings",
             show=False,
-            tooltip="settings: see and change all of them",
+            tooltip="settings: see and change them",
         ),
         Binding(
             "m",
             "guide",
             "microphone",
             show=False,
-            tooltip="microphone: choose one and see that it works",
+            tooltip="microphone: choose and test one",
         ),
     ]
 
     def __init__(self, session: Session, shelf: Sequence[Drill]) -> None:
         super().__init__(session)
         self._shelf = shelf
-        self._told: TakeState | None = None
+        self._result_shown_for: TakeState | None = None
         self._in_day = False
         self._head = HeadLine(id="head")
         self._page = TabPage(id="page")
@@ -139,7 +145,7 @@ class PracticeScreen(TakeScreen):
         self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
-        """The widgets, from top to foot."""
+        """Yield the widgets, top to bottom."""
         yield self._head
         yield self._page
         yield self._trace
@@ -149,7 +155,7 @@ class PracticeScreen(TakeScreen):
         yield Footer(compact=True, show_command_palette=False)
 
     def show(self, take: TakeState) -> None:
-        """Show a take as it stands, and its result once it is over."""
+        """Show a take, and its result once it has ended."""
         if take.drill is None:
             return
         super().show(take)
@@ -157,23 +163,23 @@ class PracticeScreen(TakeScreen):
         self._page.show(TabPageState.of(take.drill, take))
         self._trace.show(take)
         self._dials.show(take)
-        self._verdict.show(VerdictState.of_take(take))
+        self._verdict.show(VerdictState.of(take))
         self._status.show(StatusState.of(take))
-        if take.phase is Phase.ENDED and take.outcome.passes and take is not self._told:
-            self._told = take
-            self._tell(take)
+        if take.phase is Phase.ENDED and take.outcome.passes and take is not self._result_shown_for:
+            self._result_shown_for = take
+            self._show_result(take)
 
-    def hurry(self, take: TakeState) -> None:
-        """Show the dials only."""
+    def show_urgent(self, take: TakeState) -> None:
+        """Update the dials only."""
         if take.drill is not None:
             self._dials.show(take)
 
-    def _tell(self, take: TakeState) -> None:
+    def _show_result(self, take: TakeState) -> None:
         if take.sheet.result is not None and self.app.screen is self:
             result = ResultScreen(take.sheet.result, take, self.session)
-            self.app.push_screen(result, self._told_result)
+            self.app.push_screen(result, self._take_wish)
 
-    def _told_result(self, wish: str | None) -> None:
+    def _take_wish(self, wish: str | None) -> None:
         if wish == "again":
             self.action_again()
         elif wish == "slower":
@@ -192,7 +198,7 @@ class PracticeScreen(TakeScreen):
         self.show(self.session.take)
 
     def action_play(self) -> None:
-        """Start with the count-in, or stop; where it is paused, go on."""
+        """Start with the count-in, stop, or resume a paused take."""
         if self.session.busy and self.session.take.phase is Phase.PAUSED:
             self.session.pause()
         elif self.session.busy:
@@ -201,20 +207,20 @@ class PracticeScreen(TakeScreen):
             self.action_again()
 
     def action_again(self) -> None:
-        """Start from the count-in, whatever is running."""
+        """Start with the count-in; end a running take first."""
         self.session.start(self.session.plan)
         self.show(self.session.take)
 
     def action_pause(self) -> None:
-        """Pause at the bar that was reached, or go on from there."""
+        """Pause at the current bar, or resume from it."""
         self.session.pause()
 
     def action_back(self) -> None:
-        """A bar back, and count in again; while it is paused, only a bar back."""
+        """Go back one bar and count in again; while paused, only go back."""
         self.session.ask(PassControl.GO_BACK)
 
     def action_climb(self) -> None:
-        """Let the tempo climb from pass to pass, or not."""
+        """Turn the climb of the tempo from pass to pass on or off."""
         plan = self.session.plan
         if plan.drill is None or plan.drill.free:
             return
@@ -226,38 +232,38 @@ class PracticeScreen(TakeScreen):
         self._change(replace(plan, climb=own or Climb(TEMPO_STEP_BPM, to, 1), loop=True))
 
     def action_climb_to(self, steps: int) -> None:
-        """Let it climb further, or less far."""
+        """Change the tempo that the climb ends at."""
         plan = self.session.plan
         if plan.ladder is not None:
             to = plan.ladder.to + steps * TEMPO_STEP_BPM
-            to = min(max(to, plan.first_tempo), FASTEST)
+            to = min(max(to, plan.first_tempo), MAX_TEMPO)
             self._change(replace(plan, climb=replace(plan.ladder, to=to)))
 
     def action_loop(self) -> None:
-        """Loop or not."""
+        """Turn looping on or off."""
         self.session.set_loop(not self.session.plan.loops)
         self.show(self.session.take)
 
     def action_tempo(self, steps: int) -> None:
-        """Faster or slower."""
+        """Change the tempo by a number of steps."""
         plan = self.session.plan
         if plan.drill is not None:
             tempo = (plan.tempo or plan.drill.tempo) + steps * TEMPO_STEP_BPM
-            self._change(replace(plan, tempo=min(max(tempo, SLOWEST), FASTEST)))
+            self._change(replace(plan, tempo=min(max(tempo, MIN_TEMPO), MAX_TEMPO)))
 
     def action_own_tempo(self) -> None:
-        """The tempo that the drill is written for."""
+        """Return to the drill's own tempo."""
         self._change(replace(self.session.plan, tempo=None))
 
     def action_from_bar(self) -> None:
-        """Begin one bar later; after the last possible bar, at the first again."""
+        """Begin one bar later; from the last possible bar, go to the first."""
         plan = self.session.plan
         if plan.drill is not None:
             first, last = plan.played_bars or (1, plan.drill.bars)
             self._set_bars(plan, first + 1 if first < last else 1, last)
 
     def action_to_bar(self) -> None:
-        """End one bar sooner; before the first possible bar, at the last again."""
+        """End one bar earlier; from the first possible bar, go to the last."""
         plan = self.session.plan
         if plan.drill is not None:
             first, last = plan.played_bars or (1, plan.drill.bars)
@@ -270,16 +276,16 @@ class PracticeScreen(TakeScreen):
             self._change(replace(plan, bars=(first, last)))
 
     def action_drill(self, steps: int) -> None:
-        """The next drill of the shelf, or the one before."""
+        """Open the drill a number of places further on the shelf."""
         if self._shelf:
             self._open((self._place() + steps) % len(self._shelf))
 
     def action_shelf(self) -> None:
-        """Choose a drill."""
+        """Open the shelf."""
         self.app.push_screen(ShelfScreen(self._shelf, self._place(), self.session), self._open)
 
     def action_today(self) -> None:
-        """The day's set."""
+        """Open the daily set."""
         plan = self.session.plan
         today = TodayScreen(
             lambda: load_daily_set_view(plan, self._shelf), plan.harp_name or plan.harp.name
@@ -291,9 +297,9 @@ class PracticeScreen(TakeScreen):
             return
         entry, start = chosen
         self._in_day = True
-        drill = next((one for one in self._shelf if one.name == entry.drill), None)
+        drill = next((own for own in self._shelf if own.name == entry.drill), None)
         if drill is None:
-            self.notify(f"{entry.title} is not on the shelf any more", timeout=NOTICE_S)
+            self.notify(f"{entry.title} is no longer on the shelf", timeout=NOTICE_S)
             return
         plan, harp = self.session.plan, self.session.plan.harp
         name = plan.harp_name
@@ -317,29 +323,29 @@ class PracticeScreen(TakeScreen):
             self.action_again()
 
     def action_listen(self) -> None:
-        """Listen without a drill; the plan comes back afterwards."""
+        """Listen without a drill; the plan is restored afterwards."""
         self.app.push_screen(ListenScreen(self.session))
 
     def action_progress(self) -> None:
-        """What is getting better."""
+        """Open the progress screen."""
         plan = self.session.plan
         self.app.push_screen(ProgressScreen(plan.journal, plan.player))
 
     def action_harps(self) -> None:
-        """The harps: choose the one in hand, and see its reeds."""
+        """Open the harps screen."""
         self.app.push_screen(HarpsScreen(self.session.plan, self.session), self._take_harp)
 
-    def _take_harp(self, choice: HarpChoice | None) -> None:
+    def _take_harp(self, choice: ChosenHarp | None) -> None:
         if choice is not None:
             plan = self.session.plan
             self._change(replace(plan, harp=choice.harp, harp_name=choice.name))
 
     def action_guide(self) -> None:
-        """The first-run guide: the microphone, the harp in hand, one note."""
+        """Open the first-run guide."""
         self.app.push_screen(GuideScreen(self.session))
 
     def action_settings(self) -> None:
-        """The settings."""
+        """Open the settings."""
         self.app.push_screen(SettingsScreen(self.session.plan, self.session), self._take_settings)
 
     def _take_settings(self, plan: Plan | None) -> None:
@@ -348,7 +354,7 @@ class PracticeScreen(TakeScreen):
             self._change(replace(now, source=plan.source, count_in=plan.count_in))
 
     def _place(self) -> int:
-        """Where on the shelf the drill in hand stands; -1 if it is not from there."""
+        """Return the index of the current drill on the shelf; -1 if it is not there."""
         drill = self.session.plan.drill
         names = [other.name for other in self._shelf]
         return names.index(drill.name) if drill and drill.name in names else -1

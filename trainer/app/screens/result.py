@@ -1,4 +1,4 @@
-"""Result: what a take earned, step by step."""
+"""Result: the marks of a take, step by step."""
 
 from __future__ import annotations
 
@@ -27,16 +27,24 @@ from trainer.report.formatting import score_text
 from trainer.sound import RecordingSpec
 from trainer.sound.passage import Passage
 
-TAKE_AUDIO_MISSING = "the sound of this take is not at hand"
-LOOPED_S, SLOWLY = 3.0, 0.7
-"""A passage of a take is looped so long at least, at such a speed to begin with."""
+TAKE_AUDIO_MISSING = "the audio of this take is missing"
+NOT_PLAYED = "this step was not played"
+MIN_LOOP_S = 3.0
+"""Minimum length of a looped passage of a take, in seconds."""
+LOOP_SPEED = 0.7
+"""Initial speed of a looped passage, as a fraction of the played speed."""
 MAX_SENTENCE_CELLS = 96
-"""Cells of the widest line of a sentence; longer ones are tiring to read."""
+"""Maximum line length of a sentence in cells; longer lines are tiring to read."""
 
 
 def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
-    """A step's mark: number, tab, shape, score and sentence, broken at `width` cells; a pointer
-    if it is chosen."""
+    """Return a line of the list: step number, tab, shape, score and sentence.
+
+    Args:
+        mark: mark of the step.
+        width: cells at which the sentence is wrapped.
+        chosen: whether the cursor is on it.
+    """
     graded = grade_of_mark(mark)
     pointer = "▶" if chosen else " "
     head = f"{mark.step.index + 1:>3}  {mark.step.tab:<9}"
@@ -51,7 +59,7 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
 
 
 def total_content(result: Result) -> Content:
-    """The total, and whether the drill is passed."""
+    """Return the total and whether the drill is passed."""
     graded = grade_of_score(result.score)
     verdict = "passed" if result.passed else "not passed yet"
     weakest = result.weakest
@@ -71,35 +79,34 @@ def total_content(result: Result) -> Content:
 
 
 class ResultScreen(PlaybackScreen[str | None]):
-    """A result, to walk through, in order or the worst first. Gives ``again``, ``slower``,
-    ``next`` or nothing.
+    """The marks of a pass as a list, in order or worst first.
+
+    Its result is ``again``, ``slower``, ``next`` or None.
 
     Args:
-        result: what the take earned.
-        take: the take, for its trace and its sound; None where only the marks are at hand.
-        session: through whose listener it is heard; None for nothing.
+        result: the marks and their total.
+        take: the take, for its trace and its audio; None if only the marks are known.
+        session: its listener plays the audio; None to play nothing.
     """
 
-    CAUTION = "a and e let you hear it. Set a moderate level first, above all in headphones."
-    ABOUT: ClassVar[str] = "What a take earned, step by step, with the trace and the sound of each."
+    CAUTION = "a plays the step, e its bar. Headphones: moderate level."
+    ABOUT: ClassVar[str] = "The marks of a take, step by step, with the trace and audio of each."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
-            "escape,space", "leave(None)", "back", key_display="space", tooltip="back to the page"
+            "escape,space", "leave(None)", "back", key_display="space", tooltip="back to the tab"
         ),
         Binding("r", "leave('again')", "again", tooltip="play it again"),
         Binding(
             "minus", "leave('slower')", "slower", key_display="-", tooltip="play it again, slower"
         ),
         Binding("n", "leave('next')", "next", tooltip="the next drill"),
-        Binding(
-            "o", "turn", "order", key_display="o", tooltip="the worst steps first, or all in order"
-        ),
+        Binding("o", "turn", "order", key_display="o", tooltip="worst steps first, or in order"),
         Binding(
             "enter",
             "trace",
             "trace",
             show=False,
-            tooltip="open or close the trace of the chosen step",
+            tooltip="show or hide the trace of the step",
         ),
         Binding("a", "hear(False)", "hear", tooltip="hear the step as you played it"),
         Binding("e", "hear(True)", "as meant", tooltip="hear its bar as it should sound"),
@@ -108,7 +115,7 @@ class ResultScreen(PlaybackScreen[str | None]):
             "loop",
             "loop",
             show=False,
-            tooltip="loop what you played there, slowly, and play along",
+            tooltip="loop what you played there, slowly, to play along with",
         ),
     ]
 
@@ -118,13 +125,13 @@ class ResultScreen(PlaybackScreen[str | None]):
         super().__init__(session)
         self._result, self._take = result, take
         self._worst_first = False
-        self._pointed: str | None = None
+        self._chosen_id: str | None = None
         self._folder: TemporaryDirectory[str] | None = None
         self._steps = OptionList(id="steps")
         self._trace = PitchTrace(id="close-up")
 
     def compose(self) -> ComposeResult:
-        """Title, total, the marks in a list, and the trace of the chosen one."""
+        """Yield title, total, the list of marks and the trace of the chosen one."""
         result = self._result
         beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
         yield Static(
@@ -138,7 +145,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Let the arrow keys walk through the list."""
+        """Focus the list."""
         self._trace.display = self._take is not None
         self._steps.focus()
 
@@ -149,94 +156,94 @@ class ResultScreen(PlaybackScreen[str | None]):
         if place is None or not self._result.marks:
             return None
         chosen = self._steps.get_option_at_index(place).id
-        return next((one for one in self._result.marks if str(one.step.index) == chosen), None)
+        return next((mark for mark in self._result.marks if str(mark.step.index) == chosen), None)
 
     @property
     def _wide(self) -> int:
-        """Cells of a line in the list."""
+        """Width of a line in the list, in cells."""
         return min(self.size.width - 6, MAX_SENTENCE_CELLS)
 
     def action_turn(self) -> None:
-        """The worst step first, or all in order."""
+        """Switch between worst first and in order."""
         self._worst_first = not self._worst_first
         self._show(first=True)
 
     def action_trace(self) -> None:
-        """Open the trace of the chosen step, or close it."""
+        """Show or hide the trace of the chosen step."""
         self._trace.display = self._take is not None and not self._trace.display
 
     def action_hear(self, model: bool) -> None:
-        """Let the chosen step be heard as it was played, or as it should be; or stop that."""
+        """Play the chosen step as played, or its bar as it should sound; or stop playback."""
         take, mark = self._take, self.mark
-        if self.heard is not None:
-            self.quiet()
+        if self.playing is not None:
+            self.stop_playback()
             return
         if take is None or mark is None:
             return
         plan = bar_playback_plan(take, mark) if model else step_playback_plan(take, mark)
         if plan is None:
             missed = mark.measured.start is None
-            self.tell(f"× {'nothing was played there' if missed else TAKE_AUDIO_MISSING}")
+            self.set_line(f"× {NOT_PLAYED if missed else TAKE_AUDIO_MISSING}")
             return
         what = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
-        self.hear(plan, f"step {mark.step.index + 1}, {what}; a stops it")
+        self.play(plan, f"step {mark.step.index + 1}, {what}; a stops it")
 
     def action_loop(self) -> None:
-        """Loop the chosen step and what is around it, slowly."""
+        """Loop the chosen step and its surroundings, slowly."""
         take, mark = self._take, self.mark
-        if take is None or mark is None or self._session is None or self.heard is not None:
+        if take is None or mark is None or self._session is None or self.playing is not None:
             return
         plan = step_playback_plan(take, mark)
         if plan is None or not isinstance(plan.source, RecordingSpec) or self._session.busy:
             missed = mark.measured.start is None
-            self.tell(f"× {'nothing was played there' if missed else TAKE_AUDIO_MISSING}")
+            self.set_line(f"× {NOT_PLAYED if missed else TAKE_AUDIO_MISSING}")
             return
         spec = plan.source
         try:
-            path = self._own_copy(spec.path)
+            path = self._copy(spec.path)
         except OSError as error:
-            self.tell(f"× the sound of the take cannot be kept for that: {error.strerror}")
+            self.set_line(f"× the take's audio cannot be copied: {error.strerror}")
             return
         take.outcome.audio = str(path)
         first, last = spec.first, spec.last or spec.first
-        around = max(0.0, LOOPED_S - (last - first)) / 2.0
+        around = max(0.0, MIN_LOOP_S - (last - first)) / 2.0
         first = max(0.0, first - around)
-        passage = Passage(path, first, max(last + around, first + LOOPED_S), SLOWLY)
+        passage = Passage(path, first, max(last + around, first + MIN_LOOP_S), LOOP_SPEED)
         self.app.push_screen(LoopScreen(self._session, passage))
 
-    def _own_copy(self, path: Path) -> Path:
-        """The sound of the take where no other take takes its place: playing along is one."""
+    def _copy(self, path: Path) -> Path:
+        """Copy the take's audio: playing along is a take and would overwrite it."""
         if self._folder is None:
             self._folder = TemporaryDirectory(prefix="loop-")
             shutil.copy(path, Path(self._folder.name) / path.name)
         return Path(self._folder.name) / path.name
 
     def on_unmount(self) -> None:
-        """Let go of the copy."""
+        """Delete the copy."""
         if self._folder is not None:
             self._folder.cleanup()
 
     def action_leave(self, wish: str | None) -> None:
-        """Go, once the listener is free for the next take."""
+        """Dismiss the screen with a wish, once playback has ended."""
         self.leave(wish)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Point at the step and show its trace."""
+        """Mark the chosen step and show its trace."""
         for mark in self._result.marks:
             number = str(mark.step.index)
-            if number in (self._pointed, event.option_id):
+            if number in (self._chosen_id, event.option_id):
                 chosen = number == event.option_id
                 prompt = mark_content(mark, self._wide, chosen)
                 event.option_list.replace_option_prompt(number, prompt)
-        self._pointed = event.option_id
+        self._chosen_id = event.option_id
         self._show_trace()
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Open the trace, or close it."""
+        """Show or hide the trace."""
         self.action_trace()
 
     def on_resize(self) -> None:
-        """Break the sentences anew."""
+        """Wrap the sentences at the new width."""
         self._show()
 
     def _show(self, *, first: bool = False) -> None:
@@ -249,7 +256,7 @@ class ResultScreen(PlaybackScreen[str | None]):
             [Option(mark_content(mark, self._wide), id=str(mark.step.index)) for mark in marks]
         )
         self._steps.add_options(
-            [Option(f"      {one.sentence}", disabled=True) for one in self._result.extras]
+            [Option(f"      {extra.sentence}", disabled=True) for extra in self._result.extras]
         )
         if marks:
             self._steps.highlighted = place

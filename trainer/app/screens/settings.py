@@ -1,4 +1,4 @@
-"""Settings: all of them, where each comes from, and changing them in their file."""
+"""Settings: every setting, the origin of its value, and how to change it in the file."""
 
 from __future__ import annotations
 
@@ -44,17 +44,19 @@ from trainer.settings.writer import set_setting, unset_setting
 from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33
+"""Width of a setting's name and value in cells."""
 LATENCY_HINT = (
-    "Twelve clicks, for ten seconds, at a moderate level: hold a headphone to the microphone, off "
-    "your ears, and keep still."
+    "Hold a headphone to the microphone, off your ears, and keep still: twelve clicks sound, for "
+    "ten seconds."
 )
 WIDE_COLUMNS = 110
+"""Columns from which values get `EXTRA_VALUE_CELLS`."""
 EXTRA_VALUE_CELLS = 30
-"""More cells of a value from `WIDE` columns on."""
+"""Additional width of a value in wide windows, in cells."""
 
 
 def setting_content(line: SettingLine, width: int, chosen: bool = False) -> Content:
-    """A setting in a line: its name, what it is, and where that comes from."""
+    """Return a line of the list: name, value and origin."""
     quiet = CSS_PENS["quiet"].color
     room = VALUE_CELLS + (EXTRA_VALUE_CELLS if width >= WIDE_COLUMNS else 0)
     value = line.value or NOT_SET
@@ -70,13 +72,14 @@ def setting_content(line: SettingLine, width: int, chosen: bool = False) -> Cont
 
 
 class SettingsScreen(Screen[Plan | None]):
-    """The settings. Gives the plan as it is with those that were changed, if any were.
+    """All settings as a list.
 
-    The file is read and written in a thread of its own, and keeps its comments.
+    Its result is the plan with the changed settings; None if it did not change. A thread reads and
+    writes the file, whose comments are kept.
 
     Args:
-        plan: what is in hand; what it says otherwise than the settings came from an option.
-        session: through whose listener a microphone is heard; None for none.
+        plan: the current plan; where it differs from the settings, a command-line option was given.
+        session: its listener opens the microphone; None for none.
     """
 
     DEFAULT_CSS = """
@@ -99,32 +102,32 @@ class SettingsScreen(Screen[Plan | None]):
         #about { height: 2; }
         #where { height: 1; }
         #value { height: 1; padding: 0; border: none; background: $background; display: none; }
-        #said { height: 2; }
+        #message { height: 2; }
         &.-editing #value { display: block; }
     }
     """
-    ABOUT: ClassVar[str] = "All settings, where each comes from, and changing them."
+    ABOUT: ClassVar[str] = "All settings, where each value comes from, and how to change it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "escape,comma",
             "leave",
             "back",
             key_display="esc",
-            tooltip="back; while a value is typed, leave it as it was",
+            tooltip="back, or cancel an edit",
         ),
         *LIST_BINDINGS,
-        Binding("enter", "edit", "change", tooltip="type another value"),
+        Binding("enter", "edit", "change", tooltip="type a new value"),
         Binding(
-            "space", "next_choice", "next choice", tooltip="the next choice, where there are a few"
+            "space", "next_choice", "next choice", tooltip="next value from the list of choices"
         ),
-        Binding("m", "microphone", "microphone", tooltip="choose a microphone, and see its level"),
-        Binding("l", "latency", "latency", tooltip="measure how late a click comes back"),
+        Binding("m", "microphone", "microphone", tooltip="choose a microphone and see its level"),
+        Binding("l", "latency", "latency", tooltip="measure the round-trip latency"),
         Binding(
             "u,delete",
             "unset",
-            "as usual",
+            "default",
             key_display="u",
-            tooltip="take it out of the file, so that it is as usual",
+            tooltip="remove it from the file, back to the default",
         ),
     ]
 
@@ -139,15 +142,15 @@ class SettingsScreen(Screen[Plan | None]):
         self._lines: tuple[SettingLine, ...] = ()
         self._chosen = 0
         self._list = OptionList(id="settings")
-        self._list.can_focus = False  # the keys are the screen's, but while a value is typed
+        self._list.can_focus = False  # the screen binds the keys, except while a value is typed
         self._value = Input(id="value", compact=True, disabled=True)
         self._value.cursor_blink = False  # it would wake an idle screen twice a second
         self._about = Static(id="about")
         self._where = Static(id="where")
-        self._said = Static(id="said")
+        self._message = Static(id="message")
 
     def compose(self) -> ComposeResult:
-        """The list, what the chosen setting is, and where a new value is typed."""
+        """Yield the list, a description of the chosen setting, and the input for a new value."""
         yield Static("Settings", id="file", classes="title")
         yield Static(id="problems")
         yield self._list
@@ -155,11 +158,11 @@ class SettingsScreen(Screen[Plan | None]):
             yield self._about
             yield self._where
             yield self._value
-            yield self._said
+            yield self._message
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Read the settings."""
+        """Start to read the settings."""
         self._about.update("Reading the settings …")
         self._read()
 
@@ -171,7 +174,7 @@ class SettingsScreen(Screen[Plan | None]):
             self.app.call_from_thread(self._show, found)
 
     def _change(self, line: SettingLine, text: str | None) -> None:
-        """Change the file, one change after another; None takes a setting out of it."""
+        """Change the file, unless a change is in progress; None removes the setting."""
         if not self._writing:
             self._writing = True
             self._write(line, text)
@@ -184,24 +187,24 @@ class SettingsScreen(Screen[Plan | None]):
         try:
             if text is None:
                 was_set = unset_setting(file, line.key)
-                said = f"{line.name} is {'no longer' if was_set else 'not'} set in the file."
+                message = f"{line.name} is {'no longer' if was_set else 'not'} set in the file."
             else:
                 set_setting(file, line.key, text)
-                said = f"✓ {line.name} is set to {text}."
+                message = f"✓ {line.name} is set to {text}."
             found = resolve_settings(file)
         except TrainerError as error:
             if not worker.is_cancelled:
                 self.app.call_from_thread(self._not_written, str(error))
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._written, found, line.key, said)
+            self.app.call_from_thread(self._written, found, line.key, message)
 
     def _not_written(self, why: str) -> None:
         self._writing = False
-        self._said.update(Content(f"× {why}"))
+        self._message.update(Content(f"× {why}"))
 
-    def _written(self, found: ResolvedSettings, key: SettingKey, said: str) -> None:
-        """Let what was changed hold, as far as it can, and say from when on."""
+    def _written(self, found: ResolvedSettings, key: SettingKey, message: str) -> None:
+        """Apply the change as far as possible, and report when it takes effect."""
         self._writing = False
         plan = apply_setting(self._plan, key, setting_value(found.settings, key))
         self._changed |= plan != self._plan
@@ -212,20 +215,18 @@ class SettingsScreen(Screen[Plan | None]):
         origin = found.origins.get(key, FROM_DEFAULT)
         variable = origin not in (FROM_DEFAULT, FROM_FILE)
         after = (
-            f"But {origin} is set, and goes before it."
-            if variable
-            else effect_text(key, self._plan)
+            f"But the variable {origin} overrides it." if variable else effect_text(key, self._plan)
         )
-        self._said.update(Content(f"{said} {after}"))
+        self._message.update(Content(f"{message} {after}"))
 
     def _show(self, found: ResolvedSettings) -> None:
-        """Show what was read."""
+        """Show the settings that were read."""
         self._found = found
         self._lines = setting_lines(found, self._plan)
-        there = "" if found.file.exists() else " (made with the first change)"
-        room = self.size.width - len(f"  Settings: {there}")
+        note = "" if found.file.exists() else " (created by the first change)"
+        room = self.size.width - len(f"  Settings: {note}")
         name = short_path(found.file, room)
-        self.query_one("#file", Static).update(Content(f"Settings: {name}{there}"))
+        self.query_one("#file", Static).update(Content(f"Settings: {name}{note}"))
         problems = ""
         if found.problems:
             first = found.problems[0].splitlines()[0]
@@ -236,7 +237,7 @@ class SettingsScreen(Screen[Plan | None]):
         self._list_settings()
 
     def _list_settings(self) -> None:
-        """List all, and point at the one that was pointed at."""
+        """Fill the list, and restore the cursor."""
         options: list[Option] = []
         table = ""
         for place, line in enumerate(self._lines):
@@ -259,22 +260,22 @@ class SettingsScreen(Screen[Plan | None]):
         return setting_content(self._lines[place], self.size.width, place == self._chosen)
 
     def on_resize(self) -> None:
-        """Show as much of each value as there is room for."""
+        """Cut the values to the new width."""
         self._list_settings()
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Point at the setting and say what it is."""
+        """Mark the chosen setting and describe it."""
         before, now = self._chosen, int(event.option_id or 0)
         if now == before or self._editing:
             return
         self._chosen = now
         for place in (before, now):
             self._list.replace_option_prompt(str(place), self._content(place))
-        self._said.update("")
+        self._message.update("")
         self._show_chosen()
 
     def on_option_list_option_selected(self) -> None:
-        """Change the setting that was clicked on."""
+        """Edit the setting that was clicked."""
         if not self._editing:
             self.action_edit()
 
@@ -282,12 +283,10 @@ class SettingsScreen(Screen[Plan | None]):
         line = self._lines[self._chosen]
         self._about.update(Content(f"{line.name}: {line.about}"))
         origin = {
-            FROM_OPTION: "from an option of the command, which goes before the file",
+            FROM_OPTION: "from a command-line option, which overrides the file",
             FROM_FILE: "from the file",
-            FROM_DEFAULT: "as it is unless you say otherwise",
-        }.get(
-            line.origin, f"from the environment variable {line.origin}, which goes before the file"
-        )
+            FROM_DEFAULT: "default",
+        }.get(line.origin, f"from the environment variable {line.origin}, which overrides the file")
         self._where.update(
             Content.styled(f"{line.value or NOT_SET}: {origin}", CSS_PENS["quiet"].color)
         )
@@ -298,7 +297,7 @@ class SettingsScreen(Screen[Plan | None]):
         return self.has_class("-editing")
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Whether a key does anything now."""
+        """Disable the keys that have no effect now."""
         if action == "next_choice":
             return bool(self._lines) and bool(self._lines[self._chosen].choices)
         return action not in ("choose", "edit", "unset", "microphone", "latency") or (
@@ -306,11 +305,11 @@ class SettingsScreen(Screen[Plan | None]):
         )
 
     def action_choose(self, where: str) -> None:
-        """Another setting."""
+        """Move the cursor."""
         move_cursor(self._list, where)
 
     def action_edit(self) -> None:
-        """Type another value."""
+        """Open the input for a new value."""
         line = self._lines[self._chosen]
         self.add_class("-editing")
         self._value.disabled = False
@@ -318,27 +317,27 @@ class SettingsScreen(Screen[Plan | None]):
         self._value.placeholder = "" if line.needed else "empty: not set"
         self._value.cursor_position = len(line.value)
         self._value.focus()
-        self._judge(line.value)
+        self._validate_input(line.value)
         self.refresh_bindings()
 
     def _end_edit(self) -> None:
         self.remove_class("-editing")
         self._value.disabled = True
         self.set_focus(None)
-        self._said.update("")
+        self._message.update("")
         self.refresh_bindings()
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        """Say at once whether it may be that."""
+        """Validate the typed value."""
         if self._editing:
-            self._judge(event.value)
+            self._validate_input(event.value)
 
-    def _judge(self, text: str) -> None:
-        wrong = value_problem(self._lines[self._chosen], text.strip())
-        self._said.update(Content(f"× {wrong}" if wrong else "✓ enter keeps it, esc does not"))
+    def _validate_input(self, text: str) -> None:
+        problem = value_problem(self._lines[self._chosen], text.strip())
+        self._message.update(Content(f"× {problem}" if problem else "✓ enter saves, esc cancels"))
 
     def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Keep the new value, if it may be that."""
+        """Save the new value, if it is valid."""
         line, text = self._lines[self._chosen], event.value.strip()
         if value_problem(line, text):
             return
@@ -346,17 +345,17 @@ class SettingsScreen(Screen[Plan | None]):
         self._change(line, text or None)
 
     def action_next_choice(self) -> None:
-        """The next of a few choices."""
+        """Save the next of the choices."""
         line = self._lines[self._chosen]
         self._change(line, next_choice(line))
 
     def action_microphone(self) -> None:
-        """Choose a microphone by its level, and come back with it."""
+        """Open the guide to choose a microphone."""
         if self._session is not None:
             self.app.push_screen(GuideScreen(self._session), self._guided)
 
     def _guided(self, _: None) -> None:
-        """What was chosen holds, and stands in the file."""
+        """Take over the plan that the guide has changed."""
         assert self._session is not None
         plan = self._session.plan
         self._changed |= plan.source != self._plan.source
@@ -364,17 +363,17 @@ class SettingsScreen(Screen[Plan | None]):
         self._read()
 
     def action_latency(self) -> None:
-        """Measure the round trip from a click to the microphone."""
+        """Measure the round-trip latency from a click to the microphone."""
         source = self._plan.source
         if self._clicking or not isinstance(source, MicrophoneSpec):
             return
         if self._session is not None and self._session.busy:
-            self._said.update(Content("× a take is running; go back and stop it first"))
+            self._message.update(Content("× a take is running: press esc, then space to stop it"))
             return
         if self._session is None:
             return
         self._clicking = True
-        self._said.update(Content(LATENCY_HINT))
+        self._message.update(Content(LATENCY_HINT))
         self._measure(self._session.listener, source)
 
     @work(thread=True)
@@ -387,14 +386,14 @@ class SettingsScreen(Screen[Plan | None]):
 
     def _measured(self, told: str) -> None:
         self._clicking = False
-        self._said.update(Content(told))
+        self._message.update(Content(told))
 
     def action_unset(self) -> None:
-        """Take the setting out of the file, so that it is as usual."""
+        """Remove the setting from the file."""
         self._change(self._lines[self._chosen], None)
 
     def action_leave(self) -> None:
-        """Leave the value as it was, or else go back."""
+        """Cancel an edit, or else go back."""
         if self._editing:
             self._end_edit()
         else:

@@ -26,21 +26,29 @@ from trainer.drill import Drill
 from trainer.report.formatting import quantity_text
 
 WIDE_COLUMNS = 100
-"""Columns from which a line also says what else a drill trains."""
+"""Columns from which a line also lists the drill's other skills."""
 
 
 def drill_line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Content:
-    """A drill in a line: title, level, signs and what else it trains; a pointer if it is chosen."""
+    """Return a line of the list: title, level, features and, if wide, other skills."""
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     quiet = CSS_PENS["quiet"].color
-    told = [*feature_signs(drill), *(drill.skills[1:] if wide else ())]
+    notes = [*feature_signs(drill), *(drill.skills[1:] if wide else ())]
     return Content.assemble(
-        pointer, (f"{drill.title:<38} ", "bold"), (f"level {drill.level}  ", quiet), "  ".join(told)
+        pointer,
+        (f"{drill.title:<38} ", "bold"),
+        (f"level {drill.level}  ", quiet),
+        "  ".join(notes),
     )
 
 
 def drill_options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
-    """The list: drills by their place on the shelf, under the main skill that each trains."""
+    """Return the options of the list: drills under the main skill that each trains.
+
+    Args:
+        found: the drills with their places on the shelf.
+        wide: whether lines list the other skills.
+    """
     listed: list[Option] = []
     skill = ""
     for place, drill in found:
@@ -54,22 +62,23 @@ def drill_options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> 
 
 
 class SearchInput(Input):
-    """Where one types; a question mark asks for help instead."""
+    """The search input; a question mark opens help instead."""
 
     def check_consume_key(self, key: str, character: str | None) -> bool:
-        """Whether a key is typed in."""
+        """Return whether the input consumes a key."""
         return character != "?" and super().check_consume_key(key, character)
 
 
 class ShelfScreen(PlaybackScreen[int | None]):
-    """The drills at hand. Gives the place of the chosen one.
+    """The available drills, with a search.
 
-    Letters, digits and signs go into the search; the other keys choose.
+    Its result is the place of the chosen drill; None for none. Letters, digits and signs go to the
+    search; the other keys move the cursor.
 
     Args:
         shelf: the drills.
-        place: which one is in hand; -1 for none.
-        session: through whose listener a drill is heard, while no take runs.
+        place: place of the current drill; -1 for none.
+        session: its listener plays drills while no take runs.
     """
 
     DEFAULT_CSS = """
@@ -85,7 +94,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         }
     }
     """
-    CAUTION = "tab lets you hear it. Set a moderate level first, above all in headphones."
+    CAUTION = "tab plays it. Headphones: moderate level."
     ABOUT: ClassVar[str] = "All drills. Type to search: a title, a skill, level 3, -4', hole 2."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
@@ -93,7 +102,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
             "leave",
             "back",
             key_display="esc",
-            tooltip="quiet what is heard, or take the search away, or back",
+            tooltip="stop playback, or clear the search, or back",
         ),
         Binding(
             "up",
@@ -124,7 +133,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         ),
         Binding("enter", "open", "open", priority=True, tooltip="open this drill"),
         Binding(
-            "tab", "hear", "hear it, or stop", priority=True, tooltip="hear it played, or stop that"
+            "tab", "hear", "hear it, or stop", priority=True, tooltip="hear it played, or stop"
         ),
         Binding(
             "question_mark", "app.help", "help", key_display="?", priority=True, tooltip="this page"
@@ -137,7 +146,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         self._shelf = shelf
         self._place = max(0, place)
         self._entries: tuple[SearchableDrill, ...] = ()
-        self._found = list(range(len(shelf)))
+        self._matches = list(range(len(shelf)))
         self._search = SearchInput(
             placeholder="type to search: a title, a skill, level 3, -4', hole 2, free",
             id="search",
@@ -146,11 +155,11 @@ class ShelfScreen(PlaybackScreen[int | None]):
         )
         self._search.cursor_blink = False  # it would wake an idle screen twice a second
         self._drills = OptionList(id="drills")
-        self._drills.can_focus = False  # letters are for the search
+        self._drills.can_focus = False  # letters go to the search
         self._preview = DrillPreview(id="shelf-preview")
 
     def compose(self) -> ComposeResult:
-        """The search, the list, and what the chosen drill is about."""
+        """Yield the search, the list and a preview of the chosen drill."""
         yield Static(id="count", classes="title")
         yield self._search
         yield self._drills
@@ -159,50 +168,48 @@ class ShelfScreen(PlaybackScreen[int | None]):
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Let letters go into the search."""
+        """Focus the search."""
         self._search.focus()
 
     def on_resize(self) -> None:
-        """List the drills, with as much in a line as there is room for."""
+        """Fill the list for the new width."""
         self._list()
 
     def on_input_changed(self, event: Input.Changed) -> None:
-        """Find anew."""
+        """Search again."""
         self._entries = self._entries or tuple(SearchableDrill.of(drill) for drill in self._shelf)
-        found = [place for place, one in enumerate(self._entries) if one.fits(event.value)]
-        if found != self._found:
-            self._found = found
+        found = [place for place, entry in enumerate(self._entries) if entry.matches(event.value)]
+        if found != self._matches:
+            self._matches = found
             if found and event.value.strip():
                 self._place = found[0]
             self._list()
 
     def _list(self) -> None:
-        """List what was found, and point at the drill that was pointed at."""
-        shelf, found = self._shelf, self._found
+        """Fill the list with the drills found, and restore the cursor."""
+        shelf, found = self._shelf, self._matches
         count = quantity_text(len(shelf), "drill")
-        told = count if len(found) == len(shelf) else f"{len(found)} of {count}"
-        self.query_one("#count", Static).update(f"The shelf: {told}")
+        total = count if len(found) == len(shelf) else f"{len(found)} of {count}"
+        self.query_one("#count", Static).update(f"The shelf: {total}")
         wide = self.size.width >= WIDE_COLUMNS
         self._drills.clear_options()
         self._drills.add_options(
             drill_options(((place, shelf[place]) for place in found), wide=wide)
         )
         if not found:
-            missing = "No drill has all of that. Take a word away, or esc takes all away."
-            self._preview.show(
-                DrillPreviewState(None, missing if shelf else "There is no drill on the shelf.")
-            )
+            missing = "No drill matches. Delete a word, or press esc to clear the search."
+            self._preview.show(DrillPreviewState(None, missing if shelf else "The shelf is empty."))
             return
         self._drills.highlighted = self._drills.get_option_index(str(self._place))
         self.call_after_refresh(self._drills.scroll_to_highlight)
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Point at the drill and say what it is about."""
+        """Mark the chosen drill and show its preview."""
         place = int(event.option_id or 0)
-        if place not in self._found:
-            return  # the list has changed since
+        if place not in self._matches:
+            return  # the list has changed meanwhile
         wide = self.size.width >= WIDE_COLUMNS
-        for other in {self._place, place} & set(self._found):
+        for other in {self._place, place} & set(self._matches):
             self._drills.replace_option_prompt(
                 str(other), drill_line(self._shelf[other], other == place, wide=wide)
             )
@@ -210,32 +217,32 @@ class ShelfScreen(PlaybackScreen[int | None]):
         self._preview.show(DrillPreviewState(self._shelf[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Open the drill that was clicked on."""
+        """Open the drill that was clicked."""
         self.leave(int(event.option_id or 0))
 
     def action_choose(self, where: str) -> None:
-        """Another drill."""
+        """Move the cursor."""
         move_cursor(self._drills, where)
 
     def action_open(self) -> None:
         """Open the chosen drill."""
-        if self._found:
+        if self._matches:
             self.leave(self._place)
 
     def action_leave(self) -> None:
-        """Quiet what is heard, or else take the search away, or else go back."""
-        if self.heard is not None:
-            self.quiet()
+        """Stop playback, or else clear the search, or else go back."""
+        if self.playing is not None:
+            self.stop_playback()
         elif self._search.value:
             self._search.value = ""
         else:
             self.leave(None)
 
     def action_hear(self) -> None:
-        """Let the built-in player play the chosen drill aloud, or stop it."""
-        if self.heard is not None:
-            self.quiet()
-        elif self._found:
+        """Play the chosen drill aloud by the built-in player, or stop it."""
+        if self.playing is not None:
+            self.stop_playback()
+        elif self._matches:
             plan = drill_playback_plan(self._shelf[self._place], self._of.plan)
             title = self._shelf[self._place].title
-            self.hear(plan, f"{title}, on a {plan.harp.name} harp; tab stops it")
+            self.play(plan, f"{title}, on a {plan.harp.name} harp; tab stops it")

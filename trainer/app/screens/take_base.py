@@ -1,4 +1,4 @@
-"""What all screens that follow a take have in common."""
+"""Base class of the screens that follow a take."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 
 NOTICE_S = 8.0
-"""How long a notice stays over the screen; in short it stands in the status line."""
+"""Time a notice stays on the screen, in seconds; a short form stays in the status line."""
 
 
 class TakeScreen(Screen[None]):
-    """A screen that shows the take in hand.
+    """A screen that shows the current take.
 
     Args:
         session: the take and its listener.
@@ -27,21 +27,21 @@ class TakeScreen(Screen[None]):
         self._noticed = ""
 
     def show(self, take: TakeState) -> None:
-        """Show a take as it stands. Called at every frame while one runs."""
+        """Show a take. Called at every frame while one runs."""
         self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
         if take.messages.notice and take.messages.notice != self._noticed:
             self.notify(take.messages.notice, severity="warning", timeout=NOTICE_S)
         self._noticed = take.messages.notice
 
-    def hurry(self, take: TakeState) -> None:
-        """Show only what a beginning note changes first: the trace may take 8 ms to be drawn."""
+    def show_urgent(self, take: TakeState) -> None:
+        """Show what changes first when a note begins; drawing the trace may take 8 ms."""
 
     def on_mount(self) -> None:
-        """Show what there is once the widgets have a size."""
+        """Show the current take once the widgets have a size."""
         self.call_after_refresh(lambda: self.show(self.session.take))
 
     def render_lines(self, crop: Region) -> list[Strip]:
-        """Nothing: it is all widgets, and need not be rendered line by line at every frame."""
+        """Return blank lines: widgets cover the screen, and rendering it costs time."""
         background = self.background_colors[1]
         strip = Strip.blank(crop.width, Style(bgcolor=background.hex6))
         for line_filter in self.get_line_filters():

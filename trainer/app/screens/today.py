@@ -1,4 +1,4 @@
-"""Today: the day's set, and why each drill is in it."""
+"""Today: the daily set, and why each drill is in it."""
 
 from __future__ import annotations
 
@@ -21,11 +21,17 @@ from trainer.coach import DailySet, SetEntry, score_floor
 from trainer.core import TrainerError
 
 TITLE_CELLS = 36
+"""Width of a title in cells."""
 
 
 def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Content:
-    """An entry in a line: whether it is done, its title, what it is for, its last marks and its
-    best one today."""
+    """Return a line of the list: state, title, reason, recent scores and today's best score.
+
+    Args:
+        entry: the entry.
+        view: the daily set.
+        chosen: whether the cursor is on it.
+    """
     day = view.day
     last = sparkline(view.recent.get(entry.drill, ()))
     done = day.is_done(entry)
@@ -46,23 +52,23 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
 
 
 def day_heading(day: DailySet, harp: str) -> str:
-    """The day, how much is left of it, how it went so far, and the harp in hand."""
+    """Return the heading: the harp, the drills and minutes left, the score and its change."""
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
     todo = (
-        f"{count} of {len(day.entries)} to play, some {max(1, round(left))} minutes"
+        f"{count} of {len(day.entries)} to play, about {max(1, round(left))} min"
         if count
         else "all played"
     )
     score = "" if day.score is None else f"; {score_floor(day.score)} so far"
-    moved = day.mean_gain
-    if moved is not None and abs(moved) >= 0.5:
-        score += f", {abs(moved):.0f} {'better' if moved > 0 else 'worse'} than before"
+    change = day.mean_gain
+    if change is not None and abs(change) >= 0.5:
+        score += f", {abs(change):.0f} {'better' if change > 0 else 'worse'} than before"
     return f"Today, {harp} harp: {todo}{score}"
 
 
 def entry_details(entry: SetEntry) -> Content:
-    """Why an entry is there, and how to do it."""
+    """Return why an entry is in the set, and how to pass it."""
     tuning = "" if entry.tuning == "richter" else f", {entry.tuning}"
     takes = "once" if entry.passes == 1 else f"{entry.passes} times"
     how = f"{entry.key} harp{tuning}; pass it {takes}, with {entry.pass_mark:g} or more"
@@ -70,16 +76,18 @@ def entry_details(entry: SetEntry) -> Content:
 
 
 class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
-    """The day's set. Gives the entry that is chosen, and whether to begin at once.
+    """The daily set.
+
+    Its result is the chosen entry and whether to start it at once; None for none.
 
     Args:
-        load: makes the set; called in a thread of its own, because it reads the journal.
-        harp: what the player calls the harp in hand.
+        load: loads the set; called in a thread, because it reads the journal.
+        harp: name of the player's harp.
     """
 
-    ABOUT: ClassVar[str] = "The day's set, with the last marks of each drill and why it is there."
+    ABOUT: ClassVar[str] = "The daily set: each drill's recent marks, and why it is in the set."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "go(True)", "start it", tooltip="start this drill with the count-in"),
+        Binding("space", "go(True)", "start it", tooltip="start this drill with a count-in"),
         Binding("enter", "go(False)", "open it", key_display="enter", tooltip="open this drill"),
         Binding("escape,t", "dismiss(None)", "back", key_display="esc", tooltip="back"),
     ]
@@ -88,67 +96,69 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
         super().__init__()
         self._load, self._harp = load, harp
         self._view: DailySetView | None = None
-        self._place = 0
+        self._chosen = 0
 
     def compose(self) -> ComposeResult:
-        """The list, and why the chosen entry is in it."""
-        yield Static("Today: looking into your journal", id="day", classes="title")
+        """Yield the list and the reason for the chosen entry."""
+        yield Static("Today: reading the journal …", id="day", classes="title")
         yield OptionList(id="drills")
         yield Static(id="preview")
         yield Footer(compact=True, show_command_palette=False)
 
     def on_mount(self) -> None:
-        """Make the set."""
+        """Start to load the set."""
         self._read()
 
     @work(thread=True, exclusive=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found: DailySetView | str
+        view: DailySetView | str
         try:
-            found = self._load()
+            view = self._load()
         except TrainerError as error:
-            found = str(error)
+            view = str(error)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._show, found)
+            self.app.call_from_thread(self._show, view)
 
-    def _show(self, found: DailySetView | str) -> None:
-        if isinstance(found, str):
+    def _show(self, view: DailySetView | str) -> None:
+        if isinstance(view, str):
             self.query_one("#day", Static).update("Today")
-            self.query_one("#preview", Static).update(found)
+            self.query_one("#preview", Static).update(view)
             return
-        self._view, day = found, found.day
+        self._view, day = view, view.day
         self.query_one("#day", Static).update(day_heading(day, self._harp))
         drills = self.query_one(OptionList)
         drills.clear_options()
         for place, entry in enumerate(day.entries):
-            drills.add_option(Option(entry_line(entry, found), id=str(place)))
+            drills.add_option(Option(entry_line(entry, view), id=str(place)))
         left = [i for i, entry in enumerate(day.entries) if not day.is_done(entry)]
         if day.entries:
-            self._place = left[0] if left else 0
-            drills.highlighted = self._place
+            self._chosen = left[0] if left else 0
+            drills.highlighted = self._chosen
             drills.focus()
         if day.unsaved:
             self.notify(day.unsaved, severity="warning")
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
-        """Point at the entry and say why it is there."""
+        """Mark the chosen entry and show its reason."""
         if self._view is None:
             return
         place, drills = int(event.option_id or 0), event.option_list
         entries = self._view.day.entries
-        drills.replace_option_prompt(str(self._place), entry_line(entries[self._place], self._view))
+        drills.replace_option_prompt(
+            str(self._chosen), entry_line(entries[self._chosen], self._view)
+        )
         drills.replace_option_prompt(
             str(place), entry_line(entries[place], self._view, chosen=True)
         )
-        self._place = place
+        self._chosen = place
         self.query_one("#preview", Static).update(entry_details(entries[place]))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
-        """Open the entry's drill."""
+        """Open the drill of the entry that was clicked."""
         self.action_go(False)
 
     def action_go(self, start: bool) -> None:
-        """Open the drill of the chosen entry, and perhaps begin with the count-in."""
+        """Open the drill of the chosen entry, and start it if asked."""
         if self._view is not None and self._view.day.entries:
-            self.dismiss((self._view.day.entries[self._place], start))
+            self.dismiss((self._view.day.entries[self._chosen], start))

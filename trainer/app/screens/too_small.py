@@ -1,4 +1,4 @@
-"""Too small: one sentence, until there is room again."""
+"""Too small: a sentence that covers the screens while the window is too small."""
 
 from __future__ import annotations
 
@@ -8,15 +8,16 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 MIN_SIZE = Size(80, 24)
+"""Smallest window of the screens, in columns and rows."""
 
 
 def fits(size: Size) -> bool:
-    """Whether the screens fit."""
+    """Return whether the screens fit a window."""
     return size.width >= MIN_SIZE.width and size.height >= MIN_SIZE.height
 
 
 def size_message(size: Size) -> str:
-    """What is the matter, and the way out."""
+    """Return the sentence for a window that is too small."""
     return (
         f"This window has {size.width} columns and {size.height} rows, and the trainer needs "
         f"{MIN_SIZE.width} and {MIN_SIZE.height}: make it larger or its letters smaller, "
@@ -25,12 +26,12 @@ def size_message(size: Size) -> str:
 
 
 class TooSmallScreen(Screen[None]):
-    """Covers everything while the terminal is too small; a take goes on beneath."""
+    """Covers all screens while the window is too small; a running take goes on."""
 
     def compose(self) -> ComposeResult:
-        """The sentence."""
+        """Yield the sentence."""
         yield Static(id="small")
 
     def on_resize(self) -> None:
-        """Name the size as it is."""
+        """Update the size in the sentence."""
         self.query_one("#small", Static).update(size_message(self.app.size))

@@ -1,4 +1,4 @@
-"""The dials, on every screen that follows a take: gauge, readout and ten-hole strip."""
+"""The dials of every screen that follows a take: gauge, readout and hole strip."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from trainer.app.widgets.readout import Readout, ReadoutState
 
 
 class Dials:
-    """The three of them. Not a widget itself: a container costs a paint at every frame."""
+    """Gauge, readout and hole strip. Not a container widget: that costs a paint every frame."""
 
     def __init__(self) -> None:
         self._gauge = Gauge(id="gauge")
@@ -20,13 +20,13 @@ class Dials:
 
     @property
     def widgets(self) -> tuple[Widget, ...]:
-        """The widgets, for a screen to yield."""
+        """The widgets that a screen yields."""
         return self._gauge, self._readout, self._holes
 
     def show(self, take: TakeState) -> None:
-        """Show a take as it stands."""
-        shown = take.displayed
+        """Show a take."""
+        reading = take.displayed
         still = self._gauge.app.animation_level == "none"
-        self._gauge.show(GaugeState.of(shown, still))
+        self._gauge.show(GaugeState.of(reading, still))
         self._readout.show(ReadoutState.of(take))
-        self._holes.show(HoleStripState.of(shown))
+        self._holes.show(HoleStripState.of(reading))

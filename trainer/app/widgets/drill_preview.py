@@ -1,8 +1,8 @@
-"""The shelf: which drills a search finds, a drill in a line, and what one is about.
+"""The drill preview, and the search of the shelf.
 
-A search is words; a drill that is found has all of them. A word is the beginning of one in the
-title, a skill or a sign; or tab (``-4'``, ``4+5``, ``-2''>-2``) that is played in the drill; or
-``level 3`` or ``level 3-5``; or ``hole 2``, however that is played.
+A search is a list of words; a drill matches if it matches all of them. A word is a prefix of a word
+of the title, a skill or a feature; or tab (``-4'``, ``4+5``, ``-2''>-2``) that the drill plays; or
+``level 3`` or ``level 3-5``; or ``hole 2``.
 """
 
 from __future__ import annotations
@@ -19,9 +19,9 @@ from trainer.report.drill_report import drill_summary
 from trainer.report.tab_layout import tab_page_text
 
 MAX_PROSE_CELLS = 96
-"""Cells of the widest line of prose."""
+"""Maximum line length of prose, in cells."""
 MIN_FACT_LINES = 2
-"""Lines that the facts may take however little room there is."""
+"""Lines of facts that are shown in any case."""
 
 _LEVEL = re.compile(r"\blevels? *([1-9])(?:(?:-| *to *)([1-9]))?(?![0-9])")
 _HOLE = re.compile(r"\bholes? *(10|[1-9])(?![0-9])")
@@ -31,26 +31,26 @@ _APOSTROPHES = str.maketrans("’‘`´", "''''")
 
 
 def feature_signs(drill: Drill) -> tuple[str, ...]:
-    """What is unusual in how a drill is played, each as a shape and a word."""
-    found = {
+    """Return the special features of a drill, each as a shape and a word."""
+    features = {
         "○ free": drill.free,
         "↻ loop": drill.loop is not None,
         "↗ climb": drill.climb is not None,
         "↔ calls": any(step.call for step in drill.steps),
         "‖ two parts": bool(drill.second),
     }
-    return tuple(sign for sign, holds in found.items() if holds)
+    return tuple(sign for sign, holds in features.items() if holds)
 
 
 @dataclass(frozen=True, slots=True)
 class SearchableDrill:
-    """A drill as it can be searched for.
+    """The search index of a drill.
 
     Attributes:
-        drill: itself.
-        words: all that it is called, in small letters.
-        tabs: what is played in it.
-        paths: its chords, glides and ladders, as they are written.
+        drill: the drill.
+        words: words of its title, name, tuning, skills and features, in lower case.
+        tabs: tab entries that it plays.
+        paths: its chords, glides and ladders, as written.
     """
 
     drill: Drill
@@ -60,20 +60,20 @@ class SearchableDrill:
 
     @classmethod
     def of(cls, drill: Drill) -> SearchableDrill:
-        """A drill's entry."""
+        """Index a drill."""
         steps = (*drill.steps, *drill.second)
         tabs = frozenset(tab for step in steps for tab in step.tabs)
         kinds = {f"{tab.kind}s" for tab in tabs if not tab.is_natural}
         swung = "swing" if drill.swing != 1.0 else ""
-        said = [drill.title, drill.name.replace("-", " "), drill.tuning, *drill.skills]
-        said += ["level hole", "{}/{}".format(*drill.meter), swung, *kinds, *feature_signs(drill)]
-        words = frozenset(_WORD.findall(" ".join(said).casefold()))
+        texts = [drill.title, drill.name.replace("-", " "), drill.tuning, *drill.skills]
+        texts += ["level hole", "{}/{}".format(*drill.meter), swung, *kinds, *feature_signs(drill)]
+        words = frozenset(_WORD.findall(" ".join(texts).casefold()))
         parts = frozenset(part for word in words for part in word.split("-"))
         paths = tuple(dict.fromkeys(step.tab for step in steps if _PATH.search(step.tab)))
         return cls(drill, words | parts, tabs, paths)
 
-    def fits(self, query: str) -> bool:
-        """Whether a search finds it; one without words finds everything."""
+    def matches(self, query: str) -> bool:
+        """Return whether the drill matches a query; an empty query matches all."""
         text = query.casefold().translate(_APOSTROPHES)
         for low, high in _LEVEL.findall(text):
             if not int(low) <= self.drill.level <= int(high or low):
@@ -85,8 +85,8 @@ class SearchableDrill:
 
     def _has(self, word: str) -> bool:
         if not any(letter.isalnum() for letter in word):
-            return True  # a sign that more is to follow
-        if any(own.startswith(word) for own in self.words):
+            return True  # an operator before its operand is typed
+        if any(known.startswith(word) for known in self.words):
             return True
         if _PATH.search(word):
             return any(word in path for path in self.paths)
@@ -98,54 +98,56 @@ class SearchableDrill:
 
 @dataclass(frozen=True, slots=True)
 class DrillPreviewState:
-    """What the preview says.
+    """State of the preview.
 
     Attributes:
-        drill: which one; None says why there is none.
-        missing: that reason, in a sentence.
+        drill: the drill; None for none.
+        missing: why there is none, as a sentence.
     """
 
     drill: Drill | None
     missing: str = ""
 
 
-def _few(lines: Sequence[str], count: int) -> list[str]:
-    """At most so many lines; where there were more, the last one says so."""
+def _first_lines(lines: Sequence[str], count: int) -> list[str]:
+    """Return at most `count` lines; an ellipsis marks that there are more."""
     kept = list(lines[:count])
     if kept and len(lines) > count:
         kept[-1] = f"{kept[-1]} …"
     return kept
 
 
-def _lined(lines: Sequence[str], pen: str) -> list[TextRow]:
+def _indented(lines: Sequence[str], pen: str) -> list[TextRow]:
     return [((f"  {line}", pen),) for line in lines]
 
 
 def drill_preview_rows(state: DrillPreviewState, width: int, height: int) -> list[TextRow]:
-    """What a drill trains and feels like, the first bars of its page, and its facts."""
+    """Draw what a drill trains, the first bars of its tab, and its facts."""
     room = min(width - 4, MAX_PROSE_CELLS)
     drill = state.drill
     if drill is None:
-        return _lined(textwrap.wrap(state.missing, room), "text")[:height]
+        return _indented(textwrap.wrap(state.missing, room), "text")[:height]
     first, *more = tab_page_text(drill, width - 4).split("\n\n")
     bars = first.splitlines()
-    told = _few(textwrap.wrap(drill_summary(drill), room), max(MIN_FACT_LINES, height // 4))
+    facts = _first_lines(
+        textwrap.wrap(drill_summary(drill), room), max(MIN_FACT_LINES, height // 4)
+    )
     about = textwrap.wrap(" ".join(drill.about.split()), room)
-    about = _few(about, max(1, height - len(told) - len(bars)))
+    about = _first_lines(about, max(1, height - len(facts) - len(bars)))
     for line in more:
         further = ["", *line.splitlines()]
-        if len(about) + len(bars) + len(further) + len(told) + 2 > height:
+        if len(about) + len(bars) + len(further) + len(facts) + 2 > height:
             break
         bars += further
-    spare = height - len(about) - len(bars) - len(told)
-    rows = [*_lined(about, "text"), *[()] * (spare > 0), *_lined(bars, "strong")]
-    rows += [*[()] * (spare > 1), *_lined(told, "quiet")]
+    spare = height - len(about) - len(bars) - len(facts)
+    rows = [*_indented(about, "text"), *[()] * (spare > 0), *_indented(bars, "strong")]
+    rows += [*[()] * (spare > 1), *_indented(facts, "quiet")]
     return [truncate(row, width) for row in rows[:height]]
 
 
 class DrillPreview(Canvas[DrillPreviewState]):
-    """What the chosen drill is about."""
+    """The preview of a drill."""
 
     def draw(self, state: DrillPreviewState, width: int, height: int) -> Sequence[TextRow]:
-        """As many rows as there is room for."""
+        """Draw as many rows as fit."""
         return drill_preview_rows(state, width, height)

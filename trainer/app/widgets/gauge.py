@@ -1,4 +1,4 @@
-"""The live gauge: a scale of cents with the tolerance as a band, and a needle over it."""
+"""The gauge: a scale of cents with the tolerance as a band, and a needle."""
 
 from __future__ import annotations
 
@@ -9,19 +9,20 @@ from trainer.app.canvas import Canvas, TextRow, row_from_cells
 from trainer.app.display_smoothing import DisplayedReading
 
 RANGE_CENTS = 50.0
+"""Half the range of the scale in cents."""
 TICK_CENTS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
 FLAT, SHARP = "flat ", " sharp"
 
 
 @dataclass(frozen=True, slots=True)
 class GaugeState:
-    """What the gauge shows.
+    """State of the gauge.
 
     Attributes:
-        cents: where the needle stands; None when nothing sounds.
+        cents: needle position in cents; None for silence.
         state: as in :attr:`trainer.app.display_smoothing.DisplayedReading.state`.
-        ended: whether the sound has stopped and this is where the needle last stood.
-        tolerance: half the band, in cents.
+        ended: whether the sound has ended and this is its last value.
+        tolerance: half the width of the band, in cents.
     """
 
     cents: float | None = None
@@ -30,28 +31,33 @@ class GaugeState:
     tolerance: float = 10.0
 
     @classmethod
-    def of(cls, shown: DisplayedReading, still: bool = False) -> GaugeState:
-        """The gauge of a smoothed reading; to a quarter of a cent, finer than it can be seen, or as
-        seldom as the number changes."""
-        cents = None if shown.cents is None else round(shown.cents * 4) / 4
+    def of(cls, reading: DisplayedReading, still: bool = False) -> GaugeState:
+        """Make the gauge of a smoothed reading.
+
+        Args:
+            reading: the reading.
+            still: whether the needle moves in whole cents; else in quarters, which the eye cannot
+                tell apart.
+        """
+        cents = None if reading.cents is None else round(reading.cents * 4) / 4
         if still:
-            cents = shown.whole_cents
-        return cls(cents, shown.state, shown.ended, shown.tolerance)
+            cents = reading.whole_cents
+        return cls(cents, reading.state, reading.ended, reading.tolerance)
 
 
 def half_cell(cents: float, width: int) -> int:
-    """The half cell, from 0 at the left, of a deviation on a scale of so many cells."""
-    inside = min(max(cents / RANGE_CENTS, -1.0), 1.0)
-    return round((inside + 1.0) / 2.0 * (2 * width - 2))
+    """Return the half cell, from 0 at the left, of an offset on a scale of `width` cells."""
+    share = min(max(cents / RANGE_CENTS, -1.0), 1.0)
+    return round((share + 1.0) / 2.0 * (2 * width - 2))
 
 
 def needle_row(state: GaugeState, width: int, named: bool = True) -> TextRow:
-    """The band with the needle over it; an arrow at the end where the scale is too short.
+    """Draw the band and the needle; beyond the scale, an arrow at its end.
 
     Args:
-        state: what to show.
-        width: cells.
-        named: whether the ends are named in this row.
+        state: state of the gauge.
+        width: width in cells.
+        named: whether the ends are labelled.
     """
     room = width - len(FLAT) - len(SHARP)
     cells = [" "] * room
@@ -75,7 +81,7 @@ def needle_row(state: GaugeState, width: int, named: bool = True) -> TextRow:
 
 
 def _draw_needle(half: int, cells: list[str], pens: list[str], pen: str) -> None:
-    """A needle one cell wide that moves by half cells."""
+    """Draw a needle one cell wide at a position in half cells."""
     x, odd = divmod(half, 2)
     if not odd:
         cells[x], pens[x] = "█", pen
@@ -86,7 +92,7 @@ def _draw_needle(half: int, cells: list[str], pens: list[str], pen: str) -> None
 
 
 def scale_row(state: GaugeState, width: int) -> TextRow:
-    """The scale: a tick every ten cents, with its number."""
+    """Draw the scale: a number every ten cents."""
     room = width - len(FLAT) - len(SHARP)
     cells, pens = ["┈"] * room, ["faint"] * room
     for tick in TICK_CENTS:
@@ -100,9 +106,9 @@ def scale_row(state: GaugeState, width: int) -> TextRow:
 
 
 class Gauge(Canvas[GaugeState]):
-    """The gauge: as many needle rows as there is room for, and the scale."""
+    """The gauge."""
 
     def draw(self, state: GaugeState, width: int, height: int) -> Sequence[TextRow]:
-        """Needle rows and the scale under them."""
+        """Draw needle rows and, below them, the scale."""
         needles = [needle_row(state, width, named=y == 0) for y in range(height - 1)]
         return [*needles, scale_row(state, width)]

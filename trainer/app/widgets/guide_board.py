@@ -1,4 +1,4 @@
-"""The first-run guide: what is to be done now, what is heard meanwhile, and what it means."""
+"""The board of the first-run guide: what to do, the input level, and a verdict on it."""
 
 from __future__ import annotations
 
@@ -13,25 +13,25 @@ from trainer.harp import Harp, Tab
 from trainer.report.heard_report import offset_text
 
 FAINT_DB, TOO_LOUD_DB = -50.0, -6.0
-"""Between these a note's level is right: well over a room's noise, well under clipping."""
+"""Range of a good level for a note in dB re full scale: above a room's noise, below clipping."""
 MARGIN_CELLS = 3
 MAX_TEXT_CELLS = 76
 
 
 @dataclass(frozen=True, slots=True)
 class GuideState:
-    """What the guide shows.
+    """A step of the guide.
 
     Attributes:
-        step: which step, from 1, and of how many.
-        steps: of how many.
-        title: what is done in it.
-        words: how.
-        choices: what can be chosen, and which of it is.
-        chosen: its place.
-        heard: the reading; None while nothing is taken in.
-        said: what it means, or what is the matter.
-        good: whether that is as it should be.
+        step: number of the step, from 1.
+        steps: number of steps.
+        title: title of the step.
+        words: instructions.
+        choices: choices of the step; empty for none.
+        chosen: index of the chosen one.
+        heard: the displayed reading; None while the input is closed.
+        message: the verdict on it, or why there is none.
+        good: whether the player may go on.
     """
 
     step: int
@@ -41,26 +41,26 @@ class GuideState:
     choices: tuple[str, ...] = ()
     chosen: int = 0
     heard: DisplayedReading | None = None
-    said: str = ""
+    message: str = ""
     good: bool = False
 
 
 def guide_rows(state: GuideState, width: int, height: int) -> list[TextRow]:
-    """The step from top to foot."""
-    told: list[TextRow] = [
+    """Draw the step, top to bottom."""
+    drawn: list[TextRow] = [
         ((f" Step {state.step} of {state.steps}: ", "quiet"), (state.title, "strong")),
         (),
         *_wrapped(state.words, width, "text"),
         (),
     ]
-    told += _choices(state, max(3, height - len(told) - 6))
+    drawn += _choices(state, max(3, height - len(drawn) - 6))
     if state.choices:
-        told.append(())
-    told.append(((" " * MARGIN_CELLS, "text"), *level_meter(_level(state.heard))))
-    told.append(())
+        drawn.append(())
+    drawn.append(((" " * MARGIN_CELLS, "text"), *level_meter(_level(state.heard))))
+    drawn.append(())
     sign = "✓" if state.good else "○"
-    told += _wrapped(f"{sign} {state.said}" if state.said else "", width, _pen(state))
-    return [truncate(row, width) if row else row for row in told[:height]]
+    drawn += _wrapped(f"{sign} {state.message}" if state.message else "", width, _pen(state))
+    return [truncate(row, width) if row else row for row in drawn[:height]]
 
 
 def _pen(state: GuideState) -> str:
@@ -73,13 +73,15 @@ def _wrapped(text: str, width: int, pen: str) -> list[TextRow]:
 
 
 def _choices(state: GuideState, most: int) -> list[TextRow]:
-    """As many of the choices as there is room for, the chosen one among them."""
+    """Draw at most `most` choices, the chosen one among them."""
     first = max(0, min(state.chosen - most // 2, len(state.choices) - most))
-    found: list[TextRow] = []
+    drawn: list[TextRow] = []
     for place, choice in list(enumerate(state.choices))[first : first + most]:
-        mine = place == state.chosen
-        found.append(((" ▶ " if mine else "   ", "now"), (choice, "strong" if mine else "text")))
-    return found
+        selected = place == state.chosen
+        drawn.append(
+            ((" ▶ " if selected else "   ", "now"), (choice, "strong" if selected else "text"))
+        )
+    return drawn
 
 
 def _level(heard: DisplayedReading | None) -> int | None:
@@ -87,41 +89,41 @@ def _level(heard: DisplayedReading | None) -> int | None:
 
 
 def microphone_verdict(heard: DisplayedReading | None) -> tuple[str, bool]:
-    """What the level of an input means, and whether it is as it should be."""
+    """Return a verdict on an input's level, and whether the player may go on."""
     if heard is None:
-        return "opening it", False
+        return "opening the input", False
     if heard.level_db > TOO_LOUD_DB:
-        return "that is too loud: turn the input down, or step back from the microphone", True
+        return "too loud: turn the input down, or step back from the microphone", True
     if heard.level_db > FAINT_DB:
-        return "sound comes in; enter goes on", True
+        return "the input works; enter goes on", True
     return (
-        "say something or blow a note: the level should jump. If it does not, it is another "
-        "input, it is muted, or this program may not use it",
+        "speak or play a note: the level should rise. If not, choose another input, unmute it, or "
+        "allow this program to use it",
         False,
     )
 
 
 def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
-    """What is heard in place of the note that is asked for, and whether it is that note."""
+    """Return a verdict on the note heard, and whether it is the wanted one."""
     if heard is None or heard.tab is None or heard.whole_cents is None:
         return f"waiting for {wanted}: hole {wanted.hole}, {wanted.breath}", False
     off = offset_text(heard.whole_cents)
     if heard.tab == wanted:
         if heard.level_db < FAINT_DB:
-            return f"{wanted}, {off}, but faint: come closer or turn the input up", False
-        leak = "" if heard.leak_hole is None else f"; hole {heard.leak_hole} sounds along"
+            return f"{wanted}, {off}, but faint: play closer or turn the input up", False
+        leak = "" if heard.leak_hole is None else f"; hole {heard.leak_hole} leaks"
         return f"{wanted} on the {harp.name} harp, {off}{leak}", True
     return (
-        f"that is {heard.tab} on a {harp.name} harp. Play {wanted}; or is your harp in another "
-        "key? Choose it with ← and →",
+        f"heard {heard.tab} of a {harp.name} harp: play {wanted}, or choose your harp's key with "
+        "← and →",
         False,
     )
 
 
 class GuideBoard(Canvas[GuideState]):
-    """The guide's step."""
+    """The board of the guide."""
 
     def draw(self, state: GuideState, width: int, height: int) -> Sequence[TextRow]:
-        """As many rows as there are."""
+        """Draw as many rows as fit."""
         drawn = guide_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))

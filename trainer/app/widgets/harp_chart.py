@@ -1,7 +1,7 @@
-"""The chart of a harp as it is held, and how far each of its reeds is off.
+"""The harp chart: the notes of every hole, and the offset of each measured reed.
 
-The holes run across; what is blown stands over them, what is drawn under them, and what moves a
-note further from its reed stands further out. Cents stand next to their reed's note.
+Holes run across. Blow notes are above them, draw notes below; the deeper the bend, the further out.
+Offsets in cents are next to the note of their reed.
 """
 
 from __future__ import annotations
@@ -25,29 +25,31 @@ from trainer.harp import (
 )
 from trainer.music import position_name
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
+from trainer.report.formatting import quantity_text
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
 
 REED_TOLERANCE_CENTS = Goal().tolerance
-"""A reed that is further off than a note may be in tune is told of."""
+"""Offset above which a reed counts as out of tune, in cents: the default tolerance of a note."""
 LABEL_CELLS, MIN_CELL, MAX_CELL = 8, 5, 7
+"""Width of the labels, and range of the width of a hole, in cells."""
 MAX_SENTENCE_CELLS = 96
 
 
 @dataclass(frozen=True, slots=True)
 class HarpState:
-    """A harp, as far as it is known.
+    """State of the chart.
 
     Attributes:
-        chart: all that it can play, seen from a position.
-        name: what the player calls it; empty for no harp in particular.
-        measured: the day when it was last measured.
-        reeds: where each measured reed stands.
-        a4: Hz of A4 to which its reeds are tuned as a whole.
-        nearest: the temperament that its reeds are nearest to.
-        degrees: whether notes are told by their degree in the key of the position.
-        watched: what reed watch says of it, in sentences.
-        trouble: why the harp cannot be shown as it is, in a sentence.
+        chart: the notes of the harp in a position.
+        name: the player's name for the harp; empty for none.
+        measured: date of the last measurement.
+        reeds: the measured reeds and their offsets.
+        a4: A4 in hertz that fits its reeds best.
+        nearest: the temperament that fits its reeds best.
+        degrees: whether notes are shown as degrees in the key of the position.
+        watched: report of the reed watch, in sentences.
+        trouble: why the harp cannot be shown as measured, as a sentence.
     """
 
     chart: Chart
@@ -70,10 +72,17 @@ class HarpState:
         degrees: bool = False,
         watched: str = "",
     ) -> HarpState:
-        """A harp, and if it is one of the player's own, how its reeds stand.
+        """Make the chart of a harp.
+
+        Args:
+            harp: the harp.
+            own: its measurement, if it is the player's own.
+            position: position, 1 to 12.
+            degrees: whether notes are shown as degrees.
+            watched: report of the reed watch.
 
         Raises:
-            HarpError: its tuning is not at hand any more.
+            HarpError: its tuning is missing.
             MusicError: position is not 1 to 12.
         """
         chart = Chart.of(harp, position)
@@ -93,18 +102,18 @@ class HarpState:
 
 
 def reed_offset_text(off: float) -> str:
-    """How far off a reed is, in words."""
+    """Return the offset of a reed in words."""
     whole = round(abs(off))
     return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
 
 
 def is_out_of_tune(reed: ReedTuning) -> bool:
-    """Whether a reed is so far off that it is told of."""
+    """Return whether a reed is out of tune."""
     return abs(reed.from_temperament_cents) > REED_TOLERANCE_CENTS
 
 
 def cents_span(reed: ReedTuning, cell: int) -> TextSpan:
-    """A reed's cents, with a shape where it is off."""
+    """Return the offset of a reed, with a shape if it is out of tune."""
     whole = round(reed.from_temperament_cents)
     figure = f"{whole:+d}" if whole else "0"
     if not is_out_of_tune(reed):
@@ -114,7 +123,7 @@ def cents_span(reed: ReedTuning, cell: int) -> TextSpan:
 
 
 def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[TextSpan]:
-    """A row of one kind of note, a cell a hole; none where the harp has none of it."""
+    """Return a row of one kind of note, a span a hole; empty if the harp has none."""
     row: dict[int, ChartEntry] = {
         entry.tab.hole: entry
         for entry in state.chart.entries
@@ -122,17 +131,18 @@ def _notes(state: HarpState, kind: str, bend: int, cell: int, pen: str) -> list[
     }
     if not row:
         return []
-    told = {hole: entry.degree if state.degrees else entry.note for hole, entry in row.items()}
-    return [(told.get(hole, "").ljust(cell), pen) for hole in HOLES]
+    texts = {hole: entry.degree if state.degrees else entry.note for hole, entry in row.items()}
+    return [(texts.get(hole, "").ljust(cell), pen) for hole in HOLES]
 
 
 def _cents(reeds: Mapping[Tab, ReedTuning], breath: Breath, cell: int) -> list[TextSpan]:
-    """A row of cents, a cell a hole; none where no reed of a breath was measured."""
-    mine = {tab.hole: reed for tab, reed in reeds.items() if tab.breath is breath}
-    if not mine:
+    """Return a row of offsets, a span a hole; empty if no reed of the breath was measured."""
+    offsets = {tab.hole: reed for tab, reed in reeds.items() if tab.breath is breath}
+    if not offsets:
         return []
     return [
-        cents_span(mine[hole], cell) if hole in mine else (" " * cell, "text") for hole in HOLES
+        cents_span(offsets[hole], cell) if hole in offsets else (" " * cell, "text")
+        for hole in HOLES
     ]
 
 
@@ -167,7 +177,7 @@ def _grid(state: HarpState, width: int) -> Iterator[TextRow]:
 
 
 def bend_marks(bend: int) -> str:
-    """The signs of a bend."""
+    """Return the tab signs of a bend."""
     return "'" * bend
 
 
@@ -183,11 +193,11 @@ def _head(state: HarpState) -> Iterator[TextRow]:
 
 
 def harp_sentences(state: HarpState) -> list[str]:
-    """What is to be said of a harp's reeds, each in a sentence."""
+    """Return the findings about a harp's reeds as sentences."""
     if state.trouble:
         return [state.trouble]
     if not state.reeds:
-        return ["Not one of your own: each reed is taken to be where the tuning has it."]
+        return ["Not measured: nominal pitches of the tuning."]
     off = sorted(
         filter(is_out_of_tune, state.reeds), key=lambda reed: -abs(reed.from_temperament_cents)
     )
@@ -195,23 +205,25 @@ def harp_sentences(state: HarpState) -> list[str]:
         listed = ", ".join(
             f"{reed.tab} {reed_offset_text(reed.from_temperament_cents)}" for reed in off
         )
-        said = [f"Off by more than {REED_TOLERANCE_CENTS:g}: {listed}."]
+        sentences = [f"Off by more than {REED_TOLERANCE_CENTS:g} cents: {listed}."]
     else:
-        said = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]
+        sentences = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]
     if state.watched:
-        said.append(f"Reed watch: {state.watched}")
-    tuned = f"As a whole it is tuned to A4 {state.a4:.1f} Hz"
+        sentences.append(f"Reed watch: {state.watched}")
+    tuned = f"Best fit: A4 {state.a4:.1f} Hz"
     temperament = state.chart.harp.temperament.name
-    near = "" if state.nearest == temperament else f", and its reeds lie nearest to {state.nearest}"
-    said.append(f"{tuned}{near}.")
+    near = "" if state.nearest == temperament else f", temperament {state.nearest}"
+    sentences.append(f"{tuned}{near}.")
     missing = 2 * len(HOLES) - len(state.reeds)
     when = f"Measured on {state.measured}" if state.measured else "Measured"
-    said.append(f"{when}, all reeds but {missing}." if missing else f"{when}.")
-    return said
+    sentences.append(
+        f"{when}, {quantity_text(missing, 'reed')} missing." if missing else f"{when}."
+    )
+    return sentences
 
 
 def harp_rows(state: HarpState, width: int, height: int) -> list[TextRow]:
-    """Head, chart and sentences; what there is no room for is left out from the end."""
+    """Draw head, chart and sentences, cut at the end if they do not fit."""
     rows: list[TextRow] = [*_head(state), (), *_grid(state, width), ()]
     room = min(width - 1, MAX_SENTENCE_CELLS)
     for sentence in harp_sentences(state):
@@ -220,8 +232,8 @@ def harp_rows(state: HarpState, width: int, height: int) -> list[TextRow]:
 
 
 class HarpChart(Canvas[HarpState]):
-    """A harp's chart."""
+    """The harp chart."""
 
     def draw(self, state: HarpState, width: int, height: int) -> Sequence[TextRow]:
-        """As many rows as there is room for."""
+        """Draw as many rows as fit."""
         return harp_rows(state, width, height)

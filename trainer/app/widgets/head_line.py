@@ -1,4 +1,4 @@
-"""The head line: what is played, on which harp, how fast, and where the take is."""
+"""The head line: title, harp, tempo, bars, and the phase of the take."""
 
 from __future__ import annotations
 
@@ -31,14 +31,14 @@ PHASE_PENS = {
 
 @dataclass(frozen=True, slots=True)
 class HeadState:
-    """What the head says.
+    """State of the head line.
 
     Attributes:
-        title: of the drill.
-        about: harp, tempo, bars and loop, each a few words.
-        phase: where the take is.
-        beat: beat of the bar, from 1; None when none is counted.
-        meter: beats in a bar; 0 when there is no drill.
+        title: title of the drill.
+        about: harp, tempo, bars and loop, each in a few words.
+        phase: phase of the take.
+        beat: beat of the bar, from 1; None without a beat.
+        meter: beats in a bar; 0 without a drill.
     """
 
     title: str
@@ -49,7 +49,7 @@ class HeadState:
 
     @classmethod
     def of(cls, take: TakeState) -> HeadState:
-        """The head of a take as it stands."""
+        """Make the head line of a take."""
         drill, words = take.drill, plan_phrases(take.plan, take.tempo)
         if drill is None:
             return cls("What am I playing?", words, take.phase)
@@ -60,7 +60,7 @@ class HeadState:
 
 
 def head_row(state: HeadState, width: int) -> TextRow:
-    """The head line."""
+    """Draw the head line."""
     sign, pen = PHASE_SIGNS[state.phase], PHASE_PENS.get(state.phase, "quiet")
     pen = "wrong" if state.phase in (Phase.FAILED, Phase.NO_SOUND) else pen
     right: list[tuple[str, str]] = []
@@ -78,5 +78,5 @@ class HeadLine(Canvas[HeadState]):
     """The head line."""
 
     def draw(self, state: HeadState, width: int, height: int) -> Sequence[TextRow]:
-        """One row."""
+        """Draw one row."""
         return [head_row(state, width)]

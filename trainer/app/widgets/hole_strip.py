@@ -1,4 +1,4 @@
-"""The ten-hole strip: which holes sound, and how loud a leak is."""
+"""The hole strip: which of the ten holes sound, and the level of a leak."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from trainer.app.display_smoothing import DisplayedReading
 from trainer.harp import Breath
 
 BAR_FLOOR_DB = -40.0
-"""Level under the main hole at which a bar vanishes."""
+"""Level at which a bar vanishes, in dB relative to the main hole."""
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 
 
 @dataclass(frozen=True, slots=True)
 class HoleStripState:
-    """What the strip shows.
+    """State of the strip.
 
     Attributes:
         sounding: holes that sound.
-        wanted: holes that should.
-        leak_hole, leak_db: the loudest unwanted hole, and its level under the main one.
+        wanted: holes that should sound.
+        leak_hole, leak_db: the loudest unwanted hole, and its level relative to the main one.
         levels: (hole, dB relative to the main hole).
         breath: direction of breath, if known.
     """
@@ -34,20 +34,20 @@ class HoleStripState:
     breath: Breath | None = None
 
     @classmethod
-    def of(cls, shown: DisplayedReading) -> HoleStripState:
-        """The strip of a smoothed reading."""
+    def of(cls, reading: DisplayedReading) -> HoleStripState:
+        """Make the strip of a smoothed reading."""
         return cls(
-            shown.holes,
-            tuple(tab.hole for tab in shown.wanted),
-            shown.leak_hole,
-            shown.leak_db,
-            tuple((hole, round(level)) for hole, level in shown.levels),
-            shown.breath,
+            reading.holes,
+            tuple(tab.hole for tab in reading.wanted),
+            reading.leak_hole,
+            reading.leak_db,
+            tuple((hole, round(level)) for hole, level in reading.levels),
+            reading.breath,
         )
 
 
 def hole_pen(state: HoleStripState, hole: int) -> str:
-    """How a hole is drawn."""
+    """Return the pen of a hole."""
     if hole in state.sounding or hole == state.leak_hole:
         return "leak" if _is_leak(state, hole) else "sounding"
     return "strong" if hole in state.wanted else "quiet"
@@ -60,8 +60,7 @@ def _is_leak(state: HoleStripState, hole: int) -> bool:
 
 
 def hole_numbers_row(state: HoleStripState, cell: int) -> TextRow:
-    """The numbers: the wanted ones in brackets, sounding ones reversed, a leak in signs of
-    its own."""
+    """Draw the numbers: wanted holes in brackets, sounding ones reversed, a leak with ``!``."""
     spans = []
     for hole in range(1, 11):
         pen = hole_pen(state, hole)
@@ -75,7 +74,7 @@ def hole_numbers_row(state: HoleStripState, cell: int) -> TextRow:
 
 
 def level_bar_rows(state: HoleStripState, cell: int, rows: int) -> list[TextRow]:
-    """The levels as bars, from the top row down."""
+    """Draw the levels as bars, top row first."""
     heights = dict.fromkeys(range(1, 11), 0)
     for hole, level in (*((hole, 0) for hole in state.sounding), *state.levels):
         share = min(max(1.0 - level / BAR_FLOOR_DB, 0.0), 1.0)
@@ -93,7 +92,7 @@ def level_bar_rows(state: HoleStripState, cell: int, rows: int) -> list[TextRow]
 
 
 def cleanness_row(state: HoleStripState) -> TextRow:
-    """Breath and cleanness in words."""
+    """Draw breath and cleanness in words."""
     breath = f"{state.breath}, " if state.breath and state.sounding else ""
     if state.leak_hole is not None and state.leak_db is not None:
         return (
@@ -102,16 +101,16 @@ def cleanness_row(state: HoleStripState) -> TextRow:
         )
     if state.sounding:
         holes = " ".join(str(hole) for hole in state.sounding)
-        which = f"hole {holes} alone" if len(state.sounding) == 1 else f"holes {holes}"
-        return ((f" {breath}{which}", "text"),)
-    return ((" no hole sounds", "quiet"),)
+        text = f"hole {holes} alone" if len(state.sounding) == 1 else f"holes {holes}"
+        return ((f" {breath}{text}", "text"),)
+    return ((" silence", "quiet"),)
 
 
 class HoleStrip(Canvas[HoleStripState]):
-    """The ten-hole strip."""
+    """The hole strip."""
 
     def draw(self, state: HoleStripState, width: int, height: int) -> Sequence[TextRow]:
-        """Bars, the numbers under them, and the words."""
+        """Draw bars, numbers and words."""
         cell = max(3, width // 10)
         return [
             *level_bar_rows(state, cell, max(1, height - 2)),

@@ -1,7 +1,7 @@
-"""The passage that is looped: where it lies in the whole recording, and how it is heard.
+"""The loop strip: the waveform of a recording, the looped passage, and how it is played.
 
-The recording is drawn as the loudest sample of each stretch; under it stand the passage's ends and
-the place that is heard.
+The waveform is drawn as the peak of each bin; below it are the ends of the passage and the playback
+position.
 """
 
 from __future__ import annotations
@@ -16,19 +16,20 @@ from trainer.sound.passage import Passage
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 MARGIN_CELLS = 2
 OFF, READYING, SOUNDS = "off", "getting ready", "sounds"
+"""Phases of a loop."""
 
 
 @dataclass(frozen=True, slots=True)
 class LoopState:
-    """What is looped.
+    """State of the loop.
 
     Attributes:
-        passage: the passage, and how it is heard.
-        seconds: the length of the recording; None until it is known.
-        peaks: its loudest sample in each of some even stretches, 0 to 1.
+        passage: the passage, with speed, transposition and count-in.
+        seconds: length of the recording in seconds; None until it is known.
+        peaks: peaks of the recording in bins of equal length, 0 to 1.
         phase: `OFF`, `READYING` or `SOUNDS`.
-        played: seconds since it began to sound, count-in included; None where it does not.
-        trouble: why it cannot be heard, in a sentence; empty if it can.
+        played: seconds since playback began, count-in included; None while it is off.
+        trouble: why it cannot be played, as a sentence; empty if it can.
     """
 
     passage: Passage
@@ -40,54 +41,56 @@ class LoopState:
 
     @property
     def place(self) -> float | None:
-        """The second of the recording that is heard; None where none is, as in a count-in."""
+        """Playback position in the recording in seconds; None while off and in a count-in."""
         if self.played is None or self.played < self.passage.lead_s:
             return None
-        past = (self.played - self.passage.lead_s) % self.passage.seconds
-        return self.passage.first + past * self.passage.speed
+        round_s = (self.played - self.passage.lead_s) % self.passage.seconds
+        return self.passage.first + round_s * self.passage.speed
 
     @property
     def rounds(self) -> int:
-        """Which round is heard, from 1; 0 in the count-in."""
+        """Number of the round, from 1; 0 in the count-in."""
         if self.played is None or self.played < self.passage.lead_s:
             return 0
         return int((self.played - self.passage.lead_s) / self.passage.seconds) + 1
 
 
 def loop_rows(state: LoopState, width: int) -> list[TextRow]:
-    """Four rows: the recording, the passage's ends under it, and two of words."""
+    """Draw four rows: waveform, ends of the passage, passage in words, and phase."""
     wide = max(10, width - 2 * MARGIN_CELLS)
     length = state.seconds or state.passage.last
-    first, last = (_cell(one, length, wide) for one in (state.passage.first, state.passage.last))
+    first, last = (
+        _cell(end_s, length, wide) for end_s in (state.passage.first, state.passage.last)
+    )
     return [
-        truncate(_drawn(state, wide, first, last), width),
-        truncate(_ends(state, wide, first, last, length), width),
-        truncate(((f"  {passage_text(state.passage)}", "strong"),), width),
-        truncate(_now(state), width),
+        truncate(_waveform_row(state, wide, first, last), width),
+        truncate(_ends_row(state, wide, first, last, length), width),
+        truncate(((f"  {loop_text(state.passage)}", "strong"),), width),
+        truncate(_phase_row(state), width),
     ]
 
 
-def passage_text(passage: Passage) -> str:
-    """The passage in words."""
+def loop_text(passage: Passage) -> str:
+    """Return the passage, its speed, pitch and count-in in words."""
     moved = passage.half_steps
     pitch = "pitch as recorded"
     if moved:
         unit = "half step" if abs(moved) == 1.0 else "half steps"
         pitch = f"{abs(moved):g} {unit} {'up' if moved > 0 else 'down'}"
-    counted = f"count-in {passage.count_in}" if passage.count_in else "no count-in"
+    count_in = f"count-in {passage.count_in}" if passage.count_in else "no count-in"
     return (
         f"{passage.first:.2f} to {passage.last:.2f} s   {100.0 * passage.speed:.0f} % speed   "
-        f"{pitch}   {counted}"
+        f"{pitch}   {count_in}"
     )
 
 
-def _now(state: LoopState) -> TextRow:
+def _phase_row(state: LoopState) -> TextRow:
     if state.trouble:
         return ((f"  × {state.trouble}", "wrong"),)
     if state.phase == OFF:
-        return (("  ■ space lets it be heard; ", "quiet"), (HEADPHONE_CAUTION, "quiet"))
+        return (("  ■ space plays it; ", "quiet"), (HEADPHONE_CAUTION, "quiet"))
     if state.phase == READYING or state.played is None:
-        return (("  … getting it ready", "now"),)
+        return (("  … getting ready", "now"),)
     if not state.rounds:
         beat = int(state.played * state.passage.tempo * state.passage.speed / 60.0) + 1
         return ((f"  ● count-in {beat} of {state.passage.count_in}", "now"),)
@@ -98,7 +101,7 @@ def _cell(second: float, length: float, wide: int) -> int:
     return min(max(int(second / max(length, 0.01) * wide), 0), wide - 1)
 
 
-def _drawn(state: LoopState, wide: int, first: int, last: int) -> TextRow:
+def _waveform_row(state: LoopState, wide: int, first: int, last: int) -> TextRow:
     peaks = state.peaks or (0.0,)
     bars = ""
     for cell in range(wide):
@@ -112,7 +115,7 @@ def _drawn(state: LoopState, wide: int, first: int, last: int) -> TextRow:
     )
 
 
-def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> TextRow:
+def _ends_row(state: LoopState, wide: int, first: int, last: int, length: float) -> TextRow:
     line = [" "] * wide
     for cell in range(first, last + 1):
         line[cell] = "─"
@@ -129,8 +132,8 @@ def _ends(state: LoopState, wide: int, first: int, last: int, length: float) -> 
 
 
 class LoopStrip(Canvas[LoopState]):
-    """The recording, the passage, and how it is heard."""
+    """The loop strip."""
 
     def draw(self, state: LoopState, width: int, height: int) -> Sequence[TextRow]:
-        """Four rows."""
+        """Draw four rows."""
         return loop_rows(state, width)[:height]

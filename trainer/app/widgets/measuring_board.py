@@ -1,4 +1,4 @@
-"""Measuring a harp: which reed is asked for, what is heard, and what each reed measured."""
+"""The measuring board: the reed to play, the sound heard, and the offset of each reed."""
 
 from __future__ import annotations
 
@@ -11,20 +11,20 @@ from trainer.practice.harp_measurement import ReedRequested, ReedSounding
 from trainer.report.measuring_report import sounding_text
 
 HOLE_CELLS = 6
-"""Cells of a hole."""
+"""Width of a hole in cells."""
 
 
 @dataclass(frozen=True, slots=True)
 class MeasuringState:
-    """How far measuring is.
+    """Progress of a measurement.
 
     Attributes:
-        harp: what is measured.
-        asked: the reed that is asked for; None where none is.
-        sounding: what is heard now; None for nothing.
-        cents: what each reed measured, from the harp's target.
-        before: reeds that were measured before.
-        said: what was said of the last notes, the newest first.
+        harp: the harp that is measured.
+        asked: the reed to play; None for none.
+        sounding: the sound heard now; None for silence.
+        cents: measured offset of each reed from its nominal pitch, in cents.
+        before: reeds that were measured earlier.
+        messages: messages about the last notes, newest first.
     """
 
     harp: Harp
@@ -32,20 +32,23 @@ class MeasuringState:
     sounding: ReedSounding | None = None
     cents: Mapping[Tab, float] = field(default_factory=dict)
     before: frozenset[Tab] = frozenset()
-    said: tuple[str, ...] = ()
+    messages: tuple[str, ...] = ()
 
 
 def measuring_rows(state: MeasuringState, width: int, height: int) -> list[TextRow]:
-    """What to play, what is heard, the reeds, and what was said."""
-    told = [_wanted(state), _heard(state), ()]
+    """Draw the reed to play, the sound heard, the reeds and the messages."""
+    drawn = [_asked_row(state), _sounding_row(state), ()]
     holes = "".join(f"{hole:>{HOLE_CELLS}}" for hole in HOLES)
-    told += [((f"       {holes}", "quiet"),), _reeds(state, Breath.BLOW)]
-    told += [_reeds(state, Breath.DRAW), ()]
-    told += [((f" {line}", "text" if i == 0 else "quiet"),) for i, line in enumerate(state.said)]
-    return [truncate(row, width) if row else row for row in told[:height]]
+    drawn += [((f"       {holes}", "quiet"),), _offsets_row(state, Breath.BLOW)]
+    drawn += [_offsets_row(state, Breath.DRAW), ()]
+    drawn += [
+        ((f" {message}", "text" if i == 0 else "quiet"),)
+        for i, message in enumerate(state.messages)
+    ]
+    return [truncate(row, width) if row else row for row in drawn[:height]]
 
 
-def _wanted(state: MeasuringState) -> TextRow:
+def _asked_row(state: MeasuringState) -> TextRow:
     asked = state.asked
     if asked is None:
         return ((" getting ready", "quiet"),)
@@ -53,20 +56,20 @@ def _wanted(state: MeasuringState) -> TextRow:
         (f" {asked.done + 1} of {asked.of}  ", "quiet"),
         (f"play {asked.tab}", "now"),
         (f"  hole {asked.tab.hole} {asked.tab.breath}, {asked.note}", "strong"),
-        (", alone and evenly, for two seconds", "text"),
+        (", alone and steadily, for two seconds", "text"),
     )
 
 
-def _heard(state: MeasuringState) -> TextRow:
+def _sounding_row(state: MeasuringState) -> TextRow:
     if state.sounding is None:
-        return ((" nothing sounds", "quiet"),)
-    mine = state.asked is not None and state.sounding.tab == state.asked.tab
+        return ((" silence", "quiet"),)
+    asked = state.asked is not None and state.sounding.tab == state.asked.tab
     return (
-        (f" {'●' if mine else '○'} {sounding_text(state.sounding)}", "good" if mine else "text"),
+        (f" {'●' if asked else '○'} {sounding_text(state.sounding)}", "good" if asked else "text"),
     )
 
 
-def _reeds(state: MeasuringState, breath: Breath) -> TextRow:
+def _offsets_row(state: MeasuringState, breath: Breath) -> TextRow:
     spans: list[tuple[str, str]] = [(f" {breath:<6}", "quiet")]
     for hole in HOLES:
         tab = Tab(hole, breath)
@@ -80,9 +83,9 @@ def _reeds(state: MeasuringState, breath: Breath) -> TextRow:
 
 
 class MeasuringBoard(Canvas[MeasuringState]):
-    """How far measuring is."""
+    """The board of a measurement."""
 
     def draw(self, state: MeasuringState, width: int, height: int) -> Sequence[TextRow]:
-        """As many rows as there are."""
+        """Draw as many rows as fit."""
         drawn = measuring_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))

@@ -1,6 +1,6 @@
-"""The last notes that were played without a drill: how far off, how clean, how steady each was.
+"""The note list: the last notes heard without a drill, with offset, cleanness and steadiness.
 
-The newest is told in full; those before it in a line each, as far as there is room.
+The newest note has two lines, each earlier one has one.
 """
 
 from __future__ import annotations
@@ -15,42 +15,42 @@ from trainer.harp import Harp
 from trainer.report.heard_report import offset_text, pitch_motion_phrases
 
 IN_TUNE_CENTS = 10.0
-"""Cents that still sound in tune (common practice)."""
+"""Offset up to which a note counts as in tune, in cents (common practice)."""
 OFFSET_SIGNS = {"flat": "▼", "sharp": "▲", "good": "●"}
 STEADY_WOBBLE_CENTS = (3.0, 8.0)
-"""Cents of wobble up to which a note is called steady, and fairly steady (common practice)."""
+"""Wobble up to which a note is called steady, and fairly steady, in cents (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class NoteListState:
-    """The notes to be told, the newest first, and the harp they were played on."""
+    """The notes, newest first, and the harp they were played on."""
 
     harp: Harp
     notes: tuple[HeardNote, ...] = ()
 
     @classmethod
     def of(cls, take: TakeState) -> NoteListState:
-        """The notes of a take as it stands."""
+        """Make the list of a take."""
         return cls(take.plan.harp, take.notes)
 
 
 def note_rows(state: NoteListState, width: int, height: int) -> list[TextRow]:
-    """The newest note in two rows, the ones before it in one each."""
+    """Draw the newest note in two rows, each earlier one in one row."""
     if not state.notes:
-        return [((" The last note's figures stand here once it is over.", "quiet"),)]
-    newest, *before = state.notes
-    told: list[TextRow] = [
+        return [((" Play a note: its figures appear here when it ends.", "quiet"),)]
+    newest, *earlier = state.notes
+    drawn: list[TextRow] = [
         _line(newest, state.harp, "strong"),
         truncate(((f"     {', '.join(motion_phrases(newest))}", "text"),), width),
     ]
-    told += [_line(note, state.harp, "quiet") for note in before]
-    return [truncate(row, width) for row in told[:height]]
+    drawn += [_line(note, state.harp, "quiet") for note in earlier]
+    return [truncate(row, width) for row in drawn[:height]]
 
 
 def _line(note: HeardNote, harp: Harp, pen: str) -> TextRow:
-    """A note in a row: tab, name, how far off, how clean, how long."""
+    """Draw a note in a row: tab, name, offset, cleanness and length."""
     state = "good" if abs(note.cents) <= IN_TUNE_CENTS else "sharp" if note.cents > 0 else "flat"
-    tab = "/".join(str(one) for one in (note.tab, *note.also))
+    tab = "/".join(str(entry) for entry in (note.tab, *note.also))
     return (
         (f" {tab:<8}", pen),
         (f"{harp.note(note.tab):<5}", pen),
@@ -69,9 +69,9 @@ def _clean(note: HeardNote) -> str:
 
 
 def motion_phrases(note: HeardNote) -> list[str]:
-    """How a note was held and how it moved, each in a few words."""
+    """Return how a note was held and how it moved, each in a few words."""
     motion = note.motion
-    told = []
+    phrases = []
     if motion.wobble_cents is not None:
         word = next(
             (
@@ -81,19 +81,21 @@ def motion_phrases(note: HeardNote) -> list[str]:
             ),
             "unsteady",
         )
-        told.append(f"{word} (wobble {motion.wobble_cents:.1f} cents)")
+        phrases.append(f"{word} (wobble {motion.wobble_cents:.1f} cents)")
     if motion.settle_ms is not None:
-        told.append(f"settled in {motion.settle_ms:.0f} ms")
-    told += [one for one in pitch_motion_phrases(motion) if not one.startswith("wobbles")]
+        phrases.append(f"settled in {motion.settle_ms:.0f} ms")
+    phrases += [
+        phrase for phrase in pitch_motion_phrases(motion) if not phrase.startswith("wobbles")
+    ]
     if note.tremolo is not None:
-        told.append(f"tremolo {note.tremolo.hz:.1f} Hz")
-    return told or ["too short to tell how steady"]
+        phrases.append(f"tremolo {note.tremolo.hz:.1f} Hz")
+    return phrases or ["too short to judge steadiness"]
 
 
 class NoteList(Canvas[NoteListState]):
-    """The last notes."""
+    """The note list."""
 
     def draw(self, state: NoteListState, width: int, height: int) -> Sequence[TextRow]:
-        """As many rows as there are notes to fill."""
+        """Draw as many notes as fit."""
         drawn = note_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))

@@ -1,4 +1,4 @@
-"""Progress: a line for each thing there is progress in, what is told of it, and its plot."""
+"""Progress of a subject: its line in the list, its figures, and its plot."""
 
 from __future__ import annotations
 
@@ -39,19 +39,19 @@ VERDICT_SIGNS = {
     ComparisonVerdict.WORSE: ("↘", "wrong"),
     ComparisonVerdict.UNCLEAR: ("·", "quiet"),
 }
-"""A shape and a pen for what is told of the last days."""
+"""Shape and pen of the verdict on the last days."""
 _NAME, _INDENT = 24, 4
 
 
 @dataclass(frozen=True, slots=True)
 class ProgressLine:
-    """What a line says, reckoned beforehand: the screen does not wait for it.
+    """Figures of one subject, computed in advance so that the screen need not wait.
 
     Attributes:
-        progress: what it is about.
+        progress: progress of the subject.
         usual: its usual figures.
-        best: the best day, and
-        changes: the last days against those before, by the measures that can be shown.
+        best: its best day by measure; None for too few notes.
+        changes: the last days compared with those before, by measure.
     """
 
     progress: Progress
@@ -61,7 +61,7 @@ class ProgressLine:
 
     @classmethod
     def of(cls, progress: Progress) -> ProgressLine:
-        """The line of one thing."""
+        """Compute the line of a subject."""
         return cls(
             progress,
             progress.usual,
@@ -71,12 +71,12 @@ class ProgressLine:
 
 
 def column_heads(measure: str) -> str:
-    """The names of the columns."""
+    """Return the column headings."""
     return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {METRICS[measure].title}"
 
 
 def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> Content:
-    """A line, with a pointer if it is the chosen one."""
+    """Return a line of the list, with a pointer if it is chosen."""
     usual, change = line.usual, line.changes[measure]
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     name = line.progress.name
@@ -91,7 +91,7 @@ def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> 
 
 
 def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
-    """Usual, best and the last days of a thing, by one measure, or by every one."""
+    """Return usual, best and recent figures by one measure, or by every one."""
     progress = line.progress
     parts: list[Content] = [
         Content.assemble(
@@ -101,41 +101,41 @@ def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
     ]
     for name in PLOTTED_MEASURES:
         if every or name == measure:
-            parts += _told(line, name, "bold" if every and name == measure else "")
+            parts += _measure_content(line, name, "bold" if every and name == measure else "")
     return Content("\n").join(parts)
 
 
-def _told(line: ProgressLine, name: str, style: str) -> tuple[Content, Content]:
+def _measure_content(line: ProgressLine, name: str, style: str) -> tuple[Content, Content]:
     known = METRICS[name]
     best, change = line.best[name], line.changes[name]
     unit = "" if known.unit == "%" else f" {known.unit}"
-    told = f"{known.title:<12} usual {value_text(line.usual.value(name), known.unit)}{unit}"
+    text = f"{known.title:<12} usual {value_text(line.usual.value(name), known.unit)}{unit}"
     if best is not None:
         day = day_text(best.first, line.progress.today)
-        told += f", best {value_text(best.value, known.unit)} on {day}"
+        text += f", best {value_text(best.value, known.unit)} on {day}"
     sign, pen = VERDICT_SIGNS[change.verdict]
     verdict = f"{'':<{_INDENT}}{sign} {change_text(change, known.unit)}"
-    return Content.styled(told, style), Content.styled(verdict, CSS_PENS[pen].color)
+    return Content.styled(text, style), Content.styled(verdict, CSS_PENS[pen].color)
 
 
 class ProgressPlot(PlotextPlot):
-    """A plot of one thing over its days and weeks."""
+    """A plot of one subject by day and week."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._shown: tuple[Progress, str] | None = None
 
     def on_mount(self) -> None:
-        """Draw again in the colours of another theme."""
+        """Draw again when the theme changes."""
         self.watch(self.app, "theme", self._draw, init=False)
 
     def show(self, progress: Progress, measure: str) -> None:
-        """Plot a measure of a thing."""
+        """Plot a measure of a subject."""
         self._shown = (progress, measure)
         self._draw()
 
     def on_resize(self, event: events.Resize) -> None:
-        """Name as many days as there is room for."""
+        """Draw again with the dates that fit."""
         self._draw()
 
     def _draw(self) -> None:

@@ -1,4 +1,4 @@
-"""The readout: the reading in words, three rows high, and one line that says the rest."""
+"""The readout: tab and offset in large text, and a line of words."""
 
 from __future__ import annotations
 
@@ -17,13 +17,12 @@ MARGIN_TEXT = "  "
 
 @dataclass(frozen=True, slots=True)
 class ReadoutState:
-    """What the readout says.
+    """State of the readout.
 
     Attributes:
-        first, second: the big words, such as ``-4'`` and ``12 FLAT``.
-        first_pen, second_pen: how they are drawn.
-        words: the line under them.
-        words_pen: how it is drawn.
+        first, second: the large texts, such as ``-4'`` and ``12 FLAT``.
+        words: the line below them.
+        first_pen, second_pen, words_pen: their pens.
     """
 
     first: str
@@ -35,62 +34,67 @@ class ReadoutState:
 
     @classmethod
     def of(cls, take: TakeState) -> ReadoutState:
-        """The readout of a take as it stands."""
+        """Make the readout of a take."""
         if take.phase is Phase.COUNTING:
-            return _count(take)
-        return readout_of(take.displayed) if take.running else _at_rest(take)
+            return _count_in(take)
+        return readout_of(take.displayed) if take.running else _stopped(take)
 
 
-def readout_of(shown: DisplayedReading) -> ReadoutState:
-    """The readout of a smoothed reading."""
-    wanted = shown.wanted_text
-    state = shown.state
-    if shown.pitch_pending:
-        first = wanted if shown.tab is None else str(shown.tab)
-        return ReadoutState(first, "", f"{ONSET_SIGN} a sound begins", "faint", words_pen="now")
-    if shown.tab is None or shown.whole_cents is None:
+def readout_of(reading: DisplayedReading) -> ReadoutState:
+    """Make the readout of a smoothed reading."""
+    wanted = reading.wanted_text
+    state = reading.state
+    if reading.pitch_pending:
+        first = wanted if reading.tab is None else str(reading.tab)
+        return ReadoutState(first, "", f"{ONSET_SIGN} note begins", "faint", words_pen="now")
+    if reading.tab is None or reading.whole_cents is None:
         words = (
             f"{STATE_SIGNS['silent']} play {wanted}"
             if wanted
             else f"{STATE_SIGNS['silent']} silence"
         )
         return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
-    pen = "quiet" if shown.ended else state
-    first_pen = "quiet" if shown.ended else "strong"
+    pen = "quiet" if reading.ended else state
+    first_pen = "quiet" if reading.ended else "strong"
     if state == "wrong":
-        words = f"{STATE_SIGNS[state]} this is {shown.tab}, play {wanted}"
-        return ReadoutState(str(shown.tab), f"NOT {wanted}", words, first_pen, pen, pen)
-    amount = abs(shown.whole_cents)
-    side = "FLAT" if shown.whole_cents < 0 else "SHARP"
+        words = f"{STATE_SIGNS[state]} you play {reading.tab}, play {wanted}"
+        return ReadoutState(str(reading.tab), f"NOT {wanted}", words, first_pen, pen, pen)
+    amount = abs(reading.whole_cents)
+    side = "FLAT" if reading.whole_cents < 0 else "SHARP"
     second = f"{amount} {side}" if amount else "IN TUNE"
     return ReadoutState(
-        str(shown.tab), second, f"{STATE_SIGNS[state]} {offset_words(shown)}", first_pen, pen, pen
+        str(reading.tab),
+        second,
+        f"{STATE_SIGNS[state]} {offset_words(reading)}",
+        first_pen,
+        pen,
+        pen,
     )
 
 
-def offset_words(shown: DisplayedReading) -> str:
-    """How far off, and whether another hole sounds, in words."""
-    number = shown.whole_cents or 0
-    side = "flat" if number < 0 else "sharp"
-    words = "in tune" if shown.state == "good" else f"{abs(number)} cents {side}"
-    return f"{words}, {leak_words(shown)}" if shown.holes else words
+def offset_words(reading: DisplayedReading) -> str:
+    """Return the offset and the cleanness in words."""
+    offset = reading.whole_cents or 0
+    side = "flat" if offset < 0 else "sharp"
+    words = "in tune" if reading.state == "good" else f"{abs(offset)} cents {side}"
+    return f"{words}, {leak_words(reading)}" if reading.holes else words
 
 
-def leak_words(shown: DisplayedReading) -> str:
-    """Whether another hole than the wanted ones sounds, in words."""
-    if shown.leak_hole is None or shown.leak_db is None:
+def leak_words(reading: DisplayedReading) -> str:
+    """Return ``clean``, or the leaking hole and its level."""
+    if reading.leak_hole is None or reading.leak_db is None:
         return "clean"
-    return f"hole {shown.leak_hole} leaks, {abs(shown.leak_db):.0f} dB below"
+    return f"hole {reading.leak_hole} leaks, {abs(reading.leak_db):.0f} dB below"
 
 
-def _count(take: TakeState) -> ReadoutState:
+def _count_in(take: TakeState) -> ReadoutState:
     count, wanted = take.counted_beats, take.displayed.wanted_text
     dots = "● " * count + "○ " * (take.count_in_beats - count)
     number = str(count) if count else ""
     return ReadoutState(number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
 
 
-def _at_rest(take: TakeState) -> ReadoutState:
+def _stopped(take: TakeState) -> ReadoutState:
     wanted = take.displayed.wanted_text
     words = "space starts the count-in" if take.drill else "space starts listening"
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
@@ -100,7 +104,7 @@ class Readout(Canvas[ReadoutState]):
     """The readout."""
 
     def draw(self, state: ReadoutState, width: int, height: int) -> Sequence[TextRow]:
-        """Three rows of big words and the line under them."""
+        """Draw three rows of large text and the line below."""
         rows: list[TextRow] = []
         for first, second in zip(_big(state.first), _big(state.second), strict=True):
             if len(MARGIN_TEXT + first + "   " + second) > width:

@@ -1,4 +1,4 @@
-"""The reference tone: which note it is, whether it sounds, and the caution."""
+"""The reference tone: its note, whether it sounds, and the caution."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ HEADPHONE_CAUTION = "headphones, moderate level"
 
 @dataclass(frozen=True, slots=True)
 class ReferenceToneState:
-    """What the tone is.
+    """State of the reference tone.
 
     Attributes:
-        harp: whose note it is.
-        tab: the note; None until something has been played or chosen.
-        octave: octaves by which it sounds lower.
-        sounds: whether it is heard.
-        trouble: why it cannot be, in a sentence; empty if it can.
+        harp: the harp whose note it is.
+        tab: the note; None until one has been played or chosen.
+        octave: octaves by which the tone is lowered.
+        sounds: whether it sounds.
+        trouble: why it cannot sound, as a sentence; empty if it can.
     """
 
     harp: Harp
@@ -31,34 +31,34 @@ class ReferenceToneState:
 
     @property
     def hz(self) -> float | None:
-        """Its pitch."""
+        """Frequency of the tone in hertz."""
         return None if self.tab is None else self.harp.hz(self.tab) / 2.0**self.octave
 
     def moved(self, by: int) -> Tab:
-        """The note so many places further among all that the harp has, low to high."""
+        """Return the note a number of places higher among all notes of the harp."""
         entries = sorted(self.harp.entries, key=self.harp.hz)
         place = entries.index(self.tab) if self.tab in entries else len(entries) // 3
         return entries[min(max(place + by, 0), len(entries) - 1)]
 
 
 def tone_row(state: ReferenceToneState, width: int) -> TextRow:
-    """The line about the tone."""
+    """Draw the line about the tone."""
     if state.trouble:
         return truncate(((f" × {state.trouble}", "wrong"),), width)
     if state.tab is None or state.hz is None:
         return truncate(
-            ((" d sounds the note you last played; ↑ ↓ choose another", "quiet"),), width
+            ((" d plays the note you last played; ↑ ↓ choose another", "quiet"),), width
         )
     lower = ", octave lower" if state.octave else ""
     note = f"{state.tab}  {state.harp.note(state.tab)}{lower}  {state.hz:.1f} Hz"
     if state.sounds:
         return truncate(((f" ♪ {note}  ", "now"), (HEADPHONE_CAUTION, "text")), width)
-    return truncate(((f" d sounds {note}; ", "text"), (HEADPHONE_CAUTION, "quiet")), width)
+    return truncate(((f" d plays {note}; ", "text"), (HEADPHONE_CAUTION, "quiet")), width)
 
 
 class ReferenceTone(Canvas[ReferenceToneState]):
     """The line about the tone."""
 
     def draw(self, state: ReferenceToneState, width: int, height: int) -> Sequence[TextRow]:
-        """One row."""
+        """Draw one row."""
         return [tone_row(state, width)]

@@ -1,4 +1,4 @@
-"""The settings as lines: what each is, where that comes from, and what holds at once."""
+"""The settings as lines: value and origin of each, and when a change takes effect."""
 
 from __future__ import annotations
 
@@ -17,31 +17,31 @@ from trainer.sound import MicrophoneSpec
 from trainer.store import journal_path
 
 FROM_OPTION, FROM_FILE, FROM_DEFAULT = "option", "file", "default"
+"""Origins of a value; the name of an environment variable is another."""
 NOT_SET = "not set"
-TAKES_EFFECT_NEXT_TAKE = "It holds from the next take on."
-TAKES_EFFECT_ON_RESTART = "It holds when the trainer is started again."
-TAKES_EFFECT_NOW = "It holds now."
+TAKES_EFFECT_NEXT_TAKE = "It takes effect with the next take."
+TAKES_EFFECT_ON_RESTART = "It takes effect when the trainer is restarted."
+TAKES_EFFECT_NOW = "It is in effect."
 THEME_KEY: SettingKey = ("screen", "theme")
 NAMED_CHOICES: Mapping[SettingKey, Callable[[], tuple[str, ...]]] = {
     ("harp", "key"): lambda: STANDARD_KEYS,
     ("harp", "tuning"): tuning_names,
     ("harp", "temperament"): lambda: tuple(TEMPERAMENTS),
 }
-"""Names of which there are a few, beside those whose type says it."""
+"""Choices of the settings whose type does not list them."""
 
 
 @dataclass(frozen=True, slots=True)
 class SettingLine:
-    """A setting as it is shown.
+    """A setting as the screen shows it.
 
     Attributes:
         key: its table and name.
-        value: what holds, as one writes it without quotes; empty where it is not set.
-        origin: where that comes from: ``option``, an environment variable, ``file`` or
-            ``default``.
-        about: what it is and what it must be.
-        choices: all that it may be, where that is a few words.
-        needed: whether it is always something.
+        value: its value as typed, without quotes; empty if it is not set.
+        origin: ``option``, the name of an environment variable, ``file`` or ``default``.
+        about: its description.
+        choices: all valid values, if they are few.
+        needed: whether it must have a value.
     """
 
     key: SettingKey
@@ -53,12 +53,12 @@ class SettingLine:
 
     @property
     def name(self) -> str:
-        """As it is written on a command line."""
+        """The dotted name, as on the command line."""
         return ".".join(self.key)
 
 
 def setting_text(value: Any) -> str:
-    """A value as one writes it without quotes; empty for none."""
+    """Return a value as typed, without quotes; empty for None."""
     match value:
         case None:
             return ""
@@ -70,32 +70,32 @@ def setting_text(value: Any) -> str:
 
 
 def setting_value(settings: Settings, key: SettingKey) -> Any:
-    """What a setting is."""
+    """Return the value of a setting."""
     table, name = key
     return getattr(getattr(settings, table), name)
 
 
 def values_from_options(plan: Plan, settings: Settings) -> Mapping[SettingKey, Any]:
-    """What options of the command made otherwise than the settings say, as far as a plan tells."""
+    """Return the values of a plan that differ from the settings: command-line options set them."""
     used: dict[SettingKey, Any] = {("practice", "count_in"): plan.count_in}
     if isinstance(plan.source, MicrophoneSpec):
         for name in SETTING_TABLES["sound"].model_fields:
             used["sound", name] = getattr(plan.source, name)
     if plan.player:
         used["player", "name"] = plan.player
-    told = {
+    changed = {
         key: value
         for key, value in used.items()
         if value is not None and value != setting_value(settings, key)
     }
     usual = settings.journal.file or journal_path()
     if plan.journal is not None and plan.journal != usual:
-        told["journal", "file"] = plan.journal
-    return told
+        changed["journal", "file"] = plan.journal
+    return changed
 
 
 def setting_lines(found: ResolvedSettings, plan: Plan) -> tuple[SettingLine, ...]:
-    """All settings, table by table."""
+    """Return all settings as lines, table by table."""
     options = values_from_options(plan, found.settings)
     return tuple(_line(key, found, options) for key in SETTING_KEYS)
 
@@ -119,7 +119,7 @@ def _line(
 
 
 def value_problem(line: SettingLine, text: str) -> str:
-    """What is wrong with a text as the value of a setting; empty if it may be that."""
+    """Return what is wrong with a text as the value of a setting; empty if it is valid."""
     if not text and not line.needed:
         return ""
     try:
@@ -130,13 +130,13 @@ def value_problem(line: SettingLine, text: str) -> str:
 
 
 def next_choice(line: SettingLine) -> str:
-    """The choice after the one that holds."""
+    """Return the choice after the current one."""
     at = line.choices.index(line.value) if line.value in line.choices else -1
     return line.choices[(at + 1) % len(line.choices)]
 
 
 def apply_setting(plan: Plan, key: SettingKey, value: Any) -> Plan:
-    """A plan with a setting, where that is one that can change between two takes."""
+    """Return a plan with a setting applied, if it can change between two takes."""
     if key[0] == "sound" and isinstance(plan.source, MicrophoneSpec):
         return replace(plan, source=replace(plan.source, **{key[1]: value}))
     if key == ("practice", "count_in"):
@@ -145,7 +145,7 @@ def apply_setting(plan: Plan, key: SettingKey, value: Any) -> Plan:
 
 
 def effect_text(key: SettingKey, plan: Plan) -> str:
-    """From when on a setting holds that is changed now."""
+    """Return when a change of a setting takes effect, as a sentence."""
     if key == THEME_KEY:
         return TAKES_EFFECT_NOW
     sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
@@ -157,7 +157,7 @@ def effect_text(key: SettingKey, plan: Plan) -> str:
 
 
 def short_path(path: Path, room: int) -> str:
-    """A path with ~ for one's home; what is longer than the room lacks its beginning."""
+    """Return a path with ~ for the home folder, cut at its start to `room` characters."""
     try:
         text = f"~/{path.relative_to(Path.home()).as_posix()}"
     except (ValueError, RuntimeError):

@@ -1,4 +1,4 @@
-"""The status line: what is listened to and what is wrong with it, and the level meter."""
+"""The status line: the source or what is wrong with it, and the level meter."""
 
 from __future__ import annotations
 
@@ -10,20 +10,22 @@ from trainer.app.canvas import Canvas, TextRow, justify
 from trainer.app.take_state import Phase, TakeState
 
 METER_FLOOR_DB = -60.0
+"""Level at which the bar vanishes, in dB re full scale."""
 CLIPPING_DB = -1.0
-"""Above this the sound is about to clip."""
+"""Level above which the input is about to clip, in dB re full scale."""
 METER_CELLS = 12
+"""Length of the bar in cells."""
 _EIGHTHS = " ▏▎▍▌▋▊▉█"
 
 
 @dataclass(frozen=True, slots=True)
 class StatusState:
-    """What the status line says.
+    """State of the status line.
 
     Attributes:
-        sentence: what is the matter, or what is listened to.
-        trouble: whether something is the matter.
-        level_db: level of the sound, dB re full scale; None when none is taken in.
+        sentence: what is wrong, or the source.
+        trouble: whether something is wrong.
+        level_db: input level in dB re full scale; None while the input is closed.
     """
 
     sentence: str = ""
@@ -32,7 +34,7 @@ class StatusState:
 
     @classmethod
     def of(cls, take: TakeState) -> StatusState:
-        """The status of a take as it stands."""
+        """Make the status line of a take."""
         trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
         sentence = take.messages.trouble if trouble else _sentence(take)
         level = round(take.displayed.level_db) if take.running and take.reading else None
@@ -41,18 +43,18 @@ class StatusState:
 
 def _sentence(take: TakeState) -> str:
     if take.phase is Phase.PAUSED:
-        return f"paused: space goes on at bar {take.messages.paused_bar}, b a bar back"
+        return f"paused: space resumes at bar {take.messages.paused_bar}, b goes a bar back"
     if take.messages.notice:
         return f"! {take.messages.notice}"
     if take.outcome.saved and not take.running:
-        return f"The sound is kept in {take.outcome.saved}"
+        return f"audio saved in {take.outcome.saved}"
     return f"sound from {take.messages.source}" if take.messages.source else ""
 
 
 def level_meter(level_db: int | None) -> TextRow:
-    """The level as a bar and in figures."""
+    """Draw the level as a bar and a number."""
     if level_db is None:
-        return ((f"{'no sound taken in':>{METER_CELLS + 16}} ", "quiet"),)
+        return ((f"{'no input':>{METER_CELLS + 16}} ", "quiet"),)
     share = min(max(1.0 - level_db / METER_FLOOR_DB, 0.0), 1.0)
     whole, part = divmod(round(share * METER_CELLS * 8), 8)
     bar = "█" * whole + (_EIGHTHS[part] if part else "")
@@ -67,19 +69,19 @@ def level_meter(level_db: int | None) -> TextRow:
 
 
 def status_rows(state: StatusState, width: int, height: int) -> list[TextRow]:
-    """The status line; a sentence about trouble has it, and all rows there are, to itself."""
+    """Draw the status line; a sentence about trouble may fill all rows."""
     if not state.trouble:
         return [justify(((f" {state.sentence}", "quiet"),), level_meter(state.level_db), width)]
-    told = textwrap.wrap(
+    lines = textwrap.wrap(
         f"× {state.sentence}", width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
     )
-    return [((f" {line}", "wrong"),) for line in told]
+    return [((f" {line}", "wrong"),) for line in lines]
 
 
 class StatusLine(Canvas[StatusState]):
     """The status line."""
 
     def draw(self, state: StatusState, width: int, height: int) -> Sequence[TextRow]:
-        """One row, or as many as a sentence about trouble needs and there are."""
+        """Draw one row, or as many as a sentence about trouble needs and fit."""
         drawn = status_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))

@@ -1,7 +1,7 @@
-"""The page of tab: it stays still while a cursor walks through it.
+"""The page of tab: it stays still while a cursor moves through it.
 
-A line of the page holds whole bars where one fits, and takes four rows: the cursor's, the tab
-with a stroke for as long as each step is held, the beats, and the marks where they were earned.
+A line of the page holds whole bars if one fits. It takes four rows: the cursor, the tab with a
+dash for the length of each step, the beats, and the marks below their steps.
 """
 
 from __future__ import annotations
@@ -22,17 +22,18 @@ from trainer.report.formatting import score_text
 ROWS_PER_LINE = 4
 """Rows of one line of the page."""
 BARS_ON_A_LINE = (1, 2, 4, 8)
-"""So that phrases start lines."""
+"""Numbers of bars a line may hold: powers of two, so that phrases start lines."""
 MAX_BEAT_CELLS = 12
-"""Cells that a beat gets at most where there is room."""
+"""Maximum cells of a beat where there is room."""
 MAX_NEEDED_CELLS = 24
-"""Cells that a beat gets at most for the sake of very short steps; their tab is cut then."""
+"""Maximum cells of a beat that very short steps may claim; beyond it, their tab is cut."""
 _EPS = 1e-6
+"""Tolerance against rounding of beats, in cells."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlacedStep:
-    """A step and the beats that it takes on the page."""
+    """A step with its first and last beat on the page."""
 
     step: Step
     at: float
@@ -41,7 +42,7 @@ class PlacedStep:
 
 @dataclass(frozen=True, slots=True)
 class TabLine:
-    """One line of the page: the beats from `start` to `end`, and the steps that sound in them."""
+    """One line of the page: the beats from `start` to `end`, and the steps within."""
 
     start: float
     end: float
@@ -50,12 +51,12 @@ class TabLine:
 
 @dataclass(frozen=True, slots=True)
 class TabLayout:
-    """Where everything on the page stands.
+    """Layout of a page.
 
     Attributes:
-        lines: the lines, in order.
-        cells: cells a beat.
-        meter: beats in a bar.
+        lines: the lines, top to bottom.
+        cells: cells per beat.
+        meter: beats per bar.
     """
 
     lines: tuple[TabLine, ...]
@@ -63,23 +64,23 @@ class TabLayout:
     meter: int
 
     def column(self, line: TabLine, beat: float) -> int:
-        """The column of a beat on a line; every bar has a bar line in front."""
+        """Return the column of a beat on a line; every bar is preceded by a bar line."""
         first_bar = math.ceil(line.start / self.meter) * self.meter
         bars = math.floor((beat - first_bar) / self.meter + _EPS) + 1
         return math.floor((beat - line.start) * self.cells + _EPS) + max(bars, 0)
 
     def place(self, beat: float) -> tuple[int, int]:
-        """The line, by number, and the column of a beat; the nearest there is."""
+        """Return the line number and the column of a beat, clipped to the page."""
         number = max((i for i, line in enumerate(self.lines) if line.start <= beat), default=0)
         line = self.lines[number]
         return number, self.column(line, min(max(beat, line.start), line.end))
 
 
 def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
-    """Lay a drill out on lines of `width` cells.
+    """Lay out a drill on lines of `width` cells.
 
-    As few bars on a line as let the whole drill be seen at once on `most` lines, or else as many
-    as fit. A beat gets as many cells as its fullest step needs for its tab and its mark, and more
+    A line holds the fewest bars with which the whole drill fits on `most` lines, or else the most
+    bars that fit. A beat gets the cells that its fullest step needs for tab and mark, and more
     where there is room.
     """
     meter = drill.meter[0]
@@ -98,28 +99,28 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     ends = [*starts[1:], whole]
     placed = [PlacedStep(step, float(step.start), float(step.end)) for step in drill.steps]
     lines = [
-        TabLine(start, end, tuple(one for one in placed if one.at < end and one.end > start))
+        TabLine(start, end, tuple(step for step in placed if step.at < end and step.end > start))
         for start, end in zip(starts, ends, strict=True)
     ]
     return TabLayout(tuple(lines), cells, meter)
 
 
 def _cells_needed(step: Step) -> int:
-    """Cells a beat must have for a step's tab, or its mark, and a space to fit its length."""
+    """Return the cells per beat that a step needs for its tab or mark and a space."""
     return min(MAX_NEEDED_CELLS, math.ceil((max(len(step.tab), 3) + 1) / step.beats))
 
 
 @dataclass(frozen=True)
 class TabPageState:
-    """What the page shows.
+    """State of the page.
 
     Attributes:
         drill: the drill.
         position: beats from its first; None before it has been started.
         now: index of the step in play; None in a rest.
-        first, last: range of step indices that are played.
+        first, last: range of step indices that are played, the last excluded.
         marks: marks by step index.
-        old: indices whose mark is from an earlier pass.
+        stale: indices of steps whose mark is from an earlier pass.
     """
 
     drill: Drill
@@ -128,11 +129,11 @@ class TabPageState:
     first: int = 0
     last: int = 0
     marks: Mapping[int, Mark] = field(default_factory=dict)
-    old: frozenset[int] = frozenset()
+    stale: frozenset[int] = frozenset()
 
     @classmethod
     def of(cls, drill: Drill, take: TakeState) -> TabPageState:
-        """The page of a drill and a take of it as it stands."""
+        """Make the page of a drill and a take of it."""
         step = take.step
         now = step.index if step else None
         return cls(
@@ -146,14 +147,14 @@ class TabPageState:
 
 
 def top_line_shown(layout: TabLayout, position: float | None, height: int) -> int:
-    """The first line shown: the next line is always in sight, and nothing moves before it must."""
+    """Return the number of the top line; it keeps the next line visible and scrolls late."""
     fit = max(1, height // ROWS_PER_LINE)
     line = layout.place(position)[0] if position is not None else 0
     return min(max(0, line - max(0, fit - 2)), max(0, len(layout.lines) - fit))
 
 
 def cursor_row(layout: TabLayout, number: int, position: float | None) -> TextRow:
-    """The row over a line in which the cursor walks."""
+    """Draw the row of the cursor above a line."""
     if position is None or position < layout.lines[0].start:
         return ()
     line, column = layout.place(position)
@@ -163,7 +164,7 @@ def cursor_row(layout: TabLayout, number: int, position: float | None) -> TextRo
 def line_rows(
     layout: TabLayout, line: TabLine, state: TabPageState
 ) -> tuple[TextRow, TextRow, TextRow]:
-    """Tab, beats and marks of one line."""
+    """Draw tab, beats and marks of one line."""
     width = layout.column(line, line.end)
     tab, beats, marks = ([" "] * width for _ in range(3))
     tab_pens, beat_pens, mark_pens = (["faint"] * width for _ in range(3))
@@ -172,9 +173,9 @@ def line_rows(
         tab[x] = "│"
     if line.end % layout.meter == 0:
         tab[width - 1] = "│"
-    for one in line.steps:
-        _draw_step(layout, line, one, state, tab, tab_pens)
-        _draw_mark(layout, line, one, state, marks, mark_pens)
+    for placed in line.steps:
+        _draw_step(layout, line, placed, state, tab, tab_pens)
+        _draw_mark(layout, line, placed, state, marks, mark_pens)
     return (
         row_from_cells(tab, tab_pens),
         row_from_cells(beats, beat_pens),
@@ -199,19 +200,19 @@ def _draw_beats(
 def _draw_step(
     layout: TabLayout,
     line: TabLine,
-    one: PlacedStep,
+    placed: PlacedStep,
     state: TabPageState,
     cells: list[str],
     pens: list[str],
 ) -> None:
-    x0 = layout.column(line, max(one.at, line.start))
-    x1 = layout.column(line, min(one.end, line.end)) - 1
-    if one.end <= line.end and one.end % layout.meter == 0:
-        x1 -= 1  # the bar line's own cell
+    x0 = layout.column(line, max(placed.at, line.start))
+    x1 = layout.column(line, min(placed.end, line.end)) - 1
+    if placed.end <= line.end and placed.end % layout.meter == 0:
+        x1 -= 1  # the cell of the bar line
     x1 = max(x0 + 1, x1)
-    played = state.first <= one.step.index < state.last
-    now = one.step.index == state.now
-    text = one.step.tab[: x1 - x0] if one.at >= line.start else ""
+    played = state.first <= placed.step.index < state.last
+    now = placed.step.index == state.now
+    text = placed.step.tab[: x1 - x0] if placed.at >= line.start else ""
     cells[x0:x1] = text + "─" * (x1 - x0 - len(text))
     text_pen = "here" if now else "strong" if played else "quiet"
     rest_pen = "now" if now else "faint"
@@ -221,19 +222,19 @@ def _draw_step(
 def _draw_mark(
     layout: TabLayout,
     line: TabLine,
-    one: PlacedStep,
+    placed: PlacedStep,
     state: TabPageState,
     cells: list[str],
     pens: list[str],
 ) -> None:
-    mark = state.marks.get(one.step.index)
-    if mark is None or one.at < line.start:
+    mark = state.marks.get(placed.step.index)
+    if mark is None or placed.at < line.start:
         return
     graded = grade_of_mark(mark)
-    x0 = layout.column(line, one.at)
-    room = max(1, layout.column(line, min(one.end, line.end)) - x0)
+    x0 = layout.column(line, placed.at)
+    room = max(1, layout.column(line, min(placed.end, line.end)) - x0)
     shape, pen = graded.shape, graded.pen
-    if one.step.index in state.old:
+    if placed.step.index in state.stale:
         shape, pen = OLD_SHAPE, "quiet"
     text = (shape + score_text(mark.score))[:room]
     cells[x0 : x0 + len(text)] = text
@@ -241,16 +242,16 @@ def _draw_mark(
 
 
 class TabPage(Canvas[TabPageState]):
-    """The page of tab. Draws a line again only when something on it has changed."""
+    """The page of tab. It draws a line again only if something on it has changed."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self._layout: tuple[Drill, Size, TabLayout] | None = None
-        self._moment: object = None
+        self._drawn_for: object = None
         self._drawn: dict[int, tuple[object, tuple[TextRow, TextRow, TextRow]]] = {}
 
     def draw(self, state: TabPageState, width: int, height: int) -> Sequence[TextRow]:
-        """The lines in sight."""
+        """Draw the visible lines."""
         layout = self._laid_out(state.drill)
         top = top_line_shown(layout, state.position, height)
         rows: list[TextRow] = []
@@ -264,17 +265,18 @@ class TabPage(Canvas[TabPageState]):
     ) -> tuple[TextRow, TextRow, TextRow]:
         line = layout.lines[number]
         here = state.position is not None and line.start <= state.position < line.end
+        indices = [placed.step.index for placed in line.steps]
         key = (
             (math.floor(state.position), state.now) if here and state.position is not None else (),
             (state.first, state.last),
-            [(state.marks.get(i), i in state.old) for i in (one.step.index for one in line.steps)],
+            [(state.marks.get(index), index in state.stale) for index in indices],
         )
         if number not in self._drawn or self._drawn[number][0] != key:
             self._drawn[number] = key, line_rows(layout, line, state)
         return self._drawn[number][1]
 
     def redraw(self) -> None:
-        """Draw again if the cursor stands in another cell, or anything else has changed."""
+        """Draw again if the cursor has moved to another cell, or anything else has changed."""
         state = self.state
         if state is None or not self.extent:
             return
@@ -282,19 +284,19 @@ class TabPage(Canvas[TabPageState]):
         position = state.position
         place = None if position is None else (layout.place(position), position < 0)
         played = (state.first, state.last)
-        moment = (self.extent, place, state.drill, state.now, played, state.marks, state.old)
-        if moment != self._moment:
-            self._moment = moment
+        shown = (self.extent, place, state.drill, state.now, played, state.marks, state.stale)
+        if shown != self._drawn_for:
+            self._drawn_for = shown
             super().redraw()
 
     def _laid_out(self, drill: Drill) -> TabLayout:
-        known = self._layout
-        if known is None or known[0] is not drill or known[1] != self.extent:
+        cached = self._layout
+        if cached is None or cached[0] is not drill or cached[1] != self.extent:
             width, height = self.extent
-            known = self._layout = (
+            cached = self._layout = (
                 drill,
                 self.extent,
                 lay_out_tab(drill, width, height // ROWS_PER_LINE),
             )
             self._drawn.clear()
-        return known[2]
+        return cached[2]

@@ -1,4 +1,4 @@
-"""The verdict: what the last step earned and why, the weakest step, and the total."""
+"""The verdict: the newest mark with its reason, the weakest step, and the last total."""
 
 from __future__ import annotations
 
@@ -14,33 +14,33 @@ from trainer.report.formatting import score_text
 
 @dataclass(frozen=True, slots=True)
 class VerdictState:
-    """What the verdict says.
+    """State of the verdict.
 
     Attributes:
         last: the newest mark.
-        weakest: the lowest mark of this pass.
-        done, of: steps of this pass that have a mark, and steps in all.
-        result: of the last pass that was played to its end.
+        weakest: the lowest mark of the current pass.
+        marked, total: marked steps of the current pass, and all its steps.
+        result: result of the last pass that was played to its end.
     """
 
     last: Mark | None = None
     weakest: Mark | None = None
-    done: int = 0
-    of: int = 0
+    marked: int = 0
+    total: int = 0
     result: Result | None = None
 
     @classmethod
-    def of_take(cls, take: TakeState) -> VerdictState:
-        """The verdict on a take as it stands."""
-        first, last = take.whole_range  # a pass that was taken up again is still one
-        done = len(take.sheet.by_step.keys() - take.sheet.stale)
-        return cls(take.sheet.newest, take.weakest, done, last - first, take.sheet.result)
+    def of(cls, take: TakeState) -> VerdictState:
+        """Make the verdict on a take."""
+        first, last = take.whole_range  # a resumed pass counts as whole
+        marked = len(take.sheet.by_step.keys() - take.sheet.stale)
+        return cls(take.sheet.newest, take.weakest, marked, last - first, take.sheet.result)
 
 
 def last_mark_row(mark: Mark | None) -> TextRow:
-    """The newest mark with its sentence."""
+    """Draw the newest mark with its sentence."""
     if mark is None:
-        return ((" No step has been marked yet.", "quiet"),)
+        return ((" No step marked yet.", "quiet"),)
     graded = grade_of_mark(mark)
     return (
         (f" {mark.step.index + 1:>2} ", "quiet"),
@@ -51,8 +51,8 @@ def last_mark_row(mark: Mark | None) -> TextRow:
 
 
 def total_row(state: VerdictState) -> TextRow:
-    """Total of the last whole pass and weakest step of this one."""
-    spans: list[tuple[str, str]] = [(f" {state.done} of {state.of} steps marked", "quiet")]
+    """Draw the count of marks, the weakest step and the total of the last pass."""
+    spans: list[tuple[str, str]] = [(f" {state.marked} of {state.total} steps marked", "quiet")]
     if state.weakest:
         graded = grade_of_mark(state.weakest)
         step = state.weakest.step
@@ -72,8 +72,8 @@ def total_row(state: VerdictState) -> TextRow:
 
 
 class VerdictLines(Canvas[VerdictState]):
-    """Two rows: the newest mark; the weakest step and the total."""
+    """The newest mark in one row; the weakest step and the last total in another."""
 
     def draw(self, state: VerdictState, width: int, height: int) -> Sequence[TextRow]:
-        """Both rows."""
+        """Draw both rows."""
         return [truncate(last_mark_row(state.last), width), truncate(total_row(state), width)]
