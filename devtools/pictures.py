@@ -1,4 +1,8 @@
-"""Pictures of the real app at work, as SVG: ``python -m devtools.pictures FOLDER``."""
+"""Take pictures of the real app, as SVG: ``python -m devtools.pictures FOLDER``.
+
+The demo is played by the real listener and the built-in player. The journal is the demo journal.
+Screens that need a microphone are driven by a scripted listener.
+"""
 
 from __future__ import annotations
 
@@ -7,12 +11,12 @@ import os
 import re
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from unittest.mock import patch
 
+from textual.pilot import Pilot
 from textual.widgets import OptionList
 
 from devtools.demo_journal import PLAYER, demo_harp, demo_takes
@@ -36,17 +40,77 @@ from trainer.sound.devices import Device
 from trainer.sound.passage import Passage
 from trainer.store import Journal
 
-DEMO, BEAT = "harbour-bell", 8.6
+DEMO_DRILL = "harbour-bell"
+DEMO_BEAT = 8.6
+"""Beat of the demo drill at which the practice screen is taken."""
 LISTENED_S = 5.2
+"""Time of the script at which the listen screen is taken, in seconds."""
 MEASURED_S = 12.0
+"""Time after which the measure screen is taken, in seconds."""
 LOOPED_S = 7.0
+"""Time after which the loop screen is taken, in seconds."""
 INPUTS = tuple(
     Device(0, name, "the desk", 1, 0, 48_000, False, False) for name in ("built in", "on the stand")
 )
-"""Of a machine that is not there: pictures do not show the devices of whoever takes them."""
+"""Invented inputs: the pictures do not show the devices of this machine."""
 SIZE = (120, 40)
-LOOK_S = 0.02
+"""Columns and rows of a picture."""
+POLL_S = 0.02
+"""Time between two looks at the app, in seconds."""
 FONTS = "ui-monospace, 'DejaVu Sans Mono', Menlo, Consolas, monospace"
+"""Fonts of the reader's machine, in the order of preference."""
+
+
+def without_web_fonts(svg: str) -> str:
+    """Return an exported screenshot that uses the reader's fonts and loads nothing."""
+    svg = re.sub(r"@font-face\s*\{.*?\}\s*", "", svg, flags=re.DOTALL)
+    return re.sub(r"font-family: Fira Code, monospace", f"font-family: {FONTS}", svg)
+
+
+@dataclass(slots=True)
+class Camera:
+    """Takes pictures of a running app.
+
+    Attributes:
+        app: the app.
+        pilot: presses its keys.
+        pictures: the pictures taken so far, by name, as SVG.
+    """
+
+    app: TrainerApp
+    pilot: Pilot[None]
+    pictures: dict[str, str] = field(default_factory=dict)
+
+    async def wait(self, condition: Callable[[], bool]) -> None:
+        """Wait until a condition holds."""
+        while not condition():
+            await self.pilot.pause(POLL_S)
+
+    async def wait_for(self, screen: type) -> None:
+        """Wait until a screen is shown and its list, if any, is filled."""
+        await self.wait(lambda: isinstance(self.app.screen, screen) and self._is_filled())
+
+    def _is_filled(self) -> bool:
+        return all(options.option_count for options in self.app.screen.query(OptionList))
+
+    async def press(self, *keys: str) -> None:
+        """Press keys."""
+        await self.pilot.press(*keys)
+
+    def take(self, name: str) -> None:
+        """Take a picture of the app as it is."""
+        self.pictures[name] = without_web_fonts(self.app.export_screenshot())
+
+    async def take_settled(self, name: str) -> None:
+        """Take a picture once all pending messages are processed."""
+        await self.pilot.pause()
+        self.take(name)
+
+    @property
+    def text(self) -> str:
+        """The text on the screen."""
+        strips = self.app.screen._compositor.render_strips()
+        return "\n".join(strip.text for strip in strips)
 
 
 def picture(
@@ -57,169 +121,146 @@ def picture(
     beat: float,
     size: tuple[int, int] = SIZE,
 ) -> str:
-    """The app as it looks at a beat of a take, or at its end if that comes sooner.
+    """Return a picture of the app at a beat of a take, or at its end if that comes first.
 
     Args:
-        listener: what plays the plan; closed at the end.
-        shelf: the drills at hand.
-        plan: what is played. Its source has to keep time, or the beat is over before it is seen.
-        beat: when, in beats from the first of the drill.
+        listener: plays the plan; closed at the end.
+        shelf: the available drills.
+        plan: the plan; its source must play in real time.
+        beat: beats from the first of the drill.
         size: columns and rows.
+    """
+
+    async def run() -> str:
+        app = TrainerApp(listener, shelf, plan, autostart=True)
+        async with app.run_test(size=size) as pilot:
+            camera = Camera(app, pilot)
+            await camera.wait(lambda: _has_reached(app, beat))
+            camera.take("app")
+            return camera.pictures["app"]
+
+    return asyncio.run(run())
+
+
+def _has_reached(app: TrainerApp, beat: float) -> bool:
+    position = app.session.take.playhead.position
+    return not app.session.busy or (position is not None and position >= beat)
+
+
+async def picture_tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
+    """Take pictures of most screens on one walk through the app.
+
+    Args:
+        listener: plays the plan; closed at the end.
+        plan: the plan.
 
     Returns:
-        SVG that needs nothing from elsewhere.
-    """
-    return asyncio.run(_picture(TrainerApp(listener, shelf, plan, autostart=True), beat, size))
-
-
-async def _picture(app: TrainerApp, beat: float, size: tuple[int, int]) -> str:
-    async with app.run_test(size=size) as pilot:
-        session = app.session
-        while session.busy and (
-            session.take.playhead.position is None or session.take.playhead.position < beat
-        ):
-            await pilot.pause(LOOK_S)
-        return without_web_fonts(app.export_screenshot())
-
-
-def without_web_fonts(svg: str) -> str:
-    """An exported screenshot with its web fonts taken out, for those of the reader's machine."""
-    svg = re.sub(r"@font-face\s*\{.*?\}\s*", "", svg, flags=re.DOTALL)
-    return re.sub(r"font-family: Fira Code, monospace", f"font-family: {FONTS}", svg)
-
-
-async def tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
-    """Pictures of the screens, taken on one way through the app, by its keys.
-
-    Args:
-        listener: what plays the plan; closed at the end.
-        plan: what is played, and by whom.
+        Pictures by name, as SVG.
     """
     app = TrainerApp(listener, read_shelf().drills, plan, today=True)
-    taken: dict[str, str] = {}
-
     async with app.run_test(size=SIZE) as pilot:
-
-        async def until(true: Callable[[], bool]) -> None:
-            while not true():
-                await pilot.pause(LOOK_S)
-
-        async def take(name: str, *, moving: bool = False) -> None:
-            if not moving:
-                await pilot.pause()
-            taken[name] = without_web_fonts(app.export_screenshot())
-
-        def at(beat: float) -> bool:
-            position = app.session.take.playhead.position
-            return not app.session.busy or (position is not None and position >= beat)
-
-        await until(lambda: isinstance(app.screen, TodayScreen) and _has_options(app))
-        await take("today")
-        await pilot.press("escape", "space")
-        await until(lambda: at(BEAT))
-        await take("practice", moving=True)
+        camera = Camera(app, pilot)
+        await camera.wait_for(TodayScreen)
+        await camera.take_settled("today")
+        await camera.press("escape", "space")
+        await camera.wait(lambda: _has_reached(app, DEMO_BEAT))
+        camera.take("practice")
         app.theme = "light"
-        await take("light")
+        await camera.take_settled("light")
         app.theme = "dark"
-        await until(lambda: isinstance(app.screen, ResultScreen))
-        await take("result")
-        await pilot.press("escape", "s")
-        await take("shelf")
-        await pilot.press("escape", "g")
-        await until(
+        await camera.wait_for(ResultScreen)
+        await camera.take_settled("result")
+        await camera.press("escape", "s")
+        await camera.take_settled("shelf")
+        await camera.press("escape", "g")
+        await camera.wait(
             lambda: isinstance(app.screen, ProgressScreen) and not app.screen.has_class("-message")
         )
-        await pilot.press("down")
-        await take("progress")
-        await pilot.press("escape", "h")
-        await until(lambda: isinstance(app.screen, HarpsScreen) and _has_options(app))
-        await pilot.press("home")
+        await camera.press("down")
+        await camera.take_settled("progress")
+        await camera.press("escape", "h")
+        await camera.wait_for(HarpsScreen)
+        await camera.press("home")
         await app.workers.wait_for_complete()
-        await take("harps")
-        await pilot.press("escape", "comma")
-        await until(lambda: isinstance(app.screen, SettingsScreen) and _has_options(app))
-        await take("settings")
-        await pilot.press("escape", "question_mark")
-        await take("help")
-    return taken
+        await camera.take_settled("harps")
+        await camera.press("escape", "comma")
+        await camera.wait_for(SettingsScreen)
+        await camera.take_settled("settings")
+        await camera.press("escape", "question_mark")
+        await camera.take_settled("help")
+        return camera.pictures
 
 
-def _has_options(app: TrainerApp) -> bool:
-    return bool(app.screen.query_one(OptionList).option_count)
-
-
-async def listening(plan: Plan) -> str:
-    """The screen that only listens; a script plays, as nobody else would without a drill."""
+async def picture_listening(plan: Plan) -> dict[str, str]:
+    """Take a picture of the listen screen; without a drill only a script plays something."""
     app = TrainerApp(ScriptedListener(), (), plan, autostart=True)
     async with app.run_test(size=SIZE) as pilot:
-        while (app.session.take.playhead.position or 0.0) < LISTENED_S:
-            await pilot.pause(LOOK_S)
-        return without_web_fonts(app.export_screenshot())
+        camera = Camera(app, pilot)
+        await camera.wait(lambda: _has_reached(app, LISTENED_S))
+        camera.take("listen")
+        return camera.pictures
 
 
-async def by_a_script(plan: Plan, recording: Path) -> dict[str, str]:
-    """The guide, measuring, and a loop of a recording: a script plays, and stands for a
-    microphone."""
-    app = TrainerApp(ScriptedListener(), (), plan)
-    taken: dict[str, str] = {}
+async def picture_microphone_screens(plan: Plan, recording: Path) -> dict[str, str]:
+    """Take pictures of guide, measure and loop; a script stands in for the microphone.
+
+    Args:
+        plan: the plan; its source is a microphone.
+        recording: the recording that is looped.
+
+    Returns:
+        Pictures by name, as SVG.
+    """
+    app = TrainerApp(ScriptedListener(devices=INPUTS), (), plan)
     async with app.run_test(size=SIZE) as pilot:
-        await pilot.press("m", "down", "enter")
-        while "was heard" not in _text(app):
-            await pilot.pause(LOOK_S)
-        taken["guide"] = without_web_fonts(app.export_screenshot())
-        await pilot.press("escape", "h")
-        while not (isinstance(app.screen, HarpsScreen) and _has_options(app)):
-            await pilot.pause(LOOK_S)
-        await pilot.press("m", *"second", "space", "C", "enter")
+        camera = Camera(app, pilot)
+        await camera.press("m", "down", "enter")
+        await camera.wait(lambda: "was heard" in camera.text)
+        camera.take("guide")
+        await camera.press("escape", "h")
+        await camera.wait_for(HarpsScreen)
+        await camera.press("m", *"second", "space", "C", "enter")
         await pilot.pause(MEASURED_S)
-        taken["measure"] = without_web_fonts(app.export_screenshot())
-        await pilot.press("escape", "escape")
-        while not isinstance(app.screen, HarpsScreen):
-            await pilot.pause(LOOK_S)
-        await pilot.press("escape")
+        camera.take("measure")
+        await camera.press("escape", "escape")
+        await camera.wait_for(HarpsScreen)
+        await camera.press("escape")
         passage = Passage(recording, 2.4, 5.6, 0.6, count_in=4, tempo=96.0)
         app.push_screen(LoopScreen(app.session, passage))
-        while app.session.take.phase is not Phase.LISTENING:
-            await pilot.pause(LOOK_S)
-        await pilot.press("space")
+        await camera.wait(lambda: app.session.take.phase is Phase.LISTENING)
+        await camera.press("space")
         await pilot.pause(LOOPED_S)
-        taken["loop"] = without_web_fonts(app.export_screenshot())
-    return taken
-
-
-def _text(app: TrainerApp) -> str:
-    return "\n".join(strip.text for strip in app.screen._compositor.render_strips())
+        camera.take("loop")
+        return camera.pictures
 
 
 def main(folder: Path) -> None:
-    """Take all of them: the demo by the real listener and built-in player, the rest from the
-    journal of an evening class."""
-    drill = find_drill(DEMO)
+    """Take all pictures and write them into a folder."""
+    drill = find_drill(DEMO_DRILL)
     harp = Harp.of(drill.key, drill.tuning)
     source = PlayerSpec(faults=typical_faults(drill), realtime=True)
+    plan = Plan(harp, source, drill=drill)
     with TemporaryDirectory() as home:
-        _move_into(home)
+        _use_home(home)
         set_setting(settings_path(), ("player", "name"), PLAYER)
-        listener = Listener()  # its process has to be there before the app
+        listener = Listener()  # its process must start before the app
         with Journal() as journal:
             journal.add(*demo_takes(date.today()))
             journal.add_harp(demo_harp(date.today()))
-        plan = Plan(harp, source, drill=drill)
-        pictures = asyncio.run(tour(listener, plan))
-        pictures["listen"] = asyncio.run(listening(Plan(harp, source)))
-        with patch.object(ScriptedListener, "devices", INPUTS):
-            file = Path(home) / "ferry-evening.flac"
-            for _ in run_take(replace(plan, source=PlayerSpec(), save=file)):
-                pass
-            script = replace(plan, source=MicrophoneSpec())
-            pictures |= asyncio.run(by_a_script(script, file))
+        pictures = asyncio.run(picture_tour(listener, plan))
+        pictures |= asyncio.run(picture_listening(Plan(harp, source)))
+        recording = Path(home) / "ferry-evening.flac"
+        for _ in run_take(replace(plan, source=PlayerSpec(), save=recording)):
+            pass
+        plan = replace(plan, source=MicrophoneSpec())
+        pictures |= asyncio.run(picture_microphone_screens(plan, recording))
     folder.mkdir(parents=True, exist_ok=True)
     for name, svg in pictures.items():
         (folder / f"{name}.svg").write_text(svg, encoding="utf-8")
 
 
-def _move_into(home: str) -> None:
-    """Leave the settings, drills and journal of whoever takes the pictures out of them."""
+def _use_home(home: str) -> None:
+    """Keep this user's settings, drills and journal out of the pictures."""
     for name in [name for name in os.environ if name.startswith(("TRAINER_", "XDG_"))]:
         del os.environ[name]
     os.environ.update(HOME=home, USERPROFILE=home)

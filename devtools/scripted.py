@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Any, ClassVar, TypeVar
+from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill, Goal, Step
@@ -229,23 +229,23 @@ class ScriptedListener:
     Args:
         events: yields the events of a plan, each with its time in seconds.
         pace: seconds of the script per second of wall time.
+        devices: the inputs and outputs that a request for them returns.
 
     Attributes:
         plans: all plans begun so far.
         closed: whether `close` was called.
-        devices: the inputs and outputs that a request for them returns.
     """
-
-    devices: ClassVar[tuple[Device, ...]] = ()
 
     def __init__(
         self,
         events: Callable[[Plan], Iterator[tuple[float, Event]]] = scripted_events,
         *,
         pace: float = 1.0,
+        devices: tuple[Device, ...] = (),
     ) -> None:
         self._events = events
         self._pace = pace
+        self._devices = devices
         self._due: deque[tuple[float, Event]] = deque()
         self._began = 0.0
         self.plans: list[Plan] = []
@@ -275,7 +275,7 @@ class ScriptedListener:
         """Answer a request for devices; refuse any other."""
         answer: Future[Any] = Future()
         if isinstance(request, ListDevices):
-            answer.set_result(self.devices)
+            answer.set_result(self._devices)
         else:
             answer.set_exception(TrainerError("a script has no sound system"))
         return answer

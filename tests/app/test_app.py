@@ -22,7 +22,7 @@ from textual.widgets import OptionList, Static
 
 from devtools import scripted
 from devtools.pictures import picture
-from tests.support.pilots import answered
+from tests.support.pilots import answered, painted, text, until
 from tests.support.readings import CLOCK, HARP, RATE, reading, silence
 from trainer.app import theme
 from trainer.app.app import TrainerApp
@@ -110,7 +110,7 @@ class Puppet:
         self.closed = True
 
     def play(self, until: float) -> None:
-        """Let the scripted take come up to a second of its sound."""
+        """Replay the scripted take up to a time in seconds."""
         for second, event in self._script:
             self.queue.append(event)
             if second >= until:
@@ -130,45 +130,27 @@ def run(
     autostart: bool = True,
     shelf: tuple[Drill, ...] = scripted.DRILLS,
 ) -> None:
-    """Run a test against the app on a screen of a size."""
+    """Run a test against the app in a window of a size."""
 
     async def inside() -> None:
         puppet = Puppet()
         app = TrainerApp(puppet, shelf, plan, autostart)
         async with app.run_test(size=size, notifications=True) as pilot:
-            await settle(pilot, puppet)
+            await painted(pilot, puppet)
             await test(pilot, puppet)
         assert puppet.closed
 
     asyncio.run(inside())
 
 
-async def settle(pilot: Pilot[None], puppet: Puppet) -> None:
-    """Let the app's clock tick until it has taken in all events, and the screen be painted."""
-    for _ in range(200):
-        await pilot.pause(0.02)
-        if not puppet.queue or not pilot.app.is_running:
-            break
-    await pilot.pause()
-
-
-def text(pilot: Pilot[None]) -> str:
-    """What stands on the screen."""
-    return "\n".join(strip.text for strip in pilot.app.screen._compositor.render_strips())
-
-
-async def seen(pilot: Pilot[None], words: str, times: int = 1) -> bool:
-    """Whether words come to stand on the screen so many times."""
-    for _ in range(100):
-        if " ".join(text(pilot).split()).count(words) == times:
-            return True
-        await pilot.pause(0.02)
-    return False
+async def seen(pilot: Pilot[None], words: str, times: int = 1) -> None:
+    """Wait for words to appear a number of times."""
+    await until(pilot, lambda: " ".join(text(pilot).split()).count(words) == times)
 
 
 async def show(pilot: Pilot[None], puppet: Puppet, *events: Event) -> str:
     puppet.queue.extend(events)
-    await settle(pilot, puppet)
+    await painted(pilot, puppet)
     return text(pilot)
 
 
@@ -179,11 +161,11 @@ STARTED = PassStarted(CLOCK, 0, len(DRILL.steps), "the microphone", True)
 
 
 @pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_a_whole_take_is_followed_at_every_size(size: tuple[int, int]) -> None:
+def test_screens_follow_a_whole_take_at_every_size(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         for second in (1.0, 3.4, 5.0, 9.0, 14.0, 20.0):
             puppet.play(second)
-            await settle(pilot, puppet)
+            await painted(pilot, puppet)
             shown = text(pilot)
             assert DRILL.title in shown
             assert "C harp" in shown
@@ -191,13 +173,13 @@ def test_a_whole_take_is_followed_at_every_size(size: tuple[int, int]) -> None:
             assert len(shown.splitlines()) == size[1]
             assert all(len(line) == size[0] for line in shown.splitlines())
         puppet.play(99.0)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, ResultScreen)
 
     run(test, size=size)
 
 
-def test_the_count_in_can_be_followed_without_sound() -> None:
+def test_count_in_is_visible_without_sound() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await show(pilot, puppet, STARTED)
         assert "○ ○ ○ ○  count-in, then -4" in shown
@@ -215,7 +197,7 @@ def test_the_count_in_can_be_followed_without_sound() -> None:
     run(test)
 
 
-def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
+def test_count_in_of_a_bar_range_ends_at_its_first_bar() -> None:
     take = TakeState(replace(PLAN, bars=(3, 4), count_in=2))
     first, last = take.playhead.steps
     assert [take.steps[i].bar for i in (first, last - 1)] == [3, 4]
@@ -232,19 +214,17 @@ def test_the_count_in_of_a_range_of_bars_leads_to_its_first_bar() -> None:
     ]
 
 
-def test_a_notice_stops_nothing_and_stays_in_sight() -> None:
+def test_notice_does_not_stop_the_take_and_stays_visible() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await show(pilot, puppet, STARTED, at(0), Notice("the disk is full"))
-        assert await seen(pilot, "the disk is full", 2)  # in the status line and over the screen
+        await seen(pilot, "the disk is full", 2)  # in the status line and over the screen
         assert "! the disk is full" in text(pilot)
         assert "▶ playing" in text(pilot)
 
     run(test)
 
 
-def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_were_earned() -> (
-    None
-):
+def test_page_stays_still_and_marks_stay_below_their_steps() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         columns = []
         tabs = set()
@@ -271,7 +251,7 @@ def test_the_page_stays_still_while_the_cursor_walks_and_marks_stay_where_they_w
     run(test)
 
 
-def test_the_reading_is_told_in_words_and_shapes() -> None:
+def test_readout_uses_words_and_shapes() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         events = [ReadingHeard(reading("-4", -12.0, beat=0.1 + i / 100)) for i in range(20)]
         shown = await show(pilot, puppet, STARTED, at(0), *events)
@@ -281,12 +261,12 @@ def test_the_reading_is_told_in_words_and_shapes() -> None:
         events = [ReadingHeard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
         assert "● in tune, clean" in await show(pilot, puppet, *events)
         events = [ReadingHeard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
-        assert "× this is -5, play -4" in await show(pilot, puppet, *events)
+        assert "× heard -5, play -4" in await show(pilot, puppet, *events)
 
     run(test, size=LARGE)
 
 
-def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
+def test_strip_shows_a_leak_with_its_level() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         events = [
             ReadingHeard(reading("-4", 1.0, beat=0.1 + i / 100, leak=(3, -11.0))) for i in range(20)
@@ -301,7 +281,9 @@ def test_a_leak_is_shown_in_the_strip_with_its_level() -> None:
 
 
 @pytest.mark.parametrize("trouble", [TakePaused, TakeFailed])
-def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[TakePaused | TakeFailed]) -> None:
+def test_trouble_is_shown_in_full_and_marks_are_kept(
+    trouble: type[TakePaused | TakeFailed],
+) -> None:
     sentence = (
         "the microphone 'harbour studio 2' has stopped giving sound; plug it in again and the "
         "take goes on from where it was, or press space to stop it here and keep what there is"
@@ -322,11 +304,11 @@ def test_trouble_is_told_in_full_and_marks_are_kept(trouble: type[TakePaused | T
     run(test)
 
 
-def test_a_listener_that_cannot_begin_says_why() -> None:
+def test_reason_is_shown_when_a_take_cannot_start() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         puppet.refuse = TrainerError("no microphone was found; plug one in and press space")
         await pilot.press("space")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "× no microphone was found; plug one in and press space" in text(pilot)
         puppet.refuse = None
         await pilot.press("space")
@@ -345,19 +327,19 @@ def test_space_starts_and_stops_and_r_starts_again() -> None:
         assert puppet.plans == [PLAN]
         await show(pilot, puppet, STARTED, at(-4))
         await pilot.press("space")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert puppet.stops == 1
         assert "■ stopped" in text(pilot)
         await pilot.press("r")
         await pilot.press("r")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert len(puppet.plans) == 3
         assert puppet.stops == 2
 
     run(test, autostart=False)
 
 
-def test_loop_can_be_switched_on_and_off_while_playing() -> None:
+def test_loop_toggles_while_playing() -> None:
     mark = Mark(DRILL.steps[0], 88.0, {}, Measured(), "7 cents flat")
     result = Result(DRILL, "C", 80.0, (mark,), 88.0, True)
 
@@ -373,68 +355,68 @@ def test_loop_can_be_switched_on_and_off_while_playing() -> None:
         await pilot.press("l")
         await show(pilot, puppet, PassEnded(result))
         assert puppet.stops == 1
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert len(puppet.plans) == 2
         assert isinstance(pilot.app.screen, ResultScreen)
 
     run(test)
 
 
-def test_tempo_keys_add_up_even_before_the_running_take_has_ended() -> None:
+def test_tempo_keys_accumulate_before_the_running_take_has_ended() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("up", "plus", "down")
         assert "tempo 84 (own 80)" in text(pilot)
         await pilot.press("0")
         assert "(own" not in text(pilot).splitlines()[0]
         await pilot.press("space", "up", "up")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert puppet.plans[-1].tempo == 88.0
 
     run(test, autostart=False)
 
 
-def test_drills_are_changed_by_n_and_p_and_from_the_shelf() -> None:
+def test_drill_changes_by_n_and_p_and_from_the_shelf() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("n")
         assert "The harbour bell" in text(pilot)
         await pilot.press("p", "p")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "Mending nets" in text(pilot)
         await pilot.press("s")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, ShelfScreen)
         assert "▶ Mending nets" in text(pilot)
         assert "Bend down to the half step" in text(pilot)
         await pilot.press("up", "enter")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, PracticeScreen)
         assert "The harbour bell" in text(pilot)
         await pilot.press("s", "escape")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "The harbour bell" in text(pilot)
 
     run(test, autostart=False)
 
 
-def test_a_range_of_bars_is_chosen_with_brackets() -> None:
+def test_brackets_choose_a_bar_range() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("left_square_bracket", "right_square_bracket")
         assert f"bars 2 to {DRILL.bars - 1}" in text(pilot)
         await pilot.press("space")
         assert puppet.plans[-1].bars == (2, DRILL.bars - 1)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "play" in text(pilot)
 
     run(test, autostart=False)
 
 
-def test_listening_without_a_drill_and_coming_back_keeps_the_marks() -> None:
+def test_listening_without_a_drill_keeps_the_marks() -> None:
     mark = Mark(DRILL.steps[0], 88.0, {}, Measured(start=1), "7 cents flat")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await show(pilot, puppet, STARTED, StepMarked(mark))
         await pilot.press("i")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, ListenScreen)
         assert puppet.plans[-1] == Plan(HARP, MicrophoneSpec())
         started = PassStarted(None, 0, 0, "the microphone", False)
@@ -444,7 +426,7 @@ def test_listening_without_a_drill_and_coming_back_keeps_the_marks() -> None:
         for ruling in ("-3   B4", "-3'  Bb4", "-3'' A4", "3    G4"):
             assert ruling in shown
         await pilot.press("escape")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, PracticeScreen)
         assert "·88" in text(pilot)
         await pilot.press("space")
@@ -456,13 +438,13 @@ def test_listening_without_a_drill_and_coming_back_keeps_the_marks() -> None:
 def test_help_names_every_key_and_q_quits() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("question_mark")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, HelpScreen)
         shown = str(pilot.app.screen.query_one("#help Static", Static).visual)
         for key in ("space", "l ", "↑ + =", "[ ", "n ", "s ", "i ", "? ", "q ", "ctrl+p"):
             assert f"  {key}" in shown
         await pilot.press("escape")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert isinstance(pilot.app.screen, PracticeScreen)
         footer = text(pilot).splitlines()[-1]
         keys = "space play l loop ↑↓ tempo [ ] bars n p drill t today s shelf ? help q quit"
@@ -472,10 +454,10 @@ def test_help_names_every_key_and_q_quits() -> None:
     run(test)
 
 
-def test_the_result_comes_after_the_take_and_leads_on() -> None:
+def test_result_screen_opens_after_the_take() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         puppet.play(99.0)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         shown = text(pilot)
         assert "of 100, passed" in shown
         assert "weakest: step 4 (-4), 68" in shown
@@ -485,12 +467,12 @@ def test_the_result_comes_after_the_take_and_leads_on() -> None:
             str(step.index + 1) for step in DRILL.steps
         ]
         await pilot.press("r")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert len(puppet.plans) == 2
         puppet.play(99.0)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         await pilot.press("n")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "The harbour bell" in text(pilot)
 
     run(test)
@@ -499,19 +481,19 @@ def test_the_result_comes_after_the_take_and_leads_on() -> None:
 # Sizes, colours, cost
 
 
-def test_too_small_a_window_says_so_and_recovers() -> None:
+def test_too_small_a_window_is_covered_until_it_grows() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await show(pilot, puppet, STARTED, at(-4))
         await pilot.resize_terminal(79, 24)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         shown = " ".join(text(pilot).split())
         assert "This window has 79 columns and 24 rows, and the trainer needs 80 and 24" in shown
         await show(pilot, puppet, at(-3))
         await pilot.resize_terminal(40, 10)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert "40 columns and 10 rows" in " ".join(text(pilot).split())
         await pilot.resize_terminal(*LARGE)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert not isinstance(pilot.app.screen, TooSmallScreen)
         assert "● ● ○ ○  count-in" in text(pilot)
 
@@ -521,10 +503,10 @@ def test_too_small_a_window_says_so_and_recovers() -> None:
 def test_a_take_survives_resizing() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         puppet.play(5.0)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         for size in (LARGE, (200, 60), SMALL, (100, 30)):
             await pilot.resize_terminal(*size)
-            await settle(pilot, puppet)
+            await painted(pilot, puppet)
             shown = text(pilot)
             assert len(shown.splitlines()) == size[1]
             assert DRILL.title in shown
@@ -535,12 +517,12 @@ def test_a_take_survives_resizing() -> None:
     run(test)
 
 
-def test_no_color_leaves_shapes_and_no_colour(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_no_color_keeps_shapes_and_drops_colours(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NO_COLOR", "1")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         puppet.play(5.0)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         strips = pilot.app.screen._compositor.render_strips()
         styles = {segment.style for strip in strips for segment in strip if segment.style}
         assert styles
@@ -570,22 +552,22 @@ def test_no_two_states_share_a_shape() -> None:
     ]
 
 
-def test_an_idle_screen_asks_for_nothing() -> None:
+def test_idle_screen_does_not_poll() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("space")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         assert puppet.polls > 0
         await pilot.press("space")
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
         polls = puppet.polls
-        await settle(pilot, puppet)
-        await settle(pilot, puppet)
+        await painted(pilot, puppet)
+        await painted(pilot, puppet)
         assert puppet.polls == polls
 
     run(test, autostart=False)
 
 
-def test_the_collector_is_kept_off_the_apps_objects() -> None:
+def test_garbage_collector_skips_the_apps_objects() -> None:
     gc.unfreeze()
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -620,13 +602,13 @@ def _dot_rows(rows: dict[int, str], pen_cells: range) -> list[int]:
     return found
 
 
-def test_rulings_are_what_the_hole_can_reach() -> None:
+def test_rulings_are_the_notes_of_the_hole() -> None:
     rows = _follow("-4", 0.0)
     labels = [row[:GUTTER_CELLS].split() for row in rows.values() if row[:GUTTER_CELLS].strip()]
     assert labels == [["-4", "D5"], ["-4'", "Db5"], ["4", "C5"]]
 
 
-def test_the_trace_is_drawn_finer_than_a_cell() -> None:
+def test_trace_resolution_is_finer_than_a_cell() -> None:
     """A note so many cents off stands that many cents from the ruling, to a row of dots."""
     columns = range(33, 36)  # about the first cell of the middle third, where beat 0 falls
     middles = {
@@ -650,7 +632,7 @@ def _only_trail(off: float, columns: range) -> list[int]:
     return _dot_rows({y: rows.get(y, "") for y in range(43)}, columns)
 
 
-def test_the_band_is_as_high_as_the_tolerance() -> None:
+def test_band_height_equals_the_tolerance() -> None:
     take = TakeState(PLAN)
     take.apply(STARTED)
     take.apply(ReadingHeard(silence(CLOCK.sample(0.0))))
@@ -664,7 +646,7 @@ def test_the_band_is_as_high_as_the_tolerance() -> None:
     assert dots == list(range(dots[0], dots[-1] + 1))
 
 
-def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
+def test_steady_note_repaints_few_rows_and_spans() -> None:
     take = TakeState(PLAN)
     take.apply(STARTED)
     picture_ = TracePicture(take)
@@ -677,12 +659,12 @@ def test_a_steady_note_repaints_few_rows_of_few_stretches() -> None:
         assert all(len(row) <= 24 for _, row in drawn[:-1])
 
 
-def test_a_note_off_the_picture_is_pointed_at() -> None:
+def test_arrow_marks_a_note_outside_the_plot() -> None:
     assert "▴" in _follow("-8", 0.0)[1]
     assert "▾" in _follow("1", 0.0)[40]
 
 
-def test_every_drill_of_the_shelf_can_be_drawn_on_any_harp() -> None:
+def test_trace_draws_every_drill_on_any_harp() -> None:
     shelf = read_shelf().drills
     assert shelf
     for drill, key in zip(shelf, ["C", "low F", "high G", "Bb", "F#"] * len(shelf), strict=False):
@@ -708,7 +690,7 @@ def _shown(*readings: Reading, wanted: str = "-4'") -> DisplaySmoother:
     return needle
 
 
-def test_the_number_is_calm_and_follows_a_real_change() -> None:
+def test_number_is_stable_and_follows_a_real_change() -> None:
     noise = [0.4, -0.4, 0.2, -0.3, 0.45, -0.45] * 40
     needle = DisplaySmoother(HARP)
     numbers = []
@@ -721,7 +703,7 @@ def test_the_number_is_calm_and_follows_a_real_change() -> None:
     assert needle.displayed.whole_cents == 5
 
 
-def test_the_last_value_is_held_for_a_while_and_then_gone() -> None:
+def test_last_value_is_held_and_then_cleared() -> None:
     sound = [reading("-4'", -12.0, sample=240 * i) for i in range(40)]
     end = 240 * 40
     needle = _shown(*sound, *(silence(end + 240 * i) for i in range(100)))  # 0.5 s
@@ -736,7 +718,7 @@ def test_the_last_value_is_held_for_a_while_and_then_gone() -> None:
     assert readout_of(needle.displayed).words == "○ play -4'"
 
 
-def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
+def test_cents_are_relative_to_the_bend_during_its_scoop() -> None:
     needle = _shown(*(reading("-4", -20.0, sample=240 * i) for i in range(40)))
     assert (str(needle.displayed.tab), needle.displayed.whole_cents) == ("-4'", 80)
     needle = _shown(*(reading("4", 0.0, sample=240 * i) for i in range(40)))
@@ -744,7 +726,7 @@ def test_on_the_way_into_a_bend_cents_count_from_the_bend() -> None:
     assert str(needle.displayed.tab) == "4"
 
 
-def test_the_note_before_may_ring_for_a_moment_and_any_note_sound_in_a_rest() -> None:
+def test_previous_note_may_ring_and_rests_allow_any_note() -> None:
     needle = DisplaySmoother(HARP)
     for i in range(120):
         needle.add(reading("-4", 2.0, sample=240 * i), (Tab.parse("-4"),))
@@ -778,7 +760,7 @@ _HEARD = st.one_of(
 
 @settings(max_examples=25, deadline=None)
 @given(st.lists(st.tuples(_HEARD, st.integers(1, 60), st.sampled_from(["", "-4'", "5", "3"]))))
-def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) -> None:
+def test_any_reading_can_be_displayed(heard: list[tuple[object, int, str]]) -> None:
     needle = DisplaySmoother(HARP)
     sample = 0
     for what, times, wanted in heard:
@@ -798,7 +780,7 @@ def test_whatever_is_heard_can_be_shown(heard: list[tuple[object, int, str]]) ->
         large_rows(told.first + told.second)
 
 
-def test_one_stray_reading_does_not_turn_the_readout() -> None:
+def test_single_stray_reading_is_ignored() -> None:
     heard = [reading("-4'", 0.0, sample=240 * i) for i in range(40)]
     stray = reading("-8", 3.0, sample=240 * 40)
     needle = _shown(*heard, stray)
@@ -807,7 +789,7 @@ def test_one_stray_reading_does_not_turn_the_readout() -> None:
     assert str(needle.displayed.tab) == "-8"
 
 
-def test_a_hole_that_is_wanted_is_no_leak() -> None:
+def test_wanted_hole_is_not_a_leak() -> None:
     needle = DisplaySmoother(HARP)
     chord = (Tab.parse("4"), Tab.parse("5"))
     for i in range(40):
@@ -831,7 +813,7 @@ def test_strip_bars_fall_with_the_level() -> None:
 
 
 @given(st.floats(-50, 50), st.integers(40, 200))
-def test_the_needle_stands_where_the_scale_says(off: float, width: int) -> None:
+def test_needle_position_matches_the_scale(off: float, width: int) -> None:
     room = width - len("flat ") - len(" sharp")
     row = needle_row(GaugeState(off, "good"), width)
     cells = "".join(part for part, _ in row)
@@ -841,7 +823,7 @@ def test_the_needle_stands_where_the_scale_says(off: float, width: int) -> None:
     assert cells[len("flat ") + half // 2] in "█▐"
 
 
-def test_beyond_the_scale_an_arrow_points_the_way() -> None:
+def test_arrow_replaces_the_needle_beyond_the_scale() -> None:
     assert "▶▶ sharp" in "".join(part for part, _ in needle_row(GaugeState(80.0, "sharp"), 80))
     assert "flat ◀◀" in "".join(part for part, _ in needle_row(GaugeState(-80.0, "flat"), 80))
 
@@ -869,7 +851,7 @@ def drills(draw: st.DrawFn) -> Drill:
 
 @settings(max_examples=25, deadline=None)
 @given(drills(), st.integers(30, 110))
-def test_any_drill_fits_the_page_and_every_step_is_on_it(drill: Drill, width: int) -> None:
+def test_page_holds_every_step_of_any_drill(drill: Drill, width: int) -> None:
     layout = lay_out_tab(drill, width, 3)
     found = []
     for line in layout.lines:
@@ -892,7 +874,7 @@ def _mark(step: Step, score: float = 88.0) -> Mark:
     return Mark(step, score, {"pitch": score}, Measured(start=1, cents=-7.0), "7 cents flat")
 
 
-def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
+def test_page_scrolls_by_a_line_and_shows_the_next() -> None:
     layout = lay_out_tab(DRILL, 36, 3)
     tops = [top_line_shown(layout, float(beat), 13) for beat in range(24)]
     assert tops[0] == 0
@@ -904,12 +886,12 @@ def test_the_page_turns_by_a_line_and_the_next_line_is_in_sight() -> None:
     assert all(b - a in (0, 1) for a, b in itertools.pairwise(tops))
 
 
-def test_a_drill_that_fits_is_seen_whole_and_as_wide_as_can_be() -> None:
+def test_drill_that_fits_is_shown_whole_at_full_width() -> None:
     assert len(lay_out_tab(DRILL, 90, 6).lines) == DRILL.bars  # one bar on each of six lines
     assert len(lay_out_tab(DRILL, 90, 3).lines) == DRILL.bars / 2
 
 
-def test_rows_are_joined_by_pen() -> None:
+def test_cells_are_merged_by_pen() -> None:
     assert row_from_cells("aabbb", ["x", "x", "y", "y", "x"]) == (
         ("aa", "x"),
         ("bb", "y"),
@@ -920,7 +902,7 @@ def test_rows_are_joined_by_pen() -> None:
 # The session
 
 
-def test_a_take_waits_for_the_one_before_to_finish() -> None:
+def test_take_starts_after_the_previous_one_has_finished() -> None:
     puppet = Puppet()
     session = Session(puppet, PLAN)
     session.start(PLAN)
@@ -932,7 +914,7 @@ def test_a_take_waits_for_the_one_before_to_finish() -> None:
     assert session.busy
 
 
-def test_what_the_harp_cannot_play_is_refused_before_anything_changes() -> None:
+def test_unplayable_drill_is_refused_without_side_effects() -> None:
     wrong = scripted.drill_of("x", "X", "7:1 -7':1")
     with pytest.raises(HarpError, match="-7' cannot be played on a C harp"):
         Session(Puppet(), replace(PLAN, drill=wrong))
@@ -943,7 +925,7 @@ def test_what_the_harp_cannot_play_is_refused_before_anything_changes() -> None:
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("n")
-        assert await seen(pilot, "cannot be played")
+        await seen(pilot, "cannot be played")
         assert DRILL.title in text(pilot)
 
     run(test, autostart=False, shelf=(DRILL, wrong))
@@ -963,7 +945,7 @@ def test_failed_takes_do_not_loop() -> None:
 # The picture
 
 
-def test_the_picture_is_of_the_app_and_needs_nothing_from_elsewhere() -> None:
+def test_picture_is_self_contained() -> None:
     svg = picture(scripted.ScriptedListener(pace=20.0), scripted.DRILLS, PLAN, beat=2.0, size=SMALL)
     assert svg.startswith("<svg")
     shown = svg.replace("&#160;", " ")
@@ -1015,7 +997,7 @@ def test_a_take_in_plain_lines() -> None:
     ]
 
 
-def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> None:
+def test_result_text_has_total_and_weakest_and_keeps_the_width() -> None:
     long = replace(_mark(DRILL.steps[3]), sentence="settled late; " * 20)
     result = replace(_result(), marks=(*_result().marks, long))
     told = result_text(result, 60)
@@ -1028,7 +1010,7 @@ def test_the_result_as_text_tells_total_and_weakest_and_keeps_the_width() -> Non
     ]
 
 
-def test_the_result_as_data_holds_every_figure() -> None:
+def test_result_data_has_every_figure() -> None:
     result = _result()
     data = json.loads(json.dumps(result_data(result)))
     assert data["score"] == 79.96
@@ -1055,7 +1037,7 @@ def test_the_result_as_data_holds_every_figure() -> None:
     assert step["sentence"] == "7 cents flat"
 
 
-def test_breath_is_named_in_the_strip() -> None:
+def test_strip_names_the_breath() -> None:
     assert cleanness_row(HoleStripState(sounding=(4,), breath=Breath.DRAW)) == (
         (" draw, hole 4 alone", "text"),
     )

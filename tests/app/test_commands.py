@@ -6,10 +6,11 @@ import asyncio
 from typing import Any
 
 import pytest
-from textual.command import CommandPalette
+from textual.command import CommandList, CommandPalette
+from textual.pilot import Pilot
 
 from tests.support.evening_class import DRILL
-from tests.support.pilots import Puppet, text
+from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.palette import KeyCommands
 from trainer.app.screens.guide import GuideScreen
@@ -33,50 +34,52 @@ def app_of(listener: Puppet) -> TrainerApp:
     return TrainerApp(listener, (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
 
 
+async def run_from_palette(pilot: Pilot[None], typed: str) -> None:
+    """Type into the palette, wait for a matching command, and run it."""
+    app = pilot.app
+
+    def matches() -> bool:
+        commands = app.screen.query_one(CommandList)
+        place = commands.highlighted
+        if place is None:
+            return False
+        return typed in str(commands.get_option_at_index(place).prompt).lower()
+
+    await pilot.press("ctrl+p")
+    await until(pilot, lambda: isinstance(app.screen, CommandPalette))
+    await pilot.press(*typed)
+    await until(pilot, matches)
+    await pilot.press("enter")
+
+
 @pytest.mark.parametrize(
     ("typed", "screen"),
     [
-        ("choose a drill", ShelfScreen),
-        ("day's set", TodayScreen),
-        ("getting better", ProgressScreen),
-        ("reeds are off", HarpsScreen),
+        ("open a drill", ShelfScreen),
+        ("daily set", TodayScreen),
+        ("what improves", ProgressScreen),
+        ("charts and reeds", HarpsScreen),
         ("see and change", SettingsScreen),
         ("this page", HelpScreen),
     ],
 )
-def test_what_is_typed_is_found_and_done(typed: str, screen: Any) -> None:
+def test_palette_finds_and_runs_a_command(typed: str, screen: Any) -> None:
     async def scene() -> None:
         app = app_of(Puppet())
         async with app.run_test(size=(80, 24)) as pilot:
-            await pilot.press("ctrl+p")
-            await pilot.pause(0.2)
-            assert isinstance(app.screen, CommandPalette)
-            await pilot.press(*typed)
-            await pilot.pause(0.6)
-            await pilot.press("enter")
-            for _ in range(40):
-                await pilot.pause(0.05)
-                if isinstance(app.screen, screen):
-                    break
-            assert isinstance(app.screen, screen)
+            await run_from_palette(pilot, typed)
+            await until(pilot, lambda: isinstance(app.screen, screen))
 
     asyncio.run(scene())
 
 
-def test_a_take_is_begun_from_the_palette() -> None:
+def test_palette_starts_a_take() -> None:
     async def scene() -> None:
         listener = Puppet()
         app = app_of(listener)
         async with app.run_test(size=(80, 24)) as pilot:
-            await pilot.press("ctrl+p")
-            await pilot.pause(0.2)
-            await pilot.press(*"start with")
-            await pilot.pause(0.6)
-            await pilot.press("enter")
-            for _ in range(40):
-                await pilot.pause(0.05)
-                if listener.plans:
-                    break
+            await run_from_palette(pilot, "start with")
+            await until(pilot, lambda: bool(listener.plans))
             assert isinstance(app.screen, PracticeScreen)
             assert len(listener.plans) == 1
 
@@ -99,7 +102,7 @@ SCREENS = (
 
 
 @pytest.mark.parametrize("owner", SCREENS, ids=lambda owner: owner.__name__)
-def test_every_key_has_its_words_and_stands_on_the_help_page(owner: Any) -> None:
+def test_every_key_is_described_on_the_help_page(owner: Any) -> None:
     shown = str(help_text(owner, TrainerApp))
     for binding in owner.BINDINGS:
         assert binding.tooltip, binding
@@ -111,20 +114,18 @@ def test_every_key_has_its_words_and_stands_on_the_help_page(owner: Any) -> None
         assert owner.ABOUT in shown
 
 
-def test_help_is_about_the_screen_it_is_asked_on_and_the_palette_finds_its_keys() -> None:
+def test_help_and_palette_list_the_keys_of_the_screen_below() -> None:
     async def scene() -> None:
         app = app_of(Puppet())
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("h")
-            await pilot.pause(0.3)
-            assert isinstance(app.screen, HarpsScreen)
+            await until(pilot, lambda: isinstance(app.screen, HarpsScreen))
             await pilot.press("question_mark")
-            await pilot.pause(0.2)
-            assert isinstance(app.screen, HelpScreen)
+            await until(pilot, lambda: isinstance(app.screen, HelpScreen))
             assert "measure its reeds" in text(pilot)
             await pilot.press("escape")
-            await pilot.pause(0.2)
-            found = {line.words for line, _ in KeyCommands(app.screen)._bindings()}
+            await until(pilot, lambda: isinstance(app.screen, HarpsScreen))
+            found = {line.description for line, _ in KeyCommands(app.screen)._bindings()}
             for owner in (HarpsScreen, PracticeScreen, TrainerApp):
                 assert {binding.tooltip for binding in owner.BINDINGS} <= found
 

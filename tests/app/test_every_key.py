@@ -20,7 +20,7 @@ from textual.widgets import Input, OptionList
 from devtools import scripted
 from tests.support.colour import too_faint
 from tests.support.evenings import TODAY, an_input, evenings
-from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, run, text, until
+from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, run, settle, text, until
 from trainer.app import screens
 from trainer.app.app import TrainerApp
 from trainer.app.screens import progress, settings
@@ -100,16 +100,16 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
     if screen is LoopScreen:
         passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
         app.push_screen(LoopScreen(app.session, passage, -3.0))
-        await until(pilot, lambda: "space lets it be heard" in text(pilot))
+        await until(pilot, lambda: "space plays it" in text(pilot))
     for key in SCREENS[screen]:
         await pilot.press(key)
-        await pilot.pause(0.2)
+        await settle(pilot)
     await until(pilot, lambda: isinstance(app.screen, screen))
 
 
 @dataclass
 class Now:
-    """The app as it stands, and as it stood before a key was pressed."""
+    """The app now, and as it was before a key was pressed."""
 
     pilot: Pilot[None]
     puppet: Puppet
@@ -135,12 +135,12 @@ class Now:
 
     @property
     def to(self) -> float:
-        """Where the tempo climbs to."""
+        """Tempo at which the climb ends."""
         return self.plan.ladder.to if self.plan.ladder else 0.0
 
     @property
     def at(self) -> int | None:
-        """The line of the list that is pointed at."""
+        """Index of the list's cursor."""
         lists = self.app.screen.query(OptionList)
         return lists.first().highlighted if lists else None
 
@@ -165,7 +165,7 @@ Effect = Callable[[Now], bool]
 
 @dataclass(frozen=True)
 class Case:
-    """A key, what must come true by it and not be true before, and keys to press before it."""
+    """A key, the condition that it makes true, and the keys to press before it."""
 
     keys: str
     effect: Effect
@@ -185,7 +185,7 @@ def no_more(words: str) -> Effect:
 
 
 def moved(by: int) -> Effect:
-    """The pointer has gone up or down in the list."""
+    """The list's cursor has moved up or down."""
 
     def effect(now: Now) -> bool:
         assert now.was is not None
@@ -196,7 +196,7 @@ def moved(by: int) -> Effect:
 
 
 def begun(now: Now) -> bool:
-    """A take of the drill in hand has begun, on the practice screen."""
+    """A take of the current drill has begun, on the practice screen."""
     return on(PracticeScreen)(now) and now.puppet.plans[-1:] == [now.plan] and now.app.session.busy
 
 
@@ -331,14 +331,14 @@ CASES: dict[type, tuple[Case, ...]] = {
     ),
     HelpScreen: (Case("escape question_mark space", on(PracticeScreen)),),
 }
-"""What each key of each screen does."""
+"""The effect of each key of each screen."""
 
 
 def approx(hz: float | None, times: float) -> object:
     return pytest.approx((hz or 0.0) * times)
 
 
-def test_every_key_of_every_screen_stands_in_the_table() -> None:
+def test_table_has_every_key_of_every_screen() -> None:
     here = Path(screens.__file__ or "").parent
     names = [one.name for one in pkgutil.iter_modules([str(here)])]
     modules = [importlib.import_module(f"{screens.__name__}.{name}") for name in names]
@@ -363,7 +363,7 @@ def test_every_key_of_every_screen_stands_in_the_table() -> None:
         for key in case.keys.split()
     ],
 )
-def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Case) -> None:
+def test_each_key_has_its_effect(plan: Plan, screen: type, key: str, case: Case) -> None:
     if screen is ProgressScreen:
         assert plan.journal is not None
         with Journal(plan.journal) as journal:
@@ -377,22 +377,21 @@ def test_each_key_does_what_it_says(plan: Plan, screen: type, key: str, case: Ca
             puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
             await until(pilot, lambda: "the microphone" in text(pilot))
         now = Now(pilot, puppet)
-        for one in case.before.split():
-            await pilot.press(one)
-            await pilot.pause(0.1)
-        await pilot.pause(0.05)
+        for earlier in case.before.split():
+            await pilot.press(earlier)
+            await settle(pilot)
         now.remember()
         assert not case.effect(now)
         await pilot.press(key)
         await until(pilot, lambda: case.effect(now))
         puppet.queue.append(TakeFinished())
-        await pilot.pause(0.05)
+        await pilot.pause()
 
     run(test, plan)
 
 
 @pytest.mark.parametrize("seed", range(2))
-def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> None:
+def test_random_keys_do_not_crash_the_app(plan: Plan, seed: int) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         dice = random.Random(seed)
         app = pilot.app
@@ -415,12 +414,12 @@ def test_any_keys_in_any_order_leave_the_app_standing(plan: Plan, seed: int) -> 
     run(test, plan)
 
 
-def test_the_palette_can_be_read(plan: Plan) -> None:
+def test_palette_is_legible(plan: Plan) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("ctrl+p")
         await until(pilot, lambda: isinstance(pilot.app.screen, CommandPalette))
-        await pilot.pause(0.5)
         palette = pilot.app.screen
+        await until(pilot, lambda: palette.query_one(CommandList).option_count > 0)
         found = set()
         for theme in ("light", "plain", "dark"):
             pilot.app.theme = theme
@@ -436,10 +435,10 @@ def test_the_palette_can_be_read(plan: Plan) -> None:
     run(test, plan)
 
 
-def test_the_round_trip_is_measured_and_a_microphone_chosen_from_the_settings(plan: Plan) -> None:
+def test_settings_measure_latency_and_choose_a_microphone(plan: Plan) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await go_to(pilot, puppet, SettingsScreen)
-        await pilot.pause(0.3)
+        await settle(pilot)
         await pilot.press("l")
         await until(pilot, lambda: "round trip 12 ms" in text(pilot))
         await pilot.press("m")

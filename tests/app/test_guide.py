@@ -15,7 +15,7 @@ from textual.pilot import Pilot
 
 from devtools import scripted
 from tests.support.evenings import an_input
-from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, painted, press, run, text, until
 from tests.support.pulse import Pulse
 from tests.support.readings import reading
 from tests.support.terminal import Terminal
@@ -67,13 +67,12 @@ async def open_guide(pilot: Pilot[None], puppet: Puppet) -> None:
 
 async def feed(pilot: Pilot[None], puppet: Puppet, events: list[Event]) -> str:
     puppet.queue += events
-    await until(pilot, lambda: not puppet.queue)
-    await pilot.pause(0.05)
+    await painted(pilot, puppet)
     return text(pilot)
 
 
 @SIZES
-def test_it_ends_with_a_note_and_keeps_what_was_chosen(
+def test_guide_ends_with_a_note_and_saves_the_choices(
     settings: Path, size: tuple[int, int]
 ) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -106,7 +105,7 @@ def test_it_ends_with_a_note_and_keeps_what_was_chosen(
     run(test, PLAN, size=size)
 
 
-def test_another_key_of_harp_is_chosen_by_arrows(settings: Path) -> None:
+def test_arrows_choose_another_harp_key(settings: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await open_guide(pilot, puppet)
         await press(pilot, "enter", "right", "right")
@@ -117,7 +116,7 @@ def test_another_key_of_harp_is_chosen_by_arrows(settings: Path) -> None:
     run(test, PLAN)
 
 
-def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_trouble_with_the_input_is_shown(settings: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(ANSWERS, ListDevices, DeviceError("PortAudio is missing; install it"))
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -137,7 +136,7 @@ def test_what_is_the_matter_is_told(settings: Path, monkeypatch: pytest.MonkeyPa
 
 @pytest.mark.needs_pulse
 @pytest.mark.needs_tmux
-def test_a_new_player_is_led_to_a_microphone_that_works(
+def test_first_start_opens_the_guide(
     pulse: Pulse,
     terminal: Terminal,
 ) -> None:

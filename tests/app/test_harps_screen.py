@@ -82,7 +82,7 @@ async def opened(pilot: Pilot[None]) -> str:
     return text(pilot)
 
 
-def test_the_chart_of_a_c_harp_is_that_of_the_trade() -> None:
+def test_chart_of_a_c_harp_matches_the_published_one() -> None:
     shown = lines(HarpState.of(Harp.of("C")))
     (blow,) = (line for line in shown if line.startswith("blow  "))
     (draw,) = (line for line in shown if line.startswith("draw  "))
@@ -93,7 +93,7 @@ def test_the_chart_of_a_c_harp_is_that_of_the_trade() -> None:
     assert not any(line.startswith("cents") for line in shown)
 
 
-def test_a_position_is_told_by_degrees() -> None:
+def test_position_is_shown_in_degrees() -> None:
     shown = lines(HarpState.of(Harp.of("C"), position=2, degrees=True))
     assert "2nd position, G: degrees" in shown[1]
     (draw,) = (line for line in shown if line.startswith("draw  "))
@@ -101,7 +101,7 @@ def test_a_position_is_told_by_degrees() -> None:
     assert draw.split()[1:] == ["5", "1", "3", "5", "b7", "2", "3", "5", "b7", "2"]
 
 
-def test_reeds_are_told_against_the_harp_as_a_whole() -> None:
+def test_reed_offsets_are_relative_to_the_whole_harp() -> None:
     state = HarpState.of(Harp.of("C"), OFF)
     assert {str(reed.tab) for reed in state.reeds if is_out_of_tune(reed)} == {"-4", "5"}
     shown = "\n".join(lines(state))
@@ -109,13 +109,13 @@ def test_reeds_are_told_against_the_harp_as_a_whole() -> None:
     assert "▲+11" in shown
     assert "+9" in shown
     said = " ".join(harp_sentences(state))
-    assert "Off by more than 10: -4 15 cents flat, 5 11 cents sharp." in said
+    assert "Off by more than 10 cents: -4 15 cents flat, 5 11 cents sharp." in said
     assert "A4 443.1 Hz" in said  # 12 cents above 440: 440 * 2 ** (12 / 1200)
     assert "1 reed missing" in said
     assert "2026-10-05" in said
 
 
-def test_a_harp_that_is_fine_or_not_ones_own_is_told_so() -> None:
+def test_harp_in_tune_and_harp_not_measured_are_reported() -> None:
     assert "No reed is off by more than 10 cents." in harp_sentences(
         HarpState.of(Harp.of("C"), own_harp())
     )
@@ -124,7 +124,7 @@ def test_a_harp_that_is_fine_or_not_ones_own_is_told_so() -> None:
 
 
 @pytest.mark.parametrize(("width", "height"), [(58, 22), (82, 36), (160, 56)])
-def test_every_harp_fits_with_all_its_notes(width: int, height: int) -> None:
+def test_chart_holds_all_notes_of_every_harp(width: int, height: int) -> None:
     for key in (*STANDARD_KEYS, *LOW_AND_HIGH_KEYS):
         for tuning in tuning_names():
             harp = Harp.of(key, tuning)
@@ -140,7 +140,7 @@ def test_every_harp_fits_with_all_its_notes(width: int, height: int) -> None:
 
 
 @SIZES
-def test_the_screen_opens_on_the_harp_in_hand(journal: Path, size: tuple[int, int]) -> None:
+def test_screen_opens_on_the_current_harp(journal: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await opened(pilot)
         assert "● you play the C harp" in shown
@@ -153,7 +153,7 @@ def test_the_screen_opens_on_the_harp_in_hand(journal: Path, size: tuple[int, in
 
 
 @SIZES
-def test_a_measured_harp_is_seen_and_taken_in_hand(journal: Path, size: tuple[int, int]) -> None:
+def test_measured_harp_is_shown_and_chosen(journal: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         shown = await press(pilot, "home", "down")
@@ -180,7 +180,7 @@ def test_a_measured_harp_is_seen_and_taken_in_hand(journal: Path, size: tuple[in
 
 
 @SIZES
-def test_every_key_does_what_it_says(journal: Path, size: tuple[int, int]) -> None:
+def test_every_key_has_its_effect(journal: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         assert "▶   Db" in await press(pilot, "down")
@@ -212,7 +212,7 @@ def test_every_key_does_what_it_says(journal: Path, size: tuple[int, int]) -> No
 
 
 @SIZES
-def test_a_reed_that_wears_is_told(tmp_path: Path, size: tuple[int, int]) -> None:
+def test_worn_reed_is_reported(tmp_path: Path, size: tuple[int, int]) -> None:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as journal:
         journal.add_harp(measured(FIRST - timedelta(hours=1)))
@@ -232,7 +232,7 @@ def test_a_reed_that_wears_is_told(tmp_path: Path, size: tuple[int, int]) -> Non
     run(test, plan_on(path), size=size)
 
 
-def test_a_harp_that_was_only_measured_has_too_few_days(journal: Path) -> None:
+def test_harp_that_was_only_measured_has_too_few_days(journal: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await press(pilot, "home", "down")
@@ -241,7 +241,7 @@ def test_a_harp_that_was_only_measured_has_too_few_days(journal: Path) -> None:
     run(test, plan_on(journal))
 
 
-def test_a_harp_whose_tuning_is_gone_says_so_and_stays_out_of_hand(journal: Path) -> None:
+def test_harp_with_a_missing_tuning_cannot_be_chosen(journal: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         shown = await press(pilot, "home", "down", "down")
@@ -252,7 +252,7 @@ def test_a_harp_whose_tuning_is_gone_says_so_and_stays_out_of_hand(journal: Path
     run(test, plan_on(journal))
 
 
-def test_a_harp_that_cannot_play_the_drill_is_not_taken(journal: Path) -> None:
+def test_harp_that_cannot_play_the_drill_is_refused(journal: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         names = tuning_names()
@@ -267,7 +267,7 @@ def test_a_harp_that_cannot_play_the_drill_is_not_taken(journal: Path) -> None:
     run(test, plan_on(journal))
 
 
-def test_without_a_journal_the_keys_are_still_there(tmp_path: Path) -> None:
+def test_keys_are_listed_without_a_journal(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -279,7 +279,7 @@ def test_without_a_journal_the_keys_are_still_there(tmp_path: Path) -> None:
     run(test, plan_on(tmp_path / "file" / "journal.sqlite"))
 
 
-def test_an_unusual_harp_in_hand_is_in_the_list(journal: Path) -> None:
+def test_unusual_current_harp_is_listed(journal: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         assert "▶ ● double-low F" in await opened(pilot)
 
@@ -287,7 +287,7 @@ def test_an_unusual_harp_in_hand_is_in_the_list(journal: Path) -> None:
 
 
 @pytest.mark.parametrize("size", STORED)
-def test_the_screen_looks_as_it_is_stored(journal: Path, size: tuple[int, int]) -> None:
+def test_screen_matches_its_snapshot(journal: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await press(pilot, "home", "down")

@@ -11,7 +11,7 @@ import soundfile as sf
 from textual.pilot import Pilot
 
 from devtools import scripted
-from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pilots import LARGE, SMALL, Puppet, painted, press, run, text, until
 from tests.support.pulse import Pulse
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
@@ -52,15 +52,14 @@ async def listening(pilot: Pilot[None], puppet: Puppet, *played: HeardNote) -> s
     await until(pilot, lambda: isinstance(pilot.app.screen, ListenScreen))
     puppet.queue.append(STARTED)
     puppet.queue += [NoteEnded(note) for note in played]
-    await until(pilot, lambda: not puppet.queue)
-    await pilot.pause(0.05)
+    await painted(pilot, puppet)
     return text(pilot)
 
 
 @pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_the_last_notes_figures_stay(size: tuple[int, int]) -> None:
+def test_figures_of_the_last_notes_stay(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        assert "once it is over" in await listening(pilot, puppet)
+        assert "figures appear here" in await listening(pilot, puppet)
         puppet.queue.append(NoteEnded(NOTES[1]))
         await until(pilot, lambda: "hole 3 too, 12 dB down" in text(pilot))
         assert "steady (wobble" in text(pilot)
@@ -71,10 +70,10 @@ def test_the_last_notes_figures_stay(size: tuple[int, int]) -> None:
     run(test, PLAN, size=size)
 
 
-def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
+def test_tone_starts_on_the_last_note_and_follows_the_keys() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await listening(pilot, puppet, NOTES[0])
-        assert "d sounds 5  E5  659.3 Hz" in shown
+        assert "d plays 5  E5  659.3 Hz" in shown
         shown = await press(pilot, "d")
         assert "♪ 5  E5" in shown
         assert HEADPHONE_CAUTION in shown
@@ -90,7 +89,7 @@ def test_a_tone_sounds_the_last_note_and_follows_the_keys() -> None:
     run(test, PLAN, size=LARGE)
 
 
-def test_a_tone_needs_a_take_that_listens() -> None:
+def test_tone_needs_an_open_microphone() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await listening(pilot, puppet)
         await press(pilot, "space")
@@ -102,7 +101,7 @@ def test_a_tone_needs_a_take_that_listens() -> None:
     run(test, PLAN, size=LARGE)
 
 
-def test_the_tone_walks_over_all_notes_of_the_harp_and_stays_on_it() -> None:
+def test_tone_moves_through_all_notes_of_the_harp() -> None:
     state = ReferenceToneState(HARP, Tab.parse("1"))
     assert state.moved(-1) == Tab.parse("1")
     top = ReferenceToneState(HARP, max(HARP.entries, key=HARP.hz))
@@ -114,7 +113,7 @@ def test_the_tone_walks_over_all_notes_of_the_harp_and_stays_on_it() -> None:
 
 
 @pytest.mark.parametrize("sounds", [False, True])
-def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
+def test_caution_fits_80_columns(sounds: bool) -> None:
     for harp in (HARP, Harp.of("Db")):
         for tab in harp.entries:
             for octave in (0, 1):
@@ -125,7 +124,7 @@ def test_the_caution_is_whole_at_80_columns(sounds: bool) -> None:
                 )
 
 
-def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
+def test_drone_has_its_pitch_and_no_click() -> None:
     drone, rate = ToneGenerator(48_000), 48_000
     stretches = []
     for at in range(60):
@@ -146,7 +145,7 @@ def test_a_drone_is_at_its_pitch_and_joins_without_a_click() -> None:
     assert np.abs(np.diff(sound)).max() < steepest
 
 
-def test_notes_are_told_only_where_no_drill_is_played() -> None:
+def test_notes_are_reported_only_without_a_drill() -> None:
     drill = find_drill("harbour-bell")
     events = list(play(Plan(HARP, PlayerSpec(), drill=drill)))
     assert not [event for event in events if isinstance(event, NoteEnded)]
@@ -185,7 +184,7 @@ def pitch_of(sound: np.ndarray, rate: int) -> float:
 
 
 @pytest.mark.needs_pulse
-def test_a_tone_really_sounds_and_the_canceller_knows_it(
+def test_tone_sounds_and_reaches_the_canceller(
     pulse: Pulse,
     tmp_path: Path,
 ) -> None:
@@ -201,7 +200,7 @@ def test_a_tone_really_sounds_and_the_canceller_knows_it(
 
 
 @pytest.mark.parametrize("late_ms", [0.0, 5.0, 20.0])
-def test_a_tone_that_comes_back_is_not_taken_for_the_players(late_ms: float) -> None:
+def test_echo_of_the_tone_is_not_taken_for_a_note(late_ms: float) -> None:
     # As from a loudspeaker beside the microphone, in a quiet room: as loud as it was played.
     rate, rng = 48_000, np.random.default_rng(3)
     own = np.zeros(4 * rate, dtype=np.float32)

@@ -11,11 +11,11 @@ from textual.pilot import Pilot
 
 from devtools import scripted
 from tests.support.own_harps import walk
-from tests.support.pilots import LARGE, SMALL, Puppet, press, run, text, until
+from tests.support.pilots import LARGE, SMALL, Puppet, press, run, settle, text, until
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.harp import Harp
-from trainer.practice import Event, Plan, TakeFinished
+from trainer.practice import Event, PassStarted, Plan, ReadingHeard, TakeFinished
 from trainer.practice import run_take as play
 from trainer.reedcare.own_harps import list_own_harps
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec
@@ -32,7 +32,7 @@ def readings(reeds: int | None = None, off: float = 0.0) -> list[Event]:
     faults = {step.index: Fault(skip=True) for step in drill.steps}
     faults |= {step.index: Fault(cents=off) for step in mine}
     events = play(Plan(C, PlayerSpec(faults=faults), drill=drill))
-    return [event for event in events if type(event).__name__ in ("Started", "Heard")]
+    return [event for event in events if isinstance(event, PassStarted | ReadingHeard)]
 
 
 def plan_of(tmp_path: Path) -> Plan:
@@ -43,7 +43,7 @@ def plan_of(tmp_path: Path) -> Plan:
 async def begin(pilot: Pilot[None], name: str) -> MeasureScreen:
     await pilot.press("h")
     await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
-    await pilot.pause(0.3)
+    await settle(pilot)
     await pilot.press("m")
     await until(pilot, lambda: isinstance(pilot.app.screen, MeasureScreen))
     if name:
@@ -57,13 +57,13 @@ async def feed(pilot: Pilot[None], puppet: Puppet, events: list[Event]) -> None:
     screen = pilot.app.screen
     assert isinstance(screen, MeasureScreen)
     source = iter(events)
-    while screen._asking is not None and (some := list(islice(source, 400))):
+    while screen._poll_timer is not None and (some := list(islice(source, 400))):
         puppet.queue += some
-        await until(pilot, lambda: not puppet.queue or screen._asking is None)
+        await until(pilot, lambda: not puppet.queue or screen._poll_timer is None)
 
 
 @pytest.mark.parametrize("size", [SMALL, LARGE])
-def test_a_harp_is_measured_named_and_kept(tmp_path: Path, size: tuple[int, int]) -> None:
+def test_harp_is_measured_named_and_stored(tmp_path: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await begin(pilot, "quay")
         assert puppet.plans[-1].drill is None
@@ -81,7 +81,7 @@ def test_a_harp_is_measured_named_and_kept(tmp_path: Path, size: tuple[int, int]
     run(test, plan_of(tmp_path), size=size)
 
 
-def test_what_is_measured_is_kept_when_it_is_left_and_not_asked_for_again(tmp_path: Path) -> None:
+def test_partial_measurement_is_stored_and_continued(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await begin(pilot, "quay")
         await feed(pilot, puppet, readings(reeds=3))
@@ -90,7 +90,7 @@ def test_what_is_measured_is_kept_when_it_is_left_and_not_asked_for_again(tmp_pa
         await until(pilot, lambda: "3 of 20 reeds are measured" in text(pilot))
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
-        await pilot.pause(0.3)
+        await settle(pilot)
         await pilot.press("m")
         await until(pilot, lambda: isinstance(pilot.app.screen, MeasureScreen))
         puppet.queue += readings(reeds=1)[:2]
@@ -100,7 +100,7 @@ def test_what_is_measured_is_kept_when_it_is_left_and_not_asked_for_again(tmp_pa
     run(test, plan_of(tmp_path))
 
 
-def test_a_name_that_is_a_key_is_refused(tmp_path: Path) -> None:
+def test_name_that_is_a_key_is_refused(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await begin(pilot, "bb")
         assert "is a key" in text(pilot)
@@ -109,11 +109,11 @@ def test_a_name_that_is_a_key_is_refused(tmp_path: Path) -> None:
     run(test, plan_of(tmp_path))
 
 
-def test_nothing_is_kept_where_nothing_was_measured(tmp_path: Path) -> None:
+def test_nothing_is_stored_without_a_measurement(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         screen = await begin(pilot, "quay")
         await press(pilot, "escape")
-        await until(pilot, lambda: screen._asking is None)
+        await until(pilot, lambda: screen._poll_timer is None)
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, HarpsScreen))
         with Journal(tmp_path / "journal.sqlite") as journal:
@@ -122,7 +122,7 @@ def test_nothing_is_kept_where_nothing_was_measured(tmp_path: Path) -> None:
     run(test, plan_of(tmp_path))
 
 
-def test_a_running_take_is_not_disturbed(tmp_path: Path) -> None:
+def test_running_take_is_not_disturbed(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "space")
         await begin(pilot, "quay")

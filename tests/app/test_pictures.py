@@ -20,7 +20,7 @@ from devtools import demo_journal as demo
 from devtools import pictures, scripted
 from tests.support.colour import too_faint
 from tests.support.evenings import TODAY, an_input, evenings
-from tests.support.pilots import ANSWERS, answered
+from tests.support.pilots import ANSWERS, answered, painted, until
 from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView
@@ -67,7 +67,7 @@ RECENT = {"slack-tide": (71.0, 80.0, 94.0, 88.0, 96.0), "mole-lights": (55.0, 62
 
 
 class Puppet:
-    """A listener that replays the scripted take as far as it is told to."""
+    """A listener that replays a scripted take up to a given time."""
 
     def __init__(self) -> None:
         self.queue: list[Event] = []
@@ -87,10 +87,10 @@ class Puppet:
         self.queue.append(TakeFinished())
 
     def close(self) -> None:
-        """Nothing is held."""
+        """Do nothing."""
 
     def play(self, until: float) -> None:
-        """Let the take come up to a second of its sound."""
+        """Replay the take up to a time in seconds."""
         for second, event in self._script:
             self.queue.append(event)
             if second >= until:
@@ -99,34 +99,23 @@ class Puppet:
 
 @pytest.fixture(scope="module")
 def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Seven weeks of Runa's."""
+    """A journal of seven weeks."""
     path = tmp_path_factory.mktemp("class") / "journal.sqlite"
     with Journal(path) as journal:
         journal.add(*evenings(3, days=50, gain=6.0))
     return path
 
 
-async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
-    """Wait for something to come true, and the screen to be painted."""
-    for _ in range(500):
-        if true():
-            break
-        await pilot.pause(0.02)
-    assert true()
-    await pilot.pause()
-
-
 async def walk(
     pilot: Pilot[None], puppet: Puppet, look: Callable[[str], Awaitable[None]], journal: Path
 ) -> None:
-    """Go from screen to screen, and look at each."""
+    """Walk through all screens, and look at each."""
     app = pilot.app
     assert isinstance(app, TrainerApp)
 
     async def play(second: float) -> None:
         puppet.play(second)
-        await until(pilot, lambda: not puppet.queue)
-        await pilot.pause(0.05)
+        await painted(pilot, puppet)
 
     await look("practice-before")
     await pilot.press("space")
@@ -181,7 +170,7 @@ async def walk(
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))
-def test_screens_look_as_they_did_and_can_be_read(
+def test_screens_match_their_snapshots_and_are_legible(
     size: tuple[int, int], journal: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     class Today(date):
@@ -217,7 +206,7 @@ def test_screens_look_as_they_did_and_can_be_read(
     assert not faint
 
 
-def test_every_stored_screen_is_of_a_size_and_fits() -> None:
+def test_every_snapshot_has_a_known_size_and_fits() -> None:
     stored = list(SNAPSHOTS.iterdir())
     assert stored
     for path in stored:
@@ -228,7 +217,7 @@ def test_every_stored_screen_is_of_a_size_and_fits() -> None:
         assert (columns, rows) in SIZES
 
 
-def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
+def test_demo_journal_improves(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as kept:
         kept.add(*demo.demo_takes(TODAY))
@@ -239,7 +228,7 @@ def test_the_class_of_the_pictures_gets_better(tmp_path: Path) -> None:
     ]
 
 
-def test_the_tour_shows_every_picture_that_is_taken() -> None:
+def test_tour_shows_every_picture() -> None:
     docs = Path(__file__).parent.parent.parent / "docs"
     told = (docs / "tour.md").read_text(encoding="utf-8")
     for path in docs.glob("*.svg"):
@@ -248,7 +237,7 @@ def test_the_tour_shows_every_picture_that_is_taken() -> None:
 
 
 @pytest.mark.parametrize("theme", ["dark", "light"])
-def test_notices_can_be_read(theme: str) -> None:
+def test_notices_are_legible(theme: str) -> None:
     async def inside() -> None:
         plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
         app = TrainerApp(Puppet(), scripted.DRILLS, plan, theme=theme)

@@ -17,6 +17,7 @@ from textual.widgets import OptionList
 
 from devtools import scripted
 from tests.support.evenings import TODAY, evenings, step, take
+from tests.support.pilots import settle, text, until
 from trainer.app import theme
 from trainer.app.app import TrainerApp
 from trainer.app.screens import progress as module
@@ -67,7 +68,7 @@ def written(folder: Path, takes: list[TakeRecord]) -> Path:
 
 
 def run(test: Test, journal: Path, size: tuple[int, int] = SMALL, player: str = "Runa") -> None:
-    """Run a test on the app at the progress screen, which was opened by its key."""
+    """Run a test on the app at the progress screen."""
 
     async def inside() -> None:
         plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL, journal=journal, player=player)
@@ -81,38 +82,24 @@ def run(test: Test, journal: Path, size: tuple[int, int] = SMALL, player: str = 
     asyncio.run(inside())
 
 
-async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
-    """Wait for something to come true."""
-    for _ in range(300):
-        if true():
-            break
-        await pilot.pause(0.02)
-    assert true()
-    await pilot.pause()
-
-
 async def read(pilot: Pilot[None]) -> str:
-    """What stands on the screen once the journal has been read."""
+    """Return the text on the screen once the journal has been read."""
     await until(pilot, lambda: not pilot.app.screen.has_class("-message"))
     return text(pilot)
 
 
-def text(pilot: Pilot[None]) -> str:
-    return "\n".join(strip.text for strip in pilot.app.screen._compositor.render_strips())
-
-
 def colors(pilot: Pilot[None]) -> dict[str, set[str]]:
-    """Each colour of a letter on the screen, with the words it is used for."""
-    found: dict[str, set[str]] = {}
+    """Return each text colour on the screen, with the words in that colour."""
+    words: dict[str, set[str]] = {}
     for strip in pilot.app.screen._compositor.render_strips():
         for segment in strip:
             if segment.text.strip() and segment.style and segment.style.color:
                 name = segment.style.color.get_truecolor().hex
-                found.setdefault(name, set()).add(segment.text.strip())
-    return found
+                words.setdefault(name, set()).add(segment.text.strip())
+    return words
 
 
-def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Path) -> None:
+def test_small_window_switches_between_table_and_plot(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         table = await read(pilot)
         assert all(len(line) == 80 for line in table.splitlines())
@@ -140,7 +127,7 @@ def test_a_small_screen_shows_the_table_and_a_key_turns_to_the_plot(journal: Pat
     run(test, journal)
 
 
-def test_a_large_screen_shows_both_and_every_measure(journal: Path) -> None:
+def test_large_window_shows_both_and_every_measure(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         shown = await read(pilot)
         assert "▶ everything" in shown
@@ -158,7 +145,7 @@ def test_a_large_screen_shows_both_and_every_measure(journal: Path) -> None:
     run(test, journal, LARGE)
 
 
-def test_the_arrows_choose_and_headings_are_passed_over(journal: Path) -> None:
+def test_arrows_move_the_cursor_past_headings(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         names = [one.name for one in overview_at(journal, "Runa", TODAY).subjects]
@@ -182,7 +169,7 @@ def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
         await read(pilot)
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(pilot.app.screen, HelpScreen))
-        assert re.search(r"m +what is plotted", text(pilot))
+        assert re.search(r"m +plot offset", text(pilot))
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, ProgressScreen))
         await pilot.press("escape")
@@ -191,7 +178,7 @@ def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
     run(test, journal)
 
 
-def test_the_window_may_change_its_size_at_any_time(journal: Path) -> None:
+def test_window_may_be_resized_at_any_time(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         await pilot.press("end")
@@ -228,7 +215,7 @@ def test_the_screen_does_not_wait_for_the_journal(
     run(test, journal)
 
 
-def test_a_screen_that_was_left_early_is_not_missed(
+def test_screen_can_be_left_while_the_journal_is_read(
     journal: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     may_go_on = threading.Event()
@@ -246,13 +233,13 @@ def test_a_screen_that_was_left_early_is_not_missed(
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
         may_go_on.set()
         await until(pilot, ended.is_set)
-        await pilot.pause(0.2)
+        await settle(pilot)
         assert isinstance(pilot.app.screen, PracticeScreen)
 
     run(test, journal)
 
 
-def test_an_empty_journal_and_a_broken_one_are_told(tmp_path: Path) -> None:
+def test_empty_and_broken_journals_are_reported(tmp_path: Path) -> None:
     async def empty(pilot: Pilot[None]) -> None:
         await until(pilot, lambda: "nothing of Runa's in the journal yet" in text(pilot))
         await pilot.press("down", "up", "m", "enter", "end")
@@ -269,7 +256,7 @@ def test_an_empty_journal_and_a_broken_one_are_told(tmp_path: Path) -> None:
     run(broken, tmp_path / "broken.sqlite")
 
 
-def test_the_settings_say_whose_and_where_if_the_plan_does_not(
+def test_settings_name_player_and_journal_if_the_plan_does_not(
     journal: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("TRAINER_JOURNAL", str(journal))
@@ -287,7 +274,7 @@ def test_the_settings_say_whose_and_where_if_the_plan_does_not(
     asyncio.run(inside())
 
 
-def test_no_verdict_is_told_by_colour_alone(tmp_path: Path) -> None:
+def test_no_verdict_depends_on_colour_alone(tmp_path: Path) -> None:
     shapes = [VERDICT_SIGNS[verdict][0] for verdict in ComparisonVerdict]
     assert len(set(shapes)) == len(shapes)
     offs = [30.0] * 7 + [8.0] * 7
@@ -331,7 +318,7 @@ def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
     assert long in detail_content(lines[1], "cents", every=True).plain
 
 
-def test_lines_say_the_same_as_the_command(journal: Path) -> None:
+def test_lines_match_the_command(journal: Path) -> None:
     line = ProgressLine.of(overview_at(journal, "Runa", TODAY).find("-4"))
     assert line.changes["cents"] == line.progress.compare("cents")
     better = replace(
@@ -343,7 +330,7 @@ def test_lines_say_the_same_as_the_command(journal: Path) -> None:
     assert "in tune" not in told
 
 
-def test_the_list_takes_no_keys_from_the_screen(journal: Path) -> None:
+def test_list_consumes_no_keys_of_the_screen(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         assert pilot.app.screen.focused is None

@@ -43,7 +43,7 @@ def told(app: TrainerApp) -> list[str]:
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
-def test_steps_stand_in_order_or_the_worst_first_and_extra_notes_last(
+def test_steps_are_in_order_or_worst_first_and_extra_notes_last(
     size: tuple[int, int],
 ) -> None:
     async def scene() -> None:
@@ -78,14 +78,14 @@ def test_a_free_drill_has_no_tempo_in_its_result() -> None:
 
 
 @pytest.mark.parametrize(("key", "tempo"), [("r", None), ("minus", DRILL.tempo - 8.0)])
-def test_again_and_slower_begin_anew(key: str, tempo: float | None) -> None:
+def test_again_and_slower_start_a_new_take(key: str, tempo: float | None) -> None:
     async def scene() -> None:
         listener = Puppet()
         app = TrainerApp(listener, (DRILL,), Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = app.screen
             assert isinstance(screen, PracticeScreen)
-            app.push_screen(ResultScreen(result()), screen._told_result)
+            app.push_screen(ResultScreen(result()), screen._take_wish)
             await pilot.pause()
             await pilot.press(key)
             await pilot.pause()
@@ -100,7 +100,7 @@ async def walk(app: TrainerApp, pilot: Pilot[None], *keys: str) -> None:
     await pilot.pause()
 
 
-def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
+def test_step_is_chosen_and_its_trace_toggled() -> None:
     async def scene() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
         app = TrainerApp(Puppet(), (DRILL,), plan)
@@ -125,7 +125,7 @@ def test_a_step_is_chosen_and_its_trace_opened_and_closed() -> None:
     asyncio.run(scene())
 
 
-def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
+def test_step_is_played_and_leaving_waits_for_its_end() -> None:
     async def scene() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(output="stage"), drill=DRILL)
         puppet = Puppet()
@@ -159,7 +159,7 @@ def test_a_step_is_heard_and_the_way_on_waits_for_its_end() -> None:
     asyncio.run(scene())
 
 
-def test_a_step_without_sound_says_so() -> None:
+def test_step_without_audio_is_reported() -> None:
     async def scene() -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL)
         app = TrainerApp(Puppet(), (DRILL,), plan)

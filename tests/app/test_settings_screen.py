@@ -89,7 +89,7 @@ async def said(pilot: Pilot[None], words: str) -> None:
     await until(pilot, lambda: words in " ".join(text(pilot).split()))
 
 
-def test_each_setting_tells_its_value_and_where_it_comes_from(
+def test_each_setting_shows_its_value_and_origin(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv(ENVIRONMENT_VARIABLES["harp", "a4"], "442")
@@ -114,7 +114,7 @@ def test_each_setting_tells_its_value_and_where_it_comes_from(
     assert set(lines["harp", "tuning"].choices) >= {"richter", "country", "solo"}
 
 
-def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> None:
+def test_plan_that_matches_the_settings_has_no_options(tmp_path: Path) -> None:
     settings = resolve_settings().settings
     plan = held(PLAN)
     assert values_from_options(plan, settings) == {}
@@ -125,7 +125,7 @@ def test_a_plan_that_is_as_the_settings_say_has_no_options(tmp_path: Path) -> No
     }
 
 
-def test_what_changes_between_takes_holds_at_once() -> None:
+def test_changes_that_take_effect_with_the_next_take() -> None:
     assert apply_setting(PLAN, ("sound", "latency_ms"), 20.0).source == MicrophoneSpec(
         latency_ms=20.0
     )
@@ -145,7 +145,7 @@ def test_what_changes_between_takes_holds_at_once() -> None:
     assert effect_text(("sound", "device"), player) == TAKES_EFFECT_ON_RESTART
 
 
-def test_a_wrong_value_is_told_with_what_is_expected() -> None:
+def test_wrong_value_is_reported_with_what_is_expected() -> None:
     lines = {line.key: line for line in setting_lines(resolve_settings(), PLAN)}
     assert "400 to 480" in value_problem(lines["harp", "a4"], "500")
     assert value_problem(lines["harp", "a4"], "415") == ""
@@ -155,7 +155,7 @@ def test_a_wrong_value_is_told_with_what_is_expected() -> None:
 
 
 @SIZES
-def test_a_value_is_typed_judged_and_kept_with_all_comments(
+def test_typed_value_is_validated_and_saved_with_all_comments(
     file: Path, size: tuple[int, int]
 ) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -183,9 +183,7 @@ def test_a_value_is_typed_judged_and_kept_with_all_comments(
 
 
 @SIZES
-def test_esc_leaves_a_value_as_it_was_and_then_the_screen(
-    file: Path, size: tuple[int, int]
-) -> None:
+def test_esc_cancels_an_edit_and_then_leaves(file: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await go_to(pilot, "sound.device")
@@ -207,7 +205,7 @@ def test_esc_leaves_a_value_as_it_was_and_then_the_screen(
 
 
 @SIZES
-def test_choices_come_by_a_key_and_the_usual_comes_back(file: Path, size: tuple[int, int]) -> None:
+def test_key_cycles_choices_and_restores_the_default(file: Path, size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await go_to(pilot, "sound.clicks")
@@ -233,7 +231,7 @@ def test_choices_come_by_a_key_and_the_usual_comes_back(file: Path, size: tuple[
     run(test, held(PLAN), size=size)
 
 
-def test_what_was_changed_holds_from_the_next_take_on() -> None:
+def test_change_takes_effect_with_the_next_take() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await go_to(pilot, "sound.latency_ms")
@@ -250,7 +248,7 @@ def test_what_was_changed_holds_from_the_next_take_on() -> None:
     run(test, held(PLAN))
 
 
-def test_the_theme_is_seen_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_theme_changes_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TERM", "xterm-256color")
     monkeypatch.delenv("NO_COLOR", raising=False)
 
@@ -264,7 +262,7 @@ def test_the_theme_is_seen_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
     run(test, held(PLAN))
 
 
-def test_a_variable_that_goes_before_the_file_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_variable_that_overrides_the_file_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("TRAINER_A4", "442")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -278,7 +276,7 @@ def test_a_variable_that_goes_before_the_file_is_told(monkeypatch: pytest.Monkey
     run(test, held(PLAN))
 
 
-def test_what_is_wrong_in_the_file_is_told_and_can_be_mended(file: Path) -> None:
+def test_error_in_the_file_is_reported_and_can_be_corrected(file: Path) -> None:
     file.write_text("[harp]\na4 = 1000\n", encoding="utf-8")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -294,7 +292,7 @@ def test_what_is_wrong_in_the_file_is_told_and_can_be_mended(file: Path) -> None
     run(test, PLAN)
 
 
-def test_a_file_that_cannot_be_changed_says_why(file: Path) -> None:
+def test_reason_is_shown_when_the_file_cannot_be_written(file: Path) -> None:
     file.write_text("[harp\n", encoding="utf-8")
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -308,7 +306,7 @@ def test_a_file_that_cannot_be_changed_says_why(file: Path) -> None:
     run(test, PLAN)
 
 
-def test_a_file_that_is_not_there_is_made_with_the_first_change(
+def test_missing_file_is_created_by_the_first_change(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     new = tmp_path / "new.toml"
@@ -329,7 +327,7 @@ def test_a_file_that_is_not_there_is_made_with_the_first_change(
 
 
 @SIZES
-def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> None:
+def test_arrow_and_page_keys_reach_every_setting(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await press(pilot, "home")
@@ -349,7 +347,7 @@ def test_the_arrows_and_pages_point_at_every_setting(size: tuple[int, int]) -> N
 
 
 @pytest.mark.parametrize("size", STORED)
-def test_the_screen_looks_as_it_is_stored(
+def test_screen_matches_its_snapshot(
     file: Path, monkeypatch: pytest.MonkeyPatch, size: tuple[int, int]
 ) -> None:
     monkeypatch.setenv("HOME", str(file.parent))

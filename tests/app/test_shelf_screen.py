@@ -41,14 +41,14 @@ def type_in(words: str) -> list[str]:
 
 
 @pytest.mark.parametrize("tab", ["-4'", "-2''", "6o", "10'", "-3'''"])
-def test_a_tab_entry_finds_the_drills_whose_files_have_it(tab: str) -> None:
+def test_tab_entry_finds_the_drills_that_play_it(tab: str) -> None:
     token = re.compile(rf"(?<![\d'-]){re.escape(tab)}(?![\d'o])")
     own = {drill.name for drill in SHELF if any(token.search(step.text) for step in drill.steps)}
     assert own
     assert found(tab) == own
 
 
-def test_levels_holes_skills_signs_and_titles_find_their_drills() -> None:
+def test_levels_holes_skills_features_and_titles_find_drills() -> None:
     assert found("level 3") == {drill.name for drill in SHELF if drill.level == 3}
     assert found("Level 8-9") == {drill.name for drill in SHELF if drill.level >= 8}
     played = {d.name for d in SHELF if any(tab.hole == 10 for s in d.steps for tab in s.tabs)}
@@ -63,14 +63,14 @@ def test_levels_holes_skills_signs_and_titles_find_their_drills() -> None:
     assert found("4+5") == {d.name for d in SHELF if any("4+5" in s.tab for s in d.steps)}
 
 
-def test_all_words_must_fit_and_what_is_half_typed_takes_nothing_away() -> None:
+def test_all_words_must_match_and_a_half_typed_operator_is_ignored() -> None:
     assert found("bends level 5") == found("bends") & found("level 5")
     assert found("zither") == set()
     everything = {drill.name for drill in SHELF}
     assert found("") == found("-") == found("lev") == found("level ") == everything
 
 
-def test_every_drill_is_found_by_its_own_title_and_skills() -> None:
+def test_every_drill_matches_its_own_title_and_skills() -> None:
     for one in ENTRIES:
         assert one.matches(one.drill.title)
         assert one.matches(" ".join(one.drill.skills))
@@ -87,7 +87,7 @@ def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) ->
         assert f"Level {drill.level}" in "".join(lines)
 
 
-def test_what_is_unusual_has_a_shape_and_a_word() -> None:
+def test_special_features_have_a_shape_and_a_word() -> None:
     assert feature_signs(find_drill("rope-walk")) == ("↻ loop", "↗ climb")
     assert feature_signs(find_drill("bends-that-wait")) == ("○ free",)
     assert feature_signs(find_drill("two-at-the-rail")) == ("‖ two parts",)
@@ -95,7 +95,7 @@ def test_what_is_unusual_has_a_shape_and_a_word() -> None:
 
 
 @SIZES
-def test_typing_finds_and_enter_opens(size: tuple[int, int]) -> None:
+def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s")
         assert isinstance(pilot.app.screen, ShelfScreen)
@@ -126,7 +126,7 @@ def test_typing_finds_and_enter_opens(size: tuple[int, int]) -> None:
 
 
 @SIZES
-def test_the_arrows_and_pages_choose(size: tuple[int, int]) -> None:
+def test_arrow_and_page_keys_move_the_cursor(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "s", *type_in("level 4"))
         titles = [drill.title for drill in SHELF if drill.level == 4]
@@ -151,7 +151,7 @@ def test_the_arrows_and_pages_choose(size: tuple[int, int]) -> None:
 
 
 @SIZES
-def test_tab_lets_a_drill_be_heard_and_stops_it(size: tuple[int, int]) -> None:
+def test_tab_plays_a_drill_and_stops_it(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         take = pilot.app.session.take  # type: ignore[attr-defined]
         shown = await press(pilot, "s", "tab")
@@ -176,7 +176,7 @@ def test_tab_lets_a_drill_be_heard_and_stops_it(size: tuple[int, int]) -> None:
     run(test, PLAN, size=size, shelf=SHELF)
 
 
-def test_a_drill_that_is_opened_while_one_is_heard_waits_for_quiet() -> None:
+def test_opening_a_drill_waits_for_playback_to_end() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "s", "tab", "down", "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
@@ -188,7 +188,7 @@ def test_a_drill_that_is_opened_while_one_is_heard_waits_for_quiet() -> None:
     run(test, PLAN, shelf=SHELF)
 
 
-def test_why_nothing_is_heard_is_told() -> None:
+def test_reason_is_shown_when_nothing_can_be_played() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "s", "tab")
         puppet.queue += [TakeFailed("there is no output; plug one in"), TakeFinished()]
@@ -200,7 +200,7 @@ def test_why_nothing_is_heard_is_told() -> None:
     run(test, PLAN, shelf=SHELF)
 
 
-def test_nothing_is_heard_over_a_take() -> None:
+def test_nothing_is_played_during_a_take() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s", "tab")
         assert "A take is running: press esc, then space to stop it" in shown
@@ -209,7 +209,7 @@ def test_nothing_is_heard_over_a_take() -> None:
     run(test, PLAN, shelf=SHELF, autostart=True)
 
 
-def test_a_drill_is_heard_on_a_harp_that_can_play_it() -> None:
+def test_drill_is_played_on_a_harp_that_can_play_it() -> None:
     paddy = find_drill("salt-and-rain")
     on_c = drill_playback_plan(paddy, PLAN)
     assert (on_c.harp.key.name, on_c.harp.tuning.name) == (paddy.key, paddy.tuning)
@@ -217,12 +217,13 @@ def test_a_drill_is_heard_on_a_harp_that_can_play_it() -> None:
     assert drill_playback_plan(BELL, low).harp == low.harp
 
 
-def test_an_idle_shelf_costs_nothing_and_an_empty_one_says_so() -> None:
+def test_idle_shelf_has_no_timers_and_an_empty_one_is_reported() -> None:
     async def idle(pilot: Pilot[None], puppet: Puppet) -> None:
         await press(pilot, "s", "b")
         polls = puppet.polls
         assert timers(pilot) == []
-        await pilot.pause(0.3)
+        for _ in range(10):
+            await pilot.pause()
         assert puppet.polls == polls
 
     async def empty(pilot: Pilot[None], puppet: Puppet) -> None:

@@ -25,6 +25,7 @@ from textual.widgets import Static
 
 from devtools import scripted
 from tests.support.colour import contrast, light
+from tests.support.pilots import next_frame, until
 from tests.support.terminal import DEMO, Terminal
 from trainer.app import theme
 from trainer.app.app import TrainerApp
@@ -85,12 +86,12 @@ Model for Simulation of Color Vision Deficiency" (2009), severity 1.0; from memo
 
 
 def downgraded(colour: str) -> Color:
-    """The colour as Rich gives it to a terminal of 256."""
+    """Return the colour that Rich sends to a terminal with 256 colours."""
     return Color.parse(colour).downgrade(ColorSystem.EIGHT_BIT)
 
 
 def run(test: Callable[[Pilot[None]], Awaitable[None]], name: str, motion: str = "full") -> None:
-    """Run a test on the app in a theme, at a scripted take that stands still in its third step."""
+    """Run a test on the app in a theme, with a scripted take that stops in its third step."""
 
     def begin(plan: Plan) -> Iterator[tuple[float, Event]]:
         return itertools.takewhile(
@@ -101,25 +102,26 @@ def run(test: Callable[[Pilot[None]], Awaitable[None]], name: str, motion: str =
         script = scripted.ScriptedListener(begin, pace=20.0)
         app = TrainerApp(script, scripted.DRILLS, PLAN, autostart=True, theme=name, motion=motion)
         async with app.run_test(size=(120, 40)) as pilot:
-            for _ in range(300):
-                await pilot.pause(0.02)
+
+            def stands_still() -> bool:
                 step = app.session.take.step
-                if step and step.index == 2 and not script._due:
-                    break
-            await pilot.pause(0.05)
+                return step is not None and step.index == 2 and not script._due
+
+            await until(pilot, stands_still)
+            await next_frame(pilot)
             await test(pilot)
 
     asyncio.run(inside())
 
 
 def segments(pilot: Pilot[None]) -> Iterable[Segment]:
-    """What stands on the screen, with its colours."""
+    """Yield the segments on the screen."""
     for strip in pilot.app.screen._compositor.render_strips():
         yield from strip
 
 
 def colours(pilot: Pilot[None]) -> set[str]:
-    """The colours of what stands on the screen and of what is behind it."""
+    """Return all foreground and background colours on the screen."""
     used = set()
     for _, style, _ in segments(pilot):
         for colour in (style.color, style.bgcolor) if style else ():
@@ -153,14 +155,14 @@ def test_colours_are_the_published_set() -> None:
         (theme.DARK_PURPLE, theme.REDDISH_PURPLE),
     ],
 )
-def test_what_is_darkened_keeps_its_shares_of_light(dark: str, published: str) -> None:
+def test_darkened_colours_keep_their_proportions_of_light(dark: str, published: str) -> None:
     shares = [light(colour) / light(colour).sum() for colour in (dark, published)]
     assert shares[0] == pytest.approx(shares[1], abs=0.01)
     assert light(dark).sum() < light(published).sum()
 
 
 @pytest.mark.parametrize("name", GROUNDS)
-def test_contrast_is_enough_for_text_and_for_lines(name: str) -> None:
+def test_contrast_suffices_for_text_and_lines(name: str) -> None:
     """WCAG 2.2: 4.5 for text (1.4.3), 3 for what is drawn (1.4.11)."""
     for ground, (pen_name, pen) in itertools.product(GROUNDS[name], theme.THEME_PENS[name].items()):
         ratio = contrast(pen.color, pen.back or ground)
@@ -169,7 +171,7 @@ def test_contrast_is_enough_for_text_and_for_lines(name: str) -> None:
 
 @pytest.mark.parametrize("name", GROUNDS)
 @pytest.mark.parametrize("eye", EYES)
-def test_states_look_different_to_every_eye(name: str, eye: str) -> None:
+def test_states_differ_for_every_kind_of_colour_vision(name: str, eye: str) -> None:
     """By 10 or more of the CIE's differences of 1976; 2.3 can just be noticed (from memory)."""
     seen = {state: lab(EYES[eye] @ light(theme.THEME_PENS[name][state].color)) for state in STATES}
     for one, other in itertools.combinations(STATES, 2):
@@ -177,7 +179,7 @@ def test_states_look_different_to_every_eye(name: str, eye: str) -> None:
 
 
 @pytest.mark.parametrize("name", GROUNDS)
-def test_256_colours_are_enough(name: str) -> None:
+def test_states_differ_with_256_colours(name: str) -> None:
     pens = theme.THEME_PENS[name]
     found = {pen.color: downgraded(pen.color) for pen in pens.values()}
     written = {colour.number for colour in found.values()}
@@ -220,7 +222,7 @@ def _plain(row: Iterable[tuple[str, str]]) -> str:
     return "".join(text for text, _ in row)
 
 
-def test_the_plain_theme_has_no_colour_and_says_the_same() -> None:
+def test_plain_theme_has_the_same_text_without_colour() -> None:
     told = {}
     for name in NAMES:
 
@@ -257,7 +259,7 @@ def test_a_screen_uses_the_colours_of_its_theme(name: str) -> None:
     run(test, name)
 
 
-def test_another_theme_is_put_on_at_once() -> None:
+def test_theme_switches_at_once() -> None:
     async def test(pilot: Pilot[None]) -> None:
         await pilot.press("space")
         await pilot.pause()
@@ -282,7 +284,7 @@ def test_only_these_themes_are_offered() -> None:
     run(test, "dark")
 
 
-def test_with_reduced_motion_the_needle_stands_where_the_number_says() -> None:
+def test_reduced_motion_moves_the_needle_in_whole_cents() -> None:
     shown = DisplayedReading(Tab.parse("-4"), 7.6, 7)
     assert GaugeState.of(shown).cents == 7.5
     assert GaugeState.of(shown, still=True).cents == 7
@@ -304,9 +306,7 @@ def test_with_reduced_motion_the_needle_stands_where_the_number_says() -> None:
     ],
 )
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no terminfo")
-def test_without_colours_at_hand_the_theme_is_plain(
-    terminal: str, no_color: str, expected: str
-) -> None:
+def test_theme_is_plain_without_colours(terminal: str, no_color: str, expected: str) -> None:
     """As terminfo tells: a VT100 has no colours."""
     script = "from trainer.app.theme import effective_theme; print(effective_theme('light'))"
     done = subprocess.run(
@@ -319,9 +319,7 @@ def test_without_colours_at_hand_the_theme_is_plain(
     assert done.stdout.strip() == expected
 
 
-def test_the_settings_say_which_theme_and_how_much_moves(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_settings_set_theme_and_motion(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     settings = tmp_path / "settings.toml"
     monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
     monkeypatch.setenv("TERM", "xterm-256color")
@@ -347,7 +345,7 @@ def test_the_settings_say_which_theme_and_how_much_moves(
         ("TERM=screen-256color COLORTERM=truecolor", {"38;2", "48;2"}),
     ],
 )
-def test_a_real_terminal_is_sent_the_colours_that_it_has(environment: str, codes: set[str]) -> None:
+def test_terminal_receives_only_colours_it_has(environment: str, codes: set[str]) -> None:
     """As tmux has understood them: colours of a table of 256, as red, green and blue, or none."""
     if not shutil.which("tmux"):
         pytest.skip("needs tmux")

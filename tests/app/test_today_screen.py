@@ -8,9 +8,10 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from textual.pilot import Pilot
 from textual.widgets import OptionList, Static
 
-from tests.support.pilots import Puppet
+from tests.support.pilots import Puppet, until
 from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen
@@ -31,13 +32,16 @@ def app_on(journal: Path, size: tuple[int, int]) -> TrainerApp:
     return TrainerApp(Puppet(), SHELF, plan, today=True)  # type: ignore[arg-type]
 
 
-async def until_read(app: TrainerApp, pilot: object) -> TodayScreen:
-    for _ in range(100):
-        await pilot.pause(0.05)  # type: ignore[attr-defined]
+async def until_read(app: TrainerApp, pilot: Pilot[None]) -> TodayScreen:
+    """Wait until the daily set is listed, and return its screen."""
+
+    def is_listed() -> bool:
         screen = app.screen
-        if isinstance(screen, TodayScreen) and screen.query_one(OptionList).option_count:
-            return screen
-    raise AssertionError("the day's set never came")
+        return isinstance(screen, TodayScreen) and bool(screen.query_one(OptionList).option_count)
+
+    await until(pilot, is_listed)
+    assert isinstance(app.screen, TodayScreen)
+    return app.screen
 
 
 def take_of(drill: str, score: float) -> TakeRecord:
@@ -60,7 +64,7 @@ def take_of(drill: str, score: float) -> TakeRecord:
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
-def test_the_app_opens_on_the_day_and_an_entry_opens_its_drill(
+def test_app_opens_on_the_daily_set_and_an_entry_opens_its_drill(
     tmp_path: Path, size: tuple[int, int]
 ) -> None:
     async def scene() -> None:
@@ -83,7 +87,7 @@ def test_the_app_opens_on_the_day_and_an_entry_opens_its_drill(
     asyncio.run(scene())
 
 
-def test_what_was_played_is_ticked_off_and_the_next_is_pointed_at(tmp_path: Path) -> None:
+def test_played_entries_are_ticked_and_the_next_is_selected(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
 
     async def scene() -> None:
@@ -106,18 +110,14 @@ def test_what_was_played_is_ticked_off_and_the_next_is_pointed_at(tmp_path: Path
     asyncio.run(scene())
 
 
-def test_a_journal_that_cannot_be_read_is_told(tmp_path: Path) -> None:
+def test_unreadable_journal_is_reported(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
 
     async def scene() -> None:
         app = app_on(tmp_path / "file" / "journal.sqlite", (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
-            for _ in range(100):
-                await pilot.pause(0.05)
-                told = str(app.screen.query_one("#preview", Static).visual)
-                if "journal" in told:
-                    break
-            assert "cannot be opened" in told
+            preview = app.screen.query_one("#preview", Static)
+            await until(pilot, lambda: "cannot be opened" in str(preview.visual))
             await pilot.press("escape")
             await pilot.pause()
             assert isinstance(app.screen, PracticeScreen)
@@ -125,7 +125,7 @@ def test_a_journal_that_cannot_be_read_is_told(tmp_path: Path) -> None:
     asyncio.run(scene())
 
 
-def test_one_key_starts_the_entry(tmp_path: Path) -> None:
+def test_space_starts_the_entry(tmp_path: Path) -> None:
     async def scene() -> None:
         app = app_on(tmp_path / "journal.sqlite", (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
@@ -140,5 +140,5 @@ def test_one_key_starts_the_entry(tmp_path: Path) -> None:
     asyncio.run(scene())
 
 
-def test_marks_are_bars_from_the_lowest_to_the_highest() -> None:
+def test_sparkline_spans_all_bars() -> None:
     assert sparkline((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"

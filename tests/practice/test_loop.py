@@ -213,7 +213,7 @@ def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) 
         await until(pilot, lambda: "listening" in shown(pilot))
         await pilot.press("space")
         assert puppet.asked == [PlayLoop(passage)]
-        await until(pilot, lambda: "getting it ready" in shown(pilot))
+        await until(pilot, lambda: "getting ready" in shown(pilot))
         puppet.queue.append(LoopStarted(passage, 0))
         for at, words in (
             (RATE, "count-in 1 of 2"),  # 60 beats a minute, at half the speed

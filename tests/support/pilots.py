@@ -1,11 +1,12 @@
-"""The app before a test's eyes: a listener that says what it is told to, and what is painted."""
+"""Run the app in a test: a listener controlled by the test, and helpers to wait and to look."""
 
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Awaitable, Callable
 from concurrent.futures import Future
-from typing import Any
+from typing import Any, Protocol
 
 from textual.pilot import Pilot
 
@@ -17,25 +18,29 @@ from trainer.drill import Drill
 from trainer.practice import Command, Event, Plan, TakeFinished
 
 SMALL, LARGE = (80, 24), (120, 40)
-
+"""Sizes of a window in columns and rows."""
+WAIT_S = 30.0
+"""Maximum time that a test waits for a condition, in seconds."""
+POLL_S = 0.02
+"""Time between two looks at a condition, in seconds."""
 
 ANSWERS: dict[type, object] = {}
-"""Answers of puppets to requests, by the request's type; an exception is raised."""
+"""Answers of puppets by type of request; an exception is raised."""
 
 
 def answered(request: object) -> Future[Any]:
-    """The answer of a puppet to a request."""
-    known = ANSWERS.get(type(request), TrainerError(f"no answer to {request}"))
+    """Return the pending answer of a puppet to a request."""
+    result = ANSWERS.get(type(request), TrainerError(f"no answer to {request}"))
     answer: Future[Any] = Future()
-    if isinstance(known, Exception):
-        answer.set_exception(known)
+    if isinstance(result, Exception):
+        answer.set_exception(result)
     else:
-        answer.set_result(known)
+        answer.set_result(result)
     return answer
 
 
 class Puppet:
-    """A listener that keeps what it was asked for; takes end when they are stopped."""
+    """A listener that records its calls and reports the events in `queue`."""
 
     def __init__(self) -> None:
         self.queue: list[Event] = []
@@ -64,7 +69,7 @@ class Puppet:
         self.queue.append(TakeFinished())
 
     def close(self) -> None:
-        """Nothing is held."""
+        """Do nothing."""
 
 
 Test = Callable[[Pilot[None], Puppet], Awaitable[None]]
@@ -91,29 +96,54 @@ def run(
 
 
 async def until(pilot: Pilot[None], true: Callable[[], bool]) -> None:
-    """Wait for something to come true, and the screen to be painted."""
-    for _ in range(300):
-        if true():
-            break
-        await pilot.pause(0.02)
+    """Wait for a condition, then until the screen is painted; fail after `WAIT_S`."""
+    deadline = time.monotonic() + WAIT_S
+    while not true() and time.monotonic() < deadline:
+        await pilot.pause(POLL_S)
     assert true()
     await pilot.pause()
 
 
+class Queued(Protocol):
+    """A listener whose events wait in a queue."""
+
+    queue: list[Event]
+
+
+async def painted(pilot: Pilot[None], listener: Queued) -> None:
+    """Wait until the app has applied all queued events and painted the next frame."""
+    await until(pilot, lambda: not listener.queue or not pilot.app.is_running)
+    await next_frame(pilot)
+
+
+async def next_frame(pilot: Pilot[None]) -> None:
+    """Wait until the app has painted the next frame; at once while no take runs."""
+    app = pilot.app
+    assert isinstance(app, TrainerApp)
+    frame = app._next_frame
+    await until(pilot, lambda: app._next_frame > frame or not app.session.busy)
+
+
+async def settle(pilot: Pilot[None]) -> None:
+    """Wait until all workers have ended and the screen is painted."""
+    await pilot.pause()
+    await until(pilot, lambda: all(worker.is_finished for worker in pilot.app.workers))
+
+
 def text(pilot: Pilot[None]) -> str:
-    """What stands on the screen."""
+    """Return the text on the screen."""
     return "\n".join(strip.text for strip in pilot.app.screen._compositor.render_strips())
 
 
 async def press(pilot: Pilot[None], *keys: str) -> str:
-    """Press keys one after another; what stands on the screen then."""
+    """Press keys one after another, and return the text on the screen."""
     await pilot.press(*keys)
     await pilot.pause()
     return text(pilot)
 
 
 def timers(pilot: Pilot[None]) -> list[str]:
-    """Timers of the screen and what is on it that are not paused."""
+    """Return the running timers of the screen and its widgets."""
     nodes = [pilot.app.screen, *pilot.app.screen.walk_children()]
     return [
         f"{node}: {timer.name}"
@@ -124,11 +154,11 @@ def timers(pilot: Pilot[None]) -> list[str]:
 
 
 async def faint(pilot: Pilot[None]) -> set[tuple[str, str]]:
-    """What can hardly be read on the screen, by the theme in which it is so."""
-    found = set()
+    """Return the illegible texts on the screen, each with its theme."""
+    illegible = set()
     for theme in ("light", "plain", "dark"):
         pilot.app.theme = theme
         await pilot.pause()
         for strip in pilot.app.screen._compositor.render_strips():
-            found |= {(theme, one.text) for one in strip if too_faint(one)}
-    return found
+            illegible |= {(theme, part.text) for part in strip if too_faint(part)}
+    return illegible

@@ -1,4 +1,4 @@
-"""The listener's devices and the round trip of a click, in words for a screen."""
+"""Requests to the listener for devices and calibration, with their answers as text."""
 
 from __future__ import annotations
 

@@ -40,12 +40,12 @@ class KeyLine:
 
     Attributes:
         keys: the keys as the player knows them, separated by spaces.
-        words: what they do.
+        description: what they do.
         action: the Textual action they run.
     """
 
     keys: str
-    words: str
+    description: str
     action: str
 
 

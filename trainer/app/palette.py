@@ -51,8 +51,8 @@ class KeyCommands(Provider):
         seen = set()
         for owner in [*owners, self.app]:
             for line in key_lines(type(owner)):
-                if line.words not in seen:
-                    seen.add(line.words)
+                if line.description not in seen:
+                    seen.add(line.description)
                     yield line, owner
 
     async def _run(self, line: KeyLine, owner: Screen[Any] | App[Any]) -> None:
@@ -60,4 +60,4 @@ class KeyCommands(Provider):
 
 
 def _words(line: KeyLine) -> str:
-    return line.words[0].upper() + line.words[1:]
+    return line.description[0].upper() + line.description[1:]

@@ -34,7 +34,7 @@ class ListenerLike(Protocol):
         """Send a command to the running take."""
 
     def request(self, request: Request[Answer]) -> Future[Answer]:
-        """Put a request that needs no take; the answer comes in its turn."""
+        """Send a request that needs no take; return its pending answer."""
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
@@ -59,9 +59,9 @@ class _Run:
     """State of one running take.
 
     Attributes:
-        looping: whether the listener was told to loop.
+        looping: whether the listener was asked to loop.
         stopping: whether the player stopped it.
-        ending: whether the listener was told to stop.
+        ending: whether the listener was asked to stop.
     """
 
     looping: bool = False

@@ -81,13 +81,13 @@ def _harp(line: _Line, plan: Plan, settings: Settings | None, tuning: str) -> Ha
     """
     a4, temperament = plan.harp.a4, plan.harp.temperament.name
     if line.own is not None:
-        mine = (settings or Settings()).harp
-        is_set = "temperament" in mine.model_fields_set
+        preferred = (settings or Settings()).harp
+        is_set = "temperament" in preferred.model_fields_set
         return measured_harp(
             line.own,
-            mine.temperament if is_set else None,
-            naturals=mine.naturals,
-            bends=mine.bends,
+            preferred.temperament if is_set else None,
+            naturals=preferred.naturals,
+            bends=preferred.bends,
         )
     if plan.harp_name and settings is not None:
         a4, temperament = settings.harp.a4, settings.harp.temperament
@@ -179,7 +179,7 @@ class HarpsScreen(Screen[ChosenHarp | None]):
 
     def compose(self) -> ComposeResult:
         """Yield the list and the chart of the chosen harp."""
-        yield Static(id="in-hand", classes="title")
+        yield Static(id="current", classes="title")
         with Horizontal():
             yield self._list
             yield self._chart
@@ -188,7 +188,7 @@ class HarpsScreen(Screen[ChosenHarp | None]):
     def on_mount(self) -> None:
         """Show the keys at once; start to read the player's own harps."""
         name = self._plan.harp_name or f"{self._plan.harp.name} harp"
-        self.query_one("#in-hand", Static).update(Content(f"Harps: ● you play the {name}"))
+        self.query_one("#current", Static).update(Content(f"Harps: ● you play the {name}"))
         self._read()
 
     def on_resize(self) -> None:
@@ -233,8 +233,8 @@ class HarpsScreen(Screen[ChosenHarp | None]):
         for own in self._own:
             yield self._option(_Line(f"own:{own.name}", own.name, own))
         if not self._own:
-            words = "none measured" if self._settings else "reading …"
-            yield Option(Content.styled(f"    {words}", CSS_PENS["quiet"].color), disabled=True)
+            note = "none measured" if self._settings else "reading …"
+            yield Option(Content.styled(f"    {note}", CSS_PENS["quiet"].color), disabled=True)
         yield _heading(self._tuning)
         for key in (*STANDARD_KEYS, *unusual):
             yield self._option(_Line(f"key:{key}", key))

@@ -75,7 +75,7 @@ def help_content(under: type, everywhere: type) -> Content:
 
 
 def _key_rows(owner: type) -> tuple[tuple[str, str], ...]:
-    return tuple((line.keys, line.words) for line in key_lines(owner))
+    return tuple((line.keys, line.description) for line in key_lines(owner))
 
 
 class HelpScreen(Screen[None]):

@@ -93,7 +93,7 @@ class MeasureScreen(Screen[str | None]):
 
     def compose(self) -> ComposeResult:
         """Yield the name, the board and the message line."""
-        yield Static(id="what", classes="title")
+        yield Static(id="title", classes="title")
         yield self._name_input
         yield self._board
         yield self._message
@@ -105,7 +105,7 @@ class MeasureScreen(Screen[str | None]):
         if self._harp_name:
             self._begin()
         else:
-            self.query_one("#what", Static).update(Content(f"Measure a {self._harp.name} harp"))
+            self.query_one("#title", Static).update(Content(f"Measure a {self._harp.name} harp"))
             self._set_message(f"Give it a name of its own. {BREATHING_ADVICE}")
             self._name_input.focus()
 
@@ -120,7 +120,7 @@ class MeasureScreen(Screen[str | None]):
 
     def _begin(self) -> None:
         title = f"Measuring '{self._harp_name}', a {self._harp.name} harp"
-        self.query_one("#what", Static).update(Content(title))
+        self.query_one("#title", Static).update(Content(title))
         self.add_class("-measuring")
         self.set_focus(None)
         if self._session.busy:

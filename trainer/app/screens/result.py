@@ -185,8 +185,8 @@ class ResultScreen(PlaybackScreen[str | None]):
             missed = mark.measured.start is None
             self.set_line(f"× {NOT_PLAYED if missed else TAKE_AUDIO_MISSING}")
             return
-        what = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
-        self.play(plan, f"step {mark.step.index + 1}, {what}; a stops it")
+        subject = f"bar {max(1, mark.step.bar)} as it should sound" if model else "as you played it"
+        self.play(plan, f"step {mark.step.index + 1}, {subject}; a stops it")
 
     def action_loop(self) -> None:
         """Loop the chosen step and its surroundings, slowly."""

@@ -138,7 +138,7 @@ class SettingsScreen(Screen[Plan | None]):
         self._clicking = False
         self._changed = False
         self._writing = False
-        self._found: ResolvedSettings | None = None
+        self._resolved: ResolvedSettings | None = None
         self._lines: tuple[SettingLine, ...] = ()
         self._chosen = 0
         self._list = OptionList(id="settings")
@@ -169,9 +169,9 @@ class SettingsScreen(Screen[Plan | None]):
     @work(thread=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found = resolve_settings()
+        resolved = resolve_settings()
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._show, found)
+            self.app.call_from_thread(self._show, resolved)
 
     def _change(self, line: SettingLine, text: str | None) -> None:
         """Change the file, unless a change is in progress; None removes the setting."""
@@ -182,8 +182,8 @@ class SettingsScreen(Screen[Plan | None]):
     @work(thread=True)
     def _write(self, line: SettingLine, text: str | None) -> None:
         worker = get_current_worker()
-        assert self._found is not None
-        file = self._found.file
+        assert self._resolved is not None
+        file = self._resolved.file
         try:
             if text is None:
                 was_set = unset_setting(file, line.key)
@@ -191,47 +191,47 @@ class SettingsScreen(Screen[Plan | None]):
             else:
                 set_setting(file, line.key, text)
                 message = f"✓ {line.name} is set to {text}."
-            found = resolve_settings(file)
+            resolved = resolve_settings(file)
         except TrainerError as error:
             if not worker.is_cancelled:
                 self.app.call_from_thread(self._not_written, str(error))
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._written, found, line.key, message)
+            self.app.call_from_thread(self._written, resolved, line.key, message)
 
     def _not_written(self, why: str) -> None:
         self._writing = False
         self._message.update(Content(f"× {why}"))
 
-    def _written(self, found: ResolvedSettings, key: SettingKey, message: str) -> None:
+    def _written(self, resolved: ResolvedSettings, key: SettingKey, message: str) -> None:
         """Apply the change as far as possible, and report when it takes effect."""
         self._writing = False
-        plan = apply_setting(self._plan, key, setting_value(found.settings, key))
+        plan = apply_setting(self._plan, key, setting_value(resolved.settings, key))
         self._changed |= plan != self._plan
         self._plan = plan
         if key == THEME_KEY:
-            self.app.theme = effective_theme(found.settings.screen.theme)
-        self._show(found)
-        origin = found.origins.get(key, FROM_DEFAULT)
+            self.app.theme = effective_theme(resolved.settings.screen.theme)
+        self._show(resolved)
+        origin = resolved.origins.get(key, FROM_DEFAULT)
         variable = origin not in (FROM_DEFAULT, FROM_FILE)
         after = (
             f"But the variable {origin} overrides it." if variable else effect_text(key, self._plan)
         )
         self._message.update(Content(f"{message} {after}"))
 
-    def _show(self, found: ResolvedSettings) -> None:
+    def _show(self, resolved: ResolvedSettings) -> None:
         """Show the settings that were read."""
-        self._found = found
-        self._lines = setting_lines(found, self._plan)
-        note = "" if found.file.exists() else " (created by the first change)"
+        self._resolved = resolved
+        self._lines = setting_lines(resolved, self._plan)
+        note = "" if resolved.file.exists() else " (created by the first change)"
         room = self.size.width - len(f"  Settings: {note}")
-        name = short_path(found.file, room)
+        name = short_path(resolved.file, room)
         self.query_one("#file", Static).update(Content(f"Settings: {name}{note}"))
         problems = ""
-        if found.problems:
-            first = found.problems[0].splitlines()[0]
-            count = quantity_text(len(found.problems), "thing")
-            problems = f"× {count} taken as usual, because the file is wrong there: {first}"
+        if resolved.problems:
+            first = resolved.problems[0].splitlines()[0]
+            count = quantity_text(len(resolved.problems), "setting")
+            problems = f"× {count} at the default, the file has errors: {first}"
         self.query_one("#problems", Static).update(Content(problems))
         self.query_one("#problems").display = bool(problems)
         self._list_settings()
@@ -243,8 +243,8 @@ class SettingsScreen(Screen[Plan | None]):
         for place, line in enumerate(self._lines):
             if line.key[0] != table:
                 table = line.key[0]
-                words = f"{table}: {(SETTING_TABLES[table].__doc__ or '').strip()}"
-                heading = words if not options else f"\n{words}"
+                title = f"{table}: {(SETTING_TABLES[table].__doc__ or '').strip()}"
+                heading = title if not options else f"\n{title}"
                 options.append(
                     Option(Content.styled(heading, CSS_PENS["quiet"].color), disabled=True)
                 )
@@ -379,14 +379,14 @@ class SettingsScreen(Screen[Plan | None]):
     @work(thread=True)
     def _measure(self, listener: ListenerLike, spec: MicrophoneSpec) -> None:
         worker = get_current_worker()
-        assert self._found is not None
-        told = calibrate(listener, spec, self._found.settings.journal.file)
+        assert self._resolved is not None
+        message = calibrate(listener, spec, self._resolved.settings.journal.file)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._measured, told)
+            self.app.call_from_thread(self._measured, message)
 
-    def _measured(self, told: str) -> None:
+    def _measured(self, message: str) -> None:
         self._clicking = False
-        self._message.update(Content(told))
+        self._message.update(Content(message))
 
     def action_unset(self) -> None:
         """Remove the setting from the file."""

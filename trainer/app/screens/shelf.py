@@ -42,16 +42,16 @@ def drill_line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Con
     )
 
 
-def drill_options(found: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
+def drill_options(matches: Iterable[tuple[int, Drill]], *, wide: bool = False) -> list[Option]:
     """Return the options of the list: drills under the main skill that each trains.
 
     Args:
-        found: the drills with their places on the shelf.
+        matches: the drills with their places on the shelf.
         wide: whether lines list the other skills.
     """
     listed: list[Option] = []
     skill = ""
-    for place, drill in found:
+    for place, drill in matches:
         main = drill.skills[0] if drill.skills else "other"
         if main != skill:
             heading = ("\n" if listed else "") + main[0].upper() + main[1:]
@@ -178,25 +178,25 @@ class ShelfScreen(PlaybackScreen[int | None]):
     def on_input_changed(self, event: Input.Changed) -> None:
         """Search again."""
         self._entries = self._entries or tuple(SearchableDrill.of(drill) for drill in self._shelf)
-        found = [place for place, entry in enumerate(self._entries) if entry.matches(event.value)]
-        if found != self._matches:
-            self._matches = found
-            if found and event.value.strip():
-                self._place = found[0]
+        matches = [place for place, entry in enumerate(self._entries) if entry.matches(event.value)]
+        if matches != self._matches:
+            self._matches = matches
+            if matches and event.value.strip():
+                self._place = matches[0]
             self._list()
 
     def _list(self) -> None:
         """Fill the list with the drills found, and restore the cursor."""
-        shelf, found = self._shelf, self._matches
+        shelf, matches = self._shelf, self._matches
         count = quantity_text(len(shelf), "drill")
-        total = count if len(found) == len(shelf) else f"{len(found)} of {count}"
+        total = count if len(matches) == len(shelf) else f"{len(matches)} of {count}"
         self.query_one("#count", Static).update(f"The shelf: {total}")
         wide = self.size.width >= WIDE_COLUMNS
         self._drills.clear_options()
         self._drills.add_options(
-            drill_options(((place, shelf[place]) for place in found), wide=wide)
+            drill_options(((place, shelf[place]) for place in matches), wide=wide)
         )
-        if not found:
+        if not matches:
             missing = "No drill matches. Delete a word, or press esc to clear the search."
             self._preview.show(DrillPreviewState(None, missing if shelf else "The shelf is empty."))
             return

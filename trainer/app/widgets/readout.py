@@ -57,7 +57,7 @@ def readout_of(reading: DisplayedReading) -> ReadoutState:
     pen = "quiet" if reading.ended else state
     first_pen = "quiet" if reading.ended else "strong"
     if state == "wrong":
-        words = f"{STATE_SIGNS[state]} you play {reading.tab}, play {wanted}"
+        words = f"{STATE_SIGNS[state]} heard {reading.tab}, play {wanted}"
         return ReadoutState(str(reading.tab), f"NOT {wanted}", words, first_pen, pen, pen)
     amount = abs(reading.whole_cents)
     side = "FLAT" if reading.whole_cents < 0 else "SHARP"
