@@ -77,7 +77,7 @@ PLAN = Plan(HARP, MicrophoneSpec(), DRILL)
 
 
 class Puppet:
-    """A listener that says what a test tells it to, and nothing else."""
+    """A listener that reports only the events a test queues."""
 
     def __init__(self) -> None:
         self.queue: list[Event] = []
@@ -118,7 +118,7 @@ class Puppet:
 
 
 def at(beat: float) -> ReadingHeard:
-    """Silence at a beat."""
+    """Return a silent reading at a beat."""
     return ReadingHeard(silence(CLOCK.sample(beat)))
 
 
@@ -463,7 +463,7 @@ def test_result_screen_opens_after_the_take() -> None:
         assert "weakest: step 4 (-4), 68" in shown
         assert "hole 3 leaking, 11 dB down" in shown
         steps = pilot.app.screen.query_one("#steps", OptionList).options
-        assert [str(one.prompt).lstrip("▶ ").split()[0] for one in steps] == [
+        assert [str(option.prompt).lstrip("▶ ").split()[0] for option in steps] == [
             str(step.index + 1) for step in DRILL.steps
         ]
         await pilot.press("r")
@@ -542,7 +542,7 @@ def _reversed(style: object) -> bool:
 
 
 def test_no_two_states_share_a_shape() -> None:
-    shapes = [one.shape for one in MARK_GRADES]
+    shapes = [grade.shape for grade in MARK_GRADES]
     assert len(set(shapes)) == len(shapes)
     assert [grade_of_score(score).shape for score in (100.0, 94.9, 79.9, 0.0)] == [
         "◆",
@@ -581,7 +581,7 @@ def test_garbage_collector_skips_the_apps_objects() -> None:
 
 
 def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> dict[int, str]:
-    """Rows of the trace after 100 ms of a steady note, as text."""
+    """Return the rows of the trace after 100 ms of a steady note, as text."""
     take = TakeState(replace(PLAN, drill=drill))
     take.apply(STARTED)
     for i in range(20):
@@ -591,15 +591,15 @@ def _follow(tab: str, off: float, drill: Drill = DRILL, beat: float = 0.0) -> di
 
 
 def _dot_rows(rows: dict[int, str], pen_cells: range) -> list[int]:
-    """Rows of dots, from the top of the plot, that hold a dot in some cells (Unicode braille)."""
+    """Return the rows of dots, from the top of the plot, that hold a dot in some cells."""
     bits = {0: 0x09, 1: 0x12, 2: 0x24, 3: 0xC0}
-    found = []
+    rows_found = []
     for y in range(1, 41):
         for dot, mask in bits.items():
             cells = rows[y][GUTTER_CELLS:][pen_cells.start : pen_cells.stop]
             if any((ord(cell) - 0x2800) & mask for cell in cells if "\u2800" <= cell <= "\u28ff"):
-                found.append(4 * (y - 1) + dot)
-    return found
+                rows_found.append(4 * (y - 1) + dot)
+    return rows_found
 
 
 def test_rulings_are_the_notes_of_the_hole() -> None:
@@ -609,7 +609,7 @@ def test_rulings_are_the_notes_of_the_hole() -> None:
 
 
 def test_trace_resolution_is_finer_than_a_cell() -> None:
-    """A note so many cents off stands that many cents from the ruling, to a row of dots."""
+    """The distance of a note from its ruling is its offset in cents, to a row of dots."""
     columns = range(33, 36)  # about the first cell of the middle third, where beat 0 falls
     middles = {
         off: sum(rows) / len(rows)
@@ -685,8 +685,8 @@ def test_trace_draws_every_drill_on_any_harp() -> None:
 
 def _shown(*readings: Reading, wanted: str = "-4'") -> DisplaySmoother:
     needle = DisplaySmoother(HARP)
-    for one in readings:
-        needle.add(one, (Tab.parse(wanted),) if wanted else ())
+    for new in readings:
+        needle.add(new, (Tab.parse(wanted),) if wanted else ())
     return needle
 
 
@@ -763,21 +763,21 @@ _HEARD = st.one_of(
 def test_any_reading_can_be_displayed(heard: list[tuple[object, int, str]]) -> None:
     needle = DisplaySmoother(HARP)
     sample = 0
-    for what, times, wanted in heard:
+    for pitch, times, wanted in heard:
         for _ in range(times):
             sample += 240
-            one = silence(sample)
-            if isinstance(what, tuple):
-                one = reading(what[0], what[1], sample=sample, leak=what[2])
-            needle.add(one, (Tab.parse(wanted),) if wanted else ())
+            new = silence(sample)
+            if isinstance(pitch, tuple):
+                new = reading(pitch[0], pitch[1], sample=sample, leak=pitch[2])
+            needle.add(new, (Tab.parse(wanted),) if wanted else ())
             shown = needle.displayed
             assert (shown.tab is None) == (shown.whole_cents is None)
-        told = readout_of(shown)
-        pens = {told.first_pen, told.second_pen, told.words_pen}
+        readout = readout_of(shown)
+        pens = {readout.first_pen, readout.second_pen, readout.words_pen}
         pens |= {pen for _, pen in needle_row(GaugeState.of(shown), 80)}
         pens |= {pen for _, pen in hole_numbers_row(HoleStripState.of(shown), 3)}
         assert pens <= theme.DARK_PENS.keys()
-        large_rows(told.first + told.second)
+        large_rows(readout.first + readout.second)
 
 
 def test_single_stray_reading_is_ignored() -> None:
@@ -853,19 +853,19 @@ def drills(draw: st.DrawFn) -> Drill:
 @given(drills(), st.integers(30, 110))
 def test_page_holds_every_step_of_any_drill(drill: Drill, width: int) -> None:
     layout = lay_out_tab(drill, width, 3)
-    found = []
+    steps_found = []
     for line in layout.lines:
-        marks = {one.step.index: _mark(one.step) for one in line.steps}
+        marks = {placed.step.index: _mark(placed.step) for placed in line.steps}
         rows = line_rows(layout, line, TabPageState(drill, last=len(drill.steps), marks=marks))
         for row in rows:
             assert sum(len(part) for part, _ in row) <= width
         tab = "".join(part for part, _ in rows[0])
-        for one in line.steps:
-            if one.at >= line.start:
-                column = layout.column(line, one.at)
-                assert tab[column] == one.step.tab[0]
-                found.append(one.step.index)
-    assert found == [step.index for step in drill.steps]
+        for placed in line.steps:
+            if placed.start >= line.start:
+                column = layout.column(line, placed.start)
+                assert tab[column] == placed.step.tab[0]
+                steps_found.append(placed.step.index)
+    assert steps_found == [step.index for step in drill.steps]
     places = [layout.place(float(beat) / 4) for beat in range(int(4 * drill.end))]
     assert places == sorted(places)
 
@@ -967,7 +967,7 @@ def _result() -> Result:
 
 def test_a_take_in_plain_lines() -> None:
     lines = TakeLines(Plan(Harp.of(), PlayerSpec(), drill=DRILL))
-    told = []
+    printed = []
     for event in (
         STARTED,
         *(BeatReached(n) for n in (-4, -3, -2, -1, 0, 1)),
@@ -979,8 +979,8 @@ def test_a_take_in_plain_lines() -> None:
         TakeFailed("it stays gone"),
         TakeFinished("take.flac"),
     ):
-        told += lines.lines(event)
-    assert told == [
+        printed += lines.lines(event)
+    assert printed == [
         f"{DRILL.title}: C harp, tempo 80, loop off.",
         "Listening to the microphone: steps 1 to 17, count-in with a click.",
         "count-in 1 of 4",
@@ -1000,13 +1000,13 @@ def test_a_take_in_plain_lines() -> None:
 def test_result_text_has_total_and_weakest_and_keeps_the_width() -> None:
     long = replace(_mark(DRILL.steps[3]), sentence="settled late; " * 20)
     result = replace(_result(), marks=(*_result().marks, long))
-    told = result_text(result, 60)
-    assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(told.split())
-    assert "weakest: step 2 (-4') with 64." in " ".join(told.split())
-    assert all(len(line) <= 60 for line in told.splitlines())
+    report = result_text(result, 60)
+    assert "Total 79 of 100, not passed yet (80 needed)" in " ".join(report.split())
+    assert "weakest: step 2 (-4') with 64." in " ".join(report.split())
+    assert all(len(line) <= 60 for line in report.splitlines())
     assert TakeLines(Plan(Harp.of(), PlayerSpec()), 60).lines(PassEnded(result)) == [
         "",
-        *told.splitlines(),
+        *report.splitlines(),
     ]
 
 

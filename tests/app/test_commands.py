@@ -1,4 +1,4 @@
-"""The command palette finds all that keys do."""
+"""The command palette lists every key binding."""
 
 from __future__ import annotations
 
@@ -125,8 +125,8 @@ def test_help_and_palette_list_the_keys_of_the_screen_below() -> None:
             assert "measure its reeds" in text(pilot)
             await pilot.press("escape")
             await until(pilot, lambda: isinstance(app.screen, HarpsScreen))
-            found = {line.description for line, _ in KeyCommands(app.screen)._bindings()}
+            descriptions = {line.description for line, _ in KeyCommands(app.screen)._bindings()}
             for owner in (HarpsScreen, PracticeScreen, TrainerApp):
-                assert {binding.tooltip for binding in owner.BINDINGS} <= found
+                assert {binding.tooltip for binding in owner.BINDINGS} <= descriptions
 
     asyncio.run(scene())

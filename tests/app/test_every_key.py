@@ -1,4 +1,4 @@
-"""Every key of every screen is pressed, in an order nobody would think of, and the app stands."""
+"""Press every key of every screen, and random keys in random order."""
 
 from __future__ import annotations
 
@@ -58,13 +58,13 @@ SCREENS: dict[type, tuple[str, ...]] = {
     ShelfScreen: ("s",),
     TodayScreen: ("t",),
 }
-"""The screens, and the keys that lead there."""
+"""The screens and the keys that open them."""
 PRESSES = 150
 REEDS = Path(__file__).parent.parent / "reeds"
 
 
 class ClassDay(date):
-    """Today is the class's."""
+    """A date whose today is that of the evening class."""
 
     @classmethod
     def today(cls) -> Self:
@@ -73,7 +73,7 @@ class ClassDay(date):
 
 @pytest.fixture
 def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
-    """A plan on a desk of its own: what keys write goes there."""
+    """A plan whose files are in a temporary folder."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setitem(ANSWERS, ListDevices, (an_input("on the stand", 1),))
     monkeypatch.setattr(progress, "date", ClassDay)
@@ -201,7 +201,7 @@ def begun(now: Now) -> bool:
 
 
 def plays(aloud: type) -> Effect:
-    """Something is heard through the loudspeaker."""
+    """Something plays through the loudspeaker."""
     return lambda now: bool(now.puppet.plans) and isinstance(now.puppet.plans[-1].source, aloud)
 
 
@@ -302,7 +302,7 @@ CASES: dict[type, tuple[Case, ...]] = {
     ),
     HarpsScreen: (
         Case("escape h", on(PracticeScreen)),
-        *(Case(one.keys, one.effect, f"home {one.before}") for one in WALKS),
+        *(Case(case.keys, case.effect, f"home {case.before}") for case in WALKS),
         Case("enter", lambda now: now.plan.harp.key.name == "Db", "down"),
         Case("right", says("2nd position")),
         Case("left", says("12th position")),
@@ -340,18 +340,18 @@ def approx(hz: float | None, times: float) -> object:
 
 def test_table_has_every_key_of_every_screen() -> None:
     here = Path(screens.__file__ or "").parent
-    names = [one.name for one in pkgutil.iter_modules([str(here)])]
+    names = [module.name for module in pkgutil.iter_modules([str(here)])]
     modules = [importlib.import_module(f"{screens.__name__}.{name}") for name in names]
-    found = {
-        one
+    bound = {
+        value
         for module in modules
-        for one in vars(module).values()
-        if isinstance(one, type) and issubclass(one, Screen) and "BINDINGS" in vars(one)
+        for value in vars(module).values()
+        if isinstance(value, type) and issubclass(value, Screen) and "BINDINGS" in vars(value)
     }
-    assert found - {Screen} | {TrainerApp} == set(CASES)
+    assert bound - {Screen} | {TrainerApp} == set(CASES)
     assert set(SCREENS) == set(CASES) - {TrainerApp}
     for screen, cases in CASES.items():
-        assert sorted(keys_of(screen)) == sorted(key for one in cases for key in one.keys.split())
+        assert sorted(keys_of(screen)) == sorted(key for case in cases for key in case.keys.split())
 
 
 @pytest.mark.parametrize(
@@ -402,8 +402,8 @@ def test_random_keys_do_not_crash_the_app(plan: Plan, seed: int) -> None:
             if press % 25 == 24:
                 size = dice.choice([SMALL, LARGE, (60, 15)])
                 await pilot.resize_terminal(*size)
-            mine = app.session.busy and puppet.plans[-1] == app.session.take.plan
-            if mine and not puppet.queue and dice.random() < 0.2:
+            is_running = app.session.busy and puppet.plans[-1] == app.session.take.plan
+            if is_running and not puppet.queue and dice.random() < 0.2:
                 puppet.queue += [event for _, event in scripted.scripted_events(puppet.plans[-1])][
                     :400
                 ]
@@ -420,7 +420,7 @@ def test_palette_is_legible(plan: Plan) -> None:
         await until(pilot, lambda: isinstance(pilot.app.screen, CommandPalette))
         palette = pilot.app.screen
         await until(pilot, lambda: palette.query_one(CommandList).option_count > 0)
-        found = set()
+        illegible = set()
         for theme in ("light", "plain", "dark"):
             pilot.app.theme = theme
             await pilot.pause()
@@ -429,8 +429,8 @@ def test_palette_is_legible(plan: Plan) -> None:
                 x, y, width, height = widget.content_region
                 for strip in strips[y : y + height]:
                     inside = strip.crop(x, x + width)
-                    found |= {(theme, one.text) for one in inside if too_faint(one)}
-        assert not found
+                    illegible |= {(theme, part.text) for part in inside if too_faint(part)}
+        assert not illegible
 
     run(test, plan)
 

@@ -1,4 +1,4 @@
-"""The first-run guide: it ends with a note that was heard, and keeps what was chosen."""
+"""The first-run guide: it ends with a detected note, and saves the choices."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The harps on the screen: chosen, charted, and told which reeds are off."""
+"""The harps screen: choosing a harp, its chart, and reeds out of tune."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def own_harp(
     tuning: str = "richter",
     without: tuple[str, ...] = (),
 ) -> OwnHarp:
-    """A harp of Runa's that is so many cents off as a whole, and single reeds from there."""
+    """Return an own harp with an overall offset in cents, and offsets of single reeds."""
     harp = Harp.of(key)
     reeds = tuple(
         ReedRecord(str(tab), harp.hz(tab) * 2 ** ((shift + (off or {}).get(str(tab), 0.0)) / 1200))
@@ -108,11 +108,11 @@ def test_reed_offsets_are_relative_to_the_whole_harp() -> None:
     assert "▼-15" in shown
     assert "▲+11" in shown
     assert "+9" in shown
-    said = " ".join(harp_sentences(state))
-    assert "Off by more than 10 cents: -4 15 cents flat, 5 11 cents sharp." in said
-    assert "A4 443.1 Hz" in said  # 12 cents above 440: 440 * 2 ** (12 / 1200)
-    assert "1 reed missing" in said
-    assert "2026-10-05" in said
+    sentences = " ".join(harp_sentences(state))
+    assert "Off by more than 10 cents: -4 15 cents flat, 5 11 cents sharp." in sentences
+    assert "A4 443.1 Hz" in sentences  # 12 cents above 440: 440 * 2 ** (12 / 1200)
+    assert "1 reed missing" in sentences
+    assert "2026-10-05" in sentences
 
 
 def test_harp_in_tune_and_harp_not_measured_are_reported() -> None:

@@ -1,4 +1,4 @@
-"""Listening without a drill: the last notes' figures stay, and a tone sounds where it is asked."""
+"""The listen screen: figures of the last notes, and the reference tone."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def test_tone_starts_on_the_last_note_and_follows_the_keys() -> None:
         await press(pilot, "d")
         hz = [HARP.hz(Tab.parse(tab)) for tab in ("5", "-5", "-5", "5")]
         wanted = [hz[0], hz[1], hz[2] / 2, hz[3] / 2]
-        tones = [one for one in puppet.asked if isinstance(one, PlayTone)]
+        tones = [command for command in puppet.asked if isinstance(command, PlayTone)]
         assert tones == [*map(PlayTone, wanted), PlayTone(None)]
 
     run(test, PLAN, size=LARGE)
@@ -177,7 +177,7 @@ print(json.dumps(len(list(run_take(plan, over, asked)))))
 
 
 def pitch_of(sound: np.ndarray, rate: int) -> float:
-    """Hz of the strongest partial in the second second of a sound."""
+    """Return the frequency in hertz of the strongest partial, measured from 1 to 2 s."""
     first = np.flatnonzero(np.abs(sound) > 0.05)[0]
     middle = sound[first + rate : first + 2 * rate] * np.hanning(rate)
     return float(np.argmax(np.abs(np.fft.rfft(middle, 8 * rate)))) / 8
@@ -217,7 +217,7 @@ def test_echo_of_the_tone_is_not_taken_for_a_note(late_ms: float) -> None:
         readings += ear.analyze(
             Block(start, round_to_24_bits(room[part]), rate, round_to_24_bits(own[part]))
         )
-    later = [one for one in readings if one.time > 2.0]
-    taken = [one for one in later if one.hz and abs(one.hz - 523.25) < 15 and one.level_db > -60]
+    later = [reading for reading in readings if reading.time > 2.0]
+    taken = [r for r in later if r.hz and abs(r.hz - 523.25) < 15 and r.level_db > -60]
     assert len(later) > 300
     assert len(taken) < 0.08 * len(later)  # measured: 0.053 at worst

@@ -1,4 +1,4 @@
-"""Measuring a harp on the screen: asked, heard, kept, left and taken up again."""
+"""The measure screen: measuring, storing, leaving and continuing."""
 
 from __future__ import annotations
 
@@ -26,11 +26,11 @@ C = Harp.of("C")
 
 @cache
 def readings(reeds: int | None = None, off: float = 0.0) -> list[Event]:
-    """What comes out of the ear while somebody plays one reed after another, twice each."""
+    """Return the events while a player plays one reed after another, twice each."""
     drill = walk(2)
-    mine = [step for step in drill.steps if reeds is None or step.index % 20 < reeds]
+    played = [step for step in drill.steps if reeds is None or step.index % 20 < reeds]
     faults = {step.index: Fault(skip=True) for step in drill.steps}
-    faults |= {step.index: Fault(cents=off) for step in mine}
+    faults |= {step.index: Fault(cents=off) for step in played}
     events = play(Plan(C, PlayerSpec(faults=faults), drill=drill))
     return [event for event in events if isinstance(event, PassStarted | ReadingHeard)]
 

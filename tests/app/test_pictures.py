@@ -1,6 +1,6 @@
-"""Every screen at every size and in every theme, as text that is held against stored files.
+"""Compare every screen at every size and in every theme with stored text.
 
-A screen that is meant to look different now: run with HARP_TRAINER_RENEW=1, read what git says has
+To change a screen on purpose, run with HARP_TRAINER_RENEW=1, read what git says has
 changed in tests/snapshots, and commit it.
 """
 
@@ -198,7 +198,7 @@ def test_screens_match_their_snapshots_and_are_legible(
                     await pilot.pause()
                     assert text(pilot) == shown
                     for strip in app.screen._compositor.render_strips():
-                        faint.update((name, theme, one.text) for one in strip if too_faint(one))
+                        faint.update((name, theme, part.text) for part in strip if too_faint(part))
 
             await walk(pilot, puppet, look, journal)
 
@@ -221,8 +221,8 @@ def test_demo_journal_improves(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     with Journal(path) as kept:
         kept.add(*demo.demo_takes(TODAY))
-    told = overview_at(path, demo.PLAYER, TODAY)
-    assert told.find("-4'").compare("cents").verdict is ComparisonVerdict.BETTER
+    overview = overview_at(path, demo.PLAYER, TODAY)
+    assert overview.find("-4'")\.compare("cents").verdict is ComparisonVerdict.BETTER
     assert [take.score for take in demo.demo_takes(TODAY)] == [
         t.score for t in demo.demo_takes(TODAY)
     ]
@@ -230,9 +230,9 @@ def test_demo_journal_improves(tmp_path: Path) -> None:
 
 def test_tour_shows_every_picture() -> None:
     docs = Path(__file__).parent.parent.parent / "docs"
-    told = (docs / "tour.md").read_text(encoding="utf-8")
+    tour = (docs / "tour.md").read_text(encoding="utf-8")
     for path in docs.glob("*.svg"):
-        assert f"({path.name})" in told
+        assert f"({path.name})" in tour
         assert pictures.FONTS.split(",")[0] in path.read_text(encoding="utf-8")
 
 
@@ -246,6 +246,6 @@ def test_notices_are_legible(theme: str) -> None:
                 app.notify(f"the {severity} of a microphone", severity=severity)
             await until(pilot, lambda: text(pilot).count("of a microphone") == 3)
             strips = app.screen._compositor.render_strips()
-            assert not [one for strip in strips for one in strip if too_faint(one)]
+            assert not [part for strip in strips for part in strip if too_faint(part)]
 
     asyncio.run(inside())

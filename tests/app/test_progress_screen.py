@@ -44,7 +44,7 @@ Test = Callable[[Pilot[None]], Awaitable[None]]
 
 @pytest.fixture(autouse=True)
 def today(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Today is the class's."""
+    """A date whose today is that of the evening class."""
 
     class Today(date):
         @classmethod
@@ -56,7 +56,7 @@ def today(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.fixture(scope="module")
 def journal(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Seven weeks of Runa's, in which everything came nearer."""
+    """A journal of seven weeks in which everything improved."""
     return written(tmp_path_factory.mktemp("class"), evenings(3, days=50, gain=6.0))
 
 
@@ -148,7 +148,7 @@ def test_large_window_shows_both_and_every_measure(journal: Path) -> None:
 def test_arrows_move_the_cursor_past_headings(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
-        names = [one.name for one in overview_at(journal, "Runa", TODAY).subjects]
+        names = [subject.name for subject in overview_at(journal, "Runa", TODAY).subjects]
         for name in [*names[1:], names[0]]:
             await pilot.press("down")
             await pilot.pause()
@@ -290,8 +290,8 @@ def test_no_verdict_depends_on_colour_alone(tmp_path: Path) -> None:
         await read(pilot)
         used = colors(pilot)
         good, wrong = (theme.DARK_PENS[pen].color for pen in ("good", "wrong"))
-        assert {one for one in used[good] if "better" in one} == {"↗ better by 22.0"}
-        assert {one for one in used[wrong] if "worse" in one} == {"↘ worse by 22.0"}
+        assert {text for text in used[good] if "better" in text} == {"↗ better by 22.0"}
+        assert {text for text in used[wrong] if "worse" in text} == {"↘ worse by 22.0"}
 
     run(test, written(tmp_path, takes))
 
@@ -311,7 +311,10 @@ def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
 def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
     long = "breathing through the nose on the night boat"
     path = written(tmp_path, [take(TODAY, [step("4", 3.0)] * 6, skills=(long, "breath"))])
-    lines = [ProgressLine.of(one) for one in overview_at(path, "Runa", TODAY).of(SubjectKind.SKILL)]
+    lines = [
+        ProgressLine.of(subject)
+        for subject in overview_at(path, "Runa", TODAY).of(SubjectKind.SKILL)
+    ]
     rows = [progress_content(line, "cents").plain for line in lines]
     assert len({row.index("100 %") for row in rows}) == 1
     assert all(len(row) <= 66 for row in rows)
@@ -325,9 +328,9 @@ def test_lines_match_the_command(journal: Path) -> None:
         line, changes={"cents": Comparison(ComparisonVerdict.BETTER, 2.0, 1.0, 3.0, 7, 7)}
     )
     assert progress_content(better, "cents").plain.endswith("↗ better by 2.0")
-    told = detail_content(better, "cents", every=False).plain
-    assert "↗ better by 2.0 (1.0 to 3.0)" in told
-    assert "in tune" not in told
+    detail = detail_content(better, "cents", every=False).plain
+    assert "↗ better by 2.0 (1.0 to 3.0)" in detail
+    assert "in tune" not in detail
 
 
 def test_list_consumes_no_keys_of_the_screen(journal: Path) -> None:

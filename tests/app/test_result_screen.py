@@ -1,4 +1,4 @@
-"""The result on the screen: in order or the worst first, extra notes told, and what comes next."""
+"""The result screen: order, extra notes, playback, and what comes next."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ DRILL = find_drill("harbour-bell")
 def result() -> Result:
     scores = [90.0, 40.0, 99.0, 75.0]
     marks = tuple(
-        Mark(step, score, {"pitch": score}, Measured(start=0, end=1, cents=0.0), f"told {score:g}")
+        Mark(step, score, {"pitch": score}, Measured(start=0, end=1, cents=0.0), f"mark {score:g}")
         for step, score in zip(DRILL.steps, scores, strict=False)
     )
     extra = ExtraNote(0, 1, 0.5, 1, "8", "extra note after step 2: blow 8")
     return Result(DRILL, "C", 96.0, marks, 76.0, False, (extra,))
 
 
-def told(app: TrainerApp) -> list[str]:
+def lines_of(app: TrainerApp) -> list[str]:
     options = app.screen.query_one("#steps", OptionList).options
-    return [line.lstrip("▶ ") for one in options for line in str(one.prompt).splitlines()]
+    return [line.lstrip("▶ ") for option in options for line in str(option.prompt).splitlines()]
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])
@@ -51,14 +51,14 @@ def test_steps_are_in_order_or_worst_first_and_extra_notes_last(
         async with app.run_test(size=size) as pilot:
             app.push_screen(ResultScreen(result()))
             await pilot.pause()
-            assert [line.split()[0] for line in told(app)[:4]] == ["1", "2", "3", "4"]
-            assert "extra note after step 2" in told(app)[-1]
+            assert [line.split()[0] for line in lines_of(app)[:4]] == ["1", "2", "3", "4"]
+            assert "extra note after step 2" in lines_of(app)[-1]
             await pilot.press("o")
             await pilot.pause()
-            assert [line.split()[0] for line in told(app)[:4]] == ["2", "4", "1", "3"]
+            assert [line.split()[0] for line in lines_of(app)[:4]] == ["2", "4", "1", "3"]
             await pilot.press("o")
             await pilot.pause()
-            assert told(app)[0].split()[0] == "1"
+            assert lines_of(app)[0].split()[0] == "1"
 
     asyncio.run(scene())
 

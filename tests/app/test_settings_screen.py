@@ -1,4 +1,4 @@
-"""The settings on the screen: seen, changed in their file, let hold."""
+"""The settings screen: values and origins, changes in the file, and when they take effect."""
 
 from __future__ import annotations
 
@@ -49,7 +49,7 @@ device = "Quay 2"
 
 @pytest.fixture(autouse=True)
 def file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A settings file with comments of its own."""
+    """A settings file with comments."""
     path = tmp_path / "settings.toml"
     path.write_text(MINE, encoding="utf-8")
     monkeypatch.setenv("TRAINER_SETTINGS", str(path))
@@ -70,7 +70,7 @@ async def opened(pilot: Pilot[None]) -> str:
 
 
 async def go_to(pilot: Pilot[None], name: str) -> None:
-    """Point at a setting."""
+    """Move the cursor to a setting."""
     await press(pilot, "home")
     for _ in SETTING_KEYS:
         if f"▶ {name.split('.')[1]} " in text(pilot) and f"{name}: " in text(pilot):
@@ -84,8 +84,8 @@ def typed(words: str) -> list[str]:
     return [names.get(letter, letter) for letter in words]
 
 
-async def said(pilot: Pilot[None], words: str) -> None:
-    """Wait until words stand on the screen, across its lines."""
+async def wait_for_text(pilot: Pilot[None], words: str) -> None:
+    """Wait until words are on the screen, across line breaks."""
     await until(pilot, lambda: words in " ".join(text(pilot).split()))
 
 
@@ -96,14 +96,14 @@ def test_each_setting_shows_its_value_and_origin(
     plan = replace(held(PLAN), count_in=3, player="Runa")
     lines = {line.key: line for line in setting_lines(resolve_settings(), plan)}
     assert tuple(lines) == SETTING_KEYS
-    told = {key: (line.value, line.origin) for key, line in lines.items()}
-    assert told["practice", "minutes"] == ("15", "file")
-    assert told["practice", "count_in"] == ("3", "option")
-    assert told["harp", "a4"] == ("442", "TRAINER_A4")
-    assert told["harp", "tuning"] == ("richter", "default")
-    assert told["sound", "device"] == ("Quay 2", "file")
-    assert told["sound", "output"] == ("", "default")
-    assert told["player", "name"] == ("Runa", "option")
+    shown = {key: (line.value, line.origin) for key, line in lines.items()}
+    assert shown["practice", "minutes"] == ("15", "file")
+    assert shown["practice", "count_in"] == ("3", "option")
+    assert shown["harp", "a4"] == ("442", "TRAINER_A4")
+    assert shown["harp", "tuning"] == ("richter", "default")
+    assert shown["sound", "device"] == ("Quay 2", "file")
+    assert shown["sound", "output"] == ("", "default")
+    assert shown["player", "name"] == ("Runa", "option")
     assert all(line.about for line in lines.values())
     assert lines["sound", "clicks"].choices == ("true", "false")
     assert next_choice(lines["sound", "clicks"]) == "false"
@@ -165,15 +165,15 @@ def test_typed_value_is_validated_and_saved_with_all_comments(
         assert "minutes of a day's set, a number from 1 to 480" in text(pilot)
         assert "15: from the file" in text(pilot)
         await press(pilot, "enter")
-        await said(pilot, "✓ enter saves, esc cancels")
+        await wait_for_text(pilot, "✓ enter saves, esc cancels")
         await press(pilot, *typed("00"))
-        await said(pilot, "× 'practice.minutes' must be minutes of a day's set")
+        await wait_for_text(pilot, "× 'practice.minutes' must be minutes of a day's set")
         assert await faint(pilot) == set()
         await press(pilot, "enter")  # it is not kept
         await press(pilot, "down", "q", "u")  # nor is anything else done by letters
         assert file.read_text(encoding="utf-8") == MINE
         await press(pilot, *["backspace"] * 5, *typed("25"), "enter")
-        await said(pilot, f"✓ practice.minutes is set to 25. {TAKES_EFFECT_ON_RESTART}")
+        await wait_for_text(pilot, f"✓ practice.minutes is set to 25. {TAKES_EFFECT_ON_RESTART}")
         assert file.read_text(encoding="utf-8") == MINE.replace("= 15", "= 25")
         assert "▶ minutes      25 " in text(pilot)
         assert "25: from the file" in text(pilot)
@@ -211,18 +211,18 @@ def test_key_cycles_choices_and_restores_the_default(file: Path, size: tuple[int
         await go_to(pilot, "sound.clicks")
         assert "next choice" in text(pilot)
         await press(pilot, "space")
-        await said(pilot, f"✓ sound.clicks is set to false. {TAKES_EFFECT_NEXT_TAKE}")
+        await wait_for_text(pilot, f"✓ sound.clicks is set to false. {TAKES_EFFECT_NEXT_TAKE}")
         assert tomllib.loads(file.read_text(encoding="utf-8"))["sound"]["clicks"] is False
         await press(pilot, "u")
-        await said(pilot, "sound.clicks is no longer set in the file.")
+        await wait_for_text(pilot, "sound.clicks is no longer set in the file.")
         assert "clicks" not in tomllib.loads(file.read_text(encoding="utf-8"))["sound"]
         await press(pilot, "delete")
-        await said(pilot, "sound.clicks is not set in the file.")
+        await wait_for_text(pilot, "sound.clicks is not set in the file.")
         await go_to(pilot, "sound.device")
         assert "next choice" not in text(pilot)
         await press(pilot, "space")
         await press(pilot, "enter", *["backspace"] * 6, "enter")  # empty: not set
-        await said(pilot, "sound.device is no longer set in the file.")
+        await wait_for_text(pilot, "sound.device is no longer set in the file.")
         assert all(line in file.read_text(encoding="utf-8") for line in ("# Runa's", "# the good"))
         await press(pilot, "escape")
         plan = pilot.app.session.plan  # type: ignore[attr-defined]
@@ -236,10 +236,10 @@ def test_change_takes_effect_with_the_next_take() -> None:
         await opened(pilot)
         await go_to(pilot, "sound.latency_ms")
         await press(pilot, "enter", *typed("31.5"), "enter")
-        await said(pilot, TAKES_EFFECT_NEXT_TAKE)
+        await wait_for_text(pilot, TAKES_EFFECT_NEXT_TAKE)
         await go_to(pilot, "practice.count_in")
         await press(pilot, "enter", "2", "enter")
-        await said(pilot, TAKES_EFFECT_NEXT_TAKE)
+        await wait_for_text(pilot, TAKES_EFFECT_NEXT_TAKE)
         await press(pilot, "escape", "space")
         taken = puppet.plans[-1]
         assert taken.source == MicrophoneSpec(device="Quay 2", latency_ms=31.5)
@@ -256,7 +256,7 @@ def test_theme_changes_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
         await opened(pilot)
         await go_to(pilot, "screen.theme")
         await press(pilot, "space")
-        await said(pilot, f"✓ screen.theme is set to light. {TAKES_EFFECT_NOW}")
+        await wait_for_text(pilot, f"✓ screen.theme is set to light. {TAKES_EFFECT_NOW}")
         assert pilot.app.theme == "light"
 
     run(test, held(PLAN))
@@ -270,7 +270,7 @@ def test_variable_that_overrides_the_file_is_reported(monkeypatch: pytest.Monkey
         await go_to(pilot, "harp.a4")
         assert "variable TRAINER_A4" in text(pilot)
         await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
-        await said(pilot, "But the variable TRAINER_A4 overrides it.")
+        await wait_for_text(pilot, "But the variable TRAINER_A4 overrides it.")
         assert "Settings:" in shown
 
     run(test, held(PLAN))
@@ -281,11 +281,11 @@ def test_error_in_the_file_is_reported_and_can_be_corrected(file: Path) -> None:
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await opened(pilot)
-        assert "× 1 thing taken as usual, because the file is wrong there" in shown
+        assert "× 1 setting at the default, the file has errors" in shown
         assert "default" in shown
         await go_to(pilot, "harp.a4")
         await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
-        await said(pilot, "✓ harp.a4 is set to 415.")
+        await wait_for_text(pilot, "✓ harp.a4 is set to 415.")
         assert "×" not in text(pilot)
         assert file.read_text(encoding="utf-8") == "[harp]\na4 = 415\n"
 
@@ -299,7 +299,7 @@ def test_reason_is_shown_when_the_file_cannot_be_written(file: Path) -> None:
         await opened(pilot)
         await go_to(pilot, "sound.clicks")
         await press(pilot, "space")
-        await said(pilot, "'trainer settings edit' opens it")
+        await wait_for_text(pilot, "'trainer settings edit' opens it")
         assert "×" in text(pilot)
         assert file.read_text(encoding="utf-8") == "[harp\n"
 
@@ -317,7 +317,7 @@ def test_missing_file_is_created_by_the_first_change(
         assert not new.exists()
         await go_to(pilot, "harp.naturals")
         await press(pilot, "space")
-        await said(pilot, "✓ harp.naturals is set to reeds.")
+        await wait_for_text(pilot, "✓ harp.naturals is set to reeds.")
         tables = tomllib.loads(new.read_text(encoding="utf-8"))
         assert {name: table for name, table in tables.items() if table} == {
             "harp": {"naturals": "reeds"}

@@ -1,4 +1,4 @@
-"""The shelf on the screen: found by typing, heard, opened, all by keys."""
+"""The shelf screen: search, playback and opening a drill."""
 
 from __future__ import annotations
 
@@ -31,8 +31,8 @@ PLAN = Plan(Harp.of("C"), MicrophoneSpec(output="Headphones"), drill=BELL)
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
 
 
-def found(query: str) -> set[str]:
-    return {one.drill.name for one in ENTRIES if one.matches(query)}
+def search(query: str) -> set[str]:
+    return {entry.drill.name for entry in ENTRIES if entry.matches(query)}
 
 
 def type_in(words: str) -> list[str]:
@@ -45,35 +45,35 @@ def test_tab_entry_finds_the_drills_that_play_it(tab: str) -> None:
     token = re.compile(rf"(?<![\d'-]){re.escape(tab)}(?![\d'o])")
     own = {drill.name for drill in SHELF if any(token.search(step.text) for step in drill.steps)}
     assert own
-    assert found(tab) == own
+    assert search(tab) == own
 
 
 def test_levels_holes_skills_features_and_titles_find_drills() -> None:
-    assert found("level 3") == {drill.name for drill in SHELF if drill.level == 3}
-    assert found("Level 8-9") == {drill.name for drill in SHELF if drill.level >= 8}
+    assert search("level 3") == {drill.name for drill in SHELF if drill.level == 3}
+    assert search("Level 8-9") == {drill.name for drill in SHELF if drill.level >= 8}
     played = {d.name for d in SHELF if any(tab.hole == 10 for s in d.steps for tab in s.tabs)}
-    assert found("hole 10") == played
-    assert found("free") >= {drill.name for drill in SHELF if drill.free}
-    assert found("calls") >= {d.name for d in SHELF if any(step.call for step in d.steps)}
-    assert "harbour-bell" in found("bell harb")
-    assert found("bends") > found("half-step bends") > set()
+    assert search("hole 10") == played
+    assert search("free") >= {drill.name for drill in SHELF if drill.free}
+    assert search("calls") >= {d.name for d in SHELF if any(step.call for step in d.steps)}
+    assert "harbour-bell" in search("bell harb")
+    assert search("bends") > search("half-step bends") > set()
     bent = {d.name for d in SHELF if any(tab.bend for s in d.steps for tab in s.tabs)}
-    assert bent <= found("bends")
-    assert found("-4’") == found("-4'")  # as a keyboard for prose types it
-    assert found("4+5") == {d.name for d in SHELF if any("4+5" in s.tab for s in d.steps)}
+    assert bent <= search("bends")
+    assert search("-4’") == search("-4'")  # as a keyboard for prose types it
+    assert search("4+5") == {d.name for d in SHELF if any("4+5" in s.tab for s in d.steps)}
 
 
 def test_all_words_must_match_and_a_half_typed_operator_is_ignored() -> None:
-    assert found("bends level 5") == found("bends") & found("level 5")
-    assert found("zither") == set()
+    assert search("bends level 5") == search("bends") & search("level 5")
+    assert search("zither") == set()
     everything = {drill.name for drill in SHELF}
-    assert found("") == found("-") == found("lev") == found("level ") == everything
+    assert search("") == search("-") == search("lev") == search("level ") == everything
 
 
 def test_every_drill_matches_its_own_title_and_skills() -> None:
-    for one in ENTRIES:
-        assert one.matches(one.drill.title)
-        assert one.matches(" ".join(one.drill.skills))
+    for entry in ENTRIES:
+        assert entry.matches(entry.drill.title)
+        assert entry.matches(" ".join(entry.drill.skills))
 
 
 @pytest.mark.parametrize(("width", "height"), [(80, 9), (120, 13), (200, 13)])
@@ -82,8 +82,8 @@ def test_every_preview_fits_and_shows_the_first_bars(width: int, height: int) ->
         rows = drill_preview_rows(DrillPreviewState(drill), width, height)
         assert len(rows) <= height
         lines = ["".join(part for part, _ in row) for row in rows]
-        assert all(len(one) <= width for one in lines)
-        assert any(drill.steps[0].tab in one for one in lines), drill.name
+        assert all(len(line) <= width for line in lines)
+        assert any(drill.steps[0].tab in line for line in lines), drill.name
         assert f"Level {drill.level}" in "".join(lines)
 
 
@@ -116,7 +116,7 @@ def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
         shown = await press(pilot, "escape")
         assert f"The shelf: {len(SHELF)} drills" in shown
         await press(pilot, *type_in("level 8 -3'"))
-        first = next(drill for drill in SHELF if drill.name in found("level 8 -3'"))
+        first = next(drill for drill in SHELF if drill.name in search("level 8 -3'"))
         await press(pilot, "enter")
         await pilot.pause()
         assert isinstance(pilot.app.screen, PracticeScreen)

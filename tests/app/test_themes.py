@@ -1,4 +1,4 @@
-"""Themes: contrast, colours that stay apart, and screens that tell their state without any."""
+"""Themes: contrast, distance of colours, and screens whose state needs no colour."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ from trainer.sound import PlayerSpec
 
 NAMES = ("dark", "light", "plain")
 DRAWN = {"faint", "band", "aim"}
-"""Pens that draw lines, bands and letters three rows high; the others write."""
+"""Pens of lines, bands and large text; the others are for text."""
 STATES = ("good", "sharp", "flat", "leak", "wrong", "text")
 GROUNDS = {"dark": (theme.NIGHT, theme.QUAY), "light": (theme.PAPER, theme.SAND)}
 PLAN = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
@@ -174,16 +174,16 @@ def test_contrast_suffices_for_text_and_lines(name: str) -> None:
 def test_states_differ_for_every_kind_of_colour_vision(name: str, eye: str) -> None:
     """By 10 or more of the CIE's differences of 1976; 2.3 can just be noticed (from memory)."""
     seen = {state: lab(EYES[eye] @ light(theme.THEME_PENS[name][state].color)) for state in STATES}
-    for one, other in itertools.combinations(STATES, 2):
-        assert np.linalg.norm(seen[one] - seen[other]) > 10.0, (one, other)
+    for first, second in itertools.combinations(STATES, 2):
+        assert np.linalg.norm(seen[first] - seen[second]) > 10.0, (first, second)
 
 
 @pytest.mark.parametrize("name", GROUNDS)
 def test_states_differ_with_256_colours(name: str) -> None:
     pens = theme.THEME_PENS[name]
-    found = {pen.color: downgraded(pen.color) for pen in pens.values()}
-    written = {colour.number for colour in found.values()}
-    assert len(written) >= len(found) - (name == "light")  # black and ink are one
+    by_colour = {pen.color: downgraded(pen.color) for pen in pens.values()}
+    written = {colour.number for colour in by_colour.values()}
+    assert len(written) >= len(by_colour) - (name == "light")  # black and ink are one
     grounds = {downgraded(ground) for ground in GROUNDS[name]}
     assert not written & {ground.number for ground in grounds}
     for ground, (pen_name, pen) in itertools.product(grounds, pens.items()):
@@ -203,16 +203,18 @@ def test_every_state_has_a_word_or_a_shape() -> None:
         "silent": DisplayedReading(),
         "leak": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),
     }
-    said = {readout_of(one).words for one in shown.values()}
-    assert len(said) == len(shown)
-    holes = {_plain(hole_numbers_row(HoleStripState.of(shown[one]), 5)) for one in ("good", "leak")}
+    texts = {readout_of(state).words for state in shown.values()}
+    assert len(texts) == len(shown)
+    holes = {
+        _plain(hole_numbers_row(HoleStripState.of(shown[name]), 5)) for name in ("good", "leak")
+    }
     assert len(holes) == 2
-    gauges = {_plain(needle_row(GaugeState.of(shown[one]), 60)) for one in ("good", "flat")}
+    gauges = {_plain(needle_row(GaugeState.of(shown[name]), 60)) for name in ("good", "flat")}
     assert len(gauges) == 2
     heads = {_plain(head_row(HeadState("", (), phase), 60)) for phase in Phase}
     assert len(heads) == len(Phase)
     for shapes in (
-        [one.shape for one in MARK_GRADES],
+        [grade.shape for grade in MARK_GRADES],
         [sign for sign, _ in VERDICT_SIGNS.values()],
     ):
         assert len(set(shapes)) == len(shapes)
@@ -223,7 +225,7 @@ def _plain(row: Iterable[tuple[str, str]]) -> str:
 
 
 def test_plain_theme_has_the_same_text_without_colour() -> None:
-    told = {}
+    texts = {}
     for name in NAMES:
 
         async def test(pilot: Pilot[None], name: str = name) -> None:
@@ -233,11 +235,11 @@ def test_plain_theme_has_the_same_text_without_colour() -> None:
             await pilot.pause()
             assert isinstance(pilot.app.screen, ShelfScreen)
             assert bool(colours(pilot)) == (name != "plain")
-            told[name] = "".join(segment.text for segment in segments(pilot))
-            assert "▶" in told[name]
+            texts[name] = "".join(segment.text for segment in segments(pilot))
+            assert "▶" in texts[name]
 
         run(test, name)
-    assert told["plain"] == told["dark"] == told["light"]
+    assert texts["plain"] == texts["dark"] == texts["light"]
 
 
 @pytest.mark.parametrize("name", GROUNDS)
@@ -247,11 +249,11 @@ def test_a_screen_uses_the_colours_of_its_theme(name: str) -> None:
         known = {*GROUNDS[name], *(pen.color for pen in pens.values())}
         known |= {pen.back for pen in pens.values() if pen.back}
         assert colours(pilot) <= known
-        said = Static(Content.styled("calm", theme.CSS_PENS["quiet"].color))
+        label = Static(Content.styled("calm", theme.CSS_PENS["quiet"].color))
         await pilot.app.push_screen(Screen())
-        await pilot.app.screen.mount(said)
+        await pilot.app.screen.mount(label)
         await pilot.pause()
-        (calm,) = [one for one in segments(pilot) if one.text.strip() == "calm"]
+        (calm,) = [part for part in segments(pilot) if part.text.strip() == "calm"]
         assert calm.style
         assert calm.style.color
         assert calm.style.color.name == pens["quiet"].color
@@ -307,7 +309,7 @@ def test_reduced_motion_moves_the_needle_in_whole_cents() -> None:
 )
 @pytest.mark.skipif(os.name == "nt", reason="Windows has no terminfo")
 def test_theme_is_plain_without_colours(terminal: str, no_color: str, expected: str) -> None:
-    """As terminfo tells: a VT100 has no colours."""
+    """By terminfo: a VT100 has no colours."""
     script = "from trainer.app.theme import effective_theme; print(effective_theme('light'))"
     done = subprocess.run(
         [sys.executable, "-c", script],
@@ -346,7 +348,7 @@ def test_settings_set_theme_and_motion(tmp_path: Path, monkeypatch: pytest.Monke
     ],
 )
 def test_terminal_receives_only_colours_it_has(environment: str, codes: set[str]) -> None:
-    """As tmux has understood them: colours of a table of 256, as red, green and blue, or none."""
+    """By what tmux understood: 256 colours, true colour, or none."""
     if not shutil.which("tmux"):
         pytest.skip("needs tmux")
     with tempfile.TemporaryDirectory(prefix="tmux-") as folder:
@@ -357,8 +359,10 @@ def test_terminal_receives_only_colours_it_has(environment: str, codes: set[str]
             sent = terminal._tmux("capture-pane", "-p", "-e")
         finally:
             terminal.close()
-    told = [code for codes in re.findall(r"\x1b\[([0-9;]*)m", sent) for code in codes.split(";")]
+    codes_sent = [
+        code for codes in re.findall(r"\x1b\[([0-9;]*)m", sent) for code in codes.split(";")
+    ]
     assert set(re.findall(r"[34]8;[25]", sent)) == codes
     if not codes:
-        assert not [code for code in told if re.fullmatch(r"(3|4|9|10)[0-7]", code)]
-        assert "7" in told  # the step in play, reversed
+        assert not [code for code in codes_sent if re.fullmatch(r"(3|4|9|10)[0-7]", code)]
+        assert "7" in codes_sent  # the step in play, reversed

@@ -1,4 +1,4 @@
-"""The day's set on the screen: chosen, played, ticked off."""
+"""The daily set on the screen: choosing, starting and ticking off drills."""
 
 from __future__ import annotations
 

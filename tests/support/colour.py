@@ -1,4 +1,4 @@
-"""Contrast of what is painted, by the standards."""
+"""Contrast of painted text, by WCAG 2.2."""
 
 from __future__ import annotations
 
@@ -11,27 +11,31 @@ Rgb = NDArray[np.float64]
 
 
 def light(colour: str) -> Rgb:
-    """Shares of red, green and blue light in a colour of sRGB (IEC 61966-2-1)."""
+    """Return the linear red, green and blue of an sRGB colour (IEC 61966-2-1)."""
     parts = np.array([int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)])
     return np.where(parts <= 0.04045, parts / 12.92, ((parts + 0.055) / 1.055) ** 2.4)
 
 
-def contrast(one: str, other: str) -> float:
-    """Contrast as WCAG 2.2 defines it, from relative luminances."""
-    low, high = sorted(float(light(c) @ (0.2126, 0.7152, 0.0722)) for c in (one, other))
+def contrast(first: str, second: str) -> float:
+    """Return the contrast ratio of two colours by WCAG 2.2, from relative luminances."""
+    low, high = sorted(float(light(c) @ (0.2126, 0.7152, 0.0722)) for c in (first, second))
     return (high + 0.05) / (low + 0.05)
 
 
 def too_faint(segment: Segment) -> bool:
-    """Whether letters or digits have less contrast than 4.5, or anything else less than 3, as WCAG
-    2.2 asks for (1.4.3, 1.4.11), with all colours or on a terminal that has 256."""
+    """Return whether a segment has too little contrast, in true colour or with 256 colours.
+
+    WCAG 2.2 asks for 4.5 for text (1.4.3) and for 3 for all else (1.4.11).
+    """
     style = segment.style
     if not segment.text.strip() or style is None or style.color is None or style.bgcolor is None:
         return False
     if style.color.is_default:  # the terminal's own, in the plain theme
         return False
     pair = (style.color, style.bgcolor)
-    fewer = [one.downgrade(ColorSystem.EIGHT_BIT) for one in pair]
-    ratio = min(contrast(*(one.get_truecolor().hex for one in seen)) for seen in (pair, fewer))
-    written = any(one.isalnum() for one in segment.text)
+    fewer = [colour.downgrade(ColorSystem.EIGHT_BIT) for colour in pair]
+    ratio = min(
+        contrast(*(colour.get_truecolor().hex for colour in shown)) for shown in (pair, fewer)
+    )
+    written = any(character.isalnum() for character in segment.text)
     return ratio < (4.5 if written else 3.0)

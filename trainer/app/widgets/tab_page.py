@@ -36,7 +36,7 @@ class PlacedStep:
     """A step with its first and last beat on the page."""
 
     step: Step
-    at: float
+    start: float
     end: float
 
 
@@ -99,7 +99,7 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     ends = [*starts[1:], whole]
     placed = [PlacedStep(step, float(step.start), float(step.end)) for step in drill.steps]
     lines = [
-        TabLine(start, end, tuple(step for step in placed if step.at < end and step.end > start))
+        TabLine(start, end, tuple(step for step in placed if step.start < end and step.end > start))
         for start, end in zip(starts, ends, strict=True)
     ]
     return TabLayout(tuple(lines), cells, meter)
@@ -205,14 +205,14 @@ def _draw_step(
     cells: list[str],
     pens: list[str],
 ) -> None:
-    x0 = layout.column(line, max(placed.at, line.start))
+    x0 = layout.column(line, max(placed.start, line.start))
     x1 = layout.column(line, min(placed.end, line.end)) - 1
     if placed.end <= line.end and placed.end % layout.meter == 0:
         x1 -= 1  # the cell of the bar line
     x1 = max(x0 + 1, x1)
     played = state.first <= placed.step.index < state.last
     now = placed.step.index == state.now
-    text = placed.step.tab[: x1 - x0] if placed.at >= line.start else ""
+    text = placed.step.tab[: x1 - x0] if placed.start >= line.start else ""
     cells[x0:x1] = text + "─" * (x1 - x0 - len(text))
     text_pen = "here" if now else "strong" if played else "quiet"
     rest_pen = "now" if now else "faint"
@@ -228,10 +228,10 @@ def _draw_mark(
     pens: list[str],
 ) -> None:
     mark = state.marks.get(placed.step.index)
-    if mark is None or placed.at < line.start:
+    if mark is None or placed.start < line.start:
         return
     graded = grade_of_mark(mark)
-    x0 = layout.column(line, placed.at)
+    x0 = layout.column(line, placed.start)
     room = max(1, layout.column(line, min(placed.end, line.end)) - x0)
     shape, pen = graded.shape, graded.pen
     if placed.step.index in state.stale:
