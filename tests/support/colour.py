@@ -38,4 +38,4 @@ def too_faint(segment: Segment) -> bool:
         contrast(*(colour.get_truecolor().hex for colour in shown)) for shown in (pair, fewer)
     )
     written = any(character.isalnum() for character in segment.text)
-    return ratio < (4.5 if written else 3.0)
+    return min(ratios) < (4.5 if written else 3.0)

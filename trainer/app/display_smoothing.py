@@ -22,7 +22,7 @@ DEFAULT_TOLERANCE_CENTS = 10.0
 
 @dataclass(frozen=True, slots=True)
 class SmoothingParameters:
-    """Constants of the display smoothing. All were chosen by eye at the screen.
+    """Constants of the display smoothing. None of them affects a mark.
 
     Attributes:
         median_s: window of the needle's median, in seconds; also the time without a pitch after
