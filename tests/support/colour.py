@@ -34,8 +34,6 @@ def too_faint(segment: Segment) -> bool:
         return False
     pair = (style.color, style.bgcolor)
     fewer = [colour.downgrade(ColorSystem.EIGHT_BIT) for colour in pair]
-    ratio = min(
-        contrast(*(colour.get_truecolor().hex for colour in shown)) for shown in (pair, fewer)
-    )
+    ratios = [contrast(*(c.get_truecolor().hex for c in colours)) for colours in (pair, fewer)]
     written = any(character.isalnum() for character in segment.text)
     return min(ratios) < (4.5 if written else 3.0)

@@ -16,7 +16,7 @@ DEVICES_TIMEOUT_S = 20.0
 CALIBRATION_TIMEOUT_S = 60.0
 
 
-def await_devices(answer: Future[tuple[Device, ...]]) -> tuple[Device, ...] | str:
+def devices_or_message(answer: Future[tuple[Device, ...]]) -> tuple[Device, ...] | str:
     """Wait for a list of devices; return it, or a sentence that says why there is none."""
     try:
         return answer.result(DEVICES_TIMEOUT_S)
@@ -26,7 +26,7 @@ def await_devices(answer: Future[tuple[Device, ...]]) -> tuple[Device, ...] | st
         return str(error)
 
 
-def calibrate(listener: ListenerLike, spec: MicrophoneSpec, journal: Path | None) -> str:
+def calibration_message(listener: ListenerLike, spec: MicrophoneSpec, journal: Path | None) -> str:
     """Measure the round trip of a click and store it; return a sentence or two about the result.
 
     Blocks for about ten seconds, while twelve clicks sound.

@@ -460,7 +460,7 @@ class TakeState:
         if reading.hz is not None:
             wanted_holes = {tab.hole for tab in wanted}
             leak = reading.clean is False and not wanted_holes.issuperset(reading.holes)
-            self.pitch.add(PitchPoint(reading.sample, absolute_cents(self.plan, reading.hz), leak))
+            self.pitch.add(PitchPoint(reading.sample, midi_cents(self.plan, reading.hz), leak))
 
     @property
     def _has_free_clock(self) -> bool:
@@ -479,7 +479,7 @@ class TakeState:
         self.playhead.position = clock.beat(reading.heard)
 
 
-def absolute_cents(plan: Plan, hz: float) -> float:
+def midi_cents(plan: Plan, hz: float) -> float:
     """Return a frequency in hertz as cents above MIDI note 0, at the A4 of the plan's harp."""
     return 100.0 * hz_to_midi(hz, plan.harp.a4)
 

@@ -13,7 +13,7 @@ from textual.content import Content
 from textual.widgets import Footer, Static
 from textual.worker import get_current_worker
 
-from trainer.app.device_list import await_devices
+from trainer.app.device_list import devices_or_message
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
@@ -99,7 +99,7 @@ class GuideScreen(TakeScreen):
     @work(thread=True)
     def _list_inputs(self, pending: Future[tuple[Device, ...]]) -> None:
         worker = get_current_worker()
-        devices = await_devices(pending)
+        devices = devices_or_message(pending)
         if not worker.is_cancelled:
             self.app.call_from_thread(self._take_devices, devices)
 

@@ -15,7 +15,7 @@ from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
-from trainer.app.device_list import calibrate
+from trainer.app.device_list import calibration_message
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
 from trainer.app.session import ListenerLike, Session
@@ -380,7 +380,7 @@ class SettingsScreen(Screen[Plan | None]):
     def _measure(self, listener: ListenerLike, spec: MicrophoneSpec) -> None:
         worker = get_current_worker()
         assert self._resolved is not None
-        message = calibrate(listener, spec, self._resolved.settings.journal.file)
+        message = calibration_message(listener, spec, self._resolved.settings.journal.file)
         if not worker.is_cancelled:
             self.app.call_from_thread(self._measured, message)
 

@@ -29,7 +29,7 @@ from trainer.report.formatting import quantity_text
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
 
-REED_TOLERANCE_CENTS = Goal().tolerance
+OUT_OF_TUNE_CENTS = Goal().tolerance
 """Offset above which a reed counts as out of tune, in cents: the default tolerance of a note."""
 LABEL_CELLS, MIN_CELL, MAX_CELL = 8, 5, 7
 """Width of the labels, and range of the width of a hole, in cells."""
@@ -109,7 +109,7 @@ def reed_offset_text(off: float) -> str:
 
 def is_out_of_tune(reed: ReedTuning) -> bool:
     """Return whether a reed is out of tune."""
-    return abs(reed.from_temperament_cents) > REED_TOLERANCE_CENTS
+    return abs(reed.from_temperament_cents) > OUT_OF_TUNE_CENTS
 
 
 def cents_span(reed: ReedTuning, cell: int) -> TextSpan:
@@ -205,9 +205,9 @@ def harp_sentences(state: HarpState) -> list[str]:
         listed = ", ".join(
             f"{reed.tab} {reed_offset_text(reed.from_temperament_cents)}" for reed in off
         )
-        sentences = [f"Off by more than {REED_TOLERANCE_CENTS:g} cents: {listed}."]
+        sentences = [f"Off by more than {OUT_OF_TUNE_CENTS:g} cents: {listed}."]
     else:
-        sentences = [f"No reed is off by more than {REED_TOLERANCE_CENTS:g} cents."]
+        sentences = [f"No reed is off by more than {OUT_OF_TUNE_CENTS:g} cents."]
     if state.watched:
         sentences.append(f"Reed watch: {state.watched}")
     tuned = f"Best fit: A4 {state.a4:.1f} Hz"
