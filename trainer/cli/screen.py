@@ -43,8 +43,7 @@ def run_app(
     # Start the listener's process before the app takes over the terminal.
     listener = Listener()
     try:
-        from trainer.app.app import TrainerApp
-        from trainer.app.theme import effective_theme
+        from trainer.app import TrainerApp, effective_theme
 
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:

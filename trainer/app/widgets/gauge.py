@@ -37,7 +37,7 @@ class GaugeState:
         Args:
             reading: the reading.
             still: whether the needle moves in whole cents; else in quarters, which the eye cannot
-                tell apart.
+                distinguish.
         """
         cents = None if reading.cents is None else round(reading.cents * 4) / 4
         if still:

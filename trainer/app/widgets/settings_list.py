@@ -94,19 +94,19 @@ def values_from_options(plan: Plan, settings: Settings) -> Mapping[SettingKey, A
     return changed
 
 
-def setting_lines(found: ResolvedSettings, plan: Plan) -> tuple[SettingLine, ...]:
+def setting_lines(resolved: ResolvedSettings, plan: Plan) -> tuple[SettingLine, ...]:
     """Return all settings as lines, table by table."""
-    options = values_from_options(plan, found.settings)
-    return tuple(_line(key, found, options) for key in SETTING_KEYS)
+    options = values_from_options(plan, resolved.settings)
+    return tuple(_line(key, resolved, options) for key in SETTING_KEYS)
 
 
 def _line(
-    key: SettingKey, found: ResolvedSettings, options: Mapping[SettingKey, Any]
+    key: SettingKey, resolved: ResolvedSettings, options: Mapping[SettingKey, Any]
 ) -> SettingLine:
     table, name = key
     field = SETTING_TABLES[table].model_fields[name]
-    value = options.get(key, setting_value(found.settings, key))
-    origin = FROM_OPTION if key in options else found.origins.get(key, FROM_DEFAULT)
+    value = options.get(key, setting_value(resolved.settings, key))
+    origin = FROM_OPTION if key in options else resolved.origins.get(key, FROM_DEFAULT)
     choices: tuple[str, ...] = ()
     if field.annotation is bool:
         choices = ("true", "false")
