@@ -29,7 +29,7 @@ def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> N
     assert re.search(r"1 +2 +3 ", page)  # the strip of holes
 
     terminal.keys("?")
-    terminal.wait_for("again from the count-in")
+    terminal.wait_for("start again with a count-in")
     terminal.keys("Escape")
     terminal.wait_for(r"\d+ of 100, passed .* 8 -3 ● \d+ hole 2 leaking, 1[234] dB down")
     terminal.keys("q")

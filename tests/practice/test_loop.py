@@ -308,7 +308,7 @@ def test_the_command_loops_in_a_terminal_and_takes_typed_wishes(
     command = [*words, sys.executable, "-m", "trainer", "loop", str(recording)]
     with pulse.hiss():
         terminal.start(shlex.join([*command, "--from", "1", "--to", "2"]))
-        terminal.wait_for("space lets it be heard")
+        terminal.wait_for("space plays it")
         terminal.wait_for("listening")
         terminal.keys("Space")
         terminal.wait_for("round 1")
