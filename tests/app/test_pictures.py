@@ -222,7 +222,7 @@ def test_demo_journal_improves(tmp_path: Path) -> None:
     with Journal(path) as kept:
         kept.add(*demo.demo_takes(TODAY))
     overview = overview_at(path, demo.PLAYER, TODAY)
-    assert overview.find("-4'")\.compare("cents").verdict is ComparisonVerdict.BETTER
+    assert overview.find("-4'").compare("cents").verdict is ComparisonVerdict.BETTER
     assert [take.score for take in demo.demo_takes(TODAY)] == [
         t.score for t in demo.demo_takes(TODAY)
     ]
