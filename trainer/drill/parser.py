@@ -1,4 +1,4 @@
-"""Drill files: TOML whose fields head.py describes and whose music tab.py reads.
+"""Parser of drill files: TOML with the fields of header.py and the tab of tab_reader.py.
 
     title = "The four draw, a half step down"
     about = "What it trains, how it feels when right, what usually goes wrong."
@@ -14,7 +14,7 @@
     [goal]
     tolerance = 15
 
-Everything that is wrong with a file is told at once, each thing with its place.
+All problems of a file are reported together, with their positions.
 """
 
 from __future__ import annotations
@@ -28,7 +28,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from trainer.core.text_files import ReadFailure, TextFileError, read_text_file
-from trainer.core.toml_positions import KeySpans, find_overdeep_key, key_spans, string_content_at
+from trainer.core.toml_positions import (
+    KeyPath,
+    KeySpans,
+    find_overdeep_key,
+    key_spans,
+    string_content_at,
+)
 from trainer.drill.errors import DrillError, Problem
 from trainer.drill.model import Climb, Drill, Goal
 from trainer.drill.tab_reader import ParsedTab, parse_tab
@@ -39,50 +45,50 @@ if TYPE_CHECKING:
     from trainer.drill.header import DrillTable, FieldProblem
 
 MAX_BYTES = 1_000_000
-"""More than any drill needs; a larger file is something else."""
+"""Maximum size of a drill file in bytes; real ones are far smaller."""
 
-_DEEP = "the file nests too deeply; a drill needs no lists in lists and no tables below others"
-_TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
+_TOO_DEEP = "take out the nested lists and tables: the file nests too deeply for a drill"
+_TOML_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 _TAB_IN_SINGLE_QUOTES = re.compile(r"^[ \t]*tab[ \t]*=[ \t]*'", re.MULTILINE)
 
 
 def read_drill(path: Path | str) -> Drill:
-    """The drill in a file.
+    """Read a drill from a file.
 
     Raises:
-        DrillError: the file cannot be read or is no drill; every problem in it is told.
+        DrillError: the file cannot be read or is not a valid drill; it lists all problems.
     """
     path = Path(path)
     return parse_drill(read_drill_text(path), path.stem, str(path))
 
 
 def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
-    """The drill in a text.
+    """Parse the text of a drill file.
 
     Args:
-        source: the text of a drill file.
-        name: what the drill is to be called.
-        where: the file's name for problems; the drill's if none is given.
+        source: the text.
+        name: name of the drill.
+        where: name of the file in problems; None takes the drill's name.
 
     Raises:
-        DrillError: it is no drill; every problem in it is told.
+        DrillError: it is not a valid drill; it lists all problems.
     """
-    from trainer.drill.header import validate_table  # pydantic is slow to load and only needed here
+    from trainer.drill.header import validate_table  # pydantic is slow to load
 
     where = where or name
     source = normalize_text(source)
     if deep := find_overdeep_key(source):
-        raise _error(where, source, [Problem(deep, 1, 0, _DEEP)])
+        raise _error(where, source, [Problem(deep, 1, 0, _TOO_DEEP)])
     try:
         data = tomllib.loads(source)
     except (ValueError, RecursionError) as error:
         raise _error(where, source, [_toml_problem(error, source)]) from None
-    table, faults = validate_table(data)
-    spots = key_spans(source)
-    problems = [_field_problem(fault, spots) for fault in faults]
-    wrong = {fault.path[0] for fault in faults}
+    table, field_problems = validate_table(data)
+    spans = key_spans(source)
+    problems = [_locate(problem, spans) for problem in field_problems]
+    wrong = {problem.path[0] for problem in field_problems}
     parts = {
-        name: _music(name, data, wrong, source, spots)
+        name: _parse_part(name, data, wrong, source, spans)
         for name in ("tab", "second")
         if name in data and name not in wrong
     }
@@ -91,20 +97,20 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
         problems += music.problems
         problems += find_unplayable(music.steps, harp) if harp else ()
     if table is not None and "tab" in parts and not problems:
-        odd = _at_odds(table, parts["tab"], parts.get("second"))
-        problems += [_field_problem(fault, spots) for fault in odd]
+        inconsistent = _check_consistency(table, parts["tab"], parts.get("second"))
+        problems += [_locate(problem, spans) for problem in inconsistent]
     if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
     return _drill(name, table, parts["tab"], parts.get("second"))
 
 
 def normalize_text(source: str) -> str:
-    """A file's text without a byte order mark and with plain line ends, as places count in it."""
+    """Return a text without byte order mark and with LF line ends, as positions count in it."""
     return source.removeprefix("\ufeff").replace("\r\n", "\n")
 
 
 def with_source_lines(problems: Iterable[Problem], source: str) -> Iterator[Problem]:
-    """Problems with the lines of the plain source that they stand in."""
+    """Return problems with the lines of the normalized source that contain them."""
     lines = dict(enumerate(source.split("\n"), start=1))
     return (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
 
@@ -135,7 +141,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
 
 
 def pickup_beats(beats: float) -> Fraction:
-    """Beats of a pick-up, as the fraction that is meant: 0.333 is a third."""
+    """Return the length of a pick-up as the fraction that its decimal stands for: 0.333 is 1/3."""
     return Fraction(beats).limit_denominator(48)
 
 
@@ -146,36 +152,37 @@ def _loop(text: str | None) -> tuple[int, int] | None:
     return int(first), int(last or first)
 
 
-def _at_odds(table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> list[FieldProblem]:
-    """What is wrong between fields that are each right."""
+def _check_consistency(
+    table: DrillTable, music: ParsedTab, second: ParsedTab | None
+) -> list[FieldProblem]:
+    """Return the problems between fields that are valid by themselves."""
     from trainer.drill.header import FieldProblem
 
-    faults = []
+    problems = []
     meter = table.meter.split("/")[0]
     if pickup_beats(table.pickup) >= int(meter):
-        message = f"a pick-up of {table.pickup:g} beats fills the bar of {meter}; leave it out"
+        message = f"leave out the pick-up: {table.pickup:g} beats fill the bar of {meter}"
         return [FieldProblem(("pickup",), "value", message)]
     drill = _drill("", table, music, second)
     if drill.loop:
         try:
             drill.step_range(*drill.loop)
         except DrillError as error:
-            faults.append(
-                FieldProblem(("loop",), "value", str(error).replace(" of  ", " ").strip())
-            )
+            message = str(error).replace(" of  ", " ").strip()  # the drill has no name yet
+            problems.append(FieldProblem(("loop",), "value", message))
     if drill.climb and drill.climb.to < drill.tempo:
         message = f"'to' must be the drill's tempo, {drill.tempo:g}, or more"
-        faults.append(FieldProblem(("climb", "to"), "value", message))
+        problems.append(FieldProblem(("climb", "to"), "value", message))
     if second and second.end > music.end:
-        message = f"the second part lasts {second.end} beats and the first only {music.end}"
-        faults.append(FieldProblem(("second",), "value", f"{message}; write the first to its end"))
-    if drill.free and (second or any(step.call for step in drill.steps)):
         message = (
-            "a free clock cannot go with a second part or with calls, which are played in time; "
-            "leave it out"
+            f"fill up the first part with rests: it has {music.end} beats, the second part "
+            f"{second.end}"
         )
-        faults.append(FieldProblem(("clock",), "value", message))
-    return faults
+        problems.append(FieldProblem(("second",), "value", message))
+    if drill.free and (second or any(step.call for step in drill.steps)):
+        message = "leave out the free clock: a second part and calls are played in time"
+        problems.append(FieldProblem(("clock",), "value", message))
+    return problems
 
 
 def read_drill_text(path: Path) -> str:
@@ -208,52 +215,62 @@ def _error(where: str, source: str, problems: Iterable[Problem]) -> DrillError:
 
 def _toml_problem(error: Exception, source: str) -> Problem:
     if isinstance(error, RecursionError):
-        return Problem(1, 1, 0, _DEEP)
+        return Problem(1, 1, 0, _TOO_DEEP)
     message = str(error)
-    place = _TOML_PLACE.search(message)
-    if not place:
+    position = _TOML_POSITION.search(message)
+    if not position:
         return Problem(1, 1, 0, f"the file is not TOML: {message}")
     lines = source.rstrip("\n").split("\n")
-    line, column = (int(place[1]), int(place[2])) if place[1] else (len(lines), len(lines[-1]) + 1)
+    line, column = len(lines), len(lines[-1]) + 1
+    if position[1]:
+        line, column = int(position[1]), int(position[2])
     hint = (
         '; put the tab between """ and """, because \' is the sign of a bend'
         if _TAB_IN_SINGLE_QUOTES.search(source)
         else ""
     )
-    return Problem(line, column, 1, f"not TOML: {message[: place.start()]}{hint}")
+    return Problem(line, column, 1, f"not TOML: {message[: position.start()]}{hint}")
 
 
-def _field_problem(fault: FieldProblem, spots: Mapping[tuple[str, ...], KeySpans]) -> Problem:
-    if fault.kind == "missing":
-        return Problem(1, 1, 0, fault.message)
-    place = spots.get(fault.path) or spots.get(fault.path[:1])
-    if not place:
-        return Problem(1, 1, 0, fault.message)
-    span = place.key if fault.kind == "unknown" else place.value
-    return Problem(span.line, span.column, span.length, fault.message)
+def _locate(problem: FieldProblem, spans: Mapping[KeyPath, KeySpans]) -> Problem:
+    """Return the problem of a field at the position of its key or value."""
+    key_spans = spans.get(problem.path) or spans.get(problem.path[:1])
+    if problem.kind == "missing" or not key_spans:
+        return Problem(1, 1, 0, problem.message)
+    span = key_spans.key if problem.kind == "unknown" else key_spans.value
+    return Problem(span.line, span.column, span.length, problem.message)
 
 
-def _music(
+def _parse_part(
     name: str,
     data: Mapping[str, Any],
     wrong: set[str],
     source: str,
-    spots: Mapping[tuple[str, ...], KeySpans],
+    spans: Mapping[KeyPath, KeySpans],
 ) -> ParsedTab:
-    """The music of a part, read where it stands in the source so that its places are the file's."""
-    place = spots.get((name,))
-    text, line, column = (place and string_content_at(source, place.value)) or (data[name], 1, 1)
-    beats_a_bar, pickup = None, Fraction(0)
-    meter, ahead = data.get("meter", "4/4"), data.get("pickup", 0)
+    """Parse the tab of a part at its position in the source.
+
+    Args:
+        name: ``tab`` or ``second``.
+        data: the file's fields.
+        wrong: names of fields with problems.
+        source: the file's text.
+        spans: positions of the fields.
+    """
+    spans_of_part = spans.get((name,))
+    content = spans_of_part and string_content_at(source, spans_of_part.value)
+    text, line, column = content or (data[name], 1, 1)
+    beats_per_bar, pickup = None, Fraction(0)
     if not wrong & {"meter", "pickup"}:
-        beats_a_bar = int(meter.split("/")[0])
-        if pickup_beats(ahead) < beats_a_bar:
-            pickup = pickup_beats(ahead)
-    return parse_tab(text, beats_a_bar, line=line, column=column, pickup=pickup)
+        beats_per_bar = int(data.get("meter", "4/4").split("/")[0])
+        beats = pickup_beats(data.get("pickup", 0))
+        if beats < beats_per_bar:
+            pickup = beats
+    return parse_tab(text, beats_per_bar, line=line, column=column, pickup=pickup)
 
 
 def _harp(data: Mapping[str, Any], wrong: set[str]) -> Harp | None:
-    """The harp of the drill, if the fields that name it are right."""
+    """Return the drill's harp; None if the fields that name it are wrong."""
     if wrong & {"harp", "tuning"}:
         return None
     try:

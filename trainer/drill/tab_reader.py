@@ -1,29 +1,29 @@
-"""The music of a drill, as it is typed: tab tokens between white space.
+"""Parser of a drill's music: tab tokens separated by white space.
 
-    -4':1       a note and its length in beats; without a length it lasts one beat
+    -4':1       a note and its length in beats; the default is one beat
     4:0.5       lengths are whole numbers, decimals or fractions, with dots: 2, 1.5, 2/3, 1.
     r:2         a rest
-    ~:1         a tie: the note before goes on for so long
-    [4 -4 5]:1  three notes in the time of one beat, by their lengths: a triplet
-    |           a bar line; every bar must be full, the last one may end without a line
-    |: … :|     played twice; … :|3 three times; … |1. … :| |2. … has endings
+    ~:1         a tie: the previous note continues for this length
+    [4 -4 5]:1  three notes in the time of one beat, in proportion to their lengths: a triplet
+    |           a bar line; every bar must be full; the last line may be left out
+    |: … :|     a repeat; … :|3 is played three times; … |1. … :| |2. … has endings
     -3+4+5:2    a chord: one breath sign in front, holes joined with plus; a split is 1+4
     6o  -7o     an overblow, an overdraw
     -3@-40      a target 40 cents under draw 3
-    -2/3        either of two holes of the same pitch
+    -2/3        one of two holes of the same pitch
     -4'>-4:2    a glide in one breath: a bend let up; -4>-4' a note scooped into, 4>5>6 a slide
     -3=-3':2    a ladder: each rung held for an equal time, in one breath
-    {loose}     a direction for what follows, until {}; glued to a note, for that note alone
+    {loose}     a direction for all following notes, until {}; attached to a note, for that note
     # words     a comment to the end of the line
 
-Directions: clean, loose, chord (how clean); vibrato, or vibrato 5 20 (cycles a second, cents to
-each side); wah, or wah 3 (a second); call (the trainer plays) and answer (the player does again).
-Several are parted by commas.
+Directions: clean, loose, chord (cleanness); vibrato, or vibrato 5 20 (rate in hertz, amplitude in
+cents); wah, or wah 3 (rate in hertz); call (the trainer plays) and answer (the player does).
+Several are separated by commas.
 
-A beat is the note value under the meter's stroke, so a bar of 6/8 has six. How the time of a
-glide is shared out is told in :meth:`trainer.drill.model.Step.place`.
+A beat is the note value in the meter's denominator, so a bar of 6/8 has six. The timing of a glide
+is defined in :meth:`trainer.drill.model.Step.path_position`.
 
-Reading never stops at the first mistake: everything that is wrong is collected.
+Parsing continues after an error: all problems are collected.
 """
 
 from __future__ import annotations
@@ -48,12 +48,12 @@ from trainer.drill.tokenizer import Token, expand_repeats, tokenize
 
 @dataclass(frozen=True, slots=True)
 class ParsedTab:
-    """What a tab text says.
+    """The content of a tab text.
 
     Attributes:
-        steps: the things to play, in order, repeats written out.
-        end: the beat on which the whole ends, rests included.
-        problems: everything that is wrong with it, without their source lines.
+        steps: steps in order of time, repeats expanded.
+        end: beat on which the music ends, rests included.
+        problems: all problems in it, without source lines.
     """
 
     steps: tuple[Step, ...]
@@ -63,76 +63,103 @@ class ParsedTab:
 
 def parse_tab(
     text: str,
-    beats_a_bar: int | None,
+    beats_per_bar: int | None,
     *,
     line: int = 1,
     column: int = 1,
     pickup: Fraction = Fraction(0),
 ) -> ParsedTab:
-    """Reads a tab text, with all that is wrong in it.
+    """Parse a tab text and collect its problems.
 
     Args:
         text: the tab.
-        beats_a_bar: what each bar must hold; None checks no bars.
-        line, column: where the text starts in its file, from 1.
-        pickup: beats of a pick-up bar that comes first; 0 for none.
+        beats_per_bar: number of beats in each bar; None does not check bars.
+        line, column: position of the text in its file, from 1.
+        pickup: length of a pick-up in beats; 0 for none.
     """
-    reader = _Reader(beats_a_bar, pickup)
-    played = expand_repeats(tokenize(text, line, column), reader.problems)
-    for i, token in enumerate(played, start=1):
-        reader.take(token, is_last=i == len(played))
-    return reader.music(Token("", line, column))
+    parser = _TabParser(beats_per_bar, pickup)
+    tokens = expand_repeats(tokenize(text, line, column), parser.problems)
+    for number, token in enumerate(tokens, start=1):
+        parser.parse_token(token, is_last=number == len(tokens))
+    return parser.finish(Token("", line, column))
 
 
 @dataclass
-class _Reader:
-    """Walks through the tokens, keeping the place in the music."""
+class _Group:
+    """An open group of notes in brackets.
 
-    beats_a_bar: int | None
+    Attributes:
+        token: its opening bracket.
+        first_step: index of its first step.
+        start: beat on which it starts.
+        lengths: lengths of its notes, rests and ties so far, as written.
+    """
+
+    token: Token
+    first_step: int
+    start: Fraction
+    lengths: list[Fraction] = field(default_factory=list)
+
+
+@dataclass
+class _TabParser:
+    """State of parsing a tab text, token by token.
+
+    Attributes:
+        beats_per_bar, pickup: as in :func:`parse_tab`.
+        steps, problems: the results so far.
+        directions: directions in force.
+        at: current beat.
+        bar, bar_start: current bar and the beat on which it starts.
+        bar_is_known: whether all lengths in the current bar are valid.
+        last: the previous token that is not a direction.
+        group: the open group; None outside of groups.
+        can_tie: whether the previous sound is a note, not a rest.
+        reported_bars: bar lines with a reported problem; repeats visit them again.
+    """
+
+    beats_per_bar: int | None
     pickup: Fraction
     steps: list[Step] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
-    manner: PlayingDirections = field(default_factory=PlayingDirections)
+    directions: PlayingDirections = field(default_factory=PlayingDirections)
     at: Fraction = Fraction(0)
     bar: int = 1
     bar_start: Fraction = Fraction(0)
     bar_is_known: bool = True
     last: Token | None = None
-    tuplet: Token | None = None
-    tuplet_from: int = 0
-    tuplet_at: Fraction = Fraction(0)
-    tuplet_parts: list[Fraction] = field(default_factory=list)
-    sounding: bool = False
-    bars_told: set[Token] = field(default_factory=set)
+    group: _Group | None = None
+    can_tie: bool = False
+    reported_bars: set[Token] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         if self.pickup:
             self.at = self.bar_start = -self.pickup
             self.bar = 0
 
-    def take(self, token: Token, *, is_last: bool) -> None:
+    def parse_token(self, token: Token, *, is_last: bool) -> None:
         text = token.text
         if text == "|":
-            if self.tuplet is not None:
+            if self.group is not None:
                 self.problems.append(token.problem("a bar line inside [ ]; close the group first"))
-            elif self.last is not None:  # a line before the first note is only drawn
+            elif self.last is not None:  # a line before the first note closes no bar
                 self._close_bar(token, is_last=is_last)
         elif text == "[":
-            self._open(token)
+            self._open_group(token)
         elif text.startswith("]"):
-            self._close(token)
+            self._close_group(token)
         elif text.startswith(("{", "}")):
-            self.manner = self._directed(self.manner, [text], token, standing=True)
+            self.directions = self._apply_directions([text], token, standing=True)
             return
         elif text.partition(":")[0] == "~":
-            self._tie(token)
+            self._parse_tie(token)
         else:
-            self._play(token)
+            self._parse_sound(token)
         self.last = token
 
-    def music(self, start: Token) -> ParsedTab:
-        if self.tuplet is not None:
-            self.problems.append(self.tuplet.problem("the group is never closed; write ]:1"))
+    def finish(self, start: Token) -> ParsedTab:
+        if self.group is not None:
+            self.problems.append(self.group.token.problem("the group is never closed; write ]:1"))
         if self.last is not None and self.last.text != "|":
             self._close_bar(self.last, is_last=True)
         if not self.problems and not self.steps:
@@ -145,18 +172,19 @@ class _Reader:
             )
         return ParsedTab(tuple(self.steps), self.at, tuple(dict.fromkeys(self.problems)))
 
-    def _play(self, token: Token) -> None:
+    def _parse_sound(self, token: Token) -> None:
+        """Parse a note or a rest, with its length and directions."""
         head, *directions = token.text.split("{")
-        text, colon, written = head.partition(":")
+        text, colon, length = head.partition(":")
         note: ParsedNote | None = None
         try:
             note = None if text == "r" else parse_tab_note(text)
-        except TabError as wrong:
-            self.problems.append(token.problem(str(wrong)))
+        except TabError as error:
+            self.problems.append(token.problem(str(error)))
             self.bar_is_known = self.bar_is_known and bool(colon)
-        beats = self._length(token, written if colon else None)
-        manner = self._directed(self.manner, ["{" + one for one in directions], token)
-        self.sounding = note is not None
+        beats = self._parse_length(token, length if colon else None)
+        how = self._apply_directions(["{" + direction for direction in directions], token)
+        self.can_tie = note is not None
         if note:
             self.steps.append(
                 Step(
@@ -171,108 +199,106 @@ class _Reader:
                     offsets_cents=note.offsets_cents,
                     alternative=note.alternative,
                     ladder=note.ladder,
-                    cleanness_rule=manner.cleanness_rule,
-                    vibrato=manner.vibrato,
-                    wah_hz=manner.wah_hz,
-                    call=manner.call,
+                    cleanness_rule=how.cleanness_rule,
+                    vibrato=how.vibrato,
+                    wah_hz=how.wah_hz,
+                    call=how.call,
                 )
             )
-        self._go_on(beats)
+        self._advance(beats)
 
-    def _tie(self, token: Token) -> None:
-        _, colon, written = token.text.partition(":")
-        beats = self._length(token, written if colon else None)
-        if self.sounding and self.steps and self.tuplet_from < len(self.steps):
+    def _parse_tie(self, token: Token) -> None:
+        _, colon, length = token.text.partition(":")
+        beats = self._parse_length(token, length if colon else None)
+        first_step = self.group.first_step if self.group else 0
+        if self.can_tie and self.steps and first_step < len(self.steps):
             self.steps[-1] = replace(self.steps[-1], beats=self.steps[-1].beats + beats)
         else:
-            self.problems.append(
-                token.problem("nothing to go on with; a tie follows the note that it makes longer")
-            )
-        self._go_on(beats)
+            self.problems.append(token.problem("a tie must follow the note that it extends"))
+        self._advance(beats)
 
-    def _go_on(self, beats: Fraction) -> None:
+    def _advance(self, beats: Fraction) -> None:
         self.at += beats
-        if self.tuplet is not None:
-            self.tuplet_parts.append(beats)
+        if self.group is not None:
+            self.group.lengths.append(beats)
 
-    def _length(self, token: Token, written: str | None) -> Fraction:
-        if written is None:
+    def _parse_length(self, token: Token, text: str | None) -> Fraction:
+        if text is None:
             return Fraction(1)
         try:
-            return parse_length(written)
-        except TabError as wrong:
-            self.problems.append(token.problem(str(wrong)))
+            return parse_length(text)
+        except TabError as error:
+            self.problems.append(token.problem(str(error)))
             self.bar_is_known = False
         return Fraction(1)
 
-    def _open(self, token: Token) -> None:
-        if self.tuplet is not None:
+    def _open_group(self, token: Token) -> None:
+        if self.group is not None:
             self.problems.append(token.problem("a group inside a group; close the first with ]"))
             return
-        self.tuplet, self.tuplet_at = token, self.at
-        self.tuplet_from = len(self.steps)
-        self.tuplet_parts = []
+        self.group = _Group(token, len(self.steps), self.at)
 
-    def _close(self, token: Token) -> None:
-        """Fit what stands between the brackets into the length that is asked for."""
-        if self.tuplet is None:
+    def _close_group(self, token: Token) -> None:
+        """Scale the open group to the length after its closing bracket."""
+        group = self.group
+        if group is None:
             self.problems.append(token.problem("no group is open here; write [ before its notes"))
             return
-        start, long = self.tuplet_at, self.at - self.tuplet_at
-        _, colon, written = token.text.partition(":")
-        beats = self._length(token, written if colon else None)
-        self.tuplet = None
-        if not long:
+        written_beats = self.at - group.start
+        _, colon, length = token.text.partition(":")
+        beats = self._parse_length(token, length if colon else None)
+        self.group = None
+        if not written_beats:
             self.problems.append(token.problem("the group is empty; write notes in it"))
             return
-        ratio = beats / long
-        for i in range(self.tuplet_from, len(self.steps)):
-            step = self.steps[i]
-            self.steps[i] = replace(
-                step, start=start + (step.start - start) * ratio, beats=step.beats * ratio
-            )
-        parts = [part * ratio for part in self.tuplet_parts]
-        if min(parts) < MIN_LENGTH_BEATS:
+        ratio = beats / written_beats
+        for index in range(group.first_step, len(self.steps)):
+            step = self.steps[index]
+            start = group.start + (step.start - group.start) * ratio
+            self.steps[index] = replace(step, start=start, beats=step.beats * ratio)
+        lengths = [length * ratio for length in group.lengths]
+        if min(lengths) < MIN_LENGTH_BEATS:
             self.problems.append(
                 token.problem(
-                    f"a note in the group is shorter than {MIN_LENGTH_BEATS} beat; make the "
-                    "group longer, or take some notes out"
+                    f"a note in the group is shorter than {MIN_LENGTH_BEATS} beat; make the group "
+                    "longer, or take some notes out"
                 )
             )
-        elif not all(map(is_countable, parts)):
+        elif not all(map(is_countable, lengths)):
             self.problems.append(
-                token.problem(
-                    "the lengths in the group make parts of a beat that cannot be counted; write "
-                    "simpler ones"
-                )
+                token.problem("the fractions of a beat in the group are too fine; simplify them")
             )
-        self.tuplet_from = 0
-        self.at = start + beats
+        self.at = group.start + beats
 
-    def _directed(
-        self, manner: PlayingDirections, texts: list[str], token: Token, *, standing: bool = False
+    def _apply_directions(
+        self, texts: list[str], token: Token, *, standing: bool = False
     ) -> PlayingDirections:
+        """Return the directions in force and some more, up to the first that is wrong."""
+        directions = self.directions
         try:
             for text in texts:
-                manner = apply_direction(manner, text, standing=standing)
-        except TabError as wrong:
-            self.problems.append(token.problem(str(wrong)))
-        return manner
+                directions = apply_direction(directions, text, standing=standing)
+        except TabError as error:
+            self.problems.append(token.problem(str(error)))
+        return directions
 
     def _close_bar(self, token: Token, *, is_last: bool = False) -> None:
-        held, bar = self.at - self.bar_start, self.beats_a_bar
-        due = self.pickup if self.bar == 0 else bar
-        # The last bar may lack what the pick-up has (common practice).
-        short = is_last and self.bar > 0 and bar is not None and held == bar - self.pickup
-        told = token in self.bars_told  # in an earlier playing of a repeat
-        if bar is not None and self.bar_is_known and not told and held != due and not short:
+        beats, full = self.at - self.bar_start, self.beats_per_bar
+        due = self.pickup if self.bar == 0 else full
+        # The last bar may be shorter by the pick-up (common practice).
+        complements_pickup = (
+            is_last and self.bar > 0 and full is not None and beats == full - self.pickup
+        )
+        is_wrong = full is not None and self.bar_is_known and beats != due
+        if is_wrong and token not in self.reported_bars and not complements_pickup:
             assert due is not None
-            self.bars_told.add(token)
+            self.reported_bars.add(token)
             name = "the pick-up" if self.bar == 0 else f"bar {self.bar}"
+            remedy = "add a note or a rest" if beats < due else "take some out"
             self.problems.append(
                 token.problem(
-                    f"{name} has {_in_beats(held)} and should have {_in_beats(due, bare=True)}; "
-                    + ("add a note or a rest" if held < due else "take some out")
+                    f"{name} has {_format_beats(beats)} and should have "
+                    f"{_format_beats(due, with_unit=False)}; {remedy}"
                 )
             )
         if self.bar == 0:
@@ -282,7 +308,7 @@ class _Reader:
         self.bar_is_known = True
 
 
-def _in_beats(beats: Fraction | int, *, bare: bool = False) -> str:
+def _format_beats(beats: Fraction | int, *, with_unit: bool = True) -> str:
     whole, rest = divmod(Fraction(beats), 1)
     number = f"{whole} {rest}" if whole and rest else str(rest or whole)
-    return number if bare else f"{number} beat{'' if 0 < beats <= 1 else 's'}"
+    return f"{number} beat{'' if 0 < beats <= 1 else 's'}" if with_unit else number
