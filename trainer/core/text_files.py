@@ -52,10 +52,10 @@ def read_text_file(path: Path, *, max_bytes: int | None = None) -> str:
         if max_bytes is not None and path.exists() and path.stat().st_size > max_bytes:
             raise TextFileError(path, ReadFailure.TOO_LARGE, "the file is too large")
         data = path.read_bytes()
-    except FileNotFoundError:
+    except (FileNotFoundError, ValueError):  # ValueError: a NUL character in the path
         raise TextFileError(path, ReadFailure.MISSING, "the file is missing") from None
-    except (OSError, ValueError) as error:  # ValueError: a NUL byte in the path
-        reason = getattr(error, "strerror", None) or str(error)
+    except OSError as error:
+        reason = error.strerror or str(error)
         raise TextFileError(path, ReadFailure.SYSTEM, reason) from None
     return decode_utf8(path, data)
 
