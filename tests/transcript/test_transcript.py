@@ -153,7 +153,7 @@ def test_of_holes_that_sound_alike_the_nearer_is_written(tmp_path: Path) -> None
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav")
     found = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
     assert [note.tab for note in found] == ["-1", "-2", "-3", "-2", "-1", "4", "3"]
-    assert found[1].others
+    assert found[1].alternatives
 
 
 # The beats
@@ -378,7 +378,7 @@ def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0, leak_hole=3)})
     found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
     assert [note.tab for note in found.notes][1] == "-2"
-    assert found.notes[1].others == ()
+    assert found.notes[1].alternatives == ()
 
 
 def test_a_room_that_rings_is_told_and_trusted_less(
