@@ -39,6 +39,7 @@ from trainer.sound import PlayerSpec
 from trainer.sound.passage import Passage
 
 FRAMES_PER_S = 60
+"""Frame rate of a preview in hertz."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,7 @@ from trainer.sound.devices import Device
 Answer = TypeVar("Answer")
 
 RATE = 48_000
+"""Sample rate in hertz."""
 HOP = 240
 """Samples between two readings: 200 readings a second."""
 

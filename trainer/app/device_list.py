@@ -13,7 +13,9 @@ from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 
 DEVICES_TIMEOUT_S = 20.0
+"""Maximum time to wait for the list of devices, in seconds."""
 CALIBRATION_TIMEOUT_S = 60.0
+"""Maximum time to wait for a calibration, in seconds."""
 
 
 def devices_or_message(answer: Future[tuple[Device, ...]]) -> tuple[Device, ...] | str:

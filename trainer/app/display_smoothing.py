@@ -18,6 +18,7 @@ from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 
 DEFAULT_TOLERANCE_CENTS = 10.0
+"""Offset that counts as in tune where no drill sets it, in cents."""
 
 
 @dataclass(frozen=True, slots=True)

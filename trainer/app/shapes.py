@@ -31,11 +31,13 @@ MARK_GRADES = (
     Grade("◐", "nearly", "now", 60.0),
     Grade("○", "not yet", "sharp", 0.0),
 )
+"""The grades, best first."""
 SPARKLINE_BARS = "▁▂▃▄▅▆▇█"
 """Bars from one eighth to eight eighths, for scores from 0 to 100."""
 OLD_SHAPE = "·"
 """Shape of a mark from an earlier pass."""
 MISSED = Grade("×", "not played", "wrong", 0.0)
+"""The grade of a step that was not played."""
 
 
 def grade_of_score(score: float) -> Grade:

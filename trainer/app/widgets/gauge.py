@@ -11,6 +11,7 @@ from trainer.app.display_smoothing import DisplayedReading
 RANGE_CENTS = 50.0
 """Half the range of the scale in cents."""
 TICK_CENTS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
+"""Numbers on the scale, in cents."""
 FLAT, SHARP = "flat ", " sharp"
 
 

@@ -15,7 +15,9 @@ from trainer.report.heard_report import offset_text
 FAINT_DB, TOO_LOUD_DB = -50.0, -6.0
 """Range of a good level for a note in dB re full scale: above a room's noise, below clipping."""
 MARGIN_CELLS = 3
+"""Indentation of the text in cells."""
 MAX_TEXT_CELLS = 76
+"""Maximum line length of the text in cells."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ OUT_OF_TUNE_CENTS = Goal().tolerance
 LABEL_CELLS, MIN_CELL, MAX_CELL = 8, 5, 7
 """Width of the labels, and range of the width of a hole, in cells."""
 MAX_SENTENCE_CELLS = 96
+"""Maximum line length of a sentence in cells."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,6 +15,7 @@ from trainer.sound.passage import Passage
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 MARGIN_CELLS = 2
+"""Margin at both sides of the waveform in cells."""
 OFF, READYING, SOUNDS = "off", "getting ready", "sounds"
 """Phases of a loop."""
 

@@ -50,6 +50,7 @@ DEFAULT_HOLE = 4
 _DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
 """Bits of a braille cell by column and row (Unicode, block 2800)."""
 _BRAILLE = 0x2800
+"""Code point of the empty braille cell."""
 _EPS = 1e-6
 """Tolerance against rounding of beats, and of cents."""
 

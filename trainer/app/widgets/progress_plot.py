@@ -41,6 +41,7 @@ VERDICT_SIGNS = {
 }
 """Shape and pen of the verdict on the last days."""
 _NAME, _INDENT = 24, 4
+"""Width of a name, and indentation of a verdict, in cells."""
 
 
 @dataclass(frozen=True, slots=True)
