@@ -487,11 +487,11 @@ def test_too_small_a_window_is_covered_until_it_grows() -> None:
         await pilot.resize_terminal(79, 24)
         await painted(pilot, puppet)
         shown = " ".join(text(pilot).split())
-        assert "This window has 79 columns and 24 rows, and the trainer needs 80 and 24" in shown
+        assert "Enlarge the window to 80 columns and 24 rows (now 79 and 24)" in shown
         await show(pilot, puppet, at(-3))
         await pilot.resize_terminal(40, 10)
         await painted(pilot, puppet)
-        assert "40 columns and 10 rows" in " ".join(text(pilot).split())
+        assert "(now 40 and 10)" in " ".join(text(pilot).split())
         await pilot.resize_terminal(*LARGE)
         await painted(pilot, puppet)
         assert not isinstance(pilot.app.screen, TooSmallScreen)

@@ -270,7 +270,7 @@ def test_variable_that_overrides_the_file_is_reported(monkeypatch: pytest.Monkey
         await go_to(pilot, "harp.a4")
         assert "variable TRAINER_A4" in text(pilot)
         await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
-        await wait_for_text(pilot, "But the variable TRAINER_A4 overrides it.")
+        await wait_for_text(pilot, "The variable TRAINER_A4 overrides it.")
         assert "Settings:" in shown
 
     run(test, held(PLAN))

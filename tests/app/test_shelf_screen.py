@@ -99,11 +99,11 @@ def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s")
         assert isinstance(pilot.app.screen, ShelfScreen)
-        assert f"The shelf: {len(SHELF)} drills" in shown
+        assert f"Shelf: {len(SHELF)} drills" in shown
         assert "▶ Harbour bell" in shown
         assert "moderate level" in shown
         shown = await press(pilot, *type_in("rope q"))  # q is a letter here
-        assert f"The shelf: 1 of {len(SHELF)} drills" in shown
+        assert f"Shelf: 1 of {len(SHELF)} drills" in shown
         assert "▶ Rope-walk, quicker by and by" in shown
         assert "↻ loop  ↗ climb" in shown
         assert await faint(pilot) == set()
@@ -114,7 +114,7 @@ def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
         await press(pilot, "enter", "tab")  # there is nothing to open or to hear
         assert isinstance(pilot.app.screen, ShelfScreen)
         shown = await press(pilot, "escape")
-        assert f"The shelf: {len(SHELF)} drills" in shown
+        assert f"Shelf: {len(SHELF)} drills" in shown
         await press(pilot, *type_in("level 8 -3'"))
         first = next(drill for drill in SHELF if drill.name in search("level 8 -3'"))
         await press(pilot, "enter")

@@ -14,7 +14,7 @@ from tests.support.terminal import DEMO, Terminal
 pytestmark = pytest.mark.needs_tmux
 
 ROOT = Path(__file__).parent.parent.parent
-TOO_SMALL = "This window has 60 columns and 15 rows, and the trainer needs 80 and 24"
+TOO_SMALL = r"Enlarge the window to 80 columns and 24 rows \(now 60 and 15\)"
 
 
 def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> None:

@@ -131,7 +131,7 @@ class HarpsScreen(Screen[ChosenHarp | None]):
         &.-wide #chart { margin: 1 2; }
     }
     """
-    ABOUT: ClassVar[str] = "Your harps: the notes of each, its tuning, and worn reeds."
+    ABOUT: ClassVar[str] = "Choose a harp; see its notes, its tuning and worn reeds."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "escape,h",

@@ -20,7 +20,7 @@ VOCABULARY = (
     ("▼ flat", "below the target; in cents, hundredths of a half step"),
     ("▲ sharp", "above the target"),
     ("● in tune", "within tolerance: the band of trace and gauge"),
-    ("× not", "another note than the wanted one sounds"),
+    ("× not", "the wrong note sounds"),
     ("clean", "one hole sounds"),
     ("!3  ▒ leak", "a neighbouring hole sounds too; its level in dB below the wanted one"),
     ("[4]", "the wanted hole"),

@@ -214,9 +214,7 @@ class SettingsScreen(Screen[Plan | None]):
         self._show(resolved)
         origin = resolved.origins.get(key, FROM_DEFAULT)
         variable = origin not in (FROM_DEFAULT, FROM_FILE)
-        after = (
-            f"But the variable {origin} overrides it." if variable else effect_text(key, self._plan)
-        )
+        after = f"The variable {origin} overrides it." if variable else effect_text(key, self._plan)
         self._message.update(Content(f"{message} {after}"))
 
     def _show(self, resolved: ResolvedSettings) -> None:

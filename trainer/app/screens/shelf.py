@@ -190,7 +190,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         shelf, matches = self._shelf, self._matches
         count = quantity_text(len(shelf), "drill")
         total = count if len(matches) == len(shelf) else f"{len(matches)} of {count}"
-        self.query_one("#count", Static).update(f"The shelf: {total}")
+        self.query_one("#count", Static).update(f"Shelf: {total}")
         wide = self.size.width >= WIDE_COLUMNS
         self._drills.clear_options()
         self._drills.add_options(

@@ -19,9 +19,8 @@ def fits(size: Size) -> bool:
 def size_message(size: Size) -> str:
     """Return the sentence for a window that is too small."""
     return (
-        f"This window has {size.width} columns and {size.height} rows, and the trainer needs "
-        f"{MIN_SIZE.width} and {MIN_SIZE.height}: make it larger or its letters smaller, "
-        "or start with --plain."
+        f"Enlarge the window to {MIN_SIZE.width} columns and {MIN_SIZE.height} rows (now "
+        f"{size.width} and {size.height}), use smaller letters, or start with --plain."
     )
 
 

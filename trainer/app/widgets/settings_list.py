@@ -19,9 +19,9 @@ from trainer.store import journal_path
 FROM_OPTION, FROM_FILE, FROM_DEFAULT = "option", "file", "default"
 """Origins of a value; the name of an environment variable is another."""
 NOT_SET = "not set"
-TAKES_EFFECT_NEXT_TAKE = "It takes effect with the next take."
-TAKES_EFFECT_ON_RESTART = "It takes effect when the trainer is restarted."
-TAKES_EFFECT_NOW = "It is in effect."
+TAKES_EFFECT_NEXT_TAKE = "Takes effect with the next take."
+TAKES_EFFECT_ON_RESTART = "Takes effect after a restart."
+TAKES_EFFECT_NOW = "In effect now."
 THEME_KEY: SettingKey = ("screen", "theme")
 NAMED_CHOICES: Mapping[SettingKey, Callable[[], tuple[str, ...]]] = {
     ("harp", "key"): lambda: STANDARD_KEYS,
