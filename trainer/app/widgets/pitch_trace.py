@@ -29,21 +29,6 @@ GUTTER_CELLS = 10
 """Width of the labels at the left, in cells."""
 OTHER_ROWS = 3
 """Rows that are not plot: the tab of the steps above it, leaks and beats below it."""
-DOT_S = 0.055
-"""Time per column of dots, in seconds, where the tempo allows."""
-THIRD_RANGE_S = (1.2, 2.6)
-"""Minimum and maximum length of a third of the plot, in seconds."""
-PLOT_MARGIN_CENTS = 50.0
-"""Margin above and below what a hole can reach, in cents."""
-MIN_PLOT_CENTS = 240.0
-"""Minimum height of the plot in cents."""
-LOOK_BACK_S = 0.06
-"""Delay until the smoothed reading shows another hole, in seconds."""
-LINE_DOTS = 1.0
-"""Minimum thickness of the line in dots; it fills each row of dots that it touches."""
-JOIN_S = 0.03
-JOIN_CENTS = 90.0
-"""Points nearer than this, in seconds and cents, are joined by a line."""
 DEFAULT_HOLE = 4
 """Hole of the rulings before any note is heard, while no drill is played."""
 
@@ -53,6 +38,33 @@ _BRAILLE = 0x2800
 """Code point of the empty braille cell."""
 _EPS = 1e-6
 """Tolerance against rounding of beats, and of cents."""
+
+
+@dataclass(frozen=True, slots=True)
+class TraceParameters:
+    """Constants of the trace. They are choices of layout and affect no mark.
+
+    Attributes:
+        dot_s: time per column of dots, in seconds, where the tempo allows.
+        third_range_s: minimum and maximum length of a third of the plot, in seconds.
+        margin_cents: margin above and below what a hole can reach, in cents.
+        min_cents: minimum height of the plot, in cents.
+        look_back_s: delay until the smoothed reading shows another hole, in seconds.
+        line_dots: minimum thickness of the line, in dots; it fills each row that it touches.
+        join_s, join_cents: points nearer than this, in seconds and cents, are joined by a line.
+    """
+
+    dot_s: float = 0.055
+    third_range_s: tuple[float, float] = (1.2, 2.6)
+    margin_cents: float = 50.0
+    min_cents: float = 240.0
+    look_back_s: float = 0.06
+    line_dots: float = 1.0
+    join_s: float = 0.03
+    join_cents: float = 90.0
+
+
+TRACE = TraceParameters()
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +218,7 @@ class ReachableNotes:
         hole."""
         rulings = [self.of_step(step) for step in steps] or [self.of_hole(hole) for hole in HOLES]
         needed = max(_span_cents(notes) for notes in rulings)
-        return max(needed + 2 * PLOT_MARGIN_CENTS, MIN_PLOT_CENTS)
+        return max(needed + 2 * TRACE.margin_cents, TRACE.min_cents)
 
 
 def _span_cents(rulings: tuple[Ruling, ...]) -> float:
@@ -216,7 +228,10 @@ def _span_cents(rulings: tuple[Ruling, ...]) -> float:
 
 def third_length(take: TakeState, width: int) -> float:
     """Return the beats in a third of a plot of `width` cells; seconds without a drill."""
-    seconds = min(max((width - GUTTER_CELLS) * 2 * DOT_S / 3, THIRD_RANGE_S[0]), THIRD_RANGE_S[1])
+    seconds = min(
+        max((width - GUTTER_CELLS) * 2 * TRACE.dot_s / 3, TRACE.third_range_s[0]),
+        TRACE.third_range_s[1],
+    )
     return max(1.0, round(seconds * take.tempo / 60.0)) if take.drill else seconds
 
 
@@ -282,7 +297,7 @@ class TracePicture:
         """Without a drill, start a new panel when another hole sounds."""
         tab = take.displayed.tab if take.drill is None else None
         if tab and (not self._heard_holes or self._heard_holes[-1][1] != tab.hole):
-            start = (take.playhead.position or 0.0) - LOOK_BACK_S
+            start = (take.playhead.position or 0.0) - TRACE.look_back_s
             self._heard_holes.append((start, tab.hole))
 
     def _make_view(
@@ -382,7 +397,7 @@ class TracePicture:
         pitches = [point.cents]
         if last and _are_joined(point, last, rate):
             pitches.append(last.cents)
-        half = LINE_DOTS / 2 * view.dot_cents
+        half = TRACE.line_dots / 2 * view.dot_cents
         top = max(0, view.dot_row(panel, max(pitches) + half - _EPS))
         bottom = min(4 * view.lines - 1, view.dot_row(panel, min(pitches) - half + _EPS))
         for dot in range(top, bottom + 1):
@@ -433,8 +448,8 @@ def _visible_panels(panels: list[Panel], columns: int) -> list[Panel]:
 
 def _are_joined(point: PitchPoint, last: PitchPoint, rate: int) -> bool:
     """Return whether two points belong to one line."""
-    near = abs(point.cents - last.cents) <= JOIN_CENTS
-    return near and point.sample - last.sample <= JOIN_S * rate
+    near = abs(point.cents - last.cents) <= TRACE.join_cents
+    return near and point.sample - last.sample <= TRACE.join_s * rate
 
 
 def _rate(take: TakeState) -> int:
