@@ -63,7 +63,7 @@ def test_a_folder_is_marked_told_kept_and_taken_up_again(folder: Path, tmp_path:
     (jorun,) = [json.loads(path.read_text()) for path in out.iterdir() if "jorun" in path.name]
     assert jorun["steps"][4]["measured"]["cents"] == pytest.approx(-28.0, abs=3.0)
     again = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
-    assert "3 of 4 were marked before" in again.stderr
+    assert "3 of 4 have results" in again.stderr
     assert "0 of 1 recording marked" in again.stdout
 
 
@@ -77,7 +77,7 @@ def test_several_are_written_as_data(folder: Path) -> None:
 
 def test_an_empty_folder_is_told(tmp_path: Path) -> None:
     done = run_trainer("mark", str(tmp_path), "--drill", "harbour-bell")
-    assert "holds no recording" in done.stderr
+    assert "has no recordings" in done.stderr
     assert done.returncode
 
 
@@ -86,7 +86,7 @@ def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path) -> None:
     out = str(tmp_path / "marks")
     done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
     assert done.returncode == 3
-    assert "cannot be made" in done.stderr
+    assert "cannot be created" in done.stderr
 
 
 def test_lines_fit_80_columns(folder: Path) -> None:

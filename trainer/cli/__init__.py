@@ -128,9 +128,9 @@ def open_app(
     from trainer.sound import PlayerSpec
 
     first = read_shelf().drills[0]
-    held, name = harp_from_options(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
+    selected, name = harp_from_options(*(None,) * 5, written_for=Harp.of(first.key, first.tuning))
     plan = Plan(
-        held,
+        selected,
         PlayerSpec(realtime=True) if demo else microphone_spec(None, None),
         drill=first,
         count_in=count_in_beats(None),

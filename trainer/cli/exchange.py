@@ -51,8 +51,8 @@ def export(
     check_ending(out)
     check_overwrite(out, force=force)
     source = find_drill(drill)
-    held = Harp.of(harp or source.key, tuning or source.tuning)
-    write_export(move_to_harp(source, held), held, out)
+    target_harp = Harp.of(harp or source.key, tuning or source.tuning)
+    write_export(move_to_harp(source, target_harp), target_harp, out)
     typer.echo(f"Wrote {out}.", err=True)
 
 

@@ -125,35 +125,35 @@ def harp(
     )
 
     if key is not None:
-        held, _ = harp_from_options(key, tuning, temperament, a4, offset)
-        chart = Chart.of(held, _position(held, song, position))
+        selected, _ = harp_from_options(key, tuning, temperament, a4, offset)
+        chart = Chart.of(selected, _position(selected, song, position))
         answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
-        wanted = load_tuning(tuning or player_settings().harp.tuning)
-        asked = (song, 1 if position is None else position, wanted)
+        song_tuning = load_tuning(tuning or player_settings().harp.tuning)
+        request = (song, 1 if position is None else position, song_tuning)
         answer = (
-            harp_choices_text(*asked)
+            harp_choices_text(*request)
             if format_ is Format.TEXT
-            else _json(harp_choices_data(*asked))
+            else _json(harp_choices_data(*request))
         )
     else:
         raise HarpError("name a harp (trainer harp C) or the key of a song (trainer harp --song A)")
     typer.echo(answer)
 
 
-def _position(held: Harp, song: str | None, position: int | None) -> int:
+def _position(selected: Harp, song: str | None, position: int | None) -> int:
     from trainer.harp import HarpError
     from trainer.music import parse_song_key, position_for, position_name
 
     if song is None:
         return 1 if position is None else position
-    fits = position_for(held.key.tonic, parse_song_key(song))
-    if position not in (None, fits):
+    song_position = position_for(selected.key.tonic, parse_song_key(song))
+    if position not in (None, song_position):
         raise HarpError(
-            f"a {held.key} harp plays a song in {song} in {position_name(fits)} position; "
-            "leave out --position to see that, or the harp's key to see which harp to pick"
+            f"a {selected.key} harp plays a song in {song} in {position_name(song_position)} "
+            "position; leave out --position to see that, or the harp's key to see which harp to use"
         )
-    return fits
+    return song_position
 
 
 def _json(data: Mapping[str, object]) -> str:
@@ -219,8 +219,8 @@ def measure(
         else:
             source = microphone_spec(device, None, channel, clicks=False)
             typer.echo(measuring_intro(nominal_harp))
-        wanted = attacks or (1 if from_ else ATTACKS)
-        measured = _measure(Plan(nominal_harp, source), wanted, live=not (plain or from_))
+        notes_per_reed = attacks or (1 if from_ else ATTACKS)
+        measured = _measure(Plan(nominal_harp, source), notes_per_reed, live=not (plain or from_))
         own = OwnHarp(
             player_settings().player.name,
             name,

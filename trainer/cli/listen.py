@@ -67,13 +67,13 @@ def listen(
     from trainer.sound import RecordingSpec
 
     played_on = saved_harp(file) if file else None
-    held, _ = harp_from_options(harp, tuning, temperament, a4, offset, base=played_on)
+    selected, _ = harp_from_options(harp, tuning, temperament, a4, offset, base=played_on)
     source = (
         microphone_spec(device, None, channel, clicks=False)
         if file is None
         else RecordingSpec(file, channel)
     )
-    plan = Plan(held, source)
+    plan = Plan(selected, source)
     if format_ is None and file is None and can_show_screen():
         format_ = ListenFormat.SCREEN
     if format_ is ListenFormat.SCREEN:
@@ -91,7 +91,7 @@ def listen(
             write(json.dumps(reading_data(reading)) + "\n")
         return
     typer.echo(NOTE_HEAD)
-    tracker = NoteTracker(held)
+    tracker = NoteTracker(selected)
     for reading in readings():
         for note in tracker.track(reading):
             typer.echo(heard_note_text(note))

@@ -102,8 +102,8 @@ def loop(
     last = to if to is not None else from_ + DEFAULT_LENGTH_S
     if to is None and length is not None:
         last = min(last, length)
-    held, name = harp_from_options(harp, tuning, *(None,) * 3)
-    moved = _between(played_on, held)
+    selected, name = harp_from_options(harp, tuning, *(None,) * 3)
+    moved = _between(played_on, selected)
     passage = Passage(
         recording,
         from_,
@@ -123,7 +123,7 @@ def loop(
     if not listen:
         _play(passage, source.output)
         return
-    plan = Plan(held, source, harp_name=name)
+    plan = Plan(selected, source, harp_name=name)
     if plain or not can_show_screen():
         _play_plain(plan, passage)
         return
@@ -132,13 +132,13 @@ def loop(
     run_app(plan, loop=(passage, moved))
 
 
-def _between(played_on: str | None, held: Harp) -> float:
+def _between(played_on: str | None, selected: Harp) -> float:
     """Return the half steps from one harp to another, between -5 and 6."""
     from trainer.harp import parse_key
 
     if played_on is None:
         return 0.0
-    return float((held.key.tonic - parse_key(played_on).tonic + 5) % 12 - 5)
+    return float((selected.key.tonic - parse_key(played_on).tonic + 5) % 12 - 5)
 
 
 def _write(passage: Passage, out: Path, *, force: bool) -> None:
@@ -181,7 +181,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
     now = passage
     typer.echo(HINT)
 
-    def asked() -> Command | None:
+    def next_command() -> Command | None:
         nonlocal now
         line = read_line()
         if line is not None:
@@ -194,7 +194,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
         return pending.pop(0) if pending else None
 
     lines = TakeLines(plan)
-    for event in console_events(plan, asked):
+    for event in console_events(plan, next_command):
         for line in lines.lines(event):
             typer.echo(line)
 

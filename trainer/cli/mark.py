@@ -107,26 +107,26 @@ def mark(
     """
     from trainer.drill import find_drill
 
-    wanted = find_drill(drill).part(part)
+    drill_part = find_drill(drill).part(part)
 
     def plan_of(recording: Path) -> Plan:
         from trainer.harp import Harp
         from trainer.practice import Plan, saved_harp
         from trainer.sound import RecordingSpec
 
-        held, name = harp_from_options(
+        selected, name = harp_from_options(
             harp,
             tuning,
             temperament,
             a4,
             offset,
             base=saved_harp(recording),
-            written_for=Harp.of(wanted.key, wanted.tuning),
+            written_for=Harp.of(drill_part.key, drill_part.tuning),
         )
         return Plan(
-            held,
+            selected,
             RecordingSpec(recording, channel),
-            drill=wanted,
+            drill=drill_part,
             tempo=tempo,
             start=start,
             journal=player_journal() if player else None,
@@ -142,7 +142,7 @@ def mark(
         _mark_one(files[0], plan_of(files[0]), format_)
     else:
         workers = jobs if scheduler is None else scheduler
-        _mark_many(files, plan_of, wanted, out, workers, format_, class_)
+        _mark_many(files, plan_of, drill_part, out, workers, format_, class_)
 
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
@@ -152,13 +152,13 @@ def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.report.result_report import result_text
     from trainer.sound import SoundError
 
-    one = MarkedRecording(recording, tuple(take_results(plan)))
-    if one.best is None:
+    marked = MarkedRecording(recording, tuple(take_results(plan)))
+    if marked.best is None:
         raise SoundError(f"{recording}: {NOTHING_DUE}")
     if format_ is Format.TEXT:
-        typer.echo("\n\n".join(result_text(result) for result in one.passes))
+        typer.echo("\n\n".join(result_text(result) for result in marked.passes))
     else:
-        write_json(best_pass_data(one))
+        write_json(best_pass_data(marked))
 
 
 def _files(recordings: Iterable[Path]) -> Iterable[Path]:
@@ -169,19 +169,21 @@ def _files(recordings: Iterable[Path]) -> Iterable[Path]:
     """
     from trainer.sound import SoundError
 
-    found: dict[Path, None] = {}
+    paths: dict[Path, None] = {}
     for path in recordings:
-        inside = [path]
+        matches = [path]
         if path.is_dir():
-            inside = sorted(
-                one for one in path.rglob("*") if one.suffix.lower() in RECORDING_EXTENSIONS
+            matches = sorted(
+                marked
+                for marked in path.rglob("*")
+                if marked.suffix.lower() in RECORDING_EXTENSIONS
             )
-            if not inside:
+            if not matches:
                 raise SoundError(
                     f"the folder {path} has no recordings ({', '.join(RECORDING_EXTENSIONS)})"
                 )
-        found |= dict.fromkeys(inside)
-    return found
+        paths |= dict.fromkeys(matches)
+    return paths
 
 
 def _mark_many(
@@ -209,44 +211,48 @@ def _mark_many(
             raise TrainerError(
                 f"the folder {out} cannot be created ({error.strerror}); choose another"
             ) from None
-    plans, done = [], []
-    kept = {file: _kept_in(out, file, drill) for file in files}
+    plans, results = [], []
+    stored = {file: _stored_path(out, file, drill) for file in files}
     for file in files:
-        target = kept[file]
+        target = stored[file]
         if target is not None and target.exists():
             continue
         try:
             plans.append(plan_of(file))
         except TrainerError as error:
-            done.append(MarkedRecording(file, trouble=str(error)))
-    before = len(files) - len(plans) - len(done)
-    if before:
-        typer.echo(f"{before} of {len(files)} have results in --out already", err=True)
-    for one in done:
-        typer.echo(recording_line(one), err=format_ is Format.JSON)
+            results.append(MarkedRecording(file, trouble=str(error)))
+    skipped = len(files) - len(plans) - len(results)
+    if skipped:
+        typer.echo(f"{skipped} of {len(files)} have results in --out already", err=True)
+    for marked in results:
+        typer.echo(recording_line(marked), err=format_ is Format.JSON)
     with typer.progressbar(
         mark_recordings(plans, workers), length=len(plans), file=sys.stderr, label="marking"
     ) as marking:
-        for one in marking:
-            done.append(one)
-            target = kept[one.path]
-            if target is not None and one.best is not None:
-                write_text(target, json.dumps(recording_data(one), indent=2) + "\n")
+        for marked in marking:
+            results.append(marked)
+            target = stored[marked.path]
+            if target is not None and marked.best is not None:
+                write_text(target, json.dumps(recording_data(marked), indent=2) + "\n")
             if format_ is Format.TEXT:
                 typer.echo(
-                    f"\r{recording_line(one)}" if sys.stderr.isatty() else recording_line(one)
+                    f"\r{recording_line(marked)}" if sys.stderr.isatty() else recording_line(marked)
                 )
     if format_ is Format.JSON:
-        write_json([recording_data(one) for one in sorted(done, key=lambda one: one.path)])
-    elif done:
-        typer.echo(f"\n{batch_summary_text(done)}")
+        write_json(
+            [recording_data(marked) for marked in sorted(results, key=lambda marked: marked.path)]
+        )
+    elif results:
+        typer.echo(f"\n{batch_summary_text(results)}")
     if class_ is not None:
-        _write_class(class_, drill, [*_marked_before(kept, done), *map(recording_data, done)])
-    if any(one.best is None for one in done):
+        _write_class(
+            class_, drill, [*_earlier_results(stored, results), *map(recording_data, results)]
+        )
+    if any(marked.best is None for marked in results):
         raise typer.Exit(ExitCode.FAILED)
 
 
-def _kept_in(out: Path | None, file: Path, drill: Drill) -> Path | None:
+def _stored_path(out: Path | None, file: Path, drill: Drill) -> Path | None:
     """Return the path of a recording's stored result; None without --out."""
     if out is None:
         return None
@@ -267,13 +273,13 @@ def _check_class(out: Path, *, force: bool) -> None:
     check_overwrite(out, force=force)
 
 
-def _marked_before(
-    kept: dict[Path, Path | None], done: list[MarkedRecording]
+def _earlier_results(
+    stored: dict[Path, Path | None], results: list[MarkedRecording]
 ) -> Iterable[dict[str, Any]]:
     """Yield the results that were stored earlier."""
-    fresh = {one.path for one in done}
-    for file, target in kept.items():
-        if target is not None and file not in fresh and target.exists():
+    new_paths = {marked.path for marked in results}
+    for file, target in stored.items():
+        if target is not None and file not in new_paths and target.exists():
             yield json.loads(target.read_text(encoding="utf-8"))
 
 
@@ -286,14 +292,14 @@ def _write_class(out: Path, drill: Drill, data: Sequence[Mapping[str, Any]]) -> 
         read_students,
     )
 
-    some = read_students(data)
+    in_class = read_students(data)
     match out.suffix.lower():
         case ".html":
-            write_text(out, class_html(drill, some))
+            write_text(out, class_html(drill, in_class))
         case ".md":
-            write_text(out, class_markdown(drill, some))
+            write_text(out, class_markdown(drill, in_class))
         case ".csv":
-            write_text(out, class_csv(some))
+            write_text(out, class_csv(in_class))
         case _:
-            write_text(out, json.dumps(class_data(drill, some), indent=2) + "\n")
+            write_text(out, json.dumps(class_data(drill, in_class), indent=2) + "\n")
     typer.echo(f"Wrote {out}.", err=True)

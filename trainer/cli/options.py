@@ -88,10 +88,10 @@ def player_settings() -> Settings:
     """Return the player's settings; print their problems on standard error, once."""
     from trainer.settings import resolve_settings
 
-    found = resolve_settings()
-    if found.problems:
-        _print_once("\n".join(found.problems))
-    return found.settings
+    resolved = resolve_settings()
+    if resolved.problems:
+        _print_once("\n".join(resolved.problems))
+    return resolved.settings
 
 
 @cache

@@ -100,7 +100,7 @@ def play(
     from trainer.practice import Plan
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
-    wanted = find_drill(drill).part(part)
+    drill_part = find_drill(drill).part(part)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(text) for text in fault or ())
@@ -109,12 +109,14 @@ def play(
         raise SoundError("--fault needs the built-in player; add --player")
     else:
         source = microphone_spec(device, output, channel, latency, clicks=click)
-    written_for = Harp.of(wanted.key, wanted.tuning)
-    held, name = harp_from_options(harp, tuning, temperament, a4, offset, written_for=written_for)
+    written_for = Harp.of(drill_part.key, drill_part.tuning)
+    selected, name = harp_from_options(
+        harp, tuning, temperament, a4, offset, written_for=written_for
+    )
     plan = Plan(
-        held,
+        selected,
         source,
-        drill=wanted,
+        drill=drill_part,
         tempo=tempo,
         bars=_bars(bars),
         loop=loop,
@@ -145,10 +147,10 @@ def demo(
     from trainer.practice import Plan, typical_faults
     from trainer.sound import PlayerSpec
 
-    wanted = find_drill(drill)
-    selected = Harp.of(harp or wanted.key, wanted.tuning)
-    source = PlayerSpec(faults=typical_faults(wanted))
-    _run(Plan(selected, source, drill=wanted, save=save), plain)
+    drill_part = find_drill(drill)
+    selected = Harp.of(harp or drill_part.key, drill_part.tuning)
+    source = PlayerSpec(faults=typical_faults(drill_part))
+    _run(Plan(selected, source, drill=drill_part, save=save), plain)
 
 
 def _run(plan: Plan, plain: bool) -> None:

@@ -63,22 +63,24 @@ def report(
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
-    ending = target.suffix.lower()
-    if ending not in REPORT_EXTENSIONS:
+    extension = target.suffix.lower()
+    if extension not in REPORT_EXTENSIONS:
         raise TrainerError(
             f"'{target}' has no known format; end it in {', '.join(REPORT_EXTENSIONS)}"
         )
     check_overwrite(target, force=force)
-    wanted = find_drill(drill)
-    held, _ = harp_from_options(
+    chosen_drill = find_drill(drill)
+    selected, _ = harp_from_options(
         harp,
         tuning,
         *(None,) * 3,
         base=saved_harp(recording),
-        written_for=Harp.of(wanted.key, wanted.tuning),
+        written_for=Harp.of(chosen_drill.key, chosen_drill.tuning),
     )
     readings, passes = [], []
-    for event in console_events(Plan(held, RecordingSpec(recording), drill=wanted, tempo=tempo)):
+    for event in console_events(
+        Plan(selected, RecordingSpec(recording), drill=chosen_drill, tempo=tempo)
+    ):
         if isinstance(event, ReadingHeard):
             readings.append(event.reading)
         elif isinstance(event, PassEnded):
@@ -87,8 +89,8 @@ def report(
     if best is None:
         raise SoundError(f"{recording}: {NOTHING_DUE}")
     work_on = advise(best, read_shelf().drills)
-    if ending != ".html":
-        write_text(target, _without_html(best, work_on, recording.name, ending))
+    if extension != ".html":
+        write_text(target, _without_html(best, work_on, recording.name, extension))
         typer.echo(f"Wrote {target}.")
         return
     opened = Recording(recording)
@@ -99,7 +101,7 @@ def report(
         opened.close()
     student_report = StudentReport(
         best,
-        held,
+        selected,
         readings,
         samples,
         opened.rate,
@@ -110,10 +112,10 @@ def report(
     typer.echo(f"Wrote {target}.")
 
 
-def _without_html(best: Result, work_on: tuple[Advice, ...], name: str, ending: str) -> str:
+def _without_html(best: Result, work_on: tuple[Advice, ...], name: str, extension: str) -> str:
     from trainer.report.student_report import student_csv, student_data, student_markdown
 
-    match ending:
+    match extension:
         case ".md":
             return student_markdown(best, work_on, name)
         case ".csv":

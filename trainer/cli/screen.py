@@ -36,8 +36,8 @@ def run_app(
     from trainer.practice import Listener
     from trainer.settings import resolve_settings
 
-    found = resolve_settings()
-    look = found.settings.screen
+    resolved = resolve_settings()
+    look = resolved.settings.screen
     start_logging(console=False)
 
     # Start the listener's process before the app takes over the terminal.
@@ -54,7 +54,7 @@ def run_app(
             plan,
             autostart=autostart,
             today=today,
-            guide=today and not found.file.exists(),
+            guide=today and not resolved.file.exists(),
             theme=effective_theme(look.theme),
             motion=look.motion,
             loop=loop,

@@ -47,18 +47,18 @@ def show(format_: FormatOption = Format.TEXT) -> None:
     """
     from trainer.settings import resolve_settings
 
-    found = resolve_settings()
+    resolved = resolve_settings()
     if format_ is Format.JSON:
         from trainer.settings.schemas import settings_data
 
-        write_json(settings_data(found))
+        write_json(settings_data(resolved))
     else:
-        typer.echo("\n".join(_lines(found)))
-    _tell(found)
+        typer.echo("\n".join(_lines(resolved)))
+    _print_problems(resolved)
 
 
 @app.command("path")
-def tell_path() -> None:
+def print_path() -> None:
     """Print the path of the settings file, which may not exist yet.
 
     Example: trainer settings path
@@ -114,9 +114,9 @@ def edit() -> None:
     path = settings_path()
     create_settings_file(path)
     _open_in_editor(path)
-    found = resolve_settings(path)
-    _tell(found)
-    if found.problems:
+    resolved = resolve_settings(path)
+    _print_problems(resolved)
+    if resolved.problems:
         raise typer.Exit(ExitCode.BAD_INPUT)
 
 
@@ -144,25 +144,26 @@ def _open_in_editor(path: Path) -> None:
         ) from None
 
 
-def _values(found: ResolvedSettings) -> dict[tuple[str, str], Any]:
+def _values(resolved: ResolvedSettings) -> dict[tuple[str, str], Any]:
     from trainer.settings.tables import SETTING_KEYS
 
     return {
-        (table, name): getattr(getattr(found.settings, table), name) for table, name in SETTING_KEYS
+        (table, name): getattr(getattr(resolved.settings, table), name)
+        for table, name in SETTING_KEYS
     }
 
 
-def _lines(found: ResolvedSettings) -> list[str]:
+def _lines(resolved: ResolvedSettings) -> list[str]:
     from trainer.settings.writer import toml_value_text
 
-    there = "" if found.file.exists() else " (missing; 'trainer settings' creates it)"
-    lines = [f"{found.file}{there}"]
-    for key, value in _values(found).items():
+    note = "" if resolved.file.exists() else " (missing; 'trainer settings' creates it)"
+    lines = [f"{resolved.file}{note}"]
+    for key, value in _values(resolved).items():
         text = "not set" if value is None else toml_value_text(value)
-        lines.append(f"  {'.'.join(key):20}  {text:20}  {found.origins.get(key, '')}".rstrip())
+        lines.append(f"  {'.'.join(key):20}  {text:20}  {resolved.origins.get(key, '')}".rstrip())
     return lines
 
 
-def _tell(found: ResolvedSettings) -> None:
-    for problem in found.problems:
+def _print_problems(resolved: ResolvedSettings) -> None:
+    for problem in resolved.problems:
         typer.echo(problem, err=True)

@@ -38,13 +38,13 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
     from trainer.sound.devices import devices
 
     with silence_libraries():
-        there = devices()
+        all_devices = devices()
     if format_ is Format.JSON:
         from trainer.report.sound_report import device_data
 
-        typer.echo(json.dumps([device_data(device) for device in there], indent=2))
-    elif there:
-        for device in there:
+        typer.echo(json.dumps([device_data(device) for device in all_devices], indent=2))
+    elif all_devices:
+        for device in all_devices:
             typer.echo(_line(device))
     else:
         typer.echo("this computer has no audio inputs or outputs")
@@ -80,25 +80,25 @@ def check(
     from trainer.sound.microphone_check import check_microphone
 
     with silence_libraries():
-        found = check_microphone(microphone_spec(device, None, channel, clicks=False))
+        result = check_microphone(microphone_spec(device, None, channel, clicks=False))
     if format_ is Format.JSON:
         from trainer.report.sound_report import microphone_check_data
 
-        write_json(microphone_check_data(found))
+        write_json(microphone_check_data(result))
     else:
-        typer.echo(_report(found))
-    if found.advice:
+        typer.echo(_report(result))
+    if result.advice:
         raise typer.Exit(ExitCode.FAILED)
 
 
-def _report(found: MicrophoneCheck) -> str:
+def _report(result: MicrophoneCheck) -> str:
     lines = [
-        f"{found.name}: {found.rate} Hz, {found.seconds:.1f} s recorded",
-        f"loudest {found.level_db:.0f} dB, quietest {found.floor_db:.0f} dB re full scale",
-        f"clipped in {found.clipped} places, {found.lost} samples lost, "
-        f"{found.overflows} overflows reported by the driver",
+        f"{result.name}: {result.rate} Hz, {result.seconds:.1f} s recorded",
+        f"loudest {result.level_db:.0f} dB, quietest {result.floor_db:.0f} dB re full scale",
+        f"clipped in {result.clipped} places, {result.lost} samples lost, "
+        f"{result.overflows} overflows reported by the driver",
     ]
-    lines += found.advice or ["The microphone is suitable."]
+    lines += result.advice or ["The microphone is suitable."]
     return "\n".join(lines)
 
 
@@ -140,17 +140,17 @@ def calibrate(
     trip = None
     with Journal(player_journal()) as journal, silence_libraries():
         if latency is not None:
-            kept = save_manual_latency(journal, device_pair(spec), latency)
+            calibration = save_manual_latency(journal, device_pair(spec), latency)
         else:
             typer.echo(_CALIBRATION_NOTICE, err=True)
             pair, trip = play_clicks(spec)
-            kept = save_round_trip(journal, pair, trip)
+            calibration = save_round_trip(journal, pair, trip)
     if format_ is Format.JSON:
         from trainer.report.sound_report import calibration_data
 
-        write_json(calibration_data(kept, trip))
+        write_json(calibration_data(calibration, trip))
     else:
-        typer.echo(calibration_text(kept, trip))
+        typer.echo(calibration_text(calibration, trip))
 
 
 _CALIBRATION_NOTICE = (

@@ -116,17 +116,21 @@ def tab(
 
     if out is not None:
         check_overwrite(out, force=force)
-    wanted = format_ or _by_ending(out)
+    output_format = format_ or _by_ending(out)
     base = saved_harp(recording)
-    mine = player_settings().harp
-    named = harp is not None or offset or base is not None or mine.key or mine.name
-    held = harp_from_options(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
-    asked = TranscriptRequest(
+    harp_settings = player_settings().harp
+    named = (
+        harp is not None or offset or base is not None or harp_settings.key or harp_settings.name
+    )
+    selected = (
+        harp_from_options(harp, tuning, temperament, a4, offset, base=base)[0] if named else None
+    )
+    request = TranscriptRequest(
         recording,
         channel,
         first=from_,
         last=to,
-        harp=held,
+        harp=selected,
         harps=harps,
         tuning=tuning or "richter",
         a4=a4,
@@ -134,26 +138,28 @@ def tab(
         meter=None if meter is None else parse_meter(meter),
         first_beat=first_beat,
     )
-    found = transcribe(asked)
+    transcript = transcribe(request)
     if out is not None and format_ is None and out.suffix.lower() in EXPORT_EXTENSIONS:
-        drill = draft_drill(found, out.stem, title or f"Heard in {found.name}"[:80])
-        write_export(drill, found.harp, out, found.warnings)
-        _report_written(found, out)
+        drill = draft_drill(transcript, out.stem, title or f"Heard in {transcript.name}"[:80])
+        write_export(drill, transcript.harp, out, transcript.warnings)
+        _report_written(transcript, out)
         return
-    text = _text(found, wanted, out, title)
+    text = _text(transcript, output_format, out, title)
     if out is None:
         typer.echo(text.rstrip("\n"))
         return
     write_text(out, text)
-    _report_written(found, out)
+    _report_written(transcript, out)
 
 
-def _report_written(found: Transcript, out: Path) -> None:
-    count = " and ".join(str(len(part)) for part in found.parts)
-    typer.echo(f"{out} written: {count} notes, {found.harp.name} harp", err=True)
+def _report_written(transcript: Transcript, out: Path) -> None:
+    count = " and ".join(str(len(part)) for part in transcript.parts)
+    typer.echo(f"{out} written: {count} notes, {transcript.harp.name} harp", err=True)
 
 
-def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | None) -> str:
+def _text(
+    transcript: Transcript, output_format: TabFormat, out: Path | None, title: str | None
+) -> str:
     import json
 
     from trainer.drill import write_drill
@@ -165,19 +171,21 @@ def _text(found: Transcript, wanted: TabFormat, out: Path | None, title: str | N
     )
     from trainer.transcript import draft_drill
 
-    match wanted:
+    match output_format:
         case TabFormat.JSON:
-            return json.dumps(transcript_notes_data(found), indent=2) + "\n"
+            return json.dumps(transcript_notes_data(transcript), indent=2) + "\n"
         case TabFormat.JSONL:
-            lines = [transcript_head_data(found), *transcript_notes_data(found)]
+            lines = [transcript_head_data(transcript), *transcript_notes_data(transcript)]
             return "".join(json.dumps(line) + "\n" for line in lines)
         case TabFormat.CSV:
-            return transcript_csv(found)
+            return transcript_csv(transcript)
         case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
-            return write_drill(draft_drill(found, name, title or f"Heard in {found.name}"[:80]))
+            return write_drill(
+                draft_drill(transcript, name, title or f"Heard in {transcript.name}"[:80])
+            )
         case TabFormat.TEXT:
-            return transcript_text(found, shutil.get_terminal_size((80, 24)).columns) + "\n"
+            return transcript_text(transcript, shutil.get_terminal_size((80, 24)).columns) + "\n"
 
 
 def _by_ending(out: Path | None) -> TabFormat:
@@ -198,7 +206,7 @@ def parse_meter(text: str) -> tuple[int, int]:
     """
     from trainer.transcript import TranscriptError
 
-    found = re.fullmatch(r"\s*([1-9][0-9]?)\s*/\s*(2|4|8|16)\s*", text)
-    if not found:
+    match = re.fullmatch(r"\s*([1-9][0-9]?)\s*/\s*(2|4|8|16)\s*", text)
+    if not match:
         raise TranscriptError(f"'{text}' is not a meter; write it as 4/4, 3/4 or 6/8")
-    return int(found[1]), int(found[2])
+    return int(match[1]), int(match[2])

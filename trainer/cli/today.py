@@ -88,20 +88,23 @@ def today(
     from trainer.sound import PlayerSpec
     from trainer.store import Journal
 
-    shelf, now, mine = read_shelf(), date.today(), _settings_of(player)
-    whose, counting = mine.player.name, (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES
+    shelf, now, preferences = read_shelf(), date.today(), _settings_of(player)
+    player_name, sources = (
+        preferences.player.name,
+        (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES,
+    )
 
     with Journal(player_journal()) as journal:
 
-        def held(written_for: Harp | None) -> tuple[Harp, str | None]:
-            return select_harp(journal, mine, harp, written_for=written_for)
+        def harp_for(written_for: Harp | None) -> tuple[Harp, str | None]:
+            return select_harp(journal, preferences, harp, written_for=written_for)
 
-        named = harp or mine.harp.key or mine.harp.name
-        made = journal.day(whose, now)
-        usual = made[0] if made else mine.practice.minutes
-        asked = usual if minutes is None else minutes
-        selected = held(None)[0] if named else None
-        day = open_daily_set(journal, whose, now, asked, shelf, selected, counting)
+        named = harp or preferences.harp.key or preferences.harp.name
+        saved = journal.day(player_name, now)
+        default_minutes = saved[0] if saved else preferences.practice.minutes
+        length = default_minutes if minutes is None else minutes
+        selected = harp_for(None)[0] if named else None
+        day = open_daily_set(journal, player_name, now, length, shelf, selected, sources)
         if day.unsaved:
             typer.echo(f"{day.unsaved}; the set is not saved", err=True)
         if format_ is Format.TEXT:
@@ -114,11 +117,11 @@ def today(
                 else microphone_spec(device, output, channel, latency, clicks=click),
                 count_in=count_in_beats(None),
                 journal=journal.path,
-                player=whose,
+                player=player_name,
                 sound_mb=sound_mb(),
             )
             drills = {drill.name: drill for drill in shelf.drills}
-            events = partial(run_day, day, drills, base, lambda entry: held(entry.harp))
+            events = partial(run_day, day, drills, base, lambda entry: harp_for(entry.harp))
             day = _play(events, day, in_lines=format_ is Format.TEXT)
         if format_ is Format.JSON:
             write_json(daily_set_data(day))
@@ -163,10 +166,12 @@ def _play(
 
 def _settings_of(player: str | None) -> Settings:
     """Return the settings, with another player's name if one is given."""
-    mine = player_settings()
+    preferences = player_settings()
     if player is None:
-        return mine
-    return mine.model_copy(update={"player": mine.player.model_copy(update={"name": player})})
+        return preferences
+    return preferences.model_copy(
+        update={"player": preferences.player.model_copy(update={"name": player})}
+    )
 
 
 def _width() -> int:
