@@ -129,9 +129,9 @@ def test_drone_has_its_pitch_and_no_click() -> None:
     stretches = []
     for at in range(60):
         if at in (5, 20, 40):
-            drone.turn_to({5: 311.13, 20: 440.0, 40: None}[at])
+            drone.set_pitch({5: 311.13, 20: 440.0, 40: None}[at])
         out = np.zeros(1000, dtype=np.float32)
-        drone.add_to(out)
+        drone.mix_into(out)
         stretches.append(out)
     sound = np.concatenate(stretches)
     assert not sound[:5000].any()
@@ -205,8 +205,8 @@ def test_echo_of_the_tone_is_not_taken_for_a_note(late_ms: float) -> None:
     rate, rng = 48_000, np.random.default_rng(3)
     own = np.zeros(4 * rate, dtype=np.float32)
     drone = ToneGenerator(rate)
-    drone.turn_to(523.25)
-    drone.add_to(own[rate:])
+    drone.set_pitch(523.25)
+    drone.mix_into(own[rate:])
     late = round((REFERENCE_LEAD_S + late_ms / 1000.0) * rate)
     heard = np.concatenate([np.zeros(late, np.float32), own])[: len(own)]
     room = heard + 1e-3 * rng.standard_normal(len(own)).astype(np.float32)

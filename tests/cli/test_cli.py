@@ -293,10 +293,10 @@ def test_a_recording_that_cannot_be_read_is_told(
 @pytest.mark.parametrize(
     ("name", "sentence"),
     [
-        ("silence.wav", "silence.wav: it is silent throughout; check that the right input was "),
+        ("silence.wav", "silence.wav: check that the right input was recorded: it is silent "),
         ("nan.wav", "nan.wav: 10 of its samples are not numbers, the first at 0.0 s; they are "),
-        ("clipped.wav", r"clipped.wav: it is clipped in \d+ places, the first at 0.0 s; record "),
-        ("cut-tone.wav", "cut-tone.wav: it was not finished when it was recorded; it is used as "),
+        ("clipped.wav", r"clipped.wav: record at a lower level: it is clipped in \d+ places, the "),
+        ("cut-tone.wav", "cut-tone.wav: the recording was cut off; everything up to there "),
     ],
 )
 def test_a_poor_recording_is_used_as_far_as_it_goes(
@@ -335,7 +335,7 @@ def test_a_poor_recording_is_used_as_far_as_it_goes(
         ("play harbour-bell --player --fault 1:cents=nan", "'1:cents=nan' is not a fault; .*"),
         ("play harbour-bell --player --plain --save t.wav", "takes are saved as FLAC; .*"),
         ("play harbour-bell --player --plain --save no/t.flac", "there is no folder no to .*"),
-        ("play harbour-bell --player --plain --save tone.flac", "tone.flac is there already; .*"),
+        ("play harbour-bell --player --plain --save tone.flac", "tone.flac exists already; .*"),
         ("mark tone.wav --drill harbour-bell", "harbour-bell cannot be found in the .*"),
         ("mark silence.wav --drill harbour-bell", "no note is heard in the recording; .*"),
         ("mark tone.wav --drill harbour-bell --start nan", "the drill's first beat cannot .*"),

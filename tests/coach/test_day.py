@@ -685,11 +685,13 @@ def run_tiny(
     journal: Journal,
     day: DailySet,
     source: PlayerSpec | None = None,
-    stopping: Callable[[], bool] = lambda: False,
+    should_stop: Callable[[], bool] = lambda: False,
 ) -> list[Any]:
     base = Plan(Harp.of(), source or PlayerSpec(), journal=journal.path, player="Marit")
     return list(
-        run_day(day, TINY_DRILLS, base, lambda entry: (entry.harp, "old C"), stopping=stopping)
+        run_day(
+            day, TINY_DRILLS, base, lambda entry: (entry.harp, "old C"), should_stop=should_stop
+        )
     )
 
 
@@ -731,7 +733,7 @@ def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None
         def after_two() -> bool:
             return len(journal.takes()) >= 2
 
-        events = run_tiny(journal, day, stopping=after_two)
+        events = run_tiny(journal, day, should_stop=after_two)
         over = events[-1].day
         ended = len(counted(events))
         assert over.left

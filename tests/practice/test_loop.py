@@ -139,21 +139,21 @@ def test_rounds_join_without_a_gap_and_one_fades_before_the_next() -> None:
     )
     looped = LoopGenerator(20)
     out = np.zeros(30, np.float32)
-    assert looped.add_to(out, 0) is None
+    assert looped.mix_into(out, 0) is None
     assert not out.any()
-    looped.turn_to(first)
+    looped.set_passage(first)
     heard, begun = [], []
     for start in range(30, 630, 40):
         out = np.zeros(40, np.float32)
-        begun.append(looped.add_to(out, start))
+        begun.append(looped.mix_into(out, start))
         heard.append(out)
     assert [one for one in begun if one is not None] == [30]
     line = np.concatenate(heard)
     assert (line[:50] == 0.5).all()
     np.testing.assert_array_equal(line[50:550].reshape(5, 100), np.tile(first.samples, (5, 1)))
-    looped.turn_to(None)
+    looped.set_passage(None)
     out = np.zeros(100, np.float32)
-    looped.add_to(out, 630)
+    looped.mix_into(out, 630)
     assert out[:19].all()
     assert not out[20:].any()
 
@@ -279,7 +279,7 @@ heard = 0
 for event in run_take(plan, stopping, asked):
     if isinstance(event, LoopStarted):
         begins = event.begins
-    if type(event).__name__ == "Heard":
+    if type(event).__name__ == "ReadingHeard":
         heard = event.reading.heard
 print(json.dumps(begins))
 """

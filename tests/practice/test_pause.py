@@ -97,7 +97,7 @@ def heard(event: Event) -> bool:
 
 def play(plan: Plan, asking: Asking) -> list[Event]:
     events = []
-    for event in run_take(plan, asked=asking):
+    for event in run_take(plan, next_command=asking):
         events.append(event)
         asking.see(event)
     assert asking.over

@@ -75,7 +75,7 @@ def test_a_long_recording_is_heard_twice_and_marked_the_same(
         played({4: Fault(leak_db=-9.0)}),
     )
     once = marked(path, *parts)
-    monkeypatch.setattr("trainer.practice.take.REMEMBERED_S", 1.0)
+    monkeypatch.setattr("trainer.practice.session.pass_finding.MAX_KEPT_S", 1.0)
     assert marked(path, *parts) == once
     assert len(once) == 2
     read = Recording(path)

@@ -477,7 +477,7 @@ class TestMeasuring:
     def test_it_can_be_stopped_with_what_is_known(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
         known: list[AttackMeasured] = []
-        for event in measure_harp(plan, attacks=1, stopping=lambda: len(known) >= 4):
+        for event in measure_harp(plan, attacks=1, should_stop=lambda: len(known) >= 4):
             if isinstance(event, AttackMeasured):
                 known.append(event)
             if isinstance(event, HarpMeasured):

@@ -25,9 +25,7 @@ from trainer.cli.exit_codes import ExitCode
 from trainer.sound import MicrophoneSpec, SoundError
 from trainer.sound.click import click
 from trainer.sound.round_trip import (
-    CLICKS,
-    MOST_S,
-    TEMPO,
+    PARAMETERS,
     DevicePair,
     RoundTrip,
     estimate_round_trip,
@@ -67,9 +65,9 @@ def clicks_heard(
         seed: of the noise.
     """
     rng = np.random.default_rng(seed)
-    apart = round(60.0 / TEMPO * rate)
-    due = [round(0.3 * rate) + i * apart for i in range(CLICKS)]
-    count = due[-1] + round((MOST_S + 0.2) * rate)
+    apart = round(60.0 / PARAMETERS.tempo * rate)
+    due = [round(0.3 * rate) + i * apart for i in range(PARAMETERS.clicks)]
+    count = due[-1] + round((PARAMETERS.max_s + 0.2) * rate)
     hz = np.fft.rfftfreq(count, 1.0 / rate)
     shape = click(rate, accented=True).astype(float)
     spectrum = np.zeros(len(hz), complex)
@@ -97,7 +95,7 @@ class TestRoundTrip:
         trip = estimate_round_trip(heard, due, rate)
         assert trip.latency_ms == pytest.approx(delay_ms, abs=0.2)
         assert trip.spread_ms < 0.1
-        assert trip.heard == CLICKS
+        assert trip.heard == PARAMETERS.clicks
 
     @pytest.mark.parametrize("noise_db", [-20.0, -10.0, -5.0])
     def test_noise_does_not_move_it(self, noise_db: float) -> None:
@@ -129,10 +127,13 @@ class TestRoundTrip:
     @pytest.mark.parametrize(
         ("changes", "complaint"),
         [
-            ({"missing": range(CLICKS)}, "the clicks were not heard; turn the output up"),
+            (
+                {"missing": range(PARAMETERS.clicks)},
+                "turn the output up",
+            ),
             ({"noise_db": 15.0}, "the clicks were not heard"),
-            ({"missing": range(1, CLICKS)}, "the clicks were not heard"),
-            ({"missing": range(5, CLICKS)}, "only 5 of 12 clicks were heard clearly"),
+            ({"missing": range(1, PARAMETERS.clicks)}, "the clicks were not heard"),
+            ({"missing": range(5, PARAMETERS.clicks)}, "only 5 of 12 clicks were heard clearly"),
             ({"jitter_ms": 12.0, "seed": 2}, "at times too far apart"),
             ({"jitter_ms": 40.0}, "at times too far apart"),
         ],
@@ -149,7 +150,7 @@ class TestRoundTrip:
         """Bursts at random, as of a consonant, and hum."""
         for seed in range(10):
             rng = np.random.default_rng(seed)
-            heard, due = clicks_heard(60.0, missing=tuple(range(CLICKS)), seed=seed)
+            heard, due = clicks_heard(60.0, missing=tuple(range(PARAMETERS.clicks)), seed=seed)
             heard += 0.02 * np.sin(2 * np.pi * 120.0 * np.arange(len(heard)) / 48_000)
             for at in rng.integers(0, len(heard) - 3000, 40):
                 burst = rng.standard_normal(3000) * np.exp(-np.arange(3000) / 400.0)
@@ -271,7 +272,7 @@ def test_a_device_that_is_not_there_is_told(
     monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
     answer = trainer("sound", "calibrate", "--device", "none")
     assert answer.code == ExitCode.NO_SOUND
-    assert "no input is called 'none'; there are 0 usb mic" in answer.err
+    assert "no input is called 'none'; choose one of: 0 usb mic" in answer.err
     answer = trainer("sound", "calibrate", "--latency", "40")
     assert answer.code == ExitCode.NO_SOUND
     assert "the microphone usb mic cannot be opened" in answer.err
@@ -286,7 +287,8 @@ import json, sys
 from dataclasses import replace
 import numpy as np
 from trainer.sound import MicrophoneSpec
-from trainer.sound import calibrate, microphone
+from trainer.sound import round_trip
+from trainer.sound.sources import microphone
 
 class Delayed(microphone.Microphone):
     # A delay line between the device and whoever listens: exact, whatever the sound system does.
@@ -297,8 +299,8 @@ class Delayed(microphone.Microphone):
             out, line = line[: len(block.samples)], line[len(block.samples) :]
             yield replace(block, samples=out)
 
-calibrate.Microphone = Delayed
-pair, trip = calibrate.calibrate(MicrophoneSpec())
+round_trip.Microphone = Delayed
+pair, trip = round_trip.measure_round_trip(MicrophoneSpec())
 print(json.dumps([pair.input, pair.output, pair.rate, trip.latency_ms, trip.spread_ms, trip.heard]))
 """
 
@@ -309,7 +311,7 @@ def test_delays_that_are_added_come_back(pulse: Pulse) -> None:
     for added in (0.0, 37.0, 180.0):
         name, output, rate, latency, spread, heard = pulse.run(DELAYED, str(added))
         assert (name, output, rate) == ("default", "default", 48_000)
-        assert heard >= CLICKS / 2
+        assert heard >= PARAMETERS.clicks / 2
         found[added] = latency
         print(f"added {added:.0f} ms: {latency:.2f} ms, spread {spread:.2f}, {heard} heard")
     for added in (37.0, 180.0):
@@ -331,8 +333,9 @@ from trainer.store.calibrations import with_calibrated_latency
 from trainer.sound import ClickTrack, Microphone, MicrophoneSpec
 with Journal(Path(sys.argv[1])) as journal:
     spec = with_calibrated_latency(journal, MicrophoneSpec())
-microphone = Microphone(spec, ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4))
-clock, blocks = microphone.start_clock(), []
+microphone = Microphone(spec)
+track = ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4)
+clock, blocks = microphone.start_clock(track), []
 for block in microphone.blocks():
     blocks.append(block.samples)
     if block.end > clock.sample(5):
@@ -359,7 +362,7 @@ def test_with_what_was_measured_clicks_come_back_on_their_beats(
     out, _ = running.communicate(timeout=60)
     assert running.returncode == 0
     told = json.loads(out)
-    assert told["clicks"] == CLICKS
+    assert told["clicks"] == PARAMETERS.clicks
     assert not told["by_hand"]
     latency, late = pulse.run(ON_THE_BEAT, str(path))
     assert latency == told["latency_ms"]

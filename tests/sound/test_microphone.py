@@ -21,6 +21,7 @@ from trainer.sound import (
     REFERENCE_LEAD_S,
     ClickTrack,
     DeviceError,
+    DrillSetup,
     Microphone,
     MicrophoneSpec,
     SoundError,
@@ -29,6 +30,7 @@ from trainer.sound import (
 )
 from trainer.sound.devices import Device, devices, match_device
 from trainer.sound.output_mixer import OutputMixer
+from trainer.sound.sources.microphone import MicrophoneParameters
 from trainer.sound.stream_timing import StreamTiming
 
 if TYPE_CHECKING:
@@ -94,12 +96,10 @@ CLICK = """
 import json, sys
 import numpy as np
 from trainer.sound import *
-microphone = Microphone(
-    MicrophoneSpec(latency_ms=float(sys.argv[1]) if sys.argv[1:] else None),
-    ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4),
-)
-assert microphone.hears_clicks
-clock, blocks = microphone.start_clock(), []
+microphone = Microphone(MicrophoneSpec(latency_ms=float(sys.argv[1]) if sys.argv[1:] else None))
+assert microphone.clicks_audible
+track = ClickTrack(tempo=240, meter_beats=4, count_in=4, beats=4)
+clock, blocks = microphone.start_clock(track), []
 for block in microphone.blocks():
     blocks.append(block.samples)
     if block.end > clock.sample(5):
@@ -135,8 +135,8 @@ from trainer.sound import *
 drill = parse_drill(sys.argv[1], "jetty")
 harp = Harp.of("C")
 microphone = open_source(MicrophoneSpec(clicks=False), drill=drill, harp=harp)
-assert microphone.plays and not microphone.hears_clicks
-clock, heard, own = microphone.start_clock(own=accompaniment_steps(drill)), [], []
+assert microphone.plays_steps and not microphone.clicks_audible
+clock, heard, own = microphone.first_pass(), [], []
 for block in microphone.blocks():
     heard.append(block.samples)
     own.append(np.zeros(len(block.samples)) if block.reference is None else block.reference)
@@ -208,10 +208,10 @@ def test_the_sound_commands_see_the_devices(pulse: Pulse) -> None:
     checked = json.loads(out[: out.rindex("}") + 1])
     assert checked["rate"] == RATE
     assert checked["lost"] == checked["overflows"] == 0
-    assert checked["advice"] == ["nothing but silence comes in; unmute it, or choose another input"]
+    assert checked["advice"] == ["unmute it, or choose another input: nothing but silence comes in"]
 
     sentence = pulse.run(COMMAND, "check", "--device", "harbour")
-    assert sentence == "no input is called 'harbour'; there are 0 pulse, 1 default"
+    assert sentence == "no input is called 'harbour'; choose one of: 0 pulse, 1 default"
 
 
 LOSE = """
@@ -219,7 +219,8 @@ import json, os, sys, time
 import trainer.sound.sources.microphone
 from trainer.sound import *
 microphone = Microphone(MicrophoneSpec(clicks=False))
-trainer.sound.sources.microphone._FIRST_S = 2.5
+source = trainer.sound.sources.microphone
+source.PARAMETERS = source.MicrophoneParameters(first_s=2.5)
 ends, sentences = [], []
 def listen(seconds):
     until = (ends[-1] if ends else 0) + seconds * microphone.rate
@@ -322,7 +323,7 @@ def test_a_device_is_chosen_by_name_part_or_number() -> None:
 @pytest.mark.parametrize(
     ("wanted", "sentence"),
     [
-        ("harbour", "no input is called 'harbour'; there are 0 Built-in, 1 USB Audio: Mic, "),
+        ("harbour", "no input is called 'harbour'; choose one of: 0 Built-in, 1 USB Audio: Mic, "),
         (2, "no input is called '2'; "),
         ("usb", "'usb' fits more than one input; give a number: 1 USB Audio: Mic, 3 USB "),
     ],
@@ -338,7 +339,7 @@ def test_a_device_that_is_not_there_is_told_with_those_that_are(
 def test_no_device_at_all_is_told() -> None:
     with pytest.raises(DeviceError, match="has no loudspeaker or other output; connect one"):
         match_device((DEVICES[0],), "output", None)
-    with pytest.raises(DeviceError, match=r"names no microphone .* of its own; choose one: 1 USB"):
+    with pytest.raises(DeviceError, match=r"has no default microphone .*; choose one: 1 USB"):
         match_device((DEVICES[1],), "input", None)
 
 
@@ -373,7 +374,7 @@ class Output:
         self.next_frame = self.taken = 0
 
     @property
-    def waiting(self) -> int:
+    def queued(self) -> int:
         return self.next_frame - self.taken
 
     def play(self, samples: np.ndarray) -> None:
@@ -382,12 +383,12 @@ class Output:
 
 
 class Duet:
-    """A metronome between an input and an output whose clocks drift apart, and time."""
+    """An output mixer between an input and an output whose clocks drift apart, and time."""
 
     def __init__(self, drift: float, rate: int = 44_100) -> None:
         self.out, self.heard = Output(rate), StreamTiming(RATE)
         self.drift, self.seconds = drift, 0.0
-        self.metronome = OutputMixer(self.out, self.heard, RATE)  # type: ignore[arg-type]
+        self.mixer = OutputMixer(self.out, self.heard, RATE)  # type: ignore[arg-type]
 
     def frame_at(self, sample: float) -> float:
         """The frame of the output that is truly heard with a sample of the input."""
@@ -397,10 +398,10 @@ class Duet:
         """Let time pass in steps of 10 ms."""
         for _ in range(round(seconds * 100)):
             sample = round(self.seconds * RATE)
-            self.heard.note(sample, self.seconds)
+            self.heard.add(sample, self.seconds)
             self.out.taken = round(self.frame_at(sample))
-            self.out.timing.note(self.out.taken, self.seconds)
-            self.metronome.fill()
+            self.out.timing.add(self.out.taken, self.seconds)
+            self.mixer.fill()
             self.seconds += 0.01
 
     def sound(self) -> np.ndarray:
@@ -420,7 +421,7 @@ def test_steps_stay_on_their_samples_however_the_devices_drift(drift: float) -> 
     duet = Duet(drift)
     duet.go_on(0.1)
     clock = BeatClock(RATE, 120, RATE, 2.0)
-    duet.metronome.accompany(Harp.of("C"), clock, accompaniment_steps(drill))
+    duet.mixer.add_steps(Harp.of("C"), clock, accompaniment_steps(drill))
     duet.go_on(20.0)
     sound, frames = duet.sound(), np.arange(200)
     for step in drill.steps[:-1]:
@@ -436,12 +437,12 @@ def test_what_is_played_is_told_to_the_canceller_and_mixed_with_clicks() -> None
     duet.go_on(0.1)
     drill = music("{call} -4:2 {answer} -4:2 |", tempo=120)
     track = ClickTrack.of(drill, count_in=0)
-    duet.metronome.beat(track, RATE)
-    duet.metronome.accompany(Harp.of("C"), track.clock(RATE, RATE), accompaniment_steps(drill))
+    duet.mixer.add_clicks(track, RATE)
+    duet.mixer.add_steps(Harp.of("C"), track.clock(RATE, RATE), accompaniment_steps(drill))
     own = []
     for _ in range(300):
         duet.go_on(0.01)
-        told = duet.metronome.reference(round((duet.seconds - 0.2) * RATE), 480)
+        told = duet.mixer.reference(round((duet.seconds - 0.2) * RATE), 480)
         own.append(np.zeros(480, np.float32) if told is None else told)
     sound, told = duet.sound(), np.concatenate(own)
     ahead = round((0.11 - 0.2 + REFERENCE_LEAD_S) * RATE)
@@ -457,7 +458,7 @@ def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} -4'>-4:2 1+4:2 | {answer} -4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
+    duet.mixer.add_steps(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
     duet.go_on(6.0)
     sound = duet.sound().astype(float)
     for start, tab in ((1.1, "-4'"), (2.6, "-4"), (3.2, "1"), (3.2, "4")):
@@ -474,10 +475,10 @@ def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} 4:4 | 5:4 | {answer} 4:4 |", tempo=60)
-    duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
+    duet.mixer.add_steps(Harp.of("C"), BeatClock(RATE, 60, RATE), accompaniment_steps(drill))
     duet.go_on(2.0)
     stopped = duet.out.next_frame
-    duet.metronome.stop()
+    duet.mixer.stop()
     duet.go_on(8.0)
     sound = duet.sound()
     assert np.std(sound[stopped - 4800 : stopped]) > 0.08
@@ -489,7 +490,7 @@ def test_steps_the_harp_cannot_play_are_told_at_once() -> None:
     duet = Duet(0.0)
     step = replace(music("-5:4", tempo=60).steps[0], sounds=((Tab.parse("-5'"),),))
     with pytest.raises(HarpError, match="cannot be played on a C harp"):
-        duet.metronome.accompany(Harp.of("C"), BeatClock(RATE, 60, RATE), [step])
+        duet.mixer.add_steps(Harp.of("C"), BeatClock(RATE, 60, RATE), [step])
 
 
 # --- on a stand-in for PortAudio ------------------------------------------------------------
@@ -552,7 +553,7 @@ def test_rates_are_tried_in_turn(stand_in: StandIn) -> None:
     microphone = Microphone(MicrophoneSpec())
     assert stand_in.tried == [48_000, 44_100, 22_050]
     assert microphone.rate == 22_050
-    assert not microphone.hears_clicks
+    assert not microphone.clicks_audible
     with pytest.raises(
         DeviceError, match=r"Mic cannot be opened at 8000 samples a second: Invalid"
     ):
@@ -608,8 +609,9 @@ def test_a_device_that_gives_nothing_is_told(
     stand_in: StandIn, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stand_in.first = np.zeros((0, 2), np.float32)
-    monkeypatch.setattr("trainer.sound.sources.microphone._FIRST_S", 0.05)
-    with pytest.raises(SourceLost, match="Mic opens but gives nothing; is it switched on"):
+    parameters = MicrophoneParameters(first_s=0.05)
+    monkeypatch.setattr("trainer.sound.sources.microphone.PARAMETERS", parameters)
+    with pytest.raises(SourceLost, match="Mic opens but gives no sound; is it switched on"):
         Microphone(MicrophoneSpec())
 
 
@@ -617,19 +619,34 @@ def test_a_clock_starts_in_what_is_still_to_come_and_passes_join_in_time(
     stand_in: StandIn,
 ) -> None:
     track = ClickTrack(tempo=120, meter_beats=4, count_in=4, beats=8, first=4)
-    microphone = Microphone(MicrophoneSpec(), track)
-    clock = microphone.start_clock()
+    microphone = Microphone(MicrophoneSpec())
+    clock = microphone.start_clock(track)
     assert clock.sample(track.start) > 128
-    again = microphone.start_clock(after=clock.sample(track.end))
+    again = microphone.start_clock(track, after=clock.sample(track.end))
     assert again.sample(track.start) == clock.sample(track.end)
     assert again.zero - clock.zero == 12 * RATE // 2
 
 
 def test_steps_need_a_harp_and_an_output(stand_in: StandIn) -> None:
     drill = music("{call} 4:2 {answer} 4:2 |", tempo=120)
-    track = ClickTrack.of(drill)
-    with pytest.raises(SoundError, match="has steps to play and no harp; give the microphone one"):
-        Microphone(MicrophoneSpec(), track).start_clock(own=accompaniment_steps(drill))
-    silent = Microphone(MicrophoneSpec(), track, Harp.of("C"))
-    assert not silent.plays
-    assert silent.start_clock(own=accompaniment_steps(drill)).tempo == 120
+    with pytest.raises(SoundError, match="has steps to play and no harp; name a harp"):
+        Microphone(MicrophoneSpec(), DrillSetup(drill)).first_pass()
+    silent = Microphone(MicrophoneSpec(), DrillSetup(drill, Harp.of("C")))
+    assert not silent.plays_steps
+    assert silent.advice == (
+        "connect an output to hear the trainer play along; without one it stays silent"
+    )
+    assert silent.first_pass().tempo == 120
+
+
+def test_passes_follow_in_time_and_resume_from_a_bar(stand_in: StandIn) -> None:
+    drill = music("4:4 | 5:4 | 6:4 |", tempo=120)
+    microphone = Microphone(MicrophoneSpec(), DrillSetup(drill, tempo=60.0, bars=(2, 3)))
+    assert microphone.advice is None
+    first = microphone.first_pass()
+    following = microphone.next_pass(seamless=True)
+    assert (first.tempo, following.tempo) == (60.0, 60.0)
+    assert following.sample(0) == first.sample(12)
+    assert microphone.next_pass(90.0).tempo == 90.0
+    resumed = microphone.resume_pass((3, 3), 90.0)
+    assert 0 < resumed.sample(4) < first.sample(4)

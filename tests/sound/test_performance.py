@@ -328,7 +328,7 @@ def test_a_pass_can_go_at_another_tempo_with_the_same_faults() -> None:
     for block in player.blocks():
         samples.append(block.samples)
         if len(clocks) < 3 and block.end > clocks[-1].sample(6):
-            clocks.append(player.again(300 if len(clocks) == 1 else None))
+            clocks.append(player.next_pass(300 if len(clocks) == 1 else None))
     sound = np.concatenate(samples).astype(float)
     assert [clock.tempo for clock in clocks] == [240, 300, 300]
     for before, after in pairwise(clocks):
@@ -497,11 +497,11 @@ def test_what_a_step_cannot_have_is_told() -> None:
             Played(tab, {0: fault})
     with pytest.raises(HarpError, match="not tab"):
         Played("4:4", {0: Fault(extra="x")})
-    with pytest.raises(SoundError, match=r"cannot rush by 9; it can end from 0.25 to 4 times"):
+    with pytest.raises(SoundError, match=r"cannot rush by 9; give 0.25 to 4, the tempo at the end"):
         Played("4:4", spec=PlayerSpec(rush=9.0))
     with pytest.raises(SoundError, match="cannot hesitate for -5 ms"):
         Played("4:4", spec=PlayerSpec(hesitate={0: -5.0}))
-    with pytest.raises(SoundError, match="step 3 of slipway wrong, but it has 1 steps"):
+    with pytest.raises(SoundError, match="step 3 of slipway cannot have a fault: it has 1 steps"):
         Played("4:4", spec=PlayerSpec(hesitate={2: 5.0}))
 
 

@@ -112,7 +112,7 @@ def test_rates_are_kept_and_low_ones_told(tmp_path: Path, rate: int) -> None:
     sf.write(tmp_path / "a.wav", sine(rate), rate)
     recording = Recording(tmp_path / "a.wav")
     assert len(heard(recording)) == rate == recording.rate
-    told = [sentence for sentence in recording.warnings if f"only {rate} samples" in sentence]
+    told = [sentence for sentence in recording.warnings if f"with {rate}, leaks" in sentence]
     assert len(told) == len(recording.warnings) == (rate < 16_000)
 
 
@@ -151,7 +151,7 @@ def test_clipping_is_told_and_a_full_sine_is_not_clipping(tmp_path: Path) -> Non
         heard(recording)
         # 440 Hz is clipped twice a period, for the three quarters of a second that are loud.
         assert recording.warnings == [
-            "a.wav: it is clipped in 660 places, the first at 0.3 s; record at a lower level"
+            "a.wav: record at a lower level: it is clipped in 660 places, the first at 0.3 s"
         ]
     sf.write(tmp_path / "a.wav", sine(RATE, level=0.99995), RATE, subtype="PCM_24")
     recording = Recording(tmp_path / "a.wav")
@@ -165,7 +165,7 @@ def test_silence_is_told(tmp_path: Path) -> None:
     assert recording.warnings == []
     assert not np.any(heard(recording))
     assert recording.warnings == [
-        "a.wav: it is silent throughout; check that the right input was recorded"
+        "a.wav: check that the right input was recorded: it is silent throughout"
     ]
 
 
@@ -201,7 +201,9 @@ def test_a_file_that_breaks_off_gives_what_it_has(
 
     def given() -> Floats:
         blocks = []
-        with pytest.raises(SoundError, match=rf"{name} is damaged: .* 1\.[3-6] s of 3\.0 s; what "):
+        with pytest.raises(
+            SoundError, match=rf"{name} is damaged: .* 1\.[3-6] s of 3\.0 s; "
+        ):
             blocks.extend(Recording(tmp_path / name).blocks())
         return np.concatenate([block.samples for block in blocks])
 
@@ -220,7 +222,7 @@ def test_a_wav_shorter_than_its_header_is_told(tmp_path: Path) -> None:
     recording = Recording(tmp_path / "a.wav")
     assert len(heard(recording)) == pytest.approx(RATE / 2, abs=100)
     assert recording.warnings == [
-        "a.wav: it was not finished when it was recorded; it is used as far as it goes"
+        "a.wav: the recording was cut off; everything up to there was used"
     ]
     # One written into a pipe says the most that fits instead of its length, and is in order.
     streamed = bytearray(whole)
@@ -302,8 +304,10 @@ os.kill(os.getpid(), signal.SIGKILL)
     samples = heard(recording)
     assert len(samples) > 2 * RATE
     assert samples.tobytes() == noise(3)[: len(samples)].tobytes()
-    assert "was not finished" in recording.warnings[0]
-    with pytest.raises(SoundError, match="the sound of a take that was cut off; rename or delete"):
+    assert "was cut off" in recording.warnings[0]
+    with pytest.raises(
+        SoundError, match="holds the sound of a take that was cut off"
+    ):
         TakeWriter(tmp_path / "take.flac", RATE)
 
 
@@ -338,7 +342,7 @@ except SoundError as error:
 
 def test_nothing_is_overwritten_and_a_bad_place_is_told_at_once(tmp_path: Path) -> None:
     (tmp_path / "there.flac").write_text("dear")
-    with pytest.raises(SoundError, match=r"there\.flac is there already; choose another name"):
+    with pytest.raises(SoundError, match=r"there\.flac exists already; choose another name"):
         TakeWriter(tmp_path / "there.flac", RATE)
     assert (tmp_path / "there.flac").read_text() == "dear"
     with pytest.raises(SoundError, match=r"there is no folder .*nowhere to save the take in"):
@@ -606,7 +610,7 @@ def test_it_plays_again_in_time() -> None:
     for block in playing.blocks():
         samples.append(block.samples)
         if not clocks and block.end > first.sample(2):
-            clocks.append(playing.again())
+            clocks.append(playing.next_pass())
     # The count-in of the second pass starts where the first one's last bar ends.
     assert clocks[0].sample(-4) == first.sample(8)
     whole = np.concatenate(samples)
@@ -621,7 +625,7 @@ def test_what_cannot_be_played_is_told() -> None:
         player(drill("-5'"), harp=Harp.of("C"))
     with pytest.raises(SoundError, match="cannot leak hole 4 while it plays 4 in bar 1"):
         player(drill("4"), {0: Fault(leak_db=-20, leak_hole=4)})
-    with pytest.raises(SoundError, match="step 8 of kai wrong, but it has 1 steps"):
+    with pytest.raises(SoundError, match="step 8 of kai cannot have a fault: it has 1 steps"):
         player(drill("4"), {7: Fault(cents=3)})
 
 
@@ -666,7 +670,7 @@ def test_without_an_output_it_goes_on_unheard(monkeypatch: pytest.MonkeyPatch) -
     monkeypatch.setitem(sys.modules, "sounddevice", None)
     playing = BuiltInPlayer(drill("4"), Harp.of("C"), spec=PlayerSpec(aloud=True))
     assert len(heard(playing)) == playing.clock.sample(4) + RATE // 2
-    assert not playing.hears_clicks
+    assert not playing.clicks_audible
 
 
 # --- clicks, tones, the ring, opening -------------------------------------------------------
@@ -707,15 +711,15 @@ def test_a_ring_gives_what_was_put_in_order(moves: list[tuple[bool, int]]) -> No
         if is_put:
             fits = count <= 10 - (put - taken)
             frames = np.arange(put, put + count, dtype=np.float32)[:, None]
-            assert ring.put(frames) is fits
+            assert ring.write(frames) is fits
             put += count * fits
         else:
             out = np.full((count, 1), -1.0, np.float32)
-            got = ring.take(out)
+            got = ring.read(out)
             assert got == min(count, put - taken)
             assert out[:got, 0].tolist() == list(range(taken, taken + got))
             taken += got
-        assert (ring.held, ring.room) == (put - taken, 10 - (put - taken))
+        assert (ring.available, ring.free) == (put - taken, 10 - (put - taken))
 
 
 def test_a_spec_opens_its_source(tmp_path: Path) -> None:
@@ -738,15 +742,17 @@ def test_a_spec_opens_its_source(tmp_path: Path) -> None:
             opened.extend(given)
 
     with pytest.MonkeyPatch.context() as patched:
-        patched.setattr("trainer.sound.sources.factory.Microphone", Stub)
+        patched.setattr("trainer.sound.sources.microphone.Microphone", Stub)
         spec, what = MicrophoneSpec(device="usb"), drill("4", "5")
         open_source(spec, drill=what, harp=Harp.of("C"), count_in=2)
         both = dataclasses.replace(what, second=what.steps[1:])
         for bars in ((1, 1), (1, 2)):  # the other part comes in bar 2
             open_source(spec, drill=both, harp=Harp.of("C"), bars=bars)
+    specs, setups = opened[::2], opened[1::2]
+    assert specs == [spec] * 3
     track = ClickTrack(tempo=240, meter_beats=4, count_in=2, beats=8)
-    assert opened[:3] == [spec, track, None]
-    assert opened[5::3] == [None, Harp.of("C")]
+    assert setups[0].click_track() == track
+    assert [bool(setup.accompaniment()) for setup in setups] == [False, False, True]
 
 
 def test_specs_travel_between_processes() -> None:

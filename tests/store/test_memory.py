@@ -90,7 +90,7 @@ def test_the_sound_of_passes_is_kept_with_the_best_of_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """As a microphone's is: the built-in player's own is not, so it is taken for one here."""
-    monkeypatch.setattr("trainer.practice.recorder.MicrophoneSpec", PlayerSpec)
+    monkeypatch.setattr(PlayerSpec, "is_live", True)
     monkeypatch.setattr(
         "trainer.practice.recorder.with_calibrated_latency", lambda journal, spec: spec
     )

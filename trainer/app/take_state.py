@@ -358,7 +358,7 @@ class TakeState:
         """Length of the count-in in beats."""
         if self.drill is None or self.drill.free:
             return 0
-        bar = self.plan.entered(self.playhead.steps[0]) if self.steps else 1
+        bar = self.plan.entry_bar(self.playhead.steps[0]) if self.steps else 1
         return self.plan.count_in or self.drill.count_in_beats(bar)
 
     @property
@@ -439,7 +439,7 @@ class TakeState:
         """Return the first beat of the bar in which the pass begins."""
         if self.drill is None or not self.steps:
             return 0
-        return self.drill.entry_beat(self.plan.entered(self.playhead.steps[0]))
+        return self.drill.entry_beat(self.plan.entry_bar(self.playhead.steps[0]))
 
     def _apply_reading(self, reading: Reading) -> None:
         self.reading = reading

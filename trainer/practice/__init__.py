@@ -1,4 +1,4 @@
-"""The conductor: one take of one drill, from count-in to result, as a stream of events."""
+"""Practice: takes of a drill, from count-in to result, as a stream of events."""
 
 from trainer.practice.commands import (
     Command,
@@ -27,7 +27,7 @@ from trainer.practice.events import (
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp
 from trainer.practice.plan import Plan
-from trainer.practice.take import run_take
+from trainer.practice.session import run_take
 
 __all__ = [
     "BeatReached",

@@ -1,7 +1,7 @@
-"""Many recordings of a drill, marked on all cores.
+"""Mark many recordings of a drill, on all cores.
 
-Each is marked in a process of a pool, by the path that all sound goes; what is wrong with one is
-told and stops no other. Where a process dies on one, the rest is marked by new ones.
+Each is marked in a process of a pool, by the path that all sound takes. An error in one recording
+is reported and stops no other. Where a process dies on one, new processes mark the rest.
 """
 
 from __future__ import annotations
@@ -18,25 +18,25 @@ from trainer.core import TrainerError
 from trainer.marking import Result
 from trainer.practice.events import PassEnded, TakeFailed
 from trainer.practice.plan import Plan
-from trainer.practice.take import run_take
-from trainer.sound import RecordingSpec
+from trainer.practice.session import run_take
 
 NOTHING_DUE = "it was stopped before a step was due; it holds nothing to mark"
+CRASHED = "the trainer crashed on it; please report this, with the file"
 CONNECT_S = 10.0
-CRASHED = "the trainer fell over it; please report this, with the file"
+"""Time that a scheduler has to answer, in seconds."""
 
 
 class BatchError(TrainerError):
-    """Recordings cannot be given to whoever is to mark them."""
+    """Recordings cannot be sent to the processes that mark them."""
 
 
 @dataclass(frozen=True, slots=True)
 class MarkedRecording:
-    """A recording that was marked, or not.
+    """A recording with its results, or the reason why it has none.
 
     Attributes:
         path: the recording.
-        passes: the results of the passes in it, in order; none where it could not be marked.
+        passes: the results of its passes, in order; empty where it could not be marked.
         trouble: why it could not, in a sentence; empty if it was.
     """
 
@@ -51,9 +51,8 @@ class MarkedRecording:
 
 
 def mark_recording(plan: Plan) -> MarkedRecording:
-    """Mark a recording; whatever is wrong is told and not raised."""
-    assert isinstance(plan.source, RecordingSpec)
-    path, passes, trouble = plan.source.path, [], ""
+    """Mark a recording; errors are reported in the result and not raised."""
+    passes, trouble = [], ""
     try:
         for event in run_take(plan):
             if isinstance(event, PassEnded):
@@ -61,22 +60,22 @@ def mark_recording(plan: Plan) -> MarkedRecording:
             elif isinstance(event, TakeFailed):
                 trouble = event.sentence
     except Exception as error:
-        trouble = f"{CRASHED} ({type(error).__name__}: {error})"
+        trouble = _crash(error)
     if not passes and not trouble:
         trouble = NOTHING_DUE
-    return MarkedRecording(path, tuple(passes), trouble)
+    return MarkedRecording(_path(plan), tuple(passes), trouble)
 
 
 def mark_recordings(
     plans: Sequence[Plan], workers: int | str | None = None
 ) -> Iterator[MarkedRecording]:
-    """Mark recordings, each as soon as it is done.
+    """Mark recordings, and yield each as soon as it is done.
 
     Args:
         plans: one for each recording.
-        workers: processes; None takes as many as there are cores, 1 marks them in this one. A
-            text is the address of a Dask scheduler, whose workers mark them; they must see the
-            recordings by the same paths.
+        workers: number of processes; None takes one for each core, 1 marks in this process. A
+            text is the address of a Dask scheduler, whose workers must find the recordings under
+            the same paths.
 
     Raises:
         BatchError: there is no such scheduler, or Dask is not installed.
@@ -88,33 +87,33 @@ def mark_recordings(
     if count <= 1:
         yield from map(mark_recording, plans)
         return
-    left = dict(enumerate(plans))
+    waiting = dict(enumerate(plans))
     try:
-        for place, marked in _in_pool(left, count):
-            del left[place]
+        for index, marked in _in_pool(waiting, count):
+            del waiting[index]
             yield marked
     except BrokenProcessPool:
-        # One of those that are left killed its process: each gets one of its own now.
-        for place, plan in list(left.items()):
+        # One of the waiting plans killed its process: each gets a process of its own now.
+        for index, plan in list(waiting.items()):
             try:
-                for _, marked in _in_pool({place: plan}, 1):
+                for _, marked in _in_pool({index: plan}, 1):
                     yield marked
             except BrokenProcessPool:
-                assert isinstance(plan.source, RecordingSpec)
-                yield MarkedRecording(plan.source.path, trouble=CRASHED)
+                yield MarkedRecording(_path(plan), trouble=CRASHED)
 
 
 def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, MarkedRecording]]:
     with ProcessPoolExecutor(workers, mp.get_context("spawn")) as pool:
-        waiting = {pool.submit(mark_recording, plan): place for place, plan in plans.items()}
-        for done in as_completed(waiting):
-            yield waiting[done], done.result()
+        futures = {pool.submit(mark_recording, plan): index for index, plan in plans.items()}
+        for future in as_completed(futures):
+            yield futures[future], future.result()
 
 
 def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
-    """Mark them by the workers of a Dask scheduler.
+    """Mark recordings by the workers of a Dask scheduler.
 
-    Where a worker dies, Dask gives its recordings to another; one that kills several is told.
+    Where a worker dies, Dask gives its recordings to another; a recording that kills several is
+    reported.
     """
     try:
         from distributed import Client, KilledWorker, as_completed
@@ -125,25 +124,29 @@ def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
     try:
         client = Client(address, timeout=CONNECT_S)
     except (OSError, TimeoutError, ValueError) as error:
-        why = str(error).splitlines()[0]
+        reason = str(error).splitlines()[0]
         raise BatchError(
-            f"no Dask scheduler answers at {address} ({why}); start one with 'dask scheduler'"
+            f"no Dask scheduler answers at {address} ({reason}); start one with 'dask scheduler'"
         ) from None
     try:
-        paths = {}
-        for plan in plans:
-            assert isinstance(plan.source, RecordingSpec)
-            future = client.submit(mark_recording, plan, pure=False)
-            paths[future] = plan.source.path
-        for future in as_completed(list(paths)):
+        futures = {client.submit(mark_recording, plan, pure=False): _path(plan) for plan in plans}
+        for future in as_completed(list(futures)):
             try:
                 yield future.result()
             except KilledWorker:
-                yield MarkedRecording(paths[future], trouble=CRASHED)
+                yield MarkedRecording(futures[future], trouble=CRASHED)
             except Exception as error:
-                yield MarkedRecording(
-                    paths[future], trouble=f"{CRASHED} ({type(error).__name__}: {error})"
-                )
+                yield MarkedRecording(futures[future], trouble=_crash(error))
             future.release()
     finally:
         client.close()
+
+
+def _path(plan: Plan) -> Path:
+    """The recording that a plan marks."""
+    assert plan.source.file is not None
+    return plan.source.file
+
+
+def _crash(error: Exception) -> str:
+    return f"{CRASHED} ({type(error).__name__}: {error})"

@@ -1,4 +1,4 @@
-"""What a player may ask of a take while it runs, beside ending it."""
+"""Commands to a running take, apart from stopping it."""
 
 from __future__ import annotations
 
@@ -6,23 +6,23 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum, auto
 
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 
 class PassControl(Enum):
-    """Something asked of the pass that is being played."""
+    """A command about the current pass."""
 
     PAUSE = auto()
-    """Stop the beat where it is and wait."""
+    """Stop the beat and wait."""
     RESUME = auto()
-    """Count in again, from the bar in which it was paused."""
+    """Count in again, from the bar in which the pass was paused."""
     GO_BACK = auto()
-    """Go a bar back; where nothing is paused, count in again from there."""
+    """Go back a bar; where the pass is not paused, count in again from there."""
 
 
 @dataclass(frozen=True, slots=True)
 class PlayTone:
-    """A reference tone, from now on until another is asked for.
+    """Play a reference tone from now on, until another command.
 
     Attributes:
         hz: its pitch; None for silence.
@@ -33,10 +33,10 @@ class PlayTone:
 
 @dataclass(frozen=True, slots=True)
 class PlayLoop:
-    """A passage of a recording, heard again and again until another is asked for.
+    """Play a passage of a recording again and again, until another command.
 
     Attributes:
-        passage: what is heard; None for nothing.
+        passage: what is played; None for nothing.
     """
 
     passage: Passage | None
@@ -44,9 +44,9 @@ class PlayLoop:
 
 Command = PassControl | PlayTone | PlayLoop
 NextCommand = Callable[[], Command | None]
-"""Gives what is asked for next, or None; asked often."""
+"""Returns the next command, or None; called often."""
 
 
 def no_command() -> Command | None:
-    """Nobody asks for anything."""
+    """Return no command."""
     return None

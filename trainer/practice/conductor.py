@@ -1,7 +1,7 @@
 """The conductor: readings in, events out, one pass after another.
 
-It knows the sample clock and nothing of where the sound comes from, so a saved take is marked by
-the very code that marked it while it was played.
+It knows the sample clock but not where the sound comes from, so a saved take is marked by the very
+code that marked it while it was played.
 """
 
 from __future__ import annotations
@@ -17,20 +17,20 @@ from trainer.practice.events import BeatReached, Event, PassEnded, ReadingHeard,
 from trainer.practice.passes import Pass
 from trainer.practice.plan import Plan
 
-WAITS_S = 6.0
-"""So long a pass waits at most for a player who is late."""
+MAX_WAIT_S = 6.0
+"""Longest time by which a pass is extended for a player who is late, in seconds. Chosen."""
 
 
 class Conductor:
     """Leads through the passes of one take.
 
     Attributes:
-        passes: those begun so far, the newest last.
-        passed: whether each of those that are over reached the drill's pass mark.
+        passes: the passes begun so far, the newest last.
+        passed: whether each pass that has ended reached the drill's pass mark.
     """
 
     def __init__(self, plan: Plan, rate: int) -> None:
-        """`rate` in samples a second."""
+        """`rate` in samples per second."""
         self.passes: list[Pass] = []
         self.passed: list[bool] = []
         self._plan = plan
@@ -40,7 +40,8 @@ class Conductor:
         self._entry = 0
         """The drill's beat that the count-in of the pass leads to."""
         self._clock = BeatClock(0, 60.0, rate)
-        self._kept: tuple[Mark, ...] = ()
+        self._earlier_marks: tuple[Mark, ...] = ()
+        """Marks of the interrupted pass that the current one continues."""
         self._beat = 0
 
     @property
@@ -48,42 +49,44 @@ class Conductor:
         """Whether a pass is being played."""
         return self._marker is not None
 
-    def begin(self, one: Pass) -> None:
-        """Begin a pass; the one before it must be over."""
+    def begin(self, next_pass: Pass) -> None:
+        """Begin a pass; the one before it must have ended."""
         assert self._plan.drill is not None
-        self._clock = one.clock(self._rate)
-        self._marker = self._marker_of(self._plan.drill, one)
-        broken = bool(self.passes) and self.passes[-1].broken
-        self._kept = tuple(m for m in self._kept if m.step.index < one.first) if broken else ()
-        bar = self._plan.entered(one.first)
+        self._clock = next_pass.clock(self._rate)
+        self._marker = self._make_marker(self._plan.drill, next_pass)
+        continues = bool(self.passes) and self.passes[-1].broken
+        earlier = self._earlier_marks if continues else ()
+        self._earlier_marks = tuple(mark for mark in earlier if mark.step.index < next_pass.first)
+        bar = self._plan.entry_bar(next_pass.first)
         self._count_in = self._plan.count_in or self._plan.drill.count_in_beats(bar)
         self._entry = self._plan.drill.entry_beat(bar)
         self._beat = -self._count_in - 1
-        self.passes.append(one)
+        self.passes.append(next_pass)
 
-    def _marker_of(self, drill: Drill, one: Pass) -> Marker | FreeMarker:
-        harp = self._plan.harp
+    def _make_marker(self, drill: Drill, next_pass: Pass) -> Marker | FreeMarker:
+        harp, first, last = self._plan.harp, next_pass.first, next_pass.last
         if drill.free:
-            return FreeMarker(drill, harp, self._rate, one.first, one.last)
-        return Marker(drill, harp, self._clock, one.first, one.last)
+            return FreeMarker(drill, harp, self._rate, first, last)
+        return Marker(drill, harp, self._clock, first, last)
 
-    def advance(self, heard: int) -> Iterator[Event]:
+    def advance(self, sample: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
-        marker, now = self._marker, self.passes[-1] if self.passes else None
-        if marker is None or now is None:
+        marker, current = self._marker, self.passes[-1] if self.passes else None
+        if marker is None or current is None:
             return
         if isinstance(marker, FreeMarker):
             if marker.done:
-                self._cut(heard, marker.reached, broken=False)
+                self._cut(sample, marker.reached, broken=False)
                 yield from self._end()
-        elif heard > now.close:
-            if now.waits and heard <= now.close + min(marker.late, round(WAITS_S * self._rate)):
+        elif sample > current.close:
+            limit = min(marker.late, round(MAX_WAIT_S * self._rate))
+            if current.waits and sample <= current.close + limit:
                 return
-            self.passes[-1] = replace(now, close=heard - 1, waits=False)
+            self.passes[-1] = replace(current, close=sample - 1, waits=False)
             yield from self._end()
 
-    def feed(self, reading: Reading) -> Iterator[Event]:
-        """What one more reading brings."""
+    def conduct(self, reading: Reading) -> Iterator[Event]:
+        """Yield the events that a reading brings: itself, a beat, marks."""
         yield ReadingHeard(reading)
         if self._marker is None or reading.heard <= self.passes[-1].begin:
             return
@@ -99,71 +102,72 @@ class Conductor:
             yield BeatReached(beat)
 
     def finish(self) -> Iterator[Event]:
-        """The sound is over: end the pass that is being played, whatever is still to come."""
+        """End the pass with the end of the sound; steps still to come count as missed."""
         if self._marker is not None:
             yield from self._end()
 
-    def stop(self, heard: int) -> Iterator[Event]:
-        """Stop at a sample, before the pass has run its course; only what was due counts."""
+    def stop(self, sample: int) -> Iterator[Event]:
+        """Stop the pass at a sample before it has run its course; only steps due by then count."""
         if self._marker is not None:
-            self._cut(heard, self._due(heard), broken=False)
+            self._cut(sample, self._first_unfinished(sample), broken=False)
             yield from self._end()
 
-    def resumes(self, heard: int, back: int = 0) -> int:
-        """The index of the step from which the pass that was broken off at a sample goes on.
+    def resume_step(self, sample: int, bars_back: int = 0) -> int:
+        """Return the index of the step from which a pass interrupted at a sample resumes.
 
-        It is the first of the bar that was reached, or of one that comes before it, but of none
-        before the first that is played.
+        It is the first step of the bar that was reached, or of an earlier bar, but never lies
+        before the first step that is played.
 
         Args:
-            heard: the sample.
-            back: how many bars to go back; bars in which nothing begins do not count.
+            sample: where the pass is interrupted.
+            bars_back: number of bars to go back; bars in which no step begins do not count.
         """
         drill = self._plan.drill
         assert drill is not None
-        now = self.passes[-1]
+        current = self.passes[-1]
         first = drill.step_range(*(self._plan.played_bars or (1, drill.bars))).start
-        bars = [step.bar for step in drill.steps[first : now.last]]
-        reached = bars[min(self._due(heard), now.last - 1) - first]
-        before = sorted({bar for bar in bars if bar <= reached})
-        bar = before[max(0, len(before) - 1 - back)]
-        least = first if back else max(first, now.first)
+        bars = [step.bar for step in drill.steps[first : current.last]]
+        reached = bars[min(self._first_unfinished(sample), current.last - 1) - first]
+        candidates = sorted({bar for bar in bars if bar <= reached})
+        bar = candidates[max(0, len(candidates) - 1 - bars_back)]
+        least = first if bars_back else max(first, current.first)
         return max(least, first + bars.index(bar))
 
-    def break_off(self, heard: int, back: int = 0) -> int:
-        """Break off at a sample: the sound is gone, or the player asked for it.
+    def interrupt(self, sample: int, bars_back: int = 0) -> int:
+        """Interrupt the pass at a sample: the sound is lost, or the player asked for it.
 
         Returns:
-            the index of the step from which to go on, as :meth:`resumes`.
+            The index of the step from which it resumes, as :meth:`resume_step`.
         """
         assert self._marker is not None
-        again = self.resumes(heard, back)
-        self._cut(heard, again, broken=True)
+        step = self.resume_step(sample, bars_back)
+        self._cut(sample, step, broken=True)
         list(self._end())
-        return again
+        return step
 
     def _end(self) -> Iterator[Event]:
         assert self._marker is not None
-        now = self.passes[-1]
-        result = self._marker.result(self._kept, now.upto)
+        current = self.passes[-1]
+        result = self._marker.result(self._earlier_marks, current.upto)
         self._marker = None
-        if now.broken:
-            self._kept = result.marks
+        if current.broken:
+            self._earlier_marks = result.marks
         elif result.marks:
             self.passed.append(result.passed)
             yield PassEnded(result)
 
-    def _cut(self, heard: int, upto: int, *, broken: bool) -> None:
-        now = self.passes[-1]
-        upto = max(now.first, min(now.upto, upto))
-        self.passes[-1] = replace(now, close=heard, upto=upto, broken=broken)
+    def _cut(self, sample: int, upto: int, *, broken: bool) -> None:
+        """Shorten the current pass to end at a sample, before the step `upto`."""
+        current = self.passes[-1]
+        upto = max(current.first, min(current.upto, upto))
+        self.passes[-1] = replace(current, close=sample, upto=upto, broken=broken)
 
-    def _due(self, heard: int) -> int:
-        """The first step of the pass that was not over by a sample."""
+    def _first_unfinished(self, sample: int) -> int:
+        """Return the first step of the pass that had not ended by a sample."""
         assert self._plan.drill is not None
-        now = self.passes[-1]
+        current = self.passes[-1]
         if isinstance(self._marker, FreeMarker):
             return self._marker.reached
-        steps = self._plan.drill.steps[now.first : now.last]
-        over = sum(self._clock.sample(step.end) <= heard for step in steps)
-        return now.first + over
+        steps = self._plan.drill.steps[current.first : current.last]
+        ended = sum(self._clock.sample(step.end) <= sample for step in steps)
+        return current.first + ended

@@ -1,4 +1,4 @@
-"""The day's set in progress: from drill to drill, until all is done or the player stops."""
+"""The daily set in progress: from drill to drill, until all is done or the player stops."""
 
 from __future__ import annotations
 
@@ -13,21 +13,21 @@ from trainer.marking import Result
 from trainer.practice.commands import NextCommand, no_command
 from trainer.practice.events import Event, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
-from trainer.practice.take import run_take
-from trainer.sound import MicrophoneSpec
+from trainer.practice.session import run_take
 
-_NAP_S = 0.05
+_POLL_S = 0.05
+"""Time between looks for a command during a rest, in seconds."""
 
 
 @dataclass(frozen=True, slots=True)
 class EntryStarted:
-    """An entry is up; its takes follow.
+    """An entry of the set starts; its takes follow.
 
     Attributes:
-        number, count: its place in the set, from 1, and how many there are.
+        number, count: its place in the set, from 1, and the number of entries.
         entry: the entry.
         plan: how it is played: its drill, on the harp in hand.
-        rest_s: how long the player has to look it over.
+        rest_s: time that the player has to read it, in seconds.
     """
 
     number: int
@@ -39,7 +39,7 @@ class EntryStarted:
 
 @dataclass(frozen=True, slots=True)
 class EntryEnded:
-    """An entry is over.
+    """An entry of the set has ended.
 
     Attributes:
         entry: the entry.
@@ -52,10 +52,10 @@ class EntryEnded:
 
 @dataclass(frozen=True, slots=True)
 class DayEnded:
-    """Nothing follows: all was played, the player stopped, or a take could not go on.
+    """The set has ended: all was played, the player stopped, or a take failed.
 
     Attributes:
-        day: the set, with all that was played today.
+        day: the set, with all takes of today.
     """
 
     day: DailySet
@@ -63,7 +63,7 @@ class DayEnded:
 
 DayEvent = EntryStarted | EntryEnded | DayEnded
 HarpChooser = Callable[[SetEntry], tuple[Harp, str | None]]
-"""The harp that an entry is played on, and its name if it is one of the player's own."""
+"""Returns the harp that an entry is played on, and its name if it is one of the player's own."""
 
 
 def run_day(
@@ -71,48 +71,46 @@ def run_day(
     drills: Mapping[str, Drill],
     base: Plan,
     harp_for: HarpChooser,
-    stopping: Callable[[], bool] = lambda: False,
-    asked: NextCommand = no_command,
+    should_stop: Callable[[], bool] = lambda: False,
+    next_command: NextCommand = no_command,
 ) -> Iterator[Event | DayEvent]:
-    """Play what is left of a set, each drill again and again until its entry is done.
+    """Play the rest of a set, each drill again and again until its entry is done.
 
     Args:
         day: the set.
-        drills: the drills by name; an entry whose drill is not there is passed over.
-        base: a plan for what is the same in every take: source, count-in, journal, player. Its
-            harp and drill do not matter.
-        harp_for: which harp each entry is played on.
-        stopping: asked often; once it says yes, the take ends with what was played, and the day.
-        asked: gives what else the player asks for; before a take, anything lets it begin at once.
+        drills: the drills by name; an entry whose drill is missing is skipped.
+        base: a plan with what is the same in every take: source, count-in, journal, player. Its
+            harp and drill are ignored.
+        harp_for: chooses the harp for each entry.
+        should_stop: called often; when it returns True, the take ends with what was played, and
+            the day ends.
+        next_command: returns the player's commands; during a rest, any command ends the rest.
 
     Yields:
         For each entry `EntryStarted`, the events of its takes, `EntryEnded`; finally `DayEnded`.
-        Where a take comes to `TakeFailed`, that is the end of the day.
+        A take that fails ends the day.
     """
     count = len(day.entries)
     for number, entry in enumerate(day.entries, 1):
-        if stopping():
+        if should_stop():
             break
         if day.is_done(entry) or entry.drill not in drills:
             continue
         harp, name = harp_for(entry)
         drill = move_to_harp(drills[entry.drill], harp)
         plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
-        rest = (
-            DURATION.read_new_s
-            if entry.reason is Reason.NEW and not day.scores(entry)
-            else DURATION.read_s
-        )
-        waits = isinstance(base.source, MicrophoneSpec)
-        yield EntryStarted(number, count, entry, plan, rest if waits else 0.0)
+        is_new = entry.reason is Reason.NEW and not day.scores(entry)
+        rest_s = DURATION.read_new_s if is_new else DURATION.read_s
+        waits = base.source.is_live
+        yield EntryStarted(number, count, entry, plan, rest_s if waits else 0.0)
         over = False
         while not (over or day.is_done(entry)):
             if waits:
-                _wait(rest, stopping, asked)
-            if over := stopping():
+                _rest(rest_s, should_stop, next_command)
+            if over := should_stop():
                 break
-            rest, before, failed = DURATION.between_takes_s, day, False
-            for event in run_take(plan, stopping, asked):
+            rest_s, before, failed = DURATION.between_takes_s, day, False
+            for event in run_take(plan, should_stop, next_command):
                 if isinstance(event, PassEnded) and is_whole(event.result):
                     day = day.plus(entry.drill, event.result.score)
                 failed = failed or isinstance(event, TakeFailed)
@@ -125,11 +123,11 @@ def run_day(
 
 
 def is_whole(result: Result) -> bool:
-    """Whether all that the player was to play was played, so that the take counts."""
+    """Return whether the player's steps were all played, so that the take counts."""
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
 
 
-def _wait(seconds: float, stopping: Callable[[], bool], asked: NextCommand) -> None:
+def _rest(seconds: float, should_stop: Callable[[], bool], next_command: NextCommand) -> None:
     until = time.monotonic() + seconds
-    while time.monotonic() < until and not stopping() and asked() is None:
-        time.sleep(_NAP_S)
+    while time.monotonic() < until and not should_stop() and next_command() is None:
+        time.sleep(_POLL_S)

@@ -1,29 +1,32 @@
-"""Typical faults for the built-in player: what a learner does on each kind of step."""
+"""Typical faults for the built-in player: a learner's errors on each kind of step."""
 
 from __future__ import annotations
 
 from trainer.drill import Drill, Step
 from trainer.sound import Fault
 
-EVERY = 3
-"""One step in so many is played without fault."""
+CLEAN_EVERY = 3
+"""One step in this many is played without a fault."""
 
 
 def typical_faults(drill: Drill) -> dict[int, Fault]:
-    """Faults by step index, the same for the same drill: bends that stay shallow and are reached
-    late, a neighbour leaking into single notes, off-beats that drag."""
-    kinds = {"bend": 0, "natural": 0}
+    """Return faults by step index, the same for the same drill.
+
+    Bends stay shallow and are reached late, a neighbour leaks into single notes, off-beats drag.
+    The sizes are chosen to be visible in a demonstration.
+    """
+    counts = {"bend": 0, "natural": 0}
     faults = {}
     for step in drill.steps:
-        if step.index % EVERY == 0 or step.is_chord:
+        if step.index % CLEAN_EVERY == 0 or step.is_chord:
             continue
         kind = "bend" if any(tab.bend for sound in step.sounds for tab in sound) else "natural"
-        faults[step.index] = _FAULTS[kind](step, kinds[kind])
-        kinds[kind] += 1
+        faults[step.index] = _FAULTS[kind](step, counts[kind])
+        counts[kind] += 1
     return faults
 
 
-def _bend(step: Step, nth: int) -> Fault:
+def _bend_fault(step: Step, nth: int) -> Fault:
     if step.is_glide:
         return Fault(cents=9.0)
     if nth % 2 == 0:
@@ -31,7 +34,7 @@ def _bend(step: Step, nth: int) -> Fault:
     return Fault(cents=-6.0, wobble_cents=7.0)
 
 
-def _natural(step: Step, nth: int) -> Fault:
+def _natural_fault(step: Step, nth: int) -> Fault:
     if step.start.denominator > 1:
         return Fault(late_ms=55.0)
     if nth % 2 == 0:
@@ -39,4 +42,4 @@ def _natural(step: Step, nth: int) -> Fault:
     return Fault(cents=-12.0, drift_cents=-8.0)
 
 
-_FAULTS = {"bend": _bend, "natural": _natural}
+_FAULTS = {"bend": _bend_fault, "natural": _natural_fault}

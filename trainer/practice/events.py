@@ -1,4 +1,4 @@
-"""What happens during a take, as a stream; screens and plain text both only read it."""
+"""What happens during a take, as a stream that screens and plain lines read."""
 
 from __future__ import annotations
 
@@ -7,18 +7,18 @@ from dataclasses import dataclass
 from trainer.drill import BeatClock
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 
 @dataclass(frozen=True, slots=True)
 class PassStarted:
-    """Sound is coming and a pass begins, with its count-in.
+    """A pass begins with its count-in; without a drill, listening begins.
 
     Attributes:
-        clock: where its beats fall; None when only listening.
+        clock: where its beats fall; None where there are none.
         first, last: range of step indices of the pass, `last` not included.
-        source: what is listened to, in words.
-        clicks: whether the count-in can be heard.
+        source: the source of the sound, in words.
+        clicks: whether the count-in is audible.
     """
 
     clock: BeatClock | None
@@ -30,7 +30,7 @@ class PassStarted:
 
 @dataclass(frozen=True, slots=True)
 class BeatReached:
-    """A beat has come.
+    """A beat is reached.
 
     Attributes:
         number: beats from the first of the pass; negative in the count-in (-4 -3 -2 -1).
@@ -41,21 +41,21 @@ class BeatReached:
 
 @dataclass(frozen=True, slots=True)
 class ReadingHeard:
-    """A reading."""
+    """The ear has a new reading."""
 
     reading: Reading
 
 
 @dataclass(frozen=True, slots=True)
 class NoteEnded:
-    """A note is over that was played without a drill; its path is left out."""
+    """A note played without a drill has ended; its pitch path is left out."""
 
     note: HeardNote
 
 
 @dataclass(frozen=True, slots=True)
 class StepMarked:
-    """A step has been played, or missed, and has its mark.
+    """A step was played, or missed, and has its mark.
 
     A later event for the same step in the same pass replaces it.
     """
@@ -65,19 +65,19 @@ class StepMarked:
 
 @dataclass(frozen=True, slots=True)
 class PassEnded:
-    """A pass is over."""
+    """A pass has ended."""
 
     result: Result
 
 
 @dataclass(frozen=True, slots=True)
 class TakePaused:
-    """The pass stands still; what was played is kept.
+    """The take is paused; what was played is kept.
 
     Attributes:
-        sentence: why: the sound stopped coming, and the trainer waits for it; empty where the
-            player asked for it.
-        bar: the bar from which it is to go on, where the player asked; None elsewhere.
+        sentence: why the sound is lost, and that the trainer waits for it; empty where the player
+            has paused.
+        bar: the bar from which the pass will resume where the player has paused; else None.
     """
 
     sentence: str = ""
@@ -85,12 +85,17 @@ class TakePaused:
 
 
 @dataclass(frozen=True, slots=True)
+class TakeResumed:
+    """The take resumes; a `PassStarted` for the rest of the pass follows."""
+
+
+@dataclass(frozen=True, slots=True)
 class LoopStarted:
-    """A passage that was asked for begins to be heard, with its count-in.
+    """A looped passage has become audible.
 
     Attributes:
         passage: what is heard.
-        begins: the sample of the input on which its count-in begins, or its first round.
+        begins: sample of the input on which its count-in begins, or its first round.
     """
 
     passage: Passage
@@ -98,13 +103,8 @@ class LoopStarted:
 
 
 @dataclass(frozen=True, slots=True)
-class TakeResumed:
-    """It goes on; a `PassStarted` for what is left follows."""
-
-
-@dataclass(frozen=True, slots=True)
 class Notice:
-    """Something the player should know that stops nothing."""
+    """Something the player should know; the take goes on."""
 
     sentence: str
 
@@ -114,8 +114,8 @@ class TakeFailed:
     """The take cannot go on.
 
     Attributes:
-        sentence: why, and the way out.
-        no_sound: whether it is for want of a device that gives sound.
+        sentence: what to do, and why.
+        no_sound: whether the reason is that no device gives sound.
     """
 
     sentence: str
@@ -124,11 +124,11 @@ class TakeFailed:
 
 @dataclass(frozen=True, slots=True)
 class TakeFinished:
-    """The stream is over; nothing follows.
+    """The take is over; nothing follows.
 
     Attributes:
-        saved: where the sound of the take was kept, as text; None if nowhere.
-        sound: where it can be heard until the next take, kept or not; None if nowhere.
+        saved: where the sound of the take was saved, as text; None if nowhere.
+        sound: where it can be heard until the next take, saved or not; None if nowhere.
     """
 
     saved: str | None = None
@@ -143,8 +143,8 @@ Event = (
     | StepMarked
     | PassEnded
     | TakePaused
-    | LoopStarted
     | TakeResumed
+    | LoopStarted
     | Notice
     | TakeFailed
     | TakeFinished

@@ -23,7 +23,7 @@ from trainer.harp import Harp, Tab, natural_entries
 from trainer.music import cents
 from trainer.practice.events import Event, PassStarted, ReadingHeard, TakeFinished
 from trainer.practice.plan import Plan
-from trainer.practice.take import run_take
+from trainer.practice.session import run_take
 from trainer.store import ReedRecord
 
 ATTACKS = 2

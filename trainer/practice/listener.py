@@ -43,7 +43,7 @@ from trainer.practice.events import (
 )
 from trainer.practice.plan import Plan
 from trainer.practice.requests import Request
-from trainer.practice.take import run_take
+from trainer.practice.session import run_take
 
 Answer = TypeVar("Answer")
 TakeRunner = Callable[[Plan, Callable[[], bool], NextCommand], Iterator[Event]]

@@ -1,4 +1,4 @@
-"""A pass: one go through a range of steps; and what is kept with a saved take."""
+"""A pass: one run through a range of steps; and the tags of a saved take."""
 
 from __future__ import annotations
 
@@ -9,30 +9,29 @@ from typing import Any
 
 from trainer.drill import BeatClock, Drill
 from trainer.harp import Harp
-from trainer.sound import Recording
+from trainer.sound import RecordingSpec, open_source
 
 TAIL_S, TAIL_BEATS = 0.6, 0.75
-"""How long after its last step a pass still listens, whichever is less: for a late player and a
-ringing reed. It must be over before the shortest count-in is."""
-
-
-FOREVER = 2**62
-"""A sample that never comes."""
+"""Time for which a pass still listens after its last step, in seconds and in beats; the shorter
+counts. It leaves time for a late player and a decaying reed, and must end before the shortest
+count-in does. Chosen."""
+NO_END = 2**62
+"""Sample on which a pass without a clock ends: never reached."""
 
 
 @dataclass(frozen=True, slots=True)
 class Pass:
-    """One go through a range of steps.
+    """One run through a range of steps. Its fields are tags of a saved take: part of the format.
 
     Attributes:
         zero: sample of the drill's beat 0.
-        tempo: beats a minute.
+        tempo: beats per minute.
         first, last: range of step indices, `last` not included.
-        begin, close: readings count whose last sample lies after `begin` and not after `close`.
-        upto: steps from here on were not due when it was stopped, and are not marked.
-        broken: whether the sound went away in it; the next pass takes it up and shares its result.
+        begin, close: a reading counts if its last sample lies in (`begin`, `close`].
+        upto: first step that was not due when the pass was stopped; from here on none is marked.
+        broken: whether the pass was interrupted; the next one resumes it and shares its result.
         swing: as in :class:`trainer.drill.BeatClock`.
-        waits: whether it goes on beyond `close` for a player who is late.
+        waits: whether it is extended beyond `close` for a player who is late.
     """
 
     zero: int
@@ -50,7 +49,7 @@ class Pass:
     def of(
         cls, drill: Drill, clock: BeatClock, steps: range, begin: int, *, waits: bool = False
     ) -> Pass:
-        """A pass that runs its course."""
+        """Return a pass that runs its course on a clock."""
         end = clock.sample(drill.steps[steps[-1]].end)
         close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
         first, last = steps[0], steps[-1] + 1
@@ -60,18 +59,18 @@ class Pass:
 
     @classmethod
     def free(cls, drill: Drill, steps: range, begin: int) -> Pass:
-        """A pass that has no time and is over when the player has done it."""
+        """Return a pass without a clock, which ends when the player has played all steps."""
         first, last = steps[0], steps[-1] + 1
-        return cls(0, drill.tempo, first, last, begin, FOREVER, upto=last)
+        return cls(0, drill.tempo, first, last, begin, NO_END, upto=last)
 
     def clock(self, rate: int) -> BeatClock:
-        """Its beats on the sample clock."""
+        """Return its beats on the sample clock."""
         return BeatClock(self.zero, self.tempo, rate, self.swing)
 
 
 def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:
-    """What is kept with a saved take, as JSON can hold it."""
-    in_hand = {
+    """Return the tags of a saved take, as JSON can hold them."""
+    harp_tags = {
         "key": harp.key.name,
         "tuning": harp.tuning.name,
         "a4": harp.a4,
@@ -79,31 +78,35 @@ def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str
         "offsets": {str(tab): cents for tab, cents in harp.offsets.items()},
     }
     if drill is None:
-        return {"harp": in_hand}
-    return {"harp": in_hand, "drill": drill.name, "passes": [asdict(one) for one in passes]}
+        return {"harp": harp_tags}
+    return {
+        "harp": harp_tags,
+        "drill": drill.name,
+        "passes": [asdict(one_pass) for one_pass in passes],
+    }
 
 
 def saved_harp(recording: Path) -> Harp | None:
-    """The harp that a saved take was played on; None for any other recording.
+    """Return the harp that a saved take was played on; None for any other recording.
 
     Raises:
-        SoundError: it cannot be read.
-        HarpError: its tuning is not at hand any more.
+        SoundError: the recording cannot be read.
+        HarpError: the harp's tuning is not available any more.
     """
-    opened = Recording(recording)
-    opened.close()
+    source = open_source(RecordingSpec(recording))
+    source.close()
     try:
-        return Harp.of(**opened.tags["harp"])
+        return Harp.of(**source.tags["harp"])
     except (AttributeError, KeyError, TypeError):
         return None
 
 
-def passes_in(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
-    """The passes of a saved take of that drill; none if it is not one."""
+def saved_passes(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
+    """Return the passes of a saved take of the drill; empty for any other sound."""
     try:
-        passes = tuple(Pass(**one) for one in tags["passes"])
+        passes = tuple(Pass(**fields) for fields in tags["passes"])
         fits = tags["drill"] == drill.name and all(
-            0 <= one.first <= one.upto <= one.last <= len(drill.steps) for one in passes
+            0 <= saved.first <= saved.upto <= saved.last <= len(drill.steps) for saved in passes
         )
     except (KeyError, TypeError):
         return ()

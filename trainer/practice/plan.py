@@ -7,33 +7,34 @@ from pathlib import Path
 
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.sound import MicrophoneSpec, SourceSpec
+from trainer.sound import SourceSpec
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """One take, before it is played. Travels to the listener's process whole.
+    """One take, before it is played. It is pickled to the listener's process.
 
     Attributes:
         harp: the harp in hand.
         source: where the sound comes from.
         drill: what is to be played; None only listens.
-        tempo: beats a minute to begin with; None takes the drill's own.
-        bars: first and last bar to play, from 1; None plays all, or those that the drill loops.
-        loop: whether to start again at the first bar when the last is done, until stopped; None
-            does what the drill says, when a microphone listens.
-        climb: how the tempo climbs from pass to pass of a loop; None does what the drill says,
-            and one that climbs by 0 leaves it as it is.
+        tempo: beats per minute at the start; None takes the drill's own.
+        bars: first and last bar to play, counted from 1; None plays all, or those that the drill
+            loops.
+        loop: whether to start again at the first bar after the last, until stopped; None follows
+            the drill, if the source is live.
+        climb: how the tempo changes from pass to pass of a loop; None follows the drill, and a
+            climb by 0 keeps the tempo.
         count_in: beats of count-in; None is one bar.
         start: for a recording, the second on which the drill's first beat falls; None takes what
-            the take was saved with, or finds it.
-        save: where to keep the sound of the take (FLAC), if anywhere.
-        journal: the journal that remembers each pass; None for none.
+            the take was saved with, or searches for it.
+        save: where to save the sound of the take (FLAC); None does not save it.
+        journal: the journal that stores the result of each pass; None for none.
         player: who plays.
-        harp_name: what the player calls the harp in hand, if it is one of their own.
-        scratch: a folder where the sound is left to be heard again, until the next take; None
-            leaves none.
-        sound_mb: megabytes that the journal's sounds may take; None keeps no sound in it.
+        harp_name: the player's name for the harp in hand, if it is one of their own.
+        scratch: a folder in which the sound is kept until the next take, to be heard again; None
+            keeps none.
+        sound_mb: megabytes that the journal's sounds may take; None stores no sound in it.
     """
 
     harp: Harp
@@ -58,12 +59,12 @@ class Plan:
         drill = self.drill
         if self.loop is not None or drill is None:
             return bool(self.loop)
-        asked = drill.loop is not None or self.ladder is not None
-        return asked and isinstance(self.source, MicrophoneSpec)
+        wanted = drill.loop is not None or self.ladder is not None
+        return wanted and self.source.is_live
 
     @property
     def ladder(self) -> Climb | None:
-        """How the tempo climbs where passes follow each other; None where it stays."""
+        """How the tempo changes where passes follow each other; None where it stays."""
         climb = self.climb or (self.drill.climb if self.drill else None)
         return climb if climb and climb.by else None
 
@@ -74,11 +75,11 @@ class Plan:
             return self.bars
         return self.drill.loop if self.loops else None
 
-    def entered(self, first: int) -> int:
-        """The bar that the count-in leads to where a pass begins with a step.
+    def entry_bar(self, first: int) -> int:
+        """Return the bar that the count-in leads to where a pass begins with a step.
 
-        It is that of the step, but where that is the first to be played, the first that is played:
-        it may begin with a bar of rests.
+        It is the bar of the step. For the first step that is played it is the first bar that is
+        played, which may begin with rests.
 
         Args:
             first: index of the step.
@@ -91,7 +92,7 @@ class Plan:
 
     @property
     def first_tempo(self) -> float:
-        """Beats a minute of the first pass; 60 when only listening."""
+        """Beats per minute of the first pass; 60 when only listening."""
         if self.tempo is not None:
             return self.tempo
         return self.drill.tempo if self.drill else 60.0

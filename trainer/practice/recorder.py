@@ -1,4 +1,4 @@
-"""Results on their way into the journal."""
+"""The recorder: results and sound of a take on their way into the journal."""
 
 from __future__ import annotations
 
@@ -11,125 +11,116 @@ from pathlib import Path
 from trainer.marking import Result
 from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
-from trainer.sound import MicrophoneSpec, RecordingSpec, SourceSpec
+from trainer.sound import SourceSpec
 from trainer.store import Journal, JournalError, TakeRecord
 from trainer.store.audio import store_audio
 from trainer.store.calibrations import with_calibrated_latency
 
-SOUND = "take.flac"
+TAKE_FILE = "take.flac"
+"""Name of the file that holds a take's sound until it is stored or replaced."""
 
 
 class ResultRecorder:
-    """Keeps the results of one take. Where that cannot be done, practice goes on unsaved."""
+    """Stores the results of one take. Where that fails, practice goes on unsaved."""
 
     def __init__(self, plan: Plan) -> None:
         self._plan = plan
         self._journal: Journal | None = None
         self._failed = plan.journal is None
-        self._why = ""
-        self._takes: list[TakeRecord] = []
+        self._reason = ""
+        self._records: list[TakeRecord] = []
 
     def sound_file(self) -> Path | None:
-        """Where the sound of the take is to be written at first; None if it is not wanted."""
+        """Return where the sound of the take is written at first; None if it is not wanted."""
         plan = self._plan
-        if isinstance(plan.source, RecordingSpec) or plan.save is not None:
+        if plan.source.file is not None or plan.save is not None:
             return plan.save
-        if self._keeps and self._open() is not None:
-            return Path(tempfile.mkdtemp(prefix="take-")) / SOUND
+        if self._stores_sound and self._open() is not None:
+            return Path(tempfile.mkdtemp(prefix="take-")) / TAKE_FILE
         if plan.scratch is None:
             return None
-        flac = plan.scratch / SOUND
+        flac = plan.scratch / TAKE_FILE
         for old in (flac, flac.with_suffix(".part.flac")):
             old.unlink(missing_ok=True)
         return flac
 
-    def keep_sound(self, flac: Path) -> Path | None:
-        """Keep the sound of all passes with the best of them; a take of none is not kept.
+    def store_sound(self, flac: Path) -> Path | None:
+        """Store the sound of the take with its best pass; a take without passes is not stored.
 
         Returns:
-            where it is now; None if it is gone.
+            Where the sound is now; None if it is deleted.
 
         Raises:
-            JournalError: it cannot be kept; it stays where it is.
+            JournalError: it cannot be stored; it stays where it is.
         """
         plan = self._plan
-        if not self._keeps or plan.scratch == flac.parent:
+        if not self._stores_sound or plan.scratch == flac.parent:
             return flac
-        kept = None
-        if self._takes and self._journal is not None:
-            best = max(self._takes, key=lambda take: (take.whole, take.score))
-            kept = store_audio(self._journal, best.id, flac, plan.sound_mb)
+        stored = None
+        if self._records and self._journal is not None:
+            best = max(self._records, key=lambda record: (record.whole, record.score))
+            stored = store_audio(self._journal, best.id, flac, plan.sound_mb)
         shutil.rmtree(flac.parent)
-        return kept
+        return stored
 
     @property
-    def _keeps(self) -> bool:
-        """Whether the journal is to keep the sound."""
+    def _stores_sound(self) -> bool:
+        """Whether the journal stores the sound."""
         plan = self._plan
-        asked = plan.sound_mb is not None and plan.save is None
-        return asked and isinstance(plan.source, MicrophoneSpec)
+        return plan.sound_mb is not None and plan.save is None and plan.source.is_live
 
-    def source(self) -> SourceSpec:
-        """The source of the plan; a microphone with the round trip that was measured for it."""
+    def calibrated_source(self) -> SourceSpec:
+        """Return the plan's source, with the round trip measured for its devices."""
         source, journal = self._plan.source, self._open()
-        if not isinstance(source, MicrophoneSpec) or journal is None:
+        if journal is None:
             return source
         try:
             return with_calibrated_latency(journal, source)
         except JournalError:
-            return source  # whoever writes into it tells
+            return source  # reported when a result is stored
 
     def _open(self) -> Journal | None:
         if self._journal is None and not self._failed:
             try:
                 self._journal = Journal(self._plan.journal)
             except JournalError as error:
-                self._why, self._failed = str(error), True
+                self._reason, self._failed = str(error), True
         return self._journal
 
-    def keep(self, result: Result, began: datetime) -> Iterator[Notice]:
-        """Keep a result; a notice says so if it cannot be kept.
+    def record(self, result: Result, began: datetime) -> Iterator[Notice]:
+        """Store a result; yield a notice if that fails.
 
         Args:
             result: what a pass earned.
-            began: when it began, aware.
+            began: when it began, with a time zone.
         """
         plan, journal = self._plan, self._open()
         if journal is None:
-            yield from self._told()
+            yield from self._failure()
             return
         record = TakeRecord.of(
             result,
             plan.harp,
             player=plan.player,
             began=began,
-            source=_kind(plan),
+            source=plan.source.kind,
             harp_name=plan.harp_name,
         )
         try:
             journal.add(record)
-            self._takes.append(record)
+            self._records.append(record)
         except JournalError as error:
-            self._why = str(error)
-            yield from self._told()
+            self._reason = str(error)
+            yield from self._failure()
 
-    def _told(self) -> Iterator[Notice]:
-        """Once, why nothing is remembered."""
-        why, self._why = self._why, ""
-        if why:
-            yield Notice(f"{why}; practice goes on, and is not remembered")
+    def _failure(self) -> Iterator[Notice]:
+        """Yield, once, why nothing is stored."""
+        reason, self._reason = self._reason, ""
+        if reason:
+            yield Notice(f"{reason}; practice goes on, and is not stored")
 
     def close(self) -> None:
-        """Let go of the journal."""
+        """Close the journal."""
         if self._journal is not None:
             self._journal.close()
             self._journal = None
-
-
-def _kind(plan: Plan) -> str:
-    match plan.source:
-        case MicrophoneSpec():
-            return "microphone"
-        case RecordingSpec():
-            return "recording"
-    return "player"

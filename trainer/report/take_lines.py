@@ -126,7 +126,7 @@ class TakeLines:
             yield f"{listening}: each step waits until it is held in tune."
             yield from self._next(first)
         else:
-            self._entry = drill.entry_beat(plan.entered(first))
+            self._entry = drill.entry_beat(plan.entry_bar(first))
             heard = "with a click" if started.clicks else "silent"
             steps = f"steps {first + 1} to {last}" if last - first != 1 else f"step {last}"
             yield f"{listening}: {steps}, count-in {heard}."

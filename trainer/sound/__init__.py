@@ -1,21 +1,17 @@
-"""Where samples come from and go to: microphone, recording, built-in player, click, tone."""
+"""Where samples come from and go to: sources, devices, clicks, tones, saved takes."""
 
 from trainer.sound.accompaniment import accompaniment_steps
-from trainer.sound.block import REFERENCE_LEAD_S, Block, Source, round_to_24_bits
+from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
+from trainer.sound.devices import Device
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
+from trainer.sound.passage import Passage
+from trainer.sound.performer.fault import Fault, parse_fault
 from trainer.sound.sources.factory import open_source
-from trainer.sound.sources.microphone import Microphone
-from trainer.sound.sources.player import BuiltInPlayer
-from trainer.sound.sources.recording import Recording
-from trainer.sound.sources.spec import (
-    Fault,
-    MicrophoneSpec,
-    PlayerSpec,
-    RecordingSpec,
-    SourceSpec,
-    parse_fault,
-)
+from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
+from trainer.sound.sources.player import BuiltInPlayer, PlayerSpec
+from trainer.sound.sources.recording import Recording, RecordingSpec
+from trainer.sound.sources.source import DrillSetup, LoopStart, Source, SourceSpec
 from trainer.sound.take_writer import TakeWriter
 from trainer.sound.tone import tone
 
@@ -24,10 +20,14 @@ __all__ = [
     "Block",
     "BuiltInPlayer",
     "ClickTrack",
+    "Device",
     "DeviceError",
+    "DrillSetup",
     "Fault",
+    "LoopStart",
     "Microphone",
     "MicrophoneSpec",
+    "Passage",
     "PlayerSpec",
     "Recording",
     "RecordingSpec",

@@ -1,8 +1,7 @@
-"""What the trainer itself plays while the player plays: calls, and the other part of two.
+"""What the trainer itself plays while the player plays: calls, and the other part of a duet.
 
-A step is looked up on its clock when it is due and made as it is given to the output, so that
-neither a long part nor a long note takes memory, and each begins on its sample however clock and
-output drift.
+A step is scheduled when it is due and rendered as it is given to the output. So neither a long part
+nor a long note takes memory, and each begins on its sample however clock and output drift.
 """
 
 from __future__ import annotations
@@ -15,29 +14,29 @@ import numpy as np
 from trainer.core.types import Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
+from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice
-from trainer.sound.sources.spec import Fault
 
 _SEED = 2
-"""Another harp than the built-in player's, who may be heard beside it."""
+"""Seed of its harp, another one than that of the built-in player, who may play beside it."""
 
 
 def accompaniment_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
-    """What the trainer plays in a pass: the calls, and all of the other part.
+    """Return what the trainer plays in a pass: the calls, and all of the other part.
 
     Args:
         drill: with the player's part in its steps, see :meth:`trainer.drill.Drill.part`.
-        bars: first and last bar of the pass, from 1; None takes all.
+        bars: first and last bar of the pass, counted from 1; None takes all.
 
     Returns:
-        the steps that start in these bars, in order of time; their indices are those of their
+        The steps that start in these bars, in order of time; their indices are those of their
         own part.
     """
     first, last = bars or (1, drill.bars)
-    own = [*(step for step in drill.steps if step.call), *drill.second]
-    inside = [step for step in own if first <= max(1, step.bar) <= last]
+    steps = [*(step for step in drill.steps if step.call), *drill.second]
+    inside = [step for step in steps if first <= max(1, step.bar) <= last]
     return tuple(sorted(inside, key=lambda step: step.start))
 
 
@@ -45,13 +44,13 @@ class Accompaniment:
     """Steps on their way to an output."""
 
     def __init__(self, rate: int) -> None:
-        """`rate` in samples a second of the output."""
+        """`rate` in samples per second of the output."""
         self._rate = rate
         self._waiting: deque[tuple[Harp, BeatClock, Step]] = deque()
         self._sounding: list[ReedVoice] = []
 
     def add(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
-        """Play steps after those that are on.
+        """Play steps after those added before.
 
         Args:
             harp: what they are played on.
@@ -67,19 +66,19 @@ class Accompaniment:
         self._waiting.extend((harp, clock, step) for step in steps)
 
     def stop(self, frame: int) -> None:
-        """Play no further steps, and let go of what sounds at a frame of the output."""
+        """Play no further steps, and release what sounds at a frame of the output."""
         self._waiting.clear()
         self._sounding = [voice for voice in self._sounding if voice.start < frame]
         for voice in self._sounding:
-            voice.let_go(frame)
+            voice.release_at(frame)
 
     def mix(self, out: Samples, first: int, frame_of: Callable[[int], int]) -> None:
-        """Add what falls into the next stretch of output.
+        """Add the steps to the next stretch of output, as far as they fall into it.
 
         Args:
             out: frames, shape (n,), of which the first has the number `first`; changed.
-            first: that number; each stretch follows on from the one before.
-            frame_of: the frame of the output on which a sample of the clock is heard.
+            first: that number; each stretch follows on the one before.
+            frame_of: returns the frame of the output on which a sample of the clock is heard.
         """
         end = first + len(out)
         while self._waiting:
@@ -98,7 +97,7 @@ class Accompaniment:
         out += sound.astype(np.float32)
 
     def _voices(self, harp: Harp, clock: BeatClock, step: Step, frame: int) -> list[ReedVoice]:
-        """A step by the output's frames."""
+        """Return a step's voices on the output's frames, starting at `frame`."""
         beats = BeatClock(0, clock.tempo, self._rate, clock.swing)
         zero = frame - beats.sample(step.start)
         pace = Pace(BeatClock(zero, clock.tempo, self._rate, clock.swing))

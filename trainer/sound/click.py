@@ -1,4 +1,4 @@
-"""The click that beats time."""
+"""The metronome's click, and the beats on which it sounds."""
 
 from __future__ import annotations
 
@@ -11,25 +11,29 @@ from trainer.core.types import Samples
 from trainer.drill import BeatClock, Drill
 
 _LENGTH_S = 0.03
+"""Length of a click, in seconds."""
 _DECAY_S = 0.006
+"""Time constant of its exponential decay, in seconds."""
 _ACCENT_HZ, _PLAIN_HZ = 2000.0, 1500.0
+"""Frequencies of accented and other clicks. Chosen above the notes of most drills."""
 _ACCENT_PEAK, _PLAIN_PEAK = 0.3, 0.18
+"""Peak amplitudes relative to full scale."""
 
 
 def click(rate: int, *, accented: bool) -> Samples:
-    """One click: a short burst that dies away, accented on the first beat of a bar.
+    """Return one click: a short decaying burst, accented on the first beat of a bar.
 
     Returns:
-        float32, shape (n,), 30 ms at `rate` samples a second, peak under -10 dBFS.
+        float32, shape (n,), 30 ms at `rate` samples per second, peak below -10 dBFS.
     """
     t = np.arange(round(_LENGTH_S * rate)) / rate
     hz, peak = (_ACCENT_HZ, _ACCENT_PEAK) if accented else (_PLAIN_HZ, _PLAIN_PEAK)
-    fade = np.exp(-t / _DECAY_S) * (1.0 - t / _LENGTH_S)
-    return np.asarray(peak * fade * np.sin(2 * np.pi * hz * t), dtype=np.float32)
+    envelope = np.exp(-t / _DECAY_S) * (1.0 - t / _LENGTH_S)
+    return np.asarray(peak * envelope * np.sin(2 * np.pi * hz * t), dtype=np.float32)
 
 
 def mix(out: Samples, first: int, samples: Samples, at: int) -> None:
-    """Add what falls into a stretch of output.
+    """Add samples to a stretch of output, as far as they fall into it.
 
     Args:
         out: frames, shape (n,), of which the first has the number `first`; changed.
@@ -44,15 +48,15 @@ def mix(out: Samples, first: int, samples: Samples, at: int) -> None:
 
 @dataclass(frozen=True, slots=True)
 class ClickTrack:
-    """Which beats are to be heard.
+    """The beats of a pass that click.
 
     Attributes:
-        tempo: beats a minute.
+        tempo: beats per minute.
         meter_beats: beats in a bar; the first of each is accented.
         count_in: beats of count-in.
-        beats: how many beats click after it; 0 for the count-in alone.
-        first: the drill's beat that follows the count-in; 0 unless the drill is entered later or
-            has a pick-up.
+        beats: number of beats that click after the count-in; 0 for the count-in alone.
+        first: the drill's beat that follows the count-in; 0 unless the pass begins later or the
+            drill has a pick-up.
         swing: as in :class:`trainer.drill.BeatClock`.
     """
 
@@ -71,14 +75,14 @@ class ClickTrack:
         bars: tuple[int, int] | None = None,
         count_in: int | None = None,
     ) -> ClickTrack:
-        """All beats of a drill.
+        """Return all beats of a drill.
 
         Args:
             drill: the drill.
-            tempo: beats a minute; None takes the drill's own.
-            bars: first and last bar to play, from 1; None takes all.
-            count_in: beats before the first; None is one bar, and before a pick-up what is left
-                of its bar, too.
+            tempo: beats per minute; None takes the drill's own.
+            bars: first and last bar to play, counted from 1; None takes all.
+            count_in: beats before the first; None is one bar, and before a pick-up also the rest
+                of its bar.
         """
         first_bar, last_bar = bars or (1, drill.bars)
         first = drill.entry_beat(first_bar)
@@ -92,7 +96,7 @@ class ClickTrack:
         )
 
     def clock(self, zero: int, rate: int) -> BeatClock:
-        """The clock of a pass whose beat 0 falls on the sample `zero`."""
+        """Return the clock of a pass whose beat 0 falls on the sample `zero`."""
         return BeatClock(zero, self.tempo, rate, self.swing)
 
     @property
@@ -102,11 +106,11 @@ class ClickTrack:
 
     @property
     def end(self) -> int:
-        """The beat after the last."""
+        """The beat after the last click."""
         return self.first + self.beats
 
     def beats_from(self, zero: int, rate: int) -> Iterator[tuple[int, bool]]:
-        """Sample of each click and whether it is accented, with beat 0 on the sample `zero`."""
+        """Yield the sample of each click and whether it is accented, with beat 0 on `zero`."""
         for beat in range(self.start, self.end):
             at = zero + round(beat * 60.0 / self.tempo * rate)
             yield at, beat % self.meter_beats == 0

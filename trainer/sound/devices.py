@@ -1,6 +1,6 @@
-"""Which inputs and outputs there are.
+"""The computer's inputs and outputs.
 
-PortAudio is loaded here, on first use: without it everything but live sound still works.
+PortAudio is loaded here, on first use: without it everything except live sound still works.
 """
 
 from __future__ import annotations
@@ -25,10 +25,11 @@ _INSTALL = {
     "suse": "sudo zypper install libportaudio2",
     "alpine": "sudo apk add portaudio",
 }
-_SHORTLY_S = 0.1
-"""A live stream calls back within this time."""
+"""The command that installs PortAudio, by the system's ID in os-release."""
+_CALLBACK_S = 0.1
+"""Time within which a live stream calls back, in seconds."""
 _SERVERS = frozenset({"pulse", "pipewire"})
-_CALLED = {"input": "microphone or other input", "output": "loudspeaker or other output"}
+_NAMES = {"input": "microphone or other input", "output": "loudspeaker or other output"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +37,11 @@ class Device:
     """An input or output, or both.
 
     Attributes:
-        number: how PortAudio counts it.
-        name: how the system names it.
+        number: its number in PortAudio's list.
+        name: its name in the system.
         host: the sound system that offers it.
-        inputs, outputs: its channels; 0 if it is not one.
-        rate: its own samples a second.
+        inputs, outputs: number of its channels; 0 if it has none in that direction.
+        rate: its own samples per second.
         is_default_input, is_default_output: whether it is the system's choice.
     """
 
@@ -53,20 +54,20 @@ class Device:
     is_default_input: bool
     is_default_output: bool
 
-    def channels(self, kind: Direction) -> int:
-        """Its channels in one direction."""
-        return self.inputs if kind == "input" else self.outputs
+    def channels(self, direction: Direction) -> int:
+        """Return the number of its channels in one direction."""
+        return self.inputs if direction == "input" else self.outputs
 
-    def is_default(self, kind: Direction) -> bool:
-        """Whether it is the system's choice in one direction."""
-        return self.is_default_input if kind == "input" else self.is_default_output
+    def is_default(self, direction: Direction) -> bool:
+        """Return whether it is the system's choice in one direction."""
+        return self.is_default_input if direction == "input" else self.is_default_output
 
 
 def load_portaudio() -> Any:
-    """The module `sounddevice`, with PortAudio behind it.
+    """Return the module `sounddevice`, with PortAudio behind it.
 
     Raises:
-        DeviceError: PortAudio is not there; the message says how to install it.
+        DeviceError: PortAudio is missing; the message says how to install it.
     """
     try:
         import sounddevice
@@ -80,19 +81,21 @@ def load_portaudio() -> Any:
     return sounddevice
 
 
-def is_served(device: Device) -> bool:
-    """Whether a sound server stands between the device and its card, as on most Linux desktops.
+def has_sound_server(device: Device) -> bool:
+    """Return whether a sound server stands between the device and its card, as on most Linux
+    desktops.
 
-    It keeps what a late program has not fetched, so that little latency may be asked for; a card
-    that nobody serves in time drops sound.
+    A server keeps what a late program has not fetched, so that little latency may be asked for; a
+    card that is not served in time drops sound.
     """
     if device.name == "default":
-        return any(one.name in _SERVERS for one in devices() if one.host == device.host)
+        same_host = (other for other in devices() if other.host == device.host)
+        return any(other.name in _SERVERS for other in same_host)
     return device.name in _SERVERS
 
 
 def restart_portaudio() -> None:
-    """Let PortAudio look for devices anew; it does so only as it starts. Ends all streams.
+    """Make PortAudio look for devices anew, which it does only when it starts. Ends all streams.
 
     Raises:
         DeviceError: it does not start again.
@@ -107,21 +110,20 @@ def restart_portaudio() -> None:
 
 
 def end_stream(stream: Any, timing: StreamTiming) -> None:
-    """Let go of a stream with a callback.
+    """Close a stream with a callback.
 
-    A live one is asked to stop, because aborting cancels a thread that may be holding a lock of
-    the driver or of Python; a dead one is aborted, because asking takes many seconds on a
-    suspended device.
+    A live stream is stopped, because aborting cancels a thread that may hold a lock of the driver
+    or of Python. A dead one is aborted, because stopping takes many seconds on a suspended device.
 
     Args:
-        stream: the stream; nobody else may be closing it.
-        timing: where its callback notes each call.
+        stream: the stream; no other thread may be closing it.
+        timing: to which its callback adds an observation for each call.
     """
-    notes = timing.notes
-    time.sleep(_SHORTLY_S)
+    count = timing.count
+    time.sleep(_CALLBACK_S)
     failed = load_portaudio().PortAudioError
     with contextlib.suppress(failed):
-        stream.abort() if timing.notes == notes else stream.stop()
+        stream.abort() if timing.count == count else stream.stop()
     with contextlib.suppress(failed):
         stream.close()
 
@@ -157,68 +159,74 @@ def devices(*, rescan: bool = False) -> tuple[Device, ...]:
     return tuple(
         Device(
             number=number,
-            name=str(found["name"]),
-            host=str(hosts[found["hostapi"]]["name"]),
-            inputs=int(found["max_input_channels"]),
-            outputs=int(found["max_output_channels"]),
-            rate=round(found["default_samplerate"]),
+            name=str(entry["name"]),
+            host=str(hosts[entry["hostapi"]]["name"]),
+            inputs=int(entry["max_input_channels"]),
+            outputs=int(entry["max_output_channels"]),
+            rate=round(entry["default_samplerate"]),
             is_default_input=number == default_input,
             is_default_output=number == default_output,
         )
-        for number, found in enumerate(sd.query_devices())
+        for number, entry in enumerate(sd.query_devices())
     )
 
 
 def input_device(wanted: str | int | None = None) -> Device:
-    """The input of that number, name or part of a name; None is the system's.
+    """Return the input of a number, name or part of a name; None is the system's default.
 
     Raises:
-        DeviceError: there is none; the message lists what there is.
+        DeviceError: there is none; the message lists the inputs.
     """
     return match_device(devices(), "input", wanted)
 
 
 def output_device(wanted: str | int | None = None) -> Device:
-    """The output of that number, name or part of a name; None is the system's.
+    """Return the output of a number, name or part of a name; None is the system's default.
 
     Raises:
-        DeviceError: there is none; the message lists what there is.
+        DeviceError: there is none; the message lists the outputs.
     """
     return match_device(devices(), "output", wanted)
 
 
-def match_device(among: tuple[Device, ...], kind: Direction, wanted: str | int | None) -> Device:
-    """The device that is meant; where one name is offered by several hosts, the default's.
+def match_device(
+    among: tuple[Device, ...], direction: Direction, wanted: str | int | None
+) -> Device:
+    """Return the device that a number, name or part of a name means.
+
+    Where several hosts offer one name, the default device's host wins.
 
     Raises:
-        DeviceError: none is, or more than one.
+        DeviceError: none or more than one matches.
     """
-    there = [device for device in among if device.channels(kind)]
-    if not there:
-        raise DeviceError(f"this computer has no {_CALLED[kind]}; connect one and try again")
-    default = next((device for device in there if device.is_default(kind)), None)
+    usable = [device for device in among if device.channels(direction)]
+    if not usable:
+        raise DeviceError(f"this computer has no {_NAMES[direction]}; connect one and try again")
+    default = next((device for device in usable if device.is_default(direction)), None)
     if wanted is None:
         if default:
             return default
         raise DeviceError(
-            f"the system names no {_CALLED[kind]} of its own; choose one: {_listed(there)}"
+            f"the system has no default {_NAMES[direction]}; choose one: {_listed(usable)}"
         )
-    found = _matching(there, str(wanted).strip())
-    if default and len(found) > 1:
-        found = [device for device in found if device.host == default.host] or found
-    if len(found) > 1:
-        raise DeviceError(f"'{wanted}' fits more than one {kind}; give a number: {_listed(found)}")
-    if not found:
-        raise DeviceError(f"no {kind} is called '{wanted}'; there are {_listed(there)}")
-    return found[0]
+    matches = _matching(usable, str(wanted).strip())
+    if default and len(matches) > 1:
+        matches = [device for device in matches if device.host == default.host] or matches
+    if len(matches) > 1:
+        raise DeviceError(
+            f"'{wanted}' fits more than one {direction}; give a number: {_listed(matches)}"
+        )
+    if not matches:
+        raise DeviceError(f"no {direction} is called '{wanted}'; choose one of: {_listed(usable)}")
+    return matches[0]
 
 
-def _matching(there: list[Device], wanted: str) -> list[Device]:
+def _matching(usable: list[Device], wanted: str) -> list[Device]:
     if wanted.isdecimal():
-        return [device for device in there if device.number == int(wanted)]
-    exact = [device for device in there if device.name.lower() == wanted.lower()]
-    return exact or [device for device in there if wanted.lower() in device.name.lower()]
+        return [device for device in usable if device.number == int(wanted)]
+    exact = [device for device in usable if device.name.lower() == wanted.lower()]
+    return exact or [device for device in usable if wanted.lower() in device.name.lower()]
 
 
-def _listed(there: list[Device]) -> str:
-    return ", ".join(f"{device.number} {device.name}" for device in there)
+def _listed(usable: list[Device]) -> str:
+    return ", ".join(f"{device.number} {device.name}" for device in usable)

@@ -4,12 +4,12 @@ from trainer.core import TrainerError
 
 
 class SoundError(TrainerError):
-    """A device or file that gives no sound, with what to do about it."""
+    """A device or file gives no sound; the message says what to do."""
 
 
 class DeviceError(SoundError):
-    """PortAudio or a device that is missing, cannot be opened or gives nothing."""
+    """PortAudio or a device is missing, cannot be opened or gives nothing."""
 
 
 class SourceLost(DeviceError):
-    """A device that gave sound and then stopped; it may come back."""
+    """A device gave sound and then stopped; it may come back."""

@@ -7,28 +7,31 @@ from dataclasses import dataclass
 import numpy as np
 
 from trainer.sound.signal_quality import SignalQuality
-from trainer.sound.sources.microphone import Microphone
-from trainer.sound.sources.spec import MicrophoneSpec
+from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 
 _FRAME_S = 0.02
+"""Length of the stretches whose level is measured, in seconds."""
 _FLOOR_PERCENTILE = 10.0
+"""Percentile of the frames' levels that is taken for the noise floor."""
 _NOISY_DB = -40.0
+"""Noise floor from which the room counts as loud, in dBFS. Chosen."""
 _FAINT_DB = -120.0
+"""Lowest level reported, in dBFS."""
 
 
 @dataclass(frozen=True, slots=True)
 class MicrophoneCheck:
-    """What was found.
+    """What was measured.
 
     Attributes:
         name: what was listened to, in words.
-        rate: samples a second.
-        seconds: how long.
-        level_db: the loudest 20 ms, RMS, dB re full scale; at least -120.
-        floor_db: the quiet parts, likewise: the tenth percentile of all 20 ms stretches.
-        clipped: places at full scale.
-        lost: samples that there was no room for.
-        overflows: how many times the driver said that it dropped some.
+        rate: samples per second.
+        seconds: length of the sound.
+        level_db: RMS level of the loudest 20 ms, in dBFS; at least -120.
+        floor_db: noise floor in dBFS: the tenth percentile of the levels of all 20 ms frames.
+        clipped: number of places at full scale.
+        lost: samples for which there was no room.
+        overflows: how often the driver reported that it dropped samples.
         advice: what is wrong and how to mend it, a sentence each; empty if it is fit.
     """
 
@@ -44,36 +47,36 @@ class MicrophoneCheck:
 
 
 def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCheck:
-    """Listen for a while and say what was found.
+    """Listen to a microphone and measure its sound.
 
     Raises:
         DeviceError: it cannot be opened, or stops.
     """
     microphone = Microphone(spec)
-    facts = SignalQuality(microphone.rate)
-    heard = []
+    quality = SignalQuality(microphone.rate)
+    blocks = []
     try:
         for block in microphone.blocks():
-            heard.append(block.samples)
-            facts.add(block.samples[:, None])
-            if facts.frames >= seconds * microphone.rate:
+            blocks.append(block.samples)
+            quality.measure(block.samples[:, None])
+            if quality.frames >= seconds * microphone.rate:
                 break
     finally:
         microphone.close()
     size = max(1, round(_FRAME_S * microphone.rate))
-    sound = np.concatenate(heard).astype(np.float64)
+    sound = np.concatenate(blocks).astype(np.float64)
     power = np.mean(sound[: len(sound) // size * size].reshape(-1, size) ** 2, axis=1)
-    floor = _db(float(np.percentile(power, _FLOOR_PERCENTILE)))
+    floor_db = _db(float(np.percentile(power, _FLOOR_PERCENTILE)))
     return MicrophoneCheck(
         name=microphone.name,
         rate=microphone.rate,
-        seconds=facts.frames / microphone.rate,
+        seconds=quality.frames / microphone.rate,
         level_db=_db(float(power.max())),
-        floor_db=floor,
-        clipped=facts.clipped,
+        floor_db=floor_db,
+        clipped=quality.clipped,
         lost=microphone.lost,
         overflows=microphone.overflows,
-        advice=tuple(_advice(facts, floor, microphone)),
+        advice=tuple(_advice(quality, floor_db, microphone)),
     )
 
 
@@ -81,17 +84,17 @@ def _db(power: float) -> float:
     return max(_FAINT_DB, 10.0 * float(np.log10(power + 1e-30)))
 
 
-def _advice(facts: SignalQuality, floor: float, microphone: Microphone) -> list[str]:
-    told = []
-    if facts.silent:
-        told.append("nothing but silence comes in; unmute it, or choose another input")
-    if facts.clipped:
-        told.append("it is clipped; lower the input level, or play further away from it")
-    if floor > _NOISY_DB:
-        told.append(
-            f"the room is loud ({floor:.0f} dB); find what hums or blows, or move closer to the "
+def _advice(quality: SignalQuality, floor_db: float, microphone: Microphone) -> list[str]:
+    sentences = []
+    if quality.silent:
+        sentences.append("unmute it, or choose another input: nothing but silence comes in")
+    if quality.clipped:
+        sentences.append("lower the input level, or play further away: it is clipped")
+    if floor_db > _NOISY_DB:
+        sentences.append(
+            f"the room is loud ({floor_db:.0f} dB): find what hums or blows, or move closer to the "
             "microphone and lower the input level"
         )
     if microphone.lost or microphone.overflows:
-        told.append("samples were lost; close programs that keep the computer busy")
-    return told
+        sentences.append("close programs that keep the computer busy: samples were lost")
+    return sentences

@@ -1,20 +1,21 @@
-"""Clicks, and steps that the trainer plays, heard on given samples of an input.
+"""Clicks, tones, loops and the trainer's own steps, played on given samples of an input.
 
-Input and output are two streams, each with its own frames. Both drivers say on one clock when a
-frame was picked up and when one will be heard; that ties a sample of the input to the frame of
-the output that is heard on it. It is looked up afresh for every click and every step, so that
-they stay on their samples however the two devices drift.
+Input and output are two streams, each with its own frames. Both drivers report on one clock when a
+frame was picked up and when one will be heard, which relates a sample of the input to the frame of
+the output that is heard on it. That is looked up anew for every click and step, so that they stay
+on their samples however the two devices drift.
 
-What was played is told to whoever cancels its echo on the clock of the input, too. There frames
-are counted from one look-up on: what drivers say wanders by a millisecond or two within seconds
-(seen with PulseAudio, where the true distance stayed within a hundredth of a sample), and a filter
-that has learned an echo is more easily upset than a drummer.
+The echo canceller gets what was played on the clock of the input, too. There, frames are counted
+from a single look-up on: reported times wander by a millisecond or two within seconds (seen with
+PulseAudio, where the true distance was constant to a hundredth of a sample), and a filter that has
+learned an echo is upset more easily than a player.
 """
 
 from __future__ import annotations
 
 from collections import deque
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -31,61 +32,71 @@ from trainer.sound.speaker import Speaker
 from trainer.sound.stream_timing import StreamTiming
 from trainer.sound.tone import ToneGenerator
 
-_AHEAD_S = 0.3
-"""How much is given to the output ahead of time, so that a busy moment is not heard."""
-_LEAST_S = 0.03
-"""Less than this is not worth giving at a time."""
-_REMEMBERED_S = 2.0
-"""What was played is remembered for so long; a block asks for it some 0.3 s after it was given."""
-_LOOP_FADE_S = 0.03
-_SLIPPED_S = 0.01
-"""Where counting and drivers differ by more, frames were lost, or the clocks have drifted."""
+
+@dataclass(frozen=True, slots=True)
+class OutputParameters:
+    """Constants of the output mixer, in seconds."""
+
+    ahead_s: float = 0.3
+    """Sound given to the output ahead of time, so that a busy moment is not audible."""
+    min_fill_s: float = 0.03
+    """Shortest stretch that is rendered at a time."""
+    history_s: float = 2.0
+    """Output kept as a reference signal; blocks ask for it some 0.3 s after it was rendered."""
+    loop_fade_s: float = 0.03
+    """Fade-out of a loop that is broken off."""
+    max_slip_s: float = 0.01
+    """Difference between counted and reported frames from which frames were lost, or the clocks
+    have drifted, and the reference is aligned anew."""
+
+
+PARAMETERS = OutputParameters()
 
 
 class OutputMixer:
-    """Keeps an output filled: silence, with clicks, tones and steps in it."""
+    """Keeps an output filled: silence, with clicks, tones, loops and steps in it."""
 
-    def __init__(self, speaker: Speaker, heard: StreamTiming, rate: int) -> None:
+    def __init__(self, speaker: Speaker, input_timing: StreamTiming, rate: int) -> None:
         """Get ready.
 
         Args:
-            speaker: where it is heard; let go of by :meth:`close`.
-            heard: when the samples of the input were picked up.
-            rate: samples a second of the input.
+            speaker: the output, which :meth:`close` closes.
+            input_timing: when the samples of the input were picked up.
+            rate: samples per second of the input.
         """
-        self._speaker, self._heard, self._rate = speaker, heard, rate
-        self._beats: deque[tuple[int, bool]] = deque()
-        self._mixed: list[tuple[int, Samples]] = []
+        self._speaker, self._input_timing, self._input_rate = speaker, input_timing, rate
+        self._clicks: deque[tuple[int, bool]] = deque()
+        self._placed: list[tuple[int, Samples]] = []
         self._steps = Accompaniment(speaker.rate)
-        self._drone = ToneGenerator(speaker.rate)
-        self._loop = LoopGenerator(round(_LOOP_FADE_S * speaker.rate))
-        self._loop_began: int | None = None
-        self._given = np.zeros(round(_REMEMBERED_S * speaker.rate), dtype=np.float32)
-        self._sounded = 0
+        self._tone = ToneGenerator(speaker.rate)
+        self._loop = LoopGenerator(round(PARAMETERS.loop_fade_s * speaker.rate))
+        self._loop_start: int | None = None
+        self._history = np.zeros(round(PARAMETERS.history_s * speaker.rate), dtype=np.float32)
+        self._silent_from = 0
         self._offset: float | None = None
 
     @property
     def rate(self) -> int:
-        """Samples a second of the output."""
+        """Samples per second of the output."""
         return self._speaker.rate
 
     @property
-    def runs(self) -> bool:
-        """Whether it is known when what it gives is heard."""
-        return self._speaker.timing.notes > 0
+    def is_timed(self) -> bool:
+        """Whether it is known when its sound is heard."""
+        return self._speaker.timing.count > 0
 
     @property
     def earliest(self) -> int:
-        """The first sample of the input on which a click can still be heard."""
-        frame = self._speaker.next_frame + _AHEAD_S * self._speaker.rate
-        return round(self._heard.frame_at(self._speaker.timing.time_of(frame)))
+        """First sample of the input on which a click can still be heard."""
+        frame = self._speaker.next_frame + PARAMETERS.ahead_s * self._speaker.rate
+        return round(self._input_timing.frame_at(self._speaker.timing.time_of(frame)))
 
-    def beat(self, track: ClickTrack, zero: int) -> None:
-        """Click the beats of a track after those that are on, beat 0 on the sample `zero`."""
-        self._beats.extend(track.beats_from(zero, self._rate))
+    def add_clicks(self, track: ClickTrack, zero: int) -> None:
+        """Click the beats of a track after those before, with beat 0 on the sample `zero`."""
+        self._clicks.extend(track.beats_from(zero, self._input_rate))
 
-    def accompany(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
-        """Play steps after those that are on, each from its sample of the input.
+    def add_steps(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
+        """Play steps after those before, each from its sample of the input.
 
         Raises:
             HarpError: the harp cannot play one.
@@ -93,76 +104,77 @@ class OutputMixer:
         self._steps.add(harp, clock, steps)
 
     def stop(self) -> None:
-        """Click no further beats, and play no further steps."""
-        self._beats.clear()
+        """End the clicks and steps."""
+        self._clicks.clear()
         self._steps.stop(self._speaker.next_frame)
 
-    def sound(self, hz: float | None) -> None:
-        """Let a tone be heard from the next samples on, until another is; None ends it."""
-        self._drone.turn_to(hz)
+    def set_tone(self, hz: float | None) -> None:
+        """Play a tone from the next samples on, until another is set; None ends it."""
+        self._tone.set_pitch(hz)
 
-    def loop(self, one: RenderedPassage | None) -> None:
-        """Let a round be heard again and again from the next samples on; None ends that."""
-        self._loop.turn_to(one)
+    def set_loop(self, passage: RenderedPassage | None) -> None:
+        """Loop a passage from the next samples on; None ends it."""
+        self._loop.set_passage(passage)
 
-    def loop_began(self) -> int | None:
-        """The sample of the input on which the loop in hand is first heard; told once."""
-        frame, self._loop_began = self._loop_began, None
+    def started_loop(self) -> int | None:
+        """Return the sample of the input on which the newest loop begins to be heard, once."""
+        frame, self._loop_start = self._loop_start, None
         if frame is None:
             return None
-        return round(self._heard.frame_at(self._speaker.timing.time_of(frame)))
+        return round(self._input_timing.frame_at(self._speaker.timing.time_of(frame)))
 
     def fill(self) -> None:
-        """Give the output what it needs; to be called more often than it runs dry."""
-        count = round(_AHEAD_S * self._speaker.rate) - self._speaker.waiting
-        if count < _LEAST_S * self._speaker.rate:
+        """Give the output what it needs; must be called more often than it runs dry."""
+        rate = self._speaker.rate
+        count = round(PARAMETERS.ahead_s * rate) - self._speaker.queued
+        if count < PARAMETERS.min_fill_s * rate:
             return
         first = self._speaker.next_frame
-        self._place_beats(first + count)
+        self._place_clicks(first + count)
         out = np.zeros(count, dtype=np.float32)
-        for at, samples in self._mixed:
+        for at, samples in self._placed:
             mix(out, first, samples, at)
-        self._mixed = [(at, s) for at, s in self._mixed if at + len(s) > first + count]
+        self._placed = [(at, s) for at, s in self._placed if at + len(s) > first + count]
         self._steps.mix(out, first, self._frame_of)
-        self._drone.add_to(out)
-        begun = self._loop.add_to(out, first)
-        self._loop_began = self._loop_began if begun is None else begun
+        self._tone.mix_into(out)
+        loop_start = self._loop.mix_into(out, first)
+        self._loop_start = self._loop_start if loop_start is None else loop_start
         np.clip(out, -1.0, 1.0, out=out)
         self._speaker.play(out)
-        self._given[np.arange(first, first + count) % len(self._given)] = out
+        self._history[np.arange(first, first + count) % len(self._history)] = out
         if out.any():
-            self._sounded = first + count
+            self._silent_from = first + count
 
     def reference(self, start: int, count: int) -> Samples | None:
-        """What the output was given for a stretch of the input.
+        """Return what the output was given for a stretch of the input.
 
         Args:
             start: number of its first sample.
-            count: how many.
+            count: number of samples.
 
         Returns:
-            as :attr:`trainer.sound.Block.reference`: shape (count,), or None for silence.
+            As :attr:`trainer.sound.Block.reference`: shape (count,), or None for silence.
         """
-        ahead = REFERENCE_LEAD_S * self.rate
-        told = self._speaker.timing.frame_at(self._heard.time_of(start)) + ahead
-        ratio = self.rate / self._rate
-        if self._offset is None or abs(start * ratio + self._offset - told) > (
-            _SLIPPED_S * self.rate
+        lead = REFERENCE_LEAD_S * self.rate
+        reported = self._speaker.timing.frame_at(self._input_timing.time_of(start)) + lead
+        ratio = self.rate / self._input_rate
+        if self._offset is None or abs(start * ratio + self._offset - reported) > (
+            PARAMETERS.max_slip_s * self.rate
         ):
-            self._offset = told - start * ratio
+            self._offset = reported - start * ratio
         first = start * ratio + self._offset
-        if first - 2.0 > self._sounded:
+        if first - 2.0 > self._silent_from:
             return None
-        samples = round_to_24_bits(self._between(first + ratio * np.arange(count)))
+        samples = round_to_24_bits(self._interpolated(first + ratio * np.arange(count)))
         return samples if samples.any() else None
 
-    def _between(self, at: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
-        """What was given at places between frames, by cubic interpolation (Lagrange)."""
+    def _interpolated(self, at: NDArray[np.floating[Any]]) -> NDArray[np.floating[Any]]:
+        """Return the output's history between frames, by cubic Lagrange interpolation."""
         whole = np.floor(at).astype(np.int64)
         x = at - whole
         frames = whole[:, None] + np.arange(-1, 3)
         known = (frames >= 0) & (frames < self._speaker.next_frame)
-        four = np.where(known, self._given[frames % len(self._given)], 0.0)
+        four = np.where(known, self._history[frames % len(self._history)], 0.0)
         weights = (
             -x * (x - 1.0) * (x - 2.0) / 6.0,
             (x + 1.0) * (x - 1.0) * (x - 2.0) / 2.0,
@@ -171,20 +183,20 @@ class OutputMixer:
         )
         return np.sum(four * np.stack(weights, axis=1), axis=1)
 
-    def _place_beats(self, end: int) -> None:
-        """Find the output frame of each beat that starts before the frame `end`."""
-        while self._beats:
-            sample, accented = self._beats[0]
+    def _place_clicks(self, end: int) -> None:
+        """Find the output frame of each click that starts before the frame `end`."""
+        while self._clicks:
+            sample, accented = self._clicks[0]
             frame = self._frame_of(sample)
             if frame >= end:
                 return
-            self._beats.popleft()
-            self._mixed.append((frame, click(self._speaker.rate, accented=accented)))
+            self._clicks.popleft()
+            self._placed.append((frame, click(self._speaker.rate, accented=accented)))
 
     def _frame_of(self, sample: int) -> int:
-        """The frame of the output that is heard on a sample of the input, as is known now."""
-        return round(self._speaker.timing.frame_at(self._heard.time_of(sample)))
+        """Return the frame of the output that is heard on a sample of the input, as known now."""
+        return round(self._speaker.timing.frame_at(self._input_timing.time_of(sample)))
 
     def close(self) -> None:
-        """Let go of the output."""
+        """Close the output."""
         self._speaker.close()

@@ -10,52 +10,53 @@ from trainer.core.types import Samples
 class RingBuffer:
     """Frames on their way from one thread to one other, without a lock.
 
-    One side only puts, the other only takes; each moves its own counter after the frames are
-    copied, so that neither sees a frame that is not there.
+    One side only writes, the other only reads. Each moves its own counter after the frames are
+    copied, so that neither sees a frame that is incomplete.
 
     Attributes:
-        put_frames, taken_frames: how many have gone in and out since it was made.
+        frames_written, frames_read: totals since it was made.
     """
 
     def __init__(self, size: int, channels: int) -> None:
         """Make room for `size` frames of float32."""
         self._frames = np.zeros((size, channels), dtype=np.float32)
-        self.put_frames = 0
-        self.taken_frames = 0
+        self.frames_written = 0
+        self.frames_read = 0
 
     @property
-    def room(self) -> int:
-        """How many frames can be put."""
-        return len(self._frames) - self.held
+    def free(self) -> int:
+        """Frames that can be written."""
+        return len(self._frames) - self.available
 
     @property
-    def held(self) -> int:
-        """How many frames can be taken."""
-        return self.put_frames - self.taken_frames
+    def available(self) -> int:
+        """Frames that can be read."""
+        return self.frames_written - self.frames_read
 
     @property
-    def silent(self) -> bool:
-        """Whether all that lies in it is zero to the last bit."""
+    def is_silent(self) -> bool:
+        """Whether everything in the buffer is exactly zero."""
         return not self._frames.any()
 
-    def put(self, frames: Samples) -> bool:
-        """Put frames, shape (n, channels), all or none; whether there was room."""
+    def write(self, frames: Samples) -> bool:
+        """Write frames, shape (n, channels), all or none; return whether there was room."""
         count, size = len(frames), len(self._frames)
-        if count > self.room:
+        if count > self.free:
             return False
-        at = self.put_frames % size
-        whole = min(count, size - at)
-        self._frames[at : at + whole] = frames[:whole]
-        self._frames[: count - whole] = frames[whole:]
-        self.put_frames += count
+        at = self.frames_written % size
+        until_wrap = min(count, size - at)
+        self._frames[at : at + until_wrap] = frames[:until_wrap]
+        self._frames[: count - until_wrap] = frames[until_wrap:]
+        self.frames_written += count
         return True
 
-    def take(self, out: Samples) -> int:
-        """Fill `out`, shape (n, channels), from its start; how many frames there were for it."""
-        count, size = min(len(out), self.held), len(self._frames)
-        at = self.taken_frames % size
-        whole = min(count, size - at)
-        out[:whole] = self._frames[at : at + whole]
-        out[whole:count] = self._frames[: count - whole]
-        self.taken_frames += count
+    def read(self, out: Samples) -> int:
+        """Fill `out`, shape (n, channels), from its start; return how many frames were available
+        for it."""
+        count, size = min(len(out), self.available), len(self._frames)
+        at = self.frames_read % size
+        until_wrap = min(count, size - at)
+        out[:until_wrap] = self._frames[at : at + until_wrap]
+        out[until_wrap:count] = self._frames[: count - until_wrap]
+        self.frames_read += count
         return count

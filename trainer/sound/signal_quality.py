@@ -1,4 +1,4 @@
-"""What is to be told about a sound: whether it is silent, clipped, broken or too coarse."""
+"""Whether a sound is silent, clipped, damaged or too coarse."""
 
 from __future__ import annotations
 
@@ -7,24 +7,26 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-LOW_RATE = 16_000
-"""Below this many samples a second the upper partials of high reeds are missing."""
-_FULL = 0.9999
-_RUN = 3
-"""So many samples in a row at full scale are taken for clipping: a sine that only just reaches
-full scale stays there for fewer."""
+LOW_RATE_HZ = 16_000
+"""Sample rate below which the upper partials of high reeds are missing."""
+_FULL_SCALE = 0.9999
+"""Magnitude from which a sample counts as full scale."""
+_CLIPPED_RUN = 3
+"""Consecutive samples at full scale that count as clipping; a sine that only just reaches full
+scale stays there for fewer."""
 _SILENT = 10.0 ** (-90.0 / 20.0)
+"""Peak magnitude below which a sound is silent: -90 dBFS."""
 
 
 class SignalQuality:
-    """Gathers them while a sound streams by.
+    """Measures the quality of a sound as it streams by.
 
     Attributes:
-        rate: samples a second.
-        frames: how many have gone by.
-        peak: largest magnitude, re full scale.
-        clipped: how many places are clipped.
-        broken: how many samples were not numbers.
+        rate: samples per second.
+        frames: frames measured so far.
+        peak: largest magnitude relative to full scale.
+        clipped: number of clipped places.
+        broken: number of samples that are NaN or infinite.
     """
 
     def __init__(self, rate: int) -> None:
@@ -36,8 +38,8 @@ class SignalQuality:
         self._first_clipped = self._first_broken = 0
         self._tail: NDArray[np.bool_] | None = None
 
-    def add(self, raw: NDArray[np.floating[Any]]) -> None:
-        """Take note of the next frames, shape (n, channels), as they came."""
+    def measure(self, raw: NDArray[np.floating[Any]]) -> None:
+        """Measure the next frames, shape (n, channels)."""
         if not len(raw):
             return
         finite = np.isfinite(raw)
@@ -46,21 +48,21 @@ class SignalQuality:
                 self._first_broken = self.frames + int(np.argmin(finite.all(axis=1)))
             self.broken += int(np.sum(~finite))
             raw = np.where(finite, raw, 0.0)
-        size = np.abs(raw)
-        self.peak = max(self.peak, float(size.max()))
-        self._find_clipping(size >= _FULL)
+        magnitude = np.abs(raw)
+        self.peak = max(self.peak, float(magnitude.max()))
+        self._count_clipping(magnitude >= _FULL_SCALE)
         self.frames += len(raw)
 
-    def _find_clipping(self, full: NDArray[np.bool_]) -> None:
-        """Count the runs of full-scale samples that grow long enough in these frames."""
+    def _count_clipping(self, full: NDArray[np.bool_]) -> None:
+        """Count the runs at full scale that grow long enough in these frames."""
         if self._tail is None:
-            self._tail = np.zeros((_RUN, full.shape[1]), dtype=bool)
+            self._tail = np.zeros((_CLIPPED_RUN, full.shape[1]), dtype=bool)
         flags = np.concatenate([self._tail, full])
-        self._tail = flags[-_RUN:]
+        self._tail = flags[-_CLIPPED_RUN:]
         if not flags.any():
             return
         run = np.ones((len(full) + 1, full.shape[1]), dtype=bool)
-        for i in range(_RUN):
+        for i in range(_CLIPPED_RUN):
             run &= flags[i : i + len(run)]
         starts = run[1:] & ~run[:-1]
         if starts.any() and not self.clipped:
@@ -69,28 +71,28 @@ class SignalQuality:
 
     @property
     def silent(self) -> bool:
-        """Whether nothing above -90 dBFS has gone by."""
+        """Whether no sample has exceeded -90 dBFS."""
         return self.peak < _SILENT
 
-    def sentences(self) -> list[str]:
-        """What a player should be told, one sentence each; nothing if all is well."""
-        told = []
-        if self.rate < LOW_RATE:
-            told.append(
-                f"it has only {self.rate} samples a second, so that leaks and the highest holes "
-                "are judged less well; record at 44100 or more"
+    def warnings(self) -> list[str]:
+        """Return what is wrong with the sound, a sentence each; empty if nothing is."""
+        sentences = []
+        if self.rate < LOW_RATE_HZ:
+            sentences.append(
+                f"record at 44100 samples a second or more: with {self.rate}, leaks and the "
+                "highest holes are judged less well"
             )
         if self.frames and self.silent:
-            told.append("it is silent throughout; check that the right input was recorded")
+            sentences.append("check that the right input was recorded: it is silent throughout")
         if self.broken:
-            told.append(
+            sentences.append(
                 f"{self.broken} of its samples are not numbers, the first at "
                 f"{self._first_broken / self.rate:.1f} s; they are taken as silence"
             )
         if self.clipped:
             places = "1 place" if self.clipped == 1 else f"{self.clipped} places"
-            told.append(
-                f"it is clipped in {places}, the first at {self._first_clipped / self.rate:.1f} "
-                "s; record at a lower level"
+            sentences.append(
+                f"record at a lower level: it is clipped in {places}, the first at "
+                f"{self._first_clipped / self.rate:.1f} s"
             )
-        return told
+        return sentences

@@ -1,4 +1,4 @@
-"""Sound let out through the computer's output."""
+"""Sound played through the computer's output."""
 
 from __future__ import annotations
 
@@ -10,49 +10,50 @@ from trainer.sound.errors import DeviceError
 from trainer.sound.ring_buffer import RingBuffer
 from trainer.sound.stream_timing import StreamTiming
 
-_HELD_S = 1.0
+_BUFFER_S = 1.0
+"""Length of the buffer before the output, in seconds."""
 
 
 class Speaker:
     """An output for samples that come at about its own pace.
 
-    It never waits: what comes while it is a second behind is not heard, and what comes late
-    leaves a little silence. Frames are counted as they are given to :meth:`play`.
+    It never blocks: samples that would wait for more than a second are dropped, and late ones
+    leave a little silence. Frames are counted as they are given to :meth:`play`.
 
     Attributes:
-        rate: samples a second.
+        rate: samples per second.
         timing: when its frames are heard.
     """
 
     def __init__(
         self, output: str | int | None, rate: int | None = None, latency_s: float | None = None
     ) -> None:
-        """Open an output, by name, part of a name or number; None is the system's.
+        """Open an output, by name, part of a name or number; None is the system's default.
 
         Args:
             output: the device.
-            rate: samples a second; None takes the device's own.
-            latency_s: from handing a frame over until it is heard; None takes what the driver
-                says.
+            rate: samples per second; None takes the device's own.
+            latency_s: seconds from handing a frame over until it is heard; None takes what the
+                driver reports.
 
         Raises:
-            DeviceError: there is none, or it does not take this rate.
+            DeviceError: it is missing, or does not accept this rate.
         """
         sd = load_portaudio()
         device = output_device(output)
         self.rate = rate or device.rate
         self.timing = StreamTiming(self.rate)
-        self._ring = ring = RingBuffer(round(_HELD_S * self.rate), 1)
+        self._ring = ring = RingBuffer(round(_BUFFER_S * self.rate), 1)
 
         def callback(out: Samples, frames: int, when: Any, status: Any) -> None:
-            heard = when.outputBufferDacTime
-            if latency_s is not None or heard <= 0.0:
-                heard = when.currentTime + (latency_s or 0.0)
-            self.timing.note(ring.taken_frames, heard)
-            taken = ring.take(out)
-            out[taken:] = 0.0
-            if taken < frames:
-                self.timing.forget()
+            audible_at = when.outputBufferDacTime
+            if latency_s is not None or audible_at <= 0.0:
+                audible_at = when.currentTime + (latency_s or 0.0)
+            self.timing.add(ring.frames_read, audible_at)
+            filled = ring.read(out)
+            out[filled:] = 0.0
+            if filled < frames:
+                self.timing.restart()
 
         try:
             self._stream = sd.OutputStream(
@@ -68,18 +69,18 @@ class Speaker:
 
     @property
     def next_frame(self) -> int:
-        """Number of the frame that :meth:`play` gives next."""
-        return self._ring.put_frames
+        """Number of the frame that :meth:`play` takes next."""
+        return self._ring.frames_written
 
     @property
-    def waiting(self) -> int:
-        """Frames that were given and not yet handed to the device."""
-        return self._ring.held
+    def queued(self) -> int:
+        """Frames given to :meth:`play` and not yet handed to the device."""
+        return self._ring.available
 
     def play(self, samples: Samples) -> None:
-        """Let samples, shape (n,), be heard after those before."""
-        self._ring.put(samples[:, None])
+        """Queue samples, shape (n,), after those before."""
+        self._ring.write(samples[:, None])
 
     def close(self) -> None:
-        """Let go of the device."""
+        """Close the device."""
         end_stream(self._stream, self.timing)

@@ -1,8 +1,8 @@
-"""A take saved as it is played: 24-bit FLAC, which holds every block exactly.
+"""A take saved while it is played: 24-bit FLAC, which holds every block exactly.
 
-Where the trainer itself played something, that is saved beside what was heard, because the ear
-needs it to hear the same again: the file then has two channels, what was heard in the first,
-:attr:`trainer.sound.Block.reference` in the second, and a tag that says so.
+The reference signal is saved beside the sound where there is any, because the echo canceller needs
+it to give the same result again. The file then has two channels, the sound in the first,
+:attr:`trainer.sound.Block.reference` in the second, and a tag with the number of the second.
 """
 
 from __future__ import annotations
@@ -19,27 +19,28 @@ from trainer.sound.block import Block
 from trainer.sound.errors import SoundError
 
 _TO_INT32 = 2.0**31
-"""The library writes the upper 24 bits of each 32."""
-_COPIED = 65_536
+"""Full scale of 32-bit integers; the library writes the upper 24 bits of each."""
+_COPIED_FRAMES = 65_536
+"""Frames copied at a time."""
 REFERENCE_CHANNEL_TAG = "own_channel"
-"""The tag that says in which channel of a take, counted from 1, is what the trainer played."""
+"""Tag with the channel of the reference signal, counted from 1. Part of the file format."""
 
 
 class TakeWriter:
     """Writes the blocks of a take.
 
-    While it is played, the sound goes to ``NAME.part.flac``, which reads back as far as it got
-    if the trainer is killed. Tags are only known at the end and a FLAC has them at its start, so
-    closing copies it to the name asked for.
+    While it is played, the sound goes to ``NAME.part.flac``, which can be read as far as it got if
+    the trainer is killed. Tags are known only at the end, and a FLAC file has them at its start, so
+    closing copies the sound to the name asked for.
     """
 
-    def __init__(self, path: Path, rate: int, *, own: bool = False) -> None:
+    def __init__(self, path: Path, rate: int, *, with_reference: bool = False) -> None:
         """Start a file; nothing is overwritten.
 
         Args:
             path: ``….flac``.
-            rate: samples a second.
-            own: whether blocks may say what the trainer played.
+            rate: samples per second.
+            with_reference: whether blocks may carry a reference signal.
 
         Raises:
             SoundError: the name is taken, is not FLAC, or cannot be written.
@@ -47,41 +48,43 @@ class TakeWriter:
         self.path = Path(path)
         self.part = self.path.with_suffix(".part.flac")
         self._rate = rate
-        self._channels = 2 if own else 1
+        self._channels = 2 if with_reference else 1
         self._frames = 0
-        self._played = False
+        self._has_reference = False
         if self.path.suffix.lower() != ".flac":
             raise SoundError(f"takes are saved as FLAC; name the file {self.path.stem}.flac")
         if not self.path.parent.is_dir():
             raise SoundError(f"there is no folder {self.path.parent} to save the take in; make it")
         if os.path.lexists(self.path):
-            raise SoundError(f"{self.path} is there already; choose another name, or delete it")
+            raise SoundError(f"{self.path} exists already; choose another name, or delete it")
         if os.path.lexists(self.part):
             raise SoundError(
-                f"{self.part} holds the sound of a take that was cut off; rename or delete it"
+                f"rename or delete {self.part}: it holds the sound of a take that was cut off"
             )
         try:
             self._file = _create(self.part, rate, self._channels, {})
         except (OSError, RuntimeError) as error:
-            raise SoundError(f"the take cannot be saved in {self.part}: {_why(error)}") from error
+            raise SoundError(
+                f"the take cannot be saved in {self.part}: {_reason(error)}"
+            ) from error
 
     def write(self, block: Block) -> None:
         """Add a block; at most a tenth of a second of sound is not on disk yet.
 
         Raises:
-            SoundError: it cannot be written; what came before is in the part file.
+            SoundError: it cannot be written; everything before is in the part file.
         """
         sound = np.zeros((len(block.samples), self._channels), dtype=np.int32)
         sound[:, 0] = block.samples * _TO_INT32
         if block.reference is not None and self._channels > 1:
             sound[:, 1] = block.reference * _TO_INT32
-            self._played = self._played or bool(sound[:, 1].any())
+            self._has_reference = self._has_reference or bool(sound[:, 1].any())
         try:
             self._file.write(sound)
         except RuntimeError as error:
             raise SoundError(
-                f"the take cannot be saved any further: {_why(error)}; the disk may be full; "
-                f"what was played so far is in {self.part}"
+                f"the take cannot be saved any further: {_reason(error)}; the disk may be full; "
+                f"the sound so far is in {self.part}"
             ) from error
         self._frames += len(block.samples)
 
@@ -93,7 +96,7 @@ class TakeWriter:
                 :attr:`trainer.sound.Recording.tags` reads it back.
 
         Returns:
-            the file; None if nothing had been played.
+            The file; None if nothing was written.
 
         Raises:
             SoundError: it cannot be finished; the sound stays in the part file.
@@ -110,7 +113,7 @@ class TakeWriter:
             self.part.unlink()
         except (OSError, RuntimeError) as error:
             raise SoundError(
-                f"the take cannot be saved as {self.path}: {_why(error)}; its sound is kept in "
+                f"the take cannot be saved as {self.path}: {_reason(error)}; its sound is kept in "
                 f"{self.part}"
             ) from error
         finally:
@@ -118,33 +121,33 @@ class TakeWriter:
         return self.path
 
     def _copy(self, to: Path, tags: dict[str, Any]) -> None:
-        """The part file with tags, which the library takes only before the first sample; and
-        without what the trainer played, if that was nothing."""
+        """Copy the part file with tags, which the library takes only before the first sample, and
+        without a reference signal that was silent throughout."""
         import soundfile
 
-        channels = self._channels if self._played else 1
+        channels = self._channels if self._has_reference else 1
         with (
             soundfile.SoundFile(self.part) as part,
             _create(to, self._rate, channels, tags) as copy,
         ):
-            while len(samples := part.read(_COPIED, dtype="int32", always_2d=True)):
+            while len(samples := part.read(_COPIED_FRAMES, dtype="int32", always_2d=True)):
                 copy.write(samples[:, :channels])
 
 
 def _create(path: Path, rate: int, channels: int, tags: dict[str, Any]) -> Any:
-    """A new file; it must not be there yet.
+    """Create a file, which must not exist yet.
 
     Raises:
-        OSError, RuntimeError: it cannot be made.
+        OSError, RuntimeError: it cannot be created.
     """
     import soundfile
 
-    path.open("xb").close()  # says why, where the library only says "System error"
+    path.open("xb").close()  # gives a reason, where the library only says "System error"
     file = soundfile.SoundFile(path, "w", rate, channels, "PCM_24", format="FLAC")
-    own = {REFERENCE_CHANNEL_TAG: 2} if channels > 1 else {}
-    file.comment = json.dumps(tags | own, ensure_ascii=False)
+    channel_tag = {REFERENCE_CHANNEL_TAG: 2} if channels > 1 else {}
+    file.comment = json.dumps(tags | channel_tag, ensure_ascii=False)
     return file
 
 
-def _why(error: Exception) -> str:
+def _reason(error: Exception) -> str:
     return getattr(error, "strerror", None) or str(error).rstrip(".")

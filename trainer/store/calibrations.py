@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import UTC, datetime
 
-from trainer.sound import DeviceError, MicrophoneSpec
-from trainer.sound.devices import input_device, output_device
+from trainer.sound import SourceSpec
 from trainer.sound.round_trip import DevicePair, RoundTrip
 from trainer.store.journal import Journal
 from trainer.store.records import Calibration
@@ -37,23 +35,18 @@ def find_calibration(
     return matches[-1] if matches else None
 
 
-def with_calibrated_latency(journal: Journal, spec: MicrophoneSpec) -> MicrophoneSpec:
-    """Return a microphone with the calibrated latency of its devices, unless it has its own.
-
-    Looks the devices up through PortAudio. Where PortAudio or a device is missing, the spec is
-    returned unchanged; opening it raises the error.
+def with_calibrated_latency(journal: Journal, spec: SourceSpec) -> SourceSpec:
+    """Return a source's spec with the latency calibrated for its devices, where it has any.
 
     Raises:
         JournalError: the journal cannot be read.
     """
-    if spec.latency_ms is not None:
-        return spec
-    try:
-        pair = input_device(spec.device).name, output_device(spec.output).name
-    except DeviceError:
-        return spec
-    calibration = find_calibration(journal, *pair, spec.rate)
-    return spec if calibration is None else replace(spec, latency_ms=calibration.latency_ms)
+
+    def latency_of(input_: str, output: str, rate: int | None) -> float | None:
+        calibration = find_calibration(journal, input_, output, rate)
+        return None if calibration is None else calibration.latency_ms
+
+    return spec.calibrated(latency_of)
 
 
 def save_round_trip(journal: Journal, pair: DevicePair, trip: RoundTrip) -> Calibration:

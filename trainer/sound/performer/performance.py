@@ -19,11 +19,11 @@ from trainer.drill.tab_words import TabError, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
+from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.hole_spans import HoleSpan, hole_spans, holes
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.pitch_curve import GlideMove, hand_closure, pitch_offset
 from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
-from trainer.sound.sources.spec import Fault
 
 LEVEL = 0.1
 """RMS of one hole re full scale; the holes of a chord share it as power."""

@@ -12,8 +12,8 @@ import numpy as np
 
 from trainer.core.types import Floats
 from trainer.drill import Step, Vibrato
+from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.voice import Curve
-from trainer.sound.sources.spec import Fault
 
 _WOBBLE_HZ = 4.5
 _BEFORE_VIBRATO_S = 0.1

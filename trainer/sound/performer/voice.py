@@ -145,7 +145,7 @@ class ReedVoice:
         out[here] += self._rms * envelope * self._wave(n, envelope)
         air[here] += self._rms * np.sqrt(envelope)
 
-    def let_go(self, frame: int) -> None:
+    def release_at(self, frame: int) -> None:
         """Stop it by a sample, if it still sounds then; its release follows."""
         self.stop = min(self.stop, frame)
         self.end = self.stop + self.reed.release

@@ -1,1 +1,1 @@
-"""Where samples come from: microphone, recording, built-in player."""
+"""Where sound comes from: one module for each source, behind one interface."""

@@ -1,9 +1,9 @@
 """The built-in player: performs any drill, with faults of known size.
 
-Its room has a little noise, so that whatever adapts to a room has something to adapt to. Sound
-is made in fixed stretches whatever the block size, from noise that depends on the seed and the
-sample number alone: the same seed gives the same samples, and a fault changes nothing but the
-reeds.
+Its room has a little noise, so that whatever adapts to a room has something to adapt to. Sound is
+rendered in stretches of fixed length whatever the block size, from noise that depends on the seed
+and the sample number alone. So the same seed gives the same samples, and a fault changes nothing
+but the reeds.
 """
 
 from __future__ import annotations
@@ -11,8 +11,9 @@ from __future__ import annotations
 import contextlib
 import time
 from collections import deque
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
+from typing import ClassVar
 
 import numpy as np
 
@@ -23,30 +24,90 @@ from trainer.sound.accompaniment import Accompaniment, accompaniment_steps
 from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
+from trainer.sound.performer.fault import LARGEST_FAULT, Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice
-from trainer.sound.sources.spec import LARGEST_FAULT, Fault, PlayerSpec
+from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.speaker import Speaker
 
-MOST_RUSH = 4.0
-_STRETCH = 4096
-_LEAD_S = 0.25
-_END_S = 0.5
-_AHEAD_S = 0.1
-_FOREVER = 2**62
-"""Silence that is heard first, so that a block may come a little late."""
-_ROOM_RMS = 10.0 ** (-75.0 / 20.0)
-_BREATH_DB = -45.0
-"""Noise of the breath relative to the reeds it drives."""
-_SHIMMER = ((0.9, 0.03), (3.7, 0.02))
-"""Slow changes of breath pressure: Hz and depth of each."""
+MAX_RUSH = 4.0
+"""Largest ratio of the tempi at the two ends of a pass."""
 
 
-class BuiltInPlayer:
+@dataclass(frozen=True, slots=True)
+class PlayerParameters:
+    """Constants of the built-in player's sound. Chosen; no measurement depends on them."""
+
+    paced_block: int = 256
+    """Block at the pace of a clock, in samples."""
+    block: int = 2048
+    """Block as fast as it is rendered, in samples."""
+    stretch: int = 4096
+    """Samples rendered at a time."""
+    lead_s: float = 0.25
+    """Silence before the first count-in, in seconds."""
+    end_s: float = 0.5
+    """Silence after the last note, in seconds."""
+    ahead_s: float = 0.1
+    """Silence given to the output first, in seconds, so that a block may come a little late."""
+    room_rms: float = 10.0 ** (-75.0 / 20.0)
+    """RMS of the room's noise relative to full scale."""
+    shimmer: tuple[tuple[float, float], ...] = ((0.9, 0.03), (3.7, 0.02))
+    """Slow changes of breath pressure: frequency in hertz and relative depth of each."""
+
+
+PARAMETERS = PlayerParameters()
+
+BREATH_DB = -45.0
+"""Level of the breath's noise relative to the reeds that it drives, in dB."""
+_NEVER = 2**62
+"""A sample that is not reached."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlayerSpec(SourceSpec):
+    """The built-in player, performing a drill.
+
+    Attributes:
+        faults: what it does wrong, by step index.
+        rush: tempo at the end of a pass relative to its beginning, 0.25 to 4; it changes evenly
+            from beat to beat. 1 keeps time.
+        hesitate: delay in milliseconds of all steps from one on, by that step's index.
+        realtime: whether its blocks come at the pace of a clock, as from a microphone.
+        aloud: whether it is played through the output.
+        output: which output, as in :class:`MicrophoneSpec`.
+        rate: samples per second.
+        seed: of its breath noise and small irregularities; the same seed gives the same sound.
+    """
+
+    faults: Mapping[int, Fault] = field(default_factory=dict)
+    rush: float = 1.0
+    hesitate: Mapping[int, float] = field(default_factory=dict)
+    realtime: bool = False
+    aloud: bool = False
+    output: str | int | None = None
+    rate: int = 48_000
+    seed: int = 1
+
+    kind: ClassVar[str] = "player"
+
+    def open(self, setup: DrillSetup) -> BuiltInPlayer:
+        """Make the player ready to perform the setup's drill on its harp."""
+        drill, harp = setup.drill, setup.harp
+        if drill is None or harp is None:
+            raise SoundError("the built-in player needs a drill and a harp; name a drill to play")
+        return BuiltInPlayer(
+            drill, harp, tempo=setup.tempo, bars=setup.bars, count_in=setup.count_in, spec=self
+        )
+
+
+class BuiltInPlayer(Source):
     """A source that performs a drill."""
 
     name = "the built-in player"
+    can_start_passes = True
+    can_pause = True
 
     def __init__(
         self,
@@ -59,30 +120,28 @@ class BuiltInPlayer:
         spec: PlayerSpec | None = None,
         block: int | None = None,
     ) -> None:
-        """Make ready to play; sound starts with :meth:`blocks`.
+        """Make it ready to play; sound starts with :meth:`blocks`.
 
         Args:
-            drill: what to play.
-            harp: what to play it on.
-            tempo: beats a minute; None takes the drill's own.
-            bars: first and last bar to play, from 1; None plays all.
+            drill: what it plays.
+            harp: what it plays on.
+            tempo: beats per minute; None takes the drill's own.
+            bars: first and last bar to play, counted from 1; None plays all.
             count_in: beats of room before the first; None is one bar.
-            spec: how to play, faults included; None plays without fault.
-            block: samples in a block; None is 256 at the pace of a clock, otherwise 2048.
+            spec: how it plays, faults included; None plays without fault.
+            block: samples in a block; None is 256 at the pace of a clock, else 2048.
 
         Raises:
             DrillError: the drill has no such bars.
             HarpError: the harp cannot play a step.
-            SoundError: a fault that cannot be played.
+            SoundError: a fault cannot be played.
         """
         self._harp, self._spec = harp, spec or PlayerSpec()
-        self._drill, self._bars, self._beats_ahead = drill, bars, count_in
-        self._steps = drill.steps if bars is None else _inside(drill, bars)
-        self._beside = Accompaniment(self._spec.rate)
-        self._not_mine = accompaniment_steps(drill, bars)
-        self._track = ClickTrack.of(drill, tempo, bars, count_in)
-        self._count_in = replace(self._track, beats=0)
-        self._block = block or (256 if self._spec.realtime else 2048)
+        self.rate = self._spec.rate
+        self._setup = DrillSetup(drill, harp, tempo, bars, count_in)
+        self._accompaniment = Accompaniment(self.rate)
+        default_block = PARAMETERS.paced_block if self._spec.realtime else PARAMETERS.block
+        self._block = block or default_block
         _check(self._spec, drill)
         self._rendered = 0
         self._voices: deque[ReedVoice] = deque()
@@ -90,12 +149,8 @@ class BuiltInPlayer:
         self._white = np.zeros(len(_BREATH_FILTER) - 1)
         self._speaker: Speaker | None = None
         self._closed = False
-        self._clock, self._next = self._schedule(0)
-
-    @property
-    def rate(self) -> int:
-        """Samples a second."""
-        return self._spec.rate
+        self._select(self._setup.click_track(), bars)
+        self._clock, self._pass_end = self._schedule(0)
 
     @property
     def clock(self) -> BeatClock:
@@ -106,60 +161,49 @@ class BuiltInPlayer:
         return self._clock
 
     @property
-    def hears_clicks(self) -> bool:
-        """Whether the count-in is heard."""
+    def clicks_audible(self) -> bool:
+        """Whether the count-in is audible."""
         return self._speaker is not None
 
-    def again(self, tempo: float | None = None, bars: tuple[int, int] | None = None) -> BeatClock:
-        """Play once more, from the end of the last bar on (or from now, if that is over).
+    @property
+    def is_paced(self) -> bool:
+        """Whether blocks come at the pace of a clock."""
+        return self._spec.realtime or self._spec.aloud
 
-        A pass begins with its count-in, and is played with the same faults. To be called before
-        the blocks have ended.
-
-        Args:
-            tempo: beats a minute from here on; None goes on as before.
-            bars: first and last bar of this pass, which begins at once; None plays those that
-                the player was made for.
-
-        Returns:
-            the clock of the new pass.
-
-        Raises:
-            DrillError: the drill has no such bars.
-        """
-        wanted = bars or self._bars
-        self._not_mine = accompaniment_steps(self._drill, wanted)
-        tempo = tempo or self._track.tempo
-        self._track = ClickTrack.of(self._drill, tempo, wanted, self._beats_ahead)
-        self._count_in = replace(self._track, beats=0)
-        self._steps = self._drill.steps if wanted is None else _inside(self._drill, wanted)
-        if bars is not None:
-            self.hush()
-            self._next = self._rendered
-        self._clock, self._next = self._schedule(max(self._next, self._rendered))
-        if self._speaker:
-            self._beside.add(self._harp, self._clock, self._not_mine)
+    def first_pass(self) -> BeatClock:
+        """Return the clock of the first pass, which was scheduled when the player was made."""
         return self._clock
 
-    def hush(self) -> None:
-        """Play nothing more until :meth:`again`; blocks go on, silent once reeds have died away."""
+    def next_pass(self, tempo: float | None = None, *, seamless: bool = False) -> BeatClock:
+        """Play once more, with the same faults, from the end of the last bar or from now, whichever
+        is later. Must be called before the blocks have ended."""
+        return self._add_pass(tempo, self._setup.bars)
+
+    def resume_pass(self, bars: tuple[int, int], tempo: float | None = None) -> BeatClock:
+        """Play some bars from now on, with the same faults."""
+        self.pause()
+        self._pass_end = self._rendered
+        return self._add_pass(tempo, bars)
+
+    def pause(self) -> None:
+        """Play nothing until the next pass; blocks go on, silent once the reeds have decayed."""
         self._voices.clear()
         for voice in self._sounding:
-            voice.let_go(self._rendered)
-        self._beside = Accompaniment(self._spec.rate)
-        self._end = _FOREVER
+            voice.release_at(self._rendered)
+        self._accompaniment = Accompaniment(self.rate)
+        self._end = _NEVER
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks in order, at the pace of a clock if the spec says so."""
+        """Yield blocks in order, at the pace of a clock if the spec asks for it."""
         if self._spec.aloud:
             with contextlib.suppress(DeviceError):
                 self._speaker = Speaker(self._spec.output, self.rate)
-                self._speaker.play(np.zeros(round(_AHEAD_S * self.rate), np.float32))
-                self._beside.add(self._harp, self._clock, self._not_mine)
+                self._speaker.play(np.zeros(round(PARAMETERS.ahead_s * self.rate), np.float32))
+                self._accompaniment.add(self._harp, self._clock, self._trainer_steps)
         began = time.monotonic()
         try:
             for block in self._cut():
-                self._sound(block)
+                self._play(block)
                 if self._spec.realtime or self._speaker:
                     time.sleep(max(0.0, began + block.end / self.rate - time.monotonic()))
                 if self._closed:
@@ -174,11 +218,33 @@ class BuiltInPlayer:
         """Stop playing. May be called twice."""
         self._closed = True
 
+    # --- scheduling ---
+
+    def _add_pass(self, tempo: float | None, bars: tuple[int, int] | None) -> BeatClock:
+        self._select(self._setup.click_track(tempo or self._track.tempo, bars), bars)
+        self._clock, self._pass_end = self._schedule(max(self._pass_end, self._rendered))
+        if self._speaker:
+            self._accompaniment.add(self._harp, self._clock, self._trainer_steps)
+        return self._clock
+
+    def _select(self, track: ClickTrack, bars: tuple[int, int] | None) -> None:
+        """Take up the beats and steps of the pass that is scheduled next."""
+        drill = self._setup.drill
+        assert drill is not None
+        self._track = track
+        self._count_in = replace(track, beats=0)
+        self._steps = drill.steps if bars is None else _steps_in_bars(drill, bars)
+        self._trainer_steps = accompaniment_steps(drill, bars)
+
     def _schedule(self, start: int) -> tuple[BeatClock, int]:
-        """Plan a pass whose count-in comes after `start`; its clock, and where its bars end."""
-        lead = _LEAD_S if start == 0 else 0.0
-        count_in = -self._track.start * 60.0 / self._track.tempo
-        clock = self._track.clock(start + round((lead + count_in) * self.rate), self.rate)
+        """Plan a pass whose count-in comes after the sample `start`.
+
+        Returns:
+            Its clock, and the sample on which its last bar ends.
+        """
+        lead_s = PARAMETERS.lead_s if start == 0 else 0.0
+        count_in_s = -self._track.start * 60.0 / self._track.tempo
+        clock = self._track.clock(start + round((lead_s + count_in_s) * self.rate), self.rate)
         spec, span = self._spec, (self._steps[0].start, self._steps[-1].end)
         indices = {step.index for step in self._steps}
         late = {index: ms for index, ms in spec.hesitate.items() if index in indices}
@@ -192,11 +258,13 @@ class BuiltInPlayer:
         # A hesitant pass may sound on into the next one's count-in.
         self._voices = deque(sorted([*self._voices, *voices], key=lambda voice: voice.start))
         last = max([clock.sample(span[1]), *(voice.stop for voice in voices)])
-        self._end = last + round(_END_S * self.rate)
+        self._end = last + round(PARAMETERS.end_s * self.rate)
         return clock, clock.sample(self._track.end)
 
+    # --- rendering ---
+
     def _cut(self) -> Iterator[Block]:
-        """What is rendered, cut into blocks."""
+        """Cut the rendered sound into blocks."""
         ready, start = np.zeros(0, np.float32), 0
         while True:
             while len(ready) < self._block and self._rendered < self._end:
@@ -208,8 +276,8 @@ class BuiltInPlayer:
             yield block
 
     def _render(self) -> Samples:
-        """The next stretch."""
-        first, count = self._rendered, min(_STRETCH, self._end - self._rendered)
+        """Render the next stretch."""
+        first, count = self._rendered, min(PARAMETERS.stretch, self._end - self._rendered)
         while self._voices and self._voices[0].start < first + count:
             self._sounding.append(self._voices.popleft())
         out, air = np.zeros(count), np.zeros(count)
@@ -219,65 +287,67 @@ class BuiltInPlayer:
         rng = np.random.default_rng((self._spec.seed, first))
         out = out * self._shimmer(first, count) + air * self._breath(rng, count)
         self._rendered += count
-        return round_to_24_bits(out + _ROOM_RMS * rng.standard_normal(count))
+        return round_to_24_bits(out + PARAMETERS.room_rms * rng.standard_normal(count))
 
     def _shimmer(self, first: int, count: int) -> Floats:
+        """Gain of the breath's slow changes, shape (count,)."""
         t = np.arange(first, first + count) / self.rate
-        waves = [depth * np.sin(2 * np.pi * hz * t + self._spec.seed) for hz, depth in _SHIMMER]
+        waves = [
+            depth * np.sin(2 * np.pi * hz * t + self._spec.seed) for hz, depth in PARAMETERS.shimmer
+        ]
         return np.asarray(1.0 + sum(waves))
 
     def _breath(self, rng: np.random.Generator, count: int) -> Floats:
-        """Noise of the breath for reeds of unit RMS: white noise, filtered."""
+        """Noise of the breath for reeds of unit RMS, shape (count,): white noise, filtered."""
         white = np.concatenate([self._white, rng.standard_normal(count)])
         self._white = white[count:]
         return np.asarray(np.convolve(white, _BREATH_FILTER, mode="valid"))
 
-    def _sound(self, block: Block) -> None:
-        """Let a block be heard, with the count-in and what else the trainer plays beside it."""
+    def _play(self, block: Block) -> None:
+        """Play a block aloud, with the count-in and the trainer's own steps mixed in."""
         if self._speaker:
-            heard = block.samples.copy()
+            out = block.samples.copy()
             for at, accented in self._count_in.beats_from(self._clock.zero, self.rate):
-                mix(heard, block.start, click(self.rate, accented=accented), at)
-            self._beside.mix(heard, block.start, lambda sample: sample)
-            self._speaker.play(heard)
+                mix(out, block.start, click(self.rate, accented=accented), at)
+            self._accompaniment.mix(out, block.start, lambda sample: sample)
+            self._speaker.play(out)
 
 
 def _check(spec: PlayerSpec, drill: Drill) -> None:
-    """See that what is to be played wrong can be.
+    """Check that the faults can be played.
 
     Raises:
-        SoundError: it cannot.
+        SoundError: one cannot.
     """
     unknown = sorted({*spec.faults, *spec.hesitate} - {step.index for step in drill.steps})
     if unknown:
         raise SoundError(
-            f"the built-in player is to play step {unknown[0] + 1} of {drill.name} wrong, "
-            f"but it has {len(drill.steps)} steps"
+            f"step {unknown[0] + 1} of {drill.name} cannot have a fault: it has "
+            f"{len(drill.steps)} steps"
         )
-    if not 1.0 / MOST_RUSH <= spec.rush <= MOST_RUSH:
+    if not 1.0 / MAX_RUSH <= spec.rush <= MAX_RUSH:
         raise SoundError(
-            f"the built-in player cannot rush by {spec.rush:g}; it can end from "
-            f"{1.0 / MOST_RUSH:g} to {MOST_RUSH:g} times as fast as it begins"
+            f"the built-in player cannot rush by {spec.rush:g}; give "
+            f"{1.0 / MAX_RUSH:g} to {MAX_RUSH:g}, the tempo at the end relative to the start"
         )
     for ms in spec.hesitate.values():
         if not 0.0 <= ms <= LARGEST_FAULT:
             raise SoundError(
-                f"the built-in player cannot hesitate for {ms:g} ms; it can for 0 to "
-                f"{LARGEST_FAULT:g}"
+                f"the built-in player cannot hesitate for {ms:g} ms; give 0 to {LARGEST_FAULT:g}"
             )
 
 
-def _inside(drill: Drill, bars: tuple[int, int]) -> tuple[Step, ...]:
+def _steps_in_bars(drill: Drill, bars: tuple[int, int]) -> tuple[Step, ...]:
     steps = drill.step_range(*bars)
     return drill.steps[steps.start : steps.stop]
 
 
 def _breath_filter(taps: int = 33) -> Floats:
-    """A short band-pass around a sixth of the rate's half: the hiss of air past a reed."""
+    """Band-pass for the hiss of air past a reed, centred on a twelfth of the sample rate."""
     n = np.arange(taps) - taps // 2
     window = np.hanning(taps + 2)[1:-1]
     band = window * np.cos(np.pi * n / 6.0)
-    return np.asarray(10.0 ** (_BREATH_DB / 20.0) * band / np.sqrt(np.sum(band**2)))
+    return np.asarray(10.0 ** (BREATH_DB / 20.0) * band / np.sqrt(np.sum(band**2)))
 
 
 _BREATH_FILTER = _breath_filter()

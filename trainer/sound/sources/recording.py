@@ -6,8 +6,9 @@ import json
 import os
 import re
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,27 +17,67 @@ from trainer.core.types import Samples
 from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.errors import SoundError
 from trainer.sound.signal_quality import SignalQuality
+from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.take_writer import REFERENCE_CHANNEL_TAG
 
-_ON_GRID = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
-_BLOCK, _READ, _LARGE, _LITTLE = 4096, 16 * 1024, 1 << 16, 1024
-"""Frames in a block, and frames read at once: for blocks, for all, and before damage."""
-_UNKNOWN = 2**62
-"""A length from here on means that the file was never finished."""
+_EXACT_SUBTYPES = frozenset({"PCM_S8", "PCM_U8", "PCM_16", "PCM_24"})
+"""Encodings whose samples lie on the grid of 24-bit audio already."""
+_BLOCK = 4096
+"""Frames in a block."""
+_READ = 16 * 1024
+"""Frames read at once for blocks."""
+_READ_ALL = 1 << 16
+"""Frames read at once where the whole file is wanted."""
+_READ_DAMAGED = 1024
+"""Frames read at once before damage: a read that fails gives none of its frames."""
+_UNKNOWN_LENGTH = 2**62
+"""A length in frames from here on means that the file was never finished."""
 _CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
-_STREAMED = 2**31 - 2**16
-"""A WAV header with at least so many bytes of sound was written before its length was known."""
+_STREAMED_BYTES = 2**31 - 2**16
+"""A WAV header with at least this many bytes of sound was written before its length was known."""
 
 
-class Recording:
+@dataclass(frozen=True, slots=True)
+class RecordingSpec(SourceSpec):
+    """A recording on disk.
+
+    Attributes:
+        path: WAV, FLAC, OGG or MP3.
+        channel: 1 for the first; None mixes all.
+        aloud: whether it is played through the output, at its own pace.
+        first, last: seconds between which it is played aloud; None plays it to its end.
+        output: which output, as in :class:`MicrophoneSpec`.
+    """
+
+    path: Path
+    channel: int | None = None
+    aloud: bool = False
+    first: float = 0.0
+    last: float | None = None
+    output: str | int | None = None
+
+    kind: ClassVar[str] = "recording"
+
+    @property
+    def file(self) -> Path:
+        """The recording itself."""
+        return self.path
+
+    def open(self, setup: DrillSetup) -> Recording:
+        """Open the file, and an output where it is played aloud."""
+        if self.aloud:
+            from trainer.sound.sources.replay import Replay
+
+            return Replay(self.path, self.channel, self.first, self.last, self.output)
+        return Recording(self.path, self.channel)
+
+
+class Recording(Source):
     """A source that reads a file from start to end.
 
     Attributes:
         path: the file.
-        name: what it is, in words.
-        rate: samples a second.
         channels: how many it has.
-        tags: what a take was saved with, if the file is a saved take; otherwise empty.
     """
 
     def __init__(self, path: Path, channel: int | None = None) -> None:
@@ -44,15 +85,16 @@ class Recording:
 
         Args:
             path: WAV, FLAC, OGG or MP3.
-            channel: 1 for the first; None mixes all, but for what the trainer itself played in a
-                saved take: that is given as :attr:`Block.reference`.
+            channel: 1 for the first; None mixes all, except for the reference signal of a saved
+                take, which is passed on as :attr:`Block.reference`.
 
         Raises:
-            SoundError: it is not there, cannot be read, is not audio, holds no sound, or has no
-                such channel.
+            SoundError: it is missing, cannot be read, is not audio, is empty, or has no such
+                channel.
         """
         self.path = Path(path)
         self.name = f"recording {self.path.name}"
+        self._channel = channel
         self._file = _open(self.path)
         self.rate = int(self._file.samplerate)
         self.channels = int(self._file.channels)
@@ -61,58 +103,73 @@ class Recording:
             raise SoundError(
                 f"{self.path} has no channel {channel}; it has {self.channels}, counted from 1"
             )
-        self.tags = _tags(self._file.comment)
-        own = self.tags.get(REFERENCE_CHANNEL_TAG)
-        self._own = own if own in range(1, self.channels + 1) and own != channel else None
-        every = [i for i in range(self.channels) if i + 1 != self._own]
+        self._tags = _tags(self._file.comment)
+        tagged = self._tags.get(REFERENCE_CHANNEL_TAG)
+        has_reference = tagged in range(1, self.channels + 1) and tagged != channel
+        self._reference_channel = tagged if has_reference else None
+        every = [i for i in range(self.channels) if i + 1 != self._reference_channel]
         self._wanted = every if channel is None else [channel - 1]
-        self._facts = SignalQuality(self.rate)
+        self._quality = SignalQuality(self.rate)
         self._is_damaged = False
-        self._is_on_grid = len(self._wanted) == 1 and self._file.subtype in _ON_GRID
+        self._is_exact = len(self._wanted) == 1 and self._file.subtype in _EXACT_SUBTYPES
         self._cut_short = _is_cut_short(self._file.extra_info, self._file.frames)
 
     @property
     def frames(self) -> int | None:
-        """Its length in samples; None if the file does not say."""
-        return None if self._file.frames >= _UNKNOWN else int(self._file.frames)
+        """Its length in samples; None if the file does not give it."""
+        return None if self._file.frames >= _UNKNOWN_LENGTH else int(self._file.frames)
+
+    @property
+    def tags(self) -> dict[str, Any]:
+        """What a take was saved with, if the file is a saved take; else empty."""
+        return self._tags
 
     @property
     def warnings(self) -> list[str]:
-        """What a player should be told about what has been read so far, a sentence each."""
-        told = self._facts.sentences()
+        """What is wrong with the sound read so far, a sentence each."""
+        sentences = self._quality.warnings()
         if self._cut_short:
-            told.insert(0, "it was not finished when it was recorded; it is used as far as it goes")
-        return [f"{self.path.name}: {sentence}" for sentence in told]
+            sentences.insert(0, "the recording was cut off; everything up to there was used")
+        return [f"{self.path.name}: {sentence}" for sentence in sentences]
+
+    def reader(self) -> Recording:
+        """Open the file once more."""
+        return Recording(self.path, self._channel)
 
     def blocks(self) -> Iterator[Block]:
-        """Blocks in order, as fast as they are read; holds one at a time.
+        """Yield blocks in order, as fast as they are read; one at a time is in memory.
 
         Raises:
-            SoundError: it cannot be read to its end; all before was given.
+            SoundError: it cannot be read to its end; everything before was yielded.
         """
         while not self._file.closed:
-            first = self._facts.frames
+            first = self._quality.frames
             raw = self._read()
             if not len(raw):
                 return
-            heard, own = self._parted(raw)
-            self._facts.add(heard)
-            mixed = self._samples(heard)
-            for start in range(0, len(mixed), _BLOCK):
+            frames, reference = self._split(raw)
+            self._quality.measure(frames)
+            samples = self._mixed(frames)
+            for start in range(0, len(samples), _BLOCK):
                 part = slice(start, start + _BLOCK)
-                mine = None if own is None or not own[part].any() else own[part]
-                yield Block(first + start, mixed[part], self.rate, mine)
+                audible = reference is not None and reference[part].any()
+                yield Block(
+                    first + start,
+                    samples[part],
+                    self.rate,
+                    reference[part] if reference is not None and audible else None,
+                )
                 if self._file.closed:
                     return
 
     def whole(self, last: int | None = None) -> Samples:
-        """All of it, which is much quicker than by blocks; to be asked for instead of them.
+        """Return all samples, much quicker than by blocks; use one or the other.
 
         Args:
-            last: where to stop, give or take a second; None goes to the end.
+            last: where to stop, in samples, within a second; None reads to the end.
 
         Returns:
-            what is heard, float32, shape (n,).
+            float32, shape (n,), without the reference signal.
 
         Raises:
             SoundError: it cannot be read to its end.
@@ -121,20 +178,20 @@ class Recording:
 
         parts: list[Samples] = []
         try:
-            while len(raw := self._file.read(_LARGE, dtype="float64", always_2d=True)):
-                parts.append(self._samples(raw[:, self._wanted]))
+            while len(raw := self._file.read(_READ_ALL, dtype="float64", always_2d=True)):
+                parts.append(self._mixed(raw[:, self._wanted]))
                 if last is not None and sum(map(len, parts)) >= last:
                     break
         except soundfile.SoundFileRuntimeError as error:
-            raise self._breaks_off() from error
+            raise self._damage() from error
         return np.concatenate([np.zeros(0, np.float32), *parts])
 
     def close(self) -> None:
-        """Let go of the file. May be called twice."""
+        """Close the file. May be called twice."""
         self._file.close()
 
     def _read(self) -> NDArray[np.float64]:
-        """The next frames, shape (n, channels); none at the end."""
+        """Return the next frames, shape (n, channels); none at the end."""
         import soundfile
 
         raw = np.zeros((0, self.channels))
@@ -144,67 +201,66 @@ class Recording:
             except soundfile.SoundFileRuntimeError:
                 self._is_damaged = True
                 raw = self._before_damage()
-        if not len(raw) and self._facts.frames < (self.frames or 0):
-            raise self._breaks_off()
+        if not len(raw) and self._quality.frames < (self.frames or 0):
+            raise self._damage()
         return np.asarray(raw)
 
     def _before_damage(self) -> NDArray[np.float64]:
-        """The frames that were not read yet before those that cannot be, shape (n, channels): a
-        read that fails gives none of what it had."""
+        """Return the unread frames before the damage, shape (n, channels)."""
         import soundfile
 
         parts, read = [np.zeros((0, self.channels))], 0
-        again = _forwards(self.path)
+        second = _open_forwards(self.path)
         try:
-            while len(raw := again.read(_LITTLE, dtype="float64", always_2d=True)):
+            while len(raw := second.read(_READ_DAMAGED, dtype="float64", always_2d=True)):
                 read += len(raw)
-                if read > self._facts.frames:
+                if read > self._quality.frames:
                     parts.append(raw)
         except soundfile.SoundFileRuntimeError:
             pass
         finally:
-            again.close()
+            second.close()
         rest = np.concatenate(parts)
-        return rest[len(rest) - max(0, read - self._facts.frames) :]
+        return rest[len(rest) - max(0, read - self._quality.frames) :]
 
-    def _samples(self, heard: NDArray[np.float64]) -> Samples:
-        """What a block holds of the wanted channels; that of a single one of whole numbers is on
-        the grid as it is."""
-        return (
-            heard[:, 0].astype(np.float32) if self._is_on_grid else round_to_24_bits(_mixed(heard))
-        )
+    def _mixed(self, frames: NDArray[np.float64]) -> Samples:
+        """Return frames, shape (n, channels), as the samples of a block, shape (n,)."""
+        if self._is_exact:
+            return frames[:, 0].astype(np.float32)
+        return round_to_24_bits(_mean(frames))
 
-    def _parted(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
-        """The wanted channels of frames, and what the trainer played; None if that was not kept."""
-        own = None if self._own is None else round_to_24_bits(raw[:, self._own - 1])
-        return raw[:, self._wanted], own
+    def _split(self, raw: NDArray[np.float64]) -> tuple[NDArray[np.float64], Samples | None]:
+        """Split frames into the wanted channels and the reference signal, if that was saved."""
+        channel = self._reference_channel
+        reference = None if channel is None else round_to_24_bits(raw[:, channel - 1])
+        return raw[:, self._wanted], reference
 
-    def _breaks_off(self) -> SoundError:
-        at, length = self._facts.frames / self.rate, (self.frames or 0) / self.rate
+    def _damage(self) -> SoundError:
+        at, length = self._quality.frames / self.rate, (self.frames or 0) / self.rate
         return SoundError(
             f"{self.path} is damaged: it cannot be read beyond {at:.1f} s of {length:.1f} s; "
-            "what comes before was used"
+            "everything before was used"
         )
 
 
-def _mixed(raw: NDArray[np.float64]) -> NDArray[np.float64]:
-    """The mean of channels, shape (n,); of one channel that itself, which is much quicker."""
-    return raw[:, 0] if raw.shape[1] == 1 else raw.mean(axis=1)
+def _mean(frames: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Mean of the channels, shape (n,); of one channel the channel itself, which is quicker."""
+    return frames[:, 0] if frames.shape[1] == 1 else frames.mean(axis=1)
 
 
-def _forwards(path: Path) -> Any:
-    """A sound file that is read from start to end.
+def _open_forwards(path: Path) -> Any:
+    """Open a sound file that is read from start to end.
 
-    Its library seeks to where it is after every read if it can, which MP3 decoders answer with
-    wrong samples and broken files with an error of its own.
+    After every read its library seeks to the current frame if it can, which MP3 decoders answer
+    with wrong samples and damaged files with an error of its own.
     """
     import soundfile
 
-    class Forwards(soundfile.SoundFile):  # type: ignore[misc]  # it has no types
+    class ForwardsFile(soundfile.SoundFile):  # type: ignore[misc]  # it has no types
         def seekable(self) -> bool:
             return False
 
-    return Forwards(path)
+    return ForwardsFile(path)
 
 
 def _open(path: Path) -> Any:
@@ -222,7 +278,7 @@ def _open(path: Path) -> Any:
     if empty:
         raise SoundError(f"{path} is an empty file; record it again")
     try:
-        file = _forwards(path)
+        file = _open_forwards(path)
     except soundfile.SoundFileRuntimeError as error:
         raise SoundError(
             f"{path} is not audio that can be read; use WAV, FLAC, OGG or MP3"
@@ -234,7 +290,7 @@ def _open(path: Path) -> Any:
 
 
 def _tags(comment: str) -> dict[str, Any]:
-    """What :class:`trainer.sound.TakeWriter` put into a file's comment."""
+    """Parse what :class:`trainer.sound.TakeWriter` put into a file's comment."""
     try:
         tags = json.loads(comment)
     except ValueError:
@@ -243,8 +299,8 @@ def _tags(comment: str) -> dict[str, Any]:
 
 
 def _is_cut_short(log: str, frames: int) -> bool:
-    """Whether a file ends before its header says, by the reading library's log of it."""
+    """Whether a file ends before its header claims, by the reading library's log."""
     found = _CUT_SHORT.search(log)
     if not found:
-        return bool(frames >= _UNKNOWN)
-    return found[1] is None or int(found[1]) < _STREAMED
+        return bool(frames >= _UNKNOWN_LENGTH)
+    return found[1] is None or int(found[1]) < _STREAMED_BYTES

@@ -1,4 +1,4 @@
-"""A passage of a recording, let out through the computer's output while it is read."""
+"""A passage of a recording, played through the computer's output while it is read."""
 
 from __future__ import annotations
 
@@ -15,20 +15,23 @@ from trainer.sound.sources.recording import Recording
 from trainer.sound.speaker import Speaker
 
 _AHEAD_S = 0.5
-"""How much is given to the output before it is heard."""
+"""Sound given to the output before it is heard, in seconds."""
 _TAIL_S = 0.4
-"""Silence after it, so that its end is heard before the output is closed."""
+"""Silence after the passage, in seconds, so that its end is heard before the output is closed."""
 _FADE_S = 0.015
-"""In so long a passage comes and goes, where it is cut out of something that sounds."""
+"""Fade at each end of the passage, in seconds, where it is cut out of sound."""
 _PATIENCE_S = 3.0
-_NAP_S = 0.01
+"""Time in which the output must take some sound, in seconds."""
+_POLL_S = 0.01
 
 
 class Replay(Recording):
-    """A source that reads a passage of a recording at its own pace and lets it be heard.
+    """A source that reads a passage of a recording at its own pace and plays it.
 
-    Of a saved take, what the microphone heard is played, and not what the trainer itself played.
+    Of a saved take it plays what the microphone heard, without the reference signal.
     """
+
+    is_paced = True
 
     def __init__(
         self,
@@ -42,11 +45,11 @@ class Replay(Recording):
 
         Args:
             path, channel: as in :class:`trainer.sound.Recording`.
-            first, last: seconds between which it is heard; None hears it to its end.
-            output: the device, by name, part of it or number; None is the system's.
+            first, last: seconds between which it is played; None plays it to its end.
+            output: the device, by name, part of it or number; None is the system's default.
 
         Raises:
-            SoundError: it cannot be read.
+            SoundError: the recording cannot be read.
             DeviceError: there is no output.
         """
         super().__init__(path, channel)
@@ -60,11 +63,11 @@ class Replay(Recording):
             raise
 
     def blocks(self) -> Iterator[Block]:
-        """The blocks of the passage, each as it goes to the output, until it has been heard.
+        """Yield the blocks of the passage, each as it goes to the output, until it has been heard.
 
         Raises:
-            SoundError: it cannot be read to its end; all before was given.
-            DeviceError: the output takes nothing any more.
+            SoundError: it cannot be read to its end; everything before was yielded.
+            DeviceError: the output takes no more sound.
         """
         for block in super().blocks():
             if block.end <= self._first:
@@ -88,18 +91,18 @@ class Replay(Recording):
             gain = gain * np.clip((self._last - at) / fade, 0.0, 1.0)
         return np.asarray(block.samples * gain, dtype=np.float32)
 
-    def _wait(self, frames: int) -> None:
-        """Wait until no more frames than these are waiting to be heard, or it is closed."""
-        waiting, since = self._speaker.waiting, time.monotonic()
-        while self._speaker.waiting > frames and not self._closed:
-            time.sleep(_NAP_S)
-            if self._speaker.waiting != waiting:
-                waiting, since = self._speaker.waiting, time.monotonic()
+    def _wait(self, max_queued: int) -> None:
+        """Wait until at most `max_queued` frames have not been heard yet, or it is closed."""
+        queued, since = self._speaker.queued, time.monotonic()
+        while self._speaker.queued > max_queued and not self._closed:
+            time.sleep(_POLL_S)
+            if self._speaker.queued != queued:
+                queued, since = self._speaker.queued, time.monotonic()
             elif time.monotonic() > since + _PATIENCE_S:
-                raise DeviceError("the output takes no more sound; see whether it is connected")
+                raise DeviceError("the output takes no more sound; check that it is connected")
 
     def close(self) -> None:
-        """Be quiet, and let go of both. May be called twice."""
+        """Stop playing, and close both. May be called twice."""
         if not self._closed:
             self._closed = True
             self._speaker.close()

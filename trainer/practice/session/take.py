@@ -1,0 +1,221 @@
+"""Run one take: the one path that all sound takes."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from trainer.core import TrainerError
+from trainer.ear import Ear, NoteTracker, Reading
+from trainer.practice.commands import Command, NextCommand, PlayLoop, PlayTone, no_command
+from trainer.practice.conductor import Conductor
+from trainer.practice.events import (
+    Event,
+    LoopStarted,
+    NoteEnded,
+    Notice,
+    PassEnded,
+    ReadingHeard,
+    TakeFailed,
+    TakeFinished,
+    TakeResumed,
+)
+from trainer.practice.mute_detector import MuteDetector
+from trainer.practice.plan import Plan
+from trainer.practice.recorder import ResultRecorder
+from trainer.practice.session.pass_finding import PassFinder
+from trainer.practice.session.pausing import Pausing
+from trainer.practice.session.recovery import AnalysedBlock, Recovery
+from trainer.practice.session.saving import SoundSaver
+from trainer.practice.session.scheduling import PassScheduler
+from trainer.sound import DeviceError, SoundError, Source, open_source
+
+
+def run_take(
+    plan: Plan,
+    should_stop: Callable[[], bool] = lambda: False,
+    next_command: NextCommand = no_command,
+) -> Iterator[Event]:
+    """Run a take.
+
+    Args:
+        plan: what is played, on what, from where.
+        should_stop: called often; when it returns True, the take ends with what was played.
+        next_command: called often; returns the player's commands, one at a time.
+
+    Yields:
+        Events, `TakeFinished` last. Errors that a player can mend come as `TakeFailed`.
+    """
+    take = _Take(plan, should_stop, next_command)
+    try:
+        for event in take.run():
+            yield from take.record(event)
+    except TrainerError as error:
+        for event in take.abort():
+            yield from take.record(event)
+        yield TakeFailed(str(error), no_sound=isinstance(error, DeviceError))
+    saved = audible = None
+    try:
+        saved, audible = take.close()
+    except TrainerError as error:
+        yield Notice(str(error))
+    yield TakeFinished(saved, audible)
+
+
+class _Take:
+    """One take. What lasts as long as its source is open is in a `_OpenTake`."""
+
+    def __init__(
+        self, plan: Plan, should_stop: Callable[[], bool], next_command: NextCommand
+    ) -> None:
+        self._plan = plan
+        self._should_stop = should_stop
+        self._next_command = next_command
+        self._recorder = ResultRecorder(plan)
+        self._saver = SoundSaver(plan, self._recorder)
+        self._source: Source | None = None
+        self._open: _OpenTake | None = None
+
+    def run(self) -> Iterator[Event]:
+        """Yield all events until the sound ends or the take is stopped."""
+        plan = self._plan
+        self._source = open_source(
+            self._recorder.calibrated_source(),
+            drill=plan.drill,
+            harp=plan.harp,
+            tempo=plan.tempo,
+            bars=plan.played_bars,
+            count_in=plan.count_in,
+        )
+        self._saver.start(self._source)
+        self._open = _OpenTake(plan, self._source, self._should_stop, self._next_command)
+        yield from self._open.run(self._saver)
+
+    def record(self, event: Event) -> Iterator[Event]:
+        """Yield an event; store it first if it is a result."""
+        if isinstance(event, PassEnded):
+            assert self._open is not None
+            yield from self._recorder.record(event.result, self._open.scheduler.pass_began)
+        yield event
+
+    def abort(self) -> Iterator[Event]:
+        """Yield the result of what was played before an error."""
+        if self._open is not None:
+            yield from self._open.stop()
+
+    def close(self) -> tuple[str | None, str | None]:
+        """Close the source and finish the saved take.
+
+        Returns:
+            Where the player wanted the sound saved, and where it can be heard for now.
+
+        Raises:
+            TrainerError: the sound cannot be saved.
+        """
+        if self._source is not None:
+            self._source.close()
+        passes = self._open.conductor.passes if self._open else []
+        try:
+            return self._saver.finish(passes)
+        finally:
+            self._recorder.close()
+
+
+class _OpenTake:
+    """A take with an open source.
+
+    Attributes:
+        conductor, scheduler: lead through its passes.
+    """
+
+    def __init__(
+        self,
+        plan: Plan,
+        source: Source,
+        should_stop: Callable[[], bool],
+        next_command: NextCommand,
+    ) -> None:
+        self._plan, self._source = plan, source
+        self._should_stop, self._next_command = should_stop, next_command
+        self._ear = Ear(source.rate, plan.harp)
+        self._free_notes = NoteTracker(plan.harp) if plan.drill is None else None
+        self._mute_detector = MuteDetector() if source.is_live else None
+        self.conductor = Conductor(plan, source.rate)
+        finder = PassFinder(plan, source)
+        self.scheduler = PassScheduler(plan, source, self.conductor, finder)
+        self._pausing = Pausing(plan, source, self.conductor, self.scheduler)
+        self._recovery = Recovery(source, finder.analysed, should_stop)
+        self._position = 0
+        """The sample up to which the source has been read."""
+
+    @property
+    def _pass_running(self) -> bool:
+        return self.conductor.running
+
+    def run(self, saver: SoundSaver) -> Iterator[Event]:
+        """Yield all events until the sound ends or the take is stopped."""
+        drill, source = self._plan.drill, self._source
+        yield from self.scheduler.begin_first()
+        for item in self._recovery.blocks():
+            if not isinstance(item, AnalysedBlock):
+                yield item
+                if isinstance(item, TakeResumed):
+                    yield from self._pausing.resume_after_loss(self._position)
+                continue
+            yield from saver.save(item.block)
+            self._position = item.block.end
+            readings = item.readings
+            if readings is None:
+                readings = self._ear.analyze(item.block)
+            for reading in readings:
+                yield from self._take_reading(reading)
+            if self._should_stop() or (drill is not None and not self._pass_running):
+                break
+            yield from self._report_loop()
+            while (command := self._next_command()) is not None:
+                yield from self._obey(command)
+        if source.is_live or self._should_stop():
+            yield from self.stop()
+            return
+        yield from self.conductor.finish()
+        for warning in source.warnings:
+            yield Notice(warning)
+
+    def stop(self) -> Iterator[Event]:
+        """End the running pass where the player is."""
+        yield from self.conductor.stop(self._pausing.position(self._position))
+
+    def _take_reading(self, reading: Reading) -> Iterator[Event]:
+        """Yield what a reading brings."""
+        if self._pausing.paused:
+            yield ReadingHeard(reading)
+            return
+        self.scheduler.look_ahead(reading.heard)
+        yield from self.conductor.advance(reading.heard)
+        if self._plan.drill is not None and not self._pass_running:
+            yield from self.scheduler.begin_next(stopping=self._should_stop)
+        yield from self.conductor.conduct(reading)
+        if self._free_notes is not None:
+            for note in self._free_notes.track(reading):
+                yield NoteEnded(replace(note, path=()))
+        if self._mute_detector and (notice := self._mute_detector.detect(reading)):
+            yield notice
+
+    def _report_loop(self) -> Iterator[Event]:
+        """Yield an event where a looped passage has become audible, or cannot."""
+        try:
+            loop = self._source.started_loop()
+        except SoundError as error:
+            yield Notice(str(error))
+            return
+        if loop is not None:
+            yield LoopStarted(loop.passage, loop.sample)
+
+    def _obey(self, command: Command) -> Iterator[Event]:
+        """Carry out a command of the player."""
+        if isinstance(command, PlayTone):
+            self._source.play_tone(command.hz)
+        elif isinstance(command, PlayLoop):
+            self._source.play_loop(command.passage)
+        else:
+            yield from self._pausing.obey(command, self._position)

@@ -1,0 +1,105 @@
+"""Faults of the built-in player: deliberate errors of known size, one set for each step."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+from trainer.sound.errors import SoundError
+
+LARGEST_FAULT = 5_000.0
+"""Limit of every number in a fault, in cents, ms or dB: four octaves, five seconds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What the built-in player does wrong on one step; the default is nothing.
+
+    Attributes:
+        cents: deviation of the held pitch from the target; positive is sharp.
+        scoop_cents: deviation at the start, above (positive) or below the held pitch.
+        scoop_ms: duration of the glide from there.
+        wobble_cents: standard deviation of a slow sinusoidal variation of the pitch.
+        drift_cents: change of pitch from start to end of the step, about its middle.
+        leak_db: level of a leaking neighbour relative to the wanted hole, negative; None for
+            none.
+        leak_hole: which neighbour; None picks the hole below, or above hole 1.
+        late_ms: delay of the onset; negative is early.
+        skip: leave the step out.
+        instead: what it plays instead, in the tab of a drill.
+        vibrato_hz: rate of the vibrato; None for what the step asks. On a step without vibrato
+            this adds one.
+        vibrato_cents: amplitude of the vibrato, to each side; None for what the step asks, 0 for
+            no vibrato.
+        short_ms: how much too early it stops.
+        rung: which sound of a ladder or glide `rung_cents` applies to, counted from 1.
+        rung_cents: deviation of that sound.
+        stray_cents: largest deviation of a glide from an even path, in the middle of its first
+            move; positive is sharp.
+        back_cents: how far a glide turns back in the middle of its first move, before it goes on.
+        extra: tab of a note of 150 ms that it plays after the step, in the gap before the next
+            one if it fits there, else in the step's own time.
+        alone: play only the first hole of a chord.
+    """
+
+    cents: float = 0.0
+    scoop_cents: float = 0.0
+    scoop_ms: float = 120.0
+    wobble_cents: float = 0.0
+    drift_cents: float = 0.0
+    leak_db: float | None = None
+    leak_hole: int | None = None
+    late_ms: float = 0.0
+    skip: bool = False
+    instead: str | None = None
+    vibrato_hz: float | None = None
+    vibrato_cents: float | None = None
+    short_ms: float = 0.0
+    rung: int | None = None
+    rung_cents: float = 0.0
+    stray_cents: float = 0.0
+    back_cents: float = 0.0
+    extra: str | None = None
+    alone: bool = False
+
+
+_TEXTS = ("instead", "extra")
+_FLAGS = ("skip", "alone")
+_INTEGERS = ("leak_hole", "rung")
+_NOT_NEGATIVE = ("vibrato_hz", "vibrato_cents", "short_ms", "back_cents")
+
+
+def parse_fault(text: str) -> tuple[int, Fault]:
+    """Parse a step's index and its fault, as in ``3:cents=-18,leak_db=-12`` (steps from 1).
+
+    Raises:
+        SoundError: the text has another form, or names an unknown fault.
+    """
+    number, _, rest = text.partition(":")
+    names = {attribute.name for attribute in fields(Fault)}
+    values: dict[str, object] = {}
+    try:
+        index = int(number) - 1
+        for pair in rest.split(","):
+            name, _, value = (part.strip() for part in pair.partition("="))
+            if name in _TEXTS:
+                values[name] = value
+            elif name in _FLAGS:
+                values[name] = value in ("", "yes", "true", "1")
+            elif name in _INTEGERS:
+                values[name] = int(value)
+            elif name not in names:
+                raise KeyError(name)
+            else:
+                values[name] = float(value)
+                least = 0.0 if name in _NOT_NEGATIVE else -LARGEST_FAULT
+                if not least <= float(value) <= LARGEST_FAULT:
+                    raise ValueError(value)
+        if index < 0:
+            raise ValueError(number)
+        return index, Fault(**values)  # type: ignore[arg-type]
+    except (KeyError, ValueError, TypeError):
+        known = ", ".join(attribute.name for attribute in fields(Fault))
+        raise SoundError(
+            f"'{text}' is not a fault; write a step's number and its faults, as in "
+            f"3:cents=-18,leak_db=-12, from {known}"
+        ) from None
