@@ -201,9 +201,7 @@ def test_a_file_that_breaks_off_gives_what_it_has(
 
     def given() -> Floats:
         blocks = []
-        with pytest.raises(
-            SoundError, match=rf"{name} is damaged: .* 1\.[3-6] s of 3\.0 s; "
-        ):
+        with pytest.raises(SoundError, match=rf"{name} is damaged: .* 1\.[3-6] s of 3\.0 s; "):
             blocks.extend(Recording(tmp_path / name).blocks())
         return np.concatenate([block.samples for block in blocks])
 
@@ -305,9 +303,7 @@ os.kill(os.getpid(), signal.SIGKILL)
     assert len(samples) > 2 * RATE
     assert samples.tobytes() == noise(3)[: len(samples)].tobytes()
     assert "was cut off" in recording.warnings[0]
-    with pytest.raises(
-        SoundError, match="holds the sound of a take that was cut off"
-    ):
+    with pytest.raises(SoundError, match="holds the sound of a take that was cut off"):
         TakeWriter(tmp_path / "take.flac", RATE)
 
 
