@@ -62,6 +62,13 @@ def test_a_folder_that_cannot_be_written_stops_no_command(
     assert (answer.code, answer.err) == (0, "")
 
 
+def test_a_take_is_logged_from_source_to_end(trainer: Trainer, log_folder: Path) -> None:
+    assert trainer("demo", "--plain").code == 0
+    lines = (log_folder / "trainer.log").read_text().splitlines()
+    assert " INFO trainer.practice.event_log: source open: " in lines[0]
+    assert lines[-1].endswith(" INFO trainer.practice.event_log: take finished")
+
+
 @pytest.mark.skipif(os.name == "nt", reason="files have other rights there")
 def test_only_the_owner_can_read_the_log(log_folder: Path) -> None:
     logs.start_logging()

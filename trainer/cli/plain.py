@@ -23,6 +23,7 @@ from trainer.practice import (
     no_command,
     run_take,
 )
+from trainer.practice.event_log import logged
 from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
@@ -39,7 +40,7 @@ def console_events(plan: Plan, next_command: NextCommand = no_command) -> Iterat
     """
     failed: TakeFailed | None = None
     with silence_libraries(), catch_interrupts() as stopping:
-        for event in run_take(plan, stopping, next_command):
+        for event in logged(run_take(plan, stopping, next_command)):
             if isinstance(event, TakeFailed):
                 failed = event
             elif isinstance(event, Notice):

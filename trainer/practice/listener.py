@@ -33,6 +33,7 @@ from typing import Any, TypeVar
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
 from trainer.practice.commands import Command, NextCommand
+from trainer.practice.event_log import logged
 from trainer.practice.events import (
     Event,
     PassStarted,
@@ -284,7 +285,9 @@ def _serve(
     try:
         while True:
             plan = orders.wait_for_plan()
-            for event in runner(replace(plan, scratch=scratch), should_stop, orders.next_command):
+            for event in logged(
+                runner(replace(plan, scratch=scratch), should_stop, orders.next_command)
+            ):
                 sender.send(event)
                 if isinstance(event, TakePaused):
                     sender.drain(PAUSE_DRAIN_S)  # reopening the microphone may take seconds
