@@ -1,0 +1,237 @@
+"""Notation of heard notes made by hand, and the guess of the harp from pitches."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from trainer.drill import CleannessRule, Vibrato
+from trainer.drill.fingerings import TargetPitch
+from trainer.ear import HeardNote, Modulation, Motion, estimate_motion
+from trainer.harp import Harp, Tab
+from trainer.transcript import TranscribedNote
+from trainer.transcript.harp_guess import (
+    PitchEvent,
+    candidate_harps,
+    guess_harps,
+    likeliest_position,
+)
+from trainer.transcript.notation import nearest_entry_of_reed, notate
+from trainer.transcript.transcribe import estimate_a4, without_reverberation
+
+C, RATE = Harp.of("C"), 48_000
+
+
+def hz(tab: str) -> float:
+    return C.hz(Tab.parse(tab))
+
+
+def heard(
+    tab: str,
+    holes: tuple[int, ...] = (),
+    leak_db: float | None = None,
+    path: list[tuple[float, float]] | None = None,
+    seconds: float = 0.5,
+    start: float = 1.0,
+    level_db: float = -20.0,
+    f0: float | None = None,
+) -> HeardNote:
+    """A note; its path is (seconds from its start, f0) at corners, with lines between."""
+    entry = Tab.parse(tab)
+    f0 = hz(tab) if f0 is None else f0
+    at = np.arange(0.01, seconds, 0.005)
+    corners = path or [(0.0, f0), (seconds, f0)]
+    pitch = np.interp(at, *zip(*corners, strict=True))
+    return HeardNote(
+        start=round(start * RATE),
+        end=round((start + seconds) * RATE),
+        rate=RATE,
+        tab=entry,
+        hz=f0,
+        cents=0.0,
+        also=C.same_pitch(entry),
+        holes=holes or (entry.hole,),
+        leak_db=leak_db,
+        leak_hole=None,
+        level_db=level_db,
+        path=tuple((round((start + t) * RATE), float(p)) for t, p in zip(at, pitch, strict=True)),
+        motion=estimate_motion(at, pitch, seconds),
+        tremolo=None,
+    )
+
+
+def notated(note: HeardNote) -> list[TranscribedNote]:
+    return list(notate([note], C))
+
+
+def test_a_steady_note_is_one_note_on_its_entry() -> None:
+    (note,) = notated(heard("-4", f0=hz("-4") * 2 ** (12 / 1200)))
+    assert note.tab == "-4"
+    assert note.cents == pytest.approx(12.0)
+    assert (note.start, note.end) == (1.0, 1.5)
+    assert note.struck
+    assert note.explained is None
+    assert note.cleanness_rule is CleannessRule.PLAIN
+
+
+def test_a_glide_between_two_rests_is_a_path() -> None:
+    path = [(0.0, hz("-4")), (0.2, hz("-4")), (0.4, hz("-4'")), (0.7, hz("-4'"))]
+    (note,) = notated(heard("-4", path=path, seconds=0.7))
+    assert note.tab == "-4>-4'"
+    assert note.hz == pytest.approx(hz("-4'"), rel=0.003)  # the longer rest
+    assert note.alternatives == ()
+
+
+def test_a_quick_step_between_two_rests_is_two_notes() -> None:
+    path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.8, hz("-4"))]
+    first, second = list(notate([heard("-4", path=path, seconds=0.8)], C, [0.9]))
+    assert [first.tab, second.tab] == ["-4'", "-4"]
+    assert (first.struck, second.struck) == (True, False)
+    assert first.end == second.start == pytest.approx(1.32, abs=0.02)
+    assert (first.start, second.end) == (1.0, 1.8)
+    assert (first.explained, second.explained) == (0.9, 0.9)
+
+
+def test_a_step_to_a_rest_too_short_for_a_note_is_a_glide() -> None:
+    path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.48, hz("-4"))]
+    (note,) = notated(heard("-4", path=path, seconds=0.48))
+    assert note.tab == "-4'>-4"
+
+
+def test_a_glide_that_never_rests_goes_from_its_start_to_its_end() -> None:
+    path = [(0.0, hz("-3")), (0.3, hz("-3'''"))]
+    (note,) = notated(heard("-3", path=path, seconds=0.3))
+    assert note.tab == "-3>-3'''"
+
+
+def test_a_shallow_movement_stays_on_its_entry() -> None:
+    path = [(0.0, hz("-4")), (0.3, hz("-4")), (0.34, hz("-4") * 0.98), (0.8, hz("-4") * 0.98)]
+    (note,) = notated(heard("-4", path=path, seconds=0.8))
+    assert note.tab == "-4"
+
+
+@pytest.mark.parametrize(
+    ("leak_db", "tab", "rule"),
+    [(-6.0, "4+5", "plain"), (-14.0, "4", "loose"), (-25.0, "4", "loose"), (-30.0, "4", "plain")],
+)
+def test_a_neighbour_is_a_chord_a_leak_or_nothing_by_its_level(
+    leak_db: float, tab: str, rule: str
+) -> None:
+    (note,) = notated(heard("4", (4, 5), leak_db))
+    assert note.tab == tab
+    assert note.cleanness_rule == rule
+    assert note.leak_db == leak_db
+
+
+def test_holes_whose_level_is_unknown_are_a_chord() -> None:
+    (note,) = notated(heard("-4", (4, 5), None))
+    assert note.tab == "-4+5"
+
+
+def test_draw_two_has_blow_three_as_its_alternative_unless_a_neighbour_sounds() -> None:
+    (alone,) = notated(heard("-2"))
+    assert alone.alternatives == (((Tab.parse("3"),),),)
+    (leaking,) = notated(heard("-2", (2, 3), -15.0))
+    assert leaking.alternatives == ()
+
+
+@pytest.mark.parametrize(("depth", "notated_"), [(4.0, False), (6.0, True)])
+def test_a_shallow_vibrato_is_not_notated(depth: float, notated_: bool) -> None:
+    note = replace(heard("4"), motion=Motion(vibrato=Modulation(5.0, depth)))
+    (result,) = notated(note)
+    assert result.vibrato == (Vibrato(5.0, depth) if notated_ else None)
+
+
+def test_the_nearest_entry_of_a_reed_is_of_its_hole_and_breath() -> None:
+    assert nearest_entry_of_reed(hz("-3''") * 1.001, Tab.parse("-3"), C) == Tab.parse("-3''")
+    assert nearest_entry_of_reed(hz("5"), Tab.parse("-4"), C) == Tab.parse("-4")
+    assert nearest_entry_of_reed(hz("6o") * 1.2, Tab.parse("6o"), C) == Tab.parse("6o")
+
+
+def test_reverberation_is_short_soft_and_directly_after_a_note() -> None:
+    note = heard("4")
+    cases = {
+        "reverberation": ({"start": 1.51, "seconds": 0.1, "level_db": -29.0}, False),
+        "long": ({"start": 1.51, "seconds": 0.2, "level_db": -29.0}, True),
+        "loud": ({"start": 1.51, "seconds": 0.1, "level_db": -27.0}, True),
+        "late": ({"start": 1.53, "seconds": 0.1, "level_db": -29.0}, True),
+    }
+    for name, (changes, kept) in cases.items():
+        other = heard("5", **changes)  # type: ignore[arg-type]
+        assert (other in without_reverberation([note, other])) is kept, name
+        assert note in without_reverberation([note, other])
+    chain = [heard("5", start=1.5 + 0.1 * i, seconds=0.1, level_db=-40.0) for i in range(3)]
+    assert without_reverberation([note, *chain]) == [note]
+    assert without_reverberation(chain[:1]) == chain[:1]  # nothing before it
+
+
+@pytest.mark.parametrize("cents", [-30.0, -5.0, 12.0, 45.0])
+def test_the_reference_pitch_is_the_mean_deviation_of_long_notes(cents: float) -> None:
+    ratio = 2 ** (cents / 1200)
+    notes = [heard(tab, f0=hz(tab) * ratio) for tab in ("4", "-4", "5", "6")]
+    notes.append(heard("5", f0=hz("5") * 1.03, seconds=0.1))
+    assert estimate_a4(notes) == pytest.approx(440.0 * ratio, abs=0.06)
+
+
+def test_a_small_deviation_or_no_long_note_is_standard_pitch() -> None:
+    assert estimate_a4([heard("4", f0=hz("4") * 2 ** (3 / 1200))]) == 440.0
+    assert estimate_a4([heard("4", f0=hz("4") * 1.02, seconds=0.1)]) == 440.0
+
+
+# The guess of the harp
+
+
+def tune(*notes: int, beat: float = 0.5, last: float = 2.0) -> list[PitchEvent]:
+    ends = [beat * (i + 1) for i in range(len(notes) - 1)] + [beat * (len(notes) - 1) + last]
+    return [
+        PitchEvent(beat * i, end - 0.05, (TargetPitch((note,)),))
+        for i, (note, end) in enumerate(zip(notes, ends, strict=True))
+    ]
+
+
+def test_a_major_tune_in_first_position() -> None:
+    events = tune(72, 76, 79, 76, 77, 74, 72, 76, 79, 84, 79, 76, 74, 71, 72)
+    best, *others = guess_harps(events, candidate_harps())
+    assert best.harp.key.name == "C"
+    assert best.position == 1
+    assert best.missing == 0
+    assert best.probability > 0.5
+    assert "1st position; has all of the notes" in best.reason
+    assert all(a.probability >= b.probability for a, b in pairwise([best, *others]))
+    assert sum(guess.probability for guess in (best, *others)) == pytest.approx(1.0)
+
+
+def test_a_tune_that_ends_on_the_fifth_of_the_harp_is_in_second_position() -> None:
+    events = tune(67, 70, 72, 73, 72, 70, 67, 65, 67, 74, 77, 79, 77, 74, 70, 67)
+    assert likeliest_position(events, C) == 2
+    best = guess_harps(events, candidate_harps())[0]
+    assert (best.harp.key.name, best.position) == ("C", 2)
+
+
+def test_a_harp_that_lacks_notes_says_which_and_is_unlikely() -> None:
+    events = tune(72, 76, 79, 82, 61, 61, 72, 76)
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    low = by_name["low C"]
+    assert low.missing == 0 or "lacks" in low.reason
+    for guess in by_name.values():
+        lacks = f"lacks {guess.missing} of the notes" in guess.reason
+        assert lacks == (guess.missing > 0)
+    assert max(g.missing for g in by_name.values()) > 0
+    assert guess_harps([], candidate_harps()) == ()
+
+
+def test_where_both_have_the_notes_a_low_harp_is_less_likely() -> None:
+    events = tune(60, 64, 67, 72, 67, 62, 64, 60)
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    assert by_name["C"].probability > by_name["low C"].probability
+
+
+def test_a_glide_that_a_harp_cannot_play_speaks_against_it() -> None:
+    glide = PitchEvent(8.0, 9.0, (TargetPitch((73,)), TargetPitch((74,))))  # C harp: -4'>-4
+    events = [*tune(72, 76, 79, 76, 72, 74), glide]
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    assert by_name["C"].missing == 0
+    assert by_name["D"].missing > 0
