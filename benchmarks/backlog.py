@@ -1,12 +1,14 @@
-"""A school's backlog: how fast recordings are marked, and how that grows with their number.
+"""Throughput of marking a school's recordings, and its growth with their number.
 
-    python -m benchmarks.backlog [--most 1000]
+    python -m benchmarks.backlog [--files 1000] [--leaks]
     python -m benchmarks.backlog --report      # one recording of a minute and its page
 
-Recordings of a drill by the built-in player, 13 s each, are marked by the pool of processes that
-``trainer mark`` uses, and, side by side, by a Dask scheduler with as many workers of one thread.
-Hours of sound for an hour of all processors' time count what the processes themselves use, their
-start included; they are told for 10, 100 and 1,000 files.
+Recordings of a drill by the built-in player, 13 s each, are marked by the pool of processes of
+``trainer mark`` and by a Dask scheduler with as many single-threaded workers. The hours of sound
+per hour of CPU count everything that the processes use, including their start.
+
+On clean takes most of the ear's work is that of one hole. `--leaks` gives every note a leaking
+neighbour 10 dB below, and every recording white noise 50 dB below full scale.
 """
 
 from __future__ import annotations
@@ -20,6 +22,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import trainer  # noqa: F401 - before numpy
@@ -29,6 +32,7 @@ import trainer  # noqa: F401 - before numpy
 import numpy as np
 import soundfile as sf
 
+from benchmarks import results
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -37,56 +41,80 @@ from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 COUNTS = (10, 100, 1000)
 DIFFERENT = 8
-LOOPED, ROUNDS = 5, 5
-"""Recordings in a row that a report is made of, and times that it is made."""
+"""Number of different recordings; the rest are links to them."""
+PASSES, ROUNDS = 5, 5
+"""Passes in the recording of a minute, and how often its report is made."""
+LEAK_DB, NOISE_DB = -10.0, -50.0
 DRILL = find_drill("harbour-bell")
+HEAD = (
+    f"{'':<14} {'files':>5} {'marked':>7} {'hours':>8} {'wall, s':>9} {'CPU, s':>9}"
+    f" {'h per CPU h':>12} {'h per hour':>12}"
+)
 
 
-def recordings(folder: Path, count: int) -> tuple[list[Path], float]:
-    """So many recordings, links to a few different ones, and how long one is."""
-    made = []
-    for number in range(DIFFERENT):
+def recordings(folder: Path, count: int, *, leaks: bool = False) -> tuple[list[Path], float]:
+    """Write recordings.
+
+    Args:
+        folder: where to.
+        count: number of files.
+        leaks: whether a neighbour leaks on every note, in noise.
+
+    Returns:
+        The files, and the length of one in seconds.
+    """
+    originals = []
+    for number in range(min(DIFFERENT, count)):
         faults = {2: Fault(cents=5.0 * number), 5: Fault(late_ms=8.0 * number)}
+        if leaks:
+            faults = {
+                step.index: replace(faults.get(step.index, Fault()), leak_db=LEAK_DB)
+                for step in DRILL.steps
+            }
         player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults))
         sound = np.concatenate([block.samples for block in player.blocks()])
-        path = folder / f"made-{number}.flac"
+        if leaks:
+            noise = np.random.default_rng(number).standard_normal(len(sound))
+            sound = sound + 10.0 ** (NOISE_DB / 20.0) * noise.astype(np.float32)
+        path = folder / f"original-{number}.flac"
         sf.write(path, sound, player.rate)
-        made.append(path)
+        originals.append(path)
     links = [folder / f"{number:04}.flac" for number in range(count)]
     for number, link in enumerate(links):
-        os.link(made[number % DIFFERENT], link)
+        os.link(originals[number % DIFFERENT], link)
     return links, len(sound) / player.rate
 
 
-def spent() -> float:
-    """Seconds of processor of this process and of all that it has waited for."""
+def cpu_seconds() -> float:
+    """Return the CPU time of this process and of all ended children."""
     both = (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
-    return sum(one.ru_utime + one.ru_stime for one in map(resource.getrusage, both))
+    return sum(usage.ru_utime + usage.ru_stime for usage in map(resource.getrusage, both))
 
 
-def measure(name: str, count: int, mark: Callable[[list[Plan]], int]) -> None:
-    """Mark so many, and print a row."""
+def measure(
+    name: str, count: int, mark: Callable[[list[Plan]], int], *, leaks: bool = False
+) -> str:
+    """Mark `count` recordings and return a row of the table."""
     with tempfile.TemporaryDirectory() as folder:
-        files, seconds = recordings(Path(folder), count)
+        files, seconds = recordings(Path(folder), count, leaks=leaks)
         plans = [Plan(Harp.of("C"), RecordingSpec(file), drill=DRILL) for file in files]
-        began, before = time.monotonic(), spent()
+        began, before = time.monotonic(), cpu_seconds()
         marked = mark(plans)
-        wall, cpu = time.monotonic() - began, spent() - before
+        wall, cpu = time.monotonic() - began, cpu_seconds() - before
     hours = count * seconds / 3600.0
-    print(
+    return (
         f"{name:<14} {count:>5} {marked:>7} {hours:8.2f} {wall:9.1f} {cpu:9.1f}"
-        f" {hours * 3600.0 / cpu:12.1f} {hours * 3600.0 / wall:12.1f}",
-        flush=True,
+        f" {hours * 3600.0 / cpu:12.1f} {hours * 3600.0 / wall:12.1f}"
     )
 
 
-def by_pool(plans: list[Plan]) -> int:
-    """By the pool."""
-    return sum(one.best is not None for one in mark_recordings(plans))
+def mark_by_pool(plans: list[Plan]) -> int:
+    """Mark by the pool; return the number of recordings with a mark."""
+    return sum(marked.best is not None for marked in mark_recordings(plans))
 
 
-def by_dask(plans: list[Plan]) -> int:
-    """By Dask's workers, started and ended here, so that what they use is counted."""
+def mark_by_dask(plans: list[Plan]) -> int:
+    """Mark by Dask's workers, which are started and ended here so that their CPU counts."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "scheduler.json"
         dask = [sys.executable, "-m", "dask"]
@@ -99,21 +127,21 @@ def by_dask(plans: list[Plan]) -> int:
         words = ["worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
         for _ in range(os.cpu_count() or 1):
             started.append(subprocess.Popen([*dask, *words], **quiet))  # type: ignore[call-overload]
-        marked = sum(one.best is not None for one in mark_recordings(plans, address))
+        marked = sum(marked.best is not None for marked in mark_recordings(plans, address))
         for process in started:
             process.terminate()
             process.wait()
     return marked
 
 
-def report() -> None:
-    """Print what the page of a recording of a minute costs on one core, a process a round."""
+def report(rounds: int) -> str:
+    """Return what the page of a recording of a minute costs on one core, a process a round."""
     with tempfile.TemporaryDirectory() as folder:
-        files, _ = recordings(Path(folder), LOOPED)
+        files, _ = recordings(Path(folder), PASSES)
         sounds = [sf.read(file)[0] for file in files]
         rate = sf.info(files[0]).samplerate
         whole, page = Path(folder) / "whole.flac", Path(folder) / "whole.html"
-        # No pass begins on the same sample of a hop as another, as nobody plays so.
+        # Passes must not all begin on the same sample of a hop.
         gaps = [np.zeros(1 + 211 * number) for number in range(len(sounds))]
         sounds = [part for pair in zip(gaps, sounds, strict=True) for part in pair]
         sf.write(whole, np.concatenate(sounds)[: 60 * rate], rate)
@@ -121,37 +149,44 @@ def report() -> None:
         words += ["--harp", "C", "--out", str(page), "--force"]
         if hasattr(os, "sched_setaffinity"):
             os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
-        rounds = []
-        for _ in range(ROUNDS):
-            began, before = time.monotonic(), spent()
+        times = []
+        for _ in range(rounds):
+            began, before = time.monotonic(), cpu_seconds()
             subprocess.run(words, check=True, stdout=subprocess.DEVNULL)
-            rounds.append((time.monotonic() - began, spent() - before))
-    wall, cpu = np.median(rounds, axis=0)
-    print(
-        f"report of a minute: {wall:.2f} s, {cpu:.2f} s of processor, "
-        f"medians of {ROUNDS}; the quickest {min(rounds)[0]:.2f} s; "
-        f"load {', '.join(f'{one:.1f}' for one in os.getloadavg())}"
+            times.append((time.monotonic() - began, cpu_seconds() - before))
+    wall, cpu = np.median(times, axis=0)
+    return (
+        f"report of a minute: {wall:.2f} s, {cpu:.2f} s of CPU, medians of {rounds} rounds; "
+        f"fastest {min(times)[0]:.2f} s"
     )
 
 
 def main() -> None:
-    """Print the table, or what a report costs."""
-    arguments = argparse.ArgumentParser(prog="python -m benchmarks.backlog")
-    arguments.add_argument("--most", type=int, default=max(COUNTS))
-    arguments.add_argument("--report", action="store_true", help="what one report costs")
-    asked = arguments.parse_args()
-    if asked.report:
-        report()
-        return
-    most = asked.most
-    print(
-        f"{'':<14} {'files':>5} {'marked':>7} {'hours':>8} {'wall, s':>9} {'cpu, s':>9}"
-        f" {'h per cpu-h':>12} {'h per hour':>12}"
+    """Print the table, or the cost of a report."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.backlog")
+    parser.add_argument("--files", type=int, default=max(COUNTS), help="largest number of files")
+    parser.add_argument("--leaks", action="store_true", help="a neighbour leaks on every note")
+    parser.add_argument("--report", action="store_true", help="measure one report instead")
+    results.add_options(parser)
+    options = parser.parse_args()
+    name = "benchmarks.backlog" + (" --report" if options.report else "")
+    kind = f"a neighbour leaks {-LEAK_DB:g} dB below on every note" if options.leaks else "clean"
+    output = results.Results(
+        name + (" --leaks" if options.leaks else ""),
+        f"takes of {DRILL.name} by the built-in player, 13 s each, {kind}",
+        "none is fitted to it",
     )
-    for count in [one for one in COUNTS if one <= most]:
-        measure("pool", count, by_pool)
-        measure("Dask", count, by_dask)
-    print(f"{os.cpu_count()} cores; load {', '.join(f'{one:.1f}' for one in os.getloadavg())}")
+    if options.report:
+        output.print(report(1 if options.smoke else ROUNDS))
+    else:
+        output.print(HEAD)
+        counts = [1] if options.smoke else [n for n in COUNTS if n <= options.files]
+        for count in counts:
+            output.print(measure("pool", count, mark_by_pool, leaks=options.leaks))
+            output.print(measure("Dask", count, mark_by_dask, leaks=options.leaks))
+    load = ", ".join(f"{average:.1f}" for average in os.getloadavg())
+    output.print(f"load over 1, 5 and 15 minutes: {load}")
+    output.finish(options)
 
 
 if __name__ == "__main__":

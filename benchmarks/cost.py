@@ -1,7 +1,6 @@
-"""What listening costs: CPU of this ear and its peers on the same audio, and memory over an hour.
+"""Cost of listening: CPU of this ear and its peers on the same audio, and memory over an hour.
 
-CPU is the process's own user and system time, of all its threads, in one process with nothing
-beside it that is ours; several rounds in turn, of which the median counts.
+CPU is user and system time of all threads of one process; the median of several rounds.
 """
 
 from __future__ import annotations
@@ -31,33 +30,33 @@ from trainer.report.heard_report import heard_note_text, reading_data
 from trainer.sound import Block, round_to_24_bits
 
 PYIN_S = 6.0
-"""It is slow: it gets only so much of the audio."""
+"""Seconds of audio that pYIN gets, because it is slow."""
 AGAINST = "aubio mcomb 4096, hop 240"
 
 
 def audio() -> Floats:
-    """Some 40 s: two melodies of one reed at a time, then neighbours together."""
+    """Return some 40 s: two melodies of one reed at a time, then neighbours together."""
     pieces = [
         melody(Player("harmonica 1", "C"), soft=False).samples,
         melody(Player("harmonica 2", "C"), soft=True).samples,
-        *(one.samples for one in Player("harmonica 1", "C", every=3).pairs(-6.0)),
+        *(item.samples for item in Player("harmonica 1", "C", every=3).pairs(-6.0)),
     ]
     return np.concatenate(pieces)
 
 
 def readings(samples: Floats) -> Iterator[Reading]:
-    """All that this ear says of some sound."""
+    """Yield all readings of this ear."""
     return analyze_blocks(blocks(samples, RATE), RATE, Harp.of("C"))
 
 
 def ear_alone(samples: Floats) -> None:
-    """Readings, thrown away."""
+    """Analyse, and drop the readings."""
     for _ in readings(samples):
         pass
 
 
 def ear_and_notes(samples: Floats) -> None:
-    """As `trainer listen` prints: a line a note."""
+    """Format notes as `trainer listen` does, a line each."""
     out, tracker = io.StringIO(), NoteTracker(Harp.of("C"))
     for reading in readings(samples):
         for note in tracker.track(reading):
@@ -67,7 +66,7 @@ def ear_and_notes(samples: Floats) -> None:
 
 
 def ear_and_json(samples: Floats) -> None:
-    """As `trainer listen --format jsonl` prints: a line a reading."""
+    """Format readings as `trainer listen --format jsonl` does, a line each."""
     out = io.StringIO()
     for reading in readings(samples):
         out.write(json.dumps(reading_data(reading)) + "\n")
@@ -91,10 +90,10 @@ LISTENERS: dict[str, Callable[[Floats], object]] = {
 
 
 def cpu(rounds: int = 3) -> dict[str, float]:
-    """CPU seconds for each second of audio, by who listens."""
+    """Return CPU seconds per second of audio, by listener."""
     samples = audio()
     spent: dict[str, list[float]] = {name: [] for name in LISTENERS}
-    for hears in LISTENERS.values():  # what is loaded and compiled at first does not count
+    for hears in LISTENERS.values():  # warm up: imports and caches do not count
         hears(samples[: 2 * RATE])
     for _ in range(rounds):
         for name, hears in LISTENERS.items():
@@ -109,7 +108,7 @@ def cpu(rounds: int = 3) -> dict[str, float]:
 
 
 def command(samples: Floats) -> float:
-    """The same of the whole command on a FLAC file of that audio."""
+    """Return the same for the whole command on a FLAC file of that audio."""
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder, "take.flac")
         sf.write(file, round_to_24_bits(samples), RATE, subtype="PCM_24")
@@ -122,10 +121,10 @@ def command(samples: Floats) -> float:
 
 
 def cost_lines() -> list[str]:
-    """The table of CPU."""
+    """Return the table of CPU."""
     figures = cpu()
     return [
-        "| who listens | CPU s per s of audio | of aubio mcomb |",
+        "| listener | CPU s per s of audio | relative to aubio mcomb |",
         "| --- | --- | --- |",
         *(
             f"| {name} | {spent:.4f} | {spent / figures[AGAINST]:.2f} |"
@@ -135,20 +134,19 @@ def cost_lines() -> list[str]:
 
 
 def memory(minutes: float) -> Iterator[str]:
-    """A long listening, made block by block; its memory as it goes, a line a sample.
+    """Listen for a long time and yield a table of the memory in use.
 
-    The same sound comes round again and again, each time at another level and with other noise;
-    memory is read at the end of a round, when no note sounds.
-    Python's own blocks are counted, which all its objects lie in; the arrays' memory shows in the
-    process's peak. (tracemalloc would make it three times as long.)
+    The same sound is repeated at other levels and with other noise. Memory is read at the end of a
+    round, while no note sounds: the number of memory blocks that Python has allocated, and the
+    peak of the process, which shows arrays. (tracemalloc would take three times as long.)
     """
-    # A second of silence ends the last note, whose path the tracker would still hold.
+    # A second of silence ends the last note, whose path the tracker would otherwise keep.
     samples = np.concatenate([audio(), np.zeros(RATE)])
     draw = np.random.default_rng(1)
     ear, tracker = Ear(RATE, Harp.of("C")), NoteTracker(Harp.of("C"))
-    start = said = notes = 0
+    start = readings_count = notes = 0
     due = [0.5, 1, 2, 5, *np.arange(10.0, minutes + 0.1, 5.0)]
-    yield "| minutes heard | blocks held by Python | peak of the process, MB | readings | notes |"
+    yield "| minutes | blocks allocated by Python | peak of the process, MB | readings | notes |"
     yield "| --- | --- | --- | --- | --- |"
     while due and due[0] <= minutes:
         gain, noise = draw.uniform(0.3, 1.0), 10.0 ** draw.uniform(-4.5, -3.5)
@@ -156,13 +154,13 @@ def memory(minutes: float) -> Iterator[str]:
             piece = gain * samples[at : at + BLOCK]
             piece = round_to_24_bits(piece + noise * draw.standard_normal(len(piece)))
             for reading in ear.analyze(Block(start, piece, RATE)):
-                said += 1
+                readings_count += 1
                 notes += len(tracker.track(reading))
             start += len(piece)
         heard = start / RATE / 60.0
         if heard >= due[0]:
-            due = [one for one in due if one > heard]
+            due = [minute for minute in due if minute > heard]
             gc.collect()
             held = sys.getallocatedblocks()
             peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-            yield f"| {heard:.1f} | {held} | {peak:.1f} | {said} | {notes} |"
+            yield f"| {heard:.1f} | {held} | {peak:.1f} | {readings_count} | {notes} |"

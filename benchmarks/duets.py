@@ -1,28 +1,26 @@
-"""Two harps over each other, written down: is the second noticed, and are both parts right?
+"""Transcription of two harps at once: is the second noticed, and are both parts right?
 
     python -m benchmarks.duets [--phrases 8] [--first 0]
 
-Two phrases of :mod:`benchmarks.transcripts`, by two voices or by one, on harps of one key, sound
-over each other, the second begun a little later and at four levels under the first. The phrases
-know nothing of each other: they walk through the same holes, cross, and meet in unisons, octaves
-and twelfths as chance has it, which is harder than what two players do who listen to each other.
-The key is told; whether there are two is not. Told are
+Two phrases of :mod:`benchmarks.transcripts`, by one voice or two, on harps of one key, overlap; the
+second begins a little later, at four levels below the first. The phrases are independent: they use
+the same holes, cross, and meet in unisons, octaves and twelfths by chance, which is harder than two
+players who listen to each other. The key is given, the number of players is not. Figures:
 
-- *noticed*: mixes of which two parts were written;
-- F1 as in :mod:`benchmarks.transcripts`: of the first part, of the second, and of all notes,
-  whichever part they were written in. Which written part is which player's is taken as fits best;
-- *trust* beside *right*: the mean trust, and the share of written notes that were right.
+- *noticed*: mixes for which two parts were written;
+- F1 as in :mod:`benchmarks.transcripts`: of the first part, of the second, and of all notes in
+  either part. Written parts are assigned to players as fits best;
+- *right* and *conf.*: fraction of written notes that are right, and mean confidence.
 
-The same mixes in two rooms follow, and at last how often a second player was written of a single
-phrase, in every condition of :mod:`benchmarks.transcripts`. What decides that
-(`trainer/transcript/two_parts.py`) was chosen on the phrases before number 200.
+The same mixes in two rooms follow, and finally how often a second player is written for a single
+phrase, by condition of :mod:`benchmarks.transcripts`. The constants of
+`trainer/transcript/two_parts.py` were chosen on phrases below number 200.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
@@ -36,27 +34,28 @@ import trainer  # noqa: F401 - before numpy
 import numpy as np
 import soundfile as sf
 
+from benchmarks import results
 from benchmarks.corpus import Item, Player
 from benchmarks.fonts import RATE, VOICES, Floats
-from benchmarks.transcripts import CONDITIONS, KEYS, Judged, judged, phrase, prepared
+from benchmarks.transcripts import CONDITIONS, KEYS, NOTES, Judged, judged, phrase, prepare_reeds
 from trainer.transcript import Transcript, TranscriptRequest, transcribe
 
-UNDER_DB = (0.0, -6.0, -12.0, -18.0)
+LEVELS_DB = (0.0, -6.0, -12.0, -18.0)
 ROOMS = ("alone", "room, 0.3 s", "room, 0.6 s")
 LATER_S = 0.13
 QUIET = 1e-4
-"""What is softer, over the loudest sample, does not count towards a phrase's level."""
+"""Samples softer than this, re the loudest one, do not count towards a phrase's level."""
 
 
 @dataclass(frozen=True)
 class Mixed:
-    """What came of a mix of two phrases.
+    """The transcript of a mix of two phrases, judged.
 
     Attributes:
-        condition, db: where it sounded, and how far the second was under the first.
+        condition, db: condition, and level of the second phrase re the first.
         noticed: whether two parts were written.
-        first, second, either: notes of each player, and of both together: how many were played,
-            and what was written.
+        first, second, either: of each player and of both together: number of played notes, and
+            the written ones.
     """
 
     condition: str
@@ -67,14 +66,14 @@ class Mixed:
     either: tuple[int, tuple[Judged, ...]]
 
 
-def mix(one: Item, other: Item, db: float) -> Item:
-    """Two phrases over each other, the second so many dB under the first, by their RMS."""
+def mix(first: Item, second: Item, db: float) -> Item:
+    """Mix two phrases, the second at `db` re the first by RMS."""
     later = round(LATER_S * RATE)
-    samples = np.zeros(max(len(one.samples), later + len(other.samples)))
-    samples[: len(one.samples)] += one.samples
-    gain = 10.0 ** (db / 20.0) * _rms(one.samples) / _rms(other.samples)
-    samples[later : later + len(other.samples)] += gain * other.samples
-    return replace(one, samples=samples, until=len(samples) / RATE)
+    samples = np.zeros(max(len(first.samples), later + len(second.samples)))
+    samples[: len(first.samples)] += first.samples
+    gain = 10.0 ** (db / 20.0) * _rms(first.samples) / _rms(second.samples)
+    samples[later : later + len(second.samples)] += gain * second.samples
+    return replace(first, samples=samples, until=len(samples) / RATE)
 
 
 def _rms(samples: Floats) -> float:
@@ -82,60 +81,60 @@ def _rms(samples: Floats) -> float:
     return float(np.sqrt(np.mean(loud**2)))
 
 
-def transcript(one: Item) -> Transcript:
-    """What is written of an item whose harp is told."""
+def transcript(item: Item) -> Transcript:
+    """Transcribe an item, given its harp."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "item.wav"
-        sf.write(path, 0.5 * one.samples / np.abs(one.samples).max(), one.rate, subtype="FLOAT")
-        return transcribe(TranscriptRequest(path, harp=one.harp))
+        sf.write(path, 0.5 * item.samples / np.abs(item.samples).max(), item.rate, subtype="FLOAT")
+        return transcribe(TranscriptRequest(path, harp=item.harp))
 
 
-def duet(seed: int, db: float, condition: str) -> Mixed:
-    """Score one mix: of the phrases `seed` and `seed` + 1."""
+def duet(seed: int, db: float, condition: str, notes: int = NOTES) -> Mixed:
+    """Judge the mix of the phrases `seed` and `seed` + 1."""
     voices, key = list(VOICES), KEYS[seed // 2 % len(KEYS)]
     voice = voices[seed // 2 % len(voices)], voices[seed // 4 % len(voices)]
-    item, first = phrase(Player(voice[0], key), seed)
-    other, second = phrase(Player(voice[1], key), seed + 1)
+    item, first = phrase(Player(voice[0], key), seed, notes)
+    other, second = phrase(Player(voice[1], key), seed + 1, notes)
     second = [replace(n, start=n.start + LATER_S, end=n.end + LATER_S) for n in second]
-    found = transcript(CONDITIONS[condition](mix(item, other, db)))
-    parts = [found.notes, found.second]
-    ways = [
-        [tuple(judged(played, part)) for played, part in zip((first, second), some, strict=True)]
-        for some in (parts, parts[::-1])
+    written = transcript(CONDITIONS[condition](mix(item, other, db)))
+    parts = [written.notes, written.second]
+    assignments = [
+        [tuple(judged(played, part)) for played, part in zip((first, second), group, strict=True)]
+        for group in (parts, parts[::-1])
     ]
-    best = max(ways, key=lambda way: sum(one.right for part in way for one in part))
+    best = max(assignments, key=lambda way: sum(note.right for part in way for note in part))
     both = sorted([*first, *second], key=lambda note: note.start)
     every = tuple(sorted((n for part in parts for n in part), key=lambda note: note.start))
     return Mixed(
         condition,
         db,
-        bool(found.second),
+        bool(written.second),
         (len(first), best[0]),
         (len(second), best[1]),
         (len(both), tuple(judged(both, every))),
     )
 
 
-def alone(voice: str, key: str, seed: int, condition: str) -> tuple[str, bool]:
-    """Whether a second player is written of a single phrase."""
-    item, _ = phrase(Player(voice, key), seed)
+def alone(voice: str, key: str, seed: int, condition: str, notes: int = NOTES) -> tuple[str, bool]:
+    """Return the condition, and whether a second player is written for a single phrase."""
+    item, _ = phrase(Player(voice, key), seed, notes)
     return condition, bool(transcript(CONDITIONS[condition](item)).second)
 
 
-def f1(some: Sequence[tuple[int, tuple[Judged, ...]]], *, strictly: bool = False) -> float:
-    """The F-measure of notes: how many were played, and what was written."""
-    hits = sum(one.strictly if strictly else one.right for _, notes in some for one in notes)
-    return 2.0 * hits / sum(played + len(notes) for played, notes in some)
+def f1(group: Sequence[tuple[int, tuple[Judged, ...]]], *, strictly: bool = False) -> float:
+    """Return the F-measure of notes, given pairs of number played and notes written."""
+    hits = sum(note.strictly if strictly else note.right for _, notes in group for note in notes)
+    return 2.0 * hits / sum(played + len(notes) for played, notes in group)
 
 
-def line(name: str, some: Sequence[Mixed]) -> str:
-    """A row of the table."""
-    notes = [note for one in some for note in one.either[1]]
+def line(name: str, group: Sequence[Mixed]) -> str:
+    """Return a row of the table."""
+    notes = [note for mixed in group for note in mixed.either[1]]
     return (
-        f"{name:<28} {sum(one.noticed for one in some):>4} of {len(some):<4}"
-        f" {f1([one.first for one in some]):8.3f} {f1([one.second for one in some]):8.3f}"
-        f" {f1([one.either for one in some]):8.3f}"
-        f" {f1([one.either for one in some], strictly=True):8.3f}"
+        f"{name:<28} {sum(mixed.noticed for mixed in group):>4} of {len(group):<4}"
+        f" {f1([mixed.first for mixed in group]):8.3f} {f1([mixed.second for mixed in group]):8.3f}"
+        f" {f1([mixed.either for mixed in group]):8.3f}"
+        f" {f1([mixed.either for mixed in group], strictly=True):8.3f}"
         f" {np.mean([note.right for note in notes]):8.3f}"
         f" {np.mean([note.confidence for note in notes]):8.3f}"
     )
@@ -143,35 +142,47 @@ def line(name: str, some: Sequence[Mixed]) -> str:
 
 def main() -> None:
     """Print the tables."""
-    arguments = argparse.ArgumentParser(prog="python -m benchmarks.duets")
-    arguments.add_argument("--phrases", type=int, default=8, help="mixes of each kind")
-    arguments.add_argument("--first", type=int, default=0, help="seed of the first phrase")
-    given = arguments.parse_args()
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.duets")
+    parser.add_argument("--phrases", type=int, default=8, help="mixes of each kind")
+    parser.add_argument("--first", type=int, default=0, help="seed of the first phrase")
+    results.add_options(parser)
+    options = parser.parse_args()
+    few = 1 if options.smoke else None
+    phrases, notes = few or options.phrases, 5 if options.smoke else NOTES
+    rooms, levels, conditions = ROOMS[:few], LEVELS_DB[:few], tuple(CONDITIONS)[:few]
     cores = os.cpu_count() or 1
-    prepared(cores)
-    seeds = range(given.first, given.first + 2 * given.phrases, 2)
-    mixes = [(seed, db, room) for room in ROOMS for db in UNDER_DB for seed in seeds]
+    if not options.smoke:  # a smoke run records the few reeds that it needs
+        prepare_reeds(cores)
+    output = results.Results(
+        "benchmarks.duets",
+        f"mixes of two phrases of {notes} notes of recorded reeds, {phrases} of each kind, "
+        f"seeds from {options.first}",
+        "the separation of parts was chosen on seeds below 200; the ear on voice harmonica 1",
+    )
+    seeds = range(options.first, options.first + 2 * phrases, 2)
+    mixes = [(seed, db, room, notes) for room in rooms for db in levels for seed in seeds]
     singles = [
-        (list(VOICES)[i % len(VOICES)], KEYS[i % len(KEYS)], given.first + i, condition)
-        for condition in CONDITIONS
-        for i in range(2 * given.phrases)
+        (list(VOICES)[i % len(VOICES)], KEYS[i % len(KEYS)], options.first + i, condition, notes)
+        for condition in conditions
+        for i in range(1 if options.smoke else 2 * phrases)
     ]
     with ProcessPoolExecutor(cores) as pool:
         scored = list(pool.map(duet, *zip(*mixes, strict=True)))
-        false = list(pool.map(alone, *zip(*singles, strict=True)))
-    print(
+        alone_results = list(pool.map(alone, *zip(*singles, strict=True)))
+    output.print(
         f"{'':<28} {'noticed':>12} {'first':>8} {'second':>8} {'either':>8} {'strict':>8}"
         f" {'right':>8} {'conf.':>8}"
     )
-    for room in ROOMS:
-        for db in UNDER_DB:
-            some = [one for one in scored if (one.condition, one.db) == (room, db)]
-            print(line(f"{room}, {-db:g} dB under", some))
-    print("a second player written of one phrase:")
-    for condition in CONDITIONS:
-        told = [one for name, one in false if name == condition]
-        print(f"{condition:<28} {sum(told):>4} of {len(told)}")
+    for room in rooms:
+        for db in levels:
+            group = [mixed for mixed in scored if (mixed.condition, mixed.db) == (room, db)]
+            output.print(line(f"{room}, {abs(db):g} dB below", group))
+    output.print("a second player written for one phrase:")
+    for condition in conditions:
+        wrong = [noticed for name, noticed in alone_results if name == condition]
+        output.print(f"{condition:<28} {sum(wrong):>4} of {len(wrong)}")
+    output.finish(options)
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()

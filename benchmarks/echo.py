@@ -1,21 +1,23 @@
-"""The trainer's own sound coming back from a loudspeaker: how much is left, and what it does.
+"""Cancellation of the trainer's own sound from a loudspeaker, and the effect on onsets.
 
-Conventions. The way back is a model (`Room`), the player's notes are recorded reeds with their own
-attack. Levels are dB. *Echo left* compares what is left of the echo, less what the ear hears
-without one, with the echo (echo return loss enhancement, ITU-T G.168), after the count-in.
-Onsets are compared with those the ear tells of the same sound without an echo, from the first bar
-after the count-in on. ``python -m benchmarks.echo`` prints the table.
+    python -m benchmarks.echo [--phrases 6]
+
+Conventions. The echo path is a model (`Room`); the player's notes are recorded reeds with their own
+attacks. Levels are in dB. The residual echo is the cancelled sound less the sound without echo, re
+the echo (echo return loss enhancement, ITU-T G.168), after the count-in. Onsets are compared with
+those that the ear detects in the same sound without echo, from the first bar after the count-in.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
 from scipy import signal
 
+from benchmarks import results
 from benchmarks.conditions import reverberation
 from benchmarks.corpus import Player, at_places, hard, natural
 from benchmarks.fonts import RATE, Floats
@@ -30,27 +32,28 @@ from trainer.sound.click import click, mix
 
 BEAT_S = 60.0 / 96.0
 COUNT_IN = 4
+TONE_TABS = ("4", "-4", "6", "-6", "7", "-3")
 FIRST_S = 0.5
 REED_RMS = 0.1
 SAME_S = 0.02
-"""Onsets within so long of each other are the same."""
+"""Onsets within this time are the same."""
 
 
 @dataclass(frozen=True)
 class Room:
-    """From the loudspeaker to the microphone.
+    """The path from the loudspeaker to the microphone.
 
-    A loudspeaker from 250 Hz to 9 kHz (Butterworth, order 2 a side) that compresses by tanh with
-    some asymmetry; a delay; reverberation (`conditions.reverberation`).
+    A band-pass from 250 Hz to 9 kHz (Butterworth, order 2 a side), asymmetric compression by tanh,
+    a delay, and reverberation (`conditions.reverberation`).
 
     Attributes:
-        name: for the table.
-        delay_s: of the direct sound, beyond what the drivers say.
-        rt60_s: in which the reverberation falls by 60 dB.
-        direct_db: level of the direct sound over all the reverberation.
-        gain_db: of the direct sound over what was played.
-        drive: how far the loudspeaker compresses; 0 is not.
-        ppm: by how much the output's clock is ahead, in millionths.
+        name: in the table.
+        delay_s: of the direct sound, in excess of the drivers' latency.
+        rt60_s: time in which the reverberation decays by 60 dB.
+        direct_db: level of the direct sound re the reverberation.
+        gain_db: of the direct sound re the output.
+        drive: compression of the loudspeaker; 0 is none.
+        ppm: deviation of the output's clock in parts per million.
     """
 
     name: str
@@ -62,7 +65,7 @@ class Room:
     ppm: float = 0.0
 
     def echo(self, own: Samples) -> Floats:
-        """What comes back of what is played, shape (n,)."""
+        """Return the echo of what is played, shape (n,)."""
         band = signal.butter(2, (250.0, 9_000.0), "bandpass", fs=RATE, output="sos")
         sound = signal.sosfilt(band, own)
         if self.drive:
@@ -86,7 +89,7 @@ ROOMS = (
 
 
 def clicks(count: int) -> Samples:
-    """A click on each beat, shape (count,)."""
+    """Return a click on each beat, shape (count,)."""
     own = np.zeros(count, np.float32)
     for beat in range(int((count / RATE - FIRST_S) / BEAT_S)):
         mix(own, 0, click(RATE, accented=beat % 4 == 0), round((FIRST_S + beat * BEAT_S) * RATE))
@@ -94,14 +97,14 @@ def clicks(count: int) -> Samples:
 
 
 def held_tone(seconds: float, hz: float) -> Samples:
-    """The reference tone from half a second on, shape (n,)."""
+    """Return the reference tone from `FIRST_S` on, shape (n,)."""
     own = np.zeros(round(seconds * RATE), np.float32)
     mix(own, 0, tone(hz, seconds - FIRST_S - 0.2, RATE), round(FIRST_S * RATE))
     return own
 
 
 def tune(seconds: float) -> Samples:
-    """A tune without rests, two tones at a time, shape (n,)."""
+    """Return a tune without rests, two tones at a time, shape (n,)."""
     random = np.random.default_rng(0)
     own = np.zeros(round(seconds * RATE), np.float32)
     for at in np.arange(FIRST_S, seconds - 0.5, 0.3):
@@ -110,39 +113,39 @@ def tune(seconds: float) -> Samples:
     return own
 
 
-def ahead(own: Samples) -> Samples:
-    """As a block carries it."""
+def advance(own: Samples) -> Samples:
+    """Return the output early by the lead that `Block.reference` has."""
     early = round(REFERENCE_LEAD_S * RATE)
     return np.concatenate([own[early:], np.zeros(early, np.float32)])
 
 
 def hear(samples: Floats, own: Samples | None, harp: Harp) -> list[Reading]:
-    """All readings; `own` as it was played, None where nothing is to be taken out."""
-    playing = None if own is None else ahead(own)
+    """Return all readings; `own` is the output to cancel, None for none."""
+    playing = None if own is None else advance(own)
     return list(analyze_blocks(blocks(samples, RATE, playing), RATE, harp))
 
 
 def cleaned(samples: Floats, own: Samples) -> Floats:
-    """The sound that the ear hears, `own` as it was played."""
+    """Return the sound after cancellation of the output `own`."""
     echo = EchoCanceller(RATE)
     return np.concatenate(
-        [echo.cancel(b.samples, b.reference) for b in blocks(samples, RATE, ahead(own))]
+        [echo.cancel(b.samples, b.reference) for b in blocks(samples, RATE, advance(own))]
     )
 
 
 def noise(count: int, db: float = -66.0) -> Floats:
-    """The room itself, white."""
+    """Return white noise of a room."""
     return 10.0 ** (db / 20.0) * np.random.default_rng(5).standard_normal(count)
 
 
 @dataclass(frozen=True)
 class Phrase:
-    """Recorded reeds on the beat, some early, some late, with rests.
+    """Recorded reeds near the beat, with rests.
 
     Attributes:
         samples: shape (n,).
-        onsets: where notes begin, seconds.
-        harp: in hand.
+        onsets: of the notes, seconds.
+        harp: the harp that is played.
     """
 
     samples: Floats
@@ -151,7 +154,7 @@ class Phrase:
 
 
 def phrase(voice: str, key: str, seed: int, beats: int = 14) -> Phrase:
-    """A phrase behind a bar of count-in; the seed decides everything."""
+    """Make a phrase after a bar of count-in; the seed decides everything."""
     random = np.random.default_rng(seed)
     player = Player(voice, key, 20.0)
     first = FIRST_S + COUNT_IN * BEAT_S
@@ -169,8 +172,8 @@ def phrase(voice: str, key: str, seed: int, beats: int = 14) -> Phrase:
     return Phrase(samples, np.array(onsets), player.harp)
 
 
-def echo_left(room: Room, own: Samples, near: Floats) -> float:
-    """What is left of the echo over the echo, dB, after the count-in."""
+def residual_echo_db(room: Room, own: Samples, near: Floats) -> float:
+    """Return the residual echo re the echo in dB, after the count-in."""
     echo = room.echo(own)
     left = cleaned(near + echo, own) - near
     late = slice(round((FIRST_S + COUNT_IN * BEAT_S) * RATE), -RATE // 4)
@@ -179,11 +182,11 @@ def echo_left(room: Room, own: Samples, near: Floats) -> float:
 
 @dataclass(frozen=True)
 class Timing:
-    """What an echo does to onsets.
+    """The effect of an echo on onsets.
 
     Attributes:
-        shifts: by how much each note's onset moved, seconds; NaN for a note that was lost.
-        wrong: onsets where there is none without the echo.
+        shifts: shift of each note's onset, seconds; NaN for a lost note.
+        wrong: number of onsets that are not detected without the echo.
     """
 
     shifts: Floats
@@ -191,9 +194,9 @@ class Timing:
 
 
 def timing(alone: list[Reading], heard: list[Reading], song: Phrase) -> Timing:
-    """Of the same phrase without and with the echo."""
-    true, found = _onsets(alone), _onsets(heard)
-    late = found[found > FIRST_S + (COUNT_IN - 0.3) * BEAT_S]
+    """Compare the readings of a phrase without and with the echo."""
+    true, after_onsets = _onsets(alone), _onsets(heard)
+    late = after_onsets[after_onsets > FIRST_S + (COUNT_IN - 0.3) * BEAT_S]
     wrong = sum(not np.any(np.abs(true - at) < SAME_S) for at in late)
     before, after = (_starts(readings, song.harp) for readings in (alone, heard))
     shifts = [_nearest(after, at) - _nearest(before, at) for at in song.onsets]
@@ -201,7 +204,7 @@ def timing(alone: list[Reading], heard: list[Reading], song: Phrase) -> Timing:
 
 
 def _onsets(readings: list[Reading]) -> Floats:
-    return np.array([one.onset / RATE for one in readings if one.onset is not None])
+    return np.array([reading.onset / RATE for reading in readings if reading.onset is not None])
 
 
 def _starts(readings: list[Reading], harp: Harp) -> Floats:
@@ -214,9 +217,17 @@ def _nearest(times: Floats, at: float) -> float:
 
 
 def over_tone(room: Room, tab: str, off: float, db: float) -> tuple[Floats, Floats]:
-    """Cents by which readings of a held reed are off while its own pitch is played, as a
-    reference tone, without cancelling and with it; the reed `off` cents from the tone and so much
-    louder than its echo."""
+    """Return pitch errors of a held reed while the reference tone of its pitch is played.
+
+    Args:
+        room: the echo path.
+        tab: the reed.
+        off: cents between reed and tone.
+        db: level of the reed re the echo.
+
+    Returns:
+        Errors in cents without and with cancellation.
+    """
     player = Player("harmonica 1", "C", 0.0)
     hz = player.harp.hz(Tab.parse(tab))
     own = held_tone(6.0, hz)
@@ -227,82 +238,111 @@ def over_tone(room: Room, tab: str, off: float, db: float) -> tuple[Floats, Floa
     at = 2 * RATE
     gain = rms * 10.0 ** (db / 20.0) / sound.rms
     near[at : at + len(sound.samples)] += gain * sound.samples
-    truth = [one for one in hear(near, None, player.harp) if one.hz and _held(one, at)]
-    stamps, wanted = ([one.sample for one in truth], [one.hz for one in truth])
+    truth = [
+        reading for reading in hear(near, None, player.harp) if reading.hz and _held(reading, at)
+    ]
+    stamps, wanted = ([reading.sample for reading in truth], [reading.hz for reading in truth])
     errors = []
     for playing in (None, own):
-        held = [one for one in hear(near + echo, playing, player.harp) if _held(one, at)]
-        right = np.interp([one.sample for one in held], stamps, np.array(wanted, float))
+        held = [
+            reading for reading in hear(near + echo, playing, player.harp) if _held(reading, at)
+        ]
+        right = np.interp([reading.sample for reading in held], stamps, np.array(wanted, float))
         pairs = zip(held, right, strict=True)
-        errors.append(np.array([cents(one.hz, hz) if one.hz else np.nan for one, hz in pairs]))
+        errors.append(
+            np.array([cents(reading.hz, hz) if reading.hz else np.nan for reading, hz in pairs])
+        )
     return errors[0], errors[1]
 
 
-def _held(one: Reading, start: int) -> bool:
-    return start + 0.1 * RATE < one.sample < start + 1.4 * RATE
+def _held(reading: Reading, start: int) -> bool:
+    return start + 0.1 * RATE < reading.sample < start + 1.4 * RATE
 
 
-def table(seeds: int = 6) -> Iterator[str]:
-    """The lines of all tables."""
-    yield "| what comes back | of clicks | beside a phrase | of a tone | of a tune |"
+def table(phrases_count: int = 6, *, smoke: bool = False) -> Iterator[str]:
+    """Yield the lines of all tables.
+
+    Args:
+        phrases_count: number of phrases.
+        smoke: only the first room, and one level.
+    """
+    rooms, seconds = (ROOMS[:1], 5.0) if smoke else (ROOMS, 12.0)
+    beats = 4 if smoke else 14
+    yield "| residual echo | clicks | clicks with a phrase | tone | tune |"
     yield "| --- | --- | --- | --- | --- |"
-    song = phrase("harmonica 2", "A", 0)
-    for room in ROOMS:
-        quiet = noise(round(12.0 * RATE))
+    song = phrase("harmonica 2", "A", 0, beats)
+    for room in rooms:
+        quiet = noise(round(seconds * RATE))
         left = (
-            echo_left(room, clicks(len(quiet)), quiet),
-            echo_left(room, clicks(len(song.samples)), song.samples),
-            echo_left(room, held_tone(12.0, 440.0), quiet),
-            echo_left(room, tune(12.0), quiet),
+            residual_echo_db(room, clicks(len(quiet)), quiet),
+            residual_echo_db(room, clicks(len(song.samples)), song.samples),
+            residual_echo_db(room, held_tone(seconds, 440.0), quiet),
+            residual_echo_db(room, tune(seconds), quiet),
         )
         yield f"| {room.name} | {' | '.join(f'{db:.1f} dB' for db in left)} |"
     yield ""
-    yield "| clicks beside a phrase | onsets moved, 50 / 90 / 100 %, ms | lost | wrong | of |"
+    yield "| clicks with a phrase | shift of onsets, 50 / 90 / 100 %, ms | lost | wrong | n |"
     yield "| --- | --- | --- | --- | --- |"
     phrases = [
-        phrase(voice, key, seed)
-        for voice, key in (("harmonica 1", "C"), ("harmonica 2", "A"))
-        for seed in range(seeds // 2)
+        phrase(voice, key, seed, beats)
+        for voice, key in (("harmonica 1", "C"), ("harmonica 2", "A"))[: 1 if smoke else 2]
+        for seed in range(max(1, phrases_count // 2))
     ]
-    alone = [hear(one.samples, None, one.harp) for one in phrases]
-    for room in ROOMS:
-        heard = [one.samples + room.echo(clicks(len(one.samples))) for one in phrases]
-        for label, cancelled in (("as heard", False), ("cancelled", True)):
+    alone = [hear(song.samples, None, song.harp) for song in phrases]
+    for room in rooms:
+        heard = [song.samples + room.echo(clicks(len(song.samples))) for song in phrases]
+        for label, cancelled in (("uncancelled", False), ("cancelled", True)):
             yield f"| {room.name}, {label} | {_timing_cells(phrases, alone, heard, cancelled)} |"
     yield ""
-    yield "| a reed over its own tone | within 5 cents, as heard | cancelled | median, cents | of |"
+    yield "| reed with its own tone | within 5 cents, uncancelled | cancelled | median | n |"
     yield "| --- | --- | --- | --- | --- |"
-    for db in (0.0, 10.0, 20.0):
-        yield _tone_row(ROOMS[0], db)
+    for db in (10.0,) if smoke else (0.0, 10.0, 20.0):
+        yield _tone_row(ROOMS[0], db, ("4",) if smoke else TONE_TABS)
 
 
 def _timing_cells(
     phrases: list[Phrase], alone: list[list[Reading]], heard: list[Floats], cancelled: bool
 ) -> str:
-    told = []
-    for one, without, samples in zip(phrases, alone, heard, strict=True):
+    timings = []
+    for song, without, samples in zip(phrases, alone, heard, strict=True):
         own = clicks(len(samples)) if cancelled else None
-        told.append(timing(without, hear(samples, own, one.harp), one))
-    shifts = 1e3 * np.abs(np.concatenate([one.shifts for one in told]))
+        timings.append(timing(without, hear(samples, own, song.harp), song))
+    shifts = 1e3 * np.abs(np.concatenate([each.shifts for each in timings]))
     moved = " / ".join(f"{np.nanpercentile(shifts, q):.1f}" for q in (50, 90, 100))
-    wrong = sum(one.wrong for one in told)
+    wrong = sum(each.wrong for each in timings)
     return f"{moved} | {int(np.isnan(shifts).sum())} | {wrong} | {len(shifts)}"
 
 
-def _tone_row(room: Room, db: float) -> str:
+def _tone_row(room: Room, db: float, tabs: tuple[str, ...]) -> str:
     both: tuple[list[Floats], list[Floats]] = ([], [])
-    for tab in ("4", "-4", "6", "-6", "7", "-3"):
-        for off in (-30.0, 12.0, 0.0):
-            for errors, one in zip(both, over_tone(room, tab, off, db), strict=True):
-                errors.append(one)
+    for tab in tabs:
+        for off in (-30.0, 12.0, 0.0)[: len(tabs)]:
+            for errors, cents_off in zip(both, over_tone(room, tab, off, db), strict=True):
+                errors.append(cents_off)
     plain, clean = (np.concatenate(errors) for errors in both)
-    shares = [np.mean(np.abs(one) < 5.0) for one in (plain, clean)]
+    shares = [np.mean(np.abs(errors) < 5.0) for errors in (plain, clean)]
     median = np.nanmedian(np.abs(clean))
     return (
         f"| {db:.0f} dB louder | {shares[0]:.3f} | {shares[1]:.3f} | {median:.2f} | {len(clean)} |"
     )
 
 
+def main() -> None:
+    """Print the tables."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.echo")
+    parser.add_argument("--phrases", type=int, default=6, help="number of phrases")
+    results.add_options(parser)
+    options = parser.parse_args()
+    phrases = 1 if options.smoke else options.phrases
+    output = results.Results(
+        "benchmarks.echo",
+        f"modelled rooms and loudspeakers, {phrases} phrases of recorded reeds",
+        "some constants of the canceller were measured on these rooms",
+    )
+    for line in table(phrases, smoke=options.smoke):
+        output.print(line)
+    output.finish(options)
+
+
 if __name__ == "__main__":
-    for line in table(*map(int, sys.argv[1:])):
-        print(line, flush=True)
+    main()

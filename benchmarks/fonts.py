@@ -1,8 +1,7 @@
-"""Recorded free reeds out of the sound fonts that Debian carries, one note at a time.
+"""Recorded free reeds from the sound fonts of Debian, one note at a time.
 
-The reeds of the General MIDI programs 20 (reed organ) and 22 (harmonica) are samples of real ones.
-They are played by fluidsynth without reverberation or chorus and kept in
-`benchmarks/.corpus`, so that it happens once.
+General MIDI programs 20 (reed organ) and 22 (harmonica) are samples of real reeds. fluidsynth plays
+them once, without reverberation or chorus, into the cache `benchmarks/.corpus`.
 """
 
 from __future__ import annotations
@@ -28,22 +27,22 @@ from trainer.core.types import Complexes, Floats
 
 
 class FontError(TrainerError):
-    """A sound font, or what plays it, that is not here."""
+    """A sound font or fluidsynth is missing."""
 
 
 RATE = 48_000
 HELD_S = 2.0
-"""For so long a note is held; it dies away in what follows."""
+"""Length of a note in seconds; its decay follows."""
 LENGTH_S = 2.4
 SPOKEN_S = 0.25
-"""After so long a recorded reed has come up to its pitch."""
+"""Seconds after which a recorded reed has settled."""
 WINDOW_FLOOR_HZ = 200.0
-"""Praat's windows are six periods of this: 30 ms. Fonts loop a few periods of a high reed, whose
-pitch differs from one to the next by some cents, as no reed's does: that is to be averaged."""
+"""Pitch floor of Praat, whose windows are six periods of it: 30 ms. Fonts loop a few periods of a
+high reed whose pitch differs by some cents, which the window must average."""
 CACHE = Path(__file__).parent / ".corpus" / "2"
-"""Another number where what is kept is made in another way."""
+"""Folder of cached reeds; the number changes with the way they are made."""
 TO_INSTALL = (
-    "on Debian and Ubuntu the corpus comes with: "
+    "install the corpus, on Debian and Ubuntu: "
     "sudo apt install fluidsynth fluid-soundfont-gm csound-soundfont"
 )
 FOLDERS = (Path("/usr/share/sounds/sf2"), Path("/usr/share/samples"), Path("/usr/share/sounds/sf3"))
@@ -54,10 +53,10 @@ class Voice:
     """One kind of reed in one font.
 
     Attributes:
-        name: what tables call it.
+        name: in tables.
         font: file name of the font.
         program: General MIDI program, from 0.
-        aside: whether it was kept aside from all tuning of the ear.
+        aside: whether it was held out from all tuning of the ear.
     """
 
     name: str
@@ -66,7 +65,7 @@ class Voice:
     aside: bool
 
     def reed(self, midi: int) -> Reed:
-        """The recorded reed of a MIDI note number."""
+        """Return the recorded reed of a MIDI note number."""
         return _reed(self, midi)
 
 
@@ -75,7 +74,7 @@ VOICES = {
     for voice in (
         Voice("harmonica 1", "FluidR3_GM.sf2", 22, False),
         Voice("harmonica 2", "sf_GMbank.sf2", 22, True),
-        # The accordions and bandoneons sound two reeds a key, beating: no reference for one reed.
+        # Accordions and bandoneons have two beating reeds a key: no reference for one reed.
         Voice("reed organ 1", "FluidR3_GM.sf2", 20, True),
         Voice("reed organ 2", "sf_GMbank.sf2", 20, True),
     )
@@ -88,7 +87,7 @@ class Reed:
 
     Attributes:
         samples: float64, shape (n,), at `RATE`; silent before sample 0.
-        times, hz: its pitch as Praat reads it, seconds and Hz, where it sounds.
+        times, hz: its pitch by Praat, seconds and Hz, where it sounds.
         speaks: the first sample within 40 dB of its peak.
     """
 
@@ -104,7 +103,7 @@ class Reed:
         return float(np.median(self.hz[held]))
 
     def hz_at(self, seconds: Floats) -> Floats:
-        """f0 at some times, Hz."""
+        """Return f0 at given times, Hz."""
         return np.interp(seconds, self.times, self.hz)
 
     @property
@@ -114,9 +113,9 @@ class Reed:
         return float(np.sqrt(np.mean(held**2)))
 
     def partials(self) -> Complexes:
-        """Amplitudes and phases of its partials up to 20 kHz while it is held.
+        """Return complex amplitudes of its partials up to 20 kHz while it is held.
 
-        By least squares over 0.1 s at the f0 that Praat read.
+        Least squares over 0.1 s at the f0 estimated by Praat.
 
         Returns:
             complex, shape (n,), from the first partial on, in the unit of `samples`.
@@ -128,9 +127,9 @@ class Reed:
             2j * np.pi * hz / RATE * np.outer(np.arange(length), np.arange(1, int(20e3 / hz) + 1))
         )
         basis = np.hstack([waves.real, -waves.imag])
-        found = np.linalg.lstsq(basis, wave, rcond=None)[0]
+        fitted = np.linalg.lstsq(basis, wave, rcond=None)[0]
         half = waves.shape[1]
-        return found[:half] + 1j * found[half:]
+        return fitted[:half] + 1j * fitted[half:]
 
 
 def _kept(voice: Voice, midi: int) -> Path:
@@ -142,7 +141,7 @@ def _record(voice: Voice, midi: int) -> None:
     samples = _play(voice, midi)
     times, hz = praat(samples, 440.0 * 2.0 ** ((midi - 69) / 12.0))
     kept = _kept(voice, midi)
-    made = kept.with_suffix(f".{os.getpid()}.npz")  # another process may be at it too
+    made = kept.with_suffix(f".{os.getpid()}.npz")  # another process may write it too
     np.savez(made, samples=samples.astype(np.float32), times=times, hz=hz)
     made.replace(kept)
 
@@ -160,14 +159,14 @@ def _reed(voice: Voice, midi: int) -> Reed:
 
 
 def praat(samples: Floats, near: float) -> tuple[Floats, Floats]:
-    """Praat's pitch track (autocorrelation after Boersma 1993) of one reed.
+    """Return Praat's pitch track (autocorrelation, Boersma 1993) of one reed.
 
     Args:
         samples: shape (n,), at `RATE`.
         near: f0 in Hz within a major third of the truth.
 
     Returns:
-        Times in seconds and Hz of the frames that have a pitch.
+        Times in seconds, and Hz, of the frames that have a pitch.
     """
     pitch = parselmouth.Sound(samples.astype(float), RATE).to_pitch_ac(
         time_step=0.005,
@@ -175,7 +174,7 @@ def praat(samples: Floats, near: float) -> tuple[Floats, Floats]:
         pitch_ceiling=1.35 * near,
         very_accurate=True,
         max_number_of_candidates=15,
-        octave_cost=0.05,  # among equals the highest: below it lie only parts of the note
+        octave_cost=0.05,  # prefer the highest of equals: lower ones are subharmonics
     )
     hz = pitch.selected_array["frequency"]
     near_it = np.abs(np.log2(np.maximum(hz, 1.0) / near)) < 1.0 / 3.0
@@ -187,10 +186,10 @@ def _play(voice: Voice, midi: int) -> Floats:
 
 
 def prepare(midis: Sequence[int], processes: int) -> None:
-    """Have all reeds of all voices recorded, so that it happens once.
+    """Record all missing reeds of all voices into the cache.
 
     Raises:
-        FontError: a font, or fluidsynth, is not here.
+        FontError: a font or fluidsynth is missing.
     """
     missing = [
         (voice, midi)
@@ -203,31 +202,31 @@ def prepare(midis: Sequence[int], processes: int) -> None:
     for voice in VOICES.values():
         find_font(voice.font)
     if shutil.which("fluidsynth") is None:
-        raise FontError(f"fluidsynth is not here; {TO_INSTALL}")
+        raise FontError(f"{TO_INSTALL}; fluidsynth is missing")
     print("Building the corpus (once).", file=sys.stderr)
     with ProcessPoolExecutor(processes) as pool:
         list(pool.map(_record, *zip(*missing, strict=True), chunksize=8))
 
 
 def find_font(font: str) -> Path:
-    """Where a font lies.
+    """Return the path of a font.
 
     Raises:
-        FontError: nowhere; the message says what to install.
+        FontError: it is missing; the message names the packages to install.
     """
     for folder in FOLDERS:
         if (folder / font).exists():
             return folder / font
-    raise FontError(f"the sound font {font} is not here; {TO_INSTALL}")
+    raise FontError(f"{TO_INSTALL}; the sound font {font} is missing")
 
 
 def song(font: str, notes: Sequence[tuple[int, int, float, float]], length: float) -> Floats:
-    """Notes out of a font, without reverberation or chorus.
+    """Render notes of a font without reverberation or chorus.
 
     Args:
         font: its file name.
         notes: General MIDI program, MIDI note number, start and length in seconds of each.
-        length: seconds of sound wanted.
+        length: of the result, seconds.
 
     Returns:
         shape (n,), at `RATE`, mono.

@@ -1,23 +1,22 @@
-"""The harp of a tune, guessed from its notes: how often is it right, and in which position?
+"""How often the harp and the position of a tune are guessed right from its notes.
 
     python -m benchmarks.guessed [--tunes 2] [--first 0] [--heard 1]
 
-Tunes are made for every standard key and for the positions 1, 2, 3, 4, 5 and 12. Each walks through
-what the harp has of a scale that players use in that position (the mode that its natural notes
-give, or a blues scale), by steps more than by leaps, over chords that change with the bars: on
-strong beats it prefers notes of the chord, a phrase of a bar or two ends on one of the tonic's and
-rests, and the tune ends on the tonic, seldom on its fifth. How it is drawn is common practice put
-into numbers, and not what the guess (`trainer/transcript/harp_guess.py`) reckons with; both
-share the notion of which scale belongs to which position, and neither has seen a real
-player's tune.
+Tunes are made up for every standard key and for the positions 1, 2, 3, 4, 5 and 12, by two
+generators whose results stand side by side:
 
-Told are, for the harp: right first, right among the first three, and the mean share that the first
-one was told with, which should be how often it is right; for the position: right where the harp is.
-All positions count alike, and, in brackets, as often as they are played (`position_prior` there).
-Constants of the guess were chosen on the seeds before 50; those from 50 on are held out.
+- *independent*: :mod:`benchmarks.tunes`, which shares nothing with the guesser.
+- *same scales*: `same_scales_tune`. Its scales, their frequencies and its bend factor are those of
+  `trainer/transcript/harp_guess.py`, whose constants were chosen on it with seeds below 50. What it
+  measures is how well the guesser inverts its own assumptions.
 
-`--heard` also plays so many tunes of each key and position with recorded reeds, and lets
-`transcribe` hear and guess.
+Figures, for the harp: fraction of tunes with the right harp first, and among the first three; mean
+probability reported for the first guess, which should equal the fraction that is right. For the
+position: fraction of tunes with the right position on the right harp. All positions count alike;
+in brackets they are weighted by how often the guesser assumes that they are played.
+
+``--heard`` also plays that many tunes of each key and position with recorded reeds, transcribes
+them and guesses from the transcript.
 """
 
 from __future__ import annotations
@@ -25,7 +24,7 @@ from __future__ import annotations
 import argparse
 import os
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
@@ -37,15 +36,16 @@ import trainer  # noqa: F401 - before numpy
 import numpy as np
 import soundfile as sf
 
+from benchmarks import results
 from benchmarks.corpus import Player, Sound, hard
 from benchmarks.fonts import RATE, VOICES, prepare
-from benchmarks.melody import _still, _tongued
+from benchmarks.melody import still_path, tongued
+from benchmarks.tunes import POSITIONS, make_tune
 from trainer.drill.fingerings import TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
-from trainer.transcript import TranscriptRequest, transcribe
+from trainer.transcript import HarpGuess, TranscriptRequest, transcribe
 from trainer.transcript.harp_guess import HARP_GUESS, PitchEvent, candidate_harps, guess_harps
 
-POSITIONS = (1, 2, 3, 4, 5, 12)
 FIFTH = 7
 BLUES = (0, 3, 5, 6, 7, 10)
 SCALES: dict[int, tuple[tuple[float, tuple[int, ...]], ...]] = {
@@ -56,26 +56,27 @@ SCALES: dict[int, tuple[tuple[float, tuple[int, ...]], ...]] = {
     5: ((0.6, (0, 1, 3, 5, 7, 8, 10)), (0.4, (0, 3, 5, 7, 10))),
     12: ((1.0, (0, 2, 4, 6, 7, 9, 11)),),
 }
-"""Half steps over the tonic, and how often each scale is taken (common practice)."""
+"""By position: probability and half steps above the tonic of each scale. Those of the guesser."""
 MINOR = (3, 4, 5)
 CHORDS = (0, 0, 5, 0, 7, 5, 0, 7)
-"""Roots of chords, of which a tune draws one a bar; it begins and ends on the first."""
-WHERE = {1: 5.0, 2: 3.5, 3: 5.0, 4: 5.5, 5: 4.5, 12: 5.5}
-"""The hole about which a tune moves."""
+"""Roots of the chords from which one is drawn a bar; a tune begins and ends on the first."""
+CENTRAL_HOLE = {1: 5.0, 2: 3.5, 3: 5.0, 4: 5.5, 5: 4.5, 12: 5.5}
+"""Hole around which a tune moves, by position."""
 OVERBLOWN = 0.03
-"""Share of tunes in which overblows and overdraws are played."""
+"""Fraction of tunes that use overblows and overdraws."""
 BARS = (2, 4, 8)
-"""How long a tune is: one of these, each as often."""
+"""Lengths of tunes in bars, each as often."""
 BEAT_S = 0.5
+WIDTH = 22
 
 
 @dataclass(frozen=True)
 class Tune:
-    """A tune that was made up.
+    """A made-up tune.
 
     Attributes:
-        key, position: what it is played on, and how.
-        notes: start and end in seconds, and tab.
+        key, position: of the harp it is played on.
+        notes: start and end in seconds, and the entry, in order of time.
     """
 
     key: str
@@ -85,18 +86,34 @@ class Tune:
 
 @dataclass(frozen=True)
 class Guessed:
-    """What was guessed of a tune: the place of its harp among the guesses, from 0; the share of
-    the first; whether the position is right, on the right harp."""
+    """What was guessed of a tune.
+
+    Attributes:
+        key, position: the true ones.
+        rank: of the true harp among the guesses, from 0.
+        probability: reported for the first guess.
+        position_right: whether the position guessed for the true harp is right.
+    """
 
     key: str
     position: int
-    place: int
+    rank: int
     probability: float
-    positioned: bool
+    position_right: bool
 
 
-def tune(key: str, position: int, seed: int) -> Tune:
-    """Make up a tune."""
+def independent_tune(key: str, position: int, seed: int) -> Tune:
+    """Return a tune of the generator that shares nothing with the guesser."""
+    return Tune(key, position, tuple(make_tune(key, position, seed).seconds()))
+
+
+def same_scales_tune(key: str, position: int, seed: int) -> Tune:
+    """Return a tune over the guesser's own scales.
+
+    It walks by steps more than by leaps over chords that change with the bars, prefers notes of the
+    chord on strong beats, rests after one or two bars on a note of the tonic chord, and ends on the
+    tonic, sometimes on its third or fifth.
+    """
     draw = np.random.default_rng((seed, STANDARD_KEYS.index(key), position))
     harp = Harp.of(key)
     tonic = (harp.key.tonic + FIFTH * (position - 1)) % 12
@@ -108,12 +125,12 @@ def tune(key: str, position: int, seed: int) -> Tune:
         key=lambda tab: (harp.midi(tab), tab.bend, tab.hole),
     )
     entries = [tab for tab in entries if over or not tab.over]
-    middle = WHERE[position] + draw.normal(0.0, 1.0)
+    middle = CENTRAL_HOLE[position] + draw.normal(0.0, 1.0)
     bars = int(draw.choice(BARS))
     roots = [0, *(int(draw.choice(CHORDS)) for _ in range(bars - 2)), 0]
     third = 3 if position in MINOR else 4
     notes: list[tuple[float, float, Tab]] = []
-    where = int(np.argmin([abs(tab.hole - middle) for tab in entries]))
+    place = int(np.argmin([abs(tab.hole - middle) for tab in entries]))
     beat = 0.0
     for bar, root in enumerate(roots):
         chord = {root, (root + third) % 12, (root + FIFTH) % 12}
@@ -124,111 +141,153 @@ def tune(key: str, position: int, seed: int) -> Tune:
             weights = []
             for i, tab in enumerate(entries):
                 degree = (harp.midi(tab) - tonic) % 12
-                weight = np.exp(-abs(i - where) / 1.5) * (0.5 if i == where else 1.0)
+                weight = np.exp(-abs(i - place) / 1.5) * (0.5 if i == place else 1.0)
                 weight *= 3.0 if strong and degree in chord else 1.0
                 weight *= np.exp(-(((tab.hole - middle) / 2.5) ** 2))
                 weight *= 0.5**tab.bend if not tab.over else 0.3
                 weights.append(weight)
-            where = int(draw.choice(len(entries), p=np.array(weights) / np.sum(weights)))
-            notes.append((beat * BEAT_S, (beat + 0.9 * length) * BEAT_S, entries[where]))
+            place = int(draw.choice(len(entries), p=np.array(weights) / np.sum(weights)))
+            notes.append((beat * BEAT_S, (beat + 0.9 * length) * BEAT_S, entries[place]))
             beat += length
         if ends:
             last = bar == bars - 1
             home = {0} if draw.random() < (0.85 if last else 0.4) else {0, third, FIFTH}
             near = [i for i, tab in enumerate(entries) if (harp.midi(tab) - tonic) % 12 in home]
-            where = min(near, key=lambda i: abs(i - where))
-            notes.append((beat * BEAT_S, (beat + 1.3) * BEAT_S, entries[where]))
+            start = place
+            place = min(near, key=lambda i: abs(i - start))
+            notes.append((beat * BEAT_S, (beat + 1.3) * BEAT_S, entries[place]))
             beat += 2.0 if draw.random() < 0.7 else 1.5
     return Tune(key, position, tuple(notes))
 
 
-def from_notes(key: str, position: int, seed: int) -> Guessed:
+GENERATORS: dict[str, Callable[[str, int, int], Tune]] = {
+    "independent": independent_tune,
+    "same scales": same_scales_tune,
+}
+
+
+def guess_from_notes(generator: str, key: str, position: int, seed: int) -> Guessed:
     """Guess the harp of a tune from its notes alone."""
-    made, harp = tune(key, position, seed), Harp.of(key)
-    sounded = [
-        PitchEvent(start, end, (TargetPitch((harp.midi(tab),)),)) for start, end, tab in made.notes
+    tune, harp = GENERATORS[generator](key, position, seed), Harp.of(key)
+    events = [
+        PitchEvent(start, end, (TargetPitch((harp.midi(tab),)),)) for start, end, tab in tune.notes
     ]
-    return _judged(made, guess_harps(sounded, candidate_harps()))
+    return _compare(tune, guess_harps(events, candidate_harps()))
 
 
-def from_sound(voice: str, key: str, position: int, seed: int) -> Guessed:
+def guess_from_sound(voice: str, generator: str, key: str, position: int, seed: int) -> Guessed:
     """Guess the harp of a tune that recorded reeds play."""
-    made, player = tune(key, position, seed), Player(voice, key)
-    samples = np.zeros(round((made.notes[-1][1] + 0.8) * RATE))
-    for start, end, tab in made.notes:
+    tune, player = GENERATORS[generator](key, position, seed), Player(voice, key)
+    samples = np.zeros(round((tune.notes[-1][1] + 0.8) * RATE))
+    for start, end, tab in tune.notes:
         natural = Tab(tab.hole, tab.breath)
         cents = 100.0 * (player.harp.midi(tab) - player.harp.midi(natural))
         if not player.has(str(natural)):
             continue
-        sound: Sound = _tongued(hard(player.reed(str(natural)), end - start, _still, cents))
+        sound: Sound = tongued(hard(player.reed(str(natural)), end - start, still_path, cents))
         at = round((start + 0.4) * RATE)
         samples[at : at + len(sound.samples)] += sound.samples
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tune.wav"
         sf.write(path, 0.5 * samples / np.abs(samples).max(), RATE, subtype="FLOAT")
-        return _judged(made, transcribe(TranscriptRequest(path)).guesses)
+        return _compare(tune, transcribe(TranscriptRequest(path)).guesses)
 
 
-def _judged(made: Tune, guesses: Sequence[object]) -> Guessed:
-    from trainer.transcript import HarpGuess
-
-    found = [one for one in guesses if isinstance(one, HarpGuess)]
-    names = [one.harp.key.name for one in found]
-    place = names.index(made.key)
+def _compare(tune: Tune, guesses: Sequence[HarpGuess]) -> Guessed:
+    rank = [guess.harp.key.name for guess in guesses].index(tune.key)
     return Guessed(
-        made.key, made.position, place, found[0].probability, found[place].position == made.position
+        tune.key,
+        tune.position,
+        rank,
+        guesses[0].probability,
+        guesses[rank].position == tune.position,
     )
 
 
-def line(name: str, some: Sequence[Guessed]) -> str:
-    """A row of the table."""
-    usual = np.array([HARP_GUESS.position_prior[one.position] for one in some])
-    usual /= usual.sum()
-    first = np.array([one.place == 0 for one in some], float)
-    three = np.array([one.place < 3 for one in some], float)
-    share = np.array([one.probability for one in some])
-    there = np.array([one.positioned for one in some], float)
-    told = [f"{one.mean():.3f} ({float(one @ usual):.3f})" for one in (first, three, share, there)]
-    return f"{name:<22} {len(some):>5}  " + "  ".join(f"{one:>14}" for one in told)
+def row(name: str, guessed: Sequence[Guessed]) -> str:
+    """Return the cells of one generator in a row: fractions, and weighted by position."""
+    weights = np.array([HARP_GUESS.position_prior[guess.position] for guess in guessed])
+    weights /= weights.sum()
+    columns = (
+        [guess.rank == 0 for guess in guessed],
+        [guess.rank < 3 for guess in guessed],
+        [guess.probability for guess in guessed],
+        [guess.position_right for guess in guessed],
+    )
+    cells = [
+        f"{np.mean(column):.3f} ({float(np.array(column, float) @ weights):.3f})"
+        for column in columns
+    ]
+    return f"{name:<{WIDTH}} {len(guessed):>5}  " + "  ".join(f"{cell:>14}" for cell in cells)
+
+
+def table(guessed: dict[str, list[Guessed]]) -> list[str]:
+    """Return the rows of all generators, by position."""
+    heads = ("harp first", "first three", "probability", "position")
+    lines = [f"{'':<{WIDTH}} {'tunes':>5}  " + "  ".join(f"{head:>14}" for head in heads)]
+    for position in (*POSITIONS, None):
+        title = "all positions" if position is None else f"position {position}"
+        lines.append(title)
+        for name, guesses in guessed.items():
+            group = [guess for guess in guesses if position in (None, guess.position)]
+            if group:
+                lines.append(row(f"  {name}", group))
+    return lines
 
 
 def main() -> None:
     """Print the tables."""
-    arguments = argparse.ArgumentParser(prog="python -m benchmarks.guessed")
-    arguments.add_argument("--tunes", type=int, default=2, help="of each key and position")
-    arguments.add_argument("--first", type=int, default=0, help="seed of the first tune")
-    arguments.add_argument("--heard", type=int, default=0, help="tunes that are played and heard")
-    given = arguments.parse_args()
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.guessed")
+    parser.add_argument("--tunes", type=int, default=2, help="tunes of each key and position")
+    parser.add_argument("--first", type=int, default=0, help="seed of the first tune")
+    parser.add_argument("--heard", type=int, default=0, help="how many of them to play and hear")
+    results.add_options(parser)
+    options = parser.parse_args()
+    keys = STANDARD_KEYS[:1] if options.smoke else STANDARD_KEYS
+    positions = POSITIONS[:2] if options.smoke else POSITIONS
+    tunes = 1 if options.smoke else options.tunes
+    output = results.Results(
+        "benchmarks.guessed",
+        f"made-up tunes, {tunes} of each of {len(keys)} keys and {len(positions)} positions, "
+        f"seeds from {options.first}, from notes",
+        "independent: none; same scales: the guesser's scales, their frequencies and its bend "
+        "factor are the generator's, the other constants were chosen on its seeds below 50",
+    )
     cores = os.cpu_count() or 1
     jobs = [
-        (key, position, seed)
-        for position in POSITIONS
-        for key in STANDARD_KEYS
-        for seed in range(given.first, given.first + given.tunes)
+        (name, key, position, options.first + n)
+        for name in GENERATORS
+        for position in positions
+        for key in keys
+        for n in range(tunes)
     ]
     with ProcessPoolExecutor(cores) as pool:
-        _print("from notes", list(pool.map(from_notes, *zip(*jobs, strict=True), chunksize=4)))
-    if not given.heard:
-        return
-    harps = [Harp.of(key) for key in STANDARD_KEYS]
-    prepare(sorted({harp.midi(tab) for harp in harps for tab in harp.entries}), cores)
-    voices = list(VOICES)
-    heard = [
-        (voices[(i + n) % 2], key, position, given.first + n)
-        for i, (key, position) in enumerate((k, p) for p in POSITIONS for k in STANDARD_KEYS)
-        for n in range(given.heard)
-    ]
-    with ProcessPoolExecutor(cores) as pool:
-        _print("heard", list(pool.map(from_sound, *zip(*heard, strict=True))))
+        guessed = list(pool.map(guess_from_notes, *zip(*jobs, strict=True), chunksize=4))
+    output.print("from notes", *table(_by_generator(jobs, guessed)))
+    if options.heard:
+        harps = [Harp.of(key) for key in keys]
+        prepare(sorted({harp.midi(tab) for harp in harps for tab in harp.entries}), cores)
+        voices = list(VOICES)
+        heard = [
+            (voices[(i + n) % 2], name, key, position, options.first + n)
+            for name in GENERATORS
+            for i, (key, position) in enumerate((k, p) for p in positions for k in keys)
+            for n in range(options.heard)
+        ]
+        with ProcessPoolExecutor(cores) as pool:
+            guessed = list(pool.map(guess_from_sound, *zip(*heard, strict=True)))
+        jobs = [job[1:] for job in heard]
+        output.print("", "played by recorded reeds", *table(_by_generator(jobs, guessed)))
+    output.finish(options)
 
 
-def _print(name: str, found: Sequence[Guessed]) -> None:
-    heads = ("first", "first three", "share told", "position")
-    print(f"{name:<22} {'tunes':>5}  " + "  ".join(f"{head:>14}" for head in heads))
-    for position in POSITIONS:
-        some = [one for one in found if one.position == position]
-        print(line(f"position {position}", some))
-    print(line("all", found))
+def _by_generator(
+    jobs: Sequence[tuple[str, str, int, int]], guessed: Sequence[Guessed]
+) -> dict[str, list[Guessed]]:
+    return {
+        name: [guess for job, guess in zip(jobs, guessed, strict=True) if job[0] == name]
+        for name in GENERATORS
+    }
 
 
 if __name__ == "__main__":

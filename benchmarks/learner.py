@@ -1,40 +1,38 @@
-"""How soon a simulated player masters the shelf, by the day's set and by simpler ways.
+"""Days until a simulated player masters the shelf, by the daily set and by simpler schedules.
 
-``python -m benchmarks.learner`` prints the table; a number after it is that of the seeds.
+    python -m benchmarks.learner [--seeds 9]
 
-**The player** remembers and forgets by a published model that has nothing to do with the
-scheduler's: activation, as it was fitted to practice with gaps from seconds to weeks (Pavlik and
-Anderson 2005, Cognitive Science 29, from ACT-R). What was practised at times t_k has at time t the
-activation
+**The player** learns and forgets by a published model that is unrelated to the scheduler's: the
+activation of ACT-R, as fitted to practice with gaps from seconds to weeks (Pavlik and Anderson
+2005, Cognitive Science 29). What was practised at times t_k has at time t the activation
 
     m(t) = ln(sum of (t - t_k)^-d_k),    d_k = C exp(m(t_k)) + A
 
-so that each practice fades by a power law, and the faster the fresher the thing still was: practice
-that is spread out lasts, practice in a row does not. What is at activation m is recalled with the
-probability 1 / (1 + exp((threshold - m) / S)). A, C, S, and the pace H of time between sessions are
-theirs (from memory).
+Each practice fades by a power law, the faster the higher the activation was: spaced practice lasts,
+massed practice does not. What has activation m is recalled with probability
+1 / (1 + exp((threshold - m) / S)). A, C, S and the factor H for time between sessions are from that
+paper (from memory).
 
-What was added to make a player of it is assumed. A drill's strength is the mean of its own
-activation and of that of the skills that it names and the bends and overblows in it, each an
-activation of its own that every drill with it trains, so that one drill helps another. Thresholds
-rise with the level, and differ from drill to drill by chance. A take passes with the probability
-of recall: its score is the pass mark plus `POINTS` for each unit of strength over the threshold,
-with logistic noise of scale S. Notes are in tune as often as their entry is recalled.
+The rest of the player is assumed. The strength of a drill is the mean of its own activation and of
+the activations of its skills, bends and overblows, which are shared by all drills with them.
+Thresholds rise with the level and vary at random from drill to drill. A take passes with the
+probability of recall: its score is the pass mark plus `POINTS` per unit of strength above the
+threshold, with logistic noise of scale S. A note is in tune with the probability that its entry is
+recalled.
 
 **Mastered** is the shelf on the first day on which every drill would pass with a probability of at
-least `MASTERED`, before anything is played on it. Every way has the same minutes of every day, in
-which each take costs its time and each drill the time to turn to it, and plays a drill until its
-entry is done, by the same rule.
+least `MASTERED`, before anything is played on it. All schedules have the same minutes of every day;
+each take costs its time and each drill the time to open it. A drill is played until its entry is
+done, by the same rule.
 
-- *ours*: the day's set (:mod:`trainer.coach.selection`), from the takes alone.
-- *rotation*: the whole shelf in the order of the course, again and again, each day from where the
-  last one stopped.
-- *random*: every day a new order.
+- *daily set*: :mod:`trainer.coach.selection`, from the takes alone.
+- *rotation*: the whole shelf in the order of the course, each day from where the last one stopped.
+- *random*: a new order every day.
 
-Ours brings in no more than three new drills a day, and opens the levels one by one, so that it
-cannot be done before the shelf is through at that pace; the others begin with everything at once.
-Where all drills are easy, or one as hard as the other, there is little to choose and that decides:
-see the learners called quick and even, with whom rotation is the faster.
+The daily set introduces at most three new drills a day and opens levels one by one, so it cannot
+finish before the shelf has been introduced; the others start with everything at once. Where all
+drills are easy, or equally hard, that decides: for the learners *quick* and *even*, rotation is
+faster.
 """
 
 from __future__ import annotations
@@ -55,6 +53,7 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 
 import numpy as np
 
+from benchmarks import results
 from trainer.coach import (
     DURATION,
     DayTries,
@@ -72,15 +71,15 @@ from trainer.store.records import HarpTag, StepRecord, TakeRecord
 
 A, C, S = 0.177, 0.217, 0.255
 H = 0.025
-"""Between sessions time passes by so much of itself, as far as forgetting goes."""
+"""Factor by which time between sessions counts for forgetting."""
 DAY_S = H * 86_400.0
 NEVER = -4.0
 """Activation of what was never practised."""
 OWN = 0.5
-"""What the drill's own activation counts in its strength."""
+"""Weight of a drill's own activation in its strength."""
 POINTS = 10.0
 IN_TUNE = 0.95
-"""How often a natural note is in tune."""
+"""Probability that a natural note is in tune."""
 MASTERED = 0.8
 MOST_DAYS = 400
 FIRST_DAY = date(2026, 1, 1)
@@ -89,12 +88,12 @@ MINUTES = 20.0
 
 @dataclass(frozen=True)
 class Learner:
-    """What kind of player it is.
+    """Parameters of a player.
 
     Attributes:
         easiest: threshold of a drill of level 1, and of bends and overblows.
-        level: by how much it rises from level to level.
-        chance: standard deviation of what is added from drill to drill by chance.
+        level: rise of the threshold per level.
+        chance: standard deviation of the threshold from drill to drill.
     """
 
     easiest: float
@@ -111,8 +110,8 @@ LEARNERS = {
 }
 
 
-class Trace:
-    """One thing that is practised, and forgotten."""
+class MemoryTrace:
+    """Memory of one drill, skill or entry."""
 
     def __init__(self) -> None:
         self._times = np.zeros(16)
@@ -120,13 +119,13 @@ class Trace:
         self._count = 0
 
     def at(self, now: float) -> float:
-        """Its activation at a time."""
+        """Return the activation at a time."""
         n = self._count
         left = np.sum((now - self._times[:n]) ** -self._decays[:n]) if n else 0.0
         return math.log(math.exp(NEVER) + float(left))
 
     def practise(self, now: float) -> None:
-        """Practise it at a time."""
+        """Practise at a time."""
         if self._count == len(self._times):
             self._times = np.concatenate([self._times, np.zeros(self._count)])
             self._decays = np.concatenate([self._decays, np.zeros(self._count)])
@@ -141,23 +140,23 @@ class Student:
     def __init__(self, kind: Learner, traits: Sequence[DrillTraits], seed: int) -> None:
         self._kind = kind
         self._rng = random.Random(seed)
-        self._own = {trait.drill.name: Trace() for trait in traits}
-        self._shared: dict[Trait, Trace] = {}
+        self._own = {trait.drill.name: MemoryTrace() for trait in traits}
+        self._shared: dict[Trait, MemoryTrace] = {}
         self._keys: dict[str, list[Trait]] = {}
         self._thresholds: dict[str, float] = {}
         for trait in traits:
             name = trait.drill.name
             self._keys[name] = [key for key in trait.trains if _is_shared(key)]
-            self._shared |= {key: Trace() for key in self._keys[name]}
+            self._shared |= {key: MemoryTrace() for key in self._keys[name]}
             more = kind.level * (trait.drill.level - 1) + kind.chance * self._rng.gauss(0.0, 1.0)
             self._thresholds[name] = kind.easiest + more
 
     def chance(self, trait: DrillTraits, now: float) -> float:
-        """How likely a take of a drill would pass."""
+        """Return the probability that a take of a drill passes."""
         return _logistic(self._over(trait, now) / S)
 
     def play(self, trait: DrillTraits, now: float, day: date) -> TakeRecord:
-        """Play a drill, and be the better for it."""
+        """Play a drill and learn from it."""
         drill = trait.drill
         over = self._over(trait, now) + _logit(self._rng.random()) * S
         score = min(max(drill.goal.pass_mark + POINTS * over, 0.0), 100.0)
@@ -184,7 +183,7 @@ class Student:
         )
 
     def _over(self, trait: DrillTraits, now: float) -> float:
-        """A drill's strength over its threshold."""
+        """Return a drill's strength above its threshold."""
         name = trait.drill.name
         own = self._own[name].at(now)
         shared = fmean([self._shared[key].at(now) for key in self._keys[name]] or [own])
@@ -203,12 +202,12 @@ class Student:
 
 @dataclass(frozen=True)
 class Run:
-    """How it went.
+    """The outcome of a schedule.
 
     Attributes:
         days: until the shelf was mastered; None if it never was.
         minutes: of practice until then.
-        takes: likewise.
+        takes: played until then.
     """
 
     days: int | None
@@ -216,8 +215,8 @@ class Run:
     takes: int
 
 
-class Way:
-    """A way of choosing what to practise."""
+class Schedule:
+    """Chooses what to practise."""
 
     def __init__(self, traits: Sequence[DrillTraits], seed: int) -> None:
         self.traits = traits
@@ -225,46 +224,46 @@ class Way:
         self._known: set[str] = set()
 
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
-        """Drills to play, with how many takes are to pass and how many there are at most."""
+        """Yield drills, each with the number of passes wanted and the maximum number of takes."""
         raise NotImplementedError
 
     def heard(self, take: TakeRecord) -> None:
-        """A take was played."""
+        """Take note of a take."""
         self._known.add(take.drill)
 
     def knows(self, trait: DrillTraits) -> bool:
-        """Whether a drill was played before."""
+        """Return whether a drill was played before."""
         return trait.drill.name in self._known
 
     def rule(self, trait: DrillTraits) -> tuple[int, int]:
-        """What the day's set asks of a drill that is new, and of one that is not."""
+        """Return passes and maximum takes of the daily set for a known or a new drill."""
         return (1, 3) if self.knows(trait) else (2, 5)
 
 
-class Rotation(Way):
+class Rotation(Schedule):
     """The whole shelf in turn."""
 
     at = 0
 
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
-        """On from where it stopped."""
+        """Yield drills from where it stopped."""
         while True:
             trait = self.traits[self.at % len(self.traits)]
             self.at += 1
             yield (trait, *self.rule(trait))
 
 
-class AtRandom(Way):
-    """Every day a new order."""
+class RandomOrder(Schedule):
+    """A new order every day."""
 
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
-        """The whole shelf, in the order of today."""
+        """Yield the whole shelf in random order."""
         for trait in self.rng.sample(self.traits, len(self.traits)):
             yield (trait, *self.rule(trait))
 
 
-class Ours(Way):
-    """The day's set."""
+class DailySet(Schedule):
+    """The daily set."""
 
     def __init__(self, traits: Sequence[DrillTraits], seed: int) -> None:
         super().__init__(traits, seed)
@@ -275,26 +274,30 @@ class Ours(Way):
         self._tallies: list[DayTries] = []
 
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
-        """What the day's set holds."""
+        """Yield the entries of the daily set."""
         self._takes += self._today
         self._tallies += count_tries(self._today)
         self._today = []
-        stand = drill_statuses(self._takes, self._drills, day)
-        found = success_rates(self._tallies, day)
-        for entry in choose_entries(self.traits, stand, found, day, MINUTES):
+        statuses = drill_statuses(self._takes, self._drills, day)
+        rates = success_rates(self._tallies, day)
+        for entry in choose_entries(self.traits, statuses, rates, day, MINUTES):
             yield self._by_name[entry.drill], entry.passes, entry.most
 
     def heard(self, take: TakeRecord) -> None:
-        """A take was played."""
+        """Take note of a take."""
         super().heard(take)
         self._today.append(take)
 
 
-WAYS: Mapping[str, type[Way]] = {"ours": Ours, "rotation": Rotation, "random": AtRandom}
+SCHEDULES: Mapping[str, type[Schedule]] = {
+    "daily set": DailySet,
+    "rotation": Rotation,
+    "random": RandomOrder,
+}
 
 
 def practise(
-    way: Way, traits: Sequence[DrillTraits], seed: int, kind: Learner = LEARNERS["usual"]
+    schedule: Schedule, traits: Sequence[DrillTraits], seed: int, kind: Learner = LEARNERS["usual"]
 ) -> Run:
     """Let a player practise day by day until the shelf is mastered."""
     student = Student(kind, traits, seed)
@@ -305,8 +308,8 @@ def practise(
         if all(student.chance(trait, morning) >= MASTERED for trait in hardest_first):
             return Run(number, seconds / 60.0, takes)
         left = 60.0 * MINUTES
-        for trait, passes, most in way.day(day):
-            left -= DURATION.read_s if way.knows(trait) else DURATION.read_new_s
+        for trait, passes, most in schedule.day(day):
+            left -= DURATION.read_s if schedule.knows(trait) else DURATION.read_new_s
             passed = 0
             while (
                 passed < passes
@@ -314,7 +317,7 @@ def practise(
                 and (left := left - trait.take_s - DURATION.between_takes_s) > 0.0
             ):
                 take = student.play(trait, morning + 60.0 * MINUTES - left, day)
-                way.heard(take)
+                schedule.heard(take)
                 most -= 1
                 takes += 1
                 passed += take.passed
@@ -325,7 +328,7 @@ def practise(
 
 
 def shelf_traits() -> list[DrillTraits]:
-    """All drills of the shelf that a C harp in the usual tuning can play."""
+    """Return all drills of the shelf for a C harp in the standard tuning."""
     harp = Harp.of()
     return [
         DrillTraits.of(drill, harp) for drill in read_shelf().drills if drill.tuning == "richter"
@@ -351,26 +354,40 @@ def _logit(p: float) -> float:
 
 
 def _run(job: tuple[str, str, int]) -> Run:
-    learner, way, seed = job
+    learner, schedule, seed = job
     traits = shelf_traits()
-    return practise(WAYS[way](traits, seed), traits, seed, LEARNERS[learner])
+    return practise(SCHEDULES[schedule](traits, seed), traits, seed, LEARNERS[learner])
 
 
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.learner")
-    parser.add_argument("seeds", nargs="?", type=int, default=9, help="how many (default: 9)")
-    seeds = parser.parse_args().seeds
-    jobs = list(product(LEARNERS, WAYS, range(seeds)))
+    parser.add_argument("--seeds", type=int, default=9, help="number of simulated players")
+    results.add_options(parser)
+    options = parser.parse_args()
+    learners = list(LEARNERS)[:1] if options.smoke else list(LEARNERS)
+    schedules = ["rotation"] if options.smoke else list(SCHEDULES)
+    seeds = 1 if options.smoke else options.seeds
+    output = results.Results(
+        "benchmarks.learner",
+        f"simulated players on the shelf, seeds 0 to {seeds - 1}",
+        "the constants of the daily set were compared on these players",
+    )
+    jobs = list(product(learners, schedules, range(seeds)))
     with ProcessPoolExecutor() as pool:
         runs = dict(zip(jobs, pool.map(_run, jobs), strict=True))
-    print(f"{'learner':8} {'way':9} {'median days':>11} {'hours':>6} {'takes':>6}  days by seed")
-    for learner, way in product(LEARNERS, WAYS):
-        some = [runs[learner, way, seed] for seed in range(seeds)]
-        days = median(math.inf if run.days is None else run.days for run in some)
-        hours, takes = median(r.minutes for r in some) / 60.0, median(r.takes for r in some)
-        each = " ".join(_days(run.days) for run in some)
-        print(f"{learner:8} {way:9} {_days(days):>11} {hours:>6.1f} {takes:>6.0f}  {each}")
+    output.print(
+        f"{'learner':8} {'schedule':9} {'median days':>11} {'hours':>6} {'takes':>6}  days by seed"
+    )
+    for learner, schedule in product(learners, schedules):
+        group = [runs[learner, schedule, seed] for seed in range(seeds)]
+        days = median(math.inf if run.days is None else run.days for run in group)
+        hours, takes = median(r.minutes for r in group) / 60.0, median(r.takes for r in group)
+        each = " ".join(_days(run.days) for run in group)
+        output.print(
+            f"{learner:8} {schedule:9} {_days(days):>11} {hours:>6.1f} {takes:>6.0f}  {each}"
+        )
+    output.finish(options)
 
 
 def _days(days: float | None) -> str:

@@ -1,4 +1,4 @@
-"""Which items ask which question, by name."""
+"""Materials: named sets of items, each for one question."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ PAIR_DB = (0, -6, -12, -20)
 SPLITS = ((1, 0), (3, 0), (6, 0), (1, -10), (3, -10), (6, -10))
 """Cents from a pure octave, and dB of the upper reed."""
 NOISE_DB = (40, 30, 20, 10)
-"""Signal to noise of the frozen reeds."""
+"""Signal-to-noise ratios of the resynthesized reeds, in dB."""
 
 Items = Callable[[Player], Iterator[Item]]
 
 
 def _noisy(items: Items, snr_db: float) -> Items:
-    return lambda player: (noisy(one, snr_db) for one in items(player))
+    return lambda player: (noisy(item, snr_db) for item in items(player))
 
 
 def _half(player: Player) -> Iterator[Item]:
@@ -57,28 +57,30 @@ MATERIALS: dict[str, Items] = {
     **{f"soft pair {db}": _pairs(db, True) for db in PAIR_DB},
     **{f"split {off} {db}": _splits(off, db) for off, db in SPLITS},
 }
-"""What every harp plays."""
+"""Materials that every harp plays."""
 
 OFF_THEORY = ("hard", *(f"pair {db}" for db in PAIR_DB))
-"""What harps play whose reeds are up to 40 cents away from theory."""
+"""Materials for harps whose reeds are up to 40 cents away from theory."""
 
 FROZEN: dict[str, Items] = {
     "frozen": Player.frozen,
     **{f"frozen {db} dB": _noisy(Player.frozen, db) for db in NOISE_DB},
 }
-"""What the Cramér–Rao bound is held against."""
+"""Materials that are compared with the Cramér–Rao bound."""
 
-ASKED = ("steady", "hard", "pair -12")
-"""What is asked under every condition."""
+IN_CONDITIONS = ("steady", "hard", "pair -12")
+"""Materials that are used under every condition."""
 UNDER: dict[str, Items] = {
-    f"{what} | {condition}": (
-        lambda p, what=what, condition=condition: (
-            under(MATERIALS[what](p), condition) if condition in CONDITIONS else MATERIALS[what](p)
+    f"{material} | {condition}": (
+        lambda p, material=material, condition=condition: (
+            under(MATERIALS[material](p), condition)
+            if condition in CONDITIONS
+            else MATERIALS[material](p)
         )
     )
     for condition in (*CONDITIONS, *HARPS)
-    for what in ASKED
+    for material in IN_CONDITIONS
 }
-"""Under conditions; the harps that are tuned otherwise come as another player."""
+"""Materials under conditions; a harp tuned differently is a different player."""
 
 ALL: dict[str, Items] = {**MATERIALS, **FROZEN, **UNDER}

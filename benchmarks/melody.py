@@ -1,9 +1,9 @@
-"""Melodies of one reed at a time, scored as notes and as a pitch track by mir_eval.
+"""Melodies of single notes, scored as notes and as a pitch track by mir_eval.
 
-Conventions. The truth of a note is its onset, its end, and the pitch that it holds (of a bent
-note, the pitch it is bent to). Note metrics are those of MIREX, with onsets alone, at the usual
-±50 ms and ±50 cents and at ±20 ms and ±10 cents; pitch metrics are those of Salamon and Gómez
-2014 (raw pitch, and chroma, which forgives octaves), within 50 and within 5 cents.
+Conventions. The truth of a note is its onset, its end, and the pitch that it holds (for a bend, the
+pitch it is bent to). Note metrics are those of MIREX, by onset only, at the usual ±50 ms and
+±50 cents and at ±20 ms and ±10 cents. Pitch metrics are those of Salamon and Gómez 2014 (raw pitch,
+and chroma, which ignores octaves), within 50 and within 5 cents.
 """
 
 from __future__ import annotations
@@ -24,9 +24,9 @@ from trainer.harp import Harp, Tab
 
 NOTES = 30
 RISE_S = 0.005
-"""In so long a tongued note rises from nothing."""
+"""Rise time of a tongued note in seconds."""
 TOLERANCES = ((0.05, 50.0), (0.02, 10.0))
-"""Seconds and cents within which a note is right."""
+"""Tolerances of a right note, seconds and cents."""
 
 
 @dataclass(frozen=True)
@@ -35,9 +35,9 @@ class Melody:
 
     Attributes:
         samples: shape (n,), at `RATE`.
-        harp: the harp in hand.
+        harp: the harp that is played.
         spans: onset and end of each note in seconds, shape (notes, 2).
-        held_hz: pitch that each holds, shape (notes,).
+        held_hz: pitch of each, shape (notes,).
         times, hz: f0 every 5 ms; 0 where nothing sounds.
     """
 
@@ -50,12 +50,12 @@ class Melody:
 
 
 def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
-    """Thirty notes: naturals, bent notes and bends, with rests, without, and struck again.
+    """Make a melody of 30 naturals, bent notes and bends, with and without rests, and repeats.
 
     Args:
-        player: who plays.
-        soft: with the reeds' own attacks instead of tongued ones.
-        seed: for another melody.
+        player: the harp.
+        soft: whether notes have the reeds' own attacks instead of tongued ones.
+        seed: of everything random.
     """
     draw = np.random.default_rng(seed)
     tabs = player.naturals
@@ -66,21 +66,23 @@ def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
         again = draw.random() < 0.2
         where = where if again else int(np.clip(where + draw.integers(-4, 5), 0, len(tabs) - 1))
         tab, length = tabs[where], float(draw.uniform(0.18, 0.6))
-        cents, path = 0.0, _still
+        cents, path = 0.0, still_path
         if player.harp.can_play(Tab.parse(tab + "'")):
-            way = draw.random()
-            if way < 0.25:
+            kind = draw.random()
+            if kind < 0.25:
                 cents = -100.0
-            elif way < 0.5 and not soft:
+            elif kind < 0.5 and not soft:
                 length, cents, path = length + 0.35, -100.0, bend(100.0, 0.1, 0.1)
         if soft:
             sound = natural(player.reed(tab), length, cents)
         else:
-            sound = _tongued(hard(player.reed(tab), length, path, cents if path is _still else 0.0))
+            sound = tongued(
+                hard(player.reed(tab), length, path, cents if path is still_path else 0.0)
+            )
         spans.append((now, now + length))
         held.append(float(np.median(sound.hz(np.linspace(0.6, 0.9, 9) * length))))
         played.append(sound)
-        # The same note again needs a gap to be another; others may follow at once.
+        # A repeated note needs a gap; others may follow at once.
         rest = draw.random()
         now += length + (
             0.04 if rest < 0.4 else 0.0 if rest < 0.6 else float(draw.uniform(0.08, 0.3))
@@ -88,11 +90,13 @@ def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
     return _put_together(player.harp, np.array(spans), np.array(held), played)
 
 
-def _still(t: Floats) -> Floats:
+def still_path(t: Floats) -> Floats:
+    """Path without motion."""
     return np.zeros_like(t)
 
 
-def _tongued(sound: Sound) -> Sound:
+def tongued(sound: Sound) -> Sound:
+    """Give a sound the rise of a tongued note, in place."""
     rise = round(RISE_S * RATE)
     sound.samples[:rise] *= np.linspace(0.0, 1.0, rise)
     return sound
@@ -119,7 +123,7 @@ class Notes:
 
 
 def ear_notes(tune: Melody) -> tuple[Notes, Track]:
-    """What this ear hears."""
+    """Return this ear's notes and readings."""
     tracker = NoteTracker(tune.harp)
     readings = list(analyze_blocks(blocks(tune.samples, RATE), RATE, tune.harp))
     heard = [note for reading in readings for note in tracker.track(reading)] + tracker.flush()
@@ -128,10 +132,9 @@ def ear_notes(tune: Melody) -> tuple[Notes, Track]:
 
 
 def aubio_notes(tune: Melody) -> Notes:
-    """aubio's own notes: its default onset detector and pitch, which it tells as MIDI numbers.
+    """Return aubio's notes: its default onset detector, and pitch as MIDI numbers.
 
-    It tells a note some 50 ms late; the same time is taken off all of them, the one that gets
-    most right.
+    It reports notes some 50 ms late: the constant delay that gives the best score is subtracted.
     """
     detector = aubio.notes("default", 2048, 256, RATE)
     starts, midis, ends = [], [], []
@@ -154,7 +157,7 @@ def aubio_notes(tune: Melody) -> Notes:
 
 
 def note_scores(tune: Melody, heard: Notes) -> list[float]:
-    """F-measure of the notes at each of `TOLERANCES`."""
+    """Return the F-measure of the notes at each of `TOLERANCES`."""
     if not len(heard.hz):
         return [0.0] * len(TOLERANCES)
     return [
@@ -171,44 +174,44 @@ def note_scores(tune: Melody, heard: Notes) -> list[float]:
     ]
 
 
-def pitch_scores(tune: Melody, found: Track) -> list[float]:
-    """Raw pitch within 50 and 5 cents, chroma within 50, and voicing recall and false alarms."""
-    # The nearest reading to each moment: mir_eval wants both at the same, even steps.
-    order = np.argsort(found.times, kind="stable")
-    times, hz = found.times[order], np.nan_to_num(found.hz[order])
+def pitch_scores(tune: Melody, estimates: Track) -> list[float]:
+    """Return raw pitch within 50 and 5 cents, chroma within 50, voicing recall, false alarms."""
+    # The nearest reading to each time: mir_eval needs both on the same even grid.
+    order = np.argsort(estimates.times, kind="stable")
+    times, hz = estimates.times[order], np.nan_to_num(estimates.hz[order])
     between = 0.5 * (times[1:] + times[:-1])
     even = hz[np.searchsorted(between, tune.times)]
-    told = mir_eval.melody.to_cent_voicing(tune.times, tune.hz, tune.times, even)
+    series = mir_eval.melody.to_cent_voicing(tune.times, tune.hz, tune.times, even)
     raw = mir_eval.melody.raw_pitch_accuracy
-    recall, false_alarm = mir_eval.melody.voicing_measures(told[0], told[2])
+    recall, false_alarm = mir_eval.melody.voicing_measures(series[0], series[2])
     return [
-        raw(*told),
-        raw(*told, cent_tolerance=5),
-        mir_eval.melody.raw_chroma_accuracy(*told),
+        raw(*series),
+        raw(*series, cent_tolerance=5),
+        mir_eval.melody.raw_chroma_accuracy(*series),
         recall,
         false_alarm,
     ]
 
 
 HEAD = (
-    "| heard by | notes ±50 ms ±50 c | notes ±20 ms ±10 c | raw pitch 50 c | raw pitch 5 c "
+    "| detector | notes ±50 ms ±50 c | notes ±20 ms ±10 c | raw pitch 50 c | raw pitch 5 c "
     "| chroma 50 c | voicing recall | false alarm |"
 )
 
 
 def lines(player: Player, soft: bool) -> list[str]:
-    """One melody's rows of the table: this ear, aubio's notes, and the peers that are quick."""
+    """Return one melody's rows of the table: this ear, aubio's notes, and the quick peers."""
     tune = melody(player, soft)
-    assert all(one[0] <= next_[0] for one, next_ in pairwise(tune.spans))
+    assert all(first[0] <= second[0] for first, second in pairwise(tune.spans))
     notes, pitch = ear_notes(tune)
     rows = [("this ear", note_scores(tune, notes), pitch_scores(tune, pitch))]
     rows.append(("aubio notes", note_scores(tune, aubio_notes(tune)), []))
     for peer in PEERS.values():
         if peer.slow:
             continue
-        found = peer.run(tune.samples, RATE)
-        found = peer.stamped(found, 0.5, RATE) if peer.buffer else found
-        rows.append((peer.name, [], pitch_scores(tune, found)))
+        estimates = peer.run(tune.samples, RATE)
+        estimates = peer.stamped(estimates, 0.5, RATE) if peer.buffer else estimates
+        rows.append((peer.name, [], pitch_scores(tune, estimates)))
     how = "own attacks" if soft else "tongued"
     return [
         f"| {name}, {player.voice.name}, {how} | "

@@ -1,14 +1,16 @@
-"""What is told of whole notes: how they move, where they begin and where they end.
+"""Figures of whole notes: onset, end, vibrato, tremolo, scoop and settling time.
 
-Conventions. Times are seconds, pitches cents, levels dB. Recorded reeds (`benchmarks/corpus.py`)
-are moved along a known path, or shut and opened by a known envelope. A note starts where its
-sound does, and ends where that has fallen to half. Notes are matched by their starts, within 50 ms
-as MIREX does. ``python -m benchmarks.notes`` prints the table.
+    python -m benchmarks.notes [--every 6] [--processes 1]
+
+Conventions. Times are in seconds, pitches in cents, levels in dB. Recorded reeds
+(`benchmarks/corpus.py`) follow a known path, or are interrupted by a known envelope. A note starts
+with its sound and ends where its level has fallen by half. Notes are matched by their starts,
+within 50 ms as in MIREX.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import zlib
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
@@ -18,6 +20,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from benchmarks import results
 from benchmarks.corpus import (
     LEAD_S,
     Item,
@@ -35,15 +38,15 @@ from benchmarks.measure import hear
 from trainer.ear import Reading, track_notes
 
 FADE_S = 0.02
-"""In so long the corpus lets a sound go, in a straight line."""
+"""Length of the linear fade by which the corpus releases a sound."""
 EDGE_S = 0.005
-"""In so long a tongue or a throat shuts, and opens."""
+"""Time in which a tongue or a throat closes, and opens."""
 BEFORE_S = 0.4
-"""A note is shut so long after its onset."""
+"""Time after the onset at which a note is interrupted."""
 SETTLED_CENTS = 10.0
 NEAR_S = 0.05
 LISTENS_S = 0.1
-"""Where a passage begins with noise, that is an attack, too."""
+"""Attacks before this time are ignored: a passage that begins with noise has one."""
 VIBRATOS = ((5.5, 40.0), (6.5, 15.0), (4.0, 25.0), (8.0, 10.0), (5.0, 5.0), (3.5, 30.0))
 TREMOLOS = ((5.0, 3.0), (7.0, 1.5), (4.0, 5.0), (8.0, 3.0))
 CYCLES = (1.5, 2.0, 3.0)
@@ -58,15 +61,15 @@ KEYS = {
 
 @dataclass(frozen=True)
 class Played:
-    """A passage, and what is known of it.
+    """A passage and the truth about it.
 
     Attributes:
         item: the sound.
         starts, ends: of its notes, seconds.
-        vibrato: rate in Hz and depth in plus and minus cents of its only note; None is none.
-        tremolo: the same, depth in dB.
-        scoop: cents from its pitch at which its only note starts; NaN where not known.
-        settles: from so long after its start on it stays within 10 cents; NaN where not known.
+        vibrato: rate in Hz and depth in ± cents of its only note; None is none.
+        tremolo: the same, with depth in dB.
+        scoop: cents from its pitch at which its only note starts; NaN if unknown.
+        settles: settling time of its only note to within 10 cents; NaN if unknown.
     """
 
     item: Item
@@ -78,34 +81,34 @@ class Played:
     settles: float = np.nan
 
 
-def _one(item: Item) -> Played:
-    """An item that is one note; in a straight fade half is left after half of it."""
+def _single(item: Item) -> Played:
+    """Return an item that is one note; a linear fade has fallen by half in its middle."""
     return Played(item, (item.begins,), (item.until + FADE_S / 2.0,))
 
 
 def _moved(player: Player, kind: str, path: Path, length: float, every: int) -> Iterator[Item]:
-    """Notes along a path."""
+    """Yield notes that follow a path."""
     tabs = player.naturals
     for tab in tabs[zlib.crc32(f"{player.harp.name} {kind}".encode()) % every :: every]:
         sound = hard(player.reed(tab), length, path, player.cents(tab))
         yield player.item(kind, [tab], [sound])
 
 
-def _shut(item: Item, level: Callable[[Floats], Floats]) -> Item:
-    """With its level changed, in dB, at times after the onset."""
+def _attenuate(item: Item, level: Callable[[Floats], Floats]) -> Item:
+    """Change an item's level by dB at times after the onset."""
     t = (np.arange(len(item.samples)) - item.onset) / RATE
     return replace(item, samples=item.samples * 10.0 ** (level(t) / 20.0))
 
 
 def swings(player: Player, every: int) -> Iterator[Played]:
-    """Vibratos from 0.2 s after the onset on."""
+    """Yield vibratos from 0.2 s after the onset on."""
     for hz, depth in VIBRATOS:
         for item in _moved(player, f"vibrato {hz} {depth}", vibrato(depth, hz), 1.2, every):
-            yield replace(_one(item), vibrato=(hz, depth))
+            yield replace(_single(item), vibrato=(hz, depth))
 
 
 def uneven_swings(player: Player, every: int) -> Iterator[Played]:
-    """Vibratos as people make them: rate and depth wander by 5 and 10 %, and so does the pitch."""
+    """Yield irregular vibratos: rate and depth vary by 5 and 10 %, and the pitch wanders."""
     for hz, depth in VIBRATOS:
         seed = zlib.crc32(f"{player.harp.name} {hz} {depth}".encode())
         rates, depths, pitch = (wander(1.0, hz, seed + i) for i, hz in enumerate((1.0, 1.0, 4.0)))
@@ -129,30 +132,32 @@ def uneven_swings(player: Player, every: int) -> Iterator[Played]:
             float(np.mean(depth * (1.0 + 0.1 * depths(grid[swings])))),
         )
         for item in _moved(player, f"uneven vibrato {hz} {depth}", path, 1.2, every):
-            yield replace(_one(item), vibrato=known)
+            yield replace(_single(item), vibrato=known)
 
 
 def short_swings(player: Player, cycles: float, every: int) -> Iterator[Played]:
-    """So many cycles of 5.5 Hz and 25 cents in the middle of a note."""
+    """Yield notes with `cycles` cycles of 5.5 Hz and 25 cents in the middle."""
     until = 0.3 + cycles / 5.5
 
     def path(t: Floats) -> Floats:
         return np.where(t < until, vibrato(25.0, 5.5, 0.3)(t), 0.0)
 
     for item in _moved(player, f"{cycles} cycles", path, 1.0, every):
-        yield replace(_one(item), vibrato=(5.5, 25.0))
+        yield replace(_single(item), vibrato=(5.5, 25.0))
 
 
 def level_swings(player: Player, every: int) -> Iterator[Played]:
-    """Tremolos: the level swings in dB, the pitch does not."""
+    """Yield tremolos: the level swings in dB, the pitch does not."""
     for hz, depth in TREMOLOS:
         for item in _moved(player, f"tremolo {hz} {depth}", np.zeros_like, 1.2, every):
-            swung = _shut(item, lambda t, hz=hz, depth=depth: depth * np.sin(2 * np.pi * hz * t))
-            yield replace(_one(swung), tremolo=(hz, depth))
+            swung = _attenuate(
+                item, lambda t, hz=hz, depth=depth: depth * np.sin(2 * np.pi * hz * t)
+            )
+            yield replace(_single(swung), tremolo=(hz, depth))
 
 
 def wander(cents: float, hz: float, seed: int) -> Path:
-    """Noise below some rate (a Gaussian spectrum), with so many cents of standard deviation."""
+    """Return a random path: Gaussian low-pass noise of bandwidth `hz` and deviation `cents`."""
     grid = np.arange(0.0, 4.0, 0.005)
     rng = np.random.default_rng(seed)
     rates = np.fft.rfftfreq(len(grid), 0.005)
@@ -163,23 +168,23 @@ def wander(cents: float, hz: float, seed: int) -> Path:
 
 
 def plain(player: Player, every: int) -> Iterator[Played]:
-    """What has neither vibrato nor tremolo."""
+    """Yield passages with neither vibrato nor tremolo."""
     still = [
         *player.steady(),
         *player.hard_onsets(),
         *player.bends(100.0, 0.15),
         *player.bends(200.0, 0.12),
     ]
-    yield from map(_one, still[zlib.crc32(player.harp.name.encode()) % every :: every])
+    yield from map(_single, still[zlib.crc32(player.harp.name.encode()) % every :: every])
     for i, (cents, hz) in enumerate(((2.0, 8.0), (3.0, 4.0), (5.0, 2.0))):
         path = wander(cents, hz, i + zlib.crc32(player.harp.name.encode()))
-        yield from map(_one, _moved(player, f"wander {cents} {hz}", path, 1.2, every))
-    yield from map(_one, _moved(player, "drift", lambda t: 30.0 * t, 1.2, every))
-    yield from map(_one, list(player.pairs(-6.0))[::every])
+        yield from map(_single, _moved(player, f"wander {cents} {hz}", path, 1.2, every))
+    yield from map(_single, _moved(player, "drift", lambda t: 30.0 * t, 1.2, every))
+    yield from map(_single, list(player.pairs(-6.0))[::every])
 
 
 def scoops(player: Player, every: int) -> Iterator[Played]:
-    """Notes that come to their pitch from below or above, in a line or ever more slowly."""
+    """Yield notes that reach their pitch from below or above, linearly or exponentially."""
     shapes: dict[str, tuple[float, float, Path]] = {}
     for cents, seconds in ((-60.0, 0.08), (-40.0, 0.15), (100.0, 0.1), (-30.0, 0.05)):
         inside = seconds * (1.0 - SETTLED_CENTS / abs(cents))
@@ -196,11 +201,11 @@ def scoops(player: Player, every: int) -> Iterator[Played]:
         )
     for name, (cents, settles, path) in shapes.items():
         for item in _moved(player, f"scoop, {name}", path, 0.8, every):
-            yield replace(_one(item), scoop=cents, settles=settles)
+            yield replace(_single(item), scoop=cents, settles=settles)
 
 
 def again(player: Player, every: int, db: float, ms: float) -> Iterator[Played]:
-    """The same note attacked anew: its level falls by so much, for so long, in edges of 5 ms."""
+    """Yield a note attacked twice: its level dips by `db` for `ms`, with edges of 5 ms."""
     gap = ms / 1000.0
     depth = min(db, 200.0)
     corners = BEFORE_S + np.array([0.0, EDGE_S, gap - EDGE_S, gap])
@@ -210,14 +215,14 @@ def again(player: Player, every: int, db: float, ms: float) -> Iterator[Played]:
         return 20.0 * np.log10(1.0 - (1.0 - 10.0 ** (-depth / 20.0)) * shut)
 
     for item in _moved(player, f"again {db} {ms}", np.zeros_like, 0.9, every):
-        alone = _one(_shut(item, level))
+        alone = _single(_attenuate(item, level))
         second = item.begins + BEFORE_S + gap - EDGE_S
         first_ends = item.begins + BEFORE_S + EDGE_S / 2.0
         yield replace(alone, starts=(item.begins, second), ends=(first_ends, *alone.ends))
 
 
 def spoken_again(player: Player, every: int, ms: float) -> Iterator[Played]:
-    """The same note with the reed's own attack each time, the first let go in 20 ms."""
+    """Yield a note twice with the reed's own attack, the first released in 20 ms."""
     tabs = player.naturals
     for tab in tabs[zlib.crc32(player.harp.name.encode()) % every :: every]:
         sound = natural(player.reed(tab), 0.5, player.cents(tab))
@@ -232,7 +237,7 @@ def spoken_again(player: Player, every: int, ms: float) -> Iterator[Played]:
 
 
 def slides(player: Player, every: int) -> Iterator[Played]:
-    """From a hole to the next in the same breath, the one dying while the other comes, 20 ms."""
+    """Yield slides from a hole to the next in the same breath, with a crossfade of 20 ms."""
     for row in (0, 1):
         tabs = [tab for tab in player.naturals if tab.startswith("-") == bool(row)]
         for low, high in list(pairwise(tabs))[row::every]:
@@ -249,20 +254,20 @@ def slides(player: Player, every: int) -> Iterator[Played]:
 
 
 def _in_a_row(first: Sound, other: Sound, at: int) -> Sound:
-    """Two sounds, the other from a sample of the first on."""
+    """Add a second sound at a sample of the first."""
     samples = np.zeros(at + len(other.samples))
     samples[: len(first.samples)] += first.samples
     samples[at:] += other.samples
     return replace(first, samples=samples)
 
 
-def _in_noise(all_: Iterator[Played], snr_db: float) -> Iterator[Played]:
-    return (replace(one, item=noisy(one.item, snr_db)) for one in all_)
+def _in_noise(passages: Iterator[Played], snr_db: float) -> Iterator[Played]:
+    return (replace(passage, item=noisy(passage.item, snr_db)) for passage in passages)
 
 
 def _wahs(player: Player, every: int) -> Iterator[Played]:
     for item in _moved(player, "wah", np.zeros_like, 0.9, every):
-        yield _one(replace(item, samples=hand(item.samples, item.onset)))
+        yield _single(replace(item, samples=hand(item.samples, item.onset)))
 
 
 MATERIALS: dict[str, Callable[[Player, int], Iterator[Played]]] = {
@@ -291,51 +296,51 @@ ATTACKED = tuple(name for name in MATERIALS if "again" in name)
 Values = dict[str, list[float]]
 
 
-def judge(one: Played, readings: Sequence[Reading]) -> Values:
-    """What was told of a passage against what is known of it.
+def judge(passage: Played, readings: Sequence[Reading]) -> Values:
+    """Compare the ear's notes of a passage with the truth.
 
     Returns:
-        ``found``: whether each note was; ``extra``: how many others there were, and ``attacks``:
-        how many other attacks; ``onset`` and ``end``: seconds off, of those found; and of a
-        single note ``vibrato``, ``tremolo``:
-        whether it was told to have one; ``rate`` (as a share) and ``depth`` errors of what it
-        has (``level rate``, ``level depth``), ``scoop`` in cents and ``settle`` in seconds.
+        ``detected``: whether each note is; ``extra``: number of other notes; ``attacks``: number of
+        other attacks; ``onset`` and ``end``: errors in seconds of detected notes. Of a single note
+        also ``vibrato`` and ``tremolo``: whether one is detected; ``rate`` (relative) and
+        ``depth``: their errors (``level rate``, ``level depth`` for tremolo); ``scoop`` in cents
+        and ``settle`` in seconds: errors.
     """
     values: Values = defaultdict(list)
-    heard = list(track_notes(readings, one.item.harp))
+    heard = list(track_notes(readings, passage.item.harp))
     attacks = [r.onset / r.rate for r in readings if r.onset is not None]
     attacks = [at for at in attacks if at > LISTENS_S]
-    values["attacks"].append(float(max(0, len(attacks) - len(one.starts))))
+    values["attacks"].append(float(max(0, len(attacks) - len(passage.starts))))
     left = list(heard)
-    for start, end in zip(one.starts, one.ends, strict=True):
+    for start, end in zip(passage.starts, passage.ends, strict=True):
         near = [note for note in left if abs(note.start / note.rate - start) < NEAR_S]
-        values["found"].append(float(bool(near)))
+        values["detected"].append(float(bool(near)))
         if near:
             best = min(near, key=lambda note: abs(note.start / note.rate - start))
             left.remove(best)
             values["onset"].append(best.start / best.rate - start)
             values["end"].append(best.end / best.rate - end)
     values["extra"].append(float(len(left)))
-    if len(one.starts) > 1 or len(heard) != 1:
+    if len(passage.starts) > 1 or len(heard) != 1:
         return values
     motion, tremolo = heard[0].motion, heard[0].tremolo
     values["vibrato"].append(float(motion.vibrato is not None))
     values["tremolo"].append(float(tremolo is not None))
-    if one.vibrato and motion.vibrato:
-        values["rate"].append(motion.vibrato.hz / one.vibrato[0] - 1.0)
-        values["depth"].append(motion.vibrato.depth - one.vibrato[1])
-    if one.tremolo and tremolo:
-        values["level rate"].append(tremolo.hz / one.tremolo[0] - 1.0)
-        values["level depth"].append(tremolo.depth - one.tremolo[1])
+    if passage.vibrato and motion.vibrato:
+        values["rate"].append(motion.vibrato.hz / passage.vibrato[0] - 1.0)
+        values["depth"].append(motion.vibrato.depth - passage.vibrato[1])
+    if passage.tremolo and tremolo:
+        values["level rate"].append(tremolo.hz / passage.tremolo[0] - 1.0)
+        values["level depth"].append(tremolo.depth - passage.tremolo[1])
     if motion.scoop_cents is not None and motion.settle_ms is not None:
-        values["scoop"].append(motion.scoop_cents - one.scoop)
-        values["settle"].append(motion.settle_ms / 1000.0 - one.settles)
+        values["scoop"].append(motion.scoop_cents - passage.scoop)
+        values["settle"].append(motion.settle_ms / 1000.0 - passage.settles)
     return values
 
 
 @dataclass(frozen=True)
 class Job:
-    """One material on one harp; `every` so-manieth note is played."""
+    """One material on one harp; 1 in `every` notes is played."""
 
     material: str
     voice: str
@@ -344,20 +349,20 @@ class Job:
 
 
 def score(job: Job) -> Values:
-    """All that was measured of a job."""
+    """Measure all passages of a job."""
     values: Values = defaultdict(list)
-    for one in MATERIALS[job.material](Player(job.voice, job.key), job.every):
-        for name, some in judge(one, hear(one.item)).items():
-            values[name] += some
+    for passage in MATERIALS[job.material](Player(job.voice, job.key), job.every):
+        for name, selected in judge(passage, hear(passage.item)).items():
+            values[name] += selected
     return values
 
 
 Scores = dict[tuple[bool, str], Values]
-"""By whether the voice was kept aside, and material."""
+"""Values by whether the voice was held out from tuning, and by material."""
 
 
-def measured(every: int, processes: int, materials: Sequence[str] = tuple(MATERIALS)) -> Scores:
-    """Hears everything; `every` so-manieth note is played."""
+def measure_all(every: int, processes: int, materials: Sequence[str] = tuple(MATERIALS)) -> Scores:
+    """Measure all materials; 1 in `every` notes is played."""
     jobs = [
         Job(material, voice, key, every)
         for material in materials
@@ -367,60 +372,66 @@ def measured(every: int, processes: int, materials: Sequence[str] = tuple(MATERI
     scores: Scores = defaultdict(lambda: defaultdict(list))
     with ProcessPoolExecutor(processes) as pool:
         for job, values in zip(jobs, pool.map(score, jobs), strict=True):
-            for name, some in values.items():
-                scores[VOICES[job.voice].aside, job.material][name] += some
+            for name, selected in values.items():
+                scores[VOICES[job.voice].aside, job.material][name] += selected
     return scores
 
 
-def table(every: int = 6, processes: int = 1) -> Iterator[str]:
-    """The figures in Markdown, of voices tuned on and kept aside."""
-    scores = measured(every, processes)
+def table(
+    every: int = 6, processes: int = 1, materials: Sequence[str] = tuple(MATERIALS)
+) -> Iterator[str]:
+    """Yield the figures in Markdown, of voices tuned on and held out."""
+    scores = measure_all(every, processes, materials)
 
-    def values(aside: bool, what: str, *materials: str) -> Floats:
-        found = [np.array(scores[aside, name][what]) for name in materials]
-        return np.concatenate(found)
+    def values(aside: bool, measure: str, *materials: str) -> Floats:
+        groups = [np.array(scores[aside, name][measure]) for name in materials]
+        return np.concatenate(groups)
 
-    def row(name: str, what: str, figure: Callable[[Floats], str], *materials: str) -> str:
-        both = [values(aside, what, *materials) for aside in (False, True)]
-        cells = [cell for some in both for cell in (figure(some) if len(some) else "–", len(some))]
+    def row(name: str, measure: str, figure: Callable[[Floats], str], *materials: str) -> str:
+        both = [values(aside, measure, *materials) for aside in (False, True)]
+        cells = [
+            cell
+            for selected in both
+            for cell in (figure(selected) if len(selected) else "–", len(selected))
+        ]
         return f"| {name} | " + " | ".join(map(str, cells)) + " |"
 
-    yield "| | tuned on | n | kept aside | n |"
+    yield "| | tuned on | n | held out | n |"
     yield "| --- | --- | --- | --- | --- |"
     for name in SWINGING:
-        yield row(f"told, {name}", "vibrato", _share, name)
+        yield row(f"detected, {name}", "vibrato", _share, name)
     for name in SWINGING[:3]:
         yield row(f"rate, % off, {name}", "rate", _errors(100.0), name)
         yield row(f"depth, cents off, {name}", "depth", _errors(1.0), name)
     for name in ("plain", "plain 20 dB", "scoop", "tremolo", "wah"):
         yield row(f"false vibrato, {name}", "vibrato", _share, name)
-    yield row("told, tremolo", "tremolo", _share, "tremolo")
+    yield row("detected, tremolo", "tremolo", _share, "tremolo")
     yield row("rate, % off, tremolo", "level rate", _errors(100.0), "tremolo")
     yield row("depth, dB off, tremolo", "level depth", _errors(1.0, 2), "tremolo")
-    yield row("told as tremolo, wah", "tremolo", _share, "wah")
+    yield row("wah detected as tremolo", "tremolo", _share, "wah")
     for name in ("plain", "plain 20 dB", "scoop", "vibrato"):
         yield row(f"false tremolo, {name}", "tremolo", _share, name)
     yield row("scoop, cents off", "scoop", _errors(1.0), "scoop")
     yield row("settling, ms off", "settle", _errors(1000.0), "scoop")
     for name in (*ATTACKED, "slide"):
-        yield row(f"notes found, {name}", "found", _share, name)
-    yield row("notes nobody played, there", "extra", _sum, *ATTACKED, "slide")
-    yield row("attacks nobody made, there", "attacks", _sum, *ATTACKED, "slide")
+        yield row(f"notes detected, {name}", "detected", _share, name)
+    yield row("extra notes in those", "extra", _sum, *ATTACKED, "slide")
+    yield row("extra attacks in those", "attacks", _sum, *ATTACKED, "slide")
     still = [name for name in MATERIALS if name not in (*ATTACKED, "slide")]
     for name in still:
-        yield row(f"notes nobody played, {name}", "extra", _sum, name)
-    yield row("attacks nobody made, all of those", "attacks", _sum, *still)
+        yield row(f"extra notes, {name}", "extra", _sum, name)
+    yield row("extra attacks in all of those", "attacks", _sum, *still)
     yield row("onset, ms off", "onset", _errors(1000.0), *still)
-    yield row("onset, ms off, attacked anew", "onset", _errors(1000.0), *ATTACKED)
+    yield row("onset, ms off, re-attacked", "onset", _errors(1000.0), *ATTACKED)
     loud = [name for name in still if name not in ("tremolo", "wah")]
     yield row("end, ms off", "end", _errors(1000.0), *loud)
     yield row("end, ms off, level swinging", "end", _errors(1000.0), "tremolo", "wah")
-    yield row("end, ms off, attacked anew", "end", _errors(1000.0), *ATTACKED)
+    yield row("end, ms off, re-attacked", "end", _errors(1000.0), *ATTACKED)
     yield row("onset, ms off, slide", "onset", _errors(1000.0), "slide")
 
 
 def _share(values: Floats) -> str:
-    return f"{np.mean(values):.3f}"
+    return f"{np.mean(values):.3f}" if len(values) else "–"
 
 
 def _sum(values: Floats) -> str:
@@ -428,16 +439,34 @@ def _sum(values: Floats) -> str:
 
 
 def _errors(scale: float, digits: int = 1) -> Callable[[Floats], str]:
-    """Median, and 95th percentile of the size, of errors."""
+    """Return a figure: the median and the 95th percentile of the absolute value."""
 
     def figure(values: Floats) -> str:
-        some = scale * values
-        size = np.quantile(np.abs(some), 0.95)
-        return f"{np.median(some):+.{digits}f}, 95 % under {size:.{digits}f}"
+        selected = scale * values
+        size = np.quantile(np.abs(selected), 0.95)
+        return f"{np.median(selected):+.{digits}f}, 95 % under {size:.{digits}f}"
 
     return figure
 
 
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.notes")
+    parser.add_argument("--every", type=int, default=6, help="play 1 in this many notes")
+    parser.add_argument("--processes", type=int, default=1)
+    results.add_options(parser)
+    options = parser.parse_args()
+    every = 200 if options.smoke else options.every
+    output = results.Results(
+        "benchmarks.notes",
+        f"recorded reeds of four voices along known paths, 1 in {every} notes",
+        "voice harmonica 1 was used to tune the ear, the others were not",
+    )
+    materials = ("slide",) if options.smoke else tuple(MATERIALS)
+    for line in table(every, options.processes, materials):
+        output.print(line)
+    output.finish(options)
+
+
 if __name__ == "__main__":
-    for line in table(*map(int, sys.argv[1:])):
-        print(line, flush=True)
+    main()

@@ -1,9 +1,8 @@
-"""The peers: general pitch detectors, each as a track of one item.
+"""General pitch detectors to compare with.
 
-Conventions. A live detector knows a reading at the end of its buffer (`Track.heard`); what moment
-the reading is stamped with is ours to choose, because these libraries give none, so each is tried
-at several places of its buffer and takes the one that serves it best. The offline ones (Praat,
-pYIN) stamp the centres of their frames themselves and have no moment at which they know.
+Conventions. A live detector has a reading at the end of its buffer (`Track.heard`). Its libraries
+give no time stamp, so each is tried at several positions of its buffer, and the best one counts.
+The offline detectors (Praat, pYIN) stamp the centres of their frames themselves.
 """
 
 from __future__ import annotations
@@ -21,10 +20,10 @@ from benchmarks.fonts import Floats
 from benchmarks.measure import Track
 
 HOP = 240
-"""Samples from one reading to the next: this ear's 5 ms at 48 kHz."""
+"""Samples from reading to reading: 5 ms at 48 kHz, as this ear."""
 LOWEST_HZ, HIGHEST_HZ = 80.0, 3_600.0
 STAMPS = (0.0, 0.25, 0.375, 0.5, 0.625, 0.75)
-"""Shares of its buffer by which a live peer's readings may be stamped before its end."""
+"""Fractions of its buffer by which a live peer's readings are stamped before its end."""
 
 
 @dataclass(frozen=True)
@@ -32,9 +31,9 @@ class Peer:
     """A pitch detector.
 
     Attributes:
-        name: what tables call it.
+        name: in tables.
         run: samples, float64 of shape (n,), and rate to a track.
-        buffer: samples that a live one looks at; 0 for one that needs the whole recording.
+        buffer: samples of a live one's buffer; 0 for one that needs the whole recording.
         slow: whether it is too slow for more than a few notes.
     """
 
@@ -43,17 +42,17 @@ class Peer:
     buffer: int
     slow: bool = False
 
-    def track(self, one: Item) -> Track:
-        """What it hears of an item, stamped at the end of its buffer if it is live."""
-        return self.run(one.samples, one.rate)
+    def track(self, item: Item) -> Track:
+        """Return its estimates of an item, stamped at the end of the buffer if it is live."""
+        return self.run(item.samples, item.rate)
 
-    def stamped(self, found: Track, share: float, rate: int) -> Track:
-        """The same readings, stamped a share of its buffer earlier."""
-        return replace(found, times=found.heard - share * self.buffer / rate)
+    def stamped(self, estimates: Track, share: float, rate: int) -> Track:
+        """Return the same estimates, stamped a fraction of its buffer earlier."""
+        return replace(estimates, times=estimates.heard - share * self.buffer / rate)
 
 
 def aubio_track(method: str, buffer: int, hop: int, samples: Floats, rate: int) -> Track:
-    """One of aubio's detectors with its own threshold, and its silence gate out of the way."""
+    """Run one of aubio's detectors with its default threshold and no silence gate."""
     detector = aubio.pitch(method, buffer, hop, rate)
     detector.set_unit("Hz")
     detector.set_silence(-90.0)
@@ -64,9 +63,9 @@ def aubio_track(method: str, buffer: int, hop: int, samples: Floats, rate: int) 
 
 
 def praat_track(samples: Floats, rate: int) -> Track:
-    """Praat's autocorrelation (Boersma 1993) over the whole range, a frame of 37 ms each hop.
+    """Run Praat's autocorrelation (Boersma 1993) over the whole range, with frames of 37 ms.
 
-    Its `very accurate` windows, twice as long, do worse in bends.
+    Its `very accurate` windows, twice as long, are worse in bends.
     """
     pitch = parselmouth.Sound(samples.astype(float), rate).to_pitch_ac(
         time_step=HOP / rate,
@@ -79,7 +78,7 @@ def praat_track(samples: Floats, rate: int) -> Track:
 
 
 def pyin_track(samples: Floats, rate: int) -> Track:
-    """pYIN (Mauch and Dixon 2014) as librosa does it by default, at this ear's hop."""
+    """Run pYIN (Mauch and Dixon 2014) with librosa's defaults, at this ear's hop."""
     hz, _, _ = librosa.pyin(
         samples.astype(np.float32),
         sr=rate,

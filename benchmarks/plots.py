@@ -1,4 +1,4 @@
-"""The scores as pictures."""
+"""Plots of the scores."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ from benchmarks.table import EAR, best_stamp, errors_of
 
 mpl.use("Agg")
 COLOURS = ("#000000", "#E69F00", "#56B4E9", "#009E73", "#CC79A7", "#D55E00")
-"""Okabe and Ito's palette, told apart by the colour-blind too."""
+"""Okabe and Ito's palette, distinguishable by colour-blind readers."""
 STYLES = ("-", "--", "-.", ":", (0, (5, 1)), (0, (1, 1)))
 
 
 def draw_all(scores: Scores, folder: Path) -> list[Path]:
-    """All pictures, as PNG; the files made."""
+    """Draw all plots as PNG and return the files."""
     folder.mkdir(exist_ok=True)
     pictures = {"noise": _noise, "errors": _errors, "onsets": _onsets, "bend": _bend}
     files = []
@@ -42,21 +42,21 @@ def _everyone() -> list[tuple[str, str, object]]:
 
 
 def _noise(scores: Scores) -> plt.Figure:
-    """Median error of frozen reeds by signal to noise, beside the bound."""
+    """Plot the median error of resynthesized reeds by SNR, with the bound."""
     figure, axes = plt.subplots(figsize=(7, 5))
     db = np.array(NOISE_DB, dtype=float)
-    for who, colour, style in _everyone():
-        medians = [np.median(errors_of(scores, who, f"frozen {x} dB")) for x in NOISE_DB]
-        axes.semilogy(db, medians, color=colour, linestyle=style, marker="o", label=who)
+    for detector, colour, style in _everyone():
+        medians = [np.median(errors_of(scores, detector, f"frozen {x} dB")) for x in NOISE_DB]
+        axes.semilogy(db, medians, color=colour, linestyle=style, marker="o", label=detector)
     bounds = []
     for x in NOISE_DB:
-        some = scores.of(f"frozen {x} dB")
-        bounds.append(np.median(some.values("cents") / some.values("bound")))
+        selected = scores.of(f"frozen {x} dB")
+        bounds.append(np.median(selected.values("cents") / selected.values("bound")))
     axes.semilogy(db, bounds, color="0.5", linewidth=3, label="Cramér–Rao, this ear's windows")
     axes.set(
         xlabel="signal to noise, dB",
         ylabel="median error, cents",
-        title="Steady notes in white noise (frozen recorded reeds)\n"
+        title="Steady notes in white noise (resynthesized recorded reeds)\n"
         "line: 0.6745 standard deviations of the bound",
     )
     axes.grid(True, which="both", alpha=0.3)
@@ -65,13 +65,13 @@ def _noise(scores: Scores) -> plt.Figure:
 
 
 def _errors(scores: Scores) -> plt.Figure:
-    """How large errors are, as shares of the readings."""
+    """Plot the cumulative distribution of errors."""
     figure, all_axes = plt.subplots(1, 2, figsize=(12, 5), sharey=True)
     for axes, title, materials in zip(
         all_axes, ("steady notes", "bends"), (("steady",), BENDS), strict=True
     ):
-        for who, colour, style in _everyone():
-            errors = np.sort(errors_of(scores, who, *materials))
+        for detector, colour, style in _everyone():
+            errors = np.sort(errors_of(scores, detector, *materials))
             shares = np.arange(1, len(errors) + 1) / len(errors)
             seen = np.isfinite(errors)
             axes.semilogx(
@@ -79,31 +79,33 @@ def _errors(scores: Scores) -> plt.Figure:
                 shares[seen],
                 color=colour,
                 linestyle=style,
-                label=who,
+                label=detector,
             )
         axes.axvline(5.0, color="0.7")
         axes.set(xlabel="error, cents", title=title, xlim=(1e-3, 5e3))
         axes.grid(True, alpha=0.3)
-    all_axes[0].set_ylabel("share of readings under it")
+    all_axes[0].set_ylabel("fraction of readings below")
     all_axes[0].legend()
     return figure
 
 
 def _onsets(scores: Scores) -> plt.Figure:
-    """How soon after a hard onset the pitch and the holes are right."""
+    """Plot the time from a hard onset to the right pitch and the right holes."""
     figure, (left, right) = plt.subplots(1, 2, figsize=(12, 5))
-    for who, colour, style in _everyone():
-        if who != EAR and not PEERS[who].buffer:
+    for detector, colour, style in _everyone():
+        if detector != EAR and not PEERS[detector].buffer:
             continue
-        three = scores.of("hard").values("three" if who == EAR else f"{who} three")
-        _steps(left, 1000.0 * three, color=colour, linestyle=style, label=who)
-    left.set(xlabel="to three readings within 10 cents, ms", ylabel="share of notes", xlim=(0, 80))
+        three = scores.of("hard").values("three" if detector == EAR else f"{detector} three")
+        _steps(left, 1000.0 * three, color=colour, linestyle=style, label=detector)
+    left.set(
+        xlabel="to three readings within 10 cents, ms", ylabel="fraction of notes", xlim=(0, 80)
+    )
     for name, colour, style in zip(("hard", *PAIRS), COLOURS, STYLES, strict=False):
         label = "one hole" if name == "hard" else f"neighbour at {name.split()[1]} dB"
         settle = 1000.0 * scores.of(name).values("settle")
         _steps(right, settle, color=colour, linestyle=style, label=label)
     right.axvline(60.0, color="0.7")
-    right.set(xlabel="until the holes are right and stay so, ms", xlim=(0, 150))
+    right.set(xlabel="until the holes stay right, ms", xlim=(0, 150))
     for axes in (left, right):
         axes.grid(True, alpha=0.3)
         axes.legend()
@@ -116,29 +118,29 @@ def _steps(axes: plt.Axes, ms: Floats, **style: object) -> None:
 
 
 def _bend(scores: Scores) -> plt.Figure:
-    """A whole-step bend as everyone follows it."""
+    """Plot a whole-step bend as all detectors follow it."""
     player = Player("harmonica 2", "C")
     sound = hard(player.reed("-3"), 0.75, bend(200.0, 0.12))
-    one = player.item("bend", ["-3"], [sound])
+    item = player.item("bend", ["-3"], [sound])
     figure, (above, below) = plt.subplots(2, 1, figsize=(9, 8), sharex=True)
-    times = np.linspace(one.begins, one.until, 500)
-    base = one.hz(np.array([one.begins]))[0]
+    times = np.linspace(item.begins, item.until, 500)
+    base = item.hz(np.array([item.begins]))[0]
     above.plot(
-        times, 1200.0 * np.log2(one.hz(times) / base), color="0.7", linewidth=5, label="true"
+        times, 1200.0 * np.log2(item.hz(times) / base), color="0.7", linewidth=5, label="true"
     )
-    for who, colour, style in _everyone():
-        if who == EAR:
-            found = track(hear(one))
+    for detector, colour, style in _everyone():
+        if detector == EAR:
+            estimates = track(hear(item))
         else:
-            peer = PEERS[who]
-            found = peer.track(one)
+            peer = PEERS[detector]
+            estimates = peer.track(item)
             if peer.buffer:
-                found = peer.stamped(found, best_stamp(scores, who), one.rate)
-        on = (found.times > one.begins) & (found.times < one.until)
-        at, hz = found.times[on], found.hz[on]
-        above.plot(at, 1200.0 * np.log2(hz / base), color=colour, linestyle=style, label=who)
-        below.plot(at, 1200.0 * np.log2(hz / one.hz(at)), color=colour, linestyle=style)
-    above.set(ylim=(-230, 30), ylabel="cents", title=f"200 cents in 120 ms: {one.name}")
+                estimates = peer.stamped(estimates, best_stamp(scores, detector), item.rate)
+        on = (estimates.times > item.begins) & (estimates.times < item.until)
+        at, hz = estimates.times[on], estimates.hz[on]
+        above.plot(at, 1200.0 * np.log2(hz / base), color=colour, linestyle=style, label=detector)
+        below.plot(at, 1200.0 * np.log2(hz / item.hz(at)), color=colour, linestyle=style)
+    above.set(ylim=(-230, 30), ylabel="cents", title=f"200 cents in 120 ms: {item.name}")
     below.set(ylim=(-20, 20), ylabel="error, cents", xlabel="seconds")
     for axes in (above, below):
         axes.grid(True, alpha=0.3)

@@ -1,24 +1,23 @@
-"""How often the reed watch is wrong, and how long it takes: simulated years of a harp.
+"""False alarms and delays of the reed watch on simulated years of a harp.
 
-``python -m benchmarks.reed_watch`` prints the table; a number after it is how many harp-years each
-row has.
+    python -m benchmarks.reed_watch [--years 40] [--first 0] [--every 1] [--quiet-only]
 
-The player and the room are made up, as there are no records of either, but of sizes that are seen
-(common practice): reeds up to some 8 cents off; days on five of seven, 8 to 60 notes a day and most
-of them in the middle of the harp; rooms that differ by 2 cents from day to day and 3 over the year;
-breath that grows softer over the year, differs from day to day, and pulls blow reeds twice as flat
-as draw reeds and low ones more than high ones; each reed played a little differently each day and
-each note; habits that last some days; and bends without intent, flat by 15 cents at the mean: one
-note in sixteen, and one in seven on the draw reeds that bend most. The watch sees none of this but
-the notes.
+There are no records of worn reeds, so player and room are simulated, with sizes from common
+practice: reeds 5 cents off (standard deviation); practice on five days of seven, 8 to 60 notes a
+day, most in the middle of the harp; rooms that vary by 2 cents from day to day and 3 cents over the
+year; breath that grows softer over the year, varies from day to day, and flattens blow reeds twice
+as much as draw reeds and low ones more than high ones; each reed played differently each day and
+each note; habits that last some days; and unintended bends, 15 cents flat on average: one note in
+16, and one in 7 on the draw reeds that bend most. The watch is given nothing but the notes.
 
-A year is looked at as the player may, after each day of practice, and counts as an alarm on the
-first day on which a reed is said to have gone flat.
+A year is watched after each day of practice, or after every few (`--every`). The alarm is the first
+day on which a reed is reported as flat. The watch's two z-scores were chosen on the first seeds;
+`--first` takes others.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
@@ -26,6 +25,7 @@ from functools import partial
 
 import numpy as np
 
+from benchmarks import results
 from trainer.core.types import Floats
 from trainer.harp import Breath, Harp, Tab, natural_entries
 from trainer.reedcare.reed_history import (
@@ -38,10 +38,11 @@ from trainer.reedcare.reed_history import (
 
 YEAR = 365
 START = 739_000
-"""The ordinal of the first day."""
+"""Ordinal of the first day."""
 WORN = Tab(5, Breath.DRAW)
-"""The reed that wears: played often, and by common practice the first to go on many harps."""
+"""The reed that wears: played often, and on many harps the first to fail (common practice)."""
 SEES_CENTS = 5.0
+"""Fall from which the delay of an alarm is counted."""
 
 
 @dataclass(frozen=True)
@@ -50,33 +51,32 @@ class Wear:
 
     Attributes:
         name: in words.
-        sudden: cents that it drops at once.
-        cents_per_month: cents that it falls every 30 days.
-        day: from when on.
-        often: share of days on which the harp is played.
-        most: notes a day; the fewest are 8.
+        sudden: drop at once, in cents.
+        cents_per_month: fall every 30 days, in cents.
+        day: day of the year on which it begins.
+        played: fraction of days on which the harp is played.
+        most: notes a day at most; at least 8.
     """
 
     name: str
     sudden: float = 0.0
     cents_per_month: float = 0.0
     day: int = 120
-    often: float = 5.0 / 7.0
+    played: float = 5.0 / 7.0
     most: int = 60
 
     def cents(self, days: Floats) -> Floats:
-        """How flat the reed is on some days of the year."""
+        """Return how flat the reed is on given days of the year."""
         since = np.maximum(days - self.day, 0.0)
         return np.where(days >= self.day, self.sudden + self.cents_per_month * since / 30.0, 0.0)
 
     def begins(self) -> float:
-        """The day on which it is `SEES_CENTS` flat, or on which it drops."""
+        """Return the day on which it is `SEES_CENTS` flat, or on which it drops."""
         return self.day + (
             30.0 * SEES_CENTS / self.cents_per_month if self.cents_per_month else 0.0
         )
 
 
-SELDOM = {"often": 0.25, "most": 24}
 NONE = Wear("no wear")
 WEARS = (
     Wear("drops by 4 cents", sudden=4.0),
@@ -86,17 +86,17 @@ WEARS = (
     Wear("falls by 2 cents a month", cents_per_month=2.0, day=60),
     Wear("falls by 5 cents a month", cents_per_month=5.0),
     Wear("falls by 12 cents a month", cents_per_month=12.0),
-    Wear("seldom played: no wear", **SELDOM),
-    Wear("seldom played: drops by 10", sudden=10.0, **SELDOM),
+    Wear("rarely played: no wear", played=0.25, most=24),
+    Wear("rarely played: drops by 10", sudden=10.0, played=0.25, most=24),
 )
 
 
-def year(wear: Wear, seed: int) -> DailyPitches:
-    """What the days of a year say of a harp's reeds.
+def simulate_year(wear: Wear, seed: int) -> DailyPitches:
+    """Return the pitches of a harp's reeds on the days of a year.
 
     Args:
         wear: what happens to the reed `WORN`.
-        seed: of all that is left to chance.
+        seed: of everything random.
     """
     rng = np.random.default_rng(seed)
     tabs = natural_entries(Harp.of())
@@ -107,7 +107,7 @@ def year(wear: Wear, seed: int) -> DailyPitches:
     share = np.exp(-0.5 * ((hole - 4.5) / 2.0) ** 2)
     share /= share.sum()
     off = rng.normal(0.0, 5.0, len(tabs))
-    days = np.flatnonzero(rng.random(YEAR) < wear.often).astype(float)
+    days = np.flatnonzero(rng.random(YEAR) < wear.played).astype(float)
     flat = wear.cents(days)
     worn = tabs.index(WORN)
     cents = np.full((len(days), len(tabs)), np.nan)
@@ -131,74 +131,95 @@ def year(wear: Wear, seed: int) -> DailyPitches:
 
 
 @dataclass(frozen=True)
-class Watched:
-    """A year as it was watched.
+class WatchedYear:
+    """What the watch reported in a year.
 
     Attributes:
-        alarm: the first day on which the worn reed was said to have gone flat; None if never.
-        said: how flat it was said to be then, with the ends of the interval, and how flat it was.
-        false: reeds that had not gone flat and were said to have.
+        alarm: first day on which the worn reed was reported as flat; None if never.
+        estimate: reported fall on that day, the ends of its interval, and the true fall, in cents.
+        false_alarms: number of reeds reported as flat that were not.
     """
 
     alarm: float | None
-    said: tuple[float, float, float, float] | None
-    false: int
+    estimate: tuple[float, float, float, float] | None
+    false_alarms: int
 
 
-def watched(wear: Wear, seed: int, every: int = 1) -> Watched:
-    """Look at a year as it goes, after every so many days of practice."""
-    days = year(wear, seed)
-    alarm, said = None, None
-    false: set[Tab] = set()
-    for count in range(PARAMETERS.min_days, len(days.days) + 1, every):
-        day = days.days[count - 1] - START
-        for reed in reed_histories(days.until(count)):
+def watch_year(wear: Wear, seed: int, every: int = 1) -> WatchedYear:
+    """Watch a simulated year.
+
+    Args:
+        wear, seed: of the year.
+        every: days of practice from one look to the next.
+    """
+    pitches = simulate_year(wear, seed)
+    alarm, estimate = None, None
+    false_alarms: set[Tab] = set()
+    for count in range(PARAMETERS.min_days, len(pitches.days) + 1, every):
+        day = pitches.days[count - 1] - START
+        for reed in reed_histories(pitches.until(count)):
             if reed.state is not ReedState.FLAT or reed.change is None:
                 continue
             truth = float(wear.cents(np.array([day]))[0]) if reed.tab == WORN else 0.0
             if truth <= 0.0:
-                false.add(reed.tab)
+                false_alarms.add(reed.tab)
             elif alarm is None:
                 alarm = day
-                said = reed.change.cents, reed.change.low, reed.change.high, truth
-    return Watched(alarm, said, len(false))
+                estimate = reed.change.cents, reed.change.low, reed.change.high, truth
+    return WatchedYear(alarm, estimate, len(false_alarms))
 
 
-def row(wear: Wear, years: Sequence[Watched]) -> str:
-    """A row of the table."""
-    delays = [one.alarm - wear.begins() for one in years if one.alarm is not None]
-    text = f"{wear.name:<28}{sum(one.false for one in years) / len(years):>8.3f}"
+def row(wear: Wear, years: Sequence[WatchedYear]) -> str:
+    """Return a row of the table."""
+    delays = [year.alarm - wear.begins() for year in years if year.alarm is not None]
+    false_alarms = sum(year.false_alarms for year in years) / len(years)
+    text = f"{wear.name:<28}{len(years):>6}{false_alarms:>8.3f}"
     if not (wear.sudden or wear.cents_per_month):
         return text
-    found = [one.said for one in years if one.said is not None]
+    estimates = [year.estimate for year in years if year.estimate is not None]
     text += f"{100.0 * len(delays) / len(years):>8.0f} %"
     if not delays:
         return text
-    inside = [low <= truth <= high for _, low, high, truth in found]
-    error = [said - truth for said, _, _, truth in found]
+    inside = [low <= truth <= high for _, low, high, truth in estimates]
+    errors = [estimate - truth for estimate, _, _, truth in estimates]
     return (
         f"{text}{np.median(delays):>9.0f}{np.percentile(delays, 90):>8.0f}"
-        f"{np.median([truth for *_, truth in found]):>9.1f}{np.median(error):>+8.1f}"
+        f"{np.median([truth for *_, truth in estimates]):>9.1f}{np.median(errors):>+8.1f}"
         f"{100.0 * np.mean(inside):>8.0f} %"
     )
 
 
 HEAD = (
-    "                             false a            days after         cents    off    truth in\n"
-    "wear of one reed             harp-year  found   5 cents    90 %    by then         95 %"
+    "                             harp- false alarms      days after          true   error  truth\n"
+    "wear of one reed             years a year  found    5 cents   90 %    cents           in 95 %"
 )
 
 
-def table(harp_years: int, every: int = 1, wears: Sequence[Wear] = (NONE, *WEARS)) -> str:
-    """The table, on all cores."""
-    lines = [HEAD]
+def main() -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m benchmarks.reed_watch")
+    parser.add_argument("--years", type=int, default=40, help="harp-years of each row")
+    parser.add_argument("--first", type=int, default=0, help="seed of the first year")
+    parser.add_argument("--every", type=int, default=1, help="days of practice between looks")
+    parser.add_argument("--quiet-only", action="store_true", help="only the years without wear")
+    results.add_options(parser)
+    options = parser.parse_args()
+    years, every = (1, 60) if options.smoke else (options.years, options.every)
+    output = results.Results(
+        "benchmarks.reed_watch",
+        f"{years} simulated harp-years a row, seeds from {options.first}, watched after every "
+        f"{every} days of practice",
+        "the watch's two z-scores were chosen on this simulation, on its first seeds",
+    )
+    output.print(HEAD)
+    wears = (NONE,) if options.smoke or options.quiet_only else (NONE, *WEARS)
     with ProcessPoolExecutor() as pool:
         for wear in wears:
-            one = partial(watched, wear, every=every)
-            lines.append(row(wear, list(pool.map(one, range(harp_years), chunksize=1))))
-            print(lines[-1], file=sys.stderr, flush=True)
-    return "\n".join(lines)
+            watch = partial(watch_year, wear, every=every)
+            seeds = range(options.first, options.first + years)
+            output.print(row(wear, list(pool.map(watch, seeds, chunksize=1))))
+    output.finish(options)
 
 
 if __name__ == "__main__":
-    print(table(int(sys.argv[1]) if sys.argv[1:] else 40))
+    main()

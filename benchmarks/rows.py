@@ -1,4 +1,4 @@
-"""The rows of the table: which figure of which material, and what is to be reached."""
+"""Rows of the table: a figure, its material and its goal."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ Data = Callable[[Scores], Floats]
 Figure = Callable[[Floats], float]
 
 GROSS_CENTS = 300.0
-"""An error beyond is another note: an octave, a sub-octave or a partial taken for the note."""
+"""Errors above this are another note: an octave, a sub-octave or a partial."""
 LOW_HZ = 260.0
-"""Below, an onset is allowed some periods of the note."""
+"""Below this, onset times are counted in excess of 2.5 periods."""
 
 
 @dataclass(frozen=True)
@@ -25,12 +25,12 @@ class Row:
     """A figure and its goal.
 
     Attributes:
-        name: what it is.
-        data: the numbers it is made of.
-        figure: from the numbers to the figure.
+        name: in the table.
+        data: selects the numbers.
+        figure: calculates the figure from the numbers.
         goal: to be reached.
-        more: whether more is better.
-        digits: after the point.
+        more: whether greater is better.
+        digits: after the decimal point.
     """
 
     name: str
@@ -41,19 +41,19 @@ class Row:
     digits: int = 4
 
     def value(self, scores: Scores) -> float | None:
-        """The figure; None where nothing was measured."""
+        """Return the figure; None where nothing was measured."""
         data = self.data(scores)
         return self.figure(data) if len(data) else None
 
     def reaches(self, value: float) -> bool:
-        """Whether a figure is as good as the goal."""
+        """Return whether a figure reaches the goal."""
         return value >= self.goal if self.more else value <= self.goal
 
     def misses(self, scores: Scores) -> list[tuple[float, Score]]:
-        """The items that by themselves miss the goal, the worst first."""
-        values = [(self.value(Scores([one])), one) for one in scores.scores]
-        bad = [(value, one) for value, one in values if value is not None]
-        bad = [(value, one) for value, one in bad if not self.reaches(value)]
+        """Return figure and score of the items that miss the goal individually, the worst first."""
+        values = [(self.value(Scores([score])), score) for score in scores.scores]
+        bad = [(value, score) for value, score in values if value is not None]
+        bad = [(value, score) for value, score in bad if not self.reaches(value)]
         return sorted(bad, key=lambda pair: pair[0], reverse=not self.more)
 
 
@@ -62,37 +62,37 @@ def _of(key: str, *materials: str, off: bool = False) -> Data:
 
 
 def within(cents: float) -> Figure:
-    """The share of errors under so many cents."""
+    """Return a figure: the fraction of errors below `cents`."""
     return lambda errors: float(np.mean(errors < cents))
 
 
 def share(right: Floats) -> float:
-    """The share of what is right."""
+    """Return the fraction that is right."""
     return float(np.mean(right))
 
 
 def total(values: Floats) -> float:
-    """How many in all."""
+    """Return the sum."""
     return float(np.sum(values))
 
 
 def median(values: Floats) -> float:
-    """The median."""
+    """Return the median."""
     return float(np.median(values))
 
 
 def gross(errors: Floats) -> float:
-    """The share of errors that are another note."""
+    """Return the fraction of errors that are another note."""
     return float(np.mean(np.isfinite(errors) & (errors > GROSS_CENTS)))
 
 
 def p95_ms(seconds: Floats) -> float:
-    """The 95th percentile in ms, of what was really measured and not between two."""
+    """Return the 95th percentile in ms, without interpolation."""
     return 1000.0 * float(np.quantile(seconds, 0.95, method="higher"))
 
 
 def onset_s(*materials: str, low: bool, off: bool = False) -> Data:
-    """Seconds from hard onsets to three good readings; of low notes what exceeds 2.5 periods."""
+    """Select seconds from hard onsets to three good readings; of low notes, less 2.5 periods."""
 
     def data(scores: Scores) -> Floats:
         some = scores.of(*materials, off=off)
@@ -166,11 +166,11 @@ ROWS = (
         for name, (clean, _) in MOTIONS.items()
     ),
     *(
-        Row(f"leak 12 dB down found, {name}", _of("right", leak), share, 0.99)
+        Row(f"leak 12 dB below detected, {name}", _of("right", leak), share, 0.99)
         for name, (_, leak) in MOTIONS.items()
     ),
     Row("chords of three", _of("right", "chord 0"), share, 0.99),
-    Row("chords of three, outer 12 dB down", _of("right", "chord 12"), share, 0.99),
+    Row("chords of three, outer 12 dB below", _of("right", "chord 12"), share, 0.99),
     *(
         Row(
             f"octave split, {off} cents apart, upper {db} dB",
@@ -180,7 +180,7 @@ ROWS = (
         )
         for off, db in SPLITS
     ),
-    Row("single notes not called splits", _of("right", "hard", "steady"), share, 0.95),
-    Row("items at which the ear fell over", lambda s: s.values("fell over"), total, 0, False, 0),
+    Row("single notes not reported as splits", _of("right", "hard", "steady"), share, 0.95),
+    Row("items at which the ear failed", lambda s: s.values("failed"), total, 0, False, 0),
 )
-"""The issue's table, in its order."""
+"""All rows in order."""

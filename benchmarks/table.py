@@ -1,4 +1,4 @@
-"""The scores as tables in Markdown."""
+"""Tables of the scores in Markdown."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from benchmarks.conditions import CONDITIONS, HARPS
-from benchmarks.materials import ASKED
+from benchmarks.materials import IN_CONDITIONS
 from benchmarks.peers import PEERS, STAMPS
 from benchmarks.rows import (
     BENDS,
@@ -23,47 +23,47 @@ from benchmarks.rows import (
 )
 from benchmarks.scores import Scores
 
-GROUPS = {False: "tuned on", True: "kept aside"}
-"""Whether a voice was kept aside, as columns."""
+GROUPS = {False: "tuned on", True: "held out"}
+"""Columns: whether a voice was held out from tuning."""
 EAR = "this ear"
 MISSES = 6
-"""Of each row at most so many are told by name."""
+"""Maximum number of items named in each row of misses."""
 
 
 def goals(scores: Scores) -> Iterator[str]:
-    """The issue's table: goal, and what was reached by group; an x where it was missed."""
+    """Yield goals and figures by group of voices; an x marks a missed goal."""
     groups = {aside: scores.group(aside=aside) for aside in GROUPS}
     yield "| | goal | " + " | ".join(f"{name} | n" for name in GROUPS.values()) + " |"
     yield "| --- | --- |" + " --- | --- |" * len(GROUPS)
     for row in ROWS:
-        if not any(len(row.data(some)) for some in groups.values()):
+        if not any(len(row.data(group)) for group in groups.values()):
             continue
         cells = []
-        for some in groups.values():
-            value = row.value(some)
+        for group in groups.values():
+            value = row.value(group)
             if value is None:
                 cells += ["–", "0"]
             else:
                 missed = "" if row.reaches(value) else " x"
-                cells += [f"{value:.{row.digits}f}{missed}", str(len(row.data(some)))]
+                cells += [f"{value:.{row.digits}f}{missed}", str(len(row.data(group)))]
         sign = "≥" if row.more else "≤"
         yield f"| {row.name} | {sign} {row.goal:g} | " + " | ".join(cells) + " |"
 
 
 def misses(scores: Scores) -> Iterator[str]:
-    """The items behind what was missed, the worst first, in either group."""
+    """Yield the items that miss a goal, the worst first."""
     for row in ROWS:
         bad = row.misses(scores)
         if not bad:
             continue
-        yield f"- {row.name}: {len(bad)} items miss {row.goal:g} by themselves"
-        for value, one in bad[:MISSES]:
-            off = f", reeds {one.job.off:g} cents off" if one.job.off else ""
-            yield f"  - {value:.{row.digits}f}  {one.name}{off}"
+        yield f"- {row.name}: {len(bad)} items miss {row.goal:g} individually"
+        for value, score in bad[:MISSES]:
+            off = f", reeds {score.job.off:g} cents off" if score.job.off else ""
+            yield f"  - {value:.{row.digits}f}  {score.name}{off}"
 
 
 def best_stamp(scores: Scores, peer: str) -> float:
-    """Where a peer's readings are best stamped: a share of its buffer before its end."""
+    """Return the best time stamp of a peer, as a fraction of its buffer before its end."""
     if not PEERS[peer].buffer:
         return 0.0
     bends = scores.of(*BENDS)
@@ -71,18 +71,18 @@ def best_stamp(scores: Scores, peer: str) -> float:
 
 
 def errors_of(scores: Scores, who: str, *materials: str) -> np.ndarray:
-    """Errors of this ear or of a peer at its best, shape (n,)."""
-    some = scores.of(*materials)
+    """Return errors of this ear, or of a peer at its best stamp, shape (n,)."""
+    group = scores.of(*materials)
     if who == EAR:
-        return some.values("cents")
-    return some.values(f"{who} at {best_stamp(scores, who)}")
+        return group.values("cents")
+    return group.values(f"{who} at {best_stamp(scores, who)}")
 
 
 def detectors(scores: Scores) -> Iterator[str]:
-    """This ear and its peers on the same items, of all voices."""
+    """Yield this ear and its peers on the same items of all voices."""
     shares = ("steady", "bend 100", "bend 200", "steady 20 dB", "bend 100 20 dB", "bend 200 20 dB")
     yield (
-        "| who | stamped before its end | "
+        "| detector | stamped before the end | "
         + " | ".join(f"{name}" for name in shares)
         + " | median, steady | median, bends | gross | onset p95 ms | readings |"
     )
@@ -118,14 +118,14 @@ def _buffer_ms(scores: Scores, peer: str) -> str:
 
 
 def conditions(scores: Scores) -> Iterator[str]:
-    """Each condition: tuned on / kept aside."""
+    """Yield the figures of each condition: tuned on / held out."""
     yield (
         "| condition | steady within 5 cents | median error | exact holes, clean "
         "| exact holes, pair -12 dB | onset p95 ms (260 Hz up) |"
     )
     yield "| --- | --- | --- | --- | --- | --- |"
     for condition in (*CONDITIONS, *HARPS):
-        steady, hard, pair = (f"{what} | {condition}" for what in ASKED)
+        steady, hard, pair = (f"{what} | {condition}" for what in IN_CONDITIONS)
         columns = [
             (lambda s, m=steady: s.of(m).values("cents"), within(5.0), 4),
             (lambda s, m=steady: s.of(m).values("cents"), median, 3),

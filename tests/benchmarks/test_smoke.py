@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import subprocess
 import sys
 
 import pytest
 
+from benchmarks.fonts import VOICES, FontError, find_font
 from tests.support.terminal import ROOT
 
 
@@ -15,12 +18,63 @@ def run(module: str, *options: str) -> str:
     process = subprocess.run(
         [sys.executable, "-m", module, *options],
         cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
         capture_output=True,
         encoding="utf-8",
         timeout=300,
     )
     assert process.returncode == 0, process.stdout + process.stderr
     return process.stdout
+
+
+@pytest.fixture(scope="module")
+def fonts() -> None:
+    """Skip where the sound fonts, or what plays them, are not installed."""
+    try:
+        for voice in VOICES.values():
+            find_font(voice.font)
+    except FontError as error:
+        pytest.skip(str(error))
+    if not shutil.which("fluidsynth"):
+        pytest.skip("needs fluidsynth")
+
+
+@pytest.mark.parametrize(
+    ("module", "head", "row"),
+    [
+        ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
+        ("benchmarks.guessed", "first three", "  independent "),
+        ("benchmarks.learner", "median days", "usual    rotation"),
+        ("benchmarks.reed_watch", "harp- false alarms", "no wear                          1"),
+        ("benchmarks.screen", "frames a second", " 80x24 "),
+        ("benchmarks.stretch", "wobble", "pedalboard, finer"),
+    ],
+)
+def test_a_benchmark_prints_its_table(module: str, head: str, row: str) -> None:
+    table = run(module, "--smoke")
+    assert head in table
+    assert row in table
+
+
+@pytest.mark.usefixtures("fonts")
+@pytest.mark.parametrize(
+    ("module", "head", "row"),
+    [
+        ("benchmarks", "| | goal | tuned on", "| exact holes 60 ms after a hard onset, clean |"),
+        ("benchmarks.duets", "noticed", "alone, 0 dB below "),
+        ("benchmarks.echo", "| residual echo | clicks |", "| laptop, near | -"),
+        ("benchmarks.notes", "| | tuned on | n |", "| notes detected, slide | "),
+        ("benchmarks.transcripts", "Brier", "alone, tuned on "),
+    ],
+)
+def test_a_benchmark_on_recorded_reeds_prints_its_table(module: str, head: str, row: str) -> None:
+    table = run(module, "--smoke")
+    assert head in table
+    assert row in table
+
+
+def test_the_report_of_a_recording_is_timed() -> None:
+    assert "report of a minute: " in run("benchmarks.backlog", "--report", "--smoke")
 
 
 @pytest.mark.needs_pulse

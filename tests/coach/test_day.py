@@ -866,8 +866,8 @@ def test_the_shelf_is_mastered_sooner_than_by_rotation(capsys: pytest.CaptureFix
     traits = learner.shelf_traits()
     for seed in range(3):
         ours, turn = (
-            learner.practise(learner.WAYS[way](traits, seed), traits, seed)
-            for way in ("ours", "rotation")
+            learner.practise(learner.SCHEDULES[way](traits, seed), traits, seed)
+            for way in ("daily set", "rotation")
         )
         with capsys.disabled():
             print(
@@ -884,7 +884,7 @@ def test_the_shelf_is_mastered_sooner_than_by_rotation(capsys: pytest.CaptureFix
 def test_the_simulated_player_gains_by_spacing_and_loses_by_waiting() -> None:
     """As the model's authors found of vocabulary: what is spread out lasts longer, what is crowded
     is better at once (Pavlik and Anderson 2005)."""
-    crowded, spread = learner.Trace(), learner.Trace()
+    crowded, spread = learner.MemoryTrace(), learner.MemoryTrace()
     for n in range(8):
         crowded.practise(40.0 * n)
         spread.practise(learner.DAY_S * n)

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, watched, year
+from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, simulate_year, watch_year
 from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
 from trainer.harp import Tab
 from trainer.music import cents
@@ -54,19 +54,21 @@ class TestSimulatedYears:
         )
         print(HEAD)
         for wear, years, most_days in cases:
-            seen = [watched(wear, seed, EVERY) for seed in range(years)]
+            seen = [watch_year(wear, seed, EVERY) for seed in range(years)]
             print(row(wear, seen))
-            assert sum(one.false for one in seen) <= 1
+            assert sum(year.false_alarms for year in seen) <= 1
             if most_days is None:
                 continue
-            delays = [one.alarm - wear.begins() for one in seen if one.alarm is not None]
+            delays = [year.alarm - wear.begins() for year in seen if year.alarm is not None]
             assert len(delays) == years
             assert float(np.median(delays)) <= most_days
-            errors = [one.said[0] - one.said[3] for one in seen if one.said is not None]
+            errors = [y.estimate[0] - y.estimate[3] for y in seen if y.estimate is not None]
             assert float(np.median(np.abs(errors))) < 3.0
 
     def test_a_drop_is_dated_and_measured(self) -> None:
-        (found,) = [one for one in reed_histories(year(Wear("", sudden=8.0), 3)) if one.tab == WORN]
+        (found,) = [
+            one for one in reed_histories(simulate_year(Wear("", sudden=8.0), 3)) if one.tab == WORN
+        ]
         assert found.state is ReedState.FLAT
         assert found.change is not None
         assert found.change.cents_per_month is None
@@ -76,20 +78,22 @@ class TestSimulatedYears:
 
     def test_a_slow_fall_is_told_by_the_month(self) -> None:
         (found,) = [
-            one for one in reed_histories(year(Wear("", cents_per_month=3.0), 3)) if one.tab == WORN
+            one
+            for one in reed_histories(simulate_year(Wear("", cents_per_month=3.0), 3))
+            if one.tab == WORN
         ]
         assert found.change is not None
         assert found.change.cents_per_month == pytest.approx(3.0, abs=1.0)
 
     def test_a_cold_hall_moves_all_reeds_and_says_nothing_of_one(self) -> None:
-        days = year(NONE, 8)
+        days = simulate_year(NONE, 8)
         cold = days.cents.copy()
         cold[-25:] -= 15.0
         found = reed_histories(replace(days, cents=cold))
         assert not [one for one in found if one.state is ReedState.FLAT]
 
     def test_breath_that_grows_hard_pulls_all_blow_reeds_and_says_nothing_of_one(self) -> None:
-        days = year(NONE, 8)
+        days = simulate_year(NONE, 8)
         hard = days.cents.copy()
         hard[-40:, [tab.breath == "blow" for tab in days.tabs]] -= 6.0
         found = reed_histories(replace(days, cents=hard))
@@ -97,7 +101,7 @@ class TestSimulatedYears:
 
     def test_a_bend_too_many_is_no_wear(self) -> None:
         """Bent on two of the last five days, by much."""
-        days = year(NONE, 8)
+        days = simulate_year(NONE, 8)
         bent = days.cents.copy()
         column = days.tabs.index(Tab.parse("-3"))
         rows = np.flatnonzero(~np.isnan(bent[:, column]))[-5:]
@@ -106,7 +110,7 @@ class TestSimulatedYears:
 
     def test_a_reed_that_was_put_right_begins_anew(self) -> None:
         """Flat from day 120 on, and tuned on day 240."""
-        days = year(Wear("", sudden=15.0), 5)
+        days = simulate_year(Wear("", sudden=15.0), 5)
         cents_, column = days.cents.copy(), days.tabs.index(WORN)
         cents_[days.days - START >= 240, column] += 15.0
         found = by_tab(reed_histories(replace(days, cents=cents_)))[str(WORN)]
@@ -114,7 +118,7 @@ class TestSimulatedYears:
         assert abs(found.days[0].toordinal() - START - 240) <= 7
 
     def test_few_days_say_nothing(self) -> None:
-        found = reed_histories(year(NONE, 1).until(PARAMETERS.min_days - 1))
+        found = reed_histories(simulate_year(NONE, 1).until(PARAMETERS.min_days - 1))
         assert {one.state for one in found} == {ReedState.TOO_FEW}
         assert reed_histories(DailyPitches.of([])) == ()
 
