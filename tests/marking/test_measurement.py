@@ -365,12 +365,12 @@ def test_reeds_of_the_other_breath_are_named_where_none_of_the_wanted_one_sounds
 
 def test_a_leak_has_the_median_level_and_allowed_holes_are_none() -> None:
     readings = note("4", [0.0] * 11)
-    levels = [-30.0] * 5 + [-12.0] * 6
+    levels = [-30.0] * 6 + [-12.0] * 5
     leaking = [with_leak(r, 5, db) for r, db in zip(readings, levels, strict=True)]
     history, frames = history_of(leaking), frames_of(leaking)
     leak = loudest_leak(history, frames, tabs("4"))
     assert leak is not None
-    assert (leak.hole, leak.db) == (5, pytest.approx(-12.0, abs=0.1))
+    assert (leak.hole, leak.db) == (5, pytest.approx(-30.0, abs=0.1))
     assert loudest_leak(history, frames, tabs("4"), {5}) is None
 
 
