@@ -233,12 +233,12 @@ def test_the_whole_text_of_an_error() -> None:
     with pytest.raises(DrillError) as caught:
         parse_drill(source, "bell", "bell.toml")
     assert str(caught.value) == (
-        "bell.toml:1:1: 'title' is missing; it must be one line of text, up to 80 characters, as "
+        "bell.toml:1:1: 'title' is missing; add one line of text, up to 80 characters, such as "
         '"First notes"\n'
         "bell.toml:1:1: a drill has no field 'titel'; did you mean 'title'?\n"
         '    titel = "Bell"  # a slip\n'
         "    ^^^^^\n"
-        "bell.toml:3:9: 'tempo' must be beats a minute, a number from 20 to 300; 500 is not\n"
+        "bell.toml:3:9: 'tempo' must be the beats per minute, a number from 20 to 300; 500 is not\n"
         "    tempo = 500\n"
         "            ^^^\n"
         "bell.toml:5:7: -5' cannot be played on a C harp: hole 5 draw bends by less than a half "
@@ -298,7 +298,10 @@ def test_what_a_terminal_would_obey_is_not_printed() -> None:
     with pytest.raises(DrillError) as caught:
         parse_drill('title = "\x1b[31m"', "t")
     assert "\x1b" not in str(caught.value)
-    assert "no control characters" in problems_of(written("4:4", title='"\\u001b[2J"'))[0].message
+    assert (
+        "take the control characters out"
+        in problems_of(written("4:4", title='"\\u001b[2J"'))[0].message
+    )
 
 
 @pytest.mark.parametrize(

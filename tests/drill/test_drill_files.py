@@ -414,9 +414,9 @@ def test_a_written_drill_by_hand() -> None:
     ("change", "told"),
     [
         ({"end": Fraction(9)}, "bar 3 has 1 beat and should have 4"),
-        ({"end": Fraction(4)}, "something that a file does not say in that way"),
+        ({"end": Fraction(4)}, "the format cannot express one of its values"),
         ({"start": Fraction(-4)}, "leave out the pick-up: 4 beats fill the bar"),
-        ({"about": " A"}, "something that a file does not say in that way"),
+        ({"about": " A"}, "the format cannot express one of its values"),
         ({"title": "x" * 81}, "'title' must be one line of text"),
         ({"loop": (1, 9)}, "bars 1 to 9 are not among them"),
         ({"free": True, "second": True}, "leave out the free clock: a second part"),
@@ -434,10 +434,10 @@ def test_what_a_file_cannot_say_is_refused(change: dict[str, Any], told: str) ->
     ("change", "told"),
     [
         ({"start": Fraction(-1)}, "begins before the last step has ended"),
-        ({"beats": Fraction(1, 101)}, "are no length that tab has"),
+        ({"beats": Fraction(1, 101)}, "tab has no length of"),
         ({"offsets_cents": (0.25,)}, "cannot be read; write them with a sign"),
-        ({"vibrato": Vibrato(5.0001, 20.0)}, "something that a file"),
-        ({"index": 3}, "something that a file"),
+        ({"vibrato": Vibrato(5.0001, 20.0)}, "the format cannot express"),
+        ({"index": 3}, "the format cannot express"),
     ],
 )
 def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], told: str) -> None:
@@ -515,7 +515,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
         assert (find_drill("quay-steps").key, find_drill("quay-steps").meter) == ("A", (3, 4))
         text = own.read_bytes()
         again = CliRunner().invoke(app, ["new", "quay-steps"])
-        assert "is there already" in str(again.exception)
+        assert "exists already" in str(again.exception)
         assert own.read_bytes() == text
     finally:
         own.unlink()

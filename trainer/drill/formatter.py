@@ -1,9 +1,8 @@
-"""Lays out drill files, so that all of them look alike and the tab can be read as music.
+"""Formatter of drill files: a uniform layout, with the tab in columns.
 
-Nothing changes but white space: words, comments and the author's line breaks stay. Within a
-block of lines that follow each other, bar lines stand under bar lines and, inside a bar, what
-starts on the same beat stands in the same column; the sign of a draw note hangs out to the left
-of it. Several blank lines become one.
+Only white space changes: words, comments and line breaks stay. Within a block of consecutive
+lines, bar lines are aligned, and inside a bar notes on the same beat start in the same column; the
+sign of a draw note is to the left of it. Several blank lines become one.
 """
 
 from __future__ import annotations
@@ -22,34 +21,35 @@ from trainer.drill.parser import normalize_text, parse_drill
 from trainer.drill.tab_words import parse_length
 from trainer.drill.tokenizer import split_comment
 
-_PIECE = re.compile(
+_TOML_PIECE = re.compile(
     rf"{COMMENT_OR_STRING_PATTERN.pattern}|\n|[\[\]{{}}]|[^#\"'\n\[\]{{}}]+", re.DOTALL
 )
 _HEADER = re.compile(r"\[[ \t]*(.*?)[ \t]*\]\Z")
 _AROUND_DOT = re.compile(r"[ \t]*\.[ \t]*")
-_BEFORE_COMMENT = 2
-_WIDEST = 100
-"""Columns; lines of unlike rhythms would get wider if their beats were lined up too."""
+_COMMENT_GAP = 2
+"""Minimum number of spaces before a comment."""
+_MAX_COLUMNS = 100
+"""Maximum width of a line with aligned beats; wider blocks have only their bars aligned."""
 
 
 def format_drill(source: str, name: str, where: str | None = None) -> str:
-    """The text of a drill file as it should be laid out.
+    """Return the formatted text of a drill file.
 
-    Laying out twice gives the same as once, and the drill in the text stays the same. Lines end
-    as the first one does; a byte order mark is left out.
+    Formatting is idempotent and does not change the drill. All lines end like the first one; a
+    byte order mark is removed.
 
     Args:
         source: the text of a drill file.
-        name: what the drill is called.
-        where: the file's name for problems; the drill's if none is given.
+        name: name of the drill.
+        where: name of the file in problems; None takes the drill's name.
 
     Raises:
-        DrillError: it is no drill; every problem in it is told.
+        DrillError: it is not a valid drill; it lists all problems.
     """
     drill = parse_drill(source, name, where)
     ends = "\r\n" if "\r\n" in source.partition("\n")[0] + "\n" else "\n"
     text = "\n".join(_without_spare_blanks(_rows(_statements(normalize_text(source))))) + "\n"
-    assert parse_drill(text, name) == drill, "laying a drill out must not change it"
+    assert parse_drill(text, name) == drill, "formatting must not change a drill"
     return text.replace("\n", ends)
 
 
@@ -67,19 +67,24 @@ def overwrite_drill(path: Path, text: str) -> None:
 
 @dataclass
 class _Row:
-    """A line of a file, or several if a long string stands in it, and the comment at its end."""
+    """A line of a file, or several lines with a multi-line string, and its comment.
+
+    Attributes:
+        code: the text without the comment.
+        comment: the comment with its sign; empty for none.
+        inner: whether it continues a list or table of an earlier row.
+    """
 
     code: str = ""
     comment: str = ""
     inner: bool = False
-    """Whether it goes on with a list that an earlier one began."""
 
 
 def _statements(source: str) -> Iterator[_Row]:
-    """The lines of a TOML text that a reader has accepted."""
+    """Split valid TOML into its rows."""
     row, depth = _Row(), 0
-    for found in _PIECE.finditer(source):
-        piece = found[0]
+    for match in _TOML_PIECE.finditer(source):
+        piece = match[0]
         if piece == "\n":
             yield row
             row = _Row(inner=depth > 0)
@@ -93,7 +98,7 @@ def _statements(source: str) -> Iterator[_Row]:
 
 
 def _rows(statements: Iterable[_Row]) -> Iterator[str]:
-    """The lines of the file; comments of lines that follow each other stand in one column."""
+    """Return the formatted lines, with the comments of consecutive lines in one column."""
     block: list[_Row] = []
     for row in statements:
         code = row.code.rstrip()
@@ -120,25 +125,25 @@ def _statement(code: str) -> str:
 
 def _with_comments(rows: list[_Row]) -> Iterator[str]:
     widths = [display_width(row.code.rpartition("\n")[2]) for row in rows]
-    most = max(
+    column = max(
         (width for row, width in zip(rows, widths, strict=True) if row.code and row.comment),
         default=0,
     )
     for row, width in zip(rows, widths, strict=True):
-        gap = most - width + _BEFORE_COMMENT if row.code and row.comment else 0
+        gap = column - width + _COMMENT_GAP if row.code and row.comment else 0
         yield row.code + " " * gap + row.comment
 
 
 def _without_spare_blanks(rows: Iterable[str]) -> Iterator[str]:
-    """The lines without blank ones at either end, and no two in a row."""
-    blank, begun = False, False
+    """Return the lines without blank lines at either end and without two in succession."""
+    pending, started = False, False
     for row in rows:
         if row:
-            if blank and begun:
+            if pending and started:
                 yield ""
             yield row
-            begun = True
-        blank = not row
+            started = True
+        pending = not row
 
 
 # The tab
@@ -146,7 +151,7 @@ def _without_spare_blanks(rows: Iterable[str]) -> Iterator[str]:
 
 @dataclass
 class _Cell:
-    """What starts on one beat of a bar: directions, or a note, whose draw sign is its head."""
+    """Directions or a note on one beat of a bar; the draw sign of a note is its head."""
 
     at: Fraction
     is_note: bool
@@ -155,20 +160,20 @@ class _Cell:
 
     @property
     def column(self) -> tuple[Fraction, bool]:
-        """Directions stand before the note of their beat, in a column of their own."""
+        """Sort key of the column; directions have their own before the note of their beat."""
         return self.at, self.is_note
 
 
 @dataclass
 class _Bar:
-    """The signs before a bar, as ``:| |:``, and the part of the bar that stands on one line."""
+    """The signs before a bar, such as ``:| |:``, and the cells of the bar on one line."""
 
     sign: str = ""
     cells: list[_Cell] = field(default_factory=list)
 
 
 def _tab(literal: str) -> str:
-    """A long string of tab, laid out between its quotes."""
+    """Format a string of tab between its quotes."""
     quotes, inside = literal[:3], literal[3:-3]
     rows = list(_without_spare_blanks(_tab_rows(inside.split("\n"))))
     if "\n" in inside:
@@ -189,65 +194,65 @@ def _tab_rows(rows: list[str]) -> Iterator[str]:
 
 
 def _tab_block(rows: list[str]) -> Iterator[str]:
-    """Lines that follow each other, with their bars in columns."""
-    parted = [split_comment(row) for row in rows]
-    words = [[word for _, word in found] for found, _ in parted]
-    codes = _music(words, with_beats=True)
-    if max(map(len, codes), default=0) > _WIDEST:
-        codes = _music(words, with_beats=False)
-    comments = (comment.rstrip() for _, comment in parted)
+    """Format consecutive lines of tab with their bars in columns."""
+    split_rows = [split_comment(row) for row in rows]
+    words = [[word for _, word in tokens] for tokens, _ in split_rows]
+    codes = _align(words, with_beats=True)
+    if max(map(len, codes), default=0) > _MAX_COLUMNS:
+        codes = _align(words, with_beats=False)
+    comments = (comment.rstrip() for _, comment in split_rows)
     return _with_comments([_Row(*pair) for pair in zip(codes, comments, strict=True)])
 
 
-def _music(words: list[list[str]], *, with_beats: bool) -> list[str]:
-    """Lines of words with their bars in columns, and their beats too if asked for."""
-    music = [_bars(row) for row in words]
-    codes = [" ".join(map(_tidied, row)) for row in words]
+def _align(words: list[list[str]], *, with_beats: bool) -> list[str]:
+    """Return lines of words with their bars in columns, optionally with their beats, too."""
+    bars = [_bars(row) for row in words]
+    codes = [" ".join(map(_normalize_directions, row)) for row in words]
     aligned = [i for i, row in enumerate(words) if not all(word.startswith("{") for word in row)]
     for i in aligned:
         codes[i] = ""
-    for number in range(max((len(music[i]) for i in aligned), default=0)):
-        here = {i: music[i][number] for i in aligned if number < len(music[i])}
-        signs = _signs({i: bar.sign for i, bar in here.items()})
-        placed = _by_beats if with_beats else _one_by_one
-        notes = placed({i: bar.cells for i, bar in here.items()})
+    for number in range(max((len(bars[i]) for i in aligned), default=0)):
+        column = {i: bars[i][number] for i in aligned if number < len(bars[i])}
+        signs = _align_signs({i: bar.sign for i, bar in column.items()})
+        format_cells = _align_beats if with_beats else _join_cells
+        notes = format_cells({i: bar.cells for i, bar in column.items()})
         width = max(len(codes[i]) for i in aligned)
-        for i in here:
+        for i in column:
             parts = [f"{codes[i]:<{width}}" if width else "", signs[i], notes[i]]
             codes[i] = " ".join(part for part in parts if part).rstrip()
     return codes
 
 
 def _bars(words: list[str]) -> list[_Bar]:
-    """The bars of a line; the first has no sign if the line begins with notes."""
+    """Return the bars of a line; the first has no sign if the line begins with notes."""
     bars: list[_Bar] = [_Bar()]
     group: list[str] = []
     for word in words:
         if "|" not in word:
-            group.append(_tidied(word))
-            if _is_whole(group):
-                _add(bars[-1], group)
+            group.append(_normalize_directions(word))
+            if _is_complete(group):
+                _add_cell(bars[-1], group)
                 group = []
             continue
         if group:
-            _add(bars[-1], group)
+            _add_cell(bars[-1], group)
             group = []
         if bars[-1].cells:
             bars.append(_Bar(word))
         else:
             bars[-1].sign = f"{bars[-1].sign} {word}".lstrip()
     if group:
-        _add(bars[-1], group)
+        _add_cell(bars[-1], group)
     return bars
 
 
-def _is_whole(group: list[str]) -> bool:
-    """Whether words make a cell: directions, a note, or all that stands between brackets."""
+def _is_complete(group: list[str]) -> bool:
+    """Whether words form a cell: directions, a note, or a group with both brackets."""
     return "[" not in group or group[-1].startswith("]")
 
 
-def _add(bar: _Bar, group: list[str]) -> None:
-    """Put words in a bar as one cell."""
+def _add_cell(bar: _Bar, group: list[str]) -> None:
+    """Add words to a bar as one cell."""
     text = " ".join(group).replace("[ ", "[").replace(" ]", "]")
     last = bar.cells[-1] if bar.cells else None
     if last and text.startswith("]"):  # the group began on an earlier line
@@ -263,7 +268,7 @@ def _add(bar: _Bar, group: list[str]) -> None:
 
 
 def _beats(cell: _Cell) -> Fraction:
-    """How long a cell lasts: the length of its group or of its only note."""
+    """Return the length of a cell: that of its group or of its note."""
     if not cell.is_note:
         return Fraction(0)
     text = cell.body.rpartition("]")[2] if "]" in cell.body else cell.body
@@ -271,46 +276,47 @@ def _beats(cell: _Cell) -> Fraction:
     return parse_length(beats) if colon else Fraction(1)
 
 
-def _tidied(word: str) -> str:
-    """A word with the white space inside its directions evened out."""
+def _normalize_directions(word: str) -> str:
+    """Return a word with uniform white space inside its directions."""
 
-    def tidy(found: re.Match[str]) -> str:
-        return "{" + ", ".join(" ".join(one.split()) for one in found[1].split(",")) + "}"
+    def normalize(match: re.Match[str]) -> str:
+        directions = (" ".join(direction.split()) for direction in match[1].split(","))
+        return "{" + ", ".join(directions) + "}"
 
-    return re.sub(r"\{([^}]*)\}", tidy, word)
+    return re.sub(r"\{([^}]*)\}", normalize, word)
 
 
-def _signs(signs: dict[int, str]) -> dict[int, str]:
-    """Signs by line, one under the other, the upright stroke of each in the same column."""
-    hangs = any(sign.startswith(":") for sign in signs.values())
-    hung = {
-        i: " " + sign if hangs and not sign.startswith(":") else sign for i, sign in signs.items()
+def _align_signs(signs: dict[int, str]) -> dict[int, str]:
+    """Return bar signs by line, with their vertical strokes in the same column."""
+    indent = any(sign.startswith(":") for sign in signs.values())
+    indented = {
+        i: " " + sign if indent and not sign.startswith(":") else sign for i, sign in signs.items()
     }
-    width = max(map(len, hung.values()))
-    return {i: f"{sign:<{width}}" for i, sign in hung.items()}
+    width = max(map(len, indented.values()))
+    return {i: f"{sign:<{width}}" for i, sign in indented.items()}
 
 
-def _one_by_one(lines: dict[int, list[_Cell]]) -> dict[int, str]:
-    """Cells by line, a blank between them."""
-    hangs = any(line and line[0].head for line in lines.values())
+def _join_cells(lines: dict[int, list[_Cell]]) -> dict[int, str]:
+    """Return cells by line, separated by a space."""
+    indent = any(line and line[0].head for line in lines.values())
     return {
-        i: " " * (hangs and not line[0].head) + " ".join(cell.head + cell.body for cell in line)
+        i: " " * (indent and not line[0].head) + " ".join(cell.head + cell.body for cell in line)
         if line
         else ""
         for i, line in lines.items()
     }
 
 
-def _by_beats(lines: dict[int, list[_Cell]]) -> dict[int, str]:
-    """Cells by line, each beat in a column of its own."""
+def _align_beats(lines: dict[int, list[_Cell]]) -> dict[int, str]:
+    """Return cells by line, with one column for each beat."""
     columns = sorted({cell.column for line in lines.values() for cell in line})
     ends = dict.fromkeys(lines, 0)
     start: dict[tuple[Fraction, bool], int] = {}
     for column in columns:
-        inside = {i: cell for i, line in lines.items() for cell in line if cell.column == column}
-        least = max(start.values(), default=-1) + 1
-        start[column] = max(least, *(ends[i] + len(cell.head) for i, cell in inside.items()))
-        for i, cell in inside.items():
+        cells = {i: cell for i, line in lines.items() for cell in line if cell.column == column}
+        leftmost = max(start.values(), default=-1) + 1
+        start[column] = max(leftmost, *(ends[i] + len(cell.head) for i, cell in cells.items()))
+        for i, cell in cells.items():
             ends[i] = start[column] + len(cell.body) + 1
     rows = {}
     for i, line in lines.items():

@@ -1,4 +1,4 @@
-"""The fields of a drill file: what each may be, and what is told when one is not."""
+"""The fields of a drill file: their types and ranges, and messages about wrong ones."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from trainer.harp import load_tuning, parse_key
 
 def _without_controls(text: str) -> str:
     if any(unicodedata.category(c) == "Cc" and c not in "\n\t" for c in text):
-        raise ValueError("a text may hold no control characters; take them out")
+        raise ValueError("take the control characters out of the text")
     return text
 
 
@@ -33,21 +33,23 @@ ShortText = Annotated[
 ]
 
 
+"""A non-empty line of text, up to 80 characters."""
+
 MAX_FIELD_PROBLEMS = 200
-"""More than all fields there are; looking for the nearest to each of many more takes its time."""
-_USUAL = Goal()
+"""Maximum number of problems; there are fewer fields, and suggesting similar names is slow."""
+_DEFAULT_GOAL = Goal()
 
 
 class _Table(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", allow_inf_nan=False)
 
 
-def _weight(part: str) -> Any:
+def _weight(criterion: str) -> Any:
     return Field(
-        default=DEFAULT_WEIGHTS[part],
+        default=DEFAULT_WEIGHTS[criterion],
         ge=0,
         le=100,
-        description=f"how much {part} counts in a step's mark, a number from 0 to 100",
+        description=f"the weight of {criterion} in a step's mark, a number from 0 to 100",
     )
 
 
@@ -62,9 +64,9 @@ class WeightsTable(_Table):
     time: float = _weight("time")
 
     @model_validator(mode="after")
-    def _something_counts(self) -> WeightsTable:
-        if not any(getattr(self, part) for part in CRITERIA):
-            raise ValueError("every weight is 0; let at least one part count")
+    def _check_sum(self) -> WeightsTable:
+        if not any(getattr(self, criterion) for criterion in CRITERIA):
+            raise ValueError("make at least one weight larger than 0")
         return self
 
 
@@ -72,39 +74,37 @@ class ClimbTable(_Table):
     """The ``[climb]`` table."""
 
     by: float = Field(
-        ge=1, le=60, description="beats a minute of a step up or back, a number from 1 to 60"
+        ge=1, le=60, description="the rise or fall in beats per minute, a number from 1 to 60"
     )
     after: int = Field(
         default=2,
         ge=1,
         le=20,
-        description="passes in a row that must be good for a step up, a whole number from 1 to 20",
+        description="successive passes at pass mark before a rise, a whole number from 1 to 20",
     )
-    to: float = Field(
-        ge=20, le=300, description="the tempo at which it stops, a number from 20 to 300"
-    )
+    to: float = Field(ge=20, le=300, description="the maximum tempo, a number from 20 to 300")
 
 
 class GoalTable(_Table):
     """The ``[goal]`` table."""
 
     tolerance: float = Field(
-        default=_USUAL.tolerance,
+        default=_DEFAULT_GOAL.tolerance,
         ge=1,
         le=50,
-        description="cents off the target that still count as in tune, a number from 1 to 50",
+        description="the distance in cents that counts as in tune, a number from 1 to 50",
     )
     pass_mark: float = Field(
-        default=_USUAL.pass_mark,
+        default=_DEFAULT_GOAL.pass_mark,
         ge=0,
         le=100,
-        description="the total from which the drill is passed, a number from 0 to 100",
+        description="the minimum total to pass the drill, a number from 0 to 100",
     )
     hold: float = Field(
-        default=_USUAL.hold,
+        default=_DEFAULT_GOAL.hold,
         ge=0.1,
         le=10,
-        description="seconds to hold each step in tune where the clock is free, from 0.1 to 10",
+        description="the seconds to hold each step in tune under a free clock, 0.1 to 10",
     )
     weights: WeightsTable = Field(
         default_factory=WeightsTable,
@@ -115,57 +115,59 @@ class GoalTable(_Table):
 class DrillTable(_Table):
     """The whole file."""
 
-    title: ShortText = Field(description='one line of text, up to 80 characters, as "First notes"')
+    title: ShortText = Field(
+        description='one line of text, up to 80 characters, such as "First notes"'
+    )
     about: Annotated[str, AfterValidator(_without_controls)] = Field(
         default="",
         max_length=2000,
         description="text: what it trains, how it feels when right, what usually goes wrong",
     )
     harp: Annotated[str, parsable_by(parse_key)] = Field(
-        description='the key of the harp it is written for, as "C" or "low F"'
+        description='the key of its harp, such as "C" or "low F"'
     )
     tuning: Annotated[str, parsable_by(load_tuning)] = Field(
-        default="richter", description='the name of the harp\'s tuning, as "richter"'
+        default="richter", description='the name of the harp\'s tuning, such as "richter"'
     )
-    tempo: float = Field(ge=20, le=300, description="beats a minute, a number from 20 to 300")
+    tempo: float = Field(ge=20, le=300, description="the beats per minute, a number from 20 to 300")
     meter: str = Field(
         default="4/4",
         pattern=r"^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$",
-        description='beats in a bar and the note value of a beat, as "4/4" or "6/8"',
+        description='the beats per bar and the note value of a beat, such as "4/4" or "6/8"',
     )
     skills: list[ShortText] = Field(
         default=[],
         max_length=12,
-        description='a list of what it trains, the main skill first, as ["single notes"]',
+        description='a list of skills, the main one first, such as ["single notes"]',
     )
     level: int = Field(
         default=1,
         ge=1,
         le=9,
-        description="how far along the course it comes, a whole number from 1 to 9",
+        description="the level in the course, a whole number from 1 to 9",
     )
     pickup: float = Field(
         default=0,
         ge=0,
         le=31,
-        description="beats before the first full bar, a number from 0 to less than a bar",
+        description="the beats before the first full bar, a number from 0 to less than a bar",
     )
     swing: float = Field(
         default=1,
         ge=1,
         le=3,
-        description="first half of a beat over the second, from 1 (straight) over 2 "
-        "(as in triplets) to 3",
+        description="the first half of a beat over the second, from 1 (straight) over 2 "
+        "(triplets) to 3",
     )
     clock: Literal["click", "free"] = Field(
         default="click",
-        description='"click" for playing in time, or "free" for steps that wait until they are '
-        "held in tune",
+        description='"click" to play in time, or "free" for steps that wait until they are held '
+        "in tune",
     )
     loop: str | None = Field(
         default=None,
         pattern=r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$",
-        description='bars to play again and again, as "3-4", or "3" for one',
+        description='the bars to repeat, such as "3-4", or "3" for one bar',
     )
     climb: ClimbTable | None = Field(
         default=None, description="a table, [climb] with by, to and after, for a loop"
@@ -174,20 +176,18 @@ class DrillTable(_Table):
         default_factory=GoalTable,
         description="a table, [goal] with tolerance, pass_mark, hold and weights",
     )
-    second: str | None = Field(
-        default=None, description='another part that goes with it, tab between """ and """'
-    )
-    tab: str = Field(description='the music, tab between """ and """, as -4:1 4:1 r:2')
+    second: str | None = Field(default=None, description='the other part, tab between """ and """')
+    tab: str = Field(description='the music, tab between """ and """, such as -4:1 4:1 r:2')
 
 
 @dataclass(frozen=True, slots=True)
 class FieldProblem:
-    """What is wrong with one field.
+    """A problem with one field.
 
     Attributes:
-        path: the field and the table it lies in.
+        path: the field and the tables that contain it.
         kind: ``missing``, ``unknown`` (no such field) or ``value``.
-        message: what is wrong and what was expected.
+        message: what is wrong and what is expected.
     """
 
     path: tuple[str, ...]
@@ -196,19 +196,24 @@ class FieldProblem:
 
 
 def validate_table(data: Mapping[str, Any]) -> tuple[DrillTable | None, tuple[FieldProblem, ...]]:
-    """The fields of a drill file, or everything that is wrong with them.
+    """Validate the fields of a drill file.
 
     Args:
-        data: the file's tables as a TOML reader gives them.
+        data: the file's tables from a TOML reader.
+
+    Returns:
+        The fields, None if they are wrong; and all problems with them.
     """
     try:
         return DrillTable.model_validate(data), ()
     except ValidationError as error:
-        found: dict[tuple[str, ...], FieldProblem] = {}
+        problems: dict[tuple[str, ...], FieldProblem] = {}
         for detail in error.errors(include_url=False)[:MAX_FIELD_PROBLEMS]:
             path = tuple(part for part in detail["loc"] if isinstance(part, str))
-            found.setdefault(path, _fault(path, detail["type"], detail["input"], detail["msg"]))
-        return None, tuple(found.values())
+            problems.setdefault(
+                path, _field_problem(path, detail["type"], detail["input"], detail["msg"])
+            )
+        return None, tuple(problems.values())
 
 
 _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
@@ -219,7 +224,7 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
 }
 
 
-def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> FieldProblem:
+def _field_problem(path: tuple[str, ...], kind: str, value: object, message: str) -> FieldProblem:
     if kind == "value_error":
         return FieldProblem(path, "value", message.removeprefix("Value error, "))
     *above, name = path
@@ -233,9 +238,7 @@ def _fault(path: tuple[str, ...], kind: str, value: object, message: str) -> Fie
         return FieldProblem(path, "unknown", f"{where} has no field '{name}'; {hint}")
     expected = table.model_fields[name].description
     if kind == "missing":
-        return FieldProblem(
-            path, "missing", f"'{'.'.join(path)}' is missing; it must be {expected}"
-        )
+        return FieldProblem(path, "missing", f"'{'.'.join(path)}' is missing; add {expected}")
     return FieldProblem(
         path, "value", f"'{name}' must be {expected}; {describe_value(value)} is not"
     )

@@ -1,6 +1,6 @@
-"""A melody that nobody has written for a harp yet: its notes in time, and harps that can play them.
+"""Melodies without fingerings, and their arrangement for harps.
 
-Conventions. Beats are counted as in :class:`trainer.drill.Drill`, from the first beat of the first
+Conventions. Beats are counted as in :class:`trainer.drill.Drill`: from the first beat of the first
 full bar, as exact fractions.
 """
 
@@ -25,17 +25,17 @@ from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position
 
 _ANY_HOLE = ((Tab(1, Breath.BLOW),),)
-"""What stands in a step until a hole has been chosen."""
+"""Placeholder sound of a step until a fingering is chosen."""
 
 
 @dataclass(frozen=True, slots=True)
 class MelodyNote:
-    """One note, or what sounds together.
+    """A note, chord, glide or ladder of a melody.
 
     Attributes:
-        start, beats: where it stands, and for how long.
-        path: what sounds; more than one where it glides from one to the next.
-        ladder: whether each of these is held, without a glide between.
+        start, beats: beat on which it starts, and duration in beats.
+        path: its pitches; more than one for a glide or a ladder.
+        ladder: whether each pitch is held, without a glide between.
     """
 
     start: Fraction
@@ -49,15 +49,15 @@ class Melody:
     """A melody.
 
     Attributes:
-        name: for the file of a drill.
+        name: name of its drill file.
         title: its title.
-        notes: in order, none over another.
-        tempo: beats a minute.
-        meter: beats in a bar and the note value of one.
-        start: the beat on which it begins: 0, or negative with a pick-up.
+        notes: notes in order of time, without overlap.
+        tempo: beats per minute.
+        meter: beats per bar and the note value of a beat.
+        start: beat on which it begins: 0, or negative with a pick-up.
         swing: as in :class:`trainer.drill.Drill`.
-        tonic: pitch class of its tonic, by its key signature; None where there is none.
-        notices: what of the file was left out or changed, a sentence each.
+        tonic: pitch class of its tonic by the key signature; None without one.
+        notices: changes and omissions made on reading, a sentence each.
     """
 
     name: str
@@ -72,49 +72,58 @@ class Melody:
 
 
 def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangement:
-    """The melody on a harp, moved by half steps, in the easiest way; what the harp cannot play is
-    left out and told."""
+    """Arrange a melody for a harp with the easiest fingerings.
+
+    Notes that the harp cannot play are left out and listed in the arrangement's problems.
+
+    Args:
+        melody: the melody.
+        harp: the harp.
+        half_steps: transposition of the melody.
+    """
     bar = melody.meter[0]
-    frame = _frame(melody, harp)
-    beat_s = seconds_per_beat(frame)
+    empty = _empty_drill(melody, harp)
+    beat_s = seconds_per_beat(empty)
     choices: list[tuple[Step, ...]] = []
-    lost: list[tuple[Step, str]] = []
+    missing: list[tuple[Step, str]] = []
     for note in melody.notes:
         wanted = tuple(
-            TargetPitch(tuple(one + half_steps for one in pitch.notes), pitch.offset_cents)
+            TargetPitch(tuple(midi + half_steps for midi in pitch.notes), pitch.offset_cents)
             for pitch in note.path
         )
         number = math.floor(note.start / bar) + 1 if note.start >= 0 else 0
         step = Step(
             0, _ANY_HOLE * len(note.path), note.start, note.beats, number, ladder=note.ladder
         )
-        if found := fingerings(step, wanted, harp):
-            choices.append(found)
+        if ways := fingerings(step, wanted, harp):
+            choices.append(ways)
         else:
             where = f"bar {number}, beat {_beat(note.start, bar)}" if number else "pick-up"
-            lost.append((step, f"{where}: {describe_unplayable(None, wanted, harp)}"))
+            missing.append((step, f"{where}: {describe_unplayable(None, wanted, harp)}"))
     steps = tuple(
         replace(step, index=i) for i, step in enumerate(easiest_fingerings(choices, harp, beat_s))
     )
-    return make_arrangement(replace(frame, steps=steps), harp, half_steps, lost)
+    return make_arrangement(replace(empty, steps=steps), harp, half_steps, missing)
 
 
 def arrange_on_harps(
-    melody: Melody, harps: Iterable[Harp], moves: Iterable[int] = OCTAVE_SHIFTS
+    melody: Melody, harps: Iterable[Harp], transpositions: Iterable[int] = OCTAVE_SHIFTS
 ) -> tuple[Arrangement, ...]:
-    """Arrangements of a melody on several harps, the best first.
+    """Arrange a melody for several harps, as ranked by :func:`rank_arrangements`.
 
     Args:
         melody: the melody.
-        harps: that are tried.
-        moves: the half steps by which it may be moved.
+        harps: harps to try.
+        transpositions: half steps to try on each harp.
     """
-    moves = tuple(moves)
-    return rank_arrangements(arrange_on_harp(melody, harp, by) for harp in harps for by in moves)
+    transpositions = tuple(transpositions)
+    return rank_arrangements(
+        arrange_on_harp(melody, harp, half_steps) for harp in harps for half_steps in transpositions
+    )
 
 
 def standard_harps(tuning: str) -> tuple[Harp, ...]:
-    """A harp in each of the standard keys.
+    """Return a harp in each of the standard keys.
 
     Raises:
         HarpError: there is no such tuning.
@@ -123,18 +132,18 @@ def standard_harps(tuning: str) -> tuple[Harp, ...]:
 
 
 def half_steps_to_position(melody: Melody, harp: Harp, position: int) -> tuple[int, ...]:
-    """The half steps by which a melody comes into a position on a harp, in each octave.
+    """Return the transpositions to a position on a harp, in half steps, one per octave.
 
     Raises:
-        MusicError: there is no such position.
+        MusicError: position is not 1 to 12.
     """
     wanted = key_in_position(harp.key.tonic, position)
     up = (wanted - (melody.tonic or 0) + 6) % 12 - 6
     return tuple(up + octave for octave in OCTAVE_SHIFTS)
 
 
-def _frame(melody: Melody, harp: Harp) -> Drill:
-    """A drill of its time, without steps."""
+def _empty_drill(melody: Melody, harp: Harp) -> Drill:
+    """Return a drill with the time and names of a melody, without steps."""
     end = max((note.start + note.beats for note in melody.notes), default=Fraction(1))
     bar = melody.meter[0]
     return Drill(

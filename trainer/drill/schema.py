@@ -1,7 +1,7 @@
-"""The JSON Schema of drill files, from the model that checks them.
+"""The JSON Schema of drill files, generated from the model that validates them.
 
-Editors that know it complete fields and check values while a drill is typed. It says what
-:mod:`trainer.drill.header` says about fields; the music has to be checked by reading it.
+Editors with JSON Schema support use it to complete fields and to check values. It covers the
+fields of :mod:`trainer.drill.header`; the music is checked by the parser only.
 """
 
 from __future__ import annotations
@@ -16,21 +16,22 @@ from trainer.harp import STANDARD_KEYS, tuning_names
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 KEY_RANGES = ("low", "double-low", "high")
+"""Prefixes of harp keys outside the standard range."""
 
 
 def drill_schema() -> dict[str, Any]:
-    """The schema, ready for JSON: draft 2020-12, with titles, descriptions and defaults."""
-    made = DrillTable.model_json_schema(schema_generator=_Generator)
-    fields = made["properties"]
+    """Return the schema as JSON data: draft 2020-12, with titles, descriptions and defaults."""
+    schema = DrillTable.model_json_schema(schema_generator=_Generator)
+    fields = schema["properties"]
     keys = [*STANDARD_KEYS, *(f"{range_} {key}" for range_ in KEY_RANGES for key in STANDARD_KEYS)]
     fields["harp"] |= {"pattern": _KEY, "examples": keys}
     fields["tuning"]["examples"] = list(tuning_names())
-    for name, table in made["$defs"].items():
+    for name, table in schema["$defs"].items():
         table["title"] = name.removesuffix("Table")
         table["description"] = table["description"].replace("``", "")
-    made["title"] = "Drill file"
-    made["description"] = "One thing to practise on the ten-hole diatonic harmonica."
-    return {"$schema": DIALECT, **made}
+    schema["title"] = "Drill file"
+    schema["description"] = "An exercise for the ten-hole diatonic harmonica."
+    return {"$schema": DIALECT, **schema}
 
 
 def _any_case(word: str) -> str:
@@ -39,11 +40,11 @@ def _any_case(word: str) -> str:
 
 _RANGE = "|".join(map(_any_case, ("double[- ]?low", "low", "high", "ll", "l", "h")))
 _KEY = f"^ *(({_RANGE})[- ]?)?[A-Ga-g][#bB♯♭]? *$"
-"""A key, as :func:`trainer.harp.parse_key` reads it: patterns here cannot leave capitals open."""
+"""A key as :func:`trainer.harp.parse_key` accepts it; JSON Schema patterns cannot ignore case."""
 
 
 class _Generator(GenerateJsonSchema):
-    """Fields without titles of their own, and without null, which TOML has not."""
+    """Generator without titles of fields and without null, which TOML lacks."""
 
     def field_title_should_be_set(self, schema: Any) -> bool:
         return False
@@ -52,5 +53,7 @@ class _Generator(GenerateJsonSchema):
         return self.generate_inner(schema["schema"])
 
     def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
-        made = super().default_schema(schema)
-        return {name: value for name, value in made.items() if (name, value) != ("default", None)}
+        generated = super().default_schema(schema)
+        return {
+            name: value for name, value in generated.items() if (name, value) != ("default", None)
+        }

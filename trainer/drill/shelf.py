@@ -1,4 +1,4 @@
-"""The shelf: the drills at hand.
+"""The shelf: the drills available to a player.
 
 The project's drills, and the player's in :func:`user_drill_folder`; a drill there replaces the
 project's drill of the same name.
@@ -24,11 +24,11 @@ DRILL_SUFFIX = ".toml"
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """What is on the shelf.
+    """The available drills.
 
     Attributes:
-        drills: in the order of the course: groups of one main skill, easier ones first.
-        errors: one for each file that is no drill.
+        drills: drills in course order: grouped by main skill, easier groups first.
+        errors: one error for each file that is not a valid drill.
     """
 
     drills: tuple[Drill, ...]
@@ -36,7 +36,7 @@ class Shelf:
 
     @property
     def groups(self) -> dict[str, tuple[Drill, ...]]:
-        """The drills by their main skill; those that name none come under ``other``."""
+        """Drills by their main skill; drills without skills are in ``other``."""
         groups: dict[str, tuple[Drill, ...]] = {}
         for drill in self.drills:
             groups[_group(drill)] = (*groups.get(_group(drill), ()), drill)
@@ -44,42 +44,42 @@ class Shelf:
 
 
 def bundled_drill_folder() -> Path:
-    """Where the project's drills lie: in an installed package inside it, else beside it."""
+    """Return the folder of the project's drills: in an installed package, or beside the source."""
     package = Path(str(resources.files("trainer")))
     inside = package / "drills"
     return inside if inside.is_dir() else package.parent / "drills"
 
 
 def user_drill_folder() -> Path:
-    """Where a player's own drills lie."""
+    """Return the folder of the player's drills."""
     return Path(platformdirs.user_data_dir("trainer", appauthor=False)) / "drills"
 
 
 def drill_files() -> dict[str, Path]:
-    """The drill files at hand, by the name of their drill."""
+    """Return all drill files by drill name."""
     files = [*_files_in(bundled_drill_folder()), *_files_in(user_drill_folder())]
     return {path.stem: path for path in files}
 
 
 def expand_drill_paths(paths: Iterable[Path]) -> tuple[Path, ...]:
-    """Drill files by the paths of files and folders; each folder gives all that lie in it.
+    """Return the drill files of paths, with folders replaced by the drill files in them.
 
     Raises:
-        DrillError: a folder holds none.
+        DrillError: a folder contains no drill file.
     """
     files: list[Path] = []
     for path in paths:
         inside = _files_in(path) if path.is_dir() else [path]
         if not inside:
             raise DrillError(
-                f"the folder {path} holds no drill file; their names end in {DRILL_SUFFIX}"
+                f"the folder {path} has no drill file; their names end in {DRILL_SUFFIX}"
             )
         files += inside
     return tuple(dict.fromkeys(files))
 
 
 def read_shelf() -> Shelf:
-    """All drills at hand."""
+    """Read all drills."""
     drills, errors = [], []
     for path in drill_files().values():
         try:
@@ -90,10 +90,10 @@ def read_shelf() -> Shelf:
 
 
 def find_drill(name_or_path: str) -> Drill:
-    """A drill of the shelf by its name, or one in any file by its path.
+    """Return a drill of the shelf by name, or a drill file by path.
 
     Raises:
-        DrillError: there is none, or it is wrong.
+        DrillError: there is none, or it is not valid.
     """
     files = {name.lower(): path for name, path in drill_files().items()}
     name = name_or_path.lower()

@@ -1,4 +1,4 @@
-"""A small drill to start from, with comments that say what can be changed."""
+"""Template of a new drill, with comments on its fields."""
 
 from __future__ import annotations
 
@@ -16,14 +16,14 @@ _NAME = re.compile(r"\w[\w .-]*")
 def drill_template(
     name: str, title: str | None = None, harp: str = "C", tempo: float = 72, meter: str = "4/4"
 ) -> str:
-    """The text of a small drill with these fields.
+    """Return the text of a small drill with given fields.
 
     Args:
-        name: what the drill is called; the title is made from it if none is given.
+        name: name of the drill; the default title is made from it.
         title, harp, tempo, meter: as in a drill file.
 
     Raises:
-        DrillError: a field is not what a drill may have.
+        DrillError: the value of a field is not valid.
     """
     title = title or name.replace("-", " ").replace("_", " ").capitalize()
     beats = meter.partition("/")[0]
@@ -31,29 +31,29 @@ def drill_template(
 # A drill is one text file; what follows a # is a comment.
 title = {toml_string(title)}
 about = "What it trains, how it feels when right, and what usually goes wrong."
-harp = {toml_string(harp)} # the key it is written for, as "Bb" or "low F"
-tempo = {toml_number(tempo)} # beats a minute
+harp = {toml_string(harp)} # the key of its harp, such as "Bb" or "low F"
+tempo = {toml_number(tempo)} # beats per minute
 meter = {toml_string(meter)}
 skills = ["single notes"] # the main one first: the list is grouped by it
-level = 1 # how far along the course it comes, 1 to 9
+level = 1 # level in the course, 1 to 9
 
-# 4 is blow and -4 draw, -4' a half step bent, 4+5 a chord, r a rest; beats come after the colon.
+# 4 is blow, -4 draw, -4' a half-step bend, 4+5 a chord, r a rest; beats come after the colon.
 # Every bar must be full.
 tab = \"\"\"
 {_bars(int(beats) if beats.isdecimal() else 4)}
 \"\"\"
 
 [goal]
-tolerance = 15 # cents off the target that still count as in tune
+tolerance = 15 # distance in cents that counts as in tune
 """
     try:
         return format_drill(text, name)
-    except DrillError as error:  # there is no file yet that its place could be looked up in
+    except DrillError as error:  # without position: there is no file yet
         raise DrillError(error.problems[0].message) from None
 
 
 def _bars(beats: int) -> str:
-    """Four bars that leave room to breathe."""
+    """Return four bars with rests to breathe."""
     held = min(2, beats - 1)
     rest = f" r:{beats - held}"
     if beats == 1:
@@ -62,27 +62,27 @@ def _bars(beats: int) -> str:
 
 
 def new_drill_path(name: str) -> Path:
-    """Where a new drill goes: a plain name to the player's own folder, a path where it points.
+    """Return the path of a new drill: a plain name is in the player's folder.
 
     Raises:
-        DrillError: a file cannot have that name.
+        DrillError: it is not a valid name.
     """
     path = Path(name)
     if path.suffix == DRILL_SUFFIX or len(path.parts) > 1:
         return path if path.suffix == DRILL_SUFFIX else path.with_name(path.name + DRILL_SUFFIX)
     if not _NAME.fullmatch(name):
         raise DrillError(
-            f"'{name}' is no name for a drill; take letters, figures and hyphens, as in "
+            f"'{name}' is no name for a drill; use letters, digits and hyphens, as in "
             "'my-first-bend', or the path of a file"
         )
     return user_drill_folder() / (name + DRILL_SUFFIX)
 
 
 def write_new_drill(path: Path, text: str) -> None:
-    """Write a file that is not there yet; the player's own folder is made if need be.
+    """Write a new drill file; the player's folder is created if necessary.
 
     Raises:
-        DrillError: it is there already, or cannot be written.
+        DrillError: the file exists or cannot be written.
     """
     try:
         if path.parent == user_drill_folder():
@@ -90,9 +90,11 @@ def write_new_drill(path: Path, text: str) -> None:
         with path.open("x", encoding="utf-8", newline="\n") as file:
             file.write(text)
     except FileExistsError:
-        raise DrillError(f"{path} is there already; take another name, or edit it") from None
+        raise DrillError(f"{path} exists already; choose another name, or edit it") from None
     except FileNotFoundError:
-        raise DrillError(f"there is no folder {path.parent}; make it, or take another") from None
+        raise DrillError(
+            f"there is no folder {path.parent}; create it, or choose another"
+        ) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise DrillError(f"{path} cannot be written: {reason}") from None

@@ -1,10 +1,10 @@
-"""Moving a drill to another harp.
+"""Moving a drill to another harp, by holes or by pitch.
 
-By holes, as players mean it by default: the tab stays, the pitches move. A harp in another key
-plays it as it is; one in another tuning may lack a bend that it asks for.
+By holes, the usual meaning among players: the tab stays and the pitches change. A harp in another
+key can play every drill; one in another tuning may lack a bend.
 
-By pitch: what sounds stays, or moves by half steps as one, and the tab changes. Of all the ways
-to play it the easiest is taken, by :mod:`trainer.drill.difficulty`.
+By pitch: the pitches stay, or are transposed, and the tab changes. Of all fingerings the easiest is
+chosen, by :mod:`trainer.drill.difficulty`.
 """
 
 from __future__ import annotations
@@ -27,22 +27,22 @@ from trainer.harp import STANDARD_KEYS, Harp, HarpError
 from trainer.music import key_in_position, position_for
 
 OCTAVE_SHIFTS = (0, -12, 12, -24, 24)
-"""Half steps by which a tune may be moved and still be itself."""
+"""Transpositions by octaves, in half steps, in order of preference."""
 
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """A drill on another harp.
+    """A drill arranged for a harp.
 
     Attributes:
-        drill: the drill there; what the harp cannot play is left out.
+        drill: the arranged drill, without the steps that the harp cannot play.
         harp: the harp.
-        half_steps: how much higher the whole was moved; negative is lower.
-        difficulty: how hard the first part is to play, calls left out, by
+        half_steps: transposition; positive is up.
+        difficulty: difficulty of the first part without calls, by
             :func:`trainer.drill.difficulty.difficulty`.
-        reason: what makes it hard, in words.
-        missing: how many steps are left out, of both parts.
-        problems: one for each thing in the drill that the harp cannot play, at its place there.
+        reason: description of what makes it hard.
+        missing: number of steps left out, of both parts.
+        problems: one problem for each token that the harp cannot play, at its position.
     """
 
     drill: Drill
@@ -55,20 +55,21 @@ class Arrangement:
 
 
 def find_unplayable(steps: Iterable[Step], harp: Harp) -> tuple[Problem, ...]:
-    """A problem for each thing in the steps that the harp cannot play."""
-    return _told((step, message) for step in steps for message in _cannot(step, harp))
+    """Return a problem for each tab entry in the steps that the harp cannot play."""
+    return _problems((step, message) for step in steps for message in _obstacles(step, harp))
 
 
-def _told(found: Iterable[tuple[Step, str]]) -> tuple[Problem, ...]:
-    """The problems of steps, each once: what is repeated stands in one place."""
+def _problems(messages: Iterable[tuple[Step, str]]) -> tuple[Problem, ...]:
+    """Return the problems of steps, each once: repeats visit a position several times."""
     return tuple(
         dict.fromkeys(
-            Problem(step.line, step.column, len(step.text), message) for step, message in found
+            Problem(step.line, step.column, len(step.text), message) for step, message in messages
         )
     )
 
 
-def _cannot(step: Step, harp: Harp) -> list[str]:
+def _obstacles(step: Step, harp: Harp) -> list[str]:
+    """Return what prevents a harp from playing a step by holes."""
     messages = []
     for tab in step.tabs:
         try:
@@ -84,43 +85,45 @@ def _cannot(step: Step, harp: Harp) -> list[str]:
 
 
 def written_harp(drill: Drill) -> Harp:
-    """The harp that a drill is written for.
+    """Return the harp that a drill is written for.
 
     Raises:
-        HarpError: its tuning is not at hand any more.
+        HarpError: its tuning no longer exists.
     """
     return Harp.of(drill.key, drill.tuning)
 
 
 def move_to_harp(drill: Drill, harp: Harp) -> Drill:
-    """The drill as it is played on another harp, by holes.
+    """Return a drill for another harp, by holes.
 
     Raises:
-        DrillError: the harp cannot play it; every step that it cannot play is told. A target in
-            cents that only its own harp reaches is one of them.
+        DrillError: the harp cannot play it; it lists all steps that it cannot play, including
+            targets in cents that only the written harp reaches.
     """
     steps = (*drill.steps, *drill.second)
     problems = find_unplayable(steps, harp)
     if not problems and any(step.offsets_cents for step in steps):
-        own = written_harp(drill)
-        problems = _told((step, text) for step in steps for text in _too_far(step, own, harp))
+        written = written_harp(drill)
+        problems = _problems(
+            (step, message) for step in steps for message in _out_of_reach(step, written, harp)
+        )
     if problems:
         raise DrillError.from_problems(drill.name, problems)
     return replace(drill, key=harp.key.name, tuning=harp.tuning.name)
 
 
-def _too_far(step: Step, own: Harp, harp: Harp) -> list[str]:
+def _out_of_reach(step: Step, written: Harp, harp: Harp) -> list[str]:
     return [
-        f"{tab} cannot be led {abs(off):g} cents {'up' if off > 0 else 'down'} on a {harp.name} "
-        "harp; take a target within its reach"
-        for sound, off in zip(step.sounds, step.offsets_cents, strict=False)
+        f"{tab} cannot be moved {abs(offset):g} cents {'up' if offset > 0 else 'down'} on a "
+        f"{harp.name} harp; choose a target within its reach"
+        for sound, offset in zip(step.sounds, step.offsets_cents, strict=False)
         for tab in sound
-        if can_reach(tab, off, own) and not can_reach(tab, off, harp)
+        if can_reach(tab, offset, written) and not can_reach(tab, offset, harp)
     ]
 
 
 def move_by_holes(drill: Drill, harp: Harp) -> Arrangement:
-    """The drill on another harp, by holes, and how hard it is.
+    """Arrange a drill for another harp by holes.
 
     Raises:
         DrillError: as :func:`move_to_harp`.
@@ -130,115 +133,125 @@ def move_by_holes(drill: Drill, harp: Harp) -> Arrangement:
 
 
 def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
-    """The same notes on another harp, or all of them moved by half steps, played in the easiest
-    way.
+    """Arrange a drill for another harp by pitch, with the easiest fingerings.
 
-    Every step keeps its pitches, its time and the manner it is played in; hole, breath and bend
-    are chosen. A note that may be either of two holes says so. Each part is moved by itself, and
-    calls apart from what the player answers.
+    Every step keeps its pitches, apart from the transposition, its time and its directions; hole,
+    breath and bend are chosen, with an alternative where two holes have the note. Each part is
+    arranged by itself, and calls apart from answers.
+
+    Args:
+        drill: the drill.
+        harp: the harp.
+        half_steps: transposition.
 
     Raises:
-        HarpError: the tuning of the drill's own harp is not at hand any more.
+        HarpError: the tuning of the written harp no longer exists.
     """
-    own, beat_s = written_harp(drill), seconds_per_beat(drill)
-    lost: list[tuple[Step, str]] = []
+    written, beat_s = written_harp(drill), seconds_per_beat(drill)
+    missing: list[tuple[Step, str]] = []
     parts = []
     for part in (drill.steps, drill.second):
         choices: dict[bool, list[tuple[Step, ...]]] = {False: [], True: []}
         for step in part:
-            wanted = target_pitches(step, own, half_steps)
-            if some := fingerings(step, wanted, harp):
-                choices[step.call].append(some)
+            wanted = target_pitches(step, written, half_steps)
+            if ways := fingerings(step, wanted, harp):
+                choices[step.call].append(ways)
             else:
-                lost.append((step, describe_unplayable(step, wanted, harp)))
-        found = [
+                missing.append((step, describe_unplayable(step, wanted, harp)))
+        chosen = [
             step for turn in choices.values() for step in easiest_fingerings(turn, harp, beat_s)
         ]
-        found.sort(key=lambda step: step.start)
-        parts.append(tuple(replace(step, index=i) for i, step in enumerate(found)))
+        chosen.sort(key=lambda step: step.start)
+        parts.append(tuple(replace(step, index=i) for i, step in enumerate(chosen)))
     steps, second = parts
     moved = replace(drill, key=harp.key.name, tuning=harp.tuning.name, steps=steps, second=second)
-    return make_arrangement(moved, harp, half_steps, lost)
+    return make_arrangement(moved, harp, half_steps, missing)
 
 
 def make_arrangement(
-    drill: Drill, harp: Harp, half_steps: int, lost: Sequence[tuple[Step, str]] = ()
+    drill: Drill, harp: Harp, half_steps: int, missing: Sequence[tuple[Step, str]] = ()
 ) -> Arrangement:
-    """A drill on a harp with how hard it is there.
+    """Return the arrangement of a drill with its difficulty.
 
     Args:
-        drill: as it is played on the harp.
+        drill: the arranged drill.
         harp: the harp.
-        half_steps: by how much it was moved.
-        lost: the steps that are left out, each with why.
+        half_steps: transposition.
+        missing: steps left out, each with the reason.
     """
-    mine = [step for step in drill.steps if not step.call]
+    played = [step for step in drill.steps if not step.call]
     beat_s = seconds_per_beat(drill)
     return Arrangement(
         drill,
         harp,
         half_steps,
-        difficulty(mine, harp, beat_s),
-        describe_difficulty(mine, harp, beat_s),
-        len(lost),
-        _told(lost),
+        difficulty(played, harp, beat_s),
+        describe_difficulty(played, harp, beat_s),
+        len(missing),
+        _problems(missing),
     )
 
 
 def easiest_fingerings(
     choices: Sequence[tuple[Step, ...]], harp: Harp, beat_s: float
 ) -> list[Step]:
-    """One way for each step, so that the whole is as easy as can be.
+    """Choose one fingering for each step so that the total difficulty is minimal.
 
-    The easiest path to a way goes through one of the ways of the step before, and is the easiest
-    to that one; so each step in turn keeps one path to each of its ways (Bellman 1957, Dynamic
-    Programming).
+    Dynamic programming (Bellman 1957): each fingering of a step keeps the easiest path to it
+    through the fingerings of the step before.
+
+    Args:
+        choices: fingerings of each step, in order of time.
+        harp: the harp.
+        beat_s: duration of a beat in seconds.
     """
     if not choices:
         return []
-    costs = [step_difficulty(way, harp) for way in choices[0]]
-    came_from: list[list[int]] = []
-    for before, here in pairwise(choices):
-        reached = []
+    costs = [step_difficulty(fingering, harp) for fingering in choices[0]]
+    origins_by_step: list[list[int]] = []
+    for before, current in pairwise(choices):
+        new_costs = []
         origins = []
-        for way in here:
+        for fingering in current:
             paths = [
-                cost + move_difficulty(last, way, beat_s)
+                cost + move_difficulty(last, fingering, beat_s)
                 for cost, last in zip(costs, before, strict=True)
             ]
             origins.append(min(range(len(paths)), key=paths.__getitem__))
-            reached.append(paths[origins[-1]] + step_difficulty(way, harp))
-        costs = reached
-        came_from.append(origins)
-    place = min(range(len(costs)), key=costs.__getitem__)
-    path = [choices[-1][place]]
-    for ways_of_step, origins in zip(reversed(choices[:-1]), reversed(came_from), strict=True):
-        place = origins[place]
-        path.append(ways_of_step[place])
+            new_costs.append(paths[origins[-1]] + step_difficulty(fingering, harp))
+        costs = new_costs
+        origins_by_step.append(origins)
+    index = min(range(len(costs)), key=costs.__getitem__)
+    path = [choices[-1][index]]
+    for step_choices, origins in zip(
+        reversed(choices[:-1]), reversed(origins_by_step), strict=True
+    ):
+        index = origins[index]
+        path.append(step_choices[index])
     return path[::-1]
 
 
 def rank_moves(drill: Drill, tries: Iterable[tuple[Harp, int]]) -> tuple[Arrangement, ...]:
-    """A drill by pitch on several harps, or moved by several intervals: the best first.
-
-    What lacks fewer steps is better, then what is easier, then what is moved by less. Where a
-    harp can play nothing of it, that is left out.
+    """Arrange a drill by pitch for several harps and transpositions, the best first.
 
     Args:
         drill: the drill.
-        tries: harps, and the half steps to move the drill by on each.
+        tries: harps, each with a transposition in half steps.
     """
     return rank_arrangements(move_by_pitch(drill, harp, half_steps) for harp, half_steps in tries)
 
 
-def rank_arrangements(moved: Iterable[Arrangement]) -> tuple[Arrangement, ...]:
-    """Ways to play something, the best first, as :func:`rank_moves` says."""
-    return tuple(
-        sorted(
-            (one for one in moved if one.drill.steps),
-            key=lambda one: (one.missing, round(one.difficulty, 6), abs(one.half_steps)),
-        )
-    )
+def rank_arrangements(arrangements: Iterable[Arrangement]) -> tuple[Arrangement, ...]:
+    """Return arrangements in order: fewer missing steps, then easier, then transposed by less.
+
+    Arrangements without any step are left out.
+    """
+
+    def rank(arrangement: Arrangement) -> tuple[int, float, int]:
+        difficulty = round(arrangement.difficulty, 6)
+        return arrangement.missing, difficulty, abs(arrangement.half_steps)
+
+    return tuple(sorted((each for each in arrangements if each.drill.steps), key=rank))
 
 
 def arrangements_for_harp(
@@ -249,25 +262,23 @@ def arrangements_for_harp(
     position: int | None = None,
     half_steps: int | None = None,
 ) -> tuple[Arrangement, ...]:
-    """The ways to play a drill by pitch on one harp, the best first.
+    """Arrange a drill by pitch for one harp, the best arrangement first.
 
     Args:
         drill: the drill.
         harp: the harp.
-        written: the position that the drill is written in, 1 to 12.
-        position: the position to play it in there, in any octave; None keeps its notes, or moves
-            them as `half_steps` says.
-        half_steps: how much higher it is to sound, in no other octave; None leaves the octave
-            open.
+        written: position in which the drill is written, 1 to 12.
+        position: position in which to play it, in any octave; None keeps its key.
+        half_steps: transposition, without other octaves; None tries all octaves.
 
     Raises:
-        DrillError: a position and half steps are both given; each says where the tune goes.
-        MusicError: there is no such position.
+        DrillError: both a position and half steps are given.
+        MusicError: a position is not 1 to 12.
     """
     if half_steps is not None:
         if position is not None:
             raise DrillError(
-                "half steps and a position on a harp both say where the tune goes; leave one out"
+                "leave out the half steps or the position: each of them determines the key"
             )
         return rank_moves(drill, [(harp, half_steps)])
     up = 0
@@ -285,22 +296,24 @@ def arrangements_for_tuning(
     position: int | None = None,
     half_steps: int | None = None,
 ) -> tuple[Arrangement, ...]:
-    """The best way to play a drill by pitch on each harp of a tuning, the best harp first.
+    """Arrange a drill by pitch for each harp of a tuning, the best harp first.
 
-    The standard keys are tried in every octave that may do, low ones in the tune's own: in
-    another they would play the tab of a standard harp.
+    Standard harps are tried in all octaves, low harps in the drill's own only: in another octave
+    they play the tab of a standard harp.
 
     Args:
         drill: the drill.
         tuning: name of the harps' tuning.
-        written: the position that the drill is written in, 1 to 12.
-        position: takes only the harps that play it in this position; None takes all.
-        half_steps: how much higher it is to sound, in no other octave; None leaves the octave
-            open.
+        written: position in which the drill is written, 1 to 12.
+        position: position in which a harp must play it; None takes all harps.
+        half_steps: transposition, without other octaves; None tries all octaves.
+
+    Returns:
+        The best arrangement for each harp.
 
     Raises:
-        HarpError: there is no such tuning.
-        MusicError: there is no such position.
+        HarpError: the tuning does not exist.
+        MusicError: a position is not 1 to 12.
     """
     tonic = key_in_position(written_harp(drill).key.tonic, written) + (half_steps or 0)
     tries = []
@@ -308,24 +321,25 @@ def arrangements_for_tuning(
         for name in (key, f"low {key}"):
             harp = Harp.of(name, tuning)
             if position is None or key_in_position(harp.key.tonic, position) == tonic % 12:
-                is_open = half_steps is None and name == key
-                tries += [(harp, up) for up in (OCTAVE_SHIFTS if is_open else (half_steps or 0,))]
+                any_octave = half_steps is None and name == key
+                shifts = OCTAVE_SHIFTS if any_octave else (half_steps or 0,)
+                tries += [(harp, shift) for shift in shifts]
     best: dict[str, Arrangement] = {}
-    for moved in rank_moves(drill, tries):
-        best.setdefault(moved.harp.name, moved)
+    for arrangement in rank_moves(drill, tries):
+        best.setdefault(arrangement.harp.name, arrangement)
     return tuple(best.values())
 
 
 def arrangement_position(drill: Drill, moved: Arrangement, written: int = 1) -> int:
-    """The position, 1 to 12, that a drill has come into.
+    """Return the position, 1 to 12, of an arrangement.
 
     Args:
-        drill: the drill as it was.
-        moved: the drill as it was moved.
-        written: the position that it was written in.
+        drill: the original drill.
+        moved: its arrangement.
+        written: position in which the original is written.
 
     Raises:
-        MusicError: there is no such position.
+        MusicError: `written` is not 1 to 12.
     """
     tonic = key_in_position(written_harp(drill).key.tonic, written) + moved.half_steps
     return position_for(moved.harp.key.tonic, tonic)

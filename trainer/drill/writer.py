@@ -1,9 +1,8 @@
-"""Writes a drill as the text of a drill file, which gives the same drill when it is read.
+"""Writer of drill files; reading a written file gives the same drill.
 
-Repeats are written out, because a drill holds what is played and not how it was abbreviated.
-What crosses a bar line is tied over it. Parts of a beat that are no halves, or halves of these,
-are put in brackets where they fill a simple length together, as in ``[4 -4 5]:1``, and are
-fractions elsewhere.
+Repeats are expanded, because a drill does not keep them. Notes that cross a bar line are tied over
+it. Non-binary parts of a beat are put in brackets where they fill a binary length together, as in
+``[4 -4 5]:1``, and are fractions elsewhere.
 """
 
 from __future__ import annotations
@@ -22,34 +21,34 @@ from trainer.drill.parser import parse_drill, pickup_beats
 from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
 LINE_WIDTH = 72
-"""Characters that several bars may take together to stand in one line, before they are lined up."""
+"""Maximum width in characters of a line with several bars, before alignment."""
 BARS_PER_LINE = (4, 2, 1)
+"""Numbers of bars per line to try, in this order."""
 MIN_STANDING_RUN = 3
-"""Steps in a row from which a direction is written once, ahead of them."""
+"""Number of successive steps from which a direction is written once, before them."""
 MAX_BRACKETED = 12
-"""More are not seen as one group."""
+"""Maximum number of notes and of units in a group; longer groups are not readable."""
 
 
 def write_drill(drill: Drill) -> str:
-    """The text of a drill file that gives this drill when it is read.
+    """Return the text of a drill file from which the drill can be read again.
 
-    Whatever a file can say can be written. A drill put together in another way may hold what no
-    file says: steps that overlap, a last bar that is not full, a pick-up in finer parts than a
-    48th of a beat, cents in finer parts than a tenth.
+    Every drill from a file can be written. A drill made otherwise may have no notation: overlapping
+    steps, an incomplete last bar, a pick-up finer than 1/48 beat, cents finer than 0.1.
 
     Raises:
-        DrillError: a file cannot say it.
+        DrillError: the file format cannot express the drill.
     """
     try:
         text = format_drill(_text(drill), drill.name)
         same = parse_drill(text, drill.name) == drill
     except DrillError as error:
-        why = error.problems[0].message if error.problems else str(error)
-        raise DrillError(f"{drill.name} cannot be written as a drill file: {why}") from None
+        reason = error.problems[0].message if error.problems else str(error)
+        raise DrillError(f"{drill.name} cannot be written as a drill file: {reason}") from None
     if not same:
         raise DrillError(
-            f"{drill.name} cannot be written as a drill file: it holds something that a file "
-            "does not say in that way"
+            f"{drill.name} cannot be written as a drill file: the format cannot express one of "
+            "its values"
         )
     return text
 
@@ -62,7 +61,7 @@ def _text(drill: Drill) -> str:
         _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
         _table("climb", _climb(drill.climb)),
         _table("goal", _goal(drill.goal)),
-        _table("goal.weights", _unusual(drill.goal.weights, DEFAULT_WEIGHTS)),
+        _table("goal.weights", _non_default(drill.goal.weights, DEFAULT_WEIGHTS)),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
 
@@ -99,41 +98,41 @@ def _climb(climb: Climb | None) -> dict[str, float]:
 
 
 def _goal(goal: Goal) -> dict[str, float]:
-    usual = Goal()
+    default = Goal()
     names = ("tolerance", "pass_mark", "hold")
-    return _unusual(
+    return _non_default(
         {name: getattr(goal, name) for name in names},
-        {name: getattr(usual, name) for name in names},
+        {name: getattr(default, name) for name in names},
     )
 
 
-def _unusual(figures: Mapping[str, float], usual: Mapping[str, float]) -> dict[str, float]:
-    return {name: figure for name, figure in figures.items() if figure != usual.get(name)}
+def _non_default(values: Mapping[str, float], defaults: Mapping[str, float]) -> dict[str, float]:
+    return {name: value for name, value in values.items() if value != defaults.get(name)}
 
 
-def _table(name: str, figures: Mapping[str, float]) -> str:
-    rows = [f"{field} = {toml_number(figure)}" for field, figure in figures.items()]
+def _table(name: str, values: Mapping[str, float]) -> str:
+    rows = [f"{field} = {toml_number(value)}" for field, value in values.items()]
     return "\n".join([f"[{name}]", *rows]) if rows else ""
 
 
-def toml_number(figure: float) -> str:
-    """A figure in TOML, whole where it is."""
-    return str(int(figure)) if figure == int(figure) else repr(figure)
+def toml_number(value: float) -> str:
+    """Return a number in TOML, without decimals if it is whole."""
+    return str(int(value)) if value == int(value) else repr(value)
 
 
 def _pickup(beats: Fraction) -> str:
-    """A pick-up as the shortest number that is read as this fraction."""
+    """Return a pick-up as the shortest decimal that is read as this fraction."""
     digits = (f"{float(beats):.{places}f}" for places in range(17))
     return next((text for text in digits if pickup_beats(float(text)) == beats), repr(float(beats)))
 
 
 def toml_string(text: str) -> str:
-    """A text as a string of TOML in one line."""
+    """Return a text as a single-line TOML string."""
     return '"' + _escaped(text).replace("\n", "\\n").replace('"', '\\"') + '"'
 
 
 def _escaped(text: str) -> str:
-    """A text as it stands in a long string."""
+    """Return a text escaped for a multi-line TOML string."""
     plain = text.replace("\\", "\\\\").replace('"""', '""\\"')
     return "".join(
         f"\\u{ord(c):04X}" if unicodedata.category(c) == "Cc" and c not in "\n\t" else c
@@ -146,17 +145,24 @@ def _escaped(text: str) -> str:
 
 @dataclass
 class _Item:
-    """A note, a rest or a tie inside one bar, and the directions that stand before it."""
+    """A note, a rest or a tie within one bar.
 
-    at: Fraction
+    Attributes:
+        start, beats: its time.
+        text: the token without its length.
+        attached: direction attached to it.
+        before: directions that stand before it.
+    """
+
+    start: Fraction
     beats: Fraction
     text: str
-    manner: str = ""
-    ahead: str = ""
+    attached: str = ""
+    before: str = ""
 
 
 def _part(name: str, drill: Drill, steps: tuple[Step, ...], end: Fraction) -> str:
-    """A part as a field: its bars, some to a line."""
+    """Return a part as a field, with several bars per line."""
     if not steps:
         return ""
     bars = [" ".join(_words(bar)) + " |" for bar in _bars(drill, steps, end)]
@@ -171,56 +177,66 @@ def _part(name: str, drill: Drill, steps: tuple[Step, ...], end: Fraction) -> st
 
 
 def _bar_of(beat: Fraction, drill: Drill) -> int:
-    """The bar that ends on a beat or after it."""
+    """Return the bar that ends on a beat or after it."""
     return max(0, math.ceil(beat / drill.meter[0]))
 
 
 def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_Item]]:
     items: list[_Item] = []
     at = drill.start
-    for step, ahead, manner in _with_directions(steps):
+    for step, before, attached in _with_directions(steps):
         if step.start < at:
             raise DrillError(
                 f"{step.tab} on beat {step.start} begins before the last step has ended"
             )
-        items += _pieces(drill, at, step.start - at, "r", "r")
-        note = _pieces(drill, step.start, step.beats, step.tab, "~")
-        note[0].manner = manner
-        # What is said of a passage stands where its bar begins, before the rest that opens it.
-        opens = (
-            bool(items) and items[-1].text == "r" and items[-1].at == _bar_start(drill, step.start)
+        items += _split_at_bars(drill, at, step.start - at, "r", "r")
+        note = _split_at_bars(drill, step.start, step.beats, step.tab, "~")
+        note[0].attached = attached
+        # Directions of a passage go to the beginning of its bar, before a rest that opens the bar.
+        after_opening_rest = (
+            bool(items)
+            and items[-1].text == "r"
+            and items[-1].start == _bar_start(drill, step.start)
         )
-        (items[-1] if opens else note[0]).ahead = ahead
+        (items[-1] if after_opening_rest else note[0]).before = before
         items += note
         at = step.end
-    items += _pieces(drill, at, end - at, "r", "r")
-    return [list(bar) for _, bar in groupby(items, lambda item: _bar_start(drill, item.at))]
+    items += _split_at_bars(drill, at, end - at, "r", "r")
+    return [list(bar) for _, bar in groupby(items, lambda item: _bar_start(drill, item.start))]
 
 
 def _bar_start(drill: Drill, beat: Fraction) -> Fraction:
     return drill.start if beat < 0 else Fraction(beat // drill.meter[0] * drill.meter[0])
 
 
-def _pieces(drill: Drill, at: Fraction, beats: Fraction, first: str, next_: str) -> list[_Item]:
-    """A length, cut where bars begin."""
+def _split_at_bars(
+    drill: Drill, start: Fraction, beats: Fraction, first: str, others: str
+) -> list[_Item]:
+    """Split a length at bar lines.
+
+    Args:
+        drill: the drill, for its bars.
+        start, beats: the length.
+        first, others: tokens of the first piece and of those after a bar line.
+    """
     pieces: list[_Item] = []
-    end = at + beats
+    at, end = start, start + beats
     while at < end:
-        line = Fraction(0) if at < 0 else _bar_start(drill, at) + drill.meter[0]
-        piece = min(end, line) - at
+        bar_end = Fraction(0) if at < 0 else _bar_start(drill, at) + drill.meter[0]
+        piece = min(end, bar_end) - at
         if not (MIN_LENGTH_BEATS <= piece <= MAX_LENGTH_BEATS and is_countable(piece)):
-            raise DrillError(f"{piece} beats of {first} on beat {at} are no length that tab has")
-        pieces.append(_Item(at, piece, next_ if pieces else first))
+            raise DrillError(f"tab has no length of {piece} beats, as of {first} on beat {at}")
+        pieces.append(_Item(at, piece, others if pieces else first))
         at += piece
     return pieces
 
 
 def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]:
-    """Each step with the directions to stand before it, and those to be glued to it."""
+    """Yield each step with the directions before it and the direction attached to it."""
     standing, call = "", False
-    for manner, run in groupby(steps, _manner):
+    for direction, run in groupby(steps, _direction):
         same = list(run)
-        wanted = manner if len(same) >= MIN_STANDING_RUN else ""
+        wanted = direction if len(same) >= MIN_STANDING_RUN else ""
         words = [] if standing == wanted or not standing else ["{}"]
         words += [] if standing == wanted or not wanted else [wanted]
         standing = wanted
@@ -228,79 +244,78 @@ def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]
             if step.call != call:
                 call = step.call
                 words.append("{call}" if call else "{answer}")
-            yield step, " ".join(words), "" if standing else manner
+            yield step, " ".join(words), "" if standing else direction
             words = []
 
 
-def _manner(step: Step) -> str:
-    """How a step is to be played, as a direction; empty for plainly."""
+def _direction(step: Step) -> str:
+    """Return how a step is to be played, as a direction; empty for none."""
     words = [] if step.cleanness_rule is CleannessRule.PLAIN else [str(step.cleanness_rule)]
     if step.vibrato:
-        usual = step.vibrato == Vibrato()
-        figures = f" {_figure(step.vibrato.hz)} {_figure(step.vibrato.cents)}"
-        words.append("vibrato" + ("" if usual else figures))
+        numbers = f" {_decimal(step.vibrato.hz)} {_decimal(step.vibrato.cents)}"
+        words.append("vibrato" + ("" if step.vibrato == Vibrato() else numbers))
     if step.wah_hz:
-        words.append("wah" + ("" if step.wah_hz == DEFAULT_WAH_HZ else f" {_figure(step.wah_hz)}"))
+        words.append("wah" + ("" if step.wah_hz == DEFAULT_WAH_HZ else f" {_decimal(step.wah_hz)}"))
     return f"{{{', '.join(words)}}}" if words else ""
 
 
-def _figure(figure: float) -> str:
-    """A figure of a direction, which has three decimals at most."""
-    return f"{figure:.3f}".rstrip("0").rstrip(".")
+def _decimal(value: float) -> str:
+    """Return a number of a direction, with at most three decimals."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
 def _words(bar: list[_Item]) -> Iterator[str]:
-    """The words of a bar."""
+    """Yield the words of a bar."""
     i = 0
     while i < len(bar):
-        count = _in_brackets(bar[i:])
+        count = _group_size(bar[i:])
         group = bar[i : i + count]
-        if group[0].ahead:
-            yield group[0].ahead
+        if group[0].before:
+            yield group[0].before
         if count == 1:
             yield _word(group[0], f":{_length(group[0].beats)}")
         else:
-            unit = _common_part([item.beats for item in group])
+            unit = _common_divisor([item.beats for item in group])
             inside: list[str] = []
             for item in group:
-                share = item.beats / unit
-                inside += [item.ahead] if item.ahead and inside else []
-                inside.append(_word(item, "" if share == 1 else f":{share}"))
-            whole = sum((item.beats for item in group), Fraction(0))
-            yield f"[{' '.join(inside)}]:{_length(whole)}"
+                units = item.beats / unit
+                inside += [item.before] if item.before and inside else []
+                inside.append(_word(item, "" if units == 1 else f":{units}"))
+            total = sum((item.beats for item in group), Fraction(0))
+            yield f"[{' '.join(inside)}]:{_length(total)}"
         i += count
 
 
-def _in_brackets(items: list[_Item]) -> int:
-    """How many items, from the first on, go in brackets together; 1 for none."""
-    if _is_simple(items[0].beats) or items[0].text == "~":
+def _group_size(items: list[_Item]) -> int:
+    """Return the number of items, from the first on, for a group in brackets; 1 for none."""
+    if _is_binary(items[0].beats) or items[0].text == "~":
         return 1
     total = Fraction(0)
     for count, item in enumerate(items[:MAX_BRACKETED], start=1):
         total += item.beats
-        if _is_simple(total):
-            unit = _common_part([item.beats for item in items[:count]])
+        if _is_binary(total):
+            unit = _common_divisor([item.beats for item in items[:count]])
             longest = max(item.beats for item in items[:count]) / unit
             return count if longest <= MAX_BRACKETED else 1
     return 1
 
 
-def _is_simple(beats: Fraction) -> bool:
-    """Whether it is made of whole beats, halves, and halves of these."""
+def _is_binary(beats: Fraction) -> bool:
+    """Whether a length is a multiple of 1/2, 1/4, 1/8, ... beat."""
     return beats.denominator & (beats.denominator - 1) == 0
 
 
-def _common_part(lengths: list[Fraction]) -> Fraction:
-    """The greatest length that all are multiples of."""
-    below = math.lcm(*(length.denominator for length in lengths))
-    return Fraction(math.gcd(*(int(length * below) for length in lengths)), below)
+def _common_divisor(lengths: list[Fraction]) -> Fraction:
+    """Return the greatest common divisor of lengths."""
+    denominator = math.lcm(*(length.denominator for length in lengths))
+    return Fraction(math.gcd(*(int(length * denominator) for length in lengths)), denominator)
 
 
 def _word(item: _Item, length: str) -> str:
-    return f"{item.text}{length}{item.manner}"
+    return f"{item.text}{length}{item.attached}"
 
 
 def _length(beats: Fraction) -> str:
-    """A length as a whole number or a short decimal, or else as a fraction."""
+    """Return a length as a whole number, a short decimal, or else a fraction."""
     decimal = f"{float(beats):.4f}".rstrip("0").rstrip(".")
     return decimal if Fraction(decimal) == beats else str(beats)
