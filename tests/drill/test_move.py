@@ -387,7 +387,7 @@ def test_both_parts_are_moved_by_holes_and_told_if_the_harp_lacks_something() ->
     assert move_to_harp(drill, Harp.of("A")).second == drill.second
     for tab, told in [
         ("-5':4", "-5' cannot be played on a A harp: hole 5 draw bends by less"),
-        ("-5@-80:4", "-5 cannot be moved 80 cents down on a A harp; choose a target within its reach"),
+        ("-5@-80:4", "-5 cannot be moved 80 cents down on a A harp; choose a target"),
     ]:
         drill = drill_of("4:4", tuning='"country"', second=f'"""{tab}"""')
         assert move_to_harp(drill, Harp.of("A", "country")).second == drill.second
