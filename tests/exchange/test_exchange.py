@@ -180,7 +180,7 @@ def test_a_time_near_a_part_of_a_beat_is_that(whole: int, part: int, off: float)
 def test_what_is_no_midi_file_is_told(tmp_path: Path, data: bytes) -> None:
     path = tmp_path / "wrong.mid"
     path.write_bytes(data)
-    with pytest.raises(ExchangeError, match="is no MIDI file that can be read"):
+    with pytest.raises(ExchangeError, match="is not a readable MIDI file"):
         read_midi(path)
     with pytest.raises(ExchangeError, match="there is no file"):
         read_midi(tmp_path / "none.mid")
@@ -332,11 +332,11 @@ def test_a_compressed_score_is_read_and_what_is_none_is_told(tmp_path: Path) -> 
         archive.writestr("a/b.xml", SCORE.format(bar(1, ATTRIBUTES + note("C", 4))))
     assert letters(read_musicxml(path)) == "C"
     for text, complaint in (
-        ("no xml", "is no MusicXML file that can be read"),
-        ("<score-timewise/>", "is a score by measures"),
-        ("<html/>", "is no MusicXML score"),
+        ("no xml", "is not a readable MusicXML file"),
+        ("<score-timewise/>", "is timewise"),
+        ("<html/>", "is not a MusicXML score"),
         (SCORE.format(bar(1, ATTRIBUTES)), "has no notes to play"),
-        (SCORE.format(bar(1, note("H", 4))), "has a measure that cannot be read"),
+        (SCORE.format(bar(1, note("H", 4))), "has an unreadable measure"),
     ):
         path.write_text(text)
         with pytest.raises(ExchangeError, match=complaint):

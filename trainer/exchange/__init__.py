@@ -1,4 +1,4 @@
-"""Drills and melodies in the formats of other programs: Standard MIDI files and MusicXML 4.0."""
+"""Drills and melodies in formats of other programs: Standard MIDI files and MusicXML 4.0."""
 
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_in import read_midi

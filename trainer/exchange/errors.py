@@ -1,4 +1,4 @@
-"""What can go wrong with files of other programs."""
+"""Errors about files of other programs."""
 
 from __future__ import annotations
 
@@ -6,4 +6,4 @@ from trainer.core import TrainerError
 
 
 class ExchangeError(TrainerError):
-    """A file that cannot be read or written; the message names it and the way out."""
+    """A file of another program that cannot be read or written."""

@@ -1,9 +1,9 @@
-"""A drill as a Standard MIDI file (format 1; MIDI 1.0 Detailed Specification, with RP-017 lyrics).
+"""Export of a drill as a Standard MIDI file, format 1 (MIDI 1.0; lyrics by RP-017).
 
-A part is a track, each note of a chord on a channel of its own, so that each can be bent by
-itself. Bends, glides and vibrato are pitch bend over a range that registered parameter 0 sets.
-The tab stands beside each note as a lyric. The instrument is General MIDI's harmonica. Swing is
-played, since a MIDI file has no word for it.
+Each part is a track. Each note of a chord has a channel of its own, so that it can be bent by
+itself. Bends, glides and vibrato are pitch bend, with the range set by registered parameter 0. The
+tab of each step is a lyric. The instrument is General MIDI's harmonica. Swing is written as played,
+because MIDI has no notation for it.
 """
 
 from __future__ import annotations
@@ -20,21 +20,25 @@ from trainer.exchange.spelling import MIN_FIFTHS, best_key_signature
 from trainer.harp import Harp
 
 TICKS_PER_QUARTER = 960
-"""Of a quarter note."""
+"""Resolution in ticks per quarter note."""
 HARMONICA_PROGRAM = 22
-"""Counted from 0."""
+"""General MIDI program of the harmonica, from 0."""
 NOTE_VELOCITY = 90
 PART_CHANNELS = (0, 1, 2, 3, 4), (5, 6, 7, 8, 10)
-"""Channels of the first and the second part; 9 is for drums."""
+"""Channels of the first and the second part, from 0; 9 is for drums."""
 BEND_INTERVAL_S = 0.01
-"""Seconds between two pitch bends, while the pitch moves."""
+"""Seconds between pitch-bend messages while the pitch moves."""
 DEFAULT_BEND_RANGE = 2
-"""Half steps of bend that every synthesizer has by itself."""
-_MIDDLE = 8192
-_KEYS = ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#")
+"""Pitch-bend range in half steps that synthesizers have by default."""
+_BEND_UNITS = 8192
+"""Pitch-bend units of the range to one side."""
+_MAJOR_KEYS = ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#")
 """Major keys from `MIN_FIFTHS` on."""
-_LATE = {"note_off": 0, "lyrics": 1, "pitchwheel": 2, "note_on": 3}
-"""What comes first on one tick."""
+_ORDER_ON_TICK = {"note_off": 0, "lyrics": 1, "pitchwheel": 2, "note_on": 3}
+"""Order of messages on the same tick."""
+
+TimedMessage = tuple[int, mido.Message]
+"""A message and its tick."""
 
 
 def write_midi(drill: Drill, harp: Harp, path: Path) -> None:
@@ -42,128 +46,144 @@ def write_midi(drill: Drill, harp: Harp, path: Path) -> None:
 
     Args:
         drill: the drill.
-        harp: what it is played on.
+        harp: the harp that plays it.
         path: the file.
 
     Raises:
-        HarpError: the harp cannot play it.
+        HarpError: the harp cannot play the drill.
         ExchangeError: the file cannot be written.
     """
     file = drill_to_midi(drill, harp)
     try:
         file.save(path)
     except OSError as error:
-        raise ExchangeError(f"{path} cannot be written: {error.strerror}; name another") from None
+        raise ExchangeError(
+            f"{path} cannot be written: {error.strerror}; choose another name"
+        ) from None
 
 
 def drill_to_midi(drill: Drill, harp: Harp) -> mido.MidiFile:
-    """A drill as a Standard MIDI file.
+    """Return a drill as a Standard MIDI file.
 
     Raises:
-        HarpError: the harp cannot play it.
+        HarpError: the harp cannot play the drill.
     """
     file = mido.MidiFile(type=1, ticks_per_beat=TICKS_PER_QUARTER, charset="utf-8")
-    beat = TICKS_PER_QUARTER * 4 // drill.meter[1]
-    steps = (*drill.steps, *drill.second)
-    head = mido.MidiTrack()
-    head.append(mido.MetaMessage("track_name", name=drill.title))
-    quarters = drill.tempo * 4 / drill.meter[1]
-    head.append(mido.MetaMessage("set_tempo", tempo=round(60e6 / quarters)))
-    head.append(
-        mido.MetaMessage("time_signature", numerator=drill.meter[0], denominator=drill.meter[1])
-    )
-    sounding = [note for step in steps for voice in _voices(step, harp) for note in voice]
-    head.append(
-        mido.MetaMessage("key_signature", key=_KEYS[best_key_signature(sounding) - MIN_FIFTHS])
-    )
-    head.append(mido.MetaMessage("end_of_track"))
-    file.tracks.append(head)
-    zero = drill.meter[0] * beat if drill.start < 0 else 0
-    clock = BeatClock(zero, 60.0, beat, drill.swing)  # a sample of it is a tick
-    for part, channels in zip((drill.steps, drill.second), PART_CHANNELS, strict=True):
-        if part:
-            file.tracks.append(_track(drill, part, channels, harp, clock))
+    beat_ticks = TICKS_PER_QUARTER * 4 // drill.meter[1]
+    file.tracks.append(_header_track(drill, harp))
+    beat_0 = drill.meter[0] * beat_ticks if drill.start < 0 else 0
+    clock = BeatClock(beat_0, 60.0, beat_ticks, drill.swing)  # its samples are ticks
+    for steps, channels in zip((drill.steps, drill.second), PART_CHANNELS, strict=True):
+        if steps:
+            file.tracks.append(_part_track(drill, steps, channels, harp, clock))
     return file
 
 
-def _track(
-    drill: Drill, steps: tuple[Step, ...], channels: tuple[int, ...], harp: Harp, clock: BeatClock
-) -> mido.MidiTrack:
-    bends = [one for step in steps for voice in _voices(step, harp) for one in voice]
-    widest = max(
-        (max(abs(one - voice[0]) for one in voice) for voice in _all(steps, harp)), default=0
-    )
-    offs = max((abs(off) for step in steps for off in step.offsets_cents), default=0.0) / 100.0
-    swing = max((step.vibrato.cents for step in steps if step.vibrato), default=0.0) / 100.0
-    reach = (
-        max(DEFAULT_BEND_RANGE, math.ceil(widest + offs + swing)) if bends else DEFAULT_BEND_RANGE
-    )
-    voices = max(len(step.first) for step in steps)
-    told: list[tuple[int, mido.Message]] = []
-    for channel in channels[:voices]:
-        told.append((0, mido.Message("program_change", channel=channel, program=HARMONICA_PROGRAM)))
-        for control, value in ((101, 0), (100, 0), (6, reach), (38, 0), (101, 127), (100, 127)):
-            told.append(
-                (0, mido.Message("control_change", channel=channel, control=control, value=value))
-            )
-    events: list[tuple[int, mido.Message]] = []
-    for step in steps:
-        events += _step(drill, step, channels, harp, clock, reach)
-    events.sort(key=lambda one: (one[0], _LATE[one[1].type]))
+def _header_track(drill: Drill, harp: Harp) -> mido.MidiTrack:
+    steps = (*drill.steps, *drill.second)
+    notes = [note for step in steps for voice in _voices(step, harp) for note in voice]
+    quarters_per_minute = drill.tempo * 4 / drill.meter[1]
+    key = _MAJOR_KEYS[best_key_signature(notes) - MIN_FIFTHS]
     track = mido.MidiTrack()
-    track.append(mido.MetaMessage("track_name", name=f"{harp.name} harp"))
-    now = 0
-    for at, message in [*told, *events]:
-        track.append(message.copy(time=at - now))
-        now = at
+    track.append(mido.MetaMessage("track_name", name=drill.title))
+    track.append(mido.MetaMessage("set_tempo", tempo=round(60e6 / quarters_per_minute)))
+    track.append(
+        mido.MetaMessage("time_signature", numerator=drill.meter[0], denominator=drill.meter[1])
+    )
+    track.append(mido.MetaMessage("key_signature", key=key))
     track.append(mido.MetaMessage("end_of_track"))
     return track
 
 
-def _all(steps: tuple[Step, ...], harp: Harp) -> Iterator[list[int]]:
+def _part_track(
+    drill: Drill, steps: tuple[Step, ...], channels: tuple[int, ...], harp: Harp, clock: BeatClock
+) -> mido.MidiTrack:
+    bend_range = _bend_range(steps, harp)
+    messages: list[TimedMessage] = []
+    for channel in channels[: max(len(step.first) for step in steps)]:
+        messages += ((0, message) for message in _channel_setup(channel, bend_range))
+    events: list[TimedMessage] = []
     for step in steps:
-        yield from _voices(step, harp)
+        events += _step_messages(drill, step, channels, harp, clock, bend_range)
+    events.sort(key=lambda event: (event[0], _ORDER_ON_TICK[event[1].type]))
+    track = mido.MidiTrack()
+    track.append(mido.MetaMessage("track_name", name=f"{harp.name} harp"))
+    now = 0
+    for tick, message in [*messages, *events]:
+        track.append(message.copy(time=tick - now))
+        now = tick
+    track.append(mido.MetaMessage("end_of_track"))
+    return track
+
+
+def _bend_range(steps: tuple[Step, ...], harp: Harp) -> int:
+    """Return the pitch-bend range in half steps that a part needs."""
+    voices = [voice for step in steps for voice in _voices(step, harp)]
+    widest = max((max(abs(note - voice[0]) for note in voice) for voice in voices), default=0)
+    offset = max((abs(cents) for step in steps for cents in step.offsets_cents), default=0.0)
+    vibrato = max((step.vibrato.cents for step in steps if step.vibrato), default=0.0)
+    return max(DEFAULT_BEND_RANGE, math.ceil(widest + offset / 100.0 + vibrato / 100.0))
+
+
+def _channel_setup(channel: int, bend_range: int) -> Iterator[mido.Message]:
+    yield mido.Message("program_change", channel=channel, program=HARMONICA_PROGRAM)
+    select_bend_range = ((101, 0), (100, 0))
+    deselect = ((101, 127), (100, 127))
+    for control, value in (*select_bend_range, (6, bend_range), (38, 0), *deselect):
+        yield mido.Message("control_change", channel=channel, control=control, value=value)
 
 
 def _voices(step: Step, harp: Harp) -> list[list[int]]:
-    """The MIDI note numbers that each note of a step's chord goes through."""
-    paths = [[harp.midi(tab) for tab in sorted(sound)] for sound in step.sounds]
-    return [[path[min(k, len(path) - 1)] for path in paths] for k in range(len(paths[0]))]
+    """Return the MIDI note numbers of each note of a step's chord along its path."""
+    sounds = [[harp.midi(tab) for tab in sorted(sound)] for sound in step.sounds]
+    return [
+        [sound[min(voice, len(sound) - 1)] for sound in sounds] for voice in range(len(sounds[0]))
+    ]
 
 
-def _step(
+def _step_messages(
     drill: Drill,
     step: Step,
     channels: tuple[int, ...],
     harp: Harp,
     clock: BeatClock,
-    reach: int,
-) -> Iterator[tuple[int, mido.Message]]:
+    bend_range: int,
+) -> Iterator[TimedMessage]:
     start, end = clock.sample(step.start), clock.sample(step.end)
     yield start, mido.MetaMessage("lyrics", text=step.tab)
     seconds = (end - start) / TICKS_PER_QUARTER * 60.0 / (drill.tempo * 4 / drill.meter[1])
-    count = max(1, round(seconds / BEND_INTERVAL_S)) if step.has_path or step.vibrato else 1
+    moves = step.has_path or step.vibrato
+    count = max(1, round(seconds / BEND_INTERVAL_S)) if moves else 1
     for channel, voice in zip(channels, _voices(step, harp), strict=False):
         sent = None
         for i in range(count):
-            part = i / count
-            bend = _bend(step, voice, part, part * seconds)
-            value = max(-_MIDDLE, min(_MIDDLE - 1, round(bend / reach * _MIDDLE)))
-            if value != sent:
-                at = start + round(part * (end - start))
-                yield at, mido.Message("pitchwheel", channel=channel, pitch=value)
-                sent = value
-        yield start, mido.Message("note_on", channel=channel, note=voice[0], velocity=NOTE_VELOCITY)
-        yield end, mido.Message("note_off", channel=channel, note=voice[0], velocity=0)
+            elapsed = i / count
+            half_steps = _bend_half_steps(step, voice, elapsed, elapsed * seconds)
+            units = round(half_steps / bend_range * _BEND_UNITS)
+            bend = max(-_BEND_UNITS, min(_BEND_UNITS - 1, units))
+            if bend != sent:
+                tick = start + round(elapsed * (end - start))
+                yield tick, mido.Message("pitchwheel", channel=channel, pitch=bend)
+                sent = bend
+        note = voice[0]
+        yield start, mido.Message("note_on", channel=channel, note=note, velocity=NOTE_VELOCITY)
+        yield end, mido.Message("note_off", channel=channel, note=note, velocity=0)
 
 
-def _bend(step: Step, voice: list[int], part: float, seconds: float) -> float:
-    """Half steps from the note that a voice began on."""
-    place = step.path_position(part)
-    before, after = math.floor(place), math.ceil(place)
-    heights = [voice[at] + step.offset_cents(at) / 100.0 for at in (before, after)]
-    height = heights[0] + (heights[1] - heights[0]) * (place - before)
+def _bend_half_steps(step: Step, voice: list[int], elapsed: float, seconds: float) -> float:
+    """Return the pitch of a voice relative to its first note, in half steps.
+
+    Args:
+        step: the step.
+        voice: the voice's note numbers along the path.
+        elapsed: elapsed fraction of the step.
+        seconds: elapsed time in seconds, for the vibrato.
+    """
+    position = step.path_position(elapsed)
+    before, after = math.floor(position), math.ceil(position)
+    pitches = [voice[index] + step.offset_cents(index) / 100.0 for index in (before, after)]
+    pitch = pitches[0] + (pitches[1] - pitches[0]) * (position - before)
     if step.vibrato:
         wave = math.sin(2.0 * math.pi * step.vibrato.hz * seconds)
-        height += step.vibrato.cents / 100.0 * wave
-    return height - voice[0]
+        pitch += step.vibrato.cents / 100.0 * wave
+    return pitch - voice[0]

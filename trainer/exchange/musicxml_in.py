@@ -1,9 +1,8 @@
-"""A melody from a MusicXML file, score-partwise, plain or compressed (.mxl).
+"""Import of a melody from MusicXML, score-partwise, plain or compressed (.mxl).
 
-One part is taken: the one that is asked for, or the first that has notes; in it the voice with the
-most notes. Repeats and endings are played out, ties joined, notes that a slide joins made one
-glide; a slur says nothing of holes, and is passed over. Grace notes have no time of their own and
-are left out.
+One part is read: the requested one, or the first with notes; of it, the voice with the most notes.
+Repeats and endings are expanded, ties joined, and notes connected by slides become one glide. A
+slur does not determine holes and is ignored. Grace notes have no duration and are left out.
 """
 
 from __future__ import annotations
@@ -19,122 +18,140 @@ from xml.etree import ElementTree as ET
 
 from trainer.drill.melody import Melody
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.midi_in import TEMPO_RANGE
+from trainer.exchange.midi_in import MAX_TITLE_CHARACTERS, TEMPO_RANGE
 from trainer.exchange.spelling import natural_midi, signature_tonic
 from trainer.exchange.time_grid import TimedNote, merge_into_line
 
 MAX_REPEAT_PASSES = 8
-"""A repeat that says it is played more often is played so often."""
-_SLIDES = ("slide", "glissando")
+"""Maximum number of times that a repeat is played."""
+_SLIDE_TAGS = ("slide", "glissando")
 _CONTAINER = "META-INF/container.xml"
 
 
 @dataclass
 class _Note:
-    """A note as it stands: quarters from the beginning, and what joins it to others."""
+    """A note as written.
+
+    Attributes:
+        start, end: times in quarter notes from the beginning.
+        pitch: fractional MIDI note number.
+        voice: name of its voice.
+        tie_start, tie_stop: whether a tie starts or stops at it.
+        slide_start, slide_stop: numbers of the slides that start or stop at it; None for none.
+        path: pitches that it moves through.
+    """
 
     start: Fraction
     end: Fraction
-    height: float
+    pitch: float
     voice: str
-    tied_on: bool = False
-    tied: bool = False
-    slides_on: str | None = None
-    slides: str | None = None
+    tie_start: bool = False
+    tie_stop: bool = False
+    slide_start: str | None = None
+    slide_stop: str | None = None
     path: list[float] = field(default_factory=list)
 
 
 def read_musicxml(path: Path, part: int | None = None) -> Melody:
-    """Read a melody.
+    """Read a melody from a MusicXML file.
 
     Args:
-        path: a MusicXML file.
-        part: which part, counted from 1; None takes the first that has notes.
+        path: the file.
+        part: number of the part, from 1; None takes the first with notes.
 
     Raises:
-        ExchangeError: it is no such file, has no such part, or no notes.
+        ExchangeError: it is not MusicXML, or the part does not exist or has no notes.
     """
-    root = _root(path)
+    root = _read_root(path)
     if root.tag != "score-partwise":
-        what = "is a score by measures" if root.tag == "score-timewise" else "is no MusicXML score"
-        raise ExchangeError(f"{path} {what}; save it as MusicXML, score-partwise")
+        kind = "is timewise" if root.tag == "score-timewise" else "is not a MusicXML score"
+        raise ExchangeError(f"{path} {kind}; save it as MusicXML, score-partwise")
     parts = root.findall("part")
     if part is not None and not 1 <= part <= len(parts):
         raise ExchangeError(f"{path} has no part {part}; it has {len(parts)}")
-    readers = [_Reader(one) for one in (parts if part is None else [parts[part - 1]])]
+    candidates = parts if part is None else [parts[part - 1]]
+    readers = [_PartReader(element) for element in candidates]
     try:
         for reader in readers:
             reader.read()
     except (ValueError, KeyError, AttributeError, TypeError, ZeroDivisionError) as error:
-        raise ExchangeError(f"{path} has a measure that cannot be read: {error}") from None
-    chosen = next((one for one in readers if one.notes), None)
+        raise ExchangeError(f"{path} has an unreadable measure: {error}") from None
+    chosen = next((reader for reader in readers if reader.notes), None)
     if chosen is None:
         raise ExchangeError(f"{path} has no notes to play; is it the right one?")
     title = root.findtext("work/work-title") or root.findtext("movement-title") or path.stem
-    return _melody(path.stem, " ".join(title.split())[:80] or path.stem, chosen)
+    return _melody(path.stem, " ".join(title.split())[:MAX_TITLE_CHARACTERS] or path.stem, chosen)
 
 
-def _melody(name: str, title: str, reader: _Reader) -> Melody:
+def _melody(name: str, title: str, reader: _PartReader) -> Melody:
     notices = []
     voices = Counter(note.voice for note in reader.notes)
     voice, count = voices.most_common(1)[0]
     if len(voices) > 1:
-        left = sum(voices.values()) - count
-        notices.append(f"voice {voice} is taken, and {left} notes of other voices left out")
+        others = sum(voices.values()) - count
+        notices.append(f"voice {voice} was taken; {others} notes of other voices were left out")
     if reader.graces:
-        notices.append(f"{reader.graces} grace notes are left out")
-    per_quarter = Fraction(reader.meter[1], 4)
-    begins = -reader.pickup * per_quarter
-    joined = _joined([one for one in reader.notes if one.voice == voice])
+        notices.append(f"{reader.graces} grace notes were left out")
+    beats_per_quarter = Fraction(reader.meter[1], 4)
+    start = -reader.pickup * beats_per_quarter
     timed = [
         TimedNote(
-            one.start * per_quarter + begins,
-            one.end * per_quarter + begins,
-            tuple(one.path),
+            note.start * beats_per_quarter + start,
+            note.end * beats_per_quarter + start,
+            tuple(note.path),
         )
-        for one in joined
+        for note in _join_ties_and_slides([note for note in reader.notes if note.voice == voice])
     ]
-    line, cut = merge_into_line(timed)
-    if cut:
-        notices.append(f"{cut} notes end sooner, where the next one begins: a line is one voice")
-    tempo = min(max(round(reader.tempo * float(per_quarter), 2), TEMPO_RANGE[0]), TEMPO_RANGE[1])
+    line, shortened = merge_into_line(timed)
+    if shortened:
+        notices.append(f"{shortened} notes were shortened to the start of the next")
+    tempo = round(reader.tempo * float(beats_per_quarter), 2)
     return Melody(
-        name, title, line, tempo, reader.meter, begins, reader.swing, reader.tonic, tuple(notices)
+        name,
+        title,
+        line,
+        min(max(tempo, TEMPO_RANGE[0]), TEMPO_RANGE[1]),
+        reader.meter,
+        start,
+        reader.swing,
+        reader.tonic,
+        tuple(notices),
     )
 
 
-def _root(path: Path) -> ET.Element:
+def _read_root(path: Path) -> ET.Element:
     try:
         data = path.read_bytes()
         if data[:2] == b"PK":
-            data = _inside(data)
+            data = _decompress(data)
         return ET.fromstring(data)
     except FileNotFoundError:
         raise ExchangeError(f"there is no file {path}") from None
     except OSError as error:
         raise ExchangeError(f"{path} cannot be read: {error.strerror}") from None
     except (ET.ParseError, zipfile.BadZipFile, KeyError, ValueError) as error:
-        raise ExchangeError(f"{path} is no MusicXML file that can be read: {error}") from None
+        raise ExchangeError(f"{path} is not a readable MusicXML file: {error}") from None
 
 
-def _inside(data: bytes) -> bytes:
-    """The score in a compressed file, which its container names."""
+def _decompress(data: bytes) -> bytes:
+    """Return the score in a compressed file, which its container names."""
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
         container = ET.fromstring(archive.read(_CONTAINER))
-        for one in container.iter():
-            if one.tag.rpartition("}")[2] == "rootfile" and (name := one.get("full-path")):
+        for element in container.iter():
+            is_root = element.tag.rpartition("}")[2] == "rootfile"
+            if is_root and (name := element.get("full-path")):
                 return archive.read(name)
     raise KeyError("its container names no score")
 
 
-class _Reader:
-    """Reads one part.
+class _PartReader:
+    """Reader of one part.
 
     Attributes:
-        notes: as they stand, in quarters.
-        meter, tempo, swing, tonic: the first that are told; tempo in quarters a minute.
-        pickup: quarters of the bar before the first full one.
-        graces: how many grace notes there are.
+        notes: notes as written, in quarter notes.
+        meter, tempo, swing, tonic: the first that the part sets; tempo in quarter notes per minute.
+        pickup: length of the pick-up in quarter notes.
+        graces: number of grace notes.
     """
 
     def __init__(self, part: ET.Element) -> None:
@@ -146,183 +163,177 @@ class _Reader:
         self.tonic: int | None = None
         self.pickup = Fraction(0)
         self.graces = 0
-        self._told: set[str] = set()
+        self._already_set: set[str] = set()
         self._divisions = 1
-        self._moved = 0
+        self._transposition = 0
 
     def read(self) -> None:
-        """All of it, repeats played out."""
+        """Read all measures, with repeats expanded."""
         now = Fraction(0)
-        for first, measure in enumerate(_played_order(self._part.findall("measure"))):
-            length = self._measure(measure, now)
+        for index, measure in enumerate(_played_order(self._part.findall("measure"))):
+            length = self._read_measure(measure, now)
             full = Fraction(4 * self.meter[0], self.meter[1])
-            if first == 0 and length < full:
+            if index == 0 and length < full:
                 self.pickup = length
-            elif measure.get("implicit") != "yes" and not _is_short(measure):
+            elif measure.get("implicit") != "yes" and not _has_repeat(measure):
                 length = max(length, full)
             now += length
 
-    def _measure(self, measure: ET.Element, start: Fraction) -> Fraction:
-        """One measure; its length in quarters."""
+    def _read_measure(self, measure: ET.Element, start: Fraction) -> Fraction:
+        """Read one measure and return its length in quarter notes."""
         at = longest = Fraction(0)
-        before = Fraction(0)
-        for one in measure:
-            match one.tag:
+        chord_start = Fraction(0)
+        for element in measure:
+            match element.tag:
                 case "attributes":
-                    self._attributes(one)
+                    self._read_attributes(element)
                 case "direction" | "sound":
-                    self._sound(one if one.tag == "sound" else one.find("sound"))
+                    self._read_sound(element if element.tag == "sound" else element.find("sound"))
                 case "backup":
-                    at -= self._length(one)
+                    at -= self._duration(element)
                 case "forward":
-                    at += self._length(one)
-                case "note" if one.find("grace") is not None:
+                    at += self._duration(element)
+                case "note" if element.find("grace") is not None:
                     self.graces += 1
                 case "note":
-                    length = self._length(one)
-                    begins = before if one.find("chord") is not None else at
-                    self._note(one, start + begins, start + begins + length)
-                    if one.find("chord") is None:
-                        before, at = at, at + length
+                    duration = self._duration(element)
+                    in_chord = element.find("chord") is not None
+                    note_start = start + (chord_start if in_chord else at)
+                    self._read_note(element, note_start, note_start + duration)
+                    if not in_chord:
+                        chord_start, at = at, at + duration
             longest = max(longest, at)
         return longest
 
-    def _attributes(self, told: ET.Element) -> None:
-        if divisions := told.findtext("divisions"):
+    def _read_attributes(self, attributes: ET.Element) -> None:
+        if divisions := attributes.findtext("divisions"):
             self._divisions = int(divisions)
-        beats, value = told.findtext("time/beats"), told.findtext("time/beat-type")
-        if beats and value and self._first("time"):
-            self.meter = (sum(int(one) for one in beats.split("+")), int(value))
-        fifths = told.findtext("key/fifths")
-        if fifths and self._first("key"):
-            self.tonic = signature_tonic(int(fifths), told.findtext("key/mode") or "major")
-        if (moved := told.find("transpose")) is not None:
-            octaves = int(moved.findtext("octave-change") or 0)
-            self._moved = int(moved.findtext("chromatic") or 0) + 12 * octaves
+        beats, value = attributes.findtext("time/beats"), attributes.findtext("time/beat-type")
+        if beats and value and self._is_first("time"):
+            self.meter = (sum(int(term) for term in beats.split("+")), int(value))
+        fifths = attributes.findtext("key/fifths")
+        if fifths and self._is_first("key"):
+            self.tonic = signature_tonic(int(fifths), attributes.findtext("key/mode") or "major")
+        if (transpose := attributes.find("transpose")) is not None:
+            octaves = int(transpose.findtext("octave-change") or 0)
+            self._transposition = int(transpose.findtext("chromatic") or 0) + 12 * octaves
 
-    def _sound(self, sound: ET.Element | None) -> None:
+    def _read_sound(self, sound: ET.Element | None) -> None:
         if sound is None:
             return
-        if (tempo := sound.get("tempo")) and self._first("tempo"):
+        if (tempo := sound.get("tempo")) and self._is_first("tempo"):
             self.tempo = float(tempo)
         first, second = sound.findtext("swing/first"), sound.findtext("swing/second")
-        if first and second and self._first("swing"):
+        if first and second and self._is_first("swing"):
             self.swing = min(max(int(first) / int(second), 1.0), 3.0)
 
-    def _first(self, what: str) -> bool:
-        """Whether it is told for the first time."""
-        fresh = what not in self._told
-        self._told.add(what)
-        return fresh
+    def _is_first(self, name: str) -> bool:
+        """Whether a property is set for the first time."""
+        is_first = name not in self._already_set
+        self._already_set.add(name)
+        return is_first
 
-    def _length(self, one: ET.Element) -> Fraction:
-        return Fraction(one.findtext("duration") or "0") / self._divisions
+    def _duration(self, element: ET.Element) -> Fraction:
+        return Fraction(element.findtext("duration") or "0") / self._divisions
 
-    def _note(self, one: ET.Element, start: Fraction, end: Fraction) -> None:
-        letter = one.findtext("pitch/step")
-        if letter is None:  # a rest, or a note without a pitch
+    def _read_note(self, element: ET.Element, start: Fraction, end: Fraction) -> None:
+        letter = element.findtext("pitch/step")
+        if letter is None:  # a rest, or an unpitched note
             return
-        octave = int(one.findtext("pitch/octave") or 4)
-        height = (
-            natural_midi(letter, octave) + float(one.findtext("pitch/alter") or 0) + self._moved
-        )
-
-        def has(what: str, type_: str) -> bool:
-            return any(two.get("type") == type_ for two in one.iterfind(what))
-
-        def slide(type_: str) -> str | None:
-            joins = (two for name in _SLIDES for two in one.iterfind(f"notations/{name}"))
-            return next(
-                (two.get("number") or "1" for two in joins if two.get("type") == type_), None
-            )
-
+        natural = natural_midi(letter, int(element.findtext("pitch/octave") or 4))
+        alteration = float(element.findtext("pitch/alter") or 0)
+        pitch = natural + alteration + self._transposition
+        ties = {tie.get("type") for tie in element.iterfind("tie")}
         self.notes.append(
             _Note(
                 start,
                 end,
-                height,
-                one.findtext("voice") or "1",
-                tied_on=has("tie", "start"),
-                tied=has("tie", "stop"),
-                slides_on=slide("start"),
-                slides=slide("stop"),
-                path=[height],
+                pitch,
+                element.findtext("voice") or "1",
+                tie_start="start" in ties,
+                tie_stop="stop" in ties,
+                slide_start=_slide_number(element, "start"),
+                slide_stop=_slide_number(element, "stop"),
+                path=[pitch],
             )
         )
 
 
-def _joined(notes: list[_Note]) -> Iterator[_Note]:
-    """Ties and slides joined."""
-    ended: list[_Note] = []
-    for note in sorted(notes, key=lambda one: (one.start, one.height)):
-        tied = note.tied and next(
-            (
-                one
-                for one in reversed(ended)
-                if one.tied_on and one.end == note.start and one.path[-1] == note.height
-            ),
-            None,
-        )
-        slid = note.slides and next(
-            (
-                one
-                for one in reversed(ended)
-                if one.slides_on == note.slides and one.end == note.start
-            ),
-            None,
-        )
-        if before := tied or slid:
-            before.end = note.end
-            before.path += note.path if slid and not tied else []
-            before.tied_on, before.slides_on = note.tied_on, note.slides_on
-        else:
-            ended.append(replace(note, path=list(note.path)))
-    yield from ended
+def _slide_number(note: ET.Element, type_: str) -> str | None:
+    """Return the number of a slide that starts or stops at a note."""
+    slides = (slide for tag in _SLIDE_TAGS for slide in note.iterfind(f"notations/{tag}"))
+    return next(
+        (slide.get("number") or "1" for slide in slides if slide.get("type") == type_), None
+    )
 
 
-def _is_short(measure: ET.Element) -> bool:
-    """Whether a measure ends at a repeat, before which a bar may be short."""
+def _join_ties_and_slides(notes: list[_Note]) -> list[_Note]:
+    joined: list[_Note] = []
+    for note in sorted(notes, key=lambda note: (note.start, note.pitch)):
+        adjacent = [before for before in reversed(joined) if before.end == note.start]
+        tied = [
+            before
+            for before in adjacent
+            if note.tie_stop and before.tie_start and before.path[-1] == note.pitch
+        ]
+        slid = [
+            before
+            for before in adjacent
+            if note.slide_stop and before.slide_start == note.slide_stop
+        ]
+        if not tied and not slid:
+            joined.append(replace(note, path=list(note.path)))
+            continue
+        before = (tied or slid)[0]
+        before.end = note.end
+        before.path += note.path if not tied else []
+        before.tie_start, before.slide_start = note.tie_start, note.slide_start
+    return joined
+
+
+def _has_repeat(measure: ET.Element) -> bool:
+    """Whether a measure has a repeat sign, before which a bar may be incomplete."""
     return measure.find("barline/repeat") is not None
 
 
 def _played_order(measures: list[ET.Element]) -> Iterator[ET.Element]:
-    """The measures as they are played: repeats, and the endings of each time."""
+    """Yield the measures in the order in which they are played, with repeats and endings."""
     endings = [*_endings(measures), frozenset[int]()]
-    at, begin, turn = 0, 0, 1
+    at, repeat_start, turn = 0, 0, 1
     while at < len(measures):
         measure, ending = measures[at], endings[at]
-        if at != begin and _repeats(measure, "forward") is not None:
-            begin, turn = at, 1
+        if at != repeat_start and _repeat_sign(measure, "forward") is not None:
+            repeat_start, turn = at, 1
         if ending and turn not in ending:
             at += 1
             continue
         yield measure
-        last = not endings[at + 1]
-        if (back := _repeats(measure, "backward")) is not None:
-            times = int(back.get("times") or 2)
+        is_last_ending = not endings[at + 1]
+        if (backward := _repeat_sign(measure, "backward")) is not None:
+            times = int(backward.get("times") or 2)
             if ending:
-                times = max(ending) if last else max(ending) + 1
+                times = max(ending) if is_last_ending else max(ending) + 1
             if turn < min(times, MAX_REPEAT_PASSES):
-                turn, at = turn + 1, begin
+                turn, at = turn + 1, repeat_start
                 continue
         at += 1
-        if last and (ending or back is not None):
-            turn, begin = 1, at
+        if is_last_ending and (ending or backward is not None):
+            turn, repeat_start = 1, at
 
 
-def _repeats(measure: ET.Element, way: str) -> ET.Element | None:
-    return measure.find(f"barline/repeat[@direction='{way}']")
+def _repeat_sign(measure: ET.Element, direction: str) -> ET.Element | None:
+    return measure.find(f"barline/repeat[@direction='{direction}']")
 
 
 def _endings(measures: list[ET.Element]) -> Iterator[frozenset[int]]:
-    """The numbers of the ending that each measure is in; none outside of endings."""
-    inside: frozenset[int] = frozenset()
+    """Yield the numbers of the ending of each measure; none outside of endings."""
+    current: frozenset[int] = frozenset()
     for measure in measures:
         marks = list(measure.iterfind("barline/ending"))
-        for one in marks:
-            if one.get("type") == "start":
-                numbers = (one.get("number") or "1").split(",")
-                inside = frozenset(int(number) for number in numbers if number.strip())
-        yield inside
-        if any(one.get("type") in ("stop", "discontinue") for one in marks):
-            inside = frozenset()
+        for mark in marks:
+            if mark.get("type") == "start":
+                numbers = (mark.get("number") or "1").split(",")
+                current = frozenset(int(number) for number in numbers if number.strip())
+        yield current
+        if any(mark.get("type") in ("stop", "discontinue") for mark in marks):
+            current = frozenset()

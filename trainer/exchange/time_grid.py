@@ -1,4 +1,4 @@
-"""Times that were played by hand or counted in ticks, as parts of a beat that can be written."""
+"""Quantization of times to fractions of a beat that tab can express."""
 
 from __future__ import annotations
 
@@ -10,38 +10,41 @@ from trainer.drill.fingerings import TargetPitch
 from trainer.drill.melody import MelodyNote
 
 BEAT_DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
-"""Parts of a beat that are tried, the plainest first."""
+"""Divisions of a beat that are tried, the simplest first."""
 SNAP_BEATS = Fraction(1, 40)
-"""Beats; what lies so near to a part is that part."""
+"""Maximum distance in beats to a simple division for it to be preferred over a finer one."""
 MIN_NOTE_BEATS = Fraction(1, 8)
-MIN_OFFSET_CENTS, OFFSET_STEP_CENTS = 25.0, 5.0
-"""A pitch so far from its note is meant so, to the nearest 5 cents."""
+"""Minimum length of a note in beats; shorter ones are extended."""
+MIN_OFFSET_CENTS = 25.0
+"""Minimum offset from a note in cents that counts as intended."""
+OFFSET_STEP_CENTS = 5.0
+"""Step in cents to which intended offsets are rounded."""
+MAX_SILENT_CUT_BEATS = Fraction(1, 4)
+"""Maximum shortening of a note in beats that is not reported."""
 
 
 def quantize_beat(beat: Fraction) -> Fraction:
-    """The plainest part of a beat that a time lies near, or else the nearest of all."""
-    tries = [Fraction(round(beat * part), part) for part in BEAT_DIVISIONS]
-    near = [one for one in tries if abs(one - beat) <= SNAP_BEATS]
-    return near[0] if near else min(tries, key=lambda one: abs(one - beat))
+    """Return the simplest division of a beat within `SNAP_BEATS` of a time, else the nearest."""
+    candidates = [Fraction(round(beat * division), division) for division in BEAT_DIVISIONS]
+    near = [candidate for candidate in candidates if abs(candidate - beat) <= SNAP_BEATS]
+    return near[0] if near else min(candidates, key=lambda candidate: abs(candidate - beat))
 
 
 def quantize_offset(cents: float) -> float:
-    """Cents off a note as a drill says them."""
-    return (
-        OFFSET_STEP_CENTS * round(cents / OFFSET_STEP_CENTS)
-        if abs(cents) >= MIN_OFFSET_CENTS
-        else 0.0
-    )
+    """Return an offset from a note in cents, rounded, or 0 if it is small."""
+    if abs(cents) < MIN_OFFSET_CENTS:
+        return 0.0
+    return OFFSET_STEP_CENTS * round(cents / OFFSET_STEP_CENTS)
 
 
 @dataclass(frozen=True, slots=True)
 class TimedNote:
-    """A note of another program's.
+    """A note of another program's file.
 
     Attributes:
-        start, end: beats.
-        path: MIDI note numbers, with fractions, that it goes through.
-        ladder: whether each of these is held.
+        start, end: times in beats.
+        path: fractional MIDI note numbers that it moves through.
+        ladder: whether each of them is held.
     """
 
     start: Fraction
@@ -51,53 +54,51 @@ class TimedNote:
 
 
 def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...], int]:
-    """Notes as a line of notes and chords, none over another.
+    """Merge notes into a line of notes and chords without overlap.
 
-    Those that begin together are one chord; one that is still on when the next begins ends there.
+    Notes that start together become one chord; a note that lasts beyond the start of the next ends
+    there.
 
     Returns:
-        the line, and how many notes had to end for that more than a quarter of a beat sooner.
+        The line, and the number of notes shortened by more than a quarter of a beat.
     """
     ordered = sorted(notes, key=lambda note: (quantize_beat(note.start), note.path[0]))
     chords: list[tuple[Fraction, list[TimedNote]]] = []
     for note in ordered:
-        at = quantize_beat(note.start)
-        if chords and chords[-1][0] == at:
+        start = quantize_beat(note.start)
+        if chords and chords[-1][0] == start:
             chords[-1][1].append(note)
         else:
-            chords.append((at, [note]))
+            chords.append((start, [note]))
     line: list[MelodyNote] = []
-    cut = 0
-    for i, (at, together) in enumerate(chords):
-        end = max(quantize_beat(note.end) for note in together)
-        end = max(end, at + MIN_NOTE_BEATS)
-        following = chords[i + 1][0] if i + 1 < len(chords) else None
-        if following is not None and end > following:
-            cut += end - following > Fraction(1, 4)
-            end = following
-        line.append(MelodyNote(at, end - at, _path(together), together[0].ladder))
-    return tuple(line), cut
+    shortened = 0
+    for i, (start, chord) in enumerate(chords):
+        end = max(quantize_beat(note.end) for note in chord)
+        end = max(end, start + MIN_NOTE_BEATS)
+        next_start = chords[i + 1][0] if i + 1 < len(chords) else None
+        if next_start is not None and end > next_start:
+            shortened += end - next_start > MAX_SILENT_CUT_BEATS
+            end = next_start
+        line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder))
+    return tuple(line), shortened
 
 
 def drop_leading_bars(line: Sequence[MelodyNote], meter: tuple[int, int]) -> tuple[MelodyNote, ...]:
-    """The line without the empty bars before it."""
+    """Return a line without the empty bars before it."""
     if not line:
         return ()
     empty = line[0].start // meter[0] * meter[0]
-    return (
-        tuple(replace(note, start=note.start - empty) for note in line)
-        if empty > 0
-        else tuple(line)
-    )
+    if empty <= 0:
+        return tuple(line)
+    return tuple(replace(note, start=note.start - empty) for note in line)
 
 
-def _path(together: Sequence[TimedNote]) -> tuple[TargetPitch, ...]:
-    """What sounds together; where several glide, as far as the first does."""
-    found: list[TargetPitch] = []
-    for place in range(len(together[0].path)):
-        pitches = [note.path[min(place, len(note.path) - 1)] for note in together]
-        whole = tuple(sorted({round(one) for one in pitches}))
-        off = quantize_offset(100.0 * (pitches[0] - round(pitches[0])))
-        found.append(TargetPitch(whole, off))
-    kept = [one for i, one in enumerate(found) if i == 0 or one != found[i - 1]]
-    return tuple(kept)
+def _chord_path(chord: Sequence[TimedNote]) -> tuple[TargetPitch, ...]:
+    """Return the pitches of a chord, with as many stages as its first note's path has."""
+    path: list[TargetPitch] = []
+    for stage in range(len(chord[0].path)):
+        pitches = [note.path[min(stage, len(note.path) - 1)] for note in chord]
+        notes = tuple(sorted({round(pitch) for pitch in pitches}))
+        offset = quantize_offset(100.0 * (pitches[0] - round(pitches[0])))
+        path.append(TargetPitch(notes, offset))
+    return tuple(pitch for i, pitch in enumerate(path) if i == 0 or pitch != path[i - 1])
