@@ -178,8 +178,8 @@ def test_a_step_played_wrong_keeps_its_place() -> None:
 
 
 def test_a_note_may_slip_from_right_to_wrong_and_back() -> None:
-    """Draw 4, and a bend of a whole step in its middle, without a new attack."""
-    slip = [0.0] * 80 + [-200.0] * 40 + [0.0] * 80
+    """Draw 4, and for half of it a bend of a whole step, without a new attack."""
+    slip = [0.0] * 50 + [-200.0] * 100 + [0.0] * 50
     _, path = followed("-4:1 4:1", note("-4", slip), note("4", [0.0] * 200, start_ms=1000.0))
     assert bounds(path) == [(0, 0, 200), (1, 200, 400)]
 

@@ -2,7 +2,7 @@
 
 The bounds are those that the project set itself for the marks: cents within 3, a perfect
 performance at least 98. What a fault must cost is worked out by hand from the formula at the head
-of trainer/marking/score.py.
+of trainer/marking/criteria.py.
 """
 
 from __future__ import annotations
