@@ -12,7 +12,9 @@ IN_TUNE_POINTS = 85.0
 """Points from which a criterion counts as met, 0 to 100.
 
 On each curve of :mod:`trainer.marking.criteria`, a note with these points is just in tune, steady,
-clean or in time by common practice. For the pitch that is the drill's tolerance, for a leak 24 dB below the wanted hole."""
+clean or in time by common practice. For the pitch that is the drill's tolerance, for a leak 24 dB
+below the wanted hole.
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
