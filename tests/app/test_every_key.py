@@ -273,8 +273,8 @@ CASES: dict[type, tuple[Case, ...]] = {
     ListenScreen: (
         Case("space", says("stopped")),
         Case("d", lambda now: len(now.tones) == 1 and now.tones[0] is not None, "up"),
-        Case("up", says("d sounds -4'  Db5")),
-        Case("down", says("d sounds 4  C5"), "up"),
+        Case("up", says("d plays -4'  Db5")),
+        Case("down", says("d plays 4  C5"), "up"),
         Case("o", lambda now: now.tones[1:] == [approx(now.tones[0], 0.5)], "up d"),
         Case("escape i", on(PracticeScreen)),
     ),

@@ -116,6 +116,7 @@ def test_unreadable_journal_is_reported(tmp_path: Path) -> None:
     async def scene() -> None:
         app = app_on(tmp_path / "file" / "journal.sqlite", (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: isinstance(app.screen, TodayScreen))
             preview = app.screen.query_one("#preview", Static)
             await until(pilot, lambda: "cannot be opened" in str(preview.visual))
             await pilot.press("escape")
