@@ -77,7 +77,7 @@ def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setitem(ANSWERS, ListDevices, (an_input("on the stand", 1),))
     monkeypatch.setattr(progress, "date", ClassDay)
-    monkeypatch.setattr(settings, "calibrate", lambda *given: "✓ round trip 12 ms")
+    monkeypatch.setattr(settings, "calibration_message", lambda *given: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
     return Plan(
         Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL, journal=journal, player="Runa"
