@@ -340,7 +340,7 @@ def events_of(
     events = [
         event
         for reading in analyze_blocks(player.blocks(), player.rate, plain)
-        for event in measuring.feed(reading)
+        for event in measuring.add_reading(reading)
         if not isinstance(event, ReedSounding)
     ]
     return [*events, *measuring.finish()]
@@ -409,9 +409,9 @@ class TestMeasuring:
         "case",
         [
             Case(Fault(short_ms=600.0), "a bit longer"),
-            Case(Fault(leak_db=-6.0), "hole 3 sounded along; one hole alone"),
+            Case(Fault(leak_db=-6.0), "play one hole alone: hole 3 sounded too"),
             Case(Fault(vibrato_hz=5.5, vibrato_cents=20.0), "without vibrato"),
-            Case(Fault(drift_cents=-40.0), "play it softer, and evenly: it was bent"),
+            Case(Fault(drift_cents=-40.0), "play it softer and evenly"),
             Case(Fault(cents=-74.0), "74 cents under hole 4 draw: play it softer and unbent"),
             Case(Fault(instead="-4'"), "100 cents under hole 4 draw"),
         ],
@@ -451,7 +451,7 @@ class TestMeasuring:
         assert not [one for one in two if isinstance(one, HarpMeasured) and one.missing]
         assert result(two)["-4"].spread_cents == pytest.approx(15.0, abs=0.3)
         said = [one.sentence for one in two if isinstance(one, RepeatRequested)]
-        assert said == ["hole 4 draw lies apart from before; once more, a little softer"]
+        assert said == ["once more, a little softer: hole 4 draw differs from before"]
         three = events_of(C, C, attacks=2, times=3, faults=faults)
         assert cents(result(three)["-4"].hz, C.hz(tab("-4"))) == pytest.approx(0.0, abs=0.1)
 

@@ -1,4 +1,4 @@
-"""The trainer's own sound, taken out of what the microphone hears."""
+"""The echo canceller: removes the trainer's own sound from what the microphone hears."""
 
 from trainer.echo.canceller import EchoCanceller
 

@@ -1,8 +1,8 @@
-"""How late the trainer's reference sound comes back.
+"""Delay of the echo.
 
-By the generalised cross-correlation with phase transform (Knapp and Carter 1976, IEEE Trans. ASSP
-24(4), cited from memory): every frequency that was played counts alike, so that a sound as broad
-as a click gives one sharp peak, in a room too.
+Estimated by the generalised cross-correlation with phase transform (Knapp and Carter 1976, IEEE
+Trans. ASSP 24(4), cited from memory): every frequency of the reference counts alike, so that a
+sound as broad as a click gives a single sharp peak, also in a room.
 """
 
 from __future__ import annotations
@@ -14,10 +14,10 @@ import numpy as np
 
 from trainer.core.types import Floats
 
-PLAYED = 1e-3
-"""Power, over the strongest frequency's, from which a frequency counts as played."""
-BROAD_HZ = 600.0
-"""A sound over a narrower band than this has too many peaks to tell its delay."""
+MIN_POWER = 1e-3
+"""Power relative to the strongest frequency from which a frequency counts. Chosen."""
+MIN_BANDWIDTH_HZ = 600.0
+"""Smallest bandwidth of a sound, in hertz, whose correlation has a single peak. Chosen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +26,8 @@ class DelayEstimate:
 
     Attributes:
         lag: samples after the sound.
-        height: the peak's power over the mean of all lags: how sure it is.
-        gain: the echo's amplitude over the sound's.
+        height: the peak's power relative to the mean over all lags.
+        gain: the echo's amplitude relative to the sound's.
     """
 
     lag: int
@@ -35,29 +35,31 @@ class DelayEstimate:
     gain: float
 
 
-def estimate_delay(reference: Floats, heard: Floats, rate: int, most: int) -> DelayEstimate | None:
-    """The delay after which a stretch of sound is heard.
+def estimate_delay(
+    reference: Floats, heard: Floats, rate: int, max_lag: int
+) -> DelayEstimate | None:
+    """Estimate the delay after which a stretch of sound is heard.
 
     Args:
         reference: what was played, shape (n,).
-        heard: what was heard from the moment on at which `reference` begins, shape (m,), m > n.
-        rate: samples a second of both.
-        most: lags from 0 to this, in samples, are looked at.
+        heard: the microphone's samples from the start of `reference` on, shape (m,), m > n.
+        rate: samples per second of both.
+        max_lag: lags from 0 up to this are considered, in samples.
 
     Returns:
-        The delay, whatever its height; None where the sound is too narrow to tell.
+        The delay, whatever its height; None where the sound is too narrow to estimate it.
     """
     n = 2 << math.ceil(math.log2(len(heard)))
     played = np.fft.rfft(reference, n)
     power = np.abs(played) ** 2
     cross = np.conj(played) * np.fft.rfft(heard, n)
-    told = (power > PLAYED * power.max()) & (np.abs(cross) > 0.0)
-    if np.sum(told) * rate / n < BROAD_HZ:
+    used = (power > MIN_POWER * power.max()) & (np.abs(cross) > 0.0)
+    if np.sum(used) * rate / n < MIN_BANDWIDTH_HZ:
         return None
     phase = np.zeros(n, complex)
-    phase[: len(told)][told] = cross[told] / np.abs(cross[told])
-    match = np.abs(np.fft.ifft(phase))[:most] ** 2
+    phase[: len(used)][used] = cross[used] / np.abs(cross[used])
+    match = np.abs(np.fft.ifft(phase))[:max_lag] ** 2
     lag = int(match.argmax())
-    turn = np.exp(2j * np.pi * lag / n * np.arange(len(cross)))
-    gain = float(np.abs(np.sum((cross * turn)[told])) / np.sum(power[told]))
+    rotation = np.exp(2j * np.pi * lag / n * np.arange(len(cross)))
+    gain = float(np.abs(np.sum((cross * rotation)[used])) / np.sum(power[used]))
     return DelayEstimate(lag, float(match[lag] / match.mean()), gain)

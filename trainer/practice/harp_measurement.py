@@ -1,16 +1,16 @@
-"""Measuring a harp: each natural note in turn, guided, until every reed's pitch is known.
+"""Measure a harp: each natural note in turn, guided, until the pitch of every reed is known.
 
-The player is asked for one reed after another and may play any other instead: what is heard is
-taken for the reed that it fits, so that going back or skipping is done by playing it. A reed sounds
-differently by breath; what is taken is the median of the steady part of a note, and the median of
-several attacks. Where these lie apart, another is asked for.
+The player is asked for one reed after another and may play any other instead: a note is assigned to
+the reed whose pitch it fits, so that playing is also the way to go back or skip. A reed's pitch
+depends on the breath. The median of the steady part of a note is taken, and the median of several
+attacks; where these disagree, another is asked for.
 
-A harp may be off as a whole. Which reed sounds is judged by where those known so far lie.
+A harp may be sharp or flat as a whole. Notes are assigned relative to the reeds measured so far.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
@@ -27,43 +27,66 @@ from trainer.practice.session import run_take
 from trainer.store import ReedRecord
 
 ATTACKS = 2
-"""Good attacks that are asked for of each reed."""
-MOST_ATTACKS = 3
-"""And where they lie apart."""
-APART_CENTS = 6.0
-SPEAKS_S, RELEASES_S = 0.15, 0.10
-"""Left out at a note's start, where the reed comes up to its pitch, and at its end."""
-MOST_SETTLING_S = 0.4
-LEAST_S = 0.35
-"""A shorter steady part is too short."""
-MOVED_CENTS = 8.0
-"""A reed that is blown evenly moves by less."""
-MOST_LEAK_DB = -15.0
-MINE_CENTS = 60.0
-"""So far off, what is heard is still taken for the reed that was asked for."""
-OTHERS_CENTS, KNOWN_CENTS = 50.0, 20.0
-"""And for another one: if that is not known yet, and if it is."""
-FAR_CENTS, ALIKE_CENTS = 85.0, 8.0
-"""Down to `FAR_CENTS` a worn reed is believed to be that flat when it is so twice alike, once
-`KNOWN` reeds are known; deeper, it is a bend."""
-KNOWN = 4
-LARGEST_BEND = 400.0
-LOST = 3
-"""After so many notes in a row that fit no reed, it may be another harp."""
-SAME_CENTS = 10.0
-"""Reeds that fit a pitch so nearly alike are two of one note."""
-TOLD_EVERY_S = 0.1
+"""Good attacks that are asked for of each reed, unless the player wants another number."""
+
+
+@dataclass(frozen=True, slots=True)
+class HarpMeasurementParameters:
+    """Constants of measuring a harp. Chosen."""
+
+    max_attacks: int = 3
+    """Attacks of a reed whose first ones disagree."""
+    agreement_cents: float = 6.0
+    """Largest range of a reed's attacks that agree, in cents."""
+    onset_s: float = 0.15
+    """Time left out at a note's start, in seconds: the reed comes up to its pitch."""
+    release_s: float = 0.10
+    """Time left out at a note's end, in seconds."""
+    max_settling_s: float = 0.4
+    """Longest settling time that is left out, in seconds."""
+    min_steady_s: float = 0.35
+    """Shortest steady part that is measured, in seconds."""
+    max_range_cents: float = 8.0
+    """Largest range of the pitch of a note that was blown evenly, in cents, from the 2nd to the
+    98th percentile."""
+    max_leak_db: float = -15.0
+    """Highest level of a leaking neighbour, in dB relative to the wanted hole."""
+    requested_cents: float = 60.0
+    """Largest deviation of a note that is assigned to the requested reed, in cents."""
+    unknown_cents: float = 50.0
+    """The same for another reed that is not measured yet."""
+    known_cents: float = 20.0
+    """The same for another reed that is measured."""
+    max_flat_cents: float = 85.0
+    """Largest deviation of a worn reed that is very flat, in cents; more is taken for a bend."""
+    same_cents: float = 8.0
+    """Largest difference of two attacks by which such a reed is believed, in cents."""
+    min_known_reeds: int = 4
+    """Reeds that must be measured before such a reed is believed."""
+    max_bend_cents: float = 400.0
+    """Largest deviation that is reported as a bend, in cents."""
+    max_unassigned: int = 3
+    """Notes in a row that fit no reed, after which it may be another harp."""
+    twin_cents: float = 10.0
+    """Largest difference of two deviations by which two reeds count as of one note, in cents."""
+    update_s: float = 0.1
+    """Time between two reports of what sounds, in seconds."""
+    turn_holes: float = 1.5
+    """Distance of a change of breath, in holes: of two reeds of one note, the nearer is assumed."""
+
+
+PARAMETERS = HarpMeasurementParameters()
 
 
 @dataclass(frozen=True, slots=True)
 class ReedRequested:
-    """Which reed comes next.
+    """The reed that is asked for next.
 
     Attributes:
         tab: its entry.
         note: the name of its note.
-        done: how many reeds are measured.
-        of: how many there are.
+        done: number of reeds that are measured.
+        of: number of all reeds.
     """
 
     tab: Tab
@@ -74,11 +97,11 @@ class ReedRequested:
 
 @dataclass(frozen=True, slots=True)
 class ReedSounding:
-    """What is heard just now, some ten times a second.
+    """What sounds, reported about ten times a second.
 
     Attributes:
-        tab: the reed that it is taken for; None where it fits none.
-        cents: from equal temperament, or from the harp's own, as the harp in hand has it.
+        tab: the reed that it is assigned to; None where it fits none.
+        cents: deviation from the pitch that the harp in hand has for that reed.
         seconds: how long it has sounded.
     """
 
@@ -94,8 +117,8 @@ class AttackMeasured:
     Attributes:
         tab: the reed.
         hz: median of its steady part.
-        cents: that, from the harp's target.
-        spread_cents: standard deviation of the steady part, taken robustly.
+        cents: deviation from the harp's target.
+        spread_cents: standard deviation of the steady part, estimated robustly.
         asked: whether it is the reed that was asked for.
         twin: another reed of the same note, which it may have been if it was not asked for.
     """
@@ -110,10 +133,10 @@ class AttackMeasured:
 
 @dataclass(frozen=True, slots=True)
 class RepeatRequested:
-    """A note that says nothing of a reed.
+    """A note cannot be used, or another is needed.
 
     Attributes:
-        sentence: why, and how to play it.
+        sentence: how to play the next, and why.
     """
 
     sentence: str
@@ -121,10 +144,10 @@ class RepeatRequested:
 
 @dataclass(frozen=True, slots=True)
 class HarpMeasured:
-    """Measuring is over.
+    """The measurement has ended.
 
     Attributes:
-        reeds: what is known, by hole.
+        reeds: the measured reeds, by hole.
         missing: reeds that were not measured.
     """
 
@@ -136,7 +159,7 @@ MeasurementEvent = ReedRequested | ReedSounding | AttackMeasured | RepeatRequest
 
 
 class HarpMeasurement:
-    """One measuring of a harp."""
+    """One measurement of a harp."""
 
     def __init__(
         self, harp: Harp, attacks: int = ATTACKS, known: Collection[Tab] = frozenset()
@@ -144,243 +167,263 @@ class HarpMeasurement:
         """Get ready.
 
         Args:
-            harp: key, tuning and temperament of what is measured, without offsets.
+            harp: key, tuning and temperament of the harp, without offsets.
             attacks: good notes that are asked for of each reed.
-            known: reeds that were measured before; they are not asked for, and measured anew
-                where they are played.
+            known: reeds that were measured before; they are not asked for, and are measured anew
+                if they are played.
         """
-        self._before = frozenset(known)
         self._harp = harp
-        self._wanted = attacks
-        self._tracker = NoteTracker(harp)
+        self._wanted_attacks = attacks
+        self._measured_before = frozenset(known)
         self._reeds = natural_entries(harp)
         self._attacks: dict[Tab, list[AttackMeasured]] = {tab: [] for tab in self._reeds}
         self._last: Tab | None = None
-        self._flat: tuple[Tab, float] | None = None
-        self._lost = 0
-        self._since: int | None = None
-        self._told = 0
+        self._very_flat: tuple[Tab, float] | None = None
+        """The requested reed of the last very flat note, and its deviation in cents."""
+        self._unassigned = 0
+        # Of the note that sounds:
+        self._tracker = NoteTracker(harp)
+        self._sounds_since: int | None = None
+        self._last_update = 0
 
     @property
-    def asked(self) -> Tab | None:
-        """The reed that is asked for: one whose attacks lie apart, else the first of those that
-        were played least; None when all are done."""
+    def requested(self) -> Tab | None:
+        """The reed that is asked for: one whose attacks disagree, else the first of those with the
+        fewest attacks; None when all are done."""
         left = [tab for tab in self._reeds if len(self._attacks[tab]) < self._needed(tab)]
-        return min(left, key=self._turn, default=None)
+        return min(left, key=self._priority, default=None)
 
     @property
     def done(self) -> bool:
         """Whether all reeds are measured."""
-        return self.asked is None
+        return self.requested is None
 
-    def ask(self) -> ReedRequested | None:
-        """Which reed comes next; None when all are done."""
-        tab = self.asked
+    def request(self) -> ReedRequested | None:
+        """Return the reed that is asked for next; None when all are done."""
+        tab = self.requested
         if tab is None:
             return None
-        done = sum(len(self._attacks[one]) >= self._needed(one) for one in self._reeds)
+        done = sum(len(self._attacks[reed]) >= self._needed(reed) for reed in self._reeds)
         return ReedRequested(tab, self._harp.note(tab), done, len(self._reeds))
 
-    def see(self, event: Event) -> Iterator[Event | MeasurementEvent]:
-        """What an event of a take without a drill brings; readings themselves are left out."""
+    def handle(self, event: Event) -> Iterator[Event | MeasurementEvent]:
+        """Yield an event of a take without a drill and what it brings; readings are left out."""
         if isinstance(event, ReadingHeard):
-            yield from self.feed(event.reading)
+            yield from self.add_reading(event.reading)
             return
         if isinstance(event, TakeFinished):
             yield from self.finish()
         yield event
-        if isinstance(event, PassStarted) and (first := self.ask()) is not None:
+        if isinstance(event, PassStarted) and (first := self.request()) is not None:
             yield first
 
-    def feed(self, reading: Reading) -> Iterator[MeasurementEvent]:
-        """What one more reading brings."""
+    def add_reading(self, reading: Reading) -> Iterator[MeasurementEvent]:
+        """Yield what a reading brings."""
         if self.done:
             return
         for note in self._tracker.track(reading):
-            yield from self._judge(note)
-        if not self.done and (now := self._sounding(reading)):
-            yield now
+            yield from self._measure(note)
+        if not self.done and (sounding := self._sounding(reading)):
+            yield sounding
 
     def finish(self) -> Iterator[MeasurementEvent]:
-        """The sound is over."""
+        """End the measurement with the sound."""
         if not self.done:
             for note in self._tracker.flush():
-                yield from self._judge(note)
+                yield from self._measure(note)
         missing = tuple(tab for tab in self._reeds if not self._attacks[tab])
         yield HarpMeasured(tuple(self._records()), missing)
 
-    def _turn(self, tab: Tab) -> int:
-        known = len(self._attacks[tab])
-        return known if known < self._wanted else -1
+    def _priority(self, tab: Tab) -> int:
+        count = len(self._attacks[tab])
+        return count if count < self._wanted_attacks else -1
 
     def _needed(self, tab: Tab) -> int:
-        """How many attacks a reed needs."""
-        known = self._attacks[tab]
-        if tab in self._before and not known:
+        """Return the number of attacks that a reed needs."""
+        attacks = self._attacks[tab]
+        if tab in self._measured_before and not attacks:
             return 0
-        apart = len(known) > 1 and _range([one.cents for one in known]) > APART_CENTS
-        return max(self._wanted, MOST_ATTACKS) if apart else self._wanted
+        if len(attacks) > 1 and _range(attack.cents for attack in attacks) > (
+            PARAMETERS.agreement_cents
+        ):
+            return max(self._wanted_attacks, PARAMETERS.max_attacks)
+        return self._wanted_attacks
 
     def _records(self) -> Iterator[ReedRecord]:
         for tab in self._reeds:
-            if known := self._attacks[tab]:
-                spread = max(
-                    _range([one.cents for one in known]),
-                    median(one.spread_cents for one in known),
+            if attacks := self._attacks[tab]:
+                spread_cents = max(
+                    _range(attack.cents for attack in attacks),
+                    median(attack.spread_cents for attack in attacks),
                 )
-                yield ReedRecord(str(tab), median(one.hz for one in known), spread)
+                yield ReedRecord(str(tab), median(attack.hz for attack in attacks), spread_cents)
 
-    def _shift(self) -> float:
-        """Cents by which the harp is off as a whole, as far as is known."""
-        return median([median(a.cents for a in known) for known in self._known()] or [0.0])
+    def _harp_offset(self) -> float:
+        """Deviation of the harp as a whole in cents, as far as it is known."""
+        medians = [median(attack.cents for attack in attacks) for attacks in self._known()]
+        return median(medians or [0.0])
 
     def _known(self) -> list[list[AttackMeasured]]:
-        return [known for known in self._attacks.values() if known]
+        return [attacks for attacks in self._attacks.values() if attacks]
 
     def _sounding(self, reading: Reading) -> ReedSounding | None:
         if reading.hz is None:
-            self._since = None
+            self._sounds_since = None
             return None
-        if self._since is None or reading.onset is not None:
-            self._since = reading.heard
-        if reading.heard - self._told < TOLD_EVERY_S * reading.rate:
+        if self._sounds_since is None or reading.onset is not None:
+            self._sounds_since = reading.heard
+        if reading.heard - self._last_update < PARAMETERS.update_s * reading.rate:
             return None
-        self._told = reading.heard
+        self._last_update = reading.heard
         tab = self._reed_of(reading.hz)
-        off = None if tab is None else cents(reading.hz, self._harp.hz(tab))
-        return ReedSounding(tab, off, (reading.heard - self._since) / reading.rate)
+        deviation = None if tab is None else cents(reading.hz, self._harp.hz(tab))
+        return ReedSounding(tab, deviation, (reading.heard - self._sounds_since) / reading.rate)
 
     def _reed_of(self, hz: float) -> Tab | None:
-        """The reed that a pitch fits: the one that is asked for, if it may be that one."""
-        off = {tab: abs(cents(hz, self._harp.hz(tab)) - self._place(tab)) for tab in self._reeds}
-        if self.asked is not None and off[self.asked] <= MINE_CENTS:
-            return self.asked
-        fits = {
-            tab: off[tab]
-            for tab in self._reeds
-            if off[tab] <= (KNOWN_CENTS if self._attacks[tab] else OTHERS_CENTS)
+        """Return the reed that a pitch fits: the requested one, if it may be that."""
+        deviation = {
+            tab: abs(cents(hz, self._harp.hz(tab)) - self._expected(tab)) for tab in self._reeds
         }
-        nearest = min(fits.values(), default=0.0)
-        alike = (tab for tab in fits if fits[tab] - nearest < SAME_CENTS)
+        requested = self.requested
+        if requested is not None and deviation[requested] <= PARAMETERS.requested_cents:
+            return requested
+        fits = {
+            tab: deviation[tab]
+            for tab in self._reeds
+            if deviation[tab]
+            <= (PARAMETERS.known_cents if self._attacks[tab] else PARAMETERS.unknown_cents)
+        }
+        least = min(fits.values(), default=0.0)
+        candidates = (tab for tab in fits if fits[tab] - least < PARAMETERS.twin_cents)
         # Of two reeds of one note, the one next to what was played before.
-        return min(alike, key=self._way_to, default=None)
+        return min(candidates, key=self._distance, default=None)
 
-    def _place(self, tab: Tab) -> float:
-        """Cents from the harp's target at which a reed is to be expected."""
-        known = self._attacks[tab]
-        return median(one.cents for one in known) if known else self._shift()
+    def _expected(self, tab: Tab) -> float:
+        """Cents from the harp's target at which a reed is expected."""
+        attacks = self._attacks[tab]
+        return median(attack.cents for attack in attacks) if attacks else self._harp_offset()
 
-    def _way_to(self, tab: Tab) -> float:
+    def _distance(self, tab: Tab) -> float:
+        """Distance of a reed from the one played last, in holes."""
         if self._last is None:
             return 0.0
-        turn = 0.0 if tab.breath is self._last.breath else 1.5
+        turn = 0.0 if tab.breath is self._last.breath else PARAMETERS.turn_holes
         return abs(tab.hole - self._last.hole) + turn
 
-    def _judge(self, note: HeardNote) -> Iterator[MeasurementEvent]:
-        """What a note says of a reed."""
-        at, off = _steady_part(note)
-        if len(off) == 0 or at[-1] - at[0] < LEAST_S:
+    def _measure(self, note: HeardNote) -> Iterator[MeasurementEvent]:
+        """Assign a note to a reed and measure it; yield a request to repeat where that fails."""
+        at_s, deviation = _steady_part(note)
+        if len(deviation) == 0 or at_s[-1] - at_s[0] < PARAMETERS.min_steady_s:
             yield RepeatRequested("a bit longer: two seconds, with an even breath")
             return
-        middle = float(np.median(off))
+        middle = float(np.median(deviation))
         hz = note.hz * 2.0 ** (middle / 1200.0)
-        tab, sentence = self._reed_of(hz) or self._very_flat(hz), self._why_not(note, off)
-        if sentence is None and tab is None:
-            sentence = self._fits_none(hz)
-        if sentence is not None or tab is None:
-            yield RepeatRequested(sentence or "")
+        tab = self._reed_of(hz) or self._worn_reed(hz)
+        problem = self._problem(note, deviation)
+        if problem is None and tab is None:
+            problem = self._no_reed(hz)
+        if problem is not None or tab is None:
+            yield RepeatRequested(problem or "")
             return
-        self._lost = 0
-        spread = SD_PER_MAD * median_absolute_deviation(off, middle)
-        asked = tab == self.asked
-        twins = () if asked else self._harp.same_pitch(tab)
+        self._unassigned = 0
+        spread_cents = float(SD_PER_MAD * median_absolute_deviation(deviation, middle))
+        requested = tab == self.requested
+        twins = () if requested else self._harp.same_pitch(tab)
         twin = next((other for other in twins if other.is_natural), None)
-        one = AttackMeasured(tab, hz, cents(hz, self._harp.hz(tab)), spread, asked, twin)
-        self._attacks[tab].append(one)
+        deviation_cents = cents(hz, self._harp.hz(tab))
+        attack = AttackMeasured(tab, hz, deviation_cents, spread_cents, requested, twin)
+        self._attacks[tab].append(attack)
         self._last = tab
-        yield one
-        if self._wanted <= len(self._attacks[tab]) < self._needed(tab):
+        yield attack
+        if self._wanted_attacks <= len(self._attacks[tab]) < self._needed(tab):
             yield RepeatRequested(
-                f"{_in_words(tab)} lies apart from before; once more, a little softer"
+                f"once more, a little softer: {_in_words(tab)} differs from before"
             )
-        if (following := self.ask()) is not None:
+        if (following := self.request()) is not None:
             yield following
 
-    def _why_not(self, note: HeardNote, off: Floats) -> str | None:
-        """What is wrong with a note; None if it is fit to be measured."""
+    def _problem(self, note: HeardNote, deviation: Floats) -> str | None:
+        """Return why a note cannot be measured; None if it can."""
         others = [hole for hole in note.holes if hole != note.tab.hole]
-        if others or (note.leak_db is not None and note.leak_db > MOST_LEAK_DB):
-            along = others[0] if others else note.leak_hole
-            return f"hole {along} sounded along; one hole alone"
+        if others or (note.leak_db is not None and note.leak_db > PARAMETERS.max_leak_db):
+            leaking = others[0] if others else note.leak_hole
+            return f"play one hole alone: hole {leaking} sounded too"
         if note.motion.vibrato is not None:
             return "hold it straight, without vibrato"
-        if _range([float(x) for x in np.percentile(off, (2.0, 98.0))]) > MOVED_CENTS:
-            return "play it softer, and evenly: it was bent, for its pitch moved"
+        if _range(np.percentile(deviation, (2.0, 98.0))) > PARAMETERS.max_range_cents:
+            return "play it softer and evenly: its pitch moved as in a bend"
         return None
 
-    def _very_flat(self, hz: float) -> Tab | None:
-        """The reed that was asked for, if it is so flat twice alike: a worn one may be."""
-        tab, before = self.asked, self._flat
-        if tab is None or len(self._known()) < KNOWN:
+    def _worn_reed(self, hz: float) -> Tab | None:
+        """Return the requested reed, if it is very flat twice in the same way, as a worn one is."""
+        tab, before = self.requested, self._very_flat
+        if tab is None or len(self._known()) < PARAMETERS.min_known_reeds:
             return None
-        off = cents(hz, self._harp.hz(tab)) - self._shift()
-        if not -FAR_CENTS < off < -MINE_CENTS:
+        deviation = cents(hz, self._harp.hz(tab)) - self._harp_offset()
+        if not -PARAMETERS.max_flat_cents < deviation < -PARAMETERS.requested_cents:
             return None
-        self._flat = (tab, off)
-        alike = before is not None and before[0] == tab and abs(before[1] - off) < ALIKE_CENTS
-        return tab if alike else None
+        self._very_flat = (tab, deviation)
+        if before is None or before[0] != tab:
+            return None
+        return tab if abs(before[1] - deviation) < PARAMETERS.same_cents else None
 
-    def _fits_none(self, hz: float) -> str:
-        self._lost += 1
-        asked = self.asked
-        assert asked is not None
-        off = cents(hz, self._harp.hz(asked)) - self._shift()
-        if self._lost >= LOST and not self._known():
+    def _no_reed(self, hz: float) -> str:
+        """Return what to do after a note that fits no reed."""
+        self._unassigned += 1
+        requested = self.requested
+        assert requested is not None
+        deviation = cents(hz, self._harp.hz(requested)) - self._harp_offset()
+        if self._unassigned >= PARAMETERS.max_unassigned and not self._known():
             return (
                 f"that fits no reed of a {self._harp.name} harp; is it another key? Stop, and "
                 "measure it as that"
             )
-        if -LARGEST_BEND < off < 0.0:
+        if -PARAMETERS.max_bend_cents < deviation < 0.0:
             return (
-                f"that was {-off:.0f} cents under {_in_words(asked)}: play it softer and unbent, "
-                "or once more just so if the reed is like that"
+                f"that was {-deviation:.0f} cents under {_in_words(requested)}: play it softer and "
+                "unbent, or the same once more if the reed is so flat"
             )
-        return f"that fits no reed; {_in_words(asked)} is asked for"
+        return f"play {_in_words(requested)}: that fits no reed"
 
 
 def measure_harp(
-    plan: Plan, attacks: int = ATTACKS, stopping: Callable[[], bool] = lambda: False
+    plan: Plan, attacks: int = ATTACKS, should_stop: Callable[[], bool] = lambda: False
 ) -> Iterator[Event | MeasurementEvent]:
     """Measure a harp.
 
     Args:
         plan: the harp, without offsets, and where the sound comes from.
         attacks: good notes that are asked for of each reed.
-        stopping: asked often; once it says yes, measuring ends with what is known.
+        should_stop: called often; when it returns True, the measurement ends.
 
     Yields:
-        What is asked and heard, beside a take's own events but for readings; `HarpMeasured`, and
-        `TakeFinished` the last of them.
+        Events of the measurement, and those of the take except for readings; `HarpMeasured` and
+        `TakeFinished` last.
     """
-    measuring = HarpMeasurement(plan.harp, attacks)
-    for event in run_take(plan, lambda: measuring.done or stopping()):
-        yield from measuring.see(event)
+    measurement = HarpMeasurement(plan.harp, attacks)
+    for event in run_take(plan, lambda: measurement.done or should_stop()):
+        yield from measurement.handle(event)
 
 
 def _steady_part(note: HeardNote) -> tuple[Floats, Floats]:
-    """Seconds and cents from the note's pitch of the part in which a reed has its own pitch."""
-    at = np.array([(sample - note.start) / note.rate for sample, _ in note.path])
-    off = np.array([cents(hz, note.hz) for _, hz in note.path])
-    settled = min(MOST_SETTLING_S, (note.motion.settle_ms or 0.0) / 1000.0)
-    inside = (at >= max(SPEAKS_S, settled)) & (
-        at <= (note.end - note.start) / note.rate - RELEASES_S
-    )
-    return at[inside], off[inside]
+    """Return the part of a note in which the reed has its own pitch.
+
+    Returns:
+        Seconds from the note's start, and cents from the note's pitch, both shape (n,).
+    """
+    at_s = np.array([(sample - note.start) / note.rate for sample, _ in note.path])
+    deviation = np.array([cents(hz, note.hz) for _, hz in note.path])
+    settled_s = min(PARAMETERS.max_settling_s, (note.motion.settle_ms or 0.0) / 1000.0)
+    first_s = max(PARAMETERS.onset_s, settled_s)
+    last_s = (note.end - note.start) / note.rate - PARAMETERS.release_s
+    inside = (at_s >= first_s) & (at_s <= last_s)
+    return at_s[inside], deviation[inside]
 
 
 def _in_words(tab: Tab) -> str:
     return f"hole {tab.hole} {tab.breath}"
 
 
-def _range(values: list[float]) -> float:
-    return max(values) - min(values)
+def _range(values: Iterable[float]) -> float:
+    in_order = sorted(values)
+    return float(in_order[-1] - in_order[0])

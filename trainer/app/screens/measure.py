@@ -142,7 +142,7 @@ class MeasureScreen(Screen[str | None]):
         measuring = self._measuring
         assert measuring is not None
         for event in self._session.listener.poll():
-            for update in measuring.see(event):
+            for update in measuring.handle(event):
                 self._apply(update)
         if measuring.done:
             self._session.listener.stop()
