@@ -41,7 +41,7 @@ from benchmarks.corpus import Player, Sound, hard
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import still_path, tongued
 from benchmarks.tunes import POSITIONS, make_tune
-from trainer.drill.fingerings import TargetPitch
+from trainer.drill import TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import HarpGuess, TranscriptRequest, transcribe
 from trainer.transcript.harp_guess import HARP_GUESS, PitchEvent, candidate_harps, guess_harps

@@ -18,11 +18,11 @@ from typer.testing import CliRunner
 
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
+from trainer.core.problems import Problem
 from trainer.drill import (
     Drill,
     DrillError,
     Goal,
-    Problem,
     find_drill,
     move_to_harp,
     parse_drill,

@@ -30,18 +30,18 @@ from trainer.drill import (
     Goal,
     Step,
     Vibrato,
+    drill_template,
     find_drill,
     format_drill,
     lint_drill,
+    overwrite_drill,
     parse_drill,
     read_drill,
     write_drill,
 )
-from trainer.drill.formatter import overwrite_drill
 from trainer.drill.header import ClimbTable, DrillTable, GoalTable, WeightsTable
 from trainer.drill.schema import drill_schema
 from trainer.drill.shelf import bundled_drill_folder, user_drill_folder
-from trainer.drill.template import drill_template
 from trainer.harp import parse_key
 
 TABLES: tuple[type[BaseModel], ...] = (ClimbTable, GoalTable, WeightsTable)

@@ -21,24 +21,27 @@ from typer.testing import CliRunner
 
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
-from trainer.drill import Drill, DrillError, Step, find_drill, move_to_harp, parse_drill, read_drill
-from trainer.drill import find_unplayable as told_of
-from trainer.drill.difficulty import (
-    describe_difficulty,
-    difficulty,
-    seconds_per_beat,
-    step_difficulty,
-)
-from trainer.drill.fingerings import fingerings, target_pitches
-from trainer.drill.transpose import (
+from trainer.drill import (
     Arrangement,
+    Drill,
+    DrillError,
+    Step,
     arrangement_position,
     arrangements_for_harp,
     arrangements_for_tuning,
+    describe_difficulty,
+    find_drill,
     move_by_holes,
-    move_by_pitch,
-    rank_moves,
+    move_to_harp,
+    parse_drill,
+    passage_difficulty,
+    read_drill,
+    step_fingerings,
 )
+from trainer.drill import find_unplayable as told_of
+from trainer.drill.difficulty import seconds_per_beat, step_difficulty
+from trainer.drill.fingerings import target_pitches
+from trainer.drill.transpose import move_by_pitch, rank_moves
 from trainer.harp import STANDARD_KEYS, Harp, HarpError, tuning_names
 from trainer.report.tab_layout import tab_page_text
 
@@ -158,9 +161,12 @@ def test_what_moves_and_what_lies_between(
 def test_a_slide_skips_no_more_holes_than_it_did() -> None:
     """On a solo harp blow 4 and 5 are one note (common practice)."""
     solo, step = Harp.of("C", "solo"), drill_of("3>4:4").steps[0]
-    assert [way.tab for way in fingerings(step, target_pitches(step, C), solo)] == ["3>4"]
+    assert [way.tab for way in step_fingerings(step, target_pitches(step, C), solo)] == ["3>4"]
     wide = drill_of("3>5:4", tuning='"solo"').steps[0]
-    assert {way.tab for way in fingerings(wide, target_pitches(wide, solo), solo)} == {"3>4", "3>5"}
+    assert {way.tab for way in step_fingerings(wide, target_pitches(wide, solo), solo)} == {
+        "3>4",
+        "3>5",
+    }
 
 
 def test_a_target_may_be_written_from_the_half_step_above() -> None:
@@ -237,10 +243,10 @@ def test_hurry_and_far_leaps_make_it_harder() -> None:
     quick = free_of_bars(["4:1/2", "-5:1/2", "8:1/2"])
     near = free_of_bars(["4:4", "-5:4", "6:4"])
     beat = seconds_per_beat(calm)
-    assert difficulty(near.steps, C, beat) < difficulty(calm.steps, C, beat) - 0.1
-    assert difficulty(calm.steps, C, beat) < difficulty(quick.steps, C, beat)
-    assert difficulty(quick.steps, C, float("inf")) == pytest.approx(
-        difficulty(calm.steps, C, 10.0)
+    assert passage_difficulty(near.steps, C, beat) < passage_difficulty(calm.steps, C, beat) - 0.1
+    assert passage_difficulty(calm.steps, C, beat) < passage_difficulty(quick.steps, C, beat)
+    assert passage_difficulty(quick.steps, C, float("inf")) == pytest.approx(
+        passage_difficulty(calm.steps, C, 10.0)
     )
 
 
@@ -337,9 +343,11 @@ def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
         choices.append([replace(step, sounds=((tab,),)) for tab in found])
     playable = [some for some in choices if some]
     assert moved.missing == len(choices) - len(playable)
-    efforts = [difficulty(path, harp, seconds_per_beat(drill)) for path in product(*playable)]
+    efforts = [
+        passage_difficulty(path, harp, seconds_per_beat(drill)) for path in product(*playable)
+    ]
     assert moved.difficulty == pytest.approx(min(efforts))
-    assert difficulty(moved.drill.steps, harp, 0.5) == pytest.approx(moved.difficulty)
+    assert passage_difficulty(moved.drill.steps, harp, 0.5) == pytest.approx(moved.difficulty)
 
 
 @given(st.lists(TOKENS, min_size=1, max_size=8), st.sampled_from(STANDARD_KEYS))
@@ -349,7 +357,7 @@ def test_a_harp_in_another_key_plays_it_in_that_key(tokens: list[str], key: str)
     drill, harp = free_of_bars(tokens), Harp.of(key)
     moved = move_by_pitch(drill, harp, harp.key.tonic - C.key.tonic)
     assert not moved.missing
-    assert moved.difficulty <= difficulty(drill.steps, harp, seconds_per_beat(drill)) + 1e-9
+    assert moved.difficulty <= passage_difficulty(drill.steps, harp, seconds_per_beat(drill)) + 1e-9
     assert arrangement_position(drill, moved, 2) == 2
 
 
@@ -417,7 +425,7 @@ def test_the_ways_on_one_harp() -> None:
     }
     assert [way.half_steps for way in arrangements_for_harp(scale, C, half_steps=2)] == [2]
     assert tabs(arrangements_for_harp(scale, C)[0]) == "4 -4 5 -5 6 -6 -7 7"
-    with pytest.raises(DrillError, match="leave one out"):
+    with pytest.raises(DrillError, match="leave out the half steps or the position"):
         arrangements_for_harp(scale, C, position=2, half_steps=1)
 
 
@@ -518,7 +526,7 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
             "-4' cannot be played on a A, solo harp: hole 4 blow",
         ),
         (("--by", "pitch", "--harp", "high F#", "--half-steps", "-36"), "none of its notes"),
-        (("--by", "pitch", "--harp", "A", "--half-steps", "1", "--position", "2"), "leave one out"),
+        (("--by", "pitch", "--harp", "A", "--half-steps", "1", "--position", "2"), "leave out the half steps or the position"),
         (("--harp", "A", "--out", "new.txt"), "end it in .toml"),
         (("--harp", "A", "--out", "no/such.toml"), "no/such.toml cannot be written"),
     ],

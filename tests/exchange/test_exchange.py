@@ -20,16 +20,20 @@ from hypothesis import strategies as st
 
 from tests.support.command_line import Trainer
 from trainer.cli.exit_codes import ExitCode
-from trainer.drill import Drill, find_drill, parse_drill, read_drill, read_shelf
-from trainer.drill.fingerings import TargetPitch
-from trainer.drill.melody import (
+from trainer.drill import (
+    Drill,
     Melody,
     MelodyNote,
-    arrange_on_harp,
+    TargetPitch,
     arrange_on_harps,
+    find_drill,
     half_steps_to_position,
+    parse_drill,
+    read_drill,
+    read_shelf,
     standard_harps,
 )
+from trainer.drill.melody import arrange_on_harp
 from trainer.exchange import ExchangeError, read_midi, read_musicxml, write_midi, write_musicxml
 from trainer.exchange.midi_out import DEFAULT_BEND_RANGE, drill_to_midi
 from trainer.exchange.musicxml_out import drill_to_musicxml

@@ -8,8 +8,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from trainer.drill import CleannessRule, Vibrato
-from trainer.drill.fingerings import TargetPitch
+from trainer.drill import CleannessRule, TargetPitch, Vibrato
 from trainer.ear import HeardNote, Modulation, Motion, estimate_motion
 from trainer.harp import Harp, Tab
 from trainer.transcript import TranscribedNote

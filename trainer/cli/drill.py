@@ -77,8 +77,7 @@ def new(
 
     Example: trainer drill new my-first-bend --harp A --tempo 60
     """
-    from trainer.drill.shelf import drill_files
-    from trainer.drill.template import drill_template, new_drill_path, write_new_drill
+    from trainer.drill import drill_files, drill_template, new_drill_path, write_new_drill
 
     path = new_drill_path(name)
     shadowed = drill_files().get(path.stem)
@@ -105,9 +104,13 @@ def check(
 
     Example: trainer drill check my-drills new-one.toml
     """
-    from trainer.drill import DrillError, lint_drill, parse_drill
-    from trainer.drill.parser import read_drill_text
-    from trainer.drill.shelf import expand_drill_paths
+    from trainer.drill import (
+        DrillError,
+        expand_drill_paths,
+        lint_drill,
+        parse_drill,
+        read_drill_text,
+    )
 
     files = expand_drill_paths(paths)
     wrong = warnings = 0
@@ -139,10 +142,13 @@ def fmt(
 
     Example: trainer drill fmt my-drills new-one.toml
     """
-    from trainer.drill import DrillError, format_drill
-    from trainer.drill.formatter import overwrite_drill
-    from trainer.drill.parser import read_drill_text
-    from trainer.drill.shelf import expand_drill_paths
+    from trainer.drill import (
+        DrillError,
+        expand_drill_paths,
+        format_drill,
+        overwrite_drill,
+        read_drill_text,
+    )
 
     files = expand_drill_paths(paths)
     wrong = changed = 0

@@ -12,9 +12,7 @@ from trainer.cli.exit_codes import ExitCode
 from trainer.cli.options import HarpOption, TuningOption, check_overwrite, write_text
 
 if TYPE_CHECKING:
-    from trainer.drill import Drill
-    from trainer.drill.melody import Melody
-    from trainer.drill.transpose import Arrangement
+    from trainer.drill import Arrangement, Drill, Melody
     from trainer.harp import Harp
 
 SHEETS = (".html", ".txt")
@@ -95,7 +93,7 @@ def import_(
 
       trainer drill import tune.mid --harp A --position 2 --out tune.toml
     """
-    from trainer.drill.shelf import DRILL_SUFFIX
+    from trainer.drill import DRILL_SUFFIX
     from trainer.exchange import ExchangeError
     from trainer.report.melody_report import melody_text
 
@@ -127,8 +125,12 @@ def _read(file: Path, part: int | None) -> Melody:
 def _arrange(
     melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
 ) -> tuple[Arrangement, ...]:
-    from trainer.drill.melody import arrange_on_harps, half_steps_to_position, standard_harps
-    from trainer.drill.transpose import OCTAVE_SHIFTS
+    from trainer.drill import (
+        OCTAVE_SHIFTS,
+        arrange_on_harps,
+        half_steps_to_position,
+        standard_harps,
+    )
     from trainer.exchange import ExchangeError
     from trainer.harp import Harp
 
@@ -145,7 +147,7 @@ def _arrange(
             melody, (harp,), half_steps_to_position(melody, harp, position)
         )
     ]
-    from trainer.drill.transpose import rank_arrangements
+    from trainer.drill import rank_arrangements
 
     return rank_arrangements(arrangements)
 

@@ -22,8 +22,8 @@ from trainer.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from trainer.drill import Drill, DrillError, Problem
-    from trainer.drill.transpose import Arrangement
+    from trainer.core.problems import Problem
+    from trainer.drill import Arrangement, Drill, DrillError
 
 
 class By(StrEnum):
@@ -112,8 +112,7 @@ def move(
 def _by_holes(
     name: str, drill: Drill, harp: str | None, tuning: str | None
 ) -> tuple[Arrangement, ...]:
-    from trainer.drill import DrillError
-    from trainer.drill.transpose import move_by_holes
+    from trainer.drill import DrillError, move_by_holes
     from trainer.harp import Harp
 
     if harp is None and tuning is None:
@@ -140,8 +139,7 @@ def _by_pitch(
     position: int | None,
     half_steps: int | None,
 ) -> tuple[Arrangement, ...]:
-    from trainer.drill import DrillError
-    from trainer.drill.transpose import arrangements_for_harp, arrangements_for_tuning
+    from trainer.drill import DrillError, arrangements_for_harp, arrangements_for_tuning
     from trainer.harp import Harp, load_tuning
 
     kind = load_tuning(tuning or drill.tuning).name
@@ -162,8 +160,7 @@ def _by_pitch(
 
 def _error(name: str, problems: Iterable[Problem]) -> DrillError:
     """Return the problems of a drill as an error, with their lines of the file."""
-    from trainer.drill import DrillError
-    from trainer.drill.shelf import drill_files
+    from trainer.drill import DrillError, drill_files
 
     path = {name.lower(): path for name, path in drill_files().items()}.get(name.lower())
     path = path or Path(name)
@@ -174,8 +171,7 @@ def _error(name: str, problems: Iterable[Problem]) -> DrillError:
 
 
 def _check_target(path: Path, *, force: bool) -> None:
-    from trainer.drill import DrillError
-    from trainer.drill.shelf import DRILL_SUFFIX
+    from trainer.drill import DRILL_SUFFIX, DrillError
 
     if path.suffix != DRILL_SUFFIX:
         raise DrillError(f"'{path}' is not a name for a drill file; end it in {DRILL_SUFFIX}")
@@ -183,8 +179,7 @@ def _check_target(path: Path, *, force: bool) -> None:
 
 
 def _write(drill: Drill, path: Path) -> None:
-    from trainer.drill import DrillError
-    from trainer.drill.writer import write_drill
+    from trainer.drill import DrillError, write_drill
 
     try:
         path.write_text(write_drill(drill), encoding="utf-8")

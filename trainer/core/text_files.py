@@ -73,3 +73,8 @@ def decode_utf8(path: Path, data: bytes) -> str:
         line, column = valid.count("\n") + 1, len(valid) - valid.rfind("\n")
         reason = "the file is not UTF-8 text from here on; save it as UTF-8"
         raise TextFileError(path, ReadFailure.NOT_UTF8, reason, line, column) from None
+
+
+def normalize_text(text: str) -> str:
+    """Return a text without byte order mark and with LF line ends, as positions count in it."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n")

@@ -1,9 +1,22 @@
-"""The drill: its model, its text format, the shelf, and beats on the sample clock."""
+"""Drills: model, text format, lint, the shelf, fingerings, and moving drills to other harps.
+
+The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
+(:mod:`trainer.drill.schema`) load pydantic and are imported from their modules where needed.
+"""
 
 from trainer.drill.clock import BeatClock
-from trainer.drill.errors import DrillError, Problem
-from trainer.drill.formatter import format_drill
+from trainer.drill.difficulty import describe_difficulty, passage_difficulty
+from trainer.drill.errors import DrillError
+from trainer.drill.fingerings import TargetPitch, step_fingerings
+from trainer.drill.formatter import format_drill, overwrite_drill
 from trainer.drill.lint import lint_drill
+from trainer.drill.melody import (
+    Melody,
+    MelodyNote,
+    arrange_on_harps,
+    half_steps_to_position,
+    standard_harps,
+)
 from trainer.drill.model import (
     CRITERIA,
     DEFAULT_WEIGHTS,
@@ -16,33 +29,82 @@ from trainer.drill.model import (
     Vibrato,
     format_sound,
 )
-from trainer.drill.parser import parse_drill, read_drill
-from trainer.drill.shelf import Shelf, find_drill, read_shelf
-from trainer.drill.transpose import find_unplayable, move_to_harp
+from trainer.drill.parser import parse_drill, read_drill, read_drill_text
+from trainer.drill.shelf import (
+    DRILL_SUFFIX,
+    Shelf,
+    drill_files,
+    expand_drill_paths,
+    find_drill,
+    read_shelf,
+)
+from trainer.drill.tab_words import MIN_LENGTH_BEATS, TabError, parse_tab_note
+from trainer.drill.template import drill_template, new_drill_path, write_new_drill
+from trainer.drill.transpose import (
+    OCTAVE_SHIFTS,
+    Arrangement,
+    arrangement_position,
+    arrangements_for_harp,
+    arrangements_for_tuning,
+    easiest_fingerings,
+    find_unplayable,
+    move_by_holes,
+    move_to_harp,
+    rank_arrangements,
+    written_harp,
+)
 from trainer.drill.writer import write_drill
 
 __all__ = [
     "CRITERIA",
     "DEFAULT_WEIGHTS",
+    "DRILL_SUFFIX",
+    "MIN_LENGTH_BEATS",
+    "OCTAVE_SHIFTS",
+    "Arrangement",
     "BeatClock",
     "CleannessRule",
     "Climb",
     "Drill",
     "DrillError",
     "Goal",
-    "Problem",
+    "Melody",
+    "MelodyNote",
     "Shelf",
     "Sound",
     "Step",
+    "TabError",
+    "TargetPitch",
     "Vibrato",
+    "arrange_on_harps",
+    "arrangement_position",
+    "arrangements_for_harp",
+    "arrangements_for_tuning",
+    "describe_difficulty",
+    "drill_files",
+    "drill_template",
+    "easiest_fingerings",
+    "expand_drill_paths",
     "find_drill",
     "find_unplayable",
     "format_drill",
     "format_sound",
+    "half_steps_to_position",
     "lint_drill",
+    "move_by_holes",
     "move_to_harp",
+    "new_drill_path",
+    "overwrite_drill",
     "parse_drill",
+    "parse_tab_note",
+    "passage_difficulty",
+    "rank_arrangements",
     "read_drill",
+    "read_drill_text",
     "read_shelf",
+    "standard_harps",
+    "step_fingerings",
     "write_drill",
+    "write_new_drill",
+    "written_harp",
 ]

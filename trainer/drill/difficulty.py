@@ -84,7 +84,7 @@ def seconds_per_beat(drill: Drill) -> float:
     return float("inf") if drill.free else 60.0 / drill.tempo
 
 
-def difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> float:
+def passage_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> float:
     """Difficulty of playing steps in succession; 0 is the easiest.
 
     Args:

@@ -45,7 +45,7 @@ def target_pitches(step: Step, harp: Harp, half_steps: int = 0) -> tuple[TargetP
     )
 
 
-def fingerings(step: Step, wanted: tuple[TargetPitch, ...], harp: Harp) -> tuple[Step, ...]:
+def step_fingerings(step: Step, wanted: tuple[TargetPitch, ...], harp: Harp) -> tuple[Step, ...]:
     """Return all fingerings of a step at given pitches; empty if the harp cannot play it.
 
     A chord needs one breath for all its notes, on adjacent holes or split by the tongue. A glide

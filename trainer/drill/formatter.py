@@ -15,9 +15,11 @@ from fractions import Fraction
 from pathlib import Path
 
 from trainer.core.files import replace_file
+from trainer.core.problems import display_width
+from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import COMMENT_OR_STRING_PATTERN, KEY_PATTERN
-from trainer.drill.errors import DrillError, display_width
-from trainer.drill.parser import normalize_text, parse_drill
+from trainer.drill.errors import DrillError
+from trainer.drill.parser import parse_drill
 from trainer.drill.tab_words import parse_length
 from trainer.drill.tokenizer import split_comment
 

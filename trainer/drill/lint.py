@@ -13,11 +13,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
 
+from trainer.core.problems import Problem, with_source_lines
+from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
 from trainer.drill.clock import BeatClock
-from trainer.drill.errors import Problem
 from trainer.drill.model import Drill, Sound, Step
-from trainer.drill.parser import normalize_text, with_source_lines
 from trainer.harp import Breath, Harp, Tab
 
 

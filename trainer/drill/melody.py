@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from trainer.drill.difficulty import seconds_per_beat
-from trainer.drill.fingerings import TargetPitch, describe_unplayable, fingerings
+from trainer.drill.fingerings import TargetPitch, describe_unplayable, step_fingerings
 from trainer.drill.model import Drill, Goal, Step
 from trainer.drill.transpose import (
     OCTAVE_SHIFTS,
@@ -95,7 +95,7 @@ def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangem
         step = Step(
             0, _ANY_HOLE * len(note.path), note.start, note.beats, number, ladder=note.ladder
         )
-        if ways := fingerings(step, wanted, harp):
+        if ways := step_fingerings(step, wanted, harp):
             choices.append(ways)
         else:
             where = f"bar {number}, beat {_beat(note.start, bar)}" if number else "pick-up"

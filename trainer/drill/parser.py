@@ -21,13 +21,13 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
+from collections.abc import Iterable, Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from trainer.core.text_files import ReadFailure, TextFileError, read_text_file
+from trainer.core.problems import Problem, with_source_lines
+from trainer.core.text_files import ReadFailure, TextFileError, normalize_text, read_text_file
 from trainer.core.toml_positions import (
     KeyPath,
     KeySpans,
@@ -35,7 +35,7 @@ from trainer.core.toml_positions import (
     key_spans,
     string_content_at,
 )
-from trainer.drill.errors import DrillError, Problem
+from trainer.drill.errors import DrillError
 from trainer.drill.model import Climb, Drill, Goal
 from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.transpose import find_unplayable
@@ -102,17 +102,6 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
     if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
     return _drill(name, table, parts["tab"], parts.get("second"))
-
-
-def normalize_text(source: str) -> str:
-    """Return a text without byte order mark and with LF line ends, as positions count in it."""
-    return source.removeprefix("\ufeff").replace("\r\n", "\n")
-
-
-def with_source_lines(problems: Iterable[Problem], source: str) -> Iterator[Problem]:
-    """Return problems with the lines of the normalized source that contain them."""
-    lines = dict(enumerate(source.split("\n"), start=1))
-    return (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
 
 
 def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> Drill:

@@ -31,7 +31,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
-from trainer.drill.errors import Problem
+from trainer.core.problems import Problem
 from trainer.drill.model import Step
 from trainer.drill.tab_words import (
     MIN_LENGTH_BEATS,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, replace
 
-from trainer.drill.errors import Problem
+from trainer.core.problems import Problem
 
 MAX_REPEATS = 16
 """Maximum number of times that a passage is played."""

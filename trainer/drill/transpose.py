@@ -13,15 +13,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
+from trainer.core.problems import Problem
 from trainer.drill.difficulty import (
     describe_difficulty,
-    difficulty,
     move_difficulty,
+    passage_difficulty,
     seconds_per_beat,
     step_difficulty,
 )
-from trainer.drill.errors import DrillError, Problem
-from trainer.drill.fingerings import can_reach, describe_unplayable, fingerings, target_pitches
+from trainer.drill.errors import DrillError
+from trainer.drill.fingerings import can_reach, describe_unplayable, step_fingerings, target_pitches
 from trainer.drill.model import Drill, Step
 from trainer.harp import STANDARD_KEYS, Harp, HarpError
 from trainer.music import key_in_position, position_for
@@ -39,7 +40,7 @@ class Arrangement:
         harp: the harp.
         half_steps: transposition; positive is up.
         difficulty: difficulty of the first part without calls, by
-            :func:`trainer.drill.difficulty.difficulty`.
+            :func:`trainer.drill.difficulty.passage_difficulty`.
         reason: description of what makes it hard.
         missing: number of steps left out, of both parts.
         problems: one problem for each token that the harp cannot play, at its position.
@@ -154,7 +155,7 @@ def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
         choices: dict[bool, list[tuple[Step, ...]]] = {False: [], True: []}
         for step in part:
             wanted = target_pitches(step, written, half_steps)
-            if ways := fingerings(step, wanted, harp):
+            if ways := step_fingerings(step, wanted, harp):
                 choices[step.call].append(ways)
             else:
                 missing.append((step, describe_unplayable(step, wanted, harp)))
@@ -185,7 +186,7 @@ def make_arrangement(
         drill,
         harp,
         half_steps,
-        difficulty(played, harp, beat_s),
+        passage_difficulty(played, harp, beat_s),
         describe_difficulty(played, harp, beat_s),
         len(missing),
         _problems(missing),

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import mido
 
-from trainer.drill.melody import Melody
+from trainer.drill import Melody
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.time_grid import TimedNote, drop_leading_bars, merge_into_line
 from trainer.music import MusicError, parse_pitch_class

@@ -16,7 +16,7 @@ from fractions import Fraction
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from trainer.drill.melody import Melody
+from trainer.drill import Melody
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_in import MAX_TITLE_CHARACTERS, TEMPO_RANGE
 from trainer.exchange.spelling import natural_midi, signature_tonic

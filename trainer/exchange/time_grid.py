@@ -6,8 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill.fingerings import TargetPitch
-from trainer.drill.melody import MelodyNote
+from trainer.drill import MelodyNote, TargetPitch
 
 BEAT_DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
 """Divisions of a beat that are tried, the simplest first."""

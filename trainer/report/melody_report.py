@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from trainer.drill.melody import Melody
-from trainer.drill.transpose import Arrangement
+from trainer.drill import Arrangement, Melody
 from trainer.music import position_for, position_name
 from trainer.report.formatting import quantity_text
 from trainer.report.tab_layout import tab_page_text

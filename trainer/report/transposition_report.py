@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from trainer.drill import Drill
-from trainer.drill.transpose import Arrangement, arrangement_position, written_harp
+from trainer.drill import Arrangement, Drill, arrangement_position, written_harp
 from trainer.music import position_name
 from trainer.report.schemas.drills import TranspositionData
 from trainer.report.tab_layout import tab_page_text

@@ -16,10 +16,9 @@ from typing import Any
 
 import platformdirs
 
-from trainer.core.text_files import ReadFailure, TextFileError, read_text_file
+from trainer.core.problems import Problem, with_source_lines
+from trainer.core.text_files import ReadFailure, TextFileError, normalize_text, read_text_file
 from trainer.core.toml_positions import find_overdeep_key, key_spans
-from trainer.drill.errors import Problem
-from trainer.drill.parser import normalize_text, with_source_lines
 from trainer.settings.errors import SettingsError
 from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SettingKey, Settings
 from trainer.settings.validation import SettingProblem, parse_setting, validate_settings

@@ -18,8 +18,8 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Item
 
 from trainer.core.files import replace_file
+from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import key_spans
-from trainer.drill.parser import normalize_text
 from trainer.settings.errors import SettingsError
 from trainer.settings.reader import parse_settings, read_settings_file
 from trainer.settings.tables import (

@@ -7,8 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill import CleannessRule, Drill, DrillError, Goal, Step, Vibrato
-from trainer.drill.tab_words import MIN_LENGTH_BEATS
+from trainer.drill import MIN_LENGTH_BEATS, CleannessRule, Drill, DrillError, Goal, Step, Vibrato
 from trainer.transcript.model import TranscribedNote, Transcript
 
 

@@ -26,10 +26,14 @@ from itertools import pairwise
 import numpy as np
 
 from trainer.core.types import Floats
-from trainer.drill.difficulty import describe_difficulty, difficulty
-from trainer.drill.fingerings import TargetPitch, fingerings
-from trainer.drill.model import Step
-from trainer.drill.transpose import easiest_fingerings
+from trainer.drill import (
+    Step,
+    TargetPitch,
+    describe_difficulty,
+    easiest_fingerings,
+    passage_difficulty,
+    step_fingerings,
+)
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import key_in_position, note_name, position_name
 from trainer.transcript.model import HarpGuess
@@ -56,7 +60,7 @@ class HarpGuessParameters:
 
     missing_effort: float = 6.0
     """Difficulty of a note that the harp lacks, in the unit of
-    :func:`trainer.drill.difficulty.difficulty`: that of the hardest note that it has."""
+    :func:`trainer.drill.difficulty.passage_difficulty`: that of the hardest note that it has."""
     position_prior: Mapping[int, float] = field(
         default_factory=lambda: {1: 0.25, 2: 0.45, 3: 0.14, 12: 0.04, 5: 0.04, 4: 0.04}
     )
@@ -288,7 +292,7 @@ def _candidate(events: Sequence[PitchEvent], harp: Harp) -> _Candidate:
     @cache
     def fingerings_of(path: tuple[TargetPitch, ...]) -> tuple[Step, ...]:
         step = Step(0, ((_PLACEHOLDER,),) * len(path), Fraction(0), Fraction(1))
-        return fingerings(step, path, harp)
+        return step_fingerings(step, path, harp)
 
     choices: list[tuple[Step, ...]] = []
     missing = []
@@ -302,7 +306,7 @@ def _candidate(events: Sequence[PitchEvent], harp: Harp) -> _Candidate:
         else:
             missing.append(event.path[0])
     steps = easiest_fingerings(choices, harp, 1.0)
-    effort = difficulty(steps, harp, 1.0) + HARP_GUESS.missing_effort * len(missing)
+    effort = passage_difficulty(steps, harp, 1.0) + HARP_GUESS.missing_effort * len(missing)
     return _Candidate(harp, tuple(steps), tuple(missing), effort)
 
 

@@ -140,7 +140,7 @@ class HarpGuess:
         position: most likely position on it, 1 to 12; None without a tonic.
         probability: relative to all harps that were tried, 0 to 1.
         missing: number of notes that it cannot play.
-        effort: difficulty on it, as :func:`trainer.drill.difficulty.difficulty`.
+        effort: difficulty on it, as :func:`trainer.drill.difficulty.passage_difficulty`.
         reason: explanation for the player.
     """
 

@@ -8,9 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from trainer.drill.fingerings import TargetPitch
-from trainer.drill.model import Step
-from trainer.drill.transpose import easiest_fingerings
+from trainer.drill import Step, TargetPitch, easiest_fingerings
 from trainer.ear import HeardNote, held_parts
 from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position

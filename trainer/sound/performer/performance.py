@@ -14,8 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trainer.core.types import Floats
-from trainer.drill import CleannessRule, Sound, Step
-from trainer.drill.tab_words import TabError, parse_tab_note
+from trainer.drill import CleannessRule, Sound, Step, TabError, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
