@@ -1,4 +1,4 @@
-"""The whole path, with the built-in player: its known faults come back in the marks.
+"""The whole path with the built-in player: its known faults come back in the marks.
 
 The bounds are those the project set itself: cents within 3, leaks within 3 dB, lateness within
 15 ms. (Recorded reeds are in test_recorded.py.)
@@ -60,7 +60,7 @@ LEAKS_DB = (-24.0, -18.0, -12.0, -6.0)
 
 
 def cycled(values: tuple[float, ...], shift: int) -> dict[int, float]:
-    """A value for each step, so that a few shifts give every step every value."""
+    """A value for each step; shifted, each step gets each value."""
     return {step.index: values[(step.index + shift) % len(values)] for step in WALK.steps}
 
 
@@ -98,7 +98,7 @@ def test_wobble_comes_back(wobble: float) -> None:
         assert marks[index].measured.wobble_cents == pytest.approx(wobble, rel=0.25, abs=1.0)
 
 
-def test_a_scoop_costs_the_attack_and_is_told() -> None:
+def test_a_scoop_costs_the_attack_and_is_measured() -> None:
     marks = by_step(played({3: Fault(scoop_cents=80.0, scoop_ms=250.0)}))
     scooped = marks[3]
     assert scooped.criteria["attack"] < 80.0
@@ -107,7 +107,7 @@ def test_a_scoop_costs_the_attack_and_is_told() -> None:
     assert marks[2].criteria["attack"] > 95.0
 
 
-def test_wrong_and_skipped_steps_are_told_and_the_rest_is_marked_for_what_it_was() -> None:
+def test_wrong_and_skipped_steps_cost_themselves_alone() -> None:
     marks = by_step(played({1: Fault(instead="-5"), 6: Fault(skip=True), 8: Fault(cents=-18.0)}))
     assert marks[1].score == 0.0
     assert marks[1].measured.heard == "-5"
@@ -127,10 +127,10 @@ def test_a_performance_without_fault_earns_full_marks(key: str) -> None:
 def test_the_demo_shows_typical_faults() -> None:
     bell = find_drill("harbour-bell")
     result = played(typical_faults(bell), bell)
-    said = " ".join(mark.sentence for mark in result.marks)
+    sentences = " ".join(mark.sentence for mark in result.marks)
     assert 60.0 < result.score < 98.0
-    assert "leaking" in said
-    assert "sharp" in said
+    assert "leaking" in sentences
+    assert "sharp" in sentences
 
 
 def test_a_take_is_a_stream_in_order() -> None:
@@ -185,7 +185,7 @@ def test_a_looped_and_stopped_take_gets_the_same_marks(tmp_path: Path) -> None:
     assert marks_of(list(run_take(again))) == marks_of(live)
 
 
-def test_a_recording_that_does_not_say_where_it_starts_is_followed(tmp_path: Path) -> None:
+def test_a_recording_without_a_start_time_is_followed(tmp_path: Path) -> None:
     import soundfile
 
     faults = {1: Fault(cents=-18.0), 4: Fault(late_ms=60.0), 9: Fault(leak_db=-12.0)}
@@ -203,7 +203,7 @@ def test_a_recording_that_does_not_say_where_it_starts_is_followed(tmp_path: Pat
     assert min(mark.score for i, mark in marks.items() if i not in faults) >= 95.0
 
 
-def test_a_recording_without_the_drill_is_told(tmp_path: Path) -> None:
+def test_a_recording_without_the_drill_fails(tmp_path: Path) -> None:
     import soundfile
 
     soundfile.write(tmp_path / "quiet.wav", np.zeros(96_000), 48_000)

@@ -1,7 +1,7 @@
-"""What the drill language asks for, played by the built-in player with faults of known size.
+"""Marks of what the drill language offers, played with faults of known size.
 
-The bounds are those that the project set itself for the marks: cents within 3, a perfect
-performance at least 98. What a fault must cost is worked out by hand from the formula at the head
+The built-in player plays. The bounds are those that the project set itself: cents within 3, a
+perfect performance at least 98. What a fault costs is computed by hand from the formula at the head
 of trainer/marking/criteria.py.
 """
 
@@ -41,12 +41,12 @@ def played(
 
 
 def bar_of(tab: str) -> Drill:
-    """One step in a bar of its own length."""
+    """A drill of one step, in a bar of its length."""
     beats = tab.partition("{")[0].partition(":")[2]
     return drill_of(tab, meter=f'"{beats}/4"')
 
 
-def one(tab: str, fault: Fault, key: str = "C") -> Mark:
+def mark_of(tab: str, fault: Fault, key: str = "C") -> Mark:
     return played(bar_of(tab), {0: fault}, key).marks[0]
 
 
@@ -73,33 +73,33 @@ def test_all_of_the_language_is_performed_and_marked_without_fault(key: str) -> 
 @pytest.mark.parametrize("cents", [-45.0, -20.0, 20.0, 45.0])
 @pytest.mark.parametrize("tab", ["-4'>-4:4", "-4>-4':4", "-3>-3''':4"])
 def test_how_far_a_glide_strays_comes_back(tab: str, cents: float) -> None:
-    measured = one(tab, Fault(stray_cents=cents)).measured
+    measured = mark_of(tab, Fault(stray_cents=cents)).measured
     assert measured.stray_cents == pytest.approx(abs(cents), abs=3.0)
 
 
 @pytest.mark.parametrize("cents", [15.0, 30.0, 60.0])
 @pytest.mark.parametrize("tab", ["-4'>-4:4", "-3>-3''':4"])
 def test_how_far_a_glide_turns_back_comes_back(tab: str, cents: float) -> None:
-    mark = one(tab, Fault(back_cents=cents))
+    mark = mark_of(tab, Fault(back_cents=cents))
     assert mark.measured.back_cents == pytest.approx(cents, abs=4.0)
     assert cents < 30.0 or "went back by" in mark.sentence
 
 
 def test_the_ends_of_a_glide_are_not_its_way() -> None:
-    mark = one("-4'>-4:4", Fault(cents=-20.0))
+    mark = mark_of("-4'>-4:4", Fault(cents=-20.0))
     assert mark.measured.cents == pytest.approx(-20.0, abs=3.0)
     assert mark.measured.stray_cents == pytest.approx(0.0, abs=3.0)
     assert mark.measured.back_cents == pytest.approx(0.0, abs=3.0)
 
 
-def test_a_slide_that_leaves_out_a_hole_is_told() -> None:
-    whole = one("4>5>6:4", Fault()).measured
-    assert whole.unheard == ()
+def test_a_slide_that_leaves_out_a_hole_is_reported() -> None:
+    complete = mark_of("4>5>6:4", Fault()).measured
+    assert complete.unheard == ()
     asked = drill_of("4>5>6:4")
     direct = played(drill_of("4>5:4"), {0: Fault(instead="4>6")})
     assert direct.marks[0].sentence.startswith("played")
     step = asked.steps[0]
-    missed = replace(whole, unheard=("5",))
+    missed = replace(complete, unheard=("5",))
     assert criterion_scores(step, missed, Goal(), 1000.0)["motion"] == 0.0
 
 
@@ -109,13 +109,13 @@ def test_a_slide_that_leaves_out_a_hole_is_told() -> None:
 @pytest.mark.parametrize("rung", [1, 2, 3, 4])
 @pytest.mark.parametrize("cents", [-25.0, 12.0])
 def test_each_rung_is_measured_by_itself(rung: int, cents: float) -> None:
-    measured = one("-3=-3'=-3''=-3''':8", Fault(rung=rung, rung_cents=cents)).measured
+    measured = mark_of("-3=-3'=-3''=-3''':8", Fault(rung=rung, rung_cents=cents)).measured
     expected = [cents if place == rung - 1 else 0.0 for place in range(4)]
     assert [off or 0.0 for off in measured.rungs] == pytest.approx(expected, abs=3.0)
 
 
 def test_a_ladder_names_its_worst_rung() -> None:
-    mark = one("-3=-3'=-3'':6", Fault(rung=2, rung_cents=40.0))
+    mark = mark_of("-3=-3'=-3'':6", Fault(rung=2, rung_cents=40.0))
     assert mark.sentence.startswith("draw 3 bent a half step 40 cents sharp")
 
 
@@ -125,7 +125,7 @@ def test_a_ladder_names_its_worst_rung() -> None:
 @pytest.mark.parametrize("hz", [3.5, 5.0, 6.5, 8.0])
 @pytest.mark.parametrize("cents", [10.0, 25.0, 45.0])
 def test_rate_and_depth_of_a_vibrato_come_back(hz: float, cents: float) -> None:
-    mark = one("-4:4{vibrato 5 25}", Fault(vibrato_hz=hz, vibrato_cents=cents))
+    mark = mark_of("-4:4{vibrato 5 25}", Fault(vibrato_hz=hz, vibrato_cents=cents))
     assert mark.measured.vibrato_hz == pytest.approx(hz, rel=0.03)
     assert mark.measured.vibrato_cents == pytest.approx(cents, abs=3.0)
     assert mark.measured.cents == pytest.approx(0.0, abs=3.0)
@@ -133,7 +133,7 @@ def test_rate_and_depth_of_a_vibrato_come_back(hz: float, cents: float) -> None:
 
 @pytest.mark.parametrize("cents", [-18.0, 15.0])
 def test_the_centre_of_a_vibrato_comes_back(cents: float) -> None:
-    assert one("-4:4{vibrato 5 30}", Fault(cents=cents)).measured.cents == pytest.approx(
+    assert mark_of("-4:4{vibrato 5 30}", Fault(cents=cents)).measured.cents == pytest.approx(
         cents, abs=3.0
     )
 
@@ -146,56 +146,56 @@ def test_the_centre_of_a_vibrato_comes_back(cents: float) -> None:
         (Fault(vibrato_cents=8.0), "vibrato too shallow, 8 cents for 25"),
     ],
 )
-def test_what_is_wrong_with_a_vibrato_is_told(fault: Fault, sentence: str) -> None:
-    assert one("-4:4{vibrato 5 25}", fault).sentence == sentence
+def test_the_fault_of_a_vibrato_is_named(fault: Fault, sentence: str) -> None:
+    assert mark_of("-4:4{vibrato 5 25}", fault).sentence == sentence
 
 
 # Chords and care
 
 
 def test_a_chord_with_a_hole_missing_or_one_too_many() -> None:
-    assert one("4+5:2", Fault(alone=True)).sentence.startswith("hole 5 missing")
-    leaking = one("4+5:2", Fault(leak_db=-10.0, leak_hole=6))
+    assert mark_of("4+5:2", Fault(alone=True)).sentence.startswith("hole 5 missing")
+    leaking = mark_of("4+5:2", Fault(leak_db=-10.0, leak_hole=6))
     assert leaking.measured.leak_hole == 6
     assert leaking.measured.leak_db == pytest.approx(-10.0, abs=3.0)
 
 
 @pytest.mark.parametrize("tab", ["-2+5:2", "-3+6:2", "-1+3:2", "2+4:2"])
 def test_a_split_that_is_no_octave_is_heard(tab: str) -> None:
-    mark = one(tab, Fault())
+    mark = mark_of(tab, Fault())
     assert mark.measured.holes == tuple(entry.hole for entry in mark.step.first)
     assert mark.score >= 98.0
-    assert one(tab, Fault(alone=True)).sentence.startswith("hole")
+    assert mark_of(tab, Fault(alone=True)).sentence.startswith("hole")
 
 
 def test_loose_notes_may_leak_clean_ones_must_not_and_chords_must_not_sound_alone() -> None:
     leak = Fault(leak_db=-10.0)
-    plain, loose, clean = (one(f"-5:2{care}", leak) for care in ("", "{loose}", "{clean}"))
+    plain, loose, clean = (mark_of(f"-5:2{care}", leak) for care in ("", "{loose}", "{clean}"))
     assert loose.score >= 98.0
     assert plain.criteria["cleanness"] == pytest.approx(42.0, abs=6.0)
     assert clean.score == pytest.approx(clean.criteria["cleanness"])
     assert clean.score < plain.score < loose.score
-    assert one("-5:2{chord}", Fault()).score >= 98.0
-    alone = one("-5:2", Fault())
+    assert mark_of("-5:2{chord}", Fault()).score >= 98.0
+    alone = mark_of("-5:2", Fault())
     step = replace(alone.step, cleanness_rule=CleannessRule.CHORD)
     assert criterion_scores(step, alone.measured, Goal(), 1000.0)["cleanness"] == 0.0
 
 
 @pytest.mark.parametrize("instead", ["-2", "3"])
 def test_either_of_two_holes_will_do(instead: str) -> None:
-    assert one("-2/3:2", Fault(instead=instead)).score >= 98.0
+    assert mark_of("-2/3:2", Fault(instead=instead)).score >= 98.0
 
 
 # What happened
 
 
-def test_skipped_wrong_and_extra_notes_are_told_as_such() -> None:
+def test_skipped_wrong_and_extra_notes_are_reported_as_such() -> None:
     drill = drill_of("4 -4 5 r | -5 6 -6 r | 6 -5 5 4")
     faults = {1: Fault(skip=True), 3: Fault(instead="-8"), 5: Fault(extra="8")}
     result = played(drill, faults)
-    told = {mark.step.index: mark.sentence for mark in result.marks}
-    assert told[1] == "skipped"
-    assert told[3].startswith("played draw 8 for draw 5")
+    sentences = {mark.step.index: mark.sentence for mark in result.marks}
+    assert sentences[1] == "skipped"
+    assert sentences[3].startswith("played draw 8 for draw 5")
     assert [extra.sentence for extra in result.extras] == ["extra note after step 6: blow 8"]
     assert result.extras[0].after == 5
     rest = [mark.score for mark in result.marks if mark.step.index not in (1, 3)]
@@ -245,7 +245,7 @@ def test_a_free_clock_waits_for_the_right_note() -> None:
     assert sharp.marks[0].sentence == "not played"
 
 
-def test_a_free_clock_tells_how_often_a_step_was_tried() -> None:
+def test_a_free_clock_counts_the_tries_of_a_step() -> None:
     drill = drill_of("-5:1 -4:1 5:1 r:1", clock='"free"')
     faults = {0: Fault(extra="8"), 1: Fault(cents=-30.0, extra="-4'"), 2: Fault(instead="-4")}
     second = played(drill, faults).marks[1]
@@ -359,7 +359,7 @@ def test_more_fault_never_earns_more(
     low, high = floor + min(less, more), floor + max(less, more)
     good, bad = (replace(PERFECT[name], **{figure: at}) for at in (low, high))  # type: ignore[arg-type]
     if figure == "cents":
-        good, bad = (replace(one, scoop_cents=one.cents) for one in (good, bad))
+        good, bad = (replace(figures, scoop_cents=figures.cents) for figures in (good, bad))
     assert earned(name, bad) <= earned(name, good) + 1e-9
 
 
@@ -367,8 +367,8 @@ def test_more_fault_never_earns_more(
 def test_a_rung_further_off_never_earns_more(offs: list[float], rung: int, more: float) -> None:
     worse = [off + math.copysign(more, off) * (i == rung) for i, off in enumerate(offs)]
     scores = [
-        earned("ladder", replace(PERFECT["ladder"], cents=max(one, key=abs), rungs=tuple(one)))
-        for one in (offs, worse)
+        earned("ladder", replace(PERFECT["ladder"], cents=max(rungs, key=abs), rungs=tuple(rungs)))
+        for rungs in (offs, worse)
     ]
     assert scores[1] <= scores[0] + 1e-9
 
@@ -379,8 +379,8 @@ def test_a_vibrato_further_from_what_is_asked_never_earns_more(
 ) -> None:
     further = 5.0 * (hz / 5.0) ** times, 25.0 * (cents / 25.0) ** times
     near, far = (
-        earned("vibrato", replace(PERFECT["vibrato"], vibrato_hz=one[0], vibrato_cents=one[1]))
-        for one in ((hz, cents), further)
+        earned("vibrato", replace(PERFECT["vibrato"], vibrato_hz=rate, vibrato_cents=depth))
+        for rate, depth in ((hz, cents), further)
     )
     assert far <= near + 1e-9
 
@@ -395,7 +395,7 @@ def test_weights_of_the_goal_count() -> None:
 
 
 @pytest.mark.parametrize("name", STEPS)
-def test_every_number_of_a_mark_can_be_reckoned_again(name: str) -> None:
+def test_every_number_of_a_mark_can_be_computed_again(name: str) -> None:
     """By the points that stand with each term, as a reader of the JSON would."""
     goal, step = Goal(), STEPS[name]
     measured = replace(PERFECT[name], late_ms=90.0, wobble_cents=4.0, leak_db=-15.0, leak_hole=5)

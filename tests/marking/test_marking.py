@@ -1,9 +1,8 @@
-"""Marking, on readings made to measure: a drill plus faults of known size, without sound.
+"""Marking synthetic readings: a drill with faults of known size, without sound.
 
-The figures that must come back are the faults that were put in, worked out here by hand or by
-the standard library; the properties are those that any marking must have: more fault never earns
-more, a perfect performance earns at least 98, silence earns nothing, the same take twice earns
-the same.
+The measured figures must be the faults that were put in. The properties are those of any marking:
+more fault never earns more, a perfect performance earns at least 98, silence earns nothing, and the
+same take earns the same twice.
 """
 
 from __future__ import annotations
@@ -42,17 +41,17 @@ from trainer.marking.sentence import mark_sentence
 
 
 def take(drill: Drill, readings: Iterable[Reading]) -> tuple[Result, list[Mark]]:
-    """The result, and the marks told on the way."""
+    """The result, and the marks reported during the pass."""
     marker = Marker(drill, HARP, clock_of(drill))
-    told = [mark for reading in readings for mark in marker.observe(reading)]
-    return marker.result(), told
+    reported = [mark for reading in readings for mark in marker.observe(reading)]
+    return marker.result(), reported
 
 
 def play(drill: Drill, faults: Mapping[int, Fault] | None = None) -> Result:
     return take(drill, readings_of(notes_of(drill, faults)))[0]
 
 
-def one(fault: Fault, tab: str = "4:0.5 -4:2 4:0.5") -> Mark:
+def second_mark(fault: Fault, tab: str = "4:0.5 -4:2 4:0.5") -> Mark:
     """The mark of the second step, played with a fault."""
     return play(drill_of(tab), {1: fault}).marks[1]
 
@@ -71,7 +70,7 @@ WALK = drill_of("4:1 -4:1 5:1 -5:1 | 6:1 -5:1 5:1 -4:1 | 4:1", tempo=120.0)
 
 @pytest.mark.parametrize("cents", [-40.0, -18.0, 5.0, 18.0, 40.0])
 def test_cents_come_back(cents: float) -> None:
-    measured = one(Fault(cents=cents)).measured
+    measured = second_mark(Fault(cents=cents)).measured
     assert measured.cents == pytest.approx(cents, abs=0.1)
     assert measured.wobble_cents == pytest.approx(0.0, abs=0.1)
     assert measured.settle_ms == pytest.approx(15.0, abs=5.0)
@@ -79,14 +78,14 @@ def test_cents_come_back(cents: float) -> None:
 
 @pytest.mark.parametrize("wobble", [2.0, 5.0, 8.0, 12.0])
 def test_wobble_comes_back(wobble: float) -> None:
-    measured = one(Fault(wobble=wobble)).measured
+    measured = second_mark(Fault(wobble=wobble)).measured
     assert measured.wobble_cents == pytest.approx(wobble, rel=0.1)
     assert measured.cents == pytest.approx(0.0, abs=wobble / 2)
 
 
 @pytest.mark.parametrize("drift", [-30.0, -12.0, 20.0])
 def test_drift_comes_back(drift: float) -> None:
-    measured = one(Fault(drift=drift)).measured
+    measured = second_mark(Fault(drift=drift)).measured
     # The held part is the note without what it takes to arrive and to let go.
     assert 0.9 * abs(drift) < abs(measured.drift_cents or 0.0) <= abs(drift)
     assert math.copysign(1, measured.drift_cents or 0.0) == math.copysign(1, drift)
@@ -95,7 +94,7 @@ def test_drift_comes_back(drift: float) -> None:
 
 @pytest.mark.parametrize("leak", [-30.0, -20.0, -11.0, -6.0])
 def test_a_leak_comes_back(leak: float) -> None:
-    measured = one(Fault(leak=leak, leak_hole=3)).measured
+    measured = second_mark(Fault(leak=leak, leak_hole=3)).measured
     assert measured.leak_db == pytest.approx(leak, abs=0.1)
     assert measured.leak_hole == 3
 
@@ -105,13 +104,13 @@ def test_a_leak_comes_back(leak: float) -> None:
     "tab", ["4:1 -4:2 4:1", "r:0.5 4:0.5 r:0.5 -4:0.5 4:1", "4:2/3 -4:1/3 5:1"]
 )
 def test_lateness_comes_back_on_beats_and_off_beats(late: float, tab: str) -> None:
-    assert one(Fault(late_ms=late), tab).measured.late_ms == pytest.approx(late, abs=0.1)
+    assert second_mark(Fault(late_ms=late), tab).measured.late_ms == pytest.approx(late, abs=0.1)
 
 
 @pytest.mark.parametrize("scoop", [-100.0, 50.0, 100.0])
 @pytest.mark.parametrize("scoop_ms", [80.0, 120.0, 250.0])
 def test_a_scoop_comes_back(scoop: float, scoop_ms: float) -> None:
-    measured = one(Fault(scoop=scoop, scoop_ms=scoop_ms)).measured
+    measured = second_mark(Fault(scoop=scoop, scoop_ms=scoop_ms)).measured
     # Half a cosine falls to the tolerance of 10 cents at this time.
     settled = scoop_ms / math.pi * math.acos(2 * 10.0 / abs(scoop) - 1)
     assert measured.settle_ms == pytest.approx(settled, abs=HOP_MS + 1.0)
@@ -140,7 +139,7 @@ def test_a_short_glide_is_not_judged_while_it_moves(tempo: float) -> None:
     assert play(drill).score == pytest.approx(100.0, abs=0.1)
 
 
-def test_a_glide_left_out_is_told_from_one_played() -> None:
+def test_a_held_note_is_not_taken_for_a_glide() -> None:
     drill = drill_of("-4'>-4:2 4:2 -4>-4':2")
     result = play(drill, {0: Fault(instead="-4"), 2: Fault(instead="-4")})
     assert sentences(result) == [
@@ -168,7 +167,7 @@ def test_a_bent_release_does_not_count() -> None:
         replace(r, hz=r.hz * 0.97) if r.hz and not all(n.hz for n in readings[i : i + 7]) else r
         for i, r in enumerate(readings)
     ]
-    # Only the ends of notes changed: what has no pitch within the next 30 ms.
+    # Only the last 30 ms of each note have changed.
     assert take(WALK, dropped)[0].score == pytest.approx(100.0, abs=0.1)
 
 
@@ -210,7 +209,7 @@ def test_a_hole_outside_the_chord_leaks() -> None:
 
 @pytest.mark.parametrize("own", [None, -14.0])
 def test_a_note_as_loud_as_its_neighbour_is_blurred_and_not_wrong(own: float | None) -> None:
-    """Also when the ear takes the neighbour for the main reed; its own pitch is marked if known."""
+    """Even if the ear takes the neighbour for the main reed. Its own pitch is marked if known."""
     drill = drill_of("4:1 -4:2 4:1")
     other = Tab.parse("-5")
     bent = 2.0 ** ((own or 0.0) / 1200.0)
@@ -259,9 +258,10 @@ def test_a_wrong_note_costs_its_step_alone() -> None:
     assert [mark.score for mark in result.marks] == pytest.approx([100.0, 0.0, *[100.0] * 7])
 
 
-def test_a_late_wrong_note_is_told_with_its_time() -> None:
+def test_a_late_wrong_note_is_reported_with_its_time() -> None:
     assert (
-        one(Fault(instead="-5", late_ms=120.0)).sentence == "played draw 5 for draw 4; 120 ms late"
+        second_mark(Fault(instead="-5", late_ms=120.0)).sentence
+        == "played draw 5 for draw 4; 120 ms late"
     )
 
 
@@ -316,7 +316,7 @@ def test_a_player_who_speeds_up_is_followed() -> None:
 
 
 @pytest.mark.parametrize("gap", [0.0, 30.0, 60.0])
-def test_repeated_notes_are_told_apart_by_their_attacks(gap: float) -> None:
+def test_repeated_notes_are_separated_by_their_attacks(gap: float) -> None:
     drill = drill_of("4:1 4:1 4:0.5 4:0.5 4:1 | 4:4")
     notes = notes_of(drill, {2: Fault(late_ms=60.0)}, gap_ms=gap)
     result = take(drill, readings_of(notes))[0]
@@ -349,23 +349,23 @@ def test_notes_of_one_pitch_on_two_holes_are_given_the_benefit_of_the_doubt() ->
 # --- while it goes on ---------------------------------------------------------------------------
 
 
-def test_marks_are_told_soon_after_each_step_and_agree_with_the_result() -> None:
+def test_marks_are_reported_soon_after_each_step_and_agree_with_the_result() -> None:
     marker = Marker(TUNE, HARP, clock_of(TUNE))
-    told = []
+    reported = []
     for reading in readings_of(notes_of(TUNE)):
         for mark in marker.observe(reading):
-            told.append(mark)
+            reported.append(mark)
             assert mark.measured.end is not None
             assert 0 <= reading.sample - mark.measured.end <= 0.25 * RATE
-    assert tuple(told) == marker.result().marks
+    assert tuple(reported) == marker.result().marks
 
 
-def test_a_missed_step_is_told_and_told_anew_when_it_comes_after_all() -> None:
+def test_a_missed_step_is_reported_again_when_it_is_played_after_all() -> None:
     notes = notes_of(WALK, beats=lambda step: float(step.start) + (3 if step.index >= 4 else 0))
-    result, told = take(WALK, readings_of(notes))
-    fifth = [mark.sentence for mark in told if mark.step.index == 4]
+    result, reported = take(WALK, readings_of(notes))
+    fifth = [mark.sentence for mark in reported if mark.step.index == 4]
     assert fifth == ["not played", "1500 ms late"]
-    assert told[-1] == result.marks[-1]
+    assert reported[-1] == result.marks[-1]
 
 
 def test_a_result_can_be_asked_for_at_any_time() -> None:
@@ -389,8 +389,8 @@ def test_a_range_of_steps_is_marked_on_the_same_clock() -> None:
 
 def test_a_drill_without_steps_has_a_result() -> None:
     empty = replace(WALK, steps=(), end=Fraction(0))
-    result, told = take(empty, readings_of(notes_of(WALK)))
-    assert (result.marks, result.score, result.weakest, told) == ((), 0.0, None, [])
+    result, reported = take(empty, readings_of(notes_of(WALK)))
+    assert (result.marks, result.score, result.weakest, reported) == ((), 0.0, None, [])
 
 
 def test_a_step_that_the_harp_cannot_play_is_named() -> None:
@@ -448,7 +448,7 @@ FAULTS = st.builds(
 @settings(max_examples=4, deadline=None)
 @given(st.dictionaries(st.integers(0, 8), FAULTS, max_size=5), st.integers(0, 12_000))
 def test_only_what_was_played_counts(faults: dict[int, Fault], delay: int) -> None:
-    """The same take twice earns the same, also when the ear is slow."""
+    """The same take earns the same twice, even if the ear is slow."""
     notes = notes_of(WALK, faults)
     prompt, slow = readings_of(notes), readings_of(notes, delay=delay)
     assert take(WALK, prompt) == take(WALK, slow)
@@ -470,7 +470,7 @@ SIZES = {
 @settings(max_examples=8, deadline=None)
 @given(data=st.data())
 def test_more_fault_never_earns_more(kind: str, data: st.DataObject) -> None:
-    """Of a fault alone. On top of a wobble, which part of that is held makes a little odds."""
+    """A fault alone. Beside a wobble, the choice of the held part makes a small difference."""
     small, big = sorted(data.draw(st.tuples(SIZES[kind], SIZES[kind])))
     sign = data.draw(st.sampled_from([-1.0, 1.0])) if kind in ("cents", "drift", "scoop") else 1.0
     base = data.draw(st.sampled_from([Fault(), Fault(wobble=6.0, leak=-20.0)]))
@@ -501,7 +501,7 @@ PERFECT = Measured(
 
 
 STILL = tuple(part for part in CRITERIA if part != "motion")
-"""What is judged of a note that is not to move."""
+"""The criteria of a note that should not move."""
 
 
 def parts(beat_ms: float = 750.0, tolerance: float = 10.0, **figures: object) -> dict[str, float]:
@@ -572,10 +572,10 @@ def test_every_figure_only_costs(
 ) -> None:
     assume(figure != "scoop_cents" or figures["scoop_cents"] >= figures["cents"])
     worse = {**figures, figure: figures[figure] + more}
-    one, other = (parts(beat_ms, tolerance, **f) for f in (figures, worse))
-    assert all(other[part] <= one[part] for part in STILL)
-    assert step_score(STEP, PERFECT, other, Goal()) <= step_score(STEP, PERFECT, one, Goal())
-    assert 0.0 <= step_score(STEP, PERFECT, one, Goal()) <= 100.0
+    good, bad = (parts(beat_ms, tolerance, **f) for f in (figures, worse))
+    assert all(bad[name] <= good[name] for name in STILL)
+    assert step_score(STEP, PERFECT, bad, Goal()) <= step_score(STEP, PERFECT, good, Goal())
+    assert 0.0 <= step_score(STEP, PERFECT, good, Goal()) <= 100.0
 
 
 def test_the_total_counts_steps_by_their_length() -> None:
@@ -628,7 +628,7 @@ def test_sentences(figures: dict[str, float | None], sentence: str) -> None:
 
 
 def test_a_sentence_has_at_most_three_clauses() -> None:
-    mark = one(
+    mark = second_mark(
         Fault(cents=30.0, wobble=15.0, leak=-5.0, late_ms=180.0, scoop=150.0, scoop_ms=500.0)
     )
     assert mark.sentence.count(";") == 2
