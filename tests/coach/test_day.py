@@ -1,7 +1,7 @@
-"""The day's set: what is due, what is weak, what is chosen, and playing it.
+"""The daily set: what is due, what is weak, what is chosen, and playing it.
 
-Due days are checked against the published parameters of FSRS-6, shares against scipy and players
-whose truth is known, and the whole against a simulated player who forgets by another model
+Due days are checked against the published parameters of FSRS-6, success rates against scipy and
+players of known skill, and the whole set against simulated players who forget by another model
 (:mod:`benchmarks.learner`).
 """
 
@@ -62,7 +62,7 @@ def ago(days: int) -> date:
 
 
 def step(entry: str, *, good: bool = True, cents: float | None = None, part: str = "pitch") -> Any:
-    """A note that was in tune, or was not; or that was not heard, without a part."""
+    """A note in tune or out of tune; not heard where `part` is empty."""
     off = cents if cents is not None else 3.0 if good else 18.0
     parts = {part: 95.0 if good else 55.0} if part else {}
     heard = entry if part else None
@@ -90,7 +90,7 @@ def take(drill: Drill | str, day: date, score: float, **more: Any) -> TakeRecord
         passed=score >= drill.goal.pass_mark,
         whole=True,
         seconds=drill.seconds,
-        steps=tuple(replace(one, index=i) for i, one in enumerate(steps)),
+        steps=tuple(replace(played, index=i) for i, played in enumerate(steps)),
     )
     return replace(took, **more)
 
@@ -106,16 +106,16 @@ def made(journal: Journal, minutes: float = 20.0, day: date = TODAY, **more: Any
 
 
 def played_a_while(days: int = 30, seed: int = 1) -> list[TakeRecord]:
-    """A player who has got through the easier half of the shelf, and bends draw 4 too little."""
+    """Takes of a player who knows the easier half of the shelf and bends draw 4 too little."""
     rng = random.Random(seed)
     drills = sorted(C_HARP, key=lambda drill: drill.level)[:40]
     takes = []
     for number in range(days * 8):
         drill = drills[(number * 7 + rng.randrange(3)) % (5 + number * 35 // (days * 8))]
         steps = [
-            step(str(one.last[0]), good=str(one.last[0]) != "-4'" and rng.random() < 0.93)
-            for one in drill.steps
-            if not (one.is_chord or one.ladder or one.call)
+            step(str(written.last[0]), good=str(written.last[0]) != "-4'" and rng.random() < 0.93)
+            for written in drill.steps
+            if not (written.is_chord or written.ladder or written.call)
         ]
         score = min(100.0, max(0.0, rng.gauss(88.0, 6.0)))
         takes.append(take(drill, ago(days - number // 8), score, steps=steps))
@@ -214,7 +214,7 @@ ENTRIES = ("1", "-2", "3", "-3", "4", "-4", "5", "-5", "6", "-6", "-4'", "-2''")
 
 
 def days_of(rates: dict[str, float], days: int, seed: int, notes: int = 4) -> list[TakeRecord]:
-    """A take a day, every entry in it so many times, in tune with its own probability."""
+    """A take a day, with each entry `notes` times, in tune with its probability."""
     rng = random.Random(seed)
     return [
         take(
@@ -232,8 +232,8 @@ def days_of(rates: dict[str, float], days: int, seed: int, notes: int = 4) -> li
 
 
 def weak_entries(takes: Sequence[TakeRecord]) -> list[str]:
-    found = find_weaknesses(success_rates(count_tries(takes), TODAY))
-    return [share.name for share in found if share.kind is TraitKind.ENTRY]
+    weak = find_weaknesses(success_rates(count_tries(takes), TODAY))
+    return [rate.name for rate in weak if rate.kind is TraitKind.ENTRY]
 
 
 def test_where_all_entries_are_alike_hardly_ever_is_one_called_weak() -> None:
@@ -257,20 +257,20 @@ def test_a_few_misses_are_no_weakness() -> None:
         *days_of(rates, 10, 3),
         take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)]),
     ]
-    share = success_rates(count_tries(unlucky), TODAY)[TraitKind.ENTRY, "7"]
-    assert not share.is_weak
+    rate = success_rates(count_tries(unlucky), TODAY)[TraitKind.ENTRY, "7"]
+    assert not rate.is_weak
     assert (
-        share.rate > 0.5
+        rate.rate > 0.5
     )  # drawn towards the other entries' 0.9, though none of its notes was good
-    assert share.tried == 1
-    assert share.good == 0
+    assert rate.tried == 1
+    assert rate.good == 0
 
 
 def test_many_notes_of_one_take_are_worth_fewer() -> None:
-    one = [take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)] * 12)]
+    single = [take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)] * 12)]
     more = [take("rope-walk", ago(1), 90.0, steps=[step("7", good=False)]) for _ in range(12)]
     alike, apart = (
-        success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "7"] for takes in (one, more)
+        success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "7"] for takes in (single, more)
     )
     # Kish's design effect with a likeness of 0.3: 12 / (1 + 11 * 0.3)
     assert alike.effective_tries == pytest.approx(12 / 4.3)
@@ -291,7 +291,7 @@ def test_what_was_long_ago_counts_less() -> None:
 
 
 def test_shares_are_drawn_by_how_far_entries_lie_apart() -> None:
-    """Beta-binomial players whose strength is known: the drawn shares are nearer to the truth than
+    """Beta-binomial players whose strength is known: the drawn rates are nearer to the truth than
     the bare ones, as Stein's paradox has it (Efron and Morris 1977, Scientific American 236)."""
     rng = random.Random(5)
     bare = drawn = 0.0
@@ -299,14 +299,14 @@ def test_shares_are_drawn_by_how_far_entries_lie_apart() -> None:
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
         found = success_rates(count_tries(days_of(truth, 5, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            share = found[TraitKind.ENTRY, entry]
-            bare += (share.good / share.tried - rate) ** 2
-            drawn += (share.rate - rate) ** 2
+            estimate = found[TraitKind.ENTRY, entry]
+            bare += (estimate.good / estimate.tried - rate) ** 2
+            drawn += (estimate.rate - rate) ** 2
     assert drawn < 0.5 * bare
 
 
 def test_the_probability_that_it_is_weak_is_right() -> None:
-    """Of entries said to lie below the usual share with a probability, so many do."""
+    """The fraction of entries below the usual rate is the probability that is reported."""
     rng = random.Random(8)
     sure, below = [], []
     for seed in range(120):
@@ -317,12 +317,12 @@ def test_the_probability_that_it_is_weak_is_right() -> None:
             below.append(rate < 0.7)
     for low, high in ((0.0, 0.3), (0.3, 0.7), (0.7, 1.0)):
         inside = [i for i, p in enumerate(sure) if low <= p < high]
-        said = sum(sure[i] for i in inside) / len(inside)
+        reported = sum(sure[i] for i in inside) / len(inside)
         true = sum(below[i] for i in inside) / len(inside)
-        assert true == pytest.approx(said, abs=0.1)
+        assert true == pytest.approx(reported, abs=0.1)
 
 
-def test_the_built_in_player_and_takes_that_were_not_played_say_nothing() -> None:
+def test_the_built_in_player_and_unplayed_takes_do_not_count() -> None:
     steps = [step("-4'", good=False)] * 4
     silent = [step("-4'", part="")] * 4
     takes = [
@@ -353,13 +353,13 @@ def test_the_built_in_player_and_takes_that_were_not_played_say_nothing() -> Non
         ),
     ],
 )
-def test_what_is_missed_is_said_with_figures(steps: list[StepRecord], sentence: str) -> None:
+def test_a_sentence_names_what_was_missed(steps: list[StepRecord], sentence: str) -> None:
     found = success_rates(count_tries([take("rope-walk", ago(1), 70.0, steps=steps)]), TODAY)
-    entry = next(share for share in found.values() if share.kind is TraitKind.ENTRY)
+    entry = next(rate for rate in found.values() if rate.kind is TraitKind.ENTRY)
     assert entry.sentence == sentence
 
 
-def test_parts_and_skills_are_shares_too() -> None:
+def test_criteria_and_skills_have_rates_too() -> None:
     steps = [step("4", part="time", good=i % 4 == 0) for i in range(20)]
     takes = [
         take("rope-walk", ago(n), score, steps=steps) for n, score in ((3, 70), (2, 85), (1, 60))
@@ -371,7 +371,7 @@ def test_parts_and_skills_are_shares_too() -> None:
     assert (
         found[TraitKind.SKILL, "rhythm"].sentence == "2 of the last 3 takes of rhythm did not pass"
     )
-    assert (TraitKind.ENTRY, "4") not in found  # what was not judged for pitch says nothing of it
+    assert (TraitKind.ENTRY, "4") not in found  # its pitch was not judged
 
 
 # --- what is chosen -------------------------------------------------------------------------
@@ -422,7 +422,7 @@ def test_a_player_of_some_weeks_gets_all_that_belongs_into_a_day(tmp_path: Path)
     assert any(str(tab) == "-4'" for s in BY_NAME[weak[0].drill].steps for tab in s.tabs)
 
 
-def test_why_is_told_with_days_and_figures(tmp_path: Path) -> None:
+def test_reasons_have_days_and_figures(tmp_path: Path) -> None:
     takes = [
         take("next-door-and-back", ago(10), 90.0),  # due two days later
         take("next-door-and-back", ago(4), 71.0),  # lost: due the next day, a Monday
@@ -438,14 +438,14 @@ def test_why_is_told_with_days_and_figures(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    ("days", "told"),
+    ("days", "text"),
     [
         *((0, "today"), (-1, "yesterday"), (1, "tomorrow"), (-4, "on Sunday"), (5, "on Tuesday")),
         *((-7, "on 7 May"), (20, "on 3 June"), (-400, "on 9 April 2025")),
     ],
 )
-def test_days_are_told_as_people_do(days: int, told: str) -> None:
-    assert relative_date(TODAY + timedelta(days=days), TODAY, on="on ") == told
+def test_days_are_written_relative_to_today(days: int, text: str) -> None:
+    assert relative_date(TODAY + timedelta(days=days), TODAY, on="on ") == text
 
 
 def test_after_a_month_away_nothing_new_comes_before_what_is_due(tmp_path: Path) -> None:
@@ -503,7 +503,7 @@ def test_takes_are_expected_as_chance_has_it() -> None:
 
 def test_drills_train_what_their_steps_hold() -> None:
     trait = TRAIT["half-step-on-four"]
-    bends = sum(Tab.parse("-4'") in one.tabs for one in trait.drill.steps)
+    bends = sum(Tab.parse("-4'") in written.tabs for written in trait.drill.steps)
     assert trait.trains[TraitKind.ENTRY, "-4'"] == pytest.approx(bends / len(trait.drill.steps))
     assert trait.trains[TraitKind.CRITERION, "attack"] > 0.2
     assert trait.trains[TraitKind.SKILL, "half-step bends"] == 1.0
@@ -512,8 +512,8 @@ def test_drills_train_what_their_steps_hold() -> None:
     assert TRAIT["octave-splits"].strain > 0.4
     assert TRAIT["on-the-and"].trains[TraitKind.CRITERION, "time"] > 0.5
     # calls are the trainer's: they train nobody
-    calls = [one for one in BY_NAME["pilot-calls"].steps if not one.call]
-    fours = sum(any(str(tab) == "4" for tab in one.tabs) for one in calls)
+    calls = [own for own in BY_NAME["pilot-calls"].steps if not own.call]
+    fours = sum(any(str(tab) == "4" for tab in own.tabs) for own in calls)
     trains = TRAIT["pilot-calls"].trains.get((TraitKind.ENTRY, "4"), 0.0)
     assert trains == pytest.approx(fours / len(calls))
 
@@ -523,9 +523,9 @@ def test_drills_train_what_their_steps_hold() -> None:
 
 def test_the_same_journal_and_day_give_the_same_set(tmp_path: Path) -> None:
     takes = played_a_while()
-    with journal_of(tmp_path / "a", takes) as one, journal_of(tmp_path / "b", takes) as other:
-        assert made(one) == made(other)
-        assert made(one, day=TODAY + timedelta(days=1)) != made(one)
+    with journal_of(tmp_path / "a", takes) as first, journal_of(tmp_path / "b", takes) as second:
+        assert made(first) == made(second)
+        assert made(first, day=TODAY + timedelta(days=1)) != made(first)
 
 
 def test_what_is_played_today_ticks_off_and_changes_nothing_else(tmp_path: Path) -> None:
@@ -765,11 +765,11 @@ def test_a_take_that_cannot_go_on_ends_the_day(tmp_path: Path) -> None:
     assert sum(isinstance(event, EntryStarted) for event in events) == 1
 
 
-# --- telling of it --------------------------------------------------------------------------
+# --- in words --------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("width", [40, 60, 80, 120])
-def test_the_set_fits_the_width_and_says_why(tmp_path: Path, width: int) -> None:
+def test_the_set_fits_the_width_with_its_reasons(tmp_path: Path, width: int) -> None:
     with journal_of(tmp_path, played_a_while()) as journal:
         day = made(journal)
     text = daily_set_text(day, width)
@@ -782,7 +782,7 @@ def test_the_set_fits_the_width_and_says_why(tmp_path: Path, width: int) -> None
     assert len(daily_set_sentences(day).splitlines()) == 1 + len(day.entries)
 
 
-def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
+def test_the_end_of_a_day_shows_the_gains(tmp_path: Path) -> None:
     def entry(drill: str, last: float | None) -> SetEntry:
         return SetEntry(
             drill, drill.title(), Reason.DUE, "due", "C", "richter", 1, 3, 60.0, 80.0, last
@@ -791,13 +791,13 @@ def test_the_end_of_a_day_says_what_moved(tmp_path: Path) -> None:
     entries = (entry("buoys", 70.0), entry("gulls", 90.0), entry("piles", None), entry("x", 50.0))
     played = {"buoys": (60.0, 84.5), "gulls": (88.0,), "piles": (81.0,)}
     day = DailySet("Marit", TODAY, 20.0, entries, played)
-    told = day_summary_text(day).splitlines()
-    assert told[0].split(maxsplit=1) == ["buoys", "84, 14 better than last time (70)"]
-    assert told[1].split(maxsplit=1) == ["gulls", "88, 2 worse than last time (90)"]
-    assert told[2].split(maxsplit=1) == ["piles", "81, for the first time"]
-    assert "score: 84, the mean of the best takes of 3 drills" in told[3]
-    assert "1 better, 1 worse, +6.2 points at the mean" in told[3]  # (14.5 - 2) / 2
-    assert told[4].startswith("3 of 4 drills done")
+    summary = day_summary_text(day).splitlines()
+    assert summary[0].split(maxsplit=1) == ["buoys", "84, 14 better than last time (70)"]
+    assert summary[1].split(maxsplit=1) == ["gulls", "88, 2 worse than last time (90)"]
+    assert summary[2].split(maxsplit=1) == ["piles", "81, for the first time"]
+    assert "score: 84, the mean of the best takes of 3 drills" in summary[3]
+    assert "1 better, 1 worse, +6.2 points at the mean" in summary[3]  # (14.5 - 2) / 2
+    assert summary[4].startswith("3 of 4 drills done")
     lines = DaySessionLines().lines(EntryEnded(entries[0], day))
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
     data = daily_set_data(day)

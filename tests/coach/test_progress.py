@@ -1,4 +1,4 @@
-"""Progress: its figures by hand, its intervals by simulation, and how it is told.
+"""Progress: its figures by hand, its intervals by simulation, and its texts.
 
 References: rank intervals, Hodges and Lehmann 1963; critical values of U, from the table for two
 sides at 5 % that statistics books print after Mann and Whitney 1947 (from memory).
@@ -65,7 +65,7 @@ ANSI = re.compile(r"\x1b\[[0-9;]*m")
 def seen(
     tmp_path: Path, takes: Sequence[TakeRecord], player: str = "Runa", **options: Any
 ) -> Overview:
-    """What the journal tells when it holds these takes."""
+    """Overview of a journal that holds some takes."""
     with Journal(tmp_path / "journal.sqlite") as journal:
         journal.add(*takes)
         return overview(journal, player, TODAY, **options)
@@ -76,15 +76,17 @@ def seen(
 WEEK, BEFORE = range(7), range(7, 14)
 
 
-def told(measure: str, runs: int, seed: int, **options: Any) -> dict[ComparisonVerdict, float]:
-    """How often each verdict falls."""
+def verdict_rates(
+    measure: str, runs: int, seed: int, **options: Any
+) -> dict[ComparisonVerdict, float]:
+    """Fraction of simulated weeks with each verdict."""
     rng = np.random.default_rng(seed)
-    found = dict.fromkeys(ComparisonVerdict, 0.0)
+    rates = dict.fromkeys(ComparisonVerdict, 0.0)
     for _ in range(runs):
         steps = weeks_of(rng, options["after"], options["before"], **_rest(options))
-        found[_change(steps, measure).verdict] += 1.0 / runs
-    print({str(verdict): f"{share:.3f}" for verdict, share in found.items()}, options)
-    return found
+        rates[_change(steps, measure).verdict] += 1.0 / runs
+    print({str(verdict): f"{share:.3f}" for verdict, share in rates.items()}, options)
+    return rates
 
 
 def _rest(options: dict[str, Any]) -> dict[str, Any]:
@@ -99,11 +101,11 @@ def _change(steps: StepTable, measure: str) -> Comparison:
 @pytest.mark.parametrize(
     ("after", "before"), [(WEEK, BEFORE), ((0, 2, 4, 6), (7, 9, 11, 13)), ((0, 2, 4), BEFORE)]
 )
-def test_nothing_changed_is_seldom_told_as_better(
+def test_no_change_is_seldom_called_better(
     measure: str, after: Sequence[int], before: Sequence[int]
 ) -> None:
     runs = 800
-    found = told(measure, runs, 1, after=after, before=before, night=12.0)
+    found = verdict_rates(measure, runs, 1, after=after, before=before, night=12.0)
     most = 0.025 + 3 * (0.025 * 0.975 / runs) ** 0.5
     assert found[ComparisonVerdict.BETTER] <= most
     assert found[ComparisonVerdict.WORSE] <= most
@@ -118,21 +120,20 @@ def test_notes_as_witnesses_of_their_own_would_take_luck_for_progress() -> None:
         better += (
             hodges_lehmann(steps.values["cents"][~late], steps.values["cents"][late]).high < 0.0
         )
-    print(f"by notes, nothing is told as better in {better / 2:.0f} % of weeks")
+    print(f"by notes, nothing is called better in {better / 2:.0f} % of weeks")
     assert better / 200 > 0.1  # more than four times what the interval promises
 
 
 @pytest.mark.parametrize("measure", ["cents", "spread_cents", "in_tune"])
-def test_a_real_gain_is_told_in_most_weeks(measure: str) -> None:
-    found = told(measure, 300, 3, after=WEEK, before=BEFORE, ratio=0.6)
+def test_a_real_gain_is_found_in_most_weeks(measure: str) -> None:
+    found = verdict_rates(measure, 300, 3, after=WEEK, before=BEFORE, ratio=0.6)
     assert found[ComparisonVerdict.BETTER] > 0.8
     assert found[ComparisonVerdict.WORSE] == 0.0
 
 
-def test_a_loss_is_told_too() -> None:
-    assert (
-        told("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)[ComparisonVerdict.WORSE] > 0.8
-    )
+def test_a_loss_is_found_too() -> None:
+    found = verdict_rates("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)
+    assert found[ComparisonVerdict.WORSE] > 0.8
 
 
 def test_harder_notes_are_no_loss() -> None:
@@ -145,13 +146,13 @@ def test_harder_notes_are_no_loss() -> None:
         worse += _change(steps, "cents").verdict is ComparisonVerdict.WORSE
         alike = StepTable(steps.day, steps.take, np.zeros_like(steps.tab), steps.values)
         would_be += _change(alike, "cents").verdict is ComparisonVerdict.WORSE
-    print(f"told as worse: {worse} of {runs}; with all notes taken for one, {would_be}")
+    print(f"called worse: {worse} of {runs}; without separating the notes, {would_be}")
     assert worse / runs <= 0.06
     assert would_be / runs > 0.9
 
 
 @pytest.mark.parametrize(("gain", "least", "most"), [(0.0, 0, 3), (6.0, 18, 25)])
-def test_evenings_in_a_journal_are_told_for_what_they_are(
+def test_evenings_in_a_journal_are_compared_for_what_they_are(
     tmp_path: Path, gain: float, least: int, most: int
 ) -> None:
     better = 0
@@ -159,7 +160,7 @@ def test_evenings_in_a_journal_are_told_for_what_they_are(
         (tmp_path / str(seed)).mkdir()
         found = seen(tmp_path / str(seed), evenings(seed, days=14, gain=gain))
         better += found.find("everything").compare("cents").verdict is ComparisonVerdict.BETTER
-    print(f"{gain:g} cents a week: told as better in {better} of 25 weeks")
+    print(f"{gain:g} cents a week: called better in {better} of 25 weeks")
     assert least <= better <= most
 
 
@@ -506,7 +507,7 @@ def test_one_thing_fits_80_columns_with_its_weeks(class_: Overview) -> None:
         (Comparison(ComparisonVerdict.UNCLEAR, 0.0, 0.0, 0.0, 7, 7), "%", "no difference"),
     ],
 )
-def test_a_change_is_told_with_its_interval(change: Comparison, unit: str, text: str) -> None:
+def test_a_change_is_shown_with_its_interval(change: Comparison, unit: str, text: str) -> None:
     assert change_text(change, unit) == text
 
 
@@ -611,7 +612,7 @@ def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> Non
     assert (tmp_path / "all.SVG").read_bytes() == before
 
 
-def test_what_is_in_the_way_of_a_picture_is_said(
+def test_what_prevents_a_picture_is_reported(
     tmp_path: Path, class_: Overview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with pytest.raises(PlotError, match=r"let it end in \.png or \.svg"):
@@ -658,9 +659,7 @@ def command(
     return run
 
 
-def test_an_empty_journal_says_how_it_fills_and_is_not_made(
-    command: Command, tmp_path: Path
-) -> None:
+def test_an_empty_journal_is_explained_and_not_created(command: Command, tmp_path: Path) -> None:
     code, out, err = command()
     assert (code, err) == (0, "")
     assert "There is nothing of Runa's in the journal yet" in out
@@ -675,7 +674,7 @@ def test_an_empty_journal_says_how_it_fills_and_is_not_made(
     assert "--player shows theirs (Odd)" in command()[1]
 
 
-def test_the_command_tells_all_or_one_in_every_format(command: Command, tmp_path: Path) -> None:
+def test_the_command_prints_all_or_one_in_every_format(command: Command, tmp_path: Path) -> None:
     seen(tmp_path, [*evenings(1, days=30, gain=2.0), *evenings(2, days=3, player="Odd")])
     code, out, err = command()
     assert (code, err) == (0, "")
