@@ -89,7 +89,8 @@ class MadeTune:
         scale: name of the scale.
         beats: of a bar.
         tempo: beats a minute.
-        notes: start and length in beats, and the entry, in order of time.
+        swung: whether pairs of half beats are played 2 : 1.
+        notes: written start and length in beats, and the entry, in order of time.
     """
 
     key: str
@@ -97,14 +98,19 @@ class MadeTune:
     scale: str
     beats: int
     tempo: float
+    swung: bool
     notes: tuple[tuple[float, float, Tab], ...]
 
     def seconds(self) -> list[tuple[float, float, Tab]]:
         """Return start and end in seconds, and the entry, of each note."""
         beat = 60.0 / self.tempo
-        return [
-            (start * beat, (start + (1.0 - GAP) * length) * beat, tab)
+        spans = [
+            (_swing(start, self.swung), _swing(start + length, self.swung), tab)
             for start, length, tab in self.notes
+        ]
+        return [
+            (start * beat, (start + (1.0 - GAP) * (end - start)) * beat, tab)
+            for start, end, tab in spans
         ]
 
 
@@ -133,8 +139,7 @@ def make_tune(key: str, position: int, seed: int) -> MadeTune:
     for bar, rhythm_and_places in enumerate(places):
         at = float(bar * beats)
         for length, place in rhythm_and_places:
-            start, stop = _swing(at, swung), _swing(at + length, swung)
-            notes.append((start, stop - start, _entry(draw, harp, ladder[place])))
+            notes.append((at, length, _entry(draw, harp, ladder[place])))
             at += length
     start, length, _ = notes[-1]
     degrees = [i for i, tabs in enumerate(ladder) if (harp.midi(tabs[0]) - tonic) % 12 == 0]
@@ -143,7 +148,7 @@ def make_tune(key: str, position: int, seed: int) -> MadeTune:
     near = min(degrees, key=lambda i: abs(i - places[-1][-1][1]))
     notes[-1] = (start, length, ladder[near][0])
     tempo = float(draw.choice(TEMPI))
-    return MadeTune(key, position, scale, beats, tempo, tuple(notes))
+    return MadeTune(key, position, scale, beats, tempo, swung, tuple(notes))
 
 
 def _ladder(harp: Harp, tonic: int, scale: tuple[int, ...], *, over: bool) -> list[list[Tab]]:

@@ -44,6 +44,7 @@ def fonts() -> None:
     [
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.guessed", "first three", "  independent "),
+        ("benchmarks.lengths", "meters", "made-up tunes "),
         ("benchmarks.learner", "median days", "usual    rotation"),
         ("benchmarks.reed_watch", "harp- false alarms", "no wear                          1"),
         ("benchmarks.screen", "frames a second", " 80x24 "),
