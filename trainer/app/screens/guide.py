@@ -175,8 +175,8 @@ class GuideScreen(TakeScreen):
                 good=good,
             )
         words = (
-            f"Take a {self._harp.name} harp, or choose its key with ← and →. Play {ASKED_NOTE}, "
-            f"hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, alone and at your usual distance. "
+            f"Take a {self._harp.name} harp, or choose your harp's key with ← and →. Play "
+            f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, alone and at your usual distance. "
             "Breathe as for a quiet tune; rest if you feel light-headed."
         )
         return GuideState(2, 2, "one note", words, heard=heard, message=message, good=good)
