@@ -176,7 +176,8 @@ class GuideScreen(TakeScreen):
             )
         words = (
             f"Take a {self._harp.name} harp, or choose your harp's key with ← and →. Play "
-            f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, alone and at your usual distance. "
+            f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, "
+            "alone and at your usual distance. "
             "Breathe as for a quiet tune; rest if you feel light-headed."
         )
         return GuideState(2, 2, "one note", words, heard=heard, message=message, good=good)
