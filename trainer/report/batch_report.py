@@ -1,72 +1,75 @@
-"""Many recordings of a drill, marked: a line each, and who needs what."""
+"""A batch of marked recordings as text, a line each, and as JSON data."""
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from collections.abc import Sequence
 from statistics import median
-from typing import Any
 
+from trainer.marking import Result
 from trainer.practice.batch import MarkedRecording
-from trainer.report.formatting import quantity_text, score_text
+from trainer.report.formatting import fill, quantity_text, score_text
 from trainer.report.result_report import result_data
 from trainer.report.schemas.results import BestPassData, RecordingData
 
-WIDTH = 80
-NAME = 30
-WORST = 3
-"""Steps that a summary names."""
+NAME_COLUMNS = 30
+"""Width of the column of file names."""
+HARDEST_STEPS = 3
+"""Maximum number of hard steps that a summary names."""
+MIN_HARD_POINTS = 1.0
+"""Median loss from which a step is hard, in points of its score."""
 
 
-def recording_line(one: MarkedRecording) -> str:
-    """A recording in a line: its name, its best score, and its weakest step or what is wrong."""
-    name = one.path.name if len(one.path.name) <= NAME else f"…{one.path.name[-NAME + 1 :]}"
-    best = one.best
+def recording_line(recording: MarkedRecording) -> str:
+    """Return a recording as a line: its name, best score and weakest step, or what went wrong."""
+    name = recording.path.name
+    if len(name) > NAME_COLUMNS:
+        name = f"…{name[-NAME_COLUMNS + 1 :]}"
+    best = recording.best
     if best is None:
-        return textwrap.fill(f"{name:<{NAME}} × {one.trouble}", WIDTH, subsequent_indent=" " * 33)
+        indent = " " * (NAME_COLUMNS + 3)
+        return fill(f"{name:<{NAME_COLUMNS}} × {recording.trouble}", rest=indent)
     verdict = "passed" if best.passed else "not yet"
-    told = f"{name:<{NAME}} {score_text(best.score):>3} {verdict:<8}"
-    if len(one.passes) > 1:
-        told += f" best of {len(one.passes)}"
+    line = f"{name:<{NAME_COLUMNS}} {score_text(best.score):>3} {verdict:<8}"
+    if len(recording.passes) > 1:
+        line += f" best of {len(recording.passes)}"
     weakest = best.weakest
     if weakest is not None:
-        told += f" weakest: step {weakest.step.index + 1} ({weakest.step.tab}), "
-        told += score_text(weakest.score)
-    return told
+        line += f" weakest: step {weakest.step.index + 1} ({weakest.step.tab}), "
+        line += score_text(weakest.score)
+    return line
 
 
-def batch_summary_text(all_marked: Sequence[MarkedRecording]) -> str:
-    """What came of it: how many passed, and which steps most of them find hard."""
-    best = [result for one in all_marked if (result := one.best) is not None]
-    wrong = len(all_marked) - len(best)
-    told = [f"{len(best)} of {quantity_text(len(all_marked), 'recording')} marked"]
-    if best:
-        passed = sum(result.passed for result in best)
-        middle = score_text(median(result.score for result in best))
-        told.append(f"{passed} passed; the median is {middle}")
-    if wrong:
-        told.append(f"{wrong} could not be marked")
-    lines = [f"{'; '.join(told)}."]
-    hard = _hardest([result for result in best])
-    if hard:
-        lines.append(f"Hardest for most: {', '.join(hard)}.")
-    return "\n".join(textwrap.fill(line, WIDTH) for line in lines)
+def batch_summary_text(recordings: Sequence[MarkedRecording]) -> str:
+    """Return how many recordings passed, and which steps were hard for most."""
+    results = [best for recording in recordings if (best := recording.best) is not None]
+    failed = len(recordings) - len(results)
+    parts = [f"{len(results)} of {quantity_text(len(recordings), 'recording')} marked"]
+    if results:
+        passed = sum(result.passed for result in results)
+        middle = score_text(median(result.score for result in results))
+        parts.append(f"{passed} passed; the median is {middle}")
+    if failed:
+        parts.append(f"{failed} could not be marked")
+    lines = [f"{'; '.join(parts)}."]
+    if hardest := _hardest(results):
+        lines.append(f"Hardest for most: {', '.join(hardest)}.")
+    return "\n".join(map(fill, lines))
 
 
-def _hardest(best: Sequence[Any]) -> list[str]:
-    """The steps in which most lose most, with the median of what they earned."""
+def _hardest(results: Sequence[Result]) -> list[str]:
+    """Return the steps with the lowest median scores, with those scores."""
     scores: dict[int, list[float]] = {}
     tabs: dict[int, str] = {}
-    for result in best:
+    for result in results:
         for mark in result.marks:
             scores.setdefault(mark.step.index, []).append(mark.score)
             tabs[mark.step.index] = mark.step.tab
-    lost = Counter({index: 100.0 - median(some) for index, some in scores.items()})
+    lost = Counter({index: 100.0 - median(values) for index, values in scores.items()})
     return [
         f"step {index + 1} ({tabs[index]}), {score_text(100.0 - points)}"
-        for index, points in lost.most_common(WORST)
-        if points >= 1.0
+        for index, points in lost.most_common(HARDEST_STEPS)
+        if points >= MIN_HARD_POINTS
     ]
 
 

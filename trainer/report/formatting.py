@@ -1,8 +1,25 @@
-"""Scores, quantities and days as every report writes them."""
+"""Scores, quantities, days and line breaks as every report writes them."""
 
 from __future__ import annotations
 
+import textwrap
 from datetime import date
+
+WIDTH = 80
+"""Default line width in columns."""
+MIN_WIDTH = 40
+"""Narrowest width in columns that prose is broken to."""
+
+
+def fill(text: str, width: int = WIDTH, first: str = "", rest: str = "") -> str:
+    """Return text broken into lines.
+
+    Args:
+        text: one paragraph.
+        width: line width in columns; `MIN_WIDTH` or more is used.
+        first, rest: indents of the first line and of the others.
+    """
+    return textwrap.fill(text, max(width, MIN_WIDTH), initial_indent=first, subsequent_indent=rest)
 
 
 def score_text(score: float) -> str:
@@ -18,3 +35,14 @@ def quantity_text(number: float, unit: str) -> str:
 def day_text(day: date, today: date) -> str:
     """Return a day as ``5 Nov``, with its year if that differs from the year of `today`."""
     return f"{day.day} {day:%b}" + ("" if day.year == today.year else f" {day.year}")
+
+
+def signed_cents_text(cents: float) -> str:
+    """Return cents to a tenth with their sign; 0 has none."""
+    tenth = round(cents, 1)
+    return f"{tenth:+.1f}" if tenth else "0.0"
+
+
+def harp_tag_text(key: str, tuning: str) -> str:
+    """Return the key of a harp, and its tuning unless that is richter: ``A, paddy``."""
+    return key if tuning == "richter" else f"{key}, {tuning}"

@@ -1,22 +1,18 @@
-"""What was heard, as data for programs and as lines for people: readings and notes."""
+"""Readings and heard notes as lines of text and as JSON data."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 from trainer.ear import HeardNote, Reading
 from trainer.ear.motion import Motion
+from trainer.report.formatting import fill
 from trainer.report.schemas.heard import HeardNoteData, ReadingData
 
 
 def reading_data(reading: Reading) -> ReadingData:
-    """A reading as data that JSON can hold; what is not known is null.
-
-    `time` is the centre of what was analysed and `heard_at` the end of the last sample used, both
-    in seconds; `cents` is from the target of `tab`; `leak_db` is the loudest other hole's level
-    relative to the main one.
-    """
+    """Return a reading as JSON data; what is unknown is null."""
     return {
         "time": round(reading.time, 6),
         "heard_at": round(reading.heard_at, 6),
@@ -34,12 +30,7 @@ def reading_data(reading: Reading) -> ReadingData:
 
 
 def heard_note_data(note: HeardNote) -> HeardNoteData:
-    """A note as data that JSON can hold; times in seconds.
-
-    What its pitch does is as in :class:`trainer.ear.motion.Motion`; vibrato and tremolo have a
-    rate in Hz and a depth in plus and minus cents, or dB, and are null where there is none, as is
-    a glide.
-    """
+    """Return a heard note as JSON data; what is unknown is null."""
     motion, glide = note.motion, note.motion.glide
     return {
         "start": round(note.start / note.rate, 6),
@@ -73,17 +64,34 @@ def heard_note_data(note: HeardNote) -> HeardNoteData:
     }
 
 
-WIDTH = 80
-SCOOP_CENTS, SCOOP_MS = 15.0, 30.0
-DRIFT_CENTS_S = 10.0
-WOBBLE_CENTS = 3.0
-"""What is less than these is not worth a word: every reed comes up to its pitch from below, in 15
-to 70 ms."""
+@dataclass(frozen=True, slots=True)
+class MotionThresholds:
+    """Motion of a note's pitch that is worth mentioning; less is left out.
+
+    Every reed rises to its pitch from below within 15 to 70 ms, so that small values mean nothing.
+    All were chosen by ear.
+
+    Attributes:
+        scoop_cents: minimum scoop.
+        scoop_ms: minimum settling time of a scoop.
+        drift_cents_s: minimum drift in cents per second.
+        wobble_cents: minimum wobble.
+    """
+
+    scoop_cents: float = 15.0
+    scoop_ms: float = 30.0
+    drift_cents_s: float = 10.0
+    wobble_cents: float = 3.0
+
+
+THRESHOLDS = MotionThresholds()
 NOTE_HEAD = "  start     end  tab        Hz  off      holes"
+"""Head of the columns of :func:`heard_note_text`."""
+_MOTION_INDENT = " " * 17
 
 
 def heard_note_text(note: HeardNote) -> str:
-    """A note in a line under `NOTE_HEAD`; where it moves, more lines say how."""
+    """Return a note as a line under `NOTE_HEAD`, with further lines on how its pitch moves."""
     tab = "/".join([str(note.tab), *(str(other) for other in note.also)])
     holes = " ".join(str(hole) for hole in note.holes)
     leak = "" if note.leak_db is None or note.clean else f"  ({note.leak_db:.0f} dB)"
@@ -91,43 +99,37 @@ def heard_note_text(note: HeardNote) -> str:
         f"{note.start / note.rate:7.3f} {note.end / note.rate:7.3f}  {tab:<7} {note.hz:7.1f}  "
         f"{offset_text(note.cents):<8} {holes}{leak}"
     )
-    moves = list(pitch_motion_phrases(note.motion))
+    phrases = list(pitch_motion_phrases(note.motion))
     if note.tremolo is not None:
-        moves.append(f"tremolo {note.tremolo.hz:.1f} Hz ±{note.tremolo.depth:.1f} dB")
-    margin = " " * 17
-    return "\n".join(
-        [
-            line,
-            *textwrap.wrap(
-                ", ".join(moves), WIDTH, initial_indent=margin, subsequent_indent=margin
-            ),
-        ]
-    )
+        phrases.append(f"tremolo {note.tremolo.hz:.1f} Hz ±{note.tremolo.depth:.1f} dB")
+    motion = fill(", ".join(phrases), first=_MOTION_INDENT, rest=_MOTION_INDENT)
+    return "\n".join([line, *motion.splitlines()])
 
 
 def pitch_motion_phrases(motion: Motion) -> Iterator[str]:
-    """What a note's pitch does, in words, in the order in which it happens."""
-    scoop, settle = motion.scoop_cents or 0.0, motion.settle_ms or 0.0
-    if abs(scoop) >= SCOOP_CENTS and settle >= SCOOP_MS:
-        yield f"scoops {_way(-scoop)}, settles in {settle:.0f} ms"
+    """Yield how a note's pitch moves, in words and in order of time."""
+    scoop, settling = motion.scoop_cents or 0.0, motion.settle_ms or 0.0
+    drift, wobble = motion.drift_cents_s or 0.0, motion.wobble_cents or 0.0
+    if abs(scoop) >= THRESHOLDS.scoop_cents and settling >= THRESHOLDS.scoop_ms:
+        yield f"scoops {_distance_text(-scoop)}, settles in {settling:.0f} ms"
     if motion.glide is not None:
-        back = "" if motion.glide.monotone else " and turns"
-        yield f"glides {_way(motion.glide.cents)}{back}"
+        turn = "" if motion.glide.monotone else " and turns"
+        yield f"glides {_distance_text(motion.glide.cents)}{turn}"
     if motion.vibrato is not None:
         yield f"vibrato {motion.vibrato.hz:.1f} Hz ±{motion.vibrato.depth:.0f}"
-    if abs(motion.drift_cents_s or 0.0) >= DRIFT_CENTS_S:
-        yield f"drifts {_way(motion.drift_cents_s or 0.0)} a second"
-    if (motion.wobble_cents or 0.0) >= WOBBLE_CENTS:
-        yield f"wobbles by {motion.wobble_cents:.0f}"
+    if abs(drift) >= THRESHOLDS.drift_cents_s:
+        yield f"drifts {_distance_text(drift)} a second"
+    if wobble >= THRESHOLDS.wobble_cents:
+        yield f"wobbles by {wobble:.0f}"
 
 
-def _way(cents: float) -> str:
-    """How far a pitch moves, such as ``100 down``."""
+def _distance_text(cents: float) -> str:
+    """Return a distance in cents and its direction: ``100 down``."""
     return f"{abs(cents):.0f} {'up' if cents > 0 else 'down'}"
 
 
 def offset_text(cents: float) -> str:
-    """How far off a pitch is, such as ``12 flat``."""
+    """Return an offset in whole cents: ``12 flat``, ``in tune``."""
     whole = round(abs(cents))
     if whole == 0:
         return "in tune"

@@ -1,18 +1,13 @@
-"""The journal as text for people and as plain data for JSON: lists, one take, and where it lies.
-
-All lines of text fit 80 columns, or as many as are asked for.
-"""
+"""The journal as text and as JSON data: lists of takes, one take, an import, and its state."""
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trainer.report.formatting import quantity_text, score_text
-from trainer.report.result_report import NARROWEST
+from trainer.report.formatting import WIDTH, fill, harp_tag_text, quantity_text, score_text
 from trainer.report.schemas.journals import JournalData, ListedTakeData, PlayerSummaryData, TakeData
 from trainer.store import Journal, OwnHarp, TakeRecord
 from trainer.store.audio import BYTES_PER_MB, list_audio
@@ -21,70 +16,78 @@ from trainer.transfer.records import step_record_data, take_summary_data
 if TYPE_CHECKING:
     from trainer.transfer.journal_files import JournalImport
 
-SHORTEST_ID = 8
-_HEARD_BY = {
+MIN_ID_LENGTH = 8
+"""Minimum number of characters of a shown id."""
+_SOURCE_PHRASES = {
     "microphone": "heard by the microphone",
     "recording": "from a recording",
     "player": "played by the built-in player",
 }
-_GIVE_WAY = (("drill", 17), ("player", 10), ("harp", 8), ("drill", 8), ("player", 6), ("harp", 5))
-"""What is cut, in turn, and to what width, where a line would be too long."""
+_SHORTENED = (("drill", 17), ("player", 10), ("harp", 8), ("drill", 8), ("player", 6), ("harp", 5))
+"""Columns to shorten where a line is too long, in turn, and their minimum widths."""
 
 
 def short_ids(takes: Sequence[TakeRecord]) -> dict[str, str]:
-    """How each take's id is written: its beginning, as long as tells these takes apart."""
-    whole = [take.id for take in takes]
-    longest = max(map(len, whole), default=SHORTEST_ID)
-    length = SHORTEST_ID
-    while length < longest and len({one[:length] for one in whole}) < len(whole):
+    """Return the shortest beginning of each id that tells these takes apart."""
+    ids = [take.id for take in takes]
+    longest = max(map(len, ids), default=MIN_ID_LENGTH)
+    length = MIN_ID_LENGTH
+    while length < longest and len({id_[:length] for id_ in ids}) < len(ids):
         length += 1
-    return {one: one[:length] for one in whole}
+    return {id_: id_[:length] for id_ in ids}
 
 
-def takes_text(takes: Sequence[TakeRecord], width: int = 80) -> str:
-    """Takes in a table, a line each, the latest last.
+def takes_text(takes: Sequence[TakeRecord], width: int = WIDTH) -> str:
+    """Return takes as a table, a line each.
 
     Args:
-        takes: in order of time; their steps do not matter.
-        width: columns that a line may take; long names give way.
+        takes: in order of time; their steps are not used.
+        width: line width in columns; long names are shortened.
     """
     if not takes:
         return "There are no takes."
-    written = short_ids(takes)
-    rows = [_row(take, written[take.id]) for take in takes]
+    ids = short_ids(takes)
+    rows = [_row(take, ids[take.id]) for take in takes]
     if len({take.player for take in takes}) == 1:
         for row in rows:
             del row["player"]
     widths = {head: max(len(head), *(len(row[head]) for row in rows)) for head in rows[0]}
-    for head, least in _GIVE_WAY:
-        over = sum(widths.values()) + 2 * (len(widths) - 1) - width
-        if over > 0 and head in widths:
-            widths[head] = max(min(widths[head], least), widths[head] - over)
+    for head, min_width in _SHORTENED:
+        excess = sum(widths.values()) + 2 * (len(widths) - 1) - width
+        if excess > 0 and head in widths:
+            widths[head] = max(min(widths[head], min_width), widths[head] - excess)
     return "\n".join(_line(row, widths) for row in ({head: head for head in widths}, *rows))
 
 
 def takes_data(takes: Iterable[TakeRecord]) -> list[ListedTakeData]:
-    """Takes for a program, without their steps: names as in :class:`TakeRecord`."""
+    """Return takes without their steps as JSON data."""
     return [_listed_data(take) for take in takes]
 
 
-def take_text(take: TakeRecord, width: int = 80) -> str:
-    """One take: what was played on what by whom, each step's mark and why, and the total."""
-    where = f"{take.harp.name} ({_harp(take)} harp)" if take.harp.name else f"{_harp(take)} harp"
-    by = _HEARD_BY.get(take.source, take.source)
+def take_text(take: TakeRecord, width: int = WIDTH) -> str:
+    """Return a take as lines: what was played, each step's mark, and the total.
+
+    Args:
+        take: the take.
+        width: line width in columns.
+    """
+    harp = f"{_harp(take)} harp"
+    if take.harp.name:
+        harp = f"{take.harp.name} ({harp})"
+    source = _SOURCE_PHRASES.get(take.source, take.source)
     heads = (
-        f"{take.title} ({take.drill}), {where}, tempo {take.tempo:g}",
-        f"{take.player}, {_when(take)}, {take.seconds:.0f} s, {by}",
+        f"{take.title} ({take.drill}), {harp}, tempo {take.tempo:g}",
+        f"{take.player}, {_when(take)}, {take.seconds:.0f} s, {source}",
     )
-    lines = [_filled(head, width) for head in heads]
+    lines = [fill(head, width) for head in heads]
     lines.append("step  tab     mark  why")
     for step in take.steps:
         head = f"{step.index + 1:>3}  {step.tab:<8} {score_text(step.score):>3}  "
-        lines.append(_filled(step.sentence, width, head, " " * len(head)))
-    lines += [_filled(extra, width, " " * 5, " " * 5) for extra in take.extras]
-    lines.append(_filled(_total(take), width))
+        lines.append(fill(step.sentence, width, head, " " * len(head)))
+    lines += [fill(extra, width, " " * 5, " " * 5) for extra in take.extras]
+    lines.append(fill(_total(take), width))
     if take.audio is not None:
-        lines.append(_filled(f"Its sound: trainer journal replay {take.id[:SHORTEST_ID]}", width))
+        lines.append(fill(f"Its sound: trainer journal replay {take.id[:MIN_ID_LENGTH]}", width))
     return "\n".join(lines)
 
 
@@ -116,31 +119,32 @@ def _listed_data(take: TakeRecord) -> ListedTakeData:
     return {**take_summary_data(take), "audio": take.audio}
 
 
-def import_text(file: str, imported: JournalImport, width: int = 80) -> str:
-    """What was taken in of a file, and how much of it was new."""
-    held, new = imported.contents, imported.new
-    of = f" of {', '.join(held.players)}" if held.players else ""
-    told = [_new(quantity_text(len(held.takes), "take") + of, new.takes)]
-    if held.harps:
-        told.append(_new(quantity_text(len(held.harps), "measured harp"), new.harps))
-    if held.calibrations:
-        told.append(_new(quantity_text(len(held.calibrations), "round trip"), new.calibrations))
-    return _filled(f"{file}: {'; '.join(told)}", width, "", "  ")
+def import_text(file: str, imported: JournalImport, width: int = WIDTH) -> str:
+    """Return what an imported file held, and how much of it was new."""
+    contents, new = imported.contents, imported.new
+    players = f" of {', '.join(contents.players)}" if contents.players else ""
+    parts = [_new_text(quantity_text(len(contents.takes), "take") + players, new.takes)]
+    if contents.harps:
+        parts.append(_new_text(quantity_text(len(contents.harps), "measured harp"), new.harps))
+    if contents.calibrations:
+        quantity = quantity_text(len(contents.calibrations), "round trip")
+        parts.append(_new_text(quantity, new.calibrations))
+    return fill(f"{file}: {'; '.join(parts)}", width, "", "  ")
 
 
-def _new(what: str, count: int) -> str:
-    return f"{what}, {count or 'none'} new"
+def _new_text(quantity: str, new_count: int) -> str:
+    return f"{quantity}, {new_count or 'none'} new"
 
 
 @dataclass(frozen=True, slots=True)
 class PlayerTally:
-    """What the journal has of one player.
+    """What the journal holds of one player.
 
     Attributes:
-        player: who.
-        takes, days: how many, and on how many days.
-        first, last: those days, ISO 8601; None where there are no takes.
-        harps: names of the harps that were measured.
+        player: name of the player.
+        takes, days: number of takes, and of days with takes.
+        first, last: first and last of those days, ISO 8601; None without takes.
+        harps: names of the measured harps.
     """
 
     player: str
@@ -152,7 +156,7 @@ class PlayerTally:
 
     @classmethod
     def of(cls, player: str, takes: Iterable[TakeRecord], harps: Iterable[OwnHarp]) -> PlayerTally:
-        """What of these is a player's."""
+        """Return the tally of a player's share of takes and harps."""
         days = [take.day.isoformat() for take in takes if take.player == player]
         named = {harp.name for harp in harps if harp.player == player}
         first, last = min(days, default=None), max(days, default=None)
@@ -160,13 +164,12 @@ class PlayerTally:
 
 
 def journal_data(path: Path) -> JournalData:
-    """Where a journal lies, how large it is, and what is in it, ready for JSON.
+    """Return where a journal is stored, its size, and what it holds, as JSON data.
 
-    Sizes are bytes; `file_bytes` counts what is not yet moved from the log into the file, too. A
-    journal that is not there yet holds nothing, and is not made.
+    `file_bytes` includes the write-ahead log. A missing journal is not created.
 
     Raises:
-        JournalError: it cannot be read.
+        JournalError: the journal cannot be read.
     """
     data: JournalData = {"path": str(path), "exists": path.exists()}
     if not path.exists():
@@ -201,48 +204,58 @@ def _player_data(tally: PlayerTally) -> PlayerSummaryData:
     }
 
 
-def journal_text(data: JournalData, width: int = 80) -> str:
-    """The same for reading; `data` is what :func:`whereabouts` gives."""
+def journal_text(data: JournalData, width: int = WIDTH) -> str:
+    """Return the state of a journal as lines.
+
+    Args:
+        data: from :func:`journal_data`.
+        width: line width in columns.
+    """
     if not data["exists"]:
         return f"{data['path']}\nThere is no journal yet; the first take that is played begins it."
     size = f"{data['file_bytes'] / BYTES_PER_MB:.1f} MB"
-    held = [
+    quantities = [
         quantity_text(data["takes"], "take"),
         quantity_text(data["harps"], "own harp"),
         quantity_text(data["calibrations"], "measured round trip"),
     ]
-    lines = [data["path"], _filled(f"{size}: {', '.join(held)}.", width)]
-    for player in data["players"]:
-        told = f"  {player['player']}: {quantity_text(player['takes'], 'take')}"
-        if player["takes"]:
-            told += f" on {quantity_text(player['days'], 'day')}, {player['first']}"
-            told += f" to {player['last']}" if player["last"] != player["first"] else ""
-        if player["harps"]:
-            told += f"; harps: {', '.join(player['harps'])}"
-        lines.append(_filled(told, width, "", "    "))
+    lines = [data["path"], fill(f"{size}: {', '.join(quantities)}.", width)]
+    lines += [fill(_player_text(player), width, "", "    ") for player in data["players"]]
     if data["sounds"]:
         lines.append(
             f"Sound of {quantity_text(data['sounds'], 'take')}: "
             f"{data['sound_bytes'] / BYTES_PER_MB:.1f} MB."
         )
     if missing := data["sounds_missing"]:
-        short = ", ".join(one[:SHORTEST_ID] for one in missing)
-        lines.append(_filled(f"Sound was kept and is missing: {short}.", width))
-    if strange := data["sounds_of_no_take"]:
+        ids = ", ".join(id_[:MIN_ID_LENGTH] for id_ in missing)
+        lines.append(fill(f"Sound was kept and is missing: {ids}.", width))
+    if strays := data["sounds_of_no_take"]:
+        files = quantity_text(len(strays), "sound file")
         lines.append(
-            _filled(
-                f"{quantity_text(len(strange), 'sound file')} beside it named as takes that it "
-                "does not have; they are the first to go when room is needed.",
+            fill(
+                f"{files} in its folder named like takes that it does not have; they are the "
+                "first to be deleted when space is needed.",
                 width,
             )
         )
     return "\n".join(lines)
 
 
-def _row(take: TakeRecord, written: str) -> dict[str, str]:
+def _player_text(player: PlayerSummaryData) -> str:
+    text = f"  {player['player']}: {quantity_text(player['takes'], 'take')}"
+    if player["takes"]:
+        text += f" on {quantity_text(player['days'], 'day')}, {player['first']}"
+        text += f" to {player['last']}" if player["last"] != player["first"] else ""
+    if player["harps"]:
+        text += f"; harps: {', '.join(player['harps'])}"
+    return text
+
+
+def _row(take: TakeRecord, id_: str) -> dict[str, str]:
+    """Return the cells of a take by their heads."""
     notes = ["passed"] * take.passed + ["part"] * (not take.whole)
     return {
-        "id": written,
+        "id": id_,
         "began": _when(take),
         "player": take.player,
         "drill": take.drill,
@@ -261,13 +274,12 @@ def _line(row: dict[str, str], widths: dict[str, int]) -> str:
 
 
 def _when(take: TakeRecord) -> str:
-    """The player's own day, and the time as the clock here has it."""
+    """Return the player's own day, and the time in the time zone of this computer."""
     return f"{take.day} {take.began.astimezone():%H:%M}"
 
 
 def _harp(take: TakeRecord) -> str:
-    harp = take.harp
-    return harp.key if harp.tuning == "richter" else f"{harp.key}, {harp.tuning}"
+    return harp_tag_text(take.harp.key, take.harp.tuning)
 
 
 def _total(take: TakeRecord) -> str:
@@ -282,8 +294,5 @@ def _total(take: TakeRecord) -> str:
 
 
 def _cut(text: str, width: int) -> str:
+    """Return text shortened to a width, with an ellipsis."""
     return text if len(text) <= width else text[: max(0, width - 1)] + "…"
-
-
-def _filled(text: str, width: int, first: str = "", other: str = "") -> str:
-    return textwrap.fill(text, max(width, NARROWEST), initial_indent=first, subsequent_indent=other)

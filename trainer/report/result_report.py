@@ -1,12 +1,10 @@
-"""A result as text for people and as plain data for programs."""
+"""A result as text and as JSON data."""
 
 from __future__ import annotations
 
-import textwrap
-
 from trainer.drill import Goal, Step
 from trainer.marking import Mark, Measured, Result, break_down, score_criteria
-from trainer.report.formatting import score_text
+from trainer.report.formatting import WIDTH, fill, score_text
 from trainer.report.schemas.results import (
     FormulaData,
     MeasuredData,
@@ -15,28 +13,26 @@ from trainer.report.schemas.results import (
     TargetData,
 )
 
-NARROWEST = 40
-"""Lines are never broken into less than this."""
-
 
 def mark_line(mark: Mark, width: int = 0) -> str:
-    """A step's mark in a line: number, tab, score and why; broken at `width`, 0 for never."""
+    """Return a step's mark as a line: number, tab, score and why.
+
+    Args:
+        mark: the mark.
+        width: line width in columns; 0 does not break the line.
+    """
     head = f"{mark.step.index + 1:>3}  {mark.step.tab:<8} {score_text(mark.score):>3}  "
     if not width:
         return head + mark.sentence
-    return textwrap.fill(
-        mark.sentence,
-        max(width, NARROWEST),
-        initial_indent=head,
-        subsequent_indent=" " * len(head),
-    )
+    return fill(mark.sentence, width, head, " " * len(head))
 
 
 def total_line(result: Result) -> str:
-    """The total, whether it passes, and the weakest step."""
+    """Return the score, whether it passes, and the weakest step."""
     total = f"Total {score_text(result.score)} of 100"
-    goal = f"{result.drill.goal.pass_mark:g}"
-    verdict = f"passed ({goal} needed)" if result.passed else f"not passed yet ({goal} needed)"
+    pass_mark = f"{result.drill.goal.pass_mark:g}"
+    outcome = "passed" if result.passed else "not passed yet"
+    verdict = f"{outcome} ({pass_mark} needed)"
     weakest = result.weakest
     if weakest is None:
         return f"{total}, {verdict}."
@@ -44,15 +40,19 @@ def total_line(result: Result) -> str:
     return f"{total}, {verdict}; weakest: step {number} ({weakest.step.tab}) with {score}."
 
 
-def result_text(result: Result, width: int = 80) -> str:
-    """A result as lines of at most `width` cells: what was played, each step's mark and why,
-    and the total."""
-    beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
-    head = f"{result.drill.title}, {result.harp} harp, {beat}"
-    lines = [textwrap.fill(head, max(width, NARROWEST)), "step  tab     mark  why"]
+def result_text(result: Result, width: int = WIDTH) -> str:
+    """Return a result as lines: what was played, each step's mark, and the total.
+
+    Args:
+        result: the result.
+        width: line width in columns.
+    """
+    tempo = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
+    head = f"{result.drill.title}, {result.harp} harp, {tempo}"
+    lines = [fill(head, width), "step  tab     mark  why"]
     lines += [mark_line(mark, width) for mark in result.marks]
     lines += [f"     {extra.sentence}" for extra in result.extras]
-    lines.append(textwrap.fill(total_line(result), max(width, NARROWEST)))
+    lines.append(fill(total_line(result), width))
     return "\n".join(lines)
 
 

@@ -1,4 +1,4 @@
-"""A student's report in other forms than a page: Markdown, a table, data."""
+"""A student's report as Markdown, CSV and JSON; as HTML it is in ``student_page``."""
 
 from __future__ import annotations
 
@@ -15,71 +15,71 @@ from trainer.report.result_report import result_data, total_line
 from trainer.report.schemas.results import AdviceData, StudentReportData
 from trainer.report.tab_layout import tab_page_text
 
-MEASURED = ("cents", "wobble_cents", "settle_ms", "late_ms", "leak_hole", "leak_db")
-"""Figures of each step in the table, where they were measured."""
+MEASURED_COLUMNS = ("cents", "wobble_cents", "settle_ms", "late_ms", "leak_hole", "leak_db")
+"""Measured figures of each step in the CSV."""
+TAB_COLUMNS = 76
+"""Width of the page of tab in characters."""
 
 
 def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str:
-    """A report as Markdown (CommonMark, with GitHub's tables).
+    """Return a report as Markdown (CommonMark with GitHub's tables).
 
     Args:
         result: the marks.
         advice: what to work on.
-        name: of the recording.
+        name: name of the recording.
     """
-    beat = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
-    told = [
-        f"# {_plain(result.drill.title)}",
-        f"{_plain(name)}, {result.harp} harp, {beat}",
+    tempo = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
+    blocks = [
+        f"# {_escaped(result.drill.title)}",
+        f"{_escaped(name)}, {result.harp} harp, {tempo}",
         f"**{total_line(result)}**",
     ]
     if advice:
-        told.append("## To work on")
-        told.append(
-            "\n".join(
-                f"{i}. **{_plain(one.focus)}** {_plain(one.reason)}"
-                + (f" Drill: {_plain(one.drill)}." if one.drill else "")
-                for i, one in enumerate(advice, 1)
-            )
-        )
-    told += [
+        items = enumerate(advice, 1)
+        blocks += ["## To work on", "\n".join(_advice_line(i, item) for i, item in items)]
+    blocks += [
         "## The page",
-        _plain(drill_summary(result.drill)),
-        f"```\n{tab_page_text(result.drill, 76)}\n```",
+        _escaped(drill_summary(result.drill)),
+        f"```\n{tab_page_text(result.drill, TAB_COLUMNS)}\n```",
+        "## Step by step",
+        _step_table(result),
+        *(f"- {_escaped(extra.sentence)}" for extra in result.extras),
     ]
+    return "\n\n".join(blocks) + "\n"
+
+
+def _advice_line(number: int, item: Advice) -> str:
+    drill = f" Drill: {_escaped(item.drill)}." if item.drill else ""
+    return f"{number}. **{_escaped(item.focus)}** {_escaped(item.reason)}{drill}"
+
+
+def _step_table(result: Result) -> str:
     rows = [f"| step | tab | mark | {' | '.join(CRITERIA)} | why |"]
     rows.append("|" + " --- |" * (4 + len(CRITERIA)))
     for mark in result.marks:
-        parts = " | ".join(
-            score_text(mark.criteria[part]) if part in mark.criteria else "" for part in CRITERIA
+        scores = " | ".join(
+            score_text(mark.criteria[name]) if name in mark.criteria else "" for name in CRITERIA
         )
         rows.append(
-            f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {parts} | "
-            f"{_plain(mark.sentence)} |"
+            f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {scores} | "
+            f"{_escaped(mark.sentence)} |"
         )
-    told += ["## Step by step", "\n".join(rows)]
-    told += [f"- {_plain(extra.sentence)}" for extra in result.extras]
-    return "\n\n".join(told) + "\n"
+    return "\n".join(rows)
 
 
 def student_csv(result: Result) -> str:
-    """The steps of a result as a table (RFC 4180), a row a step; what is not known is empty."""
+    """Return the steps of a result as CSV (RFC 4180), a row per step; what is unknown is empty."""
     file = io.StringIO()
     writer = csv.writer(file, lineterminator="\r\n")
-    writer.writerow(["step", "bar", "tab", "mark", *CRITERIA, *MEASURED, "why"])
+    writer.writerow(["step", "bar", "tab", "mark", *CRITERIA, *MEASURED_COLUMNS, "why"])
     for mark in result.marks:
-        parts = [mark.criteria.get(part) for part in CRITERIA]
-        figures = [getattr(mark.measured, figure) for figure in MEASURED]
-        writer.writerow(
-            [
-                mark.step.index + 1,
-                mark.step.bar,
-                mark.step.tab,
-                round(mark.score, 2),
-                *(None if one is None else round(one, 2) for one in [*parts, *figures]),
-                mark.sentence,
-            ]
-        )
+        step = mark.step
+        scores = [mark.criteria.get(name) for name in CRITERIA]
+        figures = [getattr(mark.measured, name) for name in MEASURED_COLUMNS]
+        values = [None if value is None else round(value, 2) for value in [*scores, *figures]]
+        row = [step.index + 1, step.bar, step.tab, round(mark.score, 2), *values, mark.sentence]
+        writer.writerow(row)
     return file.getvalue()
 
 
@@ -91,8 +91,8 @@ def student_data(result: Result, advice: Sequence[Advice], name: str) -> Student
     return {"recording": name, "to_work_on": to_work_on, **result_data(result)}
 
 
-def _plain(text: str) -> str:
-    """A text with nothing in it that Markdown takes for a sign."""
+def _escaped(text: str) -> str:
+    """Return text with every sign of Markdown escaped."""
     for sign in "\\`*_{}[]<>#|":
         text = text.replace(sign, f"\\{sign}")
     return text
