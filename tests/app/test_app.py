@@ -989,11 +989,11 @@ def test_a_take_in_plain_lines() -> None:
         "count-in 4 of 4",
         "bar 1 of 6: -4, -4', -4",
         "  1  -4        88  7 cents flat",
-        "  1  -4        90  7 cents flat (marked anew)",
+        "  1  -4        90  7 cents flat (marked again)",
         "Paused: the microphone is gone",
-        "On with what is left.",
+        "Resuming.",
         "Stopped: it stays gone",
-        "The sound is kept in take.flac.",
+        "The sound is saved in take.flac.",
     ]
 
 

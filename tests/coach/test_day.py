@@ -796,7 +796,7 @@ def test_the_end_of_a_day_shows_the_gains(tmp_path: Path) -> None:
     assert summary[1].split(maxsplit=1) == ["gulls", "88, 2 worse than last time (90)"]
     assert summary[2].split(maxsplit=1) == ["piles", "81, for the first time"]
     assert "score: 84, the mean of the best takes of 3 drills" in summary[3]
-    assert "1 better, 1 worse, +6.2 points at the mean" in summary[3]  # (14.5 - 2) / 2
+    assert "1 better, 1 worse, +6.2 points on average" in summary[3]  # (14.5 - 2) / 2
     assert summary[4].startswith("3 of 4 drills done")
     lines = DaySessionLines().lines(EntryEnded(entries[0], day))
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
@@ -854,7 +854,7 @@ def test_ctrl_c_ends_the_day_in_good_order_and_it_is_taken_up_again(tmp_path: Pa
     text = "".join(lines)
     assert text.count("Total") < 4
     assert "The day's score: 100, the mean of the best takes of 1 drill." in text
-    assert "'trainer today --go' takes up the rest." in text
+    assert "'trainer today --go' continues." in text
     with Journal(tmp_path / "trainer" / "journal.sqlite") as journal:
         assert sum(one.whole for one in journal.takes()) >= 1
 

@@ -287,7 +287,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         playing.wait(10)
         pulse.plug_in()
         with pulse.hiss():
-            until("On with what is left")
+            until("Resuming")
         until("count-in 1 of 4")
         playing = pulse.begin(performance.wav(4))
         until("Total")

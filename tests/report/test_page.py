@@ -168,7 +168,7 @@ def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
         ("-3@-40:4", "@", "cents over (+) or under (-) the note"),
         ("-3@+40:4", "@", "cents over (+) or under (-) the note"),
         ("4:3 r", "r", "a rest"),
-        ("4:4", ".", "what came before goes on"),
+        ("4:4", ".", "the note before goes on"),
         ("4:0.5 4:3.5", "&", "half of a beat"),
         ("4:0.75 4:3.25", "e & a", "quarters of a beat"),
         ("4:1/3 4:11/3", "& a", "thirds of a beat"),

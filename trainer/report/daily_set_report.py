@@ -1,4 +1,4 @@
-"""The day's set as text for people and as data for programs, and what came of it."""
+"""The daily set as text and JSON data, and its outcome."""
 
 from __future__ import annotations
 
@@ -7,39 +7,38 @@ import textwrap
 from trainer.coach import DailySet, Reason, SetEntry
 from trainer.practice import Event
 from trainer.practice.day_session import DayEnded, DayEvent, EntryEnded, EntryStarted
-from trainer.report.formatting import quantity_text, score_text
+from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
 from trainer.report.schemas.progress import DailySetData
 from trainer.report.tab_layout import drill_text, tab_page_text
 from trainer.report.take_lines import TakeLines
 
-NARROWEST = 40
-"""Lines are never broken into less than this."""
-EVEN = 0.5
-"""Moves of less are none."""
+MIN_CHANGE_POINTS = 0.5
+"""Change of a score that is shown as a change, in points; it rounds to 1."""
+SHORT_SET = 0.8
+"""Fraction of the requested time below which a set is called shorter than requested."""
+_INDENT = " " * 7
 
 
-def daily_set_text(day: DailySet, width: int = 80) -> str:
-    """The set: a line on the whole, and for each entry what it is for, its title and why.
+def daily_set_text(day: DailySet, width: int = WIDTH) -> str:
+    """Return the set as lines: the whole, and for each entry its reason and title.
 
     Args:
         day: the set.
-        width: columns that a line may take; less than 40 is taken as 40.
+        width: line width in columns.
     """
-    width = max(width, NARROWEST)
-    lines = textwrap.wrap(_head(day), width)
-    harps = len({(entry.key, entry.tuning) for entry in day.entries}) > 1
+    lines = fill(_head(day), width).splitlines()
+    has_several_harps = len({(entry.key, entry.tuning) for entry in day.entries}) > 1
     for number, entry in enumerate(day.entries, 1):
         sign = "x" if day.is_done(entry) else " "
-        first = f"{number:>2} [{sign}] {entry.reason:<8} {entry.drill}, {_minutes(entry.seconds)}"
-        told = f"{entry.title}: {entry.why}.{_result(day, entry)}"
-        on = f", {entry.key} harp" if harps else ""
-        lines += ["", *textwrap.wrap(first + on, width)]
-        lines += textwrap.wrap(told, width, initial_indent=_INDENT, subsequent_indent=_INDENT)
+        head = f"{number:>2} [{sign}] {entry.reason:<8} {entry.drill}, {_minutes(entry.seconds)}"
+        harp = f", {entry.key} harp" if has_several_harps else ""
+        body = f"{entry.title}: {entry.why}.{_result(day, entry)}"
+        lines += ["", fill(head + harp, width), fill(body, width, _INDENT, _INDENT)]
     return "\n".join(lines)
 
 
 def daily_set_sentences(day: DailySet) -> str:
-    """The same as one sentence or two an entry, without columns, for screen readers and logs."""
+    """Return the set as a sentence or two per entry, for screen readers and logs."""
     lines = [_head(day)]
     for number, entry in enumerate(day.entries, 1):
         state = "done" if day.is_done(entry) else "to play"
@@ -51,7 +50,7 @@ def daily_set_sentences(day: DailySet) -> str:
 
 
 def daily_set_data(day: DailySet) -> DailySetData:
-    """The set as data that JSON can hold. Minutes and seconds are as expected, not as played."""
+    """Return the set as JSON data; durations are expected, not played."""
     return {
         "player": day.player,
         "day": day.day.isoformat(),
@@ -84,46 +83,46 @@ def daily_set_data(day: DailySet) -> DailySetData:
 
 
 def day_summary_text(day: DailySet) -> str:
-    """The day's score, and what moved since the last time, drill by drill and at the mean."""
+    """Return the score of each played drill and of the day, and the change since last time."""
     played = [entry for entry in day.entries if day.scores(entry)]
     if not played:
         return "Nothing has been played today."
     done = sum(day.is_done(entry) for entry in day.entries)
-    name = max(len(entry.drill) for entry in played)
-    lines = [f"{entry.drill:<{name}}  {_score(day, entry)}" for entry in played]
+    columns = max(len(entry.drill) for entry in played)
+    lines = [f"{entry.drill:<{columns}}  {_score(day, entry)}" for entry in played]
     assert day.score is not None
     total = f"The day's score: {score_text(day.score)}, the mean of the best takes of "
-    lines.append(f"{total}{quantity_text(len(played), 'drill')}.{_overall(day)}")
-    left = f"{done} of {quantity_text(len(day.entries), 'drill')} done"
-    again = "" if done == len(day.entries) else "; 'trainer today --go' takes up the rest"
-    return "\n".join([*lines, f"{left}{again}."])
+    lines.append(f"{total}{quantity_text(len(played), 'drill')}.{_mean_change(day)}")
+    progress = f"{done} of {quantity_text(len(day.entries), 'drill')} done"
+    more = "" if done == len(day.entries) else "; 'trainer today --go' continues"
+    return "\n".join([*lines, f"{progress}{more}."])
 
 
 class DaySessionLines:
-    """Turns the events of a day into lines.
+    """Turns the events of a day's session into lines.
 
     Args:
-        width: cells of a line.
+        width: line width in columns.
     """
 
-    def __init__(self, width: int = 80) -> None:
+    def __init__(self, width: int = WIDTH) -> None:
         self._width = width
         self._lines: TakeLines | None = None
 
     def lines(self, event: Event | DayEvent) -> list[str]:
-        """The lines that an event is worth; none for most."""
+        """Return the lines for an event; most have none."""
         match event:
             case EntryStarted(number, count, entry, plan, rest_s):
                 drill = plan.drill
                 assert drill is not None
                 self._lines = TakeLines(plan, self._width)
-                begins = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
+                start = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
                 head = (
                     f"{number} of {count}, {entry.reason}: {drill.title}, on the {_harp(entry)} "
-                    f"harp; {entry.why}.{begins}"
+                    f"harp; {entry.why}.{start}"
                 )
-                shown = drill_text if entry.reason is Reason.NEW else tab_page_text
-                return ["", *textwrap.wrap(head, self._width), "", shown(drill, self._width)]
+                text_of = drill_text if entry.reason is Reason.NEW else tab_page_text
+                return ["", *textwrap.wrap(head, self._width), "", text_of(drill, self._width)]
             case EntryEnded(entry, day):
                 return [_closing(day, entry)]
             case DayEnded(day):
@@ -131,23 +130,18 @@ class DaySessionLines:
         return self._lines.lines(event) if self._lines else []
 
 
-_INDENT = " " * 7
-
-
 def _head(day: DailySet) -> str:
     date = day.day.isoformat()
+    requested_s = 60.0 * day.minutes
     if not day.entries:
-        return (
-            f"Nothing for {day.player} on {date}: no drill at hand fits into "
-            f"{_minutes(60.0 * day.minutes)}."
-        )
+        return f"Nothing for {day.player} on {date}: no drill fits into {_minutes(requested_s)}."
     done = sum(day.is_done(entry) for entry in day.entries)
     state = f"; {done} of them done" if done else ""
-    asked, takes = 60.0 * day.minutes, _minutes(day.seconds)
-    short = "" if day.seconds > 0.8 * asked else f" of the {_minutes(asked)} asked for"
+    is_short = day.seconds <= SHORT_SET * requested_s
+    requested = f" of the {_minutes(requested_s)} requested" if is_short else ""
     return (
         f"Today for {day.player}, {date}: {quantity_text(len(day.entries), 'drill')}, about "
-        f"{takes}{short}{state}."
+        f"{_minutes(day.seconds)}{requested}{state}."
     )
 
 
@@ -156,6 +150,7 @@ def _minutes(seconds: float) -> str:
 
 
 def _harp(entry: SetEntry) -> str:
+    """Return the harp of an entry, to stand before the word harp."""
     return entry.key if entry.tuning == "richter" else f"{entry.key}, {entry.tuning},"
 
 
@@ -164,33 +159,33 @@ def _result(day: DailySet, entry: SetEntry) -> str:
 
 
 def _score(day: DailySet, entry: SetEntry) -> str:
-    """The best take of an entry, and against the last time."""
-    best, moved = day.best(entry), day.gain(entry)
+    """Return the best score of an entry, compared with the last time."""
+    best, gain = day.best(entry), day.gain(entry)
     assert best is not None
-    if moved is None or entry.last is None:
-        against = "for the first time"
-    elif abs(moved) < EVEN:
-        against = "as last time"
+    if gain is None or entry.last is None:
+        comparison = "for the first time"
+    elif abs(gain) < MIN_CHANGE_POINTS:
+        comparison = "as last time"
     else:
-        way = "better" if moved > 0.0 else "worse"
-        against = f"{abs(moved):.0f} {way} than last time ({score_text(entry.last)})"
-    return f"{score_text(best)}, {against}"
+        direction = "better" if gain > 0.0 else "worse"
+        comparison = f"{abs(gain):.0f} {direction} than last time ({score_text(entry.last)})"
+    return f"{score_text(best)}, {comparison}"
 
 
-def _overall(day: DailySet) -> str:
+def _mean_change(day: DailySet) -> str:
     if day.mean_gain is None:
         return ""
-    moves = [by for entry in day.entries if (by := day.gain(entry)) is not None]
-    better = sum(by >= EVEN for by in moves)
-    worse = sum(by <= -EVEN for by in moves)
+    gains = [gain for entry in day.entries if (gain := day.gain(entry)) is not None]
+    better = sum(gain >= MIN_CHANGE_POINTS for gain in gains)
+    worse = sum(gain <= -MIN_CHANGE_POINTS for gain in gains)
     return (
-        f" Against the last time: {better} better, {worse} worse, "
-        f"{day.mean_gain:+.1f} points at the mean."
+        f" Compared with last time: {better} better, {worse} worse, "
+        f"{day.mean_gain:+.1f} points on average."
     )
 
 
 def _closing(day: DailySet, entry: SetEntry) -> str:
     if not day.scores(entry):
-        return f"{entry.drill}: not played whole."
+        return f"{entry.drill}: not played to the end."
     state = "done" if day.is_done(entry) else "not done yet"
     return f"{entry.drill}: {state}; {_score(day, entry)}."

@@ -1,4 +1,4 @@
-"""Directions on the page of tab: the words that stand over the notes, and what they mean."""
+"""Directions on a page of tab: the words above the notes, and their meanings."""
 
 from __future__ import annotations
 
@@ -9,8 +9,8 @@ from itertools import groupby
 from trainer.drill import CleannessRule, Drill, Step
 
 ROWS = 4
-"""Rows of words over a part: call and answer, care, vibrato, wah."""
-_CARES = {
+"""Rows of directions above a part: call and answer, cleanness, vibrato, wah."""
+_CLEANNESS_MEANINGS = {
     CleannessRule.CLEAN: "must be clean; it earns no more than that",
     CleannessRule.LOOSE: "a neighbour may sound along",
     CleannessRule.CHORD: "a hole beside it must sound along",
@@ -20,9 +20,9 @@ _CARES = {
 class Directions:
     """The directions of a drill.
 
-    A word stands over the first note that it is for, and a bracket closes over the last. Vibrato
-    and wah name their figures only where the drill has several; :meth:`meanings` tells them in
-    any case.
+    A word is above the first note that it applies to, and a bracket closes above the last. Vibrato
+    and wah show their rate and depth only if the drill has several; :meth:`meanings` always gives
+    them.
     """
 
     def __init__(self, drill: Drill) -> None:
@@ -34,29 +34,29 @@ class Directions:
     def over(
         self, part: Sequence[Step], line: Callable[[Fraction], object]
     ) -> dict[Fraction, tuple[str, ...]]:
-        """What stands over the notes of a part in each row, by the beat they start on.
+        """Return the texts above the notes of a part, one per row, by the beat of the note.
 
         Args:
             part: the steps of the part.
-            line: the line of the page that a beat comes on; a word that holds on is said again
-                in the next one.
+            line: gives the line of the page of a beat; a direction that continues is repeated on
+                each line.
         """
         lines = [line(step.start) for step in part]
         rows = [_bracketed(words, lines) for words in self._rows(part)]
         return {step.start: tuple(row[i] for row in rows) for i, step in enumerate(part)}
 
     def meanings(self) -> Iterator[tuple[str, str]]:
-        """The words that occur, each with what it means."""
+        """Yield each direction that occurs, with its meaning."""
         meanings: dict[str, str] = {}
         for part in self._parts:
             for step, *words in zip(part, *self._rows(part), strict=True):
-                meanings |= zip(words, self._mean(step), strict=True)
+                meanings |= zip(words, self._meanings_of(step), strict=True)
         meanings.pop("", None)
         for word, meaning in meanings.items():
             yield f"({word})", meaning
 
     def _rows(self, part: Sequence[Step]) -> tuple[list[str], ...]:
-        """The words of each step, in each row."""
+        """Return the directions of each step, by row."""
         return (
             _turns(part),
             [
@@ -78,18 +78,18 @@ class Directions:
         return "wah" if step.wah_hz else ""
 
     @staticmethod
-    def _mean(step: Step) -> tuple[str, ...]:
+    def _meanings_of(step: Step) -> tuple[str, ...]:
         hz, cents = (step.vibrato.hz, step.vibrato.cents) if step.vibrato else (0.0, 0.0)
         return (
             "the trainer plays" if step.call else "you play after it",
-            _CARES.get(step.cleanness_rule, ""),
+            _CLEANNESS_MEANINGS.get(step.cleanness_rule, ""),
             f"swing the pitch {hz:g} times a second, by {cents:g} cents to each side",
             f"open and close the hands {step.wah_hz:g} times a second",
         )
 
 
 def _turns(part: Sequence[Step]) -> list[str]:
-    """Whose turn it is at each step; nobody's before the first call."""
+    """Return whose turn each step is; empty before the first call."""
     turns, called = [], False
     for step in part:
         called = called or step.call
@@ -98,12 +98,12 @@ def _turns(part: Sequence[Step]) -> list[str]:
 
 
 def _bracketed(words: Sequence[str], lines: Sequence[object]) -> list[str]:
-    """The words as they stand over the notes, one pair of brackets for each stretch of a line."""
+    """Return directions in brackets, a pair for each run of equal directions on a line."""
     row: list[str] = []
-    for (word, _), stretch in groupby(zip(words, lines, strict=True)):
-        inside = [""] * len(list(stretch))
+    for (word, _), run in groupby(zip(words, lines, strict=True)):
+        texts = [""] * len(list(run))
         if word:
-            inside[-1] = ")"
-            inside[0] = f"({word}" + inside[0]
-        row += inside
+            texts[-1] = ")"
+            texts[0] = f"({word}" + texts[0]
+        row += texts
     return row

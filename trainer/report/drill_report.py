@@ -1,21 +1,21 @@
-"""The facts of a drill in sentences: its harp, its time, its goal."""
+"""A drill in sentences: its harp, its tempo and length, its goal."""
 
 from __future__ import annotations
 
 from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal
 from trainer.report.formatting import quantity_text
 
-_USUAL = Goal()
+_DEFAULT_GOAL = Goal()
 
 
 def duration_text(drill: Drill) -> str:
-    """How long a drill lasts at its own tempo, as minutes and seconds: ``0:32``."""
+    """Return the duration of a drill at its own tempo, as minutes and seconds: ``0:32``."""
     minutes, seconds = divmod(round(drill.seconds), 60)
     return f"{minutes}:{seconds:02d}"
 
 
 def tempo_text(drill: Drill) -> str:
-    """How its time goes: ``90 beats a minute, swung 2 to 1``, or that the clock is free."""
+    """Return the tempo of a drill: ``90 beats a minute, swung 2 to 1``, or that it has none."""
     if drill.free:
         held = quantity_text(drill.goal.hold, "second")
         return f"free clock: each step waits until it has been held in tune for {held}"
@@ -24,49 +24,49 @@ def tempo_text(drill: Drill) -> str:
 
 
 def drill_summary(drill: Drill) -> str:
-    """Harp, meter, tempo and length; what is looped; the goal, as far as it is not the usual."""
+    """Return level, harp, meter, tempo, length and loop of a drill, and its goal."""
     tuning = "" if drill.tuning == "richter" else f" in {drill.tuning} tuning"
     meter = "" if drill.free else f"{drill.meter[0]}/{drill.meter[1]}, "
     bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.start else "")
     lasts = "" if drill.free else f", {duration_text(drill)}"
     trains = f"; {', '.join(drill.skills)}" if drill.skills else ""
-    told = [
+    sentences = [
         f"Level {drill.level}{trains}.",
         f"{drill.key} harp{tuning}; {meter}{tempo_text(drill)}; {bars}{lasts}.",
         *_loop(drill),
         _goal(drill),
     ]
-    return " ".join(told)
+    return " ".join(sentences)
 
 
 def _loop(drill: Drill) -> list[str]:
-    told = []
+    sentences = []
     if drill.loop:
         first, last = drill.loop
         bars = f"bars {first} to {last}" if last > first else f"bar {first}"
-        told.append(f"Loop: {bars}, again and again.")
+        sentences.append(f"Loop: {bars}, again and again.")
     if drill.climb:
         by, to, after = drill.climb.by, drill.climb.to, drill.climb.after
         passes = "each good pass" if after == 1 else f"{after} good passes in a row"
-        told.append(
+        sentences.append(
             f"The tempo climbs by {by:g} after {passes}, up to {to:g}, and steps back after a miss."
         )
-    return told
+    return sentences
 
 
 def _goal(drill: Drill) -> str:
     goal = drill.goal
-    told = [
+    parts = [
         f"Goal: within {goal.tolerance:g} cents of the target",
         f"passed from {goal.pass_mark:g} of 100",
     ]
-    if goal.hold != _USUAL.hold and not drill.free:
-        told.append(f"hold {quantity_text(goal.hold, 'second')} if the clock is free")
+    if goal.hold != _DEFAULT_GOAL.hold and not drill.free:
+        parts.append(f"hold {quantity_text(goal.hold, 'second')} if the clock is free")
     other = [
         f"{part} {goal.weights[part]:g}"
         for part in CRITERIA
         if goal.weights[part] != DEFAULT_WEIGHTS[part]
     ]
     if other:
-        told.append(f"unusual weights: {', '.join(other)}")
-    return "; ".join(told) + "."
+        parts.append(f"unusual weights: {', '.join(other)}")
+    return "; ".join(parts) + "."

@@ -1,8 +1,8 @@
-"""The chart of a harp, and which harp plays a song's key, as text and as plain data for JSON.
+"""The chart of a harp, and the harps for a song's key, as text and JSON data.
 
-The text chart shows the harp as it is held: the holes run across, what is blown stands above
-them and what is drawn below, and whatever moves a note further from its reed stands further
-out. Under each note stands its degree in the position asked for. All lines fit 80 columns.
+The text chart shows the harp as it is held: the holes run across, blow notes are above them and
+draw notes below, and the deeper a bend the further out it is. Below each note is its degree in the
+position. All lines fit 80 columns.
 """
 
 from __future__ import annotations
@@ -22,22 +22,25 @@ from trainer.music import (
     pitch_class_name,
     position_name,
 )
+from trainer.report.formatting import WIDTH
 from trainer.report.schemas.harps import HarpChartData, HarpChoicesData
 
-WIDTH = 80
-_LABEL, _CELL = 16, 6
+_LABEL_COLUMNS = 16
+"""Width of the labels of rows."""
+_CELL_COLUMNS = 6
+"""Width of a hole."""
 
 
 @dataclass(frozen=True, slots=True)
 class ChartEntry:
-    """One thing a harp can play.
+    """A tab entry of a harp.
 
     Attributes:
-        tab: its tab entry.
+        tab: the entry.
         note: name of its note, spelled in the key of the position.
         degree: its scale degree in that key.
-        hz: its target.
-        cents: that, from equal temperament.
+        hz: target frequency in hertz.
+        cents: offset of the target from equal temperament.
         same_pitch: other entries of the same note.
     """
 
@@ -51,13 +54,13 @@ class ChartEntry:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """All that a harp can play, seen from a position.
+    """Everything that a harp can play, seen from a position.
 
     Attributes:
         harp: the harp.
         position: 1 to 12.
-        key: name of the key that the harp plays in that position.
-        entries: what it can play, by hole.
+        key: key that the harp plays in that position.
+        entries: the tab entries, by hole.
     """
 
     harp: Harp
@@ -67,10 +70,10 @@ class Chart:
 
     @classmethod
     def of(cls, harp: Harp, position: int = 1) -> Chart:
-        """The chart of a harp in a position.
+        """Return the chart of a harp in a position.
 
         Raises:
-            MusicError: position is not 1 to 12.
+            MusicError: the position is not 1 to 12.
         """
         tonic = key_in_position(harp.key.tonic, position)
         key = pitch_class_name(tonic, harp.key.note)
@@ -89,11 +92,10 @@ class Chart:
 
 
 def chart_data(chart: Chart) -> HarpChartData:
-    """A chart as plain data; hertz to 0.001, cents to 0.01.
+    """Return a chart as JSON data; hertz to 0.001, cents to 0.01.
 
-    `holes` tells which breath bends on each hole and how far at most: ``bend_limit_cents`` is 0
-    where nothing bends, and 50 stands for the bend of less than a half step that a hole has
-    whose reeds lie one half step apart.
+    ``bend_limit_cents`` is 0 where nothing bends, and 50 for the shallow bend of a hole whose
+    reeds are one half step apart.
     """
     harp = chart.harp
     return {
@@ -130,7 +132,7 @@ def chart_data(chart: Chart) -> HarpChartData:
 
 
 def chart_text(chart: Chart) -> str:
-    """A chart for reading: the holes as a grid, then every entry on a line."""
+    """Return a chart as text: the holes as a grid, then a line per entry."""
     return "\n".join([*_head(chart), "", *_grid(chart), "", *_list(chart)])
 
 
@@ -148,7 +150,7 @@ def _grid(chart: Chart) -> Iterator[str]:
         yield from _row(chart, "blow bend", bend)
     yield from _row(chart, "overblow")
     yield from _row(chart, "blow")
-    yield _line("hole", (f"{hole:-<{_CELL}}" for hole in HOLES))
+    yield _line("hole", (f"{hole:-<{_CELL_COLUMNS}}" for hole in HOLES))
     yield from _row(chart, "draw")
     for bend in range(1, deepest + 1):
         yield from _row(chart, "draw bend", bend)
@@ -158,22 +160,26 @@ def _grid(chart: Chart) -> Iterator[str]:
 
 
 def _row(chart: Chart, kind: str, bend: int = 0) -> Iterator[str]:
-    row = {
+    """Yield the notes of a kind of entry and their degrees; nothing if no hole has one."""
+    entries = {
         entry.tab.hole: entry
         for entry in chart.entries
         if entry.tab.kind == kind and entry.tab.bend == bend
     }
-    if row:
-        marks = "'" * bend
-        yield _line(f"{kind} {marks}", (row[h].note if h in row else "" for h in HOLES))
-        yield _line("", (row[h].degree if h in row else "" for h in HOLES))
+    if entries:
+        signs = "'" * bend
+        label = f"{kind} {signs}"
+        yield _line(label, (entries[hole].note if hole in entries else "" for hole in HOLES))
+        yield _line("", (entries[hole].degree if hole in entries else "" for hole in HOLES))
 
 
 def _line(label: str, cells: Iterable[str]) -> str:
-    return f"{label:<{_LABEL}}{''.join(f'{cell:<{_CELL}}' for cell in cells)}".rstrip(" -")
+    row = "".join(f"{cell:<{_CELL_COLUMNS}}" for cell in cells)
+    return f"{label:<{_LABEL_COLUMNS}}{row}".rstrip(" -")
 
 
 def _limit(cents: float) -> str:
+    """Return the depth of the deepest bend in half steps."""
     if not cents:
         return "none"
     return "<1" if cents < 100.0 else f"{cents / 100.0:.0f}"
@@ -196,7 +202,7 @@ class HarpChoice:
     Attributes:
         position: 1 to 12.
         harp: key of the harp.
-        naturals: degrees of the song's key that it plays without a bend, upwards.
+        naturals: scale degrees of the song's key that it plays without bends, ascending.
     """
 
     position: int
@@ -205,26 +211,26 @@ class HarpChoice:
 
 
 def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
-    """The harps of a tuning for a song's key, one for each position.
+    """Return the harps of a tuning for a song's key, one per position.
 
     Raises:
-        MusicError: there is no such key.
+        MusicError: the key is unknown.
     """
     tonic = parse_song_key(song)
-    found = []
+    choices = []
     for position in POSITIONS:
         harp = harp_key_for(tonic, position)
-        steps = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
-        naturals = tuple(degree_name(step, 0) for step in steps)
-        found.append(HarpChoice(position, standard_key(harp), naturals))
-    return tuple(found)
+        classes = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
+        naturals = tuple(degree_name(pitch_class, 0) for pitch_class in classes)
+        choices.append(HarpChoice(position, standard_key(harp), naturals))
+    return tuple(choices)
 
 
 def harp_choices_data(song: str, position: int, tuning: Tuning) -> HarpChoicesData:
-    """The harp for a song's key in a position, and those of the other positions, as plain data.
+    """Return the harp for a song's key in a position, and those of all positions, as JSON data.
 
     Raises:
-        MusicError: there is no such key or position.
+        MusicError: the key or position is unknown.
     """
     return {
         "song": song,
@@ -239,10 +245,10 @@ def harp_choices_data(song: str, position: int, tuning: Tuning) -> HarpChoicesDa
 
 
 def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
-    """The harp for a song's key in a position, and those of the other positions, for reading.
+    """Return the harp for a song's key in a position, and those of all positions, as text.
 
     Raises:
-        MusicError: there is no such key or position.
+        MusicError: the key or position is unknown.
     """
     harp = standard_key(harp_key_for(parse_song_key(song), position))
     lines = [

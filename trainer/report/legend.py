@@ -1,4 +1,4 @@
-"""What the signs on a page of tab mean, beyond plain tab: only those that occur on it."""
+"""The legend of a page of tab: the signs that occur on it, beyond plain tab."""
 
 from __future__ import annotations
 
@@ -16,15 +16,18 @@ COUNT_SYLLABLES = {
     Fraction(1, 3): "&",
     Fraction(2, 3): "a",
 }
-"""How players count the parts of a beat aloud."""
+"""How players count the parts of a beat aloud (common practice)."""
 GAP = 2
-"""Columns between a sign and what it means."""
+"""Columns between a sign and its meaning."""
 OTHER_PLACE = "'"
-"""Any other place in a beat."""
+"""Sign of any other place in a beat."""
 
-REST, HELD = "r", "."
+REST = "r"
+"""Sign of a rest."""
+HELD = "."
+"""Sign of a beat through which the note before is held."""
 
-_JOINED = (
+_JOINING_SIGNS = (
     ("+", "together, on one breath"),
     (">", "a glide, in one breath"),
     ("=", "a ladder: each held for as long, in one breath"),
@@ -34,17 +37,17 @@ _JOINED = (
 
 
 def legend_text(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80) -> str:
-    """The legend of a drill's page; every sign starts a line.
+    """Return the legend of a drill's page; every sign starts a line.
 
     Args:
         drill: the drill.
-        signs: what stands on its page.
-        parts: the parts of a beat that are counted on it, 0 to less than 1.
-        width: columns that a line may take, 20 or more.
+        signs: all texts on its page.
+        parts: positions in a beat that are counted on it, from 0 to less than 1.
+        width: line width in columns, 20 or more.
     """
     lines = [*_lines(drill, signs, parts)]
     column = min(max((len(sign) for sign, _ in lines), default=0) + GAP, width // 2)
-    told = []
+    rows = []
     for sign, meaning in lines:
         wrapped = textwrap.wrap(meaning, width - column, break_on_hyphens=False)
         if len(sign) + GAP > column:
@@ -54,17 +57,17 @@ def legend_text(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int 
             wrapped = [
                 f"{start:<{column}}{line}" for start, line in zip(starts, wrapped, strict=True)
             ]
-        told += wrapped
-    return "\n".join(told)
+        rows += wrapped
+    return "\n".join(rows)
 
 
 def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tuple[str, str]]:
     tabs = "".join(step.tab.replace("@+", "@") for step in (*drill.steps, *drill.second))
-    yield from ((sign, meaning) for sign, meaning in _JOINED if sign in tabs)
+    yield from ((sign, meaning) for sign, meaning in _JOINING_SIGNS if sign in tabs)
     if REST in signs:
         yield REST, "a rest"
     if HELD in signs:
-        yield HELD, "what came before goes on"
+        yield HELD, "the note before goes on"
     if parts & {Fraction(1, 4), Fraction(3, 4)}:
         yield "e & a", "quarters of a beat"
     elif Fraction(1, 2) in parts:

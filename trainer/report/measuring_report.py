@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 from trainer.harp import Harp
 from trainer.practice import Event, Notice, PassStarted, TakeFailed, TakePaused, TakeResumed
 from trainer.practice.harp_measurement import (
@@ -14,9 +12,8 @@ from trainer.practice.harp_measurement import (
     ReedSounding,
     RepeatRequested,
 )
+from trainer.report.formatting import fill
 
-WIDTH = 80
-"""Maximum line length in columns."""
 BREATHING_ADVICE = (
     "Breathe as for a quiet tune: blown hard, a reed sounds flat. Rest whenever you like, and stop "
     "if you feel light-headed."
@@ -24,23 +21,23 @@ BREATHING_ADVICE = (
 
 
 def measuring_intro(harp: Harp) -> str:
-    """What a player is told before a harp is measured."""
-    return _filled(
-        f"Measuring a {harp.name} harp: play the note that is asked for, one hole alone, for two "
-        f"seconds. Play another hole to measure that one first, or anew. {BREATHING_ADVICE} "
-        "Ctrl-C ends it, and keeps what is measured."
+    """Return the instructions before a harp is measured."""
+    return fill(
+        f"Measuring a {harp.name} harp: play each requested note, one hole alone, for two "
+        f"seconds. Play another hole to measure that one first, or again. {BREATHING_ADVICE} "
+        "Ctrl-C ends it and keeps the measured reeds."
     )
 
 
 def measuring_line(
     event: Event | MeasurementEvent, harp: Harp, *, guided: bool = True
 ) -> str | None:
-    """The line that an event of measuring is worth; None for most.
+    """Return the line for an event of the measurement; None for most.
 
     Args:
-        event: what happened.
-        harp: what is measured.
-        guided: whether somebody plays what is asked for, and does not read a recording.
+        event: the event.
+        harp: the harp that is measured.
+        guided: whether a player follows the requests; False for a recording.
     """
     match event:
         case PassStarted(source=source):
@@ -60,32 +57,28 @@ def measuring_line(
     return None
 
 
-def _attack_line(one: AttackMeasured, note: str, guided: bool) -> str:
-    heard = f"     {one.tab}, {note}: {one.hz:.2f} Hz, {one.cents:+.1f} cents"
-    if one.asked or not guided:
-        return heard
-    alike = "" if one.twin is None else f" ({one.twin} sounds alike)"
-    return f"{heard}; you played {one.tab}{alike}"
+def _attack_line(attack: AttackMeasured, note: str, guided: bool) -> str:
+    line = f"     {attack.tab}, {note}: {attack.hz:.2f} Hz, {attack.cents:+.1f} cents"
+    if attack.asked or not guided:
+        return line
+    twin = "" if attack.twin is None else f" ({attack.twin} sounds alike)"
+    return f"{line}; you played {attack.tab}{twin}"
 
 
 def sounding_text(event: ReedSounding) -> str:
-    """What is heard just now, in a few words."""
+    """Return the reed that sounds now, its offset, and for how long it has sounded."""
     if event.tab is None or event.cents is None:
         return f"no natural note of this harp  {event.seconds:4.1f} s"
     return f"{event.tab} {event.cents:+6.1f} cents  {event.seconds:4.1f} s"
 
 
 def measuring_summary(event: HarpMeasured) -> str:
-    """What came of measuring."""
+    """Return how many reeds were measured and which are missing."""
     count = len(event.reeds)
     if not event.missing:
         return f"All {count} reeds are measured."
     missing = ", ".join(str(tab) for tab in event.missing)
-    return _filled(
+    return fill(
         f"{count} of {count + len(event.missing)} reeds are measured; missing: {missing}. Measure "
         "again under the same name to add them."
     )
-
-
-def _filled(text: str) -> str:
-    return textwrap.fill(text, WIDTH)

@@ -1,4 +1,4 @@
-"""A melody from another program on the harps that can play it, as text."""
+"""An imported melody on the harps that can play it, as text."""
 
 from __future__ import annotations
 
@@ -7,20 +7,20 @@ from collections.abc import Sequence
 
 from trainer.drill import Arrangement, Melody
 from trainer.music import position_for, position_name
-from trainer.report.formatting import quantity_text
+from trainer.report.formatting import WIDTH, quantity_text
 from trainer.report.tab_layout import tab_page_text
-from trainer.report.transposition_report import MOST_ROWS, interval_text
+from trainer.report.transposition_report import MAX_ROWS, MIN_REASON_COLUMNS, interval_text
 
 _HEADS = ("harp", "position", "moved", "missing", "hard", "what makes it hard")
 
 
-def melody_text(melody: Melody, ways: Sequence[Arrangement], width: int = 80) -> str:
-    """The ways to play it, the best first, the page of the best, and what that lacks.
+def melody_text(melody: Melody, ways: Sequence[Arrangement], width: int = WIDTH) -> str:
+    """Return the ways to play a melody, the page of the easiest, and what that leaves out.
 
     Args:
-        melody: as it was read.
-        ways: the ways, one or more.
-        width: columns that a line may take, 20 or more.
+        melody: the imported melody.
+        ways: one or more ways, the easiest first.
+        width: line width in columns, 20 or more.
     """
     best = ways[0]
     beats, value = melody.meter
@@ -28,21 +28,27 @@ def melody_text(melody: Melody, ways: Sequence[Arrangement], width: int = 80) ->
         f"{melody.title}: {quantity_text(len(melody.notes), 'note')}, {beats}/{value}, "
         f"{melody.tempo:g} beats a minute."
     )
-    rows = [_HEADS, *(_cells(melody, one) for one in ways[:MOST_ROWS])]
-    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADS) - 1)]
-    table = []
-    for row in rows:
-        start = "  ".join(f"{cell:<{room}}" for cell, room in zip(row, widths, strict=False))
-        reason = textwrap.wrap(row[-1], max(width - len(start) - 2, 16)) or [""]
-        table.append((f"{start}  " + ("\n" + " " * (len(start) + 2)).join(reason)).rstrip())
-    told = [textwrap.fill(head, width), *(textwrap.fill(one, width) for one in melody.notices)]
-    told += ["\n".join(table)]
-    told.append(f"{best.harp.name} harp, {interval_text(best.half_steps)}:")
-    told.append(tab_page_text(best.drill, width))
+    blocks = [textwrap.fill(text, width) for text in (head, *melody.notices)]
+    blocks += [
+        _table(melody, ways[:MAX_ROWS], width),
+        f"{best.harp.name} harp, {interval_text(best.half_steps)}:",
+        tab_page_text(best.drill, width),
+    ]
     if best.problems:
-        lacks = [textwrap.fill(f"  {one.message}", width) for one in best.problems]
-        told.append("\n".join(["Left out, because this harp cannot play it:", *lacks]))
-    return "\n\n".join(told)
+        omitted = [textwrap.fill(f"  {problem.message}", width) for problem in best.problems]
+        blocks.append("\n".join(["Left out, because this harp cannot play it:", *omitted]))
+    return "\n\n".join(blocks)
+
+
+def _table(melody: Melody, ways: Sequence[Arrangement], width: int) -> str:
+    rows = [_HEADS, *(_cells(melody, way) for way in ways)]
+    widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADS) - 1)]
+    lines = []
+    for row in rows:
+        start = "".join(f"{cell:<{room}}  " for cell, room in zip(row, widths, strict=False))
+        reason = textwrap.wrap(row[-1], max(width - len(start), MIN_REASON_COLUMNS)) or [""]
+        lines.append((start + ("\n" + " " * len(start)).join(reason)).rstrip())
+    return "\n".join(lines)
 
 
 def _cells(melody: Melody, way: Arrangement) -> tuple[str, ...]:
@@ -50,6 +56,7 @@ def _cells(melody: Melody, way: Arrangement) -> tuple[str, ...]:
     if melody.tonic is not None:
         tonic = (melody.tonic + way.half_steps) % 12
         position = position_name(position_for(way.harp.key.tonic, tonic))
-    moved = f"{way.half_steps:+d}" if way.half_steps else "0"
-    hard = f"{way.difficulty:.1f}"
-    return way.harp.name, position, moved, str(way.missing or "none"), hard, way.reason
+    interval = f"{way.half_steps:+d}" if way.half_steps else "0"
+    difficulty = f"{way.difficulty:.1f}"
+    missing = str(way.missing or "none")
+    return way.harp.name, position, interval, missing, difficulty, way.reason

@@ -1,4 +1,4 @@
-"""The shelf as a list that reads like a course, as text and as data."""
+"""The shelf as a course, as text and JSON data."""
 
 from __future__ import annotations
 
@@ -8,16 +8,16 @@ from trainer.drill import Drill, Shelf
 from trainer.report.drill_report import duration_text
 from trainer.report.schemas.drills import ShelfDrillData
 
-NARROWEST = 20
-"""Titles are never broken into less than this beside what stands before them."""
+MIN_TITLE_COLUMNS = 20
+"""Narrowest column of titles; where there is less room, titles go on a line of their own."""
 
 
 def shelf_text(shelf: Shelf, width: int = 80) -> str:
-    """The drills by their main skill: name, level, tempo, length, title, and what else they train.
+    """Return the drills by main skill: name, level, tempo, duration, title, and other skills.
 
     Args:
         shelf: the drills.
-        width: columns that a line may take, 20 or more.
+        width: line width in columns, 20 or more.
     """
     if not shelf.drills:
         return "There are no drills on the shelf."
@@ -30,8 +30,8 @@ def shelf_text(shelf: Shelf, width: int = 80) -> str:
 
 
 def shelf_data(shelf: Shelf) -> list[ShelfDrillData]:
-    """The same for a program: one object a drill, ready for JSON."""
-    return [_facts(drill) for drill in shelf.drills]
+    """Return the drills as JSON data."""
+    return [_drill_data(drill) for drill in shelf.drills]
 
 
 def _row(drill: Drill, name: int, width: int) -> str:
@@ -39,7 +39,7 @@ def _row(drill: Drill, name: int, width: int) -> str:
     start = f"  {drill.name:<{name}}  level {drill.level}  {time}  "
     also = f"; also {', '.join(drill.skills[1:])}" if drill.skills[1:] else ""
     room = width - len(start)
-    if room >= NARROWEST:
+    if room >= MIN_TITLE_COLUMNS:
         indent = "\n" + " " * len(start)
         return start + indent.join(_wrapped(drill.title + also, room))
     narrow = width - 4
@@ -51,7 +51,7 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width, break_on_hyphens=False)
 
 
-def _facts(drill: Drill) -> ShelfDrillData:
+def _drill_data(drill: Drill) -> ShelfDrillData:
     climb = drill.climb
     return {
         "name": drill.name,

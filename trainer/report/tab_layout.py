@@ -1,10 +1,10 @@
-"""The page of tab as plain text: what to play, with the beats under it.
+"""Layout of a page of tab as plain text: what to play, with the beats below it.
 
-Every bar starts in the same columns from line to line; a pick-up, bar 0, has a line of its own.
-A rest is ``r``; a dot is a beat through which what came before is held. Beats are counted as
-players count them aloud: 1 & 2 &, 1 e & a, and & a for triplets; other places in a beat get a
-tick. Where the clock is free there are no beats. A second part stands under the first, over the
-same beats. Directions stand over their notes: ``(loose`` over the first, ``)`` over the last.
+Bars start in the same columns on every line; a pick-up, bar 0, has a line of its own. ``r`` is a
+rest, and a dot is a beat through which the note before is held. Beats are counted as players count
+them aloud: 1 & 2 &, 1 e & a, and & a for triplets; other places in a beat get a tick. A free clock
+has no beats. The second part is below the first, above the same beats. Directions are above their
+notes: ``(loose`` above the first, ``)`` above the last.
 """
 
 from __future__ import annotations
@@ -20,62 +20,63 @@ from itertools import pairwise
 from trainer.drill import Drill, Step
 from trainer.report.directions import ROWS, Directions
 from trainer.report.drill_report import drill_summary
+from trainer.report.formatting import WIDTH
 from trainer.report.legend import COUNT_SYLLABLES, HELD, OTHER_PLACE, REST, legend_text
 
 LINE_LENGTHS = (8, 4, 2, 1)
-"""Bars on a line, the most that fit, so that phrases start lines."""
+"""Numbers of bars that may share a line; the largest that fits is used, so that phrases start
+lines."""
 
 PROSE_COLUMNS = 80
-"""Prose is set no wider than this."""
+"""Maximum line width of prose in columns."""
 
 GAP = 2
-"""Columns between one thing and the next."""
+"""Minimum columns between two notes."""
 
 WORDS, TAB, COUNT = "words", "tab", "count"
-"""What a row of the page holds."""
+"""Kinds of rows: directions, tab, and beats."""
 
 _Cell = tuple[str, ...]
-"""A column of the page: what starts there, in each row from the top."""
+"""A column of the page: the text of each row, from the top."""
 _ATOM = re.compile(r"[^>=+/]+[>=+/]?")
-"""What a long tab is broken into: a sign that joins two things ends the first."""
+"""Parts of a tab at which it may be broken: a joining sign ends the part before it."""
 
 
-def drill_text(drill: Drill, width: int = 80) -> str:
-    """A drill for reading: title, what it trains, its facts and goal, its page of tab, and what
-    the signs on that mean.
+def drill_text(drill: Drill, width: int = WIDTH) -> str:
+    """Return a drill as text: title, description, summary, page of tab, and legend.
 
     Args:
         drill: the drill.
-        width: columns that a line may take, 20 or more.
+        width: line width in columns, 20 or more.
     """
     prose = min(width, PROSE_COLUMNS)
     paragraphs = [drill.title, " ".join(drill.about.split()), drill_summary(drill)]
-    told = [textwrap.fill(text, prose) for text in paragraphs]
+    blocks = [textwrap.fill(text, prose) for text in paragraphs]
     grid = _Grid(drill)
-    told += [grid.page(width), legend_text(drill, grid.signs, grid.parts, prose)]
-    return "\n\n".join(text for text in told if text)
+    blocks += [grid.page(width), legend_text(drill, grid.signs, grid.parts, prose)]
+    return "\n\n".join(block for block in blocks if block)
 
 
-def tab_page_text(drill: Drill, width: int = 80) -> str:
-    """The page of tab of a drill, with the beats under it.
+def tab_page_text(drill: Drill, width: int = WIDTH) -> str:
+    """Return the page of tab of a drill, with the beats below it.
 
     Args:
         drill: the drill.
-        width: columns that a line may take, 20 or more. A bar that is wider goes on in the
-            next line, and so does a tab that is wider, after a sign that joins two things.
+        width: line width in columns, 20 or more. A wider bar continues on the next line, and so
+            does a wider tab, after a joining sign.
     """
     return _Grid(drill).page(width)
 
 
 @dataclass(frozen=True, slots=True)
 class TabTable:
-    """A page of tab as a table, for whoever lays it out otherwise than in columns of text.
+    """A page of tab as a table, for layouts other than columns of text.
 
     Attributes:
-        kinds: what each row holds, from the top: `WORDS`, `TAB` or `COUNT`.
-        bars: by their number, 0 for a pick-up: what starts there, from left to right, as the texts
-            of its rows.
-        legend: what the signs on it mean.
+        kinds: kind of each row, from the top: `WORDS`, `TAB` or `COUNT`.
+        bars: columns of each bar from left to right, by its number (0 for a pick-up); a column
+            has a text for each row.
+        legend: meanings of its signs.
     """
 
     kinds: tuple[str, ...]
@@ -84,7 +85,7 @@ class TabTable:
 
 
 def tab_table(drill: Drill) -> TabTable:
-    """The page of tab of a drill as a table; directions are said in each bar anew."""
+    """Return the page of tab of a drill as a table; directions are repeated in each bar."""
     grid = _Grid(drill)
     return TabTable(
         tuple(grid.kinds), grid.bars(1), legend_text(drill, grid.signs, grid.parts, PROSE_COLUMNS)
@@ -93,7 +94,7 @@ def tab_table(drill: Drill) -> TabTable:
 
 @dataclass(frozen=True, slots=True)
 class _Bar:
-    """A bar, or as much of it as goes on a line: its cells, and the columns that each takes."""
+    """A bar, or the part of it on one line: its cells and their widths in columns."""
 
     cells: tuple[_Cell, ...]
     widths: tuple[int, ...]
@@ -103,7 +104,7 @@ class _Bar:
         return sum(self.widths)
 
     def row(self, number: int) -> str:
-        """A row of it; words reach over the cells after theirs."""
+        """Return a row; directions extend over the cells to their right."""
         row, at = "", 0
         for cell, width in zip(self.cells, self.widths, strict=True):
             row = row.ljust(at) + cell[number]
@@ -112,7 +113,7 @@ class _Bar:
 
 
 class _Grid:
-    """A drill as cells: what starts when, in rows of directions, tab and beats."""
+    """A drill as cells, in rows of directions, tab and beats."""
 
     def __init__(self, drill: Drill) -> None:
         self._drill = drill
@@ -128,18 +129,18 @@ class _Grid:
 
     @property
     def signs(self) -> frozenset[str]:
-        """All that stands on the page."""
+        """Return all texts on the page."""
         return frozenset(text for cells in self.bars(1).values() for cell in cells for text in cell)
 
     @property
     def parts(self) -> frozenset[Fraction]:
-        """The parts of a beat, 0 to less than 1, that are counted."""
+        """Return the positions in a beat that are counted, from 0 to less than 1."""
         if self._drill.free:
             return frozenset()
         return frozenset(at % 1 for places in self._places.values() for at in places)
 
     def page(self, width: int) -> str:
-        """The page, in lines of at most `width` columns."""
+        """Return the page, in lines of at most `width` columns."""
         margin = len(str(self._drill.bars)) + 1
         for count in LINE_LENGTHS:
             whole = {number: self._whole(cells) for number, cells in self.bars(count).items()}
@@ -158,16 +159,16 @@ class _Grid:
         return "\n\n".join(lines)
 
     def _places_in(self, number: int) -> list[Fraction]:
-        """The beats of a bar on which something starts or is counted."""
+        """Return the beats of a bar on which a note starts or that are counted."""
         first, end = self._drill.first_beat(number), self._drill.first_beat(number + 1)
         end = min(end, self._drill.end)
-        found = {at for starts in self._starts for at in starts if first <= at < end}
+        beats = {at for starts in self._starts for at in starts if first <= at < end}
         if not self._drill.free:
-            found |= {Fraction(beat) for beat in range(math.ceil(first), math.ceil(end))}
-        return sorted(found or {first})
+            beats |= {Fraction(beat) for beat in range(math.ceil(first), math.ceil(end))}
+        return sorted(beats or {first})
 
     def bars(self, count: int) -> dict[int, tuple[_Cell, ...]]:
-        """The cells of each bar, by its number, where so many bars go on a line."""
+        """Return the cells of each bar by its number, with `count` bars on a line."""
         meter = self._drill.meter[0]
         over = [
             self._directions.over(part, lambda at: math.floor(at / (meter * count)))
@@ -185,20 +186,20 @@ class _Grid:
         return bars
 
     def _whole(self, cells: tuple[_Cell, ...]) -> _Bar:
-        """A bar whose words reach over the cells after theirs, as far as these have none."""
-        widths = [self._wide(cell, (TAB, COUNT)) for cell in cells]
+        """Return a whole bar, wide enough for directions above the empty cells to their right."""
+        widths = [self._width_of(cell, (TAB, COUNT)) for cell in cells]
         for row, kind in enumerate(self.kinds):
             places = [i for i, cell in enumerate(cells) if kind == WORDS and cell[row]]
             for here, after in pairwise([*places, len(cells)]):
                 widths[here] += max(0, len(cells[here][row]) + 1 - sum(widths[here:after]))
         return _Bar(cells, tuple(widths))
 
-    def _wide(self, cell: _Cell, kinds: Sequence[str]) -> int:
+    def _width_of(self, cell: _Cell, kinds: Sequence[str]) -> int:
         texts = zip(cell, self.kinds, strict=True)
         return max(len(text) for text, kind in texts if kind in kinds) + GAP
 
     def _in_pieces(self, margin: int, width: int) -> str:
-        """Bars that go on from line to line, and tabs likewise."""
+        """Return the page with bars and tabs broken over lines."""
         lines = []
         room = width - margin - 1
         for number, cells in self.bars(1).items():
@@ -207,8 +208,10 @@ class _Grid:
             while rest:
                 taken: list[_Cell] = []
                 widths: list[int] = []
-                while rest and (not taken or sum(widths) + self._wide(rest[0], _ALL) <= room):
-                    widths.append(self._wide(rest[0], _ALL))
+                while rest and (
+                    not taken or sum(widths) + self._width_of(rest[0], _ALL_KINDS) <= room
+                ):
+                    widths.append(self._width_of(rest[0], _ALL_KINDS))
                     taken.append(rest.pop(0))
                 bar = _Bar(tuple(taken), tuple(widths))
                 lines.append(self._line(head, [(bar, bar.width)], closed=not rest))
@@ -216,7 +219,7 @@ class _Grid:
         return "\n\n".join(lines)
 
     def _pieces(self, cell: _Cell, room: int) -> list[_Cell]:
-        """A cell as one or more that are no wider than the room."""
+        """Return a cell as one or more cells of at most `room` columns."""
         columns = [
             _broken(text, room) if kind == TAB else [text[:room]]
             for text, kind in zip(cell, self.kinds, strict=True)
@@ -227,12 +230,12 @@ class _Grid:
         return list(zip(*columns, strict=True))
 
     def _line(self, head: str, bars: Sequence[tuple[_Bar, int]], *, closed: bool = True) -> str:
-        """A line of the page: as many rows as have something to say, the bar's number in front.
+        """Return a line of the page without its empty rows.
 
         Args:
-            head: the number, as wide as the margin.
-            bars: the bars, and the columns that each gets.
-            closed: whether the last one ends here.
+            head: the number of the first bar, as wide as the margin.
+            bars: the bars with their widths in columns.
+            closed: whether the last bar ends here.
         """
         lines = []
         for row, kind in enumerate(self.kinds):
@@ -244,11 +247,11 @@ class _Grid:
         return "\n".join(lines)
 
 
-_ALL = (WORDS, TAB, COUNT)
+_ALL_KINDS = (WORDS, TAB, COUNT)
 
 
 def _broken(text: str, room: int) -> list[str]:
-    """A tab in pieces that are no longer than the room."""
+    """Return a tab in pieces of at most `room` characters."""
     if len(text) <= room:
         return [text]
     pieces = [""]
@@ -261,7 +264,7 @@ def _broken(text: str, room: int) -> list[str]:
 
 
 def _starts(drill: Drill, part: Sequence[Step]) -> dict[Fraction, str]:
-    """What starts on which beat in a part: each step, and each rest that fills a gap."""
+    """Return the text that starts on each beat of a part: its steps and rests."""
     starts: dict[Fraction, str] = {}
     bar_lines = [drill.first_beat(number) for number in range(1, drill.bars + 1)]
     silent_from = drill.start
@@ -273,7 +276,7 @@ def _starts(drill: Drill, part: Sequence[Step]) -> dict[Fraction, str]:
 
 
 def _rest(start: Fraction, end: Fraction, bar_lines: Sequence[Fraction]) -> dict[Fraction, str]:
-    """A rest, begun again in each bar that it reaches into."""
+    """Return a rest, repeated in each bar that it extends into."""
     if start >= end:
         return {}
     return dict.fromkeys([start, *(line for line in bar_lines if start < line < end)], REST)

@@ -22,53 +22,54 @@ from trainer.practice import (
     TakePaused,
     TakeResumed,
 )
+from trainer.report.formatting import WIDTH
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
 from trainer.sound.passage import Passage
 
 
 def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
-    """What is played on which harp, how fast and what of it, each a few words; the screen's head
-    and the plain lines both say it.
+    """Return harp, tempo, bars and loop of a take, each in a few words.
+
+    The head of the screen and the plain lines both show it.
 
     Args:
-        plan: what is played.
-        tempo: beats a minute.
+        plan: of the take.
+        tempo: current tempo in beats per minute.
     """
     drill = plan.drill
     if drill is None:
         return (f"{plan.harp.name} harp",)
     own = f" (own {drill.tempo:g})" if tempo != drill.tempo else ""
-    words = [f"{plan.harp.name} harp", "no beat" if drill.free else f"tempo {tempo:g}{own}"]
+    phrases = [f"{plan.harp.name} harp", "no beat" if drill.free else f"tempo {tempo:g}{own}"]
     if plan.played_bars:
-        words.append("bars {} to {}".format(*plan.played_bars))
-    words.append("loop on" if plan.loops else "loop off")
+        phrases.append("bars {} to {}".format(*plan.played_bars))
+    phrases.append("loop on" if plan.loops else "loop off")
     if plan.loops and plan.ladder:
-        words.append(f"climbing to {plan.ladder.to:g}")
-    return tuple(words)
+        phrases.append(f"climbing to {plan.ladder.to:g}")
+    return tuple(phrases)
 
 
 def passage_text(passage: Passage) -> str:
-    """A passage and how it is heard, in a sentence."""
-    moved = passage.half_steps
-    pitch = f", {abs(moved):g} half steps {'up' if moved > 0 else 'down'}" if moved else ""
-    counted = f", after {passage.count_in} beats" if passage.count_in else ""
+    """Return a looped passage and how it is played, in a sentence."""
+    shift = passage.half_steps
+    pitch = f", {abs(shift):g} half steps {'up' if shift > 0 else 'down'}" if shift else ""
+    count_in = f", after {passage.count_in} beats" if passage.count_in else ""
     return (
         f"Looping {passage.first:.2f} to {passage.last:.2f} s of {passage.path.name} at "
-        f"{100.0 * passage.speed:.0f} %{pitch}{counted}."
+        f"{100.0 * passage.speed:.0f} %{pitch}{count_in}."
     )
 
 
 class TakeLines:
-    """Turns the events of one take into lines, one for each thing that a player would want to
-    be told; readings are not.
+    """Turns the events of a take into lines; readings have none.
 
     Args:
-        plan: what is played.
-        width: cells of a line.
+        plan: of the take.
+        width: line width in columns.
     """
 
-    def __init__(self, plan: Plan, width: int = 80) -> None:
+    def __init__(self, plan: Plan, width: int = WIDTH) -> None:
         self._plan = plan
         self._width = width
         self._count_in = 0
@@ -78,7 +79,7 @@ class TakeLines:
         self._marked: set[int] = set()
 
     def lines(self, event: Event) -> list[str]:
-        """The lines that an event is worth; none for most."""
+        """Return the lines for an event; many have none."""
         match event:
             case ReadingHeard():
                 return []
@@ -87,10 +88,10 @@ class TakeLines:
             case BeatReached(number):
                 return [*self._beat(number)]
             case StepMarked(mark):
-                again = mark.step.index in self._marked
+                is_update = mark.step.index in self._marked
                 self._marked.add(mark.step.index)
-                told = mark_line(mark) + (" (marked anew)" if again else "")
-                return [told, *self._next(mark.step.index + 1)]
+                line = mark_line(mark) + (" (marked again)" if is_update else "")
+                return [line, *self._next(mark.step.index + 1)]
             case PassStarted():
                 return [*self._start(event)]
             case PassEnded(result):
@@ -98,27 +99,29 @@ class TakeLines:
             case TakePaused(sentence, None):
                 return [f"Paused: {sentence}"]
             case TakePaused(bar=bar):
-                return [f"Paused; on from bar {bar}."]
+                return [f"Paused; resumes at bar {bar}."]
             case LoopStarted(passage):
                 return [passage_text(passage)]
             case TakeResumed():
-                return ["On with what is left."]
+                return ["Resuming."]
             case Notice(sentence):
                 return [f"Note: {sentence}"]
             case TakeFailed(sentence):
                 return [f"Stopped: {sentence}"]
             case TakeFinished(saved):
-                return [f"The sound is kept in {saved}."] if saved else []
+                return [f"The sound is saved in {saved}."] if saved else []
 
     def _start(self, started: PassStarted) -> Iterator[str]:
         plan, drill, first, last = self._plan, self._plan.drill, started.first, started.last
         self._count_in = 0
         self._marked.clear()
         self._steps = range(first, last)
-        said = plan_phrases(plan, started.clock.tempo if started.clock else plan.first_tempo)
-        if said != self._about:
-            yield from self._wrapped(f"{drill.title if drill else 'No drill'}: {', '.join(said)}.")
-            self._about = said
+        phrases = plan_phrases(plan, started.clock.tempo if started.clock else plan.first_tempo)
+        if phrases != self._about:
+            yield from self._wrapped(
+                f"{drill.title if drill else 'No drill'}: {', '.join(phrases)}."
+            )
+            self._about = phrases
         listening = f"Listening to {started.source}"
         if drill is None or last == 0:
             yield f"{listening}."
@@ -127,12 +130,12 @@ class TakeLines:
             yield from self._next(first)
         else:
             self._entry = drill.entry_beat(plan.entry_bar(first))
-            heard = "with a click" if started.clicks else "silent"
+            sound = "with a click" if started.clicks else "silent"
             steps = f"steps {first + 1} to {last}" if last - first != 1 else f"step {last}"
-            yield f"{listening}: {steps}, count-in {heard}."
+            yield f"{listening}: {steps}, count-in {sound}."
 
     def _beat(self, number: int) -> Iterator[str]:
-        """Each beat of the count-in, and each bar by what is to be played in it."""
+        """Yield a line for each beat of the count-in, and for each bar with its steps."""
         self._count_in = max(self._count_in, -number)
         drill = self._plan.drill
         if number < 0:
@@ -144,21 +147,22 @@ class TakeLines:
         if number and beat % drill.meter[0]:
             return
         steps = [drill.steps[i] for i in self._steps if drill.steps[i].bar == bar]
-        played = ", ".join(map(_asked, steps)) or "nothing begins"
-        where = f"bar {bar} of {drill.bars}" if bar else "pick-up"
-        yield from self._wrapped(f"{where}: {played}")
+        names = ", ".join(map(_step_text, steps)) or "nothing begins"
+        place = f"bar {bar} of {drill.bars}" if bar else "pick-up"
+        yield from self._wrapped(f"{place}: {names}")
 
     def _next(self, index: int) -> Iterator[str]:
-        """Where the clock is free, what is waited for."""
+        """Yield the next step if the clock is free."""
         drill = self._plan.drill
         if drill and drill.free and index in self._steps:
-            yield f"next: {_asked(drill.steps[index])}"
+            yield f"next: {_step_text(drill.steps[index])}"
 
     def _wrapped(self, line: str) -> list[str]:
         return textwrap.wrap(line, self._width, subsequent_indent="  ", break_on_hyphens=False)
 
 
-def _asked(step: Step) -> str:
+def _step_text(step: Step) -> str:
+    """Return a step's tab and directions."""
     words = [step.tab]
     if step.cleanness_rule is not CleannessRule.PLAIN:
         words.append(f"({step.cleanness_rule.value})")

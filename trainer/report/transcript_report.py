@@ -1,4 +1,4 @@
-"""A transcript as text, and as data for programs."""
+"""A transcript as text, CSV and JSON data."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.music import position_for, position_name
+from trainer.report.formatting import WIDTH, fill
 from trainer.report.heard_report import offset_text
 from trainer.report.schemas.transcripts import (
     HarpGuessData,
@@ -28,49 +29,29 @@ from trainer.transcript import (
     path_text,
 )
 
-WIDTH = 80
-LIKELY = 0.02
-"""Harps that are less likely are not told of."""
-MOST_GUESSES = 4
-COLUMNS = (
-    "part",
-    "start",
-    "end",
-    "tab",
-    "others",
-    "bar",
-    "beat",
-    "beats",
-    "note",
-    "hz",
-    "cents",
-    "holes",
-    "clean",
-    "leak_db",
-    "leak_hole",
-    "level_db",
-    "care",
-    "slurred",
-    "trust",
-)
-"""Of the table."""
+MIN_GUESS_PROBABILITY = 0.02
+"""Probability from which a guessed harp is shown."""
+MAX_GUESSES = 4
+"""Maximum number of guessed harps that are shown."""
+COLUMNS = tuple(TranscribedNoteData.__annotations__)
+"""Columns of the CSV: the fields of a note."""
 
 
 def transcript_text(transcript: Transcript, width: int = WIDTH) -> str:
-    """A transcript for reading: the harp and why, the beats, the page of tab, and every note.
+    """Return a transcript as text: the harp, the beats, the page of tab, and every note.
 
     Args:
-        transcript: what was written down.
-        width: columns of the page of tab.
+        transcript: the transcript.
+        width: width of the page of tab in columns.
     """
-    told = [_harp(transcript), _beats(transcript)]
+    blocks = [_harp(transcript), _beats(transcript)]
     if transcript.meter is not None:
-        told.append(tab_page_text(draft_drill(transcript, "heard", transcript.name), width))
+        blocks.append(tab_page_text(draft_drill(transcript, "heard", transcript.name), width))
     for number, part in enumerate(transcript.parts, start=1):
         name = [] if len(transcript.parts) == 1 else [f"Part {number}, {len(part)} notes:"]
-        told.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
-    told += [textwrap.fill(warning, WIDTH) for warning in transcript.warnings]
-    return "\n\n".join(text for text in told if text)
+        blocks.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
+    blocks += map(fill, transcript.warnings)
+    return "\n\n".join(block for block in blocks if block)
 
 
 def _harp(transcript: Transcript) -> str:
@@ -78,10 +59,11 @@ def _harp(transcript: Transcript) -> str:
     if not transcript.guesses:
         return f"{harp.name} harp, as given."
     tuned = "" if harp.a4 == 440.0 else f", tuned to A = {harp.a4:g} Hz"
-    lines = [f"{harp.name} harp{tuned}, guessed. What came into question:"]
-    likely = [one for one in transcript.guesses if one.probability >= LIKELY][:MOST_GUESSES]
-    for one in likely:
-        text = f"{one.harp.name:<7}{one.probability:4.0%}  {one.reason}"
+    lines = [f"{harp.name} harp{tuned}, guessed. Candidates:"]
+    guesses = transcript.guesses
+    likely = [guess for guess in guesses if guess.probability >= MIN_GUESS_PROBABILITY]
+    for guess in likely[:MAX_GUESSES]:
+        text = f"{guess.harp.name:<7}{guess.probability:4.0%}  {guess.reason}"
         lines += textwrap.wrap(
             text, WIDTH, initial_indent="  ", subsequent_indent=" " * 15, break_on_hyphens=False
         )
@@ -94,39 +76,39 @@ def _beats(transcript: Transcript) -> str:
         return ""
     beats, value = meter.meter
     swung = f", swung {meter.swing:g} to 1" if meter.swing != 1.0 else ""
-    told = f"{beats}/{value}, {meter.tempo:.0f} beats a minute{swung}"
+    text = f"{beats}/{value}, {meter.tempo:.0f} beats a minute{swung}"
     if not meter.steady:
-        told += f"; it wanders from {meter.slowest:.0f} to {meter.fastest:.0f}"
+        text += f"; it wanders from {meter.slowest:.0f} to {meter.fastest:.0f}"
     given = f"; {' and '.join(meter.given)} as given" if meter.given else ""
-    return f"{told}{given}."
+    return f"{text}{given}."
 
 
 _HEAD = "  start     end  bar beat  beats  tab           off"
 
 
 def _line(note: TranscribedNote) -> Iterator[str]:
-    """A note in a line under the head; other ways under it."""
+    """Yield a line for a note under the head, and a line with other ways to play it."""
     beats = "" if note.beats is None else str(note.beats)
     tab = note.tab + (" loose" if note.cleanness_rule is CleannessRule.LOOSE else "")
-    sure = note.confidence
-    doubt = f"  ? {sure:.0%} sure" if sure is not None and sure < DOUBTFUL_CONFIDENCE else ""
+    confidence = note.confidence
+    is_doubtful = confidence is not None and confidence < DOUBTFUL_CONFIDENCE
+    doubt = f"  ? {confidence:.0%} sure" if is_doubtful else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
         f"{offset_text(note.cents):<9}{doubt}"
     ).rstrip()
-    ways = [path_text(sounds) for sounds in note.alternatives]
-    if ways:
-        yield f"{'':18}or {', or '.join(ways)}"
+    others = [path_text(sounds) for sounds in note.alternatives]
+    if others:
+        yield f"{'':18}or {', or '.join(others)}"
 
 
 def _beat(note: TranscribedNote) -> str:
-    """The bar and the beat in it."""
+    """Return the bar and the beat in it."""
     return "" if note.beat is None else f"{note.bar:>3} {float(note.beat):4.3g}"
 
 
 def transcript_notes_data(transcript: Transcript) -> list[TranscribedNoteData]:
-    """The notes as data that JSON can hold, by `COLUMNS`, one part after the other; what is not
-    known is null."""
+    """Return the notes as JSON data, one part after the other; what is unknown is null."""
     return [
         transcript_note_data(note, transcript.harp, number)
         for number, part in enumerate(transcript.parts, start=1)
@@ -135,17 +117,14 @@ def transcript_notes_data(transcript: Transcript) -> list[TranscribedNoteData]:
 
 
 def transcript_head_data(transcript: Transcript) -> TranscriptHeadData:
-    """What is known of the whole, as data that JSON can hold; what is not known is null.
-
-    Times are in seconds; `first_beat` is the number of the first of `beats`.
-    """
+    """Return the whole of a transcript as JSON data; what is unknown is null."""
     harp, meter = transcript.harp, transcript.meter
     return {
         "recording": transcript.name,
         "harp": {"key": harp.key.name, "tuning": harp.tuning.name, "a4": harp.a4},
         "harps": len(transcript.parts),
         "position": _position(harp, transcript.tonic),
-        "guesses": [_guess_data(one) for one in transcript.guesses],
+        "guesses": [_guess_data(guess) for guess in transcript.guesses],
         "meter": None if meter is None else _meter_data(meter),
         "warnings": list(transcript.warnings),
     }
@@ -155,14 +134,14 @@ def _position(harp: Harp, tonic: int | None) -> str | None:
     return None if tonic is None else position_name(position_for(harp.key.tonic, tonic))
 
 
-def _guess_data(one: HarpGuess) -> HarpGuessData:
+def _guess_data(guess: HarpGuess) -> HarpGuessData:
     return {
-        "key": one.harp.key.name,
-        "share": round(one.probability, 4),
-        "position": None if one.position is None else position_name(one.position),
-        "missing": one.missing,
-        "effort": round(one.effort, 2),
-        "reason": one.reason,
+        "key": guess.harp.key.name,
+        "share": round(guess.probability, 4),
+        "position": None if guess.position is None else position_name(guess.position),
+        "missing": guess.missing,
+        "effort": round(guess.effort, 2),
+        "reason": guess.reason,
     }
 
 
@@ -172,7 +151,7 @@ def _meter_data(meter: Meter) -> MeterData:
         "tempo": meter.tempo,
         "swing": meter.swing,
         "first_beat": meter.first,
-        "beats": [round(one, 4) for one in meter.times],
+        "beats": [round(time, 4) for time in meter.times],
         "steady": meter.steady,
         "near": round(meter.near, 3),
         "given": list(meter.given),
@@ -180,10 +159,12 @@ def _meter_data(meter: Meter) -> MeterData:
 
 
 def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> TranscribedNoteData:
-    """A note as data, by `COLUMNS`.
+    """Return a note as JSON data.
 
-    `part` is 1, or 2 of a second player. Times are in seconds, beats in beats as text that is an
-    exact fraction; `others` are other ways to play what sounds.
+    Args:
+        note: the note.
+        harp: the harp of the transcript.
+        part: 1, or 2 for the second player.
     """
     return {
         "part": part,
@@ -209,15 +190,15 @@ def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> Tr
 
 
 def transcript_csv(transcript: Transcript) -> str:
-    """The notes as a table with a head, a line a note (RFC 4180)."""
+    """Return the notes as CSV (RFC 4180), a row per note; lists are joined by ``; ``."""
     text = io.StringIO()
     table = csv.DictWriter(text, COLUMNS)
     table.writeheader()
     for row in transcript_notes_data(transcript):
         table.writerow(
             {
-                name: "; ".join(map(str, one)) if isinstance(one, list) else one
-                for name, one in row.items()
+                name: "; ".join(map(str, value)) if isinstance(value, list) else value
+                for name, value in row.items()
             }
         )
     return text.getvalue()

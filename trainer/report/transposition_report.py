@@ -1,4 +1,4 @@
-"""A drill that was moved to another harp: the ways it can be played there, as text and as data."""
+"""The ways to play a drill on other harps, as text and JSON data."""
 
 from __future__ import annotations
 
@@ -10,32 +10,32 @@ from trainer.music import position_name
 from trainer.report.schemas.drills import TranspositionData
 from trainer.report.tab_layout import tab_page_text
 
-MOST_ROWS = 12
-"""Ways in the table; what comes after these nobody would choose."""
-NARROWEST = 16
-"""Reasons are never broken into less than this."""
+MAX_ROWS = 12
+"""Maximum number of ways in the table; the others are much harder."""
+MIN_REASON_COLUMNS = 16
+"""Narrowest column of reasons."""
 _HEADS = ("harp", "position", "half steps", "missing", "hard", "what makes it hard")
 
 
 def transposition_text(
     drill: Drill, ways: Sequence[Arrangement], written: int = 1, width: int = 80
 ) -> str:
-    """The ways to play a drill, the best first, as a table, and the page of the best.
+    """Return the ways to play a drill as a table, and the page of the easiest.
 
     Args:
-        drill: the drill as it was.
-        ways: the ways, one or more.
-        written: the position that it is written in.
-        width: columns that a line may take, 20 or more.
+        drill: the original drill.
+        ways: one or more ways, the easiest first.
+        written: position that the drill is written in, 1 to 12.
+        width: line width in columns, 20 or more.
     """
     best = ways[0]
     start = (
         f"{drill.title}: written for the {written_harp(drill).name} harp, taken as "
         f"{position_name(written)} position."
     )
-    table = _table(drill, ways[:MOST_ROWS], written, width)
-    if len(ways) > MOST_ROWS:
-        table += f"\n({len(ways) - MOST_ROWS} more that are harder or lack more)"
+    table = _table(drill, ways[:MAX_ROWS], written, width)
+    if len(ways) > MAX_ROWS:
+        table += f"\n({len(ways) - MAX_ROWS} more that are harder or lack more)"
     parts = [textwrap.fill(start, width), table]
     place = position_name(arrangement_position(drill, best, written))
     head = f"{best.harp.name} harp, {place} position, {interval_text(best.half_steps)}:"
@@ -46,7 +46,7 @@ def transposition_text(
 def transposition_data(
     drill: Drill, ways: Sequence[Arrangement], written: int = 1
 ) -> TranspositionData:
-    """The same for a program, every way with all its tab, ready for JSON."""
+    """Return the ways with their tab as JSON data; arguments as for :func:`transposition_text`."""
     return {
         "drill": drill.name,
         "harp": drill.key,
@@ -54,27 +54,31 @@ def transposition_data(
         "position": written,
         "ways": [
             {
-                "harp": moved.drill.key,
-                "tuning": moved.drill.tuning,
-                "position": arrangement_position(drill, moved, written),
-                "half_steps": moved.half_steps,
-                "hard": round(moved.difficulty, 3),
-                "reason": moved.reason,
-                "missing": moved.missing,
+                "harp": way.drill.key,
+                "tuning": way.drill.tuning,
+                "position": arrangement_position(drill, way, written),
+                "half_steps": way.half_steps,
+                "hard": round(way.difficulty, 3),
+                "reason": way.reason,
+                "missing": way.missing,
                 "problems": [
-                    {"line": one.line, "column": one.column, "message": one.message}
-                    for one in moved.problems
+                    {
+                        "line": problem.line,
+                        "column": problem.column,
+                        "message": problem.message,
+                    }
+                    for problem in way.problems
                 ],
-                "steps": [step.tab for step in moved.drill.steps],
-                "second": [step.tab for step in moved.drill.second],
+                "steps": [step.tab for step in way.drill.steps],
+                "second": [step.tab for step in way.drill.second],
             }
-            for moved in ways
+            for way in ways
         ],
     }
 
 
 def interval_text(half_steps: int) -> str:
-    """How far it was moved, in words."""
+    """Return a transposition in words: ``2 half steps up``, ``1 octave down``."""
     if not half_steps:
         return "at the same pitch"
     octaves, rest = divmod(abs(half_steps), 12)
@@ -84,22 +88,22 @@ def interval_text(half_steps: int) -> str:
 
 
 def _table(drill: Drill, ways: Sequence[Arrangement], written: int, width: int) -> str:
-    rows = [_HEADS, *(_cells(drill, moved, written) for moved in ways)]
+    rows = [_HEADS, *(_cells(drill, way, written) for way in ways)]
     widths = [max(len(row[i]) for row in rows) for i in range(len(_HEADS) - 1)]
     lines = []
     for row in rows:
         start = "  ".join(f"{cell:<{room}}" for cell, room in zip(row, widths, strict=False)) + "  "
-        reason = textwrap.wrap(row[-1], max(width - len(start), NARROWEST)) or [""]
+        reason = textwrap.wrap(row[-1], max(width - len(start), MIN_REASON_COLUMNS)) or [""]
         lines.append(start + ("\n" + " " * len(start)).join(reason))
     return "\n".join(lines)
 
 
-def _cells(drill: Drill, moved: Arrangement, written: int) -> tuple[str, ...]:
+def _cells(drill: Drill, way: Arrangement, written: int) -> tuple[str, ...]:
     return (
-        moved.harp.name,
-        position_name(arrangement_position(drill, moved, written)),
-        f"{moved.half_steps:+d}" if moved.half_steps else "0",
-        str(moved.missing or "none"),
-        f"{moved.difficulty:.1f}",
-        moved.reason,
+        way.harp.name,
+        position_name(arrangement_position(drill, way, written)),
+        f"{way.half_steps:+d}" if way.half_steps else "0",
+        str(way.missing or "none"),
+        f"{way.difficulty:.1f}",
+        way.reason,
     )
