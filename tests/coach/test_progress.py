@@ -662,7 +662,7 @@ def command(
 def test_an_empty_journal_is_explained_and_not_created(command: Command, tmp_path: Path) -> None:
     code, out, err = command()
     assert (code, err) == (0, "")
-    assert "There is nothing of Runa's in the journal yet" in out
+    assert "The journal has no takes of Runa yet" in out
     assert "trainer play" in out
     code, out, err = command("--format", "json")
     assert json.loads(out)["subjects"] == []

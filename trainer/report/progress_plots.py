@@ -1,7 +1,7 @@
 """Plots of progress: in the terminal with plotext, as PNG or SVG with matplotlib.
 
-Both show the same figures: each day as a dot, the weeks as a line. matplotlib is an extra that the
-trainer does without; where it is missing, a sentence says how to get it.
+Both show each day as a dot and the weeks as a line. matplotlib is an optional extra; without it,
+an error message says how to install it.
 """
 
 from __future__ import annotations
@@ -26,11 +26,13 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 PLOTTED_MEASURES = ("cents", "in_tune", "clean", "off_ms")
-"""The measures that a picture of one thing shows."""
+"""Metrics that the picture of one subject shows."""
 SUFFIXES = (".png", ".svg")
-_DAY, _WEEK = "•", "braille"
+"""Supported formats of pictures."""
+_DAY_MARKER = "•"
+_WEEK_MARKER = "braille"
 _TICK_CELLS = 16
-"""Cells between two dates on an axis, at least."""
+"""Minimum cells between two dates on an axis."""
 # Blue and orange of Okabe and Ito's colour-blind-safe set, https://jfly.uni-koeln.de/color/
 _BLUE, _ORANGE = "#0072b2", "#d55e00"
 
@@ -38,15 +40,16 @@ Color = tuple[int, int, int]
 
 
 class PlotError(TrainerError):
-    """A picture cannot be made; the message says why and what to do."""
+    """A picture cannot be drawn or written."""
 
 
 @dataclass(frozen=True, slots=True)
 class Palette:
-    """Colours of a plot in the terminal, as red, green and blue of 0 to 255.
+    """Colours of a plot in the terminal: red, green and blue, 0 to 255.
 
     Attributes:
-        days, weeks: of the dots and the line.
+        days: colour of the dots.
+        weeks: colour of the line.
     """
 
     days: Color
@@ -57,36 +60,36 @@ TERMINAL_PALETTE = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
 
 
 def plotted_value(value: float, measure: Metric) -> float:
-    """A figure as it is plotted: shares as percent."""
+    """Return a value as it is plotted: fractions as percent."""
     return 100.0 * value if measure.unit == "%" else value
 
 
 def draw_progress(
     figure: Any, progress: Progress, measure: Metric, palette: Palette, width: int
 ) -> None:
-    """Draw a plot afresh.
+    """Draw a plot on an empty figure.
 
     Args:
         figure: plotext's module, or one of its figures.
-        progress: what it is about.
-        measure: what is plotted.
+        progress: the subject.
+        measure: the plotted metric.
         palette: its colours.
-        width: cells that it will be wide.
+        width: width of the plot in cells.
     """
     figure.clear_figure()
     days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
     figure.title(f"{progress.name}: {measure.title}, {measure.unit}")
-    figure.xlabel(f"{_DAY} a day   ⠒ a week")
+    figure.xlabel(f"{_DAY_MARKER} a day   ⠒ a week")
     if not days:
         figure.title(f"{progress.name}: nothing measured of {measure.title}")
         return
     at = _middles(weeks, days)
-    figure.scatter(*_xy(days, measure), marker=_DAY, color=palette.days)
+    figure.scatter(*_xy(days, measure), marker=_DAY_MARKER, color=palette.days)
     line = figure.plot if len(weeks) > 1 else figure.scatter
     line(
         at,
         [plotted_value(week.value, measure) for week in weeks],
-        marker=_WEEK,
+        marker=_WEEK_MARKER,
         color=palette.weeks,
     )
     ticks, labels, ends = _dates(days, max(1, (width - 8) // _TICK_CELLS), progress.today)
@@ -103,7 +106,7 @@ def _xy(points: Sequence[SeriesPoint], measure: Metric) -> tuple[list[int], list
 
 
 def _middles(weeks: Sequence[SeriesPoint], days: Sequence[SeriesPoint]) -> list[float]:
-    """Where weeks stand: in their middle, but not before the first day, nor after the last."""
+    """Return the positions of weeks: their middle, limited to the first and the last day."""
     first, last = days[0].first.toordinal(), days[-1].first.toordinal()
     return [min(max(week.first.toordinal() + (WEEK - 1) / 2.0, first), last) for week in weeks]
 
@@ -111,7 +114,13 @@ def _middles(weeks: Sequence[SeriesPoint], days: Sequence[SeriesPoint]) -> list[
 def _dates(
     days: Sequence[SeriesPoint], most: int, today: date
 ) -> tuple[list[int], list[str], tuple[float, float]]:
-    """Days to be named, evenly spread, with their names; and the ends of the axis."""
+    """Return evenly spaced ticks, their labels, and the ends of the axis.
+
+    Args:
+        days: the plotted days.
+        most: maximum number of intervals between ticks.
+        today: the present day.
+    """
     first, last = days[0].first.toordinal(), days[-1].first.toordinal()
     count = min(most, last - first)
     ticks = [first + round(at * (last - first) / max(count, 1)) for at in range(count + 1)]
@@ -121,7 +130,7 @@ def _dates(
 
 
 def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
-    """Round figures from 0 to above all days, in at most five steps."""
+    """Return round values from 0 to above all days, in at most five intervals."""
     if measure.unit in ("%", "points"):
         return list(range(0, 101, 25))
     top = max(plotted_value(day.value, measure) for day in days)
@@ -140,8 +149,8 @@ def progress_plot_text(
     """A plot as lines for a terminal.
 
     Args:
-        progress: what it is about.
-        measure: what is plotted.
+        progress: the subject.
+        measure: the plotted metric.
         width, height: in cells.
         color: whether it may have colours; days and weeks differ in shape, too.
     """
@@ -150,7 +159,7 @@ def progress_plot_text(
 
 
 def render_plot(width: int, height: int, *, color: bool) -> str:
-    """What was drawn with plotext, as lines; arguments as in :func:`terminal_plot`."""
+    """Return what was drawn with plotext as lines; arguments as for :func:`progress_plot_text`."""
     plotext.limit_size(False, False)
     plotext.plotsize(width, height)
     plotext.theme("clear")
@@ -161,21 +170,20 @@ def render_plot(width: int, height: int, *, color: bool) -> str:
 
 
 def color_allowed() -> bool:
-    """Whether the terminal may have colours: not if NO_COLOR is set or it is a dumb one."""
+    """Return whether the terminal may have colours: NO_COLOR and a dumb terminal forbid them."""
     return not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
 def save_progress_plot(path: Path, overview: Overview, progress: Progress | None) -> None:
-    """Save a picture of one thing's days and weeks, or of everything as it is.
+    """Save a picture of one subject's days and weeks, or of all subjects.
 
     Args:
-        path: a name that ends in .png or .svg.
-        overview: all progress, at least of one thing.
-        progress: the one thing; None is everything.
+        path: a file name that ends in .png or .svg.
+        overview: progress on one or more subjects.
+        progress: the subject; None draws all of them.
 
     Raises:
-        PlotError: the name is another kind of file's, it cannot be written, or matplotlib is not
-            there.
+        PlotError: the suffix is unknown, the file cannot be written, or matplotlib is missing.
     """
     if path.suffix.lower() not in SUFFIXES:
         raise PlotError(f"'{path}' is no name of a picture; let it end in .png or .svg")
@@ -245,29 +253,30 @@ def _draw_panel(axes: Axes, progress: Progress, measure: Metric) -> None:
 
 def _draw_all(figure: Figure, overview: Overview) -> None:
     rows = [
-        one
+        progress
         for kind in (SubjectKind.NOTE, SubjectKind.SEVERAL, SubjectKind.SKILL)
-        for one in overview.of(kind)
+        for progress in overview.of(kind)
     ] + overview.of(SubjectKind.ALL)
-    rows = [one for one in rows if one.usual.cents is not None]
+    rows = [progress for progress in rows if progress.usual.cents is not None]
     figure.set_size_inches(10.0, 1.5 + 0.26 * len(rows))
     axes = figure.subplots()
-    for y, one in enumerate(rows):
-        best, usual = one.best("cents"), one.usual.cents or 0.0
+    for y, progress in enumerate(rows):
+        best, usual = progress.best("cents"), progress.usual.cents or 0.0
         if best is not None:
             axes.plot([best.value, usual], [y, y], color="0.75", linewidth=1.0)
             axes.plot(best.value, y, "D", color=_ORANGE, markersize=5)
         axes.plot(usual, y, "o", color=_BLUE)
     axes.plot([], [], "o", color=_BLUE, label="usual")
     axes.plot([], [], "D", color=_ORANGE, markersize=5, label="best day")
-    axes.set_yticks(range(len(rows)), [one.name for one in rows])
+    axes.set_yticks(range(len(rows)), [progress.name for progress in rows])
     axes.invert_yaxis()
     axes.set_xlim(left=0.0)
     axes.set_xlabel("how far off, cents (median)")
     axes.grid(axis="x", alpha=0.3)
     right = axes.secondary_yaxis("right")
     right.set_yticks(
-        range(len(rows)), [change_verdict_text(one.compare("cents"), "cents") for one in rows]
+        range(len(rows)),
+        [change_verdict_text(progress.compare("cents"), "cents") for progress in rows],
     )
     right.tick_params(length=0)
     axes.legend(loc="lower right", fontsize=8)

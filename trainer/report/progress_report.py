@@ -1,15 +1,13 @@
-"""Progress as text for people, as plain data for JSON, and as CSV for spreadsheets.
-
-All lines of the text fit 80 columns.
-"""
+"""Progress as text of 80 columns, as CSV and as JSON data."""
 
 from __future__ import annotations
 
 import csv
 import io
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date
+from typing import Any
 
 from trainer.coach import (
     METRICS,
@@ -30,7 +28,7 @@ from trainer.coach import (
 from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
 from trainer.drill import CRITERIA
 from trainer.harp import Tab
-from trainer.report.formatting import day_text, quantity_text
+from trainer.report.formatting import WIDTH, day_text, quantity_text
 from trainer.report.schemas.progress import (
     BestDayData,
     ComparisonData,
@@ -42,58 +40,60 @@ from trainer.report.schemas.progress import (
     SubjectData,
 )
 
-_NAME = 24
+_NAME_COLUMNS = 24
+"""Width of the column of names."""
 _HEADINGS = {
     SubjectKind.NOTE: "note",
     SubjectKind.SEVERAL: "together",
     SubjectKind.SKILL: "skill",
     SubjectKind.ALL: "all of it",
 }
-_NO_FIGURE = "-"
+_UNKNOWN = "-"
+"""Shown for a value that is unknown."""
 
 
 def value_text(value: float | None, unit: str) -> str:
-    """A figure: cents to a tenth below 100, the rest whole, shares as percent."""
+    """Return a value: cents below 100 to a tenth, others whole, fractions as percent."""
     if value is None:
-        return _NO_FIGURE
+        return _UNKNOWN
     if unit == "%":
-        return f"{_figures(100.0 * value, 0)} %"
-    return _figures(value, 1 if unit == "cents" and abs(value) < 99.95 else 0)
+        return f"{_decimal(100.0 * value, 0)} %"
+    return _decimal(value, 1 if unit == "cents" and abs(value) < 99.95 else 0)
 
 
-def _figures(value: float, digits: int) -> str:
-    """Digits without a sign before a zero."""
+def _decimal(value: float, digits: int) -> str:
+    """Return a value with `digits` decimals, and no sign before a zero."""
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def change_verdict_text(change: Comparison, unit: str) -> str:
-    """What can be told of a difference, and by how much."""
+    """Return the verdict of a comparison, and the gain or loss."""
     if change.verdict is ComparisonVerdict.UNCLEAR or change.gain is None:
         return change.verdict.value
     return f"{change.verdict.value} by {value_text(abs(change.gain), unit)}"
 
 
 def change_text(change: Comparison, unit: str) -> str:
-    """The same with its interval, or with the days that are too few for one."""
-    told = change_verdict_text(change, unit)
+    """Return the verdict of a comparison with its interval, or with its too few days."""
+    verdict = change_verdict_text(change, unit)
     if change.low is None or change.high is None:
-        return f"{told} ({change.after} and {change.before} days)"
+        return f"{verdict} ({change.after} and {change.before} days)"
     if change.low == change.high == 0.0:
         return "no difference"
     low, high = change.low, change.high
     if change.verdict is ComparisonVerdict.WORSE:
         low, high = -high, -low
     ends = [value_text(end, unit).removesuffix(" %") for end in (low, high)]
-    return f"{told} ({ends[0]} to {ends[1]})"
+    return f"{verdict} ({ends[0]} to {ends[1]})"
 
 
 def compared_days_text(weeks: int) -> str:
-    """What is set against what."""
+    """Return which days are compared."""
     return f"the last {WEEK * weeks} days against the {WEEK * weeks} before"
 
 
 def subject_text(progress: Progress) -> str:
-    """What the progress is about, in words."""
+    """Return the subject in words."""
     if progress.kind is SubjectKind.NOTE:
         tab = Tab.parse(progress.name)
         return f"{progress.name}, {tab.kind} on hole {tab.hole}"
@@ -101,10 +101,10 @@ def subject_text(progress: Progress) -> str:
 
 
 def empty_progress_text(overview: Overview) -> str:
-    """What to do where there is nothing yet."""
+    """Return what to do if the journal has no takes."""
     text = (
-        f"There is nothing of {overview.player}'s in the journal yet.\n"
-        "Every take that you play is kept by itself: play a drill, such as\n"
+        f"The journal has no takes of {overview.player} yet.\n"
+        "Every take is saved automatically: play a drill, such as\n"
         "'trainer play harbour-bell', and look again."
     )
     if overview.others:
@@ -114,11 +114,12 @@ def empty_progress_text(overview: Overview) -> str:
 
 
 def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[str]:
-    """How much was practised, soberly."""
+    """Return how much was practised; no lines without takes."""
     if practice.first is None:
         return []
     length, total = WEEK * weeks, practice.total
-    row = f"; the last {practice.days_in_a_row} days in a row" if practice.days_in_a_row > 1 else ""
+    streak = practice.days_in_a_row
+    row = f"; the last {streak} days in a row" if streak > 1 else ""
     return [
         f"The last {length} days: practised on {practice.recent.days}, "
         f"{_minutes(practice.recent)}. The {length} before: on {practice.before.days}, "
@@ -128,14 +129,14 @@ def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[st
     ]
 
 
-def _minutes(span: PracticeTime) -> str:
-    if span.minutes < 120.0:
-        return f"{span.minutes:.0f} minutes"
-    return f"{span.minutes / 60.0:.0f} hours"
+def _minutes(time: PracticeTime) -> str:
+    if time.minutes < 120.0:
+        return f"{time.minutes:.0f} minutes"
+    return f"{time.minutes / 60.0:.0f} hours"
 
 
 def overview_text(overview: Overview) -> str:
-    """All progress as a table, each kind with the worst first."""
+    """Return all progress as tables, each kind with the worst first."""
     if not overview.subjects:
         return empty_progress_text(overview)
     lines = [f"Progress of {overview.player}, {day_text(overview.today, overview.today)}"]
@@ -151,20 +152,25 @@ def overview_text(overview: Overview) -> str:
 def _head(kind: SubjectKind, weeks: int) -> Iterator[str]:
     length = WEEK * weeks
     yield (
-        f"{'':<{_NAME}}{'off':>6}{'mostly':>7}{'in':>6}{'':>6}{'off':>6}{'best':>6} "
+        f"{'':<{_NAME_COLUMNS}}{'off':>6}{'mostly':>7}{'in':>6}{'':>6}{'off':>6}{'best':>6} "
         f"last {length} days"
     )
     yield (
-        f"{_HEADINGS[kind]:<{_NAME}}{'cents':>6}{'cents':>7}{'tune':>6}{'clean':>6}{'ms':>6}"
+        f"{_HEADINGS[kind]:<{_NAME_COLUMNS}}{'cents':>6}{'cents':>7}{'tune':>6}{'clean':>6}{'ms':>6}"
         f"{'day':>6} against {length} before"
     )
 
 
 def _row(progress: Progress) -> str:
     usual, best = progress.usual, progress.best("cents")
-    name = progress.name if len(progress.name) < _NAME else progress.name[: _NAME - 2] + "…"
+    name = (
+        progress.name
+        if len(progress.name) < _NAME_COLUMNS
+        else progress.name[: _NAME_COLUMNS - 2] + "…"
+    )
     return (
-        f"{name:<{_NAME}}{value_text(usual.cents, 'cents'):>6}{bias_text(usual.bias_cents):>7}"
+        f"{name:<{_NAME_COLUMNS}}{value_text(usual.cents, 'cents'):>6}"
+        f"{bias_text(usual.bias_cents):>7}"
         f"{value_text(usual.in_tune, '%'):>6}{value_text(usual.clean, '%'):>6}"
         f"{value_text(usual.off_ms, 'ms'):>6}"
         f"{value_text(best.value if best else None, 'cents'):>6} "
@@ -173,53 +179,58 @@ def _row(progress: Progress) -> str:
 
 
 def bias_text(cents: float | None) -> str:
-    """Cents with their sign."""
+    """Return cents with their sign."""
     if cents is None:
-        return _NO_FIGURE
+        return _UNKNOWN
     return f"{cents:+.1f}" if abs(cents) < 99.95 else f"{cents:+.0f}"
 
 
 def _parts(overview: Overview) -> Iterator[str]:
     everything = overview.of(SubjectKind.ALL)[0]
-    yield f"{'part of the mark':<{_NAME}}{'usual':>6}{'best day':>20}  {_short(overview.weeks)}"
-    for part in CRITERIA:
-        if part in everything.usual.parts:
-            best = _best(everything, METRICS[part])
-            change = change_verdict_text(everything.compare(part), "points")
-            yield (
-                f"{part:<{_NAME}}{value_text(everything.usual.parts[part], 'points'):>6}{best:>20}"
-                f"  {change}"
-            )
+    title = f"{'part of the mark':<{_NAME_COLUMNS}}"
+    yield f"{title}{'usual':>6}{'best day':>20}  {_short(overview.weeks)}"
+    for name in CRITERIA:
+        if name in everything.usual.parts:
+            best = _best(everything, METRICS[name])
+            change = change_verdict_text(everything.compare(name), "points")
+            usual = value_text(everything.usual.parts[name], "points")
+            yield f"{name:<{_NAME_COLUMNS}}{usual:>6}{best:>20}  {change}"
 
 
 def _short(weeks: int) -> str:
     return f"last {WEEK * weeks} days against {WEEK * weeks} before"
 
 
-def _best(progress: Progress, measure: Metric) -> str:
-    best = progress.best(measure.name)
+def _best(progress: Progress, metric: Metric) -> str:
+    best = progress.best(metric.name)
     if best is None:
-        return _NO_FIGURE
+        return _UNKNOWN
     day = best.first
-    told = day_text(day, day) if day.year == progress.today.year else f"{day:%b %Y}"
-    return f"{value_text(best.value, measure.unit)} ({told})"
+    date_ = day_text(day, day) if day.year == progress.today.year else f"{day:%b %Y}"
+    return f"{value_text(best.value, metric.unit)} ({date_})"
 
 
 def _notes(overview: Overview) -> list[str]:
     odds = round(1.0 / (1.0 - CONFIDENCE_LEVEL))
     text = (
-        f"Figures are of all notes of the last {TREND.usual_days} days on which a thing was played"
-        ": medians, and shares of the notes. Mostly has the sign: + is sharp. The best day has the "
-        "fewest cents off. The last days are told better or worse by how far off the notes are, "
-        f"where chance alone does as much in fewer than 1 of {odds} rows; so of {odds} rows in "
-        "which nothing changed, about one is still told wrong. 'trainer progress NOTE' or SKILL "
-        "shows one thing with its intervals and its history."
+        f"Values are medians and fractions over all notes of the last {TREND.usual_days} days on "
+        "which the subject was played. Mostly has a sign: + is sharp. The best day has the fewest "
+        "cents off. The last days are called better or worse if chance alone explains the "
+        f"difference in fewer than 1 of {odds} rows; so of {odds} rows without a change, about one "
+        "is called wrongly. 'trainer progress NOTE' or SKILL shows one subject with its intervals "
+        "and its history."
     )
-    return textwrap.wrap(text, 80)
+    return textwrap.wrap(text, WIDTH)
 
 
 def progress_text(progress: Progress, player: str, *, history: bool = True) -> str:
-    """One thing: usual, best, the last days against those before, and, if asked for, its weeks."""
+    """Return progress on one subject: usual values, best days and changes.
+
+    Args:
+        progress: on the subject.
+        player: name of the player.
+        history: whether a table of weeks follows.
+    """
     days = progress.by_day("score")
     first, last = (day_text(day.first, progress.today) for day in (days[0], days[-1]))
     lines = [
@@ -229,28 +240,28 @@ def progress_text(progress: Progress, player: str, *, history: bool = True) -> s
         "",
         f"{'':<19}{'usual':>7}{'best day':>19} {_short(progress.span)}",
     ]
-    lines += [line for one in METRICS.values() for line in _figure(progress, one)]
-    lines += ["", *_beside(progress.usual)]
+    lines += [line for metric in METRICS.values() for line in _metric_line(progress, metric)]
+    lines += ["", *_bias_lines(progress.usual)]
     if history:
         lines += ["", *_weeks(progress.weeks)]
     return "\n".join(lines)
 
 
-def _figure(progress: Progress, measure: Metric) -> Iterator[str]:
-    usual = progress.usual.value(measure.name)
+def _metric_line(progress: Progress, metric: Metric) -> Iterator[str]:
+    usual = progress.usual.value(metric.name)
     if usual is None:
         return
-    title = measure.title
-    if measure.unit in ("cents", "ms"):
-        title += f", {measure.unit}"
+    title = metric.title
+    if metric.unit in ("cents", "ms"):
+        title += f", {metric.unit}"
     yield (
-        f"{title:<19}{value_text(usual, measure.unit):>7}{_best(progress, measure):>19} "
-        f"{change_text(progress.compare(measure.name), measure.unit)}"
+        f"{title:<19}{value_text(usual, metric.unit):>7}{_best(progress, metric):>19} "
+        f"{change_text(progress.compare(metric.name), metric.unit)}"
     )
 
 
-def _beside(usual: StepSummary) -> Iterator[str]:
-    """What is neither better nor worse by itself."""
+def _bias_lines(usual: StepSummary) -> Iterator[str]:
+    """Yield the values that are neither better nor worse in themselves."""
     if usual.bias_cents is not None:
         side = "sharp" if usual.bias_cents > 0.0 else "flat"
         wobble = "" if usual.wobble_cents is None else f"; wobble {usual.wobble_cents:.1f} cents"
@@ -270,22 +281,18 @@ def _weeks(weeks: Iterable[Period]) -> Iterator[str]:
         f"{'tune':>6}{'clean':>6}{'ms':>6}{'mark':>6}"
     )
     for week in weeks:
-        one = week.figures
+        figures = week.figures
         yield (
-            f"{week.first.isoformat():<11}{one.notes:>6}{value_text(one.cents, 'cents'):>7}"
-            f"{bias_text(one.bias_cents):>8}{value_text(one.spread_cents, 'cents'):>7}"
-            f"{value_text(one.wobble_cents, 'cents'):>7}{value_text(one.in_tune, '%'):>6}"
-            f"{value_text(one.clean, '%'):>6}{value_text(one.off_ms, 'ms'):>6}"
-            f"{value_text(one.score, 'points'):>6}"
+            f"{week.first.isoformat():<11}{figures.notes:>6}{value_text(figures.cents, 'cents'):>7}"
+            f"{bias_text(figures.bias_cents):>8}{value_text(figures.spread_cents, 'cents'):>7}"
+            f"{value_text(figures.wobble_cents, 'cents'):>7}{value_text(figures.in_tune, '%'):>6}"
+            f"{value_text(figures.clean, '%'):>6}{value_text(figures.off_ms, 'ms'):>6}"
+            f"{value_text(figures.score, 'points'):>6}"
         )
 
 
-# Data
-
-
 def overview_data(overview: Overview) -> OverviewData:
-    """All progress as data that JSON can hold. Shares are 0 to 1, gains positive where better, in
-    the unit of their measure, and what is not known is null."""
+    """Return all progress as JSON data; what is unknown is null."""
     practice = overview.practice
     return {
         "player": overview.player,
@@ -301,12 +308,12 @@ def overview_data(overview: Overview) -> OverviewData:
             "recent": _time_data(practice.recent),
             "before": _time_data(practice.before),
         },
-        "subjects": [_subject_data(one) for one in overview.subjects],
+        "subjects": [_subject_data(progress) for progress in overview.subjects],
     }
 
 
 def progress_data(progress: Progress, player: str) -> ProgressData:
-    """One thing with all of its days and weeks, in the same way."""
+    """Return progress on one subject with its days and weeks as JSON data."""
     return {
         "player": player,
         "today": progress.today.isoformat(),
@@ -374,49 +381,49 @@ def _summary_data(summary: StepSummary) -> StepSummaryData:
 
 
 _CSV_FIGURES = tuple(
-    name for name in StepSummary.__dataclass_fields__ if name not in ("notes", "takes", "parts")
+    name for name in StepSummaryData.__annotations__ if name not in ("notes", "takes", "parts")
 )
 
 
 def overview_csv(overview: Overview) -> str:
-    """A line for each thing in each week."""
+    """Return all progress as CSV, a row per subject and week."""
     return _csv("week", overview.player, overview.subjects)
 
 
 def progress_csv(progress: Progress, player: str) -> str:
-    """A line for each day of one thing."""
+    """Return progress on one subject as CSV, a row per day."""
     return _csv("day", player, (progress,))
 
 
-def _csv(step: str, player: str, subjects: Iterable[Progress]) -> str:
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
-    parts = [f"{part}_points" for part in CRITERIA]
-    writer.writerow(["player", "kind", "name", step, "notes", "takes", *_CSV_FIGURES, *parts])
-    for one in subjects:
-        for period in one.days if step == "day" else one.weeks:
-            figures = period.figures
-            values = [getattr(figures, name) for name in _CSV_FIGURES]
-            writer.writerow(
-                [
-                    *(
-                        _cell(player),
-                        one.kind.value,
-                        _cell(one.name, one.kind),
-                        period.first.isoformat(),
-                    ),
-                    *(figures.notes, figures.takes),
-                    *(_round(value) for value in values),
-                    *(_round(figures.parts.get(part)) for part in CRITERIA),
-                ]
-            )
-    return out.getvalue()
+def _csv(period_name: str, player: str, subjects: Iterable[Progress]) -> str:
+    """Return progress as CSV.
+
+    Args:
+        period_name: ``day`` or ``week``; names the column of dates, too.
+        player: name of the player.
+        subjects: the subjects.
+    """
+    file = io.StringIO()
+    writer = csv.writer(file, lineterminator="\n")
+    head = ["player", "kind", "name", period_name, "notes", "takes", *_CSV_FIGURES]
+    writer.writerow([*head, *(f"{name}_points" for name in CRITERIA)])
+    for progress in subjects:
+        name = _safe_cell(progress.name, progress.kind)
+        for period in progress.days if period_name == "day" else progress.weeks:
+            summary: Mapping[str, Any] = _summary_data(period.figures)
+            values = [summary[figure] for figure in _CSV_FIGURES]
+            values += [summary["parts"].get(criterion) for criterion in CRITERIA]
+            head = [_safe_cell(player), progress.kind.value, name, period.first.isoformat()]
+            writer.writerow([*head, summary["notes"], summary["takes"], *map(_rounded, values)])
+    return file.getvalue()
 
 
-def _round(value: float | None) -> float | str:
+def _rounded(value: float | None) -> float | str:
     return "" if value is None else round(value, 4)
 
 
-def _cell(text: str, kind: SubjectKind | None = None) -> str:
-    """Text that no spreadsheet takes for a formula. Tab is none: -4 comes out as it is."""
-    return f"'{text}" if kind is not SubjectKind.NOTE and text[:1] in ("=", "+", "-", "@") else text
+def _safe_cell(text: str, kind: SubjectKind | None = None) -> str:
+    """Return text that no spreadsheet takes for a formula; tab such as -4 stays as it is."""
+    if kind is not SubjectKind.NOTE and text[:1] in ("=", "+", "-", "@"):
+        return f"'{text}"
+    return text

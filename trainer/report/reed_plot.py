@@ -13,24 +13,24 @@ from trainer.report.formatting import day_text
 from trainer.report.progress_plots import TERMINAL_PALETTE, Palette, render_plot
 
 _TICK_CELLS = 16
-"""Cells between two dates on an axis, at least."""
-_LEAST_CENTS = 10.0
-"""Cents that the axis shows to each side, at least."""
+"""Minimum cells between two dates on an axis."""
+_MIN_RANGE_CENTS = 10.0
+"""Minimum range of the axis to each side in cents."""
 
 
 def draw_reed(figure: Any, reed: ReedHistory, today: date, palette: Palette, width: int) -> None:
-    """Draw a reed's history afresh: a dot for each day, a line for where it stands.
+    """Draw a reed's history on an empty figure: a dot per day, a line for its offset.
 
     Args:
         figure: plotext's module, or one of its figures.
-        reed: one that was heard on a day at least.
-        today: the day that it is.
+        reed: a reed that was heard on one day or more.
+        today: the present day.
         palette: its colours.
-        width: cells that it will be wide.
+        width: width of the plot in cells.
     """
     figure.clear_figure()
     figure.title(f"{reed.tab} against the other reeds, cents")
-    figure.xlabel("• a day   ⠒ where it stands")
+    figure.xlabel("• a day   ⠒ its offset")
     at = [day.toordinal() for day in reed.days]
     figure.scatter(at, list(reed.cents), marker="•", color=palette.days)
     line = _line(reed)
@@ -41,16 +41,16 @@ def draw_reed(figure: Any, reed: ReedHistory, today: date, palette: Palette, wid
     figure.xticks(ticks, [day_text(date.fromordinal(day), today) for day in ticks])
     margin = max(0.02 * (last - first), 0.5)
     figure.xlim(first - margin, last + margin)
-    far = max([_LEAST_CENTS, *map(abs, reed.cents), *map(abs, line[1])])
-    step = next(step for step in (5, 10, 20, 50, 100) if 3 * step >= far or step == 100)
-    top = step * math.ceil(far / step)
+    reach = max([_MIN_RANGE_CENTS, *map(abs, reed.cents), *map(abs, line[1])])
+    step = next(step for step in (5, 10, 20, 50, 100) if 3 * step >= reach or step == 100)
+    top = step * math.ceil(reach / step)
     figure.ylim(-top, top)
     scale = list(range(-top, top + 1, step))
     figure.yticks(scale, [f"{cents:+d}" if cents else "0" for cents in scale])
 
 
 def _line(reed: ReedHistory) -> tuple[list[float], list[float]]:
-    """Where a reed stands: on its place, and from a change on, where that leads."""
+    """Return the line of a reed's offset: 0 until its change, then along the change."""
     first, last = reed.days[0].toordinal(), reed.days[-1].toordinal()
     change = reed.change
     if change is None:
@@ -62,13 +62,13 @@ def _line(reed: ReedHistory) -> tuple[list[float], list[float]]:
 
 
 def reed_plot_text(reed: ReedHistory, today: date, width: int, height: int, *, color: bool) -> str:
-    """A reed's history as lines for a terminal.
+    """Return a reed's history as lines for a terminal.
 
     Args:
-        reed: one that was heard on a day at least.
-        today: the day that it is.
-        width, height: in cells.
-        color: whether it may have colours; days and line differ in shape, too.
+        reed: a reed that was heard on one day or more.
+        today: the present day.
+        width, height: size in cells.
+        color: whether colours are allowed; days and line differ in shape, too.
     """
     draw_reed(plotext, reed, today, TERMINAL_PALETTE, width)
     return render_plot(width, height, color=color)
