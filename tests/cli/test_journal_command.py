@@ -105,7 +105,7 @@ def test_a_list_can_be_narrowed_and_is_json_for_programs(
     assert trainer("list --drill nowhere").out == "There are no takes.\n"
     nobody = trainer("list --player Nils")
     assert (nobody.code, nobody.out) == (ExitCode.BAD_INPUT, "")
-    assert "nobody called 'Nils' is in the journal" in nobody.err
+    assert "no player 'Nils' is in the journal" in nobody.err
     assert trainer("list --since yesterday").code == ExitCode.USAGE
 
 
@@ -210,7 +210,7 @@ def test_a_bad_file_does_not_keep_others_out(
     line = len(journal.takes(player="Marit")) + 3
     assert answer.err == (
         f"marit.jsonl:{line}: 'id' is missing\n"
-        "nothing of marit.jsonl was imported; mend it, or export it again\n"
+        "nothing of marit.jsonl was imported; correct it, or export it again\n"
     )
     with Journal(tmp_path / "teacher.sqlite") as teacher:
         assert teacher.players() == ["Astrid"]

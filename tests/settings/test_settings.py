@@ -228,7 +228,7 @@ def test_an_unknown_name_is_told_with_its_place_and_the_nearest_one(
         ("sound.channel = 0", "a whole number from 1; 0 is not"),
         ("sound.clicks = 'yes'", 'true or false; "yes" is not'),
         ("sound.latency_ms = -1", "a number from 0 to 2000; -1 is not"),
-        ("journal.file = 'here.sqlite'", "depends on the folder"),
+        ("journal.file = 'here.sqlite'", "is relative"),
         ("journal.file = 3", "a whole path or one from ~/; 3 is not"),
         ("player.name = 'two\\nlines'", "one line of text"),
         ("screen.theme = 1979-05-27", "a date or time is not"),
@@ -291,8 +291,8 @@ def test_a_broken_file_is_told_and_left_as_it_is(
 def test_a_folder_in_the_files_place_is_told(file: Path) -> None:
     file.mkdir(parents=True)
     (problem,) = resolve_settings().problems
-    assert "no file" in problem
-    with pytest.raises(SettingsError, match="no file"):
+    assert "not a file" in problem
+    with pytest.raises(SettingsError, match="not a file"):
         set_setting(file, ("harp", "key"), "C")
 
 
@@ -580,7 +580,7 @@ def test_settings_are_set_shown_and_unset(
         (("harp.a4", "-5"), 'a number from 400 to 480; "-5" is not'),
         (("harp.a4", "many"), '"many" is not'),
         (("player.name", ""), '"" is not'),
-        (("journal.file", "here.sqlite"), "depends on the folder"),
+        (("journal.file", "here.sqlite"), "is relative"),
     ],
 )
 def test_what_cannot_be_set_is_told_and_nothing_is_written(

@@ -228,7 +228,7 @@ def test_one_players_export_is_theirs_alone(full: Journal, empty: Journal, tmp_p
     wanted = [take for take in full.takes() if take.player == "Jorun" and take.day >= day]
     assert everything(empty) == (wanted, [made.harp(2, "Jorun")], [])
     assert wanted
-    with pytest.raises(JournalError, match=r"^nobody called 'Nils' .*; there are Jorun, Marit, Ø"):
+    with pytest.raises(JournalError, match=r"^no player 'Nils' .*; it has Jorun, Marit, Ø"):
         text_of(full, player="Nils")
 
 
@@ -266,7 +266,7 @@ def test_several_players_are_not_made_one(full: Journal, empty: Journal, tmp_pat
         import_journal(empty, tmp_path / "all.jsonl", "Nils")
     export_journal(full, tmp_path / "one.jsonl", player="Marit")
     for name in ("", " ", "two\nlines", "\x1b[2J", "x" * 81):
-        with pytest.raises(JournalError, match="can be nobody's name: a player's name is one line"):
+        with pytest.raises(JournalError, match="is no valid name: a player's name is one line"):
             import_journal(empty, tmp_path / "one.jsonl", name)
     assert everything(empty) == ([], [], [])
 
@@ -359,11 +359,11 @@ WRONG = {
     a_take(id=...): "'id' is missing",
     a_take(id="../../outside"): "'id' must be up to 64 letters, digits, - and _",
     a_take(player=" "): "'player' must not be empty",
-    a_take(title="\x1b]0;gone\x07"): "it has control characters",
-    a_take(title="half \ud83c"): "it has control characters, halves of characters",
+    a_take(title="\x1b]0;gone\x07"): "remove its control characters",
+    a_take(title="half \ud83c"): "remove its control characters, lone surrogates",
     a_take(began="yesterday"): "'began' must be a valid datetime",
     a_take(began=12): "'began' must be a valid datetime",
-    a_take(began="2026-11-25T18:30:00"): "'began' must say its time zone, as in 2026-11-25T18:30",
+    a_take(began="2026-11-25T18:30:00"): "'began' must have a time zone, as in 2026-11-25T18:30",
     a_take(began="0001-01-01T00:00:00+14:00"): "'began' must lie between 1970 and 2199",
     a_take(day="2026-11-28"): "'day' must be the day on which it began",
     a_take(skills="single notes"): "'skills' must be a valid array",
@@ -371,11 +371,11 @@ WRONG = {
     a_take(harp={"key": "C", "a4": 300}): "A4 = 300 Hz is out of range",
     a_take(harp={"key": "C", "temperament": "odd"}): "no temperament is called 'odd'",
     a_take(tempo=0): "'tempo' must be more than 0",
-    a_take(tempo=int("9" * 400)): "it has control characters, halves of characters or endless n",
+    a_take(tempo=int("9" * 400)): "remove its control characters, lone surrogates or endless n",
     a_take(source="radio"): "'source' must be one of microphone, recording, player",
     a_take(score=140): "'score' must be from 0 to 100; 140 is not",
     a_take(score="81"): "'score' must be a valid number",
-    a_take(score=float("nan")): "it has a number that is infinite or none",
+    a_take(score=float("nan")): "it has a number that is infinite or not a number",
     a_take(passed=1): "'passed' must be a valid boolean",
     a_take(audio="audio/x.flac"): "'audio' stays where it was recorded; leave it out",
     a_take(colour="blue"): "there is no field 'colour'",
@@ -393,7 +393,7 @@ WRONG = {
     a_harp(name=""): "'name' must not be empty",
     a_harp(reeds=[{"tab": "4", "hz": -5}]): "'hz' must be more than 0",
     a_harp(tag={"key": "X"}): "no harp has the key 'X'",
-    a_trip(rate=0): "'rate' must be samples a second",
+    a_trip(rate=0): "'rate' must be a sample rate in hertz",
     a_trip(latency_ms="fast"): "'latency_ms' must be a valid number",
 }
 
@@ -408,7 +408,7 @@ def test_a_bad_line_is_told_with_its_number_and_nothing_is_imported(
         import_journal(empty, path)
     told, last = str(error.value).split("\n")
     assert told.startswith(f"{path}:3: {WRONG[line]}")
-    assert last == f"nothing of {path} was imported; mend it, or export it again"
+    assert last == f"nothing of {path} was imported; correct it, or export it again"
     assert everything(empty) == ([], [], [])
 
 
@@ -424,12 +424,12 @@ def test_all_bad_lines_are_told_up_to_a_measure(empty: Journal, tmp_path: Path) 
 
 
 NO_EXPORT = {
-    "": "1: this is no export of a journal, neither JSON lines nor CSV",
-    "Dear journal,\ntoday": "1: this is no export of a journal, neither JSON lines nor CSV",
-    "[1, 2]": f"1: this is no export of a journal, which begins with {HEAD}",
-    a_take(): "1: this is no export of a journal, which begins with",
-    '{"format": "trainer journal", "version": 2}': "1: a newer trainer wrote this (format version "
-    "2, and this one knows 1); update the trainer",
+    "": "1: this is not an exported journal: neither JSON lines nor CSV",
+    "Dear journal,\ntoday": "1: this is not an exported journal: neither JSON lines nor CSV",
+    "[1, 2]": f"1: this is not an exported journal; one begins with {HEAD}",
+    a_take(): "1: this is not an exported journal; one begins with",
+    '{"format": "trainer journal", "version": 2}': "1: update the trainer: a newer one wrote this "
+    "(format version 2, and this one reads 1)",
     '{"format": "trainer journal"}': "1: its 'version' must be a number from 1",
     "id,player,began\n1,2,3": "1: this table of takes lacks columns: day, drill, title, tempo, ",
 }
@@ -448,9 +448,9 @@ def test_files_that_hold_no_text_are_told(full: Journal, empty: Journal, tmp_pat
     full.copy_to(tmp_path / "copy.sqlite")
     (tmp_path / "latin.jsonl").write_bytes(HEAD.encode() + b"\n\n" + "Ødger".encode("latin-1"))
     for name, told in {
-        "copy.sqlite": "copy.sqlite is a journal itself and no export of one; write one where it",
+        "copy.sqlite": "copy.sqlite is a journal, not an export of one; run 'trainer journal export'",
         "latin.jsonl": "latin.jsonl:3: this is not UTF-8 text; save it as UTF-8",
-        "nowhere": f"^there is no file {tmp_path}/nowhere; check the name and the folder",
+        "nowhere": f"^{tmp_path}/nowhere does not exist; check the name and the folder",
         ".": f"^{tmp_path} is a folder; name a file inside it",
     }.items():
         with pytest.raises(JournalError, match=told):
@@ -469,7 +469,7 @@ def test_an_export_overwrites_nothing_and_is_private(full: Journal, tmp_path: Pa
     path.write_text("dear")
     with pytest.raises(JournalError, match="is there already; name a file that is not"):
         export_journal(full, path)
-    with pytest.raises(JournalError, match="nobody called 'Nils'"):
+    with pytest.raises(JournalError, match="no player 'Nils'"):
         export_journal(full, tmp_path / "nils.jsonl", player="Nils")
     with pytest.raises(JournalError, match=f"the folder {tmp_path}/nowhere does not exist"):
         export_journal(full, tmp_path / "nowhere" / "out.jsonl")
@@ -531,14 +531,14 @@ def test_a_table_needs_only_what_makes_a_take(
     ("column", "cell", "told"),
     [
         ("score", "140", "'score' differs from line 2 of the same take"),
-        ("step", "1", "step 1 of this take has been told before"),
+        ("step", "1", "step 1 of this take occurs twice"),
         ("step", "two", "'step' must be a whole number from 1"),
         ("step", "0", "'index' must be a number from 0"),
         ("step_score", "", "'score' must be a valid number"),
         ("step_score", "nan", "'score' must be"),
         ("cents", "inf", "'cents' must be a number"),
         ("cents", "1,5", "'cents' must be a valid number"),
-        ("sentence", "red \x1b[31m", "it has control characters"),
+        ("sentence", "red \x1b[31m", "remove its control characters"),
         ("part_pitch", "101", "'pitch' must be from 0 to 100; 101 is not"),
     ],
 )

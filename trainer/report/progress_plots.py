@@ -146,13 +146,13 @@ def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
 def progress_plot_text(
     progress: Progress, measure: Metric, width: int, height: int, *, color: bool
 ) -> str:
-    """A plot as lines for a terminal.
+    """Return a plot as lines for a terminal.
 
     Args:
         progress: the subject.
         measure: the plotted metric.
-        width, height: in cells.
-        color: whether it may have colours; days and weeks differ in shape, too.
+        width, height: size in cells.
+        color: whether colours are allowed; days and weeks differ in shape, too.
     """
     draw_progress(plotext, progress, measure, TERMINAL_PALETTE, width)
     return render_plot(width, height, color=color)

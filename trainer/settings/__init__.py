@@ -1,4 +1,4 @@
-"""The player's settings: one TOML file, read with defaults for all that is not in it."""
+"""The player's settings: one TOML file, with a default for every setting."""
 
 from trainer.settings.errors import SettingsError
 from trainer.settings.reader import ResolvedSettings, load_settings, resolve_settings, settings_path

@@ -6,4 +6,4 @@ from trainer.core import TrainerError
 
 
 class SettingsError(TrainerError):
-    """A setting that does not exist or cannot be so, or a file that cannot be changed."""
+    """An unknown setting, an invalid value, or a file that cannot be read or changed."""

@@ -1,7 +1,7 @@
-"""Reading the settings: environment variables, then the file, then what is usual.
+"""Resolution of the settings: environment variables, then the file, then defaults.
 
-This is the one place that knows of environment variables; options of the command line go before
-them because commands ask for a setting only where an option was left out.
+Environment variables of settings are read here and nowhere else. Options of the command line
+override them, because a command reads a setting only if its option is missing.
 """
 
 from __future__ import annotations
@@ -26,21 +26,21 @@ from trainer.settings.validation import SettingProblem, parse_setting, validate_
 SETTINGS_FILE_NAME = "settings.toml"
 FILE_VARIABLE = "TRAINER_SETTINGS"
 MAX_SETTINGS_BYTES = 1_000_000
-"""More than any settings need; a larger file is something else."""
+"""Maximum size of a settings file in bytes; a larger file is something else."""
 MAX_SHOWN_PROBLEMS = 10
 _TOML_PLACE = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 
 
 @dataclass(frozen=True, slots=True)
 class ResolvedSettings:
-    """The settings, and how they came to be so.
+    """The settings and their origins.
 
     Attributes:
-        settings: what holds, with defaults for what is wrong.
-        file: the settings file, which need not be there.
-        origins: where each setting comes from that is not as usual: the name of an environment
+        settings: the effective settings; an invalid value is replaced by its default.
+        file: the settings file, which may be missing.
+        origins: origin of each setting that is not a default: the name of an environment
             variable, or ``file``.
-        problems: what is wrong, each with its place, as it is told to the player.
+        problems: what is wrong, each with its place, as messages for the player.
     """
 
     settings: Settings
@@ -50,24 +50,23 @@ class ResolvedSettings:
 
 
 def settings_path() -> Path:
-    """The settings file: the one that TRAINER_SETTINGS names, else in the user's config folder."""
-    if named := os.environ.get(FILE_VARIABLE):
-        return _from_here(named)
+    """Return the settings file: TRAINER_SETTINGS, or else in the user's config folder."""
+    if name := os.environ.get(FILE_VARIABLE):
+        return _from_here(name)
     return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / SETTINGS_FILE_NAME
 
 
 def load_settings(path: Path | None = None) -> Settings:
-    """The settings that hold; what is wrong in the file or the environment is as usual.
+    """Return the effective settings; an invalid value is replaced by its default.
 
     Args:
-        path: the settings file; None takes :func:`settings_path`. One that is not there holds
-            nothing.
+        path: the settings file, which may be missing; None takes :func:`settings_path`.
     """
     return resolve_settings(path).settings
 
 
 def resolve_settings(path: Path | None = None) -> ResolvedSettings:
-    """The settings that hold, where they come from, and what is wrong with them.
+    """Return the effective settings, their origins, and what is wrong with them.
 
     Args:
         path: as for :func:`load_settings`.
@@ -82,8 +81,8 @@ def resolve_settings(path: Path | None = None) -> ResolvedSettings:
     except SettingsError as error:
         problems = (str(error),)
     else:
-        settings, faults = validate_settings(data)
-        problems = _told(faults, source, file)
+        settings, invalid = validate_settings(data)
+        problems = _messages(invalid, source, file)
     origins: dict[SettingKey, str] = {
         (table, name): "file"
         for table, name in SETTING_KEYS
@@ -104,22 +103,22 @@ def resolve_settings(path: Path | None = None) -> ResolvedSettings:
 
 
 def _from_here(text: str) -> Path:
-    """A path as a shell's user means it."""
+    """Return a path with ``~`` expanded, relative to the working folder."""
     return Path(os.path.expanduser(text)).absolute()
 
 
 def replace_setting(settings: Settings, key: SettingKey, value: Any) -> Settings:
-    """The settings with one of them as given."""
+    """Return the settings with one of them replaced."""
     table, name = key
     changed = getattr(settings, table).model_copy(update={name: value})
     return settings.model_copy(update={table: changed})
 
 
 def read_settings_file(path: Path) -> str | None:
-    """The text of a settings file as it stands there; None if it is not there.
+    """Return the text of a settings file; None if it is missing.
 
     Raises:
-        SettingsError: it cannot be read, is too large for settings, or is not UTF-8.
+        SettingsError: the file cannot be read, is too large, or is not UTF-8.
     """
     try:
         return read_text_file(path, max_bytes=MAX_SETTINGS_BYTES)
@@ -128,7 +127,7 @@ def read_settings_file(path: Path) -> str | None:
             case ReadFailure.MISSING:
                 return None
             case ReadFailure.NOT_A_FILE:
-                message = f"the settings {path} are no file; move it away, or name another"
+                message = f"the settings {path} are not a file; move it away, or name another"
             case ReadFailure.TOO_LARGE:
                 message = f"{path} is too large for settings; move it away, or name another"
             case ReadFailure.NOT_UTF8:
@@ -139,10 +138,10 @@ def read_settings_file(path: Path) -> str | None:
 
 
 def parse_settings(source: str, path: Path) -> dict[str, Any]:
-    """The tables of a settings file's plain text.
+    """Return the tables of a settings file's text.
 
     Raises:
-        SettingsError: it is not TOML; the message has the place.
+        SettingsError: the text is not TOML; the message has the place.
     """
     try:
         if find_overdeep_key(source):
@@ -165,19 +164,21 @@ def parse_settings(source: str, path: Path) -> dict[str, Any]:
         raise SettingsError(problem.format(str(path))) from None
 
 
-def _told(faults: tuple[SettingProblem, ...], source: str, path: Path) -> tuple[str, ...]:
-    """Faults as they are told, in order of their place."""
-    spots = key_spans(source) if faults else {}
-    problems = []
-    for fault in faults:
-        place = spots.get(fault.path) or spots.get(fault.path[:1])
-        if place is None:
-            problems.append(Problem(1, 1, 0, fault.message))
+def _messages(problems: tuple[SettingProblem, ...], source: str, path: Path) -> tuple[str, ...]:
+    """Return messages on problems, in order of their places."""
+    spans = key_spans(source) if problems else {}
+    placed = []
+    for problem in problems:
+        key = spans.get(problem.path) or spans.get(problem.path[:1])
+        if key is None:
+            placed.append(Problem(1, 1, 0, problem.message))
         else:
-            span = place.key if fault.unknown else place.value
-            problems.append(Problem(span.line, span.column, span.length, fault.message))
-    in_order = sorted(with_source_lines(problems, source), key=lambda one: (one.line, one.column))
-    told = [problem.format(str(path)) for problem in in_order[:MAX_SHOWN_PROBLEMS]]
-    if len(in_order) > MAX_SHOWN_PROBLEMS:
-        told.append(f"{path}: there are more problems like these")
-    return tuple(told)
+            span = key.key if problem.unknown else key.value
+            placed.append(Problem(span.line, span.column, span.length, problem.message))
+    ordered = sorted(
+        with_source_lines(placed, source), key=lambda problem: (problem.line, problem.column)
+    )
+    messages = [problem.format(str(path)) for problem in ordered[:MAX_SHOWN_PROBLEMS]]
+    if len(ordered) > MAX_SHOWN_PROBLEMS:
+        messages.append(f"{path}: there are more problems like these")
+    return tuple(messages)

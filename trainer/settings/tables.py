@@ -1,7 +1,7 @@
-"""The settings: what each may be, what it is unless the player says otherwise, what is told of it.
+"""The settings: type, default and description of each.
 
-A description says what a setting is and what it must be, in words that fit into the settings
-file's comment and into the sentence about a wrong value.
+A description states what a setting is and its valid values, in words that fit a comment of the
+settings file and a message about an invalid value.
 """
 
 from __future__ import annotations
@@ -21,13 +21,13 @@ from trainer.harp import A4_RANGE_HZ, load_tuning, parse_key
 from trainer.music import temperament_named
 
 SettingKey = tuple[str, str]
-"""A table and the setting in it: ``("sound", "device")``."""
+"""Table and name of a setting: ``("sound", "device")``."""
 
 MAX_PLAYER_NAME_LENGTH = 80
 
 
 def login_name() -> str:
-    """The name by which the system knows the player; ``player`` where it knows none."""
+    """Return the login name; ``player`` if the system has none."""
     try:
         name = " ".join(getpass.getuser().split())
     except (OSError, KeyError, ImportError):  # which of them depends on the system
@@ -36,16 +36,20 @@ def login_name() -> str:
 
 
 def _name_of(device: object) -> object:
-    """A device's number as the text that names it."""
+    """Return a device's number as text; other values unchanged."""
     return str(device) if type(device) is int else device
 
 
 def _from_anywhere(path: Path) -> Path:
-    """The path with ``~`` written out; it has to mean the same from every folder."""
-    whole = Path(os.path.expanduser(path))
-    if not whole.is_absolute():
-        raise ValueError(f"'{path}' depends on the folder one is in; write all of it, or ~/ before")
-    return whole
+    """Return an absolute path, with ``~`` expanded.
+
+    Raises:
+        ValueError: the path is relative.
+    """
+    absolute = Path(os.path.expanduser(path))
+    if not absolute.is_absolute():
+        raise ValueError(f"'{path}' is relative; write the whole path, or one from ~/")
+    return absolute
 
 
 HarpKeyName = Annotated[str, parsable_by(parse_key)]
@@ -216,10 +220,10 @@ ENVIRONMENT_VARIABLES: Mapping[SettingKey, str] = MappingProxyType(
         ("journal", "file"): "TRAINER_JOURNAL",
     }
 )
-"""Environment variables that go before the file."""
+"""Environment variables that override the file."""
 
 
 def default_value(key: SettingKey) -> Any:
-    """What a setting is where nobody said anything."""
+    """Return the default of a setting."""
     table, name = key
     return SETTING_TABLES[table].model_fields[name].get_default(call_default_factory=True)

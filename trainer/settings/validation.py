@@ -1,4 +1,4 @@
-"""What is wrong with settings, and all that is right in spite of it."""
+"""Validation of settings: problems are collected, and valid settings are kept."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from trainer.core.toml_values import describe_value
 from trainer.settings.tables import SETTING_KEYS, SETTING_TABLES, SettingKey, Settings
 
 MAX_SETTING_PROBLEMS = 30
-"""Looking for what was meant by each of many more takes its time."""
+"""Maximum number of reported problems; the search for the intended name of each takes time."""
 
 
 @dataclass(frozen=True, slots=True)
 class SettingProblem:
-    """What is wrong with one key of a settings file.
+    """A problem of one key of a settings file.
 
     Attributes:
-        path: the key and the table it lies in, or the table.
-        unknown: whether the name is wrong, not the value.
+        path: the table and the key, or the table alone.
+        unknown: whether the name is unknown; otherwise the value is invalid.
         message: what is wrong and what was expected.
     """
 
@@ -32,43 +32,43 @@ class SettingProblem:
 
 
 def validate_settings(data: Mapping[str, Any]) -> tuple[Settings, tuple[SettingProblem, ...]]:
-    """The settings in a file's tables, with defaults for what is wrong, and what is wrong.
+    """Return the settings of a file's tables, and their problems.
 
-    Of very many faults, only the first are told.
+    An invalid setting is replaced by its default. At most `MAX_SETTING_PROBLEMS` are returned.
     """
     try:
         return Settings.model_validate(dict(data)), ()
     except ValidationError as error:
-        wrong: dict[tuple[str, ...], Any] = {}
+        invalid: dict[tuple[str, ...], Any] = {}
         for detail in error.errors(include_url=False):
-            wrong.setdefault(tuple(str(part) for part in detail["loc"][:2]), detail)
-    right = {
-        table: {name: value for name, value in values.items() if (table, name) not in wrong}
+            invalid.setdefault(tuple(str(part) for part in detail["loc"][:2]), detail)
+    valid = {
+        table: {name: value for name, value in values.items() if (table, name) not in invalid}
         for table, values in data.items()
-        if (table,) not in wrong
+        if (table,) not in invalid
     }
-    faults = tuple(
-        _fault(path, detail) for path, detail in list(wrong.items())[:MAX_SETTING_PROBLEMS]
+    problems = tuple(
+        _problem(path, detail) for path, detail in list(invalid.items())[:MAX_SETTING_PROBLEMS]
     )
-    return Settings.model_validate(right), faults
+    return Settings.model_validate(valid), problems
 
 
 def parse_setting(key: SettingKey, text: str) -> Any:
-    """The value of a setting that is written without quotes, as on a command line.
+    """Return the value of a setting from text without quotes, as on a command line.
 
     Raises:
-        ValueError: it cannot be that; the message says what was expected.
+        ValueError: the text is invalid; the message says what was expected.
     """
     table, name = key
     try:
         return getattr(SETTING_TABLES[table].model_validate_strings({name: text}), name)
     except ValidationError as error:
         detail = error.errors(include_url=False)[0]
-        raise ValueError(_fault(key, {**detail, "input": text}).message) from None
+        raise ValueError(_problem(key, {**detail, "input": text}).message) from None
 
 
 def suggest_name(path: tuple[str, ...]) -> str:
-    """Half a sentence about what somebody may have meant by a name that does not exist."""
+    """Return a clause that suggests a name for an unknown one."""
     table, name = path[0], path[-1]
     inside = SETTING_TABLES[table].model_fields if len(path) > 1 and table in SETTING_TABLES else ()
     near = [f"{table}.{one}" for one in get_close_matches(name, inside)]
@@ -83,7 +83,7 @@ def suggest_name(path: tuple[str, ...]) -> str:
     return "there are " + ", ".join(inside or SETTING_TABLES)
 
 
-def _fault(path: tuple[str, ...], detail: Any) -> SettingProblem:
+def _problem(path: tuple[str, ...], detail: Any) -> SettingProblem:
     name, value = ".".join(path), detail["input"]
     if detail["type"] == "extra_forbidden":
         kind = "table or setting" if len(path) == 1 else "setting"

@@ -1,8 +1,8 @@
-"""Changing the settings file, with everything else in it as the player left it.
+"""Changes to the settings file that keep everything else in it.
 
-What is not set stands in the file as a comment, with what is usual or an example, so that the
-file says all there is to set and still follows the trainer where the player has no wish. Setting
-takes the # away, unsetting puts it back. A change that would lose anything is not made.
+A setting that is not set is a comment with its default or an example, so that the file lists all
+settings and defaults may change. Setting one removes its ``#``, and unsetting it puts the ``#``
+back. A change that would lose anything is refused.
 """
 
 from __future__ import annotations
@@ -32,31 +32,31 @@ from trainer.settings.tables import (
 from trainer.settings.validation import parse_setting, suggest_name
 
 _HEAD = """\
-# Settings of the trainer. A line that begins with # is not read: it tells of a setting, or shows
-# what is usual, or an example. Take the # away to set it; 'trainer settings set' does the same.
-# An option of a command goes before the file, and so does an environment variable, in [ ] here.
+# Settings of the trainer. A line that begins with # is a comment: it describes a setting, or shows
+# its default or an example. Remove the # to set it, or use 'trainer settings set'.
+# Options of a command override this file, and so do environment variables, named here in [ ].
 """
-_MEND = "'trainer settings edit' opens it"
+_EDIT_HINT = "'trainer settings edit' opens it"
 
 
 def parse_setting_key(text: str) -> SettingKey:
-    """The setting that is written ``sound.device``.
+    """Return the setting that is written like ``sound.device``.
 
     Raises:
-        SettingsError: there is none; the message names the nearest.
+        SettingsError: the name is unknown; the message suggests one.
     """
     path = tuple(text.strip().split("."))
     for key in SETTING_KEYS:
         if path == key:
             return key
     if path[0] in SETTING_TABLES and len(path) == 1:
-        one = ".".join((path[0], next(iter(SETTING_TABLES[path[0]].model_fields))))
-        raise SettingsError(f"'{text}' is a table; name a setting in it, such as '{one}'")
+        example = ".".join((path[0], next(iter(SETTING_TABLES[path[0]].model_fields))))
+        raise SettingsError(f"'{text}' is a table; name a setting in it, such as '{example}'")
     raise SettingsError(f"there is no setting '{text}'; {suggest_name(path[:2])}")
 
 
 def settings_template() -> str:
-    """A settings file in which every setting is told of and none is set."""
+    """Return a settings file that describes every setting and sets none."""
     parts = [_HEAD]
     for table, model in SETTING_TABLES.items():
         lines = [f"# {(model.__doc__ or '').strip()}", f"[{table}]"]
@@ -69,13 +69,13 @@ def settings_template() -> str:
 
 
 def create_settings_file(path: Path) -> bool:
-    """Write the settings file if it is not there.
+    """Write the settings file if it is missing.
 
     Returns:
-        whether it was made.
+        Whether it was written.
 
     Raises:
-        SettingsError: it cannot be written.
+        SettingsError: the file cannot be written.
     """
     if path.exists():
         return False
@@ -84,18 +84,18 @@ def create_settings_file(path: Path) -> bool:
 
 
 def set_setting(path: Path, key: SettingKey, text: str) -> Any:
-    """Set one setting in the file, which is made if it is not there.
+    """Set one setting in the file, which is created if it is missing.
 
     Args:
         path: the file.
         key: the setting.
-        text: its value, without quotes.
+        text: its value without quotes.
 
     Returns:
-        the value as it is read.
+        The parsed value.
 
     Raises:
-        SettingsError: it cannot be so, or the file cannot be read or written.
+        SettingsError: the value is invalid, or the file cannot be read or written.
     """
     try:
         value = parse_setting(key, text)
@@ -103,16 +103,16 @@ def set_setting(path: Path, key: SettingKey, text: str) -> Any:
         raise SettingsError(str(error)) from None
     raw = read_settings_file(path)
     raw = settings_template() if raw is None else raw
-    written = text if isinstance(value, Path) else value  # a ~ stays one
+    written = text if isinstance(value, Path) else value  # keep a ~
     _write(path, _like(raw, _with(normalize_text(raw), path, key, _item(written))))
     return value
 
 
 def unset_setting(path: Path, key: SettingKey) -> bool:
-    """Take one setting out of the file.
+    """Unset one setting in the file.
 
     Returns:
-        whether it was set.
+        Whether it was set.
 
     Raises:
         SettingsError: the file cannot be read or written.
@@ -128,7 +128,7 @@ def unset_setting(path: Path, key: SettingKey) -> bool:
 
 
 def toml_value_text(value: Any) -> str:
-    """A value as it is written in the file."""
+    """Return a value as it is written in the file."""
     return _item(value).as_string()
 
 
@@ -139,63 +139,63 @@ def _item(value: Any) -> Item:
     return tomlkit.item(int(value) if whole else value)
 
 
-def _shown(key: SettingKey) -> Item:
-    """What a setting that is not set shows: what is usual, or an example."""
+def _placeholder(key: SettingKey) -> Item:
+    """Return the value that an unset setting shows: its example or default."""
     table, name = key
     usual = default_value(key)
     return _item((SETTING_TABLES[table].model_fields[name].examples or [usual])[0])
 
 
 def _unset_line(key: SettingKey) -> str:
-    return f"#{key[1]} = {_shown(key).as_string()}"
+    return f"#{key[1]} = {_placeholder(key).as_string()}"
 
 
 def _with(source: str, path: Path, key: SettingKey, value: Item) -> str:
-    """The source with a setting in it."""
+    """Return the source with a setting set."""
     table, name = key
     wanted = parse_settings(source, path)
     inside = wanted.setdefault(table, {})
     if not isinstance(inside, dict):
-        raise SettingsError(f"'{table}' in {path} must be a table, [{table}]; {_MEND}")
+        raise SettingsError(f"'{table}' in {path} must be a table, [{table}]; {_EDIT_HINT}")
     was_set = name in inside
     inside[name] = value.unwrap()
-    ways = [source] if was_set else [*_without_the_sign(source, key), source]
-    for text in ways:
+    candidates = [source] if was_set else [*_uncommented(source, key), source]
+    for text in candidates:
         with contextlib.suppress(TOMLKitError):
             document = tomlkit.parse(text)
             if table not in document:
                 document[table] = tomlkit.table()
             document[table][name] = value
-            if _is(made := tomlkit.dumps(document), wanted):
-                return made
+            if _has_tables(changed := tomlkit.dumps(document), wanted):
+                return changed
     raise _cannot_change(path, key)
 
 
 def _without(source: str, path: Path, key: SettingKey) -> str:
-    """The source with a setting taken out: as a comment where it stands on a line of its own."""
+    """Return the source with a setting unset: as a comment if it has a line of its own."""
     table, name = key
     wanted = parse_settings(source, path)
     del wanted[table][name]
     with contextlib.suppress(TOMLKitError):
         document = tomlkit.parse(source)
-        document[table][name] = _shown(key)
+        document[table][name] = _placeholder(key)
         shown = tomlkit.dumps(document)
         if place := key_spans(shown).get(key):
             lines = shown.split("\n")
             line = lines[place.key.line - 1]
             lines[place.key.line - 1] = f"#{line.lstrip()}"
-            if _is(made := "\n".join(lines), wanted):
-                return made
+            if _has_tables(changed := "\n".join(lines), wanted):
+                return changed
     with contextlib.suppress(TOMLKitError):
         document = tomlkit.parse(source)
         del document[table][name]
-        if _is(made := tomlkit.dumps(document), wanted):
-            return made
+        if _has_tables(changed := tomlkit.dumps(document), wanted):
+            return changed
     raise _cannot_change(path, key)
 
 
-def _without_the_sign(source: str, key: SettingKey) -> Iterator[str]:
-    """The source with the # taken from the line that told of a setting that was not set."""
+def _uncommented(source: str, key: SettingKey) -> Iterator[str]:
+    """Yield the source with the ``#`` removed from the line of an unset setting."""
     header = re.compile(rf"[ \t]*\[[ \t]*{key[0]}[ \t]*\][ \t]*(?:#.*)?\Z")
     sign = re.compile(rf"{re.escape(_unset_line(key))}[ \t]*(?:#.*)?\Z")
     lines = source.split("\n")
@@ -208,8 +208,8 @@ def _without_the_sign(source: str, key: SettingKey) -> Iterator[str]:
             return
 
 
-def _is(text: str, wanted: dict[str, Any]) -> bool:
-    """Whether a text holds exactly these tables."""
+def _has_tables(text: str, wanted: dict[str, Any]) -> bool:
+    """Return whether a text has exactly these tables."""
     try:
         return parse_settings(text, Path()) == wanted
     except SettingsError:
@@ -218,20 +218,19 @@ def _is(text: str, wanted: dict[str, Any]) -> bool:
 
 def _cannot_change(path: Path, key: SettingKey) -> SettingsError:
     return SettingsError(
-        f"'{'.'.join(key)}' cannot be changed in {path}, as it is written there, without losing "
-        f"something; {_MEND}"
+        f"'{'.'.join(key)}' in {path} cannot be changed without losing something; {_EDIT_HINT}"
     )
 
 
 def _like(raw: str, text: str) -> str:
-    """The text with the byte order mark and the line ends of the one that it replaces."""
+    """Return a text with the byte order mark and line ends of the text that it replaces."""
     mark = "\ufeff" if raw.startswith("\ufeff") else ""
     windows = raw.count("\r\n") * 2 > raw.count("\n")
     return mark + (text.replace("\n", "\r\n") if windows else text)
 
 
 def _write(path: Path, text: str) -> None:
-    """Put a text, readable by its owner alone, in place of the file at once."""
+    """Replace the file atomically by a text that only its owner can read."""
     try:
         path.resolve().parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         replace_file(path, text.encode("utf-8"))

@@ -1,17 +1,15 @@
-"""A journal as lines of text that other journals can take in.
+"""Export and import of a journal as JSON lines or CSV.
 
-JSON lines (the format ``jsonl``) hold all of a player: the first line is
-``{"format": "trainer journal", "version": 1}``, and each that follows is an object whose ``kind``
-is ``take``, ``harp`` or ``calibration`` and whose other fields are those of
-:class:`trainer.journal.TakeRecord` (with its steps), `OwnHarp` and `Calibration`. Moments are ISO
-8601 with their zone. CSV holds takes alone, one row a step; see :mod:`trainer.transfer.takes_csv`.
+JSON lines hold everything of a player. The first line is
+``{"format": "trainer journal", "version": 1}``; each other line is an object whose ``kind`` is
+``take``, ``harp`` or ``calibration`` (see :mod:`trainer.transfer.schemas`). Times are ISO 8601 with
+their zone. CSV holds takes alone, a row per step; see :mod:`trainer.transfer.takes_csv`.
 
-Of a take everything travels but its sound. Days' sets do not: they are made anew from the takes.
-Round trips of devices belong to a computer, not to a player, and are left out of one player's
-export.
+Sound is not exported, and neither are daily sets, which are derived from the takes. Round trips of
+devices belong to a computer, so that the export of one player leaves them out.
 
-Taking in is idempotent, because every take has a name of its own; a file is taken in whole or not
-at all.
+Import is idempotent, because every take has a unique id. A file is imported completely or not at
+all.
 """
 
 from __future__ import annotations
@@ -44,13 +42,14 @@ from trainer.transfer.validation import (
 JOURNAL_FORMAT_NAME: Literal["trainer journal"] = "trainer journal"
 JOURNAL_FORMAT_VERSION = 1
 MAX_SHOWN_LINES = 10
-"""So many bad lines of a file are told one by one."""
-_SQLITE = b"SQLite format 3\0"
+"""Maximum number of invalid lines that an error lists."""
+_SQLITE_MAGIC = b"SQLite format 3\0"
+"""First bytes of an SQLite file."""
 _HEAD: JournalHeadLine = {"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION}
 
 
 class JournalFormat(StrEnum):
-    """How an export is written."""
+    """Format of an exported journal."""
 
     JSONL = "jsonl"
     CSV = "csv"
@@ -58,7 +57,7 @@ class JournalFormat(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class JournalContents:
-    """What a file holds."""
+    """What an exported journal holds."""
 
     takes: tuple[TakeRecord, ...] = ()
     harps: tuple[OwnHarp, ...] = ()
@@ -66,11 +65,11 @@ class JournalContents:
 
     @property
     def players(self) -> list[str]:
-        """Everybody who has a take or a harp in it."""
+        """Return the names of all players with a take or a harp."""
         return sorted({take.player for take in self.takes} | {harp.player for harp in self.harps})
 
     def under(self, player: str) -> JournalContents:
-        """The same, of a player of that name."""
+        """Return the contents with another name of the player."""
         return JournalContents(
             tuple(replace(take, player=player) for take in self.takes),
             tuple(replace(harp, player=player) for harp in self.harps),
@@ -80,11 +79,11 @@ class JournalContents:
 
 @dataclass(frozen=True, slots=True)
 class JournalImport:
-    """What was taken in of a file.
+    """The outcome of an import.
 
     Attributes:
-        contents: all that it holds, under the names that it was taken in by.
-        new: how much of that had not been there.
+        contents: what the file holds, under the names that it was imported with.
+        new: how much of it was new.
     """
 
     contents: JournalContents
@@ -98,16 +97,16 @@ def export_journal_lines(
     player: str | None = None,
     since: date | None = None,
 ) -> Iterator[str]:
-    """The journal as lines, each with its end; the same journal gives the same lines.
+    """Yield the journal as lines with their line ends; the output is deterministic.
 
     Args:
-        journal: what is to be written.
-        format_: how.
-        player: only theirs; None takes all, and the round trips of devices.
-        since: first day of the takes; harps are written whenever they were measured.
+        journal: the journal.
+        format_: format of the lines.
+        player: exports one player; None exports all, and the round trips of devices.
+        since: first day of the exported takes; harps are always exported.
 
     Raises:
-        JournalError: it cannot be read, or nobody of that name is in it.
+        JournalError: the journal cannot be read, or the player is unknown.
     """
     check_player(journal, player)
     takes = journal.takes(player=player, since=since)
@@ -131,15 +130,15 @@ def export_journal(
     player: str | None = None,
     since: date | None = None,
 ) -> None:
-    """Write the journal into a new file, which its owner alone can read.
+    """Write the journal to a new file that only its owner can read.
 
     Args:
-        path: the file, which is whole as soon as it is there.
-        journal, format_, player, since: as of :func:`export_lines`.
+        path: the file; it appears only when it is complete.
+        journal, format_, player, since: as for :func:`export_journal_lines`.
 
     Raises:
         JournalError: there is something already, or it cannot be written; or as of
-            :func:`export_lines`.
+            :func:`export_journal_lines`.
     """
     try:
         with atomic_write(path) as part, part.open("w", encoding="utf-8", newline="\n") as file:
@@ -153,28 +152,28 @@ def export_journal(
 
 
 def check_player(journal: Journal, player: str | None) -> None:
-    """See that a player is in the journal; None always is.
+    """Check that a player is in the journal; None is always valid.
 
     Raises:
-        JournalError: nobody of that name is in it; the message tells who is.
+        JournalError: the player is unknown; the message lists the known ones.
     """
     players = journal.players()
     if player is not None and player not in players:
-        who = f"there are {', '.join(players)}" if players else "nobody is, so far"
-        raise JournalError(f"nobody called '{player}' is in the journal {journal.path}; {who}")
+        known = f"it has {', '.join(players)}" if players else "it has no players yet"
+        raise JournalError(f"no player '{player}' in the journal {journal.path}; {known}")
 
 
 def import_journal(journal: Journal, path: Path, player: str | None = None) -> JournalImport:
-    """Take in all of an exported file, or nothing of it; what is there already stays as it is.
+    """Import all of an exported file or nothing; existing records stay unchanged.
 
     Args:
-        journal: what it goes into.
-        path: JSON lines or CSV.
-        player: whose takes they are to be; None leaves them under the names that they have.
+        journal: the journal that receives it.
+        path: a file of JSON lines or CSV.
+        player: new name of the player; None keeps the names in the file.
 
     Raises:
-        JournalError: lines of it are wrong, each with its number; or several players are to be
-            one; or the journal cannot be written.
+        JournalError: lines are invalid (the message lists them), the file has several players
+            and `player` is given, or the journal cannot be written.
     """
     contents = read_journal_file(path)
     if player is not None:
@@ -186,19 +185,19 @@ def import_journal(journal: Journal, path: Path, player: str | None = None) -> J
         try:
             contents = contents.under(check_player_name(player))
         except InvalidRecord as error:
-            raise JournalError(f"'{player!a}' can be nobody's name: {error}") from None
+            raise JournalError(f"'{player!a}' is no valid name: {error}") from None
     new = journal.merge(contents.takes, contents.harps, contents.calibrations)
     return JournalImport(contents, new)
 
 
 def read_journal_file(path: Path) -> JournalContents:
-    """What an exported file holds.
+    """Return the contents of an exported file.
 
     Args:
-        path: JSON lines or CSV, told apart by how they begin.
+        path: a file of JSON lines or CSV, recognised by its first character.
 
     Raises:
-        JournalError: it cannot be read, or lines of it are wrong, each with its number.
+        JournalError: the file cannot be read, or lines are invalid (the message lists them).
     """
     text = _read_text(path)
     faults: list[tuple[int, str]] = []
@@ -207,11 +206,11 @@ def read_journal_file(path: Path) -> JournalContents:
     else:
         contents = JournalContents(tuple(read_takes_csv(text, faults)))
     if faults:
-        told = [f"{path}:{line}: {fault}" for line, fault in faults[:MAX_SHOWN_LINES]]
+        messages = [f"{path}:{line}: {fault}" for line, fault in faults[:MAX_SHOWN_LINES]]
         if len(faults) > MAX_SHOWN_LINES:
-            told.append(f"{path}: {len(faults) - MAX_SHOWN_LINES} more lines are wrong")
-        told.append(f"nothing of {path} was imported; mend it, or export it again")
-        raise JournalError("\n".join(told))
+            messages.append(f"{path}: {len(faults) - MAX_SHOWN_LINES} more lines are wrong")
+        messages.append(f"nothing of {path} was imported; correct it, or export it again")
+        raise JournalError("\n".join(messages))
     return contents
 
 
@@ -223,15 +222,15 @@ def _read_text(path: Path) -> str:
     try:
         data = path.read_bytes()
     except FileNotFoundError as error:
-        raise JournalError(f"there is no file {path}; check the name and the folder") from error
+        raise JournalError(f"{path} does not exist; check the name and the folder") from error
     except OSError as error:
         if path.is_dir():
             raise JournalError(f"{path} is a folder; name a file inside it") from error
         raise JournalError(f"{path} cannot be read: {describe_failure(path, error)}") from error
-    if data.startswith(_SQLITE):
+    if data.startswith(_SQLITE_MAGIC):
         raise JournalError(
-            f"{path} is a journal itself and no export of one; write one where it is used, with "
-            "'trainer journal export'"
+            f"{path} is a journal, not an export of one; run 'trainer journal export' where it is "
+            "used"
         )
     try:
         return data.decode("utf-8-sig")
@@ -243,27 +242,27 @@ def _read_text(path: Path) -> str:
 
 
 def _read_lines(text: str, faults: list[tuple[int, str]]) -> JournalContents:
-    """What JSON lines hold; what is wrong with them is added to `faults`."""
+    """Return the contents of JSON lines; each fault is added to `faults` with its line number."""
     first, *lines = enumerate(text.split("\n"), start=1)
     if fault := _unknown_format(_parsed(first[1], [])):
         faults.append((1, fault))
         return JournalContents()
-    found: dict[str, list[Any]] = {kind: [] for kind in _READERS}
+    records: dict[str, list[Any]] = {kind: [] for kind in _READERS}
     for number, line in lines:
         if not line.strip():
             continue
-        wrong: list[str] = []
-        data = _parsed(line, wrong)
-        if not wrong:
+        messages: list[str] = []
+        data = _parsed(line, messages)
+        if not messages:
             try:
                 kind = data.pop("kind", None) if isinstance(data, dict) else None
                 if kind not in _READERS:
                     raise InvalidRecord(f"its 'kind' must be one of {', '.join(_READERS)}")
-                found[kind].append(_READERS[kind](data))
+                records[kind].append(_READERS[kind](data))
             except InvalidRecord as error:
-                wrong.append(str(error))
-        faults += [(number, fault) for fault in wrong]
-    return JournalContents(*map(tuple, found.values()))
+                messages.append(str(error))
+        faults += [(number, fault) for fault in messages]
+    return JournalContents(*map(tuple, records.values()))
 
 
 _READERS: dict[str, Callable[[Any], Any]] = {
@@ -273,27 +272,27 @@ _READERS: dict[str, Callable[[Any], Any]] = {
 }
 
 
-def _parsed(line: str, wrong: list[str]) -> Any:
+def _parsed(line: str, messages: list[str]) -> Any:
     try:
         return json.loads(line)
     except json.JSONDecodeError as error:
-        wrong.append(f"this is not JSON: {error.msg} at column {error.colno}")
+        messages.append(f"this is not JSON: {error.msg} at column {error.colno}")
     except (RecursionError, ValueError):  # numbers of thousands of digits are a ValueError
-        wrong.append("this is not JSON of a journal: it nests too deeply, or has huge numbers")
+        messages.append("this is not JSON of a journal: it nests too deeply, or has huge numbers")
     return None
 
 
 def _unknown_format(head: Any) -> str | None:
-    """What is wrong with the first line."""
+    """Return what is wrong with the first line; None if it is valid."""
     if not isinstance(head, dict) or head.get("format") != JOURNAL_FORMAT_NAME:
         expected = _line(_HEAD).strip()
-        return f"this is no export of a journal, which begins with {expected}"
+        return f"this is not an exported journal; one begins with {expected}"
     version = head.get("version")
     if type(version) is not int or version < 1:
         return "its 'version' must be a number from 1"
     if version > JOURNAL_FORMAT_VERSION:
         return (
-            f"a newer trainer wrote this (format version {version}, and this one knows "
-            f"{JOURNAL_FORMAT_VERSION}); update the trainer"
+            f"update the trainer: a newer one wrote this (format version {version}, and this one "
+            f"reads {JOURNAL_FORMAT_VERSION})"
         )
     return None

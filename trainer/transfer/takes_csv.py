@@ -1,9 +1,9 @@
-"""Takes as a table for spreadsheets: CSV with one row a step, and the take's fields in each.
+"""Takes as CSV for spreadsheets: a row per step, each with the fields of its take.
 
-A take without steps is one row whose step is empty. Figures that could not be measured are empty,
-`step` counts from 1, several skills or extra notes stand in one cell with `` | `` between. What
-comes back from a spreadsheet may have its columns in any order, more of them, or semicolons or
-tabs between; those without which a take cannot be told must be there.
+A take without steps is one row with an empty `step`. Values that could not be measured are empty,
+`step` counts from 1, and several skills or extra notes are joined by `` | ``. A table from a
+spreadsheet may have its columns in any order, additional columns, and semicolons or tabs as
+delimiters; `REQUIRED_COLUMNS` must be present.
 """
 
 from __future__ import annotations
@@ -20,11 +20,13 @@ from trainer.store.records import HarpTag, StepRecord, TakeRecord
 from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
 
 LIST_SEPARATOR = " | "
+"""Stands between the items of a list in one cell."""
 _DELIMITERS = ",;\t"
+"""Delimiters that are recognised on import."""
 
 
-def _names(kind: type, *left_out: str) -> tuple[str, ...]:
-    return tuple(one.name for one in fields(kind) if one.name not in left_out)
+def _names(kind: type, *omitted: str) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind) if field.name not in omitted)
 
 
 _LISTS = ("skills", "extras")
@@ -40,71 +42,78 @@ REQUIRED_COLUMNS = (
     *(column for column in _TAKE if column not in _LISTS),
     *("harp_key", "step", "tab", "kind", "care", "beats", "step_score", "sentence"),
 )
-"""Columns that must be there, and cells of them that must not be left out."""
+"""Columns that must be present; their empty cells are read as empty text, not as unknown."""
 
 
 def takes_csv_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
-    """Takes as CSV, some lines at a time; the first has the names of the columns."""
+    """Yield takes as CSV, several lines at a time; the first line names the columns."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(TAKE_COLUMNS)
     for take in takes:
-        own = [_cell(getattr(take, name)) for name in _TAKE]
-        own += [getattr(take.harp, name) for name in _HARP.values()]
+        cells = [_cell(getattr(take, name)) for name in _TAKE]
+        cells += [getattr(take.harp, name) for name in _HARP.values()]
         for step in take.steps or (None,):
-            writer.writerow([*own, *_cells_of(step)])
+            writer.writerow([*cells, *_step_cells(step)])
         yield text.getvalue()
         text.seek(0)
         text.truncate()
     if text.tell():
-        yield text.getvalue()  # no takes: the head by itself
+        yield text.getvalue()  # without takes, the head alone
 
 
 def read_takes_csv(text: str, faults: list[tuple[int, str]]) -> list[TakeRecord]:
-    """The takes of a table.
+    """Return the takes of a table.
 
     Args:
         text: CSV.
-        faults: what is wrong is added to it, with the number of the line.
+        faults: receives each fault with its line number.
     """
-    begun: dict[str, _Begun] = {}
+    partial: dict[str, _PartialTake] = {}
     for line, row in _rows(text, faults):
-        own = tuple(row.get(column, "") for column in _OF_TAKE)
-        first = begun.get(row["id"])
+        take_cells = tuple(row.get(column, "") for column in _OF_TAKE)
+        first = partial.get(row["id"])
         try:
             if first is None:
-                first = begun[row["id"]] = _Begun(line, own)
-                first.take = parse_take(_take_data(row), text=True)
-            for column, here, there in zip(_OF_TAKE, own, first.own, strict=True):
-                if here != there:
+                first = partial[row["id"]] = _PartialTake(line, take_cells)
+                first.take = parse_take(_take_fields(row), text=True)
+            for column, cell, expected in zip(_OF_TAKE, take_cells, first.take_cells, strict=True):
+                if cell != expected:
                     raise InvalidRecord(
                         f"'{column}' differs from line {first.line} of the same take"
                     )
             if row["step"]:
-                step = parse_step(_step_data(row), text=True)
+                step = parse_step(_step_fields(row), text=True)
                 if first.steps.setdefault(step.index, step) is not step:
-                    raise InvalidRecord(f"step {step.index + 1} of this take has been told before")
+                    raise InvalidRecord(f"step {step.index + 1} of this take occurs twice")
         except InvalidRecord as error:
             faults.append((line, str(error)))
     return [
-        replace(one.take, steps=tuple(step for _, step in sorted(one.steps.items())))
-        for one in begun.values()
-        if one.take is not None
+        replace(entry.take, steps=tuple(step for _, step in sorted(entry.steps.items())))
+        for entry in partial.values()
+        if entry.take is not None
     ]
 
 
 @dataclass(slots=True)
-class _Begun:
-    """A take whose rows are being read."""
+class _PartialTake:
+    """A take while its rows are read.
+
+    Attributes:
+        line: number of its first line.
+        take_cells: its own cells, which every row repeats.
+        take: the take without steps; None if it is invalid.
+        steps: its steps so far, by index.
+    """
 
     line: int
-    own: tuple[str, ...]
+    take_cells: tuple[str, ...]
     take: TakeRecord | None = None
     steps: dict[int, StepRecord] = field(default_factory=dict)
 
 
 def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mapping[str, str]]]:
-    """The rows under the head, each with its line's number, cells by column."""
+    """Yield the rows below the head: line number, and cells by column."""
     head_line = text.partition("\n")[0]
     delimiter = max(_DELIMITERS, key=head_line.count)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
@@ -112,7 +121,7 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
         head = [name.strip() for name in next(reader, [])]
         if missing := [column for column in REQUIRED_COLUMNS if column not in head]:
             if len(missing) == len(REQUIRED_COLUMNS):
-                faults.append((1, "this is no export of a journal, neither JSON lines nor CSV"))
+                faults.append((1, "this is not an exported journal: neither JSON lines nor CSV"))
             else:
                 faults.append((1, f"this table of takes lacks columns: {', '.join(missing)}"))
             return
@@ -126,13 +135,13 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
         faults.append((reader.line_num, f"this is not CSV: {error}"))
 
 
-def _take_data(row: Mapping[str, str]) -> dict[str, Any]:
+def _take_fields(row: Mapping[str, str]) -> dict[str, Any]:
     data = _present(row, {name: name for name in _TAKE if name not in _LISTS})
     lists = {name: row[name].split(LIST_SEPARATOR) if row.get(name) else [] for name in _LISTS}
     return data | lists | {"harp": _present(row, _HARP)}
 
 
-def _step_data(row: Mapping[str, str]) -> dict[str, Any]:
+def _step_fields(row: Mapping[str, str]) -> dict[str, Any]:
     number = row["step"].strip()
     if not (number.isdecimal() and 0 < len(number) < 7):
         raise InvalidRecord("'step' must be a whole number from 1")
@@ -141,15 +150,15 @@ def _step_data(row: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _present(row: Mapping[str, str], columns: Mapping[str, str]) -> dict[str, str]:
-    """Cells that are not empty, or must not be, by the names of their fields."""
-    return {name: row[column] for column, name in columns.items() if _is_told(row, column)}
+    """Return the cells that are not empty or are required, by the names of their fields."""
+    return {name: row[column] for column, name in columns.items() if _is_present(row, column)}
 
 
-def _is_told(row: Mapping[str, str], column: str) -> bool:
+def _is_present(row: Mapping[str, str], column: str) -> bool:
     return bool(row.get(column)) or column in REQUIRED_COLUMNS
 
 
-def _cells_of(step: StepRecord | None) -> list[Any]:
+def _step_cells(step: StepRecord | None) -> list[Any]:
     if step is None:
         return [None] * (len(TAKE_COLUMNS) - len(_OF_TAKE))
     figures = [getattr(step, name) for name in _FIGURES.values()]
@@ -157,12 +166,12 @@ def _cells_of(step: StepRecord | None) -> list[Any]:
 
 
 def _cell(value: Any) -> Any:
-    """A field of a take as the table has it; what is not told here is written as it is."""
+    """Return a field of a take as it is written in the table."""
     match value:
         case bool():
             return "yes" if value else "no"
         case tuple():
             return LIST_SEPARATOR.join(value)
-        case date():  # and moments
+        case date():  # datetime included
             return value.isoformat()
     return value
