@@ -448,7 +448,7 @@ def test_files_that_hold_no_text_are_told(full: Journal, empty: Journal, tmp_pat
     full.copy_to(tmp_path / "copy.sqlite")
     (tmp_path / "latin.jsonl").write_bytes(HEAD.encode() + b"\n\n" + "Ødger".encode("latin-1"))
     for name, told in {
-        "copy.sqlite": "copy.sqlite is a journal, not an export of one; run 'trainer journal export'",
+        "copy.sqlite": "copy.sqlite is a journal, not an export of one; run 'trainer journal",
         "latin.jsonl": "latin.jsonl:3: this is not UTF-8 text; save it as UTF-8",
         "nowhere": f"^{tmp_path}/nowhere does not exist; check the name and the folder",
         ".": f"^{tmp_path} is a folder; name a file inside it",
