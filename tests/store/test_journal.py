@@ -196,7 +196,7 @@ def assert_sound(path: Path, told: list[str]) -> int:
 def test_killed_at_any_instant_it_has_every_take_that_was_kept(
     tmp_path: Path, nursery: Nursery
 ) -> None:
-    rng = Random()
+    rng = Random(18)
     kills = total = 0
     end = time.monotonic() + ROUNDS_S
     while time.monotonic() < end:
