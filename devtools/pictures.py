@@ -33,8 +33,7 @@ from trainer.app.take_state import Phase
 from trainer.drill import Drill, find_drill, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Listener, Plan, run_take, typical_faults
-from trainer.settings import settings_path
-from trainer.settings.writer import set_setting
+from trainer.settings import set_setting, settings_path
 from trainer.sound import MicrophoneSpec, PlayerSpec
 from trainer.sound.devices import Device
 from trainer.sound.passage import Passage

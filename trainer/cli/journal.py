@@ -80,7 +80,7 @@ def list_takes(
       trainer journal list --drill harbour-bell --since 2026-11-01
     """
     from trainer.report.journal_report import takes_data, takes_text
-    from trainer.transfer.journal_files import check_player
+    from trainer.transfer import check_player
 
     with _journal() as journal:
         check_player(journal, player)
@@ -181,7 +181,7 @@ def export(
 
       trainer journal export --since 2026-11-01 --out autumn.csv
     """
-    from trainer.transfer.journal_files import JournalFormat, export_journal, export_journal_lines
+    from trainer.transfer import JournalFormat, export_journal, export_journal_lines
 
     if format_ is None:
         by_name = out is not None and out.suffix.lower() == ".csv"
@@ -219,7 +219,7 @@ def import_files(
     """
     from trainer.report.journal_report import import_text
     from trainer.store import JournalError
-    from trainer.transfer.journal_files import import_journal
+    from trainer.transfer import import_journal
 
     wrong = False
     with _journal(new=True) as journal:

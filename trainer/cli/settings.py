@@ -31,8 +31,7 @@ def settings(context: typer.Context) -> None:
     """Create the settings file if it is missing, and show the settings."""
     if context.invoked_subcommand is not None:
         return
-    from trainer.settings import settings_path
-    from trainer.settings.writer import create_settings_file
+    from trainer.settings import create_settings_file, settings_path
 
     if create_settings_file(settings_path()):
         typer.echo(f"Wrote {settings_path()}; 'trainer settings edit' opens it.")
@@ -49,7 +48,7 @@ def show(format_: FormatOption = Format.TEXT) -> None:
 
     resolved = resolve_settings()
     if format_ is Format.JSON:
-        from trainer.settings.schemas import settings_data
+        from trainer.settings import settings_data
 
         write_json(settings_data(resolved))
     else:
@@ -77,8 +76,13 @@ def set_one(
 
     Example: trainer settings set sound.device "USB mic"
     """
-    from trainer.settings import resolve_settings, settings_path
-    from trainer.settings.writer import parse_setting_key, set_setting, toml_value_text
+    from trainer.settings import (
+        parse_setting_key,
+        resolve_settings,
+        set_setting,
+        settings_path,
+        toml_value_text,
+    )
 
     path, name = settings_path(), parse_setting_key(key)
     new = set_setting(path, name, value)
@@ -94,8 +98,7 @@ def unset(key: KeyArgument) -> None:
 
     Example: trainer settings unset sound.device
     """
-    from trainer.settings import settings_path
-    from trainer.settings.writer import parse_setting_key, unset_setting
+    from trainer.settings import parse_setting_key, settings_path, unset_setting
 
     path, name = settings_path(), parse_setting_key(key)
     was_set = unset_setting(path, name)
@@ -108,8 +111,7 @@ def edit() -> None:
 
     Example: trainer settings edit
     """
-    from trainer.settings import resolve_settings, settings_path
-    from trainer.settings.writer import create_settings_file
+    from trainer.settings import create_settings_file, resolve_settings, settings_path
 
     path = settings_path()
     create_settings_file(path)
@@ -145,7 +147,7 @@ def _open_in_editor(path: Path) -> None:
 
 
 def _values(resolved: ResolvedSettings) -> dict[tuple[str, str], Any]:
-    from trainer.settings.tables import SETTING_KEYS
+    from trainer.settings import SETTING_KEYS
 
     return {
         (table, name): getattr(getattr(resolved.settings, table), name)
@@ -154,7 +156,7 @@ def _values(resolved: ResolvedSettings) -> dict[tuple[str, str], Any]:
 
 
 def _lines(resolved: ResolvedSettings) -> list[str]:
-    from trainer.settings.writer import toml_value_text
+    from trainer.settings import toml_value_text
 
     note = "" if resolved.file.exists() else " (missing; 'trainer settings' creates it)"
     lines = [f"{resolved.file}{note}"]

@@ -11,10 +11,10 @@ from trainer.report.formatting import WIDTH, fill, harp_tag_text, quantity_text,
 from trainer.report.schemas.journals import JournalData, ListedTakeData, PlayerSummaryData, TakeData
 from trainer.store import Journal, OwnHarp, TakeRecord
 from trainer.store.audio import BYTES_PER_MB, list_audio
-from trainer.transfer.records import step_record_data, take_summary_data
+from trainer.transfer import step_record_data, take_summary_data
 
 if TYPE_CHECKING:
-    from trainer.transfer.journal_files import JournalImport
+    from trainer.transfer import JournalImport
 
 MIN_ID_LENGTH = 8
 """Minimum number of characters of a shown id."""

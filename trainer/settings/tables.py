@@ -24,6 +24,7 @@ SettingKey = tuple[str, str]
 """Table and name of a setting: ``("sound", "device")``."""
 
 MAX_PLAYER_NAME_LENGTH = 80
+"""Maximum length of a player's name in characters."""
 
 
 def login_name() -> str:

@@ -8,24 +8,37 @@ from trainer.core.lazy import lazy_getattr
 
 if TYPE_CHECKING:
     from trainer.transfer.journal_files import (
-        JournalContents,
         JournalFormat,
         JournalImport,
         check_player,
         export_journal,
         export_journal_lines,
         import_journal,
-        read_journal_file,
+    )
+    from trainer.transfer.records import step_record_data, take_summary_data
+else:
+    __getattr__ = lazy_getattr(
+        __name__,
+        {
+            "journal_files": [
+                "JournalFormat",
+                "JournalImport",
+                "check_player",
+                "export_journal",
+                "export_journal_lines",
+                "import_journal",
+            ],
+            "records": ["step_record_data", "take_summary_data"],
+        },
     )
 
 __all__ = [
-    "JournalContents",
     "JournalFormat",
     "JournalImport",
     "check_player",
     "export_journal",
     "export_journal_lines",
     "import_journal",
-    "read_journal_file",
+    "step_record_data",
+    "take_summary_data",
 ]
-__getattr__ = lazy_getattr(__name__, {"journal_files": __all__})

@@ -20,6 +20,7 @@ from pydantic import TypeAdapter, ValidationError
 from trainer.core import TrainerError
 from trainer.drill import CRITERIA, CleannessRule
 from trainer.harp import Harp, Tab
+from trainer.settings.tables import MAX_PLAYER_NAME_LENGTH
 from trainer.store.records import (
     Calibration,
     HarpTag,
@@ -31,8 +32,6 @@ from trainer.store.records import (
 
 T = TypeVar("T")
 
-MAX_PLAYER_NAME_LENGTH = 80
-"""Maximum length of a player's name in characters."""
 STEP_KINDS = ("note", "chord", "glide", "ladder")
 """Valid kinds of a step."""
 SOURCE_NAMES = ("microphone", "recording", "player")

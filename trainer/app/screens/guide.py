@@ -24,8 +24,7 @@ from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.practice import Plan, PlayTone
 from trainer.practice.requests import ListDevices
-from trainer.settings import resolve_settings
-from trainer.settings.writer import set_setting
+from trainer.settings import resolve_settings, set_setting
 from trainer.sound import MicrophoneSpec
 from trainer.sound.devices import Device
 

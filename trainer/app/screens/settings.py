@@ -38,9 +38,14 @@ from trainer.app.widgets.settings_list import (
 from trainer.core import TrainerError
 from trainer.practice import Plan
 from trainer.report.formatting import quantity_text
-from trainer.settings import ResolvedSettings, resolve_settings
-from trainer.settings.tables import SETTING_TABLES, SettingKey
-from trainer.settings.writer import set_setting, unset_setting
+from trainer.settings import (
+    SETTING_TABLES,
+    ResolvedSettings,
+    SettingKey,
+    resolve_settings,
+    set_setting,
+    unset_setting,
+)
 from trainer.sound import MicrophoneSpec
 
 NAME_CELLS, VALUE_CELLS = 12, 33

@@ -10,9 +10,15 @@ from typing import Any, Literal, get_args, get_origin
 from trainer.harp import STANDARD_KEYS, tuning_names
 from trainer.music import TEMPERAMENTS
 from trainer.practice import Plan
-from trainer.settings import ResolvedSettings, Settings
-from trainer.settings.tables import SETTING_KEYS, SETTING_TABLES, SettingKey, default_value
-from trainer.settings.validation import parse_setting
+from trainer.settings import (
+    SETTING_KEYS,
+    SETTING_TABLES,
+    ResolvedSettings,
+    SettingKey,
+    Settings,
+    default_value,
+    parse_setting,
+)
 from trainer.sound import MicrophoneSpec
 from trainer.store import journal_path
 
