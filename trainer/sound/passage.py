@@ -1,7 +1,8 @@
 """A passage of a recording, rendered slower or faster, its pitch kept or shifted, for a loop.
 
 Time is stretched by Rubber Band's finer engine (through pedalboard). Of the libraries compared by
-``python -m benchmarks.stretch``, it shifts the pitch most exactly and keeps attacks sharp.
+``python -m benchmarks.stretch``, it shifts the pitch most exactly and keeps attacks sharp. Where
+the output has another sample rate, soxr resamples.
 """
 
 from __future__ import annotations
@@ -126,7 +127,7 @@ def render_passage(passage: Passage, rate: int | None = None) -> RenderedPassage
     sound = sound[first : first + round(passage.seconds * recorded_rate)]
     wanted_rate = rate or recorded_rate
     if wanted_rate != recorded_rate:
-        sound = _resampled(sound, round(len(sound) * wanted_rate / recorded_rate))
+        sound = _resampled(sound, recorded_rate, wanted_rate)
     fade = max(1, round(FADE_S * wanted_rate))
     ramp = np.clip(np.arange(1, len(sound) + 1) / fade, 0.0, 1.0)
     sound = np.asarray(sound * ramp * ramp[::-1], np.float32)
@@ -171,15 +172,10 @@ def _stretched(sound: Samples, rate: int, speed: float, half_steps: float) -> Sa
     return np.asarray(stretched[0], np.float32)
 
 
-def _resampled(sound: Samples, count: int) -> Samples:
-    """Resample to `count` samples by the spectrum, which treats the sound as one period of a
-    periodic signal; a loop is one."""
-    spectrum = np.fft.rfft(sound)
-    bins = count // 2 + 1
-    kept = np.zeros(bins, complex)
-    shared = min(bins, len(spectrum))
-    kept[:shared] = spectrum[:shared]
-    return np.asarray(np.fft.irfft(kept, count) * (count / len(sound)), np.float32)
+def _resampled(sound: Samples, rate: int, wanted_rate: int) -> Samples:
+    import soxr
+
+    return np.asarray(soxr.resample(sound, rate, wanted_rate, quality="VHQ"), np.float32)
 
 
 def _count_in(passage: Passage, rate: int) -> Samples:

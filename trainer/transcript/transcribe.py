@@ -8,6 +8,7 @@ from fractions import Fraction
 
 import numpy as np
 
+from trainer.core.threads import limit_blas_threads
 from trainer.drill import Step, TargetPitch, easiest_fingerings
 from trainer.ear import HeardNote, held_parts
 from trainer.harp import Harp
@@ -90,6 +91,7 @@ def transcribe(request: TranscriptRequest) -> Transcript:
         SoundError: the recording cannot be read.
         TranscriptError: it has no such passage, or no note.
     """
+    limit_blas_threads()
     playing = _identify_players(request)
     harp, two = playing.harp, playing.two
     parts = []

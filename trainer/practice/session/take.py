@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 
 from trainer.core import TrainerError
+from trainer.core.threads import limit_blas_threads
 from trainer.ear import Ear, NoteTracker, Reading
 from trainer.practice.commands import Command, NextCommand, PlayLoop, PlayTone, no_command
 from trainer.practice.conductor import Conductor
@@ -46,6 +47,7 @@ def run_take(
     Yields:
         Events, `TakeFinished` last. Errors that a player can mend come as `TakeFailed`.
     """
+    limit_blas_threads()
     take = _Take(plan, should_stop, next_command)
     try:
         for event in take.run():
