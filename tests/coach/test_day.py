@@ -246,9 +246,9 @@ def test_where_all_entries_are_alike_hardly_ever_is_one_called_weak() -> None:
 
 def test_a_weak_bend_is_found_within_weeks_and_a_good_one_never_is() -> None:
     rates = dict.fromkeys(ENTRIES, 0.9) | {"-4'": 0.45}
-    found = [weak_entries(days_of(rates, 14, seed)) for seed in range(40)]
-    assert sum(weak[:1] == ["-4'"] for weak in found) >= 36
-    assert sum(len(weak) > 1 for weak in found) <= 2
+    estimates = [weak_entries(days_of(rates, 14, seed)) for seed in range(40)]
+    assert sum(weak[:1] == ["-4'"] for weak in estimates) >= 36
+    assert sum(len(weak) > 1 for weak in estimates) <= 2
 
 
 def test_a_few_misses_are_no_weakness() -> None:
@@ -280,9 +280,13 @@ def test_many_notes_of_one_take_are_worth_fewer() -> None:
 
 def test_what_was_long_ago_counts_less() -> None:
     better = [*days_of({"-4'": 0.0, "4": 0.9}, 8, 1), *days_of({"-4'": 1.0, "4": 0.9}, 8, 2)]
-    better = [replace(one, day=one.day - timedelta(days=28)) for one in better[:8]] + better[8:]
+    better = [
+        replace(played, day=played.day - timedelta(days=28)) for played in better[:8]
+    ] + better[8:]
     worse = [*days_of({"-4'": 1.0, "4": 0.9}, 8, 1), *days_of({"-4'": 0.0, "4": 0.9}, 8, 2)]
-    worse = [replace(one, day=one.day - timedelta(days=28)) for one in worse[:8]] + worse[8:]
+    worse = [replace(played, day=played.day - timedelta(days=28)) for played in worse[:8]] + worse[
+        8:
+    ]
     rates = [
         success_rates(count_tries(takes), TODAY)[TraitKind.ENTRY, "-4'"].rate
         for takes in (better, worse)
@@ -297,9 +301,9 @@ def test_shares_are_drawn_by_how_far_entries_lie_apart() -> None:
     bare = drawn = 0.0
     for seed in range(30):
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
-        found = success_rates(count_tries(days_of(truth, 5, seed, notes=1)), TODAY)
+        estimates = success_rates(count_tries(days_of(truth, 5, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            estimate = found[TraitKind.ENTRY, entry]
+            estimate = estimates[TraitKind.ENTRY, entry]
             bare += (estimate.good / estimate.tried - rate) ** 2
             drawn += (estimate.rate - rate) ** 2
     assert drawn < 0.5 * bare
@@ -311,9 +315,9 @@ def test_the_probability_that_it_is_weak_is_right() -> None:
     sure, below = [], []
     for seed in range(120):
         truth = {entry: rng.betavariate(14.0, 6.0) for entry in ENTRIES}
-        found = success_rates(count_tries(days_of(truth, 6, seed, notes=1)), TODAY)
+        estimates = success_rates(count_tries(days_of(truth, 6, seed, notes=1)), TODAY)
         for entry, rate in truth.items():
-            sure.append(found[TraitKind.ENTRY, entry].probability_below)
+            sure.append(estimates[TraitKind.ENTRY, entry].probability_below)
             below.append(rate < 0.7)
     for low, high in ((0.0, 0.3), (0.3, 0.7), (0.7, 1.0)):
         inside = [i for i, p in enumerate(sure) if low <= p < high]
@@ -354,8 +358,8 @@ def test_the_built_in_player_and_unplayed_takes_do_not_count() -> None:
     ],
 )
 def test_a_sentence_names_what_was_missed(steps: list[StepRecord], sentence: str) -> None:
-    found = success_rates(count_tries([take("rope-walk", ago(1), 70.0, steps=steps)]), TODAY)
-    entry = next(rate for rate in found.values() if rate.kind is TraitKind.ENTRY)
+    estimates = success_rates(count_tries([take("rope-walk", ago(1), 70.0, steps=steps)]), TODAY)
+    entry = next(rate for rate in estimates.values() if rate.kind is TraitKind.ENTRY)
     assert entry.sentence == sentence
 
 
@@ -364,14 +368,16 @@ def test_criteria_and_skills_have_rates_too() -> None:
     takes = [
         take("rope-walk", ago(n), score, steps=steps) for n, score in ((3, 70), (2, 85), (1, 60))
     ]
-    found = success_rates(count_tries(takes), TODAY)
+    estimates = success_rates(count_tries(takes), TODAY)
     assert (
-        found[TraitKind.CRITERION, "time"].sentence == "45 of the last 60 notes were early or late"
+        estimates[TraitKind.CRITERION, "time"].sentence
+        == "45 of the last 60 notes were early or late"
     )
     assert (
-        found[TraitKind.SKILL, "rhythm"].sentence == "2 of the last 3 takes of rhythm did not pass"
+        estimates[TraitKind.SKILL, "rhythm"].sentence
+        == "2 of the last 3 takes of rhythm did not pass"
     )
-    assert (TraitKind.ENTRY, "4") not in found  # its pitch was not judged
+    assert (TraitKind.ENTRY, "4") not in estimates  # its pitch was not judged
 
 
 # --- what is chosen -------------------------------------------------------------------------
@@ -449,7 +455,7 @@ def test_days_are_written_relative_to_today(days: int, text: str) -> None:
 
 
 def test_after_a_month_away_nothing_new_comes_before_what_is_due(tmp_path: Path) -> None:
-    away = [replace(one, day=one.day - timedelta(days=60)) for one in played_a_while()]
+    away = [replace(played, day=played.day - timedelta(days=60)) for played in played_a_while()]
     with journal_of(tmp_path, away) as journal:
         day = made(journal)
     assert all(entry.reason is not Reason.NEW for entry in day.entries)
@@ -462,10 +468,10 @@ def any_history(seed: int) -> list[TakeRecord]:
     takes = []
     for drill in rng.sample(C_HARP, rng.randrange(61)):
         for _ in range(rng.randrange(1, 5)):
-            entries = [str(one.last[0]) for one in drill.steps if not one.is_chord]
+            entries = [str(played.last[0]) for played in drill.steps if not played.is_chord]
             steps = [step(entry, good=rng.random() < 0.7) for entry in entries]
             takes.append(take(drill, ago(rng.randrange(1, 80)), rng.uniform(40, 100), steps=steps))
-    return sorted(takes, key=lambda one: one.day)
+    return sorted(takes, key=lambda played: played.day)
 
 
 TRAITS = [DrillTraits.of(drill, Harp.of()) for drill in C_HARP]
@@ -476,9 +482,14 @@ TRAIT = {trait.drill.name: trait for trait in TRAITS}
 @given(st.integers(0, 10**9), st.floats(1.0, 90.0))
 def test_whatever_was_played_the_set_keeps_its_rules(seed: int, minutes: float) -> None:
     takes = any_history(seed)
-    stands, found = drill_statuses(takes, BY_NAME, TODAY), success_rates(count_tries(takes), TODAY)
-    entries = choose_entries(TRAITS, stands, found, TODAY, minutes)
-    assert choose_entries(TRAITS, dict(reversed(stands.items())), found, TODAY, minutes) == entries
+    stands, estimates = (
+        drill_statuses(takes, BY_NAME, TODAY),
+        success_rates(count_tries(takes), TODAY),
+    )
+    entries = choose_entries(TRAITS, stands, estimates, TODAY, minutes)
+    assert (
+        choose_entries(TRAITS, dict(reversed(stands.items())), estimates, TODAY, minutes) == entries
+    )
     assert sum(entry.seconds for entry in entries) <= 60 * minutes + 1e-6
     assert len({entry.drill for entry in entries}) == len(entries)
     new = [entry for entry in entries if entry.drill not in stands]
@@ -716,7 +727,9 @@ def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> Non
         takes = journal.takes()
         assert over == todays(journal)  # what was heard is what was written
     assert len(takes) == sum(entry.passes for entry in day.entries)
-    assert {(one.player, one.harp.name, one.whole) for one in takes} == {("Marit", "old C", True)}
+    assert {(played.player, played.harp.name, played.whole) for played in takes} == {
+        ("Marit", "old C", True)
+    }
     assert over.score is not None
     assert over.score > 90
     assert over.mean_gain is None
@@ -741,7 +754,7 @@ def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None
         rest = run_tiny(journal, todays(journal))
         assert rest[-1].day.left == ()
         whole = sum(entry.passes for entry in day.entries)
-        partly = sum(not one.whole for one in journal.takes())
+        partly = sum(not played.whole for played in journal.takes())
         assert ended + len(counted(rest)) == whole + partly
 
 
@@ -802,7 +815,7 @@ def test_the_end_of_a_day_shows_the_gains(tmp_path: Path) -> None:
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
     data = daily_set_data(day)
     assert data["moved"] == pytest.approx(6.25)
-    assert [one["done"] for one in data["entries"]] == [True, True, True, False]
+    assert [played["done"] for played in data["entries"]] == [True, True, True, False]
 
 
 @pytest.fixture
@@ -856,7 +869,7 @@ def test_ctrl_c_ends_the_day_in_good_order_and_it_is_taken_up_again(tmp_path: Pa
     assert "The day's score: 100, the mean of the best takes of 1 drill." in text
     assert "'trainer today --go' continues." in text
     with Journal(tmp_path / "trainer" / "journal.sqlite") as journal:
-        assert sum(one.whole for one in journal.takes()) >= 1
+        assert sum(played.whole for played in journal.takes()) >= 1
 
 
 # --- whether it helps -----------------------------------------------------------------------

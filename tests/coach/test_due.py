@@ -71,10 +71,10 @@ def test_a_slow_take_is_hard_unless_the_clock_is_free(tempo: float, rating: Rati
 
 
 def test_a_status_has_the_last_day_and_the_best_of_all() -> None:
-    found = status([take(95.0, 9), take(70.0, 5), take(75.0, 5), take(60.0, 5)])
-    assert (found.days, found.last) == (2, TODAY - timedelta(days=5))
-    assert (found.score, found.best) == (75.0, 95.0)
-    assert (found.passed, found.ever_passed) == (False, True)
+    reached = status([take(95.0, 9), take(70.0, 5), take(75.0, 5), take(60.0, 5)])
+    assert (reached.days, reached.last) == (2, TODAY - timedelta(days=5))
+    assert (reached.score, reached.best) == (75.0, 95.0)
+    assert (reached.passed, reached.ever_passed) == (False, True)
     back = status([take(60.0, 9), take(80.0, 5)])
     assert (back.passed, back.ever_passed, back.score) == (True, True, 80.0)
 

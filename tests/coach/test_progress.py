@@ -90,7 +90,7 @@ def verdict_rates(
 
 
 def _rest(options: dict[str, Any]) -> dict[str, Any]:
-    return {name: one for name, one in options.items() if name not in ("after", "before")}
+    return {name: item for name, item in options.items() if name not in ("after", "before")}
 
 
 def _change(steps: StepTable, measure: str) -> Comparison:
@@ -105,10 +105,10 @@ def test_no_change_is_seldom_called_better(
     measure: str, after: Sequence[int], before: Sequence[int]
 ) -> None:
     runs = 800
-    found = verdict_rates(measure, runs, 1, after=after, before=before, night=12.0)
+    shown = verdict_rates(measure, runs, 1, after=after, before=before, night=12.0)
     most = 0.025 + 3 * (0.025 * 0.975 / runs) ** 0.5
-    assert found[ComparisonVerdict.BETTER] <= most
-    assert found[ComparisonVerdict.WORSE] <= most
+    assert shown[ComparisonVerdict.BETTER] <= most
+    assert shown[ComparisonVerdict.WORSE] <= most
 
 
 def test_notes_as_witnesses_of_their_own_would_take_luck_for_progress() -> None:
@@ -126,14 +126,14 @@ def test_notes_as_witnesses_of_their_own_would_take_luck_for_progress() -> None:
 
 @pytest.mark.parametrize("measure", ["cents", "spread_cents", "in_tune"])
 def test_a_real_gain_is_found_in_most_weeks(measure: str) -> None:
-    found = verdict_rates(measure, 300, 3, after=WEEK, before=BEFORE, ratio=0.6)
-    assert found[ComparisonVerdict.BETTER] > 0.8
-    assert found[ComparisonVerdict.WORSE] == 0.0
+    shown = verdict_rates(measure, 300, 3, after=WEEK, before=BEFORE, ratio=0.6)
+    assert shown[ComparisonVerdict.BETTER] > 0.8
+    assert shown[ComparisonVerdict.WORSE] == 0.0
 
 
 def test_a_loss_is_found_too() -> None:
-    found = verdict_rates("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)
-    assert found[ComparisonVerdict.WORSE] > 0.8
+    shown = verdict_rates("cents", 200, 4, after=WEEK, before=BEFORE, ratio=1.8)
+    assert shown[ComparisonVerdict.WORSE] > 0.8
 
 
 def test_harder_notes_are_no_loss() -> None:
@@ -158,8 +158,8 @@ def test_evenings_in_a_journal_are_compared_for_what_they_are(
     better = 0
     for seed in range(25):
         (tmp_path / str(seed)).mkdir()
-        found = seen(tmp_path / str(seed), evenings(seed, days=14, gain=gain))
-        better += found.find("everything").compare("cents").verdict is ComparisonVerdict.BETTER
+        shown = seen(tmp_path / str(seed), evenings(seed, days=14, gain=gain))
+        better += shown.find("everything").compare("cents").verdict is ComparisonVerdict.BETTER
     print(f"{gain:g} cents a week: called better in {better} of 25 weeks")
     assert least <= better <= most
 
@@ -181,7 +181,7 @@ def test_the_last_seven_days_end_today(tmp_path: Path, back: int, counted: tuple
     other = [7, 8] if back < 7 else [0, 1]
     takes = [take(TODAY - at * DAY, [step("4", 3.0)] * 3) for at in (back, *other)]
     change = seen(tmp_path, takes).find("4").compare("cents")
-    assert (change.before, change.after) == tuple(one or 2 for one in counted)
+    assert (change.before, change.after) == tuple(item or 2 for item in counted)
 
 
 def test_days_beyond_both_weeks_and_days_of_two_notes_do_not_count(tmp_path: Path) -> None:
@@ -200,10 +200,10 @@ def test_a_change_worked_by_hand(tmp_path: Path) -> None:
         take(TODAY - back * DAY, [step("-4'", off), step("-4'", -off), step("-4'", off)])
         for back, off in offs.items()
     ]
-    found = seen(tmp_path, takes).find("-4'")
-    assert found.compare("cents") == Comparison(ComparisonVerdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
+    shown = seen(tmp_path, takes).find("-4'")
+    assert shown.compare("cents") == Comparison(ComparisonVerdict.BETTER, 5.0, 2.0, 8.0, 4, 4)
     # One day of four was in tune before, all four are now: each gain is 0 or 1, as often 1
-    tune = found.compare("in_tune")
+    tune = shown.compare("in_tune")
     assert (tune.verdict, tune.gain, tune.low, tune.high) == (
         ComparisonVerdict.UNCLEAR,
         1.0,
@@ -255,9 +255,9 @@ def test_a_chord_whose_pitch_is_not_known_is_neither_in_tune_nor_out(tmp_path: P
 def test_the_spread_of_several_notes_is_each_about_its_own_median(tmp_path: Path) -> None:
     steps = [step(tab, off) for tab, offs in (("4", (8, 9, 10)), ("-4", (-30, -32, -34)))
              for off in offs]  # fmt: skip
-    found = seen(tmp_path, [take(TODAY, steps)])
-    assert found.find("everything").usual.spread_cents == 1.0  # of 0 0 1 1 2 2
-    assert found.find("4").usual.spread_cents is None  # three are too few
+    shown = seen(tmp_path, [take(TODAY, steps)])
+    assert shown.find("everything").usual.spread_cents == 1.0  # of 0 0 1 1 2 2
+    assert shown.find("4").usual.spread_cents is None  # three are too few
 
 
 def test_what_there_is_progress_in_the_worst_first(tmp_path: Path) -> None:
@@ -270,13 +270,13 @@ def test_what_there_is_progress_in_the_worst_first(tmp_path: Path) -> None:
         step("-4=-4'", 9.0, kind="ladder", entry=None),
         step("-4'>-4", 8.0, kind="glide", entry="-4"),
     ]
-    found = seen(tmp_path, [take(TODAY, steps, skills=("moves", "breath"))])
-    names = [(one.kind.value, one.name) for one in found.subjects]
+    shown = seen(tmp_path, [take(TODAY, steps, skills=("moves", "breath"))])
+    names = [(item.kind.value, item.name) for item in shown.subjects]
     assert names == [
         ("all", "everything"),
-        *[("note", one) for one in ("-3''", "-4'", "4", "7", "-4")],
-        *[("several", one) for one in ("ladders", "chords")],
-        *[("skill", one) for one in ("breath", "moves")],
+        *[("note", item) for item in ("-3''", "-4'", "4", "7", "-4")],
+        *[("several", item) for item in ("ladders", "chords")],
+        *[("skill", item) for item in ("breath", "moves")],
     ]
 
 
@@ -287,17 +287,17 @@ def test_only_the_players_own_takes_count(tmp_path: Path) -> None:
         take(TODAY, [step("4", 60.0)], 3, player="Odd"),
         take(TODAY, [step("4", 7.0)], 4, source="recording"),
     ]
-    found = seen(tmp_path, takes)
-    assert found.find("4").usual.cents == 6.0
-    assert found.practice.total.takes == 2
-    assert found.others == ("Odd",)
+    shown = seen(tmp_path, takes)
+    assert shown.find("4").usual.cents == 6.0
+    assert shown.practice.total.takes == 2
+    assert shown.others == ("Odd",)
     assert seen(tmp_path, (), player="Odd").find("4").usual.cents == 60.0
 
 
 def test_usual_is_the_last_ten_days_on_which_it_was_played(tmp_path: Path) -> None:
     takes = [take(TODAY - 3 * at * DAY, [step("4", float(at))]) for at in range(12)]
-    found = seen(tmp_path, takes)
-    assert found.find("4").usual.cents == 4.5  # of 0 to 9
+    shown = seen(tmp_path, takes)
+    assert shown.find("4").usual.cents == 4.5  # of 0 to 9
     assert seen(tmp_path, (), since=TODAY - 9 * DAY).find("4").usual.cents == 1.5  # of 0 to 3
 
 
@@ -308,29 +308,29 @@ def test_the_best_day_has_notes_enough(tmp_path: Path) -> None:
         take(TODAY - 3 * DAY, [step("4", 4.0)] * 30),
         take(TODAY - 4 * DAY, [step("4", 12.0)] * 30),
     ]
-    found = seen(tmp_path, takes).find("4")
-    best = found.best("cents")
+    shown = seen(tmp_path, takes).find("4")
+    best = shown.best("cents")
     assert best is not None
     assert (best.first, best.value) == (TODAY - 3 * DAY, 4.0)
-    assert found.best("off_ms") is None
+    assert shown.best("off_ms") is None
 
 
 def test_weeks_begin_on_monday_and_hold_all_of_their_notes(tmp_path: Path) -> None:
     monday = date(2026, 11, 16)
     assert monday.weekday() == 0
     takes = [take(monday + at * DAY, [step("4", float(at + 1))]) for at in (-1, 0, 3, 6, 7)]
-    found = seen(tmp_path, takes).find("4")
-    assert [(week.first, week.figures.cents) for week in found.weeks] == [
+    shown = seen(tmp_path, takes).find("4")
+    assert [(week.first, week.figures.cents) for week in shown.weeks] == [
         (monday - 7 * DAY, 0.0),
         (monday, 4.0),
         (monday + 7 * DAY, 8.0),
     ]
-    assert [(one.first, one.value, one.notes) for one in found.by_week("cents")] == [
+    assert [(item.first, item.value, item.notes) for item in shown.by_week("cents")] == [
         (monday - 7 * DAY, 0.0, 1),
         (monday, 4.0, 3),
         (monday + 7 * DAY, 8.0, 1),
     ]
-    assert [day.figures.notes for day in found.days] == [1] * 5
+    assert [day.figures.notes for day in shown.days] == [1] * 5
 
 
 def test_how_much_was_practised(tmp_path: Path) -> None:
@@ -357,10 +357,10 @@ groups = st.lists(
 def test_medians_and_means_of_groups_are_those_of_each_alone(
     pairs: list[tuple[int, int | None]],
 ) -> None:
-    group = np.array([one for one, _ in pairs], dtype=np.int64)
-    values = np.array([np.nan if one is None else one for _, one in pairs], dtype=float)
+    group = np.array([item for item, _ in pairs], dtype=np.int64)
+    values = np.array([np.nan if item is None else item for _, item in pairs], dtype=float)
     for at in range(5):
-        known = [float(one) for number, one in pairs if number == at and one is not None]
+        known = [float(item) for number, item in pairs if number == at and item is not None]
         median, mean = group_medians(group, values, 5)[at], group_means(group, values, 5)[at]
         if known:
             assert median == statistics.median(known)
@@ -375,51 +375,51 @@ def test_medians_and_means_of_groups_are_those_of_each_alone(
 def test_notes_that_come_nearer_never_look_worse(offs: list[int], percent: int) -> None:
     def of(cents: list[float]) -> Progress:
         values = {"cents": np.abs(cents), "in_tune": (np.abs(cents) <= 10.0).astype(float)}
-        none = {one: np.full(len(cents), np.nan) for one in METRICS if one != "spread_cents"}
+        none = {item: np.full(len(cents), np.nan) for item in METRICS if item != "spread_cents"}
         more = ("bias_cents", "wobble_cents", "leak_db", "late_ms")
-        none |= {one: np.full(len(cents), np.nan) for one in more}
+        none |= {item: np.full(len(cents), np.nan) for item in more}
         day = np.arange(len(cents)) // 4 + TODAY.toordinal()
         zero = np.zeros(len(cents), dtype=np.int64)
         return Progress(
             "4", SubjectKind.NOTE, StepTable(day, zero, zero, {**none, **values}), TODAY
         )
 
-    far, near = of([float(one) for one in offs]), of([one * percent / 100.0 for one in offs])
-    for one, other in zip(far.by_day("cents"), near.by_day("cents"), strict=True):
-        assert other.value <= one.value
-    for one, other in zip(far.by_day("in_tune"), near.by_day("in_tune"), strict=True):
-        assert other.value >= one.value
+    far, near = of([float(item) for item in offs]), of([item * percent / 100.0 for item in offs])
+    for item, other in zip(far.by_day("cents"), near.by_day("cents"), strict=True):
+        assert other.value <= item.value
+    for item, other in zip(far.by_day("in_tune"), near.by_day("in_tune"), strict=True):
+        assert other.value >= item.value
 
 
 def test_a_name_is_found_however_it_is_written_and_a_wrong_one_is_answered(tmp_path: Path) -> None:
-    found = seen(tmp_path, evenings(1, days=3))
-    assert found.find(" -4' ").name == "-4'"
-    assert found.find("Half-Step Bends").name == "half-step bends"
-    assert found.find("all").kind is SubjectKind.ALL
+    shown = seen(tmp_path, evenings(1, days=3))
+    assert shown.find(" -4' ").name == "-4'"
+    assert shown.find("Half-Step Bends").name == "half-step bends"
+    assert shown.find("all").kind is SubjectKind.ALL
     with pytest.raises(JournalError, match="did you mean 'half-step bends'"):
-        found.find("half step bend")
+        shown.find("half step bend")
     with pytest.raises(JournalError, match="'trainer progress' shows what it has"):
-        found.find("zzz")
+        shown.find("zzz")
 
 
 def test_a_year_of_daily_practice_is_read_in_less_than_a_second(tmp_path: Path) -> None:
     path = tmp_path / "year.sqlite"
     takes = evenings(7, days=365, notes=20)
     takes += [
-        take(one.day, one.steps, 100 + at)
-        for at, one in enumerate(evenings(8, days=365, notes=20) * 3)
+        take(item.day, item.steps, 100 + at)
+        for at, item in enumerate(evenings(8, days=365, notes=20) * 3)
     ]
     with Journal(path) as journal:
         journal.add(*takes)
     times = []
     for _ in range(2):  # the second is free of what other programs have just done to the caches
         began = time.process_time()
-        found = overview_at(path, "Runa", TODAY)
-        text = overview_text(found)
+        shown = overview_at(path, "Runa", TODAY)
+        text = overview_text(shown)
         times.append(time.process_time() - began)
     spent = min(times)
-    print(f"{found.practice.total.takes} takes, {found.find('all').notes} steps: {spent:.2f} s")
-    assert found.find("all").notes > 55_000
+    print(f"{shown.practice.total.takes} takes, {shown.find('all').notes} steps: {spent:.2f} s")
+    assert shown.find("all").notes > 55_000
     assert "everything" in text
     assert spent < 1.0
 
@@ -443,7 +443,7 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     assert deep.compare("cents").verdict.value in row
     table = text.split("together")[0].splitlines()
     notes = [line.split()[0] for line in table if re.match(r"-?\d", line)]
-    assert notes == [one.name for one in class_.of(SubjectKind.NOTE)]
+    assert notes == [item.name for item in class_.of(SubjectKind.NOTE)]
     assert "about one is still told wrong" in " ".join(text.split())
 
 
@@ -452,12 +452,12 @@ def test_the_widest_figures_stand_apart(tmp_path: Path) -> None:
         take(day, [step("-10''", off, late_ms=-400.0)] * 12)
         for day, off in ((TODAY - 400 * DAY, 2.0), (TODAY, -99.4), (TODAY - 8 * DAY, 300.0))
     ]
-    found = seen(tmp_path, takes)
-    lines = progress_text(found.find("-10''"), "Runa").splitlines()
+    shown = seen(tmp_path, takes)
+    lines = progress_text(shown.find("-10''"), "Runa").splitlines()
     assert all(len(line) <= 80 for line in lines)
     tune = next(line for line in lines if line.startswith("in tune"))
     assert re.match(r"in tune +33 % +100 % \(Oct 2025\) too little to tell \(1 and 1 days\)", tune)
-    row = next(line for line in overview_text(found).splitlines() if line.startswith("-10''"))
+    row = next(line for line in overview_text(shown).splitlines() if line.startswith("-10''"))
     assert row.split()[:7] == ["-10''", "99.4", "+2.0", "33", "%", "100", "%"]
 
 
@@ -513,20 +513,20 @@ def test_a_change_is_shown_with_its_interval(change: Comparison, unit: str, text
 
 def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
     data = json.loads(json.dumps(overview_data(class_), allow_nan=False))
-    assert [one["name"] for one in data["subjects"]] == [one.name for one in class_.subjects]
-    one = class_.find("-4'")
-    whole = json.loads(json.dumps(progress_data(one, "Runa"), allow_nan=False))
-    assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in one.days]
-    assert whole["change"]["cents"]["verdict"] == one.compare("cents").verdict.value
-    assert whole["best"]["cents"]["value"] == one.best("cents").value  # type: ignore[union-attr]
+    assert [item["name"] for item in data["subjects"]] == [item.name for item in class_.subjects]
+    item = class_.find("-4'")
+    whole = json.loads(json.dumps(progress_data(item, "Runa"), allow_nan=False))
+    assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in item.days]
+    assert whole["change"]["cents"]["verdict"] == item.compare("cents").verdict.value
+    assert whole["best"]["cents"]["value"] == item.best("cents").value  # type: ignore[union-attr]
 
 
 def test_csv_reads_back_as_the_days_and_the_weeks(class_: Overview) -> None:
-    one = class_.find("-4'")
-    rows = list(csv.DictReader(io.StringIO(progress_csv(one, "Runa"))))
-    assert [row["day"] for row in rows] == [day.first.isoformat() for day in one.days]
+    item = class_.find("-4'")
+    rows = list(csv.DictReader(io.StringIO(progress_csv(item, "Runa"))))
+    assert [row["day"] for row in rows] == [day.first.isoformat() for day in item.days]
     assert [float(row["cents"]) for row in rows] == pytest.approx(
-        [day.figures.cents for day in one.days], abs=1e-4
+        [day.figures.cents for day in item.days], abs=1e-4
     )
     every = list(csv.DictReader(io.StringIO(overview_csv(class_))))
     assert len(every) == sum(len(subject.weeks) for subject in class_.subjects)
@@ -547,8 +547,8 @@ def test_no_name_in_csv_is_a_formula(tmp_path: Path) -> None:
 def test_the_plot_stands_on_its_figures(tmp_path: Path) -> None:
     takes = [take(TODAY - back * DAY, [step("4", float(off))] * 3)
              for back, off in ((20, 40), (10, 20), (0, 2))]  # fmt: skip
-    one = seen(tmp_path, takes).find("4")
-    lines = progress_plot_text(one, METRICS["cents"], 60, 20, color=False).splitlines()
+    item = seen(tmp_path, takes).find("4")
+    lines = progress_plot_text(item, METRICS["cents"], 60, 20, color=False).splitlines()
     assert len(lines) == 20
     assert all(len(line) <= 60 for line in lines)
     assert not ANSI.search("".join(lines))
@@ -583,24 +583,24 @@ def test_every_measure_is_plotted_at_every_size(class_: Overview, measure: str) 
 
 
 def test_one_day_is_plotted_too(tmp_path: Path) -> None:
-    one = seen(tmp_path, [take(TODAY, [step("4", 3.0)])]).find("4")
-    assert "25 Nov" in progress_plot_text(one, METRICS["cents"], 60, 12, color=False)
+    item = seen(tmp_path, [take(TODAY, [step("4", 3.0)])]).find("4")
+    assert "25 Nov" in progress_plot_text(item, METRICS["cents"], 60, 12, color=False)
 
 
 def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> None:
     from matplotlib.figure import Figure
 
-    one = class_.find("-4'")
+    item = class_.find("-4'")
     figure = Figure()
-    _draw_one(figure, one, "Runa")
+    _draw_one(figure, item, "Runa")
     for axes, name in zip(figure.axes, PLOTTED_MEASURES, strict=True):
         scale = 100.0 if METRICS[name].unit == "%" else 1.0
         dots = axes.collections[0].get_offsets()
-        assert [day.first.toordinal() for day in one.by_day(name)] == list(dots[:, 0])
-        assert [scale * day.value for day in one.by_day(name)] == pytest.approx(list(dots[:, 1]))
+        assert [day.first.toordinal() for day in item.by_day(name)] == list(dots[:, 0])
+        assert [scale * day.value for day in item.by_day(name)] == pytest.approx(list(dots[:, 1]))
         line = axes.lines[0].get_ydata()
-        assert [scale * week.value for week in one.by_week(name)] == pytest.approx(list(line))
-    save_progress_plot(tmp_path / "one.png", class_, one)
+        assert [scale * week.value for week in item.by_week(name)] == pytest.approx(list(line))
+    save_progress_plot(tmp_path / "one.png", class_, item)
     assert (tmp_path / "one.png").read_bytes().startswith(b"\x89PNG")
     save_progress_plot(tmp_path / "all.SVG", class_, None)
     picture = (tmp_path / "all.SVG").read_text()

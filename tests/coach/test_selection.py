@@ -52,7 +52,7 @@ def status(
     best: float | None = None,
     recall: float = 0.9,
 ) -> DrillStatus:
-    """Last played so many days ago, due so many days from today."""
+    """Last played `last` days ago, due `due` days from today."""
     best = score if best is None else best
     return DrillStatus(
         name,
@@ -76,7 +76,7 @@ def chosen(
     kept: Iterable[SetEntry] = (),
 ) -> tuple[SetEntry, ...]:
     rates = {trait: weak_rate(trait, place) for place, trait in enumerate(weak)}
-    by_name = {one.drill: one for one in statuses}
+    by_name = {known.drill: known for known in statuses}
     return choose_entries(tuple(drills), by_name, rates, TODAY, minutes, tuple(kept))
 
 
@@ -135,25 +135,25 @@ def test_what_was_played_yesterday_comes_last() -> None:
 
 
 def test_due_drills_come_before_new_ones() -> None:
-    due = [drill(f"due {i}", skill=str(i)) for i in range(6)]
-    statuses = [status(one.drill.name) for one in due]
+    due = [drill(f"due {i}", skill=str(i)) for i in range(12)]
+    statuses = [status(known.drill.name) for known in due]
     new = [drill(f"new {i}") for i in range(3)]
     whole = sum(entry.seconds for entry in chosen(due, statuses)) / 60.0
     full = chosen([*new, *due], statuses, minutes=whole + 0.1)
     assert set(reasons(full).values()) == {Reason.DUE}
     # Of the time that is left, new drills may take up to 30 % of the whole.
     some = chosen([*new, *due], statuses, minutes=whole + 3.0)
-    assert len(names(some, Reason.DUE)) == 6
+    assert len(names(some, Reason.DUE)) == 12
     assert len(names(some, Reason.NEW)) == 1
 
 
 def test_new_drills_take_at_most_30_percent_before_what_will_be_due_soon() -> None:
     soon = [drill(f"soon {i}", skill=str(i)) for i in range(20)]
     new = [drill(f"new {i}") for i in range(3)]
-    statuses = [status(one.drill.name, due=1) for one in soon]
+    statuses = [status(known.drill.name, due=1) for known in soon]
     entries = chosen([*new, *soon], statuses, minutes=11.0)
-    one = seconds(2, 0.4, DURATION.read_new_s)
-    assert one <= 0.3 * 660.0 < 2.0 * one
+    known = seconds(2, 0.4, DURATION.read_new_s)
+    assert known <= 0.3 * 660.0 < 2.0 * known
     assert len(names(entries, Reason.NEW)) == 1
 
 
@@ -184,17 +184,17 @@ def test_a_warm_up_that_is_due_or_rested_longest_is_taken() -> None:
     ]
     entries = chosen(drills, statuses, minutes=30.0)
     assert names(entries, Reason.WARM_UP) == ["c", "b"]
-    entries = chosen(drills, [one for one in statuses if one.due > TODAY], minutes=30.0)
+    entries = chosen(drills, [known for known in statuses if known.due > TODAY], minutes=30.0)
     assert names(entries, Reason.WARM_UP) == ["d", "a"]
 
 
 def test_the_warm_up_takes_at_most_15_percent() -> None:
     drills = [drill(name, warm_up=True) for name in "abc"]
     statuses = [status(name) for name in "abc"]
-    one = seconds(1, 0.9, DURATION.read_s) / 60.0
-    assert names(chosen(drills, statuses, minutes=1.9 * one / 0.15), Reason.WARM_UP) == ["a"]
-    assert len(names(chosen(drills, statuses, minutes=2.1 * one / 0.15), Reason.WARM_UP)) == 2
-    assert len(names(chosen(drills, statuses, minutes=9.0 * one / 0.15), Reason.WARM_UP)) == 2
+    known = seconds(1, 0.9, DURATION.read_s) / 60.0
+    assert names(chosen(drills, statuses, minutes=1.9 * known / 0.15), Reason.WARM_UP) == ["a"]
+    assert len(names(chosen(drills, statuses, minutes=2.1 * known / 0.15), Reason.WARM_UP)) == 2
+    assert len(names(chosen(drills, statuses, minutes=9.0 * known / 0.15), Reason.WARM_UP)) == 2
 
 
 # --- what is to be enjoyed --------------------------------------------------------------------
@@ -220,7 +220,7 @@ def test_music_is_enjoyed_before_exercises_and_what_rested_longest_first() -> No
         status("d", last=20, best=99.0),
         status("e", last=9, best=92.0),
     ]
-    entries = chosen(drills, [replace(one, due=TODAY + timedelta(days=40)) for one in statuses])
+    entries = chosen(drills, [replace(known, due=TODAY + timedelta(days=40)) for known in statuses])
     assert names(entries, Reason.ENJOY) == ["e", "c", "b"]
     few = chosen(drills[:2] + drills[3:4], [statuses[i] for i in (0, 3)])
     assert names(few, Reason.ENJOY)[0] == "d"  # rested as long, and better
@@ -254,6 +254,7 @@ def test_the_drill_that_trains_most_of_a_weak_trait_is_taken() -> None:
     assert names(entries, Reason.WEAK) == ["most"]
     (weak,) = [entry for entry in entries if entry.reason is Reason.WEAK]
     assert weak.why == "-4' is weak; 60 % of the notes of this drill train it"
+    assert names(chosen(drills[2:], statuses[2:], weak=[BEND]), Reason.WEAK) == []
     assert (weak.passes, weak.most) >= (2, 5)
 
 
@@ -277,11 +278,18 @@ def test_two_weak_traits_at_most_and_none_that_is_trained_already() -> None:
     assert "splits is weak; this drill trains it" in {entry.why for entry in entries}
 
 
+def test_only_a_drill_for_a_weak_trait_counts_as_training_another() -> None:
+    """The warm-up holds the weak entry too, and is not played for it."""
+    drills = [drill("a", warm_up=True, trains={BEND: 0.5}), drill("b", trains={BEND: 0.4})]
+    entries = chosen(drills, [status("a"), status("b", due=9)], weak=[BEND])
+    assert reasons(entries) == {"a": Reason.WARM_UP, "b": Reason.WEAK}
+
+
 def test_weak_traits_take_at_most_30_percent_and_one_drill_more() -> None:
     drills = [drill(str(i), trains={trait: 0.5}) for i, trait in enumerate((BEND, TIME))]
     statuses = [status(str(i), due=9) for i in range(2)]
-    one = seconds(2, 0.9, DURATION.read_s) / 60.0
-    assert one > 0.3 * SELECTION.short_set_min / 3
+    known = seconds(2, 0.9, DURATION.read_s) / 60.0
+    assert known > 0.3 * SELECTION.short_set_min / 3
     entries = chosen(
         [drill("0", trains={BEND: 0.5}, take_s=90.0), drills[1]],
         statuses,
@@ -307,6 +315,10 @@ def test_new_drills_come_in_the_order_of_levels_and_of_the_course() -> None:
     drills = [drill("d", level=2), drill("c"), drill("a"), drill("b", level=2), drill("z")]
     entries = chosen(drills, minutes=60.0)
     assert names(entries, Reason.NEW) == ["c", "a", "z"]
+    known = [drill(f"known {i}") for i in range(8)]
+    statuses = [status(traits.drill.name, due=30, last=1) for traits in known]
+    entries = chosen([*drills[:4], *known], statuses, minutes=60.0)
+    assert names(entries, Reason.NEW) == ["c", "a", "d"]
 
 
 @pytest.mark.parametrize(("passed", "level"), [(1, 1), (2, 2), (3, 2)])
@@ -338,8 +350,8 @@ def test_a_level_of_which_a_drill_was_passed_is_open() -> None:
 
 def test_where_two_passes_do_not_fit_one_does() -> None:
     read = DURATION.read_new_s
-    one, two = (seconds(passes, 0.4, read) / 60.0 for passes in (1, 2))
-    assert chosen([drill("a")], minutes=one - 0.01) == ()
+    known, two = (seconds(passes, 0.4, read) / 60.0 for passes in (1, 2))
+    assert chosen([drill("a")], minutes=known - 0.01) == ()
     assert [entry.passes for entry in chosen([drill("a")], minutes=two - 0.01)] == [1]
     assert [entry.passes for entry in chosen([drill("a")], minutes=two + 0.01)] == [2]
 

@@ -79,8 +79,8 @@ BREATH: Trait = (TraitKind.SKILL, "breath")
 
 
 def test_notes_of_one_take_count_by_their_design_effect() -> None:
-    found = rates(take([step()] * 5))[FOUR]
-    assert found.effective_tries == pytest.approx(5.0 / (1.0 + 4.0 * 0.3))
+    estimates = rates(take([step()] * 5))[FOUR]
+    assert estimates.effective_tries == pytest.approx(5.0 / (1.0 + 4.0 * 0.3))
     apart = rates(take([step()] * 5), take([step()] * 2))[FOUR]
     assert apart.effective_tries == pytest.approx(5.0 / 2.2 + 2.0 / 1.3)
 
@@ -99,20 +99,20 @@ def test_tries_of_today_and_of_long_ago_do_not_count(days_ago: int) -> None:
 
 @pytest.mark.parametrize(("points", "good"), [(85.0, 1), (84.9, 0)])
 def test_a_note_is_good_from_85_points_on(points: float, good: int) -> None:
-    found = rates(take([step(pitch=points, time=points)]))
-    assert (found[FOUR].good, found[PITCH].good, found[TIME].good) == (good, good, good)
+    estimates = rates(take([step(pitch=points, time=points)]))
+    assert (estimates[FOUR].good, estimates[PITCH].good, estimates[TIME].good) == (good, good, good)
 
 
 def test_a_note_that_was_not_heard_is_a_miss_of_its_entry_alone() -> None:
-    found = rates(take([step(), silent()]))
-    assert (found[FOUR].tried, found[FOUR].good) == (2, 1)
-    assert found[PITCH].tried == 1
+    estimates = rates(take([step(), silent()]))
+    assert (estimates[FOUR].tried, estimates[FOUR].good) == (2, 1)
+    assert estimates[PITCH].tried == 1
 
 
 def test_a_note_that_was_not_judged_for_pitch_is_no_try_of_its_entry() -> None:
-    found = rates(take([step(pitch=None, time=90.0), step(None, time=90.0, kind="chord")]))
-    assert FOUR not in found
-    assert (found[TIME].tried, found[PITCH].tried) == (2, 1)
+    estimates = rates(take([step(pitch=None, time=90.0), step(None, time=90.0, kind="chord")]))
+    assert FOUR not in estimates
+    assert (estimates[TIME].tried, estimates[PITCH].tried) == (2, 1)
 
 
 @pytest.mark.parametrize(("heard", "counts"), [(2, True), (1, False)])
@@ -123,8 +123,8 @@ def test_a_take_counts_if_half_of_it_was_heard(heard: int, counts: bool) -> None
 
 def test_only_a_whole_take_is_a_try_of_its_skill() -> None:
     assert BREATH not in rates(take([step()], whole=False))
-    found = rates(take([step()]), take([step()], passed=False))
-    assert (found[BREATH].tried, found[BREATH].good) == (2, 1)
+    estimates = rates(take([step()]), take([step()], passed=False))
+    assert (estimates[BREATH].tried, estimates[BREATH].good) == (2, 1)
 
 
 def test_the_built_in_players_takes_do_not_count() -> None:
@@ -138,9 +138,9 @@ def test_the_built_in_players_takes_do_not_count() -> None:
 def test_few_traits_are_drawn_to_their_mean_with_ten_tries() -> None:
     """Three tries of one entry and one of another, two thirds of them good."""
     takes = [take([step("4", pitch=points)]) for points in (95.0, 95.0, 20.0)]
-    found = rates(*takes, take([step("5", pitch=20.0)]))
+    estimates = rates(*takes, take([step("5", pitch=20.0)]))
     usual = (2.0 + 0.5) / (4.0 + 1.0)
-    four, five = found[FOUR], found[TraitKind.ENTRY, "5"]
+    four, five = estimates[FOUR], estimates[TraitKind.ENTRY, "5"]
     assert four.usual_rate == pytest.approx(usual)
     assert four.rate == pytest.approx((10.0 * usual + 2.0) / 13.0)
     assert five.rate == pytest.approx(10.0 * usual / 11.0)
@@ -155,9 +155,9 @@ def prior_tries(*goods: tuple[int, int]) -> float:
         for entry, (good, tried) in enumerate(goods, start=1)
         for number in range(tried)
     ]
-    found = rates(*takes)[TraitKind.ENTRY, "1"]
+    estimates = rates(*takes)[TraitKind.ENTRY, "1"]
     good, tried = goods[0]
-    return (good - found.rate * tried) / (found.rate - found.usual_rate)
+    return (good - estimates.rate * tried) / (estimates.rate - estimates.usual_rate)
 
 
 def test_the_prior_weighs_by_how_far_entries_lie_apart() -> None:
@@ -200,16 +200,16 @@ def test_a_trait_is_weak_by_a_gap_that_is_sure(changes: dict[str, float], is_wea
 
 
 def test_the_weakest_comes_first_by_its_gap() -> None:
-    found = {
-        one.trait: one
-        for one in (
+    estimates = {
+        estimate.trait: estimate
+        for estimate in (
             rate(name="a", rate=0.5, usual_rate=0.8),
             rate(name="b", rate=0.45, usual_rate=0.6),
             rate(name="c", rate=0.5, usual_rate=0.85),
             rate(name="d", rate=0.9),
         )
     }
-    assert [one.name for one in find_weaknesses(found)] == ["c", "a", "b"]
+    assert [estimate.name for estimate in find_weaknesses(estimates)] == ["c", "a", "b"]
 
 
 # --- sentences --------------------------------------------------------------------------------

@@ -128,8 +128,8 @@ def test_a_slide_has_the_fraction_of_sounds_that_were_heard() -> None:
 def test_a_vibrato_is_off_by_octaves_of_rate_and_depth(
     hz: float | None, cents: float | None, earned: float
 ) -> None:
-    found = points("-4:2{vibrato 5 20}", vibrato_hz=hz, vibrato_cents=cents)
-    assert found["motion"] == pytest.approx(earned, abs=0.2)
+    earned_points = points("-4:2{vibrato 5 20}", vibrato_hz=hz, vibrato_cents=cents)
+    assert earned_points["motion"] == pytest.approx(earned, abs=0.2)
 
 
 def test_the_octave_that_cannot_be_heard_is_not_missing() -> None:

@@ -91,6 +91,22 @@ def test_a_touch_with_an_attack_is_too_short_and_not_skipped() -> None:
     assert marker.result().marks[3].sentence == "too short to judge"
 
 
+def test_the_last_step_is_too_short_and_not_skipped_even_without_an_attack() -> None:
+    """Slurred to for 15 ms; during the pass, it is reported so once silence has followed."""
+    drill = drill_of("4:1 -4:1", tempo=120.0)
+    start_ms = 500.0 * LEAD_BEATS
+    readings = [
+        *note("4", [0.0] * 98, start_ms=start_ms),
+        *note("-4", [0.0] * 3, start_ms=start_ms + 490.0, attack=False),
+    ]
+    marker, _ = observed(drill, readings)
+    assert marker.result().marks[1].sentence == "too short to judge"
+    end = readings[-1].sample + HOP
+    after = [Reading(end + i * HOP, end + i * HOP, RATE) for i in range(60)]
+    _, reports = observed(drill, [*readings, *after])
+    assert [mark.sentence for _, mark in reports if mark.step.index == 1] == ["too short to judge"]
+
+
 def test_lateness_is_that_of_the_newest_step_until_the_last_one_begins() -> None:
     notes = notes_of(WALK, beats=lambda step: float(step.start) + 0.5)
     readings = readings_of(notes)
@@ -150,11 +166,11 @@ def extra(
 
 
 def test_a_note_after_a_step_is_extra() -> None:
-    (found,) = extras(STEP, extra(1700.0), played=(200, 320))
-    assert (found.start, found.end) == (340 * HOP, 359 * HOP)
-    assert found.beats == pytest.approx(0.095)
-    assert (found.after, found.heard) == (0, "6")
-    assert found.sentence == "extra note after step 1: blow 6"
+    (extra_notes,) = extras(STEP, extra(1700.0), played=(200, 320))
+    assert (extra_notes.start, extra_notes.end) == (340 * HOP, 359 * HOP)
+    assert extra_notes.beats == pytest.approx(0.095)
+    assert (extra_notes.after, extra_notes.heard) == (0, "6")
+    assert extra_notes.sentence == "extra note after step 1: blow 6"
 
 
 @pytest.mark.parametrize(("count", "is_extra"), [(16, False), (17, True)])
@@ -164,8 +180,8 @@ def test_a_note_of_less_than_80_ms_is_a_slip(count: int, is_extra: bool) -> None
 
 @pytest.mark.parametrize(("start_ms", "is_extra"), [(350.0, False), (500.0, True), (800.0, True)])
 def test_half_a_beat_before_the_first_step_a_note_is_extra(start_ms: float, is_extra: bool) -> None:
-    found = extras(extra(start_ms), STEP, played=(200, 320))
-    assert [(one.after, one.sentence) for one in found] == (
+    extra_notes = extras(extra(start_ms), STEP, played=(200, 320))
+    assert [(extra_note.after, extra_note.sentence) for extra_note in extra_notes] == (
         [(None, "extra note before the first step: blow 6")] if is_extra else []
     )
 
@@ -189,9 +205,9 @@ def test_the_end_of_a_step_is_not_extra_without_an_attack() -> None:
 
 def test_another_note_that_follows_without_an_attack_is_extra() -> None:
     slurred = extra(1600.0, attack=False)
-    assert [one.heard for one in extras(STEP, slurred, played=(200, 320))] == ["6"]
+    assert [extra_note.heard for extra_note in extras(STEP, slurred, played=(200, 320))] == ["6"]
     late = extra(1700.0, tab="-4", attack=False)
-    assert [one.heard for one in extras(STEP, late, played=(200, 320))] == ["-4"]
+    assert [extra_note.heard for extra_note in extras(STEP, late, played=(200, 320))] == ["-4"]
 
 
 def test_without_steps_nothing_is_extra() -> None:

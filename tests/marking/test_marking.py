@@ -248,8 +248,8 @@ def starts(result: Result) -> list[float | None]:
 
 def assert_matched(result: Result, notes: Sequence[Note], steps: Sequence[int]) -> None:
     """Each of some steps is found in the note that was played for it, within a reading."""
-    found = [starts(result)[step] for step in steps]
-    assert found == pytest.approx([note.start for note in notes], abs=HOP_MS)
+    matched = [starts(result)[step] for step in steps]
+    assert matched == pytest.approx([note.start for note in notes], abs=HOP_MS)
 
 
 def test_a_wrong_note_costs_its_step_alone() -> None:

@@ -34,7 +34,7 @@ class DailySet:
 
     Attributes:
         player, day: player and day of the set.
-        minutes: the time that was asked for, in minutes.
+        minutes: the time it was made for, in minutes.
         entries: its entries, in the suggested order; the player may choose another.
         played: scores of the day's whole takes, in order, by drill.
         unsaved: why the set could not be stored in the journal, as a sentence; None if it was.

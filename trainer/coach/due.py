@@ -6,8 +6,8 @@ the mouth is known. A card is never stored but computed from the takes, so the j
 contradict itself, and takes imported from another machine count.
 
 A drill has one review a day, however many takes there were: what is played in a row is remembered
-for the day, and says little about the next week. The rating follows from the day's whole takes,
-the drill's pass mark p and the room above it, r = 100 - p:
+for the day, which is little evidence for the next week. The rating follows from the day's whole
+takes, the drill's pass mark p and the room above it, r = 100 - p:
 
     Again   the first take did not pass: the drill was forgotten, even if it came back
     Hard    the best take is under p + r / 10, so that the next might not pass, or was slower than

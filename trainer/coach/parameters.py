@@ -63,7 +63,7 @@ class TraitParameters:
     warm_up_note_s: float = 0.75
     """Minimum mean length in seconds of the notes of a drill that suits cold lips."""
     warm_up_holes: int = 2
-    """Greatest move in holes within such a drill."""
+    """Greatest move in holes within a drill that suits cold lips."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -39,7 +39,7 @@ class SetEntry:
         reason: what it is for.
         why: the reason in words for a player, with figures.
         key, tuning: the harp to play it on.
-        passes: number of passing takes that are asked for.
+        passes: number of passing takes to play.
         most: number of takes after which it is done, passed or not.
         seconds: expected time in seconds.
         pass_mark: pass mark of the drill.
@@ -78,7 +78,7 @@ def expected_take_count(chance: float, passes: int, most: int) -> float:
 
     Args:
         chance: chance that a take passes, 0 to 1.
-        passes: number of passing takes that are asked for.
+        passes: number of passing takes to play.
         most: number of takes after which the drill is done anyway.
     """
     unfinished = [1.0] + [0.0] * (passes - 1)

@@ -2,4 +2,4 @@
 
 PLAYER_SOURCES = ("microphone", "recording")
 """Sources in which the player is heard, as a take record names them. The built-in player's takes
-say nothing about a player."""
+are no evidence about a player."""

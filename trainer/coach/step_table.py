@@ -1,6 +1,6 @@
 """Many steps as columns, and summaries of groups of them.
 
-Summaries are medians, because one wrong note among twenty says little about the other nineteen;
+Summaries are medians, because one wrong note among twenty is little evidence about the others;
 fractions and scores are means. A step that was not played has no pitch and is not in tune. A wrong
 note counts with its distance from the right one: a bend that does not come down is as far off as
 the bend is deep.

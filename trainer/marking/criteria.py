@@ -286,7 +286,7 @@ def _path_cents(step: Step) -> float:
 
 
 def _ratio_term(figure: str, value: float | None, wanted: float, curve: Curve) -> ScoreTerm:
-    """A term of the ratio between a figure and the one asked for, in octaves."""
+    """A term of the ratio between a figure and the wanted one, in octaves."""
     if value is None:
         return ScoreTerm.fixed(figure, None, 0.0)
     return ScoreTerm.read(figure, value, abs(math.log2(value / wanted)), curve)

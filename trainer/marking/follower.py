@@ -20,7 +20,7 @@ Transitions:
   from the lateness of the step before, whichever costs less, and only up to a limit. So a
   hesitation is paid for once, and a player who has lost the beat is still followed.
 - An attack makes entering free. Without one, a change of pitch is taken as a slur; a step of the
-  same pitch cannot be told from the one before it being held on.
+  same pitch cannot be distinguished from the one before it being held on.
 - From gap to gap, a step is skipped.
 
 Instead of back-pointers, each state carries the chain of segments that led to it (token passing;

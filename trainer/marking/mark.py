@@ -36,7 +36,7 @@ class Measured:
         back_cents: of a glide or ladder on one hole, how far the pitch went against its direction,
             in total.
         unheard: of a slide, tab of the sounds on its way that were not heard.
-        vibrato_hz, vibrato_cents: rate of a vibrato that was asked for, and its depth to each
+        vibrato_hz, vibrato_cents: where the step has a vibrato, its rate, and its depth to each
             side; None where none was heard.
         tries: where the clock is free, number of attacks until the step was held.
     """

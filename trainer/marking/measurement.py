@@ -4,8 +4,8 @@ Conventions. Times are in milliseconds from the start of the step as played, pit
 the step's target. A note is measured on its *held span*: from when it has settled until 40 ms
 before its end, where the breath lets go.
 
-- A held note: :mod:`trainer.marking.held_note`, and :mod:`trainer.marking.vibrato` where one is
-  asked for.
+- A held note: :mod:`trainer.marking.held_note`, and :mod:`trainer.marking.vibrato` where the
+  step has one.
 - A glide: :mod:`trainer.marking.glide`. `cents`, wobble, drift and leak are those of its last
   sound, `scoop_cents` is the deviation of its first; it has no settling time.
 - A ladder: :mod:`trainer.marking.ladder`. `cents`, wobble and drift are those of its worst rung.

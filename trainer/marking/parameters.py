@@ -94,7 +94,7 @@ class OnsetParameters:
     """Readings from a segment's first in which its attack may be detected."""
     slur_frames: int = 24
     """Readings (120 ms) on each side of a slur from which the two pitches are taken. Readings this
-    far after a segment's end say nothing new of it."""
+    far after a segment's end do not change its figures."""
     edge_frames: int = 3
     """Readings next to a slur that are left out on each side."""
 
@@ -163,7 +163,7 @@ class SoundingHolesParameters:
     audible_db: float = -100.0
     """Level in dB above which a hole was heard at all."""
     same_note_cents: float = 50.0
-    """Distance in cents within which a pitch is the note asked for: half a half step."""
+    """Distance in cents within which a pitch is the wanted note: half a half step."""
     as_loud_db: float = -3.0
     """Level in dB relative to the main hole from which the wanted one is about as loud."""
     partial_tolerance: float = 0.02
@@ -262,9 +262,9 @@ class CurveParameters:
     slide_fraction: Curve = ((0.0, 0.0), (1.0, 100.0))
     """Fraction of the sounds on a slide's way that were heard."""
     vibrato_rate: Curve = ((0.15, 100.0), (0.3, 85.0), (0.6, 50.0), (1.2, 0.0))
-    """Octaves between the vibrato's rate and the one asked for. Chosen by hand."""
+    """Octaves between the vibrato's rate and the wanted rate. Chosen by hand."""
     vibrato_depth: Curve = ((0.3, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
-    """Octaves between the vibrato's depth and the one asked for. Chosen by hand."""
+    """Octaves between the vibrato's depth and the wanted depth. Chosen by hand."""
     leak_db: Curve = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
     """Level of a leak in dB relative to the wanted hole. Chosen by hand."""
 

@@ -1,4 +1,4 @@
-"""Finding a drill in a recording that does not say where it starts.
+"""Finding a drill in a recording that has no start time.
 
 Each heard note is tried as each of the first steps. The clock on which most steps find a matching
 note near their beat wins. The median lateness is then taken out, because without a click nobody
