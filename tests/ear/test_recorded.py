@@ -298,9 +298,9 @@ PAIRS = [
     (str(Tab(main, breath)), str(Tab(other, breath)))
     for breath in Breath
     for low in range(1, 10)
-    for main, other in [(low, low + 1) if low % 2 else (low + 1, low)]
+    for main, other in ((low, low + 1), (low + 1, low))
 ]
-"""All neighbours; the leak is above for odd holes and below for even ones."""
+"""All neighbours, with the leak above and below: the main hole is odd in half of them."""
 
 
 def right_holes(readings: Sequence[Reading], *tabs: str) -> list[bool]:
