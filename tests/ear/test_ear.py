@@ -110,10 +110,10 @@ def test_other_rates_give_the_same_readings(whole: list[Reading], rate: int) -> 
     off = np.abs([cents(r.hz or 0.0, np.interp(r.time, times, known)) for r in again])
     assert np.median(off) < 0.1
     assert np.mean(off < 5.0) >= 0.98
-    for one, two in zip(track_notes(whole, C), track_notes(other, C), strict=True):
-        assert one.tab == two.tab
-        assert two.start / rate == pytest.approx(one.start / RATE, abs=0.005)
-        assert two.end / rate == pytest.approx(one.end / RATE, abs=0.010)
+    for note, other_note in zip(track_notes(whole, C), track_notes(other, C), strict=True):
+        assert note.tab == other_note.tab
+        assert other_note.start / rate == pytest.approx(note.start / RATE, abs=0.005)
+        assert other_note.end / rate == pytest.approx(note.end / RATE, abs=0.010)
 
 
 @pytest.mark.parametrize("rate", [1, 4_000, 7_999])
@@ -127,7 +127,7 @@ def test_a_rate_that_cannot_hold_a_harp_is_refused(rate: int) -> None:
 
 
 def is_deaf_to(samples: Samples) -> bool:
-    """Whether nothing is told as a note."""
+    """Whether nothing is reported as a note."""
     readings = hear(samples, C)
     assert readings
     return not any(reading.hz or reading.tab or reading.holes for reading in readings)
@@ -189,12 +189,21 @@ def test_a_note_is_heard_as_it_is_through_a_disturbance(kind: str, tab: str) -> 
     heard = {reading.heard: reading for reading in hear(disturbed(kind, plain), C)}
     last = len(plain) - 0.02 * RATE
     held = [
-        (one, heard[one.heard]) for one in known if (0.2 + SETTLED_S) * RATE < one.sample < last
+        (known_reading, heard[known_reading.heard])
+        for known_reading in known
+        if (0.2 + SETTLED_S) * RATE < known_reading.sample < last
     ]
-    off = np.array([abs(cents(two.hz, one.hz or 0.0)) if two.hz else np.inf for one, two in held])
+    off = np.array(
+        [
+            abs(cents(reading.hz, known_reading.hz or 0.0)) if reading.hz else np.inf
+            for known_reading, reading in held
+        ]
+    )
     assert np.mean(off < 5.0) >= 0.97
     assert np.median(off) < (1.0 if kind == "noise" else 0.1)
-    assert np.mean([two.holes == one.holes for one, two in held]) >= 0.97
+    assert (
+        np.mean([reading.holes == known_reading.holes for known_reading, reading in held]) >= 0.97
+    )
 
 
 def in_noise(tab: str, snr_db: float, seed: int, seconds: float) -> tuple[Samples, int]:
@@ -263,13 +272,13 @@ def reed(hz: float, count: int, phase: float = 0.7) -> Samples:
 
 @pytest.mark.parametrize("hz", [175.0, 440.0, 1319.0])
 def test_the_fit_of_one_reed_is_exact(hz: float) -> None:
-    """What is left and the level are told from a place up to half a cent away."""
+    """What is left and the level are measured from a place up to half a cent away."""
     window = reed(hz, 650)
-    found = hz * 2.0 ** (20.0 / 1200.0)
+    guess = hz * 2.0 ** (20.0 / 1200.0)
     for _ in range(3):
-        fitted = fit_harmonics_once(window, EAR_RATE, (found,))
-        found = fitted.hz[0]
-    assert cents(found, hz) == pytest.approx(0.0, abs=1e-4)
+        fitted = fit_harmonics_once(window, EAR_RATE, (guess,))
+        guess = fitted.hz[0]
+    assert cents(guess, hz) == pytest.approx(0.0, abs=1e-4)
     assert fitted.unexplained < 2e-4
     assert fitted.levels[0] == pytest.approx(float(np.linalg.norm(AMPLITUDES)), rel=1e-4)
     assert fitted.fundamental_ratio == pytest.approx(1.0)
@@ -279,12 +288,12 @@ def test_the_fit_of_two_reeds_takes_them_apart() -> None:
     """A major third, the upper 12 dB down, guesses 8 cents out in opposite directions."""
     low, high = 523.25, 659.26
     window = reed(low, 1032) + 10.0 ** (-12.0 / 20.0) * reed(high, 1032, 0.3)
-    found: tuple[float, ...] = (low * 2.0 ** (8.0 / 1200.0), high * 2.0 ** (-8.0 / 1200.0))
+    guesses: tuple[float, ...] = (low * 2.0 ** (8.0 / 1200.0), high * 2.0 ** (-8.0 / 1200.0))
     for _ in range(3):
-        fitted = fit_harmonics_once(window, EAR_RATE, found)
-        found = fitted.hz
-    assert cents(found[0], low) == pytest.approx(0.0, abs=1e-3)
-    assert cents(found[1], high) == pytest.approx(0.0, abs=1e-3)
+        fitted = fit_harmonics_once(window, EAR_RATE, guesses)
+        guesses = fitted.hz
+    assert cents(guesses[0], low) == pytest.approx(0.0, abs=1e-3)
+    assert cents(guesses[1], high) == pytest.approx(0.0, abs=1e-3)
     assert fitted.levels[1] / fitted.levels[0] == pytest.approx(10.0 ** (-12.0 / 20.0), rel=1e-3)
 
 
@@ -295,36 +304,36 @@ def test_the_fit_comes_near_the_limit_in_noise(hz: float) -> None:
     count, rng = 648, np.random.default_rng(3)
     power = 0.01 * np.sum(AMPLITUDES**2) / 2.0
     least = np.sqrt(24.0 * power / (count * (count**2 - 1) * np.sum((PARTIALS * AMPLITUDES) ** 2)))
-    found = []
+    estimates = []
     for _ in range(150):
         window = reed(hz, count) + rng.normal(0.0, np.sqrt(power), count)
         guess = hz * 2.0 ** (10.0 / 1200.0)
         for _ in range(2):
             guess = fit_harmonics_once(window, EAR_RATE, (guess,)).hz[0]
-        found.append(guess)
-    spread = np.std(found) * 2.0 * np.pi / EAR_RATE
+        estimates.append(guess)
+    spread = np.std(estimates) * 2.0 * np.pi / EAR_RATE
     assert 0.85 * least < spread < 2.0 * least
-    assert abs(np.mean(found) - hz) * 2.0 * np.pi / EAR_RATE < 0.5 * least
+    assert abs(np.mean(estimates) - hz) * 2.0 * np.pi / EAR_RATE < 0.5 * least
 
 
 @pytest.mark.parametrize("snr_db", [10.0, 20.0, 30.0])
 def test_clarity_is_the_share_that_is_periodic(snr_db: float) -> None:
     """Boersma 1993, Proc. Inst. Phonetic Sciences 17: r / (1 - r) is the power ratio."""
     rng, t = np.random.default_rng(5), np.arange(2048) / EAR_RATE
-    found = []
+    peaks = []
     for _ in range(30):
         wave = np.sin(2.0 * np.pi * 440.0 * t)
         window = wave + rng.normal(0.0, np.sqrt(0.5 * 10.0 ** (-snr_db / 10.0)), len(t))
-        found.append(candidate_periods(autocorrelation(window, 200), 6)[0])
-    period, clarity = np.mean(found, axis=0)
+        peaks.append(candidate_periods(autocorrelation(window, 200), 6)[0])
+    period, clarity = np.mean(peaks, axis=0)
     assert EAR_RATE / period == pytest.approx(440.0, rel=1e-3)
     assert clarity == pytest.approx(1.0 / (1.0 + 10.0 ** (-snr_db / 10.0)), abs=0.01)
 
 
 def test_the_best_period_is_the_shortest_of_those_as_good() -> None:
     """Every multiple of a period is one too."""
-    found = candidate_periods(autocorrelation(reed(440.0, 1000), 500), 6)
-    assert EAR_RATE / found[0][0] == pytest.approx(440.0, rel=1e-3)
+    candidates = candidate_periods(autocorrelation(reed(440.0, 1000), 500), 6)
+    assert EAR_RATE / candidates[0][0] == pytest.approx(440.0, rel=1e-3)
 
 
 def test_silence_has_no_period() -> None:
@@ -452,6 +461,6 @@ def test_a_pitch_that_would_fall_to_nothing_is_not_believed() -> None:
     end = front.count - 200
     for slope in (-21.945, -22.0, -50.0, 200.0):
         tracker._last, tracker._slope = PitchEstimate(440.0, end - 300.0, end - 20, 0.0), slope
-        found = tracker.estimate(end, end - 9_450)
-        assert found is not None
-        assert found.hz == pytest.approx(440.0, abs=0.1)
+        estimate = tracker.estimate(end, end - 9_450)
+        assert estimate is not None
+        assert estimate.hz == pytest.approx(440.0, abs=0.1)

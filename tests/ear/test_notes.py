@@ -67,74 +67,78 @@ def quiet(at: int, count: int) -> list[Reading]:
     return [Reading((at + i) * HOP - HOP, (at + i) * HOP, RATE) for i in range(count)]
 
 
-def told(*parts: list[Reading]) -> list[HeardNote]:
+def tracked(*parts: list[Reading]) -> list[HeardNote]:
     return list(track_notes([reading for part in parts for reading in part], C))
 
 
 def test_notes_have_their_start_end_and_figures() -> None:
-    one, two = told(made(100, "4", 60, off=-7.0), quiet(160, 40), made(200, "-5", 60, leak=-14.0))
-    assert (str(one.tab), one.holes, one.clean, one.leak_db) == ("4", (4,), True, None)
-    assert one.cents == pytest.approx(-7.0)
-    assert one.hz == pytest.approx(C.hz(Tab.parse("4")) * 2.0 ** (-7.0 / 1200.0))
-    assert one.start == 96 * HOP
-    assert one.end == pytest.approx(160 * HOP, abs=2 * HOP)
-    assert len(one.path) == 60
-    assert (str(two.tab), two.holes, two.clean) == ("-5", (5, 6), False)
-    assert (two.leak_db, two.leak_hole) == (-14.0, 6)
+    first, second = tracked(
+        made(100, "4", 60, off=-7.0), quiet(160, 40), made(200, "-5", 60, leak=-14.0)
+    )
+    assert (str(first.tab), first.holes, first.clean, first.leak_db) == ("4", (4,), True, None)
+    assert first.cents == pytest.approx(-7.0)
+    assert first.hz == pytest.approx(C.hz(Tab.parse("4")) * 2.0 ** (-7.0 / 1200.0))
+    assert first.start == 96 * HOP
+    assert first.end == pytest.approx(160 * HOP, abs=2 * HOP)
+    assert len(first.path) == 60
+    assert (str(second.tab), second.holes, second.clean) == ("-5", (5, 6), False)
+    assert (second.leak_db, second.leak_hole) == (-14.0, 6)
 
 
 def test_a_new_attack_on_the_same_hole_is_a_new_note() -> None:
-    one, two = told(made(100, "4", 40), made(140, "4", 40))
-    assert one.end == two.start == 136 * HOP
+    first, second = tracked(made(100, "4", 40), made(140, "4", 40))
+    assert first.end == second.start == 136 * HOP
 
 
 def test_another_hole_without_an_attack_is_a_new_note() -> None:
-    one, two = told(made(100, "4", 40), made(140, "5", 40, onset=False))
-    assert [str(note.tab) for note in (one, two)] == ["4", "5"]
-    assert one.end == two.start == pytest.approx(138 * HOP, abs=2 * HOP)
+    first, second = tracked(made(100, "4", 40), made(140, "5", 40, onset=False))
+    assert [str(note.tab) for note in (first, second)] == ["4", "5"]
+    assert first.end == second.start == pytest.approx(138 * HOP, abs=2 * HOP)
 
 
 def test_a_bend_without_an_attack_is_the_same_note() -> None:
-    (note,) = told(made(100, "-4", 40), made(140, "-4'", 60, onset=False))
+    (note,) = tracked(made(100, "-4", 40), made(140, "-4'", 60, onset=False))
     assert str(note.tab) == "-4'"
 
 
 def test_a_slip_of_two_readings_is_no_note() -> None:
-    (note,) = told(
+    (note,) = tracked(
         made(100, "4", 40), made(140, "5", 2, onset=False), made(142, "4", 40, onset=False)
     )
     assert (str(note.tab), note.holes) == ("4", (4,))
 
 
 def test_a_short_click_is_no_note() -> None:
-    assert told(made(100, "4", 3), quiet(103, 40)) == []
+    assert tracked(made(100, "4", 3), quiet(103, 40)) == []
 
 
 def test_draw_2_and_blow_3_are_one_note() -> None:
     """One pitch in Richter tuning: the name may change while it sounds."""
-    (note,) = told(made(100, "-2", 40), made(140, "3", 30, onset=False))
+    (note,) = tracked(made(100, "-2", 40), made(140, "3", 30, onset=False))
     assert {str(tab) for tab in (note.tab, *note.also)} == {"-2", "3"}
     assert note.clean
 
 
 def test_the_sound_may_end_inside_a_note() -> None:
-    assert [str(note.tab) for note in told(made(100, "4", 40))] == ["4"]
+    assert [str(note.tab) for note in tracked(made(100, "4", 40))] == ["4"]
 
 
 def test_no_readings_are_no_notes() -> None:
-    assert told() == []
-    assert told(quiet(0, 100)) == []
+    assert tracked() == []
+    assert tracked(quiet(0, 100)) == []
 
 
 def dies_away(at: int) -> list[Reading]:
     """A release of 20 ms, 10 dB a hop, which still has its pitch, and silence."""
-    release = [replace(one, level_db=-20.0 - 10.0 * i) for i, one in enumerate(made(at, "4", 4))]
-    return [replace(one, onset=None) for one in release] + quiet(at + 4, 40)
+    release = [
+        replace(reading, level_db=-20.0 - 10.0 * i) for i, reading in enumerate(made(at, "4", 4))
+    ]
+    return [replace(reading, onset=None) for reading in release] + quiet(at + 4, 40)
 
 
 def test_a_note_ends_where_its_level_has_fallen_to_half() -> None:
     """6 dB (common practice). A level belongs to the middle of the 10 ms over which it is taken."""
-    (note,) = told(made(100, "4", 60), dies_away(160))
+    (note,) = tracked(made(100, "4", 60), dies_away(160))
     assert note.end == pytest.approx((160 + 0.6 - 1.0) * HOP, abs=2)
 
 
@@ -142,16 +146,16 @@ def test_a_note_that_grows_softer_is_one_note_to_its_end() -> None:
     """12 dB in half a second, and back."""
     levels = -20.0 - 12.0 * np.sin(np.pi * np.arange(200) / 200.0)
     soft = [
-        replace(one, level_db=float(db))
-        for one, db in zip(made(100, "4", 200), levels, strict=True)
+        replace(reading, level_db=float(db))
+        for reading, db in zip(made(100, "4", 200), levels, strict=True)
     ]
-    (note,) = told(soft, quiet(300, 40))
+    (note,) = tracked(soft, quiet(300, 40))
     assert note.end == pytest.approx(299 * HOP, abs=2 * HOP)
 
 
 def test_what_is_heard_while_the_reeds_come_in_is_no_note() -> None:
     """40 ms of another hole after the attack, and then the one that is held."""
-    (note,) = told(made(100, "-3", 8), made(108, "-2", 60, onset=False))
+    (note,) = tracked(made(100, "-3", 8), made(108, "-2", 60, onset=False))
     assert (str(note.tab), note.start) == ("-2", 96 * HOP)
 
 
@@ -202,16 +206,14 @@ def test_notes_without_vibrato_are_told_to_have_none(name: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("hz", "depth", "told"), [(5.0, 3.0, True), (7.0, 2.0, True), (5.0, 0.2, False)]
+    ("hz", "depth", "has"), [(5.0, 3.0, True), (7.0, 2.0, True), (5.0, 0.2, False)]
 )
-def test_a_swing_of_the_level_is_tremolo_and_no_vibrato(
-    hz: float, depth: float, told: bool
-) -> None:
+def test_a_swing_of_the_level_is_tremolo_and_no_vibrato(hz: float, depth: float, has: bool) -> None:
     plain = along("4", np.zeros_like)
     t = np.arange(len(plain)) / RATE - LEAD_S
     note = alone(plain * 10.0 ** (depth * np.sin(2.0 * np.pi * hz * t) / 20.0))
     assert note.motion.vibrato is None
-    assert (note.tremolo is not None) is told
+    assert (note.tremolo is not None) is has
     if note.tremolo is not None:
         assert note.tremolo.hz == pytest.approx(hz, rel=0.03)
         assert note.tremolo.depth == pytest.approx(depth, abs=0.3)
@@ -255,9 +257,9 @@ def test_a_slide_to_the_next_hole_is_two_notes() -> None:
     coming = np.clip((np.arange(len(low)) - slides) / length, 0.0, 1.0)
     moved = low * (1.0 - coming)
     high = np.concatenate([np.zeros(slides - begins), high])[: len(low)]
-    one, two = track_notes(hear(moved + coming * high, C), C)
-    assert [str(one.tab), str(two.tab)] == ["4", "5"]
-    assert one.end == two.start == pytest.approx(slides + length / 2, abs=0.01 * RATE)
+    first, second = track_notes(hear(moved + coming * high, C), C)
+    assert [str(first.tab), str(second.tab)] == ["4", "5"]
+    assert first.end == second.start == pytest.approx(slides + length / 2, abs=0.01 * RATE)
 
 
 @cache
@@ -275,11 +277,11 @@ def shut(tab: str, db: float, ms: int) -> tuple[HeardNote, ...]:
 @pytest.mark.parametrize("tab", ["2", "-4", "8"])
 def test_a_tongue_that_shuts_for_a_moment_makes_two_notes(tab: str, db: float, ms: int) -> None:
     """Each to the hop of 5 ms: the first ends where it shuts, the other starts where it opens."""
-    one, two = shut(tab, db, ms)
-    assert one.tab == two.tab
+    first, second = shut(tab, db, ms)
+    assert first.tab == second.tab
     shuts, opens = LEAD_S + 0.2025, LEAD_S + 0.2 + ms / 1e3 - 0.005
-    assert one.end / RATE == pytest.approx(shuts, abs=0.005)
-    assert two.start / RATE == pytest.approx(opens, abs=0.005)
+    assert first.end / RATE == pytest.approx(shuts, abs=0.005)
+    assert second.start / RATE == pytest.approx(opens, abs=0.005)
 
 
 # --- paths that are drawn -------------------------------------------------------------------
@@ -301,11 +303,11 @@ def hz_of(cents: Samples) -> Samples:
 
 @pytest.mark.parametrize(("cents", "hz"), [(2.0, 8.0), (3.0, 4.0), (5.0, 2.0), (10.0, 1.0)])
 def test_wander_is_no_vibrato(cents: float, hz: float) -> None:
-    told = [
+    swings = [
         estimate_motion(t, hz_of(path), 0.95).vibrato
         for t, path in (wander(seed, cents, hz) for seed in range(60))
     ]
-    assert sum(one is not None for one in told) <= 1
+    assert sum(swing is not None for swing in swings) <= 1
 
 
 @pytest.mark.parametrize("cycles", [1.5, 2.0, 3.0])
@@ -338,12 +340,12 @@ def test_drift_and_wobble_are_those_of_the_line_through_the_held_part() -> None:
     """The line as scipy draws it after Theil and Sen, and the spread about it."""
     t = np.arange(0.0, 1.0, 0.005)
     path = 20.0 * t + np.random.default_rng(2).standard_normal(len(t))
-    told = estimate_motion(t, hz_of(path), 1.04)
+    estimate = estimate_motion(t, hz_of(path), 1.04)
     line = scipy.stats.theilslopes(path, t)
-    assert told.drift_cents_s == pytest.approx(line.slope, abs=0.5)
-    assert told.wobble_cents == pytest.approx(1.0, abs=0.15)
-    assert told.scoop_cents == pytest.approx(0.0, abs=3.0)
-    assert told.settle_ms == 0.0
+    assert estimate.drift_cents_s == pytest.approx(line.slope, abs=0.5)
+    assert estimate.wobble_cents == pytest.approx(1.0, abs=0.15)
+    assert estimate.scoop_cents == pytest.approx(0.0, abs=3.0)
+    assert estimate.settle_ms == 0.0
 
 
 def test_the_start_of_a_path_is_where_its_first_readings_lead_back_to() -> None:
@@ -357,8 +359,8 @@ def test_the_start_of_a_path_is_where_its_first_readings_lead_back_to() -> None:
 @pytest.mark.parametrize("count", [0, 1, 3, 8])
 def test_too_few_readings_tell_nothing(count: int) -> None:
     t = 0.005 * np.arange(count)
-    told = estimate_motion(t, np.full(count, 440.0), 0.005 * count)
-    assert (told.vibrato, told.glide) == (None, None)
+    estimate = estimate_motion(t, np.full(count, 440.0), 0.005 * count)
+    assert (estimate.vibrato, estimate.glide) == (None, None)
     assert estimate_tremolo(t, np.full(count, -20.0)) is None
 
 
@@ -377,16 +379,16 @@ def test_a_moving_note_is_told_in_words_that_fit() -> None:
     words = " ".join(line.strip() for line in lines[1:])
     assert "vibrato 5.5 Hz ±" in words
     assert "tremolo 6" in words
-    told = heard_note_data(note)
-    assert told["vibrato"]["hz"] == pytest.approx(5.5, abs=0.1)
-    assert told["vibrato"]["cents"] == pytest.approx(40.0, abs=2.0)
-    assert told["tremolo"]["db"] == pytest.approx(3.0, abs=0.5)
+    data = heard_note_data(note)
+    assert data["vibrato"]["hz"] == pytest.approx(5.5, abs=0.1)
+    assert data["vibrato"]["cents"] == pytest.approx(40.0, abs=2.0)
+    assert data["tremolo"]["db"] == pytest.approx(3.0, abs=0.5)
 
 
 def test_a_still_note_is_told_in_one_line() -> None:
     note = alone(along("8", np.zeros_like, held=True))
     assert "\n" not in heard_note_text(note)
-    told = heard_note_data(note)
-    assert (told["vibrato"], told["tremolo"], told["glide"]) == (None, None, None)
-    assert abs(told["scoop_cents"]) < 3.0
-    assert told["settle_ms"] == 0.0
+    data = heard_note_data(note)
+    assert (data["vibrato"], data["tremolo"], data["glide"]) == (None, None, None)
+    assert abs(data["scoop_cents"]) < 3.0
+    assert data["settle_ms"] == 0.0

@@ -86,7 +86,7 @@ def praat_of(name: str) -> tuple[np.ndarray, np.ndarray]:
 
 
 def named(names: Iterable[str]) -> list[pytest.ParameterSet]:
-    """Each note of some excerpts, with an id that tells where it is."""
+    """Each note of some excerpts, with an id that shows where it is."""
     return [
         pytest.param(name, note, id=f"{name} {note.tab} at {note.at:.2f} s")
         for name in names
@@ -99,7 +99,7 @@ def onset_of(name: str, note: Note) -> int:
 
     In `again` the one before may still ring; a reed speaks as soon as it did the first time.
     """
-    first = next(one for one in EXCERPTS[name].notes if one.tab == note.tab)
+    first = next(entry for entry in EXCERPTS[name].notes if entry.tab == note.tab)
     lone = note if name != "again" else first
     samples = load(name)[round(lone.at * RATE) : round(lone.end * RATE)]
     return round(note.at * RATE) + speaks(samples)
@@ -176,7 +176,7 @@ def aubio_of(samples: Samples, method: str) -> float:
 @pytest.mark.parametrize("tab", ["8", "9", "-6", "-7"])
 def test_the_ear_is_right_where_aubio_alone_is_an_octave_off(tab: str) -> None:
     """By yinfft; its yinfast makes no octave error on these single notes."""
-    note = next(one for one in EXCERPTS["c-harp"].notes if one.tab == tab)
+    note = next(entry for entry in EXCERPTS["c-harp"].notes if entry.tab == tab)
     assert cents(aubio_of(cut("c-harp", tab), "yinfft"), C.hz(Tab.parse(tab))) == pytest.approx(
         -1200.0, abs=20.0
     )
@@ -233,10 +233,10 @@ def test_a_bend_stays_on_its_hole(name: str, note: Note) -> None:
 def test_every_note_is_told_once_and_as_what_it_is(name: str) -> None:
     harp, played, heard = EXCERPTS[name].harp, EXCERPTS[name].notes, notes_of(name)
     assert len(heard) == len(played)
-    for note, told in zip(played, heard, strict=True):
+    for note, heard_note in zip(played, heard, strict=True):
         bent = "'" * round(-note.path[-1][1] / 100.0) if note.path else ""
-        assert is_named(told.tab, note.tab + bent, harp)
-        assert told.clean
+        assert is_named(heard_note.tab, note.tab + bent, harp)
+        assert heard_note.clean
 
 
 @pytest.mark.parametrize("name", [*STEADY, "bends", "phrase"])
@@ -263,12 +263,12 @@ def test_notes_start_and_end_with_their_sound(name: str) -> None:
 
     The tolerance is that of MIREX note tracking for onsets; for offsets the smaller of its two.
     """
-    for note, told in zip(EXCERPTS[name].notes, notes_of(name), strict=True):
+    for note, heard_note in zip(EXCERPTS[name].notes, notes_of(name), strict=True):
         around = np.abs(load(name)[round(note.at * RATE) : round((note.end + LEAD_S) * RATE)])
         over = np.flatnonzero(around > 0.01 * around.max())
         first, last = round(note.at * RATE) + over[[0, -1]]
-        assert abs(told.start - first) <= 0.05 * RATE
-        assert abs(told.end - last) <= 0.05 * RATE
+        assert abs(heard_note.start - first) <= 0.05 * RATE
+        assert abs(heard_note.end - last) <= 0.05 * RATE
 
 
 # --- two holes ------------------------------------------------------------------------------
@@ -315,8 +315,8 @@ def leak_in(readings: Sequence[Reading], main: str, other: str) -> float:
     for reading in readings:
         if reading.tab is None:
             continue  # how often that is, the test of the holes bounds
-        told = {reading.tab.hole: 0.0, **dict(reading.levels)}
-        levels.append(told.get(leak, -np.inf) - told.get(wanted, -np.inf))
+        by_hole = {reading.tab.hole: 0.0, **dict(reading.levels)}
+        levels.append(by_hole.get(leak, -np.inf) - by_hole.get(wanted, -np.inf))
     return float(np.median(levels))
 
 
@@ -341,7 +341,7 @@ def known(tabs: Sequence[tuple[str, str]], fails: dict[tuple[str, str], str]) ->
 def test_two_neighbours_are_heard_as_those_two(main: str, other: str) -> None:
     right = [right_holes(pair(main, other, db), main, other) for db in LEAKS_DB]
     assert np.mean(np.concatenate(right)) >= 0.97
-    assert min(np.mean(one) for one in right) >= 0.95
+    assert min(np.mean(hits) for hits in right) >= 0.95
 
 
 @pytest.mark.parametrize(("main", "other"), known(PAIRS, {("3", "4"): STRONG_THIRD}))
@@ -355,7 +355,7 @@ def test_the_level_of_a_leak_comes_back(main: str, other: str) -> None:
     [("4", "5"), ("-4", "-3"), ("7", "8"), ("-2", "-1")],
 )
 def test_a_leak_does_not_pull_the_pitch(main: str, other: str) -> None:
-    note = next(one for one in EXCERPTS["c-harp"].notes if one.tab == main)
+    note = next(entry for entry in EXCERPTS["c-harp"].notes if entry.tab == main)
     alone = float(np.median([reading.hz for reading in held_in("c-harp", note)]))
     for db in LEAKS_DB[1:]:
         off = [
@@ -368,23 +368,23 @@ def test_a_leak_does_not_pull_the_pitch(main: str, other: str) -> None:
 
 SPLITS = [("1", "4"), ("2", "5"), ("4", "7"), ("-1", "-4"), ("-4", "-8"), ("6", "9")]
 BEATEN_S = 0.45
-"""By then an octave split three cents apart must have been told by its beats."""
+"""By then an octave split three cents apart must have been detected by its beats."""
 
 
 def pitch_of_note(tab: str) -> float:
     """Median pitch of a held note of the C harp by Praat, Hz."""
-    note = next(one for one in EXCERPTS["c-harp"].notes if one.tab == tab)
+    note = next(entry for entry in EXCERPTS["c-harp"].notes if entry.tab == tab)
     times, hz = praat_of("c-harp")
     return float(np.median(hz[(times > note.at + 0.2) & (times < note.end - 0.1)]))
 
 
 def split(low: str, high: str, off: float) -> list[Reading]:
-    """An octave split, the upper reed so many cents from twice the lower one."""
-    one, two = (cut("c-harp", tab).astype(float) for tab in (low, high))
+    """An octave split, the upper reed `off` cents from twice the lower one."""
+    lower, upper = (cut("c-harp", tab).astype(float) for tab in (low, high))
     speed = 2.0 * pitch_of_note(low) / pitch_of_note(high) * 2.0 ** (off / 1200.0)
-    at = np.arange(len(one)) * speed
-    moved = np.interp(at, np.arange(len(two)), two)
-    mixed = one + level(one) / level(two) * moved
+    at = np.arange(len(lower)) * speed
+    moved = np.interp(at, np.arange(len(upper)), upper)
+    mixed = lower + level(lower) / level(upper) * moved
     mixed = mixed[round((LEAD_S - MIX_LEAD_S) * RATE) :]
     settled, last = speaks(mixed) + BEATEN_S * RATE, (MIX_LEAD_S + 0.65) * RATE
     return [reading for reading in hear(mixed, C) if settled < reading.heard < last]
@@ -393,14 +393,17 @@ def split(low: str, high: str, off: float) -> list[Reading]:
 @pytest.mark.parametrize("off", [-3.0, 3.0])
 @pytest.mark.parametrize(("low", "high"), SPLITS)
 def test_an_octave_split_is_heard_by_its_beats(low: str, high: str, off: float) -> None:
-    """Two reeds f1 and f2 about an octave apart beat at |f2 - 2 f1| (Helmholtz 1863, from memory).
+    """Two reeds f1 and f2 about an octave apart beat at |f2 - 2 f1| (Helmholtz 1863).
 
-    With the reeds' own attacks it may be lost again for a moment; no other holes are told. That no
-    single note is told as a split is for the tests of clean notes.
+    With the reeds' own attacks it may be lost for a moment; no other holes are reported. The tests
+    of clean notes check that no single note is reported as a split.
     """
-    told = split(low, high, off)
-    assert np.mean(right_holes(told, low, high)) >= 0.7
-    assert all(right_holes([one], low, high)[0] or right_holes([one], low)[0] for one in told)
+    readings = split(low, high, off)
+    assert np.mean(right_holes(readings, low, high)) >= 0.7
+    assert all(
+        right_holes([reading], low, high)[0] or right_holes([reading], low)[0]
+        for reading in readings
+    )
 
 
 @pytest.mark.parametrize("tab", ["1", "4", "-5", "8", "-10"])
@@ -413,7 +416,7 @@ def test_a_hard_onset_has_its_pitch_at_once(tab: str) -> None:
     samples = np.concatenate([np.zeros(round(0.2 * RATE)), held])
     known = pitch_of_note(tab)
     after = [reading for reading in hear(samples, C) if reading.heard > 0.2 * RATE]
-    right = [one.hz is not None and abs(cents(one.hz, known)) < 10.0 for one in after]
+    right = [reading.hz is not None and abs(cents(reading.hz, known)) < 10.0 for reading in after]
     third = next(i for i in range(2, len(right)) if all(right[i - 2 : i + 1]))
     assert after[third].heard_at - 0.2 <= 0.015
 
@@ -455,12 +458,12 @@ def test_the_phrase_gets_high_marks() -> None:
     good = result("phrase")
     assert good.passed
     assert good.score >= 98.0
-    for one in good.marks:
-        assert one.score >= 95.0, one
-        assert one.measured.heard == one.step.tab
-        assert one.measured.leak_db is None
-        assert abs(one.measured.cents or 0.0) < 5.0
-        assert abs(one.measured.late_ms or 0.0) < 15.0
+    for mark in good.marks:
+        assert mark.score >= 95.0, mark
+        assert mark.measured.heard == mark.step.tab
+        assert mark.measured.leak_db is None
+        assert abs(mark.measured.cents or 0.0) < 5.0
+        assert abs(mark.measured.late_ms or 0.0) < 15.0
 
 
 def test_the_faults_of_the_faulty_phrase_come_back_in_its_marks() -> None:
@@ -515,10 +518,10 @@ def test_the_drill_is_found_in_a_recording_that_does_not_say_where_it_starts() -
 
 
 def test_the_phrase_is_written_down_as_it_was_played() -> None:
-    """The glide is one note, told as where it stayed longest; the chord by one of its holes."""
-    told = [str(note.tab) for note in notes_of("phrase")]
-    assert told[:-1] == ["5", "-4", "4", "-4", "-4'", told[5], "4", "-3"]
-    assert told[5] in ("-4", "-4'")
+    """The glide is one note, reported where it stayed longest; the chord by one of its holes."""
+    names = [str(note.tab) for note in notes_of("phrase")]
+    assert names[:-1] == ["5", "-4", "4", "-4", "-4'", names[5], "4", "-3"]
+    assert names[5] in ("-4", "-4'")
     assert notes_of("phrase")[-1].holes == (4, 5)
     assert Counter(note.clean for note in notes_of("phrase")) == {True: 8, False: 1}
 
@@ -591,8 +594,8 @@ def moved_marks(folder: Path, played: Mapping[int, Sequence[tuple[str, Curve]]])
     for beat, reeds in played.items():
         at = round((MOVES_ZERO_S + beat * SLOW_BEAT_S) * RATE)
         for tab, curve in reeds:
-            one = bent_by(tab, curve)
-            samples[at : at + len(one)] += one * 0.1 / np.sqrt(np.mean(one**2))
+            sound = bent_by(tab, curve)
+            samples[at : at + len(sound)] += sound * 0.1 / np.sqrt(np.mean(sound**2))
     sf.write(folder / "moves.wav", samples, RATE, subtype="PCM_24")
     plan = Plan(C, RecordingSpec(folder / "moves.wav"), drill=MOVES, start=MOVES_ZERO_S)
     (result,) = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
@@ -609,13 +612,13 @@ def test_ladders_glides_vibrato_and_splits_of_recorded_reeds_are_marked(tmp_path
     assert good[3].measured.holes == (2, 5)
 
     bad = moved_marks(tmp_path, FAULTY_MOVES)
-    rungs = [(one.measured.rungs[1] or 0.0) for one in (good[0], bad[0])]
+    rungs = [(mark.measured.rungs[1] or 0.0) for mark in (good[0], bad[0])]
     assert rungs[1] - rungs[0] == pytest.approx(22.0, abs=3.0)
-    strayed = [(one.measured.stray_cents or 0.0) for one in (good[1], bad[1])]
+    strayed = [(mark.measured.stray_cents or 0.0) for mark in (good[1], bad[1])]
     assert strayed[0] < 8.0
     assert strayed[1] == pytest.approx(30.0, abs=6.0)
     assert bad[2].measured.vibrato_hz == pytest.approx(4.0, rel=0.05)
     assert bad[3].sentence.startswith("hole 5 missing")
-    off = [(one.measured.cents or 0.0) for one in (good[4], bad[4])]
+    off = [(mark.measured.cents or 0.0) for mark in (good[4], bad[4])]
     assert off[1] - off[0] == pytest.approx(15.0, abs=3.0)
     assert bad[5].measured.cents == pytest.approx(good[5].measured.cents, abs=0.5)

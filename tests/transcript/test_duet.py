@@ -42,12 +42,12 @@ def played(number: int) -> Floats:
     return np.concatenate([block.samples for block in blocks])
 
 
-def over(one: Floats, other: Floats, db: float) -> Floats:
-    """Two sounds over each other, the other brought to a level in dB beside the one's."""
-    found = np.zeros(max(len(one), len(other)))
-    found[: len(one)] += one
-    found[: len(other)] += 10.0 ** (db / 20.0) * other
-    return 0.5 * found / np.abs(found).max()
+def over(first: Floats, second: Floats, db: float) -> Floats:
+    """Two sounds over each second, the second brought to a level in dB beside the one's."""
+    mix = np.zeros(max(len(first), len(second)))
+    mix[: len(first)] += first
+    mix[: len(second)] += 10.0 ** (db / 20.0) * second
+    return 0.5 * mix / np.abs(mix).max()
 
 
 @pytest.fixture(scope="module")
@@ -79,20 +79,24 @@ def test_each_part_of_a_duet_is_written_as_its_player_played_it(transcript: Tran
             ways = [str(way[0][0]) for note in near for way in (note.sounds, *note.alternatives)]
             if step.tab not in ways:
                 missed += 1
-                beside = [one for one in others if one.start < step.end and one.end > step.start]
-                tabs = [(step.sounds[0][0], one.sounds[0][0]) for one in beside]
-                # The sound does not tell them apart; nothing else may be missed.
+                beside = [
+                    step_beside
+                    for step_beside in others
+                    if step_beside.start < step.end and step_beside.end > step.start
+                ]
+                tabs = [(step.sounds[0][0], step_beside.sounds[0][0]) for step_beside in beside]
+                # The sound does not separate them; nothing else may be missed.
                 assert any(on_a_partial(*pair) or on_a_partial(*pair[::-1]) for pair in tabs)
     assert missed <= 5
     assert transcript.harp.key.name == "C"
-    assert any("two harps sound" in one for one in transcript.warnings)
+    assert any("two harps sound" in line for line in transcript.warnings)
 
 
 def test_notes_are_as_long_as_their_own_part_has_them(transcript: Transcript) -> None:
     wanted = {step.start: step.beats for step in DUET.second}
-    found = {note.at: note.beats for note in transcript.second if note.at in wanted}
-    assert len(found) >= 0.8 * len(wanted)
-    assert all(found[at] == wanted[at] for at in found)
+    beats = {note.at: note.beats for note in transcript.second if note.at in wanted}
+    assert len(beats) >= 0.8 * len(wanted)
+    assert all(beats[at] == wanted[at] for at in beats)
 
 
 def test_text_and_data_have_both_parts(transcript: Transcript) -> None:
@@ -167,23 +171,27 @@ def test_what_is_struck_and_dies_away_is_no_second_player(tmp_path: Path) -> Non
 # Tones
 
 
-@pytest.mark.parametrize(("one", "other"), [("4", "-5"), ("-4", "2"), ("-6", "3"), ("5", "-2")])
+@pytest.mark.parametrize(("first", "other"), [("4", "-5"), ("-4", "2"), ("-6", "3"), ("5", "-2")])
 @pytest.mark.parametrize("db", [0.0, -12.0])
 def test_reeds_of_two_players_are_heard_as_praat_hears_each_alone(
-    one: str, other: str, db: float
+    first: str, other: str, db: float
 ) -> None:
     # The second sets in 0.2 s after the first.
-    reeds = [cut("c-harp", tab) for tab in (one, other)]
+    reeds = [cut("c-harp", tab) for tab in (first, other)]
     rms = [float(np.sqrt(np.mean(reed[reed != 0.0] ** 2))) for reed in reeds]
     later = np.concatenate([np.zeros(round(0.2 * RATE)), reeds[1] * rms[0] / rms[1]])
-    found = find_tones(over(reeds[0], later, db), RATE, SPAN)
-    for reed, tab, shift in zip(reeds, (one, other), (0.0, 0.2), strict=True):
+    found_tones = find_tones(over(reeds[0], later, db), RATE, SPAN)
+    for reed, tab, shift in zip(reeds, (first, other), (0.0, 0.2), strict=True):
         sound = parselmouth.Sound(reed.astype(float), RATE)
         praat = sound.to_pitch_ac(0.01, 75.0, pitch_ceiling=3000.0)
         at = np.arange(LEAD_S + 0.15, LEAD_S + 0.5, 0.02)
         alone = np.array([praat.get_value_at_time(second) for second in at])
-        near = [one for one in found if abs(1200.0 * np.log2(one.held_hz / alone[-1])) < 50.0]
-        longest = max(near, key=lambda one: one.seconds)
+        near = [
+            tone_
+            for tone_ in found_tones
+            if abs(1200.0 * np.log2(tone_.held_hz / alone[-1])) < 50.0
+        ]
+        longest = max(near, key=lambda tone_: tone_.seconds)
         off = 1200.0 * np.log2(np.interp(at + shift, longest.at, longest.hz) / alone)
         assert np.median(np.abs(off)) < 1.0, tab
         assert longest.start == pytest.approx(LEAD_S + shift, abs=0.03), tab
@@ -202,10 +210,10 @@ def tabs(notes: Sequence[ToneGroup]) -> list[str]:
 
 
 def test_tones_of_one_breath_side_by_side_are_one_note() -> None:
-    found = group_tones(
+    groups = group_tones(
         [tone("4", 1.0, 1.5, -20), tone("5", 1.0, 1.5, -22), tone("-8", 1, 1.5, -20)], C
     )
-    assert sorted(sorted(str(tab) for tab in note.tabs) for note in found) == [["-8"], ["4", "5"]]
+    assert sorted(sorted(str(tab) for tab in note.tabs) for note in groups) == [["-8"], ["4", "5"]]
 
 
 def test_a_later_neighbour_is_no_chord() -> None:
@@ -217,16 +225,16 @@ def test_parts_follow_how_loud_each_plays_where_they_cross() -> None:
     up, down = ["2", "-3", "-4", "-5", "-6"], ["-7", "-6'", "5", "4", "-2"]
     some = [tone(tab, 1.0 + i, 1.9 + i, -18.0) for i, tab in enumerate(up)]
     others = [tone(tab, 1.3 + i, 2.1 + i, -26.0) for i, tab in enumerate(down)]
-    others = [replace(one, end=one.end + 0.1) for one in others]
-    found = separate_players(group_tones([*some, *others], C))
-    assert tabs(found.first) == up
-    assert len(found.second) == len(down)
-    assert not found.left
+    others = [replace(late, end=late.end + 0.1) for late in others]
+    result = separate_players(group_tones([*some, *others], C))
+    assert tabs(result.first) == up
+    assert len(result.second) == len(down)
+    assert not result.left
 
 
 def test_more_voices_are_left_out_and_speak_against_two_players() -> None:
     some = [tone(tab, 1.0, 3.0, -18.0) for tab in ("1", "-4", "7", "-9", "-6")]
     assert separate_players(group_tones(some[:2], C)).two
-    found = separate_players(group_tones(some, C))
-    assert len(found.left) == 3
-    assert not found.two
+    result = separate_players(group_tones(some, C))
+    assert len(result.left) == 3
+    assert not result.two

@@ -108,10 +108,10 @@ def test_a_reed_alone_explains_all_and_noise_nothing(tmp_path: Path) -> None:
 
 def test_a_foreign_tone_of_the_same_energy_leaves_less_than_half(tmp_path: Path) -> None:
     hz = C.hz(Tab.parse("4"))
-    one = reed(hz, 1.0)
+    reed_tone = reed(hz, 1.0)
     other = reed(1.37 * hz, 1.0)
-    other *= np.sqrt(np.mean(one**2) / np.mean(other**2))
-    (fraction,) = fractions(one + other, tmp_path / "a.wav", heard("4", 0.0, 1.0))
+    other *= np.sqrt(np.mean(reed_tone**2) / np.mean(other**2))
+    (fraction,) = fractions(reed_tone + other, tmp_path / "a.wav", heard("4", 0.0, 1.0))
     assert 0.3 < fraction < 0.5  # less than half, as some of it is covered by chance
 
 

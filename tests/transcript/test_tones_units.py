@@ -83,12 +83,12 @@ def test_onsets_offsets_and_repeated_notes_of_two_players() -> None:
         sound[first:last] += reed(hz(tab), end - start)[: last - first]
     tones = find_tones(sound, RATE, (150.0, 2500.0))
     assert len(tones) == 3
-    for found, (tab, start, end) in zip(tones, sorted(plan, key=lambda p: p[1]), strict=True):
-        assert found.held_hz == pytest.approx(hz(tab), rel=1e-3)
-        assert found.start == pytest.approx(start, abs=0.008)
-        assert found.end == pytest.approx(end, abs=0.008)
-        assert found.seconds == pytest.approx(end - start, abs=0.015)
-        assert abs(found.fall_db_s) < 3.0
+    for found_tone, (tab, start, end) in zip(tones, sorted(plan, key=lambda p: p[1]), strict=True):
+        assert found_tone.held_hz == pytest.approx(hz(tab), rel=1e-3)
+        assert found_tone.start == pytest.approx(start, abs=0.008)
+        assert found_tone.end == pytest.approx(end, abs=0.008)
+        assert found_tone.seconds == pytest.approx(end - start, abs=0.015)
+        assert abs(found_tone.fall_db_s) < 3.0
 
 
 def test_a_tone_that_dies_away_has_its_rate() -> None:
@@ -96,8 +96,8 @@ def test_a_tone_that_dies_away_has_its_rate() -> None:
     sound = np.concatenate(
         [np.zeros(4800), reed(hz("4"), 0.8) * 10 ** (-10.0 * t / 20), np.zeros(4800)]
     )
-    found = max(find_tones(sound, RATE, (150.0, 2500.0)), key=lambda tone: tone.level_db)
-    assert found.fall_db_s == pytest.approx(10.0, abs=2.0)
+    found_tone = max(find_tones(sound, RATE, (150.0, 2500.0)), key=lambda tone: tone.level_db)
+    assert found_tone.fall_db_s == pytest.approx(10.0, abs=2.0)
     assert find_tones(np.zeros(RATE), RATE, (150.0, 2500.0)) == []
 
 

@@ -86,27 +86,27 @@ def test_the_harp_of_a_phrase_is_found_in_every_key(key: str) -> None:
     right = 0
     for phrase in PHRASES:
         moved = move_to_harp(phrase, Harp.of(key))
-        found = guess_harps(sounded(moved, Harp.of(key)), candidate_harps())
-        right += found[0].harp.key.name == key
-        assert sum(one.probability for one in found) == pytest.approx(1.0)
+        guesses = guess_harps(sounded(moved, Harp.of(key)), candidate_harps())
+        right += guesses[0].harp.key.name == key
+        assert sum(guess.probability for guess in guesses) == pytest.approx(1.0)
     assert right == len(PHRASES) >= 8
 
 
 def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
     drill = find_drill("bend-and-let-up")
-    found = guess_harps(sounded(drill, Harp.of(drill.key)), candidate_harps())
-    assert found[0].harp.key.name == drill.key
-    assert found[0].probability > 0.9
+    guesses = guess_harps(sounded(drill, Harp.of(drill.key)), candidate_harps())
+    assert guesses[0].harp.key.name == drill.key
+    assert guesses[0].probability > 0.9
 
 
 @pytest.mark.parametrize(("key", "a4"), [("A", 440.0), ("E", 440.0), ("D", 446.0)])
 def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
     harp = Harp.of(key, a4=a4)
     path = recorded(move_to_harp(find_drill("smokehouse-blues"), harp), harp, tmp_path / "x.wav")
-    found = transcribe(TranscriptRequest(path))
-    assert found.harp.key.name == key
-    assert found.harp.a4 == pytest.approx(a4, abs=0.6)
-    assert found.guesses[0].position == 2
+    result = transcribe(TranscriptRequest(path))
+    assert result.harp.key.name == key
+    assert result.harp.a4 == pytest.approx(a4, abs=0.6)
+    assert result.guesses[0].position == 2
 
 
 # The notes
@@ -114,12 +114,12 @@ def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
 
 def test_recorded_reeds_are_written_down_note_by_note() -> None:
     drill = find_drill("harbour-bell")
-    found = transcribe(TranscriptRequest(REEDS / "phrase.flac", harp=Harp.of("C")))
-    assert [note.tab for note in found.notes] == [step.tab for step in drill.steps]
-    assert [note.beats for note in found.notes] == [step.beats for step in drill.steps]
+    result = transcribe(TranscriptRequest(REEDS / "phrase.flac", harp=Harp.of("C")))
+    assert [note.tab for note in result.notes] == [step.tab for step in drill.steps]
+    assert [note.beats for note in result.notes] == [step.beats for step in drill.steps]
     clock = BeatClock(0, drill.tempo, 48_000)
-    start = found.notes[0].start
-    for note, step in zip(found.notes, drill.steps, strict=True):
+    start = result.notes[0].start
+    for note, step in zip(result.notes, drill.steps, strict=True):
         assert note.start - start == pytest.approx(clock.sample(step.start) / 48_000, abs=0.02)
         assert abs(note.cents) < 10.0
 
@@ -127,10 +127,10 @@ def test_recorded_reeds_are_written_down_note_by_note() -> None:
 def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
     drill = find_drill("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0)})
-    found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
-    assert found.notes[1].cleanness_rule == "loose"
-    assert found.notes[-1].tab == "4+5"
-    assert found.notes[0].cleanness_rule == "plain"
+    result = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
+    assert result.notes[1].cleanness_rule == "loose"
+    assert result.notes[-1].tab == "4+5"
+    assert result.notes[0].cleanness_rule == "plain"
 
 
 def test_a_passage_is_picked_out(tmp_path: Path) -> None:
@@ -152,9 +152,9 @@ def test_of_holes_that_sound_alike_the_nearer_is_written(tmp_path: Path) -> None
         "near",
     )
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav")
-    found = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
-    assert [note.tab for note in found] == ["-1", "-2", "-3", "-2", "-1", "4", "3"]
-    assert found[1].alternatives
+    notes = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
+    assert [note.tab for note in notes] == ["-1", "-2", "-3", "-2", "-1", "4", "3"]
+    assert notes[1].alternatives
 
 
 # The beats
@@ -164,7 +164,9 @@ def starts(drill: Drill, jitter_s: float, seed: int) -> list[float]:
     clock = BeatClock(0, drill.tempo, 48_000, drill.swing)
     at = np.array([clock.sample(step.start) / 48_000 for step in drill.steps if not step.call])
     rng = np.random.default_rng(seed)
-    return [float(one) for one in np.maximum.accumulate(at + rng.normal(0.0, jitter_s, len(at)))]
+    return [
+        float(second) for second in np.maximum.accumulate(at + rng.normal(0.0, jitter_s, len(at)))
+    ]
 
 
 def test_written_lengths_are_those_that_were_meant() -> None:
@@ -173,14 +175,14 @@ def test_written_lengths_are_those_that_were_meant() -> None:
         steps = [step for step in drill.steps if not step.call]
         if drill.free or len(steps) < 8:
             continue
-        found = align_beats(starts(drill, 0.02, 5), candidate_grids())
-        assert found is not None
-        got = np.diff([float(one * found.grid.scale) for one in found.at])
+        alignment = align_beats(starts(drill, 0.02, 5), candidate_grids())
+        assert alignment is not None
+        got = np.diff([float(place * alignment.grid.scale) for place in alignment.at])
         meant = np.diff([float(step.start) for step in steps])
         right += int(np.sum(np.isclose(got, meant)))
         total += len(meant)
-        first = found.at[0] * found.grid.scale
-        bars += found.grid.meter == drill.meter and first == steps[0].start % drill.meter[0]
+        first = alignment.at[0] * alignment.grid.scale
+        bars += alignment.grid.meter == drill.meter and first == steps[0].start % drill.meter[0]
         drills += 1
     assert right / total > 0.9  # measured: 0.95
     assert bars / drills > 0.85  # measured: 0.88
@@ -221,38 +223,38 @@ def transcribed(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Transcr
 def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
     transcribed: tuple[Path, Transcript], tmp_path: Path
 ) -> None:
-    path, found = transcribed
-    text = write_drill(draft_drill(found, "tune", "Heard on the quay"))
+    path, result = transcribed
+    text = write_drill(draft_drill(result, "tune", "Heard on the quay"))
     drill = parse_drill(text, "tune")
     assert drill.key == "A"
-    assert [step.tab for step in drill.steps] == [note.tab for note in found.notes]
+    assert [step.tab for step in drill.steps] == [note.tab for note in result.notes]
     plan = Plan(Harp.of("A"), RecordingSpec(path), drill=drill)
     (result,) = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
     assert result.score > 95.0
 
 
-@pytest.mark.parametrize("drill", [one.name for one in SHELF if not one.free][::9])
+@pytest.mark.parametrize("drill", [entry.name for entry in SHELF if not entry.free][::9])
 def test_whatever_is_played_makes_a_drill_that_can_be_read(drill: str, tmp_path: Path) -> None:
     played = find_drill(drill)
     harp = Harp.of(played.key, played.tuning)
     path = recorded(played, harp, tmp_path / "x.wav")
-    found = transcribe(TranscriptRequest(path, harp=harp))
-    parse_drill(write_drill(draft_drill(found, "heard", "Heard")), "heard")
-    assert transcript_text(found)
+    result = transcribe(TranscriptRequest(path, harp=harp))
+    parse_drill(write_drill(draft_drill(result, "heard", "Heard")), "heard")
+    assert transcript_text(result)
 
 
 def test_text_and_data_say_the_same(transcribed: tuple[Path, Transcript]) -> None:
-    found = transcribed[1]
-    text = transcript_text(found)
+    result = transcribed[1]
+    text = transcript_text(result)
     assert "A harp" in text
     assert "2nd position" in text
     assert all(len(line) <= 80 for line in text.splitlines())
-    rows = json.loads(json.dumps(transcript_notes_data(found)))
-    assert [row["tab"] for row in rows] == [note.tab for note in found.notes]
+    rows = json.loads(json.dumps(transcript_notes_data(result)))
+    assert [row["tab"] for row in rows] == [note.tab for note in result.notes]
     assert set(rows[0]) == set(COLUMNS)
-    table = list(csv.DictReader(io.StringIO(transcript_csv(found))))
+    table = list(csv.DictReader(io.StringIO(transcript_csv(result))))
     assert [row["tab"] for row in table] == [row["tab"] for row in rows]
-    assert transcript_head_data(found)["harp"]["key"] == "A"
+    assert transcript_head_data(result)["harp"]["key"] == "A"
 
 
 # What goes wrong
@@ -276,10 +278,10 @@ def test_a_meter_is_written_as_one(text: str) -> None:
 
 def test_too_few_notes_have_no_beat(tmp_path: Path) -> None:
     drill = parse_drill('title = "Two"\nharp = "C"\ntempo = 90\ntab = """\n4:2 5:2 |\n"""\n', "two")
-    found = transcribe(TranscriptRequest(recorded(drill, Harp.of("C"), tmp_path / "x.wav")))
-    assert found.meter is None
-    assert "too few notes" in found.warnings[0]
-    parse_drill(write_drill(draft_drill(found, "two", "Two")), "two")
+    result = transcribe(TranscriptRequest(recorded(drill, Harp.of("C"), tmp_path / "x.wav")))
+    assert result.meter is None
+    assert "too few notes" in result.warnings[0]
+    parse_drill(write_drill(draft_drill(result, "two", "Two")), "two")
 
 
 # --- how far to trust it ----------------------------------------------------------------------
@@ -349,19 +351,19 @@ def test_confidence_is_the_fraction_of_right_notes(mixed: dict[str, Transcript],
 def test_notes_after_a_long_rest_are_trusted_as_those_before_it(tmp_path: Path) -> None:
     tab = "4:1 5:1 r:2 | r:4 | r:2 4:1 5:1 |"
     drill = parse_drill(f'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n{tab}\n"""\n', "x")
-    found = transcribe(
+    result = transcribe(
         TranscriptRequest(recorded(drill, Harp.of("C"), tmp_path / "x.wav"), harp=Harp.of("C"))
     )
-    assert len(found.notes) == 4
-    assert all((note.confidence or 0.0) > 0.95 for note in found.notes)
-    assert not found.warnings or "beat" in found.warnings[0]
+    assert len(result.notes) == 4
+    assert all((note.confidence or 0.0) > 0.95 for note in result.notes)
+    assert not result.warnings or "beat" in result.warnings[0]
 
 
 def test_trust_grows_with_what_is_explained() -> None:
     assert unexplained_db(0.99) == pytest.approx(-20.0)
     assert unexplained_db(1.0) == -60.0
     shares = np.linspace(0.0, 1.0, 101)
-    trusts = [estimate_confidence(one) for one in shares]
+    trusts = [estimate_confidence(fraction) for fraction in shares]
     assert trusts == sorted(trusts)
     assert trusts[0] < 0.1
     assert trusts[-1] == pytest.approx(0.995)
@@ -406,9 +408,9 @@ def test_a_leak_beside_draw_two_tells_that_it_is_no_blow_three(tmp_path: Path) -
         'title = "X"\nharp = "C"\ntempo = 60\ntab = """\n3:1 -2:2 3:1 |\n"""\n', "x"
     )
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0, leak_hole=3)})
-    found = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
-    assert [note.tab for note in found.notes][1] == "-2"
-    assert found.notes[1].alternatives == ()
+    result = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
+    assert [note.tab for note in result.notes][1] == "-2"
+    assert result.notes[1].alternatives == ()
 
 
 def test_a_room_that_rings_is_told_and_trusted_less(
@@ -419,7 +421,9 @@ def test_a_room_that_rings_is_told_and_trusted_less(
     dry = transcribe(TranscriptRequest(alone, harp=harp))
     monkeypatch.setattr(transcribe_module, "without_reverberation", lambda notes: list(notes[:-1]))
     room = transcribe(TranscriptRequest(alone, harp=harp))
-    assert not any("reverberation" in one for one in dry.warnings)
-    assert any("reverberation" in one for one in room.warnings)
-    means = [float(np.mean([note.confidence or 0.0 for note in one.notes])) for one in (dry, room)]
+    assert not any("reverberation" in line for line in dry.warnings)
+    assert any("reverberation" in line for line in room.warnings)
+    means = [
+        float(np.mean([note.confidence or 0.0 for note in result.notes])) for result in (dry, room)
+    ]
     assert means[1] == pytest.approx(0.82 / 1.08 * means[0], abs=0.08)
