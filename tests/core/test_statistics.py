@@ -43,8 +43,8 @@ class TestMedianAbsoluteDeviation:
     @given(samples, st.integers(-50, 50))
     def test_about_a_given_center(self, values: list[float], center: int) -> None:
         expected = scipy.stats.median_abs_deviation(values, center=lambda _, axis: center)
-        found = median_absolute_deviation(np.array(values), float(center))
-        assert found == pytest.approx(expected)
+        deviation = median_absolute_deviation(np.array(values), float(center))
+        assert deviation == pytest.approx(expected)
 
     def test_scale_to_the_standard_deviation_of_a_normal(self) -> None:
         assert pytest.approx(1.0 / scipy.stats.norm.ppf(0.75), abs=5e-5) == SD_PER_MAD
@@ -57,9 +57,9 @@ class TestHodgesLehmann:
 
     def test_three_against_three_are_too_few(self) -> None:
         # 1 of 20 arrangements is as extreme, on each side.
-        found = hodges_lehmann([1, 2, 3], [10, 11, 12])
-        assert (found.estimate, found.low, found.high) == (9.0, -np.inf, np.inf)
-        assert not found.excludes_zero
+        shift = hodges_lehmann([1, 2, 3], [10, 11, 12])
+        assert (shift.estimate, shift.low, shift.high) == (9.0, -np.inf, np.inf)
+        assert not shift.excludes_zero
         assert hodges_lehmann([1, 2, 3], [10, 11, 12], level=0.9).excludes_zero
 
     def test_an_empty_sample(self) -> None:
@@ -87,8 +87,8 @@ class TestHodgesLehmann:
         before = [float(value) for value in range(smaller)]
         after = [1000.0 * value for value in range(1, larger + 1)]
         differences = sorted(late - early for late in after for early in before)
-        found = hodges_lehmann(before, after)
-        assert (found.low, found.high) == (differences[critical], differences[-critical - 1])
+        shift = hodges_lehmann(before, after)
+        assert (shift.low, shift.high) == (differences[critical], differences[-critical - 1])
 
     @pytest.mark.parametrize("sizes", [(4, 4), (3, 9), (6, 8), (11, 5), (9, 9)])
     @pytest.mark.parametrize("level", [0.8, 0.9, 0.95, 0.99])
@@ -96,14 +96,14 @@ class TestHodgesLehmann:
         """The interval holds the shifts that scipy's exact Mann-Whitney test does not reject."""
         rng = np.random.default_rng(sum(sizes) + round(100 * level))
         before, after = rng.normal(0.0, 1.0, sizes[0]), rng.normal(0.5, 1.0, sizes[1])
-        found = hodges_lehmann(before.tolist(), after.tolist(), level)
+        shift = hodges_lehmann(before.tolist(), after.tolist(), level)
         differences = np.sort(np.subtract.outer(after, before), axis=None)
         between = (differences[:-1] + differences[1:]) / 2.0
         shifts = [differences[0] - 1.0, *between, differences[-1] + 1.0]
-        for shift in shifts:
-            test = scipy.stats.mannwhitneyu(after - shift, before, method="exact")
+        for tested in shifts:
+            test = scipy.stats.mannwhitneyu(after - tested, before, method="exact")
             accepted = test.pvalue > (1.0 - level) * (1.0 + 1e-9)
-            assert accepted == (found.low < shift < found.high)
+            assert accepted == (shift.low < tested < shift.high)
 
     def test_the_approximation_continues_the_exact_interval(self) -> None:
         rng = np.random.default_rng(5)
@@ -115,19 +115,19 @@ class TestHodgesLehmann:
 
     @given(samples, samples, st.integers(-500, 500))
     def test_equivariance(self, before: list[float], after: list[float], more: int) -> None:
-        found = hodges_lehmann(before, after)
+        shift = hodges_lehmann(before, after)
         moved = hodges_lehmann(before, [value + more for value in after])
         reverse = hodges_lehmann(after, before)
-        assert found.low <= found.estimate <= found.high
+        assert shift.low <= shift.estimate <= shift.high
         assert (moved.estimate, moved.low, moved.high) == (
-            found.estimate + more,
-            found.low + more,
-            found.high + more,
+            shift.estimate + more,
+            shift.low + more,
+            shift.high + more,
         )
         assert (reverse.estimate, reverse.low, reverse.high) == (
-            -found.estimate,
-            -found.high,
-            -found.low,
+            -shift.estimate,
+            -shift.high,
+            -shift.low,
         )
 
     @pytest.mark.parametrize("sizes", [(4, 4), (4, 7), (7, 7), (14, 14), (28, 35)])
@@ -138,8 +138,8 @@ class TestHodgesLehmann:
         runs, covered = 4000, 0
         for _ in range(runs):
             before, after = rng.exponential(5.0, smaller), rng.exponential(5.0, larger) + 2.0
-            found = hodges_lehmann(before.tolist(), after.tolist())
-            covered += found.low <= 2.0 <= found.high
+            shift = hodges_lehmann(before.tolist(), after.tolist())
+            covered += shift.low <= 2.0 <= shift.high
         assert 0.95 - 3 * (0.95 * 0.05 / runs) ** 0.5 <= covered / runs < 0.99
 
 
@@ -151,8 +151,8 @@ class TestChangePoint:
         days = np.cumsum(rng.integers(1, 5, count)).astype(float)
         weights = rng.uniform(0.2, 1.0, count)
         values = rng.normal(0.0, 1.0, count) - 3.0 * (days > days[count // 2])
-        found = find_change_point(days, values, weights, noise=1.5)
-        assert found is not None
+        detected = find_change_point(days, values, weights, noise=1.5)
+        assert detected is not None
 
         def fit(regressor: np.ndarray) -> tuple[float, float]:
             """Return the change and its standard error."""
@@ -176,14 +176,14 @@ class TestChangePoint:
             change, error = fit(regressor)
             z_scores[i, gradual] = -change / error
         best = max(z_scores.values())
-        assert found.z_score == pytest.approx(best)
-        assert z_scores[found.index, found.is_gradual] == pytest.approx(best)
-        regressor = decline(found.index) if found.is_gradual else step(found.index)
+        assert detected.z_score == pytest.approx(best)
+        assert z_scores[detected.index, detected.is_gradual] == pytest.approx(best)
+        regressor = decline(detected.index) if detected.is_gradual else step(detected.index)
         change, error = fit(regressor)
-        assert found.size == pytest.approx(-change * regressor[-1], rel=1e-6)
-        assert found.standard_error == pytest.approx(error * regressor[-1], rel=1e-6)
+        assert detected.size == pytest.approx(-change * regressor[-1], rel=1e-6)
+        assert detected.standard_error == pytest.approx(error * regressor[-1], rel=1e-6)
         likely = [i for (i, _), z in z_scores.items() if z > 0.0 and best**2 - z**2 <= 3.84]
-        assert (found.earliest, found.latest) == (min(likely), max(likely))
+        assert (detected.earliest, detected.latest) == (min(likely), max(likely))
 
     def test_a_rise_is_no_downward_change(self) -> None:
         days = np.arange(40.0)
@@ -197,9 +197,9 @@ class TestChangePoint:
     def test_minimum_sizes_are_parameters(self) -> None:
         days = np.arange(8.0)
         parameters = ChangePointParameters(min_before=3, min_after=3)
-        found = find_change_point(days, -days, np.ones(8), 0.1, parameters)
-        assert found is not None
-        assert 3 <= found.index <= 5
+        detected = find_change_point(days, -days, np.ones(8), 0.1, parameters)
+        assert detected is not None
+        assert 3 <= detected.index <= 5
 
     def test_interval_deviance_is_the_quantile_of_chi_squared(self) -> None:
         quantile = scipy.stats.chi2.ppf(0.95, df=1)

@@ -98,7 +98,7 @@ def test_what_a_token_means(text: str, sounds: list[list[Tab]]) -> None:
     step = drill_of(f"{text}:4").steps[0]
     assert [list(sound) for sound in step.sounds] == sounds
     assert step.text == f"{text}:4"
-    assert sorted(step.tab) == sorted(text)  # 4+1 is told in order, as 1+4
+    assert sorted(step.tab) == sorted(text)  # 4+1 is expected in order, as 1+4
 
 
 def test_a_glide_rests_for_a_quarter_at_each_end_and_moves_evenly_between() -> None:
@@ -155,7 +155,7 @@ def test_full_bars_pass(meter: str, tab: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("tab", "column", "told"),
+    ("tab", "column", "expected"),
     [
         ("4:4 | 4:3 | 4:4 |", 20, "bar 2 has 3 beats and should have 4"),
         ("4:4 | 4:3 r:1.5 |", 26, "bar 2 has 4 1/2 beats and should have 4"),
@@ -164,13 +164,13 @@ def test_full_bars_pass(meter: str, tab: str) -> None:
         ("4:0.333 4:0.333 4:0.333 r:3 |", 38, "bar 1 has 3 999/1000 beats"),
     ],
 )
-def test_a_bar_that_is_not_full_is_told_by_name(tab: str, column: int, told: str) -> None:
+def test_a_bar_that_is_not_full_is_told_by_name(tab: str, column: int, expected: str) -> None:
     (problem,) = problems_of(written(tab))
-    assert told in problem.message
+    assert expected in problem.message
     assert (problem.line, problem.column) == (4, column)
 
 
-def test_a_bar_of_unknown_length_is_not_told_as_well() -> None:
+def test_a_bar_of_unknown_length_is_not_reported_too() -> None:
     assert [p.message[:5] for p in problems_of(written("4:x 4 4 4 | 4 | 4:4"))] == [
         "'x' i",
         "bar 2",
@@ -181,7 +181,7 @@ def test_a_bar_of_unknown_length_is_not_told_as_well() -> None:
 
 
 @pytest.mark.parametrize(
-    ("token", "told"),
+    ("token", "expected"),
     [
         ("x", "'x' is not tab; write 4 for blow"),
         ("4:", "a length is missing after the colon"),
@@ -214,9 +214,9 @@ def test_a_bar_of_unknown_length_is_not_told_as_well() -> None:
         ("-4'>-4'':4", "hole 4 bends on the draw, by 1 half step"),
     ],
 )
-def test_a_wrong_token_is_told_where_it_stands(token: str, told: str) -> None:
+def test_a_wrong_token_is_told_where_it_stands(token: str, expected: str) -> None:
     first, *_ = problems_of(written(f"\n4:4 |\n  {token} |\n"))
-    assert told in first.message
+    assert expected in first.message
     assert (first.line, first.column, first.length) == (6, 3, len(token))
 
 
@@ -308,7 +308,9 @@ def test_what_a_terminal_would_obey_is_not_printed() -> None:
     ("source", "line", "column"),
     [("a = \n", 1, 5), ('title = "x"\nharp "C"\n', 2, 6), ('t = "\\q"', 1, 8), ("a = [1,\n", 1, 8)],
 )
-def test_a_slip_in_toml_is_told_where_tomllib_finds_it(source: str, line: int, column: int) -> None:
+def test_a_toml_error_has_the_position_that_tomllib_reports(
+    source: str, line: int, column: int
+) -> None:
     with pytest.raises(tomllib.TOMLDecodeError) as reference:
         tomllib.loads(source)
     (problem,) = problems_of(source)
@@ -348,7 +350,7 @@ def test_defaults_and_what_is_kept_of_the_head() -> None:
         ("about", "1979-05-27"),
     ],
 )
-def test_a_wrong_value_is_told_under_itself(field: str, value: str) -> None:
+def test_a_wrong_value_is_reported_at_its_position(field: str, value: str) -> None:
     (problem,) = problems_of(written("4:4", **{field: value}))
     assert problem.source == f"{field} = {value}"
     assert problem.column == len(field) + 4
@@ -356,7 +358,7 @@ def test_a_wrong_value_is_told_under_itself(field: str, value: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("line", "told"),
+    ("line", "expected"),
     [
         ('tunning = "solo"', "did you mean 'tuning'?"),
         ("xyz = 1", "a drill has no field 'xyz'; there are title, about"),
@@ -364,14 +366,14 @@ def test_a_wrong_value_is_told_under_itself(field: str, value: str) -> None:
         ("goal.pas_mark = 3", "did you mean 'pass_mark'?"),
     ],
 )
-def test_an_unknown_field_is_told_with_the_nearest(line: str, told: str) -> None:
+def test_an_unknown_field_is_told_with_the_nearest(line: str, expected: str) -> None:
     (problem,) = problems_of(written("4:4") + line)
-    assert told in problem.message
+    assert expected in problem.message
     key = line.split("\n")[-1].split(" ")[0]
     assert problem.source[: problem.length] == key
 
 
-def test_a_tab_without_notes_is_told() -> None:
+def test_a_tab_without_notes_is_reported() -> None:
     assert "nothing to play" in problems_of(written(""))[0].message
     assert "nothing to play" in problems_of(written("r:4 |"))[0].message
 
@@ -384,14 +386,14 @@ def test_files_that_are_no_drill_get_a_sentence(tmp_path: Path) -> None:
     latin.write_bytes('title = "ok"\nabout = "caf\xe9"'.encode("latin-1"))
     large = tmp_path / "large.toml"
     large.write_bytes(b"#" * 1_000_001)
-    for path, told in [
+    for path, expected in [
         (tmp_path / "none.toml", "there is no drill file"),
         (tmp_path, "is a folder"),
         (tmp_path / ("x" * 300), "cannot be read"),
         (latin, "latin.toml:2:13: the file is not UTF-8"),
         (large, "too large"),
     ]:
-        with pytest.raises(DrillError, match=re.escape(told)):
+        with pytest.raises(DrillError, match=re.escape(expected)):
             read_drill(path)
     with pytest.raises(DrillError, match="no drill file"):
         read_drill("a\0b.toml")
@@ -505,8 +507,12 @@ def test_steps_of_a_range_of_bars() -> None:
     drill = drill_of("4 4 4 4 | r:4 | 5 5 5 5 | 6:4")
     assert drill.step_range(2, 3) == range(4, 8)
     assert drill.step_range(4, 4) == range(8, 9)
-    for bars, told in [((0, 1), "bars 1 to 4"), ((3, 5), "bars 1 to 4"), ((2, 2), "nothing is")]:
-        with pytest.raises(DrillError, match=told):
+    for bars, expected in [
+        ((0, 1), "bars 1 to 4"),
+        ((3, 5), "bars 1 to 4"),
+        ((2, 2), "nothing is"),
+    ]:
+        with pytest.raises(DrillError, match=expected):
             drill.step_range(*bars)
 
 
@@ -602,17 +608,17 @@ def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> 
     shown = []
     for line in tab_page_text(drill, width).split("\n\n"):
         assert max(map(len, line.split("\n"))) <= width
-        rows = [re.sub(r"^\d+", lambda found: " " * len(found[0]), row) for row in line.split("\n")]
+        rows = [re.sub(r"^\d+", lambda match: " " * len(match[0]), row) for row in line.split("\n")]
         rows = [row.replace("|", " ") for row in rows if not {"(", ")"} & set(row)]
         tabs, beats = (rows, []) if drill.free else (rows[:-1], rows[-1:])
-        starts = [{found.start() for found in re.finditer(r"\S+", row)} for row in rows]
+        starts = [{match.start() for match in re.finditer(r"\S+", row)} for row in rows]
         assert len(tabs) == (2 if drill.second else 1)
         assert not beats or set().union(*starts[:-1]) == starts[-1]
         shown += [token for token in tabs[0].split() if token not in "r."]
     assert shown == [step.tab for step in drill.steps]
 
 
-def test_a_sheet_tells_what_it_is_for() -> None:
+def test_a_sheet_names_its_purpose() -> None:
     text = drill_text(find_drill("harbour-bell"))
     assert max(map(len, text.split("\n"))) <= 80
     assert "within 10 cents of the target; passed from 80 of 100" in " ".join(text.split())

@@ -97,7 +97,7 @@ def notes(draw: Draw, beats: str) -> str:
 
 @st.composite
 def bars(draw: Draw, beats: Fraction) -> str:
-    """One bar that lasts so many beats."""
+    """Draw a bar of a given length."""
     words: list[str] = []
     left, sounding = beats, False
     while left:
@@ -116,7 +116,7 @@ def bars(draw: Draw, beats: Fraction) -> str:
 
 @st.composite
 def tabs(draw: Draw, meter: int, pickup: Fraction) -> str:
-    """A tab with bars of so many beats, some of them repeated."""
+    """Draw a tab with full bars, some of them repeated."""
 
     def some(most: int) -> str:
         return "| ".join(draw(st.lists(bars(Fraction(meter)), min_size=1, max_size=most)))
@@ -411,7 +411,7 @@ def test_a_written_drill_by_hand() -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "expected"),
     [
         ({"end": Fraction(9)}, "bar 3 has 1 beat and should have 4"),
         ({"end": Fraction(4)}, "the format cannot express one of its values"),
@@ -422,16 +422,16 @@ def test_a_written_drill_by_hand() -> None:
         ({"free": True, "second": True}, "leave out the free clock: a second part"),
     ],
 )
-def test_what_a_file_cannot_say_is_refused(change: dict[str, Any], told: str) -> None:
+def test_values_without_notation_are_refused(change: dict[str, Any], expected: str) -> None:
     drill = drill_of("4:4 | -4:4")
     if "second" in change:
         change = {**change, "second": drill.steps}
-    with pytest.raises(DrillError, match=re.escape(told)):
+    with pytest.raises(DrillError, match=re.escape(expected)):
         write_drill(replace(drill, **change))
 
 
 @pytest.mark.parametrize(
-    ("change", "told"),
+    ("change", "expected"),
     [
         ({"start": Fraction(-1)}, "begins before the last step has ended"),
         ({"beats": Fraction(1, 101)}, "tab has no length of"),
@@ -440,9 +440,9 @@ def test_what_a_file_cannot_say_is_refused(change: dict[str, Any], told: str) ->
         ({"index": 3}, "the format cannot express"),
     ],
 )
-def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], told: str) -> None:
+def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], expected: str) -> None:
     drill = drill_of("4:4")
-    with pytest.raises(DrillError, match=told):
+    with pytest.raises(DrillError, match=expected):
         write_drill(replace(drill, steps=(replace(drill.steps[0], **change),)))
 
 
@@ -450,7 +450,7 @@ def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], told: str) -
 
 
 @pytest.mark.parametrize(
-    ("tab", "told"),
+    ("tab", "expected"),
     [
         ("|: 4:4 |1. 5:4 | |: 6:4 :|", "a repeat inside a repeat"),
         ("|: 4:4 |1. 5:4", "the repeat is never closed"),
@@ -464,11 +464,11 @@ def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], told: str) -
         (">".join(["4", "5"] * 13) + ":4", "a glide has at most 24 sounds"),
     ],
 )
-def test_what_cannot_be_played_as_written_is_told_once(tab: str, told: str) -> None:
+def test_errors_in_repeats_are_reported_once(tab: str, expected: str) -> None:
     with pytest.raises(DrillError) as caught:
         drill_of(tab)
     (problem,) = caught.value.problems
-    assert told in problem.message
+    assert expected in problem.message
 
 
 def test_the_last_bar_may_lack_the_pick_up_with_a_bar_line_after_it_too() -> None:
@@ -502,7 +502,7 @@ def test_a_starter_is_sound_and_laid_out(
     assert (drill.tempo, f"{drill.meter[0]}/4") == (tempo, meter)
 
 
-def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
+def test_a_new_drill_goes_to_the_players_folder_or_a_given_path(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(tmp_path)
@@ -526,7 +526,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
     named_like = CliRunner().invoke(app, ["new", "harbour-bell"])
     (user_drill_folder() / "harbour-bell.toml").unlink()
     assert "replaces the drill harbour-bell" in named_like.output
-    for words, told in [
+    for words, expected in [
         (["no/such"], "there is no folder no"),
         (["a?b"], "is no name for a drill"),
         (["t.toml", "--title", "x" * 81], "'title' must be one line"),
@@ -535,7 +535,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_where_it_is_told(
     ]:
         failed = CliRunner().invoke(app, ["new", *words])
         assert isinstance(failed.exception, DrillError)
-        assert told in str(failed.exception)
+        assert expected in str(failed.exception)
     assert [path.name for path in tmp_path.iterdir()] == ["my drill.toml"]
 
 
@@ -633,7 +633,7 @@ def test_schema_and_model_agree_on_values(field: str, good: list[str], bad: list
                 parse_drill(source, "t")
 
 
-# Doubts
+# Lint
 
 
 def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
@@ -642,7 +642,7 @@ def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
 
 
 @pytest.mark.parametrize(
-    ("tab", "token", "told"),
+    ("tab", "token", "expected"),
     [
         # At 60 beats a minute; the first of each pair is just on the right side.
         ("-4:4 | -5:4 |", None, ""),
@@ -681,22 +681,20 @@ def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
         ("{call} 4:0.25 9:0.25 r:3.5 | {answer} 4:4", None, ""),
     ],
 )
-def test_what_cannot_be_played_well_is_told_at_its_place(
-    tab: str, token: str | None, told: str
-) -> None:
+def test_warnings_have_positions(tab: str, token: str | None, expected: str) -> None:
     source = written(f"\n{tab}\n", tempo="60")
-    found = warnings_of(source)
+    warnings = warnings_of(source)
     if token is None:
-        assert not found
+        assert not warnings
         return
-    ((line, column, length, message),) = found
+    ((line, column, length, message),) = warnings
     assert (line, column, length) == (6, tab.rindex(token) + 1, len(token))
-    assert told in message
-    if "cents" not in told and "bend" not in told:  # where the clock is free nothing hurries
+    assert expected in message
+    if "cents" not in expected and "bend" not in expected:  # under a free clock no time is checked
         assert not warnings_of(source.replace("tab =", 'clock = "free"\ntab ='))
 
 
-def test_what_is_repeated_and_what_the_second_part_plays_is_told_at_its_place_once() -> None:
+def test_repeats_and_the_second_part_are_reported_once() -> None:
     tab = 'tab = """4:4 | 4:4"""\nsecond = """|: 4:1/11 r:43/11 :|"""\n'
     ((line, column, *_),) = warnings_of(written("", tempo="60").replace('tab = """"""\n', tab))
     assert (line, column) == (6, 16)
@@ -707,7 +705,7 @@ def test_what_is_repeated_and_what_the_second_part_plays_is_told_at_its_place_on
 
 
 @pytest.mark.parametrize(
-    ("source", "line", "told"),
+    ("source", "line", "expected"),
     [
         (written("4:4", about='""'), 1, "add 'about'"),
         (written("4:4") + "[climb]\nby = 5\nto = 99\n", 6, "without looped bars"),
@@ -720,27 +718,27 @@ def test_what_is_repeated_and_what_the_second_part_plays_is_told_at_its_place_on
         (written("4:4") + "goal = { hold = 0.5 }\n", 6, "leave out 'hold'"),
     ],
 )
-def test_fields_that_do_nothing_are_told(source: str, line: int, told: str) -> None:
+def test_fields_without_effect_are_reported(source: str, line: int, expected: str) -> None:
     ((where, *_, message),) = warnings_of(source)
     assert where == line
-    assert told in message
+    assert expected in message
 
 
-def test_check_tells_warnings_with_carets_and_fails_only_if_strict(tmp_path: Path) -> None:
+def test_check_prints_warnings_with_carets_and_fails_only_if_strict(tmp_path: Path) -> None:
     path = tmp_path / "t.toml"
     path.write_text("\ufeff" + written("4:1/16 r:63/16 |\r\n-4':4"), encoding="utf-8")
-    told = (
+    expected = (
         f"{path}:5:10: warning: make the note longer or the tempo slower: 42 ms is too short to "
         'mark (minimum 100 ms)\n    tab = """4:1/16 r:63/16 |\n             ^^^^^^\n'
         "1 warning; 1 of 1 drill files are valid.\n"
     )
     for words, code in ((["check"], ExitCode.OK), (["check", "--strict"], ExitCode.FAILED)):
         checked = CliRunner().invoke(app, [*words, str(path)])
-        assert (checked.exit_code, checked.output) == (code, told)
+        assert (checked.exit_code, checked.output) == (code, expected)
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_shipped_drills_raise_no_doubt(path: Path) -> None:
+def test_shipped_drills_have_no_warnings(path: Path) -> None:
     assert not warnings_of(path.read_text(encoding="utf-8"))
 
 
@@ -748,8 +746,8 @@ def test_shipped_drills_raise_no_doubt(path: Path) -> None:
 
 GUIDE = (bundled_drill_folder() / "README.md").read_text(encoding="utf-8")
 EXAMPLES = [
-    pytest.param(*found, id=f"{found[0]}-{number}")
-    for number, found in enumerate(re.findall(r"```(\w+)\n(.*?)```", GUIDE, re.DOTALL))
+    pytest.param(*match, id=f"{match[0]}-{number}")
+    for number, match in enumerate(re.findall(r"```(\w+)\n(.*?)```", GUIDE, re.DOTALL))
 ]
 
 
@@ -812,17 +810,17 @@ def test_the_tables_of_the_guide_are_those_of_the_model() -> None:
                 yield f"{above}{name}", None if field.is_required() else field.default
 
     rows = re.findall(r"^\| `([\w.]+)` \| (?:`(.*?)`)? ?\|", GUIDE, re.MULTILINE)
-    told = {name: tomllib.loads(f"x = {text}")["x"] if text else None for name, text in rows}
+    expected = {name: tomllib.loads(f"x = {text}")["x"] if text else None for name, text in rows}
     for direction in ("vibrato", "wah"):
-        told.pop(direction, None)
-    assert told == dict(fields(DrillTable))
+        expected.pop(direction, None)
+    assert expected == dict(fields(DrillTable))
 
 
 # Whatever somebody types
 
 
 def never_but_its_error(source: str) -> None:
-    """Reading, laying out, doubting and writing answer with a drill or a DrillError."""
+    """Parsing, formatting, linting and writing return or raise DrillError, and nothing else."""
     wrong: DrillError | None = None
     try:
         drill = parse_drill(source, "fuzz")
@@ -927,7 +925,7 @@ def test_any_text_gets_a_drill_or_its_error(source: str) -> None:
     st.lists(st.tuples(st.integers(0, 3000), st.binary(max_size=6)), max_size=4),
 )
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
-def test_any_bytes_in_a_file_get_told(
+def test_any_bytes_in_a_file_get_a_drill_error(
     tmp_path: Path, raw: bytes, cuts: list[tuple[int, bytes]]
 ) -> None:
     for at, put in cuts:

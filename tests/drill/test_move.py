@@ -31,6 +31,7 @@ from trainer.drill import (
     arrangements_for_tuning,
     describe_difficulty,
     find_drill,
+    find_unplayable,
     move_by_holes,
     move_to_harp,
     parse_drill,
@@ -38,7 +39,6 @@ from trainer.drill import (
     read_drill,
     step_fingerings,
 )
-from trainer.drill import find_unplayable as told_of
 from trainer.drill.difficulty import seconds_per_beat, step_difficulty
 from trainer.drill.fingerings import target_pitches
 from trainer.drill.transpose import move_by_pitch, rank_moves
@@ -176,7 +176,7 @@ def test_a_target_may_be_written_from_the_half_step_above() -> None:
 
 
 @pytest.mark.parametrize(
-    ("tab", "harp", "told"),
+    ("tab", "harp", "expected"),
     [
         ("1:4", "D", "1, as C4: the D harp has no C4"),
         ("1@+30:4", "D", "1@+30, as C4 30 cents sharp: the D harp has no C4 30"),
@@ -185,14 +185,14 @@ def test_a_target_may_be_written_from_the_half_step_above() -> None:
         ("-3=-3':4", "G", "-3=-3', as B4 to Bb4: no hole of the G harp has all"),
     ],
 )
-def test_a_sentence_for_what_a_harp_cannot_play(tab: str, harp: str, told: str) -> None:
+def test_a_sentence_for_what_a_harp_cannot_play(tab: str, harp: str, expected: str) -> None:
     """What these harps have is common practice."""
     (problem,) = move_by_pitch(drill_of(tab), Harp.of(harp)).problems
-    assert problem.message.startswith(told)
+    assert problem.message.startswith(expected)
     assert (problem.line, problem.column, problem.length) == (4, 10, len(tab))
 
 
-def test_what_is_repeated_is_told_once_and_counted_as_often_as_it_is_played() -> None:
+def test_repeats_are_reported_once_and_counted_as_played() -> None:
     moved = move_by_pitch(drill_of("|: 1:1 5:3 :|3"), Harp.of("D"))
     assert (len(moved.problems), moved.missing) == (1, 3)
     assert tabs(moved) == "-4 -4 -4"
@@ -215,12 +215,12 @@ def test_a_second_part_and_calls_are_moved_but_not_counted_as_hard() -> None:
 
 
 def test_more_missing_is_worse_then_harder_then_further() -> None:
-    found = rank_moves(
+    arrangements = rank_moves(
         find_drill("ferry-home"), [(Harp.of(k), up) for k in ("C", "F") for up in (0, 12)]
     )
-    order = [(one.missing, round(one.difficulty, 6), abs(one.half_steps)) for one in found]
+    order = [(a.missing, round(a.difficulty, 6), abs(a.half_steps)) for a in arrangements]
     assert order == sorted(order)
-    assert len({one.missing for one in found}) > 1
+    assert len({arrangement.missing for arrangement in arrangements}) > 1
 
 
 def test_the_order_in_which_things_are_learnt() -> None:
@@ -298,7 +298,7 @@ def test_pitches_and_time_stay_and_what_is_played_can_be(
     before = {step.start: step for step in drill.steps}
     assert len(moved.drill.steps) + moved.missing == len(drill.steps)
     assert bool(moved.missing) == bool(moved.problems)
-    assert not told_of(moved.drill.steps, harp)
+    assert not find_unplayable(moved.drill.steps, harp)
     for step in moved.drill.steps:
         old = before[step.start]
         assert (step.beats, step.cleanness_rule, step.ladder) == (
@@ -339,8 +339,8 @@ def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
     choices = []
     for step in drill.steps:
         note = C.midi(step.first[0]) + half_steps
-        found = [tab for tab in harp.entries if harp.midi(tab) == note]
-        choices.append([replace(step, sounds=((tab,),)) for tab in found])
+        entries = [tab for tab in harp.entries if harp.midi(tab) == note]
+        choices.append([replace(step, sounds=((tab,),)) for tab in entries])
     playable = [some for some in choices if some]
     assert moved.missing == len(choices) - len(playable)
     efforts = [
@@ -388,12 +388,12 @@ def test_by_pitch_there_and_back_sounds_the_same(
 # By holes
 
 
-def test_both_parts_are_moved_by_holes_and_told_if_the_harp_lacks_something() -> None:
+def test_both_parts_are_moved_by_holes_and_missing_entries_are_reported() -> None:
     """Draw 5 of a country harp bends by a half step, of a standard harp by less (common
     practice)."""
     drill = drill_of("4:4", tuning='"country"', second='"""-5:4"""')
     assert move_to_harp(drill, Harp.of("A")).second == drill.second
-    for tab, told in [
+    for tab, expected in [
         ("-5':4", "-5' cannot be played on a A harp: hole 5 draw bends by less"),
         ("-5@-80:4", "-5 cannot be moved 80 cents down on a A harp; choose a target"),
     ]:
@@ -402,7 +402,7 @@ def test_both_parts_are_moved_by_holes_and_told_if_the_harp_lacks_something() ->
         with pytest.raises(DrillError) as caught:
             move_to_harp(drill, Harp.of("A"))
         (problem,) = caught.value.problems
-        assert problem.message.startswith(told)
+        assert problem.message.startswith(expected)
         assert (problem.line, problem.column, problem.length) == (5, 13, len(tab))
 
 
@@ -481,7 +481,7 @@ def test_by_pitch_shows_the_ways_and_the_page_of_the_best(run: Callable[..., Res
     assert all(bool(way["missing"]) == bool(way["problems"]) for way in listed["ways"])
 
 
-def test_what_is_missing_is_told_at_its_place_in_the_file(run: Callable[..., Result]) -> None:
+def test_missing_notes_have_positions_in_the_file(run: Callable[..., Result]) -> None:
     source = 'title = "T"\nharp = "C"\ntempo = 90\ntab = """\n4:1 1:3 | # low\n"""\n'
     Path("low.toml").write_text(source, encoding="utf-8")
     words = ("low.toml", "--by", "pitch", "--harp", "D", "--half-steps", "0")
@@ -511,7 +511,7 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "expected"),
     [
         ((), "name the target harp, as in --harp A, or add --by pitch"),
         (
@@ -535,11 +535,11 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
     ],
 )
 def test_what_cannot_be_done_is_said(
-    run: Callable[..., Result], words: tuple[str, ...], told: str
+    run: Callable[..., Result], words: tuple[str, ...], expected: str
 ) -> None:
     done = run("ferry-home", *words)
     assert isinstance(done.exception, DrillError | HarpError)
-    assert told in str(done.exception)
+    assert expected in str(done.exception)
 
 
 def test_the_command_helps_with_examples() -> None:

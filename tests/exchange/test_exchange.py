@@ -105,30 +105,33 @@ def test_a_midi_file_begins_as_the_standard_says(tmp_path: Path) -> None:
     assert bytes([0xC0, 22]) in data  # General MIDI's harmonica, number 23 counted from 1
     assert bytes([0xFF, 0x05, 3]) + b"-4'" in data  # a lyric
     assert data.endswith(bytes([0xFF, 0x2F, 0x00]))
-    notes = [one for one in mido.MidiFile(path).tracks[1] if one.type == "note_on"]
-    assert [one.note for one in notes] == [72, 74, 73]  # C5 D5 Db5 of a C harp
+    notes = [message for message in mido.MidiFile(path).tracks[1] if message.type == "note_on"]
+    assert [message.note for message in notes] == [72, 74, 73]  # C5 D5 Db5 of a C harp
     assert mido.MidiFile(path).length == pytest.approx(2.5)
 
 
 def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() -> None:
     drill = drill_of("-3'''>-3:4 | -4:4{vibrato 5 30} | 4@-30:4 |")
     track = drill_to_midi(drill, Harp.of("C")).tracks[1]
-    reach = next(one.value for one in track if one.type == "control_change" and one.control == 6)
-    assert reach >= 3
+    controls = [message for message in track if message.type == "control_change"]
+    bend_range = next(message.value for message in controls if message.control == 6)
+    assert bend_range >= 3
     bends: dict[str, list[float]] = {}
     tab = ""
     for message in track:
         if message.type == "lyrics":
             tab = message.text
         elif message.type == "pitchwheel":
-            bends.setdefault(tab, []).append(message.pitch / 8192 * reach)
+            bends.setdefault(tab, []).append(message.pitch / 8192 * bend_range)
     glide, vibrato, flat = bends["-3'''>-3"], bends["-4"], bends["4@-30"]
     assert (glide[0], glide[-1]) == (0.0, pytest.approx(3.0, abs=0.02))
     assert max(vibrato) == pytest.approx(0.3, abs=0.02)
     assert min(vibrato) == pytest.approx(-0.3, abs=0.02)
     assert flat[-1] == pytest.approx(-0.3, abs=0.01)
     plain = drill_to_midi(drill_of("4:4 |"), Harp.of("C")).tracks[1]
-    assert DEFAULT_BEND_RANGE in [one.value for one in plain if one.type == "control_change"]
+    assert DEFAULT_BEND_RANGE in [
+        message.value for message in plain if message.type == "control_change"
+    ]
 
 
 @pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
@@ -148,10 +151,10 @@ def test_a_drill_comes_back_from_midi_as_it_was(drill: Drill, tmp_path: Path) ->
             100.0 * min(harp.midi(tab) for tab in step.sounds[place]) + step.offset_cents(place)
             for place in (0, -1)
         ]
-        found = [
+        cents = [
             100.0 * min(pitch.notes) + pitch.offset_cents for pitch in (note.path[0], note.path[-1])
         ]
-        assert found == pytest.approx(ends, abs=25.0)
+        assert cents == pytest.approx(ends, abs=25.0)
         if not step.has_path and not step.offsets_cents:
             assert note.path[0].notes == tuple(sorted({harp.midi(tab) for tab in step.first}))
 
@@ -167,21 +170,21 @@ def test_a_file_played_by_hand_becomes_a_line_that_can_be_written(tmp_path: Path
     path = tmp_path / "by-hand.mid"
     file.save(path)
     melody = read_midi(path)
-    assert [one.path[0].notes for one in melody.notes] == [(67,), (69,), (71,), (72,)]
-    assert [one.start for one in melody.notes] == [0, 1, Fraction(3, 2), 2]
-    assert melody.tempo == 120.0  # what the standard says of a file that names none
+    assert [note.path[0].notes for note in melody.notes] == [(67,), (69,), (71,), (72,)]
+    assert [note.start for note in melody.notes] == [0, 1, Fraction(3, 2), 2]
+    assert melody.tempo == 120.0  # the default of the standard
 
 
 @given(st.integers(0, 40), st.sampled_from([2, 3, 4, 6, 8]), st.floats(-0.02, 0.02))
 def test_a_time_near_a_part_of_a_beat_is_that(whole: int, part: int, off: float) -> None:
     exact = Fraction(whole, part)
-    found = quantize_beat(exact + Fraction(off))
-    assert abs(found - exact) <= Fraction(1, 20)
-    assert found.denominator <= part
+    quantized = quantize_beat(exact + Fraction(off))
+    assert abs(quantized - exact) <= Fraction(1, 20)
+    assert quantized.denominator <= part
 
 
 @pytest.mark.parametrize("data", [b"", b"MThd\x00\x00", b"nothing of the kind"])
-def test_what_is_no_midi_file_is_told(tmp_path: Path, data: bytes) -> None:
+def test_other_files_are_not_midi(tmp_path: Path, data: bytes) -> None:
     path = tmp_path / "wrong.mid"
     path.write_bytes(data)
     with pytest.raises(ExchangeError, match="is not a readable MIDI file"):
@@ -216,13 +219,13 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
         pitches = [tuple(sorted({harp.midi(tab) for tab in sound})) for sound in step.sounds]
         if step.ladder:  # read as its notes
             share = step.beats / len(pitches)
-            wanted += [(step.start + i * share, share, (one,)) for i, one in enumerate(pitches)]
+            wanted += [(step.start + i * share, share, (pitch,)) for i, pitch in enumerate(pitches)]
         else:
             wanted.append((step.start, step.beats, tuple(pitches)))
-    found = [(n.start, n.beats, tuple(pitch.notes for pitch in n.path)) for n in melody.notes]
-    assert [one[:2] for one in found] == [one[:2] for one in wanted]
+    notes = [(n.start, n.beats, tuple(pitch.notes for pitch in n.path)) for n in melody.notes]
+    assert [times[:2] for times in notes] == [times[:2] for times in wanted]
     if not any(step.offsets_cents for step in drill.steps):  # 60 cents up may be read as 40 down
-        assert found == wanted
+        assert notes == wanted
 
 
 def test_a_score_says_what_the_tab_says() -> None:
@@ -262,7 +265,7 @@ def played(tmp_path: Path, measures: str) -> Melody:
 
 
 def letters(melody: Melody) -> str:
-    return "".join("C D EF G A B"[one.path[0].notes[0] % 12] for one in melody.notes)
+    return "".join("C D EF G A B"[note.path[0].notes[0] % 12] for note in melody.notes)
 
 
 REPEAT = '<barline location="right"><repeat direction="backward"/></barline>'
@@ -289,7 +292,7 @@ def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
     )
     melody = played(tmp_path, measures)
     assert letters(melody) == "CDEDFGGA"
-    assert [one.start for one in melody.notes] == [2 * i for i in range(8)]
+    assert [note.start for note in melody.notes] == [2 * i for i in range(8)]
     assert melody.tonic == 7
 
 
@@ -317,14 +320,14 @@ def test_ties_chords_voices_rests_and_grace_notes(tmp_path: Path) -> None:
         (0, 1, (60, 64)),
         (1, 2, (62,)),
     ]
-    assert any("1 grace notes" in one for one in melody.notices)
-    assert any("1 notes of other voices" in one for one in melody.notices)
+    assert any("1 grace notes" in notice for notice in melody.notices)
+    assert any("1 notes of other voices" in notice for notice in melody.notices)
 
 
 def test_the_tutorials_first_score_is_read() -> None:
     """The whole C of the MusicXML tutorial's "Hello World", as the package musicxml carries it."""
-    found = files("musicxml") / "parser" / "test_hello_world.xml"
-    melody = read_musicxml(Path(str(found)))
+    score = files("musicxml") / "parser" / "test_hello_world.xml"
+    melody = read_musicxml(Path(str(score)))
     assert [(n.start, n.beats, n.path) for n in melody.notes] == [(0, 4, (TargetPitch((60,)),))]
 
 

@@ -270,9 +270,9 @@ class TestNearest:
     @given(st.sampled_from(TUNINGS), st.floats(80.0, 3500.0), st.sampled_from(["C", "low F"]))
     def test_no_entry_is_nearer(self, tuning: str, hz: float, key: str) -> None:
         harp = Harp.of(key, tuning, temperament_name="just7")
-        found = harp.nearest_entries(hz)
+        nearest = harp.nearest_entries(hz)
         least = min(abs(cents(hz, harp.hz(tab))) for tab in harp.entries)
-        assert abs(cents(hz, harp.hz(found[0]))) == pytest.approx(least, abs=1e-6)
+        assert abs(cents(hz, harp.hz(nearest[0]))) == pytest.approx(least, abs=1e-6)
 
     def test_entries_of_one_note_come_together_the_easiest_first(self) -> None:
         harp = Harp.of("C")
@@ -535,14 +535,14 @@ class TestChart:
 class TestPicks:
     def test_harps_for_a_song_in_a(self) -> None:
         """Common practice: a song in A, first position A harp, second D, third G."""
-        found = harp_choices("A", load_tuning("richter"))
-        assert " ".join(pick.harp for pick in found) == "A D G C F Bb Eb Ab Db F# B E"
-        assert " ".join(found[1].naturals) == "1 2 3 4 5 6 b7"
+        choices = harp_choices("A", load_tuning("richter"))
+        assert " ".join(pick.harp for pick in choices) == "A D G C F Bb Eb Ab Db F# B E"
+        assert " ".join(choices[1].naturals) == "1 2 3 4 5 6 b7"
 
     def test_the_first_six_positions_give_the_church_modes(self) -> None:
         """The modes of the major scale, by music theory."""
-        found = harp_choices("Em", load_tuning("richter"))
-        assert [" ".join(pick.naturals) for pick in found[:6]] == [
+        choices = harp_choices("Em", load_tuning("richter"))
+        assert [" ".join(pick.naturals) for pick in choices[:6]] == [
             "1 2 3 4 5 6 7",
             "1 2 3 4 5 6 b7",
             "1 2 b3 4 5 6 b7",
