@@ -92,7 +92,7 @@ def test_a_touch_with_an_attack_is_too_short_and_not_skipped() -> None:
 
 
 def test_the_last_step_is_too_short_and_not_skipped_even_without_an_attack() -> None:
-    """Slurred to for 15 ms; during the pass, it is reported so once silence has followed."""
+    """Slurred to for 15 ms, where the recording ends."""
     drill = drill_of("4:1 -4:1", tempo=120.0)
     start_ms = 500.0 * LEAD_BEATS
     readings = [
@@ -101,10 +101,6 @@ def test_the_last_step_is_too_short_and_not_skipped_even_without_an_attack() -> 
     ]
     marker, _ = observed(drill, readings)
     assert marker.result().marks[1].sentence == "too short to judge"
-    end = readings[-1].sample + HOP
-    after = [Reading(end + i * HOP, end + i * HOP, RATE) for i in range(60)]
-    _, reports = observed(drill, [*readings, *after])
-    assert [mark.sentence for _, mark in reports if mark.step.index == 1] == ["too short to judge"]
 
 
 def test_lateness_is_that_of_the_newest_step_until_the_last_one_begins() -> None:
