@@ -301,7 +301,7 @@ def test_the_commands_that_the_tour_names_for_each_screen_are_there(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     tour = (Path(__file__).parent.parent.parent / "docs/tour.md").read_text("utf-8")
-    rows = [line for line in tour.split("## In lines")[1].splitlines() if line.startswith("|")][2:]
+    rows = [line for line in tour.split("## As lines of text")[1].splitlines() if line.startswith("|")][2:]
     found = [word for row in rows for word in re.findall(r"`trainer ([a-z -]+)", row)]
     words = [word.replace("--format text", "").split() for word in found]
     assert len(words) >= 14
