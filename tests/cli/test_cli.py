@@ -49,7 +49,11 @@ def commands() -> Iterator[tuple[tuple[str, ...], Any]]:
     return below(typer.main.get_command(app), ())
 
 
-LEAVES = [(names, one) for names, one in commands() if not hasattr(one, "commands") or not names]
+LEAVES = [
+    (names, command)
+    for names, command in commands()
+    if not hasattr(command, "commands") or not names
+]
 
 
 def test_the_commands_are_those_of_the_readme() -> None:
@@ -131,7 +135,7 @@ def assert_fields(data: dict[str, Any], kinds: dict[str, Any]) -> None:
         assert isinstance(data[name], kind), (name, data[name])
 
 
-def test_listen_gives_a_line_a_reading(trainer: Trainer, take: Path) -> None:
+def test_listen_prints_a_line_per_reading(trainer: Trainer, take: Path) -> None:
     answer = trainer("listen", str(take), "--harp", "C", "--format", "jsonl")
     assert answer.code == 0
     readings = [json.loads(line) for line in answer.out.splitlines()]
@@ -231,7 +235,7 @@ def test_a_saved_take_is_marked_as_it_was_played(
     assert played.out.splitlines()[-1 - len(table) : -1] == table
 
 
-def test_a_start_given_by_hand_is_the_only_pass(trainer: Trainer, take: Path) -> None:
+def test_a_given_start_is_the_only_pass(trainer: Trainer, take: Path) -> None:
     answer = trainer(
         "mark", str(take), "--drill", "harbour-bell", "--start", "2.65", "--format", "json"
     )
@@ -281,7 +285,7 @@ READERS = [("listen",), ("tab",), ("mark", "--drill", "harbour-bell")]
     # A folder is marked, recording by recording.
     [(n, w) for n in BAD_RECORDINGS for w in READERS if (n, w[0]) != (".", "mark")],
 )
-def test_a_recording_that_cannot_be_read_is_told(
+def test_an_unreadable_recording_is_reported(
     trainer: Trainer, bad: Path, monkeypatch: pytest.MonkeyPatch, name: str, words: tuple[str, ...]
 ) -> None:
     monkeypatch.chdir(bad)
@@ -299,7 +303,7 @@ def test_a_recording_that_cannot_be_read_is_told(
         ("cut-tone.wav", "cut-tone.wav: the recording was cut off; everything up to there "),
     ],
 )
-def test_a_poor_recording_is_used_as_far_as_it_goes(
+def test_a_damaged_recording_is_used_as_far_as_possible(
     trainer: Trainer, bad: Path, monkeypatch: pytest.MonkeyPatch, name: str, sentence: str
 ) -> None:
     monkeypatch.chdir(bad)
@@ -341,7 +345,7 @@ def test_a_poor_recording_is_used_as_far_as_it_goes(
         ("mark tone.wav --drill harbour-bell --start nan", "the drill's first beat cannot .*"),
     ],
 )
-def test_what_cannot_be_is_told_in_a_sentence(
+def test_invalid_values_are_reported_in_a_sentence(
     trainer: Trainer, bad: Path, monkeypatch: pytest.MonkeyPatch, command: str, sentence: str
 ) -> None:
     monkeypatch.chdir(bad)
@@ -365,16 +369,14 @@ def test_what_cannot_be_is_told_in_a_sentence(
         "tab take.flac --format xml",
     ],
 )
-def test_a_wrong_command_line_is_told_with_the_way_to_its_help(
-    trainer: Trainer, command: str
-) -> None:
+def test_a_wrong_command_line_points_to_its_help(trainer: Trainer, command: str) -> None:
     answer = trainer(*command.split())
     assert answer.code == ExitCode.USAGE
     assert re.search(r"^Try 'trainer.* --help' for help\.$", answer.err, re.MULTILINE)
     assert re.search(r"^Error: .+", answer.err, re.MULTILINE)
 
 
-def test_errors_in_a_drill_are_told_all_at_once_with_their_places(
+def test_errors_in_a_drill_are_reported_together_with_their_places(
     trainer: Trainer, bad: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.chdir(bad)
@@ -397,7 +399,7 @@ LIVE = ["play harbour-bell --plain", "listen --format text", "sound check"]
 
 
 @pytest.mark.parametrize("command", LIVE)
-def test_no_microphone_is_told(
+def test_a_missing_microphone_is_reported(
     trainer: Trainer, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
     none = ModuleType("sounddevice")
@@ -413,7 +415,7 @@ def test_no_microphone_is_told(
 
 
 @pytest.mark.parametrize("command", [*LIVE, "sound list"])
-def test_missing_portaudio_is_told_and_what_to_install(
+def test_missing_portaudio_is_reported_with_the_package_to_install(
     trainer: Trainer, monkeypatch: pytest.MonkeyPatch, command: str
 ) -> None:
     # As on a system without it: the module looks for the library when it is first imported.
@@ -441,7 +443,7 @@ def test_the_demo_needs_no_sound_at_all(trainer: Trainer, monkeypatch: pytest.Mo
 # --- without a terminal ---------------------------------------------------------------------
 
 
-def test_the_app_without_a_terminal_is_told(trainer: Trainer) -> None:
+def test_the_app_without_a_terminal_is_reported(trainer: Trainer) -> None:
     answer = trainer()
     assert answer.code == ExitCode.USAGE
     assert answer.err == (
@@ -450,7 +452,7 @@ def test_the_app_without_a_terminal_is_told(trainer: Trainer) -> None:
     )
 
 
-def test_output_that_nobody_reads_any_more_ends_it_quietly(take: Path) -> None:
+def test_a_closed_pipe_ends_it_quietly(take: Path) -> None:
     command = [sys.executable, "-m", "trainer", "listen", str(take), "--format", "jsonl"]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
@@ -469,7 +471,7 @@ def test_help_answers_without_loading_what_it_does_not_need() -> None:
     assert not loaded & {"numpy", "pydantic", "textual", "aubio", "sounddevice", "soundfile"}
 
 
-def test_a_mistake_of_the_trainers_own_is_owned_up_to(
+def test_an_internal_error_is_reported_and_logged(
     trainer: Trainer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.delenv("TRAINER_DEBUG", raising=False)

@@ -110,21 +110,22 @@ def test_a_list_can_be_narrowed_and_is_json_for_programs(
 
 
 def test_a_wide_list_cuts_the_drills_name() -> None:
-    one = replace(
+    entry = replace(
         made.take("5a" * 16),
         drill="a-drill-whose-name-goes-on-and-on-beyond-the-end-of-the-line",
         whole=False,
         passed=True,
         audio="audio/x.flac",
     )
-    other = replace(one, id="6b" * 16, player="the whole evening class", harp=HarpTag("low F"))
-    for takes in ([one], [one, other], [one, replace(other, harp=HarpTag("C", name="x" * 60))]):
+    other = replace(entry, id="6b" * 16, player="the whole evening class", harp=HarpTag("low F"))
+    wide = replace(other, harp=HarpTag("C", name="x" * 60))
+    for takes in ([entry], [entry, other], [entry, wide]):
         text = takes_text(takes)
         assert widest(text) <= 80
         assert re.search(r"  a-drill\S*…  ", text)
         assert re.search(r"passed, part, sound$", text.splitlines()[1])
-    near = replace(one, id="5a" * 6 + "6b" * 10)
-    assert short_ids([one, near]) == {take.id: take.id[:13] for take in (one, near)}
+    near = replace(entry, id="5a" * 6 + "6b" * 10)
+    assert short_ids([entry, near]) == {take.id: take.id[:13] for take in (entry, near)}
 
 
 def test_a_take_is_shown_with_its_sentences(trainer: Trainer, journal: Journal) -> None:
@@ -151,7 +152,7 @@ def test_a_take_is_shown_with_its_sentences(trainer: Trainer, journal: Journal) 
 def test_long_sentences_and_names_stay_within_the_width() -> None:
     step = made.take("x").steps[0]
     long = replace(step, sentence="too flat at first, then wavering, " * 9, tab="-3'''>-3")
-    one = replace(
+    entry = replace(
         made.take("x"),
         steps=(long, replace(step, index=1)),
         extras=("a 5 that nothing asked for, after step 2, of some length, " * 3,),
@@ -159,12 +160,12 @@ def test_long_sentences_and_names_stay_within_the_width() -> None:
         whole=False,
         audio="audio/x.flac",
     )
-    text = take_text(one)
+    text = take_text(entry)
     assert widest(text) <= 80
     assert " ".join(long.sentence.split()) in " ".join(text.split())
     assert "a part of the drill" in " ".join(text.split())
-    assert widest(take_text(one, 50)) <= 50
-    assert take_text(replace(one, steps=(), audio=None)).endswith("a part of the drill.")
+    assert widest(take_text(entry, 50)) <= 50
+    assert take_text(replace(entry, steps=(), audio=None)).endswith("a part of the drill.")
 
 
 # --- elsewhere and back ---------------------------------------------------------------------
@@ -236,8 +237,8 @@ def test_where_it_is(trainer: Trainer, journal: Journal, path: Path, tmp_path: P
     takes = journal.takes()
     assert (data["path"], data["takes"], data["harps"]) == (str(path), 12, 1)
     assert data["file_bytes"] > 50_000
-    assert [one["player"] for one in data["players"]] == journal.players()
-    marit = next(one for one in data["players"] if one["player"] == "Marit")
+    assert [entry["player"] for entry in data["players"]] == journal.players()
+    marit = next(entry for entry in data["players"] if entry["player"] == "Marit")
     days = [str(take.day) for take in takes if take.player == "Marit"]
     assert marit == {
         "player": "Marit",
@@ -259,7 +260,7 @@ def test_where_it_is(trainer: Trainer, journal: Journal, path: Path, tmp_path: P
     assert f"Sound was kept and is missing: {takes[1].id[:8]}." in text
 
 
-def test_a_journal_that_is_not_there_yet_is_not_made(trainer: Trainer, path: Path) -> None:
+def test_a_missing_journal_is_not_created(trainer: Trainer, path: Path) -> None:
     assert trainer("where").out == (
         f"{path}\nThere is no journal yet; the first take that is played begins it.\n"
     )
@@ -285,7 +286,7 @@ def test_the_file_is_that_of_the_settings(
 # --- beside another copy --------------------------------------------------------------------
 
 
-def test_all_of_it_works_while_another_copy_writes(
+def test_commands_work_while_another_process_writes(
     trainer: Trainer, journal: Journal, path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     take = journal.takes()[0]
@@ -321,7 +322,7 @@ def a_sound(path: Path, seconds: float = 1.0) -> Path:
     return path
 
 
-def test_a_sound_that_was_not_kept_is_told(trainer: Trainer, journal: Journal) -> None:
+def test_missing_audio_is_reported(trainer: Trainer, journal: Journal) -> None:
     take = journal.takes()[0]
     for more in ("", " --to copy.flac"):
         answer = trainer(f"replay {take.id[:8]}{more}")
@@ -332,7 +333,7 @@ def test_a_sound_that_was_not_kept_is_told(trainer: Trainer, journal: Journal) -
         )
 
 
-def test_a_sound_can_be_copied(trainer: Trainer, journal: Journal, tmp_path: Path) -> None:
+def test_audio_can_be_copied(trainer: Trainer, journal: Journal, tmp_path: Path) -> None:
     take = journal.takes()[0]
     store_audio(journal, take.id, a_sound(tmp_path / "x.flac"), 10)
     assert trainer(f"replay {take.id[:8]} --to copy.flac").out == "Wrote copy.flac.\n"
@@ -340,7 +341,7 @@ def test_a_sound_can_be_copied(trainer: Trainer, journal: Journal, tmp_path: Pat
     assert "exists already" in trainer(f"replay {take.id[:8]} --to copy.flac").err
 
 
-def test_no_loudspeaker_is_told(
+def test_a_missing_loudspeaker_is_reported(
     trainer: Trainer, journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from types import ModuleType, SimpleNamespace
@@ -358,7 +359,7 @@ def test_no_loudspeaker_is_told(
 
 
 @pytest.mark.needs_pulse
-def test_a_sound_is_heard_whole_and_can_be_stopped(
+def test_audio_is_played_whole_and_can_be_stopped(
     pulse: Pulse,
     journal: Journal,
     path: Path,

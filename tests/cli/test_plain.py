@@ -69,7 +69,7 @@ NOTE = HeardNote(
 )
 
 
-def told(plan: Plan, events: list[Event]) -> list[str]:
+def message(plan: Plan, events: list[Event]) -> list[str]:
     lines = TakeLines(plan, 200)
     return [line for event in events for line in lines.lines(event)]
 
@@ -85,7 +85,7 @@ def told(plan: Plan, events: list[Event]) -> list[str]:
     ],
     ids=["slower", "own tempo", "some bars", "free", "another"],
 )
-def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> None:
+def test_lines_hold_everything_that_the_screen_shows_of_a_take(plan: Plan) -> None:
     drill = plan.drill
     assert drill is not None
     script = [event for _, event in scripted.scripted_events(replace(plan, bars=None))]
@@ -97,33 +97,34 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
         app = pilot.app
         assert isinstance(app, TrainerApp)
         app.session.start(plan)
-        lines, said = TakeLines(plan, 200), ""
+        lines, sentences = TakeLines(plan, 200), ""
         for event in script:
-            said += "".join(f"{line}\n" for line in lines.lines(event))
+            sentences += "".join(f"{line}\n" for line in lines.lines(event))
             puppet.queue.append(event)
             take = app.session.take
             app.session.poll()
             match event:
                 case PassStarted(source=source):
                     assert StatusState.of(take).sentence == f"sound from {source}"
-                    assert source in said
+                    assert source in sentences
                     head = HeadState.of(take)
-                    assert head.title in said
-                    assert ", ".join(head.about) in said
+                    assert head.title in sentences
+                    assert ", ".join(head.about) in sentences
                 case BeatReached(number) if number < 0:
                     assert (
-                        said.splitlines()[-1]
+                        sentences.splitlines()[-1]
                         == f"count-in {take.count_in_beats + 1 + number} of {take.count_in_beats}"
                     )
                 case BeatReached() if HeadState.of(take).beat == 1 and take.phase is Phase.PLAYING:
                     step = take.next_step
                     assert step is not None
-                    assert said.splitlines()[-1].startswith(f"bar {step.bar} of {drill.bars}: ")
+                    last = sentences.splitlines()[-1]
+                    assert last.startswith(f"bar {step.bar} of {drill.bars}: ")
                 case StepMarked(mark):
-                    assert mark.sentence in said
-                    assert score_text(mark.score) in said
+                    assert mark.sentence in sentences
+                    assert score_text(mark.score) in sentences
         # All steps that the page has been walked through were asked for in words.
-        asked = said.split("\n\n")[0]
+        asked = sentences.split("\n\n")[0]
         assert all(step.tab in asked for step in drill.steps)
         result = app.session.take.sheet.result
         assert result is not None
@@ -131,9 +132,9 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
         total = f"{score_text(result.score)} of 100, {verdict}"
         await until(pilot, lambda: total in " ".join(text(pilot).split()))
         shown = text(pilot)
-        assert f"Total {total}" in said
+        assert f"Total {total}" in sentences
         worst = min(result.marks, key=lambda mark: mark.score)
-        assert f"weakest: step {worst.step.index + 1} ({worst.step.tab})" in said
+        assert f"weakest: step {worst.step.index + 1} ({worst.step.tab})" in sentences
         last = app.session.take.sheet.newest
         assert last is not None
         assert last.sentence in shown
@@ -151,28 +152,26 @@ def test_all_that_the_screen_says_of_a_take_the_lines_say_too(plan: Plan) -> Non
     ],
     ids=["lost", "paused", "notice", "failed"],
 )
-def test_what_is_the_matter_is_said_on_the_screen_and_in_lines(
-    event: Event, words: list[str]
-) -> None:
+def test_problems_are_shown_on_the_screen_and_in_lines(event: Event, words: list[str]) -> None:
     events = [next(event for _, event in scripted.scripted_events(PLAN)), event]
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("space")
         puppet.queue += events
         await until(pilot, lambda: all(word in text(pilot) for word in words))
-        said = "\n".join(told(PLAN, events))
-        assert all(word in said for word in words)
+        sentences = "\n".join(message(PLAN, events))
+        assert all(word in sentences for word in words)
         puppet.queue += [TakeResumed()] if isinstance(event, TakePaused) else []
         puppet.queue.append(TakeFinished(SAVED))
         await until(pilot, lambda: not puppet.queue)
         if not isinstance(event, TakeFailed | Notice):
             await until(pilot, lambda: SAVED in text(pilot))
-        assert SAVED in told(PLAN, [TakeFinished(SAVED)])[0]
+        assert SAVED in message(PLAN, [TakeFinished(SAVED)])[0]
 
     run(test, PLAN, size=LARGE)
 
 
-def test_a_note_without_a_drill_is_said_in_both() -> None:
+def test_a_note_without_a_drill_is_shown_in_both() -> None:
     plan = replace(PLAN, drill=None)
     events: list[Event] = [PassStarted(None, 0, 0, "the microphone", False), NoteEnded(NOTE)]
 
@@ -182,9 +181,9 @@ def test_a_note_without_a_drill_is_said_in_both() -> None:
         puppet.queue += events
         words = ("-4'", "12 flat", "17 dB")
         await until(pilot, lambda: all(word in text(pilot) for word in words))
-        said = "\n".join(told(plan, events))
-        assert "No drill: A harp." in said
-        assert all(word in said for word in words)
+        sentences = "\n".join(message(plan, events))
+        assert "No drill: A harp." in sentences
+        assert all(word in sentences for word in words)
         puppet.queue.append(TakeFinished())
         await until(pilot, lambda: not puppet.queue)
 
@@ -195,14 +194,14 @@ def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None
     plan = Plan(Harp.of(), PlayerSpec(), drill=find_drill("pilot-calls"))
     drill = plan.drill
     assert drill is not None
-    said = "\n".join(told(plan, [event for _, event in scripted.scripted_events(plan)]))
-    assert "(the trainer plays)" in said
-    assert said.count("\nbar ") == drill.bars
+    sentences = "\n".join(message(plan, [event for _, event in scripted.scripted_events(plan)]))
+    assert "(the trainer plays)" in sentences
+    assert sentences.count("\nbar ") == drill.bars
     loose = Plan(Harp.of(), PlayerSpec(), drill=find_drill("slide-across"))
     assert loose.drill is not None
     cares = {str(step.cleanness_rule) for step in loose.drill.steps} - {"plain"}
-    said = "\n".join(told(loose, [event for _, event in scripted.scripted_events(loose)]))
-    assert all(f"({care})" in said for care in cares)
+    sentences = "\n".join(message(loose, [event for _, event in scripted.scripted_events(loose)]))
+    assert all(f"({care})" in sentences for care in cares)
 
 
 def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
@@ -213,8 +212,8 @@ def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
     events = [*play(plan)]
     beats = [event.number for event in events if isinstance(event, BeatReached)]
     assert beats[:5] == [-4, -3, -2, -1, 0]
-    said = told(plan, events)
-    assert said[said.index("count-in 4 of 4") + 1 :][:2] == [
+    sentences = message(plan, events)
+    assert sentences[sentences.index("count-in 4 of 4") + 1 :][:2] == [
         "bar 1 of 2: nothing begins",
         "bar 2 of 2: 4, -4",
     ]
@@ -238,7 +237,7 @@ def typed(keyboard: int, keys: TypedCommands, line: str) -> object:
     return keys()
 
 
-def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
+def test_enter_pauses_and_resumes_and_b_goes_back(keyboard: int) -> None:
     keys = TypedCommands()
     assert keys.is_enabled
     assert keys() is None
@@ -252,12 +251,12 @@ def test_enter_pauses_and_goes_on_and_b_goes_back(keyboard: int) -> None:
     assert typed(keyboard, keys, "what?") is None
 
 
-def test_in_the_background_nothing_is_read(keyboard: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_background_process_reads_nothing(keyboard: int, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "tcgetpgrp", lambda file: os.getpgrp() + 1)
     assert typed(keyboard, TypedCommands(), "") is None
 
 
-def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_without_a_terminal_nothing_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
     with open(os.devnull, encoding="ascii") as nothing:
         monkeypatch.setattr(sys, "stdin", nothing)
         keys = TypedCommands()
@@ -267,7 +266,7 @@ def test_where_nobody_types_nothing_is_asked(monkeypatch: pytest.MonkeyPatch) ->
 
 @pytest.mark.needs_pulse
 @pytest.mark.needs_tmux
-def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
+def test_typing_pauses_and_resumes_a_take_in_lines(
     pulse: Pulse,
     terminal: Terminal,
 ) -> None:
@@ -297,13 +296,14 @@ def test_a_take_in_lines_is_paused_and_taken_up_by_typing(
         terminal.wait_for("exit code 0")
 
 
-def test_the_commands_that_the_tour_names_for_each_screen_are_there(
+def test_the_commands_of_the_tour_exist(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     tour = (Path(__file__).parent.parent.parent / "docs/tour.md").read_text("utf-8")
-    rows = [line for line in tour.split("## As lines of text")[1].splitlines() if line.startswith("|")][2:]
-    found = [word for row in rows for word in re.findall(r"`trainer ([a-z -]+)", row)]
-    words = [word.replace("--format text", "").split() for word in found]
+    section = tour.split("## As lines of text")[1]
+    rows = [line for line in section.splitlines() if line.startswith("|")][2:]
+    matches = [word for row in rows for word in re.findall(r"`trainer ([a-z -]+)", row)]
+    words = [word.replace("--format text", "").split() for word in matches]
     assert len(words) >= 14
     for command in words:
         monkeypatch.setattr(sys, "argv", ["trainer", *command, "--help"])

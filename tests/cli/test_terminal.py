@@ -48,7 +48,7 @@ def test_a_wide_screen_survives_being_made_too_small(terminal: Terminal) -> None
     terminal.wait_for("exit code 0")
 
 
-def test_a_terminal_too_small_from_the_start_is_told(terminal: Terminal) -> None:
+def test_a_terminal_too_small_from_the_start_is_reported(terminal: Terminal) -> None:
     terminal.start(shlex.join(DEMO), 60, 15)
     terminal.wait_for(TOO_SMALL)
     terminal.keys("q")
@@ -63,6 +63,6 @@ def test_through_a_pipe_the_demo_is_lines_of_text(terminal: Terminal) -> None:
     assert re.search(r"Total \d+ of 100, passed", screen)
 
 
-def test_a_terminal_that_cannot_be_painted_gets_lines(terminal: Terminal) -> None:
+def test_a_dumb_terminal_gets_lines(terminal: Terminal) -> None:
     terminal.start(f"TERM=dumb {shlex.join(DEMO)}", rows=40)
     terminal.wait_for("Harbour bell: C harp.* Total .* exit code 0")

@@ -75,8 +75,8 @@ def reeds_off(harp: Harp, shift: float = 0.0, **off: float) -> dict[Tab, float]:
     breaths = {"b": Breath.BLOW, "d": Breath.DRAW}
     own = {Tab(int(name[1:]), breaths[name[0]]): value for name, value in off.items()}
     return {
-        one: harp.hz(one) * 2.0 ** ((shift + own.get(one, 0.0)) / 1200.0)
-        for one in natural_entries(harp)
+        entry: harp.hz(entry) * 2.0 ** ((shift + own.get(entry, 0.0)) / 1200.0)
+        for entry in natural_entries(harp)
     }
 
 
@@ -88,59 +88,60 @@ def kept(
     tag: HarpTag | None = None,
     when: datetime = WHEN,
 ) -> OwnHarp:
-    records = tuple(ReedRecord(str(one), hz, 0.5) for one, hz in reeds.items())
+    records = tuple(ReedRecord(str(entry), hz, 0.5) for entry, hz in reeds.items())
     return OwnHarp(player, name, tag or HarpTag("C"), when, records)
 
 
 class TestTargets:
-    def test_a_harp_that_is_sharp_as_a_whole_is_not_blamed_on_the_player(self) -> None:
+    def test_a_harp_that_is_sharp_as_a_whole_shifts_the_targets(self) -> None:
         harp = with_reed_targets(
             C, reeds_off(C, 20.0, d5=-30.0, b2=9.0), naturals=False, bends=False
         )
         assert cents(harp.a4, 440.0) == pytest.approx(20.0)
         assert all(
-            cents(harp.hz(one), C.hz(one)) == pytest.approx(20.0, abs=1e-6) for one in C.entries
+            cents(harp.hz(entry), C.hz(entry)) == pytest.approx(20.0, abs=1e-6)
+            for entry in C.entries
         )
 
     def test_naturals_follow_their_reeds_and_bends_do_not(self) -> None:
         reeds = reeds_off(C, 4.0, d4=-12.0)
         harp = with_reed_targets(C, reeds, naturals=True, bends=False)
-        assert all(harp.hz(one) == pytest.approx(reeds[one]) for one in REEDS)
+        assert all(harp.hz(entry) == pytest.approx(reeds[entry]) for entry in REEDS)
         assert cents(harp.hz(tab("-4'")), C.hz(tab("-4'"))) == pytest.approx(4.0)
 
     @given(
         st.sampled_from(STANDARD_KEYS),
         st.lists(st.floats(-40.0, 40.0), min_size=20, max_size=20),
     )
-    def test_in_equal_temperament_bends_lie_whole_half_steps_from_their_reeds(
+    def test_in_equal_temperament_bends_are_whole_half_steps_from_their_reeds(
         self, key: str, off: list[float]
     ) -> None:
         plain = Harp.of(key)
         pairs = zip(natural_entries(plain), off, strict=True)
-        reeds = {one: plain.hz(one) * 2.0 ** (cents_off / 1200.0) for one, cents_off in pairs}
+        reeds = {entry: plain.hz(entry) * 2.0 ** (cents_off / 1200.0) for entry, cents_off in pairs}
         harp = with_reed_targets(plain, reeds, naturals=True, bends=True)
-        for one in harp.entries:
-            if one.over:  # a half step above the higher reed of the hole
-                hole = {reeds[Tab(one.hole, breath)] for breath in Breath}
-                assert cents(harp.hz(one), max(hole)) == pytest.approx(100.0, abs=1e-6)
+        for entry in harp.entries:
+            if entry.over:  # a half step above the higher reed of the hole
+                hole = {reeds[Tab(entry.hole, breath)] for breath in Breath}
+                assert cents(harp.hz(entry), max(hole)) == pytest.approx(100.0, abs=1e-6)
             else:
-                reed = reeds[Tab(one.hole, one.breath)]
-                assert cents(harp.hz(one), reed) == pytest.approx(-100.0 * one.bend, abs=1e-6)
+                reed = reeds[Tab(entry.hole, entry.breath)]
+                assert cents(harp.hz(entry), reed) == pytest.approx(-100.0 * entry.bend, abs=1e-6)
 
-    def test_in_another_temperament_a_bend_keeps_the_distance_that_it_gives(self) -> None:
+    def test_in_another_temperament_a_bend_keeps_its_interval(self) -> None:
         just = Harp.of("C", temperament_name="just5")
         harp = with_reed_targets(just, reeds_off(just, d3=-10.0), naturals=True, bends=True)
         # B to A on a C harp: 15/8 to 5/3.
         assert harp.hz(tab("-3")) / harp.hz(tab("-3''")) == pytest.approx((15 / 8) / (5 / 3))
 
-    def test_a_reed_that_was_not_measured_keeps_to_the_temperament(self) -> None:
+    def test_an_unmeasured_reed_follows_the_temperament(self) -> None:
         reeds = reeds_off(C, 10.0, d4=-20.0)
         del reeds[tab("-4")]
         harp = with_reed_targets(C, reeds, naturals=True, bends=True)
-        for one in ("-4", "-4'"):
-            assert cents(harp.hz(tab(one)), C.hz(tab(one))) == pytest.approx(10.0)
+        for entry in ("-4", "-4'"):
+            assert cents(harp.hz(tab(entry)), C.hz(tab(entry))) == pytest.approx(10.0)
 
-    def test_offsets_of_the_players_own_come_on_top(self) -> None:
+    def test_offsets_of_the_player_are_added(self) -> None:
         mine = replace(C, offsets={tab("-4'"): 6.0, tab("5"): -3.0})
         harp = with_reed_targets(mine, reeds_off(C, d4=-12.0, b5=5.0), naturals=True, bends=True)
         assert cents(harp.hz(tab("-4'")), C.hz(tab("-4'"))) == pytest.approx(-12.0 + 6.0)
@@ -164,41 +165,41 @@ class TestTargets:
 
 class TestStandings:
     def test_each_reed_against_equal_its_own_harp_and_its_neighbours(self) -> None:
-        found = {str(one.tab): one for one in reed_tunings(C, reeds_off(C, 12.0, d5=-20.0))}
-        assert found["-5"].from_equal_cents == pytest.approx(-8.0)
-        assert found["-5"].from_temperament_cents == pytest.approx(-20.0)
-        assert found["-5"].from_neighbours_cents == pytest.approx(-20.0)
-        assert found["5"].from_neighbours_cents == pytest.approx(0.0)
+        pitches = {str(entry.tab): entry for entry in reed_tunings(C, reeds_off(C, 12.0, d5=-20.0))}
+        assert pitches["-5"].from_equal_cents == pytest.approx(-8.0)
+        assert pitches["-5"].from_temperament_cents == pytest.approx(-20.0)
+        assert pitches["-5"].from_neighbours_cents == pytest.approx(-20.0)
+        assert pitches["5"].from_neighbours_cents == pytest.approx(0.0)
 
     def test_octaves_beat_by_the_second_partial_of_the_lower_reed(self) -> None:
         reeds = {tab("1"): 262.0, tab("4"): 525.5, tab("-4"): 588.0, tab("-8"): 1174.0}
-        beats = {f"{one.low} {one.high}": one.beats_hz for one in octave_pairs(C, reeds)}
+        beats = {f"{entry.low} {entry.high}": entry.beats_hz for entry in octave_pairs(C, reeds)}
         assert beats == pytest.approx({"1 4": 1.5, "-4 -8": 2.0})
 
     def test_a_standard_harp_has_the_octaves_that_players_split(self) -> None:
         """Blow octaves three holes apart, draw ones three or four (common practice)."""
-        found = ", ".join(f"{one.low} {one.high}" for one in octave_pairs(C, reeds_off(C)))
-        assert found == ("1 4, -1 -4, 2 5, 3 6, -3 -7, 4 7, -4 -8, 5 8, -5 -9, 6 9, -6 -10, 7 10")
+        pitches = ", ".join(f"{entry.low} {entry.high}" for entry in octave_pairs(C, reeds_off(C)))
+        assert pitches == ("1 4, -1 -4, 2 5, 3 6, -3 -7, 4 7, -4 -8, 5 8, -5 -9, 6 9, -6 -10, 7 10")
 
     @pytest.mark.parametrize("name", TEMPERAMENTS)
-    def test_the_temperament_that_it_was_tuned_to_is_named(self, name: str) -> None:
+    def test_the_nearest_temperament_is_named(self, name: str) -> None:
         tuned = Harp.of("A", a4=442.0, temperament_name=name)
         nearest, spread = nearest_temperament(Harp.of("A"), reeds_off(tuned, d2=4.0, b7=-6.0))
         assert (nearest, spread) == (name, pytest.approx(10.0 / 20))
 
 
 class TestNames:
-    def test_harps_are_told_apart_by_name_and_player(self, journal: Journal) -> None:
+    def test_harps_differ_by_name_and_player(self, journal: Journal) -> None:
         journal.add_harp(kept(reeds_off(C), "old C"))
         journal.add_harp(kept(reeds_off(C), "Old G", tag=HarpTag("G")))
         journal.add_harp(kept(reeds_off(C), "old C", player="Marit"))
         harps = list_own_harps(journal, "Runa")
-        assert [one.name for one in harps] == ["old C", "Old G"]
+        assert [entry.name for entry in harps] == ["old C", "Old G"]
         assert find_own_harp(harps, "oldc").name == "old C"
         with pytest.raises(HarpError, match=r"called 'new C'; your own harps are 'old C', 'Old G'"):
             find_own_harp(harps, "new C")
 
-    def test_a_reed_counts_as_it_was_last_measured(self, journal: Journal) -> None:
+    def test_the_last_measurement_of_a_reed_counts(self, journal: Journal) -> None:
         journal.add_harp(kept(reeds_off(C)))
         later = kept({tab("-5"): 690.0}, when=WHEN + timedelta(days=9))
         journal.add_harp(later)
@@ -208,7 +209,7 @@ class TestNames:
         assert (pitches["-5"], pitches["5"]) == (690.0, pytest.approx(C.hz(tab("5"))))
         assert own.measured == later.measured
 
-    def test_with_another_key_the_name_begins_anew(self, journal: Journal) -> None:
+    def test_another_key_starts_the_name_over(self, journal: Journal) -> None:
         journal.add_harp(kept(reeds_off(C)))
         tag = HarpTag("A", name="quay")
         other = kept({tab("1"): 220.0}, tag=tag, when=WHEN + timedelta(days=1))
@@ -222,9 +223,9 @@ class TestNames:
         assert list_own_harps(journal, "Runa") == ()
         again = kept({tab("1"): 262.0}, when=datetime.now(UTC) + timedelta(seconds=1))
         journal.add_harp(again)
-        assert [len(one.reeds) for one in list_own_harps(journal, "Runa")] == [1]
+        assert [len(entry.reeds) for entry in list_own_harps(journal, "Runa")] == [1]
 
-    def test_the_name_of_a_harp_is_no_key(self) -> None:
+    def test_a_key_is_not_a_name(self) -> None:
         assert check_harp_name("  old   C ") == "old C"
         for name in ("C", "bb", "low F", "LF", "high G"):
             with pytest.raises(HarpError, match="is a key; choose a name that is none"):
@@ -257,7 +258,7 @@ class TestHarpInHand:
         assert cents(harp.a4, 440.0) == pytest.approx(20.0)
         assert not harp.offsets
 
-    def test_settings_say_what_targets_follow(self, mine: Journal) -> None:
+    def test_targets_follow_the_settings(self, mine: Journal) -> None:
         follow = settings(harp={"naturals": "reeds"})
         harp, _ = select_harp(mine, follow, "quay")
         assert harp.offsets[tab("-4")] == pytest.approx(-9.0)
@@ -266,7 +267,7 @@ class TestHarpInHand:
         assert bends.offsets[tab("-4'")] == pytest.approx(-9.0)
         assert tab("-4") not in bends.offsets
 
-    def test_without_an_option_settings_and_then_the_drill_count(self, mine: Journal) -> None:
+    def test_without_an_option_the_settings_then_the_drill_decide(self, mine: Journal) -> None:
         drill = Harp.of("G", "paddy")
         named = settings(harp={"name": "ferry", "key": "D"})
         assert select_harp(mine, named, None, written_for=drill)[1] == "ferry"
@@ -283,13 +284,13 @@ class TestHarpInHand:
     def test_the_temperament_is_the_measured_one_unless_another_is_named(
         self, mine: Journal
     ) -> None:
-        said = settings(harp={"temperament": "just7"})
+        sentences = settings(harp={"temperament": "just7"})
         assert select_harp(mine, settings(), "ferry")[0].temperament.name == "just5"
-        assert select_harp(mine, said, "ferry")[0].temperament.name == "just7"
-        equal = select_harp(mine, said, "ferry", temperament_name="equal")[0]
+        assert select_harp(mine, sentences, "ferry")[0].temperament.name == "just7"
+        equal = select_harp(mine, sentences, "ferry", temperament_name="equal")[0]
         assert equal.temperament.name == "equal"
 
-    def test_options_go_before_the_reeds(self, mine: Journal) -> None:
+    def test_options_take_precedence_over_the_reeds(self, mine: Journal) -> None:
         harp, _ = select_harp(mine, settings(), "quay", a4=440.0, offsets={"5": -4.0})
         assert (harp.a4, dict(harp.offsets)) == (440.0, {tab("5"): -4.0})
         follow = settings(harp={"naturals": "reeds"})
@@ -297,7 +298,7 @@ class TestHarpInHand:
         assert harp.hz(tab("5")) == pytest.approx(C.hz(tab("5")) * 2 ** (20 / 1200))
 
     @pytest.mark.parametrize(
-        ("text", "options", "said", "complaint"),
+        ("text", "options", "values", "complaint"),
         [
             ("pier", {}, {}, "no harp has the key 'pier'.*; your own harps are 'ferry', 'quay"),
             ("quay", {"tuning": "paddy"}, {}, "'quay' is tuned richter; leave out the tuning"),
@@ -305,23 +306,23 @@ class TestHarpInHand:
             (None, {}, {"name": "pier"}, "the harp 'pier' of your settings was never measured"),
         ],
     )
-    def test_errors_say_what_there_is(
+    def test_errors_list_the_alternatives(
         self,
         mine: Journal,
         text: str | None,
         options: dict[str, Any],
-        said: dict[str, Any],
+        values: dict[str, Any],
         complaint: str,
     ) -> None:
         with pytest.raises(Exception, match=complaint) as error:
-            select_harp(mine, settings(harp=said), text, **options)
+            select_harp(mine, settings(harp=values), text, **options)
         assert "\n" not in str(error.value)
 
     def test_without_a_journal_only_keys_are_known(self) -> None:
         with pytest.raises(HarpError, match="in the journal, which cannot be opened"):
             select_harp(None, settings(), "quay")
 
-    def test_a_harp_that_cannot_be_is_named(self) -> None:
+    def test_an_impossible_harp_is_named(self) -> None:
         with pytest.raises(HarpError, match="your harp 'quay': its reeds lie 97 cents above"):
             measured_harp(kept(reeds_off(C, 97.0)))
 
@@ -354,10 +355,10 @@ def result(events: list[MeasurementEvent]) -> dict[str, ReedRecord]:
 
 @dataclass(frozen=True)
 class Case:
-    """A fault of the player's on -4, the eighth step, and what is said of it."""
+    """A fault on -4, the eighth step, and the sentence that it causes."""
 
     fault: Fault
-    said: str
+    sentence: str
 
 
 FOURTH_DRAW = 7
@@ -367,20 +368,21 @@ class TestMeasuring:
     @pytest.mark.parametrize(
         ("key", "shift"), [("C", 0.0), ("C", -45.0), ("low F", 45.0), ("high G", -20.0)]
     )
-    def test_reeds_that_are_off_come_back(self, key: str, shift: float) -> None:
+    def test_offsets_of_reeds_are_measured(self, key: str, shift: float) -> None:
         played = off_by(shift, key)
         events = events_of(Harp.of(key), played)
-        found = result(events)
-        errors = [cents(found[str(one)].hz, played.hz(one)) for one in natural_entries(played)]
+        pitches = result(events)
+        entries = natural_entries(played)
+        errors = [cents(pitches[str(entry)].hz, played.hz(entry)) for entry in entries]
         print(f"{key} {shift:+.0f}: worst {max(map(abs, errors)):.3f} cents")
         assert max(map(abs, errors)) < 0.1
-        assert all(reed.spread_cents < 0.5 for reed in found.values())
+        assert all(reed.spread_cents < 0.5 for reed in pitches.values())
         assert not [event for event in events if isinstance(event, RepeatRequested)]
         asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
         # The first was asked for before anything was heard.
-        assert asked == [str(one) for one in natural_entries(played)][1:]
+        assert asked == [str(entry) for entry in natural_entries(played)][1:]
 
-    def test_recorded_reeds_are_where_praat_hears_them(self) -> None:
+    def test_recorded_reeds_agree_with_praat(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
         events = list(measure_harp(plan, attacks=1))
         assert isinstance(events[0], PassStarted)
@@ -397,11 +399,11 @@ class TestMeasuring:
             octave_cost=0.01,
         )
         times, hz = pitch.xs(), pitch.selected_array["frequency"]
-        found = {reed.tab: reed.hz for reed in done.reeds}
+        pitches = {reed.tab: reed.hz for reed in done.reeds}
         errors = {}
         for note in EXCERPTS["c-harp"].notes:
             inside = (times > note.at + 0.15) & (times < note.end - 0.1)
-            errors[note.tab] = cents(found[note.tab], float(np.median(hz[inside])))
+            errors[note.tab] = cents(pitches[note.tab], float(np.median(hz[inside])))
         print("from Praat, cents:", {name: round(error, 2) for name, error in errors.items()})
         assert max(map(abs, errors.values())) < 1.0
 
@@ -415,47 +417,48 @@ class TestMeasuring:
             Case(Fault(cents=-74.0), "74 cents under hole 4 draw: play it softer and unbent"),
             Case(Fault(instead="-4'"), "100 cents under hole 4 draw"),
         ],
-        ids=lambda case: case.said[:20],
+        ids=lambda case: case.sentence[:20],
     )
-    def test_a_note_that_says_nothing_of_its_reed_is_asked_for_again(self, case: Case) -> None:
+    def test_an_unusable_note_is_requested_again(self, case: Case) -> None:
         events = events_of(C, C, faults={FOURTH_DRAW: case.fault})
-        said = [event.sentence for event in events if isinstance(event, RepeatRequested)]
-        assert any(case.said in sentence for sentence in said), said
+        sentences = [event.sentence for event in events if isinstance(event, RepeatRequested)]
+        assert any(case.sentence in sentence for sentence in sentences), sentences
         done = events[-1]
         assert isinstance(done, HarpMeasured)
-        assert [str(one) for one in done.missing] == ["-4"]
+        assert [str(entry) for entry in done.missing] == ["-4"]
         # It stays the one that is asked for while the others are played.
         asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
         assert asked[-1] == "-4"
 
-    def test_another_hole_is_taken_for_what_it_is(self) -> None:
+    def test_another_hole_counts_for_its_own_reed(self) -> None:
         events = events_of(C, C, times=2, faults={FOURTH_DRAW: Fault(instead="-5")})
         attacks = [event for event in events if isinstance(event, AttackMeasured)]
-        assert [(str(one.tab), one.asked) for one in attacks[6:9]] == [
+        assert [(str(entry.tab), entry.asked) for entry in attacks[6:9]] == [
             ("4", True),
             ("-5", False),
             ("5", False),
         ]
-        assert set(result(events)) == {str(one) for one in REEDS}
+        assert set(result(events)) == {str(entry) for entry in REEDS}
 
-    def test_of_two_reeds_of_one_note_the_one_that_was_asked_for_is_meant(self) -> None:
+    def test_of_two_reeds_with_one_note_the_requested_one_counts(self) -> None:
         events = events_of(C, C)
-        pairs = [(str(one.tab), one.asked) for one in events if isinstance(one, AttackMeasured)]
+        attacks = [event for event in events if isinstance(event, AttackMeasured)]
+        pairs = [(str(attack.tab), attack.asked) for attack in attacks]
         assert ("-2", True) in pairs
         assert ("3", True) in pairs
 
-    def test_attacks_that_lie_apart_call_for_another(self) -> None:
+    def test_attacks_that_disagree_request_another(self) -> None:
         """One was played 15 cents flat, steadily: the median of three is not."""
         faults = {FOURTH_DRAW: Fault(cents=-15.0)}
         two = events_of(C, C, attacks=2, times=2, faults=faults)
-        assert not [one for one in two if isinstance(one, HarpMeasured) and one.missing]
+        assert not [entry for entry in two if isinstance(entry, HarpMeasured) and entry.missing]
         assert result(two)["-4"].spread_cents == pytest.approx(15.0, abs=0.3)
-        said = [one.sentence for one in two if isinstance(one, RepeatRequested)]
-        assert said == ["once more, a little softer: hole 4 draw differs from before"]
+        sentences = [entry.sentence for entry in two if isinstance(entry, RepeatRequested)]
+        assert sentences == ["once more, a little softer: hole 4 draw differs from before"]
         three = events_of(C, C, attacks=2, times=3, faults=faults)
         assert cents(result(three)["-4"].hz, C.hz(tab("-4"))) == pytest.approx(0.0, abs=0.1)
 
-    def test_a_reed_that_is_worn_far_is_believed_when_it_is_so_twice(self) -> None:
+    def test_a_large_offset_counts_when_it_is_confirmed(self) -> None:
         played = off_by(0.0, **{"-5": -75.0})
         once, twice = (events_of(C, played, times=times) for times in (1, 2))
         assert "-5" not in result(once)
@@ -463,10 +466,10 @@ class TestMeasuring:
 
     def test_another_key_is_noticed(self) -> None:
         events = events_of(C, Harp.of("Db"))
-        said = [event.sentence for event in events if isinstance(event, RepeatRequested)]
-        assert any("fits no reed of a C harp; is it another key?" in one for one in said)
+        sentences = [event.sentence for event in events if isinstance(event, RepeatRequested)]
+        assert any("fits no reed of a C harp; is it another key?" in entry for entry in sentences)
 
-    def test_it_ends_by_itself_when_all_is_known(self, tmp_path: Path) -> None:
+    def test_it_ends_when_all_reeds_are_measured(self, tmp_path: Path) -> None:
         blocks = list(BuiltInPlayer(walk(2), C, spec=PlayerSpec()).blocks())
         path = tmp_path / "twice.wav"
         sf.write(path, np.concatenate([block.samples for block in blocks]), blocks[0].rate)
@@ -474,7 +477,7 @@ class TestMeasuring:
         attacks = [event for event in events if isinstance(event, AttackMeasured)]
         assert len(attacks) == 20
 
-    def test_it_can_be_stopped_with_what_is_known(self) -> None:
+    def test_stopping_keeps_the_measured_reeds(self) -> None:
         plan = Plan(C, RecordingSpec(path_of("c-harp")))
         known: list[AttackMeasured] = []
         for event in measure_harp(plan, attacks=1, should_stop=lambda: len(known) >= 4):
@@ -485,7 +488,7 @@ class TestMeasuring:
                 assert len(event.missing) == 16
         assert len(known) == 4
 
-    def test_what_cannot_be_read_is_told(self, tmp_path: Path) -> None:
+    def test_an_unreadable_recording_is_reported(self, tmp_path: Path) -> None:
         events = list(measure_harp(Plan(C, RecordingSpec(tmp_path / "none.wav"))))
         assert [type(event) for event in events] == [TakeFailed, HarpMeasured, TakeFinished]
 
@@ -536,7 +539,7 @@ class TestCommands:
             text = own_harp_text(own, name, WHEN.date())
             assert max(map(len, text.splitlines())) <= 80
 
-    def test_a_key_needs_no_word_before_it(self, trainer: Callable[..., Answer]) -> None:
+    def test_a_key_needs_no_command(self, trainer: Callable[..., Answer]) -> None:
         assert trainer("harp", "C").out == trainer("harp", "chart", "C").out
         assert trainer("harp", "--song", "A").out.startswith("A song in A, 1st position")
         assert "measure" in trainer("harp", "--help").out
@@ -576,7 +579,7 @@ class TestCommands:
         assert answer.code == code
         assert complaint in answer.err
 
-    def test_a_journal_that_cannot_be_opened_is_told_before_anybody_plays(
+    def test_an_unusable_journal_is_reported_before_playing(
         self, trainer: Callable[..., Answer], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
     ) -> None:
         (tmp_path / "text.sqlite").write_text("no journal" * 500)
@@ -618,8 +621,8 @@ def test_guided_through_a_microphone(pulse: Pulse, tmp_path: Path) -> None:
     assert "5 of 20 reeds are measured" in text
     with Journal(tmp_path / "journal.sqlite") as journal:
         (own,) = list_own_harps(journal, "Runa")
-    found = {reed.tab: cents(reed.hz, C.hz(tab(reed.tab))) for reed in own.reeds}
-    assert list(found) == ["1", "2", "3", "4", "5"]
-    assert max(map(abs, found.values())) < 3.0
+    pitches = {reed.tab: cents(reed.hz, C.hz(tab(reed.tab))) for reed in own.reeds}
+    assert list(pitches) == ["1", "2", "3", "4", "5"]
+    assert max(map(abs, pitches.values())) < 3.0
     assert abs(cents(overall_a4_hz(C, {tab(r.tab): r.hz for r in own.reeds}), 440.0)) < 2.0
-    assert median(found.values()) == pytest.approx(0.0, abs=1.0)
+    assert median(pitches.values()) == pytest.approx(0.0, abs=1.0)

@@ -40,7 +40,7 @@ EVERY = 8
 
 
 def by_tab(histories: tuple[ReedHistory, ...]) -> dict[str, ReedHistory]:
-    return {str(one.tab): one for one in histories}
+    return {str(history.tab): history for history in histories}
 
 
 class TestSimulatedYears:
@@ -66,40 +66,42 @@ class TestSimulatedYears:
             assert float(np.median(np.abs(errors))) < 3.0
 
     def test_a_drop_is_dated_and_measured(self) -> None:
-        (found,) = [
-            one for one in reed_histories(simulate_year(Wear("", sudden=8.0), 3)) if one.tab == WORN
+        (detected,) = [
+            history
+            for history in reed_histories(simulate_year(Wear("", sudden=8.0), 3))
+            if history.tab == WORN
         ]
-        assert found.state is ReedState.FLAT
-        assert found.change is not None
-        assert found.change.cents_per_month is None
-        assert found.change.low < 8.0 < found.change.high
-        assert abs(found.change.since.toordinal() - START - 120) <= 3
-        assert found.change.earliest <= found.change.since <= found.change.latest
+        assert detected.state is ReedState.FLAT
+        assert detected.change is not None
+        assert detected.change.cents_per_month is None
+        assert detected.change.low < 8.0 < detected.change.high
+        assert abs(detected.change.since.toordinal() - START - 120) <= 3
+        assert detected.change.earliest <= detected.change.since <= detected.change.latest
 
-    def test_a_slow_fall_is_told_by_the_month(self) -> None:
-        (found,) = [
-            one
-            for one in reed_histories(simulate_year(Wear("", cents_per_month=3.0), 3))
-            if one.tab == WORN
+    def test_a_gradual_decline_is_reported_per_month(self) -> None:
+        (detected,) = [
+            history
+            for history in reed_histories(simulate_year(Wear("", cents_per_month=3.0), 3))
+            if history.tab == WORN
         ]
-        assert found.change is not None
-        assert found.change.cents_per_month == pytest.approx(3.0, abs=1.0)
+        assert detected.change is not None
+        assert detected.change.cents_per_month == pytest.approx(3.0, abs=1.0)
 
-    def test_a_cold_hall_moves_all_reeds_and_says_nothing_of_one(self) -> None:
+    def test_a_cold_hall_moves_all_reeds_and_flags_none(self) -> None:
         days = simulate_year(NONE, 8)
         cold = days.cents.copy()
         cold[-25:] -= 15.0
-        found = reed_histories(replace(days, cents=cold))
-        assert not [one for one in found if one.state is ReedState.FLAT]
+        detected = reed_histories(replace(days, cents=cold))
+        assert not [history for history in detected if history.state is ReedState.FLAT]
 
-    def test_breath_that_grows_hard_pulls_all_blow_reeds_and_says_nothing_of_one(self) -> None:
+    def test_harder_breath_lowers_all_blow_reeds_and_flags_none(self) -> None:
         days = simulate_year(NONE, 8)
         hard = days.cents.copy()
         hard[-40:, [tab.breath == "blow" for tab in days.tabs]] -= 6.0
-        found = reed_histories(replace(days, cents=hard))
-        assert not [one for one in found if one.state is ReedState.FLAT]
+        detected = reed_histories(replace(days, cents=hard))
+        assert not [history for history in detected if history.state is ReedState.FLAT]
 
-    def test_a_bend_too_many_is_no_wear(self) -> None:
+    def test_unintended_bends_are_no_detuning(self) -> None:
         """Bent on two of the last five days, by much."""
         days = simulate_year(NONE, 8)
         bent = days.cents.copy()
@@ -108,26 +110,26 @@ class TestSimulatedYears:
         bent[rows[[1, 3]], column] -= 60.0
         assert by_tab(reed_histories(replace(days, cents=bent)))["-3"].state is ReedState.STEADY
 
-    def test_a_reed_that_was_put_right_begins_anew(self) -> None:
+    def test_a_retuned_reed_starts_over(self) -> None:
         """Flat from day 120 on, and tuned on day 240."""
         days = simulate_year(Wear("", sudden=15.0), 5)
         cents_, column = days.cents.copy(), days.tabs.index(WORN)
         cents_[days.days - START >= 240, column] += 15.0
-        found = by_tab(reed_histories(replace(days, cents=cents_)))[str(WORN)]
-        assert found.state is ReedState.STEADY
-        assert abs(found.days[0].toordinal() - START - 240) <= 7
+        detected = by_tab(reed_histories(replace(days, cents=cents_)))[str(WORN)]
+        assert detected.state is ReedState.STEADY
+        assert abs(detected.days[0].toordinal() - START - 240) <= 7
 
-    def test_few_days_say_nothing(self) -> None:
-        found = reed_histories(simulate_year(NONE, 1).until(PARAMETERS.min_days - 1))
-        assert {one.state for one in found} == {ReedState.TOO_FEW}
+    def test_few_days_give_no_verdict(self) -> None:
+        detected = reed_histories(simulate_year(NONE, 1).until(PARAMETERS.min_days - 1))
+        assert {history.state for history in detected} == {ReedState.TOO_FEW}
         assert reed_histories(DailyPitches.of([])) == ()
 
-    def test_one_reed_alone_cannot_be_told_from_the_room(self) -> None:
+    def test_one_reed_alone_has_no_reference(self) -> None:
         notes = [ReedNote(date(2026, 1, 1) + timedelta(i), WORN, -1.0 * i) for i in range(60)]
-        (found,) = reed_histories(DailyPitches.of(notes))
-        assert (found.state, found.days) == (ReedState.TOO_FEW, ())
+        (detected,) = reed_histories(DailyPitches.of(notes))
+        assert (detected.state, detected.days) == (ReedState.TOO_FEW, ())
 
-    def test_of_an_even_number_the_sharper_middle_counts(self) -> None:
+    def test_the_upper_median_is_used(self) -> None:
         assert [upper_median(x) for x in ([1.0], [1.0, 3.0], [5.0, 1.0, 3.0], [1, 2, 3, 4])] == [
             1.0, 3.0, 3.0, 3,
         ]  # fmt: skip
@@ -150,24 +152,26 @@ def look(journal: Journal) -> HarpWatch:
 
 
 class TestFromTheJournal:
-    def test_the_reed_that_went_flat_is_found(self, journal: Journal) -> None:
+    def test_the_flat_reed_is_detected(self, journal: Journal) -> None:
         watch = look(journal)
         assert (watch.days, watch.notes) == (80, 80 * 14 + 20)
         flat = [
-            one for one in watch.reeds if one.state is not ReedState.STEADY and len(one.days) > 12
+            history
+            for history in watch.reeds
+            if history.state is not ReedState.STEADY and len(history.days) > 12
         ]
-        assert [str(one.tab) for one in flat] == ["-5"]
+        assert [str(history.tab) for history in flat] == ["-5"]
         change = flat[0].change
         assert change is not None
         assert abs((change.since - (FIRST + timedelta(days=DROPPED)).date()).days) <= 2
         assert change.low < DROP < change.high
 
-    def test_what_was_played_badly_does_not_count(self, journal: Journal) -> None:
+    def test_unsteady_notes_do_not_count(self, journal: Journal) -> None:
         """Ten more steps of each take were -4, 70 cents flat."""
-        found = look(journal).reed(Tab.parse("-4"))
-        assert found is not None
-        assert max(map(abs, found.cents)) < 10.0
-        assert set(found.notes) <= {1, 2}
+        detected = look(journal).reed(Tab.parse("-4"))
+        assert detected is not None
+        assert max(map(abs, detected.cents)) < 10.0
+        assert set(detected.notes) <= {1, 2}
 
     def test_takes_of_others_and_of_other_harps_do_not_count(self, journal: Journal) -> None:
         before = look(journal)
@@ -188,13 +192,13 @@ class TestFromTheJournal:
         )
         assert look(journal) == before
 
-    def test_a_harp_that_was_forgotten_begins_anew(self, journal: Journal) -> None:
+    def test_a_forgotten_harp_starts_over(self, journal: Journal) -> None:
         forget_own_harp(journal, measured(FIRST))
         assert list_own_harps(journal, "Runa") == ()
         journal.add_harp(measured(datetime.now(UTC) + timedelta(seconds=1), -20.0))
         assert (look(journal).days, look(journal).notes) == (1, 20)
 
-    def test_it_is_told_in_words_and_figures(self, journal: Journal) -> None:
+    def test_it_is_reported_as_text_and_json(self, journal: Journal) -> None:
         watch, today = look(journal), date(2026, 5, 21)
         text = reed_watch_text(watch, today)
         assert max(map(len, text.splitlines())) <= 80
@@ -203,8 +207,8 @@ class TestFromTheJournal:
         )
         assert "Heard on fewer than 12 days: 1 (1), -1 (1), 9 (1), -9 (1)" in text
         data = json.loads(json.dumps(reed_watch_data(watch)))
-        flat = [one for one in data["reeds"] if one["state"] == "gone flat"]
-        assert [one["tab"] for one in flat] == ["-5"]
+        flat = [history for history in data["reeds"] if history["state"] == "gone flat"]
+        assert [history["tab"] for history in flat] == ["-5"]
         assert len(flat[0]["history"]) == 80
         reed = watch.reed(Tab.parse("-5"))
         assert reed is not None
@@ -212,15 +216,15 @@ class TestFromTheJournal:
         assert "-5 against the other reeds, cents" in plot
         assert max(map(len, plot.splitlines())) <= 79
 
-    def test_a_steady_harp_is_said_to_be(self, tmp_path: Path) -> None:
+    def test_a_steady_harp_is_reported_as_such(self, tmp_path: Path) -> None:
         with Journal(tmp_path / "steady.sqlite") as journal:
             journal.add_harp(measured(FIRST - timedelta(hours=1)))
             assert "Too few days" in reed_verdict_text(look(journal), date(2026, 5, 21))
             journal.add(*(evening(day) for day in range(DROPPED)))
-            told = reed_verdict_text(look(journal), date(2026, 5, 21))
-        assert told == ("No reed has gone flat against the others, of 14 with enough days.")
+            message = reed_verdict_text(look(journal), date(2026, 5, 21))
+        assert message == ("No reed has gone flat against the others, of 14 with enough days.")
 
-    def test_a_take_says_where_its_reeds_are(self, journal: Journal) -> None:
+    def test_a_take_shows_the_pitch_of_its_reeds(self, journal: Journal) -> None:
         """The built-in player's reeds, 30 cents off, come back through marks and journal."""
         from tests.support.own_harps import off_by, walk
 
@@ -232,7 +236,9 @@ class TestFromTheJournal:
             result, played, player="Runa", began=began, source="recording", harp_name="quay"
         )
         journal.add(take)
-        (kept,) = [one for one in journal.takes() if one.day == began.date()]
-        off = {one.tab: cents(one.hz or 1.0, played.hz(Tab.parse(one.tab))) for one in kept.steps}
+        (kept,) = [entry for entry in journal.takes() if entry.day == began.date()]
+        off = {
+            step.tab: cents(step.hz or 1.0, played.hz(Tab.parse(step.tab))) for step in kept.steps
+        }
         assert max(map(abs, off.values())) < 0.5
         assert look(journal).days == 81

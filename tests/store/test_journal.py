@@ -41,7 +41,7 @@ def path(tmp_path: Path) -> Path:
 # --- what is kept comes back ----------------------------------------------------------------
 
 
-def test_all_that_is_kept_comes_back_as_it_was(path: Path) -> None:
+def test_records_survive_a_round_trip(path: Path) -> None:
     takes = list(made.numbered(30))
     with Journal(path) as journal:
         assert journal.add(*reversed(takes)) == 30
@@ -63,49 +63,49 @@ def test_takes_are_found_by_player_drill_and_day(path: Path) -> None:
     day = takes[30].day
     with Journal(path) as journal:
         journal.add(*takes)
-        found = journal.takes(player="Jorun", drill="slack-tide", since=day, until=takes[50].day)
+        matches = journal.takes(player="Jorun", drill="slack-tide", since=day, until=takes[50].day)
     wanted = [
         take
         for take in takes
         if (take.player, take.drill) == ("Jorun", "slack-tide") and day <= take.day <= takes[50].day
     ]
-    assert found == wanted != []
+    assert matches == wanted != []
 
 
-def test_a_take_that_is_there_stays_as_it_is(path: Path) -> None:
-    one, two = made.numbered(2)
+def test_an_existing_take_is_left_unchanged(path: Path) -> None:
+    entry, two = made.numbered(2)
     with Journal(path) as journal:
-        assert journal.add(one) == 1
-        assert journal.add(made.take(one.id, player="Somebody else"), two) == 1
-        assert journal.takes() == [one, two]
+        assert journal.add(entry) == 1
+        assert journal.add(made.take(entry.id, player="Somebody else"), two) == 1
+        assert journal.takes() == [entry, two]
 
 
-def test_takes_are_kept_all_or_none(path: Path) -> None:
-    one, two = made.numbered(2)
+def test_takes_are_added_all_or_none(path: Path) -> None:
+    entry, two = made.numbered(2)
     unfit = made.take(two.id, score=float("nan"))
     with Journal(path) as journal:
         with pytest.raises(JournalError, match=r"a record cannot be written .* takes\.score"):
-            journal.add(one, unfit)
+            journal.add(entry, unfit)
         assert journal.takes() == []
         with pytest.raises(JournalError, match="a record cannot be written"):
-            journal.add(one, made.take(two.id, title="half a \ud83c character"))
-        assert journal.add(one, two) == 2
+            journal.add(entry, made.take(two.id, title="half a \ud83c character"))
+        assert journal.add(entry, two) == 2
 
 
-def test_an_id_must_name_one_take(path: Path) -> None:
+def test_an_id_must_match_one_take(path: Path) -> None:
     with Journal(path) as journal:
         journal.add(made.take("ab"), made.take("abc"), made.take("b"))
         assert journal.take("ab").id == "ab"  # though it also begins another
-        for beginning, told in {
+        for beginning, reported in {
             "a": "more than one take has an id that begins with 'a'",
             "x": "no take has an id that begins with 'x'",
             "": "the id of a take is missing",
         }.items():
-            with pytest.raises(JournalError, match=f"{told}; 'trainer journal list' shows all"):
+            with pytest.raises(JournalError, match=f"{reported}; 'trainer journal list' shows all"):
                 journal.take(beginning)
 
 
-def test_what_another_computer_measured_does_not_replace_what_this_one_did(path: Path) -> None:
+def test_calibrations_of_another_computer_replace_none_of_this_one(path: Path) -> None:
     with Journal(path) as journal:
         first = journal.merge([], [made.harp(1)], [made.calibration(5), made.calibration(6)])
         assert first == MergeCounts(0, 1, 2)
@@ -137,11 +137,11 @@ class Nursery:
         assert self.process.stdin
         assert self.process.stdout
         self._started += 1
-        told = self.folder / f"told-{self._started}"
-        told.touch()
-        self.process.stdin.write(f"{path}\t{told}\n")
+        reported = self.folder / f"told-{self._started}"
+        reported.touch()
+        self.process.stdin.write(f"{path}\t{reported}\n")
         self.process.stdin.flush()
-        return Writer(int(self.process.stdout.readline()), told)
+        return Writer(int(self.process.stdout.readline()), reported)
 
 
 @dataclass
@@ -149,24 +149,24 @@ class Writer:
     """A process that adds takes without end, and tells the id of each that is kept."""
 
     pid: int
-    told: Path
+    reported: Path
 
     def wait(self, takes: int) -> None:
         """Wait until it has kept so many."""
         end = time.monotonic() + 20.0
-        while self.told.read_text().count("\n") < takes:
+        while self.reported.read_text().count("\n") < takes:
             assert time.monotonic() < end, "nothing is kept"
             time.sleep(0.005)
 
     def kill(self) -> list[str]:
-        """Kill it, wherever it is; the ids that it told."""
+        """Kill it at any point; return the ids that it reported."""
         os.kill(self.pid, signal.SIGKILL)  # raises if it fell over before
         end = time.monotonic() + 20.0
         with contextlib.suppress(ProcessLookupError):
             while time.monotonic() < end:
                 os.kill(self.pid, 0)
                 time.sleep(0.001)
-        return self.told.read_text().split()
+        return self.reported.read_text().split()
 
 
 @pytest.fixture(scope="module")
@@ -178,11 +178,11 @@ def nursery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
     assert running.process.returncode == 0
 
 
-def assert_sound(path: Path, told: list[str]) -> int:
-    """See that a journal is whole and has the takes that were told; how many it has."""
+def assert_sound(path: Path, reported: list[str]) -> int:
+    """Check that a journal is intact and has the reported takes; return the number of its takes."""
     with Journal(path) as journal:
         kept = {take.id: take for take in journal.takes()}
-    assert not set(told) - set(kept)
+    assert not set(reported) - set(kept)
     for id_, take in kept.items():
         assert take == made.take(id_), "half a take"
     with closing(sqlite3.connect(path)) as db:
@@ -193,34 +193,32 @@ def assert_sound(path: Path, told: list[str]) -> int:
     return len(kept)
 
 
-def test_killed_at_any_instant_it_has_every_take_that_was_kept(
-    tmp_path: Path, nursery: Nursery
-) -> None:
+def test_a_killed_process_loses_no_finished_take(tmp_path: Path, nursery: Nursery) -> None:
     rng = Random(18)
     kills = total = 0
     end = time.monotonic() + ROUNDS_S
     while time.monotonic() < end:
         path = tmp_path / f"{kills}.sqlite"
-        told: list[str] = []
+        reported: list[str] = []
         # Each journal is killed from its first instant on, and again as it grows. With another
         # copy open, nobody starts afresh from the log; without, everybody does.
         other = Journal(path) if rng.random() < 0.3 else None
         for _ in range(8):
             writer = nursery.writer(path)
             time.sleep(rng.uniform(0.0, rng.choice([0.02, 0.1, 0.2])))
-            told += writer.kill()
+            reported += writer.kill()
             kills += 1
-            assert_sound(path, told)
+            assert_sound(path, reported)
         if other:
-            assert {take.id for take in other.takes(steps=False)} >= set(told)
+            assert {take.id for take in other.takes(steps=False)} >= set(reported)
             other.close()
-        total += len(told)
+        total += len(reported)
     print(f"{kills} kills, {total} takes told")
     assert kills >= 16
     assert total > kills
 
 
-def test_two_copies_at_once_lose_nothing(path: Path, nursery: Nursery) -> None:
+def test_two_writers_at_once_lose_nothing(path: Path, nursery: Nursery) -> None:
     writers = [nursery.writer(path), nursery.writer(path)]
     seen: set[str] = set()
     end = time.monotonic() + 2.5
@@ -236,7 +234,7 @@ def test_two_copies_at_once_lose_nothing(path: Path, nursery: Nursery) -> None:
     assert_sound(path, [*first, *second, *seen])
 
 
-def test_many_copies_may_open_a_new_journal_at_once(tmp_path: Path, nursery: Nursery) -> None:
+def test_many_processes_open_a_new_journal_at_once(tmp_path: Path, nursery: Nursery) -> None:
     for name in ("a.sqlite", "b.sqlite"):
         writers = [nursery.writer(tmp_path / name) for _ in range(5)]
         for writer in writers:
@@ -244,7 +242,7 @@ def test_many_copies_may_open_a_new_journal_at_once(tmp_path: Path, nursery: Nur
         assert_sound(tmp_path / name, [id_ for writer in writers for id_ in writer.kill()])
 
 
-def test_opening_it_twice_in_one_process_leaves_its_locks(path: Path) -> None:
+def test_opening_twice_in_one_process_keeps_the_locks(path: Path) -> None:
     """Where the process closes a file, POSIX drops all its locks on it, and SQLite's among them:
     another copy would then take itself for the last one and throw the log away under the first."""
     look = "import sys; from trainer.store import Journal; Journal(__import__('pathlib').Path("
@@ -338,7 +336,7 @@ SMALL_DISK = a_small_disk()
 
 
 @pytest.mark.parametrize("way", ["limit", *["disk"] * (SMALL_DISK is not None)])
-def test_a_full_disk_is_told_and_what_was_kept_stays(tmp_path: Path, way: str) -> None:
+def test_a_full_disk_is_reported_and_loses_no_take(tmp_path: Path, way: str) -> None:
     """A real one where one may be mounted; and a limit on files, which is a real refusal, too."""
     before = (SMALL_DISK or ()) if way == "disk" else ()
     answer, kept = json.loads(run(FILL, tmp_path, way, before=before))
@@ -411,7 +409,7 @@ for one in (folder / "kept", folder / "empty"):
 """
 
 
-def test_a_folder_that_may_not_be_written_is_told() -> None:
+def test_a_read_only_folder_is_reported() -> None:
     """As somebody who is not root, whom rights do not hold; pytest's own folder is closed to
     them."""
     with tempfile.TemporaryDirectory() as name:
@@ -428,26 +426,27 @@ def test_a_folder_that_may_not_be_written_is_told() -> None:
     }
 
 
-def test_a_file_where_the_folder_should_be_is_told(tmp_path: Path) -> None:
+def test_a_file_in_place_of_the_folder_is_reported(tmp_path: Path) -> None:
     (tmp_path / "way").write_text("in the way")
     for name in ("way/journal.sqlite", "way/own/journal.sqlite"):
-        told = f"the journal {tmp_path}/{name} cannot be opened: a file is in the place"
-        with pytest.raises(JournalError, match=f"{told} of a folder; move it, or choose another"):
+        reported = f"the journal {tmp_path}/{name} cannot be opened: a file is in the place"
+        remedy = "move it, or choose another"
+        with pytest.raises(JournalError, match=f"{reported} of a folder; {remedy}"):
             Journal(tmp_path / name)
     with pytest.raises(JournalError, match=f"^the journal {tmp_path} is not a file; move it"):
         Journal(tmp_path)
     assert (tmp_path / "way").read_text() == "in the way"
 
 
-def test_a_writer_that_is_in_the_way_for_long_is_told(
+def test_a_writer_that_holds_the_lock_too_long_is_reported(
     path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(opening, "LOCK_TIMEOUT_S", 0.3)
     with Journal(path) as journal, closing(sqlite3.connect(path)) as other:
         other.execute("BEGIN IMMEDIATE")
         other.execute("UPDATE takes SET score = 0")
-        told = "another copy of the trainer is using it; close that one, or try again"
-        with pytest.raises(JournalError, match=f"cannot be written: {told}"):
+        reported = "another copy of the trainer is using it; close that one, or try again"
+        with pytest.raises(JournalError, match=f"cannot be written: {reported}"):
             journal.add(made.take("a"))
         assert journal.takes() == []
         with Journal(path) as third:
@@ -485,13 +484,13 @@ DAMAGE = {
 
 
 @pytest.mark.parametrize("damage", DAMAGE)
-def test_what_is_damaged_or_no_journal_is_told_and_left(path: Path, damage: str) -> None:
+def test_a_damaged_file_is_reported_and_left_unchanged(path: Path, damage: str) -> None:
     data = DAMAGE[damage](whole(path))
     path.write_bytes(data)
-    told = r"cannot be (opened|read): it is damaged or not a journal; move it away with its -wal"
+    reported = r"cannot be (opened|read): it is damaged or not a journal; move it away with its"
     with (
         pytest.raises(
-            JournalError, match=f"^the journal {path} {told} file, and restore a backup$"
+            JournalError, match=f"^the journal {path} {reported} -wal file, and restore a backup$"
         ),
         Journal(path) as journal,
     ):
@@ -501,20 +500,20 @@ def test_what_is_damaged_or_no_journal_is_told_and_left(path: Path, damage: str)
 
 
 @pytest.mark.parametrize("version", [0, 1, 99])
-def test_another_programs_database_is_told_and_left(path: Path, version: int) -> None:
+def test_another_programs_database_is_reported_and_left_unchanged(path: Path, version: int) -> None:
     path.parent.mkdir()
     with closing(sqlite3.connect(path)) as db:
         db.execute("CREATE TABLE takes (id TEXT)")
         db.execute(f"PRAGMA user_version = {version}")
     before = path.read_bytes()
-    told = f"^{path} is a database of another program, not a journal; choose another file$"
-    with pytest.raises(JournalError, match=told):
+    reported = f"^{path} is a database of another program, not a journal; choose another file$"
+    with pytest.raises(JournalError, match=reported):
         Journal(path)
     assert path.read_bytes() == before
     assert os.listdir(path.parent) == [path.name]
 
 
-def test_a_newer_trainers_journal_is_told_and_left(path: Path) -> None:
+def test_a_newer_journal_is_reported_and_left_unchanged(path: Path) -> None:
     newer = schema.SCHEMA_VERSION + 1
     with closing(sqlite3.connect(path.parent.parent / path.name)) as db:
         db.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
@@ -522,11 +521,11 @@ def test_a_newer_trainers_journal_is_told_and_left(path: Path) -> None:
         db.execute("CREATE TABLE unheard_of (id TEXT)")
     path = path.parent.parent / path.name
     before = path.read_bytes()
-    told = (
+    reported = (
         rf"^a newer trainer wrote the journal {path} \(version {newer}; this one reads up to "
         rf"{schema.SCHEMA_VERSION}\); update the trainer, or choose another file$"
     )
-    with pytest.raises(JournalError, match=told):
+    with pytest.raises(JournalError, match=reported):
         Journal(path)
     assert path.read_bytes() == before
 
@@ -546,7 +545,7 @@ def rights(path: Path) -> str:
 
 
 @pytest.mark.parametrize("umask", [0o000, 0o022, 0o077])
-def test_its_owner_alone_can_read_it(tmp_path: Path, umask: int) -> None:
+def test_only_the_owner_can_read_it(tmp_path: Path, umask: int) -> None:
     path = tmp_path / "share" / "own" / "journal.sqlite"
     before = os.umask(umask)
     try:
@@ -563,7 +562,7 @@ def test_its_owner_alone_can_read_it(tmp_path: Path, umask: int) -> None:
         os.umask(before)
 
 
-def test_one_that_others_could_read_is_closed_to_them_and_its_folder_left(tmp_path: Path) -> None:
+def test_permissions_of_the_file_are_restricted_and_the_folders_left(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     tmp_path.chmod(0o755)
     with Journal(path) as journal:
@@ -578,7 +577,7 @@ def test_one_that_others_could_read_is_closed_to_them_and_its_folder_left(tmp_pa
 # --- copies -----------------------------------------------------------------------------------
 
 
-def test_a_copy_is_a_journal_of_its_own(path: Path, nursery: Nursery, tmp_path: Path) -> None:
+def test_a_copy_is_a_journal(path: Path, nursery: Nursery, tmp_path: Path) -> None:
     copy, again = tmp_path / "copy.sqlite", tmp_path / "again.sqlite"
     with Journal(path) as journal:
         journal.add_harp(made.harp(1))
@@ -587,9 +586,9 @@ def test_a_copy_is_a_journal_of_its_own(path: Path, nursery: Nursery, tmp_path: 
         before = journal.takes()
         journal.copy_to(copy)  # while another copy of the trainer writes
         journal.copy_to(again)
-        told = writer.kill()
+        reported = writer.kill()
     assert sorted(os.listdir(tmp_path)) == ["again.sqlite", "copy.sqlite", "own"]
-    assert len(before) <= assert_sound(copy, [take.id for take in before]) <= len(told) + 1
+    assert len(before) <= assert_sound(copy, [take.id for take in before]) <= len(reported) + 1
     with Journal(again) as journal:
         assert journal.harps() == [made.harp(1)]
         there = again.read_bytes()
@@ -625,7 +624,7 @@ def restored(dump: Path, path: Path) -> dict[str, list[dict[str, object]]]:
         return rows_of(db)
 
 
-def test_each_version_has_its_journal() -> None:
+def test_each_schema_version_has_a_dump() -> None:
     names = [f"version-{number}.sql" for number in range(1, schema.SCHEMA_VERSION + 1)]
     assert [dump.name for dump in DUMPS] == sorted(names)
 
@@ -654,7 +653,7 @@ def test_a_journal_of_every_version_opens_with_every_row(dump: Path, tmp_path: P
 
 
 @pytest.mark.parametrize("dump", DUMPS, ids=lambda dump: dump.stem)
-def test_what_was_released_is_not_changed(dump: Path, tmp_path: Path) -> None:
+def test_released_migrations_do_not_change(dump: Path, tmp_path: Path) -> None:
     restored(dump, tmp_path / "old.sqlite")
     with closing(sqlite3.connect(tmp_path / "old.sqlite")) as old:
         (version,) = old.execute("PRAGMA user_version").fetchone()
@@ -677,9 +676,7 @@ NEXT = """
 """
 
 
-def test_a_version_more_takes_one_more_step(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_new_version_runs_one_migration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Even one that rebuilds the table that others point to."""
     path = tmp_path / "journal.sqlite"
     before = restored(DUMPS[-1], path)
@@ -696,22 +693,22 @@ def test_a_version_more_takes_one_more_step(
 
 
 @pytest.mark.parametrize(
-    ("step", "told"),
+    ("step", "reported"),
     [
         ("CREATE TABLE new (a TEXT); DROP TABLE nowhere;", "no such table: nowhere"),
         ("CREATE TABLE new (a TEXT); DELETE FROM takes;", "it has steps without a take"),
         ("CREATE TABLE new (a TEXT); INSERT INTO new VALUES ('", "unrecognized token"),
     ],
 )
-def test_a_step_that_fails_leaves_the_journal_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, told: str
+def test_a_failed_migration_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, step: str, reported: str
 ) -> None:
     path = tmp_path / "journal.sqlite"
     before = restored(DUMPS[-1], path)
     with monkeypatch.context() as patch:
         patch.setattr(opening, "MIGRATIONS", (*schema.MIGRATIONS, step))
         patch.setattr(opening, "SCHEMA_VERSION", schema.SCHEMA_VERSION + 1)
-        with pytest.raises(JournalError, match=told):
+        with pytest.raises(JournalError, match=reported):
             Journal(path)
     with closing(sqlite3.connect(path)) as db:
         assert rows_of(db) == before

@@ -36,16 +36,16 @@ def journal(tmp_path: Path) -> Journal:
 
 def played(journal: Journal, number: int, score: float, drill: str = "slack-tide", **more: object):
     """A take that is in the journal, later than those of smaller numbers."""
-    one = next(take for at, take in enumerate(made.numbered(number + 1)) if at == number)
-    one = replace(
-        one,
+    record = next(take for at, take in enumerate(made.numbered(number + 1)) if at == number)
+    record = replace(
+        record,
         player="Marit",
         drill=drill,
         score=score,
         **({"whole": True} | more),  # type: ignore[arg-type]
     )
-    journal.add(one)
-    return one
+    journal.add(record)
+    return record
 
 
 def flac(folder: Path, size: int = SIZE) -> Path:
@@ -62,7 +62,7 @@ def with_sound(journal: Journal) -> set[str]:
     return there
 
 
-def test_a_sound_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> None:
+def test_audio_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> None:
     take, file = played(journal, 0, 70.0), flac(tmp_path)
     file.chmod(0o644)
     data = file.read_bytes()
@@ -77,13 +77,13 @@ def test_a_sound_moves_beside_the_journal(journal: Journal, tmp_path: Path) -> N
     assert audio_path(journal, kept) == path
     (sound,) = list_audio(journal)
     assert (sound.path, sound.size, sound.since) == (path, SIZE, take.began.timestamp())
-    assert [one.id for one in sound.takes] == [take.id]
+    assert [record.id for record in sound.takes] == [take.id]
     again = flac(tmp_path, 2 * SIZE)  # it takes the place of the first
     store_audio(journal, take.id, again, 1.0)
     assert [sound.size for sound in list_audio(journal)] == [2 * SIZE]
 
 
-def test_the_oldest_goes_first_and_the_best_of_each_drill_stays(
+def test_the_oldest_is_deleted_first_and_the_best_of_each_drill_stays(
     journal: Journal, tmp_path: Path
 ) -> None:
     def keep_one(number: int, score: float, drill: str, **more: object) -> TakeRecord:
@@ -110,7 +110,7 @@ def test_the_oldest_goes_first_and_the_best_of_each_drill_stays(
     assert len(journal.takes()) == 9  # the takes are all there
 
 
-def test_no_drill_ever_loses_its_best_before_worse_ones(journal: Journal, tmp_path: Path) -> None:
+def test_no_drill_loses_its_best_before_worse_ones(journal: Journal, tmp_path: Path) -> None:
     rng = Random(11)
     for number in range(12):
         take = played(journal, number, rng.uniform(0, 100), rng.choice(["a", "b", "c"]))
@@ -122,13 +122,13 @@ def test_no_drill_ever_loses_its_best_before_worse_ones(journal: Journal, tmp_pa
         assert sum(sound.size or 0 for sound in list_audio(journal)) <= tenth / 10 * SIZE
         for take in left:
             best = max(
-                (one for one in before.values() if one.drill == take.drill),
-                key=lambda one: one.score,
+                (record for record in before.values() if record.drill == take.drill),
+                key=lambda record: record.score,
             )
             assert best in left
 
 
-def test_where_only_bests_are_left_the_one_of_another_drill_goes(
+def test_among_best_takes_that_of_another_drill_is_deleted(
     journal: Journal, tmp_path: Path
 ) -> None:
     drills = ("slack-tide", "mole-lights", "harbour-bell")
@@ -160,20 +160,20 @@ def test_each_player_has_a_best(journal: Journal, tmp_path: Path) -> None:
     assert with_sound(journal) == {marit.id, jorun.id}
 
 
-def test_a_sound_larger_than_the_limit_stays_where_it_is(journal: Journal, tmp_path: Path) -> None:
+def test_audio_larger_than_the_limit_stays_in_place(journal: Journal, tmp_path: Path) -> None:
     old, new = played(journal, 0, 70.0), played(journal, 1, 70.0)
     store_audio(journal, old.id, flac(tmp_path), 1.5)
     large = flac(tmp_path, 1_600_000)
-    told = (
+    message = (
         r"has 1\.6 MB, more than the limit of 1\.5 MB for all audio \(journal\.audio_mb\); it stays"
     )
-    with pytest.raises(JournalError, match=told):
+    with pytest.raises(JournalError, match=message):
         store_audio(journal, new.id, large, 1.5)
     assert large.stat().st_size == 1_600_000
     assert with_sound(journal) == {old.id}
 
 
-def test_the_limit_is_that_of_the_settings(
+def test_the_default_limit_comes_from_the_settings(
     journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     settings = tmp_path / "settings.toml"
@@ -185,13 +185,13 @@ def test_the_limit_is_that_of_the_settings(
     store_audio(journal, take.id, flac(tmp_path, 900_000))
 
 
-def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
+def test_audio_that_cannot_be_stored_is_reported(journal: Journal, tmp_path: Path) -> None:
     take, file = played(journal, 0, 70.0), flac(tmp_path)
-    for id_, told in {
+    for id_, message in {
         "nobody": "no take has an id that begins with 'nobody'",
         take.id[:8]: f"the journal .* has no take '{take.id[:8]}'",
     }.items():
-        with pytest.raises(JournalError, match=told):
+        with pytest.raises(JournalError, match=message):
             store_audio(journal, id_, file, 1.0)
     journal.add(made.take("../outside"))
     with pytest.raises(JournalError, match=r"has no take '\.\./outside'$"):
@@ -207,7 +207,7 @@ def test_what_cannot_be_kept_is_told(journal: Journal, tmp_path: Path) -> None:
     assert journal.take(take.id).audio is None
 
 
-def test_a_sound_comes_from_another_disk_whole(
+def test_audio_from_another_disk_is_complete(
     journal: Journal, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """/dev/shm is another disk where it is; and nothing is left behind where copying fails."""
@@ -229,9 +229,7 @@ def test_a_sound_comes_from_another_disk_whole(
 # --- what a kill, a player or another copy leaves behind ------------------------------------
 
 
-def test_a_sound_whose_take_does_not_know_of_it_yet_is_taken_up(
-    journal: Journal, tmp_path: Path
-) -> None:
+def test_an_unlinked_file_is_linked_to_its_take(journal: Journal, tmp_path: Path) -> None:
     lost, take = played(journal, 0, 70.0), played(journal, 1, 70.0)
     audio_folder(journal).mkdir()
     flac(tmp_path).rename(audio_folder(journal) / f"{lost.id}.flac")  # killed just here
@@ -239,7 +237,7 @@ def test_a_sound_whose_take_does_not_know_of_it_yet_is_taken_up(
     assert with_sound(journal) == {lost.id, take.id}
 
 
-def test_files_of_no_take_go_first_and_others_are_not_touched(
+def test_files_without_a_take_are_deleted_first_and_others_never(
     journal: Journal, tmp_path: Path
 ) -> None:
     folder = audio_folder(journal)
@@ -253,32 +251,32 @@ def test_files_of_no_take_go_first_and_others_are_not_touched(
     for part in (half, fresh):
         part.write_bytes(b"half")
     os.utime(half, (0, time.time() - 2 * 86_400))
-    one, two = played(journal, 0, 70.0), played(journal, 1, 80.0)
-    store_audio(journal, one.id, flac(tmp_path), 3 * MB)
+    record, two = played(journal, 0, 70.0), played(journal, 1, 80.0)
+    store_audio(journal, record.id, flac(tmp_path), 3 * MB)
     assert [sound.path.name for sound in list_audio(journal) if not sound.takes] == names[1::-1]
     store_audio(journal, two.id, flac(tmp_path), 3 * MB)
     assert [sound.path.name for sound in list_audio(journal) if not sound.takes] == names[:1]
     store_audio(journal, two.id, flac(tmp_path), 2 * MB)
     left = {path.name for path in folder.iterdir()}
-    assert left == {*names[2:], fresh.name, f"{one.id}.flac", f"{two.id}.flac"}
+    assert left == {*names[2:], fresh.name, f"{record.id}.flac", f"{two.id}.flac"}
 
 
-def test_a_missing_sound_is_told_and_takes_no_room(journal: Journal, tmp_path: Path) -> None:
-    one, two = played(journal, 0, 70.0), played(journal, 1, 60.0)
-    store_audio(journal, one.id, flac(tmp_path), 1.0).unlink()
+def test_missing_audio_is_reported_and_counts_nothing(journal: Journal, tmp_path: Path) -> None:
+    record, two = played(journal, 0, 70.0), played(journal, 1, 60.0)
+    store_audio(journal, record.id, flac(tmp_path), 1.0).unlink()
     store_audio(journal, two.id, flac(tmp_path), MB)
-    gone = journal.take(one.id)
+    gone = journal.take(record.id)
     assert [sound.size for sound in list_audio(journal)] == [None, SIZE]
-    told = rf"the audio of the take {one.id[:8]} .* is missing: {tmp_path}/own/audio/.* restore"
-    with pytest.raises(JournalError, match=told):
+    message = rf"audio of the take {record.id[:8]} .* is missing: {tmp_path}/own/audio/.* restore"
+    with pytest.raises(JournalError, match=message):
         audio_path(journal, gone)
     with pytest.raises(
         JournalError, match="has no audio: it was not kept, or was deleted to make room; set"
     ):
-        audio_path(journal, one)
+        audio_path(journal, record)
 
 
-def test_a_record_that_points_elsewhere_leads_nowhere(journal: Journal, tmp_path: Path) -> None:
+def test_a_record_cannot_point_outside_the_folder(journal: Journal, tmp_path: Path) -> None:
     take = played(journal, 0, 70.0)
     secret = flac(tmp_path)
     for audio in (str(secret), "../../just-played.flac", "", ".."):
@@ -289,7 +287,7 @@ def test_a_record_that_points_elsewhere_leads_nowhere(journal: Journal, tmp_path
     assert secret.exists()
 
 
-def test_a_copy_is_whole_and_overwrites_nothing(journal: Journal, tmp_path: Path) -> None:
+def test_a_copy_is_complete_and_overwrites_nothing(journal: Journal, tmp_path: Path) -> None:
     take = played(journal, 0, 70.0)
     path = store_audio(journal, take.id, flac(tmp_path), 1.0)
     take = journal.take(take.id)
