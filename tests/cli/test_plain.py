@@ -69,7 +69,7 @@ NOTE = HeardNote(
 )
 
 
-def message(plan: Plan, events: list[Event]) -> list[str]:
+def take_lines(plan: Plan, events: list[Event]) -> list[str]:
     lines = TakeLines(plan, 200)
     return [line for event in events for line in lines.lines(event)]
 
@@ -159,14 +159,14 @@ def test_problems_are_shown_on_the_screen_and_in_lines(event: Event, words: list
         await pilot.press("space")
         puppet.queue += events
         await until(pilot, lambda: all(word in text(pilot) for word in words))
-        sentences = "\n".join(message(PLAN, events))
+        sentences = "\n".join(take_lines(PLAN, events))
         assert all(word in sentences for word in words)
         puppet.queue += [TakeResumed()] if isinstance(event, TakePaused) else []
         puppet.queue.append(TakeFinished(SAVED))
         await until(pilot, lambda: not puppet.queue)
         if not isinstance(event, TakeFailed | Notice):
             await until(pilot, lambda: SAVED in text(pilot))
-        assert SAVED in message(PLAN, [TakeFinished(SAVED)])[0]
+        assert SAVED in take_lines(PLAN, [TakeFinished(SAVED)])[0]
 
     run(test, PLAN, size=LARGE)
 
@@ -181,7 +181,7 @@ def test_a_note_without_a_drill_is_shown_in_both() -> None:
         puppet.queue += events
         words = ("-4'", "12 flat", "17 dB")
         await until(pilot, lambda: all(word in text(pilot) for word in words))
-        sentences = "\n".join(message(plan, events))
+        sentences = "\n".join(take_lines(plan, events))
         assert "No drill: A harp." in sentences
         assert all(word in sentences for word in words)
         puppet.queue.append(TakeFinished())
@@ -194,13 +194,14 @@ def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None
     plan = Plan(Harp.of(), PlayerSpec(), drill=find_drill("pilot-calls"))
     drill = plan.drill
     assert drill is not None
-    sentences = "\n".join(message(plan, [event for _, event in scripted.scripted_events(plan)]))
+    sentences = "\n".join(take_lines(plan, [event for _, event in scripted.scripted_events(plan)]))
     assert "(the trainer plays)" in sentences
     assert sentences.count("\nbar ") == drill.bars
     loose = Plan(Harp.of(), PlayerSpec(), drill=find_drill("slide-across"))
     assert loose.drill is not None
     cares = {str(step.cleanness_rule) for step in loose.drill.steps} - {"plain"}
-    sentences = "\n".join(message(loose, [event for _, event in scripted.scripted_events(loose)]))
+    events = [event for _, event in scripted.scripted_events(loose)]
+    sentences = "\n".join(take_lines(loose, events))
     assert all(f"({care})" in sentences for care in cares)
 
 
@@ -212,7 +213,7 @@ def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
     events = [*play(plan)]
     beats = [event.number for event in events if isinstance(event, BeatReached)]
     assert beats[:5] == [-4, -3, -2, -1, 0]
-    sentences = message(plan, events)
+    sentences = take_lines(plan, events)
     assert sentences[sentences.index("count-in 4 of 4") + 1 :][:2] == [
         "bar 1 of 2: nothing begins",
         "bar 2 of 2: 4, -4",
