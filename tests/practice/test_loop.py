@@ -119,7 +119,7 @@ def test_the_count_in_beats_at_the_speed_that_is_heard(recording: Path) -> None:
         ({"last": 1.1}, "a passage from 1 to 1.1 s cannot be looped"),
         ({"first": -1.0}, "cannot be looped"),
         ({"last": 700.0}, "cannot be looped"),
-        ({"speed": 0.3}, "30 % is no speed that sounds well; take 40 to 120 %"),
+        ({"speed": 0.3}, "a speed of 30 % is out of range; take 40 to 120 %"),
         ({"half_steps": 25.0}, "25 half steps is too far"),
         ({"first": 50.0, "last": 60.0}, "note.wav is 4.0 s long; nothing is in it from second 50"),
         ({"path": Path("none.wav")}, "none.wav"),
@@ -166,7 +166,7 @@ def test_wishes_that_are_typed(recording: Path, capsys: pytest.CaptureFixture[st
     assert apply_typed_change(now, "+0.5") == replace(now, half_steps=0.5)
     assert apply_typed_change(now, "faster") is None
     assert apply_typed_change(now, "20%") == now
-    assert "20 % is no speed" in capsys.readouterr().err
+    assert "speed of 20 % is out of range" in capsys.readouterr().err
     with pytest.raises(SoundError):
         validate_passage(replace(now, speed=2.0))
 

@@ -1,1 +1,1 @@
-"""How the built-in player performs a drill: when, along which pitch, in what voice."""
+"""How the built-in player performs a drill: timing, pitch, voice, and faults."""

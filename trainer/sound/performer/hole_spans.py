@@ -1,4 +1,4 @@
-"""The way of a step through its sounds, as the built-in player goes it: which holes sound when."""
+"""The path of a step through its sounds: which holes sound when."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ class HoleSpan:
 
     Attributes:
         start, stop: samples between which they sound.
-        path: where it is on which sound, and how many cents off it; evenly between.
+        path: corners of the path: sample, sound, and offset from it in cents; straight between.
     """
 
     start: float
@@ -24,33 +24,39 @@ class HoleSpan:
 
 
 def hole_spans(step: Step, onset: float, stop: float, length: float) -> Iterator[HoleSpan]:
-    """A step's path of sounds, parted where it moves to other holes."""
-    now, left = HoleSpan(onset), onset
+    """Yield a step's path of sounds, split where it moves to other holes.
+
+    Args:
+        step: the step.
+        onset, stop: samples between which it sounds.
+        length: its written length, in samples.
+    """
+    span, left_at = HoleSpan(onset), onset
     for place, sound in enumerate(step.sounds):
         begin, end = (onset + length * part for part in step.rest_interval(place))
         if place and holes(step.sounds[place - 1]) != holes(sound):
-            way = _way(step.sounds[place - 1], sound)
-            for j, reached in enumerate(way, start=1):
-                now.stop = left + (begin - left) * (j - 0.5) / len(way)
-                yield now
-                now = HoleSpan(now.stop)
+            passed = _slide(step.sounds[place - 1], sound)
+            for j, reached in enumerate(passed, start=1):
+                span.stop = left_at + (begin - left_at) * (j - 0.5) / len(passed)
+                yield span
+                span = HoleSpan(span.stop)
                 if reached is not sound:
-                    now.path.append((now.stop, reached, 0.0))
-        now.path.append((begin, sound, step.offset_cents(place)))
+                    span.path.append((span.stop, reached, 0.0))
+        span.path.append((begin, sound, step.offset_cents(place)))
         if end > begin:
-            now.path.append((end, sound, step.offset_cents(place)))
-        left = end
-    now.stop = stop
-    yield now
+            span.path.append((end, sound, step.offset_cents(place)))
+        left_at = end
+    span.stop = stop
+    yield span
 
 
 def holes(sound: Sound) -> frozenset[int]:
-    """The holes that sound."""
+    """Return the holes of a sound."""
     return frozenset(tab.hole for tab in sound)
 
 
-def _way(before: Sound, sound: Sound) -> list[Sound]:
-    """What a slide passes after `before`, up to `sound` itself: the natural reeds between."""
+def _slide(before: Sound, sound: Sound) -> list[Sound]:
+    """Return the sounds of a slide after `before`, up to `sound`: the natural notes between."""
     a, b = before[0].hole, sound[0].hole
     if len(before) > 1 or len(sound) > 1:
         return [sound]

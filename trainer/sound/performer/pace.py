@@ -15,10 +15,10 @@ class Pace:
     """The clock of a pass as a performer keeps it.
 
     Attributes:
-        clock: the beats as they are meant.
-        rush: how many times as fast the last beat goes as the first; 1 keeps time.
+        clock: the beats as they are written.
+        rush: tempo at the end of the span relative to its start; 1 keeps time.
         span: the beats between which the tempo changes, evenly from beat to beat.
-        hesitate: how many ms later steps come from one on, by its index.
+        hesitate: delay in milliseconds of all steps from one on, by that step's index.
     """
 
     clock: BeatClock
@@ -28,27 +28,27 @@ class Pace:
 
     @property
     def rate(self) -> int:
-        """Samples a second."""
+        """Samples per second."""
         return self.clock.rate
 
     def start(self, step: Step) -> int:
-        """The sample on which a step begins."""
-        return self._sample(step.start) + self._behind(step)
+        """Return the sample on which a step begins."""
+        return self._sample(step.start) + self._delay(step)
 
     def end(self, step: Step) -> int:
-        """The sample on which a step ends."""
-        return self._sample(step.end) + self._behind(step)
+        """Return the sample on which a step ends."""
+        return self._sample(step.end) + self._delay(step)
 
-    def _behind(self, step: Step) -> int:
+    def _delay(self, step: Step) -> int:
         ms = sum(ms for index, ms in self.hesitate.items() if index <= step.index)
         return round(ms * self.rate / 1000.0)
 
     def _sample(self, beat: Fraction) -> int:
         first, last = (self.clock.sample(end) for end in self.span)
-        sample, length, more = self.clock.sample(beat), last - first, self.rush - 1.0
-        if more == 0.0 or sample <= first:
+        sample, length, gain = self.clock.sample(beat), last - first, self.rush - 1.0
+        if gain == 0.0 or sample <= first:
             return sample
-        # At a tempo of 1 + more * u, where u goes from 0 to 1, each du takes du / (1 + more * u).
+        # At the relative tempo 1 + gain * u, with u from 0 to 1, each du lasts du / (1 + gain * u).
         u = (min(sample, last) - first) / length
         rest = max(0, sample - last) / self.rush
-        return first + round(length / more * math.log1p(more * u) + rest)
+        return first + round(length / gain * math.log1p(gain * u) + rest)

@@ -1,9 +1,9 @@
-"""How the built-in player plays a step: which reeds sound, when, and how far off.
+"""The performance of steps: which reeds sound, when, and at which pitch.
 
-A step sounds from its beat until 60 ms before the next, for at least half its length. A glide on
-one hole moves its pitch, and so does a ladder; a glide over holes is a slide: the reeds on the
-way sound one after another, each overlapping the next while it dies away. Where a chord is asked
-for and one hole written, its neighbour sounds with it, as loud.
+A step sounds from its beat until 60 ms before the next onset, for at least half its length. A glide
+on one hole moves the pitch of its reed, and so does a ladder. A glide over holes is a slide: the
+reeds on its path sound one after another, each overlapping the next while it decays. Where a chord
+is asked for and one hole is written, its neighbour sounds too, at the same level.
 """
 
 from __future__ import annotations
@@ -24,24 +24,46 @@ from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.pitch_curve import GlideMove, hand_closure, pitch_offset
 from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
 
-LEVEL = 0.1
-"""RMS of one hole re full scale; the holes of a chord share it as power."""
-GAP_S = 0.06
-_EXTRA_S = 0.15
-_LEAST_S = 0.05
-"""A note is not shortened further than this."""
-_DETUNED_CENTS = (3.0, 8.0)
-"""How far a leaking reed lies off theory, either way."""
+
+@dataclass(frozen=True, slots=True)
+class PerformanceParameters:
+    """Constants of a performance. Chosen."""
+
+    level: float = 0.1
+    """RMS level of one hole relative to full scale; the holes of a chord share its power."""
+    gap_s: float = 0.06
+    """Time between a step's end and the next onset, in seconds."""
+    min_part: float = 0.5
+    """Shortest duration of a step, relative to its written length."""
+    min_path_part: float = 0.9
+    """The same for a step that moves: a glide or a ladder."""
+    extra_s: float = 0.15
+    """Duration of an extra note, in seconds."""
+    min_note_s: float = 0.05
+    """Shortest duration to which a fault may shorten a note, in seconds."""
+    detuning_cents: tuple[float, float] = (3.0, 8.0)
+    """Range of a leaking reed's deviation from theory, in cents, in either direction."""
+
+
+PARAMETERS = PerformanceParameters()
 
 
 @dataclass(frozen=True, slots=True)
 class _Playing:
-    """A step as it is played, and by whom."""
+    """A step as it is played.
+
+    Attributes:
+        harp, step, fault: what is played on what, and wrong in which way.
+        offset: deviation from the path of sounds, in cents.
+        hands: closure of the hands; None without wahs.
+        rate: samples per second.
+        seed: of the harp's reeds.
+    """
 
     harp: Harp
     step: Step
     fault: Fault
-    off: Curve
+    offset: Curve
     hands: Curve | None
     rate: int
     seed: int
@@ -50,110 +72,105 @@ class _Playing:
 def perform(
     harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: int
 ) -> list[ReedVoice]:
-    """The voices of some steps, in the order in which they start.
+    """Return the voices of some steps, in order of their starts.
 
     Args:
         harp: what they are played on.
         pace: when each begins and ends.
-        played: the steps that are played, in order, with what is wrong with each.
-        seed: of what each reed has for its own.
+        played: the steps in order, each with its fault.
+        seed: of the harp's reeds.
 
     Raises:
         HarpError: the harp cannot play a step, or what is played instead.
-        SoundError: a fault that cannot be played on its step.
+        SoundError: a fault cannot be played on its step.
     """
     rate = pace.rate
     onsets = [
         max(0, pace.start(step) + round(fault.late_ms * rate / 1000.0)) for step, fault in played
     ]
     voices: list[ReedVoice] = []
-    for i, (asked, fault) in enumerate(played):
-        step = _as_played(asked, fault)
+    for i, (written, fault) in enumerate(played):
+        step = _as_played(written, fault)
         onset, following = onsets[i], onsets[i + 1 : i + 2]
         length = pace.end(step) - pace.start(step)
-        until = min([pace.end(step), *following]) - round(GAP_S * rate)
-        least = 0.9 if step.has_path else 0.5
+        until = min([pace.end(step), *following]) - round(PARAMETERS.gap_s * rate)
+        least = PARAMETERS.min_path_part if step.has_path else PARAMETERS.min_part
         stop = max(until, onset + round(least * length)) - round(fault.short_ms * rate / 1000.0)
         if fault.extra is not None:
             stop, extra = _make_room(stop, following[0] if following else None, rate)
-            voices += _extra(harp, fault.extra, extra, rate, seed)
-        if (fault.short_ms or fault.extra) and stop < onset + _LEAST_S * rate:
-            raise _cannot("stop so early or play an extra note", asked, "make the step longer")
-        playing = _Playing(
-            harp,
-            step,
-            fault,
-            pitch_offset(
-                step, fault, onset, stop, rate, _move(harp, asked, step, fault, onset, length)
-            ),
-            hand_closure(step, onset, rate),
-            rate,
-            seed,
-        )
-        for stretch in hole_spans(step, onset, stop, length):
-            voices += _wanted(playing, stretch)
+            voices.append(_extra_note(harp, fault.extra, extra, rate, seed))
+        if (fault.short_ms or fault.extra) and stop < onset + PARAMETERS.min_note_s * rate:
+            raise _cannot("stop so early or play an extra note", written, "make the step longer")
+        move = _first_move(harp, written, step, fault, onset, length)
+        offset = pitch_offset(step, fault, onset, stop, rate, move)
+        hands = hand_closure(step, onset, rate)
+        playing = _Playing(harp, step, fault, offset, hands, rate, seed)
+        for span in hole_spans(step, onset, stop, length):
+            voices += _wanted_voices(playing, span)
             if fault.leak_db is not None:
-                voices.append(_leak(playing, stretch))
+                voices.append(_leaking_voice(playing, span))
     return sorted(voices, key=lambda voice: voice.start)
 
 
-def _as_played(asked: Step, fault: Fault) -> Step:
-    """The step as its notes are played, without what only sounds."""
-    step = asked
+def _as_played(written: Step, fault: Fault) -> Step:
+    """Return the step with the notes that are played, apart from their pitch and timing."""
+    step = written
     if fault.instead is not None:
         try:
             note = parse_tab_note(fault.instead)
-        except TabError as wrong:
-            raise SoundError(f"the built-in player cannot play it instead: {wrong}") from None
+        except TabError as error:
+            raise SoundError(f"the built-in player cannot play it instead: {error}") from None
         step = replace(
             step, sounds=note.sounds, offsets_cents=note.offsets_cents, ladder=note.ladder
         )
     if fault.rung is not None or fault.rung_cents:
         if fault.rung is None or not (step.has_path and 1 <= fault.rung <= len(step.sounds)):
             raise _cannot(
-                "play a rung off", asked, "name one of the sounds of a ladder or a glide, from 1"
+                "play a rung off", written, "name one of the sounds of a ladder or a glide, from 1"
             )
-        offs = [step.offset_cents(place) for place in range(len(step.sounds))]
-        offs[fault.rung - 1] += fault.rung_cents
-        step = replace(step, offsets_cents=tuple(offs))
+        offsets = [step.offset_cents(place) for place in range(len(step.sounds))]
+        offsets[fault.rung - 1] += fault.rung_cents
+        step = replace(step, offsets_cents=tuple(offsets))
     if fault.alone:
         if not (step.is_chord or step.cleanness_rule is CleannessRule.CHORD):
-            raise _cannot("leave out the rest of a chord", asked, "name a step that is a chord")
+            raise _cannot("leave out the rest of a chord", written, "name a step that is a chord")
         sounds = tuple(sound[:1] for sound in step.sounds)
         return replace(step, sounds=sounds, cleanness_rule=CleannessRule.PLAIN)
     return step
 
 
-def _cannot(what: str, step: Step, instead: str) -> SoundError:
+def _cannot(what: str, step: Step, remedy: str) -> SoundError:
     return SoundError(
-        f"the built-in player cannot {what} while it plays {step.tab} in bar {step.bar}; {instead}"
+        f"the built-in player cannot {what} while it plays {step.tab} in bar {step.bar}; {remedy}"
     )
 
 
 def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
-    """When a step stops and its extra note starts: in the middle of the gap, if it is long."""
-    gap, long = round(GAP_S * rate), round(_EXTRA_S * rate)
+    """Return when a step stops and its extra note starts: in the middle of the gap, if that is
+    long enough."""
+    gap, length = round(PARAMETERS.gap_s * rate), round(PARAMETERS.extra_s * rate)
     if following is None:
         return stop, stop + gap
-    stop = min(stop, following - long - 2 * gap)
-    return stop, (stop + following - long) // 2
+    stop = min(stop, following - length - 2 * gap)
+    return stop, (stop + following - length) // 2
 
 
-def _extra(harp: Harp, tab: str, start: int, rate: int, seed: int) -> Iterator[ReedVoice]:
+def _extra_note(harp: Harp, tab: str, start: int, rate: int, seed: int) -> ReedVoice:
     entry = Tab.parse(tab)
     hz = harp.hz(entry)
-    reed = ReedTimbre.of(hz, rate, _own(seed, entry.hole, entry.breath), highest=hz)
-    yield ReedVoice(reed, start, start + round(_EXTRA_S * rate), np.zeros_like, LEVEL, rate)
+    reed = ReedTimbre.of(hz, rate, _reed_rng(seed, entry.hole, entry.breath), highest=hz)
+    stop = start + round(PARAMETERS.extra_s * rate)
+    return ReedVoice(reed, start, stop, np.zeros_like, PARAMETERS.level, rate)
 
 
-def _move(
-    harp: Harp, asked: Step, step: Step, fault: Fault, onset: int, length: int
+def _first_move(
+    harp: Harp, written: Step, step: Step, fault: Fault, onset: int, length: int
 ) -> GlideMove | None:
-    """The first way of a glide, if it is to go wrong."""
+    """Return the first move of a glide, if a fault concerns it."""
     if not (fault.stray_cents or fault.back_cents):
         return None
     if not step.is_glide or holes(step.sounds[0]) != holes(step.sounds[1]):
-        raise _cannot("stray or turn back", asked, "name a step that glides on its hole")
+        raise _cannot("stray or turn back", written, "name a step that glides on its hole")
     before, after = (
         harp.hz(step.sounds[place][0]) * 2.0 ** (step.offset_cents(place) / 1200.0)
         for place in (0, 1)
@@ -162,77 +179,78 @@ def _move(
     return GlideMove(ends[0], ends[1], cents(after, before))
 
 
-def _wanted(playing: _Playing, stretch: HoleSpan) -> Iterator[ReedVoice]:
-    """A voice for each hole of a stretch, and for one that a chord needs."""
+def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
+    """Yield a voice for each hole of a span, and for the neighbour that completes a chord."""
     harp, rate = playing.harp, playing.rate
-    wanted = stretch.path[0][1]
-    times = np.array([at for at, _, _ in stretch.path])
-    beside = _beside(playing.step, wanted)
-    rms = LEVEL / np.sqrt(len(wanted) + len(beside))
+    wanted = span.path[0][1]
+    times = np.array([at for at, _, _ in span.path])
+    neighbours = _chord_neighbour(playing.step, wanted)
+    rms = PARAMETERS.level / np.sqrt(len(wanted) + len(neighbours))
     for tab in wanted:
-        reached = [
-            harp.hz(_on(tab.hole, sound)) * 2.0 ** (off / 1200.0) for _, sound, off in stretch.path
+        path_hz = [
+            harp.hz(_entry_on(tab.hole, sound)) * 2.0 ** (offset / 1200.0)
+            for _, sound, offset in span.path
         ]
-        moves = np.array([cents(hz, reached[0]) for hz in reached])
+        path_cents = np.array([cents(hz, path_hz[0]) for hz in path_hz])
 
-        def curve(n: Floats, moves: Floats = moves) -> Floats:
-            return np.asarray(np.interp(n, times, moves) + playing.off(n))
+        def curve(n: Floats, path_cents: Floats = path_cents) -> Floats:
+            return np.asarray(np.interp(n, times, path_cents) + playing.offset(n))
 
-        highest = max(reached) * 2.0 ** (_widest(playing.off, stretch) / 1200.0)
-        reed = ReedTimbre.of(
-            reached[0], rate, _own(playing.seed, tab.hole, tab.breath), highest=highest
-        )
-        yield _voice(playing, stretch, reed, curve, rms)
-    for tab in beside:
+        highest = max(path_hz) * 2.0 ** (_highest_offset(playing.offset, span) / 1200.0)
+        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
+        reed = ReedTimbre.of(path_hz[0], rate, rng, highest=highest)
+        yield _voice(playing, span, reed, curve, rms)
+    for tab in neighbours:
         hz = harp.hz(tab)
-        reed = ReedTimbre.of(hz, rate, _own(playing.seed, tab.hole, tab.breath), highest=hz)
-        yield _voice(playing, stretch, reed, np.zeros_like, rms)
+        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
+        reed = ReedTimbre.of(hz, rate, rng, highest=hz)
+        yield _voice(playing, span, reed, np.zeros_like, rms)
 
 
 def _voice(
-    playing: _Playing, stretch: HoleSpan, reed: ReedTimbre, curve: Curve, rms: float
+    playing: _Playing, span: HoleSpan, reed: ReedTimbre, curve: Curve, rms: float
 ) -> ReedVoice:
-    start, stop = round(stretch.start), round(stretch.stop)
+    start, stop = round(span.start), round(span.stop)
     return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands)
 
 
-def _beside(step: Step, wanted: Sound) -> Sound:
-    """The neighbour that sounds along where one hole is written and a chord asked for."""
+def _chord_neighbour(step: Step, wanted: Sound) -> Sound:
+    """Return the neighbour that sounds too where one hole is written and a chord asked for."""
     if step.cleanness_rule is not CleannessRule.CHORD or len(wanted) > 1:
         return ()
-    return (Tab(_neighbour(holes(wanted)), wanted[0].breath),)
+    return (Tab(_neighbour_hole(holes(wanted)), wanted[0].breath),)
 
 
-def _neighbour(sounding: frozenset[int]) -> int:
+def _neighbour_hole(sounding: frozenset[int]) -> int:
     return min(sounding) - 1 if min(sounding) > 1 else max(sounding) + 1
 
 
-def _on(hole: int, sound: Sound) -> Tab:
+def _entry_on(hole: int, sound: Sound) -> Tab:
     return next(tab for tab in sound if tab.hole == hole)
 
 
-def _widest(off: Curve, stretch: HoleSpan) -> float:
-    """About the most cents that a stretch is played above its path."""
-    return float(np.max(off(np.linspace(stretch.start, stretch.stop, 200))))
+def _highest_offset(offset: Curve, span: HoleSpan) -> float:
+    """Largest deviation above the path in a span, in cents, on a grid of 200 points."""
+    return float(np.max(offset(np.linspace(span.start, span.stop, 200))))
 
 
-def _own(seed: int, hole: int, breath: Breath) -> np.random.Generator:
-    """What draws the peculiarities of one reed: the same each time that it sounds."""
+def _reed_rng(seed: int, hole: int, breath: Breath) -> np.random.Generator:
+    """Random generator for the peculiarities of a reed: the same each time that it sounds."""
     return np.random.default_rng((seed, hole, breath is Breath.DRAW))
 
 
-def _leak(playing: _Playing, stretch: HoleSpan) -> ReedVoice:
-    """The neighbour that sounds along with a stretch, and should not."""
+def _leaking_voice(playing: _Playing, span: HoleSpan) -> ReedVoice:
+    """Return the voice of the neighbour that leaks in a span."""
     fault, step = playing.fault, playing.step
-    wanted = stretch.path[0][1]
-    sounding = (*wanted, *_beside(step, wanted))
-    hole = _neighbour(holes(sounding)) if fault.leak_hole is None else fault.leak_hole
+    wanted = span.path[0][1]
+    sounding = (*wanted, *_chord_neighbour(step, wanted))
+    hole = _neighbour_hole(holes(sounding)) if fault.leak_hole is None else fault.leak_hole
     if not 1 <= hole <= 10 or hole in holes(sounding):
         raise _cannot(f"leak hole {hole}", step, "name another hole from 1 to 10")
     breath = wanted[0].breath
-    own = _own(playing.seed, hole, breath)
-    detuned = float(own.choice([-1.0, 1.0]) * own.uniform(*_DETUNED_CENTS))
-    hz = playing.harp.hz(Tab(hole, breath)) * 2.0 ** (detuned / 1200.0)
-    rms = LEVEL / np.sqrt(len(sounding)) * 10.0 ** ((fault.leak_db or 0.0) / 20.0)
-    reed = ReedTimbre.of(hz, playing.rate, own, highest=hz)
-    return _voice(playing, stretch, reed, np.zeros_like, rms)
+    rng = _reed_rng(playing.seed, hole, breath)
+    detuning = float(rng.choice([-1.0, 1.0]) * rng.uniform(*PARAMETERS.detuning_cents))
+    hz = playing.harp.hz(Tab(hole, breath)) * 2.0 ** (detuning / 1200.0)
+    rms = PARAMETERS.level / np.sqrt(len(sounding)) * 10.0 ** ((fault.leak_db or 0.0) / 20.0)
+    reed = ReedTimbre.of(hz, playing.rate, rng, highest=hz)
+    return _voice(playing, span, reed, np.zeros_like, rms)

@@ -1,10 +1,10 @@
-"""The voice of one free reed, built up from partials.
+"""The voice of one free reed, by additive synthesis.
 
 The levels of the partials were measured for this project on the recorded reeds of two freely
-licensed General MIDI sound fonts (program 22, every third half step from 87 Hz to 2 kHz), the
-two averaged; above that the sound is nearly a sine, its second partial 15 to 30 dB down. The
-fundamental is not always the strongest, and low notes carry to the eighth partial and beyond.
-Low reeds speak more slowly than high ones (measured: 40 ms at 200 Hz, about 15 at 1 kHz).
+licensed General MIDI sound fonts (program 22, every third half step from 87 Hz to 2 kHz), and the
+two were averaged. Above that the sound is nearly a sine, its second partial 15 to 30 dB down. The
+fundamental is not always the strongest, and low notes have partials to the eighth and beyond. Low
+reeds speak more slowly than high ones (measured: 40 ms at 200 Hz, about 15 ms at 1 kHz).
 """
 
 from __future__ import annotations
@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from trainer.core.types import Floats
 
 Curve = Callable[[Floats], Floats]
-"""Cents off a reed's reference pitch at each of an array of sample numbers."""
+"""Maps sample numbers, shape (n,), to cents from a reed's reference pitch, shape (n,)."""
 
-_HZ = np.array([200.0, 400.0, 550.0, 780.0, 1100.0, 1600.0, 2100.0, 3000.0])
-_LEVELS_DB = np.array(
+_TABLE_HZ = np.array([200.0, 400.0, 550.0, 780.0, 1100.0, 1600.0, 2100.0, 3000.0])
+_TABLE_DB = np.array(
     [
         [0, -13, -6, -15, -7, -10, -17, -17, -19, -16, -23, -28, -30, -32, -26, -32],
         [-1, -4, -3, -20, -9, -14, -24, -31, -25, -28, -16, -18, -33, -32, -32, -30],
@@ -34,29 +34,43 @@ _LEVELS_DB = np.array(
     ],
     dtype=np.float64,
 )
-_MOST_PARTIALS = 32
-_FALL_DB = 1.0
-"""How much weaker each partial above the table's last is than the one before it."""
-_TOP = 0.45
-"""Highest partial, as a share of the sample rate."""
-_SPREAD_DB = 1.5
-"""How far the partials of one reed lie off the table: no two reeds sound quite alike."""
-_DULLING = 0.25
-"""How much duller a reed is as it starts: each partial is this much weaker than the one below."""
-_SHUT, _MUFFLED = 0.5, 0.3
-"""What closed hands leave of the level, and how much duller they make a reed, likewise: 6 dB in
-all, the fifth partial some 12 dB weaker beside the first (common practice)."""
+"""Levels in dB of the partials from the fundamental up, one row for each pitch of `_TABLE_HZ`.
+Measured, see above."""
+
+
+@dataclass(frozen=True, slots=True)
+class VoiceParameters:
+    """Constants of a voice. Chosen unless stated otherwise."""
+
+    max_partials: int = 32
+    """Largest number of partials."""
+    rolloff_db: float = 1.0
+    """Fall in level from partial to partial above the table, in dB."""
+    top: float = 0.45
+    """Highest partial as a fraction of the sample rate."""
+    spread_db: float = 1.5
+    """Largest deviation of a reed's partials from the table, in dB: no two reeds sound alike."""
+    onset_dulling: float = 0.25
+    """Relative loss of amplitude from partial to partial at a note's onset."""
+    closed_level: float = 0.5
+    """RMS level that closed hands leave, relative to open hands: -6 dB. Common practice."""
+    closed_dulling: float = 0.3
+    """Relative loss of amplitude from partial to partial under closed hands: about 12 dB at the
+    fifth partial. Common practice."""
+
+
+PARAMETERS = VoiceParameters()
 
 
 @dataclass(frozen=True, slots=True)
 class ReedTimbre:
-    """How one reed sounds.
+    """The timbre of one reed.
 
     Attributes:
         hz: its reference pitch.
-        partials: complex amplitudes from the fundamental up, shape (k,), unit RMS together.
+        partials: complex amplitudes from the fundamental up, shape (k,), of unit RMS together.
         attack: samples until it sounds in full.
-        release: samples that it takes to fall silent.
+        release: samples until it is silent.
     """
 
     hz: float
@@ -66,19 +80,20 @@ class ReedTimbre:
 
     @classmethod
     def of(cls, hz: float, rate: int, rng: np.random.Generator, *, highest: float) -> ReedTimbre:
-        """A reed of a pitch.
+        """Return the timbre of a reed.
 
         Args:
             hz: its reference pitch.
-            rate: samples a second.
-            rng: draws what is its own: phases and small differences in level.
-            highest: the highest f0 in Hz it will be taken to; no partial of it is above 0.45 of
-                the sample rate, so that nothing folds back.
+            rate: samples per second.
+            rng: draws its peculiarities: phases and small differences in level.
+            highest: highest f0 in hertz that it will have; none of its partials is above 0.45 of
+                the sample rate, so that there is no aliasing.
         """
-        count = max(1, min(_MOST_PARTIALS, int(_TOP * rate / highest)))
-        levels = _levels_db(hz) + rng.uniform(-_SPREAD_DB, _SPREAD_DB, _MOST_PARTIALS)
-        turns = rng.uniform(0.0, 1.0, _MOST_PARTIALS)
-        partials = (10.0 ** (levels / 20.0) * np.exp(2j * np.pi * turns))[:count]
+        most, spread_db = PARAMETERS.max_partials, PARAMETERS.spread_db
+        count = max(1, min(most, int(PARAMETERS.top * rate / highest)))
+        levels_db = _levels_db(hz) + rng.uniform(-spread_db, spread_db, most)
+        cycles = rng.uniform(0.0, 1.0, most)
+        partials = (10.0 ** (levels_db / 20.0) * np.exp(2j * np.pi * cycles))[:count]
         partials *= np.sqrt(2.0 / np.sum(np.abs(partials) ** 2))
         slow = np.clip((200.0 / hz) ** 0.6, 0.0, 1.0)
         attack_ms, release_ms = max(15.0, 40.0 * slow), max(30.0, 60.0 * slow)
@@ -88,17 +103,17 @@ class ReedTimbre:
 
 
 def _levels_db(hz: float) -> Floats:
-    """Level of each partial at a pitch, in dB, shape (32,): the table, read between its rows."""
-    rows = [np.interp(np.log(hz), np.log(_HZ), column) for column in _LEVELS_DB.T]
-    beyond = rows[-1] - _FALL_DB * np.arange(1, _MOST_PARTIALS - len(rows) + 1)
-    return np.concatenate([rows, beyond])
+    """Levels of the partials at a pitch, in dB, shape (32,): the table, interpolated over log f."""
+    tabled = [np.interp(np.log(hz), np.log(_TABLE_HZ), column) for column in _TABLE_DB.T]
+    above = np.arange(1, PARAMETERS.max_partials - len(tabled) + 1)
+    return np.concatenate([tabled, tabled[-1] - PARAMETERS.rolloff_db * above])
 
 
 class ReedVoice:
     """A reed sounding once.
 
-    Its phase is the running sum of its momentary f0, so that it is at the asked pitch exactly,
-    however the pitch moves.
+    Its phase is the running sum of its instantaneous f0, so that its pitch is exact however it
+    moves.
     """
 
     def __init__(
@@ -111,30 +126,31 @@ class ReedVoice:
         rate: int,
         hands: Curve | None = None,
     ) -> None:
-        """Plan it.
+        """Prepare it.
 
         Args:
             reed: what sounds.
             start: sample on which it starts to sound.
-            stop: sample on which it is let go; the release follows.
-            cents: its pitch, off `reed.hz`.
-            rms: RMS level once it sounds in full, re full scale.
-            rate: samples a second.
-            hands: how far hands are closed over it, 0 to 1, at each of an array of sample
-                numbers; None for none.
+            stop: sample on which the release begins.
+            cents: its pitch relative to `reed.hz`.
+            rms: RMS level once it sounds in full, relative to full scale.
+            rate: samples per second.
+            hands: how far hands close over it, 0 to 1, as a function of sample numbers; None for
+                no hands.
         """
         self.reed, self.start, self.stop = reed, start, stop
         self.end = stop + reed.release
         self._cents, self._rms, self._rate = cents, rms, rate
         self._hands = hands
-        self._turns = 0.0
+        self._cycles = 0.0
 
     def add_to(self, out: Floats, air: Floats, first: int) -> None:
-        """Add a stretch of it, following on from the one before.
+        """Add its next stretch.
 
         Args:
             out: samples, shape (n,), of which the first has the number `first`; changed.
-            air: level of the breath that drives it, shape (n,); changed.
+            air: level of the breath that drives the reeds, shape (n,); changed.
+            first: that number; each stretch follows on the one before.
         """
         a, b = max(self.start, first), min(self.end, first + len(out))
         if a >= b:
@@ -146,7 +162,7 @@ class ReedVoice:
         air[here] += self._rms * np.sqrt(envelope)
 
     def release_at(self, frame: int) -> None:
-        """Stop it by a sample, if it still sounds then; its release follows."""
+        """Begin its release on a sample, unless it began earlier."""
         self.stop = min(self.stop, frame)
         self.end = self.stop + self.reed.release
 
@@ -158,24 +174,25 @@ class ReedVoice:
         return np.asarray(rise * fall**2)
 
     def _wave(self, n: Floats, envelope: Floats) -> Floats:
-        """The partials together, unit RMS, by Horner's rule in e^(i phase)."""
+        """Sum of the partials, unit RMS, by Horner's rule in e^(i phase)."""
         steps = self.reed.hz / self._rate * np.exp2(self._cents(n) / 1200.0)
-        turns = self._turns + np.cumsum(steps)
-        self._turns = float(turns[-1] % 1.0)
-        fundamental = np.exp(2j * np.pi * (turns - steps))
-        above = fundamental * (1.0 - _DULLING * (1.0 - envelope))
+        cycles = self._cycles + np.cumsum(steps)
+        self._cycles = float(cycles[-1] % 1.0)
+        fundamental = np.exp(2j * np.pi * (cycles - steps))
+        ratio = fundamental * (1.0 - PARAMETERS.onset_dulling * (1.0 - envelope))
         if self._hands is not None:
-            closed = self._hands(n)
-            above *= 1.0 - _MUFFLED * closed
-            fundamental *= 1.0 - closed * (1.0 - _SHUT / self._muffled())
+            closure = self._hands(n)
+            ratio *= 1.0 - PARAMETERS.closed_dulling * closure
+            level = PARAMETERS.closed_level / self._dulled_rms()
+            fundamental *= 1.0 - closure * (1.0 - level)
         total = np.full(len(n), self.reed.partials[-1])
         for partial in self.reed.partials[-2::-1]:
-            total *= above
+            total *= ratio
             total += partial
         return np.asarray((total * fundamental).real)
 
-    def _muffled(self) -> float:
-        """RMS of the partials as closed hands dull them."""
+    def _dulled_rms(self) -> float:
+        """RMS of the partials under closed hands."""
         partials = self.reed.partials
-        left = np.abs(partials) * (1.0 - _MUFFLED) ** np.arange(len(partials))
-        return float(np.sqrt(np.sum(left**2) / 2.0))
+        dulling = (1.0 - PARAMETERS.closed_dulling) ** np.arange(len(partials))
+        return float(np.sqrt(np.sum((np.abs(partials) * dulling) ** 2) / 2.0))
