@@ -12,6 +12,7 @@ from devtools.commands import DOCS, PAGES
 from trainer.cli import app
 
 ROOT = DOCS.parent
+BASES = (ROOT, ROOT / "trainer")
 TEXTS = [*ROOT.glob("*.md"), *DOCS.rglob("*.md"), *ROOT.glob("drills/*.md")]
 LINK = re.compile(r"\]\(([^)#:\s]+)(#[^)\s]*)?\)")
 COMMAND = re.compile(r"(?m)^(?:    |\| `|.*?`)trainer ([a-z]+)(?: ([a-z]+))?")
@@ -40,3 +41,10 @@ def test_commands_exist(path: Path) -> None:
         elif member and hasattr(command, "commands") and name not in ("harp",):
             unknown += [f"{name} {member}"] * (member not in command.commands)
     assert not unknown
+
+
+def test_modules_named_in_the_architecture_exist() -> None:
+    text = (DOCS / "dev" / "architecture.md").read_text("utf-8")
+    paths = re.findall(r"`((?:\w+/)+(?:\w+\.\w+)?)`", text)
+    assert len(paths) > 30
+    assert not [path for path in paths if not any((base / path).exists() for base in BASES)]
