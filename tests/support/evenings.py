@@ -21,7 +21,10 @@ TODAY = date(2026, 11, 25)
 
 
 def step(entry: str, cents: float | None, /, **changes: object) -> StepRecord:
-    """A step that was so far off, on a drill with a tolerance of 10 cents; None: not played."""
+    """Make a record of a step with an offset in cents; None for a step that was not played.
+
+    The drill's tolerance is 10 cents.
+    """
     if cents is None:
         return StepRecord(0, entry, "note", entry, "plain", 1.0, 0.0, {}, "not played")
     pitch = float(np.interp(abs(cents), (2.0, 10.0, 25.0, 50.0), (100.0, 85.0, 50.0, 0.0)))
@@ -42,7 +45,7 @@ def step(entry: str, cents: float | None, /, **changes: object) -> StepRecord:
 
 
 def take(day: date, steps: Sequence[StepRecord], number: int = 0, **changes: object) -> TakeRecord:
-    """A take of a day, a minute long."""
+    """Make a record of a take of one minute."""
     began = datetime.combine(day, time(18, 0), UTC) + timedelta(minutes=number)
     record = TakeRecord(
         id=f"{changes.get('player', 'Runa')}-{day}-{number}",
@@ -59,7 +62,7 @@ def take(day: date, steps: Sequence[StepRecord], number: int = 0, **changes: obj
         passed=True,
         whole=True,
         seconds=60.0,
-        steps=tuple(replace(one, index=at) for at, one in enumerate(steps)),
+        steps=tuple(replace(record, index=index) for index, record in enumerate(steps)),
     )
     return replace(record, **changes)
 
@@ -67,14 +70,14 @@ def take(day: date, steps: Sequence[StepRecord], number: int = 0, **changes: obj
 def evenings(
     seed: int, *, days: int, gain: float = 0.0, notes: int = 20, player: str = "Runa"
 ) -> list[TakeRecord]:
-    """Daily takes up to today, on which each note comes `gain` cents a week nearer to its target.
+    """Make two takes a day up to today; offsets shrink by `gain` cents a week.
 
     Args:
-        seed: of chance.
-        days: how many.
-        gain: cents a week.
-        notes: of each of the takes, two a day.
-        player: who plays.
+        seed: seed of the random generator.
+        days: number of days.
+        gain: improvement in cents a week.
+        notes: notes of each take.
+        player: name of the player.
     """
     rng = Random(seed)
     usual = {"4": 4.0, "-4": 6.0, "-4'": 16.0, "-3''": 24.0, "2+3": 5.0, "-6'": 20.0}
@@ -105,28 +108,30 @@ def weeks_of(
     entries: Sequence[float] = (12.0,),
     played: Sequence[Sequence[float]] | None = None,
 ) -> StepTable:
-    """Steps of two weeks of one thing.
+    """Make the steps of two weeks of one subject.
 
     Args:
-        rng: chance.
-        after, before: on which days, counted back from today, each week was played.
-        ratio: how far off the later week is, as a share of the earlier.
-        night: standard deviation in cents of what a night does to all of its notes.
-        notes: a day.
-        entries: standard deviation in cents of the notes of each tab entry.
-        played: for the week before and the last, how often each entry is played; None is equally.
+        rng: random generator.
+        after, before: days of the last week and of the week before, counted back from today.
+        ratio: offsets of the last week relative to those of the week before.
+        night: standard deviation of an offset common to all notes of a day, in cents.
+        notes: notes a day.
+        entries: standard deviation of the notes of each tab entry, in cents.
+        played: frequency of each entry in the week before and the last; None for equal ones.
     """
     back = np.array([*before, *after])
     later = np.arange(len(back)) >= len(before)
     scale = np.repeat(np.where(later, ratio, 1.0), notes)
-    share = [None, None] if played is None else [np.array(one) / sum(one) for one in played]
-    what = np.concatenate(
-        [rng.choice(len(entries), notes, p=share[int(one)]) for one in later]
+    share = (
+        [None, None] if played is None else [np.array(counts) / sum(counts) for counts in played]
+    )
+    entry = np.concatenate(
+        [rng.choice(len(entries), notes, p=share[int(week)]) for week in later]
     ).astype(np.int64)
     nights = np.repeat(rng.normal(0.0, night, len(back)), notes)
-    cents = scale * (nights + rng.normal(0.0, 1.0, len(what)) * np.array(entries)[what])
+    cents = scale * (nights + rng.normal(0.0, 1.0, len(entry)) * np.array(entries)[entry])
     day = np.repeat(TODAY.toordinal() - back, notes).astype(np.int64)
-    none = np.full(len(what), np.nan)
+    none = np.full(len(entry), np.nan)
     values = {
         "cents": np.abs(cents),
         "bias_cents": cents,
@@ -140,9 +145,9 @@ def weeks_of(
             for name in ("pitch", "steadiness", "attack", "motion", "cleanness", "time")
         },
     }
-    return StepTable(day, np.zeros(len(what), dtype=np.int64), what, values)
+    return StepTable(day, np.zeros(len(entry), dtype=np.int64), entry, values)
 
 
 def an_input(name: str, inputs: int = 1) -> Device:
-    """A device as it is listed; without inputs, a loudspeaker."""
+    """Make a listed device; without inputs, it is a loudspeaker."""
     return Device(0, name, "the desk", inputs, 2 if not inputs else 0, 48_000, False, False)

@@ -128,20 +128,20 @@ def nursery() -> None:
     the numbers of the processes."""
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody asks how they ended
     for line in sys.stdin:
-        path, told = map(Path, line.rstrip("\n").split("\t"))
+        path, ids = map(Path, line.rstrip("\n").split("\t"))
         pid = os.fork()
         if not pid:
             try:
-                _add(path, told)
+                _add(path, ids)
             finally:
                 traceback.print_exc()
                 os._exit(1)
         print(pid, flush=True)
 
 
-def _add(path: Path, told: Path) -> None:
-    with Journal(path) as journal, told.open("ab", buffering=0) as file:
+def _add(path: Path, ids: Path) -> None:
+    with Journal(path) as journal, ids.open("ab", buffering=0) as file:
         while True:
-            one = take(os.urandom(16).hex())
-            journal.add(one)
-            file.write(f"{one.id}\n".encode())
+            record = take(os.urandom(16).hex())
+            journal.add(record)
+            file.write(f"{record.id}\n".encode())

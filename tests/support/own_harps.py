@@ -23,9 +23,9 @@ def walk(times: int = 1) -> Drill:
 
 
 def off_by(shift: float, key: str = "C", **off: float) -> Harp:
-    """A harp that is off as a whole, and each reed by a few cents more."""
+    """Make a harp with an overall offset, and a few cents more for each reed."""
     plain = Harp.of(key)
     rng = np.random.default_rng(9)
-    own = {one: shift + float(rng.uniform(-9.0, 9.0)) for one in natural_entries(plain)}
+    own = {entry: shift + float(rng.uniform(-9.0, 9.0)) for entry in natural_entries(plain)}
     own |= {tab(name): value for name, value in off.items()}
     return replace(plain, offsets=own)

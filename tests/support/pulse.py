@@ -73,7 +73,7 @@ class Pulse:
         time.sleep(2.2)
 
     def pactl(self, *words: str) -> None:
-        """Tell the daemon something."""
+        """Send a command to the daemon."""
         subprocess.run(["pactl", *words], env=self.env, check=True, stdout=subprocess.DEVNULL)
 
     def play(self, path: Path) -> None:

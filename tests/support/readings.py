@@ -1,4 +1,4 @@
-"""Readings made by hand, for what only looks at readings."""
+"""Readings for tests that need no audio."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from trainer.harp import Harp, Tab
 RATE = 48_000
 HARP = Harp.of("C")
 CLOCK = BeatClock(3 * RATE, 80.0, RATE)
-"""A count-in of four beats at 80."""
+"""A clock with a count-in of four beats at 80 beats a minute."""
 
 
 def reading(
@@ -21,7 +21,7 @@ def reading(
     leak: tuple[int, float] | None = None,
     also: tuple[str, ...] = (),
 ) -> Reading:
-    """A reading of a tab entry, so many cents off."""
+    """Make a reading of a tab entry with an offset in cents."""
     entry = Tab.parse(tab)
     sample = CLOCK.sample(beat) if sample is None else sample
     return Reading(
