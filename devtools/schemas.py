@@ -345,12 +345,12 @@ def page() -> str:
     shapes: dict[str, Mapping[str, Any]] = {}
     sections = [
         HEAD,
-        "\n".join(f"- [{one.name}](#format-{one.name}): {one.about}" for one in FORMATS),
+        "\n".join(f"- [{format_.name}](#format-{format_.name}): {format_.about}" for format_ in FORMATS),
     ]
-    for one in FORMATS:
-        sections.append(_section(one))
-        if not one.table:
-            shapes |= _shapes(schema(one))
+    for format_ in FORMATS:
+        sections.append(_section(format_))
+        if not format_.table:
+            shapes |= _shapes(schema(format_))
     sections.append("## Shapes\n\nThe objects of the formats above.")
     sections += [_shape_section(name, shapes[name]) for name in sorted(shapes)]
     return "\n\n".join(section.strip("\n") for section in sections) + "\n"
@@ -359,10 +359,10 @@ def page() -> str:
 def files() -> dict[Path, str]:
     """Return all published files by path."""
     written = {DOCS / "formats.md": page()}
-    for one in FORMATS:
-        if not one.table:
-            path = DOCS / "formats" / f"{one.name}.schema.json"
-            written[path] = json.dumps(schema(one), indent=2, ensure_ascii=False) + "\n"
+    for format_ in FORMATS:
+        if not format_.table:
+            path = DOCS / "formats" / f"{format_.name}.schema.json"
+            written[path] = json.dumps(schema(format_), indent=2, ensure_ascii=False) + "\n"
     return written
 
 
