@@ -345,7 +345,9 @@ def page() -> str:
     shapes: dict[str, Mapping[str, Any]] = {}
     sections = [
         HEAD,
-        "\n".join(f"- [{format_.name}](#format-{format_.name}): {format_.about}" for format_ in FORMATS),
+        "\n".join(
+            f"- [{format_.name}](#format-{format_.name}): {format_.about}" for format_ in FORMATS
+        ),
     ]
     for format_ in FORMATS:
         sections.append(_section(format_))
