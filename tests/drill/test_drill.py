@@ -94,7 +94,7 @@ def test_tenths_of_a_beat_do_not_drift() -> None:
         ("4+5>5+6", [[Tab(4, BLOW), Tab(5, BLOW)], [Tab(5, BLOW), Tab(6, BLOW)]]),
     ],
 )
-def test_what_a_token_means(text: str, sounds: list[list[Tab]]) -> None:
+def test_tokens(text: str, sounds: list[list[Tab]]) -> None:
     step = drill_of(f"{text}:4").steps[0]
     assert [list(sound) for sound in step.sounds] == sounds
     assert step.text == f"{text}:4"
@@ -164,7 +164,7 @@ def test_full_bars_pass(meter: str, tab: str) -> None:
         ("4:0.333 4:0.333 4:0.333 r:3 |", 38, "bar 1 has 3 999/1000 beats"),
     ],
 )
-def test_a_bar_that_is_not_full_is_told_by_name(tab: str, column: int, expected: str) -> None:
+def test_an_incomplete_bar_is_named(tab: str, column: int, expected: str) -> None:
     (problem,) = problems_of(written(tab))
     assert expected in problem.message
     assert (problem.line, problem.column) == (4, column)
@@ -214,7 +214,7 @@ def test_a_bar_of_unknown_length_is_not_reported_too() -> None:
         ("-4'>-4'':4", "hole 4 bends on the draw, by 1 half step"),
     ],
 )
-def test_a_wrong_token_is_told_where_it_stands(token: str, expected: str) -> None:
+def test_a_wrong_token_is_reported_at_its_position(token: str, expected: str) -> None:
     first, *_ = problems_of(written(f"\n4:4 |\n  {token} |\n"))
     assert expected in first.message
     assert (first.line, first.column, first.length) == (6, 3, len(token))
@@ -265,7 +265,7 @@ def test_the_whole_text_of_an_error() -> None:
 )
 @pytest.mark.parametrize("ends", ["\n", "\r\n"])
 @pytest.mark.parametrize("mark", ["", "\ufeff"])
-def test_places_are_those_of_the_file(layout: str, ends: str, mark: str) -> None:
+def test_positions_are_those_of_the_file(layout: str, ends: str, mark: str) -> None:
     head = 'title = "T"\nabout = """\ntab = "4:98"\n"""\nharp = "C"\ntempo = 90\n'
     source = head + layout.format("4:4 | 11:3 |") + "\n[goal]\ntolerance = 5\n"
     problems = problems_of(mark + source.replace("\n", ends))
@@ -283,7 +283,7 @@ def test_an_escape_in_the_tab_is_no_tab() -> None:
 
 
 @pytest.mark.parametrize("before", ["", "ab ", "\t\t", "音符 ", "e\u0301 ", "x" * 300])
-def test_the_caret_stands_under_its_token(before: str) -> None:
+def test_the_caret_is_under_its_token(before: str) -> None:
     """The width of text in a terminal's cells is checked against the rich library's tables."""
     problem = Problem(7, len(before) + 1, 3, "wrong", f"{before}-4x and more")
     _, source, caret = problem.format("f").split("\n")
@@ -294,7 +294,7 @@ def test_the_caret_stands_under_its_token(before: str) -> None:
     assert len(source) < 110
 
 
-def test_what_a_terminal_would_obey_is_not_printed() -> None:
+def test_control_characters_are_not_printed() -> None:
     with pytest.raises(DrillError) as caught:
         parse_drill('title = "\x1b[31m"', "t")
     assert "\x1b" not in str(caught.value)
@@ -327,7 +327,7 @@ def test_single_quotes_around_bends_get_a_hint() -> None:
 # The head
 
 
-def test_defaults_and_what_is_kept_of_the_head() -> None:
+def test_defaults_and_fields() -> None:
     drill = drill_of("4:4", harp='"low f"', skills='["bends", "time"]', about='"\\nWhy.\\n"')
     assert (drill.key, drill.tuning, drill.meter) == ("low F", "richter", (4, 4))
     assert (drill.goal, drill.level, drill.about) == (Goal(10.0, 80.0), 1, "Why.")
@@ -366,7 +366,7 @@ def test_a_wrong_value_is_reported_at_its_position(field: str, value: str) -> No
         ("goal.pas_mark = 3", "did you mean 'pass_mark'?"),
     ],
 )
-def test_an_unknown_field_is_told_with_the_nearest(line: str, expected: str) -> None:
+def test_an_unknown_field_is_reported_with_the_nearest(line: str, expected: str) -> None:
     (problem,) = problems_of(written("4:4") + line)
     assert expected in problem.message
     key = line.split("\n")[-1].split(" ")[0]
@@ -381,7 +381,7 @@ def test_a_tab_without_notes_is_reported() -> None:
 # Files
 
 
-def test_files_that_are_no_drill_get_a_sentence(tmp_path: Path) -> None:
+def test_files_that_are_no_drill_are_refused(tmp_path: Path) -> None:
     latin = tmp_path / "latin.toml"
     latin.write_bytes('title = "ok"\nabout = "caf\xe9"'.encode("latin-1"))
     large = tmp_path / "large.toml"
@@ -433,13 +433,13 @@ QUICK = settings(max_examples=120, deadline=None, suppress_health_check=list(Hea
 
 @given(mutated())
 @QUICK
-def test_a_damaged_drill_never_gets_anything_but_its_error(source: str) -> None:
+def test_a_damaged_drill_raises_drill_error_only(source: str) -> None:
     never_a_traceback(source)
 
 
 @given(st.one_of(st.text(), st.text(alphabet="-4'o+>:|r#.1/2 \n").map(written)))
 @QUICK
-def test_any_text_never_gets_anything_but_its_error(source: str) -> None:
+def test_any_text_raises_drill_error_only(source: str) -> None:
     never_a_traceback(source)
 
 
@@ -447,7 +447,7 @@ def test_any_text_never_gets_anything_but_its_error(source: str) -> None:
 @settings(
     max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
-def test_any_bytes_never_get_anything_but_their_error(tmp_path: Path, raw: bytes) -> None:
+def test_any_bytes_raise_exchange_error_only(tmp_path: Path, raw: bytes) -> None:
     path = tmp_path / "f.toml"
     path.write_bytes(raw)
     with pytest.raises(DrillError):
@@ -458,7 +458,7 @@ def test_any_bytes_never_get_anything_but_their_error(tmp_path: Path, raw: bytes
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_a_shipped_drill_is_sound(path: Path) -> None:
+def test_a_shipped_drill_is_valid(path: Path) -> None:
     drill = read_drill(path)
     assert 8 <= len(drill.steps) <= 32
     assert drill.skills
@@ -486,7 +486,7 @@ def test_a_shipped_drill_lets_the_player_breathe(path: Path) -> None:
         assert float(step.end - start) * 60 / drill.tempo <= 6
 
 
-def test_the_shelf_holds_what_a_beginner_needs() -> None:
+def test_the_shelf_has_what_a_beginner_needs() -> None:
     played = {str(tab) for path in SHIPPED for s in read_drill(path).steps for tab in s.last}
     assert {"-1'", "-2'", "-3'", "-4'", "-6'", "-2''", "8'"} <= played
     assert len(SHIPPED) >= 12
@@ -516,7 +516,7 @@ def test_steps_of_a_range_of_bars() -> None:
             drill.step_range(*bars)
 
 
-def test_moving_to_a_tuning_that_lacks_a_bend_tells_each_step() -> None:
+def test_moving_to_a_tuning_without_a_bend_reports_each_step() -> None:
     """The country tuning raises draw 5 by a half step, so that it bends (common practice)."""
     drill = drill_of("-5':4 |\n 4:4 |\n -5'>-5:4", tuning='"country"')
     with pytest.raises(DrillError) as caught:
@@ -550,7 +550,7 @@ def test_drills_are_found_from_any_folder(own_shelf: Path) -> None:
     assert find_drill("Harbour-Bell").name == "harbour-bell"
 
 
-def test_a_players_own_drill_comes_first_and_a_broken_one_stops_nothing(own_shelf: Path) -> None:
+def test_a_players_drill_replaces_the_projects_and_errors_are_collected(own_shelf: Path) -> None:
     (own_shelf / "harbour-bell.toml").write_text(written("4:4", title='"Mine"'), encoding="utf-8")
     (own_shelf / "broken.toml").write_text("x", encoding="utf-8")
     shelf = read_shelf()
@@ -560,7 +560,7 @@ def test_a_players_own_drill_comes_first_and_a_broken_one_stops_nothing(own_shel
     assert "broken.toml:1" in str(shelf.errors[0])
 
 
-def test_a_drill_is_found_by_its_path_and_missed_with_a_hint(own_shelf: Path) -> None:
+def test_finding_by_path_and_hints_for_unknown_names(own_shelf: Path) -> None:
     Path("mine.toml").write_text(written("4:4"), encoding="utf-8")
     assert find_drill("mine.toml").name == "mine"
     assert find_drill("./mine.toml").name == "mine"
@@ -641,7 +641,7 @@ def test_list_and_show() -> None:
     assert isinstance(CliRunner().invoke(app, ["show", "harbor"]).exception, DrillError)
 
 
-def test_check_tells_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None:
+def test_check_reports_all_files_and_fails_if_one_is_wrong(tmp_path: Path) -> None:
     fine = CliRunner().invoke(app, ["check", str(bundled_drill_folder())])
     assert (fine.exit_code, fine.output) == (
         ExitCode.OK,

@@ -214,7 +214,7 @@ def files(draw: Draw) -> str:
 
 @given(files())
 @SLOWLY
-def test_laying_out_moves_nothing_but_white_space_and_is_stable(source: str) -> None:
+def test_formatting_changes_white_space_only_and_is_idempotent(source: str) -> None:
     once = format_drill(source, "t")
     assert format_drill(once, "t") == once
     assert parse_drill(once, "t") == parse_drill(source, "t")
@@ -247,7 +247,7 @@ def test_bars_and_beats_stand_in_columns() -> None:
     )
 
 
-def test_lines_of_unlike_rhythms_keep_only_their_bars_in_columns() -> None:
+def test_wide_blocks_have_only_their_bars_aligned() -> None:
     rows = [" ".join([f"4+5:2/{count}"] * count) for count in (3, 5, 7, 9, 11)]
     tab = "\n".join(f"{row} | -4:2 |" for row in rows)
     lines = (
@@ -278,7 +278,7 @@ def test_fields_and_comments_outside_the_tab() -> None:
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_shipped_drills_are_laid_out_and_written_without_a_change(path: Path) -> None:
+def test_shipped_drills_are_unchanged_by_formatting_and_writing(path: Path) -> None:
     source, drill = path.read_text(encoding="utf-8"), read_drill(path)
     assert format_drill(source, drill.name) == source
     assert parse_drill(write_drill(drill), drill.name) == drill
@@ -312,7 +312,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     assert (again.exit_code, again.output) == (0, "0 of 2 drill files would change.\n")
 
 
-def test_fmt_follows_a_link_and_tells_what_it_cannot_write(tmp_path: Path) -> None:
+def test_fmt_follows_links_and_reports_unwritable_files(tmp_path: Path) -> None:
     real, link = tmp_path / "real.toml", tmp_path / "link.toml"
     real.write_text(written("4:4|"), encoding="utf-8")
     link.symlink_to(real)
@@ -383,7 +383,7 @@ def models(draw: Draw) -> Drill:
 
 @given(models())
 @SLOWLY
-def test_a_drill_that_never_was_a_text_can_be_written_too(drill: Drill) -> None:
+def test_a_drill_made_by_code_can_be_written(drill: Drill) -> None:
     assert parse_drill(write_drill(drill), "m") == drill
 
 
@@ -440,7 +440,7 @@ def test_values_without_notation_are_refused(change: dict[str, Any], expected: s
         ({"index": 3}, "the format cannot express"),
     ],
 )
-def test_a_step_that_no_tab_says_is_refused(change: dict[str, Any], expected: str) -> None:
+def test_a_step_without_notation_is_refused(change: dict[str, Any], expected: str) -> None:
     drill = drill_of("4:4")
     with pytest.raises(DrillError, match=expected):
         write_drill(replace(drill, steps=(replace(drill.steps[0], **change),)))
@@ -491,7 +491,7 @@ def test_the_last_bar_may_lack_the_pick_up_with_a_bar_line_after_it_too() -> Non
     st.sampled_from(["C", "low f", "bb"]),
 )
 @settings(max_examples=40, deadline=None)
-def test_a_starter_is_sound_and_laid_out(
+def test_the_template_is_valid_and_formatted(
     meter: str, tempo: float, title: str | None, harp: str
 ) -> None:
     text = drill_template("my-first_bend", title, harp, tempo, meter)
@@ -579,7 +579,7 @@ KNOWN_WORDS = {
 }
 
 
-def test_the_schema_says_what_the_model_says() -> None:
+def test_the_schema_agrees_with_the_model() -> None:
     printed = CliRunner().invoke(app, ["schema"])
     made = json.loads(printed.output)
     assert made == drill_schema()
@@ -763,7 +763,7 @@ def whole(kind: str, example: str) -> str:
 
 
 @pytest.mark.parametrize(("kind", "example"), EXAMPLES)
-def test_every_example_of_the_guide_is_sound_and_laid_out(kind: str, example: str) -> None:
+def test_every_example_of_the_guide_is_valid_and_formatted(kind: str, example: str) -> None:
     source = whole(kind, example)
     assert format_drill(source, "t") == source
     assert not lint_drill(source, parse_drill(source, "t"))

@@ -108,7 +108,7 @@ def test_octaves_are_split_wherever_the_harp_has_them() -> None:
     assert move_by_pitch(drill_of("1+4:4"), Harp.of("D")).missing == 1
 
 
-def test_a_note_that_two_holes_have_may_be_played_on_either() -> None:
+def test_a_note_of_two_holes_gets_an_alternative() -> None:
     """Draw 2 and blow 3 of a standard harp are one note; on a solo harp blow 4 and 5 are, and on
     a paddy harp none (common practice)."""
     step = move_by_pitch(drill_of("4:4"), Harp.of("F")).drill.steps[0]
@@ -149,7 +149,7 @@ def test_a_note_that_two_holes_have_may_be_played_on_either() -> None:
         ("-4'@-10:4", "C", 0, "-4'@-10"),
     ],
 )
-def test_what_moves_and_what_lies_between(
+def test_glides_and_targets_between_half_steps(
     tab: str, harp: str, half_steps: int, expected: str | None
 ) -> None:
     """Which holes bend, and how far, is common practice."""
@@ -250,7 +250,7 @@ def test_hurry_and_far_leaps_make_it_harder() -> None:
     )
 
 
-def test_words_for_what_is_hard() -> None:
+def test_description_of_difficulty() -> None:
     tokens = ["-3'", "-3", "6o", "4>5>6", "10", "6:1/8", "-6:1/8", "6", "1+4", "-7o", "8'"]
     drill = free_of_bars([*tokens, "-3@-40", "5o"], tempo=60)
     assert describe_difficulty(drill.steps, C, 1.0) == (
@@ -290,7 +290,7 @@ def cents_of(step: Step, harp: Harp, half_steps: int = 0) -> list[list[float]]:
 
 @given(st.lists(TOKENS, min_size=1, max_size=8), HARPS, SHIFTS)
 @SLOW
-def test_pitches_and_time_stay_and_what_is_played_can_be(
+def test_pitches_and_times_stay_and_all_steps_are_playable(
     tokens: list[str], harp: Harp, half_steps: int
 ) -> None:
     drill = free_of_bars(tokens)
@@ -331,7 +331,7 @@ WITH_TWINS = st.sampled_from([C, Harp.of("C", "solo")])
     )
 )
 @settings(SLOW, max_examples=200)
-def test_no_way_of_all_is_easier(given_: tuple[list[str], Harp, int]) -> None:
+def test_no_other_fingering_is_easier(given_: tuple[list[str], Harp, int]) -> None:
     """Against every combination of what the harp's chart has for each note."""
     tokens, harp, half_steps = given_
     drill = free_of_bars(tokens, tempo=120)
@@ -534,7 +534,7 @@ def test_the_best_is_written_as_a_drill_file(run: Callable[..., Result]) -> None
         (("--harp", "A", "--out", "no/such.toml"), "no/such.toml cannot be written"),
     ],
 )
-def test_what_cannot_be_done_is_said(
+def test_impossible_moves_are_refused(
     run: Callable[..., Result], words: tuple[str, ...], expected: str
 ) -> None:
     done = run("ferry-home", *words)

@@ -208,14 +208,14 @@ def test_the_shelf_is_read_without_a_problem() -> None:
 
 
 @each_drill
-def test_nothing_in_a_drill_is_doubtful_and_it_is_laid_out(drill: Drill) -> None:
+def test_drills_have_no_warnings_and_are_formatted(drill: Drill) -> None:
     text = TEXTS[drill.name]
     assert lint_drill(text, drill) == ()
     assert format_drill(text, drill.name) == text
 
 
 @each_drill
-def test_a_drill_has_a_head_as_lists_need_it(drill: Drill) -> None:
+def test_a_drill_has_the_fields_for_lists(drill: Drill) -> None:
     assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", drill.name)
     assert len(drill.name) <= 20
     assert len(drill.title) <= 31
@@ -225,7 +225,7 @@ def test_a_drill_has_a_head_as_lists_need_it(drill: Drill) -> None:
 
 
 @each_drill
-def test_what_a_drill_says_is_short_and_whole(drill: Drill) -> None:
+def test_descriptions_are_short_and_complete(drill: Drill) -> None:
     """What it trains, how it feels when right, what usually goes wrong: a sentence each."""
     about = " ".join(drill.about.split())
     trains, right, wrong = re.split(r"(?<=[.!?]) (?=[A-Z'])", about)
@@ -343,7 +343,7 @@ def test_every_bend_and_overblow_is_practised(entry: str) -> None:
     assert drills >= (2 if entry.startswith("-") and entry in BENT else 1)
 
 
-def test_what_is_practised_is_all_that_the_standard_harp_has() -> None:
+def test_the_drills_cover_the_standard_harp() -> None:
     """Short bends apart, which have no half step: 5 and 7 (common practice)."""
     entries = {tab for tab in Harp.of("C").entries if not tab.is_natural}
     assert entries == {Tab.parse(entry) for entry in [*BENT, *OVER]}
@@ -524,7 +524,7 @@ def test_intervals_are_as_the_drills_claim(entry: str, other: str, half_steps: i
 
 
 @each_drill
-def test_nothing_is_asked_that_nobody_plays(drill: Drill) -> None:
+def test_drills_use_playable_entries_only(drill: Drill) -> None:
     """An overblow whose note lies on another hole as well is possible, and nobody plays it."""
     asked = {tab for step in (*drill.steps, *drill.second) for tab in step.tabs}
     assert asked <= set(harp_of(drill).entries)

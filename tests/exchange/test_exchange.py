@@ -81,7 +81,7 @@ def test_signatures_and_spellings_are_those_of_music_theory() -> None:
 
 
 @given(st.integers(20, 110), st.integers(-6, 6))
-def test_what_is_spelled_sounds_the_same(note: int, fifths: int) -> None:
+def test_spelling_keeps_the_pitch(note: int, fifths: int) -> None:
     letter, alter, octave = spell_note(note, fifths)
     assert natural_midi(letter, octave) + alter == note
     assert abs(alter) <= 2
@@ -135,7 +135,7 @@ def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() 
 
 
 @pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
-def test_a_drill_comes_back_from_midi_as_it_was(drill: Drill, tmp_path: Path) -> None:
+def test_midi_round_trip(drill: Drill, tmp_path: Path) -> None:
     harp, path = harp_of(drill), tmp_path / "x.mid"
     write_midi(drill, harp, path)
     melody = read_midi(path, 2)
@@ -159,7 +159,7 @@ def test_a_drill_comes_back_from_midi_as_it_was(drill: Drill, tmp_path: Path) ->
             assert note.path[0].notes == tuple(sorted({harp.midi(tab) for tab in step.first}))
 
 
-def test_a_file_played_by_hand_becomes_a_line_that_can_be_written(tmp_path: Path) -> None:
+def test_a_file_played_by_hand_is_quantized(tmp_path: Path) -> None:
     file = mido.MidiFile(ticks_per_beat=480)
     drums, track = mido.MidiTrack(), mido.MidiTrack()
     drums += [mido.Message("note_on", channel=9, note=36, time=10)] * 9
@@ -176,7 +176,7 @@ def test_a_file_played_by_hand_becomes_a_line_that_can_be_written(tmp_path: Path
 
 
 @given(st.integers(0, 40), st.sampled_from([2, 3, 4, 6, 8]), st.floats(-0.02, 0.02))
-def test_a_time_near_a_part_of_a_beat_is_that(whole: int, part: int, off: float) -> None:
+def test_a_time_near_a_division_is_quantized_to_it(whole: int, part: int, off: float) -> None:
     exact = Fraction(whole, part)
     quantized = quantize_beat(exact + Fraction(off))
     assert abs(quantized - exact) <= Fraction(1, 20)
@@ -193,7 +193,7 @@ def test_other_files_are_not_midi(tmp_path: Path, data: bytes) -> None:
         read_midi(tmp_path / "none.mid")
 
 
-def test_tracks_that_are_not_there_or_empty_are_told(tmp_path: Path) -> None:
+def test_missing_and_empty_tracks_are_reported(tmp_path: Path) -> None:
     path = tmp_path / "crane.mid"
     write_midi(drill_of("4:4 |"), Harp.of("C"), path)
     with pytest.raises(ExchangeError, match="has no track 7; it has 2"):
@@ -228,7 +228,7 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
         assert notes == wanted
 
 
-def test_a_score_says_what_the_tab_says() -> None:
+def test_a_score_agrees_with_the_tab() -> None:
     text = drill_to_musicxml(drill_of("-4':3 4+5:1 | 6o:2 -2''>-2:2 |", "swing = 2"), Harp.of("C"))
     assert "<text>-4'</text>" in text
     assert "<bend-alter>-1</bend-alter>" in text
@@ -331,7 +331,7 @@ def test_the_tutorials_first_score_is_read() -> None:
     assert [(n.start, n.beats, n.path) for n in melody.notes] == [(0, 4, (TargetPitch((60,)),))]
 
 
-def test_a_compressed_score_is_read_and_what_is_none_is_told(tmp_path: Path) -> None:
+def test_compressed_scores_and_files_that_are_no_score(tmp_path: Path) -> None:
     path = tmp_path / "score.mxl"
     container = '<container><rootfiles><rootfile full-path="a/b.xml"/></rootfiles></container>'
     with zipfile.ZipFile(path, "w") as archive:
@@ -372,7 +372,7 @@ def test_a_major_scale_is_easiest_on_the_harp_of_its_key(up: int) -> None:
     assert best.missing == 0
 
 
-def test_what_a_harp_cannot_play_is_left_out_and_told_with_its_place() -> None:
+def test_unplayable_notes_are_left_out_and_reported_with_positions() -> None:
     best = arrange_on_harp(melody_of(60, 61, 62, 40, 64), Harp.of("C"))
     assert best.missing == 1
     assert best.problems[0].message == "bar 1, beat 4: E2: the C harp has no E2"
@@ -421,7 +421,7 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         ("import x.mid --position 2 --half-steps 1", "exclude each other"),
     ],
 )
-def test_wrong_words_are_told(
+def test_wrong_words_are_reported(
     trainer: Trainer,
     words: str,
     complaint: str,
@@ -435,7 +435,7 @@ def test_wrong_words_are_told(
     assert complaint in answer.err
 
 
-def test_a_tune_that_the_harp_lacks_notes_of_is_written_with_rests_and_told(
+def test_missing_notes_of_a_tune_become_rests_and_are_reported(
     trainer: Trainer,
     tmp_path: Path,
 ) -> None:

@@ -99,16 +99,14 @@ class TestKey:
         assert (key.name, key.tonic) == (name, parse_note(lowest))
 
     @pytest.mark.parametrize("text", ["H", "h", "", "l", "low", "Am", "C4", "medium C", "F##"])
-    def test_what_is_no_key_is_refused_by_name(self, text: str) -> None:
+    def test_a_text_that_is_no_key_is_refused(self, text: str) -> None:
         with pytest.raises(HarpError, match=f"no harp has the key '{text}'; the keys are G Ab"):
             parse_key(text)
 
 
 class TestTab:
     @given(st.data(), st.sampled_from(RANGES), st.sampled_from(STANDARD_KEYS))
-    def test_all_that_a_harp_plays_reads_back(
-        self, data: st.DataObject, low: str, key: str
-    ) -> None:
+    def test_all_entries_are_parsed_again(self, data: st.DataObject, low: str, key: str) -> None:
         harp = Harp.of(low + key, data.draw(st.sampled_from(TUNINGS)))
         for tab in harp.entries:
             assert Tab.parse(str(tab)) == tab
@@ -144,7 +142,7 @@ class TestTab:
             ("-4'o", "both bent and overblown"),
         ],
     )
-    def test_what_is_no_tab_is_refused(self, text: str, complaint: str) -> None:
+    def test_a_text_that_is_no_tab_is_refused(self, text: str, complaint: str) -> None:
         with pytest.raises(HarpError, match=complaint):
             Tab.parse(text)
 
@@ -156,7 +154,7 @@ class TestTab:
             return
         assert Tab.parse(str(tab)) == tab
 
-    def test_a_hole_that_is_not_there_cannot_be_made(self) -> None:
+    def test_a_missing_hole_is_refused(self) -> None:
         with pytest.raises(HarpError, match="hole 11"):
             Tab(11, Breath.BLOW)
 
@@ -212,7 +210,7 @@ class TestRichter:
             Tab.parse("3"),
         ]
 
-    def test_an_overblow_that_nobody_plays_names_what_they_play(self) -> None:
+    def test_an_impossible_overblow_names_the_possible_technique(self) -> None:
         harp = Harp.of("C")
         assert Tab.parse("2o") not in harp.entries
         assert harp.same_pitch(Tab.parse("2o")) == (Tab.parse("-3'''"),)
@@ -246,7 +244,7 @@ class TestRichter:
             ("8o", "hole 8 has no overblow, because its blow reed is the higher one"),
         ],
     )
-    def test_what_it_cannot_play_is_refused_with_what_the_hole_can(
+    def test_unplayable_entries_are_refused_with_the_holes_bends(
         self, text: str, complaint: str
     ) -> None:
         harp = Harp.of("C")
@@ -255,7 +253,7 @@ class TestRichter:
             with pytest.raises(HarpError, match=rf"{text} cannot .* a C harp: {complaint}\Z"):
                 ask(Tab.parse(text))
 
-    def test_what_a_hole_reaches_is_in_order_of_pitch(self) -> None:
+    def test_entries_of_a_hole_are_in_order_of_pitch(self) -> None:
         assert [str(tab) for tab in Harp.of("C").hole_entries(3)] == [
             "3",
             "-3'''",
@@ -339,7 +337,7 @@ class TestInTune:
             ({"-2": float("nan")}, "choose -100 to 100"),
         ],
     )
-    def test_offsets_that_cannot_be_are_refused(
+    def test_offsets_out_of_range_are_refused(
         self, offsets: dict[str, float], complaint: str
     ) -> None:
         with pytest.raises(HarpError, match=complaint):
@@ -364,7 +362,7 @@ class TestInTune:
 class TestTunings:
     """What each tuning is for is common practice; the chords and scales are musical reasoning."""
 
-    def test_all_are_there_standard_first(self) -> None:
+    def test_all_tunings_are_listed_the_standard_one_first(self) -> None:
         assert tuning_names() == TUNINGS
 
     @pytest.mark.parametrize("name", TUNINGS)
@@ -406,15 +404,15 @@ class TestTunings:
         assert harp.same_pitch(Tab.parse("4")) == (Tab.parse("5"),)
         assert harp.same_pitch(Tab.parse("8")) == (Tab.parse("9"),)
 
-    def test_a_name_may_be_written_as_it_is_said(self) -> None:
+    def test_variants_of_a_name(self) -> None:
         assert load_tuning("Natural Minor") == load_tuning("natural_minor")
 
-    def test_an_unknown_one_is_refused_with_those_there_are(self, user_tunings: Path) -> None:
+    def test_an_unknown_name_is_refused_with_the_known_ones(self, user_tunings: Path) -> None:
         with pytest.raises(HarpError, match="no tuning is called 'foo'; there are richter, c") as e:
             load_tuning("foo")
         assert str(user_tunings) in str(e.value)
 
-    def test_a_players_own_and_a_broken_one_beside_it(self, user_tunings: Path) -> None:
+    def test_a_players_drill_beside_a_broken_one(self, user_tunings: Path) -> None:
         own, broken = user_tunings / "Quay_Street.toml", user_tunings / "broken.toml"
         rows = "blow = [0, 4, 7, 12, 16, 19, 24, 28, 31, 36]\ndraw = [2, 7, 11, 14, 17, 20, 23, 26"
         try:
@@ -477,7 +475,7 @@ def degrees(harp: Harp, text: str, position: int) -> str:
 
 
 class TestChart:
-    def test_all_that_a_harp_plays_is_listed_once_with_its_hertz(self) -> None:
+    def test_all_entries_are_listed_once_with_their_frequency(self) -> None:
         harp = Harp.of("Eb", a4=442.0, temperament_name="just5")
         lines = chart_text(Chart.of(harp, 2)).splitlines()
         for tab in harp.entries:
@@ -485,7 +483,7 @@ class TestChart:
             assert f"{harp.hz(tab):.2f}" in line
             assert f"{harp.offset(tab):+.1f}" in line
 
-    def test_the_grid_shows_the_harp_as_it_is_held(self) -> None:
+    def test_the_grid_shows_the_harp_as_held(self) -> None:
         lines = chart_text(Chart.of(Harp.of("C"), 2)).splitlines()
         rows = [" ".join(line.split()) for line in lines]
         hole = next(index for index, line in enumerate(lines) if line.startswith("hole"))
@@ -499,7 +497,7 @@ class TestChart:
         column = lines[hole].index("6")
         assert lines[hole + 3].index("Ab5") == column == lines[hole + 1].index("A5")
 
-    def test_same_pitches_are_said_so(self) -> None:
+    def test_entries_of_the_same_pitch_are_marked(self) -> None:
         text = chart_text(Chart.of(Harp.of("C")))
         (draw,) = [line for line in text.splitlines() if line.startswith("-2 ")]
         assert draw.endswith("same note as 3")
@@ -551,7 +549,7 @@ class TestPicks:
             "1 b2 b3 4 b5 b6 b7",
         ]
 
-    def test_the_one_asked_for_comes_first(self) -> None:
+    def test_the_requested_harp_comes_first(self) -> None:
         text = harp_choices_text("Bb", 2, load_tuning("richter"))
         assert text.startswith("A song in Bb, 2nd position: Eb harp")
         assert len(text.splitlines()) == 3 + 12

@@ -103,7 +103,7 @@ class TestPitch:
             assert midi_to_hz(midi) == pytest.approx(librosa.midi_to_hz(midi), rel=1e-12)
 
     @given(st.floats(10.0, 20_000.0), st.floats(400.0, 480.0))
-    def test_midi_of_turns_hz_of_around(self, hz: float, a4: float) -> None:
+    def test_hz_to_midi_inverts_midi_to_hz(self, hz: float, a4: float) -> None:
         assert midi_to_hz(hz_to_midi(hz, a4), a4) == pytest.approx(hz, rel=1e-12)
 
     @given(st.floats(10.0, 20_000.0), st.floats(-1200.0, 1200.0))
@@ -111,7 +111,7 @@ class TestPitch:
         assert cents(hz * 2.0 ** (interval / 1200.0), hz) == pytest.approx(interval, abs=1e-9)
 
     @pytest.mark.parametrize("hz", [0.0, -440.0, float("nan"), float("inf")])
-    def test_what_has_no_pitch_is_refused(self, hz: float) -> None:
+    def test_frequencies_without_pitch_are_refused(self, hz: float) -> None:
         with pytest.raises(MusicError, match="has no pitch"):
             hz_to_midi(hz)
 
@@ -133,12 +133,12 @@ class TestNames:
         assert parse_note(written) == midi
 
     @pytest.mark.parametrize("text", ["", "H4", "C", "4", "C##4", "Cx4", "C4.5", "B flat 4"])
-    def test_what_is_no_note_is_refused_by_name(self, text: str) -> None:
+    def test_a_text_that_is_no_note_is_refused(self, text: str) -> None:
         with pytest.raises(MusicError, match=f"'{text}' is not a note"):
             parse_note(text)
 
     @pytest.mark.parametrize("text", ["", "H", "C4", "bbb"])
-    def test_what_is_no_pitch_class_is_refused_by_name(self, text: str) -> None:
+    def test_a_text_that_is_no_pitch_class_is_refused(self, text: str) -> None:
         with pytest.raises(MusicError, match=f"'{text}' is not the name of a note"):
             parse_pitch_class(text)
 
@@ -201,7 +201,7 @@ class TestTemperament:
     def test_the_tonic_keeps_its_place(self) -> None:
         assert all(table.offset(0) == 0.0 == table.offset(-12) for table in TEMPERAMENTS.values())
 
-    def test_an_unknown_one_is_refused_with_those_there_are(self) -> None:
+    def test_an_unknown_name_is_refused_with_the_known_ones(self) -> None:
         with pytest.raises(MusicError, match=r"'just9'; there are equal, just5, just7"):
             temperament_named("just9")
 
@@ -218,7 +218,7 @@ class TestPosition:
         assert keys == "C G D A E B Gb Db Ab Eb Bb F"
 
     @given(st.integers(0, 11), st.integers(1, 12))
-    def test_harp_key_and_position_hang_together(self, harp: int, position: int) -> None:
+    def test_harp_key_and_position_are_inverse(self, harp: int, position: int) -> None:
         song = key_in_position(harp, position)
         assert harp_key_for(song, position) == harp
         assert position_for(harp, song) == position
@@ -246,6 +246,6 @@ class TestPosition:
         assert {key: parse_song_key(key) for key in tonics} == tonics
 
     @pytest.mark.parametrize("key", ["", "m", "H", "Amm", "A4"])
-    def test_what_is_no_key_is_refused_by_name(self, key: str) -> None:
+    def test_a_text_that_is_no_key_is_refused(self, key: str) -> None:
         with pytest.raises(MusicError, match=f"'{key}' is not the key of a song"):
             parse_song_key(key)

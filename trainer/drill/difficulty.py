@@ -77,6 +77,7 @@ class DifficultyParameters:
 
 
 PARAMETERS = DifficultyParameters()
+"""Parameters in use."""
 
 
 def seconds_per_beat(drill: Drill) -> float:

@@ -63,6 +63,7 @@ class LintParameters:
 
 
 PARAMETERS = LintParameters()
+"""Parameters in use."""
 
 StepWarning = tuple[Step, str]
 """A step and the message about it."""

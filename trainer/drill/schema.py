@@ -15,6 +15,7 @@ from trainer.drill.header import DrillTable
 from trainer.harp import STANDARD_KEYS, tuning_names
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
+"""Dialect of the schema, draft 2020-12."""
 KEY_RANGES = ("low", "double-low", "high")
 """Prefixes of harp keys outside the standard range."""
 

@@ -20,6 +20,7 @@ from trainer.drill.model import Drill
 from trainer.drill.parser import read_drill
 
 DRILL_SUFFIX = ".toml"
+"""Suffix of drill files."""
 
 
 @dataclass(frozen=True, slots=True)

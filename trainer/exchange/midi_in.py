@@ -29,13 +29,17 @@ MIN_PLATEAU_FRACTION = 0.08
 MIN_LADDER_FRACTION = 0.6
 """Minimum total fraction of held pitch for a moving note to be a ladder, not a glide."""
 MAX_TITLE_CHARACTERS = 80
+"""Maximum length of a drill's title in characters."""
 _DEFAULT_TEMPO = 120.0
 """Tempo in quarter notes per minute of a file without one (Standard MIDI Files 1.0)."""
 _BEND_UNITS = 8192
+"""Pitch-bend units of the range to one side (MIDI 1.0)."""
 _DEFAULT_BEND_RANGE = 2.0
+"""Pitch-bend range in half steps of a file that sets none (General MIDI)."""
 _UNSELECTED = (127, 127)
 """Number of the null registered parameter."""
 _BEND_RANGE_PARAMETER = (0, 0)
+"""Number of the registered parameter for the pitch-bend range."""
 
 
 @dataclass

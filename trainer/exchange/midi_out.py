@@ -24,6 +24,7 @@ TICKS_PER_QUARTER = 960
 HARMONICA_PROGRAM = 22
 """General MIDI program of the harmonica, from 0."""
 NOTE_VELOCITY = 90
+"""Velocity of all notes, of 127: a drill has no dynamics."""
 PART_CHANNELS = (0, 1, 2, 3, 4), (5, 6, 7, 8, 10)
 """Channels of the first and the second part, from 0; 9 is for drums."""
 BEND_INTERVAL_S = 0.01

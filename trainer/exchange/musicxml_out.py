@@ -19,7 +19,9 @@ from trainer.exchange.spelling import best_key_signature, spell_note
 from trainer.harp import Harp, Tab
 
 MUSICXML_VERSION = "4.0"
+"""Version in the root element."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
+"""Half steps of the degrees above the tonic."""
 _NOTE_TYPES = {
     Fraction(2): "breve",
     Fraction(1): "whole",

@@ -29,6 +29,7 @@ class Breath(StrEnum):
 
 
 HOLES = range(1, 11)
+"""Numbers of the holes."""
 _TAB = re.compile(r"(-?)([0-9]+)('*)(o?)\Z")
 
 

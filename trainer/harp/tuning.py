@@ -19,6 +19,7 @@ from pathlib import Path
 
 import platformdirs
 
+from trainer.core.text_files import TextFileError, normalize_text, read_text_file
 from trainer.harp.errors import HarpError
 from trainer.harp.tab import HOLES, Breath
 
@@ -81,14 +82,16 @@ def read_tuning(path: Path) -> Tuning:
     """
     try:
         return _read(path, path.stat().st_mtime_ns)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except TextFileError as error:
+        raise HarpError(f"the tuning file {path} cannot be read: {error.reason}") from error
+    except (OSError, tomllib.TOMLDecodeError) as error:
         raise HarpError(f"the tuning file {path} cannot be read: {error}") from error
 
 
 @lru_cache(maxsize=64)
 def _read(path: Path, modified_ns: int) -> Tuning:
     """Read a file, cached by its time of modification: every drill looks its tuning up."""
-    data = tomllib.loads(path.read_text(encoding="utf-8"))
+    data = tomllib.loads(normalize_text(read_text_file(path)))
     texts = {"title": path.stem, "about": ""}
     for field in texts:
         texts[field] = data.get(field, texts[field])

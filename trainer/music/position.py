@@ -16,6 +16,7 @@ from trainer.music.errors import MusicError
 from trainer.music.pitch import parse_pitch_class
 
 POSITIONS = range(1, 13)
+"""Numbers of the positions."""
 DEGREES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 """Names of the degrees by half steps above the tonic."""
 _ORDINAL_SUFFIXES = {1: "st", 2: "nd", 3: "rd"}

@@ -47,7 +47,7 @@ class StepRecord:
         kind: ``note``, ``chord``, ``glide`` or ``ladder``.
         entry: tab entry whose pitch is judged: the note, or the end of a glide; None for chords
             and ladders.
-        care: required cleanness, a value of :class:`trainer.drill.Care`.
+        care: required cleanness, a value of :class:`trainer.drill.CleannessRule`.
         beats: written length in beats.
         score: 0 to 100.
         parts: score of each criterion that was judged, 0 to 100.

@@ -39,6 +39,7 @@ class ChangePointParameters:
 
 
 PARAMETERS = ChangePointParameters()
+"""Parameters in use."""
 
 
 @dataclass(frozen=True, slots=True)
