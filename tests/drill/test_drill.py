@@ -1,4 +1,4 @@
-"""The drill: its format, its errors, the shelf, and the page of tab."""
+"""Drills: format, errors, the shelf, and the tab page."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ BLOW, DRAW = Breath.BLOW, Breath.DRAW
 
 
 def written(tab: str, **head: str) -> str:
-    """A drill file with this tab, and head fields as TOML text."""
+    """Return the text of a drill file with this tab and these fields as TOML."""
     fields = {"title": '"T"', "harp": '"C"', "tempo": "90", **head}
     lines = [f"{name} = {value}" for name, value in fields.items()]
     return "\n".join([*lines, f'tab = """{tab}"""', ""])
@@ -324,7 +324,7 @@ def test_single_quotes_around_bends_get_a_hint() -> None:
     assert "because ' is the sign of a bend" in problems_of(source)[0].message
 
 
-# The head
+# Fields
 
 
 def test_defaults_and_fields() -> None:
@@ -454,7 +454,7 @@ def test_any_bytes_raise_exchange_error_only(tmp_path: Path, raw: bytes) -> None
         read_drill(path)
 
 
-# The drills that come with it
+# The project's drills
 
 
 @pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
@@ -536,7 +536,7 @@ def test_the_page_on_drill_files_shows_a_drill() -> None:
 
 @pytest.fixture
 def own_shelf(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A player's folder of drills, elsewhere than the working folder."""
+    """A player's drill folder, different from the working folder."""
     monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(tmp_path / "data"))
     folder = tmp_path / "data" / "drills"
     folder.mkdir(parents=True)

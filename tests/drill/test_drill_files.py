@@ -1,4 +1,4 @@
-"""The tools around drill files: laying out, writing, checking, starting a new one, the schema."""
+"""Tools for drill files: formatter, writer, lint, template, and schema."""
 
 from __future__ import annotations
 
@@ -52,7 +52,7 @@ SLOWLY = settings(max_examples=100, deadline=None, suppress_health_check=list(He
 
 
 def written(tab: str, **head: str) -> str:
-    """A drill file with this tab, and head fields as TOML text."""
+    """Return the text of a drill file with this tab and these fields as TOML."""
     fields = {"title": '"T"', "about": '"A"', "harp": '"C"', "tempo": "90", **head}
     lines = [f"{name} = {value}" for name, value in fields.items()]
     return "\n".join([*lines, f'tab = """{tab}"""', ""])
@@ -62,7 +62,7 @@ def drill_of(tab: str, **head: str) -> Drill:
     return parse_drill(written(tab, **head), "t")
 
 
-# Drills of any kind, as texts
+# Generators of drill files
 
 PLAYED = (
     *("4", "-4", "-4'", "-2''", "-3'''", "8'", "10''", "6o", "-7o", "4+5", "-1+4", "-2+3+4"),
@@ -74,7 +74,7 @@ LENGTHS = ("1", "2", "0.5", "1/3", "2/3", "0.25", "1.", "0.5..", "1/16", "5/7", 
 
 
 def length_in_tab(text: str) -> Fraction:
-    """A length as music has it: a dot adds half of it, a second one a quarter."""
+    """Return a length in beats: a dot adds a half of it, a second dot a quarter."""
     plain = text.rstrip(".")
     dots = len(text) - len(plain)
     return Fraction(plain) * (2 - Fraction(1, 2**dots))
@@ -85,7 +85,7 @@ SPACES = (" ", " ", " ", "  ", "\t", "\n", "\n\n\n", " # a|b {c '\n", " #\n\n # 
 
 @st.composite
 def notes(draw: Draw, beats: str) -> str:
-    """A word, or a group in brackets, that lasts so long."""
+    """Draw a note, or a group in brackets, of a given length."""
     if length_in_tab(beats) < Fraction(1, 2) or draw(st.integers(0, 4)):
         what = draw(st.sampled_from([*PLAYED, "r", "r"]))
         plain = what == "r" or draw(st.integers(0, 3))
@@ -144,7 +144,7 @@ PROSE = st.text(
 
 
 def as_toml(value: object) -> str:
-    """A text or a list of texts; JSON's strings are TOML's too."""
+    """Return a text or a list of texts as TOML; JSON strings are valid TOML."""
     return json.dumps(value, ensure_ascii=False)
 
 
@@ -156,7 +156,7 @@ def decimals(low: float, high: float) -> st.SearchStrategy[float]:
 
 @st.composite
 def fields(draw: Draw) -> dict[str, str]:
-    """Fields of a drill that go before the tab, as TOML."""
+    """Draw the fields of a drill before its tab, as TOML."""
     meter, value = draw(st.integers(1, 7)), draw(st.sampled_from([2, 4, 8]))
     texts: dict[str, st.SearchStrategy[Any]] = {
         "about": PROSE.map(as_toml),
@@ -181,7 +181,7 @@ def fields(draw: Draw) -> dict[str, str]:
 
 @st.composite
 def files(draw: Draw) -> str:
-    """The text of a drill file, carelessly laid out."""
+    """Draw the text of an unformatted drill file."""
     head = draw(fields())
     meter = int(head["meter"][1:].split("/")[0])
     pickup = Fraction(head.get("pickup", "0")).limit_denominator(48)
@@ -209,7 +209,7 @@ def files(draw: Draw) -> str:
     return mark + draw(st.sampled_from(["\n", "\r\n"])).join("\n".join(lines).split("\n"))
 
 
-# Laying out
+# Formatter
 
 
 @given(files())
@@ -223,7 +223,7 @@ def test_formatting_changes_white_space_only_and_is_idempotent(source: str) -> N
 
 
 def test_bars_and_beats_stand_in_columns() -> None:
-    """By hand: signs of draw notes hang out, bar lines and comments stand under each other."""
+    """By hand: draw signs are left of their column, bar lines and comments are aligned."""
     source = written(
         "\n"
         "|: -4:1   4:1 r:2|-4':2 -4'>-4:2 :|3   #   twice more\n"
@@ -307,7 +307,7 @@ def test_fmt_writes_what_changes_and_leaves_what_is_wrong(tmp_path: Path) -> Non
     assert wild.stat().st_mode & 0o777 == 0o640
     for path in (tidy, wrong):
         assert (path.read_bytes(), path.stat().st_mtime_ns) == before[path]
-    assert set(tmp_path.iterdir()) == set(before)  # and no other file is left behind
+    assert set(tmp_path.iterdir()) == set(before)  # no temporary file remains
     again = CliRunner().invoke(app, ["fmt", "--check", str(wild), str(tidy)])
     assert (again.exit_code, again.output) == (0, "0 of 2 drill files would change.\n")
 
@@ -337,7 +337,7 @@ def test_a_written_drill_is_read_as_the_same(source: str) -> None:
 
 @st.composite
 def models(draw: Draw) -> Drill:
-    """A drill put together without a text: any steps on a grid, over bar lines too."""
+    """Draw a drill made by code: any steps on a grid, also across bar lines."""
     part = draw(st.sampled_from([1, 2, 3, 4, 6, 7, 12, 16]))
     meter = draw(st.integers(1, 32))
     lengths = st.one_of(st.integers(1, 4 * part), st.integers(1, 90 * part)).map(
@@ -446,7 +446,7 @@ def test_a_step_without_notation_is_refused(change: dict[str, Any], expected: st
         write_drill(replace(drill, steps=(replace(drill.steps[0], **change),)))
 
 
-# What a tab says, as far as these tools need it
+# Errors in tab
 
 
 @pytest.mark.parametrize(
@@ -481,7 +481,7 @@ def test_the_last_bar_may_lack_the_pick_up_with_a_bar_line_after_it_too() -> Non
         drill_of("-4:4 | 4:4", pickup="3.999")
 
 
-# Starting a drill
+# Template
 
 
 @given(
@@ -644,7 +644,7 @@ def warnings_of(source: str) -> list[tuple[int, int, int, str]]:
 @pytest.mark.parametrize(
     ("tab", "token", "expected"),
     [
-        # At 60 beats a minute; the first of each pair is just on the right side.
+        # At 60 beats per minute; the first of each pair is just within the limits.
         ("-4:4 | -5:4 |", None, ""),
         ("-4:4 | -5:4 | -6:1 r:3", "-6:1", "one draw breath lasts 9.0 s by here, from -4 on"),
         ("-4:4 | r:0.25 -5:3.75 | r:0.5 -6:3.5", None, ""),
@@ -752,7 +752,7 @@ EXAMPLES = [
 
 
 def whole(kind: str, example: str) -> str:
-    """A drill with an example in it, which stands for the fields that it does not show."""
+    """Return a drill with an example, completed by the fields that the example lacks."""
     if kind == "tab":
         return written(f"\n{example}")
     bars = '"""\n 4:4 |\n-4:4 |\n 4:4 |\n-4:4 |\n"""'
@@ -816,7 +816,7 @@ def test_the_tables_of_the_guide_are_those_of_the_model() -> None:
     assert expected == dict(fields(DrillTable))
 
 
-# Whatever somebody types
+# Arbitrary input
 
 
 def never_but_its_error(source: str) -> None:

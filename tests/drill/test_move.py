@@ -1,7 +1,7 @@
 """Moving a drill to another harp, by holes and by pitch.
 
-What the harp can play is checked against charts of the standard harp as players learn them by
-heart (common practice): scales, chords and splits by their tab.
+The references are charts of the standard harp that players know by heart (common practice):
+scales, chords and splits by their tab.
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ def drill_of(tab: str, harp: str = "C", **head: str) -> Drill:
 
 
 def free_of_bars(tokens: list[str], harp: str = "C", tempo: int = 90) -> Drill:
-    """One long bar of these tokens, filled up with a rest."""
+    """Return one long bar of these tokens, filled up with a rest."""
     lengths = [Fraction(token.partition(":")[2] or 1) for token in tokens]
     filled = [*tokens, f"r:{32 - sum(lengths)}"]
     return drill_of(" ".join(filled), harp, tempo=str(tempo), meter='"32/4"')
@@ -140,11 +140,11 @@ def test_a_note_of_two_holes_gets_an_alternative() -> None:
         ("1+5:4", "C", 12, "4+8"),
         ("1+6:4", "C", 12, None),  # 4+9, wider than a mouth
         ("1+3+5:4", "C", 12, None),  # 4+6+8, with two rows of holes to cover
-        ("1+4:4", "G", 0, None),  # draw 2 bent by a whole step, and draw 5 as it is
+        ("1+4:4", "G", 0, None),  # draw 2 bent by a whole step, and draw 5 not bent
         ("4+5:4", "low F", 0, None),  # blow 6 and draw 7
         ("-3@-40:4", "F", 0, "-2'@-40"),
         ("-3@-40:4", "G", 0, "4o@+60"),  # an overblow can be raised, blow 5 cannot be bent
-        ("-3@+60:4", "C", 0, "-3@+60"),  # what the drill itself asks for is not refused
+        ("-3@+60:4", "C", 0, "-3@+60"),  # the fingering as written is accepted
         ("-4@+60:4", "A", 0, None),
         ("-4'@-10:4", "C", 0, "-4'@-10"),
     ],
@@ -259,7 +259,7 @@ def test_description_of_difficulty() -> None:
     )
 
 
-# What holds for every drill
+# Properties of every drill
 
 ENTRIES = [str(tab) for tab in C.entries]
 SINGLE = st.one_of(
@@ -281,7 +281,7 @@ SLOW = settings(max_examples=100, deadline=None, suppress_health_check=list(Heal
 
 
 def cents_of(step: Step, harp: Harp, half_steps: int = 0) -> list[list[float]]:
-    """What each of its sounds is meant to sound like, in cents on the scale of MIDI numbers."""
+    """Return the targets of all sounds of a drill, in cents on the scale of MIDI numbers."""
     return [
         sorted(100.0 * (harp.midi(tab) + half_steps) + step.offset_cents(place) for tab in sound)
         for place, sound in enumerate(step.sounds)
@@ -332,7 +332,7 @@ WITH_TWINS = st.sampled_from([C, Harp.of("C", "solo")])
 )
 @settings(SLOW, max_examples=200)
 def test_no_other_fingering_is_easier(given_: tuple[list[str], Harp, int]) -> None:
-    """Against every combination of what the harp's chart has for each note."""
+    """Compare with every combination of the harp's entries for each note."""
     tokens, harp, half_steps = given_
     drill = free_of_bars(tokens, tempo=120)
     moved = move_by_pitch(drill, harp, half_steps)
@@ -411,7 +411,7 @@ def test_either_of_two_holes_must_stay_one_note() -> None:
         move_to_harp(drill_of("-2/3:4"), Harp.of("C", "paddy"))
 
 
-# Looking for a harp
+# Search for a harp
 
 
 def test_the_ways_on_one_harp() -> None:
@@ -451,7 +451,7 @@ def test_all_harps_are_tried_each_in_its_best_octave() -> None:
 
 @pytest.fixture
 def run(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[..., Result]:
-    """The command in an empty folder, 80 columns wide."""
+    """Run the command in an empty folder, 80 columns wide."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")
     return lambda *words: CliRunner().invoke(app, ["move", *words])

@@ -73,7 +73,7 @@ def any_step(sees: Callable[[Step], bool]) -> Sees:
 
 
 def plays(entry: str) -> Sees:
-    """Whether a drill has a tab entry as a note by itself, and not only on the way."""
+    """Whether a drill has a tab entry as a held note, not only within a glide."""
     tab = Tab.parse(entry)
     return any_step(lambda step: step.sounds == ((tab,),))
 
@@ -113,7 +113,7 @@ def in_part(low: int, high: int) -> Sees:
 
 
 def in_position(half_steps: int) -> Sees:
-    """Whether a drill comes to rest on the note so far above the harp's key."""
+    """Whether a drill ends on the note at an interval above the harp's key."""
 
     def sees(drill: Drill) -> bool:
         harp = harp_of(drill)
@@ -145,7 +145,7 @@ def breath_turns(drill: Drill) -> bool:
 
 
 def leaps(drill: Drill) -> bool:
-    """Whether every fourth move, or more, goes past a hole or turns the breath on the way."""
+    """Whether at least a quarter of the moves skips a hole or changes the breath."""
     moves = [(a.last[0], b.first[0]) for a, b in pairwise(drill.steps)]
     far = [
         abs(a.hole - b.hole) > 1 or (a.hole != b.hole and a.breath != b.breath) for a, b in moves
@@ -496,7 +496,7 @@ def test_scales_on_a_c_harp_by_the_names_of_their_notes(name: str, notes: str) -
     assert {flats.get(note, note) for note in bare} == set(notes.split())
 
 
-# What the texts say about notes
+# Claims about notes in the texts
 
 
 @pytest.mark.parametrize(
@@ -525,12 +525,12 @@ def test_intervals_are_as_the_drills_claim(entry: str, other: str, half_steps: i
 
 @each_drill
 def test_drills_use_playable_entries_only(drill: Drill) -> None:
-    """An overblow whose note lies on another hole as well is possible, and nobody plays it."""
+    """Overblows of notes that another hole has are possible, but nobody plays them."""
     asked = {tab for step in (*drill.steps, *drill.second) for tab in step.tabs}
     assert asked <= set(harp_of(drill).entries)
 
 
-# The performance
+# Performance
 
 
 def cases() -> list[tuple[str, str]]:

@@ -1,4 +1,4 @@
-"""Drills as MIDI and MusicXML, melodies from them, and the way from there onto a harp.
+"""Export of drills as MIDI and MusicXML, import of melodies, and their arrangement for harps.
 
 Checked against the W3C's MusicXML 4.0 schema (as the package musicxml on PyPI carries it) and, byte
 by byte, against the Standard MIDI Files 1.0 specification (MIDI Association, RP-001).
@@ -353,7 +353,7 @@ def test_compressed_scores_and_files_that_are_no_score(tmp_path: Path) -> None:
         read_musicxml(path, 3)
 
 
-# --- onto a harp ----------------------------------------------------------------------------
+# --- arrangement ----------------------------------------------------------------------------
 
 
 def melody_of(*midi: int, tonic: int | None = None) -> Melody:

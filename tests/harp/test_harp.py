@@ -40,7 +40,7 @@ RANGES = ("double-low ", "low ", "", "high ")
 
 @pytest.fixture(scope="module", autouse=True)
 def user_tunings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
-    """An empty folder of the player's own, whoever runs the tests."""
+    """An empty tuning folder, independent of the user."""
     config = tmp_path_factory.mktemp("config")
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(platformdirs, "user_config_dir", lambda *_, **__: str(config))
@@ -360,7 +360,7 @@ class TestInTune:
 
 
 class TestTunings:
-    """What each tuning is for is common practice; the chords and scales are musical reasoning."""
+    """The purpose of each tuning is common practice; chords and scales follow from theory."""
 
     def test_all_tunings_are_listed_the_standard_one_first(self) -> None:
         assert tuning_names() == TUNINGS
@@ -456,7 +456,7 @@ class TestTunings:
 
 
 def changes(name: str) -> dict[str, int]:
-    """Reeds of a tuning that differ from the standard one, by how many half steps."""
+    """Return the reeds that differ from the standard tuning, with the difference in half steps."""
 
     def reeds(tuning: Tuning) -> dict[str, int]:
         return {
