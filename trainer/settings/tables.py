@@ -66,7 +66,7 @@ class _Table(BaseModel):
 
 
 class PlayerTable(_Table):
-    """Who plays."""
+    """Name of the player."""
 
     name: ShortText = Field(
         default_factory=login_name,
@@ -75,7 +75,7 @@ class PlayerTable(_Table):
 
 
 class PracticeTable(_Table):
-    """How practice goes."""
+    """Practice sessions."""
 
     minutes: float = Field(
         default=20.0, ge=1, le=480, description="minutes of a day's set, a number from 1 to 480"
@@ -90,7 +90,7 @@ class PracticeTable(_Table):
 
 
 class HarpTable(_Table):
-    """The harp in hand, where nothing else names one, and what in tune means on it."""
+    """The default harp, its tuning and its targets."""
 
     key: HarpKeyName | None = Field(
         default=None,
@@ -126,7 +126,7 @@ class HarpTable(_Table):
 
 
 class SoundTable(_Table):
-    """Where sound comes from and goes."""
+    """Audio input and output."""
 
     device: Device | None = Field(
         default=None,
@@ -156,7 +156,7 @@ class SoundTable(_Table):
 
 
 class JournalTable(_Table):
-    """What is remembered."""
+    """The journal and its audio."""
 
     file: WholePath | None = Field(
         default=None,
@@ -175,7 +175,7 @@ class JournalTable(_Table):
 
 
 class ScreenTable(_Table):
-    """How the screen looks."""
+    """Appearance of the screen."""
 
     theme: Literal["dark", "light", "plain"] = Field(
         default="dark", description='the colours, "dark", "light", or "plain" for none'
