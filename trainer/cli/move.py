@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterable
-from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -160,14 +159,14 @@ def _by_pitch(
 
 def _error(name: str, problems: Iterable[Problem]) -> DrillError:
     """Return the problems of a drill as an error, with their lines of the file."""
-    from trainer.drill import DrillError, drill_files
+    from trainer.core.problems import with_source_lines
+    from trainer.core.text_files import normalize_text
+    from trainer.drill import DrillError, drill_files, read_drill_text
 
     path = {name.lower(): path for name, path in drill_files().items()}.get(name.lower())
     path = path or Path(name)
-    lines = dict(enumerate(path.read_text(encoding="utf-8-sig").split("\n"), start=1))
-    return DrillError.from_problems(
-        str(path), (replace(problem, source=lines.get(problem.line, "")) for problem in problems)
-    )
+    source = normalize_text(read_drill_text(path))
+    return DrillError.from_problems(str(path), with_source_lines(problems, source))
 
 
 def _check_target(path: Path, *, force: bool) -> None:

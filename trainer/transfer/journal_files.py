@@ -24,6 +24,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from trainer.core.files import atomic_write
+from trainer.core.text_files import TextFileError, decode_utf8
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, MergeCounts
@@ -233,11 +234,10 @@ def _read_text(path: Path) -> str:
             "used"
         )
     try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
+        return decode_utf8(path, data).removeprefix("\ufeff")
+    except TextFileError as error:
         raise JournalError(
-            f"{path}:{line}: this is not UTF-8 text; save it as UTF-8, or export it again"
+            f"{path}:{error.line}: this is not UTF-8 text; save it as UTF-8, or export it again"
         ) from error
 
 
