@@ -157,6 +157,7 @@ def test_a_note_that_must_be_a_chord_sounds_alone_without_a_neighbour(
         (300.0, 10.0, 100.0),  # at least 10 ms
         (300.0, -20.0, 85.0),  # 0.2 of a third of a beat
         (90.0, 3.0, 100.0),  # but a tenth of a third of a beat
+        (180.0, 9.0, 92.5),
         (90.0, 10.0, 69.4),
         (90.0, 30.0, 0.0),
         (1200.0, 125.0, 50.0),  # a third of a beat, at most 250 ms
@@ -223,6 +224,18 @@ def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
         ("-3=-3':2", {"rungs": (4.0, -40.0)}, "draw 3 bent a half step 40 cents flat"),
         ("-3=-3':2", {"rungs": (None, -40.0)}, "draw 3 missing"),
         ("-4:1", {"cents": 30.0, "scoop_cents": 30.0}, "30 cents sharp"),
+        ("-4:1", {"cents": -19.0, "scoop_cents": -19.0}, "19 cents flat"),
+        ("-4:1", {"cents": -21.0, "scoop_cents": -21.0}, "21 cents flat, as if bent by accident"),
+        ("-4:1", {"scoop_cents": 24.0, "settle_ms": 300.0}, "settled after 300 ms"),
+        (
+            "-4:1",
+            {"scoop_cents": -26.0, "settle_ms": 300.0},
+            "scooped from 26 cents below, settled after 300 ms",
+        ),
+        ("-4:1", {"late_ms": 39.0}, "in tune, clean, in time (39 ms late)"),
+        ("-4:1", {"late_ms": 41.0}, "41 ms late"),
+        ("-4:1", {"late_ms": 24.0}, "in tune, clean, in time (24 ms late)"),
+        ("-4:1", {"late_ms": 18.0}, "in tune, clean, in time"),
         ("4+5:1", {"cents": -30.0, "scoop_cents": -30.0, "holes": (4, 5)}, "30 cents flat"),
         ("4+5+6:1", {"holes": (5,)}, "holes 4 and 6 missing"),
         ("{chord} -5:1", {"holes": (5,)}, "sounded alone, and should be a chord"),

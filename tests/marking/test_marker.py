@@ -182,6 +182,11 @@ def test_half_a_beat_before_the_first_step_a_note_is_extra(start_ms: float, is_e
     )
 
 
+def test_only_what_sounds_within_half_a_beat_of_the_first_step_counts() -> None:
+    """Of 140 ms, 55 are within it, which is too short."""
+    assert extras(extra(420.0, 28), STEP, played=(200, 320)) == []
+
+
 def test_after_the_last_step_nothing_is_extra() -> None:
     assert extras(STEP, extra(2100.0), played=(200, 320)) == []
 

@@ -1,5 +1,4 @@
-"""A whole day's set in a real terminal, from the first key to what has got better, played by the
-built-in player."""
+"""A whole daily set in a real terminal, played by the built-in player."""
 
 from __future__ import annotations
 
