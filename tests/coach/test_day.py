@@ -29,6 +29,7 @@ from scipy.stats import binom
 
 from benchmarks import learner
 from tests.support.command_line import Trainer, runner
+from tests.support.formats import check_format
 from trainer.coach.daily_set import DailySet, open_daily_set
 from trainer.coach.due import drill_statuses
 from trainer.coach.parameters import REVIEW, SELECTION
@@ -814,6 +815,7 @@ def test_the_end_of_a_day_shows_the_gains(tmp_path: Path) -> None:
     lines = DaySessionLines().lines(EntryEnded(entries[0], day))
     assert lines == ["buoys: done; 84, 14 better than last time (70)."]
     data = daily_set_data(day)
+    check_format("daily-set", data)
     assert data["moved"] == pytest.approx(6.25)
     assert [played["done"] for played in data["entries"]] == [True, True, True, False]
 

@@ -26,6 +26,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.support.evenings import TODAY, evenings, step, take, weeks_of
+from tests.support.formats import check_format, columns_of
 from trainer.cli import main
 from trainer.cli import progress as progress_command
 from trainer.cli.exit_codes import ExitCode
@@ -512,9 +513,11 @@ def test_a_change_is_shown_with_its_interval(change: Comparison, unit: str, text
 
 
 def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
+    check_format("progress-overview", overview_data(class_))
     data = json.loads(json.dumps(overview_data(class_), allow_nan=False))
     assert [item["name"] for item in data["subjects"]] == [item.name for item in class_.subjects]
     item = class_.find("-4'")
+    check_format("progress", progress_data(item, "Runa"))
     whole = json.loads(json.dumps(progress_data(item, "Runa"), allow_nan=False))
     assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in item.days]
     assert whole["change"]["cents"]["verdict"] == item.compare("cents").verdict.value
@@ -529,6 +532,7 @@ def test_csv_reads_back_as_the_days_and_the_weeks(class_: Overview) -> None:
         [day.figures.cents for day in item.days], abs=1e-4
     )
     every = list(csv.DictReader(io.StringIO(overview_csv(class_))))
+    assert list(every[0]) == columns_of("progress-table")
     assert len(every) == sum(len(subject.weeks) for subject in class_.subjects)
     assert {row["name"] for row in every} == {subject.name for subject in class_.subjects}
 

@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from benchmarks.reed_watch import HEAD, NONE, START, WORN, Wear, row, simulate_year, watch_year
+from tests.support.formats import check_format
 from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
 from trainer.harp import Tab
 from trainer.music import cents
@@ -206,6 +207,7 @@ class TestFromTheJournal:
             "\n", " "
         )
         assert "Heard on fewer than 12 days: 1 (1), -1 (1), 9 (1), -9 (1)" in text
+        check_format("reed-watch", [reed_watch_data(watch)])
         data = json.loads(json.dumps(reed_watch_data(watch)))
         flat = [history for history in data["reeds"] if history["state"] == "gone flat"]
         assert [history["tab"] for history in flat] == ["-5"]

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import io
 import json
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import Any
 
 import pytest
-from pydantic import ConfigDict, TypeAdapter, ValidationError
+from pydantic import ValidationError
 
 from devtools.schemas import FORMATS, Format, field_docs, files, schema
+from tests.support import journal_records, worn_reed
 from tests.support.evening_class import plan
+from tests.support.formats import BY_NAME, check_format, columns_of
 from trainer.drill import find_drill, read_shelf
 from trainer.drill.transpose import move_by_pitch
 from trainer.ear import Reading
@@ -23,6 +25,7 @@ from trainer.report.class_report import class_csv, class_data, read_students
 from trainer.report.harp_chart import Chart, chart_data, harp_choices_data
 from trainer.report.heard_report import reading_data
 from trainer.report.journal_report import journal_data, take_data, takes_data
+from trainer.report.own_harp_report import own_harp_data, own_harps_data
 from trainer.report.shelf_report import shelf_data
 from trainer.report.sound_report import calibration_data, device_data, microphone_check_data
 from trainer.report.student_page import StudentReport
@@ -34,16 +37,10 @@ from trainer.sound.devices import Device
 from trainer.sound.microphone_check import MicrophoneCheck
 from trainer.sound.round_trip import RoundTrip
 from trainer.store import Calibration, Journal, TakeRecord
+from trainer.transfer import export_journal_lines
+from trainer.transfer.takes_csv import takes_csv_lines
 
-BY_NAME = {format_.name: format_ for format_ in FORMATS}
 WHEN = datetime(2026, 11, 25, 18, 30, tzinfo=UTC)
-
-
-def check(name: str, data: Any) -> None:
-    """Check that data are exactly of a published format: every field, and no other."""
-    listed: Any = list.__class_getitem__(BY_NAME[name].type)
-    config = ConfigDict(strict=True, extra="forbid")
-    TypeAdapter(listed, config=config).validate_json(json.dumps([data], allow_nan=False))
 
 
 @pytest.fixture(scope="module")
@@ -79,70 +76,92 @@ def test_inherited_fields_keep_their_descriptions() -> None:
 
 def test_a_check_fails_for_a_field_too_many_too_few_or_of_another_type() -> None:
     good = reading_data(Reading(480, 960, 48000, None, -120.0, False))
-    check("reading", good)
+    check_format("reading", good)
     for bad in ({**good, "more": 1}, {**good, "time": "0"}, {"time": 0.01}):
         with pytest.raises(ValidationError):
-            check("reading", bad)
+            check_format("reading", bad)
 
 
 def test_reports_on_recordings(told: StudentReport, recordings: list[MarkedRecording]) -> None:
     for reading in told.readings[::50]:
-        check("reading", reading_data(reading))
-    check("student-report", student_data(told.result, told.advice, told.name))
+        check_format("reading", reading_data(reading))
+    check_format("student-report", student_data(told.result, told.advice, told.name))
     for recording in recordings:
-        check("recording", recording_data(recording))
-        check("pass", best_pass_data(recording))
+        check_format("recording", recording_data(recording))
+        check_format("pass", best_pass_data(recording))
     bad = recordings[1]
     assert best_pass_data(bad) is None
     assert recording_data(bad)["trouble"] == bad.trouble
-    check("recordings", [recording_data(recording) for recording in recordings])
+    check_format("recordings", [recording_data(recording) for recording in recordings])
     students = read_students([recording_data(recording) for recording in recordings])
-    check("class-report", class_data(told.result.drill, students))
+    check_format("class-report", class_data(told.result.drill, students))
 
 
 def test_harps_and_drills() -> None:
     for key in ("C", "low F"):
-        check("harp-chart", chart_data(Chart.of(Harp.of(key), 2)))
-    check("harp-choices", harp_choices_data("Am", 3, load_tuning("richter")))
-    check("shelf", shelf_data(read_shelf()))
+        check_format("harp-chart", chart_data(Chart.of(Harp.of(key), 2)))
+    check_format("harp-choices", harp_choices_data("Am", 3, load_tuning("richter")))
+    check_format("shelf", shelf_data(read_shelf()))
     drill = find_drill("two-at-the-rail")
     ways = [move_by_pitch(drill, Harp.of("A"), half_steps) for half_steps in (-3, 4)]
-    check("transposition", transposition_data(drill, ways))
+    check_format("transposition", transposition_data(drill, ways))
 
 
 def test_journal(told: StudentReport, tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
-    check("journal", journal_data(path))
+    check_format("journal", journal_data(path))
     take = TakeRecord.of(told.result, told.harp, player="Anna", began=WHEN, source="recording")
     with Journal(path) as journal:
         journal.add(take)
-    check("journal", journal_data(path))
+    check_format("journal", journal_data(path))
     for one in (take, replace(take, audio="x.flac", steps=())):
-        check("take", take_data(one))
-        check("takes", takes_data([one]))
+        check_format("take", take_data(one))
+        check_format("takes", takes_data([one]))
     assert list(take_data(take)) == [field for field in TakeRecord.__dataclass_fields__]
     assert take.day == date(2026, 11, 25)
 
 
 def test_settings_and_sound() -> None:
-    check("settings", settings_data(resolve_settings()))
-    check("devices", [device_data(Device(0, "mic", "ALSA", 2, 0, 48000, True, False))])
-    check(
+    check_format("settings", settings_data(resolve_settings()))
+    check_format("devices", [device_data(Device(0, "mic", "ALSA", 2, 0, 48000, True, False))])
+    check_format(
         "microphone-check",
         microphone_check_data(MicrophoneCheck("m", 1, 2.0, -9.0, -60.0, 0, 0, 0, ("x",))),
     )
     calibration = Calibration("in", "out", 48000, 20.5, 0.4, WHEN)
-    check("calibration", calibration_data(calibration, None))
-    check("calibration", calibration_data(calibration, RoundTrip(20.5, 0.4, 11, 12)))
+    check_format("calibration", calibration_data(calibration, None))
+    check_format("calibration", calibration_data(calibration, RoundTrip(20.5, 0.4, 11, 12)))
     assert "heard" not in calibration_data(calibration, None)
     assert calibration_data(calibration, RoundTrip(20.5, 0.4, 11, 12))["heard"] == 11
 
 
-def columns(name: str) -> list[str]:
-    return list(BY_NAME[name].type.__annotations__)
-
-
 def test_columns_of_tables(told: StudentReport) -> None:
-    assert student_csv(told.result).splitlines()[0].split(",") == columns("student-table")
+    assert student_csv(told.result).splitlines()[0].split(",") == columns_of("student-table")
     head = class_csv([]).splitlines()[0].split(",")
-    assert list(dict.fromkeys(head)) == columns("class-table")
+    assert list(dict.fromkeys(head)) == columns_of("class-table")
+    text = io.StringIO()
+    text.writelines(takes_csv_lines([]))
+    assert text.getvalue().strip().split(",") == columns_of("journal-table")
+
+
+def test_an_exported_journal_line_by_line(told: StudentReport, tmp_path: Path) -> None:
+    take = TakeRecord.of(told.result, told.harp, player="Anna", began=WHEN, source="recording")
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        journal.add(take, *journal_records.numbered(3))
+        journal.add_harp(journal_records.harp(1))
+        journal.add_calibration(journal_records.calibration(1))
+        lines = [json.loads(line) for line in export_journal_lines(journal)]
+    assert {line.get("kind") for line in lines} == {None, "take", "harp", "calibration"}
+    for line in lines:
+        check_format("journal-lines", line)
+
+
+def test_own_harps() -> None:
+    own = worn_reed.measured(WHEN)
+    check_format("own-harps", own_harps_data([own]))
+    data = own_harp_data(own, "just5")
+    check_format("own-harp", data)
+    summary = own_harps_data([own])[0]
+    same = ("name", "player", "key", "tuning", "measured")
+    assert [data[field] for field in same] == [summary[field] for field in same]
+    assert data["temperament"] == "just5"

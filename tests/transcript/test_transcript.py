@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from tests.support.formats import check_format
 from trainer.cli.tab import parse_meter
 from trainer.drill import (
     BeatClock,
@@ -249,6 +250,8 @@ def test_text_and_data_say_the_same(transcribed: tuple[Path, Transcript]) -> Non
     assert "A harp" in text
     assert "2nd position" in text
     assert all(len(line) <= 80 for line in text.splitlines())
+    check_format("transcript", transcript_notes_data(result))
+    check_format("transcript-lines", transcript_head_data(result))
     rows = json.loads(json.dumps(transcript_notes_data(result)))
     assert [row["tab"] for row in rows] == [note.tab for note in result.notes]
     assert set(rows[0]) == set(COLUMNS)

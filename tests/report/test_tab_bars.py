@@ -1,0 +1,142 @@
+"""Bars of tab as the templates draw them, and the class report, on values made by hand."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+import pytest
+
+from trainer.drill import Drill, parse_drill
+from trainer.report.class_page import CHART, _median_chart
+from trainer.report.class_report import (
+    Student,
+    class_csv,
+    class_data,
+    class_markdown,
+    class_summary,
+    median_scores,
+    read_students,
+    students_by_loss,
+)
+from trainer.report.losses import Loss
+from trainer.report.tab_bars import TabBars
+from trainer.report.tab_layout import tab_table
+
+STUDENTS = (
+    Student(
+        "Anna",
+        71.25,
+        False,
+        2,
+        (Loss("pitch", "-4'", 9.0), Loss("time", "4", 6.0), Loss("attack", "5", 3.0)),
+        {0: 80.0, 1: 55.0},
+    ),
+    Student("Bert", 93.0, True, 1, (Loss("time", "4", 8.0),), {0: 99.0, 1: 90.0, 2: 40.0}),
+    Student("Clara", trouble="it is no recording"),
+)
+
+
+def drill_of(tab: str, *lines: str) -> Drill:
+    head = "\n".join(['title = "x"\nharp = "C"\ntempo = 60', *lines])
+    return parse_drill(f'{head}\ntab = """\n{tab}\n"""\n', "x")
+
+
+def test_directions_cover_the_empty_columns_to_their_right() -> None:
+    bars = TabBars.of(tab_table(drill_of("{loose} 4:1 -4:1 {} 5:1 r:1")))
+    (bar,) = bars.bars
+    rows = {row.kind: row for row in bar.rows}
+    assert list(rows) == ["words", "tab", "count"]
+    assert [(cell.text, cell.span) for cell in rows["words"].cells] == [("(loose", 1), (")", 3)]
+    assert [(cell.text, cell.span) for cell in rows["tab"].cells] == [
+        ("4", None),
+        ("-4", None),
+        ("5", None),
+        ("r", None),
+    ]
+    assert [cell.text for cell in rows["count"].cells] == ["1", "2", "3", "4"]
+
+
+def test_marks_are_below_the_first_part_at_the_columns_where_steps_begin() -> None:
+    drill = parse_drill(
+        'title = "x"\nharp = "C"\ntempo = 60\npickup = 1\n'
+        'tab = """\n5:1 | 4:2 r:1 -4:1\n"""\nsecond = """\n2:1 | 1:4\n"""\n',
+        "x",
+    )
+    pickup, bar = TabBars.of(tab_table(drill)).bars
+    assert (pickup.is_pickup, pickup.label, pickup.steps) == (True, "pick-up", (0,))
+    assert (bar.is_pickup, bar.label, bar.steps) == (False, "bar 1", (1, None, None, 2))
+    assert [row.has_marks_below for row in bar.rows if row.kind == "tab"] == [True, False]
+
+
+@pytest.mark.parametrize(("notes", "count"), [(4, 4), (8, 2), (16, 1)])
+def test_as_many_bars_share_a_line_as_fit(notes: int, count: int) -> None:
+    bar = " ".join([f"4:{4 / notes:g}"] * notes)
+    assert TabBars.of(tab_table(drill_of(f"{bar} | {bar}"))).bars_per_line == count
+
+
+def test_a_line_may_be_filled_to_the_last_character() -> None:
+    """Four bars of 22 characters fill a line of 88; of 23 characters only two fit."""
+    wide = drill_of("-4:1 -4:1 4+5:1 -4:1")  # 5 + 5 + 6 + 5 = 21
+    assert TabBars.of(tab_table(wide)).bars_per_line == 4
+    full = drill_of("-4:1 -4:1 4+5:1 -4':1")  # 22
+    assert TabBars.of(tab_table(full)).bars_per_line == 4
+    over = drill_of("-4:1 -4':1 4+5:1 -4':1")  # 23
+    assert TabBars.of(tab_table(over)).bars_per_line == 2
+
+
+def test_what_costs_the_class_most_comes_first_and_so_does_who_lost_most() -> None:
+    assert students_by_loss(STUDENTS) == [
+        ("4: time", [("Bert", 8.0), ("Anna", 6.0)]),
+        ("-4': pitch", [("Anna", 9.0)]),
+        ("5: the way into the note", [("Anna", 3.0)]),
+    ]
+    assert median_scores(STUDENTS) == {0: 89.5, 1: 72.5, 2: 40.0}
+    assert class_summary(STUDENTS) == "2 of 3 recordings marked; 1 passed; the median is 82."
+    assert class_summary(STUDENTS[2:]) == "0 of 1 recording marked."
+
+
+def test_a_class_in_every_form() -> None:
+    drill = drill_of("4:1 -4':1 r:2")
+    text = class_markdown(drill, STUDENTS)
+    assert "- `4: time`: Bert (8), Anna (6)" in text
+    assert (
+        "| Anna | 71 | not yet | 2 | `-4': pitch`, `4: time`, `5: the way into the note` |" in text
+    )
+    assert "| Clara | × | not marked | 0 | it is no recording |" in text
+    assert "- step 2 (`-4'`): 72 at the median" in text
+    assert "step 3" not in text  # the drill has two steps
+    rows = list(csv.reader(io.StringIO(class_csv(STUDENTS))))
+    assert rows[1][:6] == ["Anna", "71.25", "False", "2", "-4': pitch", "4: time"]
+    assert rows[2][4:] == ["4: time", "", "", ""]
+    assert rows[3] == ["Clara", "", "False", "0", "", "", "", "it is no recording"]
+    data = class_data(drill, STUDENTS)
+    assert data["needs"][0] == {"what": "4: time", "who": ["Bert", "Anna"]}
+    assert data["steps"][2] == {"step": 3, "median": 40.0}
+    assert data["students"][1]["trouble"] is None
+
+
+def test_bars_of_median_scores_stand_on_one_line() -> None:
+    chart = _median_chart(drill_of("4:1 -4':1 r:2"), {0: 100.0, 1: 50.0, 2: 0.0})
+    assert [bar.y + bar.height for bar in chart.bars] == [CHART.base_px] * 3
+    assert [bar.height for bar in chart.bars] == [80.0, 40.0, 0.0]
+    assert [bar.x for bar in chart.bars] == [0, 24, 48]
+    assert chart.width == 72
+    assert [bar.label for bar in chart.bars] == ["step 1, 4: 100", "step 2, -4': 50", "step 3, : 0"]
+    assert _median_chart(drill_of("4:1 r:3"), {}).width == 24
+
+
+def test_students_come_from_recordings_in_order_of_their_names() -> None:
+    step = {"index": 0, "score": 60.0, "parts": {"pitch": 60.0}}
+    step["target"] = {"tab": "4", "length_beats": 1.0}  # type: ignore[assignment]
+    marked = {"score": 60.0, "passed": False, "passes": [60.0, 40.0], "weights": {"pitch": 1.0}}
+    recordings = [
+        {"recording": "x/b.wav", **marked, "steps": [step]},
+        {"recording": "x/a.b.flac", "trouble": None},
+        {"recording": "x/a.wav", "trouble": "silent"},
+    ]
+    first, second, third = read_students(recordings)
+    assert (first.name, first.trouble) == ("a", "silent")
+    assert (second.name, second.trouble) == ("a.b", "it was not marked")
+    assert (third.name, third.score, third.passes, third.steps) == ("b", 60.0, 2, {0: 60.0})
+    assert third.losses == (Loss("pitch", "4", 40.0),)
