@@ -11,7 +11,8 @@ that the ear was tuned on from those held out.
 
 The confidence of notes (`trainer/transcript/confidence.py`) is compared with how many are right:
 mean confidence, fraction right, and Brier score (Brier 1950; 0 is best, 0.25 is a coin's). `--fit`
-prints the table that fits these phrases.
+prints the table that fits the phrases of the voice that the ear was tuned on; held-out voices have
+no part in it.
 """
 
 from __future__ import annotations
@@ -280,7 +281,8 @@ def main() -> None:
             output.print(line(condition, group))
     output.print(line("all", scored))
     if options.fit:
-        output.print(*fit_lines(scored))
+        tuned_on = {name for name, voice in VOICES.items() if not voice.aside}
+        output.print(*fit_lines([phrase for phrase in scored if phrase.voice in tuned_on]))
     output.finish(options)
 
 

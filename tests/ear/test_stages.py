@@ -126,6 +126,12 @@ def test_one_rise_is_one_attack_and_the_next_may_follow_after_a_while() -> None:
     assert len(attacks([-42.0, -30.0, -42.0, -30.0, -42.0, -30.0, *[-30.0] * 20])) == 1
 
 
+def test_a_reed_that_speaks_slowly_is_one_attack() -> None:
+    gate = LevelGate(HOP_S)
+    levels = [*[-80.0] * 100, *np.arange(-50.0, -34.0, 1.0), *[-34.0] * 20]
+    assert sum(gate.update(float(level), level > -60.0) for level in levels) == 1
+
+
 def test_a_beat_of_several_reeds_is_no_attack() -> None:
     beat = [-30.0, -30.0, -36.0, -38.0, -36.0, -30.0] * 8
     assert attacks(beat)

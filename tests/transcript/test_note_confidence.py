@@ -139,6 +139,18 @@ def test_each_note_is_measured_where_it_sounds(tmp_path: Path) -> None:
     assert third > 0.99
 
 
+def test_no_part_of_a_long_note_is_forgotten_before_it_is_measured(tmp_path: Path) -> None:
+    noise = np.random.default_rng(1).standard_normal(RATE)
+    sound = np.concatenate(
+        [reed(C.hz(Tab.parse("4")), 2.0), noise, reed(C.hz(Tab.parse("5")), 9.0)]
+    )
+    first, second = fractions(
+        sound, tmp_path / "a.wav", heard("4", 0.0, 2.0), heard("5", 2.0, 12.0)
+    )
+    assert first > 0.99
+    assert second < 0.5  # a tenth of the frames are loud noise
+
+
 def test_attacks_at_the_edges_of_a_note_do_not_count(tmp_path: Path) -> None:
     sound = reed(C.hz(Tab.parse("4")), 1.0)
     edge = round(0.018 * RATE)

@@ -86,6 +86,13 @@ def test_a_pick_up_stands_before_the_first_bar() -> None:
     assert notes[1].at == 0
 
 
+def test_a_pick_up_is_recognised_by_where_long_notes_begin() -> None:
+    beats = [3, *[bar * 4 + beat for bar in range(1, 7) for beat in (0, 2, 3)]]
+    ((notes),), _ = quantize(played(*beats), meter=(4, 4), tempo=100.0)
+    assert [n.at for n in notes[:3]] == [-1, 0, 2]
+    assert [n.bar for n in notes[:3]] == [0, 1, 1]
+
+
 def test_a_short_note_before_a_long_silence_keeps_its_length() -> None:
     ((notes),), _ = quantize(
         [
@@ -106,6 +113,15 @@ def test_a_note_released_early_is_written_up_to_the_next() -> None:
         [note(2 * beat * BEAT_S, 0.25 * BEAT_S) for beat in range(9)], tempo=100.0
     )
     assert {n.beats for n in short[:-1]} <= {Fraction(1, 2), Fraction(1, 4)}
+
+
+def test_a_short_silence_before_the_next_note_is_not_written() -> None:
+    beats = (0, 0.25, 0.75, 1, 2, 3, 4, 4.25, 4.75, 5, 6, 7, 8)
+    notes = played(*beats)
+    notes[1] = note(0.25 * BEAT_S, 0.2 * BEAT_S)  # 0.3 beats of silence follow
+    ((quantized),), _ = quantize(notes, meter=(4, 4), tempo=100.0, first_beat=0.0)
+    assert [n.at for n in quantized[:3]] == [0, Fraction(1, 4), Fraction(3, 4)]
+    assert quantized[1].beats == Fraction(1, 2)
 
 
 def test_notes_of_two_players_that_begin_together_have_one_place() -> None:
