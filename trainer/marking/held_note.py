@@ -17,7 +17,7 @@ import numpy as np
 
 from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
 from trainer.core.types import Floats
-from trainer.ear.motion import initial_pitch
+from trainer.ear import initial_pitch
 from trainer.marking.parameters import MEASUREMENT
 from trainer.marking.step_readings import HeldSpan, StepReadings
 from trainer.marking.target import StepTarget

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from trainer.ear.motion import Motion, estimate_motion
+from trainer.ear import Motion, estimate_motion
 from trainer.marking.mark import Measured
 from trainer.marking.parameters import MEASUREMENT
 from trainer.marking.step_readings import HeldSpan, StepReadings

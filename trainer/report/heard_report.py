@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from trainer.ear import HeardNote, Reading
-from trainer.ear.motion import Motion
+from trainer.ear import HeardNote, Motion, Reading
 from trainer.report.formatting import fill
 from trainer.report.schemas.heard import HeardNoteData, ReadingData
 
