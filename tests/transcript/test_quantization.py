@@ -66,6 +66,7 @@ def test_a_first_beat_after_and_before_the_first_note_counts_bars_from_it() -> N
     for bars in (-2, 1, 3):
         ((notes),), _ = quantize(played(*TUNE), meter=(4, 4), first_beat=4 * bars * BEAT_S)
         assert notes[0].at == -4 * bars
+        assert notes[0].bar == max(0, 1 - bars)
 
 
 def test_too_few_notes_have_no_meter() -> None:
