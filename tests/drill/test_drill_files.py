@@ -457,7 +457,7 @@ def test_a_step_without_notation_is_refused(change: dict[str, Any], expected: st
         ("|: 4:4 |1. 5:4 :|3", "endings are played once each"),
         (f"4:4 |{'9' * 5000}. 5:4", "an ending outside a repeat"),
         (f"|: 4:4 :|{'9' * 5000} 5:4", "write 2 to 16 times for a repeat"),
-        ("4:100/101 r:3", "a length of 100/101 beats cannot be counted"),
+        ("4:100/101 r:3", "a length of 100/101 beats is too fine"),
         ("[4:47 -4:54]:4", "the fractions of a beat in the group are too fine"),
         ("[r:20 4]:1 r:3", "a note in the group is shorter than 1/16 beat"),
         ("|: 4:3 :|16", "bar 1 has 3 beats and should have 4"),

@@ -35,7 +35,7 @@ from trainer.drill import (
 )
 from trainer.drill.melody import arrange_on_harp
 from trainer.exchange import ExchangeError, read_midi, read_musicxml, write_midi, write_musicxml
-from trainer.exchange.midi_out import DEFAULT_BEND_RANGE, drill_to_midi
+from trainer.exchange.midi_out import drill_to_midi
 from trainer.exchange.musicxml_out import drill_to_musicxml
 from trainer.exchange.spelling import best_key_signature, natural_midi, signature_tonic, spell_note
 from trainer.exchange.time_grid import quantize_beat
@@ -129,9 +129,7 @@ def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() 
     assert min(vibrato) == pytest.approx(-0.3, abs=0.02)
     assert flat[-1] == pytest.approx(-0.3, abs=0.01)
     plain = drill_to_midi(drill_of("4:4 |"), Harp.of("C")).tracks[1]
-    assert DEFAULT_BEND_RANGE in [
-        message.value for message in plain if message.type == "control_change"
-    ]
+    assert 2 in [message.value for message in plain if message.type == "control_change"]
 
 
 @pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)

@@ -76,14 +76,14 @@ def parse_length(text: str) -> Fraction:
     match = _LENGTH.match(text)
     if not match:
         raise TabError(
-            f"'{abbreviate(text)}' is not a length; write beats after the colon, as 2, 0.5 or 2/3"
+            f"'{abbreviate(text)}' is not a length; write beats after the colon, such as 2 or 2/3"
             if text
-            else "a length is missing after the colon; write beats, as 2, 0.5 or 2/3"
+            else "a length is missing after the colon; write beats, such as 2 or 2/3"
         )
     try:
         beats = Fraction(match[1]) * _DOT_FACTORS[len(match[2])]
     except ZeroDivisionError:
-        raise TabError(f"'{text}' divides by zero; write a length as 2, 0.5 or 2/3") from None
+        raise TabError(f"'{text}' divides by zero; write a length such as 2 or 2/3") from None
     if not MIN_LENGTH_BEATS <= beats <= MAX_LENGTH_BEATS:
         raise TabError(
             f"a length of {abbreviate(text)} beats is out of range; write {MIN_LENGTH_BEATS} to "
@@ -91,7 +91,7 @@ def parse_length(text: str) -> Fraction:
         )
     if not is_countable(beats):
         raise TabError(
-            f"a length of {abbreviate(text)} beats cannot be counted; write parts down to 1/99"
+            f"a length of {abbreviate(text)} beats is too fine; write fractions down to 1/99"
         )
     return beats
 
@@ -227,10 +227,10 @@ def _check_path(
 
 def _parse_alternative(text: str, other: str, sounds: tuple[Sound, ...]) -> Tab:
     if len(sounds) > 1 or len(sounds[0]) > 1:
-        raise TabError(f"'{text}' may be either of two holes only for a single note, as -2/3")
+        raise TabError(f"write '{text}' as a single note, as in -2/3: only that can have two holes")
     sound, offset = _parse_sound(other, text)
     if len(sound) > 1 or offset:
-        raise TabError(f"'{text}' may be either of two holes only for a single note, as -2/3")
+        raise TabError(f"write '{text}' as a single note, as in -2/3: only that can have two holes")
     if sound == sounds[0]:
         raise TabError(f"'{text}' names the same hole twice; write it once")
     return sound[0]
