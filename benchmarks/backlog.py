@@ -35,8 +35,7 @@ import soundfile as sf
 from benchmarks import results
 from trainer.drill import find_drill
 from trainer.harp import Harp
-from trainer.practice import Plan
-from trainer.practice.batch import mark_recordings
+from trainer.practice import Plan, mark_recordings
 from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 COUNTS = (10, 100, 1000)

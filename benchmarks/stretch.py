@@ -31,9 +31,8 @@ from trainer.drill import parse_drill
 from trainer.ear import analyze_blocks
 from trainer.harp import Harp
 from trainer.music import cents
-from trainer.sound import Block
+from trainer.sound import Block, BuiltInPlayer
 from trainer.sound.click import click
-from trainer.sound.sources.player import BuiltInPlayer
 
 RATE = 48_000
 Sound = NDArray[np.float32]

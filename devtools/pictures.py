@@ -34,9 +34,7 @@ from trainer.drill import Drill, find_drill, read_shelf
 from trainer.harp import Harp
 from trainer.practice import Listener, Plan, run_take, typical_faults
 from trainer.settings import set_setting, settings_path
-from trainer.sound import MicrophoneSpec, PlayerSpec
-from trainer.sound.devices import Device
-from trainer.sound.passage import Passage
+from trainer.sound import Device, MicrophoneSpec, Passage, PlayerSpec
 from trainer.store import Journal
 
 DEMO_DRILL = "harbour-bell"

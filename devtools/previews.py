@@ -33,10 +33,8 @@ from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.harp import Breath, Harp, Tab
-from trainer.practice import Plan
-from trainer.practice.harp_measurement import ReedRequested, ReedSounding
-from trainer.sound import PlayerSpec
-from trainer.sound.passage import Passage
+from trainer.practice import Plan, ReedRequested, ReedSounding
+from trainer.sound import Passage, PlayerSpec
 
 FRAMES_PER_S = 60
 """Frame rate of a preview in hertz."""

@@ -25,17 +25,18 @@ from trainer.practice import (
     BeatReached,
     Command,
     Event,
+    ListDevices,
     LoopStarted,
     PassEnded,
     PassStarted,
     Plan,
     PlayLoop,
     ReadingHeard,
+    Request,
     StepMarked,
     TakeFinished,
 )
-from trainer.practice.requests import ListDevices, Request
-from trainer.sound.devices import Device
+from trainer.sound import Device
 
 Answer = TypeVar("Answer")
 

@@ -38,10 +38,16 @@ from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.harp import Harp
-from trainer.practice import PassControl, PassStarted, Plan, PlayLoop, PlayTone, TakeFinished
-from trainer.practice.requests import ListDevices
-from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
-from trainer.sound.passage import Passage
+from trainer.practice import (
+    ListDevices,
+    PassControl,
+    PassStarted,
+    Plan,
+    PlayLoop,
+    PlayTone,
+    TakeFinished,
+)
+from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
 from trainer.store import Journal
 
 SCREENS: dict[type, tuple[str, ...]] = {

@@ -25,6 +25,7 @@ from trainer.drill import parse_drill
 from trainer.harp import Harp
 from trainer.practice import (
     Event,
+    ListDevices,
     PassStarted,
     Plan,
     PlayTone,
@@ -32,7 +33,6 @@ from trainer.practice import (
     TakeFailed,
     TakeFinished,
 )
-from trainer.practice.requests import ListDevices
 from trainer.settings import resolve_settings
 from trainer.sound import BuiltInPlayer, DeviceError, MicrophoneSpec
 

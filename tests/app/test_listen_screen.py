@@ -23,12 +23,12 @@ from trainer.practice import run_take as play
 from trainer.sound import (
     REFERENCE_LEAD_S,
     Block,
+    BuiltInPlayer,
     Fault,
     MicrophoneSpec,
     PlayerSpec,
     round_to_24_bits,
 )
-from trainer.sound.sources.player import BuiltInPlayer
 from trainer.sound.tone import ToneGenerator
 
 HARP = Harp.of("C")

@@ -36,10 +36,8 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
 from trainer.harp import Harp
-from trainer.practice import Event, Plan, TakeFinished
-from trainer.practice.requests import ListDevices
-from trainer.sound import PlayerSpec
-from trainer.sound.passage import Passage
+from trainer.practice import Event, ListDevices, Plan, TakeFinished
+from trainer.sound import Passage, PlayerSpec
 from trainer.store import Journal
 
 REEDS = Path(__file__).parent.parent / "reeds"

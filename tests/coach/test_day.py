@@ -39,8 +39,15 @@ from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, success_rates
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
-from trainer.practice import PassEnded, Plan, TakeFinished
-from trainer.practice.day_session import DayEnded, EntryEnded, EntryStarted, run_day
+from trainer.practice import (
+    DayEnded,
+    EntryEnded,
+    EntryStarted,
+    PassEnded,
+    Plan,
+    TakeFinished,
+    run_day,
+)
 from trainer.report.daily_set_report import (
     DaySessionLines,
     daily_set_data,

@@ -266,7 +266,7 @@ import numpy as np
 from trainer.harp import Harp
 from trainer.practice import PlayLoop, LoopStarted, Plan, run_take
 from trainer.sound import MicrophoneSpec
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 passage = Passage(Path(sys.argv[1]), 1.05, 1.45, 0.5, -3.0)
 wishes = [PlayLoop(passage)]
 begins, samples = None, []

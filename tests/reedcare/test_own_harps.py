@@ -41,15 +41,18 @@ from trainer.harp import (
     with_reed_targets,
 )
 from trainer.music import TEMPERAMENTS, cents
-from trainer.practice import PassStarted, Plan, TakeFailed, TakeFinished
-from trainer.practice.harp_measurement import (
+from trainer.practice import (
     AttackMeasured,
     HarpMeasured,
     HarpMeasurement,
     MeasurementEvent,
+    PassStarted,
+    Plan,
     ReedRequested,
     ReedSounding,
     RepeatRequested,
+    TakeFailed,
+    TakeFinished,
     measure_harp,
 )
 from trainer.reedcare.own_harps import (

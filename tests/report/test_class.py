@@ -18,7 +18,7 @@ import pytest
 
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from trainer.drill import CRITERIA
-from trainer.practice.batch import BatchError, mark_recordings
+from trainer.practice import BatchError, mark_recordings
 from trainer.report.batch_report import recording_data
 from trainer.report.class_page import class_html
 from trainer.report.class_report import (

@@ -19,7 +19,7 @@ from trainer.drill import find_drill, read_shelf
 from trainer.drill.transpose import move_by_pitch
 from trainer.ear import Reading
 from trainer.harp import Harp, load_tuning
-from trainer.practice.batch import MarkedRecording, mark_recordings
+from trainer.practice import MarkedRecording, mark_recordings
 from trainer.report.batch_report import best_pass_data, recording_data
 from trainer.report.class_report import class_csv, class_data, read_students
 from trainer.report.harp_chart import Chart, chart_data, harp_choices_data
@@ -33,9 +33,7 @@ from trainer.report.student_report import student_csv, student_data
 from trainer.report.transposition_report import transposition_data
 from trainer.settings import resolve_settings
 from trainer.settings.schemas import settings_data
-from trainer.sound.devices import Device
-from trainer.sound.microphone_check import MicrophoneCheck
-from trainer.sound.round_trip import RoundTrip
+from trainer.sound import Device, MicrophoneCheck, RoundTrip
 from trainer.store import Calibration, Journal, TakeRecord
 from trainer.transfer import export_journal_lines
 from trainer.transfer.takes_csv import takes_csv_lines

@@ -12,8 +12,7 @@ import numpy as np
 import pytest
 
 from tests.support import journal_records as made
-from trainer.sound import Recording, TakeWriter
-from trainer.sound.block import Block
+from trainer.sound import Block, Recording, TakeWriter
 from trainer.store import Journal, JournalError, TakeRecord
 from trainer.store.audio import (
     audio_folder,

@@ -14,7 +14,7 @@ from random import Random
 import numpy as np
 
 from trainer.coach import StepTable
-from trainer.sound.devices import Device
+from trainer.sound import Device
 from trainer.store import HarpTag, StepRecord, TakeRecord
 
 TODAY = date(2026, 11, 25)

@@ -24,7 +24,7 @@ from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import COLOUR_REMOVER, apply_theme
 from trainer.drill import Drill
 from trainer.practice import Plan
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 SCREEN_FRAME_S = 1 / 60
 """Time between two frames, in seconds."""

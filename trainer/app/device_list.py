@@ -7,10 +7,9 @@ from pathlib import Path
 
 from trainer.app.session import ListenerLike
 from trainer.core import TrainerError
-from trainer.practice.requests import Calibrate
+from trainer.practice import Calibrate
 from trainer.report.calibration_report import calibration_text
-from trainer.sound import MicrophoneSpec
-from trainer.sound.devices import Device
+from trainer.sound import Device, MicrophoneSpec
 
 DEVICES_TIMEOUT_S = 20.0
 """Maximum time to wait for the list of devices, in seconds."""

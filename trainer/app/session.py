@@ -11,8 +11,7 @@ from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
 from trainer.drill import find_unplayable
 from trainer.harp import HarpError
-from trainer.practice import Command, Event, PassControl, PassEnded, Plan, TakeFinished
-from trainer.practice.requests import Request
+from trainer.practice import Command, Event, PassControl, PassEnded, Plan, Request, TakeFinished
 
 Answer = TypeVar("Answer")
 

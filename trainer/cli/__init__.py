@@ -154,7 +154,7 @@ def main() -> None:
     try:
         app(prog_name="trainer")
     except TrainerError as error:
-        from trainer.sound.errors import DeviceError
+        from trainer.sound import DeviceError
 
         log.info("%s: %s", type(error).__name__, error)
         typer.echo(str(error), err=True)

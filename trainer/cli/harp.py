@@ -36,8 +36,7 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
-    from trainer.practice import Plan
-    from trainer.practice.harp_measurement import HarpMeasured
+    from trainer.practice import HarpMeasured, Plan
     from trainer.reedcare.reed_watch import HarpWatch
     from trainer.sound import SourceSpec
     from trainer.store import Journal, OwnHarp
@@ -196,8 +195,7 @@ def measure(
 
       trainer harp measure "low one" --harp "low F" --from reeds.wav
     """
-    from trainer.practice import Plan
-    from trainer.practice.harp_measurement import ATTACKS
+    from trainer.practice import ATTACKS, Plan
     from trainer.reedcare.own_harps import check_harp_name, harp_to_measure, measured_harp
     from trainer.report.measuring_report import measuring_intro, measuring_summary
     from trainer.sound import RecordingSpec
@@ -241,9 +239,8 @@ def _measure(plan: Plan, attacks: int, *, live: bool) -> HarpMeasured:
     Raises:
         typer.Exit: no reed was measured.
     """
-    from trainer.practice import TakeFailed
-    from trainer.practice.harp_measurement import HarpMeasured, ReedRequested, ReedSounding
-    from trainer.practice.harp_measurement import measure_harp as measuring
+    from trainer.practice import HarpMeasured, ReedRequested, ReedSounding, TakeFailed
+    from trainer.practice import measure_harp as measuring
     from trainer.report.measuring_report import measuring_line, sounding_text
     from trainer.sound import MicrophoneSpec
 

@@ -130,7 +130,7 @@ def replay(
       trainer journal replay 3f2a9c1b --to bell.flac
     """
     from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
-    from trainer.sound.sources.replay import Replay
+    from trainer.sound import Replay
     from trainer.store.audio import audio_path, copy_audio
 
     with _journal() as journal:

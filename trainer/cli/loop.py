@@ -22,7 +22,7 @@ from trainer.cli.options import (
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
-    from trainer.sound.passage import Passage
+    from trainer.sound import Passage
 
 DEFAULT_LENGTH_S = 10.0
 """Length of the passage in seconds without --to. Chosen."""
@@ -92,8 +92,7 @@ def loop(
     """
     from trainer.cli.screen import can_show_screen
     from trainer.practice import Plan
-    from trainer.sound import Recording
-    from trainer.sound.passage import Passage, validate_passage
+    from trainer.sound import Passage, Recording, validate_passage
 
     opened = Recording(recording, channel)
     frames, rate = opened.frames, opened.rate
@@ -147,7 +146,7 @@ def _write(passage: Passage, out: Path, *, force: bool) -> None:
 
     from trainer.cli.options import check_overwrite
     from trainer.core import TrainerError
-    from trainer.sound.passage import render_passage
+    from trainer.sound import render_passage
 
     check_overwrite(out, force=force)
     rendered = render_passage(passage)
@@ -162,7 +161,7 @@ def _play(passage: Passage, output: str | int | None) -> None:
     """Play the passage until Ctrl-C, without listening."""
     from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.report.take_lines import passage_text
-    from trainer.sound.passage import play_passage
+    from trainer.sound import play_passage
 
     typer.echo(f"{passage_text(passage)} Ctrl-C stops.")
     with silence_libraries(), catch_interrupts() as stopping:
@@ -209,8 +208,7 @@ def apply_typed_change(passage: Passage, line: str) -> Passage | None:
     """Return a passage changed by a typed line; None if the line is not understood."""
     import re
 
-    from trainer.sound import SoundError
-    from trainer.sound.passage import validate_passage
+    from trainer.sound import SoundError, validate_passage
 
     text = line.strip()
     if match := re.fullmatch(r"(\d+(?:\.\d+)?)\s*%", text):

@@ -30,8 +30,7 @@ from trainer.cli.options import (
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
-    from trainer.practice import Plan
-    from trainer.practice.batch import MarkedRecording
+    from trainer.practice import MarkedRecording, Plan
 
 RECORDING_EXTENSIONS = (".wav", ".flac", ".ogg", ".mp3")
 """Extensions of the recordings that are searched for in folders."""
@@ -147,7 +146,7 @@ def mark(
 
 def _mark_one(recording: Path, plan: Plan, format_: Format) -> None:
     from trainer.cli.plain import take_results
-    from trainer.practice.batch import NOTHING_DUE, MarkedRecording
+    from trainer.practice import NOTHING_DUE, MarkedRecording
     from trainer.report.batch_report import best_pass_data
     from trainer.report.result_report import result_text
     from trainer.sound import SoundError
@@ -201,7 +200,7 @@ def _mark_many(
         typer.Exit: a recording could not be marked.
     """
     from trainer.core import TrainerError
-    from trainer.practice.batch import MarkedRecording, mark_recordings
+    from trainer.practice import MarkedRecording, mark_recordings
     from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
 
     if out is not None:

@@ -56,8 +56,14 @@ def report(
     from trainer.core import TrainerError
     from trainer.drill import find_drill, read_shelf
     from trainer.harp import Harp
-    from trainer.practice import PassEnded, Plan, ReadingHeard, saved_harp
-    from trainer.practice.batch import NOTHING_DUE, MarkedRecording
+    from trainer.practice import (
+        NOTHING_DUE,
+        MarkedRecording,
+        PassEnded,
+        Plan,
+        ReadingHeard,
+        saved_harp,
+    )
     from trainer.report.advice import advise
     from trainer.report.student_page import StudentReport, marked_span, student_html
     from trainer.sound import Recording, RecordingSpec, SoundError

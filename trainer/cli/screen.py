@@ -6,7 +6,7 @@ import os
 import sys
 
 from trainer.practice import Plan
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 
 def can_show_screen() -> bool:

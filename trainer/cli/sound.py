@@ -21,8 +21,7 @@ from trainer.cli.options import (
 from trainer.cli.terminal_guard import silence_libraries
 
 if TYPE_CHECKING:
-    from trainer.sound.devices import Device
-    from trainer.sound.microphone_check import MicrophoneCheck
+    from trainer.sound import Device, MicrophoneCheck
 
 app = typer.Typer(help="Audio devices: list them, check a microphone, calibrate the latency.")
 
@@ -35,7 +34,7 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
 
       trainer sound list
     """
-    from trainer.sound.devices import devices
+    from trainer.sound import devices
 
     with silence_libraries():
         all_devices = devices()
@@ -77,7 +76,7 @@ def check(
 
       trainer sound check --device usb
     """
-    from trainer.sound.microphone_check import check_microphone
+    from trainer.sound import check_microphone
 
     with silence_libraries():
         result = check_microphone(microphone_spec(device, None, channel, clicks=False))
@@ -131,8 +130,8 @@ def calibrate(
       trainer sound calibrate --device usb --latency 42
     """
     from trainer.report.calibration_report import calibration_text
-    from trainer.sound.round_trip import device_pair
-    from trainer.sound.round_trip import measure_round_trip as play_clicks
+    from trainer.sound import device_pair
+    from trainer.sound import measure_round_trip as play_clicks
     from trainer.store import Journal
     from trainer.store.calibrations import save_manual_latency, save_round_trip
 

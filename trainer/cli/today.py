@@ -31,8 +31,7 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 if TYPE_CHECKING:
     from trainer.coach import DailySet
     from trainer.harp import Harp
-    from trainer.practice import Event, NextCommand
-    from trainer.practice.day_session import DayEvent
+    from trainer.practice import DayEvent, Event, NextCommand
     from trainer.settings import Settings
 
 
@@ -81,8 +80,7 @@ def today(
     from trainer.coach import PLAYER_SOURCES, open_daily_set
     from trainer.drill import read_shelf
     from trainer.harp import Harp
-    from trainer.practice import Plan
-    from trainer.practice.day_session import run_day
+    from trainer.practice import Plan, run_day
     from trainer.reedcare.own_harps import select_harp
     from trainer.report.daily_set_report import daily_set_data, daily_set_sentences, daily_set_text
     from trainer.sound import PlayerSpec
@@ -139,8 +137,7 @@ def _play(
         typer.Exit: a take failed; the reason was printed on standard error.
     """
     from trainer.cli.typed_commands import HINT, TypedCommands
-    from trainer.practice import Notice, TakeFailed
-    from trainer.practice.day_session import DayEnded
+    from trainer.practice import DayEnded, Notice, TakeFailed
     from trainer.report.daily_set_report import DaySessionLines
 
     lines, failed, typed = DaySessionLines(_width()), None, TypedCommands()

@@ -1,5 +1,8 @@
 """Practice: takes of a drill, from count-in to result, as a stream of events."""
 
+from typing import TYPE_CHECKING
+
+from trainer.core.lazy import lazy_getattr
 from trainer.practice.commands import (
     Command,
     NextCommand,
@@ -27,14 +30,74 @@ from trainer.practice.events import (
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp
 from trainer.practice.plan import Plan
+from trainer.practice.requests import Calibrate, ListDevices, Request
 from trainer.practice.session import run_take
 
+if TYPE_CHECKING:
+    from trainer.practice.batch import (
+        NOTHING_DUE,
+        BatchError,
+        MarkedRecording,
+        mark_recordings,
+    )
+    from trainer.practice.day_session import (
+        DayEnded,
+        DayEvent,
+        EntryEnded,
+        EntryStarted,
+        run_day,
+    )
+    from trainer.practice.harp_measurement import (
+        ATTACKS,
+        AttackMeasured,
+        HarpMeasured,
+        HarpMeasurement,
+        MeasurementEvent,
+        ReedRequested,
+        ReedSounding,
+        RepeatRequested,
+        measure_harp,
+    )
+
+__getattr__ = lazy_getattr(
+    __name__,
+    {
+        "batch": ("NOTHING_DUE", "BatchError", "MarkedRecording", "mark_recordings"),
+        "day_session": ("DayEnded", "DayEvent", "EntryEnded", "EntryStarted", "run_day"),
+        "harp_measurement": (
+            "ATTACKS",
+            "AttackMeasured",
+            "HarpMeasured",
+            "HarpMeasurement",
+            "MeasurementEvent",
+            "ReedRequested",
+            "ReedSounding",
+            "RepeatRequested",
+            "measure_harp",
+        ),
+    },
+)
+
 __all__ = [
+    "ATTACKS",
+    "NOTHING_DUE",
+    "AttackMeasured",
+    "BatchError",
     "BeatReached",
+    "Calibrate",
     "Command",
+    "DayEnded",
+    "DayEvent",
+    "EntryEnded",
+    "EntryStarted",
     "Event",
+    "HarpMeasured",
+    "HarpMeasurement",
+    "ListDevices",
     "Listener",
     "LoopStarted",
+    "MarkedRecording",
+    "MeasurementEvent",
     "NextCommand",
     "NoteEnded",
     "Notice",
@@ -45,12 +108,19 @@ __all__ = [
     "PlayLoop",
     "PlayTone",
     "ReadingHeard",
+    "ReedRequested",
+    "ReedSounding",
+    "RepeatRequested",
+    "Request",
     "StepMarked",
     "TakeFailed",
     "TakeFinished",
     "TakePaused",
     "TakeResumed",
+    "mark_recordings",
+    "measure_harp",
     "no_command",
+    "run_day",
     "run_take",
     "saved_harp",
     "typical_faults",

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar, Protocol, TypeVar
 
-from trainer.sound import MicrophoneSpec
-from trainer.sound.devices import Device, devices
-from trainer.sound.round_trip import RoundTrip, measure_round_trip
+from trainer.sound import Device, MicrophoneSpec, RoundTrip, devices, measure_round_trip
 from trainer.store import Calibration, Journal
 from trainer.store.calibrations import save_round_trip
 

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from statistics import median
 
 from trainer.marking import Result
-from trainer.practice.batch import MarkedRecording
+from trainer.practice import MarkedRecording
 from trainer.report.formatting import fill, quantity_text, score_text
 from trainer.report.result_report import result_data
 from trainer.report.schemas.results import BestPassData, RecordingData

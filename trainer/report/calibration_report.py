@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from trainer.sound.round_trip import RoundTrip
+    from trainer.sound import RoundTrip
     from trainer.store import Calibration
 
 

@@ -5,8 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from trainer.coach import DailySet, Reason, SetEntry
-from trainer.practice import Event
-from trainer.practice.day_session import DayEnded, DayEvent, EntryEnded, EntryStarted
+from trainer.practice import DayEnded, DayEvent, EntryEnded, EntryStarted, Event
 from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
 from trainer.report.schemas.progress import DailySetData
 from trainer.report.tab_layout import drill_text, tab_page_text

@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from trainer.harp import Harp
-from trainer.practice import Event, Notice, PassStarted, TakeFailed, TakePaused, TakeResumed
-from trainer.practice.harp_measurement import (
+from trainer.practice import (
     AttackMeasured,
+    Event,
     HarpMeasured,
     MeasurementEvent,
+    Notice,
+    PassStarted,
     ReedRequested,
     ReedSounding,
     RepeatRequested,
+    TakeFailed,
+    TakePaused,
+    TakeResumed,
 )
 from trainer.report.formatting import fill
 

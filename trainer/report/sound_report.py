@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from trainer.report.schemas.sound import CalibrationData, DeviceData, MicrophoneCheckData
-from trainer.sound.devices import Device
-from trainer.sound.microphone_check import MicrophoneCheck
-from trainer.sound.round_trip import RoundTrip
+from trainer.sound import Device, MicrophoneCheck, RoundTrip
 from trainer.store import Calibration
 
 

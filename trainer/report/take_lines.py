@@ -25,7 +25,7 @@ from trainer.practice import (
 from trainer.report.formatting import WIDTH
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 
 def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:

@@ -3,14 +3,22 @@
 from trainer.sound.accompaniment import accompaniment_steps
 from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
-from trainer.sound.devices import Device
+from trainer.sound.devices import Device, devices
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
-from trainer.sound.passage import Passage
+from trainer.sound.microphone_check import MicrophoneCheck, check_microphone
+from trainer.sound.passage import Passage, play_passage, render_passage, validate_passage
 from trainer.sound.performer.fault import Fault, parse_fault
+from trainer.sound.round_trip import (
+    DevicePair,
+    RoundTrip,
+    device_pair,
+    measure_round_trip,
+)
 from trainer.sound.sources.factory import open_source
 from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 from trainer.sound.sources.player import BuiltInPlayer, PlayerSpec
 from trainer.sound.sources.recording import Recording, RecordingSpec
+from trainer.sound.sources.replay import Replay
 from trainer.sound.sources.source import DrillSetup, LoopStart, Source, SourceSpec
 from trainer.sound.take_writer import TakeWriter
 from trainer.sound.tone import tone
@@ -22,23 +30,34 @@ __all__ = [
     "ClickTrack",
     "Device",
     "DeviceError",
+    "DevicePair",
     "DrillSetup",
     "Fault",
     "LoopStart",
     "Microphone",
+    "MicrophoneCheck",
     "MicrophoneSpec",
     "Passage",
     "PlayerSpec",
     "Recording",
     "RecordingSpec",
+    "Replay",
+    "RoundTrip",
     "SoundError",
     "Source",
     "SourceLost",
     "SourceSpec",
     "TakeWriter",
     "accompaniment_steps",
+    "check_microphone",
+    "device_pair",
+    "devices",
+    "measure_round_trip",
     "open_source",
     "parse_fault",
+    "play_passage",
+    "render_passage",
     "round_to_24_bits",
     "tone",
+    "validate_passage",
 ]

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-from trainer.sound import SourceSpec
-from trainer.sound.round_trip import DevicePair, RoundTrip
+from trainer.sound import DevicePair, RoundTrip, SourceSpec
 from trainer.store.journal import Journal
 from trainer.store.records import Calibration
 

@@ -22,11 +22,9 @@ from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_v
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.practice import Plan, PlayTone
-from trainer.practice.requests import ListDevices
+from trainer.practice import ListDevices, Plan, PlayTone
 from trainer.settings import resolve_settings, set_setting
-from trainer.sound import MicrophoneSpec
-from trainer.sound.devices import Device
+from trainer.sound import Device, MicrophoneSpec
 
 ASKED_NOTE = Tab(4, Breath.DRAW)
 """The note to play: it speaks easily on every harp, and most players learn it early."""

@@ -19,15 +19,18 @@ from trainer.app.session import Session
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
 from trainer.core import TrainerError
 from trainer.harp import Harp, HarpError, Tab
-from trainer.practice import Event, Plan, TakeFailed, TakeFinished
-from trainer.practice.harp_measurement import (
+from trainer.practice import (
     AttackMeasured,
+    Event,
     HarpMeasured,
     HarpMeasurement,
     MeasurementEvent,
+    Plan,
     ReedRequested,
     ReedSounding,
     RepeatRequested,
+    TakeFailed,
+    TakeFinished,
 )
 from trainer.reedcare.own_harps import check_harp_name, measured_harp
 from trainer.report.measuring_report import BREATHING_ADVICE, measuring_line, measuring_summary

@@ -24,8 +24,7 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.marking import Mark, Result
 from trainer.report.formatting import score_text
-from trainer.sound import RecordingSpec
-from trainer.sound.passage import Passage
+from trainer.sound import Passage, RecordingSpec
 
 TAKE_AUDIO_MISSING = "the audio of this take is missing"
 NOT_PLAYED = "this step was not played"

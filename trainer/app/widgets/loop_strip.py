@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
-from trainer.sound.passage import Passage
+from trainer.sound import Passage
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 MARGIN_CELLS = 2

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import HOLES, Breath, Harp, Tab
-from trainer.practice.harp_measurement import ReedRequested, ReedSounding
+from trainer.practice import ReedRequested, ReedSounding
 from trainer.report.measuring_report import sounding_text
 
 HOLE_CELLS = 6
