@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
-import secrets
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -103,6 +102,8 @@ def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> No
 
 def partial_path(path: Path) -> Path:
     """Return a unique temporary name beside a file, for use while it is incomplete."""
+    import secrets  # loads OpenSSL, which commands that write nothing need not wait for
+
     return path.with_name(f"{path.name}.{secrets.token_hex(4)}.part")
 
 
