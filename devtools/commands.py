@@ -90,7 +90,8 @@ def _cell(text: str) -> str:
 
 def settings_page() -> str:
     """Return the reference of all settings as Markdown."""
-    from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_TABLES, default_value
+    from trainer.settings import SETTING_TABLES, default_value
+    from trainer.settings.tables import ENVIRONMENT_VARIABLES
 
     parts = [
         "# Settings",

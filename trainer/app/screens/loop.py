@@ -24,15 +24,8 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.core import TrainerError
 from trainer.practice import PlayLoop
-from trainer.sound import Recording
-from trainer.sound.passage import (
-    MAX_HALF_STEPS,
-    MAX_LENGTH_S,
-    MAX_SPEED,
-    MIN_LENGTH_S,
-    MIN_SPEED,
-    Passage,
-)
+from trainer.sound import Passage, Recording
+from trainer.sound.passage import MAX_HALF_STEPS, MAX_LENGTH_S, MAX_SPEED, MIN_LENGTH_S, MIN_SPEED
 
 SPEED_STEP = 0.05
 """Change of the speed by one key press, as a fraction of the recorded speed."""
