@@ -67,7 +67,7 @@ class Results:
         if not any(line.startswith("|") for line in self.lines):
             body = f"```text\n{body}\n```"
         words = [word for word in sys.argv[1:] if word != "--record"]
-        command = " ".join(["python -m", self.benchmark, *words])
+        command = " ".join(["python -m", self.benchmark.split()[0], *words])
         return "\n".join(
             [
                 f"## {self.benchmark}",

@@ -48,6 +48,7 @@ def fonts() -> None:
         ("benchmarks.learner", "median days", "usual    rotation"),
         ("benchmarks.reed_watch", "harp- false alarms", "no wear                          1"),
         ("benchmarks.screen", "frames a second", " 80x24 "),
+        ("benchmarks.sensitivity", "  cents  ", " constants matter more than they should"),
         ("benchmarks.stretch", "wobble", "pedalboard, finer"),
     ],
 )
