@@ -24,6 +24,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from tests.support.waiting import WITHIN_S, wait_until
 from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill, find_drill
 from trainer.ear import Reading
@@ -139,7 +140,7 @@ class Take:
 
     def follow(self, listener: Listener, on: Callable[[Event], None] = lambda event: None) -> None:
         """Poll until it is over, and tell each event."""
-        until = time.monotonic() + 40.0
+        until = time.monotonic() + WITHIN_S
         while not (self.events and isinstance(self.events[-1], TakeFinished)):
             assert time.monotonic() < until, self.events[-1:]
             for event in listener.poll():
@@ -462,8 +463,7 @@ def test_a_listener_that_dies_is_told(hearing: None) -> None:
 
 
 def wait_for_readings(listener: Listener) -> None:
-    for _ in range(2_000):
-        if any(isinstance(event, ReadingHeard) for event in listener.poll()):
-            return
-        time.sleep(0.005)
-    raise AssertionError("no reading comes")
+    wait_until(
+        lambda: any(isinstance(event, ReadingHeard) for event in listener.poll()),
+        "a reading arrives",
+    )

@@ -9,7 +9,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -17,6 +16,7 @@ from typing import Any
 import pytest
 
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
+from tests.support.waiting import wait_until
 from trainer.drill import CRITERIA
 from trainer.practice import BatchError, mark_recordings
 from trainer.report.batch_report import recording_data
@@ -159,10 +159,7 @@ class Cluster:
         self._file = folder / "scheduler.json"
         command = ["scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
         self._started = [self._start(*command, "--scheduler-file", str(self._file))]
-        for _ in range(600):
-            if self._file.exists():
-                break
-            time.sleep(0.05)
+        wait_until(self._file.exists, "the scheduler starts")
         self.address: str = json.loads(self._file.read_text())["address"]
         self.workers: list[subprocess.Popen[bytes]] = []
 

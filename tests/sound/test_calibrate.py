@@ -359,7 +359,7 @@ def test_with_what_was_measured_clicks_come_back_on_their_beats(
     path = tmp_path / "journal.sqlite"
     pulse.env["TRAINER_JOURNAL"] = str(path)
     running = pulse.start(COMMAND)
-    out, _ = running.communicate(timeout=60)
+    out, _ = running.communicate(timeout=120)
     assert running.returncode == 0
     told = json.loads(out)
     assert told["clicks"] == PARAMETERS.clicks

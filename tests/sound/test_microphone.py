@@ -75,7 +75,7 @@ def test_what_is_played_arrives_whole(pulse: Pulse, tmp_path: Path) -> None:
     assert listening.stdout is not None
     assert listening.stdout.readline() == "listening\n"
     pulse.play(tmp_path / "played.wav")
-    out, _ = listening.communicate(timeout=30)
+    out, _ = listening.communicate(timeout=120)
     name, rate, lost, overflows = json.loads(out)
 
     assert (name, rate, lost, overflows) == ("microphone default", RATE, 0, 0)
@@ -199,12 +199,12 @@ except DeviceError as error:
 
 @pytest.mark.needs_pulse
 def test_the_sound_commands_see_the_devices(pulse: Pulse) -> None:
-    out, _ = pulse.start(COMMAND, "list", "--format", "json").communicate(timeout=30)
+    out, _ = pulse.start(COMMAND, "list", "--format", "json").communicate(timeout=120)
     listed = json.loads(out)
     assert [d["name"] for d in listed if d["is_default_input"]] == ["default"]
     assert all(d["inputs"] and d["outputs"] and d["host"] == "ALSA" for d in listed)
 
-    out, _ = pulse.start(COMMAND, "check", "--format", "json").communicate(timeout=30)
+    out, _ = pulse.start(COMMAND, "check", "--format", "json").communicate(timeout=120)
     checked = json.loads(out[: out.rindex("}") + 1])
     assert checked["rate"] == RATE
     assert checked["lost"] == checked["overflows"] == 0

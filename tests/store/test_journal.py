@@ -22,6 +22,7 @@ from random import Random
 import pytest
 
 from tests.support import journal_records as made
+from tests.support.waiting import wait_until
 from trainer.store import Journal, JournalError, schema
 from trainer.store import database as opening
 from trainer.store.journal import MergeCounts
@@ -153,10 +154,7 @@ class Writer:
 
     def wait(self, takes: int) -> None:
         """Wait until it has kept so many."""
-        end = time.monotonic() + 20.0
-        while self.reported.read_text().count("\n") < takes:
-            assert time.monotonic() < end, "nothing is kept"
-            time.sleep(0.005)
+        wait_until(lambda: self.reported.read_text().count("\n") >= takes, f"{takes} takes are kept")
 
     def kill(self) -> list[str]:
         """Kill it at any point; return the ids that it reported."""

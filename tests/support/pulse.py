@@ -23,6 +23,8 @@ from typing import Any
 import numpy as np
 import pytest
 
+from tests.support.waiting import wait_until
+
 SINK = "vmic"
 _PROGRAMS = ("pulseaudio", "pactl", "pacat", "parec")
 _ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
@@ -51,7 +53,7 @@ class Pulse:
         command = ["pulseaudio", "--daemonize=no", "--exit-idle-time=-1", "-n"]
         self._daemon = self._start(*command, "-L", "module-native-protocol-unix")
         self._keeper: subprocess.Popen[bytes] | None = None
-        self._wait(lambda: self._quietly("pactl", "info"))
+        wait_until(lambda: self._quietly("pactl", "info"), "the sound daemon starts")
         self.plug_in()
 
     def plug_in(self) -> None:
@@ -78,7 +80,7 @@ class Pulse:
 
     def play(self, path: Path) -> None:
         """Play a WAV file into the sink, to its end."""
-        assert self.begin(path).wait(60) == 0
+        assert self.begin(path).wait(120) == 0
 
     def begin(self, path: Path) -> subprocess.Popen[bytes]:
         """Begin to play a WAV file into the sink."""
@@ -95,7 +97,7 @@ class Pulse:
             room.terminate()
             room.wait(10)
 
-    def run(self, code: str, *words: str, timeout: float = 60.0) -> Any:
+    def run(self, code: str, *words: str, timeout: float = 120.0) -> Any:
         """Run Python with these arguments; what it prints last, which must be JSON."""
         done = self.start(code, *words)
         out, _ = done.communicate(timeout=timeout)
@@ -125,13 +127,6 @@ class Pulse:
 
     def _quietly(self, *command: str) -> bool:
         return not subprocess.run(command, env=self.env, capture_output=True).returncode
-
-    def _wait(self, ready: Any) -> None:
-        for _ in range(100):
-            if ready():
-                return
-            time.sleep(0.05)
-        raise RuntimeError("the sound daemon did not start")
 
 
 @pytest.fixture(scope="module")

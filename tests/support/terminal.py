@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.support.waiting import WITHIN_S
+
 ROOT = Path(__file__).parent.parent.parent
 DEMO = (sys.executable, "-m", "trainer", "demo")
 
@@ -45,7 +47,8 @@ class Terminal:
 
     def wait_for(self, pattern: str) -> str:
         """Wait until it shows something; the screen that does."""
-        for _ in range(400):
+        end = time.monotonic() + WITHIN_S
+        while time.monotonic() < end:
             screen = self.screen()
             if re.search(pattern, " ".join(screen.split())):
                 return screen
