@@ -23,7 +23,7 @@ import gc
 import importlib
 import pkgutil
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import _lru_cache_wrapper
 from typing import Any
 
@@ -90,13 +90,17 @@ class Output:
 
 @dataclass(frozen=True)
 class Change:
-    """The largest differences between two outputs; infinite where there is no output."""
+    """The largest differences between two outputs; infinite where there is no output.
+
+    `invalid` is set where a value raises an error.
+    """
 
     notes: float = 0.0
     cents: float = 0.0
     ms: float = 0.0
     score: float = 0.0
     step: float = 0.0
+    invalid: bool = False
 
     @property
     def excessive(self) -> bool:
@@ -185,8 +189,8 @@ def measure(constant: Constant, before: Output) -> Change:
             constant.set(constant.scaled(factor))
             try:
                 change = change.largest(compare(before, output(with_notes=with_notes)))
-            except Exception:  # an error is the largest change that there can be
-                change = change.largest(Change(*[float("inf")] * 5))
+            except Exception:  # such as an even window where it must be odd
+                change = replace(change, invalid=True)
     finally:
         constant.set(original)
     return change
@@ -203,10 +207,11 @@ def lines(changes: Sequence[tuple[Constant, Change]], top: int) -> Iterator[str]
             f"{change.cents:>8.2f}{change.ms:>7.1f}{change.score:>7.2f}{change.step:>7.1f}"
         )
     excessive = sum(change.excessive for _, change in changes)
-    unchanged = sum(change == Change() for _, change in changes)
+    unchanged = sum(change in (Change(), Change(invalid=True)) for _, change in changes)
     yield (
         f"{excessive} of {len(changes)} constants matter more than they should; {unchanged} change "
-        "nothing on these recordings"
+        "nothing on these recordings; "
+        f"{sum(change.invalid for _, change in changes)} raise an error at one of the values"
     )
 
 

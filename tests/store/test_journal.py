@@ -154,7 +154,11 @@ class Writer:
 
     def wait(self, takes: int) -> None:
         """Wait until it has kept so many."""
-        wait_until(lambda: self.reported.read_text().count("\n") >= takes, f"{takes} takes are kept")
+        wait_until(lambda: self.kept() >= takes, f"{takes} takes are kept")
+
+    def kept(self) -> int:
+        """Return the number of takes that it has kept."""
+        return self.reported.read_text().count("\n")
 
     def kill(self) -> list[str]:
         """Kill it at any point; return the ids that it reported."""
