@@ -279,7 +279,7 @@ def test_a_tempo_ladder_climbs_after_good_passes_and_steps_back_after_a_bad_one(
     ladder = TempoLadder(drill.climb, 80.0)
     tempi = []
     for passed in (True, True, True, False, False, True, True, True, True, True):
-        ladder.take(passed)
+        ladder.count_pass(passed)
         tempi.append(ladder.tempo)
     assert tempi == [80, 85, 85, 80, 80, 80, 85, 85, 88, 88]
 
