@@ -50,7 +50,9 @@ def format_drill(source: str, name: str, where: str | None = None) -> str:
     """
     drill = parse_drill(source, name, where)
     ends = "\r\n" if "\r\n" in source.partition("\n")[0] + "\n" else "\n"
-    text = "\n".join(_without_spare_blanks(_rows(_statements(normalize_text(source))))) + "\n"
+    text = (
+        "\n".join(_collapse_blank_lines(_format_rows(_split_rows(normalize_text(source))))) + "\n"
+    )
     assert parse_drill(text, name) == drill, "formatting must not change a drill"
     return text.replace("\n", ends)
 
@@ -82,7 +84,7 @@ class _Row:
     inner: bool = False
 
 
-def _statements(source: str) -> Iterator[_Row]:
+def _split_rows(source: str) -> Iterator[_Row]:
     """Split valid TOML into its rows."""
     row, depth = _Row(), 0
     for match in _TOML_PIECE.finditer(source):
@@ -99,33 +101,33 @@ def _statements(source: str) -> Iterator[_Row]:
     yield row
 
 
-def _rows(statements: Iterable[_Row]) -> Iterator[str]:
+def _format_rows(rows: Iterable[_Row]) -> Iterator[str]:
     """Return the formatted lines, with the comments of consecutive lines in one column."""
     block: list[_Row] = []
-    for row in statements:
+    for row in rows:
         code = row.code.rstrip()
-        row = _Row(code if row.inner else _statement(code.lstrip()), row.comment.rstrip())
+        row = _Row(code if row.inner else _format_statement(code.lstrip()), row.comment.rstrip())
         if not (row.code or row.comment) or "\n" in row.code:
-            yield from _with_comments(block)
-            yield from _with_comments([row])
+            yield from _align_comments(block)
+            yield from _align_comments([row])
             block = []
         else:
             block.append(row)
-    yield from _with_comments(block)
+    yield from _align_comments(block)
 
 
-def _statement(code: str) -> str:
+def _format_statement(code: str) -> str:
     if key := KEY_PATTERN.match(code):
         name, value = _AROUND_DOT.sub(".", key[1]), code[key.end() :]
         if name.strip("\"'") in ("tab", "second") and value[:3] in ('"""', "'''"):
-            value = _tab(value)
+            value = _format_tab(value)
         return f"{name} = {value}"
     if header := _HEADER.match(code):
         return f"[{_AROUND_DOT.sub('.', header[1])}]"
     return code
 
 
-def _with_comments(rows: list[_Row]) -> Iterator[str]:
+def _align_comments(rows: list[_Row]) -> Iterator[str]:
     widths = [display_width(row.code.rpartition("\n")[2]) for row in rows]
     column = max(
         (width for row, width in zip(rows, widths, strict=True) if row.code and row.comment),
@@ -136,7 +138,7 @@ def _with_comments(rows: list[_Row]) -> Iterator[str]:
         yield row.code + " " * gap + row.comment
 
 
-def _without_spare_blanks(rows: Iterable[str]) -> Iterator[str]:
+def _collapse_blank_lines(rows: Iterable[str]) -> Iterator[str]:
     """Return the lines without blank lines at either end and without two in succession."""
     pending, started = False, False
     for row in rows:
@@ -174,41 +176,41 @@ class _Bar:
     cells: list[_Cell] = field(default_factory=list)
 
 
-def _tab(literal: str) -> str:
+def _format_tab(literal: str) -> str:
     """Format a string of tab between its quotes."""
     quotes, inside = literal[:3], literal[3:-3]
-    rows = list(_without_spare_blanks(_tab_rows(inside.split("\n"))))
+    rows = list(_collapse_blank_lines(_format_tab_rows(inside.split("\n"))))
     if "\n" in inside:
         return "\n".join([quotes, *rows, quotes])
     (row,) = rows
     return f"{quotes}{row}{' ' if row.endswith(quotes[0]) else ''}{quotes}"
 
 
-def _tab_rows(rows: list[str]) -> Iterator[str]:
+def _format_tab_rows(rows: list[str]) -> Iterator[str]:
     block: list[str] = []
     for row in [*rows, ""]:
         if row.strip():
             block.append(row)
             continue
-        yield from _tab_block(block)
+        yield from _format_tab_block(block)
         yield ""
         block = []
 
 
-def _tab_block(rows: list[str]) -> Iterator[str]:
+def _format_tab_block(rows: list[str]) -> Iterator[str]:
     """Format consecutive lines of tab with their bars in columns."""
-    split_rows = [split_comment(row) for row in rows]
-    words = [[word for _, word in tokens] for tokens, _ in split_rows]
+    parsed_rows = [split_comment(row) for row in rows]
+    words = [[word for _, word in tokens] for tokens, _ in parsed_rows]
     codes = _align(words, with_beats=True)
     if max(map(len, codes), default=0) > _MAX_COLUMNS:
         codes = _align(words, with_beats=False)
-    comments = (comment.rstrip() for _, comment in split_rows)
-    return _with_comments([_Row(*pair) for pair in zip(codes, comments, strict=True)])
+    comments = (comment.rstrip() for _, comment in parsed_rows)
+    return _align_comments([_Row(*pair) for pair in zip(codes, comments, strict=True)])
 
 
 def _align(words: list[list[str]], *, with_beats: bool) -> list[str]:
     """Return lines of words with their bars in columns, optionally with their beats, too."""
-    bars = [_bars(row) for row in words]
+    bars = [_parse_bars(row) for row in words]
     codes = [" ".join(map(_normalize_directions, row)) for row in words]
     aligned = [i for i, row in enumerate(words) if not all(word.startswith("{") for word in row)]
     for i in aligned:
@@ -225,7 +227,7 @@ def _align(words: list[list[str]], *, with_beats: bool) -> list[str]:
     return codes
 
 
-def _bars(words: list[str]) -> list[_Bar]:
+def _parse_bars(words: list[str]) -> list[_Bar]:
     """Return the bars of a line; the first has no sign if the line begins with notes."""
     bars: list[_Bar] = [_Bar()]
     group: list[str] = []
@@ -260,7 +262,7 @@ def _add_cell(bar: _Bar, group: list[str]) -> None:
     if last and text.startswith("]"):  # the group began on an earlier line
         last.body += text
         return
-    at = last.at + _beats(last) if last else Fraction(0)
+    at = last.at + _cell_beats(last) if last else Fraction(0)
     head = text[:1] if text.startswith("-") else ""
     is_note = not text.startswith("{")
     if last and not last.is_note and not is_note:
@@ -269,7 +271,7 @@ def _add_cell(bar: _Bar, group: list[str]) -> None:
         bar.cells.append(_Cell(at, is_note, head, text.removeprefix("-")))
 
 
-def _beats(cell: _Cell) -> Fraction:
+def _cell_beats(cell: _Cell) -> Fraction:
     """Return the length of a cell: that of its group or of its note."""
     if not cell.is_note:
         return Fraction(0)
