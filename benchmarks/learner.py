@@ -67,7 +67,7 @@ from trainer.coach import (
 )
 from trainer.drill import read_shelf
 from trainer.harp import Harp, Tab
-from trainer.store.records import HarpTag, StepRecord, TakeRecord
+from trainer.store import HarpTag, StepRecord, TakeRecord
 
 A, C, S = 0.177, 0.217, 0.255
 H = 0.025

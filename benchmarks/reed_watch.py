@@ -28,8 +28,8 @@ import numpy as np
 from benchmarks import results
 from trainer.core.types import Floats
 from trainer.harp import Breath, Harp, Tab, natural_entries
-from trainer.reedcare.reed_history import (
-    PARAMETERS,
+from trainer.reedcare import (
+    REED_WATCH,
     DailyPitches,
     ReedState,
     reed_histories,
@@ -155,7 +155,7 @@ def watch_year(wear: Wear, seed: int, every: int = 1) -> WatchedYear:
     pitches = simulate_year(wear, seed)
     alarm, estimate = None, None
     false_alarms: set[Tab] = set()
-    for count in range(PARAMETERS.min_days, len(pitches.days) + 1, every):
+    for count in range(REED_WATCH.min_days, len(pitches.days) + 1, every):
         day = pitches.days[count - 1] - START
         for reed in reed_histories(pitches.until(count)):
             if reed.state is not ReedState.FLAT or reed.change is None:

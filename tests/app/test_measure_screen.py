@@ -17,7 +17,7 @@ from trainer.app.screens.measure import MeasureScreen
 from trainer.harp import Harp
 from trainer.practice import Event, PassStarted, Plan, ReadingHeard, TakeFinished
 from trainer.practice import run_take as play
-from trainer.reedcare.own_harps import list_own_harps
+from trainer.reedcare import list_own_harps
 from trainer.sound import Fault, MicrophoneSpec, PlayerSpec
 from trainer.store import Journal
 

@@ -28,8 +28,7 @@ from tests.support.pulse import SINK, Pulse
 from tests.support.waiting import wait_until
 from trainer.cli.exit_codes import ExitCode
 from trainer.report.journal_report import short_ids, take_text, takes_text
-from trainer.store import HarpTag, Journal, JournalError
-from trainer.store.audio import store_audio
+from trainer.store import HarpTag, Journal, JournalError, store_audio
 
 RATE = 48_000
 

@@ -55,7 +55,7 @@ from trainer.practice import (
     TakeFinished,
     measure_harp,
 )
-from trainer.reedcare.own_harps import (
+from trainer.reedcare import (
     check_harp_name,
     find_own_harp,
     forget_own_harp,

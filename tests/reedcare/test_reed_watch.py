@@ -20,17 +20,19 @@ from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
 from trainer.harp import Tab
 from trainer.music import cents
 from trainer.practice import PassEnded, Plan, run_take
-from trainer.reedcare.own_harps import forget_own_harp, list_own_harps
-from trainer.reedcare.reed_history import (
-    PARAMETERS,
+from trainer.reedcare import (
+    REED_WATCH,
     DailyPitches,
+    HarpWatch,
     ReedHistory,
     ReedNote,
     ReedState,
+    forget_own_harp,
+    list_own_harps,
     reed_histories,
     upper_median,
+    watch_harp,
 )
-from trainer.reedcare.reed_watch import HarpWatch, watch_harp
 from trainer.report.reed_plot import reed_plot_text
 from trainer.report.reed_watch_report import reed_verdict_text, reed_watch_data, reed_watch_text
 from trainer.sound import PlayerSpec
@@ -121,7 +123,7 @@ class TestSimulatedYears:
         assert abs(detected.days[0].toordinal() - START - 240) <= 7
 
     def test_few_days_give_no_verdict(self) -> None:
-        detected = reed_histories(simulate_year(NONE, 1).until(PARAMETERS.min_days - 1))
+        detected = reed_histories(simulate_year(NONE, 1).until(REED_WATCH.min_days - 1))
         assert {history.state for history in detected} == {ReedState.TOO_FEW}
         assert reed_histories(DailyPitches.of([])) == ()
 

@@ -30,8 +30,9 @@ from trainer.sound.round_trip import (
     RoundTrip,
     estimate_round_trip,
 )
-from trainer.store import Calibration, Journal
-from trainer.store.calibrations import (
+from trainer.store import (
+    Calibration,
+    Journal,
     find_calibration,
     save_manual_latency,
     save_round_trip,
@@ -329,7 +330,7 @@ import json, sys
 from pathlib import Path
 import numpy as np
 from trainer.store import Journal
-from trainer.store.calibrations import with_calibrated_latency
+from trainer.store import with_calibrated_latency
 from trainer.sound import ClickTrack, Microphone, MicrophoneSpec
 with Journal(Path(sys.argv[1])) as journal:
     spec = with_calibrated_latency(journal, MicrophoneSpec())

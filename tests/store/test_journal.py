@@ -23,9 +23,8 @@ import pytest
 
 from tests.support import journal_records as made
 from tests.support.waiting import wait_until
-from trainer.store import Journal, JournalError, schema
+from trainer.store import Journal, JournalError, MergeCounts, schema
 from trainer.store import database as opening
-from trainer.store.journal import MergeCounts
 
 TESTS = Path(__file__).parent.parent
 DUMPS = sorted((TESTS / "journals").glob("version-*.sql"))

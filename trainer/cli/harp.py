@@ -37,7 +37,7 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 if TYPE_CHECKING:
     from trainer.harp import Harp
     from trainer.practice import HarpMeasured, Plan
-    from trainer.reedcare.reed_watch import HarpWatch
+    from trainer.reedcare import HarpWatch
     from trainer.sound import SourceSpec
     from trainer.store import Journal, OwnHarp
 
@@ -196,7 +196,7 @@ def measure(
       trainer harp measure "low one" --harp "low F" --from reeds.wav
     """
     from trainer.practice import ATTACKS, Plan
-    from trainer.reedcare.own_harps import check_harp_name, harp_to_measure, measured_harp
+    from trainer.reedcare import check_harp_name, harp_to_measure, measured_harp
     from trainer.report.measuring_report import measuring_intro, measuring_summary
     from trainer.sound import RecordingSpec
     from trainer.store import HarpTag, Journal, OwnHarp
@@ -280,7 +280,7 @@ def list_harps(format_: FormatOption = Format.TEXT) -> None:
 
       trainer harp list
     """
-    from trainer.reedcare.own_harps import list_own_harps
+    from trainer.reedcare import list_own_harps
     from trainer.report.own_harp_report import own_harps_data, own_harps_text
     from trainer.store import Journal
 
@@ -321,7 +321,7 @@ def _show(journal: Journal, name: str, temperament: str | None, format_: Format)
 
 
 def _named(journal: Journal, name: str) -> OwnHarp:
-    from trainer.reedcare.own_harps import find_own_harp, list_own_harps
+    from trainer.reedcare import find_own_harp, list_own_harps
 
     return find_own_harp(list_own_harps(journal, player_settings().player.name), name)
 
@@ -334,7 +334,7 @@ def forget(name: NameArgument) -> None:
 
       trainer harp forget "old C"
     """
-    from trainer.reedcare.own_harps import forget_own_harp
+    from trainer.reedcare import forget_own_harp
     from trainer.store import Journal
 
     with Journal(player_journal()) as journal:
@@ -366,8 +366,7 @@ def watch(
       trainer harp watch "old C" --reed=-5
     """
     from trainer.harp import HarpError, Tab
-    from trainer.reedcare.own_harps import list_own_harps
-    from trainer.reedcare.reed_watch import watch_harp
+    from trainer.reedcare import list_own_harps, watch_harp
     from trainer.report.own_harp_report import own_harps_text
     from trainer.report.reed_watch_report import reed_watch_data, reed_watch_text, reed_watches_text
     from trainer.store import Journal

@@ -131,7 +131,7 @@ def replay(
     """
     from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
     from trainer.sound import Replay
-    from trainer.store.audio import audio_path, copy_audio
+    from trainer.store import audio_path, copy_audio
 
     with _journal() as journal:
         record = journal.take(take)

@@ -142,13 +142,13 @@ def harp_from_options(
         text: a key, or the name of an own harp.
         tuning, temperament, a4, offset: values of the options.
         base: the harp of a saved take; the settings do not apply then.
-        written_for: the harp of a drill, as in :func:`trainer.reedcare.own_harps.select_harp`.
+        written_for: the harp of a drill, as in :func:`trainer.reedcare.select_harp`.
 
     Raises:
         HarpError, MusicError: there is no such harp, or a value is invalid.
     """
     from trainer.harp import parse_offsets
-    from trainer.reedcare.own_harps import select_harp
+    from trainer.reedcare import select_harp
 
     if base is not None:
         return override_harp(text, tuning, temperament, a4, offset, base=base), None

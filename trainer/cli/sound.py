@@ -132,8 +132,7 @@ def calibrate(
     from trainer.report.calibration_report import calibration_text
     from trainer.sound import device_pair
     from trainer.sound import measure_round_trip as play_clicks
-    from trainer.store import Journal
-    from trainer.store.calibrations import save_manual_latency, save_round_trip
+    from trainer.store import Journal, save_manual_latency, save_round_trip
 
     spec = microphone_spec(device, output, channel, clicks=True)
     trip = None

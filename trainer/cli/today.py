@@ -81,7 +81,7 @@ def today(
     from trainer.drill import read_shelf
     from trainer.harp import Harp
     from trainer.practice import Plan, run_day
-    from trainer.reedcare.own_harps import select_harp
+    from trainer.reedcare import select_harp
     from trainer.report.daily_set_report import daily_set_data, daily_set_sentences, daily_set_text
     from trainer.sound import PlayerSpec
     from trainer.store import Journal

@@ -23,9 +23,7 @@ from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import count_tries, success_rates
 from trainer.drill import Drill, DrillError, Shelf, move_to_harp
 from trainer.harp import Harp, HarpError
-from trainer.store.errors import JournalError
-from trainer.store.journal import Journal
-from trainer.store.records import TakeRecord
+from trainer.store import Journal, JournalError, TakeRecord
 
 
 @dataclass(frozen=True, slots=True)

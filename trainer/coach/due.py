@@ -35,7 +35,7 @@ from fsrs import Card, Rating, Scheduler
 from trainer.coach.parameters import REVIEW
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Drill
-from trainer.store.records import TakeRecord
+from trainer.store import TakeRecord
 
 _SCHEDULER = Scheduler(
     learning_steps=(timedelta(days=1),),

@@ -19,8 +19,7 @@ from numpy.typing import NDArray
 from trainer.coach.parameters import IN_TUNE_POINTS, TREND
 from trainer.core.types import Floats, Ints
 from trainer.drill import CRITERIA, CleannessRule
-from trainer.store.journal import Journal
-from trainer.store.records import TakeRecord
+from trainer.store import Journal, TakeRecord
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,9 +49,7 @@ from trainer.coach.step_table import (
 from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.core.types import Floats, Ints
 from trainer.harp import HarpError, Tab
-from trainer.store.errors import JournalError
-from trainer.store.journal import Journal
-from trainer.store.records import TakeRecord
+from trainer.store import Journal, JournalError, TakeRecord
 
 WEEK = 7
 """Days in a week."""

@@ -33,7 +33,7 @@ from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.stats.beta import beta_cdf
 from trainer.harp import Tab
 from trainer.marking import describe_sound
-from trainer.store.records import StepRecord, TakeRecord
+from trainer.store import StepRecord, TakeRecord
 
 
 class TraitKind(StrEnum):

@@ -12,9 +12,7 @@ from trainer.marking import Result
 from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
 from trainer.sound import SourceSpec
-from trainer.store import Journal, JournalError, TakeRecord
-from trainer.store.audio import store_audio
-from trainer.store.calibrations import with_calibrated_latency
+from trainer.store import Journal, JournalError, TakeRecord, store_audio, with_calibrated_latency
 
 TAKE_FILE = "take.flac"
 """Name of the file that holds a take's sound until it is stored or replaced."""

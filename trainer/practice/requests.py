@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import ClassVar, Protocol, TypeVar
 
 from trainer.sound import Device, MicrophoneSpec, RoundTrip, devices, measure_round_trip
-from trainer.store import Calibration, Journal
-from trainer.store.calibrations import save_round_trip
+from trainer.store import Calibration, Journal, save_round_trip
 
 Answer = TypeVar("Answer", covariant=True)
 

@@ -13,8 +13,7 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from trainer.harp import Harp, HarpError, Tab, load_tuning, parse_key, with_reed_targets
-from trainer.store.journal import Journal
-from trainer.store.records import OwnHarp
+from trainer.store import Journal, OwnHarp
 
 if TYPE_CHECKING:
     from trainer.settings import Settings

@@ -83,7 +83,7 @@ class ReedWatchParameters:
     min_noise_cents: float = 0.5
 
 
-PARAMETERS = ReedWatchParameters()
+REED_WATCH = ReedWatchParameters()
 
 
 class ReedState(StrEnum):
@@ -215,7 +215,7 @@ class _Series:
 
 
 def reed_histories(
-    days: DailyPitches, parameters: ReedWatchParameters = PARAMETERS
+    days: DailyPitches, parameters: ReedWatchParameters = REED_WATCH
 ) -> tuple[ReedHistory, ...]:
     """Return the history of each reed, in order of tab."""
     series = _relative_to_others(days, parameters)

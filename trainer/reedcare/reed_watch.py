@@ -11,8 +11,7 @@ from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.reedcare.reed_history import DailyPitches, ReedHistory, ReedNote, reed_histories
-from trainer.store.journal import Journal
-from trainer.store.records import OwnHarp
+from trainer.store import Journal, OwnHarp
 
 WATCHED_SOURCES = ("microphone", "recording")
 """Sources of takes on a real harp."""
@@ -84,7 +83,7 @@ def watch_harp(journal: Journal, own: OwnHarp) -> HarpWatch:
 
     Args:
         journal: the journal.
-        own: an own harp, see :func:`trainer.reedcare.own_harps.find_own_harp`.
+        own: an own harp, see :func:`trainer.reedcare.find_own_harp`.
 
     Raises:
         JournalError: the journal cannot be read.

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 
 from trainer.report.formatting import WIDTH, fill, harp_tag_text, quantity_text, score_text
 from trainer.report.schemas.journals import JournalData, ListedTakeData, PlayerSummaryData, TakeData
-from trainer.store import Journal, OwnHarp, TakeRecord
-from trainer.store.audio import BYTES_PER_MB, list_audio
+from trainer.store import BYTES_PER_MB, Journal, OwnHarp, TakeRecord, list_audio
 from trainer.transfer import step_record_data, take_summary_data
 
 if TYPE_CHECKING:

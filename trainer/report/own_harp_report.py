@@ -15,7 +15,7 @@ from trainer.harp import (
     reed_tunings,
 )
 from trainer.music import cents
-from trainer.reedcare.own_harps import measured_pitches, nominal_harp
+from trainer.reedcare import measured_pitches, nominal_harp
 from trainer.report.formatting import day_text, fill, signed_cents_text
 from trainer.report.schemas.harps import OwnHarpData, OwnHarpSummaryData
 from trainer.store import OwnHarp

@@ -8,7 +8,7 @@ from typing import Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.reedcare.reed_history import ReedHistory
+from trainer.reedcare import ReedHistory
 from trainer.report.formatting import day_text
 from trainer.report.progress_plots import TERMINAL_PALETTE, Palette, render_plot
 

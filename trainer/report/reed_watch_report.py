@@ -6,9 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import date
 
 from trainer.harp import Harp
-from trainer.reedcare.own_harps import nominal_harp
-from trainer.reedcare.reed_history import PARAMETERS, Detuning, ReedHistory, ReedState
-from trainer.reedcare.reed_watch import HarpWatch
+from trainer.reedcare import REED_WATCH, Detuning, HarpWatch, ReedHistory, ReedState, nominal_harp
 from trainer.report.formatting import day_text, fill, quantity_text, signed_cents_text
 from trainer.report.schemas.harps import ReedChangeData, ReedWatchData
 
@@ -47,7 +45,7 @@ def _histories(watch: HarpWatch, today: date) -> Iterator[str]:
         )
     if too_few:
         reeds = ", ".join(f"{reed.tab} ({len(reed.days)})" for reed in too_few)
-        yield fill(f"Heard on fewer than {PARAMETERS.min_days} days: {reeds}.")
+        yield fill(f"Heard on fewer than {REED_WATCH.min_days} days: {reeds}.")
 
 
 def reed_watches_text(watches: Sequence[HarpWatch], today: date) -> str:

@@ -1,7 +1,24 @@
-"""Storage: takes, own harps, calibrations and daily sets in SQLite; audio files beside it."""
+"""Storage: takes, own harps, calibrations and daily sets in SQLite; audio files beside it.
 
+Names of calibrations are imported on first use, because they load the sound room.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from trainer.core.lazy import lazy_getattr
+from trainer.store.audio import (
+    BYTES_PER_MB,
+    TakeAudio,
+    audio_path,
+    copy_audio,
+    list_audio,
+    store_audio,
+)
+from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
-from trainer.store.journal import Journal, journal_path
+from trainer.store.journal import Journal, MergeCounts, journal_path
 from trainer.store.records import (
     Calibration,
     HarpTag,
@@ -11,14 +28,46 @@ from trainer.store.records import (
     TakeRecord,
 )
 
+if TYPE_CHECKING:
+    from trainer.store.calibrations import (
+        find_calibration,
+        save_manual_latency,
+        save_round_trip,
+        with_calibrated_latency,
+    )
+else:
+    __getattr__ = lazy_getattr(
+        __name__,
+        {
+            "calibrations": [
+                "find_calibration",
+                "save_manual_latency",
+                "save_round_trip",
+                "with_calibrated_latency",
+            ]
+        },
+    )
+
 __all__ = [
+    "BYTES_PER_MB",
     "Calibration",
     "HarpTag",
     "Journal",
     "JournalError",
+    "MergeCounts",
     "OwnHarp",
     "ReedRecord",
     "StepRecord",
+    "TakeAudio",
     "TakeRecord",
+    "audio_path",
+    "copy_audio",
+    "describe_failure",
+    "find_calibration",
     "journal_path",
+    "list_audio",
+    "save_manual_latency",
+    "save_round_trip",
+    "store_audio",
+    "with_calibrated_latency",
 ]

@@ -25,10 +25,15 @@ from typing import Any, Literal
 
 from trainer.core.files import atomic_write
 from trainer.core.text_files import TextFileError, decode_utf8
-from trainer.store.database import describe_failure
-from trainer.store.errors import JournalError
-from trainer.store.journal import Journal, MergeCounts
-from trainer.store.records import Calibration, OwnHarp, TakeRecord
+from trainer.store import (
+    Calibration,
+    Journal,
+    JournalError,
+    MergeCounts,
+    OwnHarp,
+    TakeRecord,
+    describe_failure,
+)
 from trainer.transfer.records import calibration_line, own_harp_line, take_line
 from trainer.transfer.schemas import CalibrationLine, JournalHeadLine, OwnHarpLine, TakeLine
 from trainer.transfer.takes_csv import read_takes_csv, takes_csv_lines

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.store.records import Calibration, HarpTag, OwnHarp, StepRecord, TakeRecord
+from trainer.store import Calibration, HarpTag, OwnHarp, StepRecord, TakeRecord
 from trainer.transfer.schemas import (
     CalibrationLine,
     HarpTagData,

@@ -16,7 +16,7 @@ from datetime import date
 from typing import Any
 
 from trainer.drill import CRITERIA
-from trainer.store.records import HarpTag, StepRecord, TakeRecord
+from trainer.store import HarpTag, StepRecord, TakeRecord
 from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
 
 LIST_SEPARATOR = " | "

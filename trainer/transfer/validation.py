@@ -21,7 +21,7 @@ from trainer.core import TrainerError
 from trainer.drill import CRITERIA, CleannessRule
 from trainer.harp import Harp, Tab
 from trainer.settings.tables import MAX_PLAYER_NAME_LENGTH
-from trainer.store.records import (
+from trainer.store import (
     Calibration,
     HarpTag,
     OwnHarp,

@@ -27,8 +27,7 @@ from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Harp, natural_entries, tuning_names
 from trainer.music import POSITIONS
 from trainer.practice import Plan
-from trainer.reedcare.own_harps import list_own_harps, measured_harp, nominal_harp
-from trainer.reedcare.reed_watch import watch_harp
+from trainer.reedcare import list_own_harps, measured_harp, nominal_harp, watch_harp
 from trainer.report.reed_watch_report import reed_verdict_text
 from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path

@@ -32,7 +32,7 @@ from trainer.practice import (
     TakeFailed,
     TakeFinished,
 )
-from trainer.reedcare.own_harps import check_harp_name, measured_harp
+from trainer.reedcare import check_harp_name, measured_harp
 from trainer.report.measuring_report import BREATHING_ADVICE, measuring_line, measuring_summary
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp

@@ -24,7 +24,7 @@ from trainer.harp import (
     reed_tunings,
 )
 from trainer.music import position_name
-from trainer.reedcare.own_harps import measured_pitches, nominal_harp
+from trainer.reedcare import measured_pitches, nominal_harp
 from trainer.report.formatting import quantity_text
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
