@@ -71,8 +71,8 @@ def cleaned(heard: np.ndarray, own: Samples | None, step: int = 512) -> np.ndarr
     )
 
 
-def onsets(told: Sequence[Reading]) -> np.ndarray:
-    return np.array([one.onset / RATE for one in told if one.onset is not None])
+def onsets(readings: Sequence[Reading]) -> np.ndarray:
+    return np.array([reading.onset / RATE for reading in readings if reading.onset is not None])
 
 
 def reeds(count: int, at_s: float) -> np.ndarray:
@@ -120,10 +120,10 @@ def test_onsets_of_notes_stay_where_they_are() -> None:
     own = clicks(14.0)
     near = noise(len(own)) + reeds(len(own), COUNTED_S + 0.3)
     alone = onsets(hear(near, C))
-    found = onsets(hear(near + room(own), C, reference=ahead(own)))
+    detected = onsets(hear(near + room(own), C, reference=ahead(own)))
     assert len(alone) > 5
     for at in alone[alone > COUNTED_S]:
-        assert np.abs(found - at).min() < 0.015
+        assert np.abs(detected - at).min() < 0.015
 
 
 @pytest.mark.parametrize("off", [-30.0, 12.0, 0.0])
@@ -138,11 +138,13 @@ def test_a_note_over_the_reference_tone_keeps_its_pitch(off: float) -> None:
     loud = np.sqrt(np.mean(echo[2 * RATE : 4 * RATE] ** 2) / np.mean(wave**2)) * 10.0 ** (10 / 20)
     near = noise(len(own))
     near[2 * RATE : 4 * RATE] += loud * wave
-    told = [
-        one
-        for one in hear(near + echo, C, reference=ahead(own))
-        if 2.1 * RATE < one.sample < 3.9 * RATE and one.sounding
+    readings = [
+        reading
+        for reading in hear(near + echo, C, reference=ahead(own))
+        if 2.1 * RATE < reading.sample < 3.9 * RATE and reading.sounding
     ]
-    assert len(told) > 300
-    errors = np.array([abs(cents(one.hz, played)) if one.hz else np.inf for one in told])
+    assert len(readings) > 300
+    errors = np.array(
+        [abs(cents(reading.hz, played)) if reading.hz else np.inf for reading in readings]
+    )
     assert np.mean(errors < 5.0) > 0.98

@@ -139,7 +139,7 @@ class Take:
     lateness_s: list[float] = field(default_factory=list)
 
     def follow(self, listener: Listener, on: Callable[[Event], None] = lambda event: None) -> None:
-        """Poll until it is over, and tell each event."""
+        """Poll until the take is over, and pass on each event."""
         until = time.monotonic() + WITHIN_S
         while not (self.events and isinstance(self.events[-1], TakeFinished)):
             assert time.monotonic() < until, self.events[-1:]
@@ -231,7 +231,7 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     assert result_data(again) == result_data(live)
 
 
-def test_a_take_that_is_stopped_counts_as_far_as_it_went(
+def test_a_stopped_take_counts_the_steps_that_were_due(
     listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
     playing: list[subprocess.Popen[bytes]] = []
@@ -256,7 +256,7 @@ def test_a_take_that_is_stopped_counts_as_far_as_it_went(
     assert result_data(again) == result_data(live)
 
 
-def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
+def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
     pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
     save = tmp_path / "take.flac"
@@ -270,15 +270,15 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         stderr=subprocess.PIPE,
         text=True,
     ) as process:
-        told: list[str] = []
+        lines: list[str] = []
 
         def until(start: str) -> None:
             assert process.stdout is not None
             for line in process.stdout:
-                told.append(line.rstrip())
+                lines.append(line.rstrip())
                 if line.startswith(start):
                     return
-            raise AssertionError("\n".join(told))
+            raise AssertionError("\n".join(lines))
 
         until("count-in 1 of 4")
         playing = pulse.begin(performance.wav())
@@ -298,11 +298,11 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
         assert process.stderr is not None
         assert process.stderr.read() == ""  # nor do the sound libraries complain there
 
-    paused = next(line for line in told if line.startswith("Paused: "))
+    paused = next(line for line in lines if line.startswith("Paused: "))
     assert paused == (
         "Paused: microphone default gives no sound any more; is it still connected and switched on?"
     )
-    assert "Listening to microphone default: steps 6 to 12, count-in silent." in told
+    assert "Listening to microphone default: steps 6 to 12, count-in silent." in lines
     (again,) = marked_again(save, drill)
     assert_alike(again, performance.result)
     marked = subprocess.run(
@@ -313,10 +313,10 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_nothing_is_lost(
     )
     assert marked.returncode == 0
     assert marked.stdout.splitlines() == result_text(again).splitlines()
-    assert told[-len(marked.stdout.splitlines()) - 1 : -1] == marked.stdout.splitlines()
+    assert lines[-len(marked.stdout.splitlines()) - 1 : -1] == marked.stdout.splitlines()
 
 
-def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> None:
+def test_a_screen_that_does_not_poll_blocks_nothing_and_misses_only_readings() -> None:
     ours, theirs = multiprocessing.Pipe(duplex=False)
     taken = multiprocessing.RawValue(c_uint64)
     sender = _Sender(theirs, taken)
@@ -334,7 +334,7 @@ def test_a_screen_that_is_away_holds_nothing_up_and_misses_only_readings() -> No
     assert MAX_QUEUED_EVENTS <= len(heard) < MAX_QUEUED_EVENTS + 1000
 
 
-def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() -> None:
+def test_a_pause_reaches_a_screen_that_lags_behind() -> None:
     ours, theirs = multiprocessing.Pipe(duplex=False)
     taken = multiprocessing.RawValue(c_uint64)
     sender = _Sender(theirs, taken)
@@ -359,7 +359,7 @@ def test_a_pause_reaches_a_screen_that_was_behind_though_nothing_follows_it() ->
 
 
 class Watch:
-    """Polls a listener and says how long something took."""
+    """Polls a listener and measures how long something took."""
 
     def __init__(self, listener: Listener) -> None:
         self._listener = listener
@@ -445,7 +445,7 @@ def test_a_listener_that_is_closed_saves_its_take(hearing: None, tmp_path: Path)
     assert sf.info(tmp_path / "take.flac").frames > 0
 
 
-def test_a_listener_that_dies_is_told(hearing: None) -> None:
+def test_a_listener_that_dies_is_reported(hearing: None) -> None:
     before = multiprocessing.active_children()
     listener = Listener()
     (process,) = [one for one in multiprocessing.active_children() if one not in before]

@@ -73,7 +73,7 @@ def praat_hz(samples: np.ndarray, rate: int) -> float:
 
 @pytest.mark.parametrize("speed", [0.4, 0.5, 0.7, 0.85, 1.0, 1.2])
 @pytest.mark.parametrize("half_steps", [0.0, -3.0, 2.0, 0.5])
-def test_speed_and_pitch_are_what_was_asked_for(
+def test_a_passage_has_the_speed_and_pitch_asked_for(
     recording: Path, speed: float, half_steps: float
 ) -> None:
     passage = Passage(recording, 1.05, 1.45, speed, half_steps)
@@ -200,7 +200,7 @@ def test_one_round_is_written_by_the_command(
 PLAN = Plan(Harp.of("A"), MicrophoneSpec())
 
 
-def test_the_screen_asks_for_the_passage_and_tells_where_it_is(recording: Path) -> None:
+def test_the_screen_asks_for_the_passage_and_shows_its_position(recording: Path) -> None:
     passage = Passage(recording, 1.0, 2.0, 0.5, count_in=2, tempo=120.0)
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -254,7 +254,7 @@ def test_the_passage_in_words_and_its_place() -> None:
 
 
 @pytest.mark.needs_pulse
-def test_a_passage_is_heard_at_its_speed_and_pitch_and_told(
+def test_a_passage_is_played_at_its_speed_and_pitch_and_reported(
     pulse: Pulse,
     recording: Path,
 ) -> None:

@@ -200,7 +200,7 @@ def test_a_pass_is_resumed_as_often_as_the_sound_is_lost() -> None:
     assert min(mark.score for mark in result.marks) > 90.0
 
 
-def test_stopped_while_the_sound_is_lost_what_was_due_counts() -> None:
+def test_stopped_while_the_sound_is_lost_the_steps_due_count() -> None:
     events: list[Event] = []
     for event in run_take(
         plan_of(5.5), lambda: any(isinstance(event, TakePaused) for event in events)

@@ -1,4 +1,4 @@
-"""Many recordings marked at once: each by itself, on all cores, resumable, a bad one in between."""
+"""Mark many recordings at once: independent, on all cores, resumable, with a bad one among them."""
 
 from __future__ import annotations
 
@@ -27,31 +27,31 @@ def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
 
 def test_a_bad_file_stops_no_other(folder: Path) -> None:
     plans = [plan(folder / f"{name}.wav") for name in ("sigrid", *CLASS)]
-    told = {one.path.stem: one for one in mark_recordings(plans, 2)}
-    assert "is not audio" in told["sigrid"].trouble
-    assert all(told[name].best for name in CLASS)
+    marked = {one.path.stem: one for one in mark_recordings(plans, 2)}
+    assert "is not audio" in marked["sigrid"].trouble
+    assert all(marked[name].best for name in CLASS)
 
 
-def _dies_on_jorun(one: Plan) -> MarkedRecording:
-    assert isinstance(one.source, RecordingSpec)
-    if one.source.path.stem == "jorun":
+def _dies_on_jorun(plan_: Plan) -> MarkedRecording:
+    assert isinstance(plan_.source, RecordingSpec)
+    if plan_.source.path.stem == "jorun":
         os._exit(3)
-    return mark_recording(one)
+    return mark_recording(plan_)
 
 
 def test_a_process_that_dies_takes_only_its_own_recording(
     folder: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(batch, "mark_recording", _dies_on_jorun)
-    told = {
+    marked = {
         one.path.stem: one for one in mark_recordings([plan(folder / f"{n}.wav") for n in CLASS], 2)
     }
-    assert told["jorun"].trouble == CRASHED
-    assert told["marit"].best
-    assert told["odger"].best
+    assert marked["jorun"].trouble == CRASHED
+    assert marked["marit"].best
+    assert marked["odger"].best
 
 
-def test_a_folder_is_marked_told_kept_and_taken_up_again(folder: Path, tmp_path: Path) -> None:
+def test_a_folder_is_marked_reported_saved_and_resumed(folder: Path, tmp_path: Path) -> None:
     out = tmp_path / "marks"
     done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
     assert done.returncode == 1, done.stderr
@@ -75,7 +75,7 @@ def test_several_are_written_as_data(folder: Path) -> None:
     assert all(one["trouble"] is None for one in data)
 
 
-def test_an_empty_folder_is_told(tmp_path: Path) -> None:
+def test_an_empty_folder_is_an_error(tmp_path: Path) -> None:
     done = run_trainer("mark", str(tmp_path), "--drill", "harbour-bell")
     assert "has no recordings" in done.stderr
     assert done.returncode

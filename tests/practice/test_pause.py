@@ -61,10 +61,10 @@ hold = 0.2
 
 
 class Asking:
-    """Asks for something whenever events say that it is time.
+    """Gives commands when certain events have come.
 
     Args:
-        wishes: (what must have come, what is asked for then), one after another.
+        wishes: pairs of a test of an event and the command that follows it, in order.
     """
 
     def __init__(self, *wishes: tuple[Callable[[Event], bool], Command]) -> None:
@@ -131,7 +131,7 @@ def test_a_paused_pass_goes_on_at_its_bar_and_has_one_result() -> None:
         assert mark.measured.cents == pytest.approx(other.measured.cents, abs=1.0)
 
 
-def test_nothing_is_marked_while_it_is_paused_and_what_sounds_is_shown() -> None:
+def test_while_paused_nothing_is_marked_and_readings_are_shown() -> None:
     count = iter(range(10_000))
     later = lambda event: heard(event) and next(count) > 300  # noqa: E731
     events = play(plan_of(), Asking((beat(4), PassControl.PAUSE), (later, PassControl.RESUME)))
@@ -176,7 +176,7 @@ def test_back_stays_in_the_bars_that_are_played() -> None:
     assert {mark.step.bar for mark in result_of(events).marks} == {2, 3, 4}
 
 
-def test_a_take_that_is_stopped_while_paused_keeps_what_was_due() -> None:
+def test_a_take_stopped_while_paused_counts_the_steps_due() -> None:
     events: list[Event] = []
     asking = Asking((beat(4), PassControl.PAUSE))
     for event in run_take(plan_of(), lambda: any(map(paused, events)), asking):

@@ -24,12 +24,12 @@ def plan(journal: Path | None, **more: object) -> Plan:
     return Plan(Harp.of("A"), source, drill=DRILL, journal=journal, player="Marit", **more)  # type: ignore[arg-type]
 
 
-def test_a_result_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
+def test_a_result_is_in_the_journal_before_its_event(tmp_path: Path) -> None:
     path = tmp_path / "own" / "journal.sqlite"
-    told = 0
+    ended_passes = 0
     for event in run_take(plan(path, harp_name="old A")):
         if isinstance(event, PassEnded):
-            told += 1
+            ended_passes += 1
             with Journal(path) as journal:
                 (take,) = journal.takes(player="Marit")
             assert take.score == event.result.score
@@ -39,7 +39,7 @@ def test_a_result_is_in_the_journal_before_it_is_told(tmp_path: Path) -> None:
             assert [step.tab for step in take.steps] == [step.tab for step in DRILL.steps]
             assert take.steps[2].cents == pytest.approx(-18.0, abs=3.0)
             assert take.steps[2].sentence == event.result.marks[2].sentence
-    assert told == 1
+    assert ended_passes == 1
 
 
 def test_what_was_held_is_kept_in_hertz_where_one_reed_tells(tmp_path: Path) -> None:
@@ -69,7 +69,7 @@ def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:
     assert len({take.id for take in takes}) == len(takes)
 
 
-def test_practice_goes_on_where_nothing_can_be_remembered(tmp_path: Path) -> None:
+def test_practice_goes_on_where_nothing_can_be_stored(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("in the way")
     events = list(run_take(plan(tmp_path / "file" / "journal.sqlite", loop=False)))
     (notice,) = [event for event in events if isinstance(event, Notice)]
@@ -89,7 +89,7 @@ def test_a_recording_is_remembered_as_one(tmp_path: Path) -> None:
 def test_the_sound_of_passes_is_kept_with_the_best_of_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """As a microphone's is: the built-in player's own is not, so it is taken for one here."""
+    """Only the sound of a live source is stored, so the built-in player is made one here."""
     monkeypatch.setattr(PlayerSpec, "is_live", True)
     monkeypatch.setattr(
         "trainer.practice.recorder.with_calibrated_latency", lambda journal, spec: spec

@@ -51,7 +51,7 @@ def test_each_pass_is_marked_and_a_false_start_is_none(tmp_path: Path) -> None:
         assert all(mark.measured.start is not None for mark in result.marks)
 
 
-def test_passes_that_follow_each_other_in_time_are_told_apart(tmp_path: Path) -> None:
+def test_passes_that_follow_each_other_in_time_are_separated(tmp_path: Path) -> None:
     bars = round(DRILL.bars * DRILL.meter[0] * 60.0 / DRILL.tempo * RATE)
     one, two = played({2: Fault(leak_db=-12.0)}), played({}, seed=3)
     results = marked(tmp_path / "x.wav", room(1), one[:bars], two[RATE // 20 :])

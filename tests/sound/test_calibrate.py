@@ -119,7 +119,7 @@ class TestRoundTrip:
         assert trip.latency_ms == pytest.approx(60.0, abs=0.2)
         assert 7 <= trip.heard <= 8
 
-    def test_jitter_is_told_as_spread(self) -> None:
+    def test_jitter_is_reported_as_spread(self) -> None:
         heard, due = clicks_heard(60.0, jitter_ms=1.5, seed=2)
         trip = estimate_round_trip(heard, due, 48_000)
         assert trip.latency_ms == pytest.approx(60.0, abs=1.5)
@@ -139,9 +139,7 @@ class TestRoundTrip:
             ({"jitter_ms": 40.0}, "at times too far apart"),
         ],
     )
-    def test_what_cannot_be_relied_on_is_refused(
-        self, changes: dict[str, Any], complaint: str
-    ) -> None:
+    def test_unreliable_clicks_are_refused(self, changes: dict[str, Any], complaint: str) -> None:
         heard, due = clicks_heard(60.0, **changes)
         with pytest.raises(SoundError, match=complaint) as error:
             estimate_round_trip(heard, due, 48_000)
@@ -176,10 +174,10 @@ def journal(tmp_path: Path) -> Iterator[Journal]:
 
 
 def keep(journal: Journal, ms: float, **changes: Any) -> Calibration:
-    one = Calibration("usb mic", "hall", 48_000, ms, 0.3, WHEN)
-    one = replace(one, **changes)
-    journal.add_calibration(one)
-    return one
+    calibration = Calibration("usb mic", "hall", 48_000, ms, 0.3, WHEN)
+    calibration = replace(calibration, **changes)
+    journal.add_calibration(calibration)
+    return calibration
 
 
 class TestWhichApplies:
@@ -193,7 +191,7 @@ class TestWhichApplies:
         assert find_calibration(journal, "usb mic", "hall", 96_000) is None
         assert find_calibration(journal, "usb", "hall", 48_000) is None
 
-    def test_what_was_given_by_hand_counts_until_it_is_measured(self, journal: Journal) -> None:
+    def test_a_latency_given_by_hand_counts_until_it_is_measured(self, journal: Journal) -> None:
         keep(journal, 30.0)
         given = save_manual_latency(journal, PAIR, 42.0)
         assert (given.by_hand, given.spread_ms) == (True, 0.0)
@@ -267,7 +265,7 @@ def trainer(
     return run
 
 
-def test_a_device_that_is_not_there_is_told(
+def test_a_missing_device_is_an_error(
     trainer: Callable[..., Answer], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
@@ -353,7 +351,7 @@ print(json.dumps([spec.latency_ms, late]))
 
 
 @pytest.mark.needs_pulse
-def test_with_what_was_measured_clicks_come_back_on_their_beats(
+def test_with_the_measured_latency_clicks_come_back_on_their_beats(
     pulse: Pulse,
     tmp_path: Path,
 ) -> None:
@@ -362,11 +360,11 @@ def test_with_what_was_measured_clicks_come_back_on_their_beats(
     running = pulse.start(COMMAND)
     out, _ = running.communicate(timeout=120)
     assert running.returncode == 0
-    told = json.loads(out)
-    assert told["clicks"] == PARAMETERS.clicks
-    assert not told["by_hand"]
+    data = json.loads(out)
+    assert data["clicks"] == PARAMETERS.clicks
+    assert not data["by_hand"]
     latency, late = pulse.run(ON_THE_BEAT, str(path))
-    assert latency == told["latency_ms"]
+    assert latency == data["latency_ms"]
     heard = [ms for ms in late if ms is not None]
     print(f"{latency:.1f} ms; late by, ms: {[round(ms, 2) for ms in heard]}")
     assert len(heard) >= 6

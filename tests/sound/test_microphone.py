@@ -63,7 +63,7 @@ print(json.dumps([microphone.name, microphone.rate, microphone.lost, microphone.
 
 
 @pytest.mark.needs_pulse
-def test_what_is_played_arrives_whole(pulse: Pulse, tmp_path: Path) -> None:
+def test_all_that_is_played_arrives(pulse: Pulse, tmp_path: Path) -> None:
     # A sine of known pitch in noise, so that no stretch is like another.
     sine = np.sin(2 * np.pi * 623.7 * np.arange(2 * RATE) / RATE)
     noise = np.random.default_rng(7).uniform(-1, 1, 2 * RATE)
@@ -171,10 +171,10 @@ tab = \'\'\'
 def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) -> None:
     late_ms, lag_ms, left, level = pulse.run(CUE, CALLS)
     print("calls late by, ms:", late_ms, "lag of own, ms:", lag_ms, "left of it:", left)
-    # As far off as clicks are, and alike: what is off is what the drivers say.
+    # As late as the clicks, all by the same time: the error is in the drivers' latencies.
     assert all(abs(late) < 15.0 for late in late_ms)
     assert abs(late_ms[1] - late_ms[0]) < 2.0
-    # It is told REFERENCE_LEAD_S before it is heard; the same shift fits all of it.
+    # The reference is ahead by REFERENCE_LEAD_S; the same shift fits all of it.
     assert lag_ms == pytest.approx(100.0 + late_ms[0], abs=6.0)
     assert level > 0.02
     assert left < 0.2
@@ -328,7 +328,7 @@ def test_a_device_is_chosen_by_name_part_or_number() -> None:
         ("usb", "'usb' fits more than one input; give a number: 1 USB Audio: Mic, 3 USB "),
     ],
 )
-def test_a_device_that_is_not_there_is_told_with_those_that_are(
+def test_a_missing_device_is_an_error_that_lists_the_others(
     wanted: str | int, sentence: str
 ) -> None:
     with pytest.raises(DeviceError) as error:
@@ -336,14 +336,16 @@ def test_a_device_that_is_not_there_is_told_with_those_that_are(
     assert str(error.value).startswith(sentence)
 
 
-def test_no_device_at_all_is_told() -> None:
+def test_no_device_at_all_is_an_error() -> None:
     with pytest.raises(DeviceError, match="has no loudspeaker or other output; connect one"):
         match_device((DEVICES[0],), "output", None)
     with pytest.raises(DeviceError, match=r"has no default microphone .*; choose one: 1 USB"):
         match_device((DEVICES[1],), "input", None)
 
 
-def test_missing_portaudio_is_told_with_how_to_install_it(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_missing_portaudio_is_an_error_with_the_way_to_install_it(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     real = builtins.__import__
 
     def without(name: str, *rest: Any) -> Any:
@@ -432,7 +434,7 @@ def test_steps_stay_on_their_samples_however_the_devices_drift(drift: float) -> 
     # Half a millisecond a second would have made 9 ms of it.
 
 
-def test_what_is_played_is_told_to_the_canceller_and_mixed_with_clicks() -> None:
+def test_the_reference_signal_is_what_was_played_with_clicks_mixed_in() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} -4:2 {answer} -4:2 |", tempo=120)
@@ -442,11 +444,11 @@ def test_what_is_played_is_told_to_the_canceller_and_mixed_with_clicks() -> None
     own = []
     for _ in range(300):
         duet.go_on(0.01)
-        told = duet.mixer.reference(round((duet.seconds - 0.2) * RATE), 480)
-        own.append(np.zeros(480, np.float32) if told is None else told)
-    sound, told = duet.sound(), np.concatenate(own)
+        reference = duet.mixer.reference(round((duet.seconds - 0.2) * RATE), 480)
+        own.append(np.zeros(480, np.float32) if reference is None else reference)
+    sound, reference = duet.sound(), np.concatenate(own)
     ahead = round((0.11 - 0.2 + REFERENCE_LEAD_S) * RATE)
-    assert np.max(np.abs(told - sound[ahead : ahead + len(told)])) < 1e-3
+    assert np.max(np.abs(reference - sound[ahead : ahead + len(reference)])) < 1e-3
     # The step sounds between the clicks as it does without them, at the level of a player's note.
     between = sound[RATE + 2400 : RATE + 24_000 - 480]
     assert np.std(between) == pytest.approx(0.1, rel=0.05)
@@ -471,7 +473,7 @@ def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
         assert 1200 * np.log2(found / hz) == pytest.approx(0.0, abs=3.0)
 
 
-def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
+def test_stopping_releases_sounding_steps_and_drops_the_rest() -> None:
     duet = Duet(0.0, RATE)
     duet.go_on(0.1)
     drill = music("{call} 4:4 | 5:4 | {answer} 4:4 |", tempo=60)
@@ -486,7 +488,7 @@ def test_stopping_lets_go_of_what_sounds_and_leaves_out_the_rest() -> None:
     assert np.max(np.abs(sound[stopped + round(0.06 * RATE) :])) == 0.0
 
 
-def test_steps_the_harp_cannot_play_are_told_at_once() -> None:
+def test_steps_the_harp_cannot_play_are_an_error_at_once() -> None:
     duet = Duet(0.0)
     step = replace(music("-5:4", tempo=60).steps[0], sounds=((Tab.parse("-5'"),),))
     with pytest.raises(HarpError, match="cannot be played on a C harp"):
@@ -570,7 +572,7 @@ def test_channels_are_mixed_or_one_is_picked(stand_in: StandIn) -> None:
         Microphone(MicrophoneSpec(channel=3))
 
 
-def test_what_there_was_no_room_for_is_counted_and_given_as_silence(stand_in: StandIn) -> None:
+def test_samples_without_room_are_counted_and_replaced_by_silence(stand_in: StandIn) -> None:
     microphone = Microphone(MicrophoneSpec())
     second = np.full((RATE, 2), 0.5, np.float32)
     for _ in range(12):
@@ -605,7 +607,7 @@ def test_a_device_that_ends_is_lost_after_all_it_gave(stand_in: StandIn) -> None
     assert next(microphone.blocks()).start == 128
 
 
-def test_a_device_that_gives_nothing_is_told(
+def test_a_device_that_gives_no_sound_is_an_error(
     stand_in: StandIn, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     stand_in.first = np.zeros((0, 2), np.float32)
@@ -615,7 +617,7 @@ def test_a_device_that_gives_nothing_is_told(
         Microphone(MicrophoneSpec())
 
 
-def test_a_clock_starts_in_what_is_still_to_come_and_passes_join_in_time(
+def test_a_clock_starts_in_the_future_and_passes_join_in_time(
     stand_in: StandIn,
 ) -> None:
     track = ClickTrack(tempo=120, meter_beats=4, count_in=4, beats=8, first=4)

@@ -1,8 +1,8 @@
-"""What the built-in player makes of all that a drill can ask for, told from its sound alone.
+"""What the built-in player makes of everything that a drill can ask for, measured in its sound.
 
-Pitch is the momentary frequency of one partial's analytic signal: shifted to 0 Hz and smoothed by
-a Hann window of 20 ms (24 under 300 Hz), whose first zero keeps the neighbouring partials out. The
-noise of the breath makes it scatter by about a cent.
+Pitch is the instantaneous frequency of one partial's analytic signal: shifted to 0 Hz and smoothed
+by a Hann window of 20 ms (24 ms below 300 Hz), whose first zero rejects the neighbouring partials.
+The noise of the breath makes it scatter by about a cent.
 """
 
 from __future__ import annotations
@@ -212,7 +212,7 @@ def test_a_note_too_short_for_a_cycle_is_played_plainly() -> None:
 
 
 @pytest.mark.parametrize("wahs", [2.0, 5.0])
-def test_hands_swing_the_level_and_dull_what_is_above(wahs: float) -> None:
+def test_hands_modulate_the_level_and_dull_high_partials(wahs: float) -> None:
     played = Played(f"-2:4{{wah {wahs:g}}} | -2:4")
     whole = played.cut(0, 0.05, 0.95)
     levels = 20 * np.log10(rms(whole, 480))
@@ -481,7 +481,7 @@ def test_an_extra_note_comes_in_the_gap_or_takes_the_steps_own_time() -> None:
         assert long == pytest.approx(0.17, abs=0.03)  # and its release
 
 
-def test_what_a_step_cannot_have_is_told() -> None:
+def test_a_fault_a_step_cannot_have_is_an_error() -> None:
     for tab, fault, sentence in (
         ("4:4", Fault(rung=1, rung_cents=5.0), "play a rung off while it plays 4 in bar 1; name"),
         ("-3=-3':4", Fault(rung=3, rung_cents=5.0), "play a rung off"),

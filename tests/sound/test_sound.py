@@ -108,12 +108,12 @@ def test_formats_read_back_what_was_written(
 
 
 @pytest.mark.parametrize("rate", [8000, 11_025, 16_000, 22_050, 32_000, 44_100, 48_000, 96_000])
-def test_rates_are_kept_and_low_ones_told(tmp_path: Path, rate: int) -> None:
+def test_rates_are_kept_and_low_ones_warned_about(tmp_path: Path, rate: int) -> None:
     sf.write(tmp_path / "a.wav", sine(rate), rate)
     recording = Recording(tmp_path / "a.wav")
     assert len(heard(recording)) == rate == recording.rate
-    told = [sentence for sentence in recording.warnings if f"with {rate}, leaks" in sentence]
-    assert len(told) == len(recording.warnings) == (rate < 16_000)
+    warnings = [sentence for sentence in recording.warnings if f"with {rate}, leaks" in sentence]
+    assert len(warnings) == len(recording.warnings) == (rate < 16_000)
 
 
 def test_channels_are_mixed_or_one_is_picked(tmp_path: Path) -> None:
@@ -128,7 +128,7 @@ def test_channels_are_mixed_or_one_is_picked(tmp_path: Path) -> None:
         Recording(tmp_path / "a.wav", 0)
 
 
-def test_what_is_not_a_number_is_taken_as_silence_and_told(tmp_path: Path) -> None:
+def test_samples_that_are_not_finite_become_silence_with_a_warning(tmp_path: Path) -> None:
     written = sine(RATE).astype(np.float32)
     written[24_000:24_010] = np.nan
     written[30_000] = np.inf
@@ -142,7 +142,7 @@ def test_what_is_not_a_number_is_taken_as_silence_and_told(tmp_path: Path) -> No
     ]
 
 
-def test_clipping_is_told_and_a_full_sine_is_not_clipping(tmp_path: Path) -> None:
+def test_clipping_is_warned_about_and_a_full_scale_sine_is_not_clipping(tmp_path: Path) -> None:
     loud = sine(RATE, level=1.5)
     loud[: RATE // 4] *= 0.1
     for subtype in ("PCM_16", "FLOAT"):
@@ -191,7 +191,7 @@ def test_what_cannot_be_heard_is_told(
 
 
 @pytest.mark.parametrize("name", ["a.flac", "a.mp3"])
-def test_a_file_that_breaks_off_gives_what_it_has(
+def test_a_truncated_file_gives_what_it_has(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     written = round_to_24_bits(np.random.default_rng(3).normal(0, 0.1, 3 * RATE))
@@ -213,7 +213,7 @@ def test_a_file_that_breaks_off_gives_what_it_has(
     np.testing.assert_array_equal(usual[: len(by_little)], by_little[: len(usual)])
 
 
-def test_a_wav_shorter_than_its_header_is_told(tmp_path: Path) -> None:
+def test_a_wav_shorter_than_its_header_is_warned_about(tmp_path: Path) -> None:
     sf.write(tmp_path / "a.wav", sine(RATE), RATE, subtype="PCM_16")
     whole = (tmp_path / "a.wav").read_bytes()
     (tmp_path / "a.wav").write_bytes(whole[: len(whole) // 2])
@@ -307,7 +307,7 @@ os.kill(os.getpid(), signal.SIGKILL)
         TakeWriter(tmp_path / "take.flac", RATE)
 
 
-def test_a_full_disk_is_told_and_what_was_written_stays(tmp_path: Path) -> None:
+def test_a_full_disk_is_an_error_and_keeps_what_was_written(tmp_path: Path) -> None:
     pytest.importorskip("resource")
     code = """
 import resource, sys
@@ -336,7 +336,7 @@ except SoundError as error:
     assert len(heard(Recording(tmp_path / "take.part.flac"))) > RATE
 
 
-def test_nothing_is_overwritten_and_a_bad_place_is_told_at_once(tmp_path: Path) -> None:
+def test_nothing_is_overwritten_and_a_bad_path_is_an_error_at_once(tmp_path: Path) -> None:
     (tmp_path / "there.flac").write_text("dear")
     with pytest.raises(SoundError, match=r"there\.flac exists already; choose another name"):
         TakeWriter(tmp_path / "there.flac", RATE)
@@ -616,7 +616,7 @@ def test_it_plays_again_in_time() -> None:
     assert len(whole) == clocks[0].sample(8) + RATE // 2
 
 
-def test_what_cannot_be_played_is_told() -> None:
+def test_faults_that_cannot_be_played_are_errors() -> None:
     with pytest.raises(HarpError, match="hole 5 draw bends by less"):
         player(drill("-5'"), harp=Harp.of("C"))
     with pytest.raises(SoundError, match="cannot leak hole 4 while it plays 4 in bar 1"):
@@ -701,7 +701,7 @@ def test_a_tone_has_its_pitch_and_level() -> None:
 
 
 @given(st.lists(st.tuples(st.booleans(), st.integers(1, 7)), max_size=60))
-def test_a_ring_gives_what_was_put_in_order(moves: list[tuple[bool, int]]) -> None:
+def test_a_ring_buffer_keeps_order(moves: list[tuple[bool, int]]) -> None:
     ring, put, taken = RingBuffer(10, 1), 0, 0
     for is_put, count in moves:
         if is_put:

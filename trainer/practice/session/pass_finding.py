@@ -1,4 +1,4 @@
-"""The passes of a recording: as it was saved with, or found in its sound."""
+"""Find the passes of a recording: those saved with it, else in its sound."""
 
 from __future__ import annotations
 

@@ -300,7 +300,7 @@ def _tags(comment: str) -> dict[str, Any]:
 
 def _is_cut_short(log: str, frames: int) -> bool:
     """Whether a file ends before its header claims, by the reading library's log."""
-    found = _CUT_SHORT.search(log)
-    if not found:
+    match = _CUT_SHORT.search(log)
+    if not match:
         return bool(frames >= _UNKNOWN_LENGTH)
-    return found[1] is None or int(found[1]) < _STREAMED_BYTES
+    return match[1] is None or int(match[1]) < _STREAMED_BYTES
