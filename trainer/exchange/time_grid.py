@@ -8,32 +8,47 @@ from fractions import Fraction
 
 from trainer.drill import MelodyNote, TargetPitch
 
-BEAT_DIVISIONS = (1, 2, 3, 4, 6, 8, 12)
-"""Divisions of a beat that are tried, the simplest first."""
-SNAP_BEATS = Fraction(1, 40)
-"""Maximum distance in beats to a simple division for it to be preferred over a finer one."""
-MIN_NOTE_BEATS = Fraction(1, 8)
-"""Minimum length of a note in beats; shorter ones are extended."""
-MIN_OFFSET_CENTS = 25.0
-"""Minimum offset from a note in cents that counts as intended."""
-OFFSET_STEP_CENTS = 5.0
-"""Step in cents to which intended offsets are rounded."""
-MAX_SILENT_CUT_BEATS = Fraction(1, 4)
-"""Maximum shortening of a note in beats that is not reported."""
+
+@dataclass(frozen=True, slots=True)
+class QuantizationParameters:
+    """Constants of the quantization; none has a recorded source.
+
+    Attributes:
+        beat_divisions: divisions of a beat that are tried, the simplest first.
+        snap_beats: maximum distance in beats to a simple division for it to be preferred over a
+            finer one.
+        min_note_beats: minimum length of a note in beats; shorter ones are extended.
+        min_offset_cents: minimum offset from a note in cents that counts as intended.
+        offset_step_cents: step in cents to which intended offsets are rounded.
+        max_silent_cut_beats: maximum shortening of a note in beats that is not reported.
+    """
+
+    beat_divisions: tuple[int, ...] = (1, 2, 3, 4, 6, 8, 12)
+    snap_beats: Fraction = Fraction(1, 40)
+    min_note_beats: Fraction = Fraction(1, 8)
+    min_offset_cents: float = 25.0
+    offset_step_cents: float = 5.0
+    max_silent_cut_beats: Fraction = Fraction(1, 4)
+
+
+PARAMETERS = QuantizationParameters()
+"""Parameters in use."""
 
 
 def quantize_beat(beat: Fraction) -> Fraction:
-    """Return the simplest division of a beat within `SNAP_BEATS` of a time, else the nearest."""
-    candidates = [Fraction(round(beat * division), division) for division in BEAT_DIVISIONS]
-    near = [candidate for candidate in candidates if abs(candidate - beat) <= SNAP_BEATS]
+    """Return the simplest division of a beat within `snap_beats` of a time, else the nearest."""
+    candidates = [
+        Fraction(round(beat * division), division) for division in PARAMETERS.beat_divisions
+    ]
+    near = [candidate for candidate in candidates if abs(candidate - beat) <= PARAMETERS.snap_beats]
     return near[0] if near else min(candidates, key=lambda candidate: abs(candidate - beat))
 
 
 def quantize_offset(cents: float) -> float:
     """Return an offset from a note in cents, rounded, or 0 if it is small."""
-    if abs(cents) < MIN_OFFSET_CENTS:
+    if abs(cents) < PARAMETERS.min_offset_cents:
         return 0.0
-    return OFFSET_STEP_CENTS * round(cents / OFFSET_STEP_CENTS)
+    return PARAMETERS.offset_step_cents * round(cents / PARAMETERS.offset_step_cents)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,10 +88,10 @@ def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...],
     shortened = 0
     for i, (start, chord) in enumerate(chords):
         end = max(quantize_beat(note.end) for note in chord)
-        end = max(end, start + MIN_NOTE_BEATS)
+        end = max(end, start + PARAMETERS.min_note_beats)
         next_start = chords[i + 1][0] if i + 1 < len(chords) else None
         if next_start is not None and end > next_start:
-            shortened += end - next_start > MAX_SILENT_CUT_BEATS
+            shortened += end - next_start > PARAMETERS.max_silent_cut_beats
             end = next_start
         line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder))
     return tuple(line), shortened
