@@ -36,8 +36,8 @@ async def until_read(app: TrainerApp, pilot: Pilot[None]) -> TodayScreen:
     """Wait until the daily set is listed, and return its screen."""
 
     def is_listed() -> bool:
-        screen = app.screen
-        return isinstance(screen, TodayScreen) and bool(screen.query_one(OptionList).option_count)
+        lists = app.screen.query(OptionList)  # none until the screen is composed
+        return isinstance(app.screen, TodayScreen) and any(list_.option_count for list_ in lists)
 
     await until(pilot, is_listed)
     assert isinstance(app.screen, TodayScreen)
