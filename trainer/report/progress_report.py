@@ -215,10 +215,10 @@ def _notes(overview: Overview) -> list[str]:
     text = (
         f"Values are medians and fractions over all notes of the last {TREND.usual_days} days on "
         "which the subject was played. Mostly has a sign: + is sharp. The best day has the fewest "
-        "cents off. The last days are called better or worse if chance alone explains the "
-        f"difference in fewer than 1 of {odds} rows; so of {odds} rows without a change, about one "
-        "is called wrongly. 'trainer progress NOTE' or SKILL shows one subject with its intervals "
-        "and its history."
+        "cents off. The last days are called better or worse if chance alone would explain as "
+        f"large a difference as this in fewer than 1 of {odds} rows; so among every {odds} rows "
+        "without a change, about one is called wrongly. 'trainer progress NOTE' or SKILL shows one "
+        "subject with its intervals and its history."
     )
     return textwrap.wrap(text, WIDTH)
 
