@@ -1,4 +1,4 @@
-"""``trainer journal`` from outside, and how takes are told."""
+"""``trainer journal``, and takes as text."""
 
 from __future__ import annotations
 
@@ -106,7 +106,7 @@ def test_a_list_can_be_narrowed_and_is_json_for_programs(
     assert trainer("list --drill nowhere").out == "There are no takes.\n"
     nobody = trainer("list --player Nils")
     assert (nobody.code, nobody.out) == (ExitCode.BAD_INPUT, "")
-    assert "no player 'Nils' is in the journal" in nobody.err
+    assert "no player 'Nils' in the journal" in nobody.err
     assert trainer("list --since yesterday").code == ExitCode.USAGE
 
 

@@ -137,7 +137,7 @@ class Nursery:
         assert self.process.stdin
         assert self.process.stdout
         self._started += 1
-        reported = self.folder / f"told-{self._started}"
+        reported = self.folder / f"reported-{self._started}"
         reported.touch()
         self.process.stdin.write(f"{path}\t{reported}\n")
         self.process.stdin.flush()
@@ -146,13 +146,13 @@ class Nursery:
 
 @dataclass
 class Writer:
-    """A process that adds takes without end, and tells the id of each that is kept."""
+    """A process that adds takes without end, and reports the id of each that was stored."""
 
     pid: int
     reported: Path
 
     def wait(self, takes: int) -> None:
-        """Wait until it has kept so many."""
+        """Wait until it has stored `takes` takes."""
         wait_until(lambda: self.kept() >= takes, f"{takes} takes are kept")
 
     def kept(self) -> int:
@@ -173,7 +173,7 @@ class Writer:
 @pytest.fixture(scope="module")
 def nursery(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Nursery]:
     """A running nursery."""
-    running = Nursery(tmp_path_factory.mktemp("told"))
+    running = Nursery(tmp_path_factory.mktemp("reported"))
     yield running
     running.process.communicate("")
     assert running.process.returncode == 0
@@ -214,7 +214,7 @@ def test_a_killed_process_loses_no_finished_take(tmp_path: Path, nursery: Nurser
             assert {take.id for take in other.takes(steps=False)} >= set(reported)
             other.close()
         total += len(reported)
-    print(f"{kills} kills, {total} takes told")
+    print(f"{kills} kills, {total} takes reported")
     assert kills >= 16
     assert total > kills
 
@@ -387,9 +387,9 @@ for one in (folder / "kept", folder / "empty"):
 kept.chmod(0o400)
 before = kept.read_bytes()
 
-def told(what):
+def message_of(action):
     try:
-        return what()
+        return action()
     except JournalError as error:
         return str(error)
 
@@ -398,9 +398,9 @@ def add():
         return journal.add(made.take("b"))
 
 answer = {
-    "new": told(lambda: Journal(folder / "empty" / "journal.sqlite")),
-    "deeper": told(lambda: Journal(folder / "empty" / "own" / "journal.sqlite")),
-    "add": told(add),
+    "new": message_of(lambda: Journal(folder / "empty" / "journal.sqlite")),
+    "deeper": message_of(lambda: Journal(folder / "empty" / "own" / "journal.sqlite")),
+    "add": message_of(add),
     "same": kept.read_bytes() == before,
     "files": sorted(one.name for one in (folder / "kept").iterdir()),
 }
