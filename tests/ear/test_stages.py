@@ -147,6 +147,16 @@ def test_an_attack_starts_within_a_step_of_its_first_sample() -> None:
         assert attack_start(sound, 24) == pytest.approx(start, abs=24)
 
 
+def test_an_attack_on_top_of_a_held_sound_starts_at_its_step() -> None:
+    envelope = np.where(np.arange(1200) < 600, 0.1, 0.15)
+    assert attack_start(envelope * np.sin(0.3 * np.arange(1200)), 24) == pytest.approx(600, abs=24)
+
+
+def test_a_slow_attack_starts_low_on_its_rise() -> None:
+    envelope = np.interp(np.arange(1200), [400, 700], [1e-4, 0.3])
+    assert attack_start(envelope * np.sin(0.3 * np.arange(1200)), 24) == pytest.approx(430, abs=36)
+
+
 def test_an_attack_out_of_a_ringing_note_starts_after_the_dip() -> None:
     envelope = np.concatenate(
         [np.linspace(0.3, 0.03, 600), np.linspace(0.03, 0.3, 100), np.full(300, 0.3)]
@@ -163,6 +173,12 @@ def test_an_offset_of_the_sound_card_is_no_level() -> None:
     assert meter.level_db(frontend.count) == pytest.approx(20 * np.log10(0.1 / np.sqrt(2)), abs=0.2)
     window = meter.without_offset(frontend.count, 960)
     assert abs(window.mean()) < 0.002
+
+
+def test_a_constant_offset_has_no_step_at_its_start() -> None:
+    frontend = Frontend(48_000, 0.1)
+    frontend.resample(np.full(4800, 0.5))
+    assert frontend.window(frontend.count, frontend.count + 200) == pytest.approx(0.5, abs=1e-6)
 
 
 # Pitch
@@ -301,6 +317,23 @@ def test_a_mixture_has_the_levels_of_its_reeds(db: float) -> None:
     assert mixture.explains(alone)
 
 
+@pytest.mark.parametrize(("low", "high"), [("4", "6"), ("2", "4"), ("-4", "-6")])
+@pytest.mark.parametrize("db", [0.0, -8.0])
+def test_levels_hold_where_partials_coincide(low: str, high: str, db: float) -> None:
+    frame = reed(hz(low), 0.085) + 10 ** (db / 20) * reed(hz(high), 0.085)
+    mixture = ReedMixture(FrameSpectrum(frame, RATE), (hz(low), hz(high)))
+    assert mixture.hz == pytest.approx((hz(low), hz(high)), rel=1e-3)
+    assert mixture.level_db(1) == pytest.approx(db, abs=1.0)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_noise_beside_a_reed_is_no_reed(seed: int) -> None:
+    sound = reed(hz("4"), 0.085)
+    noise = np.random.default_rng(seed).standard_normal(len(sound))
+    noise *= 10 ** (-12 / 20) * np.sqrt(np.mean(sound**2))
+    assert detect(sound + noise, "4").others == ()
+
+
 def test_the_residual_shows_the_other_reed_and_not_one_that_is_absent() -> None:
     frame = reed(hz("4"), 0.085) + 0.3 * reed(hz("5"), 0.085)
     alone = ReedMixture(FrameSpectrum(frame, RATE), (hz("4"),))
@@ -392,6 +425,22 @@ def test_draw_two_alone_does_not_show_its_breath_and_with_a_neighbour_does() -> 
     assert both.breath is Breath.DRAW
     blow = detect(reed(hz("3"), 0.085) + 0.3 * reed(hz("4"), 0.085), "3")
     assert (blow.breath, blow.tab.hole) == (Breath.BLOW, 3)
+
+
+def test_a_neighbour_too_soft_to_sound_does_not_show_the_breath() -> None:
+    soft = 10 ** (-38 / 20) * reed(hz("-3"), 0.085)
+    assert detect(reed(hz("-2"), 0.085) + soft, "-2").breath is None
+
+
+def test_a_soft_reed_beside_a_sounding_neighbour_is_found() -> None:
+    sound = reed(hz("-4"), 0.085) + reed(hz("-5"), 0.085) + 0.2 * reed(hz("-6"), 0.085)
+    assert {hole for hole, db in detect(sound, "-4").levels if db > -33.0} == {5, 6}
+
+
+@pytest.mark.parametrize(("held", "breath"), [("-2", Breath.DRAW), ("3", Breath.BLOW)])
+def test_of_two_explanations_the_held_entry_wins(held: str, breath: Breath) -> None:
+    sound = reed(hz("-2"), 0.085) + 0.3 * (reed(hz("4"), 0.085) + reed(hz("-3"), 0.085))
+    assert detect(sound, held).breath is breath
 
 
 def test_a_pitch_without_a_fundamental_is_replaced_by_the_lowest_peak() -> None:

@@ -14,6 +14,10 @@ from trainer.harp import Harp, Tab
 from trainer.transcript import TranscribedNote
 from trainer.transcript.harp_guess import (
     PitchEvent,
+    _Candidate,
+    _entry_probabilities,
+    _harp_log_probability,
+    _log_profile,
     candidate_harps,
     guess_harps,
     likeliest_position,
@@ -95,8 +99,8 @@ def test_a_quick_step_between_two_rests_is_two_notes() -> None:
 
 
 def test_a_step_to_a_rest_too_short_for_a_note_is_a_glide() -> None:
-    path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.48, hz("-4"))]
-    (note,) = notated(heard("-4", path=path, seconds=0.48))
+    path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.51, hz("-4"))]
+    (note,) = notated(heard("-4", path=path, seconds=0.51))
     assert note.tab == "-4'>-4"
 
 
@@ -234,3 +238,29 @@ def test_a_glide_that_a_harp_cannot_play_speaks_against_it() -> None:
     by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
     assert by_name["C"].missing == 0
     assert by_name["D"].missing > 0
+
+
+def test_a_harp_is_less_likely_the_harder_it_is_and_the_more_it_lacks() -> None:
+    missing = (TargetPitch((61,)),)
+    easy, hard, lacking, low = (
+        _harp_log_probability(candidate, 4)
+        for candidate in (
+            _Candidate(C, (), (), 1.0),
+            _Candidate(C, (), (), 5.0),
+            _Candidate(C, (), missing, 1.0),
+            _Candidate(Harp.of("low C"), (), (), 1.0),
+        )
+    )
+    assert easy > hard > lacking
+    assert easy > low
+    assert hard == pytest.approx(_harp_log_probability(_Candidate(C, (), (), 10.0), 16))
+
+
+def test_rare_entries_and_notes_outside_a_mode_are_unlikely() -> None:
+    odds = _entry_probabilities(C)
+    assert sum(odds.values()) == pytest.approx(1.0)
+    assert odds[Tab.parse("6o")] < 0.05 * odds[Tab.parse("6")]
+    assert odds[Tab.parse("-3''")] < odds[Tab.parse("-3'")] < odds[Tab.parse("-3")]
+    profile = _log_profile((0, 4, 7), ((0, 2.0),))
+    assert profile[0] > profile[4] > profile[1] + 1.0
+    assert np.exp(profile).sum() == pytest.approx(1.0)

@@ -141,13 +141,13 @@ def test_swung_halves_are_recognised_and_measured() -> None:
 
 def test_a_drifting_tempo_is_not_steady_and_is_followed() -> None:
     beats = np.arange(33)
-    seconds = np.cumsum([0.0, *(0.5 + 0.004 * beats[:-1])])
+    seconds = np.cumsum([0.0, *(0.5 + 0.012 * beats[:-1])])
     ((notes),), meter = quantize([note(float(s), 0.4) for s in seconds], meter=(4, 4))
     assert meter is not None
     assert not meter.steady
     assert [n.at for n in notes] == [Fraction(int(b)) for b in beats]
-    assert meter.fastest > 1.15 * meter.slowest
-    assert meter.slowest == pytest.approx(60.0 / 0.62, rel=0.03)
+    assert meter.fastest > 1.4 * meter.slowest
+    assert meter.slowest == pytest.approx(60.0 / 0.86, rel=0.05)
 
 
 def test_a_steady_tempo_has_equal_bars() -> None:
