@@ -314,6 +314,10 @@ def test_the_best_day_has_notes_enough(tmp_path: Path) -> None:
     assert best is not None
     assert (best.first, best.value) == (TODAY - 3 * DAY, 4.0)
     assert shown.best("off_ms") is None
+    (tmp_path / "few").mkdir()
+    best = seen(tmp_path / "few", takes[:2]).find("4").best("cents")
+    assert best is not None
+    assert best.first == TODAY - 2 * DAY  # ten notes are enough
 
 
 def test_weeks_begin_on_monday_and_hold_all_of_their_notes(tmp_path: Path) -> None:

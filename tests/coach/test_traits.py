@@ -65,6 +65,14 @@ def test_a_criterion_is_trained_where_it_is_tested(name: str, tab: str, part: fl
     assert criterion(name, tab) == pytest.approx(part)
 
 
+def test_the_calls_of_the_trainer_train_nothing() -> None:
+    written = drill("4:1 -4':1 5:1")
+    calls = tuple(replace(step, call=step.index == 1) for step in written.steps)
+    own = DrillTraits.of(replace(written, steps=calls), Harp.of())
+    assert own.trains == pytest.approx(traits("4:1 5:1").trains)
+    assert own.strain == 0.0
+
+
 def test_a_criterion_without_weight_is_not_trained() -> None:
     assert criterion("pitch", "-4':4") == 1.0
     assert criterion("pitch", "-4':4", weights={"pitch": 0.0}) == 0.0
