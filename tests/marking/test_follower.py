@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import nan
+from math import inf, nan
 
 import pytest
 
@@ -12,7 +12,13 @@ from tests.support.synthetic_takes import HARP, RATE, drill_of
 from trainer.drill import BeatClock
 from trainer.ear import Reading
 from trainer.harp import Breath, Tab
-from trainer.marking.follower import Follower, Segment, _slur_cost, _StepStates
+from trainer.marking.follower import (
+    Follower,
+    Segment,
+    _Observation,
+    _slur_cost,
+    _StepStates,
+)
 from trainer.marking.parameters import FOLLOWER
 from trainer.marking.target import StepTarget, reed_mask
 
@@ -114,6 +120,35 @@ def test_the_distance_is_scaled_by_the_steps_length_within_limits() -> None:
     assert states("-4:0.1")._off_time_cost(0.125 * BEAT, 0.0) == pytest.approx(6.0)
     assert states("-4:0.5")._off_time_cost(0.25 * BEAT, 0.0) == pytest.approx(6.0)
     assert states("-4:4")._off_time_cost(0.5 * BEAT, 0.0) == pytest.approx(6.0)
+
+
+def heard(step: _StepStates, off: float, *, is_attack: bool = False) -> tuple[float, float]:
+    """Costs of right and wrong after a reading of draw 4, some cents off, within a step."""
+    now = _Observation(9, BEAT // 2, True, is_attack, inf, 0.2, False, cents("-4") + off, mask(4))
+    step.hear_sound(now, step, inf, step.right_entrance)
+    return step.right, step.wrong
+
+
+def test_right_turns_wrong_at_a_cost_and_wrong_turns_right_for_nothing() -> None:
+    step = states("-4:1")
+    step.right = 0.0
+    assert heard(step, -200.0) == pytest.approx((0.5, 4.1))
+    step = states("-4:1")
+    step.wrong = 0.0
+    assert heard(step, 0.0) == pytest.approx((0.0, 0.1))
+
+
+def test_an_attack_within_a_step_costs_and_turns_nothing() -> None:
+    step = states("-4:1")
+    step.right, step.wrong = 0.0, 1.0
+    assert heard(step, 0.0, is_attack=True) == pytest.approx((10.0, 11.1))
+
+
+def test_silence_within_a_step_costs() -> None:
+    step = states("-4:1")
+    step.right, step.wrong = 0.0, 1.0
+    step.hear_silence()
+    assert (step.right, step.wrong) == (0.5, 1.5)
 
 
 # --- paths ------------------------------------------------------------------------------------
