@@ -28,7 +28,7 @@ from trainer.sound import (
     SourceLost,
     accompaniment_steps,
 )
-from trainer.sound.devices import Device, devices, match_device
+from trainer.sound.devices import Device, find_devices, match_device
 from trainer.sound.output_mixer import OutputMixer
 from trainer.sound.sources.microphone import MicrophoneParameters
 from trainer.sound.stream_timing import StreamTiming
@@ -358,7 +358,7 @@ def test_missing_portaudio_is_an_error_with_the_way_to_install_it(
     monkeypatch.setattr("platform.freedesktop_os_release", lambda: {"ID": "debian"})
     monkeypatch.setattr("sys.platform", "linux")
     with pytest.raises(DeviceError, match="sudo apt install libportaudio2"):
-        devices()
+        find_devices()
     monkeypatch.setattr("platform.freedesktop_os_release", lambda: {"ID_LIKE": "rhel fedora"})
     with pytest.raises(DeviceError, match="sudo dnf install portaudio"):
         Microphone(MicrophoneSpec())

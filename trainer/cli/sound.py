@@ -34,10 +34,10 @@ def list_devices(format_: FormatOption = Format.TEXT) -> None:
 
       trainer sound list
     """
-    from trainer.sound import devices
+    from trainer.sound import find_devices
 
     with silence_libraries():
-        all_devices = devices()
+        all_devices = find_devices()
     if format_ is Format.JSON:
         from trainer.report.sound_report import device_data
 

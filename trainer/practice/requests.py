@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar, Protocol, TypeVar
 
-from trainer.sound import Device, MicrophoneSpec, RoundTrip, devices, measure_round_trip
+from trainer.sound import Device, MicrophoneSpec, RoundTrip, find_devices, measure_round_trip
 from trainer.store import Calibration, Journal, save_round_trip
 
 Answer = TypeVar("Answer", covariant=True)
@@ -45,7 +45,7 @@ class ListDevices:
 
     def answer(self, *, idle: bool) -> tuple[Device, ...]:
         """Return all devices, by number."""
-        return devices(rescan=idle)
+        return find_devices(rescan=idle)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from trainer.sound.accompaniment import accompaniment_steps
 from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
-from trainer.sound.devices import Device, devices
+from trainer.sound.devices import Device, find_devices
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.microphone_check import MicrophoneCheck, check_microphone
 from trainer.sound.passage import Passage, play_passage, render_passage, validate_passage
@@ -51,7 +51,7 @@ __all__ = [
     "accompaniment_steps",
     "check_microphone",
     "device_pair",
-    "devices",
+    "find_devices",
     "measure_round_trip",
     "open_source",
     "parse_fault",

@@ -89,7 +89,7 @@ def has_sound_server(device: Device) -> bool:
     card that is not served in time drops sound.
     """
     if device.name == "default":
-        same_host = (other for other in devices() if other.host == device.host)
+        same_host = (other for other in find_devices() if other.host == device.host)
         return any(other.name in _SERVERS for other in same_host)
     return device.name in _SERVERS
 
@@ -142,7 +142,7 @@ def _how_to_install() -> str:
     return "install your system's package of it (portaudio or libportaudio2)"
 
 
-def devices(*, rescan: bool = False) -> tuple[Device, ...]:
+def find_devices(*, rescan: bool = False) -> tuple[Device, ...]:
     """Return all inputs and outputs, by number.
 
     Args:
@@ -177,7 +177,7 @@ def input_device(wanted: str | int | None = None) -> Device:
     Raises:
         DeviceError: there is none; the message lists the inputs.
     """
-    return match_device(devices(), "input", wanted)
+    return match_device(find_devices(), "input", wanted)
 
 
 def output_device(wanted: str | int | None = None) -> Device:
@@ -186,7 +186,7 @@ def output_device(wanted: str | int | None = None) -> Device:
     Raises:
         DeviceError: there is none; the message lists the outputs.
     """
-    return match_device(devices(), "output", wanted)
+    return match_device(find_devices(), "output", wanted)
 
 
 def match_device(
