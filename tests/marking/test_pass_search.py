@@ -58,6 +58,8 @@ def test_the_median_lateness_is_taken_out() -> None:
     """The first note is early, the others are on time."""
     assert zero(walk(3.0, late=[-0.2])) == pytest.approx(3.0)
     assert zero(walk(3.0, late=[0.0, 0.1, 0.2, 0.1, 0.1, 0.1, 0.1, 0.3])) == pytest.approx(3.1)
+    # No single note is at the median.
+    assert zero(walk(3.0, late=[0.0, 0.2, 0.0, 0.2, 0.0, 0.2, 0.1, 0.1])) == pytest.approx(3.1)
 
 
 def test_notes_near_their_beats_count_for_more() -> None:
@@ -96,3 +98,13 @@ def test_a_false_start_is_no_pass() -> None:
     assert zeros([*walk(1.0, count=5), *walk(9.0)]) == [9.0]
     assert zeros([*walk(1.0), *walk(12.0, count=5)]) == [1.0]
     assert zeros([*walk(1.0, count=6), *walk(12.0)]) == [1.0, 12.0]  # 6 of 8 are enough
+
+
+def test_the_first_note_of_a_pass_does_not_complete_a_false_start() -> None:
+    """Five notes, and the next pass begins where the sixth would be, with the same note."""
+    drill = drill_of("4:1 -4:1 5:1 -5:1 | 6:1 4:1 5:1 -4:1", tempo=120.0)
+    tabs = ("4", "-4", "5", "-5", "6", "4", "5", "-4")
+    notes = [heard(tab, 1.0 + i) for i, tab in enumerate(tabs[:5])]
+    notes += [heard(tab, 6.0 + i) for i, tab in enumerate(tabs)]
+    clocks = find_passes(notes, drill, HARP, 120.0, RATE)
+    assert [clock.zero / BEAT for clock in clocks] == [6.0]
