@@ -36,6 +36,7 @@ from trainer.ear.motion import (
 from trainer.ear.octave_split import OctaveDetector
 from trainer.ear.partial_fit import hann_lobe
 from trainer.ear.pitch_candidates import autocorrelation, candidate_periods
+from trainer.ear.pitch_tracker import PitchTracker
 from trainer.ear.reed_detector import ReedDetector, ReedEstimate
 from trainer.ear.tab_tracker import TabTracker
 from trainer.harp import Breath, Harp, Tab
@@ -255,6 +256,14 @@ def test_candidates_start_at_the_shortest_period_that_is_nearly_the_clearest() -
     correlation = np.cos(2 * np.pi * lags / 100) * np.where(lags < 150, 0.7, 1.0)
     assert candidate_periods(correlation, 8)[0][0] == pytest.approx(100.0, abs=0.6)
     assert candidate_periods(np.cos(2 * np.pi * lags / 100), 80)[0][0] == pytest.approx(100, abs=1)
+
+
+def test_the_common_sub_octave_of_two_reeds_is_no_pitch() -> None:
+    frontend = Frontend(RATE, 0.5)
+    frontend.resample(reed(400.0, 0.5) + reed(500.0, 0.5))
+    tracker = PitchTracker(frontend, 240, 90.0, 3000.0)
+    estimate = tracker.estimate(frontend.count, frontend.count - 9000)
+    assert estimate is None or estimate.hz > 380.0
 
 
 # Tab
