@@ -449,7 +449,7 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     table = text.split("together")[0].splitlines()
     notes = [line.split()[0] for line in table if re.match(r"-?\d", line)]
     assert notes == [item.name for item in class_.of(SubjectKind.NOTE)]
-    assert "about one is still told wrong" in " ".join(text.split())
+    assert "about one is called wrongly" in " ".join(text.split())
 
 
 def test_the_widest_figures_stand_apart(tmp_path: Path) -> None:
