@@ -131,7 +131,7 @@ def heard(step: _StepStates, off: float, *, is_attack: bool = False) -> tuple[fl
 
 def test_right_turns_wrong_at_a_cost_and_wrong_turns_right_for_nothing() -> None:
     step = states("-4:1")
-    step.right = 0.0
+    step.right, step.wrong = 0.0, 50.0
     assert heard(step, -200.0) == pytest.approx((0.5, 4.1))
     step = states("-4:1")
     step.wrong = 0.0
