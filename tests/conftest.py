@@ -1,4 +1,4 @@
-"""What holds for every test: folders of its own, and no silent skip where all must run."""
+"""Fixtures and hooks of all tests: separate user folders, and no silent skip in CI."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import os
 from collections.abc import Generator
 from typing import Any
 
-import trainer as _trainer  # noqa: F401 - before numpy, whose library of algebra reads its threads
+import trainer as _trainer  # noqa: F401 - before numpy, whose BLAS reads its number of threads
 
 # isort: split
 
@@ -18,16 +18,16 @@ from tests.support.evening_class import folder, told  # noqa: F401 - fixtures
 from tests.support.pulse import pulse  # noqa: F401 - a fixture
 from tests.support.terminal import terminal  # noqa: F401 - a fixture
 
-settings.register_profile("unhurried", deadline=None)  # other work may hold a machine up
+settings.register_profile("unhurried", deadline=None)  # the machine may be busy
 settings.load_profile("unhurried")
 
 NO_SKIP = "HARP_TRAINER_NO_SKIP"
-"""Set to 1 where PulseAudio and tmux must be there, as in CI: then a skipped test fails."""
+"""Set to 1 where PulseAudio, tmux and fonts must be installed, as in CI: a skipped test fails."""
 
 
 @pytest.fixture(scope="session", autouse=True)
-def folders_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:
-    """Keep the player's own drills, takes and settings out of the tests, and these out of them."""
+def separate_user_folders(tmp_path_factory: pytest.TempPathFactory) -> Generator[None]:
+    """Keep the user's drills, takes and settings out of the tests, and the tests out of them."""
     with pytest.MonkeyPatch.context() as patch:
         home = str(tmp_path_factory.mktemp("home"))
         patch.setenv("HOME", home)
@@ -40,7 +40,7 @@ def folders_of_its_own(tmp_path_factory: pytest.TempPathFactory) -> Generator[No
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep what takes its time from a sound system or a terminal in one process, in turn."""
+    """Run tests that depend on a sound system or a terminal in one process, in turn."""
     for item in items:
         if item.get_closest_marker("needs_pulse") or item.get_closest_marker("needs_tmux"):
             item.add_marker(pytest.mark.xdist_group("in real time"))
@@ -48,7 +48,7 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(item: pytest.Item) -> Generator[None, Any, pytest.TestReport]:
-    """Turn a skip into a failure where nothing may be skipped."""
+    """Turn a skip into a failure where `NO_SKIP` is set."""
     report: pytest.TestReport = yield
     if report.skipped and not hasattr(report, "wasxfail") and os.environ.get(NO_SKIP) == "1":
         report.outcome = "failed"

@@ -1,4 +1,4 @@
-"""The mutation audit: which mutants there are, and that it tells killed from survived."""
+"""The mutation audit: its mutants, its sample, and its output."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What sounds when in the excerpts, and how to read and hear them.
+"""The notes of the excerpts, and functions to load and analyse them.
 
 Conventions. Times are seconds from the start of the file, pitches cents from the reed as it was
 sampled: a path of (seconds after the note's start, cents) is followed in straight lines, and the
@@ -24,14 +24,14 @@ from trainer.sound import Block, round_to_24_bits
 FOLDER = Path(__file__).parent
 RATE = 48_000
 LEAD_S = 0.3
-"""Silence before the first note of an excerpt."""
+"""Silence before the first note of an excerpt, in seconds."""
 
 
 @dataclass(frozen=True)
 class Note:
-    """One reed: when it starts, for how long, its natural tab entry, and how it is bent.
+    """One reed: start and length in seconds, natural tab entry, and path in cents.
 
-    `leak_db` makes it the leak of the note that starts with it, that far below in RMS.
+    With `leak_db` it is the leak of the note that starts with it, at that RMS level re the note.
     """
 
     at: float
@@ -47,7 +47,7 @@ class Note:
 
 @dataclass(frozen=True)
 class Excerpt:
-    """A file: the harp and the notes played on it."""
+    """A file: the harp, and the notes that are played on it."""
 
     harp: Harp
     notes: tuple[Note, ...]
@@ -58,14 +58,14 @@ class Excerpt:
 
 
 def _one_by_one(tabs: str, length: float, gap: float) -> tuple[Note, ...]:
-    """Notes in a row."""
+    """Return notes one after the other."""
     return tuple(
         Note(LEAD_S + i * (length + gap), length, tab) for i, tab in enumerate(tabs.split())
     )
 
 
 def _bent(bends: Sequence[tuple[str, float, float]]) -> tuple[Note, ...]:
-    """Notes held for 0.3 s and then bent, by (tab, cents, seconds that the bend takes)."""
+    """Return notes held for 0.3 s and then bent, from (tab, cents, seconds of the bend)."""
     plain = _one_by_one(" ".join(tab for tab, _, _ in bends), 0.75, 0.3)
     return tuple(
         replace(note, path=((0.3, 0.0), (0.3 + seconds, -cents)))
@@ -74,7 +74,7 @@ def _bent(bends: Sequence[tuple[str, float, float]]) -> tuple[Note, ...]:
 
 
 def _again(tabs: str, gaps: Sequence[float]) -> tuple[Note, ...]:
-    """Each note attacked anew after each of the gaps."""
+    """Return notes that are attacked again after each gap."""
     length, notes = 0.22, []
     starts = [0.0, *accumulate(length + gap for gap in gaps)]
     for i, tab in enumerate(tabs.split()):
@@ -85,7 +85,7 @@ def _again(tabs: str, gaps: Sequence[float]) -> tuple[Note, ...]:
 
 BEAT_S = 60.0 / 96.0
 PHRASE_ZERO_S = 4 * BEAT_S
-"""Where the phrase's first beat falls: a bar of count-in lies before it."""
+"""Time of the phrase's first beat, after a bar of count-in."""
 _PHRASE: tuple[tuple[float, float, str, tuple[float, float]], ...] = (
     # beat, beats, reed, cents at its start and end: drills/harbour-bell.toml
     (0.0, 1.0, "5", (0.0, 0.0)),
@@ -101,11 +101,11 @@ _PHRASE: tuple[tuple[float, float, str, tuple[float, float]], ...] = (
 )
 OUT_CENTS, SHALLOW_CENTS, LEAK_DB, LATE_S = -18.0, 15.0, -12.0, 0.060
 OUT_STEP, LEAKING_STEP, LATE_STEP, SHALLOW_STEP = 0, 2, 3, 4
-"""The faults of the faulty phrase, and the steps of the drill that have them."""
+"""Faults of the faulty phrase, and the steps of the drill that have them."""
 
 
 def _phrase() -> Iterator[Note]:
-    """Each note sounds until 60 ms before its end; a glide rests on its first and last quarter."""
+    """Yield the notes; each ends 60 ms early, a glide is held in its first and last quarter."""
     for beat, beats, reed, (first, last) in _PHRASE:
         length = beats * BEAT_S
         path = ((0.25 * length, first), (0.75 * length, last)) if first or last else ()
@@ -159,7 +159,7 @@ def path_of(name: str) -> Path:
 
 @cache
 def load(name: str) -> Samples:
-    """The samples of an excerpt, float32, at `RATE`."""
+    """Return the samples of an excerpt, float32, at `RATE`."""
     samples, rate = sf.read(path_of(name), dtype="float32")
     assert rate == RATE
     samples.flags.writeable = False
@@ -167,14 +167,14 @@ def load(name: str) -> Samples:
 
 
 def cut(name: str, tab: str, before: float = LEAD_S, after: float = 0.0) -> Samples:
-    """One note of an excerpt, the first of its tab, with so many seconds around it."""
+    """Return the first note of a tab in an excerpt, with `before` and `after` seconds around it."""
     note = next(note for note in EXCERPTS[name].notes if note.tab == tab)
     first = round((note.at - before) * RATE)
     return load(name)[first : first + round((before + note.length + after) * RATE)]
 
 
 def speaks(samples: Samples) -> int:
-    """The sample on which a lone note begins to speak: the first within 40 dB of its peak."""
+    """Return the first sample of a single note within 40 dB of its peak."""
     size = np.abs(samples)
     return int(np.argmax(size > 0.01 * size.max()))
 

@@ -37,7 +37,7 @@ Message = tuple[float, bytes]
 
 
 def variable(number: int) -> bytes:
-    """A number as a variable-length quantity."""
+    """Return a number as a variable-length quantity."""
     sent = [number & 0x7F]
     while number := number >> 7:
         sent.append(number & 0x7F | 0x80)
@@ -45,9 +45,9 @@ def variable(number: int) -> bytes:
 
 
 def file_of(messages: Iterable[Message], end: float) -> bytes:
-    """A MIDI file with one track."""
+    """Return a MIDI file with one track."""
     track, now = b"", 0
-    for at, message in [*sorted(messages, key=lambda one: one[0]), (end, b"\xff\x2f\x00")]:
+    for at, message in [*sorted(messages, key=lambda event: event[0]), (end, b"\xff\x2f\x00")]:
         tick = round(at * TICKS_PER_S)
         track += variable(tick - now) + message
         now = tick

@@ -1,4 +1,4 @@
-"""The recordings of an evening class that plays one drill, and one student's report."""
+"""Recordings of a class that plays one drill, and the report of one student."""
 
 from __future__ import annotations
 
@@ -27,7 +27,7 @@ FAULTS = {1: Fault(leak_db=-8.0), 4: Fault(cents=-31.0), 7: Fault(skip=True)}
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """The recordings of an evening class, one of them no recording."""
+    """Write the recordings of a class; one of the files is not a recording."""
     made = tmp_path_factory.mktemp("class")
     for name, cents in CLASS.items():
         player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults={4: Fault(cents=cents)}))

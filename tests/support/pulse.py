@@ -1,9 +1,9 @@
 """A virtual sound system: PulseAudio with a null sink, whose monitor is the microphone.
 
-What is played into the sink arrives at PortAudio's input, and what PortAudio plays comes back
-at its input too, as from a loudspeaker. All of it lives in a folder of its own, apart from the
-machine's sound. PortAudio reads its environment as it starts, so whatever listens runs in a
-process of its own: :meth:`Pulse.run`.
+Sound that is played into the sink arrives at PortAudio's input. Output of PortAudio arrives there
+too, as from a loudspeaker. The daemon has a folder of its own, separate from the machine's sound.
+PortAudio reads its environment when it starts, so code that listens needs its own process:
+:meth:`Pulse.run`.
 """
 
 from __future__ import annotations
@@ -31,10 +31,10 @@ _ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
 
 
 class Pulse:
-    """A sound daemon of our own, with one null sink.
+    """A private sound daemon with one null sink.
 
     Attributes:
-        env: the environment in which PortAudio finds it.
+        env: environment in which PortAudio uses it.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -57,16 +57,16 @@ class Pulse:
         self.plug_in()
 
     def plug_in(self) -> None:
-        """Make the sink, and its monitor the default microphone."""
+        """Create the sink and make its monitor the default microphone."""
         self.pactl("load-module", "module-null-sink", f"sink_name={SINK}", "rate=48000")
         self.pactl("set-default-source", f"{SINK}.monitor")
         self.listen()
 
     def listen(self) -> None:
-        """Keep one listener at the sink.
+        """Keep a recorder at the sink.
 
-        A null sink takes up to two seconds to become quick for its first listener, and drops
-        sound as it does; a card has no such moment.
+        A null sink takes up to two seconds to reach low latency for its first recorder, and drops
+        sound meanwhile, unlike a card. The daemon reports no event for it.
         """
         if self._keeper:
             self._keeper.terminate()
@@ -88,7 +88,7 @@ class Pulse:
 
     @contextmanager
     def hiss(self) -> Iterator[None]:
-        """A room's noise in the sink, without which a microphone does not look like one."""
+        """Play a room's noise: an input that is exactly 0 does not count as a microphone."""
         play = ["pacat", "--raw", "--rate=48000", "--channels=1", f"--device={SINK}"]
         room = self._start(*play, "--latency-msec=20", str(self._noise))
         try:
@@ -98,14 +98,14 @@ class Pulse:
             room.wait(10)
 
     def run(self, code: str, *words: str, timeout: float = 120.0) -> Any:
-        """Run Python with these arguments; what it prints last, which must be JSON."""
+        """Run Python code with arguments and return its last line, parsed as JSON."""
         done = self.start(code, *words)
         out, _ = done.communicate(timeout=timeout)
         assert done.returncode == 0, out
         return json.loads(out.splitlines()[-1])
 
     def start(self, code: str, *words: str) -> subprocess.Popen[str]:
-        """Start Python with these arguments, its output in a pipe."""
+        """Start Python code with arguments; its output is a pipe."""
         return subprocess.Popen(
             [sys.executable, "-c", code, *words],
             env=self.env,
@@ -115,7 +115,7 @@ class Pulse:
         )
 
     def close(self) -> None:
-        """End what was started here."""
+        """End the daemon and the recorder."""
         for process in (self._keeper, self._daemon):
             if process:
                 process.terminate()
@@ -131,7 +131,7 @@ class Pulse:
 
 @pytest.fixture(scope="module")
 def pulse() -> Iterator[Pulse]:
-    """A running virtual sound system; skipped where there is none."""
+    """Start a virtual sound system; skip where the programs are missing."""
     missing = [program for program in _PROGRAMS if not shutil.which(program)]
     portaudio = subprocess.run([sys.executable, "-c", "import sounddevice"], capture_output=True)
     if portaudio.returncode:

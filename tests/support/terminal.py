@@ -1,4 +1,4 @@
-"""A real terminal for tests: tmux runs a command, keys are typed, and the screen is read."""
+"""A real terminal for tests: tmux runs a command, types keys and reads the screen."""
 
 from __future__ import annotations
 
@@ -21,32 +21,32 @@ DEMO = (sys.executable, "-m", "trainer", "demo")
 
 
 class Terminal:
-    """A terminal with a tmux server of its own."""
+    """A terminal with its own tmux server."""
 
     def __init__(self, folder: str) -> None:
         self._socket = f"{folder}/socket"
 
     def start(self, command: str, columns: int = 80, rows: int = 24) -> None:
-        """Start a shell command; when it ends, its exit code is shown."""
+        """Start a shell command; its exit code is shown when it ends."""
         self._tmux(
             *("new-session", "-d", "-x", str(columns), "-y", str(rows), "-c", str(ROOT)),
             f"{command}; echo exit code $?; sleep 60",
         )
 
     def keys(self, *keys: str) -> None:
-        """Type keys, by tmux's names for them."""
+        """Type keys, named as in tmux."""
         self._tmux("send-keys", *keys)
 
     def resize(self, columns: int, rows: int) -> None:
-        """Change its size."""
+        """Change the size."""
         self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
 
     def screen(self) -> str:
-        """What it shows, a line a row."""
+        """Return the text of the screen, a line a row."""
         return self._tmux("capture-pane", "-p")
 
     def wait_for(self, pattern: str) -> str:
-        """Wait until it shows something; the screen that does."""
+        """Wait until the screen matches a pattern and return it."""
         end = time.monotonic() + WITHIN_S
         while time.monotonic() < end:
             screen = self.screen()
@@ -56,7 +56,7 @@ class Terminal:
         raise AssertionError(f"{pattern} is not shown:\n{screen}")
 
     def close(self) -> None:
-        """End it and what runs in it."""
+        """End the terminal and its command."""
         self._tmux("kill-server")
 
     def _tmux(self, *words: str) -> str:
