@@ -674,7 +674,7 @@ def test_an_empty_journal_is_explained_and_not_created(command: Command, tmp_pat
     assert "trainer play" in out
     code, out, err = command("--format", "json")
     assert json.loads(out)["subjects"] == []
-    assert "nothing of Runa's" in err
+    assert "has no takes of Runa" in err
     code, out, err = command("-4'", "--format", "csv", "--plot", str(tmp_path / "one.png"))
     assert (code, len(out.splitlines())) == (0, 1)
     assert not list(tmp_path.iterdir())
