@@ -241,10 +241,10 @@ def test_screen_can_be_left_while_the_journal_is_read(
 
 def test_empty_and_broken_journals_are_reported(tmp_path: Path) -> None:
     async def empty(pilot: Pilot[None]) -> None:
-        await until(pilot, lambda: "nothing of Runa's in the journal yet" in text(pilot))
+        await until(pilot, lambda: "journal has no takes of Runa yet" in text(pilot))
         await pilot.press("down", "up", "m", "enter", "end")
         await pilot.pause()
-        assert "nothing of Runa's" in text(pilot)
+        assert "no takes of Runa" in text(pilot)
 
     run(empty, tmp_path / "none.sqlite")
     assert not (tmp_path / "none.sqlite").exists()
