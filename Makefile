@@ -21,6 +21,8 @@ check: .venv/dev-stamp
 	$(BIN)/ruff check
 	$(BIN)/mypy
 	$(BIN)/lint-imports
+	$(BIN)/codespell
+	$(BIN)/python -m devtools.prose
 
 # This ear and its peers, side by side: tables and pictures in benchmarks/results. FULL=1 hears
 # everything; BENCH passes more, as in: make bench BENCH=--misses

@@ -149,7 +149,8 @@ def watch_year(wear: Wear, seed: int, every: int = 1) -> WatchedYear:
     """Watch a simulated year.
 
     Args:
-        wear, seed: of the year.
+        wear: of the year.
+        seed: of the year.
         every: days of practice from one look to the next.
     """
     pitches = simulate_year(wear, seed)

@@ -20,6 +20,8 @@ CHECKS = (
     ("ruff", "format", "--check"),
     ("ruff", "check"),
     ("mypy",),
+    ("codespell_lib",),
+    ("devtools.prose",),
     ("devtools.commands", "--check"),
     ("pytest", "--numprocesses", "2", "--dist", "loadgroup"),
 )

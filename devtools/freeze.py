@@ -7,7 +7,7 @@ set of recordings, drills and journals. It keeps two digests of each output:
 - EXACT: of the whole text, without the names of temporary folders.
 - DIGITS: of the keys, the numbers, and the short tokens such as ``-4'`` and ``C4``.
 
-``DIGITS`` must stay equal. Where only ``EXACT`` differs, the wording has changed, and that is told
+``DIGITS`` must stay equal. Where only ``EXACT`` differs, the wording has changed, which is reported
 but is no failure. The script imports nothing of the program, so it survives the renaming of
 modules. It runs ``python -m trainer`` in an empty home, on a fixed day; to save time, in forks of
 a Python that has loaded the libraries (with HARP_FREEZE_NO_FORK=1, each in a new Python).
@@ -259,11 +259,11 @@ def _down_to_8k(sound: Samples) -> Samples:
     return low
 
 
-def _mixed(one: Samples, other: Samples) -> Samples:
-    """Give two sounds over each other."""
-    both = np.zeros(max(len(one), len(other)))
-    both[: len(one)] += 0.6 * one
-    both[: len(other)] += 0.5 * other
+def _mixed(first: Samples, second: Samples) -> Samples:
+    """Return the mix of two sounds."""
+    both = np.zeros(max(len(first), len(second)))
+    both[: len(first)] += 0.6 * first
+    both[: len(second)] += 0.5 * second
     return both
 
 
@@ -337,13 +337,13 @@ class Place:
         asked = "import datetime, importlib.util as u; print(u.find_spec('trainer').origin)"
         asked += "; print(datetime.date.today())"
         command = [sys.executable, "-c", asked]
-        told = subprocess.run(
+        printed = subprocess.run(
             command, env=place.env(work), cwd=work, capture_output=True, text=True, check=True
         ).stdout.split("\n")
-        if not Path(told[0]).is_relative_to(place.tree):
-            sys.exit(f"the package comes from {told[0]}, which is not in {place.tree}")
-        if told[1] != TODAY.isoformat():
-            sys.exit(f"the clock is not fixed: it says {told[1]}")
+        if not Path(printed[0]).is_relative_to(place.tree):
+            sys.exit(f"the package comes from {printed[0]}, which is not in {place.tree}")
+        if printed[1] != TODAY.isoformat():
+            sys.exit(f"the clock is not fixed: it shows {printed[1]}")
         return place
 
     def env(self, home: Path, **more: str) -> dict[str, str]:
@@ -455,10 +455,10 @@ class Item:
 def items(tree: Path) -> list[Item]:
     """Everything that is run."""
     shelf = sorted(path.stem for path in (tree / "drills").glob("*.toml"))
-    found = [*_of_recordings(), *_of_journals(), *_of_drills(shelf), *_of_harps()]
-    names = Counter(item.name for item in found)
+    all_items = [*_of_recordings(), *_of_journals(), *_of_drills(shelf), *_of_harps()]
+    names = Counter(item.name for item in all_items)
     assert max(names.values()) == 1, names.most_common(3)
-    return found
+    return all_items
 
 
 def _recordings() -> Iterator[tuple[str, str, str | None, tuple[str, ...], str]]:
@@ -691,7 +691,7 @@ _IN_LINE = {"a", "abbr", "b", "code", "em", "i", "span", "strong", "sub", "sup",
 
 @dataclass(frozen=True)
 class Said:
-    """What an item said, whole and reduced."""
+    """The output of an item, whole and reduced."""
 
     exact: str
     digits: str
@@ -720,7 +720,7 @@ def _of_json(value: Any, path: str = "", key: str = "") -> Iterator[str]:
         for name, inner in value.items():
             yield from _of_json(inner, f"{path}.{name}", name)
     elif isinstance(value, list):
-        if all(isinstance(one, int | float) for one in value):
+        if all(isinstance(number, int | float) for number in value):
             yield f"{path}: {value}"
             return
         yield f"{path}: [{len(value)}]"
@@ -799,10 +799,10 @@ def _of_html(text: str) -> Iterator[str]:
 
 def _of_xml(text: str) -> Iterator[str]:
     """The elements of a score, without sentences."""
-    for one in ET.fromstring(text).iter():
-        inner = _of_string((one.text or "").strip())
-        attributes = " ".join(f"{k}={_of_string(v)}" for k, v in one.attrib.items())
-        yield f"{one.tag} {attributes} {inner}"
+    for element in ET.fromstring(text).iter():
+        inner = _of_string((element.text or "").strip())
+        attributes = " ".join(f"{k}={_of_string(v)}" for k, v in element.attrib.items())
+        yield f"{element.tag} {attributes} {inner}"
 
 
 def _of_midi(data: bytes) -> tuple[str, str]:
@@ -813,9 +813,9 @@ def _of_midi(data: bytes) -> tuple[str, str]:
         for message in track:
             whole.append(f"{number} {message!r}")
             fields = vars(message)
-            told = {k: _numbers(v) if isinstance(v, str) else v for k, v in fields.items()}
-            told["type"] = message.type
-            digits.append(f"{number} {told}")
+            texts = {k: _numbers(v) if isinstance(v, str) else v for k, v in fields.items()}
+            texts["type"] = message.type
+            digits.append(f"{number} {texts}")
     return "\n".join(whole), "\n".join([whole[0], *digits])
 
 
@@ -854,7 +854,7 @@ def _reduced(text: str, kind: str) -> str:
 
 
 def said_by(place: Place, item: Item) -> Said:
-    """Run an item, and give what it said."""
+    """Run an item and return its output."""
     folder, more = place.folder(item.name), {}
     if item.journal:
         source = place.inputs / OLD if item.journal == "old" else place.work / "new.sqlite"
@@ -893,14 +893,14 @@ def say_all(
         if code:
             sys.exit(f"the journal could not be imported: {err}")
 
-    def one(item: Item) -> Said | Exception:
+    def run(item: Item) -> Said | Exception:
         try:
             return said_by(place, item)
         except Exception as error:
             return error
 
     with ThreadPoolExecutor(jobs) as pool:
-        yield from zip(wanted, pool.map(one, wanted), strict=True)
+        yield from zip(wanted, pool.map(run, wanted), strict=True)
     for key in [key for key in _SERVERS if key[0] == str(place.work)]:
         server = _SERVERS.pop(key)
         server.communicate()
@@ -962,7 +962,7 @@ def _make_takes(place: Place) -> None:
 
 
 def _make_live(place: Place) -> None:
-    """Save a take of some passes: the loop is stopped after two totals were told."""
+    """Save a take of some passes: the loop is stopped after two totals."""
     (place.inputs / LIVE).unlink(missing_ok=True)
     folder = place.folder("live")
     words = ["play", "in/drills/loops.toml", "--player", "--plain", "--loop"]
@@ -994,8 +994,8 @@ def _make_derived(inputs: Path) -> None:
     for derived in DERIVED.values():
         sound, _ = sf.read(inputs / f"{derived.of}.flac")
         sf.write(inputs / derived.file, derived.make(sound), derived.rate)
-    one, other = (sf.read(inputs / f"two-{part}.flac")[0] for part in ("first", "second"))
-    sf.write(inputs / MIX, _mixed(one, other), RATE)
+    first, second = (sf.read(inputs / f"two-{part}.flac")[0] for part in ("first", "second"))
+    sf.write(inputs / MIX, _mixed(first, second), RATE)
 
 
 def _make_journals(place: Place) -> None:
@@ -1019,7 +1019,7 @@ def _make_journals(place: Place) -> None:
     reeds = "in/reeds/c-harp.flac"
     _must(place, "own", ("harp", "measure", "old C", "--harp", "C", "--from", reeds), **kept)
     head, *lines = _must(place, "export", ("journal", "export"), **kept).splitlines()
-    made = [head, *(json.dumps(one, ensure_ascii=False) for one in _weeks(lines))]
+    made = [head, *(json.dumps(record, ensure_ascii=False) for record in _weeks(lines))]
     (place.inputs / JOURNAL).write_text("\n".join(made) + "\n", "utf-8")
     (place.inputs / OLD).unlink(missing_ok=True)
     old = {"TRAINER_JOURNAL": str(place.work / "old.sqlite")}
@@ -1030,7 +1030,7 @@ def _make_journals(place: Place) -> None:
 def _weeks(lines: Sequence[str]) -> Iterator[dict[str, Any]]:
     """Spread the takes of an export over nine weeks, with other figures each day."""
     records = [json.loads(line) for line in lines]
-    takes = sorted((r for r in records if r["kind"] == "take"), key=lambda one: one["drill"])
+    takes = sorted((r for r in records if r["kind"] == "take"), key=lambda take: take["drill"])
     number = 0
     for back in range(63, 0, -1):
         rng = random.Random(back)
@@ -1084,13 +1084,13 @@ def _sum_of(inputs: Path) -> str:
 
 def _made_with() -> dict[str, str]:
     """What the figures may depend on, beside the program."""
-    found = {"python": platform.python_version(), "machine": platform.machine()}
+    versions = {"python": platform.python_version(), "machine": platform.machine()}
     for name in ("numpy", "soundfile", "aubio-ledfx", "pedalboard", "fsrs"):
         try:
-            found[name] = version(name)
+            versions[name] = version(name)
         except PackageNotFoundError:
-            found[name] = "none"
-    return found
+            versions[name] = "none"
+    return versions
 
 
 def _took(began: float) -> str:
@@ -1106,7 +1106,9 @@ def _chosen(args: argparse.Namespace, tree: Path) -> list[Item]:
         item
         for item in items(tree)
         if (item.quick or not args.quick)
-        and (not only or any(fnmatch(item.name, one) or one in item.name for one in only))
+        and (
+            not only or any(fnmatch(item.name, pattern) or pattern in item.name for pattern in only)
+        )
     ]
 
 
@@ -1126,11 +1128,11 @@ def make(args: argparse.Namespace) -> int:
             frozen[item.name] = known.digests
     with tempfile.TemporaryDirectory() as temporary:
         place = Place.at(args.tree, inputs, Path(temporary) / "work")
-        for item, said in say_all(place, [i for i in wanted if i.name not in frozen], args.jobs):
-            if isinstance(said, Exception):
-                raise said
-            frozen[item.name] = said.digests
-            stored = json.dumps([said.exact, said.digits], ensure_ascii=False).encode()
+        for item, outcome in say_all(place, [i for i in wanted if i.name not in frozen], args.jobs):
+            if isinstance(outcome, Exception):
+                raise outcome
+            frozen[item.name] = outcome.digests
+            stored = json.dumps([outcome.exact, outcome.digits], ensure_ascii=False).encode()
             _stored(inputs, item.name).write_bytes(gzip.compress(stored, 6, mtime=0))
     whole = {"made_with": _made_with(), "inputs": _sum_of(inputs), "items": frozen}
     FROZEN.write_text(_laid_out(whole), "utf-8")
@@ -1147,13 +1149,13 @@ def _laid_out(whole: dict[str, Any]) -> str:
 
 def _first_difference(old: str, new: str, around: int = 2) -> list[str]:
     """The first lines that differ, with some lines before them."""
-    one, other = old.splitlines(), new.splitlines()
-    pairs = zip(one, other, strict=False)
-    at = next((i for i, (a, b) in enumerate(pairs) if a != b), min(len(one), len(other)))
-    told = [f"      line {at + 1} of {len(one)} (now {len(other)})"]
-    told += [f"        {line[:200]}" for line in one[max(0, at - around) : at]]
-    told += [f"      - {line[:200]}" for line in one[at : at + around]]
-    return told + [f"      + {line[:200]}" for line in other[at : at + around]]
+    before, after = old.splitlines(), new.splitlines()
+    pairs = zip(before, after, strict=False)
+    at = next((i for i, (a, b) in enumerate(pairs) if a != b), min(len(before), len(after)))
+    lines = [f"      line {at + 1} of {len(before)} (now {len(after)})"]
+    lines += [f"        {line[:200]}" for line in before[max(0, at - around) : at]]
+    lines += [f"      - {line[:200]}" for line in before[at : at + around]]
+    return lines + [f"      + {line[:200]}" for line in after[at : at + around]]
 
 
 def check(args: argparse.Namespace) -> int:
@@ -1173,26 +1175,28 @@ def check(args: argparse.Namespace) -> int:
     with tempfile.TemporaryDirectory() as temporary:
         if args.against:
             other = Place.at(args.against, inputs, Path(temporary) / "against")
-            for item, said in say_all(other, wanted, args.jobs):
-                if isinstance(said, Exception):
-                    raise said
-                reference[item.name] = said
+            for item, outcome in say_all(other, wanted, args.jobs):
+                if isinstance(outcome, Exception):
+                    raise outcome
+                reference[item.name] = outcome
         place = Place.at(args.tree, inputs, Path(temporary) / "work")
         worded: list[str] = []
         wrong: list[str] = []
-        for item, said in say_all(place, wanted, args.jobs):
+        for item, outcome in say_all(place, wanted, args.jobs):
             known = reference.get(item.name)
             was = known.digests if known else frozen["items"].get(item.name)
-            if isinstance(said, Exception):
+            if isinstance(outcome, Exception):
                 wrong.append(item.name)
-                print(f"FAILED   {item.name}: {said!r}", flush=True)
+                print(f"FAILED   {item.name}: {outcome!r}", flush=True)
             elif was is None:
                 wrong.append(item.name)
                 print(f"NEW      {item.name}: it was not frozen", flush=True)
-            elif said.digests != was:
-                same = said.digests[1] == was[1]
+            elif outcome.digests != was:
+                same = outcome.digests[1] == was[1]
                 (worded if same else wrong).append(item.name)
-                _tell(item, said, known or _read(inputs, item.name), same, args.wording)
+                _print_difference(
+                    item, outcome, known or _read(inputs, item.name), same, args.wording
+                )
     if not args.only and not args.quick and not args.against:
         for name in sorted(frozen["items"].keys() - {item.name for item in wanted}):
             wrong.append(name)
@@ -1210,13 +1214,15 @@ def _read(inputs: Path, name: str) -> Said | None:
     return Said(*json.loads(gzip.decompress(path.read_bytes()))) if path.exists() else None
 
 
-def _tell(item: Item, said: Said, known: Said | None, same: bool, wording: bool) -> None:
+def _print_difference(
+    item: Item, output: Said, known: Said | None, same: bool, wording: bool
+) -> None:
     """Print how an item differs."""
     line = "trainer " + " ".join(f"'{w}'" if " " in w or "'" in w else w for w in item.words)
     if same:
         print(f"wording  {item.name}", flush=True)
         if wording and known:
-            both = known.exact.splitlines(), said.exact.splitlines()
+            both = known.exact.splitlines(), output.exact.splitlines()
             for text in difflib.unified_diff(*both, "before", "now", n=1, lineterm=""):
                 print(f"    {text[:300]}")
         return
@@ -1224,12 +1230,12 @@ def _tell(item: Item, said: Said, known: Said | None, same: bool, wording: bool)
     if known is None:
         print("      (the output of before is not kept here)")
         return
-    if Counter(known.digits.split()) == Counter(said.digits.split()):
+    if Counter(known.digits.split()) == Counter(output.digits.split()):
         print("      only their order differs")
-    print("\n".join(_first_difference(known.digits, said.digits)))
+    print("\n".join(_first_difference(known.digits, output.digits)))
     if wording:
         print("      in the whole text:")
-        print("\n".join(_first_difference(known.exact, said.exact)))
+        print("\n".join(_first_difference(known.exact, output.exact)))
 
 
 def _inputs() -> Path:
@@ -1245,19 +1251,25 @@ def main() -> int:
     parser = argparse.ArgumentParser(description="Freeze what the program says, and compare later.")
     commands = parser.add_subparsers(required=True)
     for name, does in (("make", make), ("check", check), ("list", None)):
-        one = commands.add_parser(name, help=does.__doc__ if does else "List the items.")
-        one.set_defaults(does=does)
-        one.add_argument("--tree", type=Path, default=HERE.parent, help="the code to run")
-        one.add_argument("--inputs", type=Path, default=_inputs(), help="recordings and outputs")
-        one.add_argument("--jobs", type=int, default=2, help="commands at a time; default: 2")
+        command = commands.add_parser(name, help=does.__doc__ if does else "List the items.")
+        command.set_defaults(does=does)
+        command.add_argument("--tree", type=Path, default=HERE.parent, help="the code to run")
+        command.add_argument(
+            "--inputs", type=Path, default=_inputs(), help="recordings and outputs"
+        )
+        command.add_argument("--jobs", type=int, default=2, help="commands at a time; default: 2")
         if name == "make":
-            one.add_argument("--new-inputs", action="store_true", help="make recordings anew")
-            one.add_argument("--resume", action="store_true", help="keep what was recorded before")
+            command.add_argument("--new-inputs", action="store_true", help="make recordings anew")
+            command.add_argument(
+                "--resume", action="store_true", help="keep what was recorded before"
+            )
             continue
-        one.add_argument("--only", action="append", metavar="PATTERN", help="items of that name")
-        one.add_argument("--quick", action="store_true", help="a subset, under a minute")
-        one.add_argument("--wording", action="store_true", help="show how words differ")
-        one.add_argument("--against", type=Path, metavar="PATH", help="run this tree, too")
+        command.add_argument(
+            "--only", action="append", metavar="PATTERN", help="items of that name"
+        )
+        command.add_argument("--quick", action="store_true", help="a subset, under a minute")
+        command.add_argument("--wording", action="store_true", help="show how words differ")
+        command.add_argument("--against", type=Path, metavar="PATH", help="run this tree, too")
     args = parser.parse_args()
     if args.does is None:
         print("\n".join(item.name for item in _chosen(args, args.tree)))

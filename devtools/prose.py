@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 PHRASES = {
-    r"told|tells?|telling": "report, estimate, detect, show, return, print",
+    r"told|tells?(?<!too little to tell)|telling": "report, estimate, detect, show, return, print",
     r"likewise": "also, or name the unit again",
     r"oftener|seldomer": "more often, less often",
     r"so (?:many|much)|such a (?:share|part|number)": "name the quantity and its unit",

@@ -139,7 +139,7 @@ def test_colours_are_the_published_set() -> None:
         theme.BLUISH_GREEN: (0, 158, 115),
         theme.YELLOW: (240, 228, 66),
         theme.BLUE: (0, 114, 178),
-        theme.VERMILLION: (213, 94, 0),
+        theme.VERMILION: (213, 94, 0),
         theme.REDDISH_PURPLE: (204, 121, 167),
     }
     for colour, rgb in published.items():
@@ -151,7 +151,7 @@ def test_colours_are_the_published_set() -> None:
     [
         (theme.DARK_ORANGE, theme.ORANGE),
         (theme.DARK_GREEN, theme.BLUISH_GREEN),
-        (theme.DARK_VERMILLION, theme.VERMILLION),
+        (theme.DARK_VERMILION, theme.VERMILION),
         (theme.DARK_PURPLE, theme.REDDISH_PURPLE),
     ],
 )

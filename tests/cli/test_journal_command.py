@@ -52,7 +52,6 @@ def trainer(
     path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> Trainer:
     """Runs a command in this process, as ``trainer journal WORDS`` would."""
-
     run = runner(monkeypatch, capfd, "journal")
     return lambda words: run(*shlex.split(words))
 

@@ -303,8 +303,11 @@ def test_what_was_long_ago_counts_less() -> None:
 
 
 def test_shares_are_drawn_by_how_far_entries_lie_apart() -> None:
-    """Beta-binomial players whose strength is known: the drawn rates are nearer to the truth than
-    the bare ones, as Stein's paradox has it (Efron and Morris 1977, Scientific American 236)."""
+    """Drawn rates are nearer to the truth than the bare ones.
+
+    The players are beta-binomial with known strength; Stein's paradox has it so (Efron and Morris
+    1977, Scientific American 236).
+    """
     rng = random.Random(5)
     bare = drawn = 0.0
     for seed in range(30):
@@ -904,8 +907,10 @@ def test_the_shelf_is_mastered_sooner_than_by_rotation(capsys: pytest.CaptureFix
 
 
 def test_the_simulated_player_gains_by_spacing_and_loses_by_waiting() -> None:
-    """As the model's authors found of vocabulary: what is spread out lasts longer, what is crowded
-    is better at once (Pavlik and Anderson 2005)."""
+    """Spread practice lasts longer; crowded practice is better at once.
+
+    The model's authors found this for vocabulary (Pavlik and Anderson 2005).
+    """
     crowded, spread = learner.MemoryTrace(), learner.MemoryTrace()
     for n in range(8):
         crowded.practise(40.0 * n)

@@ -429,7 +429,7 @@ def test_a_year_of_daily_practice_is_read_in_less_than_a_second(tmp_path: Path) 
     assert spent < 1.0
 
 
-# --- telling it -------------------------------------------------------------------------------
+# --- in words ---------------------------------------------------------------------------------
 
 
 @pytest.fixture(scope="module")

@@ -109,8 +109,10 @@ def test_octaves_are_split_wherever_the_harp_has_them() -> None:
 
 
 def test_a_note_of_two_holes_gets_an_alternative() -> None:
-    """Draw 2 and blow 3 of a standard harp are one note; on a solo harp blow 4 and 5 are, and on
-    a paddy harp none (common practice)."""
+    """Draw 2 and blow 3 of a standard harp are the same note.
+
+    On a solo harp blow 4 and 5 are; on a paddy harp none (common practice).
+    """
     step = move_by_pitch(drill_of("4:4"), Harp.of("F")).drill.steps[0]
     assert {str(tab) for tab in step.tabs} == {"-2", "3"}
     assert step.alternative
@@ -170,8 +172,10 @@ def test_a_slide_skips_no_more_holes_than_it_did() -> None:
 
 
 def test_a_target_may_be_written_from_the_half_step_above() -> None:
-    """60 cents over E5 is 40 under F5, where draw 5 of a C harp can be bent to (common
-    practice: it bends by less than a half step)."""
+    """60 cents over E5 is 40 under F5, which a bent draw 5 of a C harp reaches.
+
+    Common practice: draw 5 bends by less than a half step.
+    """
     assert tabs(move_by_pitch(drill_of("-3@+60:4", "F"), C)) == "-5@-40"
 
 
@@ -224,8 +228,11 @@ def test_more_missing_is_worse_then_harder_then_further() -> None:
 
 
 def test_the_order_in_which_things_are_learnt() -> None:
-    """Common practice: natural notes, bends to the floor, those between, blow bends, overblows,
-    overdraws; and bends of a low harp after those of a middle one."""
+    """Techniques from easy to hard, as in common practice.
+
+    Natural notes, bends to the floor, those between, blow bends, overblows, overdraws; and bends of
+    a low harp after those of a middle one.
+    """
 
     def hard(tab: str, harp: Harp = C) -> float:
         return step_difficulty(drill_of(f"{tab}:4").steps[0], harp)
@@ -389,8 +396,10 @@ def test_by_pitch_there_and_back_sounds_the_same(
 
 
 def test_both_parts_are_moved_by_holes_and_missing_entries_are_reported() -> None:
-    """Draw 5 of a country harp bends by a half step, of a standard harp by less (common
-    practice)."""
+    """Draw 5 of a country harp bends by a half step.
+
+    On a standard harp it bends by less (common practice).
+    """
     drill = drill_of("4:4", tuning='"country"', second='"""-5:4"""')
     assert move_to_harp(drill, Harp.of("A")).second == drill.second
     for tab, expected in [

@@ -299,8 +299,11 @@ def test_the_fit_of_two_reeds_takes_them_apart() -> None:
 
 @pytest.mark.parametrize("hz", [196.0, 440.0, 1000.0])
 def test_the_fit_comes_near_the_limit_in_noise(hz: float) -> None:
-    """Cramer-Rao: var(w0) >= 24 s2 / (N (N2 - 1) sum k2 A2), Nehorai and Porat 1986, IEEE Trans.
-    ASSP 34(5). The Hann weights, which keep other reeds out, cost about half as much again."""
+    """Cramer-Rao bound: var(w0) >= 24 s2 / (N (N2 - 1) sum k2 A2).
+
+    Nehorai and Porat 1986, IEEE Trans. ASSP 34(5). The Hann weights, which keep other reeds out,
+    cost about half as much again.
+    """
     count, rng = 648, np.random.default_rng(3)
     power = 0.01 * np.sum(AMPLITUDES**2) / 2.0
     least = np.sqrt(24.0 * power / (count * (count**2 - 1) * np.sum((PARTIALS * AMPLITUDES) ** 2)))
@@ -452,8 +455,10 @@ def test_the_harp_in_hand_names_the_holes() -> None:
 
 
 def test_a_pitch_that_would_fall_to_nothing_is_not_believed() -> None:
-    """Two estimates far apart, as where notes run into each other in a room, gave a slope that
-    led below 2 Hz, where the window was longer than what is remembered."""
+    """Two estimates far apart gave a slope that led below 2 Hz.
+
+    It occurs where notes overlap in a reverberant room; the window was longer than the buffer.
+    """
     front = Frontend(RATE, 0.2)
     t = np.arange(RATE) / RATE
     front.resample(np.sin(2 * np.pi * 440.0 * t).astype(np.float32))

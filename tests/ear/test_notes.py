@@ -165,8 +165,10 @@ Path = Callable[[Samples], Samples]
 
 
 def along(tab: str, path: Path, name: str = "c-harp", held: bool = False) -> Samples:
-    """A recorded note resampled along a path of cents over seconds since its onset, with silence
-    around it; `held` leaves its attack out."""
+    """A recorded note resampled along a path, with silence around it.
+
+    The path is cents over seconds since the onset; `held` leaves the attack out.
+    """
     note = cut(name, tab, before=0.0).astype(float)
     note = note[speaks(note) + (round(0.15 * RATE) if held else 0) :]
     fine = parselmouth.Sound(note, RATE).resample(8 * RATE, 50).values[0]
@@ -264,7 +266,7 @@ def test_a_slide_to_the_next_hole_is_two_notes() -> None:
 
 @cache
 def shut(tab: str, db: float, ms: int) -> tuple[HeardNote, ...]:
-    """The notes of a reed whose level falls by so much for so long, 0.2 s after its start."""
+    """The notes of a reed whose level dips by a number of dB for a time, 0.2 s after its start."""
     plain = along(tab, np.zeros_like, held=True)
     t = np.arange(len(plain)) / RATE - LEAD_S
     closed = np.interp(t, 0.2 + np.array([0.0, 0.005, ms / 1e3 - 0.005, ms / 1e3]), [0, 1, 1, 0])
@@ -323,8 +325,10 @@ def test_a_few_cycles_of_a_deep_vibrato_are_enough(cycles: float) -> None:
 
 
 def test_readings_at_any_times_give_the_same_vibrato_as_a_periodogram() -> None:
-    """The rate is where the periodogram of the uneven readings is highest, as scipy makes it after
-    Lomb 1976 and Scargle 1982."""
+    """The rate is where the periodogram of the uneven readings is highest.
+
+    The reference is scipy's Lomb-Scargle periodogram (Lomb 1976, Scargle 1982).
+    """
     rng = np.random.default_rng(4)
     t = np.sort(rng.uniform(0.0, 1.2, 300))
     path = 20.0 * np.sin(2.0 * np.pi * 6.3 * t + 1.0) + 0.5 * rng.standard_normal(300)

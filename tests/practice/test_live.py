@@ -367,8 +367,10 @@ class Watch:
         self._events: deque[Event] = deque()
 
     def until(self, kind: type[Event], within: float = 10.0) -> tuple[float, Event]:
-        """The next event of a kind, and how many seconds ago readings, or if it is a notice,
-        readings of anything but silence, last came."""
+        """Return the next event of a kind and the age of the last readings in seconds.
+
+        If the event is a notice, only readings that are not silent count.
+        """
         end = time.monotonic() + within
         while time.monotonic() < end:
             self._events.extend(self._listener.poll())
@@ -448,7 +450,7 @@ def test_a_listener_that_is_closed_saves_its_take(hearing: None, tmp_path: Path)
 def test_a_listener_that_dies_is_reported(hearing: None) -> None:
     before = multiprocessing.active_children()
     listener = Listener()
-    (process,) = [one for one in multiprocessing.active_children() if one not in before]
+    (process,) = [child for child in multiprocessing.active_children() if child not in before]
     plan = Plan(Harp.of("C"), MicrophoneSpec(clicks=False))
     listener.begin(plan)
     wait_for_readings(listener)

@@ -67,8 +67,8 @@ def recording(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def praat_hz(samples: np.ndarray, rate: int) -> float:
     sound = parselmouth.Sound(samples.astype(float), rate)
     pitch = sound.to_pitch_ac(pitch_floor=75.0, pitch_ceiling=1500.0)
-    found = pitch.selected_array["frequency"]
-    return float(np.median(found[found > 0.0]))
+    frequencies = pitch.selected_array["frequency"]
+    return float(np.median(frequencies[frequencies > 0.0]))
 
 
 @pytest.mark.parametrize("speed", [0.4, 0.5, 0.7, 0.85, 1.0, 1.2])
@@ -147,7 +147,7 @@ def test_rounds_join_without_a_gap_and_one_fades_before_the_next() -> None:
         out = np.zeros(40, np.float32)
         begun.append(looped.mix_into(out, start))
         heard.append(out)
-    assert [one for one in begun if one is not None] == [30]
+    assert [bar for bar in begun if bar is not None] == [30]
     line = np.concatenate(heard)
     assert (line[:50] == 0.5).all()
     np.testing.assert_array_equal(line[50:550].reshape(5, 100), np.tile(first.samples, (5, 1)))

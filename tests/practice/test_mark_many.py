@@ -17,8 +17,8 @@ from trainer.sound import RecordingSpec
 
 def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
     plans = [plan(folder / f"{name}.wav") for name in CLASS]
-    alone = {one.path: one.passes for one in mark_recordings(plans, 1)}
-    together = {one.path: one.passes for one in mark_recordings(plans, 3)}
+    alone = {recording.path: recording.passes for recording in mark_recordings(plans, 1)}
+    together = {recording.path: recording.passes for recording in mark_recordings(plans, 3)}
     assert alone == together
     for name, cents in CLASS.items():
         (result,) = together[folder / f"{name}.wav"]
@@ -27,7 +27,7 @@ def test_the_same_marks_in_any_number_of_processes(folder: Path) -> None:
 
 def test_a_bad_file_stops_no_other(folder: Path) -> None:
     plans = [plan(folder / f"{name}.wav") for name in ("sigrid", *CLASS)]
-    marked = {one.path.stem: one for one in mark_recordings(plans, 2)}
+    marked = {recording.path.stem: recording for recording in mark_recordings(plans, 2)}
     assert "is not audio" in marked["sigrid"].trouble
     assert all(marked[name].best for name in CLASS)
 
@@ -44,7 +44,8 @@ def test_a_process_that_dies_takes_only_its_own_recording(
 ) -> None:
     monkeypatch.setattr(batch, "mark_recording", _dies_on_jorun)
     marked = {
-        one.path.stem: one for one in mark_recordings([plan(folder / f"{n}.wav") for n in CLASS], 2)
+        recording.path.stem: recording
+        for recording in mark_recordings([plan(folder / f"{n}.wav") for n in CLASS], 2)
     }
     assert marked["jorun"].trouble == CRASHED
     assert marked["marit"].best
@@ -71,8 +72,8 @@ def test_several_are_written_as_data(folder: Path) -> None:
     files = [str(folder / f"{name}.wav") for name in ("marit", "odger")]
     done = run_trainer("mark", *files, "--drill", "harbour-bell", "--format", "json", "--jobs", "1")
     data = json.loads(done.stdout)
-    assert [Path(one["recording"]).stem for one in data] == ["marit", "odger"]
-    assert all(one["trouble"] is None for one in data)
+    assert [Path(entry["recording"]).stem for entry in data] == ["marit", "odger"]
+    assert all(entry["trouble"] is None for entry in data)
 
 
 def test_an_empty_folder_is_an_error(tmp_path: Path) -> None:

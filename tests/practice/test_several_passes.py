@@ -53,8 +53,8 @@ def test_each_pass_is_marked_and_a_false_start_is_none(tmp_path: Path) -> None:
 
 def test_passes_that_follow_each_other_in_time_are_separated(tmp_path: Path) -> None:
     bars = round(DRILL.bars * DRILL.meter[0] * 60.0 / DRILL.tempo * RATE)
-    one, two = played({2: Fault(leak_db=-12.0)}), played({}, seed=3)
-    results = marked(tmp_path / "x.wav", room(1), one[:bars], two[RATE // 20 :])
+    leaking, clean = played({2: Fault(leak_db=-12.0)}), played({}, seed=3)
+    results = marked(tmp_path / "x.wav", room(1), leaking[:bars], clean[RATE // 20 :])
     assert [result.score > 99.5 for result in results] == [False, True]
 
 

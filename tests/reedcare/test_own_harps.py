@@ -74,7 +74,7 @@ REEDS = natural_entries(C)
 
 
 def reeds_off(harp: Harp, shift: float = 0.0, **off: float) -> dict[Tab, float]:
-    """Reeds of a harp that is so many cents off as a whole; `b4` is blow 4, `d4` draw 4."""
+    """Reeds of a harp with an overall offset in cents; `b4` is blow 4, `d4` draw 4."""
     breaths = {"b": Breath.BLOW, "d": Breath.DRAW}
     own = {Tab(int(name[1:]), breaths[name[0]]): value for name, value in off.items()}
     return {

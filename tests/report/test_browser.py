@@ -61,10 +61,10 @@ def browser() -> Iterator[Any]:
 
 
 @pytest.fixture(params=["report", "class", "sheet"])
-def page(request: pytest.FixtureRequest, told: StudentReport, tmp_path: Path) -> Path:
+def page(request: pytest.FixtureRequest, student_report: StudentReport, tmp_path: Path) -> Path:
     made = {
-        "report": lambda: student_html(told),
-        "class": lambda: class_html(told.result.drill, CLASS),
+        "report": lambda: student_html(student_report),
+        "class": lambda: class_html(student_report.result.drill, CLASS),
         "sheet": lambda: drill_sheet_html(find_drill("two-at-the-rail")),
     }[request.param]()
     path = tmp_path / f"{request.param}.html"
@@ -80,7 +80,7 @@ def open_(browser: Any, page: Path, scheme: str = "light") -> None:
 
 def colour(text: str) -> str:
     numbers = text[text.index("(") + 1 : -1].split(",")[:3]
-    return "#" + "".join(f"{int(float(one)):02x}" for one in numbers)
+    return "#" + "".join(f"{int(float(number)):02x}" for number in numbers)
 
 
 def test_it_opens_from_disk_without_a_word_on_the_console(browser: Any, page: Path) -> None:
@@ -88,7 +88,7 @@ def test_it_opens_from_disk_without_a_word_on_the_console(browser: Any, page: Pa
     assert browser.find_element(By.TAG_NAME, "h1").text
     assert browser.get_log("browser") == []
     asked = browser.execute_script("return performance.getEntriesByType('resource').map(r=>r.name)")
-    assert [one for one in asked if not one.startswith("data:")] == []
+    assert [url for url in asked if not url.startswith("data:")] == []
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -127,11 +127,11 @@ def test_nothing_is_wider_than_the_window(browser: Any, page: Path) -> None:
 
 def test_a_step_is_heard_by_the_keyboard_alone(
     browser: Any,
-    told: StudentReport,
+    student_report: StudentReport,
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "report.html"
-    path.write_text(student_html(told), encoding="utf-8")
+    path.write_text(student_html(student_report), encoding="utf-8")
     open_(browser, path)
     body = browser.find_element(By.TAG_NAME, "body")
     first = browser.find_elements(By.CSS_SELECTOR, "button[data-from]")[0]

@@ -39,17 +39,17 @@ from trainer.report.student_report import student_csv, student_data, student_mar
 def marked(folder: Path) -> list[dict[str, Any]]:
     paths = sorted(folder.glob("*.wav"))
     done = mark_recordings([plan(path) for path in paths], 2)
-    return [json.loads(json.dumps(recording_data(one))) for one in done]
+    return [json.loads(json.dumps(recording_data(recording))) for recording in done]
 
 
 def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> None:
-    some = {one.name: one for one in read_students(marked)}
+    some = {student.name: student for student in read_students(marked)}
     assert list(some) == sorted([*CLASS, "sigrid"])
     assert [(loss.criterion, loss.tab) for loss in some["jorun"].losses] == [("pitch", "-4'")]
     assert some["marit"].losses == ()
     assert "is not audio" in some["sigrid"].trouble
     assert some["jorun"].steps is not None
-    scores = {one["index"]: one["score"] for one in marked_of(marked, "jorun")["steps"]}
+    scores = {step["index"]: step["score"] for step in marked_of(marked, "jorun")["steps"]}
     assert some["jorun"].steps == scores
     words, who = students_by_loss(list(some.values()))[0]
     assert words == "-4': pitch"
@@ -59,7 +59,7 @@ def test_a_student_needs_what_was_played_wrong(marked: list[dict[str, Any]]) -> 
 
 
 def marked_of(marked: list[dict[str, Any]], name: str) -> dict[str, Any]:
-    return next(one for one in marked if Path(one["recording"]).stem == name)
+    return next(entry for entry in marked if Path(entry["recording"]).stem == name)
 
 
 def test_what_is_lost_adds_up_to_what_the_means_lack(marked: list[dict[str, Any]]) -> None:
@@ -82,36 +82,38 @@ def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> 
     page, text = class_html(DRILL, some), class_markdown(DRILL, some)
     rows = list(csv.DictReader(io.StringIO(class_csv(some))))
     data = json.loads(json.dumps(class_data(DRILL, some)))
-    for one, row, said in zip(some, rows, data["students"], strict=True):
-        assert row["who"] == said["who"] == one.name
-        assert one.name in page
-        assert f"| {one.name} |" in text
-        if one.score is None:
-            assert row["trouble"] == said["trouble"] == one.trouble
+    for student, row, entry in zip(some, rows, data["students"], strict=True):
+        assert row["who"] == entry["who"] == student.name
+        assert student.name in page
+        assert f"| {student.name} |" in text
+        if student.score is None:
+            assert row["trouble"] == entry["trouble"] == student.trouble
             continue
-        assert said["score"] == one.score
-        assert float(row["mark"]) == pytest.approx(one.score, abs=0.01)
-        for loss in one.losses:
+        assert entry["score"] == student.score
+        assert float(row["mark"]) == pytest.approx(student.score, abs=0.01)
+        for loss in student.losses:
             assert loss.phrase in text
     assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
 
 
-def test_a_report_as_markdown_table_and_data(told: StudentReport) -> None:
-    result = told.result
-    text = student_markdown(result, told.advice, "a|b*.flac")
+def test_a_report_as_markdown_table_and_data(student_report: StudentReport) -> None:
+    result = student_report.result
+    text = student_markdown(result, student_report.advice, "a|b*.flac")
     assert "a\\|b\\*.flac" in text
     for mark in result.marks:
         assert f"| {mark.step.index + 1} | `{mark.step.tab}` |" in text
-    assert all(one.drill in text for one in told.advice if one.drill)
+    assert all(advice.drill in text for advice in student_report.advice if advice.drill)
     rows = list(csv.DictReader(io.StringIO(student_csv(result))))
     assert len(rows) == len(result.marks)
     for row, mark in zip(rows, result.marks, strict=True):
         assert float(row["mark"]) == pytest.approx(mark.score, abs=0.01)
         assert {part for part in CRITERIA if row[part]} == set(mark.criteria)
         assert (row["cents"] == "") == (mark.measured.cents is None)
-    data = json.loads(json.dumps(student_data(result, told.advice, "x")))
+    data = json.loads(json.dumps(student_data(result, student_report.advice, "x")))
     assert data["score"] == result.score
-    assert [one["what"] for one in data["to_work_on"]] == [one.focus for one in told.advice]
+    assert [entry["what"] for entry in data["to_work_on"]] == [
+        advice.focus for advice in student_report.advice
+    ]
 
 
 def test_the_commands_write_them_and_remember_what_was_marked_before(
@@ -125,7 +127,7 @@ def test_the_commands_write_them_and_remember_what_was_marked_before(
     again = run_trainer(*words, "--class", str(page.with_suffix(".json")))
     assert "3 of 4 have results" in again.stderr
     data = json.loads(page.with_suffix(".json").read_text())
-    assert [one["who"] for one in data["students"]] == sorted([*CLASS, "sigrid"])
+    assert [entry["who"] for entry in data["students"]] == sorted([*CLASS, "sigrid"])
     assert all(name in page.read_text() for name in CLASS)
     assert "exists already" in run_trainer(*words, "--class", str(page)).stderr
     wrong = run_trainer(*words, "--class", "class.pdf")
@@ -196,18 +198,21 @@ def test_the_same_marks_from_workers_of_which_some_are_killed(
 ) -> None:
     paths = [folder / f"{name}.wav" for name in (*CLASS, "sigrid")] * 3
     plans = [plan(path) for path in paths]
-    alone = {one.path: (one.passes, one.trouble) for one in mark_recordings(plans[:4], 1)}
+    alone = {
+        recording.path: (recording.passes, recording.trouble)
+        for recording in mark_recordings(plans[:4], 1)
+    }
     for _ in range(3):
         cluster.add()
     done = []
-    for one in mark_recordings(plans, cluster.address):
-        done.append(one)
+    for recording in mark_recordings(plans, cluster.address):
+        done.append(recording)
         if len(done) in (1, 4):  # while others are at work
             cluster.workers.pop(0).send_signal(signal.SIGKILL)
             cluster.add()
-    assert sorted(one.path for one in done) == sorted(paths)
-    for one in done:
-        assert (one.passes, one.trouble) == alone[one.path]
+    assert sorted(recording.path for recording in done) == sorted(paths)
+    for recording in done:
+        assert (recording.passes, recording.trouble) == alone[recording.path]
 
 
 def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path) -> None:

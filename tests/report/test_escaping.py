@@ -85,9 +85,9 @@ def test_no_text_becomes_markup(
     scripts: int,
     in_text: int,
     in_attributes: int,
-    told: StudentReport,
+    student_report: StudentReport,
 ) -> None:
-    page = make(told)
+    page = make(student_report)
     texts = Texts(page)
     assert texts.tags.count("script") == scripts
     assert "<script>alert" not in page

@@ -28,21 +28,23 @@ def drill_of(tab: str, *, goal: str = "", climb: str = "", **head: str) -> Drill
 def legend_of(drill: Drill, width: int = 80) -> dict[str, str]:
     """The signs under a page and what they mean, lines put together again."""
     under = drill_text(drill, width).partition(tab_page_text(drill, width))[2].strip("\n")
-    found: dict[str, str] = {}
+    meanings: dict[str, str] = {}
     sign = ""
     for line in under.split("\n"):
         head, _, meaning = line.partition("  ")
         sign = head or sign
-        found[sign] = f"{found.get(sign, '')} {meaning.strip()}".strip()
-    return found
+        meanings[sign] = f"{meanings.get(sign, '')} {meaning.strip()}".strip()
+    return meanings
 
 
 # Pages set by hand
 
 
 def test_a_pick_up_is_bar_0_and_counted_as_the_end_of_a_bar() -> None:
-    """As players count it (common practice): a beat before the bar is its last, half a beat the
-    and."""
+    """Count a pick-up as players do (common practice).
+
+    A beat before the bar is its last, half a beat the and.
+    """
     beat = drill_of("5 | 4 -4 5 4 | 4:3", pickup="1")
     assert tab_page_text(beat) == (
         "0 5  |\n  4\n\n1 4  -4  5  4  | 4  .  .  |\n  1  2   3  4    1  2  3"
@@ -52,8 +54,10 @@ def test_a_pick_up_is_bar_0_and_counted_as_the_end_of_a_bar() -> None:
 
 
 def test_triplets_are_counted_and_a_tie_goes_on_over_the_bar_line() -> None:
-    """Thirds of a beat are counted 1 & a (common practice); a triplet of two beats goes through
-    the second one."""
+    """Thirds of a beat are counted 1 & a (common practice).
+
+    A triplet of two beats goes through the second one.
+    """
     drill = drill_of("4:2 [5 6 5]:2 | [4 5 4 5 4]:1 ~ [4:2 5]:1 r | 4:3 -4 | ~:2 5:2")
     assert tab_page_text(drill, 50) == (
         "1 4  .  5  6  .  5  | 4  5  4  5  4  .  4  5  r  |\n"
@@ -220,7 +224,7 @@ def test_a_free_clock_counts_nothing() -> None:
 
 
 @pytest.mark.parametrize(
-    ("drill", "told"),
+    ("drill", "expected"),
     [
         (drill_of("4:4"), "C harp; 4/4, 90 beats a minute; 1 bar, 0:03."),
         (drill_of("4:4", swing="2"), "90 beats a minute, swung 2 to 1; 1 bar"),
@@ -248,14 +252,14 @@ def test_a_free_clock_counts_nothing() -> None:
         ),
     ],
 )
-def test_the_facts_say_all_that_is_not_usual(drill: Drill, told: str) -> None:
-    assert told in drill_summary(drill)
+def test_the_facts_say_all_that_is_not_usual(drill: Drill, expected: str) -> None:
+    assert expected in drill_summary(drill)
 
 
 def test_what_is_usual_is_not_said() -> None:
-    told = drill_summary(drill_of("4:4"))
+    summary = drill_summary(drill_of("4:4"))
     for word in ("swung", "free", "pick-up", "Loop", "climbs", "hold", "weights", "tuning"):
-        assert word not in told
+        assert word not in summary
 
 
 # What holds for every drill
@@ -276,8 +280,10 @@ WORDS = st.tuples(NOTES, HOW_LONG, MANNERS).map(
 
 
 def filled(words: list[str], meter: int) -> str:
-    """These words, with bar lines where they are due, what is too long for a bar tied over, and a
-    rest to fill the last."""
+    """Tab of these words with bar lines where they are due.
+
+    What is too long for a bar is tied over, and a rest fills the last.
+    """
     music, left = [], Fraction(meter)
     for word in [*words, "4:1"]:
         note, _, rest = word.partition(":")
@@ -367,10 +373,10 @@ def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
         next(row for row in line.split("\n") if "|" in row)
         for line in tab_page_text(drill, 100).split("\n\n")
     ]
-    columns = [[found.start() for found in re.finditer(r"\|", row)] for row in lines]
+    columns = [[match.start() for match in re.finditer(r"\|", row)] for row in lines]
     full = columns[1:] if drill.start else columns
-    for one in full[1:]:
-        assert one == full[0][: len(one)]
+    for bars in full[1:]:
+        assert bars == full[0][: len(bars)]
     assert sum(map(len, full)) == drill.bars
 
 
@@ -410,15 +416,20 @@ def test_the_course_as_data_has_every_fact() -> None:
     tab = "{call} 4 | 4:4 | {answer} 4:3"
     head = {"pickup": "1", "swing": "2", "loop": '"1-2"', "second": '"""1 | 1:4"""'}
     climb, goal = "by = 4\nto = 99", "hold = 1\nweights = { time = 0 }"
-    (one,) = shelf_data(Shelf((drill_of(tab, climb=climb, goal=goal, **head),), ()))
-    assert (one["clock"], one["swing"], one["pickup"], one["loop"]) == ("click", 2.0, 1.0, (1, 2))
-    assert (one["climb"], one["hold"]) == ({"by": 4.0, "to": 99.0, "after": 2}, 1.0)
-    assert (one["parts"], one["calls"], one["seconds"]) == (
+    (entry,) = shelf_data(Shelf((drill_of(tab, climb=climb, goal=goal, **head),), ()))
+    assert (entry["clock"], entry["swing"], entry["pickup"], entry["loop"]) == (
+        "click",
+        2.0,
+        1.0,
+        (1, 2),
+    )
+    assert (entry["climb"], entry["hold"]) == ({"by": 4.0, "to": 99.0, "after": 2}, 1.0)
+    assert (entry["parts"], entry["calls"], entry["seconds"]) == (
         2,
         True,
         pytest.approx(8 * 2 / 3, abs=1e-3),
     )
-    assert isinstance(one["weights"], dict)
-    assert (one["weights"]["time"], one["weights"]["pitch"]) == (0.0, 40.0)
+    assert isinstance(entry["weights"], dict)
+    assert (entry["weights"]["time"], entry["weights"]["pitch"]) == (0.0, 40.0)
     (free,) = shelf_data(Shelf((drill_of("4:4", clock='"free"'),), ()))
     assert (free["clock"], free["seconds"], free["climb"]) == ("free", None, None)

@@ -45,25 +45,25 @@ class Page(HTMLParser):
         assert self.open.pop() == tag
 
 
-def test_the_page_stands_by_itself_and_says_every_mark(told: StudentReport) -> None:
-    text = student_html(told)
+def test_the_page_stands_by_itself_and_says_every_mark(student_report: StudentReport) -> None:
+    text = student_html(student_report)
     page = Page(text)
     for _, attributes in page.tags:
         for name in ("src", "href"):
             assert (attributes.get(name) or "data:").startswith(("data:", "#step-"))
     assert "a <b>" not in text
     assert "a &lt;b&gt; &amp; c.wav" in text
-    for mark in told.result.marks:
+    for mark in student_report.result.marks:
         section = text.split(f'id="step-{mark.step.index + 1}"')[1].split("</section>")[0]
         assert f'<span class="mark">{score_text(mark.score)}</span>' in section
         played = mark.measured.start is not None
         assert ("polyline" in section) == played
         assert ("data-from" in section) == played
-    assert sum(tag == "button" for tag, _ in page.tags) == len(told.result.marks) - 1
+    assert sum(tag == "button" for tag, _ in page.tags) == len(student_report.result.marks) - 1
 
 
-def test_the_drawn_pitch_is_the_one_that_was_measured(told: StudentReport) -> None:
-    text = student_html(told)
+def test_the_drawn_pitch_is_the_one_that_was_measured(student_report: StudentReport) -> None:
+    text = student_html(student_report)
     section = text.split('id="step-5"')[1].split("</section>")[0]
     band = re.search(r'class="band" points="([^"]*)"', section)
     assert band
@@ -76,25 +76,29 @@ def test_the_drawn_pitch_is_the_one_that_was_measured(told: StudentReport) -> No
     assert (target - np.median(held)) / tolerance == pytest.approx(-31.0, abs=3.0)
 
 
-def test_the_sound_in_the_page_is_the_recording(told: StudentReport) -> None:
+def test_the_sound_in_the_page_is_the_recording(student_report: StudentReport) -> None:
     """The pass is in it, and each step's button plays that step of the recording."""
-    text = student_html(told)
-    found = re.search(r"data:audio/flac;base64,([^\"]*)", text)
-    assert found
-    assert told.sound is not None
-    sound, rate = sf.read(io.BytesIO(base64.b64decode(found[1])))
-    assert told.rate // rate * rate == told.rate
-    recorded = told.sound[: len(told.sound) // 2 * 2].reshape(-1, told.rate // rate).mean(axis=1)
+    text = student_html(student_report)
+    match = re.search(r"data:audio/flac;base64,([^\"]*)", text)
+    assert match
+    assert student_report.sound is not None
+    sound, rate = sf.read(io.BytesIO(base64.b64decode(match[1])))
+    assert student_report.rate // rate * rate == student_report.rate
+    recorded = (
+        student_report.sound[: len(student_report.sound) // 2 * 2]
+        .reshape(-1, student_report.rate // rate)
+        .mean(axis=1)
+    )
     assert len(sound) < len(recorded) - rate  # the count-in is left out
     spans = re.findall(r'data-from="([^"]*)" data-to="([^"]*)"', text)
-    played = [mark for mark in told.result.marks if mark.measured.start is not None]
+    played = [mark for mark in student_report.result.marks if mark.measured.start is not None]
     for (first, last), mark in zip(spans, played, strict=True):
         start, end = mark.measured.start, mark.measured.end
         assert start is not None
         assert end is not None
         own = sound[round(float(first) * rate) : round(float(last) * rate)]
-        assert len(own) / rate > (end - start) / told.rate
-        began = start / told.rate - STEP_MARGIN_S
+        assert len(own) / rate > (end - start) / student_report.rate
+        began = start / student_report.rate - STEP_MARGIN_S
         same = max(
             float(np.corrcoef(own, recorded[at : at + len(own)])[0, 1])
             for at in range(round(began * rate) - 20, round(began * rate) + 21)
@@ -102,13 +106,15 @@ def test_the_sound_in_the_page_is_the_recording(told: StudentReport) -> None:
         assert same > 0.999, mark.step.index
 
 
-def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(told: StudentReport) -> None:
-    first, *others = told.advice
+def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(
+    student_report: StudentReport,
+) -> None:
+    first, *others = student_report.advice
     assert len(others) <= 2
     assert first.focus.startswith(("-3:", "-4':", "-4:"))
     titles = {drill.title for drill in read_shelf().drills}
-    assert all(one.drill in titles for one in told.advice if one.drill)
-    assert any(one.drill for one in told.advice)
+    assert all(advice.drill in titles for advice in student_report.advice if advice.drill)
+    assert any(advice.drill for advice in student_report.advice)
 
 
 def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
@@ -117,17 +123,19 @@ def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
     assert advise(result, read_shelf().drills) == ()
 
 
-def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(told: StudentReport) -> None:
+def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(
+    student_report: StudentReport,
+) -> None:
     """Step 2 is a leaking -4, step 4 a clean one."""
-    for one in told.advice:
-        tab = one.focus.split(":")[0]
-        marks = [mark for mark in told.result.marks if mark.step.tab == tab]
-        assert any(mark.sentence in one.reason for mark in marks if mark.score < 95.0), one
+    for advice in student_report.advice:
+        tab = advice.focus.split(":")[0]
+        marks = [mark for mark in student_report.result.marks if mark.step.tab == tab]
+        assert any(mark.sentence in advice.reason for mark in marks if mark.score < 95.0), advice
 
 
-def test_the_page_of_tab_has_each_mark_under_its_note(told: StudentReport) -> None:
-    text = student_html(told)
-    for mark in told.result.marks:
+def test_the_page_of_tab_has_each_mark_under_its_note(student_report: StudentReport) -> None:
+    text = student_html(student_report)
+    for mark in student_report.result.marks:
         link = f'<a href="#step-{mark.step.index + 1}"'
         under = text.split(link)[1].split("</a>")[0]
         assert under.endswith(f"{score_text(mark.score)}")

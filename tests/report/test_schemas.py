@@ -80,10 +80,15 @@ def test_a_check_fails_for_a_field_too_many_too_few_or_of_another_type() -> None
             check_format("reading", bad)
 
 
-def test_reports_on_recordings(told: StudentReport, recordings: list[MarkedRecording]) -> None:
-    for reading in told.readings[::50]:
+def test_reports_on_recordings(
+    student_report: StudentReport, recordings: list[MarkedRecording]
+) -> None:
+    for reading in student_report.readings[::50]:
         check_format("reading", reading_data(reading))
-    check_format("student-report", student_data(told.result, told.advice, told.name))
+    check_format(
+        "student-report",
+        student_data(student_report.result, student_report.advice, student_report.name),
+    )
     for recording in recordings:
         check_format("recording", recording_data(recording))
         check_format("pass", best_pass_data(recording))
@@ -92,7 +97,7 @@ def test_reports_on_recordings(told: StudentReport, recordings: list[MarkedRecor
     assert recording_data(bad)["trouble"] == bad.trouble
     check_format("recordings", [recording_data(recording) for recording in recordings])
     students = read_students([recording_data(recording) for recording in recordings])
-    check_format("class-report", class_data(told.result.drill, students))
+    check_format("class-report", class_data(student_report.result.drill, students))
 
 
 def test_harps_and_drills() -> None:
@@ -105,16 +110,18 @@ def test_harps_and_drills() -> None:
     check_format("transposition", transposition_data(drill, ways))
 
 
-def test_journal(told: StudentReport, tmp_path: Path) -> None:
+def test_journal(student_report: StudentReport, tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     check_format("journal", journal_data(path))
-    take = TakeRecord.of(told.result, told.harp, player="Anna", began=WHEN, source="recording")
+    take = TakeRecord.of(
+        student_report.result, student_report.harp, player="Anna", began=WHEN, source="recording"
+    )
     with Journal(path) as journal:
         journal.add(take)
     check_format("journal", journal_data(path))
-    for one in (take, replace(take, audio="x.flac", steps=())):
-        check_format("take", take_data(one))
-        check_format("takes", takes_data([one]))
+    for record in (take, replace(take, audio="x.flac", steps=())):
+        check_format("take", take_data(record))
+        check_format("takes", takes_data([record]))
     assert list(take_data(take)) == [field for field in TakeRecord.__dataclass_fields__]
     assert take.day == date(2026, 11, 25)
 
@@ -133,8 +140,10 @@ def test_settings_and_sound() -> None:
     assert calibration_data(calibration, RoundTrip(20.5, 0.4, 11, 12))["heard"] == 11
 
 
-def test_columns_of_tables(told: StudentReport) -> None:
-    assert student_csv(told.result).splitlines()[0].split(",") == columns_of("student-table")
+def test_columns_of_tables(student_report: StudentReport) -> None:
+    assert student_csv(student_report.result).splitlines()[0].split(",") == columns_of(
+        "student-table"
+    )
     head = class_csv([]).splitlines()[0].split(",")
     assert list(dict.fromkeys(head)) == columns_of("class-table")
     text = io.StringIO()
@@ -142,8 +151,10 @@ def test_columns_of_tables(told: StudentReport) -> None:
     assert text.getvalue().strip().split(",") == columns_of("journal-table")
 
 
-def test_an_exported_journal_line_by_line(told: StudentReport, tmp_path: Path) -> None:
-    take = TakeRecord.of(told.result, told.harp, player="Anna", began=WHEN, source="recording")
+def test_an_exported_journal_line_by_line(student_report: StudentReport, tmp_path: Path) -> None:
+    take = TakeRecord.of(
+        student_report.result, student_report.harp, player="Anna", began=WHEN, source="recording"
+    )
     with Journal(tmp_path / "journal.sqlite") as journal:
         journal.add(take, *journal_records.numbered(3))
         journal.add_harp(journal_records.harp(1))

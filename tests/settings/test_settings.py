@@ -1,4 +1,4 @@
-"""The settings: what is read, what is told of what is wrong, and what a change leaves alone."""
+"""The settings: reading, reported problems, and what a change leaves alone."""
 
 from __future__ import annotations
 
@@ -114,7 +114,6 @@ def trainer(
     monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> Callable[..., Answer]:
     """Runs a command in this process; gives its exit code, output and errors."""
-
     return runner(monkeypatch, capfd)
 
 
@@ -155,9 +154,9 @@ def test_the_starter_tells_of_every_setting_and_sets_none(file: Path) -> None:
     assert create_settings_file(file)
     assert not create_settings_file(file)
     source = file.read_text("utf-8")
-    found = resolve_settings(file)
-    assert not found.problems
-    assert not found.origins
+    resolved = resolve_settings(file)
+    assert not resolved.problems
+    assert not resolved.origins
     lines = source.split("\n")
     assert max(map(len, lines)) <= 100
     for table, name in SETTING_KEYS:
@@ -203,7 +202,7 @@ def test_the_samples_are_of_every_setting() -> None:
         ('screen."th\tem\te" = 1\n', ":1:1:", "did you mean 'screen.theme'?"),
     ],
 )
-def test_an_unknown_name_is_told_with_its_place_and_the_nearest_one(
+def test_an_unknown_name_is_reported_with_its_place_and_the_nearest_one(
     file: Path, text: str, place: str, hint: str
 ) -> None:
     (problem,) = resolve_settings(written(file, text)).problems
@@ -235,29 +234,29 @@ def test_an_unknown_name_is_told_with_its_place_and_the_nearest_one(
         ("harp = 'C'", "'harp' must be a table, [harp]"),
     ],
 )
-def test_a_wrong_value_is_told_and_only_that_is_as_usual(
+def test_a_wrong_value_is_reported_and_only_that_is_as_usual(
     file: Path, line: str, expected: str
 ) -> None:
     line = line.replace("'two\\nlines'", '"two\\nlines"')
     name = line.split(" = ")[0]
     other = "journal.audio_mb = 77"
-    found = resolve_settings(written(file, f"{other}\n{line}\n"))
-    (problem,) = found.problems
+    resolved = resolve_settings(written(file, f"{other}\n{line}\n"))
+    (problem,) = resolved.problems
     assert problem.startswith(f"{file}:2:")
     assert expected in problem
-    assert found.settings.journal.audio_mb == 77
+    assert resolved.settings.journal.audio_mb == 77
     if name in DEFAULTS:
         assert value(file, name) == DEFAULTS[name]
     else:
-        assert found.settings.harp.a4 == 440.0
+        assert resolved.settings.harp.a4 == 440.0
 
 
 def test_very_many_problems_are_cut_short(file: Path) -> None:
     lines = "\n".join(f"nonsense{number} = 1" for number in range(20_000))
-    told = resolve_settings(written(file, lines + "\n[harp]\na4 = 441\n"))
-    assert len(told.problems) <= 12
-    assert "more problems" in told.problems[-1]
-    assert told.settings.harp.a4 == 441
+    resolved = resolve_settings(written(file, lines + "\n[harp]\na4 = 441\n"))
+    assert len(resolved.problems) <= 12
+    assert "more problems" in resolved.problems[-1]
+    assert resolved.settings.harp.a4 == 441
 
 
 BROKEN = {
@@ -271,24 +270,24 @@ BROKEN = {
 
 
 @pytest.mark.parametrize("kind", BROKEN)
-def test_a_broken_file_is_told_and_left_as_it_is(
+def test_a_broken_file_is_reported_and_left_as_it_is(
     file: Path, trainer: Callable[..., Answer], kind: str
 ) -> None:
-    raw, told = BROKEN[kind]
+    raw, expected = BROKEN[kind]
     file.parent.mkdir()
     file.write_bytes(raw)
     (problem,) = resolve_settings().problems
-    assert told in problem
+    assert expected in problem
     assert value(None, "harp.a4") == 440.0
     for words in (("set", "harp.key", "C"), ("unset", "harp.key")):
         code, _, err = trainer("settings", *words)
         assert code == ExitCode.BAD_INPUT
-        assert told in err
+        assert expected in err
     assert trainer("settings")[0] == 0
     assert file.read_bytes() == raw
 
 
-def test_a_folder_in_the_files_place_is_told(file: Path) -> None:
+def test_a_folder_in_the_files_place_is_reported(file: Path) -> None:
     file.mkdir(parents=True)
     (problem,) = resolve_settings().problems
     assert "not a file" in problem
@@ -347,17 +346,17 @@ def test_variables_set_what_they_say(
     assert resolve_settings().origins[parse_setting_key(key)] == variable
 
 
-def test_a_wrong_variable_is_told_and_leaves_what_the_file_says(
+def test_a_wrong_variable_is_reported_and_leaves_what_the_file_says(
     file: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     written(file, "harp.a4 = 445\n")
     monkeypatch.setenv("TRAINER_A4", "44O")
-    found = resolve_settings()
-    (problem,) = found.problems
+    resolved = resolve_settings()
+    (problem,) = resolved.problems
     assert "TRAINER_A4" in problem
     assert '"44O" is not' in problem
-    assert found.settings.harp.a4 == 445.0
-    assert found.origins == {("harp", "a4"): "file"}
+    assert resolved.settings.harp.a4 == 445.0
+    assert resolved.origins == {("harp", "a4"): "file"}
 
 
 def test_the_harp_of_a_drill_gives_way_to_a_key_that_is_set_but_not_to_less(file: Path) -> None:
@@ -409,7 +408,7 @@ def test_commands_take_the_harp_of_the_settings(
     assert tab_of("--harp", "C") == "4"
 
 
-def test_what_is_wrong_is_told_once_and_the_command_goes_on(
+def test_what_is_wrong_is_reported_once_and_the_command_goes_on(
     file: Path, trainer: Callable[..., Answer], tone: Path
 ) -> None:
     written(file, "[harp]\nkee = 'A'\n")
@@ -434,8 +433,8 @@ def changed_lines(before: str, after: str) -> tuple[list[str], list[str]]:
 def test_comments_order_and_strangers_survive(file: Path) -> None:
     written(file, OWN)
     set_setting(file, ("sound", "device"), "USB mic")
-    one = file.read_text("utf-8")
-    assert changed_lines(OWN, one) == (
+    first = file.read_text("utf-8")
+    assert changed_lines(OWN, first) == (
         ["device='USB'  # the small one"],
         ['device="USB mic"  # the small one'],
     )
@@ -443,7 +442,7 @@ def test_comments_order_and_strangers_survive(file: Path) -> None:
     set_setting(file, ("sound", "clicks"), "false")
     set_setting(file, ("practice", "minutes"), "15")
     many = file.read_text("utf-8")
-    assert changed_lines(one, many) == (
+    assert changed_lines(first, many) == (
         [],
         ["clicks = false", "a4 = 443", "[practice]", "minutes = 15"],
     )
@@ -536,7 +535,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     assert os.listdir(file.parent) == [file.name]
 
 
-def test_a_folder_that_cannot_be_made_is_told(tmp_path: Path) -> None:
+def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path) -> None:
     (tmp_path / "config").write_text("a file")
     with pytest.raises(SettingsError, match="cannot be"):
         set_setting(tmp_path / "config" / "settings.toml", ("harp", "key"), "A")
@@ -570,7 +569,7 @@ def test_settings_are_set_shown_and_unset(
 
 
 @pytest.mark.parametrize(
-    ("words", "told"),
+    ("words", "expected"),
     [
         (("sound.devise", "x"), "did you mean 'sound.device'?"),
         (("device", "x"), "did you mean 'sound.device'?"),
@@ -583,12 +582,12 @@ def test_settings_are_set_shown_and_unset(
         (("journal.file", "here.sqlite"), "is relative"),
     ],
 )
-def test_what_cannot_be_set_is_told_and_nothing_is_written(
-    file: Path, trainer: Callable[..., Answer], words: tuple[str, ...], told: str
+def test_what_cannot_be_set_is_reported_and_nothing_is_written(
+    file: Path, trainer: Callable[..., Answer], words: tuple[str, ...], expected: str
 ) -> None:
     code, out, err = trainer("settings", "set", *words)
     assert (code, out) == (ExitCode.BAD_INPUT, "")
-    assert told in err
+    assert expected in err
     assert not file.exists()
 
 
@@ -691,20 +690,20 @@ FILES = st.dictionaries(
 
 
 @given(data=FILES)
-def test_whatever_a_file_holds_the_settings_are_usable_and_all_that_is_wrong_is_told(
+def test_whatever_a_file_holds_the_settings_are_usable_and_all_that_is_wrong_is_reported(
     data: dict[str, Any],
 ) -> None:
     settings, faults = validate_settings(data)
-    told = {fault.path for fault in faults}
+    reported = {fault.path for fault in faults}
     for table, values in data.items():
         if table not in type(settings).model_fields or not isinstance(values, dict):
-            assert (table,) in told
+            assert (table,) in reported
             continue
         for name in values:
             known = (table, name) in SETTING_KEYS
-            assert known or (table, name) in told
+            assert known or (table, name) in reported
     for table, name in SETTING_KEYS:
-        if (table, name) in told or (table,) in told:
+        if (table, name) in reported or (table,) in reported:
             assert getattr(getattr(settings, table), name) == DEFAULTS[f"{table}.{name}"]
 
 

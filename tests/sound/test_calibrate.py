@@ -74,10 +74,10 @@ def clicks_heard(
     spectrum = np.zeros(len(hz), complex)
     for i, at in enumerate(due):
         if i not in missing:
-            one = np.zeros(count)
-            one[at : at + len(shape)] = shape
+            pulse = np.zeros(count)
+            pulse[at : at + len(shape)] = shape
             own = (delay_ms + rng.normal(0.0, jitter_ms)) / 1000.0
-            spectrum += np.fft.rfft(one) * np.exp(-2j * np.pi * hz * own)
+            spectrum += np.fft.rfft(pulse) * np.exp(-2j * np.pi * hz * own)
     if room:
         walls = sum(size * np.exp(-2j * np.pi * hz * late) for late, size in EARLY)
         speaker = (1j * hz / (1j * hz + 300.0)) ** 2 / (1.0 + 1j * hz / 12_000.0)
@@ -306,15 +306,15 @@ print(json.dumps([pair.input, pair.output, pair.rate, trip.latency_ms, trip.spre
 
 @pytest.mark.needs_pulse
 def test_delays_that_are_added_come_back(pulse: Pulse) -> None:
-    found = {}
+    latencies_ms = {}
     for added in (0.0, 37.0, 180.0):
         name, output, rate, latency, spread, heard = pulse.run(DELAYED, str(added))
         assert (name, output, rate) == ("default", "default", 48_000)
         assert heard >= PARAMETERS.clicks / 2
-        found[added] = latency
+        latencies_ms[added] = latency
         print(f"added {added:.0f} ms: {latency:.2f} ms, spread {spread:.2f}, {heard} heard")
     for added in (37.0, 180.0):
-        assert found[added] - found[0.0] == pytest.approx(added, abs=2.0)
+        assert latencies_ms[added] - latencies_ms[0.0] == pytest.approx(added, abs=2.0)
 
 
 COMMAND = """

@@ -118,8 +118,8 @@ print(json.dumps(found))
 
 @pytest.mark.needs_pulse
 def test_clicks_come_back_on_their_beats(pulse: Pulse) -> None:
-    found = pulse.run(CLICK)
-    late_ms, peaks = zip(*found, strict=True)
+    clicks = pulse.run(CLICK)
+    late_ms, peaks = zip(*clicks, strict=True)
     print("clicks late by, ms:", [late and round(late, 1) for late in late_ms])
     assert all(late is not None and abs(late) < 15.0 for late in late_ms)
     accents = [peak > 0.25 for peak in peaks]
@@ -469,8 +469,8 @@ def test_a_note_of_a_chord_and_a_bend_are_the_built_in_players() -> None:
         size = 1 << 19
         spectrum = np.abs(np.fft.rfft(held * np.hanning(len(held)), size))
         low, high = (round(hz * 2 ** (cents / 1200) * size / RATE) for cents in (-60, 60))
-        found = (low + np.argmax(spectrum[low:high])) * RATE / size
-        assert 1200 * np.log2(found / hz) == pytest.approx(0.0, abs=3.0)
+        f0 = (low + np.argmax(spectrum[low:high])) * RATE / size
+        assert 1200 * np.log2(f0 / hz) == pytest.approx(0.0, abs=3.0)
 
 
 def test_stopping_releases_sounding_steps_and_drops_the_rest() -> None:

@@ -122,12 +122,12 @@ def swing_of(track: np.ndarray, hz: float) -> tuple[float, float]:
 def starts(drill: Drill, spec: PlayerSpec | None = None, **more: Any) -> list[int]:
     """The first sample of each step, found as the first that changes when it is left out."""
     whole = Played(drill, spec=spec, **more)
-    found = []
+    onsets = []
     for step in drill.steps:
         without = Played(drill, {step.index: Fault(skip=True)}, spec=spec, **more)
         size = min(len(whole.samples), len(without.samples))
-        found.append(int(np.flatnonzero(whole.samples[:size] != without.samples[:size])[0]))
-    return found
+        onsets.append(int(np.flatnonzero(whole.samples[:size] != without.samples[:size])[0]))
+    return onsets
 
 
 # --- pitch ----------------------------------------------------------------------------------
@@ -240,9 +240,9 @@ def test_a_neighbour_joins_where_a_chord_is_asked_for_and_only_there(tab: str, b
 
 
 def test_of_two_holes_the_first_is_played() -> None:
-    one, other, either = (Played(f"{tab}:4").samples for tab in ("-2", "3", "-2/3"))
-    assert np.array_equal(either, one)
-    assert not np.array_equal(either, other)
+    first, second, either = (Played(f"{tab}:4").samples for tab in ("-2", "3", "-2/3"))
+    assert np.array_equal(either, first)
+    assert not np.array_equal(either, second)
 
 
 def test_calls_are_left_to_the_trainer_and_rests_are_silent() -> None:
@@ -279,14 +279,14 @@ def test_a_pick_up_comes_before_the_bar_and_after_its_count_in(
 
 def test_a_player_who_rushes_ends_as_much_faster_and_comes_ever_earlier() -> None:
     drill = drill_of("4:1 5:1 4:1 5:1 | 4:1 5:1 4:1 5:1", 120)
-    found = starts(drill, PlayerSpec(rush=1.25))
-    zero, beat = found[0], RATE / 2
+    onsets = starts(drill, PlayerSpec(rush=1.25))
+    zero, beat = onsets[0], RATE / 2
     # 120 a minute at beat 0, 150 at beat 8; the time of a beat is the integral of 1 / tempo.
-    for at, sample in enumerate(found):
+    for at, sample in enumerate(onsets):
         steps = (np.arange(20_000) + 0.5) / 20_000 * at
         asked = zero + beat * at * np.mean(1.0 / (1.0 + 0.25 * steps / 8.0)) if at else zero
         assert sample == pytest.approx(asked, abs=2)
-    assert np.all(np.diff(np.diff(found)) < 0)
+    assert np.all(np.diff(np.diff(onsets)) < 0)
     slow = starts(drill, PlayerSpec(rush=0.8))
     assert all(a > zero + beat * i for i, a in enumerate(slow[1:], start=1))
 

@@ -118,8 +118,10 @@ def test_calibrations_of_another_computer_replace_none_of_this_one(path: Path) -
 
 
 class Nursery:
-    """A process that starts writers with everything imported, so that many can be killed in a
-    second."""
+    """A process that starts writers with everything imported.
+
+    So many writers can be killed within a second.
+    """
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
@@ -246,8 +248,10 @@ def test_many_processes_open_a_new_journal_at_once(tmp_path: Path, nursery: Nurs
 
 
 def test_opening_twice_in_one_process_keeps_the_locks(path: Path) -> None:
-    """Where the process closes a file, POSIX drops all its locks on it, and SQLite's among them:
-    another copy would then take itself for the last one and throw the log away under the first."""
+    """Where the process closes a file, POSIX drops all its locks on it, SQLite's too.
+
+    Another copy would then take itself for the last one and delete the log under the first.
+    """
     look = "import sys; from trainer.store import Journal; Journal(__import__('pathlib').Path("
     with Journal(path) as first:
         takes = [made.take(made.new_id(number)) for number in range(4)]
@@ -413,8 +417,10 @@ for one in (folder / "kept", folder / "empty"):
 
 
 def test_a_read_only_folder_is_reported() -> None:
-    """As somebody who is not root, whom rights do not hold; pytest's own folder is closed to
-    them."""
+    """Run as a user who is not root, because permissions do not stop root.
+
+    pytest's own folder is closed to that user.
+    """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name).resolve()
         folder.chmod(0o755)

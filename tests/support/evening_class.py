@@ -49,7 +49,7 @@ def run_trainer(*words: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.fixture(scope="module")
-def told(tmp_path_factory: pytest.TempPathFactory) -> StudentReport:
+def student_report(tmp_path_factory: pytest.TempPathFactory) -> StudentReport:
     path = tmp_path_factory.mktemp("report") / "a <b> & c.wav"
     player = BuiltInPlayer(DRILL, HARP, spec=PlayerSpec(faults=FAULTS))
     sound = np.concatenate([block.samples for block in player.blocks()])

@@ -112,7 +112,8 @@ def weeks_of(
 
     Args:
         rng: random generator.
-        after, before: days of the last week and of the week before, counted back from today.
+        before: days of the week before the last, counted back from today.
+        after: days of the last week, counted back from today.
         ratio: offsets of the last week relative to those of the week before.
         night: standard deviation of an offset common to all notes of a day, in cents.
         notes: notes a day.

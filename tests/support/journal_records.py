@@ -123,9 +123,11 @@ def numbered(count: int) -> Iterator[TakeRecord]:
 
 
 def nursery() -> None:
-    """Start a process for each line of standard input, which names a journal and a file: it adds
-    takes to the one without end, and writes the id of each that is kept to the other. Answers with
-    the numbers of the processes."""
+    """Start a process for each line of standard input, and print their numbers.
+
+    A line names a journal and a file: the process adds takes to the journal without end, and writes
+    the id of each stored take to the file.
+    """
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody asks how they ended
     for line in sys.stdin:
         path, ids = map(Path, line.rstrip("\n").split("\t"))

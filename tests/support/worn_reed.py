@@ -26,8 +26,10 @@ def step(index: int, tab: str, pitch: float, **changes: object) -> StepRecord:
 
 
 def evening(number: int, *, player: str = "Runa", **changes: object) -> TakeRecord:
-    """A take on the harp ``quay``, with steps that say something of its reeds and some that do
-    not."""
+    """A take on the harp ``quay``.
+
+    Some of its steps are evidence about the reeds and some are not.
+    """
     rng = np.random.default_rng(number)
     room = rng.normal(0.0, 3.0)
     began = FIRST + timedelta(days=number)

@@ -1,4 +1,4 @@
-"""Journals on their way to other journals: what is written comes back, or is told, whole."""
+"""Export and import of journals: every record comes back whole, or a reason is reported."""
 
 from __future__ import annotations
 
@@ -154,20 +154,20 @@ def round_trip(
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         path = folder / f"journal.{format_}"
-        with Journal(folder / "one.sqlite") as one, Journal(folder / "two.sqlite") as two:
-            assert one.add(*held) == len(held)
+        with Journal(folder / "one.sqlite") as original, Journal(folder / "two.sqlite") as copy:
+            assert original.add(*held) == len(held)
             for harp in measured:
-                one.add_harp(harp)
+                original.add_harp(harp)
             for trip in trips:
-                one.add_calibration(trip)
-            export_journal(one, path, format_)
-            new = import_journal(two, path).new
-            assert new == tuple(map(len, everything(one)))
-            assert everything(two) == everything(one)
-            assert import_journal(two, path).new == (0, 0, 0)
-            assert import_journal(one, path).new == (0, 0, 0)
-            assert everything(two) == everything(one)
-            assert text_of(two, format_) == path.read_text(encoding="utf-8")
+                original.add_calibration(trip)
+            export_journal(original, path, format_)
+            new = import_journal(copy, path).new
+            assert new == tuple(map(len, everything(original)))
+            assert everything(copy) == everything(original)
+            assert import_journal(copy, path).new == (0, 0, 0)
+            assert import_journal(original, path).new == (0, 0, 0)
+            assert everything(copy) == everything(original)
+            assert text_of(copy, format_) == path.read_text(encoding="utf-8")
 
 
 often = settings(
@@ -261,8 +261,10 @@ def test_students_journals_go_into_the_teachers(tmp_path: Path) -> None:
 
 def test_several_players_are_not_made_one(full: Journal, empty: Journal, tmp_path: Path) -> None:
     export_journal(full, tmp_path / "all.jsonl")
-    told = r"has takes of Jorun, Marit, Ødger, who cannot all be 'Nils'; import it as it is, or exp"
-    with pytest.raises(JournalError, match=told):
+    expected = (
+        r"has takes of Jorun, Marit, Ødger, who cannot all be 'Nils'; import it as it is, or exp"
+    )
+    with pytest.raises(JournalError, match=expected):
         import_journal(empty, tmp_path / "all.jsonl", "Nils")
     export_journal(full, tmp_path / "one.jsonl", player="Marit")
     for name in ("", " ", "two\nlines", "\x1b[2J", "x" * 81):
@@ -398,16 +400,16 @@ WRONG = {
 }
 
 
-@pytest.mark.parametrize("line", WRONG, ids=[told[:40] for told in WRONG.values()])
-def test_a_bad_line_is_told_with_its_number_and_nothing_is_imported(
+@pytest.mark.parametrize("line", WRONG, ids=[message[:40] for message in WRONG.values()])
+def test_a_bad_line_is_reported_with_its_number_and_nothing_is_imported(
     empty: Journal, tmp_path: Path, line: str
 ) -> None:
     path = tmp_path / "marit.jsonl"
     path.write_text("\n".join([HEAD, a_take(id="fine"), line, a_harp()]), encoding="utf-8")
     with pytest.raises(JournalError) as error:
         import_journal(empty, path)
-    told, last = str(error.value).split("\n")
-    assert told.startswith(f"{path}:3: {WRONG[line]}")
+    first, last = str(error.value).split("\n")
+    assert first.startswith(f"{path}:3: {WRONG[line]}")
     assert last == f"nothing of {path} was imported; correct it, or export it again"
     assert everything(empty) == ([], [], [])
 
@@ -436,7 +438,7 @@ NO_EXPORT = {
 
 
 @pytest.mark.parametrize("text", NO_EXPORT)
-def test_what_is_no_export_is_told(empty: Journal, tmp_path: Path, text: str) -> None:
+def test_what_is_no_export_is_reported(empty: Journal, tmp_path: Path, text: str) -> None:
     path = tmp_path / "file"
     path.write_text(text, encoding="utf-8")
     with pytest.raises(JournalError) as error:
@@ -444,16 +446,18 @@ def test_what_is_no_export_is_told(empty: Journal, tmp_path: Path, text: str) ->
     assert str(error.value).startswith(f"{path}:{NO_EXPORT[text]}")
 
 
-def test_files_that_hold_no_text_are_told(full: Journal, empty: Journal, tmp_path: Path) -> None:
+def test_files_that_hold_no_text_are_reported(
+    full: Journal, empty: Journal, tmp_path: Path
+) -> None:
     full.copy_to(tmp_path / "copy.sqlite")
     (tmp_path / "latin.jsonl").write_bytes(HEAD.encode() + b"\n\n" + "Ødger".encode("latin-1"))
-    for name, told in {
+    for name, expected in {
         "copy.sqlite": "copy.sqlite is a journal, not an export of one; run 'trainer journal",
         "latin.jsonl": "latin.jsonl:3: this is not UTF-8 text; save it as UTF-8",
         "nowhere": f"^{tmp_path}/nowhere does not exist; check the name and the folder",
         ".": f"^{tmp_path} is a folder; name a file inside it",
     }.items():
-        with pytest.raises(JournalError, match=told):
+        with pytest.raises(JournalError, match=expected):
             import_journal(empty, tmp_path / name)
 
 
@@ -523,12 +527,12 @@ def test_a_table_needs_only_what_makes_a_take(
     for there, back in zip(full.takes(), empty.takes(), strict=True):
         assert (back.id, back.score, back.began) == (there.id, there.score, there.began)
         assert (back.skills, back.harp) == ((), HarpTag(there.harp.key))
-        assert [one.sentence for one in back.steps] == [one.sentence for one in there.steps]
-        assert {(one.cents, one.entry, *one.parts) for one in back.steps} == {(None, None)}
+        assert [step.sentence for step in back.steps] == [step.sentence for step in there.steps]
+        assert {(step.cents, step.entry, *step.parts) for step in back.steps} == {(None, None)}
 
 
 @pytest.mark.parametrize(
-    ("column", "cell", "told"),
+    ("column", "cell", "expected"),
     [
         ("score", "140", "'score' differs from line 2 of the same take"),
         ("step", "1", "step 1 of this take occurs twice"),
@@ -542,8 +546,8 @@ def test_a_table_needs_only_what_makes_a_take(
         ("part_pitch", "101", "'pitch' must be from 0 to 100; 101 is not"),
     ],
 )
-def test_a_bad_cell_is_told_with_its_line(
-    full: Journal, empty: Journal, tmp_path: Path, column: str, cell: str, told: str
+def test_a_bad_cell_is_reported_with_its_line(
+    full: Journal, empty: Journal, tmp_path: Path, column: str, cell: str, expected: str
 ) -> None:
     rows = list(csv.DictReader(io.StringIO(text_of(full, CSV))))
     assert rows[0]["id"] == rows[1]["id"]
@@ -553,22 +557,22 @@ def test_a_bad_cell_is_told_with_its_line(
     with pytest.raises(JournalError) as error:
         import_journal(empty, path)
     lines = str(error.value).split("\n")
-    assert lines[0].startswith(f"{path}:3: {told}")
+    assert lines[0].startswith(f"{path}:3: {expected}")
     assert lines[-1].startswith(f"nothing of {path} was imported")
     assert empty.takes() == []
 
 
-def test_a_cut_or_torn_table_is_told(full: Journal, empty: Journal, tmp_path: Path) -> None:
+def test_a_cut_or_torn_table_is_reported(full: Journal, empty: Journal, tmp_path: Path) -> None:
     text = text_of(full, CSV)
     path = tmp_path / "takes.csv"
-    for torn, told in {
+    for torn, expected in {
         text.replace('"a -3', '"a "-3', 1): "this is not CSV: ",
         text.rstrip("\n") + ",more": "this line has more cells than the first",
         text + '"': "this is not CSV: unexpected end of data",
     }.items():
         assert torn != text
         path.write_text(torn, encoding="utf-8")
-        with pytest.raises(JournalError, match=rf"^{path}:\d+: {told}"):
+        with pytest.raises(JournalError, match=rf"^{path}:\d+: {expected}"):
             import_journal(empty, path)
         assert empty.takes() == []
 
@@ -607,9 +611,9 @@ def test_an_import_that_is_killed_was_whole_or_was_not(tmp_path: Path) -> None:
         process.send_signal(signal.SIGKILL)
         done = process.communicate()[0] == "done\n"
         with Journal(path) as journal:
-            found = everything(journal)
-        assert found in (whole, ([], [], []))
-        assert found == whole or not done
+            imported = everything(journal)
+        assert imported in (whole, ([], [], []))
+        assert imported == whole or not done
         outcomes.add(done)
     with Journal(path) as journal:  # and once more, after it was killed
         import_journal(journal, file)
@@ -620,6 +624,6 @@ def test_two_imports_at_once_are_as_one_after_the_other(full: Journal, tmp_path:
     export_journal(full, tmp_path / "a.jsonl")
     command = [sys.executable, "-c", IMPORT, tmp_path / "both.sqlite", tmp_path / "a.jsonl"]
     both = [subprocess.Popen(command, stdout=subprocess.DEVNULL) for _ in range(2)]
-    assert [one.wait(60) for one in both] == [0, 0]
+    assert [process.wait(60) for process in both] == [0, 0]
     with Journal(tmp_path / "both.sqlite") as journal:
         assert everything(journal) == everything(full)

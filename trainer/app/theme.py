@@ -27,12 +27,12 @@ SKY_BLUE = "#56b4e9"
 BLUISH_GREEN = "#009e73"
 YELLOW = "#f0e442"
 BLUE = "#0072b2"
-VERMILLION = "#d55e00"
+VERMILION = "#d55e00"
 REDDISH_PURPLE = "#cc79a7"
 
 DARK_ORANGE = "#936400"
 DARK_GREEN = "#007c5a"
-DARK_VERMILLION = "#702e00"
+DARK_VERMILION = "#702e00"
 """Darker than contrast needs: otherwise it looks like the orange to eyes without red or green."""
 DARK_PURPLE = "#8e5273"
 
@@ -79,7 +79,7 @@ DARK_PENS: Mapping[str, Pen] = MappingProxyType(
         "sharp": Pen(ORANGE, bold=True),
         "flat": Pen(SKY_BLUE, bold=True),
         "leak": Pen(REDDISH_PURPLE, bold=True),
-        "wrong": Pen(VERMILLION, bold=True),
+        "wrong": Pen(VERMILION, bold=True),
         "now": Pen(YELLOW, bold=True),
         "here": Pen(YELLOW, bold=True, reverse=True),
         "band": Pen("#387564"),
@@ -99,7 +99,7 @@ LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
         "sharp": Pen(DARK_ORANGE, bold=True),
         "flat": Pen(BLUE, bold=True),
         "leak": Pen(DARK_PURPLE, bold=True),
-        "wrong": Pen(DARK_VERMILLION, bold=True),
+        "wrong": Pen(DARK_VERMILION, bold=True),
         "now": Pen(
             BLACK, YELLOW, bold=True
         ),  # a highlighter: yellow letters on white are illegible

@@ -140,7 +140,10 @@ def harp_from_options(
 
     Args:
         text: a key, or the name of an own harp.
-        tuning, temperament, a4, offset: values of the options.
+        tuning: value of its option.
+        temperament: value of its option.
+        a4: value of its option, in hertz.
+        offset: values of its option, an entry of tab and cents each.
         base: the harp of a saved take; the settings do not apply then.
         written_for: the harp of a drill, as in :func:`trainer.reedcare.select_harp`.
 

@@ -51,7 +51,6 @@ def report(
 
       trainer report take.flac --drill half-step-on-four --out take.html
     """
-
     from trainer.cli.plain import console_events
     from trainer.core import TrainerError
     from trainer.drill import find_drill, read_shelf

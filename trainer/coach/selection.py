@@ -262,7 +262,8 @@ class _Selection:
 
         Args:
             drills: the drills.
-            reason, why: what they are for, and the reason in words.
+            reason: why they are in the set.
+            why: returns the reason in words.
             most: most entries to add; None for no limit.
             room_s: time for them in seconds.
             passes: passing takes to ask for; 0 for the usual number.

@@ -266,8 +266,10 @@ def group_means(group: Ints, values: Floats, count: int) -> Floats:
 
 
 def distance_from_median(group: Ints, values: Floats, count: int) -> Floats:
-    """Distance of each value from the median of its group; arguments as in
-    :func:`group_medians`."""
+    """Distance of each value from the median of its group.
+
+    Arguments as in :func:`group_medians`.
+    """
     return np.abs(values - group_medians(group, values, count)[group])
 
 

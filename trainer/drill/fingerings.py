@@ -128,7 +128,8 @@ def _can_follow(before: TunedSound, after: TunedSound, max_holes: int) -> bool:
     """Whether one sound can move to another in one breath.
 
     Args:
-        before, after: the sounds.
+        before: the first sound.
+        after: the sound that follows.
         max_holes: number of holes that it may slide over; 0 for a ladder.
     """
     (left, left_offset), (reached, reached_offset) = before, after

@@ -74,7 +74,8 @@ def parse_tab(
     Args:
         text: the tab.
         beats_per_bar: number of beats in each bar; None does not check bars.
-        line, column: position of the text in its file, from 1.
+        line: line of the text in its file, from 1.
+        column: column of the text in its line, from 1.
         pickup: length of a pick-up in beats; 0 for none.
     """
     parser = _TabParser(beats_per_bar, pickup)

@@ -20,7 +20,10 @@ def drill_template(
 
     Args:
         name: name of the drill; the default title is made from it.
-        title, harp, tempo, meter: as in a drill file.
+        title: as in a drill file.
+        harp: as in a drill file.
+        tempo: as in a drill file.
+        meter: as in a drill file.
 
     Raises:
         DrillError: the value of a field is not valid.

@@ -39,7 +39,8 @@ def tokenize(text: str, line: int = 1, column: int = 1) -> list[Token]:
 
     Args:
         text: the tab.
-        line, column: position of its first character, from 1.
+        line: line of its first character, from 1.
+        column: column of its first character, from 1.
     """
     tokens = []
     for number, row in enumerate(text.split("\n")):

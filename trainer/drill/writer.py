@@ -216,8 +216,10 @@ def _split_at_bars(
 
     Args:
         drill: the drill, for its bars.
-        start, beats: the length.
-        first, others: tokens of the first piece and of those after a bar line.
+        start: beat on which the length begins.
+        beats: the length.
+        first: tokens of the first piece.
+        others: tokens of the pieces after a bar line.
     """
     pieces: list[_Item] = []
     at, end = start, start + beats

@@ -521,8 +521,10 @@ class Ear:
 
 @lru_cache(maxsize=16)
 def _mean_weights(length: int) -> Floats:
-    """Weights of a mean with less weight at the ends, so that a note that has just ended leaves
-    almost nothing."""
+    """Weights of a mean with less weight at the ends.
+
+    A note that has just ended leaves almost nothing.
+    """
     return hann(length) / hann(length).sum()
 
 

@@ -233,8 +233,10 @@ def _longest_entry(readings: list[Reading]) -> Tab:
 
 
 def _same_bend(first: Tab, second: Tab) -> bool:
-    """Whether two entries are the same, or of equal bend in opposite breaths, as draw 2 and
-    blow 3."""
+    """Whether two entries are equal or equal bends in opposite breaths.
+
+    Draw 2 and blow 3 are such a pair.
+    """
     return first == second or (first.bend == second.bend and first.breath is not second.breath)
 
 

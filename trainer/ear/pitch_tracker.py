@@ -159,7 +159,8 @@ class PitchTracker:
         Args:
             frontend: source of windows.
             hop: hop of aubio's detector, samples of the ear.
-            lowest, highest: range of f0, Hz.
+            lowest: lowest f0, Hz.
+            highest: highest f0, Hz.
             parameters: constants.
         """
         self._sound = frontend

@@ -156,8 +156,10 @@ class AdaptiveFilter:
         return update
 
     def _track_delay(self, update: FilterUpdate, noise: Floats) -> None:
-        """Track delay and drift of the two clocks, by a Kalman filter that observes the lateness
-        from the phase of the echo."""
+        """Track delay and drift of the two clocks.
+
+        A Kalman filter observes the lateness from the phase of the echo.
+        """
         weight = self._omega / (noise + 1e-12)
         predicted = update.predicted
         precision = float(np.sum(weight * self._omega * np.abs(predicted) ** 2))

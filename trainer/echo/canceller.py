@@ -211,8 +211,11 @@ class EchoCanceller:
                 self._judge(update)
 
     def _judge(self, update: FilterUpdate) -> None:
-        """Judge whether the prediction is of use: by the power that it would have removed, each
-        frequency weighted by the inverse of its noise."""
+        """Judge whether the prediction is of use.
+
+        Criterion: the power that it would have removed, each frequency weighted by the inverse of
+        its noise.
+        """
         predicted, error = update.predicted, update.error
         before = np.abs(predicted + error) ** 2
         power = np.abs(predicted) ** 2

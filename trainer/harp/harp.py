@@ -81,7 +81,9 @@ class Harp:
         """Return a harp by the names of its key, tuning and temperament.
 
         Args:
-            key, tuning, temperament_name: names.
+            key: its name, as C or low F.
+            tuning: name of the tuning.
+            temperament_name: name of the temperament.
             a4: frequency of A4 in hertz, 400 to 480.
             offsets: cents by tab entry as text.
 

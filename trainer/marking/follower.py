@@ -194,7 +194,8 @@ class _StepStates:
         Args:
             now: the reading.
             before: the states of the step before; this step's own where there is none.
-            left, entrance: leaving that step, from its :meth:`leave`.
+            left: cost of leaving that step, from its :meth:`leave`.
+            entrance: how that step was entered, from its :meth:`leave`.
         """
         costs = self.costs
         if now.is_attack:
@@ -256,8 +257,10 @@ class _StepStates:
         Args:
             now: the reading.
             before: the states of the step before; this step's own where there is none.
-            gap, path: the gap before that step.
-            left, entrance: leaving that step, from its :meth:`leave`.
+            gap: cost of the gap before that step.
+            path: last segment of the path to that gap.
+            left: cost of leaving that step, from its :meth:`leave`.
+            entrance: how that step was entered, from its :meth:`leave`.
         """
         skipped = gap + self.costs.skip
         if skipped < self.gap:

@@ -40,7 +40,8 @@ class FreeMarker:
             drill: the drill.
             harp: the harp it is played on.
             rate: sample rate in hertz.
-            first, last: range of step indices to mark, `last` excluded; None goes to the end.
+            first: index of the first step to mark.
+            last: index after the last step to mark; None marks all from `first`.
 
         Raises:
             HarpError: the harp cannot play one of the steps.

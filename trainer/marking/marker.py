@@ -36,7 +36,8 @@ class Marker:
             drill: the drill.
             harp: the harp it is played on.
             clock: when the drill's beats fall.
-            first, last: range of step indices to mark, `last` excluded; None goes to the end.
+            first: index of the first step to mark.
+            last: index after the last step to mark; None marks all from `first`.
 
         Raises:
             HarpError: the harp cannot play one of the steps.

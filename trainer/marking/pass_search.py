@@ -30,7 +30,8 @@ def find_start(
 
     Args:
         heard: the notes of the recording, in order.
-        drill, harp: the drill, and the harp it is played on.
+        drill: the drill.
+        harp: the harp it is played on.
         tempo: beats per minute.
         rate: sample rate in hertz.
 

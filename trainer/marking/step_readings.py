@@ -69,7 +69,8 @@ class HeldSpan:
             sound: the sound that should be held.
             pitches: pitches of its reeds, in cents from A4 = 440 Hz. A reading is compared with
                 the nearest.
-            first_ms, last_ms: milliseconds from the start of the step.
+            first_ms: start of the range, in milliseconds from the start of the step.
+            last_ms: end of the range, in milliseconds from the start of the step.
         """
         inside = (readings.time_ms >= first_ms) & (readings.time_ms <= last_ms)
         frames = readings.frames[inside]

@@ -46,7 +46,8 @@ def cents(hz: float, reference: float) -> float:
     """Interval from `reference` to `hz` in cents; positive if `hz` is higher.
 
     Args:
-        hz, reference: frequencies in hertz, above 0.
+        hz: frequency in hertz, above 0.
+        reference: frequency of 0 cents in hertz, above 0.
     """
     return 1200.0 * math.log2(hz / reference)
 

@@ -26,7 +26,7 @@ class EntryStarted:
     Attributes:
         number, count: its place in the set, from 1, and the number of entries.
         entry: the entry.
-        plan: how it is played: its drill, on the harp in hand.
+        plan: how it is played: its drill, on the selected harp.
         rest_s: time that the player has to read it, in seconds.
     """
 

@@ -101,7 +101,7 @@ class ReedSounding:
 
     Attributes:
         tab: the reed that it is assigned to; None where it fits none.
-        cents: deviation from the pitch that the harp in hand has for that reed.
+        cents: deviation from the pitch that the selected harp has for that reed.
         seconds: how long it has sounded.
     """
 
@@ -188,8 +188,10 @@ class HarpMeasurement:
 
     @property
     def requested(self) -> Tab | None:
-        """The reed that is asked for: one whose attacks disagree, else the first of those with the
-        fewest attacks; None when all are done."""
+        """The reed to play next; None when all are done.
+
+        A reed whose attacks disagree, else the first of those with the fewest attacks.
+        """
         left = [tab for tab in self._reeds if len(self._attacks[tab]) < self._needed(tab)]
         return min(left, key=self._priority, default=None)
 

@@ -233,8 +233,10 @@ class _Sender:
         self.flush()
 
     def flush(self) -> bool:
-        """Send what there is room for; return whether that was all. If the screen is gone, events
-        are dropped."""
+        """Send events while there is room; return whether all were sent.
+
+        If the screen is gone, events are dropped.
+        """
         while self._queue:
             in_flight = self._bytes_sent - self._bytes_taken.value
             if in_flight and in_flight + len(self._queue[0]) > MAX_BYTES_IN_FLIGHT:

@@ -15,7 +15,7 @@ class Plan:
     """One take, before it is played. It is pickled to the listener's process.
 
     Attributes:
-        harp: the harp in hand.
+        harp: the selected harp.
         source: where the sound comes from.
         drill: what is to be played; None only listens.
         tempo: beats per minute at the start; None takes the drill's own.
@@ -31,7 +31,7 @@ class Plan:
         save: where to save the sound of the take (FLAC); None does not save it.
         journal: the journal that stores the result of each pass; None for none.
         player: who plays.
-        harp_name: the player's name for the harp in hand, if it is one of their own.
+        harp_name: the player's name for the selected harp, if it is an own harp.
         scratch: a folder in which the sound is kept until the next take, to be heard again; None
             keeps none.
         sound_mb: megabytes that the journal's sounds may take; None stores no sound in it.

@@ -198,7 +198,10 @@ def select_harp(
         journal: the journal with the own harps; None if it cannot be opened.
         settings: the player's settings.
         text: value of the harp option; None if it was left out.
-        tuning, temperament_name, a4, offsets: values of their options; offsets by tab.
+        tuning: value of its option.
+        temperament_name: value of its option.
+        a4: value of its option, in hertz.
+        offsets: values of its option, in cents by tab.
         written_for: the harp of the drill, if any.
 
     Returns:

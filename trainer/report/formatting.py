@@ -17,7 +17,8 @@ def fill(text: str, width: int = WIDTH, first: str = "", rest: str = "") -> str:
     Args:
         text: one paragraph.
         width: line width in columns; `MIN_WIDTH` or more is used.
-        first, rest: indents of the first line and of the others.
+        first: indent of the first line.
+        rest: indent of the other lines.
     """
     return textwrap.fill(text, max(width, MIN_WIDTH), initial_indent=first, subsequent_indent=rest)
 

@@ -27,7 +27,7 @@ _SHORTENED = (("drill", 17), ("player", 10), ("harp", 8), ("drill", 8), ("player
 
 
 def short_ids(takes: Sequence[TakeRecord]) -> dict[str, str]:
-    """Return the shortest beginning of each id that tells these takes apart."""
+    """Return the shortest beginning of each id that is unique among these takes."""
     ids = [take.id for take in takes]
     longest = max(map(len, ids), default=MIN_ID_LENGTH)
     length = MIN_ID_LENGTH
@@ -187,7 +187,7 @@ def journal_data(path: Path) -> JournalData:
         "players": [_player_data(PlayerTally.of(name, takes, harps)) for name in names],
         "sounds": sum(sound.size is not None and bool(sound.takes) for sound in kept),
         "sound_bytes": sum(sound.size or 0 for sound in kept),
-        "sounds_missing": [take.id for one in kept if one.size is None for take in one.takes],
+        "sounds_missing": [take.id for sound in kept if sound.size is None for take in sound.takes],
         "sounds_of_no_take": [str(sound.path) for sound in kept if not sound.takes],
     }
 

@@ -151,7 +151,8 @@ def progress_plot_text(
     Args:
         progress: the subject.
         measure: the plotted metric.
-        width, height: size in cells.
+        width: in cells.
+        height: in cells.
         color: whether colours are allowed; days and weeks differ in shape, too.
     """
     draw_progress(plotext, progress, measure, TERMINAL_PALETTE, width)

@@ -67,7 +67,8 @@ def reed_plot_text(reed: ReedHistory, today: date, width: int, height: int, *, c
     Args:
         reed: a reed that was heard on one day or more.
         today: the present day.
-        width, height: size in cells.
+        width: in cells.
+        height: in cells.
         color: whether colours are allowed; days and line differ in shape, too.
     """
     draw_reed(plotext, reed, today, TERMINAL_PALETTE, width)

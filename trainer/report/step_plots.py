@@ -158,7 +158,8 @@ def pitch_plot(
         harp: the harp that was played.
         rate: sample rate in hertz.
         readings: within the range of time.
-        first, last: range of time in seconds.
+        first: start of the range of time, in seconds.
+        last: end of the range of time, in seconds.
     """
     step = mark.step
     base = harp.hz(step.first[0])

@@ -94,12 +94,12 @@ class HarpTable(_Table):
 
     key: HarpKeyName | None = Field(
         default=None,
-        description='the key of the harp in hand, as "C" or "low F"; not set, that of the drill',
+        description='the key of the selected harp, as "C" or "low F"; not set, that of the drill',
         examples=["C"],
     )
     name: ShortText | None = Field(
         default=None,
-        description="your name for the harp in hand, of those that were measured",
+        description="the name of the selected harp, one that you have measured",
         examples=["old C"],
     )
     tuning: TuningName = Field(

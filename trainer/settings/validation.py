@@ -71,10 +71,10 @@ def suggest_name(path: tuple[str, ...]) -> str:
     """Return a clause that suggests a name for an unknown one."""
     table, name = path[0], path[-1]
     inside = SETTING_TABLES[table].model_fields if len(path) > 1 and table in SETTING_TABLES else ()
-    near = [f"{table}.{one}" for one in get_close_matches(name, inside)]
+    near = [f"{table}.{field}" for field in get_close_matches(name, inside)]
     if len(path) == 1:
         near += get_close_matches(name, SETTING_TABLES)
-    elsewhere = get_close_matches(name, [one for _, one in SETTING_KEYS])
+    elsewhere = get_close_matches(name, [field for _, field in SETTING_KEYS])
     same_name = [".".join(key) for key in SETTING_KEYS if elsewhere and key[1] == elsewhere[0]]
     exact = elsewhere[:1] == [name]
     near = [*same_name, *near] if exact else [*near, *same_name]

@@ -82,8 +82,9 @@ def load_portaudio() -> Any:
 
 
 def has_sound_server(device: Device) -> bool:
-    """Return whether a sound server stands between the device and its card, as on most Linux
-    desktops.
+    """Return whether a sound server stands between the device and its card.
+
+    Most Linux desktops run one.
 
     A server keeps what a late program has not fetched, so that little latency may be asked for; a
     card that is not served in time drops sound.

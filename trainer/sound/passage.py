@@ -217,8 +217,9 @@ def play_passage(
 
 
 class LoopGenerator:
-    """Generates a passage again and again, in stretches that join; one passage fades out before the
-    next.
+    """Generates a passage again and again, in stretches that join.
+
+    One passage fades out before the next.
 
     Args:
         fade: length of the fade-out of a passage that is broken off, in frames.

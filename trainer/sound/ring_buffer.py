@@ -51,8 +51,10 @@ class RingBuffer:
         return True
 
     def read(self, out: Samples) -> int:
-        """Fill `out`, shape (n, channels), from its start; return how many frames were available
-        for it."""
+        """Fill `out` from its start; return the number of frames that were available.
+
+        The shape of `out` is (n, channels).
+        """
         count, size = min(len(out), self.available), len(self._frames)
         at = self.frames_read % size
         until_wrap = min(count, size - at)

@@ -188,8 +188,10 @@ def _densest(times: Floats, count: int) -> float:
 
 
 def _impulses(heard: Floats, rate: int) -> Floats:
-    """How strongly a click begins at each sample, shape (n,): the envelope of the input after the
-    click's spectrum is divided out."""
+    """Strength of a click's start at each sample, shape (n,).
+
+    It is the envelope of the input after division by the click's spectrum.
+    """
     shape = click(rate, accented=True).astype(np.float64)
     size = 1 << (len(heard) + len(shape)).bit_length()
     played = np.fft.rfft(shape, size)

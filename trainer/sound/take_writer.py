@@ -121,8 +121,10 @@ class TakeWriter:
         return self.path
 
     def _copy(self, to: Path, tags: dict[str, Any]) -> None:
-        """Copy the part file with tags, which the library takes only before the first sample, and
-        without a reference signal that was silent throughout."""
+        """Copy the part file, with tags and without a silent reference signal.
+
+        The library takes tags only before the first sample.
+        """
         import soundfile
 
         channels = self._channels if self._has_reference else 1

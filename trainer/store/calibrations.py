@@ -16,7 +16,8 @@ def find_calibration(
 
     Args:
         journal: the journal.
-        input_, output: full names of the devices.
+        input_: full name of the input device.
+        output: full name of the output device.
         rate: sample rate of the input in hertz; None for any.
 
     Returns:

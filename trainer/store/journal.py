@@ -123,8 +123,10 @@ class Journal:
         """Return takes in the order in which they were played.
 
         Args:
-            player, drill: only takes of this player or drill; None for all.
-            since, until: first and last day; None for no limit.
+            player: only takes of this player; None for all.
+            drill: only takes of this drill; None for all.
+            since: first day; None for no limit.
+            until: last day; None for no limit.
             steps: whether to read the steps, too.
         """
         where, values = _where(
@@ -151,7 +153,8 @@ class Journal:
 
         Args:
             names: fields of :class:`StepRecord`, or ``take`` for the take's id; `parts` is JSON.
-            player, since: as in :meth:`takes`.
+            player: as in :meth:`takes`.
+            since: as in :meth:`takes`.
         """
         assert set(names) <= set(STEP_COLUMNS), names
         where, values = _where(
@@ -223,7 +226,8 @@ class Journal:
         """Save the daily set of a player, in place of an earlier one of that day.
 
         Args:
-            player, day: whose set, and its day.
+            player: the player of the set.
+            day: the day of the set.
             minutes: its length.
             entries: its entries, as JSON values.
         """

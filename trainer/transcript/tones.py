@@ -152,7 +152,8 @@ def fit_reeds(
     Args:
         frame: samples, shape (n,), about 85 ms.
         rate: samples per second.
-        low_hz, high_hz: range of f0 that is searched.
+        low_hz: lowest f0 of the search.
+        high_hz: highest f0 of the search.
     """
     p = TONES
     spectrum = FrameSpectrum(frame, rate)

@@ -235,8 +235,11 @@ def candidate_entries(tone: Tone, harp: Harp) -> tuple[Tab, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _State:
-    """State of both parts: cost, index of the last note of each (-1 before the first), the state
-    before, and the part of the note that led here (2 for neither)."""
+    """State of both parts.
+
+    Cost, index of the last note of each (-1 before the first), the state before, and the part of
+    the note that led here (2 for neither).
+    """
 
     cost: float
     last: tuple[int, int]

@@ -140,7 +140,10 @@ def export_journal(
 
     Args:
         path: the file; it appears only when it is complete.
-        journal, format_, player, since: as for :func:`export_journal_lines`.
+        journal: as for :func:`export_journal_lines`.
+        format_: as for :func:`export_journal_lines`.
+        player: as for :func:`export_journal_lines`.
+        since: as for :func:`export_journal_lines`.
 
     Raises:
         JournalError: there is something already, or it cannot be written; or as of

@@ -214,8 +214,10 @@ class ReachableNotes:
         return [left + (right - left) * (place - before)]
 
     def plot_cents(self, steps: Iterable[Step]) -> float:
-        """Return the height of a plot, in cents, that fits any of the steps; without steps, any
-        hole."""
+        """Return the height of a plot in cents that fits any of the steps.
+
+        Without steps, it fits any hole.
+        """
         rulings = [self.of_step(step) for step in steps] or [self.of_hole(hole) for hole in HOLES]
         needed = max(_span_cents(notes) for notes in rulings)
         return max(needed + 2 * TRACE.margin_cents, TRACE.min_cents)

@@ -19,7 +19,8 @@ def beta_cdf(x: float, a: float, b: float) -> float:
 
     Args:
         x: quantile; 0 or less gives 0, 1 or more gives 1.
-        a, b: shape parameters, each above 0.
+        a: first shape parameter, above 0.
+        b: second shape parameter, above 0.
     """
     if not 0.0 < x < 1.0:
         return 0.0 if x <= 0.0 else 1.0

@@ -78,7 +78,8 @@ def find_change_point(
 
     Args:
         days: times, shape (n,), ascending.
-        values, weights: shape (n,).
+        values: shape (n,).
+        weights: of the values, shape (n,).
         noise: standard deviation of a value of weight 1.
         parameters: constants of the search.
 

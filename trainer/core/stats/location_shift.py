@@ -52,7 +52,8 @@ def hodges_lehmann(
     """Estimate the shift from `before` to `after`, with its confidence interval.
 
     Args:
-        before, after: independent values, at least one in each.
+        before: independent values, at least one.
+        after: independent values, at least one.
         level: coverage of the interval, between 0 and 1.
 
     Raises:
@@ -75,7 +76,8 @@ def _interval_rank(smaller: int, larger: int, error: float) -> int:
     The high end has the same rank from the top.
 
     Args:
-        smaller, larger: sizes of the samples.
+        smaller: size of the smaller sample.
+        larger: size of the larger sample.
         error: probability that the interval misses the shift, both sides together.
 
     Returns:

@@ -74,8 +74,11 @@ class PassFinder:
         return find_passes(notes, drill, plan.harp, tempo, rate)
 
     def _readings(self) -> Iterator[Reading]:
-        """Analyse the whole recording, which is kept unless it is long or played aloud; then it is
-        read and analysed once more later."""
+        """Analyse the whole recording.
+
+        The readings are kept, unless the recording is long or played aloud; then it is read and
+        analysed once more later.
+        """
         source = self._source
         ear = Ear(source.rate, self._plan.harp)
         is_long = source.frames is None or source.frames > MAX_KEPT_S * source.rate

@@ -110,7 +110,7 @@ class MeasuredData(TypedDict):
     holes: list[int]
     """Holes that sounded for most of the held part."""
     hidden: list[int]
-    """Wanted holes that cannot be told from one an octave below; they are not judged."""
+    """Wanted holes that cannot be separated from a hole an octave below; they are not judged."""
     heard: str | None
     """Tab of the held note; differs from the target if a wrong note was played."""
     rungs: list[float | None]

@@ -28,7 +28,8 @@ def hole_spans(step: Step, onset: float, stop: float, length: float) -> Iterator
 
     Args:
         step: the step.
-        onset, stop: samples between which it sounds.
+        onset: sample at which it starts.
+        stop: sample at which it ends.
         length: its written length, in samples.
     """
     span, left_at = HoleSpan(onset), onset

@@ -146,8 +146,10 @@ def _cannot(what: str, step: Step, remedy: str) -> SoundError:
 
 
 def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
-    """Return when a step stops and its extra note starts: in the middle of the gap, if that is
-    long enough."""
+    """Return when a step stops and its extra note starts.
+
+    That is in the middle of the gap, if the gap is long enough.
+    """
     gap, length = round(PARAMETERS.gap_s * rate), round(PARAMETERS.extra_s * rate)
     if following is None:
         return stop, stop + gap

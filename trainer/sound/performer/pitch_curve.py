@@ -45,7 +45,8 @@ def pitch_offset(
     Args:
         step: with the vibrato that is asked for.
         fault: what is played wrong.
-        onset, stop: samples between which it is held.
+        onset: sample at which it starts.
+        stop: sample at which it ends.
         rate: samples per second.
         move: of a glide that strays or turns back; else None.
     """

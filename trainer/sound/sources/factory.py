@@ -20,8 +20,11 @@ def open_source(
 
     Args:
         spec: which source.
-        drill, harp, tempo, bars, count_in: what is to be played, as in
-            :class:`trainer.sound.sources.source.DrillSetup`.
+        drill: what is to be played, as in :class:`trainer.sound.sources.source.DrillSetup`.
+        harp: as in :class:`DrillSetup`.
+        tempo: as in :class:`DrillSetup`.
+        bars: as in :class:`DrillSetup`.
+        count_in: as in :class:`DrillSetup`.
 
     Raises:
         SoundError: it cannot be opened; or the built-in player has nothing to play.

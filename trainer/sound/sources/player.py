@@ -175,8 +175,11 @@ class BuiltInPlayer(Source):
         return self._clock
 
     def next_pass(self, tempo: float | None = None, *, seamless: bool = False) -> BeatClock:
-        """Play once more, with the same faults, from the end of the last bar or from now, whichever
-        is later. Must be called before the blocks have ended."""
+        """Play once more with the same faults.
+
+        The pass starts at the end of the last bar or now, whichever is later. Must be called before
+        the blocks have ended.
+        """
         return self._add_pass(tempo, self._setup.bars)
 
     def resume_pass(self, bars: tuple[int, int], tempo: float | None = None) -> BeatClock:

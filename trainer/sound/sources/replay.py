@@ -44,8 +44,10 @@ class Replay(Recording):
         """Open a recording and an output.
 
         Args:
-            path, channel: as in :class:`trainer.sound.Recording`.
-            first, last: seconds between which it is played; None plays it to its end.
+            path: as in :class:`trainer.sound.Recording`.
+            channel: as in :class:`trainer.sound.Recording`.
+            first: second from which it is played.
+            last: second to which it is played; None plays it to its end.
             output: the device, by name, part of it or number; None is the system's default.
 
         Raises:

@@ -76,8 +76,10 @@ class SourceSpec(ABC):
 
     @property
     def output(self) -> str | int | None:
-        """Where the trainer's own sound goes: a device's name, part of it, or number; None for the
-        system's default."""
+        """Output device of the trainer's own sound.
+
+        A device's name, part of it, or number; None for the system's default.
+        """
         return None
 
     @property
@@ -210,8 +212,9 @@ class Source(ABC):
         self._cannot("start a pass")
 
     def resume_pass(self, bars: tuple[int, int], tempo: float | None = None) -> BeatClock:
-        """Begin a pass over some bars at once, and end whatever sounds; return where its beats
-        fall.
+        """Begin a pass over some bars at once; return the clock of its beats.
+
+        Whatever sounds is ended.
 
         Args:
             bars: first and last bar.
@@ -226,12 +229,16 @@ class Source(ABC):
     # --- what the player hears besides ---
 
     def play_tone(self, hz: float | None) -> None:  # noqa: B027  # most sources play none
-        """Play a tone from now on, until another is asked for; None ends it. Ignored where there
-        is no output."""
+        """Play a tone from now on, until another is requested; None ends it.
+
+        Ignored where there is no output.
+        """
 
     def play_loop(self, passage: Passage | None) -> None:  # noqa: B027  # most play none
-        """Play a passage again and again, as soon as it is rendered; None ends it. Ignored where
-        there is no output; :meth:`started_loop` reports when it becomes audible."""
+        """Play a passage again and again, as soon as it is rendered; None ends it.
+
+        Ignored where there is no output; :meth:`started_loop` reports when it becomes audible.
+        """
 
     def started_loop(self) -> LoopStart | None:
         """Return the loop that has become audible since the last call, if any.
