@@ -120,7 +120,7 @@ def test_calibrations_of_another_computer_replace_none_of_this_one(path: Path) -
 class Nursery:
     """A process that starts writers with everything imported.
 
-    So many writers can be killed within a second.
+    Thus a second is enough to kill dozens of them.
     """
 
     def __init__(self, folder: Path) -> None:
