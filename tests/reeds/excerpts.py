@@ -186,8 +186,10 @@ def hear(
     block: int = 512,
     reference: Samples | None = None,
 ) -> list[Reading]:
-    """All readings of some samples, given to the ear in blocks of one size; `reference` is what the
-    trainer played, as in `Block.reference`."""
+    """Return all readings of samples that the ear receives in blocks of one size.
+
+    `reference` is what the trainer played, as in `Block.reference`.
+    """
     ear = Ear(rate, harp)
     on = round_to_24_bits(samples)
     parts = [slice(start, start + block) for start in range(0, len(on), block)]
