@@ -161,9 +161,13 @@ class Cluster:
         self._file = folder / "scheduler.json"
         command = ["scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
         self._started = [self._start(*command, "--scheduler-file", str(self._file))]
-        wait_until(self._file.exists, "the scheduler starts")
+        wait_until(self._is_written, "the scheduler starts")
         self.address: str = json.loads(self._file.read_text())["address"]
         self.workers: list[subprocess.Popen[bytes]] = []
+
+    def _is_written(self) -> bool:
+        """Whether the scheduler's file is there, whole."""
+        return self._file.exists() and self._file.read_text().rstrip().endswith("}")
 
     def add(self) -> None:
         words = ["--nthreads", "1", "--no-nanny", "--no-dashboard", "--death-timeout", "60"]
