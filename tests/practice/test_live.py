@@ -292,7 +292,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
             until("count-in 1 of 4")
             playing = pulse.begin(performance.wav(4))
         until("Total")
-        until("The sound is kept")
+        until("The sound is saved")
         assert process.wait(20) == 0
         assert playing.wait(10) == 0
         assert process.stderr is not None
