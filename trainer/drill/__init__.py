@@ -4,6 +4,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 (:mod:`trainer.drill.schema`) load pydantic and are imported from their modules where needed.
 """
 
+from trainer.drill.aim import Aim
 from trainer.drill.clock import BeatClock
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
@@ -18,6 +19,7 @@ from trainer.drill.melody import (
     standard_harps,
 )
 from trainer.drill.model import (
+    AIM_CRITERIA,
     CRITERIA,
     DEFAULT_WEIGHTS,
     CleannessRule,
@@ -56,8 +58,10 @@ from trainer.drill.transpose import (
 from trainer.drill.writer import write_drill
 
 __all__ = [
+    "AIM_CRITERIA",
     "CRITERIA",
     "DEFAULT_WEIGHTS",
+    "Aim",
     "DRILL_SUFFIX",
     "MIN_LENGTH_BEATS",
     "OCTAVE_SHIFTS",

@@ -18,7 +18,8 @@ from pydantic import (
 )
 
 from trainer.core.toml_values import describe_value, parsable_by
-from trainer.drill.model import CRITERIA, DEFAULT_WEIGHTS, Goal
+from trainer.drill.aim import GROUPS, is_group
+from trainer.drill.model import AIM_CRITERIA, CRITERIA, DEFAULT_WEIGHTS, Goal
 from trainer.harp import load_tuning, parse_key
 
 
@@ -112,6 +113,36 @@ class GoalTable(_Table):
     )
 
 
+def _known_group(name: str) -> str:
+    if not is_group(name):
+        near = get_close_matches(name, GROUPS, n=1)
+        hint = f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(GROUPS)
+        raise ValueError(f"no steps are called '{name}'; {hint}, and bars as 'bars 3-4'")
+    return name
+
+
+Groups = Annotated[list[Annotated[str, AfterValidator(_known_group)]], Field(max_length=20)]
+
+
+def _groups(criterion: str) -> Any:
+    return Field(
+        default=[],
+        description=f'a list of the steps whose {criterion} the drill is for, as ["bends"]',
+    )
+
+
+class AimTable(_Table):
+    """The ``[aim]`` table: for each criterion, the steps on which it is the point of the drill."""
+
+    pitch: Groups = _groups("pitch")
+    steadiness: Groups = _groups("steadiness")
+    attack: Groups = _groups("attack")
+    motion: Groups = _groups("motion")
+    cleanness: Groups = _groups("cleanness")
+    time: Groups = _groups("time")
+    holes: Groups = _groups("holes")
+
+
 class DrillTable(_Table):
     """The whole file."""
 
@@ -176,6 +207,10 @@ class DrillTable(_Table):
         default_factory=GoalTable,
         description="a table, [goal] with tolerance, pass_mark, hold and weights",
     )
+    aim: AimTable = Field(
+        default_factory=AimTable,
+        description="a table, [aim] with any of " + ", ".join(AIM_CRITERIA),
+    )
     second: str | None = Field(default=None, description='the other part, tab between """ and """')
     tab: str = Field(description='the music, tab between """ and """, such as -4:1 4:1 r:2')
 
@@ -221,6 +256,7 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
     ("goal",): GoalTable,
     ("goal", "weights"): WeightsTable,
     ("climb",): ClimbTable,
+    ("aim",): AimTable,
 }
 
 

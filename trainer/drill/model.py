@@ -13,9 +13,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from fractions import Fraction
+from typing import TYPE_CHECKING
 
 from trainer.drill.errors import DrillError
 from trainer.harp import Breath, Tab
+
+if TYPE_CHECKING:
+    from trainer.drill.aim import Aim
 
 Sound = tuple[Tab, ...]
 """One tab entry, or several of one breath for a chord, in order of their holes."""
@@ -36,6 +40,9 @@ DEFAULT_WEIGHTS: Mapping[str, float] = {
 """Default weights of the criteria of a step's mark."""
 CRITERIA = tuple(DEFAULT_WEIGHTS)
 """The criteria of a step's mark, in the order in which they are shown."""
+
+AIM_CRITERIA = (*CRITERIA, "holes")
+"""What a drill can be for: a criterion, or the wanted holes of chords and splits all sounding."""
 
 
 def format_sound(sound: Sound, off: float = 0.0) -> str:
@@ -254,6 +261,7 @@ class Drill:
         loop: first and last bar of the range that is repeated; None plays all bars once.
         climb: change of tempo from pass to pass; None for none.
         second: steps of the other part; empty for one part.
+        aims: what it is for; they decide the mark. Empty where nothing counts more than the rest.
     """
 
     name: str
@@ -274,6 +282,7 @@ class Drill:
     loop: tuple[int, int] | None = None
     climb: Climb | None = None
     second: tuple[Step, ...] = ()
+    aims: tuple[Aim, ...] = ()
 
     @property
     def bars(self) -> int:

@@ -35,6 +35,7 @@ from trainer.core.toml_positions import (
     key_spans,
     string_content_at,
 )
+from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
 from trainer.drill.model import Climb, Drill, Goal
 from trainer.drill.tab_reader import ParsedTab, parse_tab
@@ -126,6 +127,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         loop=_loop(table.loop),
         climb=Climb(table.climb.by, table.climb.to, table.climb.after) if table.climb else None,
         second=second.steps if second else (),
+        aims=aims_of(table.aim.model_dump()),
     )
 
 
@@ -168,6 +170,10 @@ def _check_consistency(
             f"{second.end}"
         )
         problems.append(FieldProblem(("second",), "value", message))
+    for aim in drill.aims:
+        if not aim.steps(drill.steps):
+            message = f"no step of the drill is one of the {' or '.join(aim.groups)}"
+            problems.append(FieldProblem(("aim", aim.criterion), "value", message))
     if drill.free and (second or any(step.call for step in drill.steps)):
         message = "leave out the free clock: a second part and calls are played in time"
         problems.append(FieldProblem(("clock",), "value", message))

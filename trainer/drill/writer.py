@@ -59,6 +59,7 @@ def _text(drill: Drill) -> str:
         "\n".join(_head(drill)),
         _part("tab", drill, drill.steps, drill.end),
         _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
+        _aims(drill),
         _table("climb", _climb(drill.climb)),
         _table("goal", _goal(drill.goal)),
         _table("goal.weights", _non_default(drill.goal.weights, DEFAULT_WEIGHTS)),
@@ -91,6 +92,11 @@ def _head(drill: Drill) -> Iterator[str]:
     if drill.loop:
         first, last = drill.loop
         yield f'loop = "{first}"' if first == last else f'loop = "{first}-{last}"'
+
+
+def _aims(drill: Drill) -> str:
+    rows = [f"{aim.criterion} = [{', '.join(map(toml_string, aim.groups))}]" for aim in drill.aims]
+    return "\n".join(["[aim]", *rows]) if rows else ""
 
 
 def _climb(climb: Climb | None) -> dict[str, float]:

@@ -12,7 +12,7 @@ from trainer.marking.free_marker import FreeMarker
 from trainer.marking.mark import ExtraNote, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
-from trainer.marking.score import ScoreBreakdown, break_down, total_score
+from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score
 from trainer.marking.sentence import describe_sound
 
 __all__ = [
@@ -26,11 +26,12 @@ __all__ = [
     "ScoreBreakdown",
     "ScoreTerm",
     "StartError",
+    "aim_score",
     "break_down",
     "describe_sound",
     "find_passes",
     "find_start",
     "make_mark",
+    "mean_score",
     "score_criteria",
-    "total_score",
 ]

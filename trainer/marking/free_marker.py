@@ -24,7 +24,7 @@ from trainer.marking.marker import make_mark
 from trainer.marking.measurement import measure_step
 from trainer.marking.parameters import FREE_CLOCK
 from trainer.marking.reading_history import ReadingHistory
-from trainer.marking.score import total_score
+from trainer.marking.score import pass_score
 from trainer.marking.target import StepTarget, absolute_cents, reed_mask, sounding_mask
 
 
@@ -108,7 +108,7 @@ class FreeMarker:
         missing = (self._mark(target.step, Measured()) for target in to_come)
         due = [mark for mark in (*self._marks, *missing) if upto is None or mark.step.index < upto]
         marks = (*before, *due)
-        score = total_score(marks)
+        score = pass_score(self._drill, marks)
         passed = score >= self._drill.goal.pass_mark
         return Result(self._drill, self._harp.name, self._drill.tempo, marks, score, passed)
 

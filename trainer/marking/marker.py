@@ -15,7 +15,7 @@ from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.measurement import measure_step
 from trainer.marking.parameters import MARKER, ONSET
 from trainer.marking.reading_history import ReadingHistory
-from trainer.marking.score import step_score, total_score
+from trainer.marking.score import pass_score, step_score
 from trainer.marking.sentence import mark_sentence
 from trainer.marking.target import StepTarget
 
@@ -97,7 +97,7 @@ class Marker:
         ]
         marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
-        score = total_score(marks, extras)
+        score = pass_score(self._drill, marks, extras)
         return Result(
             drill=self._drill,
             harp=self._harp.name,

@@ -291,6 +291,8 @@ class ScoreParameters:
 
     max_above_worst: float = 50.0
     """Points that a score may lie above its worst criterion, or above the worst rung."""
+    beside_weight: float = 0.2
+    """Greatest fraction of a pass's score that everything beside its aims can cost."""
     right_pitch: float = 50.0
     """Points for pitch from which a note is the right one; below, the score shrinks in
     proportion."""

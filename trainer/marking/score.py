@@ -8,8 +8,18 @@ A step's score is min(`mean`, `most`) x `right` x `sounding`, where
 - `right` is min(1, pitch / 50), so that a wrong note earns nothing however clean it is;
 - `sounding` is the fraction of a chord's holes that sound, 1 for a single note.
 
-A step that was not played, or too briefly to be judged, has 0. A pass's score is the mean of the
+A step that was not played, or too briefly to be judged, has 0. The mean of a pass is that of its
 steps' scores weighted by their lengths in beats; extra notes count as steps that earned nothing.
+
+A drill says what it is for (:mod:`trainer.drill.aim`): some criteria, each on some of its steps.
+The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
+
+- `aim` is the least of its aims' scores, so that none makes up for another;
+- an aim's score is the mean of its steps' points on its criterion, times `right`; a step that was
+  not played has 0, and one that could not be judged on that criterion does not count.
+
+So what misses its aim cannot pass, however good the rest was, and all the rest together costs at
+most a fifth. The score of a drill without aims is its mean.
 
 How figures make points: :mod:`trainer.marking.criteria`.
 """
@@ -19,8 +29,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from trainer.drill import CleannessRule, Goal, Step
-from trainer.marking.criteria import missing_holes
+from trainer.drill import Aim, CleannessRule, Drill, Goal, Step
+from trainer.marking.criteria import missing_holes, sounds_alone
 from trainer.marking.mark import ExtraNote, Mark, Measured
 from trainer.marking.parameters import SCORE
 
@@ -67,7 +77,7 @@ def break_down(
     most = min(counting.values()) + SCORE.max_above_worst
     if step.cleanness_rule is CleannessRule.CLEAN:
         most = min(most, criteria.get("cleanness", 100.0))
-    right = min(1.0, criteria.get("pitch", SCORE.right_pitch) / SCORE.right_pitch)
+    right = right_factor(criteria)
     sounding = 1.0 - len(missing_holes(step, measured)) / len(step.last)
     return ScoreBreakdown(mean, most, right, sounding)
 
@@ -77,8 +87,56 @@ def step_score(step: Step, measured: Measured, criteria: Mapping[str, float], go
     return break_down(step, measured, criteria, goal).score
 
 
-def total_score(marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
-    """Score of a pass, 0 to 100; 0 for one without steps."""
+def pass_score(drill: Drill, marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
+    """Score of a pass, 0 to 100; 0 for one without steps.
+
+    Args:
+        drill: the drill, with its aims.
+        marks: marks of the steps that were due.
+        extras: notes that the drill does not ask for.
+    """
+    mean = mean_score(marks, extras)
+    scores = [score for aim in drill.aims if (score := aim_score(drill, aim, marks)) is not None]
+    if not scores:
+        return mean
+    return min(scores) * (1.0 - SCORE.beside_weight * (1.0 - mean / 100.0))
+
+
+def aim_score(drill: Drill, aim: Aim, marks: Sequence[Mark]) -> float | None:
+    """Score of one aim, 0 to 100; None where none of its steps could be judged."""
+    aimed = {step.index for step in aim.steps(drill.steps)}
+    points = [
+        earned
+        for mark in marks
+        if mark.step.index in aimed and (earned := aim_points(mark, aim.criterion)) is not None
+    ]
+    return sum(points) / len(points) if points else None
+
+
+def aim_points(mark: Mark, criterion: str) -> float | None:
+    """Points of a step on an aim's criterion, 0 to 100; None where it could not be judged."""
+    if not mark.criteria:
+        return 0.0
+    if criterion == "holes":
+        if not mark.measured.holes or mark.measured.hidden:
+            return None
+        points = 100.0 * (1.0 - len(missing_holes(mark.step, mark.measured)) / len(mark.step.last))
+        if sounds_alone(mark.step, mark.measured):
+            points = 0.0
+    elif criterion not in mark.criteria:
+        return None
+    else:
+        points = mark.criteria[criterion]
+    return points * right_factor(mark.criteria)
+
+
+def right_factor(criteria: Mapping[str, float]) -> float:
+    """1 for the right note, less where the pitch is far off, 0 for a wrong note."""
+    return min(1.0, criteria.get("pitch", SCORE.right_pitch) / SCORE.right_pitch)
+
+
+def mean_score(marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
+    """Mean of the steps' scores weighted by their lengths, 0 to 100; 0 without steps."""
     beats = sum(float(mark.step.beats) for mark in marks)
     extra_beats = sum(extra.beats for extra in extras)
     earned = sum(mark.score * float(mark.step.beats) for mark in marks)
