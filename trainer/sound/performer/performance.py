@@ -41,6 +41,9 @@ class PerformanceParameters:
     """Duration of an extra note, in seconds."""
     min_note_s: float = 0.05
     """Shortest duration to which a fault may shorten a note, in seconds."""
+    octave_cents: float = 2.0
+    """Cents by which the upper reed of an octave is sharp: only beats show that both reeds sound,
+    and no harp's octaves are exactly tuned."""
     detuning_cents: tuple[float, float] = (3.0, 8.0)
     """Range of a leaking reed's deviation from theory, in cents, in either direction."""
 
@@ -189,8 +192,10 @@ def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
     neighbours = _chord_neighbour(playing.step, wanted)
     rms = PARAMETERS.level / np.sqrt(len(wanted) + len(neighbours))
     for tab in wanted:
+        is_upper = any(harp.midi(tab) - harp.midi(other) == 12 for other in wanted)
+        stretch = PARAMETERS.octave_cents if is_upper else 0.0
         path_hz = [
-            harp.hz(_entry_on(tab.hole, sound)) * 2.0 ** (offset / 1200.0)
+            harp.hz(_entry_on(tab.hole, sound)) * 2.0 ** ((offset + stretch) / 1200.0)
             for _, sound, offset in span.path
         ]
         path_cents = np.array([cents(hz, path_hz[0]) for hz in path_hz])

@@ -1,0 +1,132 @@
+"""Prove a drill: can its aims be missed and the drill still be passed?
+
+The built-in player performs the drill with one fault of a known size on the steps of one aim, and
+the pass is marked as any other. A drill proves if a faultless pass earns enough and no pass that
+misses an aim comes near the pass mark.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from trainer.drill import Aim, Drill, Step
+from trainer.harp import Harp
+from trainer.marking import Result
+from trainer.practice.events import PassEnded
+from trainer.practice.plan import Plan
+from trainer.practice.take import run_take
+from trainer.sound import Fault, PlayerSpec
+
+MIN_FAULTLESS = 98.0
+"""Least score of a faultless pass."""
+MIN_DISTANCE = 10.0
+"""Least distance in points between the pass mark and a pass that misses an aim grossly."""
+MAX_MODERATE = 85.0
+"""Score below which a pass lies that misses an aim on half of its steps by twice the tolerance."""
+
+GROSS_CENTS, GROSS_TOLERANCES = 40.0, 2.7
+"""Deviation of a gross fault in cents, and in tolerances if that is more."""
+GROSS_SCOOP_CENTS, GROSS_SCOOP_MS = 100.0, 250.0
+"""Size of a gross scoop, and the time it takes."""
+GROSS_LEAK_DB = -8.0
+"""Level of a gross leak in dB relative to the wanted hole."""
+GROSS_EARLY_MS = 110.0
+"""A gross fault in time, in milliseconds ahead of the beat."""
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """One performance of a proof.
+
+    Attributes:
+        name: what was wrong, such as ``pitch of the bends, gross``; empty for a faultless one.
+        score: score of the pass, 0 to 100.
+        limit: bound of the score that the proof asks for.
+        is_upper: whether the score must lie below the limit, not above it.
+    """
+
+    name: str
+    score: float
+    limit: float
+    is_upper: bool
+
+    @property
+    def holds(self) -> bool:
+        """Whether the score is on the right side of its limit."""
+        return self.score <= self.limit if self.is_upper else self.score >= self.limit
+
+
+def prove(drill: Drill, harp: Harp, seed: int = 1) -> tuple[Trial, ...]:
+    """Perform a drill faultlessly, and with each of its aims missed.
+
+    Args:
+        drill: the drill.
+        harp: the harp it is played on.
+        seed: seed of the built-in player.
+
+    Raises:
+        TrainerError: the harp cannot play the drill.
+    """
+    trials = [Trial("", perform(drill, harp, {}, seed).score, MIN_FAULTLESS, False)]
+    for aim in drill.aims:
+        aimed = aim.steps(drill.steps)
+        name = f"{aim.criterion} of the {' and '.join(aim.groups)}"
+        gross = perform(drill, harp, faults_of(aim, aimed, drill), seed).score
+        trials.append(Trial(f"{name}, gross", gross, drill.goal.pass_mark - MIN_DISTANCE, True))
+        half = faults_of(aim, aimed[::2], drill, moderate=True)
+        moderate = perform(drill, harp, half, seed).score
+        trials.append(Trial(f"{name}, moderate", moderate, MAX_MODERATE, True))
+    return tuple(trials)
+
+
+def perform(drill: Drill, harp: Harp, faults: dict[int, Fault], seed: int = 1) -> Result:
+    """Result of a pass that the built-in player performs."""
+    plan = Plan(harp, PlayerSpec(faults=faults, seed=seed), drill=drill)
+    (result,) = (event.result for event in run_take(plan) if isinstance(event, PassEnded))
+    return result
+
+
+def faults_of(
+    aim: Aim, steps: Iterable[Step], drill: Drill, moderate: bool = False
+) -> dict[int, Fault]:
+    """Faults that miss an aim, by index of the step.
+
+    Args:
+        aim: the aim.
+        steps: the steps with a fault.
+        drill: the drill, for its tolerance and tempo.
+        moderate: twice the tolerance instead of a gross fault.
+    """
+    return {step.index: _fault(aim.criterion, step, drill, moderate) for step in steps}
+
+
+def _fault(criterion: str, step: Step, drill: Drill, moderate: bool) -> Fault:
+    tolerance = drill.goal.tolerance
+    cents = 2.0 * tolerance if moderate else max(GROSS_CENTS, GROSS_TOLERANCES * tolerance)
+    match criterion:
+        case "pitch":
+            is_bent = any(tab.bend for sound in step.sounds for tab in sound)
+            return Fault(cents=cents if is_bent else -cents)
+        case "steadiness":
+            return Fault(wobble_cents=tolerance if moderate else 2.0 * tolerance)
+        case "attack":
+            scoop = 4.0 * tolerance if moderate else GROSS_SCOOP_CENTS
+            return Fault(scoop_cents=scoop, scoop_ms=GROSS_SCOOP_MS)
+        case "cleanness":
+            return Fault(leak_db=-16.0 if moderate else GROSS_LEAK_DB)
+        case "time":
+            lost_ms = min(20_000.0 / drill.tempo, 250.0)
+            return Fault(late_ms=-(0.4 * lost_ms if moderate else GROSS_EARLY_MS))
+        case "holes":
+            return Fault(alone=True)
+        case _:
+            return _motion_fault(step, tolerance, moderate)
+
+
+def _motion_fault(step: Step, tolerance: float, moderate: bool) -> Fault:
+    if step.vibrato:
+        return Fault(vibrato_cents=step.vibrato.cents / 2.5 if moderate else 0.0)
+    if moderate:
+        return Fault(back_cents=4.0 * tolerance)
+    return Fault(instead=step.text.partition(":")[0].partition(">")[0])
