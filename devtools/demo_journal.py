@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from trainer.drill import Drill, Step, find_drill
 from trainer.harp import Harp, Tab
-from trainer.marking import Mark, Measured, Result, make_mark, total_score
+from trainer.marking import Mark, Measured, Result, make_mark, mean_score
 from trainer.store import HarpTag, OwnHarp, ReedRecord, TakeRecord
 
 PLAYER = "Marit"
@@ -63,7 +63,7 @@ def demo_harp(today: date) -> OwnHarp:
 def _take(drill: Drill, share: float, began: datetime, noise: random.Random) -> TakeRecord:
     beat_ms = 60_000.0 / drill.tempo
     marks = tuple(_mark(step, drill, share, beat_ms, noise) for step in drill.steps)
-    score = total_score(marks)
+    score = pass_score(drill, marks)
     harp = Harp.of(drill.key, drill.tuning)
     passed = score >= drill.goal.pass_mark
     result = Result(drill, harp.name, drill.tempo, marks, score, passed)

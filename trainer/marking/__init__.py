@@ -12,7 +12,7 @@ from trainer.marking.free_marker import FreeMarker
 from trainer.marking.mark import ExtraNote, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
-from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score
+from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score, pass_score
 from trainer.marking.sentence import describe_sound
 
 __all__ = [
@@ -33,5 +33,6 @@ __all__ = [
     "find_start",
     "make_mark",
     "mean_score",
+    "pass_score",
     "score_criteria",
 ]

@@ -32,7 +32,8 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   gets the worse of its ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its
   rungs, but at most 50 more than its worst one; a rung that was not heard has 0.
 - attack: a scoop does no harm if it is short, nor does a slow approach that starts close. Natural
-  reeds themselves rise from 20 to 100 cents flat for up to 100 ms.
+  reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
+  its pitch is scooped by the player, so only the scoop counts.
 - motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
 - cleanness: loose notes may sound with a neighbour, which is then no leak. A single note that must
@@ -122,7 +123,7 @@ def score_criteria(
     scores = {
         "pitch": _pitch(step, measured, goal.tolerance),
         "steadiness": _steadiness(measured, goal.tolerance),
-        "attack": None if step.has_path else _attack(measured, goal.tolerance),
+        "attack": None if step.has_path else _attack(step, measured, goal.tolerance),
         "motion": _motion(step, measured, goal.tolerance),
         "cleanness": _cleanness(step, measured),
         "time": _time(measured, beat_ms),
@@ -248,13 +249,16 @@ def _steadiness(measured: Measured, tolerance: float) -> CriterionScore | None:
     )
 
 
-def _attack(measured: Measured, tolerance: float) -> CriterionScore | None:
+def _attack(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
     if measured.scoop_cents is None or measured.cents is None:
         return None
     scoop = _term(
         "scoop_cents", measured.scoop_cents, CURVES.scoop, tolerance, reference=measured.cents
     )
     terms = [scoop]
+    is_from_above = measured.scoop_cents > measured.cents
+    if step.first[0].bend and is_from_above and not measured.is_slurred:
+        return _combined(terms)
     if measured.settle_ms is not None:
         terms.append(_term("settle_ms", measured.settle_ms, CURVES.settle_ms))
     return _combined(terms, max)

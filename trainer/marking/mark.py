@@ -38,6 +38,7 @@ class Measured:
         unheard: of a slide, tab of the sounds on its way that were not heard.
         vibrato_hz, vibrato_cents: where the step has a vibrato, its rate, and its depth to each
             side; None where none was heard.
+        is_slurred: whether it started without an attack, out of the note before it.
         tries: where the clock is free, number of attacks until the step was held.
     """
 
@@ -60,6 +61,7 @@ class Measured:
     unheard: tuple[str, ...] = ()
     vibrato_hz: float | None = None
     vibrato_cents: float | None = None
+    is_slurred: bool = False
     tries: int | None = None
 
 

@@ -30,7 +30,7 @@ from trainer.marking.glide import end_spans, missed_sounds, path_deviation
 from trainer.marking.held_note import held_span, measure_attack
 from trainer.marking.ladder import rung_spans
 from trainer.marking.mark import Measured
-from trainer.marking.onset import segment_start
+from trainer.marking.onset import is_slurred, segment_start
 from trainer.marking.parameters import MEASUREMENT
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.sounding_holes import (
@@ -87,7 +87,7 @@ def measure_step(
         (end - start) * 1000.0 / rate,
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
-    measured = Measured(start, end, late_ms)
+    measured = Measured(start, end, late_ms, is_slurred=is_slurred(history, segment.start))
     if target.step.has_path and held is not None:
         spans = [
             HeldSpan.of(readings, sound, pitches, *((at - start) * 1000.0 / rate for at in bounds))

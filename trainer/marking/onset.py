@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.marking.parameters import ONSET
 from trainer.marking.reading_history import ReadingHistory
@@ -18,8 +19,7 @@ def segment_start(history: ReadingHistory, first: int) -> int:
         history: the readings of the pass.
         first: index of the segment's first reading.
     """
-    attacks = history.onset[first : min(first + ONSET.attack_frames, len(history))]
-    known = attacks[attacks >= 0]
+    known = _attacks(history, first)
     if len(known):
         return int(known[0])
     before = history.pitch[max(0, first - ONSET.slur_frames) : max(0, first - ONSET.edge_frames)]
@@ -28,6 +28,17 @@ def segment_start(history: ReadingHistory, first: int) -> int:
         return int(history.sample[first])
     middle = float(np.nanmedian(before) + np.nanmedian(after)) / 2.0
     return _crossing(history, first, middle)
+
+
+def is_slurred(history: ReadingHistory, first: int) -> bool:
+    """Whether a segment starts without an attack; arguments as in :func:`segment_start`."""
+    return not len(_attacks(history, first))
+
+
+def _attacks(history: ReadingHistory, first: int) -> NDArray[np.int64]:
+    """Samples of the attacks at the start of a segment."""
+    attacks = history.onset[first : min(first + ONSET.attack_frames, len(history))]
+    return attacks[attacks >= 0]
 
 
 def _crossing(history: ReadingHistory, near: int, pitch: float) -> int:

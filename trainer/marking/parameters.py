@@ -293,6 +293,8 @@ class ScoreParameters:
     """Points that a score may lie above its worst criterion, or above the worst rung."""
     beside_weight: float = 0.2
     """Greatest fraction of a pass's score that everything beside its aims can cost."""
+    unknown_below: float = 10.0
+    """Points below the pass mark that an aim has where none of its steps could be judged."""
     right_pitch: float = 50.0
     """Points for pitch from which a note is the right one; below, the score shrinks in
     proportion."""
