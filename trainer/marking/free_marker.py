@@ -206,4 +206,5 @@ class FreeMarker:
         return nearest > FREE_CLOCK.slur_tolerances * self._drill.goal.tolerance
 
     def _mark(self, step: Step, measured: Measured) -> Mark:
-        return make_mark(step, measured, self._drill.goal, 60_000.0 / self._drill.tempo)
+        beat_ms = 60_000.0 / self._drill.tempo
+        return make_mark(step, measured, self._drill.goal, beat_ms, harp=self._harp)

@@ -162,7 +162,9 @@ class Marker:
             if can_be_judged(target.step, played) or not is_skipped or self._has_attack(segment):
                 measured = played
         beat_ms = 60_000.0 / self._clock.tempo
-        return make_mark(target.step, measured, goal, beat_ms, is_skipped=is_skipped)
+        return make_mark(
+            target.step, measured, goal, beat_ms, harp=self._harp, is_skipped=is_skipped
+        )
 
     def _measure(self, step: int, segment: Segment) -> Measured:
         key = step, segment.start, segment.end
@@ -180,7 +182,13 @@ class Marker:
 
 
 def make_mark(
-    step: Step, measured: Measured, goal: Goal, beat_ms: float, *, is_skipped: bool = False
+    step: Step,
+    measured: Measured,
+    goal: Goal,
+    beat_ms: float,
+    *,
+    harp: Harp | None = None,
+    is_skipped: bool = False,
 ) -> Mark:
     """The mark of a step, from its figures.
 
@@ -189,6 +197,7 @@ def make_mark(
         measured: its figures.
         goal: the drill's goal.
         beat_ms: length of a beat in milliseconds.
+        harp: the harp, whose reeds say which notes can sag; None where it is not known.
         is_skipped: whether a later step was played; used where this one was not.
     """
     criteria = criterion_scores(step, measured, goal, beat_ms)
@@ -197,5 +206,7 @@ def make_mark(
         score=step_score(step, measured, criteria, goal),
         criteria=criteria,
         measured=measured,
-        sentence=mark_sentence(step, measured, criteria, is_skipped=is_skipped),
+        sentence=mark_sentence(
+            step, measured, criteria, harp=harp, beat_ms=beat_ms, is_skipped=is_skipped
+        ),
     )

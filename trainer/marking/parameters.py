@@ -318,6 +318,12 @@ class SentenceParameters:
     """A natural note flatter than this in cents is usually bent by accident (common practice)."""
     scoop_cents: float = 25.0
     """Scoop in cents from which a slow attack is called a scoop."""
+    max_wobble_cents: float = 80.0
+    """Wobble in cents beyond which no note was held: a player wobbles by less."""
+    max_drift_cents: float = 150.0
+    """Drift in cents beyond which no note was held."""
+    max_late_beats: float = 1.0
+    """Lateness in beats from which it is given in beats."""
 
 
 FOLLOWER = FollowerParameters()

@@ -2,8 +2,9 @@
 
 For example:
 
-    18 cents flat; settled after 210 ms; hole 3 leaking, 11 dB down
-    played draw 5 for draw 4; 60 ms late
+    not deep enough (40 cents above the half step); settled after 210 ms
+    played -5 instead of -4; 60 ms late
+    no bend: you played -4
     skipped
     in tune, clean, in time (30 ms late)
 """
@@ -14,17 +15,23 @@ import math
 from collections.abc import Mapping, Sequence
 
 from trainer.drill import DEFAULT_WEIGHTS, Sound, Step, Vibrato
-from trainer.harp import Tab
+from trainer.harp import Harp, Tab
 from trainer.marking.criteria import can_be_judged, is_wrong_note, missing_holes, sounds_alone
 from trainer.marking.mark import Measured
 from trainer.marking.parameters import SENTENCE
 
-_DEPTHS = ("", "a half step", "a whole step", "a step and a half")
+_DEPTHS = ("", "half step", "whole step", "step and a half")
 _PRAISE = {"pitch": "in tune", "cleanness": "clean", "time": "in time"}
 
 
 def mark_sentence(
-    step: Step, measured: Measured, criteria: Mapping[str, float], *, is_skipped: bool = False
+    step: Step,
+    measured: Measured,
+    criteria: Mapping[str, float],
+    *,
+    harp: Harp | None = None,
+    beat_ms: float = 1000.0,
+    is_skipped: bool = False,
 ) -> str:
     """The reason for a step's score, as a sentence.
 
@@ -33,6 +40,8 @@ def mark_sentence(
         measured: its figures.
         criteria: points of each criterion, from
             :func:`~trainer.marking.criteria.criterion_scores`.
+        harp: the harp, whose reeds say which notes can sag; None where it is not known.
+        beat_ms: length of a beat in milliseconds.
         is_skipped: whether a later step was played; used where this one was not.
     """
     if measured.start is None:
@@ -44,15 +53,20 @@ def mark_sentence(
         key=lambda name: DEFAULT_WEIGHTS[name] * (criteria[name] - 100.0),
     )
     if is_wrong_note(step, measured):
-        clauses = [f"played {_describe_heard(measured)} for {_describe_wanted(step)}"]
+        clauses = [_wrong_note(step, measured)]
+        faults = [name for name in faults if name == "time"]
+    elif not step.has_path and not step.is_chord and _is_adrift(measured):
+        clauses = [f"no steady {step.tab}: the pitch moved from note to note"]
         faults = [name for name in faults if name == "time"]
     else:
         clauses = _missing_clauses(missing_holes(step, measured))
-    clauses += [_clause(name, step, measured) for name in faults]
+    clauses += [_clause(name, step, measured, harp, beat_ms) for name in faults]
+    if not clauses and measured.hidden:
+        clauses = _hidden_clauses(step, measured)
     if clauses:
         sentence = "; ".join(clauses[: SENTENCE.max_clauses])
     else:
-        sentence = _praise(step, measured, criteria)
+        sentence = _praise(step, measured, criteria, harp, beat_ms)
     tries = measured.tries or 1
     return sentence if tries == 1 else f"{sentence}; after {tries} tries"
 
@@ -70,26 +84,8 @@ def _describe_tab(tab: Tab) -> str:
         return f"over{tab.breath} {tab.hole}"
     if not tab.bend:
         return f"{tab.breath} {tab.hole}"
-    depth = _DEPTHS[tab.bend] if tab.bend < len(_DEPTHS) else f"{tab.bend} half steps"
+    depth = f"a {_DEPTHS[tab.bend]}" if tab.bend < len(_DEPTHS) else f"{tab.bend} half steps"
     return f"{tab.breath} {tab.hole} bent {depth}"
-
-
-def _describe_heard(measured: Measured) -> str:
-    heard = measured.heard or ""
-    return _describe_path(
-        [_parse_sound(text) for text in heard.split("=" if "=" in heard else ">")]
-    )
-
-
-def _describe_wanted(step: Step) -> str:
-    return _describe_path([step.first, step.last] if step.is_glide else step.sounds)
-
-
-def _describe_path(sounds: Sequence[Sound]) -> str:
-    """The sounds of a path in words; a sound that repeats the one before it is left out."""
-    words = [describe_sound(sound) for sound in sounds]
-    kept = [word for i, word in enumerate(words) if not i or word != words[i - 1]]
-    return " to ".join(kept)
 
 
 def _parse_sound(text: str) -> Sound:
@@ -104,18 +100,55 @@ def _missing_clauses(holes: Sequence[int]) -> list[str]:
     return [f"hole{'s' * (len(holes) > 1)} {numbers} missing"]
 
 
-def _praise(step: Step, measured: Measured, criteria: Mapping[str, float]) -> str:
+def _hidden_clauses(step: Step, measured: Measured) -> list[str]:
+    """What cannot be heard of a split: the upper reed of an octave, unless the two beat."""
+    numbers = " and ".join(str(hole) for hole in measured.hidden)
+    return [f"cannot tell whether hole {numbers} sounded: no beats heard"]
+
+
+def _is_adrift(measured: Measured) -> bool:
+    """Whether the figures say that no note was held: they are then no figures of one note."""
+    return (
+        abs(measured.wobble_cents or 0.0) > SENTENCE.max_wobble_cents
+        or abs(measured.drift_cents or 0.0) > SENTENCE.max_drift_cents
+    )
+
+
+def _wrong_note(step: Step, measured: Measured) -> str:
+    """What was played instead, in tab; for a bend that was missed, which way."""
+    heard = measured.heard or ""
+    if not step.has_path and not step.is_chord and ">" not in heard and "+" not in heard:
+        (wanted,), played = step.first, Tab.parse(heard)
+        is_same_reed = (wanted.hole, wanted.breath) == (played.hole, played.breath)
+        if is_same_reed and wanted.bend and not wanted.over and not played.over:
+            if not played.bend:
+                return f"no bend: you played {heard}"
+            side = "too deep" if played.bend > wanted.bend else "not deep enough"
+            return f"{side}: you played {heard}"
+    return f"played {heard.replace('>', ' to ')} instead of {step.tab}"
+
+
+def _praise(
+    step: Step,
+    measured: Measured,
+    criteria: Mapping[str, float],
+    harp: Harp | None,
+    beat_ms: float,
+) -> str:
     words = []
     for name, praise in _PRAISE.items():
         if name in criteria:
             is_perfect = criteria[name] >= SENTENCE.perfect_points
-            words.append(praise if is_perfect else f"{praise} ({_clause(name, step, measured)})")
+            clause = _clause(name, step, measured, harp, beat_ms)
+            words.append(praise if is_perfect else f"{praise} ({clause})")
     return ", ".join(words)
 
 
-def _clause(criterion: str, step: Step, measured: Measured) -> str:
+def _clause(
+    criterion: str, step: Step, measured: Measured, harp: Harp | None, beat_ms: float
+) -> str:
     if criterion == "pitch":
-        return _pitch(step, measured)
+        return _pitch(step, measured, harp)
     if criterion == "steadiness":
         return _steadiness(measured.wobble_cents or 0.0, measured.drift_cents or 0.0)
     if criterion == "attack":
@@ -126,22 +159,37 @@ def _clause(criterion: str, step: Step, measured: Measured) -> str:
         if sounds_alone(step, measured):
             return "sounded alone, and should be a chord"
         return _cleanness(measured.leak_hole, measured.leak_db or 0.0)
-    return _time(measured.late_ms or 0.0)
+    return _time(measured.late_ms or 0.0, beat_ms)
 
 
 def _cents(cents: float) -> str:
     return f"{abs(cents):.0f} cents {'flat' if cents < 0 else 'sharp'}"
 
 
-def _pitch(step: Step, measured: Measured) -> str:
+def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
     if step.ladder:
         return _worst_rung(step, measured)
     end, start = measured.cents or 0.0, measured.scoop_cents or 0.0
     if step.is_glide:
         return f"ends {_cents(end)}" if abs(end) >= abs(start) else f"starts {_cents(start)}"
-    is_natural = not step.is_chord and step.first[0].is_natural
-    is_bent = is_natural and end < -SENTENCE.bent_cents
-    return f"{_cents(end)}, as if bent by accident" if is_bent else _cents(end)
+    tab = step.first[0]
+    if step.is_chord or step.offset_cents(0):
+        return _cents(end)
+    if tab.bend and not tab.over:
+        depth = _DEPTHS[tab.bend] if tab.bend < len(_DEPTHS) else f"{tab.bend} half steps"
+        if end > 0:
+            return f"not deep enough ({end:.0f} cents above the {depth})"
+        return f"too deep ({-end:.0f} cents below the {depth})"
+    if tab.is_natural and end < -SENTENCE.bent_cents and _can_bend(tab, harp):
+        return f"{_cents(end)}, as if bent by accident"
+    return _cents(end)
+
+
+def _can_bend(tab: Tab, harp: Harp | None) -> bool:
+    """Whether a natural note sags by bending: its reed is the higher one of its hole."""
+    if harp is None:
+        return True
+    return tab.breath is harp.higher_reed(tab.hole) and harp.bend_depth(tab.hole) > 0.0
 
 
 def _worst_rung(step: Step, measured: Measured) -> str:
@@ -203,5 +251,9 @@ def _cleanness(hole: int | None, db: float) -> str:
     return f"hole {hole} leaking, {level}"
 
 
-def _time(late_ms: float) -> str:
+def _time(late_ms: float, beat_ms: float) -> str:
+    beats = abs(late_ms) / beat_ms
+    if beats >= SENTENCE.max_late_beats:
+        side = "late" if late_ms > 0 else "early"
+        return f"about {beats:.0f} beat{'s' * (round(beats) != 1)} {side}"
     return f"{abs(late_ms):.0f} ms {'late' if late_ms > 0 else 'early'}"
