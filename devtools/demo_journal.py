@@ -12,7 +12,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 from trainer.drill import Drill, Step, find_drill
 from trainer.harp import Harp, Tab
-from trainer.marking import Mark, Measured, Result, make_mark, mean_score
+from trainer.marking import Mark, Measured, Result, make_mark, pass_score
 from trainer.store import HarpTag, OwnHarp, ReedRecord, TakeRecord
 
 PLAYER = "Marit"

@@ -6,7 +6,7 @@ import json
 import shlex
 import shutil
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -14,6 +14,9 @@ from trainer.cli.exchange import export, import_
 from trainer.cli.exit_codes import ExitCode
 from trainer.cli.move import move
 from trainer.cli.options import Format, FormatOption, write_json
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill
 
 app = typer.Typer(
     help="Drills: list and show them; write, check and format drill files.", no_args_is_help=True
@@ -99,6 +102,12 @@ def new(
 def check(
     paths: PathsArgument,
     strict: Annotated[bool, typer.Option("--strict", help="Fail on warnings, too.")] = False,
+    prove: Annotated[
+        bool,
+        typer.Option(
+            "--prove", help="Play each drill with its aims missed, and fail if it is passed."
+        ),
+    ] = False,
 ) -> None:
     """Check drill files: list all errors, and warn about steps that are hard to play as written.
 
@@ -125,10 +134,27 @@ def check(
         for doubt in lint_drill(text, drill):
             warnings += 1
             typer.echo(doubt.format(str(path), "warning"))
+        if prove:
+            lines = _failed_trials(drill)
+            wrong += bool(lines)
+            typer.echo("\n".join(lines) or f"{path}: proved")
     warned = f"{warnings} warning{'s' * (warnings > 1)}; " if warnings else ""
     typer.echo(f"{warned}{len(files) - wrong} of {len(files)} drill files are valid.")
     if wrong or (strict and warnings):
         raise typer.Exit(ExitCode.FAILED)
+
+
+def _failed_trials(drill: Drill) -> list[str]:
+    """A line for each performance that shows that a drill does not hold its player to its aims."""
+    from trainer.harp import Harp
+    from trainer.practice.proof import prove
+
+    return [
+        f"{drill.name}: {trial.name or 'played without a fault'} earns {trial.score:.0f}, "
+        f"not {'under' if trial.is_upper else 'at least'} {trial.limit:.0f}"
+        for trial in prove(drill, Harp.of(drill.key, drill.tuning))
+        if not trial.holds
+    ]
 
 
 @app.command()

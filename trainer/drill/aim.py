@@ -144,6 +144,29 @@ GROUPS: Mapping[str, Group] = {
 """Groups of steps by name: whether a step belongs, given the step before it."""
 
 
+def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
+    """Whether a step can be judged on a criterion.
+
+    Args:
+        criterion: name of the criterion, as in `AIM_CRITERIA`.
+        step: the step.
+        free: whether the clock is free.
+    """
+    match criterion:
+        case "attack":
+            return not step.has_path
+        case "motion":
+            return step.has_path or step.vibrato is not None
+        case "cleanness":
+            return step.cleanness_rule is not CleannessRule.LOOSE
+        case "time":
+            return not free
+        case "holes":
+            return _is_chord(step, None)
+        case _:
+            return True
+
+
 def aims_of(table: Mapping[str, Iterable[str]]) -> tuple[Aim, ...]:
     """Aims from the ``[aim]`` table: groups by criterion."""
     return tuple(Aim(criterion, tuple(groups)) for criterion, groups in table.items() if groups)

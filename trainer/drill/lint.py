@@ -16,6 +16,7 @@ from itertools import pairwise
 from trainer.core.problems import Problem, with_source_lines
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
+from trainer.drill.aim import can_measure
 from trainer.drill.clock import BeatClock
 from trainer.drill.model import Drill, Sound, Step
 from trainer.harp import Breath, Harp, Tab
@@ -123,6 +124,12 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
 
     if not drill.about:
         yield problem("add 'about': what the drill trains and how it feels when right")
+    if not drill.aims:
+        yield problem("add [aim]: which criterion the drill trains, on which steps")
+    for aim in drill.aims:
+        if not any(can_measure(aim.criterion, s, free=drill.free) for s in aim.steps(drill.steps)):
+            message = f"nothing measures {aim.criterion} on these steps; name others"
+            yield problem(message, "aim", aim.criterion)
     if drill.climb and drill.free:
         yield problem("leave out 'climb' or the free clock, which has no tempo", "climb")
     elif drill.climb and not drill.loop:

@@ -15,7 +15,7 @@ from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice.events import PassEnded
 from trainer.practice.plan import Plan
-from trainer.practice.take import run_take
+from trainer.practice.session import run_take
 from trainer.sound import Fault, PlayerSpec
 
 MIN_FAULTLESS = 98.0
