@@ -326,6 +326,58 @@ class SentenceParameters:
     """Lateness in beats from which it is given in beats."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HabitParameters:
+    """What many notes must share to be a habit; see :mod:`trainer.marking.habits`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    min_notes: int = 2
+    """Fewest notes that show a habit, where at least as many could."""
+    min_fraction: float = 0.5
+    """Least fraction of the notes that could show a habit and do."""
+    min_wrong: int = 2
+    """Fewest wrong or missing notes of one kind that are a habit."""
+    min_all_notes: int = 4
+    """Fewest notes from which something is common to all notes."""
+    min_different_notes: int = 3
+    """Fewest different natural notes from which the harp's tuning is judged."""
+    alike_cents: float = 8.0
+    """Distance in cents from the median within which notes are off alike: a harp's own reeds differ
+    by some cents."""
+    alike_fraction: float = 0.8
+    """Least fraction of the notes that are off alike."""
+    all_off_cents: float = 8.0
+    """Least common deviation in cents that is named."""
+    alike_ms: float = 35.0
+    """Distance in milliseconds from the median within which notes are late alike."""
+    all_late_ms: float = 40.0
+    """Least common lateness in milliseconds that is named."""
+    min_trend_notes: int = 9
+    """Fewest notes from which rushing and dragging are judged."""
+    trend_ms: float = 120.0
+    """Change of lateness in milliseconds, from the first third of a pass to its last, that is
+    rushing or dragging."""
+    late_ms: float = 30.0
+    """Least lateness in milliseconds that is a fault."""
+    late_beats: float = 0.06
+    """The same in beats, if that is more."""
+    settle_ms: float = 150.0
+    """Settling time in milliseconds that is a fault."""
+    vibrato_ratio: float = 0.25
+    """Relative deviation of a vibrato's rate that is a fault."""
+    vibrato_depth_ratio: float = 0.5
+    """Relative deviation of a vibrato's depth that is a fault."""
+    stray_cents: float = 40.0
+    """Least stray distance of a glide in cents that is a fault."""
+    swing_slack: float = 0.4
+    """Distance from the straight place, relative to the swing, within which an off-beat is played
+    straight."""
+    leak_db: float = -24.0
+    """Level of a leak in dB relative to the wanted hole that is a fault."""
+
+
 FOLLOWER = FollowerParameters()
 ONSET = OnsetParameters()
 MEASUREMENT = MeasurementParameters()
@@ -337,3 +389,4 @@ PASS_SEARCH = PassSearchParameters()
 CURVES = CurveParameters()
 SCORE = ScoreParameters()
 SENTENCE = SentenceParameters()
+HABITS = HabitParameters()
