@@ -9,6 +9,7 @@ follower assigns them to steps; :mod:`~trainer.marking.measurement` measures eac
 
 from trainer.marking.criteria import CriterionScore, ScoreTerm, score_criteria
 from trainer.marking.free_marker import FreeMarker
+from trainer.marking.habits import Habit, find_habits
 from trainer.marking.mark import ExtraNote, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
@@ -19,6 +20,7 @@ __all__ = [
     "CriterionScore",
     "ExtraNote",
     "FreeMarker",
+    "Habit",
     "Mark",
     "Marker",
     "Measured",
@@ -29,6 +31,7 @@ __all__ = [
     "aim_score",
     "break_down",
     "describe_sound",
+    "find_habits",
     "find_passes",
     "find_start",
     "make_mark",

@@ -20,6 +20,7 @@ from statistics import median
 
 from trainer.drill import CleannessRule, Drill, Step
 from trainer.harp import HOLES, Breath, Tab
+from trainer.marking.criteria import is_wrong_note
 from trainer.marking.mark import Mark, Result
 from trainer.marking.parameters import HABITS
 
@@ -232,14 +233,15 @@ def find_habits(result: Result) -> tuple[Habit, ...]:
         for mark, previous in zip(result.marks, before, strict=True)
         if mark.criteria
     ]
-    common = [*_all_off(notes), *_all_late(notes)]
+    right = [n for n in notes if not is_wrong_note(n.step, n.mark.measured)]
+    common = [*_all_off(right), *_all_late(notes)]
     silenced = {habit.criterion for habit in common}
     habits = [
-        habit for rule in RULES if rule.criterion not in silenced for habit in _apply(rule, notes)
+        habit for rule in RULES if rule.criterion not in silenced for habit in _apply(rule, right)
     ]
     habits += _swing(notes, silenced)
-    habits += _holes(notes)
-    habits += _wrong_notes(result, notes)
+    habits += _holes(right)
+    habits += _wrong_notes(notes)
     habits += _skipped(result)
     aimed = {aim.criterion for aim in result.drill.aims}
     kept = _without_parts(habits)
@@ -295,14 +297,17 @@ def _all_off(notes: Sequence[_Note]) -> Iterator[Habit]:
 
 def _all_late(notes: Sequence[_Note]) -> Iterator[Habit]:
     """All notes late or early by the same time: the latency, or the count-in."""
-    known = [
-        (n.mark, n.mark.measured.late_ms) for n in notes if n.mark.measured.late_ms is not None
-    ]
+    timed = [(n, n.mark.measured.late_ms) for n in notes if n.mark.measured.late_ms is not None]
+    known = [(note.mark, late) for note, late in timed]
     if len(known) < HABITS.min_all_notes:
         return
     middle = median(late for _, late in known)
     alike = [mark for mark, late in known if abs(late - middle) <= HABITS.alike_ms]
-    if abs(middle) >= HABITS.all_late_ms and len(alike) >= HABITS.alike_fraction * len(known):
+    # Where the notes on the beat are in time, the off-beats are a habit of their own.
+    on_beat = [late for note, late in timed if note.is_on_beat] or [middle]
+    is_common = abs(median(on_beat) - middle) <= HABITS.alike_ms
+    is_alike = is_common and len(alike) >= HABITS.alike_fraction * len(known)
+    if abs(middle) >= HABITS.all_late_ms and is_alike:
         yield _habit("all late" if middle > 0 else "all early", "time", alike, len(known), [middle])
         return
     if len(known) < HABITS.min_trend_notes:
@@ -383,7 +388,7 @@ def _lacks(note: _Note, place: int) -> bool:
     return holes[place] not in (*measured.holes, *measured.hidden)
 
 
-def _wrong_notes(result: Result, notes: Sequence[_Note]) -> Iterator[Habit]:
+def _wrong_notes(notes: Sequence[_Note]) -> Iterator[Habit]:
     """Bends that were not bent, notes a hole too low or high, and the other breath."""
     kinds: dict[str, list[Mark]] = {}
     bends = [n for n in notes if n.is_bend]

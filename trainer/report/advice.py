@@ -1,25 +1,22 @@
-"""Advice after a take: where most points were lost, and which drill trains it."""
+"""Advice after a pass: what to work on first, what to do about it, and a drill that trains it.
+
+Advice follows habits (:mod:`trainer.marking.habits`) before single notes, as a teacher names the
+cause that many notes share. A drill is proposed only if it is no harder than the one just played.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.drill import Drill
-from trainer.marking import Mark, Result
-from trainer.report.losses import losses
+from trainer.marking import Habit, Mark, Result, find_habits
 
 MAX_ADVICE = 3
 """Maximum number of pieces of advice; more would not be read."""
-CRITERION_SKILLS = {
-    "pitch": ("half-step bends", "deep bends", "blow bends", "bend control"),
-    "steadiness": ("bend control", "steadiness", "vibrato and wah"),
-    "attack": ("bend control", "no scoop"),
-    "motion": ("bend control", "moves"),
-    "cleanness": ("single notes", "cleanness", "moves"),
-    "time": ("rhythm",),
-}
-"""Skills of the shelf's drills that train each criterion."""
+MIN_LOST_POINTS = 15.0
+"""Fewest points that a single step has lost where it is named, if there is no habit."""
+A4_HZ = 440.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,9 +24,9 @@ class Advice:
     """A piece of advice.
 
     Attributes:
-        focus: what to work on: the note and the criterion that lost points.
-        reason: how many points it lost, and how.
-        drill: title of a drill that trains it; empty if the shelf has none.
+        focus: what to work on.
+        reason: what to do about it.
+        drill: title of a drill that trains it; empty if the shelf has none at the player's level.
     """
 
     focus: str
@@ -37,42 +34,311 @@ class Advice:
     drill: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """What a teacher says about a habit.
+
+    Attributes:
+        focus: the habit in words; ``{size}`` stands for its size.
+        remedy: what to do, most useful first.
+        skills: skills of drills that train it, the best first.
+    """
+
+    focus: str
+    remedy: str
+    skills: tuple[str, ...] = ()
+
+
+_BEND_SKILLS = ("half-step bends", "bend control", "deep bends", "blow bends")
+_TIME_SKILLS = ("rhythm", "off-beats", "shuffle")
+_CLEAN_SKILLS = ("single notes", "cleanness", "moves")
+_HELD_SKILLS = ("steadiness", "single notes", "bend control")
+
+REMEDIES: Mapping[str, Remedy] = {
+    "all sharp": Remedy(
+        "The whole harp is {size} cents sharp.",
+        "Measure it with 'trainer harp measure', or set A4 = {a4} Hz; then the notes count again.",
+    ),
+    "all flat": Remedy(
+        "The whole harp is {size} cents flat.",
+        "Breathe more softly; if it stays, measure the harp with 'trainer harp measure' or set "
+        "A4 = {a4} Hz.",
+    ),
+    "all late": Remedy(
+        "Everything comes {size} ms late, evenly.",
+        "Measure the latency with 'trainer sound calibrate'; if that is right, lean into the beat.",
+    ),
+    "all early": Remedy(
+        "Everything comes {size} ms early, evenly.",
+        "Measure the latency with 'trainer sound calibrate'; if that is right, wait for the "
+        "count-in to end.",
+    ),
+    "rushing": Remedy(
+        "You speed up: {size} ms ahead by the end.",
+        "Tap the foot on every beat and play ten beats a minute slower.",
+        _TIME_SKILLS,
+    ),
+    "dragging": Remedy(
+        "You slow down: {size} ms behind by the end.",
+        "Breathe in the rests, so that no note waits for air.",
+        ("breath", *_TIME_SKILLS),
+    ),
+    "not bent": Remedy(
+        "The bends do not bend.",
+        "Say 'ee-oo' without the harp and feel the tongue drop back; then do that while you draw.",
+        _BEND_SKILLS,
+    ),
+    "bends shallow": Remedy(
+        "Bends not deep enough: {size} cents above the pitch.",
+        "Sing the low note first, shape the mouth for it, and only then breathe.",
+        _BEND_SKILLS,
+    ),
+    "bends deep": Remedy(
+        "Bends too deep: {size} cents below the pitch.",
+        "Use less: let the note rise until it rings, and stop there.",
+        _BEND_SKILLS,
+    ),
+    "overblows flat": Remedy(
+        "Overblows {size} cents flat.",
+        "Brighten the vowel and raise the pressure a little.",
+        ("overblows and overdraws",),
+    ),
+    "overblows sharp": Remedy(
+        "Overblows {size} cents sharp.",
+        "Relax: less air, and a darker vowel.",
+        ("overblows and overdraws",),
+    ),
+    "low draws sag": Remedy(
+        "Draw 2 and 3 sag by {size} cents.",
+        "Draw them with less breath and a lower jaw, as in a yawn.",
+        ("low reeds", "single notes"),
+    ),
+    "draws flat": Remedy(
+        "Draw notes {size} cents flat.",
+        "Draw more softly, with an open throat.",
+        ("single notes", "steadiness"),
+    ),
+    "blows flat": Remedy(
+        "Blow notes {size} cents flat.",
+        "Blow more softly: hard blowing pulls a reed flat.",
+        ("single notes", "steadiness"),
+    ),
+    "blue notes high": Remedy(
+        "Blue notes {size} cents too high.",
+        "Play both neighbours first, then stop between them.",
+        ("blue notes", "bend control"),
+    ),
+    "blue notes low": Remedy(
+        "Blue notes {size} cents too low.",
+        "Play both neighbours first, then stop between them.",
+        ("blue notes", "bend control"),
+    ),
+    "bends scooped": Remedy(
+        "Bends are scooped from {size} cents above.",
+        "Set the mouth in the rest, before you breathe, so that the note starts on its pitch.",
+        ("no scoop", "bend control"),
+    ),
+    "slow to settle": Remedy(
+        "Notes take {size} ms to settle.",
+        "Shape the mouth before the breath, and start each note softly.",
+        _HELD_SKILLS,
+    ),
+    "bends unsteady": Remedy(
+        "Bends wobble by {size} cents.",
+        "Keep the tongue still and let the breath flow; hold each bend for three beats.",
+        ("bend control", "steadiness"),
+    ),
+    "notes unsteady": Remedy(
+        "Notes wobble by {size} cents.",
+        "Play long tones with an even breath from the belly.",
+        _HELD_SKILLS,
+    ),
+    "bends rise": Remedy(
+        "Bends creep up by {size} cents.",
+        "Keep the tongue where it is as the breath goes on.",
+        ("bend control", "steadiness"),
+    ),
+    "bends sink": Remedy(
+        "Bends sink by {size} cents while held.",
+        "Pull less hard towards the end.",
+        ("bend control", "steadiness"),
+    ),
+    "notes rise": Remedy(
+        "Notes rise by {size} cents while held.",
+        "Start more softly, and keep the breath even.",
+        _HELD_SKILLS,
+    ),
+    "notes sag": Remedy(
+        "Notes sag by {size} cents while held.",
+        "Do not pull harder towards the end; keep the breath even.",
+        _HELD_SKILLS,
+    ),
+    "swing straight": Remedy(
+        "The swing is played straight.",
+        "Say 'long-short' with the foot: the off-beat comes later than the middle of the beat.",
+        ("shuffle", "rhythm"),
+    ),
+    "off-beats early": Remedy(
+        "Off-beats come {size} ms early.",
+        "Wait until the foot is up before you play.",
+        ("off-beats", "rhythm"),
+    ),
+    "off-beats late": Remedy(
+        "Off-beats come {size} ms late.",
+        "Have hole and breath ready while the foot goes down.",
+        ("off-beats", "rhythm"),
+    ),
+    "beats early": Remedy(
+        "Notes on the beat come {size} ms early.",
+        "Let the foot lead and play with it, not before it.",
+        _TIME_SKILLS,
+    ),
+    "beats late": Remedy(
+        "Notes on the beat come {size} ms late.",
+        "Move the harp in the rest, and start the breath with the foot.",
+        _TIME_SKILLS,
+    ),
+    "no vibrato": Remedy(
+        "No vibrato is heard.",
+        "Hold the note still first, then pulse the throat as in 'uh-uh-uh'.",
+        ("vibrato and wah", "vibrato"),
+    ),
+    "vibrato fast": Remedy(
+        "The vibrato is too fast.", "Count it: slower, and as even as steps.", ("vibrato and wah",)
+    ),
+    "vibrato slow": Remedy(
+        "The vibrato is too slow.", "Make it smaller first, then quicker.", ("vibrato and wah",)
+    ),
+    "vibrato wide": Remedy(
+        "The vibrato swings too wide.", "Pulse more lightly from the throat.", ("vibrato and wah",)
+    ),
+    "vibrato shallow": Remedy(
+        "The vibrato is too shallow.",
+        "Let the throat close a little more with each pulse.",
+        ("vibrato and wah",),
+    ),
+    "glides turn back": Remedy(
+        "Glides turn back on the way.",
+        "Move the tongue once, slowly, in one breath.",
+        ("let up", "bend control"),
+    ),
+    "glides jump": Remedy(
+        "Glides stay too high on the way.",
+        "Leave the first note later, and glide evenly.",
+        ("let up", "bend control"),
+    ),
+    "glides lag": Remedy(
+        "Glides stay too low on the way.",
+        "Glide evenly from note to note.",
+        ("let up", "bend control"),
+    ),
+    "leaks above": Remedy(
+        "The hole above leaks, {size} dB below the note.",
+        "Move the harp a little to the right and make the mouth smaller, without pressing.",
+        _CLEAN_SKILLS,
+    ),
+    "leaks below": Remedy(
+        "The hole below leaks, {size} dB below the note.",
+        "Move the harp a little to the left and make the mouth smaller, without pressing.",
+        _CLEAN_SKILLS,
+    ),
+    "leaks beside": Remedy(
+        "Neighbouring holes leak, {size} dB below the note.",
+        "Make the mouth smaller and put the harp deeper between the lips.",
+        _CLEAN_SKILLS,
+    ),
+    "upper hole missing": Remedy(
+        "The upper hole of chords and splits is missing.",
+        "Play it alone first, then open the mouth to it.",
+        ("chords and splits",),
+    ),
+    "lower hole missing": Remedy(
+        "The lower hole of chords and splits is missing.",
+        "Play it alone first, then open the mouth to it.",
+        ("chords and splits",),
+    ),
+    "chords single": Remedy(
+        "Chords sound as single notes.",
+        "Open the mouth over two holes and breathe broadly.",
+        ("chords and splits",),
+    ),
+    "a hole too low": Remedy(
+        "You land a hole too low.",
+        "Find the hole with the lips before you breathe; play the leap alone.",
+        ("moves", "leaps"),
+    ),
+    "a hole too high": Remedy(
+        "You land a hole too high.",
+        "Find the hole with the lips before you breathe; play the leap alone.",
+        ("moves", "leaps"),
+    ),
+    "other breath": Remedy(
+        "The breath goes the wrong way.",
+        "Say 'blow' and 'draw' along with the tab, then play it slowly.",
+        ("moves", "breath"),
+    ),
+    "notes missing": Remedy(
+        "Notes are left out.",
+        "Play it slower, a bar at a time, until none is missing.",
+        ("breath", "moves"),
+    ),
+}  # fmt: skip
+"""What to say about each habit."""
+
+
 def advise(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
-    """Return advice on the largest losses, the largest first.
+    """Return advice on a pass, the most urgent first.
 
     Args:
         result: the marks.
         shelf: the available drills.
     """
-    worst: dict[tuple[str, str], Mark] = {}
-    for mark in result.marks:
-        for criterion, score in mark.criteria.items():
-            before = worst.get((criterion, mark.step.tab))
-            if before is None or score < before.criteria[criterion]:
-                worst[criterion, mark.step.tab] = mark
-    steps = [(mark.step.tab, float(mark.step.beats), mark.criteria) for mark in result.marks]
-    advice = []
-    for loss in losses(steps, result.drill.goal.weights)[:MAX_ADVICE]:
-        mark = worst[loss.criterion, loss.tab]
-        reason = f"It cost {loss.points:.0f} of 100 points; {mark.sentence}."
-        drill = _drill_title(loss.criterion, mark, result.drill, shelf)
-        advice.append(Advice(f"{loss.phrase}.", reason, drill))
-    return tuple(advice)
+    habits = find_habits(result)[:MAX_ADVICE]
+    if not habits:
+        return _on_weakest(result, shelf)
+    return tuple(_on_habit(habit, result, shelf) for habit in habits)
 
 
-def _drill_title(criterion: str, mark: Mark, played: Drill, shelf: Sequence[Drill]) -> str:
-    """Return the title of the drill that trains a criterion best; empty if none does.
+def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
+    remedy = REMEDIES[habit.name]
+    a4_hz = A4_HZ * 2.0 ** ((-1 if habit.name == "all flat" else 1) * habit.size / 1200.0)
+    focus = remedy.focus.format(size=f"{habit.size:.0f}")
+    if len(habit.marks) < habit.of:
+        focus = f"{focus.removesuffix('.')} ({len(habit.marks)} of {habit.of} notes)."
+    drill = _best_drill(remedy.skills, habit.marks, result.drill, shelf)
+    return Advice(focus, remedy.remedy.format(a4=f"{a4_hz:.1f}"), drill)
 
-    The best has the largest share of steps with notes of the marked step; among equals, the
-    easiest wins.
+
+def _on_weakest(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
+    """Advice on the step that lost most, where no habit is found."""
+    mark = result.weakest
+    if mark is None or mark.score > 100.0 - MIN_LOST_POINTS:
+        return ()
+    focus = f"{mark.step.tab} in bar {mark.step.bar}: {mark.sentence}."
+    return (Advice(focus, "Play that bar alone, slowly, until it is easy."),)
+
+
+def _best_drill(
+    skills: Sequence[str], marks: Sequence[Mark], played: Drill, shelf: Sequence[Drill]
+) -> str:
+    """Title of the drill that trains a habit best; empty if none does.
+
+    It is at the level of the drill just played or below it, and never that drill. Among those that
+    train one of the skills, the one with the largest fraction of steps with the faulty notes wins,
+    then the one nearest to the player's level.
     """
-    wanted = set(mark.step.tabs)
+    wanted = {tab for mark in marks for tab in mark.step.tabs}
 
-    def fitness(drill: Drill) -> tuple[bool, float, int]:
+    def fitness(drill: Drill) -> tuple[float, int]:
         matches = [bool(set(step.tabs) & wanted) for step in drill.steps]
-        trains = any(skill in CRITERION_SKILLS[criterion] for skill in drill.skills)
-        return trains, sum(matches) / max(1, len(matches)), -drill.level
+        return sum(matches) / max(1, len(matches)), drill.level
 
-    others = [drill for drill in shelf if drill.name != played.name]
-    best = max(others, key=fitness, default=None)
-    return best.title if best is not None and fitness(best)[0] else ""
+    fitting = [
+        drill
+        for drill in shelf
+        if drill.name != played.name
+        and drill.level <= played.level
+        and not set(skills).isdisjoint(drill.skills)
+    ]
+    best = max(fitting, key=fitness, default=None)
+    return best.title if best else ""

@@ -1,0 +1,244 @@
+"""Patterns of faults, and what a good teacher says first about each (common practice)."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from trainer.drill import (
+    CleannessRule,
+    Drill,
+    Step,
+    find_drill,
+    format_sound,
+    parse_drill,
+    read_shelf,
+)
+from trainer.harp import Harp
+from trainer.marking import Mark, Measured, Result, find_habits, make_mark, pass_score
+from trainer.report.advice import REMEDIES, advise
+
+HARP = Harp.of("C")
+SHELF = read_shelf().drills
+Fault = Callable[[Step], dict[str, object]]
+"""Changes of the figures of a step."""
+
+
+def faultless(step: Step) -> Measured:
+    vibrato = step.vibrato
+    is_chord = step.cleanness_rule is CleannessRule.CHORD and not step.is_chord
+    beside = (step.last[0].hole + 1,) if is_chord else ()
+    return Measured(
+        start=0,
+        end=24_000,
+        late_ms=0.0,
+        cents=0.0,
+        wobble_cents=1.0,
+        drift_cents=0.0,
+        scoop_cents=0.0,
+        settle_ms=20.0,
+        holes=(*(tab.hole for tab in step.last), *beside),
+        heard=format_sound(step.first) if not step.has_path and not step.offset_cents(0) else None,
+        rungs=(0.0,) * len(step.sounds) if step.ladder else (),
+        stray_cents=0.0 if step.is_glide else None,
+        back_cents=0.0 if step.is_glide else None,
+        vibrato_hz=vibrato.hz if vibrato else None,
+        vibrato_cents=vibrato.cents if vibrato else None,
+    )
+
+
+def played(drill: Drill, fault: Fault) -> Result:
+    """The result of a pass with a fault."""
+    marks: list[Mark] = []
+    for step in drill.steps:
+        changes = fault(step)
+        measured = Measured() if changes.get("start", 0) is None else faultless(step)
+        if changes:
+            measured = replace(measured, **changes)  # type: ignore[arg-type]
+        beat_ms = 60_000.0 / drill.tempo
+        marks.append(make_mark(step, measured, drill.goal, beat_ms, harp=HARP))
+    score = pass_score(drill, marks)
+    return Result(drill, "C", drill.tempo, tuple(marks), score, score >= drill.goal.pass_mark)
+
+
+def tune(tab: str, **fields: object) -> Drill:
+    """A drill of the tab."""
+    head = "".join(f"{name} = {value!r}\n" for name, value in fields.items())
+    return parse_drill(
+        f'title = "T"\nharp = "C"\ntempo = 80\nlevel = 6\n{head}tab = """\n{tab}\n"""', "t"
+    )
+
+
+def on(selects: Callable[[Step], bool], **changes: object) -> Fault:
+    return lambda step: dict(changes) if selects(step) else {}
+
+
+def every(step: Step) -> bool:
+    return True
+
+
+def bend(step: Step) -> bool:
+    return bool(step.first[0].bend) and not step.has_path
+
+
+def natural(step: Step) -> bool:
+    return step.first[0].is_natural and not step.is_chord
+
+
+def off_beat(step: Step) -> bool:
+    return step.start.denominator != 1
+
+
+def tab_is(*tabs: str) -> Callable[[Step], bool]:
+    return lambda step: step.tab in tabs
+
+
+def is_blue(step: Step) -> bool:
+    return any(step.offsets_cents)
+
+
+def is_over(step: Step) -> bool:
+    return step.first[0].over
+
+
+def has_vibrato(step: Step) -> bool:
+    return step.vibrato is not None
+
+
+def leak(side: int, db: float) -> Fault:
+    return lambda step: {"leak_db": db, "leak_hole": step.first[0].hole + side}
+
+
+def only(first: int, last: int | None) -> Fault:
+    """Some of the holes of each chord."""
+    holes = slice(first, last)
+    return lambda step: (
+        {"holes": tuple(tab.hole for tab in step.last)[holes]} if step.is_chord else {}
+    )
+
+
+def ramp(total_ms: float, steps: int) -> Fault:
+    return lambda step: {"late_ms": total_ms * step.index / (steps - 1)}
+
+
+BENDS = find_drill("half-step-on-four")
+STRAIGHT = find_drill("straight-to-the-bend")
+OFF = find_drill("on-the-and")
+SWING = find_drill("swing-bridge")
+SINGLE = find_drill("first-clean-notes")
+SCALE = find_drill("middle-octave")
+LOW = find_drill("low-water")
+LONG = find_drill("long-level-tones")
+LAMP = find_drill("lamp-on-the-swell")
+SPLITS = find_drill("octave-splits")
+CHORDS = find_drill("stack-the-crates")
+ENGINE = find_drill("ferry-engine")
+UP = find_drill("bend-and-let-up")
+OVER = find_drill("overblow-on-six")
+BLUE = find_drill("blue-third")
+TUNE = tune("-4:1 5:1 -4:1 4:1 | -5:1 6:1 -5:1 5:1 | -4:1 4:1 -3:1 -4:1 | 4:1 5:1 -5:1 6:1 |")
+SWUNG_MS = 60_000.0 / SWING.tempo * (2 / 3 - 1 / 2)
+
+PATTERNS: list[tuple[str, Drill, Fault, str]] = [
+    ("every bend 40 cents shallow", BENDS, on(bend, cents=40.0), "bends shallow"),
+    ("every bend 18 cents shallow", STRAIGHT, on(bend, cents=18.0), "bends shallow"),
+    ("every bend 30 cents too deep", BENDS, on(bend, cents=-30.0), "bends deep"),
+    ("no bend at all", BENDS, on(bend, cents=100.0, heard="-4"), "not bent"),
+    ("overblows flat", OVER, on(is_over, cents=-45.0), "overblows flat"),
+    ("overblows sharp", OVER, on(is_over, cents=45.0), "overblows sharp"),
+    ("draw 2 and 3 sag", LOW, on(tab_is("-2", "-3"), cents=-28.0), "low draws sag"),
+    ("all draws flat", SCALE, on(lambda s: s.tab.startswith("-"), cents=-25.0), "draws flat"),
+    ("all blows flat", SCALE, on(lambda s: not s.tab.startswith("-"), cents=-25.0), "blows flat"),
+    ("the whole harp 22 cents flat", SCALE, on(every, cents=-22.0), "all flat"),
+    ("the whole harp 14 cents sharp", TUNE, on(every, cents=14.0), "all sharp"),
+    ("a harp at 443", TUNE, on(every, cents=11.8), "all sharp"),
+    ("blue thirds too high", BLUE, on(is_blue, cents=30.0), "blue notes high"),
+    ("blue thirds too low", BLUE, on(is_blue, cents=-30.0), "blue notes low"),
+    ("every bend scooped", STRAIGHT, on(bend, scoop_cents=100.0, settle_ms=120.0), "bends scooped"),
+    ("scooped slowly", STRAIGHT, on(bend, scoop_cents=90.0, settle_ms=260.0), "bends scooped"),
+    ("slow to settle", LONG, on(every, scoop_cents=-60.0, settle_ms=320.0), "slow to settle"),
+    ("bends wobble", STRAIGHT, on(bend, wobble_cents=16.0), "bends unsteady"),
+    ("long notes wobble", LONG, on(every, wobble_cents=20.0), "notes unsteady"),
+    ("bends creep up", STRAIGHT, on(bend, drift_cents=35.0), "bends rise"),
+    ("bends sink", STRAIGHT, on(bend, drift_cents=-35.0), "bends sink"),
+    ("long notes sag", LONG, on(every, drift_cents=-30.0), "notes sag"),
+    ("long notes rise", LONG, on(every, drift_cents=30.0), "notes rise"),
+    ("off-beats 110 ms early", OFF, on(off_beat, late_ms=-110.0), "off-beats early"),
+    ("off-beats 90 ms late", OFF, on(off_beat, late_ms=90.0), "off-beats late"),
+    ("swing played straight", SWING, on(off_beat, late_ms=-SWUNG_MS), "swing straight"),
+    ("everything 90 ms late", TUNE, on(every, late_ms=90.0), "all late"),
+    ("everything 645 ms early", TUNE, on(every, late_ms=-645.0), "all early"),
+    ("speeding up", TUNE, ramp(-300.0, 16), "rushing"),
+    ("slowing down", TUNE, ramp(300.0, 16), "dragging"),
+    ("the hole above leaks", SCALE, leak(1, -8.0), "leaks above"),
+    ("the hole below leaks", SINGLE, leak(-1, -8.0), "leaks below"),
+    ("a faint leak on every note", SINGLE, leak(-1, -18.0), "leaks below"),
+    (
+        "both neighbours leak",
+        SCALE,
+        lambda s: {"leak_db": -9.0, "leak_hole": s.first[0].hole + (-1 if s.index % 2 else 1)},
+        "leaks beside",
+    ),
+    ("splits without the upper hole", SPLITS, only(0, 1), "upper hole missing"),
+    ("chords without the lower hole", CHORDS, only(1, None), "lower hole missing"),
+    (
+        "chords as single notes",
+        ENGINE,
+        lambda s: {} if s.is_chord else {"holes": (s.first[0].hole,)},
+        "chords single",
+    ),
+    ("no vibrato", LAMP, on(has_vibrato, vibrato_hz=None, vibrato_cents=None), "no vibrato"),
+    ("vibrato too fast", LAMP, on(has_vibrato, vibrato_hz=7.0), "vibrato fast"),
+    ("vibrato too slow", LAMP, on(has_vibrato, vibrato_hz=3.0), "vibrato slow"),
+    ("vibrato too wide", LAMP, on(has_vibrato, vibrato_cents=45.0), "vibrato wide"),
+    ("vibrato too shallow", LAMP, on(has_vibrato, vibrato_cents=6.0), "vibrato shallow"),
+    ("glides turn back", UP, on(lambda s: s.is_glide, back_cents=60.0), "glides turn back"),
+    (
+        "leaps land a hole low",
+        TUNE,
+        on(tab_is("6", "5"), cents=-300.0, heard="4"),
+        "a hole too low",
+    ),
+    ("leaps land a hole high", TUNE, on(tab_is("4"), cents=400.0, heard="5"), "a hole too high"),
+    ("the wrong breath", TUNE, on(tab_is("-5"), cents=-100.0, heard="5"), "other breath"),
+    ("notes left out", TUNE, on(tab_is("-5", "-3"), start=None), "notes missing"),
+]
+
+
+@pytest.mark.parametrize(
+    ("drill", "fault", "habit"), [p[1:] for p in PATTERNS], ids=[p[0] for p in PATTERNS]
+)
+def test_a_teacher_names_the_cause_first(drill: Drill, fault: Fault, habit: str) -> None:
+    result = played(drill, fault)
+    assert find_habits(result)[0].name == habit
+    first = advise(result, SHELF)[0]
+    assert first.focus.startswith(REMEDIES[habit].focus.partition("{")[0].rstrip(".")[:12])
+    assert first.reason
+
+
+@pytest.mark.parametrize("pattern", PATTERNS, ids=lambda pattern: pattern[0])
+def test_a_proposed_drill_is_within_reach(pattern: tuple[str, Drill, Fault, str]) -> None:
+    _, drill, fault, _ = pattern
+    by_title = {one.title: one for one in SHELF}
+    for advice in advise(played(drill, fault), SHELF):
+        if advice.drill:
+            assert by_title[advice.drill].level <= drill.level
+            assert advice.drill != drill.title
+
+
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_a_faultless_pass_gets_no_advice(drill: Drill) -> None:
+    assert advise(played(drill, lambda step: {}), SHELF) == ()
+
+
+def test_there_are_many_patterns() -> None:
+    assert len({name for name, *_ in PATTERNS}) >= 40
+    assert {habit for *_, habit in PATTERNS} <= set(REMEDIES)
+
+
+def test_the_tuning_is_named_with_its_a4() -> None:
+    (advice, *_) = advise(played(SCALE, on(every, cents=-22.0)), SHELF)
+    assert advice.focus == "The whole harp is 22 cents flat."
+    assert "A4 = 434.4 Hz" in advice.reason  # 440 Hz · 2^(-22/1200)
