@@ -1,0 +1,120 @@
+"""The aims of drills: groups of steps, the table in the file, and what lint says of them."""
+
+from __future__ import annotations
+
+import pytest
+
+from trainer.drill import AIM_CRITERIA, Aim, Drill, DrillError, lint_drill, parse_drill, read_shelf
+from trainer.drill.aim import GROUPS, can_measure, is_group
+from trainer.drill.transpose import move_to_harp
+from trainer.drill.writer import write_drill
+from trainer.harp import Harp
+
+HEAD = 'title = "T"\nabout = "Trains."\nharp = "C"\ntempo = 80\n'
+TAB = """tab = \"\"\"
+-4:1 -4':1 4+5:1 1+4:1 | r:1 -4'>-4:1 4>5:1 -4=-4':1 | 6:0.5 -6:0.5 9:3 |
+-3@-40:2 -4:2{vibrato 5 20} | 6o:1 {chord} 4:1 {loose} 5:1 {} 4:1 |
+\"\"\"
+"""
+EXPECTED = {
+    "all": range(18),
+    "naturals": [0, 2, 3, 5, 7, 8, 9, 10, 11, 13, 14, 15],
+    "bends": [1, 4, 6],
+    "overblows": [12],
+    "single notes": [0, 1, 4, 6, 7, 8, 9, 10, 11, 12, 15],
+    "chords": [2, 3, 13],
+    "splits": [3],
+    "glides": [4],
+    "slides": [5],
+    "ladders": [6],
+    "vibrato": [11],
+    "blue notes": [10],
+    "on-beats": [0, 1, 2, 3, 4, 5, 6, 7, 9, 10, 11, 12, 13, 14, 15],
+    "off-beats": [8],
+    "short notes": [7, 8],
+    "long notes": [9, 10, 11],
+    "after rests": [0, 4],
+    "leaps": [9, 10, 12, 13],
+    "bars 2-3": [4, 5, 6, 7, 8, 9],
+    "bar 4": [10, 11],
+}
+
+
+def drill(aim: str = "", tab: str = TAB) -> Drill:
+    table = f"\n[aim]\n{aim}\n" if aim else ""
+    return parse_drill(f"{HEAD}{tab}{table}", "t")
+
+
+@pytest.mark.parametrize(
+    "group", sorted(set(EXPECTED) - {"all", "naturals", "single notes", "leaps"})
+)
+def test_groups(group: str) -> None:
+    steps = Aim("pitch", (group,)).steps(drill().steps)
+    assert [step.index for step in steps] == list(EXPECTED[group])
+
+
+def test_every_group_is_tried() -> None:
+    assert set(GROUPS) <= set(EXPECTED)
+
+
+def test_calls_are_nobodys_aim() -> None:
+    music = 'tab = """\n{call} 4:1 5:1 6:2 | {answer} 4:1 5:1 6:2 |\n"""\n'
+    steps = Aim("pitch", ("all",)).steps(drill(tab=music).steps)
+    assert [step.index for step in steps] == [3, 4, 5]
+
+
+@pytest.mark.parametrize("name", ["bars 0-1", "bars 4-2", "bar", "bends ", "everything", ""])
+def test_what_is_no_group(name: str) -> None:
+    assert not is_group(name)
+
+
+@pytest.mark.parametrize(
+    ("aim", "message"),
+    [
+        ('pitch = ["bend"]', "no steps are called 'bend'; did you mean 'bends'?"),
+        ('pitch = "bends"', "'pitch' must be a list of the steps whose pitch the drill is for"),
+        ('tuning = ["bends"]', "[aim] has no field 'tuning'"),
+        ('pitch = ["bars 9-12"]', "no step of the drill is one of the bars 9-12"),
+    ],
+)
+def test_wrong_aims_get_a_sentence(aim: str, message: str) -> None:
+    with pytest.raises(DrillError) as error:
+        drill(aim)
+    assert message in str(error.value)
+
+
+def test_aims_are_written_as_they_are_read() -> None:
+    aimed = drill('pitch = ["bends", "bars 2-3"]\nholes = ["splits"]')
+    assert aimed.aims == (Aim("pitch", ("bends", "bars 2-3")), Aim("holes", ("splits",)))
+    plain = parse_drill(write_drill(aimed), "t")
+    assert plain.aims == aimed.aims
+
+
+def test_aims_move_with_the_drill() -> None:
+    aimed = drill('pitch = ["bends"]')
+    assert move_to_harp(aimed, Harp.of("A")).aims == aimed.aims
+
+
+@pytest.mark.parametrize(
+    ("aim", "message"),
+    [
+        ("", "add [aim]"),
+        ('motion = ["naturals"]', ""),
+        ('motion = ["bar 1"]', "nothing measures motion on these steps"),
+        ('attack = ["ladders"]', "nothing measures attack on these steps"),
+        ('holes = ["single notes"]', "nothing measures holes on these steps"),
+    ],
+)
+def test_lint_finds_aims_that_nothing_measures(aim: str, message: str) -> None:
+    text = f"{HEAD}{TAB}\n[aim]\n{aim}\n" if aim else f"{HEAD}{TAB}"
+    messages = [problem.message for problem in lint_drill(text, parse_drill(text, "t"))]
+    assert any(message in each for each in messages) if message else "motion" not in str(messages)
+
+
+@pytest.mark.parametrize("shipped", read_shelf().drills, ids=lambda shipped: shipped.name)
+def test_every_shipped_drill_has_an_aim_that_is_measured(shipped: Drill) -> None:
+    assert shipped.aims
+    for aim in shipped.aims:
+        assert aim.criterion in AIM_CRITERIA
+        steps = aim.steps(shipped.steps)
+        assert any(can_measure(aim.criterion, step, free=shipped.free) for step in steps)
