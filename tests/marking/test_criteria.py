@@ -8,7 +8,7 @@ import pytest
 
 from tests.support.synthetic_takes import drill_of
 from trainer.drill import DEFAULT_WEIGHTS, Goal, Step
-from trainer.marking import ExtraNote, Mark, Measured, break_down, total_score
+from trainer.marking import ExtraNote, Mark, Measured, break_down, mean_score
 from trainer.marking.criteria import (
     can_be_judged,
     criterion_scores,
@@ -206,8 +206,8 @@ def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
     step = step_of("-4:3")
     mark = Mark(step, 80.0, {}, PERFECT, "")
     extra = ExtraNote(0, 1, 1.0, None, "8", "")
-    assert total_score([mark, mark], [extra, extra]) == pytest.approx(80.0 * 6.0 / 8.0)
-    assert total_score([]) == 0.0
+    assert mean_score([mark, mark], [extra, extra]) == pytest.approx(80.0 * 6.0 / 8.0)
+    assert mean_score([]) == 0.0
 
 
 # --- sentences --------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
 
     criterion    figures                                       points on the line (figure → points)
     pitch        |cents|                                       0.2 tol → 100, tol → 85,
-                                                               2.5 tol → 50, 5 tol → 0
+                                                               2 tol → 50, 4 tol → 0
     steadiness   worse of  wobble_cents                        0.2 tol → 100, 0.5 tol → 85,
                                                                1.25 tol → 50, 2.5 tol → 0
                  and       |drift_cents|                       0.5 tol → 100, tol → 85,
@@ -27,10 +27,10 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
     time         |late_ms|                                     just → 100, 0.2 lost → 85,
                                                                0.5 lost → 50, lost → 0
 
-- pitch: with the usual tolerance of 10 cents, 85 points at 10 cents and 50 at 25: within these a
-  bend is in tune, or recognisable (common practice). A note heard as another one gets 0. A glide
-  gets the worse of its ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its
-  rungs, but at most 50 more than its worst one; a rung that was not heard has 0.
+- pitch: with a tolerance of 12 cents, 85 points at 12 cents and 50 at 24: within these a bend is
+  in tune, or recognisable (common practice). A note heard as another one gets 0. A glide gets the
+  worse of its ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its rungs,
+  but at most 50 more than its worst one; a rung that was not heard has 0.
 - attack: a scoop does no harm if it is short, nor does a slow approach that starts close. Natural
   reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
   its pitch is scooped by the player, so only the scoop counts.

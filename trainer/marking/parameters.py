@@ -248,8 +248,8 @@ class CurveParameters:
     tolerance in cents.
     """
 
-    pitch: Curve = ((0.2, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
-    """Deviation from the target, in tolerances. With 10 cents, a bend is in tune within 10 cents
+    pitch: Curve = ((0.2, 100.0), (1.0, 85.0), (2.0, 50.0), (4.0, 0.0))
+    """Deviation from the target, in tolerances. With 12 cents, a bend is in tune within 12 cents
     and recognisable within 25 (common practice)."""
     wobble: Curve = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
     """Standard deviation of the held pitch, in tolerances: half of `pitch`. Chosen by hand."""
@@ -322,7 +322,7 @@ class SentenceParameters:
     """Wobble in cents beyond which no note was held: a player wobbles by less."""
     max_drift_cents: float = 150.0
     """Drift in cents beyond which no note was held."""
-    max_late_beats: float = 1.0
+    max_late_beats: float = 1.5
     """Lateness in beats from which it is given in beats."""
 
 
