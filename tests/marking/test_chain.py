@@ -111,7 +111,7 @@ def test_wrong_and_skipped_steps_cost_themselves_alone() -> None:
     marks = by_step(played({1: Fault(instead="-5"), 6: Fault(skip=True), 8: Fault(cents=-18.0)}))
     assert marks[1].score == 0.0
     assert marks[1].measured.heard == "-5"
-    assert marks[1].sentence.startswith("played draw 5 for blow 4")
+    assert marks[1].sentence.startswith("played -5 instead of 4")
     assert marks[6].sentence == "skipped"
     assert marks[6].score == 0.0
     assert marks[8].measured.cents == pytest.approx(-18.0, abs=3.0)

@@ -8,6 +8,7 @@ import pytest
 
 from tests.support.synthetic_takes import drill_of
 from trainer.drill import DEFAULT_WEIGHTS, Goal, Step
+from trainer.harp import Harp
 from trainer.marking import ExtraNote, Mark, Measured, break_down, mean_score
 from trainer.marking.criteria import (
     can_be_judged,
@@ -43,7 +44,8 @@ def score(tab: str, goal: Goal | None = None, **figures: object) -> float:
 def sentence(tab: str, **figures: object) -> str:
     measured = replace(PERFECT, **figures)  # type: ignore[arg-type]
     step = step_of(tab)
-    return mark_sentence(step, measured, criterion_scores(step, measured, Goal(), 600.0))
+    earned = criterion_scores(step, measured, Goal(), 600.0)
+    return mark_sentence(step, measured, earned, harp=Harp.of("C"), beat_ms=600.0)
 
 
 # --- criteria ---------------------------------------------------------------------------------
@@ -80,8 +82,8 @@ def test_either_of_two_holes_is_right() -> None:
 
 
 def test_a_glide_has_the_worse_of_its_ends() -> None:
-    assert points("-4'>-4:1", cents=10.0, scoop_cents=-25.0)["pitch"] == pytest.approx(50.0)
-    assert points("-4'>-4:1", cents=25.0, scoop_cents=0.0)["pitch"] == pytest.approx(50.0)
+    assert points("-4'>-4:1", cents=10.0, scoop_cents=-20.0)["pitch"] == pytest.approx(50.0)
+    assert points("-4'>-4:1", cents=20.0, scoop_cents=0.0)["pitch"] == pytest.approx(50.0)
     assert "attack" not in points("-4'>-4:1")
 
 
@@ -179,11 +181,11 @@ def test_what_has_no_pitch_can_be_judged_if_several_holes_sound() -> None:
 
 
 def test_a_pitch_far_off_shrinks_the_score() -> None:
-    """30 cents: 40 points, so 0.8 of the mean; the other four criteria are perfect."""
+    """24 cents: 40 points, so 0.8 of the mean; the other four criteria are perfect."""
     weights = DEFAULT_WEIGHTS
     total = sum(weight for name, weight in weights.items() if name != "motion")
     mean = 100.0 - 60.0 * weights["pitch"] / total
-    assert score("-4:1", cents=30.0, scoop_cents=30.0) == pytest.approx(0.8 * min(mean, 90.0))
+    assert score("-4:1", cents=24.0, scoop_cents=24.0) == pytest.approx(0.8 * min(mean, 90.0))
 
 
 def test_the_score_of_a_chord_is_of_the_holes_that_sound() -> None:
@@ -241,8 +243,35 @@ def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
         ("{chord} -5:1", {"holes": (5,)}, "sounded alone, and should be a chord"),
         ("-4:1", {"wobble_cents": 12.0, "drift_cents": 20.0}, "wobbling by 12 cents"),
         ("-4:1", {"wobble_cents": 6.0, "drift_cents": 30.0}, "rising by 30 cents"),
-        ("-4:1", {"heard": "-5", "late_ms": 200.0}, "played draw 5 for draw 4; 200 ms late"),
-        ("-4:1", {"heard": "-5", "wobble_cents": 40.0}, "played draw 5 for draw 4"),
+        ("-4:1", {"heard": "-5", "late_ms": 200.0}, "played -5 instead of -4; 200 ms late"),
+        ("-4:1", {"heard": "-5", "wobble_cents": 40.0}, "played -5 instead of -4"),
+        ("-4':1", {"heard": "-4"}, "no bend: you played -4"),
+        ("-3'':1", {"heard": "-3'"}, "not deep enough: you played -3'"),
+        ("-3'':1", {"heard": "-3'''"}, "too deep: you played -3'''"),
+        (
+            "-4':1",
+            {"cents": 40.0, "scoop_cents": 40.0},
+            "not deep enough (40 cents above the half step)",
+        ),
+        (
+            "-3'':1",
+            {"cents": -30.0, "scoop_cents": -30.0},
+            "too deep (30 cents below the whole step)",
+        ),
+        ("4:1", {"cents": -40.0, "scoop_cents": -40.0}, "40 cents flat"),
+        ("-8:1", {"cents": -40.0, "scoop_cents": -40.0}, "40 cents flat"),
+        (
+            "-4:1",
+            {"wobble_cents": 498.0, "late_ms": 200.0},
+            "no steady -4: the pitch moved from note to note; 200 ms late",
+        ),
+        ("-4:1", {"drift_cents": 620.0}, "no steady -4: the pitch moved from note to note"),
+        ("-4:1", {"late_ms": 1649.0}, "about 3 beats late"),
+        (
+            "1+4:2",
+            {"holes": (1,), "hidden": (4,)},
+            "cannot tell whether hole 4 sounded: no beats heard",
+        ),
         ("-4:1", {"tries": 3}, "in tune, clean, in time; after 3 tries"),
         (
             "-4:2{vibrato 5 20}",

@@ -195,7 +195,7 @@ def test_skipped_wrong_and_extra_notes_are_reported_as_such() -> None:
     result = played(drill, faults)
     sentences = {mark.step.index: mark.sentence for mark in result.marks}
     assert sentences[1] == "skipped"
-    assert sentences[3].startswith("played draw 8 for draw 5")
+    assert sentences[3].startswith("played -8 instead of -5")
     assert [extra.sentence for extra in result.extras] == ["extra note after step 6: blow 8"]
     assert result.extras[0].after == 5
     rest = [mark.score for mark in result.marks if mark.step.index not in (1, 3)]

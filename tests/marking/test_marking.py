@@ -143,9 +143,9 @@ def test_a_held_note_is_not_taken_for_a_glide() -> None:
     drill = drill_of("-4'>-4:2 4:2 -4>-4':2")
     result = play(drill, {0: Fault(instead="-4"), 2: Fault(instead="-4")})
     assert sentences(result) == [
-        "played draw 4 for draw 4 bent a half step to draw 4",
+        "played -4 to -4 instead of -4'>-4",
         GOOD,
-        "played draw 4 for draw 4 to draw 4 bent a half step",
+        "played -4 to -4 instead of -4>-4'",
     ]
     assert result.marks[0].score == 0.0
 
@@ -184,7 +184,7 @@ def test_a_chord_is_marked_by_its_holes() -> None:
         GOOD,
         "hole 5 missing",
         GOOD,
-        "played draw 8 and 9 for blow 4 and 5",
+        "played -8+9 instead of 4+5",
     ]
 
 
@@ -254,14 +254,14 @@ def assert_matched(result: Result, notes: Sequence[Note], steps: Sequence[int]) 
 
 def test_a_wrong_note_costs_its_step_alone() -> None:
     result = play(WALK, {1: Fault(instead="-5")})
-    assert sentences(result) == [GOOD, "played draw 5 for draw 4", *[GOOD] * 7]
+    assert sentences(result) == [GOOD, "played -5 instead of -4", *[GOOD] * 7]
     assert [mark.score for mark in result.marks] == pytest.approx([100.0, 0.0, *[100.0] * 7])
 
 
 def test_a_late_wrong_note_is_reported_with_its_time() -> None:
     assert (
         second_mark(Fault(instead="-5", late_ms=120.0)).sentence
-        == "played draw 5 for draw 4; 120 ms late"
+        == "played -5 instead of -4; 120 ms late"
     )
 
 
@@ -292,13 +292,14 @@ def test_noodling_before_the_start_is_left_aside() -> None:
     assert take(drill, readings_of([*before, *notes]))[0].score > 99.0
 
 
-@pytest.mark.parametrize("beats", [1, 2, 8])
-def test_after_a_hesitation_later_steps_are_still_matched(beats: int) -> None:
+@pytest.mark.parametrize(
+    ("beats", "late"), [(1, "500 ms"), (2, "about 2 beats"), (8, "about 8 beats")]
+)
+def test_after_a_hesitation_later_steps_are_still_matched(beats: int, late: str) -> None:
     notes = notes_of(WALK, beats=lambda step: float(step.start) + (beats if step.index >= 4 else 0))
     result = take(WALK, readings_of(notes))[0]
     assert_matched(result, notes, range(9))
-    late = beats * 60_000.0 / WALK.tempo
-    assert sentences(result) == [*[GOOD] * 4, *[f"{late:.0f} ms late"] * 5]
+    assert sentences(result) == [*[GOOD] * 4, *[f"{late} late"] * 5]
 
 
 @pytest.mark.parametrize("pace", [0.7, 1.15, 1.3, 2.0])
@@ -364,7 +365,7 @@ def test_a_missed_step_is_reported_again_when_it_is_played_after_all() -> None:
     notes = notes_of(WALK, beats=lambda step: float(step.start) + (3 if step.index >= 4 else 0))
     result, reported = take(WALK, readings_of(notes))
     fifth = [mark.sentence for mark in reported if mark.step.index == 4]
-    assert fifth == ["not played", "1500 ms late"]
+    assert fifth == ["not played", "about 3 beats late"]
     assert reported[-1] == result.marks[-1]
 
 
@@ -513,8 +514,8 @@ def parts(beat_ms: float = 750.0, tolerance: float = 10.0, **figures: object) ->
     ("part", "figures", "earned"),
     [
         ("pitch", {"cents": 10.0}, 85.0),  # in tune within 10 cents: common practice
-        ("pitch", {"cents": -25.0}, 50.0),  # recognisable within 25: common practice
-        ("pitch", {"cents": 50.0}, 0.0),
+        ("pitch", {"cents": -20.0}, 50.0),  # recognisable within twice that: common practice
+        ("pitch", {"cents": 40.0}, 0.0),
         ("steadiness", {"wobble_cents": 5.0}, 85.0),
         ("steadiness", {"drift_cents": -25.0}, 50.0),
         ("attack", {"scoop_cents": -60.0, "settle_ms": 90.0}, 100.0),  # a natural reed's own rise

@@ -1,0 +1,49 @@
+"""Drills are proved by the built-in player; `python -m benchmarks.points` proves the whole shelf."""
+
+from __future__ import annotations
+
+import pytest
+
+from trainer.drill import Drill, find_drill, parse_drill
+from trainer.harp import Harp
+from trainer.practice.proof import MIN_DISTANCE, perform, prove
+from trainer.sound import Fault
+
+SAMPLE = (
+    "octave-splits",
+    "straight-to-the-bend",
+    "on-the-and",
+    "slide-across",
+    "lamp-on-the-swell",
+)
+"""A drill for each kind of fault."""
+
+
+@pytest.mark.parametrize("name", SAMPLE)
+def test_a_drill_cannot_be_passed_while_its_aim_is_missed(name: str) -> None:
+    drill = find_drill(name)
+    trials = prove(drill, Harp.of(drill.key, drill.tuning))
+    assert len(trials) > len(drill.aims)
+    assert all(trial.holds for trial in trials), trials
+
+
+def test_a_drill_whose_aim_is_beside_its_point_does_not_prove() -> None:
+    head = 'title = "T"\nharp = "C"\ntempo = 90\ntab = """\n4:1 5:1 6:1 -6:1 |\n"""\n'
+    easy = parse_drill(f'{head}[goal]\ntolerance = 50\n[aim]\npitch = ["bar 1"]\n', "t")
+    weights = "[goal.weights]\ncleanness = 0\n"
+    (faultless, *missed) = prove(parse_drill(f"{head}{weights}", "t"), Harp.of("C"))
+    assert faultless.holds
+    assert not missed  # without an aim there is nothing to miss
+    assert all(trial.holds for trial in prove(easy, Harp.of("C")))
+
+
+def test_a_fault_beside_the_aim_costs_less_than_in_it() -> None:
+    drill = find_drill("half-step-on-four")
+    bends = {step.index: Fault(cents=40.0) for step in drill.aims[0].steps(drill.steps)}
+    others = {step.index: Fault(cents=-40.0) for step in drill.steps if step.index not in bends}
+    assert _score(drill, others) >= drill.goal.pass_mark
+    assert _score(drill, bends) <= drill.goal.pass_mark - MIN_DISTANCE
+
+
+def _score(drill: Drill, faults: dict[int, Fault]) -> float:
+    return perform(drill, Harp.of("C"), faults).score
