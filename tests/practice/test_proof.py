@@ -1,4 +1,4 @@
-"""Drills are proved by the built-in player; `python -m benchmarks.points` proves the whole shelf."""
+"""Drills are proved by the built-in player; `benchmarks.points` proves the whole shelf."""
 
 from __future__ import annotations
 
