@@ -46,6 +46,7 @@ def fonts() -> None:
         ("benchmarks.guessed", "first three", "  independent "),
         ("benchmarks.lengths", "meters", "made-up tunes "),
         ("benchmarks.learner", "median days", "usual    rotation"),
+        ("benchmarks.points", "faultless", "3 of 3 hold"),
         ("benchmarks.reed_watch", "harp- false alarms", "no wear                          1"),
         ("benchmarks.screen", "frames a second", " 80x24 "),
         ("benchmarks.sensitivity", "  cents  ", " constants matter more than they should"),
