@@ -55,6 +55,12 @@ class Aim:
         )
 
 
+def describe_aim(aim: Aim) -> str:
+    """An aim in words, such as ``pitch of bends``."""
+    groups = " and ".join(aim.groups)
+    return f"{aim.criterion} of {'all notes' if groups == 'all' else groups}"
+
+
 def is_group(name: str) -> bool:
     """Whether a name is a group's."""
     bars = _BARS.fullmatch(name)

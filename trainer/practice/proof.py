@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trainer.drill import Aim, Drill, Step, format_sound
+from trainer.drill import Aim, Drill, Step, describe_aim, format_sound
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice.events import PassEnded
@@ -71,7 +71,7 @@ def prove(drill: Drill, harp: Harp, seed: int = 1) -> tuple[Trial, ...]:
     trials = [Trial("", perform(drill, harp, {}, seed).score, MIN_FAULTLESS, False)]
     for aim in drill.aims:
         aimed = aim.steps(drill.steps)
-        name = f"{aim.criterion} of the {' and '.join(aim.groups)}"
+        name = describe_aim(aim)
         gross = perform(drill, harp, faults_of(aim, aimed, drill), seed).score
         trials.append(Trial(f"{name}, gross", gross, drill.goal.pass_mark - MIN_DISTANCE, True))
         if aim.criterion == "holes" and "splits" in aim.groups:

@@ -2,10 +2,19 @@
 
 from __future__ import annotations
 
-from trainer.drill import Goal, Step
-from trainer.marking import Mark, Measured, Result, break_down, score_criteria
+from trainer.drill import Aim, Goal, Step, describe_aim
+from trainer.marking import (
+    Mark,
+    Measured,
+    Result,
+    aim_score,
+    break_down,
+    mean_score,
+    score_criteria,
+)
 from trainer.report.formatting import WIDTH, fill, score_text
 from trainer.report.schemas.results import (
+    AimData,
     FormulaData,
     MeasuredData,
     ResultData,
@@ -52,8 +61,28 @@ def result_text(result: Result, width: int = WIDTH) -> str:
     lines = [fill(head, width), "step  tab     mark  why"]
     lines += [mark_line(mark, width) for mark in result.marks]
     lines += [f"     {extra.sentence}" for extra in result.extras]
+    lines += [fill(line, width) for line in aim_lines(result)]
     lines.append(fill(total_line(result), width))
     return "\n".join(lines)
+
+
+def aim_lines(result: Result) -> list[str]:
+    """Return a line for each aim of the drill: what it is, and how well it was met."""
+    lines = []
+    for aim in result.drill.aims:
+        score = aim_score(result.drill, aim, result.marks)
+        earned = "cannot be judged" if score is None else f"{score_text(score)} of 100"
+        lines.append(f"Aim: {describe_aim(aim)}: {earned}.")
+    return lines
+
+
+def _aim_data(aim: Aim, result: Result) -> AimData:
+    return {
+        "criterion": aim.criterion,
+        "groups": list(aim.groups),
+        "steps": [step.index for step in aim.steps(result.drill.steps)],
+        "score": aim_score(result.drill, aim, result.marks),
+    }
 
 
 def result_data(result: Result) -> ResultData:
@@ -61,8 +90,8 @@ def result_data(result: Result) -> ResultData:
 
     Times are in samples or beats; what could not be measured is null. The formula of each
     criterion lists its figures with the points of their lines, so that every number can be
-    computed again: `score` is min(`mean`, `most`) · `right` · `sounding`, as
-    :mod:`trainer.marking.score` defines it.
+    computed again: a step's `score` is min(`mean`, `most`) · `right` · `sounding`, and that of the
+    pass follows from `aims` and `mean`, as :mod:`trainer.marking.score` defines them.
     """
     weakest = result.weakest
     goal = result.drill.goal
@@ -75,6 +104,8 @@ def result_data(result: Result) -> ResultData:
         "tolerance_cents": goal.tolerance,
         "weights": dict(goal.weights),
         "score": result.score,
+        "mean": mean_score(result.marks, result.extras),
+        "aims": [_aim_data(aim, result) for aim in result.drill.aims],
         "passed": result.passed,
         "weakest": None if weakest is None else weakest.step.index,
         "steps": [_step_data(mark, result) for mark in result.marks],

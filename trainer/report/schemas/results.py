@@ -165,6 +165,19 @@ class ExtraNoteData(TypedDict):
     """What it was, in words."""
 
 
+class AimData(TypedDict):
+    """One point of the drill and how well it was met."""
+
+    criterion: str
+    """Criterion that decides: a criterion of the marks, or ``holes`` of chords."""
+    groups: list[str]
+    """Groups of steps on which it counts."""
+    steps: list[int]
+    """Numbers of these steps, from 0."""
+    score: float | None
+    """Mean of their points, 0 to 100; null where none could be judged."""
+
+
 class ResultData(TypedDict):
     """The result of a pass."""
 
@@ -183,7 +196,11 @@ class ResultData(TypedDict):
     weights: dict[str, float]
     """Weight of each criterion."""
     score: float
-    """Score, 0 to 100: mean of the steps' scores by their lengths."""
+    """Score, 0 to 100, decided by the aims."""
+    mean: float
+    """Mean of the steps' scores by their lengths, 0 to 100."""
+    aims: list[AimData]
+    """What the drill is for; empty where nothing counts more than the rest."""
     passed: bool
     """Whether the score reached the pass mark."""
     weakest: int | None
