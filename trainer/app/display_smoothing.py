@@ -1,7 +1,8 @@
 """Smooth readings for the display.
 
-Some 200 readings arrive a second, and each differs a little. The needle shows the median of the
-last 50 ms. The whole number of cents and the leak change at most every 80 ms, and the number only
+Some 200 readings arrive a second, and each differs a little. What is displayed is one whole number
+of cents, from which the needle, the number and the verdict all follow, so that they never disagree.
+It is the median of the last 50 ms. It and the leak change at most every 50 ms, and the number only
 when the median has left it by more than 0.6 cents. After the sound stops, the last value stays for
 0.7 s, dimmed. All times are on the sample clock.
 """
@@ -26,7 +27,7 @@ class SmoothingParameters:
     """Constants of the display smoothing. None of them affects a mark.
 
     Attributes:
-        median_s: window of the needle's median, in seconds; also the time without a pitch after
+        median_s: window of the median, in seconds; also the time without a pitch after
             which the sound counts as ended.
         update_s: minimum time between two changes of the number or the leak, in seconds.
         tab_switch_s: time another tab entry must sound before it is displayed, in seconds.
@@ -40,7 +41,7 @@ class SmoothingParameters:
     """
 
     median_s: float = 0.050
-    update_s: float = 0.080
+    update_s: float = 0.050
     tab_switch_s: float = 0.030
     wrong_note_s: float = 0.15
     hold_s: float = 0.7
@@ -58,8 +59,7 @@ class DisplayedReading:
     Attributes:
         tab: what sounds: the wanted entry while the sound is on it or on its way to it; None when
             nothing has sounded for a while.
-        cents: needle position in cents from the target of `tab`; positive is sharp.
-        whole_cents: the same with hysteresis, in whole cents.
+        whole_cents: offset from the target of `tab` in whole cents; positive is sharp.
         wanted: the sound to play now; empty for none.
         wrong_note: whether a note other than the wanted one sounds.
         ended: whether the sound has ended and these are its last values.
@@ -73,7 +73,6 @@ class DisplayedReading:
     """
 
     tab: Tab | None = None
-    cents: float | None = None
     whole_cents: int | None = None
     wanted: Sound = ()
     wrong_note: bool = False
@@ -287,7 +286,6 @@ class DisplaySmoother:
         return replace(
             self._updated,
             tab=needle.tab,
-            cents=needle.median_cents,
             whole_cents=needle.whole_cents,
             wanted=self._wanted,
             wrong_note=needle.wrong_note and wrong_for >= SMOOTHING.wrong_note_s * newest.rate,

@@ -26,7 +26,6 @@ class Dials:
     def show(self, take: TakeState) -> None:
         """Show a take."""
         reading = take.displayed
-        still = self._gauge.app.animation_level == "none"
-        self._gauge.show(GaugeState.of(reading, still))
+        self._gauge.show(GaugeState.of(reading))
         self._readout.show(ReadoutState.of(take))
         self._holes.show(HoleStripState.of(reading))

@@ -20,30 +20,21 @@ class GaugeState:
     """State of the gauge.
 
     Attributes:
-        cents: needle position in cents; None for silence.
+        cents: needle position in whole cents; None for silence.
         state: as in :attr:`trainer.app.display_smoothing.DisplayedReading.state`.
         ended: whether the sound has ended and this is its last value.
         tolerance: half the width of the band, in cents.
     """
 
-    cents: float | None = None
+    cents: int | None = None
     state: str = "silent"
     ended: bool = False
     tolerance: float = 10.0
 
     @classmethod
-    def of(cls, reading: DisplayedReading, still: bool = False) -> GaugeState:
-        """Make the gauge of a smoothed reading.
-
-        Args:
-            reading: the reading.
-            still: whether the needle moves in whole cents; else in quarters, which the eye cannot
-                distinguish.
-        """
-        cents = None if reading.cents is None else round(reading.cents * 4) / 4
-        if still:
-            cents = reading.whole_cents
-        return cls(cents, reading.state, reading.ended, reading.tolerance)
+    def of(cls, reading: DisplayedReading) -> GaugeState:
+        """Make the gauge of a smoothed reading."""
+        return cls(reading.whole_cents, reading.state, reading.ended, reading.tolerance)
 
 
 def half_cell(cents: float, width: int) -> int:

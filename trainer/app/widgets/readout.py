@@ -61,7 +61,7 @@ def readout_of(reading: DisplayedReading) -> ReadoutState:
         return ReadoutState(str(reading.tab), f"NOT {wanted}", words, first_pen, pen, pen)
     amount = abs(reading.whole_cents)
     side = "FLAT" if reading.whole_cents < 0 else "SHARP"
-    second = f"{amount} {side}" if amount else "IN TUNE"
+    second = "IN TUNE" if state == "good" else f"{amount} {side}"
     return ReadoutState(
         str(reading.tab),
         second,
@@ -76,7 +76,9 @@ def offset_words(reading: DisplayedReading) -> str:
     """Return the offset and the cleanness in words."""
     offset = reading.whole_cents or 0
     side = "flat" if offset < 0 else "sharp"
-    words = "in tune" if reading.state == "good" else f"{abs(offset)} cents {side}"
+    words = f"{abs(offset)} cents {side}" if offset else ""
+    if reading.state == "good":
+        words = f"in tune, {words}" if words else "in tune"
     return f"{words}, {leak_words(reading)}" if reading.holes else words
 
 
