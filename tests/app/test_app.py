@@ -259,7 +259,7 @@ def test_readout_uses_words_and_shapes() -> None:
         for row in large_rows("12 FLAT"):
             assert row in shown
         events = [ReadingHeard(reading("-4", 3.0, beat=0.4 + i / 100)) for i in range(20)]
-        assert "● in tune, clean" in await show(pilot, puppet, *events)
+        assert "● in tune, 3 cents sharp, clean" in await show(pilot, puppet, *events)
         events = [ReadingHeard(reading("-5", 0.0, beat=0.6 + i / 100)) for i in range(39)]
         assert "× heard -5, play -4" in await show(pilot, puppet, *events)
 
@@ -422,7 +422,7 @@ def test_listening_without_a_drill_keeps_the_marks() -> None:
         started = PassStarted(None, 0, 0, "the microphone", False)
         events = [ReadingHeard(reading("-3''", -7.0, sample=RATE + 240 * i)) for i in range(60)]
         shown = await show(pilot, puppet, started, *events)
-        assert "● in tune, clean" in shown
+        assert "● in tune, 7 cents flat, clean" in shown
         for ruling in ("-3   B4", "-3'  Bb4", "-3'' A4", "3    G4"):
             assert ruling in shown
         await pilot.press("escape")

@@ -194,14 +194,14 @@ def test_states_differ_with_256_colours(name: str) -> None:
 
 def test_every_state_has_a_word_or_a_shape() -> None:
     shown = {
-        "good": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(4,)),
-        "sharp": DisplayedReading(Tab.parse("-4"), 20.0, 20, holes=(4,)),
-        "flat": DisplayedReading(Tab.parse("-4"), -20.0, -20, holes=(4,)),
+        "good": DisplayedReading(Tab.parse("-4"), 1, holes=(4,)),
+        "sharp": DisplayedReading(Tab.parse("-4"), 20, holes=(4,)),
+        "flat": DisplayedReading(Tab.parse("-4"), -20, holes=(4,)),
         "wrong": DisplayedReading(
-            Tab.parse("-4"), 1.0, 1, (Tab.parse("5"),), wrong_note=True, holes=(4,)
+            Tab.parse("-4"), 1, (Tab.parse("5"),), wrong_note=True, holes=(4,)
         ),
         "silent": DisplayedReading(),
-        "leak": DisplayedReading(Tab.parse("-4"), 1.0, 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),
+        "leak": DisplayedReading(Tab.parse("-4"), 1, holes=(3, 4), leak_hole=3, leak_db=-12.0),
     }
     texts = {readout_of(state).words for state in shown.values()}
     assert len(texts) == len(shown)

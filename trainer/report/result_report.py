@@ -192,6 +192,7 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "drift_cents": measured.drift_cents,
         "scoop_cents": measured.scoop_cents,
         "settle_ms": measured.settle_ms,
+        "is_slurred": measured.is_slurred,
         "leak_db": measured.leak_db,
         "leak_hole": measured.leak_hole,
         "holes": list(measured.holes),

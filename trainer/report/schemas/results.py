@@ -103,6 +103,8 @@ class MeasuredData(TypedDict):
     """Offset of the onset from the target in cents; of a glide, median of its first quarter."""
     settle_ms: float | None
     """Time from the onset until the pitch stays within tolerance, in milliseconds."""
+    is_slurred: bool
+    """Whether it started without an attack, out of the note before it."""
     leak_db: float | None
     """Level of the loudest unwanted hole in dB relative to the wanted one."""
     leak_hole: int | None
