@@ -46,6 +46,9 @@ tab = \"\"\"
 {_bars(int(beats) if beats.isdecimal() else 4)}
 \"\"\"
 
+[aim]
+cleanness = ["all"] # what the drill is for: this decides the mark
+
 [goal]
 tolerance = 15 # distance in cents that counts as in tune
 """
