@@ -15,7 +15,7 @@ from trainer.marking import Habit, Mark, Result, find_habits
 MAX_ADVICE = 3
 """Maximum number of pieces of advice; more would not be read."""
 MIN_LOST_POINTS = 15.0
-"""Fewest points that a single step has lost where it is named, if there is no habit."""
+"""Fewest points that a single step has lost where it is named, beside the habits."""
 A4_HZ = 440.0
 
 
@@ -293,10 +293,11 @@ def advise(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
         result: the marks.
         shelf: the available drills.
     """
-    habits = find_habits(result)[:MAX_ADVICE]
-    if not habits:
-        return _on_weakest(result, shelf)
-    return tuple(_on_habit(habit, result, shelf) for habit in habits)
+    habits = find_habits(result)
+    on_habits = [_on_habit(habit, result, shelf) for habit in habits]
+    explained = {id(mark) for habit in habits for mark in habit.marks}
+    rest = [mark for mark in result.marks if id(mark) not in explained]
+    return tuple([*on_habits, *_on_steps(rest)][:MAX_ADVICE])
 
 
 def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
@@ -309,13 +310,22 @@ def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
     return Advice(focus, remedy.remedy.format(a4=f"{a4_hz:.1f}"), drill)
 
 
-def _on_weakest(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
-    """Advice on the step that lost most, where no habit is found."""
-    mark = result.weakest
-    if mark is None or mark.score > 100.0 - MIN_LOST_POINTS:
-        return ()
-    focus = f"{mark.step.tab} in bar {mark.step.bar}: {mark.sentence}."
-    return (Advice(focus, "Play that bar alone, slowly, until it is easy."),)
+def _on_steps(marks: Sequence[Mark]) -> list[Advice]:
+    """Advice on the steps that lost most, one for each tab."""
+    weak = sorted(
+        (mark for mark in marks if mark.score <= 100.0 - MIN_LOST_POINTS),
+        key=lambda mark: mark.score,
+    )
+    by_tab: dict[str, Mark] = {}
+    for mark in weak:
+        by_tab.setdefault(mark.step.tab, mark)
+    return [
+        Advice(
+            f"{mark.step.tab} in bar {mark.step.bar}: {mark.sentence}.",
+            "Play that bar alone, slowly, until it is easy.",
+        )
+        for mark in by_tab.values()
+    ]
 
 
 def _best_drill(
