@@ -43,7 +43,7 @@ def test_losses_count_by_length_and_weight_and_add_up_per_note() -> None:
 
 
 def test_the_easiest_of_the_drills_that_train_a_note_is_recommended() -> None:
-    played = drill_of("-4:1 4:1 r:2", name="played", skills=("rhythm",))
+    played = drill_of("-4:1 4:1 r:2", name="played", skills=("rhythm",), level=2)
     measured = Measured(start=0, late_ms=200.0)
     marks = tuple(
         Mark(step, 50.0, {"time": score}, measured, f"sentence {score:g}")
