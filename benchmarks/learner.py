@@ -276,7 +276,7 @@ class DailySet(Schedule):
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """Yield the entries of the daily set."""
         self._takes += self._today
-        self._tallies += count_tries(self._today)
+        self._tallies += count_tries(self._today, self._drills)
         self._today = []
         statuses = drill_statuses(self._takes, self._drills, day)
         rates = success_rates(self._tallies, day)

@@ -102,6 +102,10 @@ class WeaknessParameters:
     """Tries of a criterion that a sentence covers."""
     last_takes: int = 6
     """Takes of a skill that a sentence covers."""
+    last_days: int = 4
+    """Days of playing that the sentence of a habit covers."""
+    min_habit_days: int = 2
+    """Fewest of these days with a habit for a sentence to count days; else it counts notes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -347,6 +347,8 @@ class _Selection:
     def _why_weak(self, weak: SuccessRate, traits: DrillTraits) -> str:
         if weak.kind is TraitKind.SKILL:
             return f"{weak.sentence}; this drill trains it"
+        if weak.kind is TraitKind.HABIT:
+            return f"{weak.sentence}; this drill is for it"
         percent = round(100.0 * traits.trains[weak.trait])
         notes = "all notes" if percent >= 100 else f"{percent} % of the notes"
         return f"{weak.sentence}; {notes} of this drill train it"
