@@ -14,6 +14,8 @@ from trainer.marking import possible_habits
 
 MUSIC_SKILLS = frozenset({"phrases", "call and response", "two parts"})
 """Skills whose drills are music rather than exercises."""
+SINGLE_NOTES = "single notes"
+"""Skill that comes before bends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,16 @@ class DrillTraits:
     is_warm_up: bool
     is_music: bool
     take_s: float
+
+    @property
+    def main_skill(self) -> str:
+        """The drill's main skill; empty if it names none."""
+        return next(iter(self.drill.skills), "")
+
+    @property
+    def has_bends(self) -> bool:
+        """Whether it has bends, overblows or overdraws."""
+        return any(not tab.is_natural for step in self.drill.steps for tab in step.tabs)
 
     @classmethod
     def of(cls, drill: Drill, harp: Harp) -> DrillTraits:

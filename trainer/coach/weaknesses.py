@@ -17,7 +17,8 @@ The fraction of good tries is uncertain where tries are few. So it is estimated:
   the method of moments (Kleinman 1973, JASA 68).
 
 The posterior is a beta distribution. A trait is weak if its rate is below the usual one with a
-probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`.
+probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`;
+the last tries must show it too.
 
 The constants are in :class:`trainer.coach.parameters.WeaknessParameters`.
 """
@@ -198,7 +199,9 @@ class SuccessRate:
     def is_weak(self) -> bool:
         """Whether the trait is weak, as defined at the head of the module."""
         highest = min(self.usual_rate - WEAKNESS.min_gap, WEAKNESS.max_rate)
-        return self.probability_below >= WEAKNESS.min_probability and self.rate <= highest
+        is_recent = self.good <= WEAKNESS.max_rate * self.tried
+        is_sure = self.probability_below >= WEAKNESS.min_probability
+        return is_recent and is_sure and self.rate <= highest
 
 
 def count_tries(
