@@ -378,11 +378,11 @@ def first_week(
 def week_table(week: Sequence[PlannedDay], traits: Sequence[DrillTraits]) -> str:
     """Return days, drills, levels and reasons as a table."""
     levels = {trait.drill.name: trait.drill.level for trait in traits}
-    lines = [f"{'day':>3} {'drill':22} {'level':>5} {'best':>4}  why"]
+    lines = [f"{'day':>3} {'drill':22} {'level':>5} {'best':>4}  {'for':8} why"]
     for number, day in enumerate(week, start=1):
         for entry in day.entries:
             best = max(take.score for take in day.takes if take.drill == entry.drill)
-            why = f"{entry.reason}: {entry.why}"
+            why = f"{entry.reason:8} {entry.why}"
             lines.append(
                 f"{number:>3} {entry.drill:22} {levels[entry.drill]:>5} {best:>4.0f}  {why}"
             )

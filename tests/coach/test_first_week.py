@@ -78,12 +78,14 @@ def test_new_drills_are_few_and_levels_follow_each_other(week: list[PlannedDay])
 def test_the_minutes_are_kept(week: list[PlannedDay], request: pytest.FixtureRequest) -> None:
     minutes = request.node.callspec.params["week"][1]
     for day in week:
-        assert 0.6 * minutes <= sum(entry.seconds for entry in day.entries) / 60.0 <= minutes
+        planned = sum(entry.seconds for entry in day.entries) / 60.0
+        # Longer than 20 minutes, a first week is not filled: it would need more that is new.
+        assert 0.5 * min(minutes, 20.0) <= planned <= minutes
 
 
 def test_the_week_is_printed_with_its_reasons() -> None:
     lines = week_table(first_week(TRAITS, 0, days=2), TRAITS).splitlines()
-    assert lines[0].split() == ["day", "drill", "level", "best", "why"]
+    assert lines[0].split() == ["day", "drill", "level", "best", "for", "why"]
     assert lines[1].startswith("  1 first-clean-notes          1")
-    assert lines[1].endswith("new: level 1, where the course begins")
-    assert " warm-up: easy on the lips; " in lines[4]
+    assert lines[1].endswith("new      level 1, where the course begins")
+    assert " warm-up  easy on the lips; " in lines[4]

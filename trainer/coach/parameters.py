@@ -83,6 +83,8 @@ class WeaknessParameters:
     """Minimum gap between the usual success rate and a weak trait's, 0 to 1."""
     max_rate: float = 0.9
     """Success rate above which nothing is weak, 0 to 1."""
+    max_habit_rate: float = 2.0 / 3.0
+    """The same for habits: a fault on fewer notes is that of single notes, not a habit."""
     default_prior_tries: float = 10.0
     """Weight of the prior in tries, where too few traits were tried to estimate it."""
     min_prior_tries: float = 4.0

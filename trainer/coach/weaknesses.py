@@ -17,8 +17,8 @@ The fraction of good tries is uncertain where tries are few. So it is estimated:
   the method of moments (Kleinman 1973, JASA 68).
 
 The posterior is a beta distribution. A trait is weak if its rate is below the usual one with a
-probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`;
-the last tries must show it too.
+probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`
+(`max_habit_rate` for a habit); the last tries must show it too.
 
 The constants are in :class:`trainer.coach.parameters.WeaknessParameters`.
 """
@@ -198,8 +198,10 @@ class SuccessRate:
     @property
     def is_weak(self) -> bool:
         """Whether the trait is weak, as defined at the head of the module."""
-        highest = min(self.usual_rate - WEAKNESS.min_gap, WEAKNESS.max_rate)
-        is_recent = self.good <= WEAKNESS.max_rate * self.tried
+        is_habit = self.kind is TraitKind.HABIT
+        max_rate = WEAKNESS.max_habit_rate if is_habit else WEAKNESS.max_rate
+        highest = min(self.usual_rate - WEAKNESS.min_gap, max_rate)
+        is_recent = self.good <= max_rate * self.tried
         is_sure = self.probability_below >= WEAKNESS.min_probability
         return is_recent and is_sure and self.rate <= highest
 
