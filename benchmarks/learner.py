@@ -1,6 +1,9 @@
 """Days until a simulated player masters the shelf, by the daily set and by simpler schedules.
 
     python -m benchmarks.learner [--seeds 9]
+    python -m benchmarks.learner --first-week
+
+`--first-week` prints what the daily set asks of a new player in the first week, and why.
 
 **The player** learns and forgets by a published model that is unrelated to the scheduler's: the
 activation of ACT-R, as fitted to practice with gaps from seconds to weeks (Pavlik and Anderson
@@ -58,6 +61,7 @@ from trainer.coach import (
     DURATION,
     DayTries,
     DrillTraits,
+    SetEntry,
     Trait,
     TraitKind,
     choose_entries,
@@ -275,13 +279,17 @@ class DailySet(Schedule):
 
     def day(self, day: date) -> Iterator[tuple[DrillTraits, int, int]]:
         """Yield the entries of the daily set."""
+        for entry in self.entries(day, MINUTES):
+            yield self._by_name[entry.drill], entry.passes, entry.most
+
+    def entries(self, day: date, minutes: float) -> tuple[SetEntry, ...]:
+        """Return the daily set."""
         self._takes += self._today
-        self._tallies += count_tries(self._today)
+        self._tallies += count_tries(self._today, self._drills)
         self._today = []
         statuses = drill_statuses(self._takes, self._drills, day)
         rates = success_rates(self._tallies, day)
-        for entry in choose_entries(self.traits, statuses, rates, day, MINUTES):
-            yield self._by_name[entry.drill], entry.passes, entry.most
+        return choose_entries(self.traits, statuses, rates, day, minutes)
 
     def heard(self, take: TakeRecord) -> None:
         """Take note of a take."""
@@ -327,6 +335,60 @@ def practise(
     return Run(None, seconds / 60.0, takes)
 
 
+@dataclass(frozen=True)
+class PlannedDay:
+    """A day of a simulated player.
+
+    Attributes:
+        entries: the daily set.
+        takes: the takes that were played of it.
+    """
+
+    entries: tuple[SetEntry, ...]
+    takes: tuple[TakeRecord, ...]
+
+
+def first_week(
+    traits: Sequence[DrillTraits],
+    seed: int,
+    kind: Learner = LEARNERS["usual"],
+    minutes: float = MINUTES,
+    days: int = 7,
+) -> list[PlannedDay]:
+    """Return the first days of a new player, who plays each entry until it is done."""
+    student, schedule = Student(kind, traits, seed), DailySet(traits, seed)
+    by_name = {trait.drill.name: trait for trait in traits}
+    week = []
+    for number in range(days):
+        day, now = FIRST_DAY + timedelta(days=number), number * DAY_S
+        entries = schedule.entries(day, minutes)
+        takes: list[TakeRecord] = []
+        for entry in entries:
+            scores: list[float] = []
+            while not entry.is_done(scores):
+                take = student.play(by_name[entry.drill], now, day)
+                now += by_name[entry.drill].take_s + DURATION.between_takes_s
+                schedule.heard(take)
+                takes.append(take)
+                scores.append(take.score)
+        week.append(PlannedDay(entries, tuple(takes)))
+    return week
+
+
+def week_table(week: Sequence[PlannedDay], traits: Sequence[DrillTraits]) -> str:
+    """Return days, drills, levels and reasons as a table."""
+    levels = {trait.drill.name: trait.drill.level for trait in traits}
+    lines = [f"{'day':>3} {'drill':22} {'level':>5} {'best':>4}  {'for':8} why"]
+    for number, day in enumerate(week, start=1):
+        for entry in day.entries:
+            best = max(take.score for take in day.takes if take.drill == entry.drill)
+            why = f"{entry.reason:8} {entry.why}"
+            lines.append(
+                f"{number:>3} {entry.drill:22} {levels[entry.drill]:>5} {best:>4.0f}  {why}"
+            )
+    return "\n".join(lines)
+
+
 def shelf_traits() -> list[DrillTraits]:
     """Return all drills of the shelf for a C harp in the standard tuning."""
     harp = Harp.of()
@@ -363,8 +425,13 @@ def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(prog="python -m benchmarks.learner")
     parser.add_argument("--seeds", type=int, default=9, help="number of simulated players")
+    parser.add_argument("--first-week", action="store_true", help="print a new player's week")
     results.add_options(parser)
     options = parser.parse_args()
+    if options.first_week:
+        traits = shelf_traits()
+        print(week_table(first_week(traits, 0), traits))
+        return
     learners = list(LEARNERS)[:1] if options.smoke else list(LEARNERS)
     schedules = ["rotation"] if options.smoke else list(SCHEDULES)
     seeds = 1 if options.smoke else options.seeds

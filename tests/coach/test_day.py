@@ -624,8 +624,7 @@ def test_a_set_that_cannot_be_kept_is_given_all_the_same(
 
 
 OWN = (
-    'title = "From home"\nharp = "A"\ntempo = 80\nlevel = 1\n'
-    'tab = """-2:2 -3:2 | -4\':2 -4:2 |"""\n'
+    'title = "From home"\nharp = "A"\ntempo = 80\nlevel = 1\ntab = """-2:2 -3:2 | -5:2 -4:2 |"""\n'
 )
 
 

@@ -128,7 +128,7 @@ def open_daily_set(
     drill_traits = _drill_traits(shelf.drills, harps)
     drills = {traits.drill.name: traits.drill for traits in drill_traits}
     statuses = drill_statuses(takes, drills, day)
-    rates = success_rates(count_tries(recent), day)
+    rates = success_rates(count_tries(recent, drills), day)
     chosen = choose_entries(drill_traits, statuses, rates, day, minutes, kept)
     new = DailySet(player, day, minutes, (*kept, *chosen), played)
     try:

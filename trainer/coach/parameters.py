@@ -83,6 +83,8 @@ class WeaknessParameters:
     """Minimum gap between the usual success rate and a weak trait's, 0 to 1."""
     max_rate: float = 0.9
     """Success rate above which nothing is weak, 0 to 1."""
+    max_habit_rate: float = 2.0 / 3.0
+    """The same for habits: a fault on fewer notes is that of single notes, not a habit."""
     default_prior_tries: float = 10.0
     """Weight of the prior in tries, where too few traits were tried to estimate it."""
     min_prior_tries: float = 4.0
@@ -102,6 +104,10 @@ class WeaknessParameters:
     """Tries of a criterion that a sentence covers."""
     last_takes: int = 6
     """Takes of a skill that a sentence covers."""
+    last_days: int = 4
+    """Days of playing that the sentence of a habit covers."""
+    min_habit_days: int = 2
+    """Fewest of these days with a habit for a sentence to count days; else it counts notes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,8 @@ The minutes go, in this order, to
 5. more takes of what is new or weak.
 
 New drills come in the order of the course. A level is open when most drills of each level below it
-have been passed, and only a few drills are new on one day.
+have been passed. A day has only a few new drills and one new skill, and no bend is new before
+single notes have been passed.
 
 The constants are in :class:`trainer.coach.parameters.SelectionParameters`.
 """
@@ -20,6 +21,7 @@ import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
+from itertools import islice
 
 from trainer.coach.due import DrillStatus
 from trainer.coach.parameters import DURATION, SELECTION
@@ -30,7 +32,7 @@ from trainer.coach.set_entry import (
     relative_date,
     score_floor,
 )
-from trainer.coach.traits import DrillTraits
+from trainer.coach.traits import SINGLE_NOTES, DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
 
 
@@ -230,13 +232,29 @@ class _Selection:
             if traits.drill.level <= level
             and traits.drill.name not in self._statuses
             and traits.drill.name not in self._taken
+            and (self._has_single_notes() or not traits.has_bends)
         ]
         new.sort(key=lambda traits: traits.drill.level)  # within a level, the course's order
+        new = self._of_one_new_skill(new)
         self._add(new, Reason.NEW, self._why_new, most, room_s)
         if not self._chosen:
             # One passing take may fit where two do not.
             most = 1 - self._count(Reason.NEW)
             self._add(new, Reason.NEW, self._why_new, most, room_s, passes=1)
+
+    def _has_single_notes(self) -> bool:
+        """Whether single notes have been passed, or no drill trains them."""
+        drills = [t.drill.name for t in self._drills if SINGLE_NOTES in t.drill.skills]
+        statuses = [self._statuses[name] for name in drills if name in self._statuses]
+        return not drills or any(status.ever_passed for status in statuses)
+
+    def _of_one_new_skill(self, new: Sequence[DrillTraits]) -> list[DrillTraits]:
+        """New drills of known main skills and of one other, that of today's new drills if any."""
+        known = {t.main_skill for t in self._drills if t.drill.name in self._statuses} | {""}
+        today = [self._by_name[e.drill] for e in self._all_entries() if e.drill in self._by_name]
+        unknown = (t.main_skill for t in (*today, *new) if t.main_skill not in known)
+        known.update(islice(unknown, 1))
+        return [traits for traits in new if traits.main_skill in known]
 
     def _ask_for_more_takes(self) -> None:
         """Ask for more takes of what is new or weak, until the minutes are filled."""
@@ -347,6 +365,8 @@ class _Selection:
     def _why_weak(self, weak: SuccessRate, traits: DrillTraits) -> str:
         if weak.kind is TraitKind.SKILL:
             return f"{weak.sentence}; this drill trains it"
+        if weak.kind is TraitKind.HABIT:
+            return f"{weak.sentence}; this drill is for it"
         percent = round(100.0 * traits.trains[weak.trait])
         notes = "all notes" if percent >= 100 else f"{percent} % of the notes"
         return f"{weak.sentence}; {notes} of this drill train it"
@@ -390,6 +410,7 @@ def _in_playing_order(
 ) -> tuple[SetEntry, ...]:
     """The warm-up first, the drills to enjoy last, and between them hard and easy in turns.
 
+    Without a warm-up, drills that suit cold lips come before other easy ones.
     Drills that are hard on the lips are spread evenly. Where there is a choice, no two drills of
     one skill follow each other: skills that alternate are retained better than skills in blocks
     (contextual interference, Shea and Morgan 1979, J. Exp. Psychol.: Human Learning and Memory
@@ -402,7 +423,9 @@ def _in_playing_order(
     middle = [entry for reason in reasons for entry in by_reason[reason]]
     hard = [entry for entry in middle if drills[entry.drill].strain >= SELECTION.hard_strain]
     easy = [entry for entry in middle if drills[entry.drill].strain < SELECTION.hard_strain]
-    order = list(by_reason[Reason.WARM_UP])
+    order = by_reason[Reason.WARM_UP]
+    if not order:
+        easy.sort(key=lambda entry: not drills[entry.drill].is_warm_up)
     count, hard_count = len(middle), len(hard)
     for place in range(count):
         is_hard = (place + 1) * hard_count // count > place * hard_count // count
@@ -415,10 +438,8 @@ def _take_next(
 ) -> SetEntry:
     """Remove and return the first entry whose main skill differs from that of the one before."""
 
-    def skill(entry: SetEntry) -> str:
-        return next(iter(drills[entry.drill].drill.skills), "")
-
-    before = skill(order[-1]) if order else None
-    entry = next((entry for entry in left if skill(entry) != before), left[0])
+    before = drills[order[-1].drill].main_skill if order else None
+    others = (entry for entry in left if drills[entry.drill].main_skill != before)
+    entry = next(others, left[0])
     left.remove(entry)
     return entry

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Container, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -10,9 +10,12 @@ from trainer.coach.parameters import DURATION, TRAITS
 from trainer.coach.weaknesses import Trait, TraitKind
 from trainer.drill import CleannessRule, Drill, Step
 from trainer.harp import Harp
+from trainer.marking import possible_habits
 
 MUSIC_SKILLS = frozenset({"phrases", "call and response", "two parts"})
 """Skills whose drills are music rather than exercises."""
+SINGLE_NOTES = "single notes"
+"""Skill that comes before bends."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +41,16 @@ class DrillTraits:
     is_music: bool
     take_s: float
 
+    @property
+    def main_skill(self) -> str:
+        """The drill's main skill; empty if it names none."""
+        return next(iter(self.drill.skills), "")
+
+    @property
+    def has_bends(self) -> bool:
+        """Whether it has bends, overblows or overdraws."""
+        return any(not tab.is_natural for step in self.drill.steps for tab in step.tabs)
+
     @classmethod
     def of(cls, drill: Drill, harp: Harp) -> DrillTraits:
         """Traits of a drill on a harp that can play it."""
@@ -56,17 +69,31 @@ class DrillTraits:
 def _trained_traits(drill: Drill, steps: list[Step]) -> dict[Trait, float]:
     """Fraction of steps that train each trait.
 
-    A step trains each entry that sounds in it, in chords, glides and ladders too, and each
-    criterion that it tests. A skill has the weight 1 if it is the drill's main one, else
-    `further_skill_weight`.
+    A step trains each entry that sounds in it, in chords, glides and ladders too, each criterion
+    that it tests, and each habit that it could show, on a criterion that the drill aims at on this
+    step. A skill has the weight 1 if it is the drill's main one, else `further_skill_weight`.
     """
     trains: dict[Trait, float] = {}
+    aimed = {(a.criterion, step.index) for a in drill.aims for step in a.steps(drill.steps)}
     for before, step in zip([None, *steps[:-1]], steps, strict=True):
-        for trait in (*_entries(step), *_tested_criteria(drill, before, step)):
+        habits = _aimed_habits(drill, step, aimed)
+        for trait in (*_entries(step), *_tested_criteria(drill, before, step), *habits):
             trains[trait] = trains.get(trait, 0.0) + 1.0 / len(steps)
     for place, skill in enumerate(drill.skills):
         trains[TraitKind.SKILL, skill] = TRAITS.further_skill_weight if place else 1.0
     return trains
+
+
+def _aimed_habits(drill: Drill, step: Step, aimed: Container[tuple[str, int]]) -> Iterator[Trait]:
+    """Habits that a step could show, on the criteria that its drill aims at.
+
+    Args:
+        drill, step: the drill and its step.
+        aimed: criterion and index of each step that an aim of the drill covers.
+    """
+    for name, criterion in possible_habits(step, drill).items():
+        if (criterion, step.index) in aimed:
+            yield TraitKind.HABIT, name
 
 
 def _entries(step: Step) -> set[Trait]:

@@ -1,8 +1,10 @@
-"""What is weak: tab entries, criteria, and the drills' skills.
+"""What is weak: habits, tab entries, criteria, and the drills' skills.
 
-A *try* is one note for an entry or a criterion, and one whole take for a skill. A note is good for
-a criterion that earned `IN_TUNE_POINTS`, and for an entry if its pitch did; a take is good if it
-passed. Only the player's own takes count.
+A *try* is one note for a habit, an entry or a criterion, and one whole take for a skill. A note is
+good for a criterion that earned `IN_TUNE_POINTS`, for an entry if its pitch did, and for a habit
+that it could show (:mod:`trainer.marking.habits`) and does not; a take is good if it passed. Only
+the player's own takes count. What is common to all notes of a take, such as the harp's tuning, is
+no habit.
 
 The fraction of good tries is uncertain where tries are few. So it is estimated:
 
@@ -11,11 +13,12 @@ The fraction of good tries is uncertain where tries are few. So it is estimated:
   cluster, Kish 1965, Survey Sampling, ch. 5), with r = `intraclass_correlation`.
 - Each rate is drawn towards the player's usual one, the less the more tries there are: empirical
   Bayes with a beta-binomial model (Casella 1985, The American Statistician 39). The prior has the
-  mean of all entries (or criteria, or skills); its weight follows from their spread around it by
+  mean of all entries (or criteria, and so on); its weight follows from their spread around it by
   the method of moments (Kleinman 1973, JASA 68).
 
 The posterior is a beta distribution. A trait is weak if its rate is below the usual one with a
-probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`.
+probability of at least `min_probability` and by at least `min_gap`, and below `max_rate`
+(`max_habit_rate` for a habit); the last tries must show it too.
 
 The constants are in :class:`trainer.coach.parameters.WeaknessParameters`.
 """
@@ -31,8 +34,16 @@ from statistics import median
 from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.stats.beta import beta_cdf
+from trainer.drill import Drill
 from trainer.harp import Tab
-from trainer.marking import describe_sound
+from trainer.marking import (
+    PlayedNote,
+    common_criteria,
+    describe_sound,
+    is_common,
+    note_habits,
+    possible_habits,
+)
 from trainer.store import StepRecord, TakeRecord
 
 
@@ -45,6 +56,8 @@ class TraitKind(StrEnum):
     """A criterion of the mark."""
     SKILL = "skill"
     """A skill that drills name."""
+    HABIT = "habit"
+    """A fault that many notes share, by its name in :mod:`trainer.marking.habits`."""
 
 
 Trait = tuple[TraitKind, str]
@@ -54,6 +67,7 @@ _LAST_TRIES = {
     TraitKind.ENTRY: WEAKNESS.last_notes,
     TraitKind.CRITERION: WEAKNESS.last_criterion_notes,
     TraitKind.SKILL: WEAKNESS.last_takes,
+    TraitKind.HABIT: WEAKNESS.last_criterion_notes,
 }
 _MISSES = {
     "pitch": "out of tune",
@@ -63,6 +77,37 @@ _MISSES = {
     "cleanness": "not clean",
     "time": "early or late",
 }
+_HABITS = {
+    "bends shallow": "bends not deep enough",
+    "bends deep": "bends too deep",
+    "overblows sharp": "overblows sharp",
+    "overblows flat": "overblows flat",
+    "low draws sag": "draw 2 and 3 sagging",
+    "draws flat": "draw notes flat",
+    "blows flat": "blow notes flat",
+    "blue notes high": "blue notes too high",
+    "blue notes low": "blue notes too low",
+    "bends scooped": "bends scooped",
+    "slow to settle": "notes slow to settle",
+    "bends unsteady": "bends wobbling",
+    "notes unsteady": "notes wobbling",
+    "bends rise": "bends creeping up",
+    "bends sink": "bends sinking",
+    "notes rise": "notes rising",
+    "notes sag": "notes sagging",
+    "off-beats late": "off-beats late",
+    "off-beats early": "off-beats early",
+    "beats late": "notes on the beat late",
+    "beats early": "notes on the beat early",
+    "swing straight": "swing played straight",
+    "leaks above": "the hole above leaking",
+    "leaks below": "the hole below leaking",
+    "not bent": "bends not bent",
+    "other breath": "breath the wrong way",
+    "a hole too low": "notes a hole too low",
+    "a hole too high": "notes a hole too high",
+}
+"""Habits of single notes in words for a player."""
 
 
 @dataclass(slots=True)
@@ -129,7 +174,7 @@ class SuccessRate:
         tried, good: number of tries and of good ones among the last tries, those that the sentence
             covers.
         rate: posterior mean of the success rate, 0 to 1.
-        usual_rate: mean rate of the player's entries, criteria or skills.
+        usual_rate: mean rate of the player's traits of this kind.
         probability_below: posterior probability that the true rate is below `usual_rate`.
         effective_tries: weight of all tries, in independent tries of today.
         sentence: what was missed in the last tries, in words for a player.
@@ -153,20 +198,27 @@ class SuccessRate:
     @property
     def is_weak(self) -> bool:
         """Whether the trait is weak, as defined at the head of the module."""
-        highest = min(self.usual_rate - WEAKNESS.min_gap, WEAKNESS.max_rate)
-        return self.probability_below >= WEAKNESS.min_probability and self.rate <= highest
+        is_habit = self.kind is TraitKind.HABIT
+        max_rate = WEAKNESS.max_habit_rate if is_habit else WEAKNESS.max_rate
+        highest = min(self.usual_rate - WEAKNESS.min_gap, max_rate)
+        is_recent = self.good <= max_rate * self.tried
+        is_sure = self.probability_below >= WEAKNESS.min_probability
+        return is_recent and is_sure and self.rate <= highest
 
 
-def count_tries(takes: Iterable[TakeRecord]) -> list[DayTries]:
+def count_tries(
+    takes: Iterable[TakeRecord], drills: Mapping[str, Drill] | None = None
+) -> list[DayTries]:
     """Tries of each trait, day by day.
 
     Args:
         takes: takes of one player with their steps, in the order in which they were played.
+        drills: drills by name; only their takes show habits.
     """
     days: dict[date, dict[Trait, TryCounts]] = {}
     for take in takes:
         day = days.setdefault(take.day, {})
-        for trait, counts in _take_tries(take).items():
+        for trait, counts in _take_tries(take, (drills or {}).get(take.drill)).items():
             counts.apply_design_effect()
             if trait in day:
                 day[trait].merge(counts)
@@ -210,18 +262,22 @@ def success_rates(days: Iterable[DayTries], today: date) -> dict[Trait, SuccessR
                 usual_rate=usual,
                 probability_below=beta_cdf(usual, alpha, beta),
                 effective_tries=total,
-                sentence=_sentence(trait, last),
+                sentence=_sentence(trait, last, [counts for _, counts in by_trait[trait]]),
             )
     return rates
 
 
 def find_weaknesses(rates: Mapping[Trait, SuccessRate]) -> list[SuccessRate]:
-    """The weak traits, the weakest first."""
+    """The weak traits: habits, as they name a cause, then others; the weakest first."""
     weak = [rate for rate in rates.values() if rate.is_weak]
-    return sorted(weak, key=lambda rate: (rate.rate - rate.usual_rate, rate.trait))
+
+    def rank(rate: SuccessRate) -> tuple[bool, float, Trait]:
+        return rate.kind is not TraitKind.HABIT, rate.rate - rate.usual_rate, rate.trait
+
+    return sorted(weak, key=rank)
 
 
-def _take_tries(take: TakeRecord) -> dict[Trait, TryCounts]:
+def _take_tries(take: TakeRecord, drill: Drill | None) -> dict[Trait, TryCounts]:
     """Tries of a take; none if the player did not play it."""
     tries: dict[Trait, TryCounts] = {}
     heard = sum(bool(step.parts) for step in take.steps)
@@ -233,6 +289,8 @@ def _take_tries(take: TakeRecord) -> dict[Trait, TryCounts]:
             counts.add(earned >= IN_TUNE_POINTS)
         if step.entry is not None and ("pitch" in step.parts or not step.parts):
             _add_note(tries.setdefault((TraitKind.ENTRY, step.entry), TryCounts()), step)
+    if drill is not None:
+        _add_habits(tries, take, drill)
     if take.whole:
         for skill in take.skills:
             tries.setdefault((TraitKind.SKILL, skill), TryCounts()).add(take.passed)
@@ -248,6 +306,22 @@ def _add_note(counts: TryCounts, step: StepRecord) -> None:
     is_entry = step.kind == "note" and step.heard == step.entry
     if not is_good and is_entry and step.cents is not None:
         counts.deviations.append(step.cents)
+
+
+def _add_habits(tries: dict[Trait, TryCounts], take: TakeRecord, drill: Drill) -> None:
+    """Count the notes that could show each habit; steps that the drill has no more are left out."""
+    steps = {(step.index, step.tab): step for step in drill.steps}
+    notes = [
+        PlayedNote(step, record.parts, record, drill)
+        for record in take.steps
+        if record.parts and (step := steps.get((record.index, record.tab)))
+    ]
+    shared = common_criteria(notes)
+    for note in notes:
+        criteria = possible_habits(note.step, drill)
+        for name, is_shown in note_habits(note).items():
+            if criteria[name] not in shared:
+                tries.setdefault((TraitKind.HABIT, name), TryCounts()).add(not is_shown)
 
 
 def _weighted_sums(weighted: Iterable[tuple[float, TryCounts]]) -> tuple[float, float]:
@@ -291,12 +365,22 @@ def _last_tries(days: Sequence[TryCounts], count: int) -> TryCounts:
     return last
 
 
-def _sentence(trait: Trait, last: TryCounts) -> str:
+def _habit_sentence(name: str, last: TryCounts, days: Sequence[TryCounts]) -> str:
+    recent = days[-WEAKNESS.last_days :]
+    count = sum(is_common(day.tried - day.good, day.tried) for day in recent)
+    if count < WEAKNESS.min_habit_days:
+        return f"{_HABITS[name]} in {last.tried - last.good} of the last {last.tried} notes"
+    return f"{_HABITS[name]} on {count} of the last {len(recent)} days"
+
+
+def _sentence(trait: Trait, last: TryCounts, days: Sequence[TryCounts]) -> str:
     kind, name = trait
     missed = last.tried - last.good
     count_of = f"{missed} of the last {last.tried}"
     if kind is TraitKind.CRITERION:
         return f"{count_of} notes were {_MISSES[name]}"
+    if kind is TraitKind.HABIT:
+        return _habit_sentence(name, last, days)
     if kind is TraitKind.SKILL:
         return f"{count_of} takes of {name} did not pass"
     sharp = [cents for cents in last.deviations if cents > 0.0]

@@ -9,8 +9,16 @@ follower assigns them to steps; :mod:`~trainer.marking.measurement` measures eac
 
 from trainer.marking.criteria import CriterionScore, ScoreTerm, score_criteria
 from trainer.marking.free_marker import FreeMarker
-from trainer.marking.habits import Habit, find_habits
-from trainer.marking.mark import ExtraNote, Mark, Measured, Result
+from trainer.marking.habits import (
+    Habit,
+    PlayedNote,
+    common_criteria,
+    find_habits,
+    is_common,
+    note_habits,
+    possible_habits,
+)
+from trainer.marking.mark import ExtraNote, Figures, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
 from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score, pass_score
@@ -19,23 +27,29 @@ from trainer.marking.sentence import describe_sound
 __all__ = [
     "CriterionScore",
     "ExtraNote",
+    "Figures",
     "FreeMarker",
     "Habit",
     "Mark",
     "Marker",
     "Measured",
+    "PlayedNote",
     "Result",
     "ScoreBreakdown",
     "ScoreTerm",
     "StartError",
     "aim_score",
     "break_down",
+    "common_criteria",
     "describe_sound",
     "find_habits",
     "find_passes",
     "find_start",
+    "is_common",
     "make_mark",
     "mean_score",
+    "note_habits",
     "pass_score",
+    "possible_habits",
     "score_criteria",
 ]

@@ -55,7 +55,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trainer.drill import CRITERIA, CleannessRule, Goal, Step, format_sound
-from trainer.marking.mark import Measured
+from trainer.marking.mark import Figures, Measured
 from trainer.marking.parameters import CURVES, SCORE, Curve
 
 
@@ -148,7 +148,7 @@ def can_be_judged(step: Step, measured: Measured) -> bool:
     return measured.cents is not None or (may_lack_pitch and bool(measured.holes))
 
 
-def is_wrong_note(step: Step, measured: Measured) -> bool:
+def is_wrong_note(step: Step, measured: Figures) -> bool:
     """Whether another note was heard.
 
     Of a glide, at either end; of a ladder, on every rung; of a chord, none of its holes.

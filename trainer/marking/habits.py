@@ -9,19 +9,21 @@ A rule asks for a figure of some notes and for the bound beyond which it is a fa
 found where at least `min_notes` of those notes and `min_fraction` of them lie beyond the bound on
 the same side. Where all notes are off alike, that is one habit (the harp's tuning, the latency) and
 not one for each kind of note.
+
+Most rules need only figures that the journal keeps (:class:`~trainer.marking.mark.Figures`), so
+that :func:`note_habits` and :func:`common_criteria` work on old takes too.
 """
 
 from __future__ import annotations
 
-import operator
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
 from trainer.drill import CleannessRule, Drill, Step
 from trainer.harp import HOLES, Breath, Tab
 from trainer.marking.criteria import is_wrong_note
-from trainer.marking.mark import Mark, Result
+from trainer.marking.mark import Figures, Mark, Measured, Result
 from trainer.marking.parameters import HABITS
 
 
@@ -52,49 +54,45 @@ class Habit:
 
 
 @dataclass(frozen=True, slots=True)
-class _Note:
-    """A mark with what surrounds it."""
+class PlayedNote:
+    """A step of a pass, with what it earned.
 
-    mark: Mark
-    previous: Mark | None
+    Attributes:
+        step: the step.
+        criteria: points of each criterion that could be judged; not empty.
+        figures: the figures behind them.
+        drill: the drill.
+    """
+
+    step: Step
+    criteria: Mapping[str, float]
+    figures: Figures
     drill: Drill
 
     @property
-    def step(self) -> Step:
-        return self.mark.step
+    def is_right(self) -> bool:
+        """Whether no other note was heard."""
+        return not is_wrong_note(self.step, self.figures)
 
     @property
-    def tab(self) -> Tab:
-        return self.mark.step.first[0]
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether it is one held note."""
-        return not self.step.has_path and not self.step.is_chord
-
-    @property
-    def is_bend(self) -> bool:
-        return self.is_plain and bool(self.tab.bend) and not self.tab.over
-
-    @property
-    def is_natural(self) -> bool:
-        return self.is_plain and self.tab.is_natural and not self.step.offset_cents(0)
-
-    @property
-    def is_overblow(self) -> bool:
-        return self.is_plain and self.tab.over
-
-    @property
-    def is_off_beat(self) -> bool:
-        return self.step.start.denominator != 1
-
-    @property
-    def is_on_beat(self) -> bool:
-        return not self.is_off_beat
+    def wrong_kind(self) -> str:
+        """Name of the habit by which another note was played; empty if it was the right one."""
+        heard = self.figures.heard
+        is_one_note = heard is not None and not {"+", ">", "="} & set(heard)
+        if heard is None or not is_one_note or self.criteria.get("pitch", 0.0) > 0.0:
+            return ""
+        played, wanted = Tab.parse(heard), self.step.first[0]
+        if (played.hole, played.breath) == (wanted.hole, wanted.breath):
+            return "not bent" if wanted.bend and not played.bend else ""
+        if played.breath is not wanted.breath:
+            return "other breath" if played.hole == wanted.hole else ""
+        return "a hole too low" if played.hole < wanted.hole else "a hole too high"
 
 
-Figure = Callable[[_Note], float | None]
-"""A signed figure of a note; None where the note cannot show the fault."""
+Selects = Callable[[Step], bool]
+"""Whether a step can show a fault."""
+Figure = Callable[[PlayedNote], float | None]
+"""A signed figure of a note; None where it could not be measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +102,7 @@ class _Rule:
     Attributes:
         criterion: criterion of the fault.
         figure: the figure.
+        selects: the steps that can show the fault.
         bound: bound beyond which it is a fault, given the drill.
         above, below: names of the habit where the figure lies above the bound, or below its
             negative; empty where that is no fault.
@@ -111,43 +110,140 @@ class _Rule:
 
     criterion: str
     figure: Figure
+    selects: Selects
     bound: Callable[[Drill], float]
     above: str = ""
     below: str = ""
 
+    def value(self, note: PlayedNote) -> float | None:
+        """The figure of a note; None if it cannot show the fault."""
+        return self.figure(note) if self.selects(note.step) else None
 
-def _figure(name: str, selects: Callable[[_Note], bool]) -> Figure:
-    """The figure of that name in :class:`~trainer.marking.mark.Measured`, of selected notes."""
+    def shown(self, note: PlayedNote, value: float) -> str:
+        """Name of the habit that a note shows; empty for none."""
+        bound = self.bound(note.drill)
+        return self.above if value > bound else self.below if -value > bound else ""
 
-    def figure(note: _Note) -> float | None:
-        return getattr(note.mark.measured, name) if selects(note) else None
 
-    return figure
+@dataclass(frozen=True, slots=True)
+class _Finding:
+    """A habit before its marks are looked up; fields as in :class:`Habit`."""
+
+    name: str
+    criterion: str
+    steps: Sequence[Step]
+    of: int
+    sizes: Iterable[float] = ()
+
+
+# Steps
+
+
+def _is_plain(step: Step) -> bool:
+    """Whether it is one held note."""
+    return not step.has_path and not step.is_chord
+
+
+def _is_bend(step: Step) -> bool:
+    return _is_plain(step) and bool(step.first[0].bend) and not step.first[0].over
+
+
+def _is_natural(step: Step) -> bool:
+    return _is_plain(step) and step.first[0].is_natural and not step.offset_cents(0)
+
+
+def _is_overblow(step: Step) -> bool:
+    return _is_plain(step) and step.first[0].over
+
+
+def _is_blue(step: Step) -> bool:
+    return _is_plain(step) and any(step.offsets_cents)
+
+
+def _is_glide(step: Step) -> bool:
+    return step.is_glide
+
+
+def _is_off_beat(step: Step) -> bool:
+    return step.start.denominator != 1
+
+
+def _is_on_beat(step: Step) -> bool:
+    return not _is_off_beat(step)
+
+
+def _is_halfway(step: Step) -> bool:
+    return step.start.denominator == 2
+
+
+def _has_vibrato(step: Step) -> bool:
+    return step.vibrato is not None
+
+
+def _must_be_clean(step: Step) -> bool:
+    rules = CleannessRule.PLAIN, CleannessRule.CLEAN
+    return _is_plain(step) and step.cleanness_rule in rules
+
+
+def _is_natural_of(breath: Breath, holes: Iterable[int] = HOLES) -> Selects:
+    numbers = frozenset(holes)
+
+    def selects(step: Step) -> bool:
+        tab = step.first[0]
+        return _is_natural(step) and tab.breath is breath and tab.hole in numbers
+
+    return selects
+
+
+# Figures and their bounds
+
+
+def _figure(name: str) -> Figure:
+    """The figure of that name in :class:`~trainer.marking.mark.Measured`; None in the journal."""
+    return lambda note: getattr(note.figures, name, None)
 
 
 def _vibrato_figure(name: str, wanted: str) -> Figure:
     """Ratio of a vibrato's figure to the wanted one, less 1."""
 
-    def figure(note: _Note) -> float | None:
-        value = getattr(note.mark.measured, name)
-        vibrato = note.step.vibrato
-        return value / getattr(vibrato, wanted) - 1.0 if vibrato and value is not None else None
+    def figure(note: PlayedNote) -> float | None:
+        value = getattr(note.figures, name, None)
+        return None if value is None else value / getattr(note.step.vibrato, wanted) - 1.0
 
     return figure
 
 
-def _scoop(note: _Note) -> float | None:
+def _scoop(note: PlayedNote) -> float | None:
     """How far above its held pitch a bend was attacked, in cents."""
-    measured = note.mark.measured
-    is_attacked = note.is_bend and not measured.is_slurred
-    if not is_attacked or measured.scoop_cents is None or measured.cents is None:
+    figures = note.figures
+    is_slurred = isinstance(figures, Measured) and figures.is_slurred
+    if is_slurred or figures.scoop_cents is None or figures.cents is None:
         return None
-    return measured.scoop_cents - measured.cents
+    return figures.scoop_cents - figures.cents
 
 
-def _is_natural_of(breath: Breath, holes: Iterable[int] = HOLES) -> Callable[[_Note], bool]:
-    numbers = frozenset(holes)
-    return lambda note: note.is_natural and note.tab.breath is breath and note.tab.hole in numbers
+def _straightness(note: PlayedNote) -> float | None:
+    """How much nearer to the straight place than allowed an off-beat is, relative to the swing."""
+    swung_ms, late_ms = _swung_ms(note.drill), note.figures.late_ms
+    if not swung_ms or late_ms is None:
+        return None
+    return HABITS.swing_slack - abs(late_ms + swung_ms) / swung_ms
+
+
+def _swung_ms(drill: Drill) -> float:
+    """How much later than the middle of the beat the swing puts an off-beat, in milliseconds."""
+    return 60_000.0 / drill.tempo * (drill.swing / (1.0 + drill.swing) - 0.5)
+
+
+def _leaks(note: PlayedNote) -> bool:
+    leak_db = note.figures.leak_db
+    return leak_db is not None and leak_db > HABITS.leak_db
+
+
+def _leak_side(note: PlayedNote) -> float:
+    """-1 where the hole below leaks, 1 where the one above does, 0 without a leak."""
+    is_below = (note.figures.leak_hole or 0) < note.step.first[0].hole
+    return (-1.0 if is_below else 1.0) if _leaks(note) else 0.0
 
 
 def _tolerances(count: float) -> Callable[[Drill], float]:
@@ -166,42 +262,32 @@ def _stray_bound(drill: Drill) -> float:
     return max(2.5 * drill.goal.tolerance, HABITS.stray_cents)
 
 
-def _is_blue(note: _Note) -> bool:
-    return note.is_plain and any(note.step.offsets_cents)
-
-
-_BENDS = operator.attrgetter("is_bend")
-_NATURALS = operator.attrgetter("is_natural")
-_PLAIN = operator.attrgetter("is_plain")
-_GLIDES = operator.attrgetter("step.is_glide")
-_OVERBLOWS = operator.attrgetter("is_overblow")
-_OFF_BEATS = operator.attrgetter("is_off_beat")
-_ON_BEATS = operator.attrgetter("is_on_beat")
-_LOW_DRAWS = _is_natural_of(Breath.DRAW, (2, 3))
+_CENTS, _WOBBLE, _DRIFT, _LATE = (
+    _figure(name) for name in ("cents", "wobble_cents", "drift_cents", "late_ms")
+)
 _DRAWS, _BLOWS = _is_natural_of(Breath.DRAW), _is_natural_of(Breath.BLOW)
+_LOW_DRAWS = _is_natural_of(Breath.DRAW, (2, 3))
+_TOL = _tolerances(1)
 
 RULES = (
-    _Rule("pitch", _figure("cents", _BENDS), _tolerances(1), "bends shallow", "bends deep"),
-    _Rule(
-        "pitch", _figure("cents", _OVERBLOWS), _tolerances(1), "overblows sharp", "overblows flat"
-    ),
-    _Rule("pitch", _figure("cents", _LOW_DRAWS), _tolerances(1), "", "low draws sag"),
-    _Rule("pitch", _figure("cents", _DRAWS), _tolerances(1), "", "draws flat"),
-    _Rule("pitch", _figure("cents", _BLOWS), _tolerances(1), "", "blows flat"),
-    _Rule("pitch", _figure("cents", _is_blue), _tolerances(1), "blue notes high", "blue notes low"),
-    _Rule("attack", _scoop, _tolerances(2.5), "bends scooped"),
-    _Rule("attack", _figure("settle_ms", _PLAIN), _constant(HABITS.settle_ms), "slow to settle"),
-    _Rule("steadiness", _figure("wobble_cents", _BENDS), _tolerances(0.5), "bends unsteady"),
-    _Rule("steadiness", _figure("wobble_cents", _NATURALS), _tolerances(0.5), "notes unsteady"),
-    _Rule("steadiness", _figure("drift_cents", _BENDS), _tolerances(1), "bends rise", "bends sink"),
-    _Rule(
-        "steadiness", _figure("drift_cents", _NATURALS), _tolerances(1), "notes rise", "notes sag"
-    ),
-    _Rule("time", _figure("late_ms", _OFF_BEATS), _late_bound, "off-beats late", "off-beats early"),
-    _Rule("time", _figure("late_ms", _ON_BEATS), _late_bound, "beats late", "beats early"),
+    _Rule("pitch", _CENTS, _is_bend, _TOL, "bends shallow", "bends deep"),
+    _Rule("pitch", _CENTS, _is_overblow, _TOL, "overblows sharp", "overblows flat"),
+    _Rule("pitch", _CENTS, _LOW_DRAWS, _TOL, "", "low draws sag"),
+    _Rule("pitch", _CENTS, _DRAWS, _TOL, "", "draws flat"),
+    _Rule("pitch", _CENTS, _BLOWS, _TOL, "", "blows flat"),
+    _Rule("pitch", _CENTS, _is_blue, _TOL, "blue notes high", "blue notes low"),
+    _Rule("attack", _scoop, _is_bend, _tolerances(2.5), "bends scooped"),
+    _Rule("attack", _figure("settle_ms"), _is_plain, _constant(HABITS.settle_ms), "slow to settle"),
+    _Rule("steadiness", _WOBBLE, _is_bend, _tolerances(0.5), "bends unsteady"),
+    _Rule("steadiness", _WOBBLE, _is_natural, _tolerances(0.5), "notes unsteady"),
+    _Rule("steadiness", _DRIFT, _is_bend, _TOL, "bends rise", "bends sink"),
+    _Rule("steadiness", _DRIFT, _is_natural, _TOL, "notes rise", "notes sag"),
+    _Rule("time", _LATE, _is_off_beat, _late_bound, "off-beats late", "off-beats early"),
+    _Rule("time", _LATE, _is_on_beat, _late_bound, "beats late", "beats early"),
     _Rule(
         "motion",
         _vibrato_figure("vibrato_hz", "hz"),
+        _has_vibrato,
         _constant(HABITS.vibrato_ratio),
         "vibrato fast",
         "vibrato slow",
@@ -209,14 +295,77 @@ RULES = (
     _Rule(
         "motion",
         _vibrato_figure("vibrato_cents", "cents"),
+        _has_vibrato,
         _constant(HABITS.vibrato_depth_ratio),
         "vibrato wide",
         "vibrato shallow",
     ),
-    _Rule("motion", _figure("back_cents", _GLIDES), _tolerances(2.5), "glides turn back"),
-    _Rule("motion", _figure("stray_cents", _GLIDES), _stray_bound, "glides jump", "glides lag"),
+    _Rule("motion", _figure("back_cents"), _is_glide, _tolerances(2.5), "glides turn back"),
+    _Rule("motion", _figure("stray_cents"), _is_glide, _stray_bound, "glides jump", "glides lag"),
 )
 """Rules for the figures of single notes."""
+_NOTE_RULES = (
+    *RULES,
+    _Rule("time", _straightness, _is_halfway, _constant(0.0), "swing straight"),
+    _Rule("cleanness", _leak_side, _must_be_clean, _constant(0.5), "leaks above", "leaks below"),
+)
+"""Rules for one note without the rest of its pass."""
+_WRONG_NOTES: Mapping[str, Selects] = {
+    "not bent": _is_bend,
+    "other breath": _is_plain,
+    "a hole too low": _is_plain,
+    "a hole too high": _is_plain,
+}
+"""Wrong notes by kind: the steps that can show them."""
+_SPECIFIC = {
+    "draws flat": frozenset({"low draws sag"}),
+    "slow to settle": frozenset({"bends scooped"}),
+    "off-beats early": frozenset({"swing straight"}),
+    "bends shallow": frozenset({"not bent"}),
+}
+"""More specific habits that explain a habit."""
+
+
+def possible_habits(step: Step, drill: Drill) -> dict[str, str]:
+    """Habits of single notes that a step can show, each with its criterion.
+
+    Args:
+        step: the step.
+        drill: its drill.
+    """
+    names = {
+        name: rule.criterion
+        for rule in _NOTE_RULES
+        if rule.selects(step) and (rule.figure is not _straightness or drill.swing > 1.0)
+        for name in (rule.above, rule.below)
+        if name
+    }
+    wrong = {name: "pitch" for name, selects in _WRONG_NOTES.items() if selects(step)}
+    return names | wrong
+
+
+def note_habits(note: PlayedNote) -> dict[str, bool]:
+    """Habits that a note could show by its figures: whether it shows each.
+
+    A habit that a more specific one explains is left out.
+    """
+    wrong = note.wrong_kind
+    habits = {name: name == wrong for name, selects in _WRONG_NOTES.items() if selects(note.step)}
+    if note.is_right:
+        for rule in _NOTE_RULES:
+            if (value := rule.value(note)) is not None:
+                shown = rule.shown(note, value)
+                habits |= {name: name == shown for name in (rule.above, rule.below) if name}
+    explained = {
+        name for name, specific in _SPECIFIC.items() if any(habits.get(s) for s in specific)
+    }
+    return {name: is_shown for name, is_shown in habits.items() if name not in explained}
+
+
+def common_criteria(notes: Sequence[PlayedNote]) -> frozenset[str]:
+    """Criteria on which all notes of a pass are off alike: by the harp's tuning, or the latency."""
+    right = [note for note in notes if note.is_right]
+    return frozenset(finding.criterion for finding in (*_all_off(right), *_all_late(notes)))
 
 
 def find_habits(result: Result) -> tuple[Habit, ...]:
@@ -227,88 +376,91 @@ def find_habits(result: Result) -> tuple[Habit, ...]:
     Args:
         result: the marks of the pass.
     """
-    before = [None, *result.marks[:-1]]
-    notes = [
-        _Note(mark, previous, result.drill)
-        for mark, previous in zip(result.marks, before, strict=True)
-        if mark.criteria
-    ]
-    right = [n for n in notes if not is_wrong_note(n.step, n.mark.measured)]
-    common = [*_all_off(right), *_all_late(notes)]
+    marks = {mark.step.index: mark for mark in result.marks}
+    heard = [mark for mark in result.marks if mark.criteria]
+    notes = [PlayedNote(m.step, m.criteria, m.measured, result.drill) for m in heard]
+    right = [note for note in notes if note.is_right]
+    common = [_habit(finding, marks) for finding in (*_all_off(right), *_all_late(notes))]
     silenced = {habit.criterion for habit in common}
-    habits = [
-        habit for rule in RULES if rule.criterion not in silenced for habit in _apply(rule, right)
+    findings = [
+        finding
+        for rule in RULES
+        if rule.criterion not in silenced
+        for finding in _apply(rule, right)
     ]
-    habits += _swing(notes, silenced)
-    habits += _holes(right)
-    habits += _wrong_notes(notes)
-    habits += _skipped(result)
+    findings += _swing(notes, silenced)
+    findings += _leaking(right)
+    findings += _holes([mark for mark in heard if not is_wrong_note(mark.step, mark.measured)])
+    findings += _wrong_notes(notes)
+    findings += _skipped(result)
     aimed = {aim.criterion for aim in result.drill.aims}
-    kept = _without_parts(habits)
+    kept = _without_parts([_habit(finding, marks) for finding in findings])
     kept.sort(key=lambda habit: (habit.criterion not in aimed, -habit.cost, -habit.fraction))
     return (*common, *kept)
 
 
-def _habit(
-    name: str, criterion: str, marks: Sequence[Mark], of: int, sizes: Iterable[float]
-) -> Habit:
-    known = [abs(size) for size in sizes]
+def _habit(finding: _Finding, marks: Mapping[int, Mark]) -> Habit:
+    shown = tuple(marks[step.index] for step in finding.steps)
+    known = [abs(size) for size in finding.sizes]
+    criterion = finding.criterion
     cost = sum(
-        (100.0 - mark.criteria.get(criterion, 0.0)) * float(mark.step.beats) for mark in marks
+        (100.0 - mark.criteria.get(criterion, 0.0)) * float(mark.step.beats) for mark in shown
     )
-    return Habit(name, tuple(marks), of, median(known) if known else 0.0, cost, criterion)
+    size = median(known) if known else 0.0
+    return Habit(finding.name, shown, finding.of, size, cost, criterion)
 
 
-def _is_common(count: int, of: int) -> bool:
+def is_common(count: int, of: int) -> bool:
+    """Whether a fault on some of the notes that could show it is a habit."""
     return count >= min(HABITS.min_notes, of) and count >= HABITS.min_fraction * of and count > 0
 
 
-def _apply(rule: _Rule, notes: Sequence[_Note]) -> Iterator[Habit]:
-    figures = [(note, value) for note in notes if (value := rule.figure(note)) is not None]
-    for name, sign in ((rule.above, 1.0), (rule.below, -1.0)):
-        faulty = [(n, v) for n, v in figures if name and sign * v > rule.bound(n.drill)]
-        if _is_common(len(faulty), len(figures)):
-            marks = [note.mark for note, _ in faulty]
-            yield _habit(name, rule.criterion, marks, len(figures), (v for _, v in faulty))
+def _apply(rule: _Rule, notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
+    figures = [(note, value) for note in notes if (value := rule.value(note)) is not None]
+    for name in filter(None, (rule.above, rule.below)):
+        faulty = [(note.step, v) for note, v in figures if rule.shown(note, v) == name]
+        if is_common(len(faulty), len(figures)):
+            steps, sizes = zip(*faulty, strict=True)
+            yield _Finding(name, rule.criterion, steps, len(figures), sizes)
 
 
-def _all_off(notes: Sequence[_Note]) -> Iterator[Habit]:
+def _all_off(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
     """All notes off by the same cents: the harp, its tuning, or the recording."""
     known = [
-        (n.mark, n.mark.measured.cents)
+        (n.step, n.figures.cents)
         for n in notes
-        if n.is_plain
-        and n.mark.measured.cents is not None
-        and n.mark.criteria.get("pitch", 0.0) > 0.0
-    ]
+        if _is_plain(n.step)
+        and n.figures.cents is not None
+        and n.criteria.get("pitch", 0.0) > 0.0
+    ]  # fmt: skip
     if len(known) < HABITS.min_all_notes:
         return
-    naturals = {str(mark.step.first[0]) for mark, _ in known if mark.step.first[0].is_natural}
+    naturals = {str(step.first[0]) for step, _ in known if step.first[0].is_natural}
     middle = median(cents for _, cents in known)
-    alike = [mark for mark, cents in known if abs(cents - middle) <= HABITS.alike_cents]
+    alike = [step for step, cents in known if abs(cents - middle) <= HABITS.alike_cents]
     if (
         abs(middle) >= HABITS.all_off_cents
         and len(alike) >= HABITS.alike_fraction * len(known)
         and len(naturals) >= HABITS.min_different_notes
     ):
         name = "all sharp" if middle > 0 else "all flat"
-        yield _habit(name, "pitch", alike, len(known), [middle])
+        yield _Finding(name, "pitch", alike, len(known), [middle])
 
 
-def _all_late(notes: Sequence[_Note]) -> Iterator[Habit]:
+def _all_late(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
     """All notes late or early by the same time: the latency, or the count-in."""
-    timed = [(n, n.mark.measured.late_ms) for n in notes if n.mark.measured.late_ms is not None]
-    known = [(note.mark, late) for note, late in timed]
+    known = [(n.step, n.figures.late_ms) for n in notes if n.figures.late_ms is not None]
     if len(known) < HABITS.min_all_notes:
         return
     middle = median(late for _, late in known)
-    alike = [mark for mark, late in known if abs(late - middle) <= HABITS.alike_ms]
+    alike = [step for step, late in known if abs(late - middle) <= HABITS.alike_ms]
     # Where the notes on the beat are in time, the off-beats are a habit of their own.
-    on_beat = [late for note, late in timed if note.is_on_beat] or [middle]
-    is_common = abs(median(on_beat) - middle) <= HABITS.alike_ms
-    is_alike = is_common and len(alike) >= HABITS.alike_fraction * len(known)
+    on_beat = [late for step, late in known if _is_on_beat(step)] or [middle]
+    is_shared = abs(median(on_beat) - middle) <= HABITS.alike_ms
+    is_alike = is_shared and len(alike) >= HABITS.alike_fraction * len(known)
     if abs(middle) >= HABITS.all_late_ms and is_alike:
-        yield _habit("all late" if middle > 0 else "all early", "time", alike, len(known), [middle])
+        name = "all late" if middle > 0 else "all early"
+        yield _Finding(name, "time", alike, len(known), [middle])
         return
     if len(known) < HABITS.min_trend_notes:
         return
@@ -317,125 +469,92 @@ def _all_late(notes: Sequence[_Note]) -> Iterator[Habit]:
     last = median(late for _, late in known[-third:])
     if abs(last - first) >= HABITS.trend_ms:
         name = "dragging" if last > first else "rushing"
-        marks = [mark for mark, _ in known[-third:]]
-        yield _habit(name, "time", marks, third, [last - first])
+        yield _Finding(name, "time", [step for step, _ in known[-third:]], third, [last - first])
 
 
-def _swing(notes: Sequence[_Note], silenced: set[str]) -> Iterator[Habit]:
+def _swing(notes: Sequence[PlayedNote], silenced: set[str]) -> Iterator[_Finding]:
     """Swung off-beats played straight: early by the swing, while the beats are in time."""
-    if not notes or notes[0].drill.swing <= 1.0 or "time" in silenced:
-        return
-    drill = notes[0].drill
-    swung_ms = 60_000.0 / drill.tempo * (drill.swing / (1.0 + drill.swing) - 0.5)
     halves = [
-        (n.mark, n.mark.measured.late_ms)
-        for n in notes
-        if n.step.start.denominator == 2 and n.mark.measured.late_ms is not None
+        (note.step, value, note.figures.late_ms)
+        for note in notes
+        if _is_halfway(note.step)
+        and note.figures.late_ms is not None
+        and (value := _straightness(note)) is not None
     ]
-    straight = [
-        (mark, late)
-        for mark, late in halves
-        if abs(late + swung_ms) <= HABITS.swing_slack * swung_ms
-    ]
-    if _is_common(len(straight), len(halves)):
-        yield _habit(
-            "swing straight",
-            "time",
-            [m for m, _ in straight],
-            len(halves),
-            (v for _, v in straight),
-        )
+    if "time" in silenced:
+        return
+    straight = [(step, late) for step, value, late in halves if value >= 0.0]
+    if is_common(len(straight), len(halves)):
+        steps, sizes = zip(*straight, strict=True)
+        yield _Finding("swing straight", "time", steps, len(halves), sizes)
 
 
-def _holes(notes: Sequence[_Note]) -> Iterator[Habit]:
-    """Leaks by their side, and chords that lack a hole."""
-    single = [
-        n
-        for n in notes
-        if n.is_plain and n.step.cleanness_rule in (CleannessRule.PLAIN, CleannessRule.CLEAN)
-    ]
-    leaking = [
-        n for n in single
-        if n.mark.measured.leak_db is not None and n.mark.measured.leak_db > HABITS.leak_db
-    ]  # fmt: skip
-    if _is_common(len(leaking), len(single)):
-        below = [n for n in leaking if (n.mark.measured.leak_hole or 0) < n.tab.hole]
+def _leaking(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
+    """Leaks by their side."""
+    single = [note for note in notes if _must_be_clean(note.step)]
+    leaking = [note for note in single if _leaks(note)]
+    if is_common(len(leaking), len(single)):
+        below = [note for note in leaking if _leak_side(note) < 0.0]
         side = "below" if len(below) >= 0.8 * len(leaking) else "above"
         if 0.2 * len(leaking) < len(below) < 0.8 * len(leaking):
             side = "beside"
-        levels = (n.mark.measured.leak_db or 0.0 for n in leaking)
-        yield _habit(f"leaks {side}", "cleanness", [n.mark for n in leaking], len(single), levels)
-    chords = [n for n in notes if n.step.is_chord and n.mark.measured.holes]
+        levels = [note.figures.leak_db or 0.0 for note in leaking]
+        steps = [note.step for note in leaking]
+        yield _Finding(f"leaks {side}", "cleanness", steps, len(single), levels)
+
+
+def _holes(marks: Sequence[Mark]) -> Iterator[_Finding]:
+    """Chords that lack a hole, and vibrato that is missing."""
+    chords = [mark for mark in marks if mark.step.is_chord and mark.measured.holes]
     for name, lacks in (("upper hole missing", -1), ("lower hole missing", 0)):
-        lacking = [n for n in chords if _lacks(n, lacks)]
-        if _is_common(len(lacking), len(chords)):
-            yield _habit(name, "cleanness", [n.mark for n in lacking], len(chords), [])
+        lacking = [mark.step for mark in chords if _lacks(mark, lacks)]
+        if is_common(len(lacking), len(chords)):
+            yield _Finding(name, "cleanness", lacking, len(chords))
     must_blur = [
-        n for n in notes if n.step.cleanness_rule is CleannessRule.CHORD and not n.step.is_chord
+        mark
+        for mark in marks
+        if mark.step.cleanness_rule is CleannessRule.CHORD and not mark.step.is_chord
     ]
-    alone = [n for n in must_blur if len(n.mark.measured.holes) == 1]
-    if _is_common(len(alone), len(must_blur)):
-        yield _habit("chords single", "cleanness", [n.mark for n in alone], len(must_blur), [])
-    vibrato = [n for n in notes if n.step.vibrato]
-    still = [n for n in vibrato if n.mark.measured.vibrato_hz is None]
-    if _is_common(len(still), len(vibrato)):
-        yield _habit("no vibrato", "motion", [n.mark for n in still], len(vibrato), [])
+    alone = [mark.step for mark in must_blur if len(mark.measured.holes) == 1]
+    if is_common(len(alone), len(must_blur)):
+        yield _Finding("chords single", "cleanness", alone, len(must_blur))
+    vibrato = [mark for mark in marks if mark.step.vibrato]
+    still = [mark.step for mark in vibrato if mark.measured.vibrato_hz is None]
+    if is_common(len(still), len(vibrato)):
+        yield _Finding("no vibrato", "motion", still, len(vibrato))
 
 
-def _lacks(note: _Note, place: int) -> bool:
-    holes = sorted(tab.hole for tab in note.step.last)
-    measured = note.mark.measured
-    return holes[place] not in (*measured.holes, *measured.hidden)
+def _lacks(mark: Mark, place: int) -> bool:
+    holes = sorted(tab.hole for tab in mark.step.last)
+    return holes[place] not in (*mark.measured.holes, *mark.measured.hidden)
 
 
-def _wrong_notes(notes: Sequence[_Note]) -> Iterator[Habit]:
+def _wrong_notes(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
     """Bends that were not bent, notes a hole too low or high, and the other breath."""
-    kinds: dict[str, list[Mark]] = {}
-    bends = [n for n in notes if n.is_bend]
-    plain = [n for n in notes if n.is_plain]
-    for note in plain:
-        kind = _wrong_kind(note)
-        if kind:
-            kinds.setdefault(kind, []).append(note.mark)
-    for kind, marks in kinds.items():
-        of = len(bends) if kind == "not bent" else len(plain)
-        enough = (
-            _is_common(len(marks), of) if kind == "not bent" else len(marks) >= HABITS.min_wrong
+    for name, selects in _WRONG_NOTES.items():
+        able = [note for note in notes if selects(note.step)]
+        wrong = [note.step for note in able if note.wrong_kind == name]
+        is_enough = (
+            is_common(len(wrong), len(able))
+            if name == "not bent"
+            else len(wrong) >= HABITS.min_wrong
         )
-        if enough:
-            yield _habit(kind, "pitch", marks, of, [])
+        if is_enough:
+            yield _Finding(name, "pitch", wrong, len(able))
 
 
-def _wrong_kind(note: _Note) -> str:
-    heard = note.mark.measured.heard
-    if heard is None or note.mark.criteria.get("pitch", 0.0) > 0.0 or {"+", ">", "="} & set(heard):
-        return ""
-    played, wanted = Tab.parse(heard), note.tab
-    if (played.hole, played.breath) == (wanted.hole, wanted.breath):
-        return "not bent" if wanted.bend and not played.bend else ""
-    if played.breath is not wanted.breath:
-        return "other breath" if played.hole == wanted.hole else ""
-    return "a hole too low" if played.hole < wanted.hole else "a hole too high"
-
-
-def _skipped(result: Result) -> Iterator[Habit]:
-    missed = [mark for mark in result.marks if not mark.criteria]
+def _skipped(result: Result) -> Iterator[_Finding]:
+    missed = [mark.step for mark in result.marks if not mark.criteria]
     if len(missed) >= HABITS.min_wrong:
-        yield _habit("notes missing", "time", missed, len(result.marks), [])
+        yield _Finding("notes missing", "time", missed, len(result.marks))
 
 
 def _without_parts(habits: Sequence[Habit]) -> list[Habit]:
     """Habits without those that a more specific one explains."""
     names = {habit.name for habit in habits}
-    general = {
-        "draws flat": {"low draws sag"},
-        "slow to settle": {"bends scooped"},
-        "off-beats early": {"swing straight"},
-        "bends shallow": {"not bent"},
-    }
     kept = []
     for habit in habits:
-        specific = general.get(habit.name, set()) & names
+        specific = _SPECIFIC.get(habit.name, frozenset()) & names
         shown = {id(m) for other in habits if other.name in specific for m in other.marks}
         if specific and sum(id(mark) in shown for mark in habit.marks) >= 0.6 * len(habit.marks):
             continue

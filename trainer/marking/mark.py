@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 from trainer.drill import Drill, Step
 
@@ -63,6 +64,46 @@ class Measured:
     vibrato_cents: float | None = None
     is_slurred: bool = False
     tries: int | None = None
+
+
+class Figures(Protocol):
+    """Those figures of :class:`Measured` that the journal keeps too."""
+
+    @property
+    def late_ms(self) -> float | None:
+        """Milliseconds between the due time and the onset."""
+
+    @property
+    def cents(self) -> float | None:
+        """Deviation of the held span from the target."""
+
+    @property
+    def wobble_cents(self) -> float | None:
+        """Standard deviation of the held span about its slope."""
+
+    @property
+    def drift_cents(self) -> float | None:
+        """Change along that slope."""
+
+    @property
+    def scoop_cents(self) -> float | None:
+        """Deviation from the target at the onset."""
+
+    @property
+    def settle_ms(self) -> float | None:
+        """Milliseconds until the pitch stays within tolerance."""
+
+    @property
+    def leak_db(self) -> float | None:
+        """Level of the loudest unwanted hole in dB."""
+
+    @property
+    def leak_hole(self) -> int | None:
+        """Number of that hole."""
+
+    @property
+    def heard(self) -> str | None:
+        """Tab of the sound that was heard."""
 
 
 @dataclass(frozen=True, slots=True)
