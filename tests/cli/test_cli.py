@@ -221,7 +221,6 @@ def test_mark_gives_the_steps_with_their_marks(trainer: Trainer, take: Path) -> 
         (),
         ("--bars", "2-3"),
         ("--harp", "A", "--temperament", "just5", "--offset=-4=-7"),
-        ("--tolerance", "30"),
     ],
     ids=" ".join,
 )
