@@ -50,7 +50,8 @@ def main() -> None:
                 total, failed = total + 1, failed + (not trial.holds)
                 bound = f"{'<' if trial.is_upper else '>'}{trial.limit:.0f}"
                 sign, name = " " if trial.holds else "x", trial.name or "faultless"
-                results.print(f"{sign} {drill.name:<24} {name:<44} {trial.score:6.1f} {bound:>5}")
+                at = f"±{trial.tolerance:<3g}{trial.score:6.1f} {bound:>5}"
+                results.print(f"{sign} {drill.name:<24} {name:<44} {at}")
     results.print(f"{total - failed} of {total} hold")
     results.finish(options)
 

@@ -217,7 +217,11 @@ def test_mark_gives_the_steps_with_their_marks(trainer: Trainer, take: Path) -> 
 
 @pytest.mark.parametrize(
     "options",
-    [(), ("--bars", "2-3"), ("--harp", "A", "--temperament", "just5", "--offset=-4=-7")],
+    [
+        (),
+        ("--bars", "2-3"),
+        ("--harp", "A", "--temperament", "just5", "--offset=-4=-7"),
+    ],
     ids=" ".join,
 )
 def test_a_saved_take_is_marked_as_it_was_played(
@@ -233,6 +237,20 @@ def test_a_saved_take_is_marked_as_it_was_played(
     table = marked.out.splitlines()
     assert "flat" in marked.out
     assert played.out.splitlines()[-1 - len(table) : -1] == table
+
+
+def test_a_take_of_a_drill_that_tightens_is_marked_as_it_was_played(
+    trainer: Trainer, tmp_path: Path
+) -> None:
+    save, fault = str(tmp_path / "take.flac"), ("--fault", "3:cents=22")
+    played = trainer("play", "half-step-on-four", "--plain", "--player", *fault, "--save", save)
+    assert "±25" in played.out
+    marked, narrow = (
+        trainer("mark", save, "--drill", "half-step-on-four", "--format", "json", *options).data
+        for options in ((), ("--tolerance", "15"))
+    )
+    assert (marked["tolerance_cents"], narrow["tolerance_cents"]) == (25.0, 15.0)
+    assert marked["steps"][2]["score"] > narrow["steps"][2]["score"]
 
 
 def test_a_given_start_is_the_only_pass(trainer: Trainer, take: Path) -> None:

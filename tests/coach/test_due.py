@@ -12,7 +12,7 @@ from fsrs import Rating
 
 from trainer.coach import DrillStatus, drill_statuses
 from trainer.coach.due import rate_day
-from trainer.drill import Drill, parse_drill
+from trainer.drill import Drill, Tightening, parse_drill
 from trainer.store import HarpTag, TakeRecord
 
 TODAY = date(2026, 5, 14)
@@ -68,6 +68,14 @@ def test_a_slow_take_is_hard_unless_the_clock_is_free(tempo: float, rating: Rati
     assert rate_day(DRILL, takes) is rating
     free: Drill = replace(DRILL, free=True)
     assert rate_day(free, takes) is Rating.Easy
+
+
+@pytest.mark.parametrize(
+    ("passes", "rating"), [(0, Rating.Good), (1, Rating.Good), (2, Rating.Easy)]
+)
+def test_a_take_is_not_easy_before_the_tolerance_is_narrowest(passes: int, rating: Rating) -> None:
+    drill = replace(DRILL, tightening=Tightening(start=20.0, by=5.0, to=10.0))
+    assert rate_day(drill, [take(99.0)], [take(90.0, 5)] * passes) is rating
 
 
 def test_a_status_has_the_last_day_and_the_best_of_all() -> None:

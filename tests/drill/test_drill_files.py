@@ -29,6 +29,7 @@ from trainer.drill import (
     DrillError,
     Goal,
     Step,
+    Tightening,
     Vibrato,
     drill_template,
     find_drill,
@@ -39,12 +40,12 @@ from trainer.drill import (
     read_drill,
     write_drill,
 )
-from trainer.drill.header import ClimbTable, DrillTable, GoalTable, WeightsTable
+from trainer.drill.header import ClimbTable, DrillTable, GoalTable, TightenTable, WeightsTable
 from trainer.drill.schema import drill_schema
 from trainer.drill.shelf import bundled_drill_folder, user_drill_folder
 from trainer.harp import parse_key
 
-TABLES: tuple[type[BaseModel], ...] = (ClimbTable, GoalTable, WeightsTable)
+TABLES: tuple[type[BaseModel], ...] = (ClimbTable, TightenTable, GoalTable, WeightsTable)
 SHIPPED = sorted(bundled_drill_folder().rglob("*.toml"))
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 
@@ -197,6 +198,8 @@ def files(draw: Draw) -> str:
         head["loop"] = f'"{draw(st.integers(1, drill.bars))}-{drill.bars}"'
     if draw(st.booleans()):
         head["climb"] = f"{{ by = {draw(decimals(1, 60))!r}, to = 300, after = 3 }}"
+    if draw(st.booleans()):
+        head["tighten"] = f"{{ from = {draw(decimals(11, 50))!r}, by = 5, after = 2 }}"
     if draw(st.booleans()):
         mark, hold = draw(decimals(0, 100)), draw(decimals(0.1, 10))
         head["goal"] = f"{{ pass_mark = {mark!r}, hold = {hold!r}, weights.time = 3.5 }}"
@@ -379,6 +382,40 @@ def models(draw: Draw) -> Drill:
         climb=draw(st.sampled_from([None, Climb(2.5, 300.0, 1)])),
         second=tuple(replace(step, call=False) for step in steps),
     )
+
+
+TIGHTENS = "[tighten]\nfrom = 25\nby = 4\n\n[goal]\ntolerance = 15\n"
+
+
+def test_a_drill_that_tightens_is_read_back_as_written() -> None:
+    drill = parse_drill(written("4:4") + TIGHTENS, "t")
+    assert drill.tightening == Tightening(25.0, 4.0, 15.0)
+    assert drill.goal.tolerance == 15.0
+    assert parse_drill(write_drill(drill), "t") == drill
+    thrice = replace(drill, tightening=Tightening(25.0, 4.0, 15.0, after=3))
+    assert parse_drill(write_drill(thrice), "t") == thrice
+    assert drill.at_widest().goal.tolerance == 25.0
+    assert drill.at_tolerance(20.0).at_tolerance(15.0) == drill
+    with pytest.raises(DrillError, match="cannot be written as a drill file"):
+        write_drill(drill.at_tolerance(20.0))
+
+
+@pytest.mark.parametrize(
+    ("tables", "expected"),
+    [
+        (
+            "[tighten]\nfrom = 10\nby = 2\n",
+            "'from' must be more than the tolerance of the goal, 10",
+        ),
+        ("[tighten]\nby = 2\n", "'tighten.from' is missing; add the tolerance of a new player"),
+        ("[tighten]\nfrom = 60\nby = 2\n", "'from' must be the tolerance of a new player in cents"),
+        ("[tighten]\nfrom = 20\nby = 2\nafer = 1\n", "did you mean 'after'?"),
+        ("[tighten]\nto = 20\nby = 2\n", "there are from, by, after"),
+    ],
+)
+def test_a_wrong_tightening_is_explained(tables: str, expected: str) -> None:
+    with pytest.raises(DrillError, match=re.escape(expected)):
+        parse_drill(written("4:4") + tables, "t")
 
 
 @given(models())
@@ -619,6 +656,7 @@ def test_shipped_drills_conform_to_the_schema(path: Path) -> None:
         ("loop", ['"1"', '"1-1"'], ['"0"', '"1-"', "1"]),
         ("goal", ["{ weights = { time = 0 } }"], ["{ hold = 0 }", "{ x = 1 }", "1"]),
         ("climb", ["{ by = 1, to = 300 }"], ["{ by = 1 }", "{ by = 0, to = 300 }"]),
+        ("tighten", ["{ from = 20, by = 5 }"], ["{ from = 20 }", "{ start = 20, by = 5 }"]),
     ],
 )
 def test_schema_and_model_agree_on_values(field: str, good: list[str], bad: list[str]) -> None:
@@ -792,6 +830,7 @@ def test_the_guide_has_an_example_of_each_feature() -> None:
         lambda drill: drill.start < 0,
         lambda drill: drill.swing > 1,
         lambda drill: drill.loop and drill.climb,
+        lambda drill: drill.tightening,
         lambda drill: drill.free and drill.goal.hold != Goal().hold,
         lambda drill: drill.second,
         lambda drill: drill.goal.weights != DEFAULT_WEIGHTS,
@@ -802,7 +841,8 @@ def test_the_guide_has_an_example_of_each_feature() -> None:
 
 def test_the_tables_of_the_guide_are_those_of_the_model() -> None:
     def fields(model: type[BaseModel], above: str = "") -> Iterator[tuple[str, object]]:
-        for name, field in model.model_fields.items():
+        for key, field in model.model_fields.items():
+            name = field.alias or key
             inner = [kind for kind in TABLES if kind.__name__ in str(field.annotation)]
             if inner:
                 yield from fields(inner[0], f"{above}{name}.")
@@ -891,6 +931,7 @@ SIGNS = st.sampled_from(
         *(
             "[goal]\n",
             "[climb]\n",
+            "[tighten]\n",
             "tab = 1\n",
             "\npickup = 0.5\n",
             "\nloop = '1'\n",

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from trainer.drill import Drill, Shelf, parse_drill, read_shelf
+from trainer.drill import Drill, Shelf, Tightening, parse_drill, read_shelf
 from trainer.report.drill_report import drill_summary
 from trainer.report.shelf_report import shelf_data, shelf_text
 from trainer.report.tab_layout import drill_text, tab_page_text
@@ -23,6 +24,9 @@ def drill_of(tab: str, *, goal: str = "", climb: str = "", **head: str) -> Drill
     lines = [f"{name} = {value}" for name, value in fields.items()]
     tables = [f"[{name}]\n{text}" for name, text in (("goal", goal), ("climb", climb)) if text]
     return parse_drill("\n".join([*lines, f'tab = """{tab}"""', *tables, ""]), "t")
+
+
+TIGHTENING = replace(drill_of("4:4"), tightening=Tightening(start=20.0, by=5.0, to=10.0))
 
 
 def legend_of(drill: Drill, width: int = 80) -> dict[str, str]:
@@ -245,6 +249,8 @@ def test_a_free_clock_counts_nothing() -> None:
             "miss.",
         ),
         (drill_of("4:4", loop='"1"', climb="by = 4\nto = 120\nafter = 1"), "after each good pass"),
+        (TIGHTENING, "Goal: within 10 cents of the target, 20 at first; passed from 80 of 100."),
+        (TIGHTENING.at_tolerance(15.0), "within 15 cents of the target, narrowing to 10;"),
         (
             drill_of("4:4", goal="tolerance = 5\nhold = 2\nweights = { time = 0, attack = 30 }"),
             "Goal: within 5 cents of the target; passed from 80 of 100; hold 2 seconds if the "
@@ -433,3 +439,6 @@ def test_the_course_as_data_has_every_fact() -> None:
     assert (entry["weights"]["time"], entry["weights"]["pitch"]) == (0.0, 40.0)
     (free,) = shelf_data(Shelf((drill_of("4:4", clock='"free"'),), ()))
     assert (free["clock"], free["seconds"], free["climb"]) == ("free", None, None)
+    assert free["tighten"] is None
+    (narrowing,) = shelf_data(Shelf((TIGHTENING,), ()))
+    assert narrowing["tighten"] == {"start": 20.0, "by": 5.0, "after": 1}

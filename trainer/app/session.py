@@ -103,7 +103,7 @@ class Session:
         self, listener: ListenerLike, plan: Plan, on_begin: Callable[[], None] = lambda: None
     ) -> None:
         check_playable(plan)
-        self.take = TakeState(plan)
+        self.take = TakeState(plan.at_present_tolerance())
         self.busy = False
         self._listener = listener
         self._on_begin = on_begin
@@ -128,6 +128,7 @@ class Session:
             HarpError: the harp cannot play it; nothing has changed then.
         """
         check_playable(plan)
+        plan = plan.at_present_tolerance()
         if self.busy:
             self._pending = _Pending(start=plan)
             self._end()
@@ -157,6 +158,7 @@ class Session:
             HarpError: the harp cannot play it; nothing has changed then.
         """
         check_playable(plan)
+        plan = plan.at_present_tolerance()
         if not self.busy:
             self._show(plan)
         elif self._run.stopping:

@@ -59,7 +59,7 @@ def show(
     from trainer.drill import find_drill
     from trainer.report.tab_layout import drill_text
 
-    typer.echo(drill_text(find_drill(drill), _width()))
+    typer.echo(drill_text(find_drill(drill).at_widest(), _width()))
 
 
 @app.command()
@@ -150,7 +150,8 @@ def _failed_trials(drill: Drill) -> list[str]:
     from trainer.practice.proof import prove
 
     return [
-        f"{drill.name}: {trial.name or 'played without a fault'} earns {trial.score:.0f}, "
+        f"{drill.name}: {trial.name or 'played without a fault'} earns {trial.score:.0f} "
+        f"at a tolerance of {trial.tolerance:g} cents, "
         f"not {'under' if trial.is_upper else 'at least'} {trial.limit:.0f}"
         for trial in prove(drill, Harp.of(drill.key, drill.tuning))
         if not trial.holds

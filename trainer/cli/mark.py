@@ -21,6 +21,7 @@ from trainer.cli.options import (
     PartOption,
     TemperamentOption,
     TempoOption,
+    ToleranceOption,
     TuningOption,
     harp_from_options,
     player_journal,
@@ -49,6 +50,7 @@ def mark(
     a4: A4Option = None,
     offset: OffsetOption = None,
     tempo: TempoOption = None,
+    tolerance: ToleranceOption = None,
     start: Annotated[
         float | None,
         typer.Option(
@@ -96,7 +98,8 @@ def mark(
 
     If a recording holds the drill several times, each pass is marked, and the best counts. A take
     saved by the trainer gets the same marks as when it was played, on the same harp unless --harp
-    names another. Several recordings are marked on all cores; errors are listed at the end.
+    names another, and at the same tolerance. Several recordings are marked on all cores; errors are
+    listed at the end.
 
     Examples:
 
@@ -110,7 +113,7 @@ def mark(
 
     def plan_of(recording: Path) -> Plan:
         from trainer.harp import Harp
-        from trainer.practice import Plan, saved_harp
+        from trainer.practice import Plan, saved_harp, saved_tolerance
         from trainer.sound import RecordingSpec
 
         selected, name = harp_from_options(
@@ -131,7 +134,8 @@ def mark(
             journal=player_journal() if player else None,
             player=player or "",
             harp_name=name,
-        )
+            tolerance=tolerance or saved_tolerance(recording, drill_part),
+        ).at_present_tolerance()
 
     if class_ is not None:
         _check_class(class_, force=force)

@@ -56,6 +56,15 @@ TempoOption = Annotated[
     float | None,
     typer.Option(help="Beats per minute. [default: the drill's tempo]", min=20, max=300),
 ]
+ToleranceOption = Annotated[
+    float | None,
+    typer.Option(
+        metavar="CENTS",
+        help="Cents within which a note is in tune. [default: what the player has reached]",
+        min=1,
+        max=50,
+    ),
+]
 ChannelOption = Annotated[
     int | None,
     typer.Option(help="Input channel, from 1. [default: all channels, mixed]", min=1),

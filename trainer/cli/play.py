@@ -20,6 +20,7 @@ from trainer.cli.options import (
     PartOption,
     TemperamentOption,
     TempoOption,
+    ToleranceOption,
     TuningOption,
     count_in_beats,
     harp_from_options,
@@ -48,6 +49,7 @@ def play(
     a4: A4Option = None,
     offset: OffsetOption = None,
     tempo: TempoOption = None,
+    tolerance: ToleranceOption = None,
     bars: Annotated[
         str | None, typer.Option(help="Bars to play, such as 3-4. [default: all]")
     ] = None,
@@ -126,6 +128,7 @@ def play(
         player=player_settings().player.name,
         harp_name=name,
         sound_mb=sound_mb(),
+        tolerance=tolerance,
     )
     _run(plan, plain)
 
@@ -161,7 +164,7 @@ def _run(plan: Plan, plain: bool) -> None:
     if plain or not can_show_screen():
         from trainer.cli.plain import play_plain
 
-        play_plain(plan)
+        play_plain(plan.at_present_tolerance())
         return
     if isinstance(plan.source, PlayerSpec):
         plan = replace(plan, source=replace(plan.source, realtime=True, aloud=True))

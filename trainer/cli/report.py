@@ -62,6 +62,7 @@ def report(
         Plan,
         ReadingHeard,
         saved_harp,
+        saved_tolerance,
     )
     from trainer.report.advice import advise
     from trainer.report.student_page import StudentReport, marked_span, student_html
@@ -82,10 +83,15 @@ def report(
         base=saved_harp(recording),
         written_for=Harp.of(chosen_drill.key, chosen_drill.tuning),
     )
+    plan = Plan(
+        selected,
+        RecordingSpec(recording),
+        drill=chosen_drill,
+        tempo=tempo,
+        tolerance=saved_tolerance(recording, chosen_drill),
+    )
     readings, passes = [], []
-    for event in console_events(
-        Plan(selected, RecordingSpec(recording), drill=chosen_drill, tempo=tempo)
-    ):
+    for event in console_events(plan.at_present_tolerance()):
         if isinstance(event, ReadingHeard):
             readings.append(event.reading)
         elif isinstance(event, PassEnded):

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from trainer.coach.set_entry import Reason, SetEntry, score_floor
     from trainer.coach.sources import PLAYER_SOURCES
     from trainer.coach.step_table import METRICS, Metric, StepSummary, StepTable
+    from trainer.coach.tolerance import present_tolerance
     from trainer.coach.traits import DrillTraits
     from trainer.coach.trends import (
         WEEK,
@@ -52,6 +53,7 @@ else:
             "set_entry": ["Reason", "SetEntry", "score_floor"],
             "sources": ["PLAYER_SOURCES"],
             "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
+            "tolerance": ["present_tolerance"],
             "traits": ["DrillTraits"],
             "trends": [
                 *(
@@ -106,6 +108,7 @@ __all__ = [
     "open_daily_set",
     "overview",
     "overview_at",
+    "present_tolerance",
     "score_floor",
     "success_rates",
 ]

@@ -13,7 +13,7 @@ takes, the drill's pass mark p and the room above it, r = 100 - p:
     Hard    the best take is under p + r / 10, so that the next might not pass, or was slower than
             the drill
     Good    the best take is up to p + 3 r / 4
-    Easy    the best take is above that
+    Easy    the best take is above that, and the tolerance is the drill's narrowest
 
 FSRS counts every rating but Again as remembered, and only a day's first take can show that.
 
@@ -34,6 +34,7 @@ from fsrs import Card, Rating, Scheduler
 
 from trainer.coach.parameters import REVIEW
 from trainer.coach.sources import PLAYER_SOURCES
+from trainer.coach.tolerance import present_tolerance
 from trainer.drill import Drill
 from trainer.store import TakeRecord
 
@@ -91,8 +92,16 @@ def drill_statuses(
     return {name: _status(drills[name], days, day) for name, days in by_drill.items()}
 
 
-def rate_day(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
-    """Rating of a day's whole takes of a drill, one or more, in the order they were played."""
+def rate_day(
+    drill: Drill, takes: Sequence[TakeRecord], earlier: Iterable[TakeRecord] = ()
+) -> Rating:
+    """Rating of a day's whole takes of a drill, one or more, in the order they were played.
+
+    Args:
+        drill: the drill.
+        takes: the takes of the day.
+        earlier: the takes before the day; they decide the tolerance at which it began.
+    """
     pass_mark, best = drill.goal.pass_mark, _best(takes)
     room = 100.0 - pass_mark
     if takes[0].score < pass_mark:
@@ -100,12 +109,18 @@ def rate_day(drill: Drill, takes: Sequence[TakeRecord]) -> Rating:
     is_slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
     if is_slow or best.score < pass_mark + REVIEW.hard_below * room:
         return Rating.Hard
-    return Rating.Good if best.score <= pass_mark + REVIEW.easy_above * room else Rating.Easy
+    is_easy = best.score > pass_mark + REVIEW.easy_above * room
+    is_narrowest = present_tolerance(drill, earlier) <= drill.goal.tolerance
+    return Rating.Easy if is_easy and is_narrowest else Rating.Good
 
 
 def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) -> DrillStatus:
     in_order = sorted(days)
-    card = _card(tuple((day, rate_day(drill, days[day])) for day in in_order))
+    reviews, earlier = [], list[TakeRecord]()
+    for day in in_order:
+        reviews.append((day, rate_day(drill, days[day], earlier)))
+        earlier += days[day]
+    card = _card(tuple(reviews))
     bests = [_best(days[day]).score for day in in_order]
     return DrillStatus(
         drill=drill.name,

@@ -28,6 +28,7 @@ from trainer.drill.model import (
     Goal,
     Sound,
     Step,
+    Tightening,
     Vibrato,
     format_sound,
 )
@@ -79,6 +80,7 @@ __all__ = [
     "Step",
     "TabError",
     "TargetPitch",
+    "Tightening",
     "Vibrato",
     "arrange_on_harps",
     "arrangement_position",

@@ -86,6 +86,26 @@ class ClimbTable(_Table):
     to: float = Field(ge=20, le=300, description="the maximum tempo, a number from 20 to 300")
 
 
+class TightenTable(_Table):
+    """The ``[tighten]`` table."""
+
+    start: float = Field(
+        alias="from",
+        ge=1,
+        le=50,
+        description="the tolerance of a new player in cents, a number from 1 to 50",
+    )
+    by: float = Field(
+        ge=1, le=49, description="the cents by which it narrows, a number from 1 to 49"
+    )
+    after: int = Field(
+        default=1,
+        ge=1,
+        le=20,
+        description="passes at a tolerance before it narrows, a whole number from 1 to 20",
+    )
+
+
 class GoalTable(_Table):
     """The ``[goal]`` table."""
 
@@ -203,6 +223,10 @@ class DrillTable(_Table):
     climb: ClimbTable | None = Field(
         default=None, description="a table, [climb] with by, to and after, for a loop"
     )
+    tighten: TightenTable | None = Field(
+        default=None,
+        description="a table, [tighten] with from, by and after, for a tolerance that narrows",
+    )
     goal: GoalTable = Field(
         default_factory=GoalTable,
         description="a table, [goal] with tolerance, pass_mark, hold and weights",
@@ -256,6 +280,7 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
     ("goal",): GoalTable,
     ("goal", "weights"): WeightsTable,
     ("climb",): ClimbTable,
+    ("tighten",): TightenTable,
     ("aim",): AimTable,
 }
 
@@ -265,14 +290,13 @@ def _field_problem(path: tuple[str, ...], kind: str, value: object, message: str
         return FieldProblem(path, "value", message.removeprefix("Value error, "))
     *above, name = path
     table = _TABLES[tuple(above)]
+    fields = {field.alias or key: field for key, field in table.model_fields.items()}
     if kind == "extra_forbidden":
-        near = get_close_matches(name, table.model_fields, n=1)
-        hint = (
-            f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(table.model_fields)
-        )
+        near = get_close_matches(name, fields, n=1)
+        hint = f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(fields)
         where = f"[{'.'.join(above)}]" if above else "a drill"
         return FieldProblem(path, "unknown", f"{where} has no field '{name}'; {hint}")
-    expected = table.model_fields[name].description
+    expected = fields[name].description
     if kind == "missing":
         return FieldProblem(path, "missing", f"'{'.'.join(path)}' is missing; add {expected}")
     return FieldProblem(

@@ -211,7 +211,8 @@ class Goal:
 
     Attributes:
         tolerance: maximum distance from the target in cents that counts as in tune, 1 to 50. The
-            default of 10 is common practice: a bend held within 10 cents sounds in tune.
+            default of 10 is common practice: a bend held within 10 cents sounds in tune. In a drill
+            that tightens it is the narrowest, until :meth:`Drill.at_tolerance` sets another.
         pass_mark: minimum total to pass the drill, 0 to 100.
         hold: seconds for which each step must be held in tune under a free clock, 0.1 to 10.
         weights: weight of each of the `CRITERIA`, 0 to 100.
@@ -239,6 +240,27 @@ class Climb:
 
 
 @dataclass(frozen=True, slots=True)
+class Tightening:
+    """A tolerance that narrows as a player passes the drill.
+
+    Attributes:
+        start: tolerance of a new player in cents, more than `to`.
+        by: cents by which it narrows.
+        to: the narrowest tolerance in cents.
+        after: number of passes at a tolerance before it narrows.
+    """
+
+    start: float
+    by: float
+    to: float
+    after: int = 1
+
+    def tolerance_after(self, passes: int) -> float:
+        """Tolerance in cents after a number of passes."""
+        return max(self.to, self.start - self.by * (passes // self.after))
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
     """A drill.
 
@@ -260,6 +282,7 @@ class Drill:
         free: whether the clock is free: each step waits until it has been held in tune.
         loop: first and last bar of the range that is repeated; None plays all bars once.
         climb: change of tempo from pass to pass; None for none.
+        tightening: how the tolerance narrows for a player; None where it stays.
         second: steps of the other part; empty for one part.
         aims: what it is for; they decide the mark. Empty where nothing counts more than the rest.
     """
@@ -281,6 +304,7 @@ class Drill:
     free: bool = False
     loop: tuple[int, int] | None = None
     climb: Climb | None = None
+    tightening: Tightening | None = None
     second: tuple[Step, ...] = ()
     aims: tuple[Aim, ...] = ()
 
@@ -308,6 +332,14 @@ class Drill:
         if number != 2 or not self.second:
             raise DrillError(f"{self.name} has no part {number}; it has {1 + bool(self.second)}")
         return replace(self, name=f"{self.name}, part 2", steps=self.second, second=self.steps)
+
+    def at_tolerance(self, cents: float) -> Drill:
+        """Return the drill with another tolerance."""
+        return replace(self, goal=replace(self.goal, tolerance=cents))
+
+    def at_widest(self) -> Drill:
+        """Return the drill at the tolerance of a new player."""
+        return self.at_tolerance(self.tightening.start) if self.tightening else self
 
     def first_beat(self, bar: int) -> Fraction:
         """Beat on which a bar begins; bar 0 is the pick-up."""

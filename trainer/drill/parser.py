@@ -37,7 +37,7 @@ from trainer.core.toml_positions import (
 )
 from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
-from trainer.drill.model import Climb, Drill, Goal
+from trainer.drill.model import Climb, Drill, Goal, Tightening
 from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.transpose import find_unplayable
 from trainer.harp import Harp, HarpError, parse_key
@@ -126,6 +126,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         free=table.clock == "free",
         loop=_loop(table.loop),
         climb=Climb(table.climb.by, table.climb.to, table.climb.after) if table.climb else None,
+        tightening=_tightening(table),
         second=second.steps if second else (),
         aims=aims_of(table.aim.model_dump()),
     )
@@ -134,6 +135,13 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
 def pickup_beats(beats: float) -> Fraction:
     """Return the length of a pick-up as the fraction that its decimal stands for: 0.333 is 1/3."""
     return Fraction(beats).limit_denominator(48)
+
+
+def _tightening(table: DrillTable) -> Tightening | None:
+    tighten = table.tighten
+    if tighten is None:
+        return None
+    return Tightening(tighten.start, tighten.by, table.goal.tolerance, tighten.after)
 
 
 def _loop(text: str | None) -> tuple[int, int] | None:
@@ -164,6 +172,9 @@ def _check_consistency(
     if drill.climb and drill.climb.to < drill.tempo:
         message = f"'to' must be the drill's tempo, {drill.tempo:g}, or more"
         problems.append(FieldProblem(("climb", "to"), "value", message))
+    if drill.tightening and drill.tightening.start <= drill.tightening.to:
+        message = f"'from' must be more than the tolerance of the goal, {drill.tightening.to:g}"
+        problems.append(FieldProblem(("tighten", "from"), "value", message))
     if second and second.end > music.end:
         message = (
             f"fill up the first part with rests: it has {music.end} beats, the second part "

@@ -16,7 +16,16 @@ from itertools import groupby
 
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
-from trainer.drill.model import DEFAULT_WEIGHTS, CleannessRule, Climb, Drill, Goal, Step, Vibrato
+from trainer.drill.model import (
+    DEFAULT_WEIGHTS,
+    CleannessRule,
+    Climb,
+    Drill,
+    Goal,
+    Step,
+    Tightening,
+    Vibrato,
+)
 from trainer.drill.parser import parse_drill, pickup_beats
 from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
@@ -61,6 +70,7 @@ def _text(drill: Drill) -> str:
         _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
         _aims(drill),
         _table("climb", _climb(drill.climb)),
+        _table("tighten", _tighten(drill.tightening)),
         _table("goal", _goal(drill.goal)),
         _table("goal.weights", _non_default(drill.goal.weights, DEFAULT_WEIGHTS)),
     ]
@@ -101,6 +111,12 @@ def _aims(drill: Drill) -> str:
 
 def _climb(climb: Climb | None) -> dict[str, float]:
     return {"by": climb.by, "after": climb.after, "to": climb.to} if climb else {}
+
+
+def _tighten(tightening: Tightening | None) -> dict[str, float]:
+    if tightening is None:
+        return {}
+    return {"from": tightening.start, "by": tightening.by, "after": tightening.after}
 
 
 def _goal(goal: Goal) -> dict[str, float]:

@@ -28,7 +28,7 @@ from trainer.practice.events import (
     TakeResumed,
 )
 from trainer.practice.listener import Listener
-from trainer.practice.passes import saved_harp
+from trainer.practice.passes import saved_harp, saved_tolerance
 from trainer.practice.plan import Plan
 from trainer.practice.requests import Calibrate, ListDevices, Request
 from trainer.practice.session import run_take
@@ -123,5 +123,6 @@ __all__ = [
     "run_day",
     "run_take",
     "saved_harp",
+    "saved_tolerance",
     "typical_faults",
 ]

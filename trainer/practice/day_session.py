@@ -99,6 +99,7 @@ def run_day(
         harp, name = harp_for(entry)
         drill = move_to_harp(drills[entry.drill], harp)
         plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
+        plan = plan.at_present_tolerance()
         is_new = entry.reason is Reason.NEW and not day.scores(entry)
         rest_s = DURATION.read_new_s if is_new else DURATION.read_s
         waits = base.source.is_live

@@ -82,8 +82,15 @@ def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str
     return {
         "harp": harp_tags,
         "drill": drill.name,
+        "tolerance": drill.goal.tolerance,
         "passes": [asdict(one_pass) for one_pass in passes],
     }
+
+
+def _saved_tags(recording: Path) -> Mapping[str, Any]:
+    source = open_source(RecordingSpec(recording))
+    source.close()
+    return source.tags
 
 
 def saved_harp(recording: Path) -> Harp | None:
@@ -93,12 +100,26 @@ def saved_harp(recording: Path) -> Harp | None:
         SoundError: the recording cannot be read.
         HarpError: the harp's tuning is not available any more.
     """
-    source = open_source(RecordingSpec(recording))
-    source.close()
     try:
-        return Harp.of(**source.tags["harp"])
+        return Harp.of(**_saved_tags(recording)["harp"])
     except (AttributeError, KeyError, TypeError):
         return None
+
+
+def saved_tolerance(recording: Path, drill: Drill) -> float | None:
+    """Return the tolerance in cents at which a saved take of the drill was played.
+
+    A take that was saved without it was played at the narrowest. None for any other recording.
+
+    Raises:
+        SoundError: the recording cannot be read.
+    """
+    tags = _saved_tags(recording)
+    if not saved_passes(tags, drill):
+        return None
+    cents = tags.get("tolerance", drill.goal.tolerance)
+    is_valid = isinstance(cents, int | float) and 1.0 <= cents <= 50.0
+    return float(cents) if is_valid else drill.goal.tolerance
 
 
 def saved_passes(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:

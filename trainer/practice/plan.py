@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from pathlib import Path
 
+from trainer.coach import present_tolerance
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
 from trainer.sound import SourceSpec
+from trainer.store import Journal, JournalError, TakeRecord
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +35,7 @@ class Plan:
         journal: the journal that stores the result of each pass; None for none.
         player: who plays.
         harp_name: the player's name for the selected harp, if it is an own harp.
+        tolerance: tolerance in cents instead of the one that the player has reached.
         scratch: a folder in which the sound is kept until the next take, to be heard again; None
             keeps none.
         sound_mb: megabytes that the journal's sounds may take; None stores no sound in it.
@@ -51,6 +55,7 @@ class Plan:
     player: str = ""
     harp_name: str | None = None
     sound_mb: float | None = None
+    tolerance: float | None = None
     scratch: Path | None = None
 
     @property
@@ -96,3 +101,23 @@ class Plan:
         if self.tempo is not None:
             return self.tempo
         return self.drill.tempo if self.drill else 60.0
+
+    def at_present_tolerance(self) -> Plan:
+        """Return the plan with its drill at the tolerance that the player has reached.
+
+        Without a journal, that is the tolerance of a new player.
+        """
+        if self.drill is None or (self.tolerance is None and self.drill.tightening is None):
+            return self
+        cents = self.tolerance
+        if cents is None:
+            cents = present_tolerance(self.drill, self._takes(self.drill.name))
+        return replace(self, drill=self.drill.at_tolerance(cents))
+
+    def _takes(self, drill: str) -> list[TakeRecord]:
+        """Takes of a drill in the journal; none where it cannot be read."""
+        with suppress(JournalError):
+            if self.journal is not None:
+                with Journal(self.journal) as journal:
+                    return journal.takes(player=self.player, drill=drill, steps=False)
+        return []

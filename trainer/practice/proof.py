@@ -44,12 +44,14 @@ class Trial:
         score: score of the pass, 0 to 100.
         limit: bound of the score that the proof asks for.
         is_upper: whether the score must lie below the limit, not above it.
+        tolerance: tolerance of the drill in cents.
     """
 
     name: str
     score: float
     limit: float
     is_upper: bool
+    tolerance: float
 
     @property
     def holds(self) -> bool:
@@ -60,6 +62,8 @@ class Trial:
 def prove(drill: Drill, harp: Harp, seed: int = 1) -> tuple[Trial, ...]:
     """Perform a drill faultlessly, and with each of its aims missed.
 
+    A drill that tightens is proved at its widest and at its narrowest tolerance.
+
     Args:
         drill: the drill.
         harp: the harp it is played on.
@@ -68,18 +72,26 @@ def prove(drill: Drill, harp: Harp, seed: int = 1) -> tuple[Trial, ...]:
     Raises:
         TrainerError: the harp cannot play the drill.
     """
-    trials = [Trial("", perform(drill, harp, {}, seed).score, MIN_FAULTLESS, False)]
+    trials = _prove_at_tolerance(drill.at_widest(), harp, seed)
+    if drill.tightening:
+        trials += _prove_at_tolerance(drill, harp, seed)
+    return tuple(trials)
+
+
+def _prove_at_tolerance(drill: Drill, harp: Harp, seed: int) -> list[Trial]:
+    cents, max_gross = drill.goal.tolerance, drill.goal.pass_mark - MIN_DISTANCE
+    trials = [Trial("", perform(drill, harp, {}, seed).score, MIN_FAULTLESS, False, cents)]
     for aim in drill.aims:
         aimed = aim.steps(drill.steps)
         name = describe_aim(aim)
         gross = perform(drill, harp, faults_of(aim, aimed, drill), seed).score
-        trials.append(Trial(f"{name}, gross", gross, drill.goal.pass_mark - MIN_DISTANCE, True))
+        trials.append(Trial(f"{name}, gross", gross, max_gross, True, cents))
         if aim.criterion == "holes" and "splits" in aim.groups:
             continue  # a split without beats cannot be told from one hole, step by step
         half = faults_of(aim, aimed[::2], drill, moderate=True)
         moderate = perform(drill, harp, half, seed).score
-        trials.append(Trial(f"{name}, moderate", moderate, MAX_MODERATE, True))
-    return tuple(trials)
+        trials.append(Trial(f"{name}, moderate", moderate, MAX_MODERATE, True, cents))
+    return trials
 
 
 def perform(drill: Drill, harp: Harp, faults: dict[int, Fault], seed: int = 1) -> Result:

@@ -54,10 +54,19 @@ def _loop(drill: Drill) -> list[str]:
     return sentences
 
 
+def _tightening(drill: Drill) -> str:
+    tightening = drill.tightening
+    if tightening is None:
+        return ""
+    if drill.goal.tolerance > tightening.to:
+        return f", narrowing to {tightening.to:g}"
+    return f", {tightening.start:g} at first"
+
+
 def _goal(drill: Drill) -> str:
     goal = drill.goal
     parts = [
-        f"Goal: within {goal.tolerance:g} cents of the target",
+        f"Goal: within {goal.tolerance:g} cents of the target{_tightening(drill)}",
         f"passed from {goal.pass_mark:g} of 100",
     ]
     if goal.hold != _DEFAULT_GOAL.hold and not drill.free:

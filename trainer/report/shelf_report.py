@@ -52,7 +52,7 @@ def _wrapped(text: str, width: int) -> list[str]:
 
 
 def _drill_data(drill: Drill) -> ShelfDrillData:
-    climb = drill.climb
+    climb, tightening = drill.climb, drill.tightening
     return {
         "name": drill.name,
         "title": drill.title,
@@ -68,6 +68,9 @@ def _drill_data(drill: Drill) -> ShelfDrillData:
         "pickup": float(-drill.start),
         "loop": drill.loop,
         "climb": {"by": climb.by, "to": climb.to, "after": climb.after} if climb else None,
+        "tighten": {"start": tightening.start, "by": tightening.by, "after": tightening.after}
+        if tightening
+        else None,
         "parts": 2 if drill.second else 1,
         "calls": any(step.call for step in drill.steps),
         "bars": drill.bars,

@@ -42,6 +42,8 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
         return (f"{plan.harp.name} harp",)
     own = f" (own {drill.tempo:g})" if tempo != drill.tempo else ""
     phrases = [f"{plan.harp.name} harp", "no beat" if drill.free else f"tempo {tempo:g}{own}"]
+    if drill.tightening or plan.tolerance is not None:
+        phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
         phrases.append("bars {} to {}".format(*plan.played_bars))
     phrases.append("loop on" if plan.loops else "loop off")

@@ -317,6 +317,7 @@ class PracticeScreen(TakeScreen):
                 bars=None,
                 loop=None,
                 climb=None,
+                tolerance=None,
             )
         )
         if start:
@@ -364,6 +365,12 @@ class PracticeScreen(TakeScreen):
             plan = self.session.plan
             self._change(
                 replace(
-                    plan, drill=self._shelf[place], tempo=None, bars=None, loop=None, climb=None
+                    plan,
+                    drill=self._shelf[place],
+                    tempo=None,
+                    bars=None,
+                    loop=None,
+                    climb=None,
+                    tolerance=None,
                 )
             )

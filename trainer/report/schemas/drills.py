@@ -16,6 +16,17 @@ class TempoClimbData(TypedDict):
     """Number of good passes in a row before the tempo rises."""
 
 
+class TighteningData(TypedDict):
+    """A tolerance that narrows as a player passes a drill."""
+
+    start: float
+    """Tolerance of a new player in cents."""
+    by: float
+    """Cents by which it narrows."""
+    after: int
+    """Number of passes at a tolerance before it narrows."""
+
+
 class ShelfDrillData(TypedDict):
     """A drill of the shelf."""
 
@@ -47,6 +58,8 @@ class ShelfDrillData(TypedDict):
     """First and last bar of the loop; null if it has none."""
     climb: TempoClimbData | None
     """How the tempo rises; null if it does not."""
+    tighten: TighteningData | None
+    """How the tolerance narrows; null if it does not."""
     parts: int
     """Number of players, 1 or 2."""
     calls: bool
@@ -58,7 +71,7 @@ class ShelfDrillData(TypedDict):
     seconds: float | None
     """Duration at its own tempo in seconds; null with a free clock."""
     tolerance: float
-    """Tolerance of the pitch to each side in cents."""
+    """Tolerance of the pitch to each side in cents; the narrowest of a drill that tightens."""
     pass_mark: float
     """Score from which it is passed."""
     hold: float
