@@ -2,8 +2,8 @@
 
 Some 200 readings arrive a second, and each differs a little. What is displayed is one whole number
 of cents, from which the needle, the number and the verdict all follow, so that they never disagree.
-It is the median of the last 50 ms. It and the leak change at most every 50 ms, and the number only
-when the median has left it by more than 0.6 cents. After the sound stops, the last value stays for
+It is the median of the last 50 ms, and changes at most every 50 ms, when the median has left it by
+more than 0.6 cents. The leak changes at most every 80 ms. After the sound stops, the last value stays for
 0.7 s, dimmed. All times are on the sample clock.
 """
 
@@ -29,7 +29,8 @@ class SmoothingParameters:
     Attributes:
         median_s: window of the median, in seconds; also the time without a pitch after
             which the sound counts as ended.
-        update_s: minimum time between two changes of the number or the leak, in seconds.
+        number_s: minimum time between two changes of the number, in seconds.
+        update_s: minimum time between two changes of the leak, in seconds.
         tab_switch_s: time another tab entry must sound before it is displayed, in seconds.
         wrong_note_s: time a note other than the wanted one must sound before it is called wrong,
             in seconds: the note before may still ring, or the wanted one come early or late.
@@ -41,7 +42,8 @@ class SmoothingParameters:
     """
 
     median_s: float = 0.050
-    update_s: float = 0.050
+    number_s: float = 0.050
+    update_s: float = 0.080
     tab_switch_s: float = 0.030
     wrong_note_s: float = 0.15
     hold_s: float = 0.7
@@ -148,7 +150,7 @@ class DisplaySmoother:
         self._due: Sound = ()
         self._onset: int | None = None
         self._since_update: list[Reading] = []
-        self._last_update = 0
+        self._last_update = self._last_number = 0
         self._updated = DisplayedReading(tolerance=tolerance)
         self._displayed: DisplayedReading | None = None
 
@@ -174,6 +176,9 @@ class DisplaySmoother:
             needle.tab = needle.whole_cents = None
             needle.offsets.clear()
         switched = needle.whole_cents is None and needle.tab is not None
+        if switched or reading.sample - self._last_number >= SMOOTHING.number_s * reading.rate:
+            self._last_number = reading.sample
+            self._update_number()
         if switched or reading.sample - self._last_update >= SMOOTHING.update_s * reading.rate:
             self._last_update = reading.sample
             self._update()
@@ -230,19 +235,20 @@ class DisplaySmoother:
             needle.rival = (tab, reading.sample)
         return reading.sample - needle.rival[1] >= SMOOTHING.tab_switch_s * reading.rate
 
-    def _update(self) -> None:
-        """Update the number, the leak and the levels."""
+    def _update_number(self) -> None:
         needle, middle = self._needle, self._needle.median_cents
         if middle is not None and (
             needle.whole_cents is None
             or abs(middle - needle.whole_cents) > SMOOTHING.hysteresis_cents
         ):
             needle.whole_cents = round(middle)
+
+    def _update(self) -> None:
+        """Update the leak and the levels."""
         newest = self._since_update[-1]
         leak_hole, leak_db = self._leak()
         measured = newest if newest.holes or newest.levels else None
         self._updated = DisplayedReading(
-            whole_cents=needle.whole_cents,
             breath=newest.breath,
             holes=measured.holes if measured else (),
             leak_hole=leak_hole,

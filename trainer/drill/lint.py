@@ -124,7 +124,7 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
 
     if not drill.about:
         yield problem("add 'about': what the drill trains and how it feels when right")
-    if not drill.aims:
+    if drill.skills and not drill.aims:
         yield problem("add [aim]: which criterion the drill trains, on which steps")
     for aim in drill.aims:
         if not any(can_measure(aim.criterion, s, free=drill.free) for s in aim.steps(drill.steps)):
