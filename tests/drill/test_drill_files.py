@@ -40,12 +40,25 @@ from trainer.drill import (
     read_drill,
     write_drill,
 )
-from trainer.drill.header import ClimbTable, DrillTable, GoalTable, TightenTable, WeightsTable
+from trainer.drill.header import (
+    AimTable,
+    ClimbTable,
+    DrillTable,
+    GoalTable,
+    TightenTable,
+    WeightsTable,
+)
 from trainer.drill.schema import drill_schema
 from trainer.drill.shelf import bundled_drill_folder, user_drill_folder
 from trainer.harp import parse_key
 
-TABLES: tuple[type[BaseModel], ...] = (ClimbTable, TightenTable, GoalTable, WeightsTable)
+TABLES: tuple[type[BaseModel], ...] = (
+    AimTable,
+    ClimbTable,
+    TightenTable,
+    GoalTable,
+    WeightsTable,
+)
 SHIPPED = sorted(bundled_drill_folder().rglob("*.toml"))
 Draw = Callable[[st.SearchStrategy[Any]], Any]
 
