@@ -437,7 +437,6 @@ def _take_next(
     left: list[SetEntry], order: list[SetEntry], drills: Mapping[str, DrillTraits]
 ) -> SetEntry:
     """Remove and return the first entry whose main skill differs from that of the one before."""
-
     before = drills[order[-1].drill].main_skill if order else None
     others = (entry for entry in left if drills[entry.drill].main_skill != before)
     entry = next(others, left[0])
