@@ -181,7 +181,9 @@ def test_the_whole_harp_being_sharp_is_no_habit_of_the_player() -> None:
 
 
 def test_a_fault_on_few_notes_is_no_habit() -> None:
-    shallow_on_two = lambda step: {"cents": 40.0} if str(step.first[0]) == "-2'" else {}  # noqa: E731
+    def shallow_on_two(step: Step) -> dict[str, object]:
+        return {"cents": 40.0} if str(step.first[0]) == "-2'" else {}
+
     takes = [take(BENDS, shallow_on_two, day) for day in (1, 2, 3, 4)]
     rates = success_rates(count_tries(takes, {BENDS.name: BENDS}), TODAY)
     assert not rates[TraitKind.HABIT, "bends shallow"].is_weak

@@ -88,7 +88,8 @@ def _aimed_habits(drill: Drill, step: Step, aimed: Container[tuple[str, int]]) -
     """Habits that a step could show, on the criteria that its drill aims at.
 
     Args:
-        drill, step: the drill and its step.
+        drill: the drill.
+        step: a step of it.
         aimed: criterion and index of each step that an aim of the drill covers.
     """
     for name, criterion in possible_habits(step, drill).items():
