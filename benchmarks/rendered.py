@@ -17,7 +17,7 @@ import sys
 import tempfile
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import trainer  # noqa: F401 - before numpy
@@ -76,13 +76,13 @@ class Comparison:
 
 
 def render(drill: Drill, harp: Harp, path: Path) -> None:
-    """Export a drill as MIDI and render it as a WAV file.
+    """Export a drill's first part as MIDI and render it as a WAV file.
 
     Raises:
         FontError: the sound font is missing.
     """
     midi = path.with_suffix(".mid")
-    write_midi(drill, harp, midi)
+    write_midi(replace(drill, second=()), harp, midi)
     command = ["fluidsynth", "-niq", "-R0", "-C0", "-g1.0", f"-r{RATE}", "-Ofloat", "-Twav"]
     subprocess.run([*command, "-F", path, find_font(FONT), midi], check=True, capture_output=True)
 

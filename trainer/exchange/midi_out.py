@@ -6,8 +6,8 @@ tab of each step is a lyric. The instrument is General MIDI's harmonica. Swing i
 because MIDI has no notation for it.
 
 Where a chord is asked for and one hole is written, its neighbour sounds too. It has a track of its
-own after the parts, so that the part reads back as it is written. A reed that sounds in two steps
-in a row stops shortly before the second: only then does it speak again.
+own after the parts, so that the part reads back as it is written. A note that sounds in two steps
+in a row stops shortly before the second, as between two breaths.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ import mido
 from trainer.drill import BeatClock, Drill, Sound, Step
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.spelling import MIN_FIFTHS, best_key_signature
-from trainer.harp import Breath, Harp
+from trainer.harp import Harp
 
 TICKS_PER_QUARTER = 960
 """Resolution in ticks per quarter note."""
@@ -33,7 +33,7 @@ NOTE_VELOCITY = 90
 PART_CHANNELS = (0, 1, 2, 3, 4), (5, 6, 7, 8, 10)
 """Channels of the first and the second part, from 0; 9 is for drums."""
 REPEAT_GAP_S = 0.06
-"""Seconds for which a reed stops before it speaks again, as the built-in player does. Chosen."""
+"""Seconds for which a note stops before it sounds again, as the built-in player does. Chosen."""
 MAX_REPEAT_GAP_BEATS = Fraction(1, 10)
 """The same in beats, at most: `time_grid` reads a gap of that size as none."""
 NEIGHBOUR_CHANNELS = 11, 12
@@ -118,7 +118,7 @@ def _part_track(
     for channel in channels[: max(len(step.first) for step in steps)]:
         messages += ((0, message) for message in _channel_setup(channel, bend_range))
     events: list[TimedMessage] = []
-    for step, stop in zip(steps, _stops(drill, steps, clock), strict=True):
+    for step, stop in zip(steps, _stops(drill, steps, harp, clock), strict=True):
         events += _step_messages(drill, step, stop, channels, harp, clock, bend_range)
     return _track(f"{harp.name} harp", messages, events)
 
@@ -129,14 +129,14 @@ def _neighbour_track(
     """Return the neighbours that complete the chords of a part, held at their own pitch."""
     messages = [(0, message) for message in _channel_setup(channel, DEFAULT_BEND_RANGE)]
     events: list[TimedMessage] = []
-    for step, stop in zip(steps, _stops(drill, steps, clock), strict=True):
+    for step, stop in zip(steps, _stops(drill, steps, harp, clock), strict=True):
         for tab in step.implied_neighbour(step.first):
             events += _note_messages(clock.sample(step.start), stop, channel, harp.midi(tab))
     return _track(f"{harp.name} harp, neighbouring holes", messages, events)
 
 
-def _stops(drill: Drill, steps: tuple[Step, ...], clock: BeatClock) -> Iterator[int]:
-    """Yield the tick on which each step stops: on its end, or before the same reed speaks again."""
+def _stops(drill: Drill, steps: tuple[Step, ...], harp: Harp, clock: BeatClock) -> Iterator[int]:
+    """Yield the tick on which each step stops: on its end, or before the same note sounds again."""
     beat_ticks = TICKS_PER_QUARTER * 4 // drill.meter[1]
     second = drill.tempo * beat_ticks / 60.0
     gap = min(round(REPEAT_GAP_S * second), math.floor(MAX_REPEAT_GAP_BEATS * beat_ticks))
@@ -145,13 +145,14 @@ def _stops(drill: Drill, steps: tuple[Step, ...], clock: BeatClock) -> Iterator[
         is_repeated = (
             following is not None
             and following.start == step.end
-            and bool(_reeds(step, step.last) & _reeds(following, following.first))
+            and bool(_notes(step, step.last, harp) & _notes(following, following.first, harp))
         )
         yield max(end - gap, (start + end) // 2) if is_repeated else end
 
 
-def _reeds(step: Step, sound: Sound) -> set[tuple[int, Breath]]:
-    return {(tab.hole, tab.breath) for tab in (*sound, *step.implied_neighbour(sound))}
+def _notes(step: Step, sound: Sound, harp: Harp) -> set[int]:
+    """Return the MIDI note numbers of one of a step's sounds, with the implied neighbour's."""
+    return {harp.midi(tab) for tab in (*sound, *step.implied_neighbour(sound))}
 
 
 def _track(name: str, messages: list[TimedMessage], events: list[TimedMessage]) -> mido.MidiTrack:

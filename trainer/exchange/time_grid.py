@@ -18,7 +18,7 @@ class QuantizationParameters:
         snap_beats: maximum distance in beats to a simple division for it to be preferred over a
             finer one.
         min_note_beats: minimum length of a note in beats; shorter ones are extended.
-        max_gap_beats: maximum silence in beats before the next note that is articulation, not a rest.
+        max_gap_beats: maximum silence in beats before the next note that is not a rest.
         min_offset_cents: minimum offset from a note in cents that counts as intended.
         offset_step_cents: step in cents to which intended offsets are rounded.
         max_silent_cut_beats: maximum shortening of a note in beats that is not reported.
