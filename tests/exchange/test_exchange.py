@@ -157,6 +157,27 @@ def test_midi_round_trip(drill: Drill, tmp_path: Path) -> None:
             assert note.path[0].notes == tuple(sorted({harp.midi(tab) for tab in step.first}))
 
 
+def test_the_neighbour_of_a_chord_written_by_one_hole_sounds_and_reads_back(tmp_path: Path) -> None:
+    path = tmp_path / "x.mid"
+    write_midi(drill_of("{chord} -2:1 1:1 -1+2:1 {clean} -2:1 |"), Harp.of("C"), path)
+    neighbours = [m.note for m in mido.MidiFile(path).tracks[2] if m.type == "note_on"]
+    assert neighbours == [62, 64]  # draw 1 below draw 2, blow 2 above blow 1
+    melody = read_midi(path)
+    assert [note.path[0].notes for note in melody.notes] == [(67,), (60,), (62, 67), (67,)]
+
+
+def test_a_repeated_note_stops_before_it_sounds_again_and_reads_back(tmp_path: Path) -> None:
+    path = tmp_path / "x.mid"
+    write_midi(drill_of("-2:1 3:0.5 4:0.5 4:1 -4:1 |"), Harp.of("C"), path)
+    ends, now = [], 0
+    for message in mido.MidiFile(path).tracks[1]:
+        now += message.time
+        if message.type == "note_off":
+            ends.append(now / 960)
+    assert ends == pytest.approx([0.904, 1.5, 1.904, 3.0, 4.0], abs=0.001)
+    assert [note.beats for note in read_midi(path).notes] == [1, 0.5, 0.5, 1, 1]
+
+
 def test_a_file_played_by_hand_is_quantized(tmp_path: Path) -> None:
     file = mido.MidiFile(ticks_per_beat=480)
     drums, track = mido.MidiTrack(), mido.MidiTrack()

@@ -176,6 +176,20 @@ def bounds(path: Sequence[Segment]) -> list[tuple[int, int, int]]:
     return [(segment.step, segment.start, segment.end) for segment in path]
 
 
+def test_the_trainers_call_in_a_recording_is_not_the_answer() -> None:
+    targets = targets_of("r:4 -4:2 4:1 |")
+    calls = [(0, 2 * BEAT), (2 * BEAT, 3 * BEAT)]
+    follower = Follower(targets, RATE, calls=calls)
+    for start_ms in (0.0, 4000.0):
+        for reading in (
+            *note("-4", [0.0] * 390, start_ms=start_ms),
+            *note("4", [0.0] * 190, start_ms=start_ms + 2000.0),
+            *silence(start_ms + 2950.0, 210),
+        ):
+            follower.decode(reading)
+    assert [segment.lateness for segment in follower.final_path()] == [0.0, 0.0]
+
+
 def test_a_path_has_the_readings_of_each_step() -> None:
     _, path = followed(
         "4:1 -4:1",

@@ -103,6 +103,13 @@ def test_another_note_may_follow_by_a_slur() -> None:
     assert times(play(free("4:1 5:1"), note("4", offs(200)), slurred)[1]) == [500, 1495]
 
 
+def test_a_slurred_step_begins_where_the_pitch_changes() -> None:
+    slurred = note("5", offs(200), start_ms=1000.0, attack=False)
+    mark = play(free("4:1 5:1"), note("4", offs(200)), slurred)[1][1][1]
+    assert mark.measured.settle_ms == pytest.approx(0.0, abs=30.0)
+    assert abs(mark.measured.scoop_cents or 0.0) < 5.0
+
+
 @pytest.mark.parametrize(("off", "count"), [(-19.0, 1), (-21.0, 2)])
 def test_a_slur_needs_more_than_two_tolerances(off: float, count: int) -> None:
     slurred = [*offs(110), *offs(200, lambda i: off)]

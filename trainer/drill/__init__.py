@@ -31,6 +31,7 @@ from trainer.drill.model import (
     Tightening,
     Vibrato,
     format_sound,
+    neighbouring_hole,
 )
 from trainer.drill.parser import parse_drill, read_drill, read_drill_text
 from trainer.drill.shelf import (
@@ -100,6 +101,7 @@ __all__ = [
     "lint_drill",
     "move_by_holes",
     "move_to_harp",
+    "neighbouring_hole",
     "new_drill_path",
     "overwrite_drill",
     "parse_drill",

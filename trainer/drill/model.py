@@ -52,6 +52,12 @@ def format_sound(sound: Sound, off: float = 0.0) -> str:
     return f"{holes}@{off:+g}" if off else holes
 
 
+def neighbouring_hole(sound: Sound) -> int:
+    """Return the hole below a sound, or the one above it where there is none below."""
+    holes = [tab.hole for tab in sound]
+    return min(holes) - 1 if min(holes) > 1 else max(holes) + 1
+
+
 class CleannessRule(StrEnum):
     """How cleanness counts in a step's mark."""
 
@@ -165,6 +171,18 @@ class Step:
             format_sound(sound, self.offset_cents(i)) for i, sound in enumerate(self.sounds)
         )
         return f"{path}/{self.alternative}" if self.alternative else path
+
+    def implied_neighbour(self, sound: Sound) -> Sound:
+        """Neighbour that completes a chord of which one hole is written; empty for other steps.
+
+        It is the hole below, or hole 2 above hole 1, which a mouth opened by one hole reaches.
+
+        Args:
+            sound: one of the step's sounds.
+        """
+        if self.cleanness_rule is not CleannessRule.CHORD or len(sound) > 1:
+            return ()
+        return (Tab(neighbouring_hole(sound), sound[0].breath),)
 
     def path_position(self, elapsed: float) -> float:
         """Target position along the path of sounds at a time within the step.

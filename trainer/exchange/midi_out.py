@@ -4,17 +4,22 @@ Each part is a track. Each note of a chord has a channel of its own, so that it 
 itself. Bends, glides and vibrato are pitch bend, with the range set by registered parameter 0. The
 tab of each step is a lyric. The instrument is General MIDI's harmonica. Swing is written as played,
 because MIDI has no notation for it.
+
+Where a chord is asked for and one hole is written, its neighbour sounds too. It has a track of its
+own after the parts, so that the part reads back as it is written. A note that sounds in two steps
+in a row stops shortly before the second, as between two breaths.
 """
 
 from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 
 import mido
 
-from trainer.drill import BeatClock, Drill, Step
+from trainer.drill import BeatClock, Drill, Sound, Step
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.spelling import MIN_FIFTHS, best_key_signature
 from trainer.harp import Harp
@@ -27,6 +32,12 @@ NOTE_VELOCITY = 90
 """Velocity of all notes, of 127: a drill has no dynamics."""
 PART_CHANNELS = (0, 1, 2, 3, 4), (5, 6, 7, 8, 10)
 """Channels of the first and the second part, from 0; 9 is for drums."""
+REPEAT_GAP_S = 0.06
+"""Seconds for which a note stops before it sounds again, as the built-in player does. Chosen."""
+MAX_REPEAT_GAP_BEATS = Fraction(1, 10)
+"""The same in beats, at most: `time_grid` reads a gap of that size as none."""
+NEIGHBOUR_CHANNELS = 11, 12
+"""Channels of the neighbours that complete the chords of the first and the second part."""
 BEND_INTERVAL_S = 0.01
 """Seconds between pitch-bend messages while the pitch moves."""
 DEFAULT_BEND_RANGE = 2
@@ -77,6 +88,9 @@ def drill_to_midi(drill: Drill, harp: Harp) -> mido.MidiFile:
     for steps, channels in zip((drill.steps, drill.second), PART_CHANNELS, strict=True):
         if steps:
             file.tracks.append(_part_track(drill, steps, channels, harp, clock))
+    for steps, channel in zip((drill.steps, drill.second), NEIGHBOUR_CHANNELS, strict=True):
+        if any(step.implied_neighbour(step.first) for step in steps):
+            file.tracks.append(_neighbour_track(drill, steps, channel, harp, clock))
     return file
 
 
@@ -104,11 +118,48 @@ def _part_track(
     for channel in channels[: max(len(step.first) for step in steps)]:
         messages += ((0, message) for message in _channel_setup(channel, bend_range))
     events: list[TimedMessage] = []
-    for step in steps:
-        events += _step_messages(drill, step, channels, harp, clock, bend_range)
+    for step, stop in zip(steps, _stops(drill, steps, harp, clock), strict=True):
+        events += _step_messages(drill, step, stop, channels, harp, clock, bend_range)
+    return _track(f"{harp.name} harp", messages, events)
+
+
+def _neighbour_track(
+    drill: Drill, steps: tuple[Step, ...], channel: int, harp: Harp, clock: BeatClock
+) -> mido.MidiTrack:
+    """Return the neighbours that complete the chords of a part, held at their own pitch."""
+    messages = [(0, message) for message in _channel_setup(channel, DEFAULT_BEND_RANGE)]
+    events: list[TimedMessage] = []
+    for step, stop in zip(steps, _stops(drill, steps, harp, clock), strict=True):
+        for tab in step.implied_neighbour(step.first):
+            events += _note_messages(clock.sample(step.start), stop, channel, harp.midi(tab))
+    return _track(f"{harp.name} harp, neighbouring holes", messages, events)
+
+
+def _stops(drill: Drill, steps: tuple[Step, ...], harp: Harp, clock: BeatClock) -> Iterator[int]:
+    """Yield the tick on which each step stops: on its end, or before the same note sounds again."""
+    beat_ticks = TICKS_PER_QUARTER * 4 // drill.meter[1]
+    second = drill.tempo * beat_ticks / 60.0
+    gap = min(round(REPEAT_GAP_S * second), math.floor(MAX_REPEAT_GAP_BEATS * beat_ticks))
+    for step, following in zip(steps, (*steps[1:], None), strict=True):
+        start, end = clock.sample(step.start), clock.sample(step.end)
+        is_repeated = (
+            following is not None
+            and following.start == step.end
+            and bool(_notes(step, step.last, harp) & _notes(following, following.first, harp))
+        )
+        yield max(end - gap, (start + end) // 2) if is_repeated else end
+
+
+def _notes(step: Step, sound: Sound, harp: Harp) -> set[int]:
+    """Return the MIDI note numbers of one of a step's sounds, with the implied neighbour's."""
+    return {harp.midi(tab) for tab in (*sound, *step.implied_neighbour(sound))}
+
+
+def _track(name: str, messages: list[TimedMessage], events: list[TimedMessage]) -> mido.MidiTrack:
+    """Return a track of messages that set it up, and of events in any order."""
     events.sort(key=lambda event: (event[0], _ORDER_ON_TICK[event[1].type]))
     track = mido.MidiTrack()
-    track.append(mido.MetaMessage("track_name", name=f"{harp.name} harp"))
+    track.append(mido.MetaMessage("track_name", name=name))
     now = 0
     for tick, message in [*messages, *events]:
         track.append(message.copy(time=tick - now))
@@ -145,6 +196,7 @@ def _voices(step: Step, harp: Harp) -> list[list[int]]:
 def _step_messages(
     drill: Drill,
     step: Step,
+    stop: int,
     channels: tuple[int, ...],
     harp: Harp,
     clock: BeatClock,
@@ -166,9 +218,13 @@ def _step_messages(
                 tick = start + round(elapsed * (end - start))
                 yield tick, mido.Message("pitchwheel", channel=channel, pitch=bend)
                 sent = bend
-        note = voice[0]
-        yield start, mido.Message("note_on", channel=channel, note=note, velocity=NOTE_VELOCITY)
-        yield end, mido.Message("note_off", channel=channel, note=note, velocity=0)
+        yield from _note_messages(start, stop, channel, voice[0])
+
+
+def _note_messages(start: int, stop: int, channel: int, note: int) -> Iterator[TimedMessage]:
+    """Yield the start and the end of a note."""
+    yield start, mido.Message("note_on", channel=channel, note=note, velocity=NOTE_VELOCITY)
+    yield stop, mido.Message("note_off", channel=channel, note=note, velocity=0)
 
 
 def _bend_half_steps(step: Step, voice: list[int], elapsed: float, seconds: float) -> float:

@@ -18,6 +18,7 @@ class QuantizationParameters:
         snap_beats: maximum distance in beats to a simple division for it to be preferred over a
             finer one.
         min_note_beats: minimum length of a note in beats; shorter ones are extended.
+        max_gap_beats: maximum silence in beats before the next note that is not a rest.
         min_offset_cents: minimum offset from a note in cents that counts as intended.
         offset_step_cents: step in cents to which intended offsets are rounded.
         max_silent_cut_beats: maximum shortening of a note in beats that is not reported.
@@ -26,6 +27,7 @@ class QuantizationParameters:
     beat_divisions: tuple[int, ...] = (1, 2, 3, 4, 6, 8, 12)
     snap_beats: Fraction = Fraction(1, 40)
     min_note_beats: Fraction = Fraction(1, 8)
+    max_gap_beats: Fraction = Fraction(1, 10)
     min_offset_cents: float = 25.0
     offset_step_cents: float = 5.0
     max_silent_cut_beats: Fraction = Fraction(1, 4)
@@ -93,6 +95,10 @@ def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...],
         if next_start is not None and end > next_start:
             shortened += end - next_start > PARAMETERS.max_silent_cut_beats
             end = next_start
+        elif next_start is not None and end < next_start:
+            silence = min(note.start for note in chords[i + 1][1]) - max(note.end for note in chord)
+            if silence <= PARAMETERS.max_gap_beats:
+                end = next_start
         line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder))
     return tuple(line), shortened
 

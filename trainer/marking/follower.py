@@ -8,7 +8,8 @@ cheapest path wins. Each step has three hidden states:
     gap 0 ──▶ step 0 (right | wrong) ──▶ gap 1 ──▶ step 1 (right | wrong) ──▶ gap 2 …
 
 - **gap**: the player rests, or plays something that the drill does not ask for. Silence costs
-  nothing here, sound a little.
+  nothing here, sound a little; nothing either while the trainer plays a call, which a recording
+  may hold.
 - **right**: the step is played as written. A reading costs its distance from the step's pitch.
 - **wrong**: the step is played wrong. Every sounding reading costs the same, and entering costs
   more. Right and wrong change into each other without an attack: a note may be scooped into, or
@@ -33,6 +34,7 @@ The costs are in :class:`trainer.marking.parameters.FollowerParameters`.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from math import inf, isnan
@@ -308,7 +310,11 @@ class Follower:
     """Decodes the readings of a pass, one by one."""
 
     def __init__(
-        self, targets: Sequence[StepTarget], rate: int, costs: FollowerParameters = FOLLOWER
+        self,
+        targets: Sequence[StepTarget],
+        rate: int,
+        costs: FollowerParameters = FOLLOWER,
+        calls: Sequence[tuple[int, int]] = (),
     ) -> None:
         """Start in the gap before the first step.
 
@@ -316,8 +322,11 @@ class Follower:
             targets: the steps, in order.
             rate: sample rate in hertz.
             costs: parameters of the model.
+            calls: first sample of each call of the trainer and the one after its last, in order.
         """
         self._costs = costs
+        self._calls = calls
+        self._call_starts = [start for start, _ in calls]
         self._states = [
             _StepStates.of(i, target, targets[i - 1] if i else None, rate, costs)
             for i, target in enumerate(targets)
@@ -396,11 +405,16 @@ class Follower:
             is_sounding,
             is_attack,
             0.0 if is_attack else gap_exit,
-            gap_emission if is_sounding else 0.0,
+            gap_emission if is_sounding and not self._is_in_call(reading.sample) else 0.0,
             is_unidentified,
             absolute_cents(reading.hz),
             holes,
         )
+
+    def _is_in_call(self, sample: int) -> bool:
+        """Whether the trainer plays a call."""
+        place = bisect_right(self._call_starts, sample) - 1
+        return place >= 0 and sample < self._calls[place][1]
 
     def _prune(self, last_alive: int, limit: float) -> None:
         """Prune the steps at both ends of the beam whose best state costs more than a limit."""

@@ -6,7 +6,8 @@ a moment and the last one held; of a ladder, each rung must be held. A note with
 for some cycles of it. The same sound again needs a new attack.
 
 Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
-the step was held. Nothing is early or late.
+the step was held. A slurred step begins where the pitch leaves that of the step before. Nothing is
+early or late.
 """
 
 from __future__ import annotations
@@ -57,6 +58,9 @@ class FreeMarker:
         self._attack_frame = 0
         self._attack_sample = 0
         self._tries = 0
+        self._slurred_from: tuple[float, ...] = ()
+        """Pitches of the step before in cents from A4 = 440 Hz, while it may be held on; empty once
+        the step that is due is attacked."""
         self._is_attacked = True
         """Whether the step that is due has an attack, or follows by a slur that needs none."""
         self._place = 0
@@ -92,6 +96,8 @@ class FreeMarker:
         if reading.onset is not None or (is_sounding and self._was_silent):
             self._start_try(frame, reading.sample)
         self._was_silent = not is_sounding
+        if self._is_held_on(reading):
+            self._attack_frame = frame + 1
         if not self._is_attacked or not self._is_held(reading, max(0, elapsed)):
             return []
         return [self._finish_step(frame)]
@@ -119,9 +125,19 @@ class FreeMarker:
         if not self._tries or is_new:
             self._tries += 1
         self._attack_sample = sample
+        self._slurred_from = ()
         self._place = self._held_samples = self._dropout_samples = 0
         self._held_bounds = []
         self._is_attacked = True
+
+    def _is_held_on(self, reading: Reading) -> bool:
+        """Whether a reading is still nearer to the step before than to the one slurred from it."""
+        if not self._slurred_from or reading.hz is None:
+            return False
+        pitch = absolute_cents(reading.hz)
+        after = self._targets[len(self._marks)].path[0]
+        before = min(abs(pitch - held) for held in self._slurred_from)
+        return bool(before < min(abs(pitch - due) for due in after))
 
     def _is_held(self, reading: Reading, elapsed: int) -> bool:
         """Whether the step has been held, `elapsed` samples after the last reading."""
@@ -197,6 +213,7 @@ class FreeMarker:
         self._held_bounds = []
         # The next step may follow by a slur, if its pitch is another.
         self._attack_frame = frame + 1
+        self._slurred_from = tuple(target.path[-1])
         self._is_attacked = not self.done and self._differs(target, self._targets[len(self._marks)])
         return mark
 

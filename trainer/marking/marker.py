@@ -48,7 +48,7 @@ class Marker:
         self._calls = [
             (clock.sample(step.start), clock.sample(step.end)) for step in steps if step.call
         ]
-        self._follower = Follower(self._targets, clock.rate)
+        self._follower = Follower(self._targets, clock.rate, calls=self._calls)
         self._history = ReadingHistory()
         self._reported: dict[int, Segment | None] = {}
         """Segment of each step that was reported, by index; None for one reported as missed."""

@@ -13,7 +13,7 @@ from dataclasses import replace
 import numpy as np
 
 from trainer.core import TrainerError
-from trainer.drill import BeatClock, Drill
+from trainer.drill import BeatClock, Drill, Step
 from trainer.ear import HeardNote
 from trainer.harp import Harp, Tab
 from trainer.marking.parameters import PASS_SEARCH
@@ -45,7 +45,7 @@ def find_start(
         )
     clock = BeatClock(0, tempo, rate, drill.swing)
     due = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
-    fits = np.array([[_fits(note, step.first, harp) for note in heard] for step in drill.steps])
+    fits = np.array([[_fits(note, step, harp) for note in heard] for step in drill.steps])
     near = _near_samples(tempo, rate)
     best_zero, best_score, best_lateness = 0.0, -1.0, np.zeros(0)
     for anchor in range(min(PASS_SEARCH.anchors, len(due))):
@@ -110,7 +110,7 @@ def _fraction_heard(
     near = _near_samples(clock.tempo, clock.rate)
     is_heard = [
         any(
-            abs(note.start - clock.sample(step.start)) < near and _fits(note, step.first, harp)
+            abs(note.start - clock.sample(step.start)) < near and _fits(note, step, harp)
             for note in heard
         )
         for step in drill.steps
@@ -123,9 +123,15 @@ def _near_samples(tempo: float, rate: int) -> float:
     return PASS_SEARCH.near_beats * 60.0 / tempo * rate
 
 
-def _fits(note: HeardNote, sound: Sequence[Tab], harp: Harp) -> bool:
-    """Whether a heard note can be the start of a sound: same pitch, or same hole and breath."""
-    entries = {note.tab, *note.also}
+def _fits(note: HeardNote, step: Step, harp: Harp) -> bool:
+    """Whether a heard note can be the start of a step: same pitch, or same hole and breath.
+
+    Of a chord that is written by one hole, any neighbour may be heard as its note.
+    """
+    entries, sound = {note.tab, *note.also}, step.first
+    if step.implied_neighbour(sound):
+        near = (hole for hole in (sound[0].hole - 1, sound[0].hole + 1) if 1 <= hole <= 10)
+        sound = (*sound, *(Tab(hole, sound[0].breath) for hole in near))
     same_pitch = {tab for entry in sound for tab in (entry, *harp.same_pitch(entry))}
     return bool(entries & same_pitch) or (
         len(sound) == 1

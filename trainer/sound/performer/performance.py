@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from trainer.core.types import Floats
-from trainer.drill import CleannessRule, Sound, Step, TabError, parse_tab_note
+from trainer.drill import CleannessRule, Sound, Step, TabError, neighbouring_hole, parse_tab_note
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
@@ -189,7 +189,7 @@ def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
     harp, rate = playing.harp, playing.rate
     wanted = span.path[0][1]
     times = np.array([at for at, _, _ in span.path])
-    neighbours = _chord_neighbour(playing.step, wanted)
+    neighbours = playing.step.implied_neighbour(wanted)
     rms = PARAMETERS.level / np.sqrt(len(wanted) + len(neighbours))
     for tab in wanted:
         is_upper = any(harp.midi(tab) - harp.midi(other) == 12 for other in wanted)
@@ -221,17 +221,6 @@ def _voice(
     return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands)
 
 
-def _chord_neighbour(step: Step, wanted: Sound) -> Sound:
-    """Return the neighbour that sounds too where one hole is written and a chord asked for."""
-    if step.cleanness_rule is not CleannessRule.CHORD or len(wanted) > 1:
-        return ()
-    return (Tab(_neighbour_hole(holes(wanted)), wanted[0].breath),)
-
-
-def _neighbour_hole(sounding: frozenset[int]) -> int:
-    return min(sounding) - 1 if min(sounding) > 1 else max(sounding) + 1
-
-
 def _entry_on(hole: int, sound: Sound) -> Tab:
     return next(tab for tab in sound if tab.hole == hole)
 
@@ -250,8 +239,8 @@ def _leaking_voice(playing: _Playing, span: HoleSpan) -> ReedVoice:
     """Return the voice of the neighbour that leaks in a span."""
     fault, step = playing.fault, playing.step
     wanted = span.path[0][1]
-    sounding = (*wanted, *_chord_neighbour(step, wanted))
-    hole = _neighbour_hole(holes(sounding)) if fault.leak_hole is None else fault.leak_hole
+    sounding = (*wanted, *step.implied_neighbour(wanted))
+    hole = neighbouring_hole(sounding) if fault.leak_hole is None else fault.leak_hole
     if not 1 <= hole <= 10 or hole in holes(sounding):
         raise _cannot(f"leak hole {hole}", step, "name another hole from 1 to 10")
     breath = wanted[0].breath
