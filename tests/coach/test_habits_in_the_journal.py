@@ -166,7 +166,7 @@ PLAIN = tune("4:1 -4:1 5:1 -5:1 | 6:1 -6:1 5:1 4:1")
     ],
 )
 def test_the_journal_shows_the_habits_of_the_result(drill: Drill, fault: Fault, habit: str) -> None:
-    assert habit in {found.name for found in find_habits(result(drill, fault))}
+    assert habit in {each.name for each in find_habits(result(drill, fault))}
     takes = [take(drill, fault, day) for day in (1, 2, 3, 4)]
     rates = success_rates(count_tries(takes, {drill.name: drill}), TODAY)
     weak = [rate for rate in find_weaknesses(rates) if rate.kind is TraitKind.HABIT]

@@ -270,7 +270,7 @@ def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
         (
             "1+4:2",
             {"holes": (1,), "hidden": (4,)},
-            "cannot tell whether hole 4 sounded: no beats heard",
+            "not judged: hole 4 cannot be heard without beats",
         ),
         ("-4:1", {"tries": 3}, "in tune, clean, in time; after 3 tries"),
         (

@@ -221,7 +221,7 @@ def test_a_teacher_names_the_cause_first(drill: Drill, fault: Fault, habit: str)
 @pytest.mark.parametrize("pattern", PATTERNS, ids=lambda pattern: pattern[0])
 def test_a_proposed_drill_is_within_reach(pattern: tuple[str, Drill, Fault, str]) -> None:
     _, drill, fault, _ = pattern
-    by_title = {one.title: one for one in SHELF}
+    by_title = {shown.title: shown for shown in SHELF}
     for advice in advise(played(drill, fault), SHELF):
         if advice.drill:
             assert by_title[advice.drill].level <= drill.level

@@ -103,7 +103,7 @@ def _missing_clauses(holes: Sequence[int]) -> list[str]:
 def _hidden_clauses(step: Step, measured: Measured) -> list[str]:
     """What cannot be heard of a split: the upper reed of an octave, unless the two beat."""
     numbers = " and ".join(str(hole) for hole in measured.hidden)
-    return [f"cannot tell whether hole {numbers} sounded: no beats heard"]
+    return [f"not judged: hole {numbers} cannot be heard without beats"]
 
 
 def _is_adrift(measured: Measured) -> bool:

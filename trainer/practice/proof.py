@@ -87,7 +87,7 @@ def _prove_at_tolerance(drill: Drill, harp: Harp, seed: int) -> list[Trial]:
         gross = perform(drill, harp, faults_of(aim, aimed, drill), seed).score
         trials.append(Trial(f"{name}, gross", gross, max_gross, True, cents))
         if aim.criterion == "holes" and "splits" in aim.groups:
-            continue  # a split without beats cannot be told from one hole, step by step
+            continue  # a split without beats sounds like one hole, step by step
         half = faults_of(aim, aimed[::2], drill, moderate=True)
         moderate = perform(drill, harp, half, seed).score
         trials.append(Trial(f"{name}, moderate", moderate, MAX_MODERATE, True, cents))
