@@ -86,6 +86,7 @@ def take_lines(plan: Plan, events: list[Event]) -> list[str]:
     ids=["slower", "own tempo", "some bars", "free", "another"],
 )
 def test_lines_hold_everything_that_the_screen_shows_of_a_take(plan: Plan) -> None:
+    plan = plan.at_present_tolerance()
     drill = plan.drill
     assert drill is not None
     script = [event for _, event in scripted.scripted_events(replace(plan, bars=None))]
