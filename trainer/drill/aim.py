@@ -162,7 +162,8 @@ def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
         case "attack":
             return not step.has_path
         case "motion":
-            return step.has_path or step.vibrato is not None
+            is_short_slide = _is_slide(step, None) and len(step.sounds) == 2
+            return step.vibrato is not None or (step.has_path and not is_short_slide)
         case "cleanness":
             return step.cleanness_rule is not CleannessRule.LOOSE
         case "time":
