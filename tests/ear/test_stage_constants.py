@@ -303,7 +303,7 @@ def test_no_longer_period_is_tried_without_a_first_fit(monkeypatch: pytest.Monke
 
 
 @pytest.mark.parametrize(
-    ("age", "clarity", "found"),
+    ("age", "clarity", "is_pitch"),
     [
         (500, 0.955, False),  # too short for the lowest notes
         (500, 0.965, True),
@@ -317,10 +317,10 @@ def test_no_longer_period_is_tried_without_a_first_fit(monkeypatch: pytest.Monke
     ],
 )
 def test_the_clarity_that_a_pitch_needs_falls_with_the_age_of_the_note(
-    monkeypatch: pytest.MonkeyPatch, age: int, clarity: float, found: bool
+    monkeypatch: pytest.MonkeyPatch, age: int, clarity: float, is_pitch: bool
 ) -> None:
     search = Search(monkeypatch, [(50, clarity)])
-    assert (search.at(age) is not None) is found
+    assert (search.at(age) is not None) is is_pitch
     assert bool(search.windows) is (age >= 216)
 
 
@@ -544,11 +544,11 @@ def test_reeds_are_detected_in_the_last_frame_of_the_segment(ear: Ear) -> None:
 
 
 def test_the_frame_of_a_glide_has_its_mean_pitch(ear: Ear) -> None:
-    def found(guess: float | None) -> ReedEstimate:
+    def estimate(guess: float | None) -> ReedEstimate:
         assert guess is not None
         return ReedEstimate(guess, Tab.parse("4"), Breath.BLOW, (), ())
 
-    stub = DetectorStub(found)
+    stub = DetectorStub(estimate)
     ear._reeds = stub  # type: ignore[assignment]
     ear._note.track.extend([(22_000, 500.0), (22_900, 510.0), (23_800, 520.0)])
     ear._detect_reeds(estimate_at(520.0))
@@ -659,8 +659,8 @@ def test_no_reed_is_searched_within_a_bin_and_a_half_of_a_known_one() -> None:
     mixture._residual = np.ones_like(mixture._residual)
     bin_hz = RATE / 2040
     candidates = 400.0 + np.arange(-3.0, 3.1, 0.25) * bin_hz
-    found = mixture.search(candidates)
-    assert found is None or abs(found[0] - 400.0) >= 1.5 * bin_hz
+    estimate = mixture.search(candidates)
+    assert estimate is None or abs(estimate[0] - 400.0) >= 1.5 * bin_hz
     near = 400.0 + np.arange(-1.4, 1.41, 0.2) * bin_hz
     assert mixture.search(near) is None
 
