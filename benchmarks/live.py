@@ -273,8 +273,8 @@ STAGES = (
     "frame to the terminal",
 )
 SIGN, NAME = "onset indicated", "note named"
-NEEDLE, NUMBER = "pitch right: needle", "pitch right: number"
-ORDER = [(kind, hard) for hard in (True, False) for kind in (SIGN, NAME, NEEDLE, NUMBER)]
+RIGHT = "pitch right"
+ORDER = [(kind, hard) for hard in (True, False) for kind in (SIGN, NAME, RIGHT)]
 
 
 class LatencyAnalysis:
@@ -338,7 +338,7 @@ class LatencyAnalysis:
         """Follow each note from its first sample to the screen.
 
         Times of the first frame that indicates an onset, of the first that names the note, and of
-        the first whose needle or number is within 10 cents of its final value.
+        the first whose cents are within 10 cents of their final value.
         """
         self.times: dict[tuple[str, bool], list[float]] = {}
         self.missed = 0
@@ -349,13 +349,11 @@ class LatencyAnalysis:
             end = first_after(self._shown, began + NOTE_S - 0.05)
             frames = self._frames[first:end]
             named = frames[:, 3] != 0
-            near = np.abs(frames[:, 5] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
-            number = np.abs(frames[:, 4] - np.median(frames[named, 5][-12:])) <= RIGHT_CENTS
+            near = np.abs(frames[:, 4] - np.median(frames[named, 4][-12:])) <= RIGHT_CENTS
             for kind, matches in (
-                (SIGN, (named | (frames[:, 6] > 0)) & (frames[:, 2] >= self._first_sign(onset))),
+                (SIGN, (named | (frames[:, 5] > 0)) & (frames[:, 2] >= self._first_sign(onset))),
                 (NAME, named),
-                (NEEDLE, named & near),
-                (NUMBER, named & number),
+                (RIGHT, named & near),
             ):
                 if not np.any(matches):
                     self.missed += 1
@@ -452,7 +450,7 @@ class LatencyAnalysis:
             middle, most, worst = np.percentile(times, (50, 95, 100))
             name = f"{kind}, {'begins at full level' if hard else 'as recorded'}"
             yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
-        onset, right = (np.median(self.times[kind, True]) for kind in (SIGN, NEEDLE))
+        onset, right = (np.median(self.times[kind, True]) for kind in (SIGN, RIGHT))
         yield f"not shown in time: {self.missed}"
         yield f"goal: onset within {ONSET_MS:g} ms, median: {_met(onset <= ONSET_MS)}"
         yield f"goal: right pitch within {RIGHT_MS:g} ms, median: {_met(right <= RIGHT_MS)}"

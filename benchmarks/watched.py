@@ -179,15 +179,14 @@ class RecordedApp(TrainerApp):
 
     Attributes:
         frames: time before and after drawing, last sample heard, hole (negative for draw, 0 for
-            none), cents as a number, cents as a needle, 1 while the pitch is pending, 1 if the
-            frame is marked on the terminal.
+            none), cents, 1 while the pitch is pending, 1 if the frame is marked on the terminal.
     """
 
     CSS_PATH = Path(trainer.app.app.__file__).with_name("app.tcss")
 
     def __init__(self, listener: Listener, plan: Plan) -> None:
         super().__init__(listener, (), plan)
-        self.frames = NumberTable(8)
+        self.frames = NumberTable(7)
 
     def _display(self, screen: Any, renderable: Any) -> None:
         """Record a frame: the only place in Textual where one is complete."""
@@ -207,7 +206,6 @@ class RecordedApp(TrainerApp):
             reading.heard if reading else 0,
             hole,
             np.nan if shown.whole_cents is None else shown.whole_cents,
-            np.nan if shown.cents is None else shown.cents,
             float(shown.pitch_pending),
             float(self._sync_available),
         )

@@ -490,7 +490,7 @@ def test_the_faults_of_the_faulty_phrase_come_back_in_its_marks() -> None:
         (OUT_STEP, "pitch", "cents flat"),
         (LEAKING_STEP, "cleanness", "hole 3 leaking"),
         (LATE_STEP, "time", "ms late"),
-        (SHALLOW_STEP, "pitch", "cents sharp"),
+        (SHALLOW_STEP, "pitch", "not deep enough"),
     ],
 )
 def test_a_fault_costs_its_own_part_and_is_said(step: int, part: str, words: str) -> None:
