@@ -136,8 +136,9 @@ class GoalTable(_Table):
 def _known_group(name: str) -> str:
     if not is_group(name):
         near = get_close_matches(name, GROUPS, n=1)
-        hint = f"did you mean '{near[0]}'?" if near else "there are " + ", ".join(GROUPS)
-        raise ValueError(f"no steps are called '{name}'; {hint}, and bars as 'bars 3-4'")
+        known = f"there are {', '.join(GROUPS)}, and bars such as 'bars 3-4'"
+        hint = f"did you mean '{near[0]}'?" if near else known
+        raise ValueError(f"no steps are called '{name}'; {hint}")
     return name
 
 
