@@ -79,8 +79,7 @@ def break_down(
     if step.cleanness_rule is CleannessRule.CLEAN:
         most = min(most, criteria.get("cleanness", 100.0))
     right = right_factor(criteria)
-    sounding = 1.0 - len(missing_holes(step, measured)) / len(step.last)
-    return ScoreBreakdown(mean, most, right, sounding)
+    return ScoreBreakdown(mean, most, right, _sounding_fraction(step, measured))
 
 
 def step_score(step: Step, measured: Measured, criteria: Mapping[str, float], goal: Goal) -> float:
@@ -125,7 +124,7 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
     if criterion == "holes":
         if not mark.measured.holes or mark.measured.hidden:
             return None
-        points = 100.0 * (1.0 - len(missing_holes(mark.step, mark.measured)) / len(mark.step.last))
+        points = 100.0 * _sounding_fraction(mark.step, mark.measured)
         if sounds_alone(mark.step, mark.measured):
             points = 0.0
     elif criterion not in mark.criteria:
@@ -133,6 +132,11 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
     else:
         points = mark.criteria[criterion]
     return points * right_factor(mark.criteria)
+
+
+def _sounding_fraction(step: Step, measured: Measured) -> float:
+    """Fraction of a chord's holes that sounded, 1 for a single note."""
+    return 1.0 - len(missing_holes(step, measured)) / len(step.last)
 
 
 def right_factor(criteria: Mapping[str, float]) -> float:
