@@ -63,6 +63,8 @@ class WeightsTable(_Table):
     motion: float = _weight("motion")
     cleanness: float = _weight("cleanness")
     time: float = _weight("time")
+    articulation: float = _weight("articulation")
+    dynamics: float = _weight("dynamics")
 
     @model_validator(mode="after")
     def _check_sum(self) -> WeightsTable:
@@ -161,6 +163,8 @@ class AimTable(_Table):
     motion: Groups = _groups("motion")
     cleanness: Groups = _groups("cleanness")
     time: Groups = _groups("time")
+    articulation: Groups = _groups("articulation")
+    dynamics: Groups = _groups("dynamics")
     holes: Groups = _groups("holes")
 
 

@@ -36,6 +36,8 @@ DEFAULT_WEIGHTS: Mapping[str, float] = {
     "motion": 15.0,
     "cleanness": 15.0,
     "time": 15.0,
+    "articulation": 10.0,
+    "dynamics": 10.0,
 }
 """Default weights of the criteria of a step's mark."""
 CRITERIA = tuple(DEFAULT_WEIGHTS)
@@ -71,17 +73,94 @@ class CleannessRule(StrEnum):
     """At least one neighbouring hole must sound, too."""
 
 
+class Articulation(StrEnum):
+    """How a note begins and ends."""
+
+    PLAIN = "plain"
+    """As the player likes."""
+    TONGUED = "tongued"
+    """It begins with an attack of its own, after a gap."""
+    LEGATO = "legato"
+    """It goes on into the next note of the same breath without a gap."""
+    STACCATO = "staccato"
+    """It is held for at most half of its length."""
+
+
+class VibratoKind(StrEnum):
+    """What makes a vibrato."""
+
+    THROAT = "throat"
+    """The throat moves the pitch. An open reed only dips, because it does not rise; a bent note
+    swings to both sides."""
+    HAND = "hand"
+    """The hands move the loudness."""
+
+
+DEFAULT_HAND_VIBRATO_DB = 6.0
+"""Depth of hand vibrato without numbers, peak to peak in dB (chosen by hand)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Vibrato:
     """Vibrato that a step asks for.
 
     Attributes:
         hz: rate in hertz, 3 to 9.
-        cents: amplitude in cents to each side of the note, 3 to 100.
+        cents: of throat vibrato, half its peak-to-peak extent in cents, 3 to 100: a bent note
+            swings by it to each side, an open one dips by twice as much. 0 for hand vibrato.
+        kind: what makes it.
+        db: of hand vibrato, its peak-to-peak extent in dB. 0 for throat vibrato.
     """
 
     hz: float = 5.0
     cents: float = 20.0
+    kind: VibratoKind = VibratoKind.THROAT
+    db: float = 0.0
+
+    @classmethod
+    def of_hands(cls, hz: float = 5.0, db: float = DEFAULT_HAND_VIBRATO_DB) -> Vibrato:
+        """Return hand vibrato of a rate in hertz and a peak-to-peak extent in dB."""
+        return cls(hz, 0.0, VibratoKind.HAND, db)
+
+
+DEFAULT_SHAKE_HZ = 6.0
+"""Rate of a shake without a direction, in full cycles per second (common practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shake:
+    """A rapid alternation of a step's sound with another of the same breath.
+
+    Attributes:
+        other: the other sound; the step's own comes first.
+        hz: rate in full cycles per second, 4 to 8.
+    """
+
+    other: Sound
+    hz: float = DEFAULT_SHAKE_HZ
+
+
+@dataclass(frozen=True, slots=True)
+class Inflection:
+    """A bend of the pitch at one end of a note: a scoop or dip into it, or a fall off it.
+
+    Attributes:
+        beats: duration in beats, at the note's beginning or end.
+        cents: distance from the note's pitch at its outer end, in cents; always below it.
+    """
+
+    beats: Fraction
+    cents: float = 100.0
+
+
+DEFAULT_SCOOP = Inflection(Fraction(1, 2))
+"""A scoop without numbers (chosen by hand)."""
+DEFAULT_DIP = Inflection(Fraction(1, 6))
+"""A dip, which is a short scoop, without numbers (chosen by hand)."""
+DEFAULT_FALL = Inflection(Fraction(1, 2))
+"""A fall without numbers (chosen by hand)."""
+DEFAULT_SWELL_DB = 6.0
+"""Change of loudness of a swell or fade without a number, in dB (chosen by hand)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,11 +178,22 @@ class Step:
         line, column: position of the token in its file, from 1; 0 without a file.
         offsets_cents: target of each sound relative to its tab entry, in cents, -100 to 100;
             empty where all are 0.
-        alternative: another entry of the same pitch that is accepted, too.
+        alternative: another entry that is accepted, too: of the same pitch on another hole, or of
+            another pitch on the same hole and breath, "bent or not".
         ladder: whether each sound is held for an equal time, without a glide between.
         cleanness_rule: how cleanness counts.
         vibrato: vibrato to play; None for none.
         wah_hz: rate of the hand wah in hertz; 0 for none.
+        shake: rapid alternation with another sound; None for none.
+        scoop: glide from below into its pitch; None for none.
+        fall: glide down from its pitch at its end; None for none.
+        grace: sound crushed in just before it, which takes no time of its own; empty for none.
+        articulation: how it begins and ends.
+        accent: whether it is louder than the notes around it.
+        swell_db: change of loudness over its length in dB; positive swells, negative fades, 0 for
+            none.
+        slap: whether the chord of the two holes below sounds with its attack.
+        optional: whether it may be left out without loss.
         call: whether the trainer plays it and the player answers.
     """
 
@@ -121,6 +211,15 @@ class Step:
     cleanness_rule: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
     wah_hz: float = 0.0
+    shake: Shake | None = None
+    scoop: Inflection | None = None
+    fall: Inflection | None = None
+    grace: Sound = ()
+    articulation: Articulation = Articulation.PLAIN
+    accent: bool = False
+    swell_db: float = 0.0
+    slap: bool = False
+    optional: bool = False
     call: bool = False
 
     @property
@@ -148,6 +247,11 @@ class Step:
         return len(self.sounds) > 1
 
     @property
+    def has_bent_choice(self) -> bool:
+        """Whether either of two pitches of one hole and breath is right: "bent or not"."""
+        return self.alternative is not None and self.alternative.hole == self.first[0].hole
+
+    @property
     def is_chord(self) -> bool:
         """Whether several holes sound together."""
         return len(self.sounds[0]) > 1
@@ -159,13 +263,20 @@ class Step:
 
     @property
     def tabs(self) -> tuple[Tab, ...]:
-        """All tab entries in it, each once, the alternative last."""
-        entries = [tab for sound in self.sounds for tab in sound]
+        """All tab entries in it, each once: its path, a shake's other sound, the alternative.
+
+        A grace note, which sounds before the step, is not among them.
+        """
+        others = (self.shake.other,) if self.shake else ()
+        entries = [tab for sound in (*self.sounds, *others) for tab in sound]
         return tuple(dict.fromkeys([*entries, *([self.alternative] if self.alternative else [])]))
 
     @property
     def tab(self) -> str:
-        """The step as tab without its length: ``-4'>-4``, ``4+5``, ``-2/3``."""
+        """The step as tab without its length: ``-4'>-4``, ``4+5``, ``-2/3``, ``-4<>5``."""
+        if self.shake:
+            other = format_sound(self.shake.other).removeprefix("-")
+            return f"{format_sound(self.first, self.offset_cents(0))}<>{other}"
         sign = "=" if self.ladder else ">"
         path = sign.join(
             format_sound(sound, self.offset_cents(i)) for i, sound in enumerate(self.sounds)
@@ -288,7 +399,7 @@ class Drill:
         about: what it trains, how it feels when right, what usually goes wrong.
         key: key of the harp it is written for, as in :func:`trainer.harp.parse_key`.
         tuning: name of the harp's tuning.
-        tempo: beats per minute.
+        tempo: beats per minute; with `tempo_to`, those at the first beat.
         meter: beats per bar and the note value of a beat, ``(4, 4)``.
         goal: standards by which it is marked.
         steps: steps in order of time.
@@ -303,6 +414,7 @@ class Drill:
         tightening: how the tolerance narrows for a player; None where it stays.
         second: steps of the other part; empty for one part.
         aims: what it is for; they decide the mark. Empty where nothing counts more than the rest.
+        tempo_to: beats per minute at the end, reached evenly, beat by beat; None keeps the tempo.
     """
 
     name: str
@@ -325,6 +437,7 @@ class Drill:
     tightening: Tightening | None = None
     second: tuple[Step, ...] = ()
     aims: tuple[Aim, ...] = ()
+    tempo_to: float | None = None
 
     @property
     def bars(self) -> int:

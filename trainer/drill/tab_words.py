@@ -141,7 +141,8 @@ def _apply_words(
             return replace(directions, cleanness_rule=CleannessRule(name))
         case "vibrato":
             numbers = _parse_numbers(name, arguments, (VIBRATO_RANGE_HZ, VIBRATO_RANGE_CENTS))
-            return replace(directions, vibrato=Vibrato(*numbers))
+            vibrato = Vibrato(numbers[0], numbers[1]) if numbers else Vibrato()
+            return replace(directions, vibrato=vibrato)
         case "wah":
             numbers = _parse_numbers(name, arguments, (WAH_RANGE_HZ,))
             return replace(directions, wah_hz=numbers[0] if numbers else DEFAULT_WAH_HZ)

@@ -54,7 +54,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import CRITERIA, CleannessRule, Goal, Step, format_sound
+from trainer.drill import CRITERIA, CleannessRule, Goal, Step, VibratoKind, format_sound
 from trainer.marking.mark import Figures, Measured
 from trainer.marking.parameters import CURVES, SCORE, Curve
 
@@ -128,7 +128,7 @@ def score_criteria(
         "cleanness": _cleanness(step, measured),
         "time": _time(measured, beat_ms),
     }
-    return {name: score for name in CRITERIA if (score := scores[name]) is not None}
+    return {name: score for name in CRITERIA if (score := scores.get(name)) is not None}
 
 
 def criterion_scores(
@@ -274,7 +274,7 @@ def _motion(step: Step, measured: Measured, tolerance: float) -> CriterionScore 
     if step.is_glide and len({tab.hole for tab in step.tabs}) > 1 and len(step.sounds) > 2:
         fraction = 1.0 - len(measured.unheard) / (len(step.sounds) - 2)
         terms.append(_term("unheard", fraction, CURVES.slide_fraction))
-    if step.vibrato:
+    if step.vibrato and step.vibrato.kind is VibratoKind.THROAT:
         wanted = step.vibrato
         terms.append(_ratio_term("vibrato_hz", measured.vibrato_hz, wanted.hz, CURVES.vibrato_rate))
         terms.append(
