@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -72,6 +73,17 @@ def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
     assert isinstance(plan.source, PlayerSpec)
     assert plan.source.aloud
     assert plan.journal is None
+
+
+def test_hearing_a_bar_as_meant_leaves_the_sound_of_the_take(tmp_path: Path) -> None:
+    known = take(tmp_path)
+    assert known.outcome.audio is not None
+    before = Path(known.outcome.audio).read_bytes()
+    plan = bar_playback_plan(known, known.sheet.by_step[4])
+    assert plan is not None
+    silent = replace(plan, source=PlayerSpec(), scratch=tmp_path)
+    assert list(run_take(silent))[-1] == TakeFinished(None, None)
+    assert Path(known.outcome.audio).read_bytes() == before
 
 
 @pytest.mark.needs_pulse

@@ -32,7 +32,7 @@ def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
         harp = Harp.of(drill.key, drill.tuning)
     output = source.output if isinstance(source, MicrophoneSpec | PlayerSpec) else None
     player = PlayerSpec(realtime=True, aloud=True, output=output)
-    return Plan(harp, player, drill=drill, loop=False)
+    return Plan(harp, player, drill=drill, loop=False, keeps_sound=False)
 
 
 PLAYBACK_MARGIN_S = 0.3
@@ -59,7 +59,7 @@ def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
         last=last + PLAYBACK_MARGIN_S,
         output=output,
     )
-    return Plan(plan.harp, spec)
+    return Plan(plan.harp, spec, keeps_sound=False)
 
 
 def bar_playback_plan(take: TakeState, mark: Mark) -> Plan | None:

@@ -38,6 +38,8 @@ class Plan:
         tolerance: tolerance in cents instead of the one that the player has reached.
         scratch: a folder in which the sound is kept until the next take, to be heard again; None
             keeps none.
+        keeps_sound: whether the sound is kept in `scratch`. A playback keeps none, so that the
+            sound of the take before stays.
         sound_mb: megabytes that the journal's sounds may take; None stores no sound in it.
     """
 
@@ -57,6 +59,7 @@ class Plan:
     sound_mb: float | None = None
     tolerance: float | None = None
     scratch: Path | None = None
+    keeps_sound: bool = True
 
     @property
     def loops(self) -> bool:

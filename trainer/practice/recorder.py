@@ -35,7 +35,7 @@ class ResultRecorder:
             return plan.save
         if self._stores_sound and self._open() is not None:
             return Path(tempfile.mkdtemp(prefix="take-")) / TAKE_FILE
-        if plan.scratch is None:
+        if plan.scratch is None or not plan.keeps_sound:
             return None
         flac = plan.scratch / TAKE_FILE
         for old in (flac, flac.with_suffix(".part.flac")):
