@@ -19,6 +19,7 @@ from textual.pilot import Pilot
 from devtools import demo_journal as demo
 from devtools import pictures, scripted
 from tests.support.colour import too_faint
+from tests.support.emulator import Emulator
 from tests.support.evenings import TODAY, an_input, evenings
 from tests.support.pilots import ANSWERS, answered, painted, until
 from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
@@ -40,6 +41,13 @@ from trainer.practice import Event, ListDevices, Plan, TakeFinished
 from trainer.sound import Passage, PlayerSpec
 from trainer.store import Journal
 
+MOVES = {
+    ShelfScreen: ("down", "down", "down", "up"),
+    TodayScreen: ("down", "down", "up"),
+    ResultScreen: ("down", "down", "down", "up"),
+    ProgressScreen: ("down", "down", "up"),
+}
+"""Keys that move the cursor of a list; each change repaints only some rows."""
 REEDS = Path(__file__).parent.parent / "reeds"
 DAY = DailySet(
     "Runa",
@@ -185,11 +193,14 @@ def test_screens_match_their_snapshots_and_are_legible(
         puppet = Puppet()
         plan = Plan(Harp.of("C"), PlayerSpec(), scripted.DRILL)
         app = TrainerApp(puppet, scripted.DRILLS, plan)
+        emulator = Emulator(size)
+        emulator.attach(app)
         async with app.run_test(size=size) as pilot:
             await pilot.pause()
 
             async def look(name: str) -> None:
                 shown = text(pilot)
+                assert emulator.text() == shown, f"{name}: rows of an earlier paint are left"
                 hold(f"{name}-{size[0]}x{size[1]}", shown)
                 for theme in ("light", "plain", "dark"):
                     app.theme = theme
@@ -197,6 +208,10 @@ def test_screens_match_their_snapshots_and_are_legible(
                     assert text(pilot) == shown
                     for strip in app.screen._compositor.render_strips():
                         faint.update((name, theme, part.text) for part in strip if too_faint(part))
+                for key in MOVES.get(type(app.screen), ()):
+                    await pilot.press(key)
+                    await pilot.pause()
+                    assert emulator.text() == text(pilot), f"{name}: rows are left after {key}"
 
             await walk(pilot, puppet, look, journal)
 

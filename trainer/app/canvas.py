@@ -15,7 +15,7 @@ from rich.segment import Segment
 from rich.style import Style
 from textual import events
 from textual.color import Color
-from textual.geometry import Region, Size
+from textual.geometry import Region, Size, Spacing
 from textual.strip import Strip
 from textual.widget import Widget
 
@@ -124,6 +124,8 @@ class Canvas(Widget, Generic[StateT]):
 
     def on_resize(self, event: events.Resize) -> None:
         """Draw for the new size."""
+        # Textual would repaint the changed rows beside where the whole widget is painted.
+        assert self.gutter == Spacing(), f"{self!r} has padding; put it into a container that has"
         if event.size != self.extent:
             self.extent = event.size
             self._rows = [()] * self.extent.height

@@ -7,6 +7,7 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.containers import Container
 from textual.content import Content
 from textual.widgets import Footer, Input, OptionList, Static
 from textual.widgets.option_list import Option
@@ -85,8 +86,10 @@ class ShelfScreen(PlaybackScreen[int | None]):
     ShelfScreen {
         #search { background: $background; padding: 0 1; height: 1; border: none; }
         #shelf-preview { height: 9; background: $surface; }
+        #preview-box { height: auto; padding: 0; background: $surface; }
         #sound { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
-        &.-tall #shelf-preview { height: 15; padding: 1 0; }
+        &.-tall #preview-box { padding: 1 0; }
+        &.-tall #shelf-preview { height: 13; }
         #drills > .option-list--option-highlighted {
             color: $foreground;
             background: $surface;
@@ -163,7 +166,8 @@ class ShelfScreen(PlaybackScreen[int | None]):
         yield Static(id="count", classes="title")
         yield self._search
         yield self._drills
-        yield self._preview
+        with Container(id="preview-box"):
+            yield self._preview
         yield Static(self.CAUTION, id="sound")
         yield Footer(compact=True, show_command_palette=False)
 
