@@ -41,8 +41,8 @@ class Emulator:
         """Apply text and escape sequences (ECMA-48: CUP moves the cursor, SGR sets colours)."""
         for numbers, command, plain in _TOKEN.findall(data):
             if command == "H":
-                row, column = (numbers.split(";") + ["1", "1"])[:2] if numbers else ("1", "1")
-                self._y, self._x = int(row) - 1, int(column) - 1
+                row, _, column = (numbers or "1;1").partition(";")
+                self._y, self._x = int(row) - 1, int(column or 1) - 1
             for character in plain:
                 if character == "\n":
                     self._y, self._x = self._y + 1, 0
