@@ -14,7 +14,8 @@ import numpy as np
 from scipy import signal
 
 from benchmarks.corpus import Item, Player, generator_of, level, noisy
-from benchmarks.fonts import RATE, Floats, song
+from benchmarks.fonts import RATE, song
+from trainer.core.types import Floats
 
 A4_50_CENTS_SHARP_HZ = 440.0 * 2.0 ** (50.0 / 1200.0)
 

@@ -11,13 +11,14 @@ from __future__ import annotations
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import TypeVar
 
 import numpy as np
 
-from benchmarks.fonts import LENGTH_S, RATE, VOICES, Floats, Reed, Voice
+from benchmarks.fonts import LENGTH_S, RATE, VOICES, Reed, Voice
+from trainer.core.types import Floats
 from trainer.harp import Breath, Harp, Tab
 
 LEAD_S = 0.3
@@ -29,7 +30,7 @@ LOWEST_MIDI, HIGHEST_MIDI = 43, 96
 """Beyond these a font stretches its last sample, or has none (MIDI note numbers)."""
 
 T = TypeVar("T")
-Path = Callable[[Floats], Floats]
+PitchPath = Callable[[Floats], Floats]
 """Cents at given times after an item's onset."""
 
 
@@ -81,17 +82,21 @@ class Item:
         return f"{self.voice}, {self.harp.name} harp, {self.kind} {self.tab} ({holes}){leak}"
 
 
+def _constant(hz: float, times: Floats) -> Floats:
+    return np.full_like(times, hz)
+
+
 def still(times: Floats) -> Floats:
-    """Path without motion."""
+    """PitchPath without motion."""
     return np.zeros_like(times)
 
 
-def bend(cents: float, seconds: float, after: float = 0.3) -> Path:
+def bend(cents: float, seconds: float, after: float = 0.3) -> PitchPath:
     """Return a path that falls linearly by `cents` in `seconds`, and stays."""
     return lambda t: -cents * np.clip((t - after) / seconds, 0.0, 1.0)
 
 
-def vibrato(cents: float, rate: float, after: float = 0.2) -> Path:
+def vibrato(cents: float, rate: float, after: float = 0.2) -> PitchPath:
     """Return a path that swings by ± `cents`, `rate` times a second, from `after` on."""
     return lambda t: np.where(t > after, cents * np.sin(2 * np.pi * rate * (t - after)), 0.0)
 
@@ -118,13 +123,13 @@ def natural(reed: Reed, length: float, cents: float = 0.0) -> Sound:
     return _along(reed, reed.speaks / RATE, length, lambda t: np.full_like(t, cents))
 
 
-def hard(reed: Reed, length: float, path: Path = still, cents: float = 0.0) -> Sound:
+def hard(reed: Reed, length: float, path: PitchPath = still, cents: float = 0.0) -> Sound:
     """Return a reed with a hard onset, along a path, moved by `cents`."""
     start = HARD_FROM_S + 0.1 * (zlib.crc32(reed.samples.tobytes()) % 1000) / 1000.0
     return _along(reed, start, length, lambda t: path(t) + cents)
 
 
-def _along(reed: Reed, start: float, length: float, path: Path) -> Sound:
+def _along(reed: Reed, start: float, length: float, path: PitchPath) -> Sound:
     t = np.arange(round(length * RATE)) / RATE
     speed = 2.0 ** (path(t) / 1200.0)
     at = start + np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]))]) / RATE
@@ -302,7 +307,7 @@ class Player:
             played = self.item("pair", list(tabs), [wanted, scaled(leak, db, wanted)])
             yield replace(played, db=db)
 
-    def leaks_in_motion(self, kind: str, path: Path, db: float = -12.0) -> Iterator[Item]:
+    def leaks_in_motion(self, kind: str, path: PitchPath, db: float = -12.0) -> Iterator[Item]:
         """Yield moving notes with an unbent leaking neighbour."""
         depth = {"bend": 1, "whole-step bend": 2}.get(kind, 0)
         pairs = [
@@ -347,7 +352,7 @@ class Player:
             hz, partials = reed.held_hz, reed.partials()
             turns = np.outer(np.arange(1, len(partials) + 1), np.arange(round(0.5 * RATE)) * hz)
             samples = np.real(partials @ np.exp(2j * np.pi * turns / RATE))
-            sound = Sound(samples, lambda times, hz=hz: np.full_like(times, hz), reed.rms)
+            sound = Sound(samples, partial(_constant, hz), reed.rms)
             played = self.item("frozen", [tab], [sound])
             yield replace(played, partials=np.abs(partials))
 

@@ -20,10 +20,11 @@ import numpy as np
 import soundfile as sf
 
 from benchmarks.corpus import Player
-from benchmarks.fonts import RATE, Floats
+from benchmarks.fonts import RATE
 from benchmarks.measure import BLOCK, blocks
 from benchmarks.melody import melody
 from benchmarks.peers import HOP, aubio_track, praat_track, pyin_track
+from trainer.core.types import Floats
 from trainer.ear import Ear, NoteTracker, Reading, analyze_blocks
 from trainer.harp import Harp
 from trainer.report.heard_report import heard_note_text, reading_data
@@ -151,8 +152,8 @@ def memory(minutes: float) -> Iterator[str]:
     while due and due[0] <= minutes:
         gain, noise = draw.uniform(0.3, 1.0), 10.0 ** draw.uniform(-4.5, -3.5)
         for at in range(0, len(samples), BLOCK):
-            piece = gain * samples[at : at + BLOCK]
-            piece = round_to_24_bits(piece + noise * draw.standard_normal(len(piece)))
+            faded = gain * samples[at : at + BLOCK]
+            piece = round_to_24_bits(faded + noise * draw.standard_normal(len(faded)))
             for reading in ear.analyze(Block(start, piece, RATE)):
                 readings_count += 1
                 notes += len(tracker.track(reading))

@@ -36,8 +36,9 @@ import soundfile as sf
 
 from benchmarks import results
 from benchmarks.corpus import Item, Player
-from benchmarks.fonts import RATE, VOICES, Floats
+from benchmarks.fonts import RATE, VOICES
 from benchmarks.transcripts import CONDITIONS, KEYS, NOTES, Judged, judged, phrase, prepare_reeds
+from trainer.core.types import Floats
 from trainer.transcript import Transcript, TranscriptRequest, transcribe
 
 LEVELS_DB = (0.0, -6.0, -12.0, -18.0)

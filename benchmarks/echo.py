@@ -11,7 +11,7 @@ those that the ear detects in the same sound without echo, from the first bar af
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,9 +20,9 @@ from scipy import signal
 from benchmarks import results
 from benchmarks.conditions import reverberation
 from benchmarks.corpus import Player, at_places, hard, natural
-from benchmarks.fonts import RATE, Floats
+from benchmarks.fonts import RATE
 from benchmarks.measure import blocks
-from trainer.core.types import Samples
+from trainer.core.types import Floats, Samples
 from trainer.ear import Reading, analyze_blocks, track_notes
 from trainer.echo import EchoCanceller
 from trainer.harp import Harp, Tab
@@ -301,7 +301,7 @@ def table(phrases_count: int = 6, *, smoke: bool = False) -> Iterator[str]:
 
 
 def _timing_cells(
-    phrases: list[Phrase], alone: list[list[Reading]], heard: list[Floats], cancelled: bool
+    phrases: list[Phrase], alone: list[list[Reading]], heard: Sequence[Floats], cancelled: bool
 ) -> str:
     timings = []
     for song, without, samples in zip(phrases, alone, heard, strict=True):

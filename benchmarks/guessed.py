@@ -37,9 +37,9 @@ import numpy as np
 import soundfile as sf
 
 from benchmarks import results
-from benchmarks.corpus import Player, Sound, hard
+from benchmarks.corpus import Player, Sound, hard, still
 from benchmarks.fonts import RATE, VOICES, prepare
-from benchmarks.melody import still_path, tongued
+from benchmarks.melody import tongued
 from benchmarks.tunes import POSITIONS, make_tune
 from trainer.drill import TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
@@ -184,7 +184,7 @@ def guess_from_sound(voice: str, generator: str, key: str, position: int, seed: 
         cents = 100.0 * (player.harp.midi(tab) - player.harp.midi(natural))
         if not player.has(str(natural)):
             continue
-        sound: Sound = tongued(hard(player.reed(str(natural)), end - start, still_path, cents))
+        sound: Sound = tongued(hard(player.reed(str(natural)), end - start, still, cents))
         at = round((start + 0.4) * RATE)
         samples[at : at + len(sound.samples)] += sound.samples
     with tempfile.TemporaryDirectory() as folder:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import partial
 
 from benchmarks.conditions import CONDITIONS, HARPS, under
 from benchmarks.corpus import Item, Player, bend, noisy, vibrato
@@ -34,6 +35,10 @@ def _pairs(db: float, soft: bool = False) -> Items:
 
 def _splits(off: float, db: float) -> Items:
     return lambda player: player.splits(off, db)
+
+
+def _under(material: str, condition: str, player: Player) -> Iterator[Item]:
+    return under(MATERIALS[material](player), condition)
 
 
 MATERIALS: dict[str, Items] = {
@@ -72,11 +77,7 @@ IN_CONDITIONS = ("steady", "hard", "pair -12")
 """Materials that are used under every condition."""
 UNDER: dict[str, Items] = {
     f"{material} | {condition}": (
-        lambda p, material=material, condition=condition: (
-            under(MATERIALS[material](p), condition)
-            if condition in CONDITIONS
-            else MATERIALS[material](p)
-        )
+        partial(_under, material, condition) if condition in CONDITIONS else MATERIALS[material]
     )
     for condition in (*CONDITIONS, *HARPS)
     for material in IN_CONDITIONS

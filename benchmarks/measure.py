@@ -14,8 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from benchmarks.corpus import Item
-from benchmarks.fonts import Floats
-from trainer.core.types import Samples
+from trainer.core.types import Floats, Samples
 from trainer.ear import Reading, analyze_blocks
 from trainer.harp import Tab
 from trainer.sound import Block, round_to_24_bits

@@ -15,10 +15,11 @@ import aubio
 import mir_eval
 import numpy as np
 
-from benchmarks.corpus import Player, Sound, bend, hard, natural
-from benchmarks.fonts import RATE, Floats
+from benchmarks.corpus import PitchPath, Player, Sound, bend, hard, natural, still
+from benchmarks.fonts import RATE
 from benchmarks.measure import Track, blocks, track
 from benchmarks.peers import PEERS
+from trainer.core.types import Floats
 from trainer.ear import NoteTracker, analyze_blocks
 from trainer.harp import Harp, Tab
 
@@ -66,7 +67,8 @@ def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
         again = draw.random() < 0.2
         where = where if again else int(np.clip(where + draw.integers(-4, 5), 0, len(tabs) - 1))
         tab, length = tabs[where], float(draw.uniform(0.18, 0.6))
-        cents, path = 0.0, still_path
+        cents = 0.0
+        path: PitchPath = still
         if player.harp.can_play(Tab.parse(tab + "'")):
             kind = draw.random()
             if kind < 0.25:
@@ -76,9 +78,7 @@ def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
         if soft:
             sound = natural(player.reed(tab), length, cents)
         else:
-            sound = tongued(
-                hard(player.reed(tab), length, path, cents if path is still_path else 0.0)
-            )
+            sound = tongued(hard(player.reed(tab), length, path, cents if path is still else 0.0))
         spans.append((now, now + length))
         held.append(float(np.median(sound.hz(np.linspace(0.6, 0.9, 9) * length))))
         played.append(sound)
@@ -88,11 +88,6 @@ def melody(player: Player, soft: bool, seed: int = 3) -> Melody:
             0.04 if rest < 0.4 else 0.0 if rest < 0.6 else float(draw.uniform(0.08, 0.3))
         )
     return _put_together(player.harp, np.array(spans), np.array(held), played)
-
-
-def still_path(t: Floats) -> Floats:
-    """Path without motion."""
-    return np.zeros_like(t)
 
 
 def tongued(sound: Sound) -> Sound:
@@ -137,7 +132,9 @@ def aubio_notes(tune: Melody) -> Notes:
     It reports notes some 50 ms late: the constant delay that gives the best score is subtracted.
     """
     detector = aubio.notes("default", 2048, 256, RATE)
-    starts, midis, ends = [], [], []
+    starts: list[float] = []
+    midis: list[float] = []
+    ends: list[float] = []
     samples = tune.samples.astype(np.float32)
     for at in range(0, len(samples) - 255, 256):
         midi, _, off = detector(samples[at : at + 256])

@@ -16,6 +16,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -24,7 +25,7 @@ from benchmarks import results
 from benchmarks.corpus import (
     LEAD_S,
     Item,
-    Path,
+    PitchPath,
     Player,
     Sound,
     hand,
@@ -33,8 +34,9 @@ from benchmarks.corpus import (
     noisy,
     vibrato,
 )
-from benchmarks.fonts import RATE, VOICES, Floats
+from benchmarks.fonts import RATE, VOICES
 from benchmarks.measure import hear
+from trainer.core.types import Floats
 from trainer.ear import Reading, track_notes
 
 FADE_S = 0.02
@@ -86,7 +88,7 @@ def _single(item: Item) -> Played:
     return Played(item, (item.begins,), (item.until + FADE_S / 2.0,))
 
 
-def _moved(player: Player, kind: str, path: Path, length: float, every: int) -> Iterator[Item]:
+def _moved(player: Player, kind: str, path: PitchPath, length: float, every: int) -> Iterator[Item]:
     """Yield notes that follow a path."""
     tabs = player.naturals
     for tab in tabs[zlib.crc32(f"{player.harp.name} {kind}".encode()) % every :: every]:
@@ -118,8 +120,8 @@ def uneven_swings(player: Player, every: int) -> Iterator[Played]:
         def path(
             t: Floats,
             depth: float = depth,
-            depths: Path = depths,
-            pitch: Path = pitch,
+            depths: PitchPath = depths,
+            pitch: PitchPath = pitch,
             grid: Floats = grid,
             turns: Floats = turns,
         ) -> Floats:
@@ -135,7 +137,7 @@ def uneven_swings(player: Player, every: int) -> Iterator[Played]:
             yield replace(_single(item), vibrato=known)
 
 
-def short_swings(player: Player, cycles: float, every: int) -> Iterator[Played]:
+def short_swings(player: Player, every: int, cycles: float) -> Iterator[Played]:
     """Yield notes with `cycles` cycles of 5.5 Hz and 25 cents in the middle."""
     until = 0.3 + cycles / 5.5
 
@@ -150,13 +152,11 @@ def level_swings(player: Player, every: int) -> Iterator[Played]:
     """Yield tremolos: the level swings in dB, the pitch does not."""
     for hz, depth in TREMOLOS:
         for item in _moved(player, f"tremolo {hz} {depth}", np.zeros_like, 1.2, every):
-            swung = _attenuate(
-                item, lambda t, hz=hz, depth=depth: depth * np.sin(2 * np.pi * hz * t)
-            )
+            swung = _attenuate(item, partial(_sine, hz, depth))
             yield replace(_single(swung), tremolo=(hz, depth))
 
 
-def wander(cents: float, hz: float, seed: int) -> Path:
+def wander(cents: float, hz: float, seed: int) -> PitchPath:
     """Return a random path: Gaussian low-pass noise of bandwidth `hz` and deviation `cents`."""
     grid = np.arange(0.0, 4.0, 0.005)
     rng = np.random.default_rng(seed)
@@ -185,19 +185,19 @@ def plain(player: Player, every: int) -> Iterator[Played]:
 
 def scoops(player: Player, every: int) -> Iterator[Played]:
     """Yield notes that reach their pitch from below or above, linearly or exponentially."""
-    shapes: dict[str, tuple[float, float, Path]] = {}
+    shapes: dict[str, tuple[float, float, PitchPath]] = {}
     for cents, seconds in ((-60.0, 0.08), (-40.0, 0.15), (100.0, 0.1), (-30.0, 0.05)):
         inside = seconds * (1.0 - SETTLED_CENTS / abs(cents))
         shapes[f"line {cents} {seconds}"] = (
             cents,
             inside,
-            lambda t, c=cents, s=seconds: c * np.clip(1.0 - t / s, 0.0, 1.0),
+            partial(_line, cents, seconds),
         )
         tau = seconds / 3.0
         shapes[f"decay {cents} {seconds}"] = (
             cents,
             tau * float(np.log(abs(cents) / SETTLED_CENTS)),
-            lambda t, c=cents, tau=tau: c * np.exp(-np.maximum(t, 0.0) / tau),
+            partial(_decay, cents, tau),
         )
     for name, (cents, settles, path) in shapes.items():
         for item in _moved(player, f"scoop, {name}", path, 0.8, every):
@@ -253,6 +253,18 @@ def slides(player: Player, every: int) -> Iterator[Played]:
             yield Played(item, (item.begins, middle), (middle, item.until + FADE_S / 2.0))
 
 
+def _sine(hz: float, depth: float, t: Floats) -> Floats:
+    return depth * np.sin(2 * np.pi * hz * t)
+
+
+def _line(cents: float, seconds: float, t: Floats) -> Floats:
+    return cents * np.clip(1.0 - t / seconds, 0.0, 1.0)
+
+
+def _decay(cents: float, tau: float, t: Floats) -> Floats:
+    return cents * np.exp(-np.maximum(t, 0.0) / tau)
+
+
 def _in_a_row(first: Sound, other: Sound, at: int) -> Sound:
     """Add a second sound at a sample of the first."""
     samples = np.zeros(at + len(other.samples))
@@ -274,20 +286,14 @@ MATERIALS: dict[str, Callable[[Player, int], Iterator[Played]]] = {
     "vibrato": swings,
     "uneven vibrato": uneven_swings,
     "vibrato 20 dB": lambda player, every: _in_noise(swings(player, every), 20.0),
-    **{f"cycles {n}": lambda player, every, n=n: short_swings(player, n, every) for n in CYCLES},
+    **{f"cycles {n}": partial(short_swings, cycles=n) for n in CYCLES},
     "tremolo": level_swings,
     "wah": _wahs,
     "plain": plain,
     "plain 20 dB": lambda player, every: _in_noise(plain(player, every), 20.0),
     "scoop": scoops,
-    **{
-        f"again {db:g} {ms}": lambda player, every, db=db, ms=ms: again(player, every, db, ms)
-        for db, ms in DIPS
-    },
-    **{
-        f"spoken again {ms}": lambda player, every, ms=ms: spoken_again(player, every, ms)
-        for ms in (20, 40, 60)
-    },
+    **{f"again {db:g} {ms}": partial(again, db=db, ms=ms) for db, ms in DIPS},
+    **{f"spoken again {ms}": partial(spoken_again, ms=ms) for ms in (20, 40, 60)},
     "slide": slides,
 }
 SWINGING = ("vibrato", "uneven vibrato", "vibrato 20 dB", *(f"cycles {n}" for n in CYCLES))

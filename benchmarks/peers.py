@@ -16,8 +16,8 @@ import numpy as np
 import parselmouth
 
 from benchmarks.corpus import Item
-from benchmarks.fonts import Floats
 from benchmarks.measure import Track
+from trainer.core.types import Floats
 
 HOP = 240
 """Samples from reading to reading: 5 ms at 48 kHz, as this ear."""

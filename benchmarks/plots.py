@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import matplotlib as mpl
 import numpy as np
 from matplotlib import pyplot as plt
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 
 from benchmarks.corpus import Player, bend, hard
-from benchmarks.fonts import Floats
 from benchmarks.materials import NOISE_DB
 from benchmarks.measure import hear, track
 from benchmarks.peers import PEERS
 from benchmarks.rows import BENDS, PAIRS
 from benchmarks.scores import Scores
 from benchmarks.table import EAR, best_stamp, errors_of
+from trainer.core.types import Floats
 
 mpl.use("Agg")
 COLOURS = ("#000000", "#E69F00", "#56B4E9", "#009E73", "#CC79A7", "#D55E00")
@@ -41,7 +44,7 @@ def _everyone() -> list[tuple[str, str, object]]:
     return list(zip([EAR, *quick], COLOURS, STYLES, strict=False))
 
 
-def _noise(scores: Scores) -> plt.Figure:
+def _noise(scores: Scores) -> Figure:
     """Plot the median error of resynthesized reeds by SNR, with the bound."""
     figure, axes = plt.subplots(figsize=(7, 5))
     db = np.array(NOISE_DB, dtype=float)
@@ -64,7 +67,7 @@ def _noise(scores: Scores) -> plt.Figure:
     return figure
 
 
-def _errors(scores: Scores) -> plt.Figure:
+def _errors(scores: Scores) -> Figure:
     """Plot the cumulative distribution of errors."""
     figure, all_axes = plt.subplots(1, 2, figsize=(12, 5), sharey=True)
     for axes, title, materials in zip(
@@ -89,7 +92,7 @@ def _errors(scores: Scores) -> plt.Figure:
     return figure
 
 
-def _onsets(scores: Scores) -> plt.Figure:
+def _onsets(scores: Scores) -> Figure:
     """Plot the time from a hard onset to the right pitch and the right holes."""
     figure, (left, right) = plt.subplots(1, 2, figsize=(12, 5))
     for detector, colour, style in _everyone():
@@ -112,12 +115,12 @@ def _onsets(scores: Scores) -> plt.Figure:
     return figure
 
 
-def _steps(axes: plt.Axes, ms: Floats, **style: object) -> None:
+def _steps(axes: Axes, ms: Floats, **style: Any) -> None:
     ms = np.sort(ms)
     axes.step(ms, np.arange(1, len(ms) + 1) / max(1, len(ms)), where="post", **style)
 
 
-def _bend(scores: Scores) -> plt.Figure:
+def _bend(scores: Scores) -> Figure:
     """Plot a whole-step bend as all detectors follow it."""
     player = Player("harmonica 2", "C")
     sound = hard(player.reed("-3"), 0.75, bend(200.0, 0.12))

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from benchmarks.fonts import Floats
 from benchmarks.materials import NOISE_DB, PAIR_DB, SPLITS
 from benchmarks.scores import Score, Scores
+from trainer.core.types import Floats
 
 Data = Callable[[Scores], Floats]
 Figure = Callable[[Floats], float]
@@ -57,7 +57,8 @@ class Row:
         return sorted(bad, key=lambda pair: pair[0], reverse=not self.more)
 
 
-def _of(key: str, *materials: str, off: bool = False) -> Data:
+def values_of(key: str, *materials: str, off: bool = False) -> Data:
+    """Select one measure of all items of some materials."""
     return lambda scores: scores.of(*materials, off=off).values(key)
 
 
@@ -115,18 +116,28 @@ MOTIONS = {
 }
 
 ROWS = (
-    Row("within 5 cents, steady", _of("cents", "steady"), within(5.0), 0.9999, digits=5),
-    Row("… half-step bend in 150 ms", _of("cents", "bend 100"), within(5.0), 0.999, digits=5),
-    Row("… whole-step bend in 120 ms", _of("cents", "bend 200"), within(5.0), 0.999, digits=5),
-    Row("… steady, 20 dB SNR", _of("cents", "steady 20 dB"), within(5.0), 0.9999, digits=5),
-    Row("… half step, 20 dB SNR", _of("cents", "bend 100 20 dB"), within(5.0), 0.999, digits=5),
-    Row("… whole step, 20 dB SNR", _of("cents", "bend 200 20 dB"), within(5.0), 0.999, digits=5),
-    Row("median error, steady, cents", _of("cents", "steady"), median, 0.03, False, 3),
-    Row("median error, bends, cents", _of("cents", *BENDS), median, 0.03, False, 3),
+    Row("within 5 cents, steady", values_of("cents", "steady"), within(5.0), 0.9999, digits=5),
+    Row("… half-step bend in 150 ms", values_of("cents", "bend 100"), within(5.0), 0.999, digits=5),
+    Row(
+        "… whole-step bend in 120 ms", values_of("cents", "bend 200"), within(5.0), 0.999, digits=5
+    ),
+    Row("… steady, 20 dB SNR", values_of("cents", "steady 20 dB"), within(5.0), 0.9999, digits=5),
+    Row(
+        "… half step, 20 dB SNR", values_of("cents", "bend 100 20 dB"), within(5.0), 0.999, digits=5
+    ),
+    Row(
+        "… whole step, 20 dB SNR",
+        values_of("cents", "bend 200 20 dB"),
+        within(5.0),
+        0.999,
+        digits=5,
+    ),
+    Row("median error, steady, cents", values_of("cents", "steady"), median, 0.03, False, 3),
+    Row("median error, bends, cents", values_of("cents", *BENDS), median, 0.03, False, 3),
     *(
         Row(
             f"error over Cramér–Rao bound at {db} dB, median",
-            _of("bound", f"frozen {db} dB"),
+            values_of("bound", f"frozen {db} dB"),
             median,
             2.0,
             False,
@@ -134,53 +145,56 @@ ROWS = (
         )
         for db in NOISE_DB
     ),
-    Row("octave errors after 60 ms", _of("cents", *PITCH), gross, 0.0, False, 5),
-    Row("… 20 dB SNR", _of("cents", *PITCH_NOISY), gross, 0.0, False, 5),
+    Row("octave errors after 60 ms", values_of("cents", *PITCH), gross, 0.0, False, 5),
+    Row("… 20 dB SNR", values_of("cents", *PITCH_NOISY), gross, 0.0, False, 5),
     Row("hard onset to 3 good readings, p95 ms", onset_s("hard", low=False), p95_ms, 15, False, 1),
     Row(
         "… under 260 Hz, beyond 2.5 periods, p95 ms", onset_s("hard", low=True), p95_ms, 8, False, 1
     ),
     Row("… 20 dB SNR, p95 ms", onset_s("hard 20 dB", low=False), p95_ms, 15, False, 1),
-    Row("exact holes 60 ms after a hard onset, clean", _of("right", "hard"), share, 0.999),
-    Row("… clean, 20 dB SNR", _of("right", "hard 20 dB"), share, 0.999),
-    *(Row(f"… neighbour at {db} dB", _of("right", f"pair {db}"), share, 0.999) for db in PAIR_DB),
-    Row("… reeds 40 cents off, clean", _of("right", "hard", off=True), share, 0.999),
+    Row("exact holes 60 ms after a hard onset, clean", values_of("right", "hard"), share, 0.999),
+    Row("… clean, 20 dB SNR", values_of("right", "hard 20 dB"), share, 0.999),
+    *(
+        Row(f"… neighbour at {db} dB", values_of("right", f"pair {db}"), share, 0.999)
+        for db in PAIR_DB
+    ),
+    Row("… reeds 40 cents off, clean", values_of("right", "hard", off=True), share, 0.999),
     *(
         Row(
             f"… reeds 40 cents off, neighbour at {db} dB",
-            _of("right", f"pair {db}", off=True),
+            values_of("right", f"pair {db}", off=True),
             share,
             0.999,
         )
         for db in PAIR_DB
     ),
-    Row("exact holes, own attacks, clean", _of("right", "steady"), share, 0.999),
-    Row("… all pairs, from 150 ms on", _of("right", *SOFT_PAIRS), share, 0.999),
-    Row("holes settled, clean, p95 ms", _of("settle", "hard"), p95_ms, 60, False, 0),
-    Row("holes settled, pairs, p95 ms", _of("settle", *PAIRS), p95_ms, 60, False, 0),
-    Row("wanted pitch within 5 cents, pair 0 dB", _of("own", "pair 0"), within(5.0), 0.99),
-    Row("… pair -6 dB", _of("own", "pair -6"), within(5.0), 0.99),
-    Row("… reeds 40 cents off, pair 0 dB", _of("own", "pair 0", off=True), within(5.0), 0.99),
+    Row("exact holes, own attacks, clean", values_of("right", "steady"), share, 0.999),
+    Row("… all pairs, from 150 ms on", values_of("right", *SOFT_PAIRS), share, 0.999),
+    Row("holes settled, clean, p95 ms", values_of("settle", "hard"), p95_ms, 60, False, 0),
+    Row("holes settled, pairs, p95 ms", values_of("settle", *PAIRS), p95_ms, 60, False, 0),
+    Row("wanted pitch within 5 cents, pair 0 dB", values_of("own", "pair 0"), within(5.0), 0.99),
+    Row("… pair -6 dB", values_of("own", "pair -6"), within(5.0), 0.99),
+    Row("… reeds 40 cents off, pair 0 dB", values_of("own", "pair 0", off=True), within(5.0), 0.99),
     *(
-        Row(f"no false blur, {name}", _of("right", clean), share, 0.99)
+        Row(f"no false blur, {name}", values_of("right", clean), share, 0.99)
         for name, (clean, _) in MOTIONS.items()
     ),
     *(
-        Row(f"leak 12 dB below detected, {name}", _of("right", leak), share, 0.99)
+        Row(f"leak 12 dB below detected, {name}", values_of("right", leak), share, 0.99)
         for name, (_, leak) in MOTIONS.items()
     ),
-    Row("chords of three", _of("right", "chord 0"), share, 0.99),
-    Row("chords of three, outer 12 dB below", _of("right", "chord 12"), share, 0.99),
+    Row("chords of three", values_of("right", "chord 0"), share, 0.99),
+    Row("chords of three, outer 12 dB below", values_of("right", "chord 12"), share, 0.99),
     *(
         Row(
             f"octave split, {off} cents apart, upper {db} dB",
-            _of("right", f"split {off} {db}"),
+            values_of("right", f"split {off} {db}"),
             share,
             0.95,
         )
         for off, db in SPLITS
     ),
-    Row("single notes not reported as splits", _of("right", "hard", "steady"), share, 0.95),
+    Row("single notes not reported as splits", values_of("right", "hard", "steady"), share, 0.95),
     Row("items at which the ear failed", lambda s: s.values("failed"), total, 0, False, 0),
 )
 """All rows in order."""

@@ -12,9 +12,10 @@ import numpy as np
 from benchmarks import measure
 from benchmarks.conditions import harp_under
 from benchmarks.corpus import Item
-from benchmarks.fonts import VOICES, Floats
+from benchmarks.fonts import VOICES
 from benchmarks.materials import ALL
 from benchmarks.peers import PEERS, STAMPS
+from trainer.core.types import Floats
 from trainer.harp import Tab
 
 SETTLED_S = {"soft pair": 0.15, "chord": 0.1, "split": 0.3}

@@ -100,7 +100,7 @@ Canvas.refresh = _counted(Canvas.refresh)  # type: ignore[method-assign]
 class MeasuredApp(TrainerApp):
     """The app, recording each frame and each pause of the garbage collector."""
 
-    CSS_PATH = Path(trainer.app.app.__file__).with_name("app.tcss")
+    CSS_PATH = str(Path(trainer.app.app.__file__).with_name("app.tcss"))
 
     def __init__(self, seconds: float, motion: str, file: Path) -> None:
         self.script = TimedScript()

@@ -68,7 +68,7 @@ def signalsmith(sound: Sound, speed: float, half_steps: float) -> Sound:
     stretch.preset(1, RATE)
     stretch.setTransposeSemitones(half_steps)
     stretch.timeFactor = speed
-    return np.asarray(stretch.process(sound[None, :])[0], np.float32)
+    return np.asarray(stretch.process(sound[None, :]), np.float32)[0]
 
 
 def librosa_(sound: Sound, speed: float, half_steps: float) -> Sound:

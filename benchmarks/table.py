@@ -13,12 +13,14 @@ from benchmarks.rows import (
     BENDS,
     LOW_HZ,
     ROWS,
+    Data,
     Figure,
     gross,
     median,
     onset_s,
     p95_ms,
     share,
+    values_of,
     within,
 )
 from benchmarks.scores import Scores
@@ -126,11 +128,11 @@ def conditions(scores: Scores) -> Iterator[str]:
     yield "| --- | --- | --- | --- | --- | --- |"
     for condition in (*CONDITIONS, *HARPS):
         steady, hard, pair = (f"{what} | {condition}" for what in IN_CONDITIONS)
-        columns = [
-            (lambda s, m=steady: s.of(m).values("cents"), within(5.0), 4),
-            (lambda s, m=steady: s.of(m).values("cents"), median, 3),
-            (lambda s, m=hard: s.of(m).values("right"), share, 4),
-            (lambda s, m=pair: s.of(m).values("right"), share, 4),
+        columns: list[tuple[Data, Figure, int]] = [
+            (values_of("cents", steady), within(5.0), 4),
+            (values_of("cents", steady), median, 3),
+            (values_of("right", hard), share, 4),
+            (values_of("right", pair), share, 4),
             (onset_s(hard, low=False), p95_ms, 1),
         ]
         cells = []

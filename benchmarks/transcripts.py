@@ -20,7 +20,7 @@ from __future__ import annotations
 import argparse
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
@@ -35,16 +35,16 @@ import soundfile as sf
 
 from benchmarks import results
 from benchmarks.conditions import backing, room
-from benchmarks.corpus import Item, Player, Sound, bend, hard, scaled
+from benchmarks.corpus import Item, PitchPath, Player, Sound, bend, hard, scaled, still
 from benchmarks.fonts import RATE, VOICES, prepare
-from benchmarks.melody import still_path, tongued
+from benchmarks.melody import tongued
 from trainer.harp import Tab
 from trainer.transcript import TranscribedNote, TranscriptRequest, path_text, transcribe
 from trainer.transcript.confidence import unexplained_db
 
 NOTES = 24
 KEYS = ("C", "A", "F#")
-CONDITIONS = {
+CONDITIONS: dict[str, Callable[[Item], Item]] = {
     "alone": lambda item: item,
     "room, 0.3 s": lambda item: room(item, 0.3),
     "room, 0.6 s": lambda item: room(item, 0.6),
@@ -101,7 +101,8 @@ def phrase(player: Player, seed: int, notes: int = NOTES) -> tuple[Item, list[Pl
         tab, length = tabs[where], float(draw.uniform(0.2, 0.5))
         entry = Tab.parse(tab)
         bends = player.harp.can_play(Tab.parse(tab + "'"))
-        written, cents, path, beside = tab, 0.0, still_path, None
+        written, cents, beside = tab, 0.0, None
+        path: PitchPath = still
         kind = draw.random()
         if bends and kind < 0.2:
             written, cents = f"{tab}'", -100.0
@@ -112,12 +113,12 @@ def phrase(player: Player, seed: int, notes: int = NOTES) -> tuple[Item, list[Pl
             other = Tab(entry.hole + (1 if entry.hole < 10 else -1), entry.breath)
             if player.has(str(other)):
                 beside = str(other)
-        sound = tongued(hard(player.reed(tab), length, path, cents if path is still_path else 0.0))
+        sound = tongued(hard(player.reed(tab), length, path, cents if path is still else 0.0))
         sounds.append((now, sound))
         others: list[float] = []
         if beside is not None:
             level = 0.0 if kind > 0.87 else LOOSE_DB
-            other_sound = tongued(hard(player.reed(beside), length, still_path, 0.0))
+            other_sound = tongued(hard(player.reed(beside), length, still, 0.0))
             sounds.append((now, scaled(other_sound, level, sound)))
             if level == 0.0:
                 pair = sorted((entry, Tab.parse(beside)))

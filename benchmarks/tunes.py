@@ -173,7 +173,8 @@ def _walk(
     motif_bars = int(draw.choice((1, 2)))
     motif: list[list[tuple[float, int]]] = []
     places: list[list[tuple[float, int]]] = []
-    kinds, odds = zip(*MOTIF_PLAN, strict=True)
+    kinds = [kind for kind, _ in MOTIF_PLAN]
+    odds = [odd for _, odd in MOTIF_PLAN]
     while len(places) < bars:
         kind = str(draw.choice(kinds, p=odds)) if motif else "new"
         if kind == "new":

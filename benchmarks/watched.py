@@ -104,7 +104,7 @@ class Recorder:
                 yield block
 
         sd.InputStream = RecordedStream
-        Microphone.blocks = recorded_blocks  # type: ignore[method-assign]
+        Microphone.blocks = recorded_blocks  # type: ignore[method-assign, assignment]
 
     def add_block(self, block: Block) -> None:
         """Record a block of the microphone."""
@@ -182,7 +182,7 @@ class RecordedApp(TrainerApp):
             none), cents, 1 while the pitch is pending, 1 if the frame is marked on the terminal.
     """
 
-    CSS_PATH = Path(trainer.app.app.__file__).with_name("app.tcss")
+    CSS_PATH = str(Path(trainer.app.app.__file__).with_name("app.tcss"))
 
     def __init__(self, listener: Listener, plan: Plan) -> None:
         super().__init__(listener, (), plan)
