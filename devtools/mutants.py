@@ -7,6 +7,10 @@ A mutant changes one place of one module: a comparison, an arithmetic or boolean
 constant, a condition, or a returned value. Each runs in a copy of the tree, by the room's own tests
 (`tests/ROOM`) with ``-x``. A failure or a time-out kills it. Survivors are printed with their
 change; some of them are equivalent to the original and cannot be killed.
+
+The tests that call the changed function run first, the quickest file first, and the others only if
+those pass (`devtools/call_trace.py` records which test calls what). This changes the time that a
+verdict takes, not the verdict.
 """
 
 from __future__ import annotations
@@ -14,6 +18,7 @@ from __future__ import annotations
 import argparse
 import ast
 import copy
+import json
 import os
 import random
 import shutil
@@ -45,7 +50,7 @@ OPERATORS: dict[type[ast.operator], type[ast.operator]] = {
     ast.Mult: ast.Div,
     ast.Div: ast.Mult,
 }
-TIMEOUT_S = 300.0
+TIMEOUT_S = 900.0
 """Time limit of the unchanged tests; a mutant has three times what they took."""
 
 
@@ -155,12 +160,66 @@ def copy_tree(folder: Path) -> None:
             shutil.copy(ROOT / name, folder / name)
 
 
-def run_tests(folder: Path, tests: Sequence[str], timeout_s: float) -> int | None:
+@dataclass(frozen=True)
+class TestCalls:
+    """What one test did in the unchanged tree.
+
+    Attributes:
+        test: its node id.
+        seconds: its duration, with its fixtures.
+        functions: the functions of the room that it called, as path and first line.
+    """
+
+    test: str
+    seconds: float
+    functions: frozenset[tuple[str, int]]
+
+
+def read_calls(file: Path) -> list[TestCalls]:
+    """Read what `devtools/call_trace.py` has recorded."""
+    return [
+        TestCalls(test, seconds, frozenset((path, line) for path, line in functions))
+        for test, (seconds, functions) in json.loads(file.read_text(encoding="utf-8")).items()
+    ]
+
+
+def function_of(path: Path, line: int, root: Path = ROOT) -> tuple[str, int] | None:
+    """Return the innermost function around a line, as path and first line; None outside of any."""
+    found: tuple[str, int] | None = None
+    largest = 0
+    for node in ast.walk(ast.parse((root / path).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            first = min([node.lineno, *(item.lineno for item in node.decorator_list)])
+            # A default in the signature is read at import, and by every test.
+            if node.body[0].lineno <= line <= (node.end_lineno or 0) and node.lineno > largest:
+                found, largest = (path.as_posix(), first), node.lineno
+    return found
+
+
+def ordered(calls: Sequence[TestCalls], function: tuple[str, int] | None) -> list[list[str]]:
+    """Return the tests that call a function, and the other tests, the quickest file first."""
+    groups: list[list[str]] = []
+    for calling in (True, False):
+        group = [c for c in calls if (function is None or function in c.functions) is calling]
+        seconds: dict[str, float] = {}
+        for call in group:
+            file = call.test.split("::")[0]
+            seconds[file] = seconds.get(file, 0.0) + call.seconds
+        group.sort(key=lambda call: (seconds[call.test.split("::")[0]], call.test.split("::")[0]))
+        groups.append([call.test for call in group])
+    return [group for group in groups if group]
+
+
+def run_tests(
+    folder: Path, tests: Sequence[str], timeout_s: float, options: Sequence[str] = ()
+) -> int | None:
     """Run tests in a copy of the tree; return pytest's exit code, or None for a time-out."""
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *tests]
+    listed = folder / "tests-to-run.txt"
+    listed.write_text("\n".join(tests), encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", *options]
     environment = {**os.environ, "PYTHONPATH": str(folder), "PYTHONDONTWRITEBYTECODE": "1"}
     environment.pop("HARP_TRAINER_NO_SKIP", None)
-    words = ["-m", "not needs_pulse and not needs_tmux and not needs_chromium"]
+    words = ["-m", "not needs_pulse and not needs_tmux and not needs_chromium", f"@{listed}"]
     process = subprocess.Popen(
         [*command, *words],
         cwd=folder,
@@ -187,16 +246,23 @@ def audit(room: str, count: int, seed: int, tests: Sequence[str]) -> Iterator[st
     with tempfile.TemporaryDirectory(prefix="mutants-") as name:
         folder = Path(name)
         copy_tree(folder)
+        calls_file = folder / "calls.json"
+        trace = ("-p", "devtools.call_trace", f"--traced-room={room}", f"--calls={calls_file}")
         began = os.times().elapsed
-        if run_tests(folder, tests, TIMEOUT_S) != 0:
+        if run_tests(folder, tests, TIMEOUT_S, trace) != 0:
             raise RuntimeError(f"{' '.join(tests)} must pass within {TIMEOUT_S:g} s")
         limit_s = 3.0 * (os.times().elapsed - began) + 10.0
+        calls = read_calls(calls_file)
         killed = 0
         for mutant in chosen:
             file = folder / mutant.path
             original = file.read_text(encoding="utf-8")
             file.write_text(mutant.source, encoding="utf-8")
-            code = run_tests(folder, tests, limit_s)
+            code: int | None = 0
+            for group in ordered(calls, function_of(mutant.path, mutant.line)):
+                code = run_tests(folder, group, limit_s)
+                if code != 0:
+                    break
             file.write_text(original, encoding="utf-8")
             survived = code == 0
             killed += not survived
