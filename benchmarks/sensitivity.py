@@ -68,7 +68,7 @@ class Constant:
             cached.cache_clear()
 
     def scaled(self, factor: float) -> float:
-        """Return the value scaled; a whole number changes by at least 1."""
+        """Return the current value scaled; a whole number changes by at least 1."""
         if isinstance(self.value, int):
             step = max(1, round(abs(self.value) * abs(factor - 1.0)))
             return self.value + (step if factor > 1.0 else -step)
@@ -185,8 +185,8 @@ def measure(constant: Constant, before: Output) -> Change:
     with_notes = bool(before.notes)
     original, change = constant.value, Change()
     try:
-        for factor in FACTORS:
-            constant.set(constant.scaled(factor))
+        for value in [constant.scaled(factor) for factor in FACTORS]:
+            constant.set(value)
             try:
                 change = change.largest(compare(before, output(with_notes=with_notes)))
             except Exception:  # such as an even window where it must be odd

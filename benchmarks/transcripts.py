@@ -20,10 +20,9 @@ from __future__ import annotations
 import argparse
 import os
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass
-from itertools import pairwise
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import trainer  # noqa: F401 - before numpy
@@ -40,7 +39,12 @@ from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import tongued
 from trainer.harp import Tab
 from trainer.transcript import TranscribedNote, TranscriptRequest, path_text, transcribe
-from trainer.transcript.confidence import unexplained_db
+from trainer.transcript.confidence import (
+    CONFIDENCE_TABLE,
+    ConfidenceTable,
+    estimate_confidence,
+    unexplained_db,
+)
 
 NOTES = 24
 KEYS = ("C", "A", "F#")
@@ -55,6 +59,14 @@ CONDITIONS: dict[str, Callable[[Item], Item]] = {
 LOOSE_DB = -14.0
 SOON_S, SOONER_S, NEAR_CENTS = 0.05, 0.02, 10.0
 MOVE_S, REST_S = 0.2, 0.2
+
+
+POOL = 20
+"""Minimum number of notes of a knot of the fitted table."""
+KNOWN = (
+    "the ear was tuned on voice harmonica 1; the table of confidence was fitted to phrases of "
+    "all four voices, seeds below 6"
+)
 
 
 @dataclass(frozen=True)
@@ -194,6 +206,16 @@ def f1(group: list[Scored], strictly: bool) -> float:
     return 2.0 * hits / sum(s.played + len(s.notes) for s in group)
 
 
+def seeds(voice: str, first: int, count: int, *, fit: bool) -> range:
+    """Return the seeds of a voice's phrases.
+
+    For a fit, the voices held out have other tunes than the tuned one, and a third as many.
+    """
+    if fit and VOICES[voice].aside:
+        return range(first + count, first + count + max(1, count // 3))
+    return range(first, first + count)
+
+
 def line(name: str, group: list[Scored]) -> str:
     """Return a row of the table."""
     notes = [note for s in group for note in s.notes]
@@ -208,21 +230,49 @@ def line(name: str, group: list[Scored]) -> str:
     )
 
 
-def fitted(group: list[Scored]) -> list[tuple[float, float]]:
-    """Fit the fraction of right notes to the unexplained level by isotonic regression.
+def fitted(notes: Sequence[Judged]) -> ConfidenceTable:
+    """Fit the table of confidence to the fraction of notes that are right.
 
-    Pool adjacent violators (Ayer and others 1955).
+    The map from the unexplained level is an isotonic regression: pool adjacent violators (Ayer and
+    others 1955). Neighbouring pools of fewer than `POOL` notes are merged, and each pool becomes
+    a knot. The factor of each knot of reverberation is the number of right notes nearest to it over
+    the sum of their confidences.
     """
-    pairs = sorted((-unexplained_db(n.share), float(n.right)) for s in group for n in s.notes)
-    pools: list[list[float]] = []
-    for share, right in pairs:
-        pools.append([right, 1.0, share])
+    pairs = sorted((-unexplained_db(note.share), float(note.right)) for note in notes)
+    pools: list[list[float]] = []  # right, notes, sum of levels
+    for level, right in pairs:
+        pools.append([right, 1.0, level])
         while len(pools) > 1 and pools[-2][0] / pools[-2][1] > pools[-1][0] / pools[-1][1]:
-            right_, count, share_ = pools.pop()
-            pools[-1][0] += right_
-            pools[-1][1] += count
-            pools[-1][2] += share_
-    return [(share / count, right / count) for right, count, share in pools if count >= 20]
+            _merge_last(pools)
+    merged: list[list[float]] = []
+    for pool in pools:
+        merged.append(pool)
+        if len(merged) > 1 and merged[-2][1] < POOL:
+            _merge_last(merged)
+    if len(merged) > 1 and merged[-1][1] < POOL:
+        _merge_last(merged)
+    knots = sorted((-level / count, right / count) for right, count, level in merged)
+    table = replace(
+        CONFIDENCE_TABLE,
+        unexplained_db=tuple(round(level, 1) for level, _ in knots),
+        right=tuple(round(right, 3) for _, right in knots),
+        reverb_factor=(1.0,) * len(CONFIDENCE_TABLE.reverb_ratio),
+    )
+    nearest = [
+        int(np.argmin([abs(note.reverb_ratio - knot) for knot in table.reverb_ratio]))
+        for note in notes
+    ]
+    factors = []
+    for knot in range(len(table.reverb_ratio)):
+        group = [note for note, its_knot in zip(notes, nearest, strict=True) if its_knot == knot]
+        expected = sum(estimate_confidence(note.share, table=table) for note in group)
+        factors.append(round(sum(note.right for note in group) / expected, 2) if group else 1.0)
+    return replace(table, reverb_factor=tuple(factors))
+
+
+def _merge_last(pools: list[list[float]]) -> None:
+    last = pools.pop()
+    pools[-1] = [sum(pair) for pair in zip(pools[-1], last, strict=True)]
 
 
 def prepare_reeds(cores: int) -> None:
@@ -253,15 +303,15 @@ def main() -> None:
         for condition in CONDITIONS
         for voice in VOICES
         for key in KEYS
-        for seed in range(options.first, options.first + phrases)
+        for seed in seeds(voice, options.first, phrases, fit=options.fit)
     ]
     jobs = jobs[:1] if options.smoke else jobs
     output = results.Results(
-        "benchmarks.transcripts",
+        "benchmarks.transcripts" + (" --fit" if options.fit else ""),
         f"phrases of 24 notes of recorded reeds, {phrases} of each of {len(VOICES)} voices, "
-        f"{len(KEYS)} keys and {len(CONDITIONS)} conditions, seeds from {options.first}",
-        "the ear was tuned on voice harmonica 1; the table of confidence was fitted to phrases of "
-        "all four voices, seeds below 6",
+        f"{len(KEYS)} keys and {len(CONDITIONS)} conditions, seeds from {options.first}"
+        + (", of voices held out the seeds that follow these" if options.fit else ""),
+        KNOWN,
     )
     with ProcessPoolExecutor(cores) as pool:
         scored = list(pool.map(score, *zip(*jobs, strict=True), chunksize=2))
@@ -281,23 +331,38 @@ def main() -> None:
         if group:
             output.print(line(condition, group))
     output.print(line("all", scored))
-    if options.fit:
-        tuned_on = {name for name, voice in VOICES.items() if not voice.aside}
-        output.print(*fit_lines([phrase for phrase in scored if phrase.voice in tuned_on]))
+    if options.fit and not options.smoke:
+        output.print(*fit_lines(scored))
     output.finish(options)
 
 
-def fit_lines(scored: list[Scored]) -> Iterator[str]:
-    """Yield the fitted table, and the ratio of right notes to confidence by reverberation."""
-    for unexplained, right in fitted(scored):
-        yield f"  {-unexplained:6.1f} dB {right:.3f}"
-    yield "reverberation notes per note; right notes over the sum of confidences:"
-    notes = [note for phrase in scored for note in phrase.notes]
-    for low, high in pairwise((0.0, 1e-9, 0.05, 0.1, 0.15, 0.2, 0.3, 1.0)):
-        group = [note for note in notes if low <= note.reverb_ratio < high]
+def fit_lines(scored: Sequence[Scored]) -> Iterator[str]:
+    """Yield the table fitted on the tuned voice, and how it does on the voices held out."""
+    tuned_on = [n for s in scored if not VOICES[s.voice].aside for n in s.notes]
+    table = fitted(tuned_on)
+    yield f"fitted to {len(tuned_on)} notes:"
+    for name in ("unexplained_db", "right", "reverb_ratio", "reverb_factor"):
+        yield f"    {name} = {getattr(table, name)}"
+    yield f"{'held out':<30} {'notes':>6} {'right':>7} {'conf.':>14} {'Brier':>14} {'log loss':>14}"
+    yield f"{'':<45} {'in use, fitted':>14} {'in use, fitted':>14} {'in use, fitted':>14}"
+    held_out = [phrase for phrase in scored if VOICES[phrase.voice].aside]
+    for condition in (*CONDITIONS, "all"):
+        group = [n for s in held_out if condition in (s.condition, "all") for n in s.notes]
         if group:
-            ratio = sum(note.right for note in group) / sum(note.confidence for note in group)
-            yield f"  {low:.2f} to {high:.2f}: {len(group)} notes, {ratio:.3f}"
+            yield _calibration_line(condition, group, (CONFIDENCE_TABLE, table))
+
+
+def _calibration_line(name: str, notes: list[Judged], tables: Sequence[ConfidenceTable]) -> str:
+    right = np.array([note.right for note in notes], float)
+    means, briers, losses = [], [], []
+    for table in tables:
+        p = [estimate_confidence(note.share, note.reverb_ratio, table=table) for note in notes]
+        confidence = np.clip(p, 0.005, 0.995)
+        means.append(f"{confidence.mean():.3f}")
+        briers.append(f"{np.mean((confidence - right) ** 2):.4f}")
+        losses.append(f"{-np.mean(np.log(np.where(right > 0.5, confidence, 1 - confidence))):.3f}")
+    cells = " ".join(f"{', '.join(pair):>14}" for pair in (means, briers, losses))
+    return f"{name:<30} {len(notes):>6} {right.mean():>7.3f} {cells}"
 
 
 if __name__ == "__main__":

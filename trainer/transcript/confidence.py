@@ -96,7 +96,11 @@ def unexplained_db(explained: float) -> float:
 
 
 def estimate_confidence(
-    explained: float, reverb_ratio: float = 0.0, *, with_second_player: bool = False
+    explained: float,
+    reverb_ratio: float = 0.0,
+    *,
+    with_second_player: bool = False,
+    table: ConfidenceTable = CONFIDENCE_TABLE,
 ) -> float:
     """Return the probability that a note is right, 0 to 1.
 
@@ -104,8 +108,8 @@ def estimate_confidence(
         explained: fraction of the energy that its reeds explain, 0 to 1.
         reverb_ratio: sounds of reverberation per note of the recording.
         with_second_player: whether a second player is transcribed.
+        table: the fitted table.
     """
-    table = CONFIDENCE_TABLE
     confidence = float(np.interp(unexplained_db(explained), table.unexplained_db, table.right))
     reverb_factor = float(np.interp(reverb_ratio, table.reverb_ratio, table.reverb_factor))
     confidence *= reverb_factor * (table.two_players_factor if with_second_player else 1.0)
