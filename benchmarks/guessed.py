@@ -41,10 +41,10 @@ from benchmarks.corpus import Player, Sound, hard, still
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import tongued
 from benchmarks.tunes import POSITIONS, make_tune
-from trainer.drill import TargetPitch
+from trainer.drill import POSITION, PitchEvent, TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import HarpGuess, TranscriptRequest, transcribe
-from trainer.transcript.harp_guess import HARP_GUESS, PitchEvent, candidate_harps, guess_harps
+from trainer.transcript.harp_guess import candidate_harps, guess_harps
 
 FIFTH = 7
 BLUES = (0, 3, 5, 6, 7, 10)
@@ -206,7 +206,7 @@ def _compare(tune: Tune, guesses: Sequence[HarpGuess]) -> Guessed:
 
 def row(name: str, guessed: Sequence[Guessed]) -> str:
     """Return the cells of one generator in a row: fractions, and weighted by position."""
-    weights = np.array([HARP_GUESS.position_prior[guess.position] for guess in guessed])
+    weights = np.array([POSITION.position_prior[guess.position] for guess in guessed])
     weights /= weights.sum()
     columns = (
         [guess.rank == 0 for guess in guessed],

@@ -8,19 +8,17 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from trainer.drill import CleannessRule, TargetPitch, Vibrato
+from trainer.drill import CleannessRule, PitchEvent, TargetPitch, Vibrato, likeliest_position
+from trainer.drill.position import _log_profile
 from trainer.ear import HeardNote, Modulation, Motion, estimate_motion
 from trainer.harp import Harp, Tab
 from trainer.transcript import TranscribedNote
 from trainer.transcript.harp_guess import (
-    PitchEvent,
     _Candidate,
     _entry_probabilities,
     _harp_log_probability,
-    _log_profile,
     candidate_harps,
     guess_harps,
-    likeliest_position,
 )
 from trainer.transcript.notation import nearest_entry_of_reed, notate
 from trainer.transcript.transcribe import estimate_a4, without_reverberation

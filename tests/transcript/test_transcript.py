@@ -23,6 +23,7 @@ from trainer.cli.tab import parse_meter
 from trainer.drill import (
     BeatClock,
     Drill,
+    PitchEvent,
     find_drill,
     move_to_harp,
     parse_drill,
@@ -51,7 +52,7 @@ from trainer.transcript import (
 )
 from trainer.transcript.beat_tracking import align_beats, candidate_grids
 from trainer.transcript.confidence import estimate_confidence, unexplained_db
-from trainer.transcript.harp_guess import PitchEvent, candidate_harps, guess_harps
+from trainer.transcript.harp_guess import candidate_harps, guess_harps
 from trainer.transcript.transcribe import without_reverberation
 
 transcribe_module = importlib.import_module("trainer.transcript.transcribe")

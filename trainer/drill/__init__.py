@@ -38,6 +38,13 @@ from trainer.drill.model import (
     neighbouring_hole,
 )
 from trainer.drill.parser import parse_drill, read_drill, read_drill_text
+from trainer.drill.position import (
+    POSITION,
+    PitchEvent,
+    drill_position,
+    likeliest_position,
+    position_log_probabilities,
+)
 from trainer.drill.shelf import (
     DRILL_SUFFIX,
     Shelf,
@@ -70,6 +77,7 @@ __all__ = [
     "DRILL_SUFFIX",
     "MIN_LENGTH_BEATS",
     "OCTAVE_SHIFTS",
+    "POSITION",
     "Aim",
     "Arrangement",
     "Articulation",
@@ -82,6 +90,7 @@ __all__ = [
     "Inflection",
     "Melody",
     "MelodyNote",
+    "PitchEvent",
     "Shake",
     "Shelf",
     "Sound",
@@ -98,6 +107,7 @@ __all__ = [
     "describe_aim",
     "describe_difficulty",
     "drill_files",
+    "drill_position",
     "drill_template",
     "easiest_fingerings",
     "expand_drill_paths",
@@ -106,6 +116,7 @@ __all__ = [
     "format_drill",
     "format_sound",
     "half_steps_to_position",
+    "likeliest_position",
     "lint_drill",
     "move_by_holes",
     "move_to_harp",
@@ -115,6 +126,7 @@ __all__ = [
     "parse_drill",
     "parse_tab_note",
     "passage_difficulty",
+    "position_log_probabilities",
     "rank_arrangements",
     "read_drill",
     "read_drill_text",

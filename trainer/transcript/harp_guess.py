@@ -3,9 +3,7 @@
 Both are estimated together by Bayes' rule from how often each position is played and how likely it
 produces the notes. Each harp of a tuning is tried in each of the twelve positions.
 
-- A position has modes: those of its natural notes, and the blues scale. A note in the mode has a
-  probability by its interval from the tonic, other notes a small one. Where a phrase rests, and
-  above all where the tune ends, the tonic is more likely still.
+- A position has modes, in which notes have probabilities (:mod:`trainer.drill.position`).
 - A harp has holes: natural notes in the middle are the most frequent, bends less so with depth,
   overblows and overdraws rare. A note that the harp lacks is strong evidence against it, and so is
   a glide or chord that it cannot play: a bend moves between the two reeds of one hole only.
@@ -18,89 +16,44 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
-from itertools import pairwise
 
 import numpy as np
 
-from trainer.core.types import Floats
 from trainer.drill import (
+    POSITION,
+    PitchEvent,
     Step,
     TargetPitch,
     describe_difficulty,
     easiest_fingerings,
     passage_difficulty,
+    position_log_probabilities,
     step_fingerings,
 )
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.music import key_in_position, note_name, position_name
+from trainer.music import note_name, position_name
 from trainer.transcript.model import HarpGuess
-
-_MAJOR = (0, 2, 4, 5, 7, 9, 11)
-_BLUES = (0, 3, 5, 6, 7, 10)
-_DORIAN = (0, 2, 3, 5, 7, 9, 10)
-_MIXOLYDIAN = (0, 2, 4, 5, 7, 9, 10)
-
-WeightedMode = tuple[float, tuple[int, ...]]
-"""Prior probability of a mode in its position, and its half steps above the tonic."""
 
 
 @dataclass(frozen=True, slots=True)
 class HarpGuessParameters:
     """Constants of the guess.
 
-    Priors are common practice put into numbers; there is no corpus behind them. `bent_factor`,
-    `foreign_weight`, `note_weight` and `effort_weight` were chosen on the made-up tunes of
-    benchmarks/guessed.py with seeds below 50. That generator makes each half step of a bend half
-    as likely, which equals `bent_factor`, and shares the modes of positions. Its figures are
-    therefore optimistic: on other material expect fewer right guesses.
+    Priors are common practice put into numbers; there is no corpus behind them. `bent_factor` and
+    `effort_weight` were chosen on the made-up tunes of benchmarks/guessed.py with seeds below 50.
+    That generator makes each half step of a bend half as likely, which equals `bent_factor`, and
+    shares the modes of positions. Its figures are therefore optimistic: on other material expect
+    fewer right guesses.
     """
 
     missing_effort: float = 6.0
     """Difficulty of a note that the harp lacks, in the unit of
     :func:`trainer.drill.difficulty.passage_difficulty`: that of the hardest note that it has."""
-    position_prior: Mapping[int, float] = field(
-        default_factory=lambda: {1: 0.25, 2: 0.45, 3: 0.14, 12: 0.04, 5: 0.04, 4: 0.04}
-    )
-    """Relative frequency of each position (common practice)."""
-    rare_position_prior: float = 0.01
-    """Relative frequency of each other position (common practice)."""
     low_harp_prior: float = 0.15
     """Frequency of a low harp relative to a standard one (common practice)."""
-    modes: Mapping[int, tuple[WeightedMode, ...]] = field(
-        default_factory=lambda: {
-            1: ((0.9, _MAJOR), (0.1, _BLUES)),
-            2: ((0.5, _MIXOLYDIAN), (0.5, (*_BLUES, 4))),
-            3: ((0.6, _DORIAN), (0.4, _BLUES)),
-            4: ((1.0, (0, 2, 3, 5, 7, 8, 10)),),
-            5: ((0.6, (0, 1, 3, 5, 7, 8, 10)), (0.4, (0, 3, 5, 7, 10))),
-            12: ((1.0, (0, 2, 4, 6, 7, 9, 11)),),
-        }
-    )
-    """Modes of each position: the church modes of a Richter harp's natural notes, and blues scales
-    (common practice)."""
-    other_modes: tuple[WeightedMode, ...] = ((0.5, _MIXOLYDIAN), (0.5, _DORIAN))
-    """Modes of every other position."""
-    degree_weights: Mapping[int, float] = field(
-        default_factory=lambda: {0: 2.2, 7: 1.6, 4: 1.3, 3: 1.3}
-    )
-    """Frequency of the tonic, the fifth and the thirds relative to other notes of the mode, by half
-    steps. In the manner of the key profiles of Krumhansl and Kessler 1982 (Psychological Review
-    89), but not taken from their table."""
-    foreign_weight: float = 0.08
-    """Frequency of a note outside the mode, relative to one inside."""
-    rest_weights: Mapping[int, float] = field(
-        default_factory=lambda: {0: 8.0, 7: 2.0, 4: 1.5, 3: 1.5}
-    )
-    """As `degree_weights`, for the last note of a phrase (common practice)."""
-    end_weights: Mapping[int, float] = field(
-        default_factory=lambda: {0: 30.0, 7: 3.0, 4: 2.0, 3: 2.0}
-    )
-    """As `degree_weights`, for the last note of the tune (common practice)."""
-    rest_ratio: float = 1.6
-    """Time to the next note over its median from which a phrase ends."""
     hole_weights: tuple[float, ...] = (0.8, 1.1, 1.2, 1.3, 1.2, 1.1, 0.7, 0.5, 0.35, 0.25)
     """Relative frequency of holes 1 to 10 (common practice)."""
     bent_factor: float = 0.5
@@ -111,28 +64,12 @@ class HarpGuessParameters:
     missing_probability: float = 0.002
     """Probability of a note that the harp lacks: an error of the ear, or a pitch between two
     notes."""
-    note_weight: float = 0.35
-    """Weight of the log probability of one note; below 1 as notes of a tune are correlated."""
     effort_weight: float = 0.8
     """Log probability per unit of difficulty saved, per square root of the number of notes."""
 
 
 HARP_GUESS = HarpGuessParameters()
 """The constants in use."""
-
-
-@dataclass(frozen=True, slots=True)
-class PitchEvent:
-    """A note as pitches, whatever the harp.
-
-    Attributes:
-        start, end: seconds.
-        path: the pitches through which it goes, one unless it glides.
-    """
-
-    start: float
-    end: float
-    path: tuple[TargetPitch, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +104,7 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
     """
     if not events:
         return ()
-    by_key = _position_log_probabilities(events)
+    by_key = np.array(position_log_probabilities(events))
     candidates = [_candidate(events, harp) for harp in harps]
     logs = np.array(
         [
@@ -193,72 +130,6 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
     return tuple(sorted(guesses, key=lambda guess: -guess.probability))
 
 
-def likeliest_position(events: Sequence[PitchEvent], harp: Harp) -> int:
-    """Return the most likely position on a harp, 1 to 12.
-
-    Args:
-        events: in order of their start, at least one.
-        harp: the harp.
-    """
-    return int(np.argmax(_position_log_probabilities(events)[harp.key.tonic % 12])) + 1
-
-
-def _position_log_probabilities(events: Sequence[PitchEvent]) -> Floats:
-    """Log joint probability of each position and of the pitch classes in it.
-
-    Returns:
-        Shape (12 pitch classes of the harp's key, 12 positions).
-    """
-    p = HARP_GUESS
-    counts = _pitch_class_counts(events)
-    all_weights = (p.degree_weights, p.rest_weights, p.end_weights)
-    logs = np.empty((12, 12))
-    for position in range(1, 13):
-        modes = p.modes.get(position, p.other_modes)
-        prior = math.log(p.position_prior.get(position, p.rare_position_prior))
-        for key in range(12):
-            tonic = key_in_position(key, position)
-            fits = [
-                math.log(odds)
-                + sum(
-                    float(np.roll(count, -tonic) @ _log_profile(mode, tuple(weights.items())))
-                    for count, weights in zip(counts, all_weights, strict=True)
-                )
-                for odds, mode in modes
-            ]
-            logs[key, position - 1] = prior + np.logaddexp.reduce(fits)
-    return logs
-
-
-def _pitch_class_counts(events: Sequence[PitchEvent]) -> tuple[Floats, Floats, Floats]:
-    """Weighted counts of pitch classes, (12,) each: all notes, phrase ends, and the end."""
-    p = HARP_GUESS
-    passing, rests, ends = np.zeros(12), np.zeros(12), np.zeros(12)
-    to_next = [after.start - before.start for before, after in pairwise(events)]
-    median = float(np.median(to_next)) if to_next else 1.0
-    for i, event in enumerate(events):
-        for pitch in event.path:
-            weight = p.note_weight / (len(event.path) * len(pitch.notes))
-            for note in pitch.notes:
-                passing[note % 12] += weight
-        last = event.path[-1].notes[0] % 12
-        if i == len(events) - 1:
-            ends[last] += 1.0
-        elif to_next[i] >= p.rest_ratio * median:
-            rests[last] += p.note_weight
-    return passing, rests, ends
-
-
-@cache
-def _log_profile(mode: tuple[int, ...], weights: tuple[tuple[int, float], ...]) -> Floats:
-    """Log probability of each half step above the tonic, shape (12,)."""
-    in_mode = dict(weights)
-    odds = np.array(
-        [in_mode.get(i, 1.0) if i in mode else HARP_GUESS.foreign_weight for i in range(12)]
-    )
-    return np.asarray(np.log(odds / odds.sum()))
-
-
 def _harp_log_probability(candidate: _Candidate, count: int) -> float:
     """Log probability that a harp is chosen and gives the holes of the notes."""
     p, harp = HARP_GUESS, candidate.harp
@@ -267,7 +138,7 @@ def _harp_log_probability(candidate: _Candidate, count: int) -> float:
     used = sum(math.log(odds[sound[0]]) for step in candidate.steps for sound in step.sounds)
     missing = len(candidate.missing) * math.log(p.missing_probability)
     effort = p.effort_weight * candidate.effort / math.sqrt(count)
-    return math.log(low) + p.note_weight * used + missing - effort
+    return math.log(low) + POSITION.note_weight * used + missing - effort
 
 
 def _entry_probabilities(harp: Harp) -> Mapping[Tab, float]:

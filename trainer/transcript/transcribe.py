@@ -9,17 +9,18 @@ from fractions import Fraction
 import numpy as np
 
 from trainer.core.threads import limit_blas_threads
-from trainer.drill import Step, TargetPitch, easiest_fingerings
+from trainer.drill import (
+    PitchEvent,
+    Step,
+    TargetPitch,
+    easiest_fingerings,
+    likeliest_position,
+)
 from trainer.ear import HeardNote, held_parts
 from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
 from trainer.transcript.confidence import unexplained_db
-from trainer.transcript.harp_guess import (
-    PitchEvent,
-    candidate_harps,
-    guess_harps,
-    likeliest_position,
-)
+from trainer.transcript.harp_guess import candidate_harps, guess_harps
 from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript
 from trainer.transcript.notation import notate
 from trainer.transcript.note_values import quantize

@@ -1,0 +1,37 @@
+"""The position of a drill, estimated from its notes.
+
+The right answers are those that the drills' own titles and skills state.
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from trainer.drill import Drill, drill_position, parse_drill, read_shelf
+from trainer.harp import Harp
+
+
+def stated_position(drill: Drill) -> int | None:
+    found = re.search(r"(\d)(?:st|nd|rd|th) position", " ".join([drill.title, *drill.skills]))
+    return int(found[1]) if found else None
+
+
+STATED = [drill for drill in read_shelf().drills if stated_position(drill)]
+
+
+@pytest.mark.parametrize("drill", STATED, ids=lambda drill: drill.name)
+def test_the_position_is_the_one_that_the_drill_states(drill: Drill) -> None:
+    assert drill_position(drill, Harp.of(drill.key, drill.tuning)) == stated_position(drill)
+
+
+def test_enough_drills_state_a_position() -> None:
+    assert len(STATED) >= 17
+
+
+def test_the_position_does_not_depend_on_the_harps_key() -> None:
+    text = 'title = "T"\nharp = "{}"\ntempo = 90\ntab = "4 5 6 -6 | 6 5 -4 4 |"\n'
+    for key in ("G", "C", "Eb", "low F"):
+        drill = parse_drill(text.format(key), "t")
+        assert drill_position(drill, Harp.of(key)) == 1
