@@ -170,4 +170,6 @@ def test_a_stopped_pass_has_a_mark_for_each_step_that_was_due() -> None:
     result = marker.result()
     assert [mark.sentence for mark in result.marks][1:] == ["not played"] * 2
     assert result.score == pytest.approx(100.0 / 3.0)
+    part = marker.result(upto=1)
+    assert (part.score, part.passed, part.unplayed) == (100.0, False, 2)
     assert [mark.step.index for mark in marker.result(upto=2).marks] == [0, 1]

@@ -119,6 +119,11 @@ def test_lateness_is_that_of_the_newest_step_until_the_last_one_begins() -> None
 def test_only_steps_that_were_due_are_in_the_result_of_a_stopped_pass() -> None:
     marker, _ = observed(WALK, readings_of(notes_of(WALK))[:500])
     assert [mark.step.index for mark in marker.result(upto=4).marks] == [0, 1, 2, 3]
+    stopped = marker.result(upto=4)
+    assert (stopped.score, stopped.passed) == (100.0, False)
+    assert stopped.unplayed == len(WALK.steps) - 4
+    whole = marker.result(upto=len(WALK.steps))
+    assert (whole.unplayed, whole) == (0, marker.result())
     before = marker.result(upto=2).marks
     assert [mark.step.index for mark in marker.result(before, upto=2).marks] == [0, 1, 0, 1]
 

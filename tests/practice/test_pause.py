@@ -182,7 +182,10 @@ def test_a_take_stopped_while_paused_counts_the_steps_due() -> None:
     for event in run_take(plan_of(), lambda: any(map(paused, events)), asking):
         events.append(event)
         asking.see(event)
-    assert [mark.step.index for mark in result_of(events).marks] == [0, 1, 2, 3]
+    result = result_of(events)
+    assert [mark.step.index for mark in result.marks] == [0, 1, 2, 3]
+    assert result.unplayed == len(QUAY.steps) - 4
+    assert not result.passed
 
 
 def test_a_free_drill_goes_on_at_the_bar_that_was_reached() -> None:

@@ -8,7 +8,7 @@ import pytest
 
 from trainer.drill import parse_drill
 from trainer.harp import Harp
-from trainer.practice import Event, Notice, PassEnded, Plan, run_take
+from trainer.practice import Event, Notice, PassEnded, Plan, StepMarked, run_take
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
 from trainer.store import Journal, StepRecord
 
@@ -67,6 +67,21 @@ def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:
         takes = journal.takes()
     assert len(takes) == len(ended) >= 2
     assert len({take.id for take in takes}) == len(takes)
+
+
+def test_a_false_start_is_not_kept_and_a_stopped_pass_is(tmp_path: Path) -> None:
+    for stop_after, kept in ((0, 0), (1, 1)):
+        path = tmp_path / f"{stop_after}.sqlite"
+        marked: list[Event] = []
+        for event in run_take(plan(path), lambda n=stop_after, m=marked: len(m) > n):  # type: ignore[misc]
+            if isinstance(event, StepMarked):
+                marked.append(event)
+            if isinstance(event, PassEnded):
+                assert not event.result.passed
+        with Journal(path) as journal:
+            takes = journal.takes()
+        assert len(takes) == kept
+        assert not any(take.passed or take.whole for take in takes)
 
 
 def test_practice_goes_on_where_nothing_can_be_stored(tmp_path: Path) -> None:

@@ -115,8 +115,16 @@ class FreeMarker:
         due = [mark for mark in (*self._marks, *missing) if upto is None or mark.step.index < upto]
         marks = (*before, *due)
         score = pass_score(self._drill, marks)
-        passed = score >= self._drill.goal.pass_mark
-        return Result(self._drill, self._harp.name, self._drill.tempo, marks, score, passed)
+        unplayed = len(self._targets) - len(due)
+        return Result(
+            drill=self._drill,
+            harp=self._harp.name,
+            tempo=self._drill.tempo,
+            marks=marks,
+            score=score,
+            passed=score >= self._drill.goal.pass_mark and not unplayed,
+            unplayed=unplayed,
+        )
 
     def _start_try(self, frame: int, sample: int) -> None:
         """A new attack: the step starts again from its first sound."""

@@ -157,8 +157,9 @@ class Result:
         marks: the mark of each of the player's steps, in order.
         score: mean of the steps' scores weighted by their lengths, 0 to 100. Extra notes count as
             steps that earned nothing.
-        passed: whether the score reached the drill's pass mark.
+        passed: whether the score reached the drill's pass mark and the pass was played to its end.
         extras: the extra notes, in order.
+        unplayed: number of steps that were to come when the pass was stopped.
     """
 
     drill: Drill
@@ -168,6 +169,7 @@ class Result:
     score: float
     passed: bool
     extras: tuple[ExtraNote, ...] = ()
+    unplayed: int = 0
 
     @property
     def weakest(self) -> Mark | None:

@@ -104,8 +104,9 @@ class Marker:
             tempo=self._clock.tempo,
             marks=marks,
             score=score,
-            passed=score >= self._drill.goal.pass_mark,
+            passed=score >= self._drill.goal.pass_mark and len(due) == len(self._targets),
             extras=tuple(extras),
+            unplayed=len(self._targets) - len(due),
         )
 
     def _news(self, now: int) -> dict[int, Segment | None]:

@@ -17,6 +17,10 @@ from trainer.store import Journal, JournalError, TakeRecord, store_audio, with_c
 TAKE_FILE = "take.flac"
 """Name of the file that holds a take's sound until it is stored or replaced."""
 
+MIN_KEPT_FRACTION = 0.25
+"""Smallest played fraction of a stopped pass that the journal keeps; less is a false start. Chosen
+by hand."""
+
 
 class ResultRecorder:
     """Stores the results of one take. Where that fails, practice goes on unsaved."""
@@ -86,7 +90,7 @@ class ResultRecorder:
         return self._journal
 
     def record(self, result: Result, began: datetime) -> Iterator[Notice]:
-        """Store a result; yield a notice if that fails.
+        """Store a result, unless it is a false start; yield a notice if that fails.
 
         Args:
             result: what a pass earned.
@@ -95,6 +99,8 @@ class ResultRecorder:
         plan, journal = self._plan, self._open()
         if journal is None:
             yield from self._failure()
+            return
+        if is_false_start(result):
             return
         record = TakeRecord.of(
             result,
@@ -122,3 +128,9 @@ class ResultRecorder:
         if self._journal is not None:
             self._journal.close()
             self._journal = None
+
+
+def is_false_start(result: Result) -> bool:
+    """Return whether a pass was stopped so early that it says nothing about the player."""
+    steps = len(result.marks) + result.unplayed
+    return result.unplayed > 0 and len(result.marks) < MIN_KEPT_FRACTION * steps

@@ -36,11 +36,19 @@ def mark_line(mark: Mark, width: int = 0) -> str:
     return fill(mark.sentence, width, head, " " * len(head))
 
 
+def outcome_text(result: Result) -> str:
+    """Return whether a pass is passed, or how much of it was played before it was stopped."""
+    if result.unplayed:
+        played = len(result.marks)
+        return f"stopped after {played} of {played + result.unplayed} steps"
+    return "passed" if result.passed else "not passed yet"
+
+
 def total_line(result: Result) -> str:
     """Return the score, whether it passes, and the weakest step."""
     total = f"Total {score_text(result.score)} of 100"
     pass_mark = f"{result.drill.goal.pass_mark:g}"
-    outcome = "passed" if result.passed else "not passed yet"
+    outcome = outcome_text(result)
     verdict = f"{outcome} ({pass_mark} needed)"
     weakest = result.weakest
     if weakest is None:
@@ -107,6 +115,7 @@ def result_data(result: Result) -> ResultData:
         "mean": mean_score(result.marks, result.extras),
         "aims": [_aim_data(aim, result) for aim in result.drill.aims],
         "passed": result.passed,
+        "unplayed": result.unplayed,
         "weakest": None if weakest is None else weakest.step.index,
         "steps": [_step_data(mark, result) for mark in result.marks],
         "extras": [

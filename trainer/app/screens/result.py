@@ -24,6 +24,7 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.marking import Mark, Result
 from trainer.report.formatting import score_text
+from trainer.report.result_report import outcome_text
 from trainer.sound import Passage, RecordingSpec
 
 TAKE_AUDIO_MISSING = "the audio of this take is missing"
@@ -60,7 +61,7 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
 def total_content(result: Result) -> Content:
     """Return the total and whether the drill is passed."""
     graded = grade_of_score(result.score)
-    verdict = "passed" if result.passed else "not passed yet"
+    verdict = outcome_text(result)
     weakest = result.weakest
     parts: list[str | tuple[str, str]] = [
         (

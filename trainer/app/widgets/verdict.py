@@ -10,6 +10,7 @@ from trainer.app.shapes import grade_of_mark, grade_of_score
 from trainer.app.take_state import TakeState
 from trainer.marking import Mark, Result
 from trainer.report.formatting import score_text
+from trainer.report.result_report import outcome_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +64,7 @@ def total_row(state: VerdictState) -> TextRow:
         ]
     if state.result:
         graded = grade_of_score(state.result.score)
-        verdict = "passed" if state.result.passed else "not passed yet"
+        verdict = outcome_text(state.result)
         spans += [
             ("  last pass: ", "quiet"),
             (f"{graded.shape} {score_text(state.result.score)}, {verdict}", graded.pen),

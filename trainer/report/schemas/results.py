@@ -204,7 +204,9 @@ class ResultData(TypedDict):
     aims: list[AimData]
     """What the drill is for; empty where nothing counts more than the rest."""
     passed: bool
-    """Whether the score reached the pass mark."""
+    """Whether the score reached the pass mark and the pass was played to its end."""
+    unplayed: int
+    """Number of steps that were to come when the pass was stopped."""
     weakest: int | None
     """Number of the step with the lowest score, from 0; null for a drill without steps."""
     steps: list[StepData]
