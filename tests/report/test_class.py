@@ -237,5 +237,5 @@ def test_a_scheduler_that_is_not_there_is_told(
     with pytest.raises(BatchError, match="no Dask scheduler answers at nowhere"):
         list(mark_recordings([plan(folder / "marit.wav")], "nowhere"))
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(BatchError, match="a scheduler needs Dask: pip install"):
+    with pytest.raises(BatchError, match="needs Dask: python -m pip install distributed"):
         list(mark_recordings([plan(folder / "marit.wav")], "tcp://127.0.0.1:9"))

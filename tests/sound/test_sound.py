@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import dataclasses
+import os
+import re
 import signal
 import subprocess
 import sys
@@ -190,6 +192,28 @@ def test_what_cannot_be_heard_is_told(
     assert str(path) in str(error.value)
 
 
+def test_a_pipe_is_no_recording(tmp_path: Path) -> None:
+    """It would be waited for without end."""
+    os.mkfifo(tmp_path / "a.wav")
+    with pytest.raises(SoundError, match=r"a\.wav is a pipe or a device; name a recording"):
+        Recording(tmp_path / "a.wav")
+
+
+def test_a_name_that_is_not_utf8_is_read(tmp_path: Path) -> None:
+    path = tmp_path / os.fsdecode(b"caf\xe9.wav")
+    sf.write(tmp_path / "a.wav", sine(RATE), RATE)
+    (tmp_path / "a.wav").rename(path)
+    assert len(heard(Recording(path))) == RATE
+
+
+def test_a_file_that_is_damaged_from_its_start_holds_nothing(tmp_path: Path) -> None:
+    sf.write(tmp_path / "a.flac", sine(RATE), RATE)
+    whole = (tmp_path / "a.flac").read_bytes()
+    (tmp_path / "a.flac").write_bytes(whole[:200])
+    with pytest.raises(SoundError, match=r"a\.flac is damaged: none of it can be read"):
+        list(Recording(tmp_path / "a.flac").blocks())
+
+
 @pytest.mark.parametrize("name", ["a.flac", "a.mp3"])
 def test_a_truncated_file_gives_what_it_has(
     tmp_path: Path, name: str, monkeypatch: pytest.MonkeyPatch
@@ -200,13 +224,16 @@ def test_a_truncated_file_gives_what_it_has(
     (tmp_path / name).write_bytes(whole[: len(whole) // 2])
 
     def given() -> Floats:
-        blocks = []
-        with pytest.raises(SoundError, match=rf"{name} is damaged: .* 1\.[3-6] s of 3\.0 s; "):
-            blocks.extend(Recording(tmp_path / name).blocks())
-        return np.concatenate([block.samples for block in blocks])
+        recording = Recording(tmp_path / name)
+        samples = np.concatenate([block.samples for block in recording.blocks()])
+        (warning,) = recording.warnings
+        sentence = r"the recording is damaged: it cannot be read beyond 1\.[3-6] s of 3\.0 s; "
+        assert re.fullmatch(rf"{name}: {sentence}what comes before was used", warning)
+        return samples
 
     usual = given()
     assert len(usual) == pytest.approx(1.5 * RATE, abs=0.1 * RATE)
+    np.testing.assert_array_equal(Recording(tmp_path / name).whole(), usual)
     monkeypatch.setattr("trainer.sound.sources.recording._READ", 256)
     by_little = given()
     assert len(usual) > len(by_little) - 1024
@@ -220,7 +247,7 @@ def test_a_wav_shorter_than_its_header_is_warned_about(tmp_path: Path) -> None:
     recording = Recording(tmp_path / "a.wav")
     assert len(heard(recording)) == pytest.approx(RATE / 2, abs=100)
     assert recording.warnings == [
-        "a.wav: the recording was cut off; everything up to there was used"
+        "a.wav: the recording was cut off; what comes before was used"
     ]
     # One written into a pipe says the most that fits instead of its length, and is in order.
     streamed = bytearray(whole)

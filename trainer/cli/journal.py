@@ -12,7 +12,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from trainer.cli.exit_codes import ExitCode
-from trainer.cli.options import Format, FormatOption, player_journal, player_settings, write_json
+from trainer.cli.options import (
+    Format,
+    FormatOption,
+    check_ending,
+    player_journal,
+    player_settings,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from trainer.store import Journal
@@ -184,8 +191,8 @@ def export(
     from trainer.transfer import JournalFormat, export_journal, export_journal_lines
 
     if format_ is None:
-        by_name = out is not None and out.suffix.lower() == ".csv"
-        format_ = Export.CSV if by_name else Export.JSONL
+        ending = "" if out is None else check_ending(out, ("", ".jsonl", ".csv"))
+        format_ = Export.CSV if ending == ".csv" else Export.JSONL
     first = since.date() if since else None
     with _journal() as journal:
         written = JournalFormat(format_.value)

@@ -16,6 +16,7 @@ from trainer.cli.options import (
     OutputOption,
     RecordingArgument,
     TuningOption,
+    check_passage,
     harp_from_options,
     microphone_spec,
 )
@@ -94,6 +95,7 @@ def loop(
     from trainer.practice import Plan
     from trainer.sound import Passage, Recording, validate_passage
 
+    check_passage(from_, to)
     opened = Recording(recording, channel)
     frames, rate = opened.frames, opened.rate
     opened.close()

@@ -267,12 +267,9 @@ CLASS_ENDINGS = (".html", ".md", ".csv", ".json")
 
 
 def _check_class(out: Path, *, force: bool) -> None:
-    from trainer.cli.options import check_overwrite
-    from trainer.core import TrainerError
+    from trainer.cli.options import check_ending, check_overwrite
 
-    if out.suffix.lower() not in CLASS_ENDINGS:
-        known = ", ".join(CLASS_ENDINGS)
-        raise TrainerError(f"'{out}' has no known format; end it in {known}")
+    check_ending(out, CLASS_ENDINGS)
     check_overwrite(out, force=force)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from enum import StrEnum
 from functools import cache
@@ -229,6 +229,35 @@ def microphone_spec(
 def count_in_beats(beats: int | None) -> int | None:
     """Return the count-in in beats, from the option or the settings; None for one bar."""
     return player_settings().practice.count_in if beats is None else beats
+
+
+def check_passage(first: float, last: float | None) -> None:
+    """Check that a passage ends after it starts; None is the end of the recording.
+
+    Raises:
+        TrainerError: it does not.
+    """
+    from trainer.core import TrainerError
+
+    if last is not None and last <= first:
+        raise TrainerError(
+            f"--to {last:g} is not after --from {first:g}; let the passage end after it starts"
+        )
+
+
+def check_ending(out: Path, endings: Sequence[str]) -> str:
+    """Return the ending of an output file's name in lower case.
+
+    Raises:
+        TrainerError: it is none of `endings`.
+    """
+    from trainer.core import TrainerError
+
+    ending = out.suffix.lower()
+    if ending not in endings:
+        known = ", ".join(filter(None, endings))
+        raise TrainerError(f"'{out}' has no known format; end it in {known}")
+    return ending
 
 
 def check_overwrite(out: Path, *, force: bool) -> None:

@@ -12,6 +12,7 @@ from trainer.cli.options import (
     HarpOption,
     TempoOption,
     TuningOption,
+    check_ending,
     check_overwrite,
     harp_from_options,
     write_text,
@@ -52,7 +53,6 @@ def report(
       trainer report take.flac --drill half-step-on-four --out take.html
     """
     from trainer.cli.plain import console_events
-    from trainer.core import TrainerError
     from trainer.drill import find_drill, read_shelf
     from trainer.harp import Harp
     from trainer.practice import (
@@ -69,11 +69,7 @@ def report(
     from trainer.sound import Recording, RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
-    extension = target.suffix.lower()
-    if extension not in REPORT_EXTENSIONS:
-        raise TrainerError(
-            f"'{target}' has no known format; end it in {', '.join(REPORT_EXTENSIONS)}"
-        )
+    extension = check_ending(target, REPORT_EXTENSIONS)
     check_overwrite(target, force=force)
     chosen_drill = find_drill(drill)
     selected, _ = harp_from_options(

@@ -19,7 +19,9 @@ from trainer.cli.options import (
     RecordingArgument,
     TemperamentOption,
     TuningOption,
+    check_ending,
     check_overwrite,
+    check_passage,
     harp_from_options,
     player_settings,
     write_text,
@@ -41,6 +43,17 @@ class TabFormat(StrEnum):
     JSONL = "jsonl"
     CSV = "csv"
     DRILL = "drill"
+
+
+FORMATS = {
+    "": TabFormat.TEXT,
+    ".txt": TabFormat.TEXT,
+    ".toml": TabFormat.DRILL,
+    ".json": TabFormat.JSON,
+    ".jsonl": TabFormat.JSONL,
+    ".csv": TabFormat.CSV,
+}
+"""Formats by the ending of the output file."""
 
 
 def tab(
@@ -84,7 +97,7 @@ def tab(
         Path | None,
         typer.Option(
             help="Output file: .toml a drill, .html a sheet to print, .mid, .musicxml, .json, "
-            ".jsonl, .csv, or text.",
+            ".jsonl, .csv or .txt.",
             metavar="FILE",
         ),
     ] = None,
@@ -114,6 +127,7 @@ def tab(
     from trainer.practice import saved_harp
     from trainer.transcript import TranscriptRequest, draft_drill, transcribe
 
+    check_passage(from_, to)
     if out is not None:
         check_overwrite(out, force=force)
     output_format = format_ or _by_ending(out)
@@ -189,13 +203,14 @@ def _text(
 
 
 def _by_ending(out: Path | None) -> TabFormat:
-    endings = {
-        ".json": TabFormat.JSON,
-        ".jsonl": TabFormat.JSONL,
-        ".csv": TabFormat.CSV,
-        ".toml": TabFormat.DRILL,
-    }
-    return endings.get(out.suffix.lower(), TabFormat.TEXT) if out is not None else TabFormat.TEXT
+    """Return the format that the ending of a file's name stands for.
+
+    Raises:
+        TrainerError: it stands for none.
+    """
+    if out is None:
+        return TabFormat.TEXT
+    return FORMATS.get(check_ending(out, (*FORMATS, *EXPORT_EXTENSIONS)), TabFormat.TEXT)
 
 
 def parse_meter(text: str) -> tuple[int, int]:

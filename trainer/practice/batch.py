@@ -119,7 +119,7 @@ def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
         from distributed import Client, KilledWorker, as_completed
     except ImportError:
         raise BatchError(
-            "a scheduler needs Dask: pip install 'harp-trainer[cluster]', here and on each worker"
+            "a scheduler needs Dask: python -m pip install distributed, here and on each worker"
         ) from None
     try:
         client = Client(address, timeout=CONNECT_S)

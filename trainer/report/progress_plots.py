@@ -193,8 +193,8 @@ def save_progress_plot(path: Path, overview: Overview, progress: Progress | None
         from matplotlib.figure import Figure
     except ImportError as error:
         raise PlotError(
-            "pictures need matplotlib, which is not installed: python -m pip install "
-            "'harp-trainer[plots]', or leave out --plot"
+            "pictures need matplotlib, which is not installed: python -m pip install matplotlib, "
+            "or leave out --plot"
         ) from error
     settings: dict[Any, Any] = {
         "svg.fonttype": "none",

@@ -96,14 +96,17 @@ def explain_passage(
     notes: Sequence[HeardNote],
     harp: Harp,
     others: Sequence[HeardNote] = (),
-) -> list[float]:
-    """Return the fraction of the energy that the reeds of each note explain, 0 to 1.
+) -> tuple[list[float], str]:
+    """Return how much of the energy the reeds of each note explain, and what the file lacks.
 
     `others` are the notes of another player, which explain their part of it.
+
+    Returns:
+        Fraction of each note, 0 to 1; and :attr:`trainer.sound.Recording.damage`.
     """
     recording = Recording(request.path, request.channel)
     try:
-        return explained_fractions(recording, notes, harp, others)
+        return explained_fractions(recording, notes, harp, others), recording.damage
     finally:
         recording.close()
 

@@ -130,6 +130,7 @@ class _Playing:
         explained: explained fraction of each note.
         reverb_ratio: dropped sounds of reverberation per note.
         two: how the notes were assigned to two players; None for one player.
+        damage: as in :attr:`trainer.sound.Recording.damage`.
     """
 
     harp: Harp
@@ -138,6 +139,7 @@ class _Playing:
     explained: tuple[list[float], ...]
     reverb_ratio: float
     two: PartAssignment | None = None
+    damage: str = ""
 
 
 def _identify_players(request: TranscriptRequest) -> _Playing:
@@ -148,13 +150,13 @@ def _identify_players(request: TranscriptRequest) -> _Playing:
     else:
         harp, heard, guesses = _hear_on_likeliest_harp(request)
     dry = without_reverberation(heard)
-    explained = explain_passage(request, dry, harp)
+    explained, damage = explain_passage(request, dry, harp)
     if request.harps == 2 or (request.harps is None and _has_other_sound(explained)):
         two = _identify_two_players(request, harp)
         if two is not None:
             return two
     reverb_ratio = (len(heard) - len(dry)) / len(dry)
-    return _Playing(harp, guesses, (dry,), (explained,), reverb_ratio)
+    return _Playing(harp, guesses, (dry,), (explained,), reverb_ratio, damage=damage)
 
 
 def _has_other_sound(explained: Sequence[float]) -> bool:
@@ -197,11 +199,10 @@ def _identify_two_players(request: TranscriptRequest, harp: Harp) -> _Playing | 
     first, second = (without_reverberation(notes) for notes in heard)
     kept = len(first) + len(second)
     reverb_ratio = (sum(map(len, heard)) - kept) / kept
-    explained = (
-        explain_passage(request, first, harp, second),
-        explain_passage(request, second, harp, first),
-    )
-    return _Playing(harp, guesses, (first, second), explained, reverb_ratio, assignment)
+    by_first, damage = explain_passage(request, first, harp, second)
+    by_second, _ = explain_passage(request, second, harp, first)
+    explained = (by_first, by_second)
+    return _Playing(harp, guesses, (first, second), explained, reverb_ratio, assignment, damage)
 
 
 def _hear_on_likeliest_harp(
@@ -227,6 +228,8 @@ def _warnings(
 ) -> list[str]:
     """Warnings for the reader of the transcript, a sentence each."""
     warnings = [] if playing.two is None else _two_player_warnings(playing.two)
+    if playing.damage:
+        warnings.insert(0, f"the recording {playing.damage}; what comes before was used")
     if request.harps == 2 and playing.two is None:
         warnings.append("no second harp is heard")
     if meter is None:

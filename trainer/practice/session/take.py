@@ -55,7 +55,7 @@ def run_take(
     except TrainerError as error:
         for event in take.abort():
             yield from take.record(event)
-        yield TakeFailed(str(error), no_sound=isinstance(error, DeviceError))
+        yield TakeFailed(f"{error}{take.damage}", no_sound=isinstance(error, DeviceError))
     saved = audible = None
     try:
         saved, audible = take.close()
@@ -77,6 +77,12 @@ class _Take:
         self._saver = SoundSaver(plan, self._recorder)
         self._source: Source | None = None
         self._open: _OpenTake | None = None
+
+    @property
+    def damage(self) -> str:
+        """A clause on what is missing at the end of a recording; empty if nothing is."""
+        damage = self._source.damage if self._source is not None else ""
+        return f" (the recording {damage})" if damage else ""
 
     def run(self) -> Iterator[Event]:
         """Yield all events until the sound ends or the take is stopped."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import re
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -128,9 +129,17 @@ class Recording(Source):
     def warnings(self) -> list[str]:
         """What is wrong with the sound read so far, a sentence each."""
         sentences = self._quality.warnings()
-        if self._cut_short:
-            sentences.insert(0, "the recording was cut off; everything up to there was used")
+        if self.damage:
+            sentences.insert(0, f"the recording {self.damage}; what comes before was used")
         return [f"{self.path.name}: {sentence}" for sentence in sentences]
+
+    @property
+    def damage(self) -> str:
+        """What is missing at its end, as far as it was read; empty if nothing is."""
+        if self._is_damaged:
+            at, length = self._quality.frames / self.rate, (self.frames or 0) / self.rate
+            return f"is damaged: it cannot be read beyond {at:.1f} s of {length:.1f} s"
+        return "was cut off" if self._cut_short else ""
 
     def reader(self) -> Recording:
         """Open the file once more."""
@@ -139,8 +148,10 @@ class Recording(Source):
     def blocks(self) -> Iterator[Block]:
         """Yield blocks in order, as fast as they are read; one at a time is in memory.
 
+        A damaged file ends where the damage begins; :attr:`warnings` then says so.
+
         Raises:
-            SoundError: it cannot be read to its end; everything before was yielded.
+            SoundError: none of it can be read.
         """
         while not self._file.closed:
             first = self._quality.frames
@@ -169,21 +180,16 @@ class Recording(Source):
             last: where to stop, in samples, within a second; None reads to the end.
 
         Returns:
-            float32, shape (n,), without the reference signal.
-
-        Raises:
-            SoundError: it cannot be read to its end.
+            float32, shape (n,), without the reference signal; of a damaged file what comes before
+            the damage.
         """
-        import soundfile
-
         parts: list[Samples] = []
-        try:
-            while len(raw := self._file.read(_READ_ALL, dtype="float64", always_2d=True)):
-                parts.append(self._mixed(raw[:, self._wanted]))
-                if last is not None and sum(map(len, parts)) >= last:
-                    break
-        except soundfile.SoundFileRuntimeError as error:
-            raise self._damage() from error
+        read = 0
+        while len(raw := self._next_frames(_READ_ALL, read)):
+            parts.append(self._mixed(raw[:, self._wanted]))
+            read += len(raw)
+            if last is not None and read >= last:
+                break
         return np.concatenate([np.zeros(0, np.float32), *parts])
 
     def close(self) -> None:
@@ -191,22 +197,33 @@ class Recording(Source):
         self._file.close()
 
     def _read(self) -> NDArray[np.float64]:
-        """Return the next frames, shape (n, channels); none at the end."""
+        """Return the next frames, shape (n, channels); none at the end.
+
+        Raises:
+            SoundError: none of the file can be read.
+        """
+        raw = self._next_frames(_READ, self._quality.frames)
+        if not len(raw) and self._quality.frames < (self.frames or 0):
+            self._is_damaged = True
+            if not self._quality.frames:
+                raise SoundError(f"{self.path} is damaged: none of it can be read; record it again")
+        return raw
+
+    def _next_frames(self, count: int, read: int) -> NDArray[np.float64]:
+        """Return up to `count` frames after those read, shape (n, channels); none at the end."""
         import soundfile
 
         raw = np.zeros((0, self.channels))
         if not self._is_damaged:
             try:
-                raw = self._file.read(_READ, dtype="float64", always_2d=True)
+                raw = self._file.read(count, dtype="float64", always_2d=True)
             except soundfile.SoundFileRuntimeError:
                 self._is_damaged = True
-                raw = self._before_damage()
-        if not len(raw) and self._quality.frames < (self.frames or 0):
-            raise self._damage()
+                raw = self._before_damage(read)
         return np.asarray(raw)
 
-    def _before_damage(self) -> NDArray[np.float64]:
-        """Return the unread frames before the damage, shape (n, channels)."""
+    def _before_damage(self, done: int) -> NDArray[np.float64]:
+        """Return the frames from number `done` on that lie before the damage, (n, channels)."""
         import soundfile
 
         parts, read = [np.zeros((0, self.channels))], 0
@@ -214,14 +231,14 @@ class Recording(Source):
         try:
             while len(raw := second.read(_READ_DAMAGED, dtype="float64", always_2d=True)):
                 read += len(raw)
-                if read > self._quality.frames:
+                if read > done:
                     parts.append(raw)
         except soundfile.SoundFileRuntimeError:
             pass
         finally:
             second.close()
         rest = np.concatenate(parts)
-        return rest[len(rest) - max(0, read - self._quality.frames) :]
+        return rest[len(rest) - max(0, read - done) :]
 
     def _mixed(self, frames: NDArray[np.float64]) -> Samples:
         """Return frames, shape (n, channels), as the samples of a block, shape (n,)."""
@@ -234,13 +251,6 @@ class Recording(Source):
         channel = self._reference_channel
         reference = None if channel is None else round_to_24_bits(raw[:, channel - 1])
         return raw[:, self._wanted], reference
-
-    def _damage(self) -> SoundError:
-        at, length = self._quality.frames / self.rate, (self.frames or 0) / self.rate
-        return SoundError(
-            f"{self.path} is damaged: it cannot be read beyond {at:.1f} s of {length:.1f} s; "
-            "everything before was used"
-        )
 
 
 def _mean(frames: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -260,13 +270,17 @@ def _open_forwards(path: Path) -> Any:
         def seekable(self) -> bool:
             return False
 
-    return ForwardsFile(path)
+    # soundfile takes only names that are UTF-8 as text; as bytes it takes every name of a system
+    # whose names are bytes.
+    return ForwardsFile(path if os.name == "nt" else os.fsencode(path))
 
 
 def _open(path: Path) -> Any:
     import soundfile
 
     try:
+        if not stat.S_ISREG(path.stat().st_mode) and not path.is_dir():
+            raise SoundError(f"{path} is a pipe or a device; name a recording")
         with path.open("rb") as file:
             empty = not file.read(1)
     except FileNotFoundError as error:

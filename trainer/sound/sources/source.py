@@ -187,6 +187,11 @@ class Source(ABC):
         return None
 
     @property
+    def damage(self) -> str:
+        """What is missing at the end of the sound, as a predicate; empty if nothing is."""
+        return ""
+
+    @property
     def warnings(self) -> Sequence[str]:
         """What is wrong with the sound read so far, a sentence each."""
         return ()
