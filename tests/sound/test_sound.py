@@ -246,9 +246,7 @@ def test_a_wav_shorter_than_its_header_is_warned_about(tmp_path: Path) -> None:
     (tmp_path / "a.wav").write_bytes(whole[: len(whole) // 2])
     recording = Recording(tmp_path / "a.wav")
     assert len(heard(recording)) == pytest.approx(RATE / 2, abs=100)
-    assert recording.warnings == [
-        "a.wav: the recording was cut off; what comes before was used"
-    ]
+    assert recording.warnings == ["a.wav: the recording was cut off; what comes before was used"]
     # One written into a pipe says the most that fits instead of its length, and is in order.
     streamed = bytearray(whole)
     streamed[40:44] = streamed[4:8] = b"\xff\xff\xff\xff"
