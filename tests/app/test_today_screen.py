@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -13,8 +14,9 @@ from textual.widgets import OptionList, Static
 
 from tests.support.pilots import Puppet, until
 from trainer.app.app import TrainerApp
+from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.today import TodayScreen
+from trainer.app.screens.today import TodayScreen, day_heading
 from trainer.app.shapes import sparkline
 from trainer.drill import find_drill
 from trainer.harp import Harp
@@ -108,6 +110,22 @@ def test_played_entries_are_ticked_and_the_next_is_selected(tmp_path: Path) -> N
             assert re.search("[▁-█]", str(drills.get_option_at_index(0).prompt))
 
     asyncio.run(scene())
+
+
+def test_set_is_of_the_harp_that_the_settings_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    settings = tmp_path / "settings.toml"
+    settings.write_text('[harp]\nkey = "A"\n', encoding="utf-8")
+    monkeypatch.setenv("TRAINER_SETTINGS", str(settings))
+    plan = Plan(Harp.of("C"), MicrophoneSpec(), journal=tmp_path / "a.sqlite", player="Marit")
+    view = load_daily_set_view(plan, SHELF)
+    assert view.day.entries
+    assert {entry.key for entry in view.day.entries} == {"A"}
+    assert day_heading(view.day, view.harp).startswith("Today, A harp: ")
+    settings.write_text("", encoding="utf-8")
+    view = load_daily_set_view(replace(plan, journal=tmp_path / "b.sqlite"), SHELF)
+    assert day_heading(view.day, view.harp).startswith("Today: ")
 
 
 def test_unreadable_journal_is_reported(tmp_path: Path) -> None:

@@ -9,6 +9,7 @@ from datetime import date
 from trainer.coach import PLAYER_SOURCES, DailySet, open_daily_set
 from trainer.drill import Drill, Shelf
 from trainer.practice import Plan
+from trainer.reedcare import select_harp
 from trainer.settings import load_settings
 from trainer.sound import PlayerSpec
 from trainer.store import Journal
@@ -24,10 +25,12 @@ class DailySetView:
     Attributes:
         day: the set.
         recent: scores of the last whole takes of each drill by its name, oldest first.
+        harp: name of the harp that the settings ask for; empty where each drill has its own.
     """
 
     day: DailySet
     recent: Mapping[str, tuple[float, ...]]
+    harp: str = ""
 
 
 def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
@@ -40,6 +43,7 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
 
     Raises:
         JournalError: the journal cannot be read.
+        HarpError: the harp of the settings is not available.
     """
     settings = load_settings()
     player = plan.player or settings.player.name
@@ -50,9 +54,11 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
         counting = (
             (*PLAYER_SOURCES, "player") if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
         )
-        day = open_daily_set(journal, player, today, minutes, drills, counted_sources=counting)
+        is_set = settings.harp.key or settings.harp.name
+        harp, own_name = select_harp(journal, settings, None) if is_set else (None, None)
+        day = open_daily_set(journal, player, today, minutes, drills, harp, counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
-    return DailySetView(day, recent)
+    return DailySetView(day, recent, own_name or (harp.name if harp else ""))
 
 
 def _scores(journal: Journal, player: str, drill: str) -> tuple[float, ...]:

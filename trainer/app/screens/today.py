@@ -52,7 +52,12 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
 
 
 def day_heading(day: DailySet, harp: str) -> str:
-    """Return the heading: the harp, the drills and minutes left, the score and its change."""
+    """Return the heading: the harp, the drills and minutes left, the score and its change.
+
+    Args:
+        day: the set.
+        harp: name of the harp for all drills; empty where each has its own.
+    """
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
     todo = (
@@ -64,7 +69,7 @@ def day_heading(day: DailySet, harp: str) -> str:
     change = day.mean_gain
     if change is not None and abs(change) >= 0.5:
         score += f", {abs(change):.0f} {'better' if change > 0 else 'worse'} than before"
-    return f"Today, {harp} harp: {todo}{score}"
+    return f"Today{f', {harp} harp' if harp else ''}: {todo}{score}"
 
 
 def entry_details(entry: SetEntry) -> Content:
@@ -82,7 +87,6 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
 
     Args:
         load: loads the set; called in a thread, because it reads the journal.
-        harp: name of the player's harp.
     """
 
     ABOUT: ClassVar[str] = "The daily set: each drill's recent marks, and why it is in the set."
@@ -92,9 +96,9 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
         Binding("escape,t", "dismiss(None)", "back", key_display="esc", tooltip="back"),
     ]
 
-    def __init__(self, load: Callable[[], DailySetView], harp: str = "C") -> None:
+    def __init__(self, load: Callable[[], DailySetView]) -> None:
         super().__init__()
-        self._load, self._harp = load, harp
+        self._load = load
         self._view: DailySetView | None = None
         self._chosen = 0
 
@@ -126,7 +130,7 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
             self.query_one("#preview", Static).update(view)
             return
         self._view, day = view, view.day
-        self.query_one("#day", Static).update(day_heading(day, self._harp))
+        self.query_one("#day", Static).update(day_heading(day, view.harp))
         drills = self.query_one(OptionList)
         drills.clear_options()
         for place, entry in enumerate(day.entries):
