@@ -149,7 +149,7 @@ def test_space_starts_the_entry(tmp_path: Path) -> None:
         app = app_on(tmp_path / "journal.sqlite", (80, 24))
         async with app.run_test(size=(80, 24)) as pilot:
             screen = await until_read(app, pilot)
-            assert "C harp:" in str(screen.query_one("#day", Static).visual)
+            assert "Today: 2 of 2 to play" in str(screen.query_one("#day", Static).visual)
             assert " min" in str(screen.query_one("#day", Static).visual)
             await pilot.press("space")
             await pilot.pause()
