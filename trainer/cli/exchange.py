@@ -85,7 +85,8 @@ def import_(
 
     Reads the first part of a score that has notes, or the track of a MIDI file with the most. Tries
     every standard harp, or the harp of --harp, in each octave, and proposes the easiest with its
-    position. Notes that the harp cannot play are listed, and become rests in the drill.
+    position. Notes that the harp cannot play are listed, and become rests in the drill. A file from
+    `trainer drill export` comes back with its harp and tab.
 
     Examples:
 
@@ -102,7 +103,7 @@ def import_(
             raise ExchangeError(f"'{out}' is not a name for a drill file; end it in {DRILL_SUFFIX}")
         check_overwrite(out, force=force)
     melody = _read(file, part)
-    arrangements = _arrange(melody, harp, tuning or "richter", position, half_steps)
+    arrangements = _arrange(melody, harp, tuning, position, half_steps)
     if not arrangements:
         raise ExchangeError("no harp can play any of its notes; try --half-steps")
     typer.echo(melody_text(melody, arrangements, shutil.get_terminal_size((80, 24)).columns))
@@ -123,12 +124,18 @@ def _read(file: Path, part: int | None) -> Melody:
 
 
 def _arrange(
-    melody: Melody, key: str | None, tuning: str, position: int | None, half_steps: int | None
+    melody: Melody,
+    key: str | None,
+    tuning: str | None,
+    position: int | None,
+    half_steps: int | None,
 ) -> tuple[Arrangement, ...]:
     from trainer.drill import (
         OCTAVE_SHIFTS,
+        arrange_as_written,
         arrange_on_harps,
         half_steps_to_position,
+        rank_arrangements,
         standard_harps,
     )
     from trainer.exchange import ExchangeError
@@ -136,20 +143,32 @@ def _arrange(
 
     if position is not None and half_steps is not None:
         raise ExchangeError("--position and --half-steps exclude each other; leave one out")
+    written = melody.harp
+    tuning = tuning or (written.tuning.name if written else "richter")
     harps = standard_harps(tuning) if key is None else (Harp.of(key, tuning),)
-    moves = OCTAVE_SHIFTS if half_steps is None else (half_steps,)
     if position is None:
-        return arrange_on_harps(melody, harps, moves)
-    arrangements = [
-        arrangement
-        for harp in harps
-        for arrangement in arrange_on_harps(
-            melody, (harp,), half_steps_to_position(melody, harp, position)
+        moves = OCTAVE_SHIFTS if half_steps is None else (half_steps,)
+        arrangements = arrange_on_harps(melody, harps, moves)
+    else:
+        arrangements = rank_arrangements(
+            arrangement
+            for harp in harps
+            for arrangement in arrange_on_harps(
+                melody, (harp,), half_steps_to_position(melody, harp, position)
+            )
         )
+    keeps_pitch = not half_steps and position in (None, melody.position)
+    if not keeps_pitch or not (key is None or written in harps):
+        return arrangements
+    as_written = arrange_as_written(melody)
+    if as_written is None or tuning != as_written.harp.tuning.name:
+        return arrangements
+    others = [
+        arrangement
+        for arrangement in arrangements
+        if (arrangement.harp, arrangement.half_steps) != (as_written.harp, 0)
     ]
-    from trainer.drill import rank_arrangements
-
-    return rank_arrangements(arrangements)
+    return (as_written, *others)
 
 
 def _write_drill(melody: Melody, best: Arrangement, out: Path, title: str | None) -> None:

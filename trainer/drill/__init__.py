@@ -8,12 +8,13 @@ from trainer.drill.aim import Aim, describe_aim
 from trainer.drill.clock import BeatClock
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
-from trainer.drill.fingerings import TargetPitch, step_fingerings
+from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
 from trainer.drill.formatter import format_drill, overwrite_drill
 from trainer.drill.lint import lint_drill
 from trainer.drill.melody import (
     Melody,
     MelodyNote,
+    arrange_as_written,
     arrange_on_harps,
     half_steps_to_position,
     standard_harps,
@@ -68,7 +69,7 @@ from trainer.drill.transpose import (
     rank_arrangements,
     written_harp,
 )
-from trainer.drill.writer import write_drill
+from trainer.drill.writer import read_step, step_text, write_drill
 
 __all__ = [
     "AIM_CRITERIA",
@@ -100,6 +101,7 @@ __all__ = [
     "Tightening",
     "Vibrato",
     "VibratoKind",
+    "arrange_as_written",
     "arrange_on_harps",
     "arrangement_position",
     "arrangements_for_harp",
@@ -131,8 +133,11 @@ __all__ = [
     "read_drill",
     "read_drill_text",
     "read_shelf",
+    "read_step",
     "standard_harps",
     "step_fingerings",
+    "step_text",
+    "target_pitches",
     "write_drill",
     "write_new_drill",
     "written_harp",

@@ -22,7 +22,7 @@ from trainer.drill.transpose import (
     rank_arrangements,
 )
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.music import key_in_position
+from trainer.music import key_in_position, position_for
 
 _ANY_HOLE = ((Tab(1, Breath.BLOW),),)
 """Placeholder sound of a step until a fingering is chosen."""
@@ -36,12 +36,16 @@ class MelodyNote:
         start, beats: beat on which it starts, and duration in beats.
         path: its pitches; more than one for a glide or a ladder.
         ladder: whether each pitch is held, without a glide between.
+        written: how it is written, for its directions; None for none.
+        is_fingered: whether the holes of `written` are those on the melody's harp.
     """
 
     start: Fraction
     beats: Fraction
     path: tuple[TargetPitch, ...]
     ladder: bool = False
+    written: Step | None = None
+    is_fingered: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,9 @@ class Melody:
         swing: as in :class:`trainer.drill.Drill`.
         tonic: pitch class of its tonic by the key signature; None without one.
         notices: changes and omissions made on reading, a sentence each.
+        harp: the harp that its file names; None if it names none.
+        second: notes of the other part of a duet, as `notes`.
+        tempo_to: as in :class:`trainer.drill.Drill`.
     """
 
     name: str
@@ -69,41 +76,70 @@ class Melody:
     swing: float = 1.0
     tonic: int | None = None
     notices: tuple[str, ...] = ()
+    harp: Harp | None = None
+    second: tuple[MelodyNote, ...] = ()
+    tempo_to: float | None = None
+
+    @property
+    def position(self) -> int | None:
+        """Position on its harp, 1 to 12; None if its harp or its key is not known."""
+        if self.harp is None or self.tonic is None:
+            return None
+        return position_for(self.harp.key.tonic, self.tonic)
 
 
 def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangement:
     """Arrange a melody for a harp with the easiest fingerings.
 
-    Notes that the harp cannot play are left out and listed in the arrangement's problems.
+    On the harp that its file names, at the same pitch, each note keeps the holes that the file
+    names. Notes that the harp cannot play are left out and listed in the arrangement's problems.
 
     Args:
         melody: the melody.
         harp: the harp.
         half_steps: transposition of the melody.
     """
-    bar = melody.meter[0]
     empty = _empty_drill(melody, harp)
-    beat_s = seconds_per_beat(empty)
-    choices: list[tuple[Step, ...]] = []
+    keeps_holes = half_steps == 0 and harp == melody.harp
     missing: list[tuple[Step, str]] = []
-    for note in melody.notes:
-        wanted = tuple(
-            TargetPitch(tuple(midi + half_steps for midi in pitch.notes), pitch.offset_cents)
-            for pitch in note.path
-        )
-        number = math.floor(note.start / bar) + 1 if note.start >= 0 else 0
-        step = Step(
-            0, _ANY_HOLE * len(note.path), note.start, note.beats, number, ladder=note.ladder
-        )
-        if ways := step_fingerings(step, wanted, harp):
-            choices.append(ways)
-        else:
-            where = f"bar {number}, beat {_beat(note.start, bar)}" if number else "pick-up"
-            missing.append((step, f"{where}: {describe_unplayable(None, wanted, harp)}"))
-    steps = tuple(
-        replace(step, index=i) for i, step in enumerate(easiest_fingerings(choices, harp, beat_s))
+    parts = []
+    for notes in (melody.notes, melody.second):
+        choices: list[tuple[Step, ...]] = []
+        for note in notes:
+            step = _unfingered(note, melody)
+            wanted = tuple(
+                TargetPitch(tuple(midi + half_steps for midi in pitch.notes), pitch.offset_cents)
+                for pitch in note.path
+            )
+            if keeps_holes and note.is_fingered:
+                choices.append((step,))
+            elif ways := step_fingerings(step, wanted, harp):
+                choices.append(ways)
+            else:
+                missing.append((step, _describe_missing(step, wanted, harp, melody)))
+        chosen = easiest_fingerings(choices, harp, seconds_per_beat(empty))
+        parts.append(tuple(replace(step, index=i) for i, step in enumerate(chosen)))
+    return make_arrangement(
+        replace(empty, steps=parts[0], second=parts[1]), harp, half_steps, missing
     )
-    return make_arrangement(replace(empty, steps=steps), harp, half_steps, missing)
+
+
+def _unfingered(note: MelodyNote, melody: Melody) -> Step:
+    """Return a note as a step, with its holes if its file names them."""
+    bar = math.floor(note.start / melody.meter[0]) + 1 if note.start >= 0 else 0
+    written = note.written or Step(0, _ANY_HOLE, note.start, note.beats)
+    sounds = written.sounds if note.is_fingered else _ANY_HOLE * len(note.path)
+    return replace(
+        written, sounds=sounds, start=note.start, beats=note.beats, bar=bar, ladder=note.ladder
+    )
+
+
+def _describe_missing(
+    step: Step, wanted: tuple[TargetPitch, ...], harp: Harp, melody: Melody
+) -> str:
+    beat = f"{float(step.start % melody.meter[0]) + 1.0:g}"
+    where = f"bar {step.bar}, beat {beat}" if step.bar else "pick-up"
+    return f"{where}: {describe_unplayable(None, wanted, harp)}"
 
 
 def arrange_on_harps(
@@ -120,6 +156,15 @@ def arrange_on_harps(
     return rank_arrangements(
         arrange_on_harp(melody, harp, half_steps) for harp in harps for half_steps in transpositions
     )
+
+
+def arrange_as_written(melody: Melody) -> Arrangement | None:
+    """Arrange a melody for the harp that its file names, with the file's holes.
+
+    Returns:
+        The arrangement; None if the file names no harp.
+    """
+    return arrange_on_harp(melody, melody.harp) if melody.harp else None
 
 
 def standard_harps(tuning: str) -> tuple[Harp, ...]:
@@ -144,7 +189,8 @@ def half_steps_to_position(melody: Melody, harp: Harp, position: int) -> tuple[i
 
 def _empty_drill(melody: Melody, harp: Harp) -> Drill:
     """Return a drill with the time and names of a melody, without steps."""
-    end = max((note.start + note.beats for note in melody.notes), default=Fraction(1))
+    notes = (*melody.notes, *melody.second)
+    end = max((note.start + note.beats for note in notes), default=Fraction(1))
     bar = melody.meter[0]
     return Drill(
         name=melody.name,
@@ -159,8 +205,5 @@ def _empty_drill(melody: Melody, harp: Harp) -> Drill:
         end=Fraction(max(1, math.ceil(end / bar)) * bar),
         start=melody.start,
         swing=melody.swing,
+        tempo_to=melody.tempo_to,
     )
-
-
-def _beat(at: Fraction, bar: int) -> str:
-    return f"{float(at % bar) + 1.0:g}"

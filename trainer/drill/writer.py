@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 import unicodedata
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
@@ -25,8 +25,10 @@ from trainer.drill.model import (
     Step,
     Tightening,
     Vibrato,
+    format_sound,
 )
 from trainer.drill.parser import parse_drill, pickup_beats
+from trainer.drill.tab_reader import parse_tab
 from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
 LINE_WIDTH = 72
@@ -35,6 +37,8 @@ BARS_PER_LINE = (4, 2, 1)
 """Numbers of bars per line to try, in this order."""
 MIN_STANDING_RUN = 3
 """Number of successive steps from which a direction is written once, before them."""
+CALL_PREFIX = "{call}"
+"""What stands before the text of a step that the trainer plays."""
 MAX_BRACKETED = 12
 """Maximum number of notes and of units in a group; longer groups are not readable."""
 
@@ -281,6 +285,22 @@ def _direction(step: Step) -> str:
     if step.wah_hz:
         words.append("wah" + ("" if step.wah_hz == DEFAULT_WAH_HZ else f" {_decimal(step.wah_hz)}"))
     return f"{{{', '.join(words)}}}" if words else ""
+
+
+def step_text(step: Step) -> str:
+    """Return a step as tab with its length and directions: ``-4':2{vibrato}``."""
+    call = f"{CALL_PREFIX} " if step.call else ""
+    grace = f"^{format_sound(step.grace)} " if step.grace else ""
+    return f"{call}{grace}{step.tab}:{_length(step.beats)}{_direction(step)}"
+
+
+def read_step(text: str) -> Step | None:
+    """Return the step of a text of :func:`step_text`, on beat 0; None if it is none."""
+    note = text.removeprefix(CALL_PREFIX)
+    parsed = parse_tab(note, None)
+    if parsed.problems or len(parsed.steps) != 1:
+        return None
+    return replace(parsed.steps[0], call=note != text)
 
 
 def _decimal(value: float) -> str:

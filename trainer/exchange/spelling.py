@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 LETTERS_BY_FIFTHS = "FCGDAEB"
 """Letters on the line of fifths, from F at -1 to B at 5."""
@@ -11,12 +12,17 @@ MIN_FIFTHS, MAX_FIFTHS = -6, 6
 _NATURAL_PITCH_CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
-def best_key_signature(notes: Iterable[int], default: int = 0) -> int:
+def best_key_signature(
+    notes: Iterable[int],
+    default: int = 0,
+    signatures: Iterable[int] = range(MIN_FIFTHS, MAX_FIFTHS),
+) -> int:
     """Return the key signature with the fewest accidentals.
 
     Args:
         notes: MIDI note numbers.
         default: signature preferred among equals; positive is sharps.
+        signatures: those to choose from.
 
     Returns:
         Number of sharps; negative is flats.
@@ -27,10 +33,58 @@ def best_key_signature(notes: Iterable[int], default: int = 0) -> int:
         scale = {(7 * (fifths + place)) % 12 for place in range(-1, 6)}
         return sum(pitch_class not in scale for pitch_class in classes)
 
-    signatures = range(MIN_FIFTHS, MAX_FIFTHS)
     return min(
         signatures, key=lambda fifths: (accidentals(fifths), abs(fifths - default), abs(fifths))
     )
+
+
+MODE_TONICS = {
+    "major": 0,
+    "ionian": 0,
+    "dorian": 2,
+    "phrygian": 4,
+    "lydian": 5,
+    "mixolydian": 7,
+    "minor": 9,
+    "aeolian": 9,
+    "locrian": 11,
+}
+"""Half steps from the tonic of a signature's major key to that of each mode."""
+
+
+@dataclass(frozen=True, slots=True)
+class KeySignature:
+    """A key signature with the mode of the music in it.
+
+    Attributes:
+        fifths: number of sharps; negative is flats.
+        mode: a name of `MODE_TONICS`.
+    """
+
+    fifths: int
+    mode: str
+
+    @property
+    def tonic(self) -> int:
+        """Pitch class of the tonic."""
+        return signature_tonic(self.fifths, self.mode)
+
+
+def key_signature(notes: Iterable[int], tonic: int, default: int = 0) -> KeySignature:
+    """Return the key signature with the fewest accidentals among those that have a tonic.
+
+    Args:
+        notes: MIDI note numbers.
+        tonic: pitch class of the tonic.
+        default: signature preferred among equals; positive is sharps.
+    """
+    modes = {half_steps: mode for mode, half_steps in reversed(MODE_TONICS.items())}
+    signatures = {}
+    for fifths in range(MIN_FIFTHS, MAX_FIFTHS):
+        if mode := modes.get((tonic - 7 * fifths) % 12):
+            signatures[fifths] = mode
+    fifths = best_key_signature(notes, default, signatures)
+    return KeySignature(fifths, signatures[fifths])
 
 
 def spell_note(note: int, fifths: int) -> tuple[str, int, int]:
@@ -62,4 +116,4 @@ def natural_midi(letter: str, octave: int) -> int:
 
 def signature_tonic(fifths: int, mode: str = "major") -> int:
     """Return the pitch class of the tonic of a key signature."""
-    return (7 * fifths + (9 if mode == "minor" else 0)) % 12
+    return (7 * fifths + MODE_TONICS.get(mode, 0)) % 12

@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill import MelodyNote, TargetPitch
+from trainer.drill import MelodyNote, Step, TargetPitch, target_pitches
+from trainer.harp import Harp
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +102,40 @@ def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...],
                 end = next_start
         line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder))
     return tuple(line), shortened
+
+
+def written_note(step: Step, harp: Harp) -> MelodyNote:
+    """Return a step of an exported drill as a note that keeps its holes.
+
+    Raises:
+        HarpError: the harp cannot play it.
+    """
+    path = target_pitches(step, harp)
+    return MelodyNote(step.start, step.beats, path, step.ladder, step, is_fingered=True)
+
+
+def merge_lines(line: Sequence[MelodyNote], others: Sequence[MelodyNote]) -> tuple[MelodyNote, ...]:
+    """Merge two lines into one without overlap; a note ends where the next begins."""
+    ordered = sorted([*line, *others], key=lambda note: note.start)
+    merged: list[MelodyNote] = []
+    for note in ordered:
+        if merged and note.start <= merged[-1].start:
+            continue
+        if merged and note.start < merged[-1].start + merged[-1].beats:
+            merged[-1] = replace(merged[-1], beats=note.start - merged[-1].start)
+        merged.append(note)
+    return tuple(merged)
+
+
+def without_swing(beat: Fraction, swing: float) -> Fraction:
+    """Return the beat that swing moves to a given one; inverse of the swing of a `BeatClock`."""
+    if swing == 1.0:
+        return beat
+    whole, part = divmod(beat, 1)
+    half = Fraction(swing) / (1 + Fraction(swing))
+    if part <= half:
+        return whole + part / (2 * half)
+    return whole + 1 - (1 - part) / (2 * (1 - half))
 
 
 def drop_leading_bars(line: Sequence[MelodyNote], meter: tuple[int, int]) -> tuple[MelodyNote, ...]:
