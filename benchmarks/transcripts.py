@@ -56,7 +56,7 @@ CONDITIONS: dict[str, Callable[[Item], Item]] = {
     "backing, 20 dB below": lambda item: backing(item, -20.0),
     "backing, 10 dB below": lambda item: backing(item, -10.0),
 }
-LOOSE_DB = -14.0
+BLUR_DB = -14.0
 SOON_S, SOONER_S, NEAR_CENTS = 0.05, 0.02, 10.0
 MOVE_S, REST_S = 0.2, 0.2
 
@@ -129,7 +129,7 @@ def phrase(player: Player, seed: int, notes: int = NOTES) -> tuple[Item, list[Pl
         sounds.append((now, sound))
         others: list[float] = []
         if beside is not None:
-            level = 0.0 if kind > 0.87 else LOOSE_DB
+            level = 0.0 if kind > 0.87 else BLUR_DB
             other_sound = tongued(hard(player.reed(beside), length, still, 0.0))
             sounds.append((now, scaled(other_sound, level, sound)))
             if level == 0.0:

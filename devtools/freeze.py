@@ -134,7 +134,7 @@ DRILLS = {
     "pairs": _drill("4+5:2 -4+5:1 r:1 | 3+4:2 -3+4:1 r:1"),
     "chords": _drill("{chord} -2+3+4:2 3+4+5:1 r:1 | {} 4:1{clean} 1+2+3:2 r:1"),
     "splits": _drill("1+4:2 -1+4:1 r:1 | 2+5:2 3+6:1 r:1"),
-    "clean": _drill("4:1{clean} -4:1{clean} 5:1{clean} r:1 | {loose} -3:1 4:1 6:1 r:1"),
+    "clean": _drill("4:1{clean} -4:1{clean} 5:1{clean} r:1 | {blur} -3:1 4:1 6:1 r:1"),
     "vibrato": _drill("-4:3{vibrato} r:1 | -2:2{vibrato 4 15} -3:1 r:1", tempo=80),
     "wah": _drill("4:3{wah 3} r:1 | -3:2{wah} 4:1 r:1", tempo=80),
     "glides": _drill("-4'>-4:2 -4>-4':1 r:1 | 4>5>6:2 r:2"),

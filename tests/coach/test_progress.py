@@ -222,7 +222,7 @@ def test_figures_worked_by_hand(tmp_path: Path) -> None:
         step("4", 2.0, late_ms=-30.0, wobble_cents=4.0),
         step("4", 3.0, late_ms=20.0, wobble_cents=9.0, leak_db=-30.0),
         step("4", 20.0, late_ms=40.0, leak_db=-12.0, parts={"pitch": 61.0, "cleanness": 50.0}),
-        step("4", 4.0, late_ms=0.0, care="loose"),
+        step("4", 4.0, late_ms=0.0, care="blur"),
         step("4", None),
     ]
     usual = seen(tmp_path, [take(TODAY, steps)]).find("4").usual

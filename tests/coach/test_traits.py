@@ -54,7 +54,7 @@ def test_the_main_skill_counts_whole_and_the_others_half() -> None:
         ("motion", "4:1 -4'>-4:1 -4:2{vibrato 5 20}", 2 / 3),
         ("cleanness", "4:1 4:1 5:1 4+5:1", 0.5),
         ("cleanness", "4:1 {clean} 4:1 4:1 {} 4:1", 0.5),
-        ("cleanness", "4:1 {loose} 5:1 6:1 7:1", 0.0),
+        ("cleanness", "4:1 {blur} 5:1 6:1 7:1", 0.0),
         ("time", "4:1 5:0.5 4:0.5 6:2", 0.25),
         ("time", "4:0.4 5:1.6 6:2", 2 / 3),
         ("time", "4:0.6 5:1.4 6:2", 1 / 3),

@@ -13,7 +13,7 @@ from trainer.harp import Harp
 HEAD = 'title = "T"\nabout = "Trains."\nskills = ["moves"]\nharp = "C"\ntempo = 80\n'
 TAB = """tab = \"\"\"
 -4:1 -4':1 4+5:1 1+4:1 | r:1 -4'>-4:1 4>5:1 -4=-4':1 | 6:0.5 -6:0.5 9:3 |
--3@-40:2 -4:2{vibrato 5 20} | 6o:1 {chord} 4:1 {loose} 5:1 {} 4:1 |
+-3@-40:2 -4:2{vibrato 5 20} | 6o:1 {chord} 4:1 {blur} 5:1 {} 4:1 |
 \"\"\"
 """
 EXPECTED = {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import json
 import math
 import re
@@ -14,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 from pydantic import BaseModel
 from typer.testing import CliRunner
@@ -23,11 +24,13 @@ from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
     DEFAULT_WEIGHTS,
+    Articulation,
     CleannessRule,
     Climb,
     Drill,
     DrillError,
     Goal,
+    Inflection,
     Step,
     Tightening,
     Vibrato,
@@ -50,7 +53,8 @@ from trainer.drill.header import (
 )
 from trainer.drill.schema import drill_schema
 from trainer.drill.shelf import bundled_drill_folder, user_drill_folder
-from trainer.harp import parse_key
+from trainer.drill.techniques import find_conflict
+from trainer.harp import Breath, Tab, parse_key
 
 TABLES: tuple[type[BaseModel], ...] = (
     AimTable,
@@ -81,9 +85,27 @@ def drill_of(tab: str, **head: str) -> Drill:
 PLAYED = (
     *("4", "-4", "-4'", "-2''", "-3'''", "8'", "10''", "6o", "-7o", "4+5", "-1+4", "-2+3+4"),
     *("-3@-40", "-3'@+20.5", "4+5@-7", "-4'>-4", "4>5>6", "4+5>5+6", "-4>-4'@-12>-4"),
-    *("-3=-3'=-3''", "-3=-3@-40=-3'", "10''=10", "-2/3", "3/-2", "-2@-5/3"),
+    *("-3=-3'=-3''", "-3=-3@-40=-3'", "10''=10", "-2/3", "3/-2", "-2@-5/3", "-3/-3'", "8'/8"),
+    *("-4<>5", "4+5<>5+6", "-3'@-12<>4", "^-5 -4", "^4+5 -4'", "^-3'' -3'>-3", "^5 4<>5"),
 )
-DIRECTIONS = ("clean", "loose", "chord", "vibrato", "vibrato 4.5 30", "wah", "wah 2.125")
+DIRECTIONS = (
+    *("clean", "blur", "chord", "vibrato", "vibrato 4.5 30", "hand vibrato", "hand vibrato 6 2.5"),
+    *("throat vibrato 4 25.125", "wah", "wah 2.125", "tongued", "legato, accent", "staccato"),
+    *("swell", "fade 3.5", "swell 20, optional", "accent"),
+)
+SINGLE_DIRECTIONS = ("scoop", "scoop 2/3 150", "dip", "dip 80.5, fall", "fall 0.25 60", "slap")
+"""Directions that only a held single note without a grace note or a choice can have."""
+TECHNIQUES: dict[str, tuple[Any, ...]] = {
+    "scoop": (None, Inflection(Fraction(1, 2)), Inflection(Fraction(2, 7), 80.125)),
+    "fall": (None, Inflection(Fraction(1, 2)), Inflection(Fraction(3), 400.0)),
+    "grace": ((), (Tab(9, Breath.DRAW),), (Tab(9, Breath.BLOW), Tab(10, Breath.BLOW))),
+    "articulation": tuple(Articulation),
+    "accent": (False, True),
+    "swell_db": (0.0, 6.0, -6.0, 1.5, -19.875),
+    "slap": (False, True),
+    "optional": (False, True),
+}
+"""Fields of a step for techniques, each with some values."""
 LENGTHS = ("1", "2", "0.5", "1/3", "2/3", "0.25", "1.", "0.5..", "1/16", "5/7", "0.333", "9/97")
 
 
@@ -97,15 +119,26 @@ def length_in_tab(text: str) -> Fraction:
 SPACES = (" ", " ", " ", "  ", "\t", "\n", "\n\n\n", " # a|b {c '\n", " #\n\n # [d]: :|  \n ")
 
 
+@functools.cache
+def conflict_of(what: str, direction: str) -> str:
+    """Return what makes a note and a direction contradict each other; empty for nothing."""
+    try:
+        drill_of(f"{what}:4{{{direction}}}")
+    except DrillError as error:
+        return str(error)
+    return ""
+
+
 @st.composite
 def notes(draw: Draw, beats: str) -> str:
     """Draw a note, or a group in brackets, of a given length."""
     if length_in_tab(beats) < Fraction(1, 2) or draw(st.integers(0, 4)):
         what = draw(st.sampled_from([*PLAYED, "r", "r"]))
         plain = what == "r" or draw(st.integers(0, 3))
-        direction = "" if plain else f"{{{draw(st.sampled_from(DIRECTIONS))}}}"
+        fitting = [d for d in (*DIRECTIONS, *SINGLE_DIRECTIONS) if not conflict_of(what, d)]
+        direction = "" if plain else f"{{{draw(st.sampled_from(fitting))}}}"
         return f"{what}{'' if beats == '1' else ':' + beats}{direction}"
-    inside = draw(st.lists(st.sampled_from([*PLAYED, "r", "4:2", "{loose}"]), max_size=3))
+    inside = draw(st.lists(st.sampled_from([*PLAYED, "r", "4:2", "{blur}"]), max_size=3))
     return " ".join(["[", *inside, "-4", f"]:{beats}"])
 
 
@@ -119,7 +152,7 @@ def bars(draw: Draw, beats: Fraction) -> str:
         fitting = [text for text, rest in rests.items() if rest == 0 or rest >= Fraction(1, 16)]
         length = draw(st.sampled_from([*fitting, str(left)]))
         if draw(st.integers(0, 5)) == 0:
-            standing = ["{}", "{loose}", "{ wah 2,clean }", "{vibrato} {call}", "{answer}"]
+            standing = ["{}", "{blur}", "{ accent,clean }", "{legato} {call}", "{answer}"]
             words.append(draw(st.sampled_from(standing)))
         tied = sounding and draw(st.integers(0, 3)) == 0
         words.append(f"~:{length}" if tied else draw(notes(length)))
@@ -244,7 +277,7 @@ def test_bars_and_beats_stand_in_columns() -> None:
         "\n"
         "|: -4:1   4:1 r:2|-4':2 -4'>-4:2 :|3   #   twice more\n"
         "\t# the middle\n"
-        "5:0.5 -4:1.5 {loose}4:1 r| [ 4 -4   5 ]:1{ clean }   -3:3 |#end \n"
+        "5:0.5 -4:1.5 {blur}4:1 r| [ 4 -4   5 ]:1{ clean }   -3:3 |#end \n"
         "   \n\n"
         "{ vibrato 5  20 ,clean }\n"
         "-3+4:4  |  r:1\n"
@@ -252,9 +285,9 @@ def test_bars_and_beats_stand_in_columns() -> None:
     )
     assert format_drill(source, "t").partition('"""')[2] == (
         "\n"
-        "|: -4:1     4:1          r:2   | -4':2                -4'>-4:2 :|3  #   twice more\n"
+        "|: -4:1     4:1         r:2   | -4':2                -4'>-4:2 :|3  #   twice more\n"
         "# the middle\n"
-        "    5:0.5 -4:1.5 {loose} 4:1 r |  [4 -4 5]:1 {clean} -3:3       |   #end\n"
+        "    5:0.5 -4:1.5 {blur} 4:1 r |  [4 -4 5]:1 {clean} -3:3       |   #end\n"
         "\n"
         "{vibrato 5 20, clean}\n"
         "-3+4:4 | r:1\n"
@@ -372,10 +405,16 @@ def models(draw: Draw) -> Drill:
             beats=draw(lengths),
             bar=int(at // meter) + 1,
             cleanness_rule=draw(st.sampled_from(CleannessRule)),
-            vibrato=draw(st.sampled_from([None, Vibrato(), Vibrato(3.125, 99.5)])),
+            vibrato=draw(st.sampled_from([None, Vibrato(), Vibrato.of_hands(3.125, 19.5)])),
             wah_hz=draw(st.sampled_from([0.0, 0.5, 3.0, 8.125])),
             call=index > 0 and draw(st.booleans()),
         )
+        if step.shake:
+            step = replace(step, shake=replace(step.shake, hz=draw(st.sampled_from([6.0, 4.5]))))
+        for name in TECHNIQUES:
+            changed = replace(step, **{name: draw(st.sampled_from(TECHNIQUES[name]))})
+            step = step if find_conflict(changed) else changed
+        assume(not find_conflict(step))
         steps.append(step)
         at = step.end
     return Drill(
@@ -439,7 +478,7 @@ def test_a_drill_made_by_code_can_be_written(drill: Drill) -> None:
 
 def test_a_written_drill_by_hand() -> None:
     drill = drill_of(
-        "\n-4':1 | {loose} 4:1/3 4:1/3 {call} -4:1/3 r:2/3 4:1/3{vibrato 4 9} {} 5:2 |"
+        "\n-4':1 | {blur} 4:1/3 4:1/3 {call} -4:1/3 r:2/3 4:1/3{vibrato 4 9} {} 5:2 |"
         "{answer} r:1 4:3 | ~:4 | ~:3",
         pickup="1",
         about='"a \\"b\\" \\\\ \\n\\"\\"\\" c"',
@@ -450,11 +489,11 @@ def test_a_written_drill_by_hand() -> None:
         'title = "T"\nabout = """\na "b" \\\\ \n""\\" c\n"""\n'
         'harp = "C"\ntempo = 90\nmeter = "4/4"\npickup = 1\n'
         '\ntab = """\n'
-        "        -4':1                                                   |\n"
-        "{loose}  [4 4 {call} -4]:1 [r:2 {} 4{loose, vibrato 4 9}]:1 5:2 |\n"
-        "{answer} r:1               4:3                                  |\n"
-        "         ~:4                                                    |\n"
-        "         ~:3                                                    |\n"
+        "        -4':1                                                  |\n"
+        "{blur}   [4 4 {call} -4]:1 [r:2 {} 4{blur, vibrato 4 9}]:1 5:2 |\n"
+        "{answer} r:1               4:3                                 |\n"
+        "         ~:4                                                   |\n"
+        "         ~:3                                                   |\n"
         '"""\n'
         "\n[goal]\ntolerance = 9.5\n\n[goal.weights]\ntime = 0\n"
     )
@@ -1015,9 +1054,9 @@ MEGABYTE = 1_000_000
             "{",
             "}",
             "{}",
-            "{loose,",
+            "{blur,",
             "{ ",
-            "4{loose}",
+            "4{blur}",
             "~ ",
             "'",
             "4>",

@@ -386,7 +386,7 @@ FEATURES: dict[str, tuple[int, Sees]] = {
     "cents": (2, any_step(lambda step: bool(step.offsets_cents))),
     "either": (2, any_step(lambda step: step.alternative is not None)),
     "clean": (4, any_step(lambda step: step.cleanness_rule is CleannessRule.CLEAN)),
-    "loose": (1, any_step(lambda step: step.cleanness_rule is CleannessRule.LOOSE)),
+    "blur": (1, any_step(lambda step: step.cleanness_rule is CleannessRule.BLUR)),
     "chord care": (1, any_step(lambda step: step.cleanness_rule is CleannessRule.CHORD)),
     "chord": (6, any_step(lambda step: len(step.first) >= 2)),
     "vibrato": (4, any_step(lambda step: step.vibrato is not None)),

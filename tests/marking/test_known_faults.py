@@ -54,7 +54,7 @@ EVERYTHING = drill_of(
     """
     -4'>-4:2 -4>-4':2 | -3=-3'=-3''=-3''':4 | -2''>-2:1 -3>-3''>-3:3 |
     -4:2{vibrato 5 20} -4':2{vibrato 4 40} | 4>5>6:2 -3@-40:2 | -2/3:1 3/-2:1 4+5:1 -1+4:1 |
-    8'=8:2 -2=-2'=-2'':2 | {chord} 4 -4 {loose} 5 5 | {clean} -6 {wah} 4:3 | {} [4 -4 5]:1 ~:1 6o -6
+    8'=8:2 -2=-2'=-2'':2 | {chord} 4 -4 {blur} 5 5 | {clean} -6 {wah} 4:3 | {} [4 -4 5]:1 ~:1 6o -6
     """
 )
 
@@ -168,13 +168,13 @@ def test_a_split_that_is_no_octave_is_heard(tab: str) -> None:
     assert mark_of(tab, Fault(alone=True)).sentence.startswith("hole")
 
 
-def test_loose_notes_may_leak_clean_ones_must_not_and_chords_must_not_sound_alone() -> None:
+def test_blurred_notes_may_leak_clean_ones_must_not_and_chords_must_not_sound_alone() -> None:
     leak = Fault(leak_db=-10.0)
-    plain, loose, clean = (mark_of(f"-5:2{care}", leak) for care in ("", "{loose}", "{clean}"))
-    assert loose.score >= 98.0
+    plain, blurred, clean = (mark_of(f"-5:2{care}", leak) for care in ("", "{blur}", "{clean}"))
+    assert blurred.score >= 98.0
     assert plain.criteria["cleanness"] == pytest.approx(42.0, abs=6.0)
     assert clean.score == pytest.approx(clean.criteria["cleanness"])
-    assert clean.score < plain.score < loose.score
+    assert clean.score < plain.score < blurred.score
     assert mark_of("-5:2{chord}", Fault()).score >= 98.0
     alone = mark_of("-5:2", Fault())
     step = replace(alone.step, cleanness_rule=CleannessRule.CHORD)

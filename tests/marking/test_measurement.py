@@ -375,9 +375,9 @@ def test_a_leak_has_the_median_level_and_allowed_holes_are_none() -> None:
 
 
 @pytest.mark.parametrize("hole", [4, 6])
-def test_a_loose_note_may_leak_on_either_side(hole: int) -> None:
+def test_a_blurred_note_may_leak_on_either_side(hole: int) -> None:
     readings = [with_leak(r, hole, -10.0) for r in note("5", [0.0] * 200)]
-    assert measured("{loose} 5:1", readings).leak_db is None
+    assert measured("{blur} 5:1", readings).leak_db is None
     assert measured("5:1", readings).leak_hole == hole
 
 

@@ -74,11 +74,11 @@ def test_triplets_are_counted_and_a_tie_goes_on_over_the_bar_line() -> None:
 
 def test_directions_stand_over_the_notes_that_they_are_for() -> None:
     drill = drill_of(
-        "4 {loose} -4 4 r | -4 4:3 {} | "
+        "4 {blur} -4 4 r | -4 4:3 {} | "
         "4 5{clean,vibrato 6 30} -4:2{chord,vibrato} | -4 5{wah 2} 6:2{wah}"
     )
     assert tab_page_text(drill, 60) == (
-        "     (loose                              )\n"
+        "     (blur                              )\n"
         "1 4  -4  4  r                      | -4  4  .  .         |\n"
         "  1  2   3  4                        1   2  3  4\n"
         "\n"
@@ -91,21 +91,21 @@ def test_directions_stand_over_the_notes_that_they_are_for() -> None:
 
 
 def test_a_direction_that_goes_on_is_said_again_on_the_next_line() -> None:
-    drill = drill_of("4 {loose} 4 4 4 | 5 5 5 5 | {} 5 {loose} 4:3 | 6:4")
+    drill = drill_of("4 {blur} 4 4 4 | 5 5 5 5 | {} 5 {blur} 4:3 | 6:4")
     assert tab_page_text(drill, 20) == (
-        "     (loose )\n"
+        "     (blur )\n"
         "1 4  4   4  4  |\n"
         "  1  2   3  4\n"
         "\n"
-        "  (loose   )\n"
+        "  (blur   )\n"
         "2 5  5  5  5   |\n"
         "  1  2  3  4\n"
         "\n"
-        "     (loose)\n"
+        "     (blur)\n"
         "3 5  4  .  .   |\n"
         "  1  2  3  4\n"
         "\n"
-        "  (loose)\n"
+        "  (blur)\n"
         "4 6  .  .  .   |\n"
         "  1  2  3  4"
     )
@@ -127,9 +127,9 @@ def test_a_second_part_stands_under_the_first_on_the_same_beats() -> None:
         "  1  .  .   .  | 1  .  2  .  .  |\n"
         "  1  2  3   4    1  2  &  3  4"
     )
-    off = drill_of("4:2 -4:2", second='"""r:0.5 1:1.5{loose} r:2"""')
+    off = drill_of("4:2 -4:2", second='"""r:0.5 1:1.5{blur} r:2"""')
     assert tab_page_text(off) == (
-        "1 4  .  .  -4  .  |\n     (loose)\n  r  1  .  r   .  |\n  1  &  2  3   4"
+        "1 4  .  .  -4  .  |\n     (blur)\n  r  1  .  r   .  |\n  1  &  2  3   4"
     )
 
 
@@ -182,7 +182,7 @@ def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
         ("4:1/3 4:11/3", "& a", "thirds of a beat"),
         ("4:0.2 4:3.8", "'", "another place in a beat"),
         ("4:4{clean}", "(clean)", "must be clean; it earns no more than that"),
-        ("4:4{loose}", "(loose)", "a neighbour may sound along"),
+        ("4:4{blur}", "(blur)", "a neighbour may sound along"),
         ("4:4{chord}", "(chord)", "a hole beside it must sound along"),
         ("4:4{wah 2.5}", "(wah)", "open and close the hands 2.5 times a second"),
         (
@@ -211,7 +211,7 @@ def test_pick_up_and_second_part_are_explained() -> None:
     assert "pick-up" in legend_of(drill_of("4 | 4:3", pickup="1"))["0"]
     two = drill_of("4:4", second='"""1:4"""')
     assert legend_of(two)["lower"] == "tab: the other part, played together with the upper"
-    assert legend_of(drill_of("4:4", second='"""1+2:4{loose}"""')).keys() >= {"+", "(loose)"}
+    assert legend_of(drill_of("4:4", second='"""1+2:4{blur}"""')).keys() >= {"+", "(blur)"}
 
 
 def test_several_vibratos_are_told_apart() -> None:
@@ -278,7 +278,7 @@ NOTES = st.sampled_from(
 )
 HOW_LONG = st.sampled_from(["", ":0.5", ":1/3", ":2/3", ":0.25", ":5"])
 MANNERS = st.sampled_from(
-    ["", "", "", "{loose}", "{vibrato 5.125 20.125}", "{vibrato,wah 2.375,clean}", "{wah}"]
+    ["", "", "", "{blur}", "{vibrato 5.125 20.125}", "{vibrato,wah 2.375,clean}", "{wah}"]
 )
 WORDS = st.tuples(NOTES, HOW_LONG, MANNERS).map(
     lambda word: "".join(word[:2] if word[0] == "r" else word)

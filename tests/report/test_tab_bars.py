@@ -43,11 +43,11 @@ def drill_of(tab: str, *lines: str) -> Drill:
 
 
 def test_directions_cover_the_empty_columns_to_their_right() -> None:
-    bars = TabBars.of(tab_table(drill_of("{loose} 4:1 -4:1 {} 5:1 r:1")))
+    bars = TabBars.of(tab_table(drill_of("{blur} 4:1 -4:1 {} 5:1 r:1")))
     (bar,) = bars.bars
     rows = {row.kind: row for row in bar.rows}
     assert list(rows) == ["words", "tab", "count"]
-    assert [(cell.text, cell.span) for cell in rows["words"].cells] == [("(loose", 1), (")", 3)]
+    assert [(cell.text, cell.span) for cell in rows["words"].cells] == [("(blur", 1), (")", 3)]
     assert [(cell.text, cell.span) for cell in rows["tab"].cells] == [
         ("4", None),
         ("-4", None),

@@ -230,7 +230,7 @@ def test_hands_modulate_the_level_and_dull_high_partials(wahs: float) -> None:
 @pytest.mark.parametrize(("tab", "beside"), [("-4", "-3"), ("1", "2"), ("-3'", "-2")])
 def test_a_neighbour_joins_where_a_chord_is_asked_for_and_only_there(tab: str, beside: str) -> None:
     played = Played(
-        f"{tab}:4{{chord}} | {tab}:4{{loose}} | {tab}:4{{chord}}", {2: Fault(alone=True)}
+        f"{tab}:4{{chord}} | {tab}:4{{blur}} | {tab}:4{{chord}}", {2: Fault(alone=True)}
     )
     assert played.level(beside, 0) == pytest.approx(played.level(tab, 0), rel=0.35)
     powers = [np.std(played.cut(step, 0.2, 0.8)) for step in range(3)]
@@ -523,7 +523,7 @@ def test_faults_are_read_as_they_are_written() -> None:
 
 ALL = (
     "-3@-40:1 -3=-3'=-3'':1 -4:1{vibrato 6 15} -2:1{wah 3} "
-    "| -4'>-4:1 -4:1{chord} 1+4:1 4>6:1{loose,vibrato}"
+    "| -4'>-4:1 -4:1{chord} 1+4:1 4>6:1{blur,vibrato}"
 )
 FAULTS = {1: Fault(rung=2, rung_cents=9.0), 2: Fault(vibrato_hz=4.0), 4: Fault(back_cents=20.0)}
 

@@ -144,13 +144,13 @@ def test_chords_and_glides_have_no_offset(tab: str) -> None:
     assert step.offsets_cents == ()
 
 
-def test_a_loose_note_stays_loose_and_a_chord_does_not() -> None:
-    loose = CleannessRule.LOOSE
+def test_a_blurred_note_stays_blurred_and_a_chord_does_not() -> None:
+    blur = CleannessRule.BLUR
     drill = draft_drill(
-        transcript(note("4", 0, 1, 0, 1, rule=loose), note("4+5", 1, 2, 1, 1, rule=loose)), "x", "X"
+        transcript(note("4", 0, 1, 0, 1, rule=blur), note("4+5", 1, 2, 1, 1, rule=blur)), "x", "X"
     )
     rules = [step.cleanness_rule for step in drill.steps]
-    assert rules == [CleannessRule.LOOSE, CleannessRule.PLAIN]
+    assert rules == [CleannessRule.BLUR, CleannessRule.PLAIN]
 
 
 @pytest.mark.parametrize(

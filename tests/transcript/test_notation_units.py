@@ -116,7 +116,7 @@ def test_a_shallow_movement_stays_on_its_entry() -> None:
 
 @pytest.mark.parametrize(
     ("leak_db", "tab", "rule"),
-    [(-6.0, "4+5", "plain"), (-14.0, "4", "loose"), (-25.0, "4", "loose"), (-30.0, "4", "plain")],
+    [(-6.0, "4+5", "plain"), (-14.0, "4", "blur"), (-25.0, "4", "blur"), (-30.0, "4", "plain")],
 )
 def test_a_neighbour_is_a_chord_a_leak_or_nothing_by_its_level(
     leak_db: float, tab: str, rule: str

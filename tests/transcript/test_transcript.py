@@ -126,11 +126,11 @@ def test_recorded_reeds_are_written_down_note_by_note() -> None:
         assert abs(note.cents) < 10.0
 
 
-def test_a_leak_is_written_as_loose_and_a_chord_as_one(tmp_path: Path) -> None:
+def test_a_leak_is_written_as_blur_and_a_chord_as_one(tmp_path: Path) -> None:
     drill = find_drill("harbour-bell")
     path = recorded(drill, Harp.of("C"), tmp_path / "x.wav", {1: Fault(leak_db=-14.0)})
     result = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
-    assert result.notes[1].cleanness_rule == "loose"
+    assert result.notes[1].cleanness_rule == "blur"
     assert result.notes[-1].tab == "4+5"
     assert result.notes[0].cleanness_rule == "plain"
 

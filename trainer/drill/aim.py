@@ -165,7 +165,7 @@ def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
             is_short_slide = _is_slide(step, None) and len(step.sounds) == 2
             return step.vibrato is not None or (step.has_path and not is_short_slide)
         case "cleanness":
-            return step.cleanness_rule is not CleannessRule.LOOSE
+            return step.cleanness_rule is not CleannessRule.BLUR
         case "time":
             return not free
         case "holes":

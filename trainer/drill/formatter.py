@@ -1,8 +1,9 @@
 """Formatter of drill files: a uniform layout, with the tab in columns.
 
-Only white space changes: words, comments and line breaks stay. Within a block of consecutive
-lines, bar lines are aligned, and inside a bar notes on the same beat start in the same column; the
-sign of a draw note is to the left of it. Several blank lines become one.
+Only white space and former names of directions change: other words, comments and line breaks stay.
+Within a block of consecutive lines, bar lines are aligned, and inside a bar notes on the same beat
+start in the same column; the sign of a draw note is to the left of it. Several blank lines become
+one.
 """
 
 from __future__ import annotations
@@ -20,7 +21,7 @@ from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import COMMENT_OR_STRING_PATTERN, KEY_PATTERN
 from trainer.drill.errors import DrillError
 from trainer.drill.parser import parse_drill
-from trainer.drill.tab_words import parse_length
+from trainer.drill.tab_words import OLD_DIRECTION_NAMES, parse_length
 from trainer.drill.tokenizer import split_comment
 
 _TOML_PIECE = re.compile(
@@ -251,7 +252,9 @@ def _parse_bars(words: list[str]) -> list[_Bar]:
 
 
 def _is_complete(group: list[str]) -> bool:
-    """Whether words form a cell: directions, a note, or a group with both brackets."""
+    """Whether words form a cell: directions, a note with its grace, a group with both brackets."""
+    if group[-1].startswith("^"):
+        return False
     return "[" not in group or group[-1].startswith("]")
 
 
@@ -272,8 +275,8 @@ def _add_cell(bar: _Bar, group: list[str]) -> None:
 
 
 def _cell_beats(cell: _Cell) -> Fraction:
-    """Return the length of a cell: that of its group or of its note."""
-    if not cell.is_note:
+    """Return the length of a cell: that of its group or of its note; 0 of a mere grace note."""
+    if not cell.is_note or (cell.body.startswith("^") and " " not in cell.body):
         return Fraction(0)
     text = cell.body.rpartition("]")[2] if "]" in cell.body else cell.body
     _, colon, beats = text.partition("{")[0].partition(":")
@@ -281,11 +284,12 @@ def _cell_beats(cell: _Cell) -> Fraction:
 
 
 def _normalize_directions(word: str) -> str:
-    """Return a word with uniform white space inside its directions."""
+    """Return a word with uniform white space and present names inside its directions."""
 
     def normalize(match: re.Match[str]) -> str:
         directions = (" ".join(direction.split()) for direction in match[1].split(","))
-        return "{" + ", ".join(directions) + "}"
+        renamed = (OLD_DIRECTION_NAMES.get(direction, direction) for direction in directions)
+        return "{" + ", ".join(renamed) + "}"
 
     return re.sub(r"\{([^}]*)\}", normalize, word)
 

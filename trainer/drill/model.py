@@ -67,10 +67,12 @@ class CleannessRule(StrEnum):
     """Cleanness counts by its weight."""
     CLEAN = "clean"
     """The step earns no more than its cleanness."""
-    LOOSE = "loose"
+    BLUR = "blur"
     """A neighbouring hole may sound, too."""
     CHORD = "chord"
     """At least one neighbouring hole must sound, too."""
+    AROUND = "around"
+    """A chord gesture: two or more neighbouring holes on about the written ones must sound."""
 
 
 class Articulation(StrEnum):

@@ -6,19 +6,22 @@
     ~:1         a tie: the previous note continues for this length
     [4 -4 5]:1  three notes in the time of one beat, in proportion to their lengths: a triplet
     |           a bar line; every bar must be full; the last line may be left out
-    |: … :|     a repeat; … :|3 is played three times; … |1. … :| |2. … has endings
+    |: … :|     a repeat; … :|3 is played three times; … |1. … :| |2. … has endings, which can be
+                for several times, as |1-3. … :| |4. …
     -3+4+5:2    a chord: one breath sign in front, holes joined with plus; a split is 1+4
     6o  -7o     an overblow, an overdraw
     -3@-40      a target 40 cents under draw 3
     -2/3        one of two holes of the same pitch
+    -3/-3'      bent or not: either is right
+    -4<>5:2     a shake between two holes of one breath
+    ^-5 -4:1    a grace note, crushed in just before its note; it takes no time of its own
     -4'>-4:2    a glide in one breath: a bend let up; -4>-4' a note scooped into, 4>5>6 a slide
     -3=-3':2    a ladder: each rung held for an equal time, in one breath
-    {loose}     a direction for all following notes, until {}; attached to a note, for that note
+    {blur}      a direction for all following notes, until {}; attached to a note, for that note
     # words     a comment to the end of the line
 
-Directions: clean, loose, chord (cleanness); vibrato, or vibrato 5 20 (rate in hertz, amplitude in
-cents); wah, or wah 3 (rate in hertz); call (the trainer plays) and answer (the player does).
-Several are separated by commas.
+Directions are in :data:`trainer.drill.tab_words.DIRECTIONS`; several are separated by commas, and
+which exclude each other is in :mod:`trainer.drill.techniques`.
 
 A beat is the note value in the meter's denominator, so a bar of 6/8 has six. The timing of a glide
 is defined in :meth:`trainer.drill.model.Step.path_position`.
@@ -32,7 +35,7 @@ from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from trainer.core.problems import Problem
-from trainer.drill.model import Step
+from trainer.drill.model import Sound, Step
 from trainer.drill.tab_words import (
     MIN_LENGTH_BEATS,
     ParsedNote,
@@ -40,9 +43,11 @@ from trainer.drill.tab_words import (
     TabError,
     apply_direction,
     is_countable,
+    parse_grace,
     parse_length,
     parse_tab_note,
 )
+from trainer.drill.techniques import find_conflict
 from trainer.drill.tokenizer import Token, expand_repeats, tokenize
 
 
@@ -116,6 +121,7 @@ class _TabParser:
         last: the previous token that is not a direction.
         group: the open group; None outside of groups.
         can_tie: whether the previous sound is a note, not a rest.
+        grace, grace_token: grace note that waits for its note, and its token; None for none.
         reported_bars: bar lines with a reported problem; repeats visit them again.
     """
 
@@ -131,6 +137,8 @@ class _TabParser:
     last: Token | None = None
     group: _Group | None = None
     can_tie: bool = False
+    grace: Sound = ()
+    grace_token: Token | None = None
     reported_bars: set[Token] = field(default_factory=set)
 
     def __post_init__(self) -> None:
@@ -140,6 +148,8 @@ class _TabParser:
 
     def parse_token(self, token: Token, *, is_last: bool) -> None:
         text = token.text
+        if text[0] in "|[]{}~^" or text.partition(":")[0] == "r":
+            self._drop_grace()
         if text == "|":
             if self.group is not None:
                 self.problems.append(token.problem("a bar line inside [ ]; close the group first"))
@@ -152,6 +162,8 @@ class _TabParser:
         elif text.startswith(("{", "}")):
             self.directions = self._apply_directions([text], token, standing=True)
             return
+        elif text.startswith("^"):
+            self._parse_grace(token)
         elif text.partition(":")[0] == "~":
             self._parse_tie(token)
         else:
@@ -159,6 +171,7 @@ class _TabParser:
         self.last = token
 
     def finish(self, start: Token) -> ParsedTab:
+        self._drop_grace()
         if self.group is not None:
             self.problems.append(self.group.token.problem("the group is never closed; write ]:1"))
         if self.last is not None and self.last.text != "|":
@@ -187,26 +200,58 @@ class _TabParser:
         how = self._apply_directions(["{" + direction for direction in directions], token)
         self.can_tie = note is not None
         if note:
-            self.steps.append(
-                Step(
-                    index=len(self.steps),
-                    sounds=note.sounds,
-                    start=self.at,
-                    beats=beats,
-                    bar=self.bar,
-                    text=token.text,
-                    line=token.line,
-                    column=token.column,
-                    offsets_cents=note.offsets_cents,
-                    alternative=note.alternative,
-                    ladder=note.ladder,
-                    cleanness_rule=how.cleanness_rule,
-                    vibrato=how.vibrato,
-                    wah_hz=how.wah_hz,
-                    call=how.call,
-                )
-            )
+            self._add_step(note, how, beats, token)
+        self.grace, self.grace_token = (), None
         self._advance(beats)
+
+    def _add_step(
+        self, note: ParsedNote, how: PlayingDirections, beats: Fraction, token: Token
+    ) -> None:
+        step = Step(
+            index=len(self.steps),
+            sounds=note.sounds,
+            start=self.at,
+            beats=beats,
+            bar=self.bar,
+            text=token.text,
+            line=token.line,
+            column=token.column,
+            offsets_cents=note.offsets_cents,
+            alternative=note.alternative,
+            ladder=note.ladder,
+            cleanness_rule=how.cleanness_rule,
+            vibrato=how.vibrato,
+            wah_hz=how.wah_hz,
+            shake=note.shake(how.shake_hz),
+            scoop=how.scoop,
+            fall=how.fall,
+            grace=self.grace,
+            articulation=how.articulation,
+            accent=how.accent,
+            swell_db=how.swell_db,
+            slap=how.slap,
+            optional=how.optional,
+            call=how.call,
+        )
+        self.steps.append(step)
+        if conflict := find_conflict(step):
+            self.problems.append(token.problem(conflict))
+        elif how.shake_hz and not self.directions.shake_hz and not step.shake:
+            message = f"shake is the rate of a shake; write {step.tab} with another hole, as -4<>5"
+            self.problems.append(token.problem(message))
+
+    def _parse_grace(self, token: Token) -> None:
+        try:
+            self.grace, self.grace_token = parse_grace(token.text), token
+        except TabError as error:
+            self.problems.append(token.problem(str(error)))
+
+    def _drop_grace(self) -> None:
+        """Report a grace note that no note follows."""
+        if self.grace_token:
+            message = "a grace note must stand right before its note, as in ^-5 -4:1"
+            self.problems.append(self.grace_token.problem(message))
+        self.grace, self.grace_token = (), None
 
     def _parse_tie(self, token: Token) -> None:
         _, colon, length = token.text.partition(":")

@@ -3,14 +3,28 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
 from math import lcm
+from typing import Any
 
-from trainer.drill.model import CleannessRule, Sound, Vibrato
+from trainer.drill.model import (
+    DEFAULT_DIP,
+    DEFAULT_FALL,
+    DEFAULT_SCOOP,
+    DEFAULT_SHAKE_HZ,
+    DEFAULT_SWELL_DB,
+    Articulation,
+    CleannessRule,
+    Inflection,
+    Shake,
+    Sound,
+    Vibrato,
+)
 from trainer.harp import HarpError, Tab
 
 MIN_LENGTH_BEATS, MAX_LENGTH_BEATS = Fraction(1, 16), Fraction(64)
@@ -28,6 +42,12 @@ WAH_RANGE_HZ = (0.5, 9.0)
 """Range of the hand wah's rate in hertz."""
 DEFAULT_WAH_HZ = 3.0
 """Rate of a hand wah without a number, in hertz (common practice)."""
+SHAKE_RANGE_HZ = (4.0, 8.0)
+"""Range of a shake's rate in full cycles per second (common practice)."""
+INFLECTION_RANGE_BEATS, INFLECTION_RANGE_CENTS = (Fraction(1, 16), Fraction(4)), (20.0, 400.0)
+"""Ranges of the duration in beats and the depth in cents of scoops, dips and falls."""
+SWELL_RANGE_DB = (1.0, 20.0)
+"""Range of the change of loudness of swells, fades and hand vibrato in dB."""
 MAX_PATH_SOUNDS = 24
 """Maximum number of sounds in a glide or ladder; ten holes up and down again are 19."""
 MAX_NOTE_CHARACTERS = 600
@@ -38,8 +58,14 @@ _LENGTH = re.compile(r"([0-9]{0,6}\.?[0-9]{1,6}|[0-9]{1,50}/[0-9]{1,50})(\.{0,2}
 _PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "−": "-", "–": "-", "—": "-"})
 """Typographic characters that word processors substitute, and their plain equivalents."""
 _DOT_FACTORS = (Fraction(1), Fraction(3, 2), Fraction(7, 4))
-_PATH_SIGNS = {">": ("glide", "-4'>-4"), "=": ("ladder", "-3=-3'"), "/": ("choice", "-2/3")}
-DIRECTION_NAMES = ("clean", "loose", "chord", "vibrato", "wah", "call", "answer")
+_PATH_SIGNS = {
+    "<>": ("shake", "-4<>5"),
+    ">": ("glide", "-4'>-4"),
+    "=": ("ladder", "-3=-3'"),
+    "/": ("choice", "-2/3"),
+}
+OLD_DIRECTION_NAMES = {"loose": "blur"}
+"""Former names of directions, which are still read, and their present ones."""
 
 
 class TabError(Exception):
@@ -54,16 +80,111 @@ class ParsedNote:
     offsets_cents: tuple[float, ...]
     ladder: bool = False
     alternative: Tab | None = None
+    shaken_with: Sound = ()
+
+    def shake(self, hz: float | None) -> Shake | None:
+        """Return its shake at a rate in hertz, or at the default one; None for another note."""
+        return Shake(self.shaken_with, hz or DEFAULT_SHAKE_HZ) if self.shaken_with else None
 
 
 @dataclass(frozen=True, slots=True)
 class PlayingDirections:
-    """State of the directions: how notes are to be played."""
+    """State of the directions: how notes are to be played; the fields are those of a step.
+
+    Attributes:
+        shake_hz: rate of shakes in hertz; None for the default one.
+    """
 
     cleanness_rule: CleannessRule = CleannessRule.PLAIN
     vibrato: Vibrato | None = None
     wah_hz: float = 0.0
+    shake_hz: float | None = None
+    scoop: Inflection | None = None
+    fall: Inflection | None = None
+    articulation: Articulation = Articulation.PLAIN
+    accent: bool = False
+    swell_db: float = 0.0
+    slap: bool = False
+    optional: bool = False
     call: bool = False
+
+
+Range = tuple[float, float] | tuple[Fraction, Fraction]
+"""Lowest and highest number; numbers in a range of fractions may be written as fractions."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Direction:
+    """What a direction does.
+
+    Attributes:
+        sets: field of :class:`PlayingDirections` that it sets.
+        value: the field's value without numbers.
+        ranges: ranges of its numbers, all of which are written or none.
+        example: the direction with numbers.
+        with_numbers: the field's value with numbers.
+        for_passage: whether it is only for passages, not for a single note.
+    """
+
+    sets: str
+    value: Any
+    ranges: tuple[Range, ...] = ()
+    example: str = ""
+    with_numbers: Callable[..., Any] = float
+    for_passage: bool = False
+
+
+def _inflection(beats: Fraction, cents: Fraction) -> Inflection:
+    return Inflection(beats, float(cents))
+
+
+def _throat_vibrato(hz: Fraction, cents: Fraction) -> Vibrato:
+    return Vibrato(float(hz), float(cents))
+
+
+_INFLECTION = (INFLECTION_RANGE_BEATS, INFLECTION_RANGE_CENTS)
+_VIBRATO = (VIBRATO_RANGE_HZ, VIBRATO_RANGE_CENTS)
+DIRECTIONS: Mapping[str, _Direction] = {
+    "clean": _Direction("cleanness_rule", CleannessRule.CLEAN),
+    "blur": _Direction("cleanness_rule", CleannessRule.BLUR),
+    "chord": _Direction("cleanness_rule", CleannessRule.CHORD),
+    "around": _Direction("cleanness_rule", CleannessRule.AROUND),
+    "vibrato": _Direction("vibrato", Vibrato(), _VIBRATO, "vibrato 5 20", _throat_vibrato),
+    "throat vibrato": _Direction(
+        "vibrato", Vibrato(), _VIBRATO, "throat vibrato 5 20", _throat_vibrato
+    ),
+    "hand vibrato": _Direction(
+        "vibrato",
+        Vibrato.of_hands(),
+        (VIBRATO_RANGE_HZ, SWELL_RANGE_DB),
+        "hand vibrato 5 6",
+        lambda hz, db: Vibrato.of_hands(float(hz), float(db)),
+    ),
+    "wah": _Direction("wah_hz", DEFAULT_WAH_HZ, (WAH_RANGE_HZ,), "wah 3"),
+    "shake": _Direction("shake_hz", DEFAULT_SHAKE_HZ, (SHAKE_RANGE_HZ,), "shake 6"),
+    "scoop": _Direction("scoop", DEFAULT_SCOOP, _INFLECTION, "scoop 1/2 100", _inflection),
+    "dip": _Direction(
+        "scoop",
+        DEFAULT_DIP,
+        (INFLECTION_RANGE_CENTS,),
+        "dip 100",
+        lambda cents: _inflection(DEFAULT_DIP.beats, cents),
+    ),
+    "fall": _Direction("fall", DEFAULT_FALL, _INFLECTION, "fall 1/2 100", _inflection),
+    "tongued": _Direction("articulation", Articulation.TONGUED),
+    "legato": _Direction("articulation", Articulation.LEGATO),
+    "staccato": _Direction("articulation", Articulation.STACCATO),
+    "accent": _Direction("accent", True),
+    "swell": _Direction("swell_db", DEFAULT_SWELL_DB, (SWELL_RANGE_DB,), "swell 6"),
+    "fade": _Direction(
+        "swell_db", -DEFAULT_SWELL_DB, (SWELL_RANGE_DB,), "fade 6", lambda db: -float(db)
+    ),
+    "slap": _Direction("slap", True),
+    "optional": _Direction("optional", True),
+    "call": _Direction("call", True, for_passage=True),
+    "answer": _Direction("call", False, for_passage=True),
+}
+"""All directions by name."""
 
 
 @lru_cache(maxsize=256)
@@ -120,61 +241,61 @@ def apply_direction(
         TabError: it is not valid.
     """
     if not (text.startswith("{") and text.endswith("}")):
-        raise TabError(f"'{abbreviate(text)}' lacks a brace; write directions as {{loose}}")
+        raise TabError(f"'{abbreviate(text)}' lacks a brace; write directions as {{clean}}")
     inside = text[1:-1].strip()
     if not inside:
         if not standing:
-            raise TabError("{} on a note has no effect; write a direction in it, as {loose}")
+            raise TabError("{} on a note has no effect; write a direction in it, as {clean}")
         return PlayingDirections(call=directions.call)
+    named: dict[str, str] = {}  # names of the directions in these braces, by the field they set
     for direction in inside.split(","):
-        directions = _apply_words(directions, direction.split(), standing=standing)
+        name, numbers = _split_name(direction)
+        form = DIRECTIONS.get(name)
+        if form is None:
+            raise TabError(_unknown_direction(name))
+        if form.for_passage and not standing:
+            raise TabError(f"{name} is for a passage; write {{{name}}} before its notes")
+        if named.setdefault(form.sets, name) != name:
+            raise TabError(f"{named[form.sets]} and {name} exclude each other; write one of them")
+        values = _parse_numbers(name, numbers, form)
+        value = form.with_numbers(*values) if values else form.value
+        directions = replace(directions, **{form.sets: value})
     return directions
 
 
-def _apply_words(
-    directions: PlayingDirections, words: list[str], *, standing: bool
-) -> PlayingDirections:
-    name, arguments = (words or [""])[0], words[1:]
-    match name:
-        case "clean" | "loose" | "chord":
-            _parse_numbers(name, arguments, ())
-            return replace(directions, cleanness_rule=CleannessRule(name))
-        case "vibrato":
-            numbers = _parse_numbers(name, arguments, (VIBRATO_RANGE_HZ, VIBRATO_RANGE_CENTS))
-            vibrato = Vibrato(numbers[0], numbers[1]) if numbers else Vibrato()
-            return replace(directions, vibrato=vibrato)
-        case "wah":
-            numbers = _parse_numbers(name, arguments, (WAH_RANGE_HZ,))
-            return replace(directions, wah_hz=numbers[0] if numbers else DEFAULT_WAH_HZ)
-        case "call" | "answer":
-            _parse_numbers(name, arguments, ())
-            if not standing:
-                raise TabError(f"{name} is for a passage; write {{{name}}} before its notes")
-            return replace(directions, call=name == "call")
-    near = get_close_matches(name, DIRECTION_NAMES, n=1)
-    hint = f"did you mean {near[0]}?" if near else "there are " + ", ".join(DIRECTION_NAMES)
-    raise TabError(f"no direction is called '{abbreviate(name)}'; {hint}")
+def _split_name(direction: str) -> tuple[str, list[str]]:
+    """Split a direction into its present name and its numbers."""
+    words = direction.split()
+    count = 2 if words[1:2] == ["vibrato"] else 1
+    name = " ".join(words[:count])
+    return OLD_DIRECTION_NAMES.get(name, name), words[count:]
 
 
-def _parse_numbers(
-    name: str, words: list[str], ranges: tuple[tuple[float, float], ...]
-) -> tuple[float, ...]:
+def _unknown_direction(name: str) -> str:
+    near = get_close_matches(name, DIRECTIONS, n=1)
+    hint = f"did you mean {near[0]}?" if near else "there are " + ", ".join(DIRECTIONS)
+    return f"no direction is called '{abbreviate(name)}'; {hint}"
+
+
+def _parse_numbers(name: str, words: list[str], form: _Direction) -> tuple[Fraction, ...]:
     """Parse the numbers of a direction: all of them, or none for the defaults."""
     if not words:
         return ()
-    if len(words) != len(ranges):
-        example = {"vibrato": "vibrato 5 20", "wah": "wah 3"}.get(name)
+    if len(words) != len(form.ranges):
         raise TabError(
             f"'{abbreviate(' '.join([name, *words]))}' is not a direction; write "
-            + (f"{example}, or only {name}" if example else f"only {name}")
+            + (f"{form.example}, or only {name}" if form.example else f"only {name}")
         )
     numbers = []
-    for word, (low, high) in zip(words, ranges, strict=True):
-        if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", word) or not low <= float(word) <= high:
-            raise TabError(
-                f"'{abbreviate(word)}' in {name} must be a number from {low:g} to {high:g}"
-            )
-        numbers.append(float(word))
+    for word, (low, high) in zip(words, form.ranges, strict=True):
+        is_decimal = re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", word)
+        is_fraction = re.fullmatch(r"[0-9]{1,2}/[1-9][0-9]?", word) and isinstance(low, Fraction)
+        number = Fraction(word) if is_decimal or is_fraction else None
+        if number is None or not low <= number <= high:
+            what = "a length" if isinstance(low, Fraction) else "a number"
+            bounds = f"{low} to {high}" if isinstance(low, Fraction) else f"{low:g} to {high:g}"
+            raise TabError(f"'{abbreviate(word)}' in {name} must be {what} from {bounds}")
+        numbers.append(number)
     return tuple(numbers)
 
 
@@ -186,6 +307,8 @@ def parse_tab_note(text: str) -> ParsedNote:
     """
     if len(text) > MAX_NOTE_CHARACTERS:
         raise TabError(_describe_error(abbreviate(text), text))
+    if "<>" in text:
+        return _parse_shake(text)
     path, slash, other = text.partition("/")
     if "=" in path and ">" in path:
         raise TabError(f"'{text}' is both a ladder and a glide; write two steps")
@@ -201,6 +324,46 @@ def parse_tab_note(text: str) -> ParsedNote:
         ladder,
         _parse_alternative(text, other, sounds) if slash else None,
     )
+
+
+def _parse_shake(text: str) -> ParsedNote:
+    """Parse a shake between two sounds of one breath."""
+    first, _, second = text.partition("<>")
+    if any(sign in second for sign in ("<>", ">", "=", "/")) or any(s in first for s in ">=/"):
+        raise TabError(f"a shake is between two sounds only, as in -4<>5; '{text}' has more")
+    sound, offset = _parse_sound(first, text)
+    if second.startswith("-"):
+        raise TabError(
+            f"write one breath sign in front of the shake '{text}', as {first}<>{second[1:]}"
+        )
+    sign = "-" if first.startswith("-") else ""
+    other, other_offset = _parse_sound(f"{sign}{second}" if second else "", text)
+    if other_offset:
+        raise TabError(f"leave out the cents of the second sound in '{text}'; only the first has")
+    if other == sound:
+        raise TabError(f"the shake '{text}' names the same sound twice; write a neighbouring hole")
+    if len(other) != len(sound):
+        raise TabError(
+            f"a shake keeps its number of holes; write as many on both sides of '{text}'"
+        )
+    return ParsedNote((sound,), (offset,) if offset else (), shaken_with=other)
+
+
+def parse_grace(text: str) -> Sound:
+    """Parse a grace note, which is a sound after ``^`` without length and directions.
+
+    Raises:
+        TabError: it is not valid.
+    """
+    if ":" in text or "{" in text:
+        raise TabError(
+            f"write only ^ and a note, as in ^-5 -4:1: the grace note '{abbreviate(text)}' takes "
+            "its time from the note before, and directions go on its note"
+        )
+    sound, offset = _parse_sound(text[1:], text[1:])
+    if offset:
+        raise TabError(f"leave out the cents of the grace note '{text}'")
+    return sound
 
 
 def _check_path(
@@ -272,7 +435,7 @@ def _describe_error(text: str, whole: str) -> str:
     if not whole:
         return "write a note before the colon, as in -4:1, or r:1 for a rest"
     if not text:
-        sign = next(sign for sign in ">=/" if sign in whole)
+        sign = next(sign for sign in _PATH_SIGNS if sign in whole)
         kind, example = _PATH_SIGNS[sign]
         sides = f"write one on each side of '{sign}', as in {example}"
         return f"the {kind} '{whole}' lacks a sound; {sides}"

@@ -14,7 +14,7 @@ MAX_SOUNDS = 4000
 MAX_TOKENS = 5 * MAX_SOUNDS
 """Maximum number of tokens: sounds, bar lines, directions and brackets."""
 _TOKEN = re.compile(
-    r"\|:|:\|[0-9]*|\|[0-9]+\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
+    r"\|:|:\|[0-9]*|\|[0-9]+(?:[-,][0-9]+)*\.(?!\S)|\||\[|\](?::[^\s|\[\]{}]*)?|\{[^}]*\}?|\}"
     r"|(?:(?!:\|)[^\s|\[\]{}])+(?:\{[^}]*\}?)*"
 )
 _MAX_DIGITS = 4

@@ -24,7 +24,7 @@ from trainer.drill.difficulty import (
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import can_reach, describe_unplayable, step_fingerings, target_pitches
 from trainer.drill.model import Drill, Step
-from trainer.harp import STANDARD_KEYS, Harp, HarpError
+from trainer.harp import STANDARD_KEYS, Harp, HarpError, Tab
 from trainer.music import key_in_position, position_for
 
 OCTAVE_SHIFTS = (0, -12, 12, -24, 24)
@@ -72,17 +72,23 @@ def _problems(messages: Iterable[tuple[Step, str]]) -> tuple[Problem, ...]:
 def _obstacles(step: Step, harp: Harp) -> list[str]:
     """Return what prevents a harp from playing a step by holes."""
     messages = []
-    for tab in step.tabs:
+    for tab in dict.fromkeys((*step.grace, *step.tabs)):
         try:
             harp.midi(tab)
         except HarpError as error:
             messages.append(str(error))
-    if step.alternative and not messages and step.alternative not in harp.same_pitch(step.first[0]):
+    if step.alternative and not messages and not _is_choice(step.first[0], step.alternative, harp):
         messages.append(
             f"{step.first[0]} and {step.alternative} are different notes on a {harp.name} harp; "
-            "write the one you mean"
+            "write the one you mean, or one hole bent or not, as -3/-3'"
         )
     return messages
+
+
+def _is_choice(tab: Tab, other: Tab, harp: Harp) -> bool:
+    """Whether two entries can be a choice: of one pitch, or one hole bent or not."""
+    is_bent_or_not = (tab.hole, tab.breath, tab.over) == (other.hole, other.breath, other.over)
+    return is_bent_or_not or other in harp.same_pitch(tab)
 
 
 def written_harp(drill: Drill) -> Harp:

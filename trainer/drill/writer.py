@@ -17,14 +17,22 @@ from itertools import groupby
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
 from trainer.drill.model import (
+    DEFAULT_DIP,
+    DEFAULT_FALL,
+    DEFAULT_SCOOP,
+    DEFAULT_SHAKE_HZ,
+    DEFAULT_SWELL_DB,
     DEFAULT_WEIGHTS,
+    Articulation,
     CleannessRule,
     Climb,
     Drill,
     Goal,
+    Inflection,
     Step,
     Tightening,
     Vibrato,
+    VibratoKind,
     format_sound,
 )
 from trainer.drill.parser import parse_drill, pickup_beats
@@ -216,7 +224,8 @@ def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_It
                 f"{step.tab} on beat {step.start} begins before the last step has ended"
             )
         items += _split_at_bars(drill, at, step.start - at, "r", "r")
-        note = _split_at_bars(drill, step.start, step.beats, step.tab, "~")
+        grace = f"^{format_sound(step.grace)} " if step.grace else ""
+        note = _split_at_bars(drill, step.start, step.beats, grace + step.tab, "~")
         note[0].attached = attached
         # Directions of a passage go to the beginning of its bar, before a rest that opens the bar.
         after_opening_rest = (
@@ -280,10 +289,21 @@ def _direction(step: Step) -> str:
     """Return how a step is to be played, as a direction; empty for none."""
     words = [] if step.cleanness_rule is CleannessRule.PLAIN else [str(step.cleanness_rule)]
     if step.vibrato:
-        numbers = f" {_decimal(step.vibrato.hz)} {_decimal(step.vibrato.cents)}"
-        words.append("vibrato" + ("" if step.vibrato == Vibrato() else numbers))
+        words.append(_vibrato(step.vibrato))
     if step.wah_hz:
-        words.append("wah" + ("" if step.wah_hz == DEFAULT_WAH_HZ else f" {_decimal(step.wah_hz)}"))
+        words.append(_with_numbers("wah", step.wah_hz, DEFAULT_WAH_HZ))
+    if step.shake and step.shake.hz != DEFAULT_SHAKE_HZ:
+        words.append(f"shake {_decimal(step.shake.hz)}")
+    if step.scoop:
+        words.append(_scoop(step.scoop))
+    if step.fall:
+        words.append("fall" + ("" if step.fall == DEFAULT_FALL else _inflection(step.fall)))
+    if step.articulation is not Articulation.PLAIN:
+        words.append(str(step.articulation))
+    if step.swell_db:
+        name = "swell" if step.swell_db > 0 else "fade"
+        words.append(_with_numbers(name, abs(step.swell_db), DEFAULT_SWELL_DB))
+    words += [name for name in ("accent", "slap", "optional") if getattr(step, name)]
     return f"{{{', '.join(words)}}}" if words else ""
 
 
@@ -301,6 +321,28 @@ def read_step(text: str) -> Step | None:
     if parsed.problems or len(parsed.steps) != 1:
         return None
     return replace(parsed.steps[0], call=note != text)
+
+
+def _vibrato(vibrato: Vibrato) -> str:
+    if vibrato.kind is VibratoKind.HAND:
+        numbers = f" {_decimal(vibrato.hz)} {_decimal(vibrato.db)}"
+        return "hand vibrato" + ("" if vibrato == Vibrato.of_hands() else numbers)
+    numbers = f" {_decimal(vibrato.hz)} {_decimal(vibrato.cents)}"
+    return "vibrato" + ("" if vibrato == Vibrato() else numbers)
+
+
+def _scoop(scoop: Inflection) -> str:
+    if scoop.beats == DEFAULT_DIP.beats:
+        return _with_numbers("dip", scoop.cents, DEFAULT_DIP.cents)
+    return "scoop" + ("" if scoop == DEFAULT_SCOOP else _inflection(scoop))
+
+
+def _inflection(inflection: Inflection) -> str:
+    return f" {inflection.beats} {_decimal(inflection.cents)}"
+
+
+def _with_numbers(name: str, value: float, default: float) -> str:
+    return name if value == default else f"{name} {_decimal(value)}"
 
 
 def _decimal(value: float) -> str:

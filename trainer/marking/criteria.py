@@ -36,8 +36,8 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   its pitch is scooped by the player, so only the scoop counts.
 - motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
-- cleanness: loose notes may sound with a neighbour, which is then no leak. A single note that must
-  be a chord gets 0 if it sounds alone.
+- cleanness: blurred notes may sound with a neighbour, which is then no leak. A single note that
+  must be a chord gets 0 if it sounds alone.
 - time: `just` is 2.5 % of a beat and at least 10 ms, the just noticeable difference in a steady
   beat (Friberg and Sundberg 1995, JASA 98), but at most a tenth of `lost`. `lost` is a third of a
   beat and at most 250 ms: there, a note belongs to the next division of the beat as much as to its

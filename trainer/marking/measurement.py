@@ -181,7 +181,7 @@ def _with_holes(
 def _allowed_holes(target: StepTarget, sound: Sound) -> frozenset[int]:
     """Holes that may sound along with a sound."""
     if (
-        target.step.cleanness_rule not in (CleannessRule.LOOSE, CleannessRule.CHORD)
+        target.step.cleanness_rule not in (CleannessRule.BLUR, CleannessRule.CHORD)
         or len(sound) > 1
     ):
         return frozenset()

@@ -12,7 +12,7 @@ ROWS = 4
 """Rows of directions above a part: call and answer, cleanness, vibrato, wah."""
 _CLEANNESS_MEANINGS = {
     CleannessRule.CLEAN: "must be clean; it earns no more than that",
-    CleannessRule.LOOSE: "a neighbour may sound along",
+    CleannessRule.BLUR: "a neighbour may sound along",
     CleannessRule.CHORD: "a hole beside it must sound along",
 }
 

@@ -4,7 +4,7 @@ Bars start in the same columns on every line; a pick-up, bar 0, has a line of it
 rest, and a dot is a beat through which the note before is held. Beats are counted as players count
 them aloud: 1 & 2 &, 1 e & a, and & a for triplets; other places in a beat get a tick. A free clock
 has no beats. The second part is below the first, above the same beats. Directions are above their
-notes: ``(loose`` above the first, ``)`` above the last.
+notes: ``(blur`` above the first, ``)`` above the last.
 """
 
 from __future__ import annotations

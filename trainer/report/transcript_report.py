@@ -89,7 +89,7 @@ _HEAD = "  start     end  bar beat  beats  tab           off"
 def _line(note: TranscribedNote) -> Iterator[str]:
     """Yield a line for a note under the head, and a line with other ways to play it."""
     beats = "" if note.beats is None else str(note.beats)
-    tab = note.tab + (" loose" if note.cleanness_rule is CleannessRule.LOOSE else "")
+    tab = note.tab + (" blur" if note.cleanness_rule is CleannessRule.BLUR else "")
     confidence = note.confidence
     is_doubtful = confidence is not None and confidence < DOUBTFUL_CONFIDENCE
     doubt = f"  ? {confidence:.0%} sure" if is_doubtful else ""

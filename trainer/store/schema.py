@@ -89,5 +89,6 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (player, day)
     ) STRICT;
     """,
+    "UPDATE steps SET care = 'blur' WHERE care = 'loose';",
 )
 SCHEMA_VERSION = len(MIGRATIONS)

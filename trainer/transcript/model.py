@@ -27,7 +27,7 @@ class TranscribedNote:
         level_db: maximum level, dB re full scale.
         holes: holes that sounded for more than half of it.
         leak_db, leak_hole: loudest other hole, as in :class:`trainer.ear.HeardNote`.
-        cleanness_rule: ``plain`` if it sounds alone, ``loose`` if with a weaker neighbour.
+        cleanness_rule: ``plain`` if it sounds alone, ``blur`` if with a weaker neighbour.
         vibrato: its vibrato, if any.
         struck: whether it begins with an attack; False if slurred from the note before.
         explained: fraction of the sound that the note's reeds explain, 0 to 1; None if it was not

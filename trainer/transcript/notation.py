@@ -30,7 +30,7 @@ class NotationParameters:
     chord_db: float = -10.0
     """Level relative to the main hole from which a neighbour is played and no leak, dB (common
     practice: the reeds of a chord are about equally loud)."""
-    loose_db: float = -26.0
+    blur_db: float = -26.0
     """Level relative to the main hole from which a leak is notated, dB."""
     min_moving: float = 0.25
     """Minimum fraction of a glide in which the pitch moves. With less it is a step between two
@@ -174,8 +174,8 @@ def _sound(tab: Tab, note: HeardNote, harp: Harp) -> Sound:
 
 
 def _cleanness_rule(note: HeardNote, sounds: tuple[Sound, ...]) -> CleannessRule:
-    leaks = len(note.holes) > 1 and note.leak_db is not None and note.leak_db > NOTATION.loose_db
-    return CleannessRule.LOOSE if leaks and len(sounds[0]) == 1 else CleannessRule.PLAIN
+    leaks = len(note.holes) > 1 and note.leak_db is not None and note.leak_db > NOTATION.blur_db
+    return CleannessRule.BLUR if leaks and len(sounds[0]) == 1 else CleannessRule.PLAIN
 
 
 def _vibrato(note: HeardNote) -> Vibrato | None:

@@ -352,7 +352,7 @@ def to_heard_note(note: ToneGroup, harp: Harp, rate: int) -> HeardNote:
         for other, entry in zip(note.tones[1:], note.tabs[1:], strict=True)
     ]
     leak_db, leak_hole = max(others, default=(None, None))
-    sounding = {hole for db, hole in others if db > NOTATION.loose_db} | {tab.hole}
+    sounding = {hole for db, hole in others if db > NOTATION.blur_db} | {tab.hole}
     return HeardNote(
         start=round(tone.start * rate),
         end=round(tone.end * rate),

@@ -28,7 +28,7 @@ class TargetData(TypedDict):
     kind: str
     """``note``, ``chord``, ``glide`` or ``ladder``."""
     care: str
-    """Cleanness rule: ``plain``, ``clean``, ``loose`` or ``chord``."""
+    """Cleanness rule: ``plain``, ``clean``, ``blur`` or ``chord``."""
     vibrato: WantedVibratoData | None
     """Vibrato that is asked for."""
     bar: int

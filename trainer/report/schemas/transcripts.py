@@ -44,7 +44,7 @@ class TranscribedNoteData(TypedDict):
     level_db: float
     """Loudest level in dB relative to full scale."""
     care: str
-    """Cleanness rule: ``plain``, ``clean``, ``loose`` or ``chord``."""
+    """Cleanness rule: ``plain``, ``clean``, ``blur`` or ``chord``."""
     slurred: bool
     """Whether it follows the note before without an onset of its own."""
     trust: float | None
