@@ -185,15 +185,15 @@ def read_calls(file: Path) -> list[TestCalls]:
 
 def function_of(path: Path, line: int, root: Path = ROOT) -> tuple[str, int] | None:
     """Return the innermost function around a line, as path and first line; None outside of any."""
-    found: tuple[str, int] | None = None
+    innermost: tuple[str, int] | None = None
     largest = 0
     for node in ast.walk(ast.parse((root / path).read_text(encoding="utf-8"))):
         if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
             first = min([node.lineno, *(item.lineno for item in node.decorator_list)])
             # A default in the signature is read at import, and by every test.
             if node.body[0].lineno <= line <= (node.end_lineno or 0) and node.lineno > largest:
-                found, largest = (path.as_posix(), first), node.lineno
-    return found
+                innermost, largest = (path.as_posix(), first), node.lineno
+    return innermost
 
 
 def ordered(calls: Sequence[TestCalls], function: tuple[str, int] | None) -> list[list[str]]:
