@@ -345,7 +345,6 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
         assert asked.passage.last - asked.passage.first >= 3.0
         await pilot.press("escape")
         await until(pilot, lambda: pilot.app.screen is result)
-        await pilot.pause(0.1)
         await pilot.press("a")
         heard = puppet.plans[-1].source
         assert isinstance(heard, RecordingSpec)
@@ -353,8 +352,8 @@ def test_a_take_is_looped_from_its_result_and_its_sound_stays(
         puppet.queue.append(TakeFinished())
         await until(pilot, lambda: result.playing is None)
         await pilot.press("escape")
-        await pilot.pause(0.1)
-        assert not asked.passage.path.exists()
+        passage = asked.passage.path
+        await until(pilot, lambda: not passage.exists())
 
     puppet_plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
     run(test, puppet_plan)

@@ -29,7 +29,6 @@ from trainer.store import database as opening
 TESTS = Path(__file__).parent.parent
 DUMPS = sorted((TESTS / "journals").glob("version-*.sql"))
 NOBODY = 65_534
-ROUNDS_S = 8.0
 """How long processes are killed; some twenty in a second."""
 
 
@@ -198,50 +197,49 @@ def assert_sound(path: Path, reported: list[str]) -> int:
 
 def test_a_killed_process_loses_no_finished_take(tmp_path: Path, nursery: Nursery) -> None:
     rng = Random(18)
-    kills = total = 0
-    end = time.monotonic() + ROUNDS_S
-    while time.monotonic() < end:
-        path = tmp_path / f"{kills}.sqlite"
+    total = 0
+    for number in range(4):
+        path = tmp_path / f"{number}.sqlite"
         reported: list[str] = []
         # Each journal is killed from its first instant on, and again as it grows. With another
         # copy open, nobody starts afresh from the log; without, everybody does.
-        other = Journal(path) if rng.random() < 0.3 else None
-        for _ in range(8):
+        other = Journal(path) if number % 2 else None
+        for takes in (0, 1, 0, 2, 5, 1):
             writer = nursery.writer(path)
-            time.sleep(rng.uniform(0.0, rng.choice([0.02, 0.1, 0.2])))
+            writer.wait(takes)
+            time.sleep(rng.uniform(0.0, 0.02))  # so that it is killed anywhere in its work
             reported += writer.kill()
-            kills += 1
             assert_sound(path, reported)
         if other:
             assert {take.id for take in other.takes(steps=False)} >= set(reported)
             other.close()
         total += len(reported)
-    print(f"{kills} kills, {total} takes reported")
-    assert kills >= 16
-    assert total > kills
+    assert total >= 4 * 9
 
 
 def test_two_writers_at_once_lose_nothing(path: Path, nursery: Nursery) -> None:
     writers = [nursery.writer(path), nursery.writer(path)]
     seen: set[str] = set()
-    end = time.monotonic() + 2.5
     with Journal(path) as journal:
-        while time.monotonic() < end:
+
+        def look_and_add() -> bool:
+            """Look at all takes, add one, and return whether each writer has had its turn."""
+            nonlocal seen
             takes = journal.takes()
             assert all(take == made.take(take.id) for take in takes if take.id not in seen)
             assert seen <= {take.id for take in takes}
             seen |= {take.id for take in takes}
             journal.add(made.take(os.urandom(16).hex()))  # a third writer
-    for writer in writers:
-        writer.wait(4)  # a loaded machine may give one of them no turn for seconds
+            return len(seen) > 40 and min(writer.kept() for writer in writers) > 3
+
+        wait_until(look_and_add, "each writer has stored some takes")
     first, second = (writer.kill() for writer in writers)
-    assert min(len(first), len(second)) > 3, "one of them never had its turn"
     assert_sound(path, [*first, *second, *seen])
 
 
 def test_many_processes_open_a_new_journal_at_once(tmp_path: Path, nursery: Nursery) -> None:
     for name in ("a.sqlite", "b.sqlite"):
-        writers = [nursery.writer(tmp_path / name) for _ in range(5)]
+        writers = [nursery.writer(tmp_path / name) for _ in range(4)]
         for writer in writers:
             writer.wait(1)
         assert_sound(tmp_path / name, [id_ for writer in writers for id_ in writer.kill()])
