@@ -8,11 +8,9 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -20,23 +18,17 @@ import pytest
 from numpy.typing import NDArray
 
 from tests.support.pulse import Pulse
+from tests.support.sound_system import stand_in
 from trainer.cli import main
 from trainer.cli.exit_codes import ExitCode
-from trainer.sound import MicrophoneSpec, SoundError
+from trainer.sound import SoundError
 from trainer.sound.click import click
 from trainer.sound.round_trip import (
     PARAMETERS,
-    DevicePair,
-    RoundTrip,
     estimate_round_trip,
 )
 from trainer.store import (
-    Calibration,
     Journal,
-    find_calibration,
-    save_manual_latency,
-    save_round_trip,
-    with_calibrated_latency,
 )
 
 Sound = NDArray[np.float64]
@@ -161,79 +153,6 @@ class TestRoundTrip:
         _, due = clicks_heard(60.0)
         with pytest.raises(SoundError, match="not heard"):
             estimate_round_trip(np.zeros(due[-1] + 4800), due, 48_000)
-
-
-WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
-PAIR = DevicePair("usb mic", "hall", 48_000)
-
-
-@pytest.fixture
-def journal(tmp_path: Path) -> Iterator[Journal]:
-    with Journal(tmp_path / "journal.sqlite") as opened:
-        yield opened
-
-
-def keep(journal: Journal, ms: float, **changes: Any) -> Calibration:
-    calibration = Calibration("usb mic", "hall", 48_000, ms, 0.3, WHEN)
-    calibration = replace(calibration, **changes)
-    journal.add_calibration(calibration)
-    return calibration
-
-
-class TestWhichApplies:
-    def test_the_last_of_the_pair_and_rate(self, journal: Journal) -> None:
-        keep(journal, 30.0)
-        last = keep(journal, 40.0, measured=WHEN + timedelta(days=1))
-        keep(journal, 50.0, output="headphones", measured=WHEN + timedelta(days=2))
-        other = keep(journal, 60.0, rate=44_100, measured=WHEN + timedelta(days=3))
-        assert find_calibration(journal, "usb mic", "hall", 48_000) == last
-        assert find_calibration(journal, "usb mic", "hall") == other
-        assert find_calibration(journal, "usb mic", "hall", 96_000) is None
-        assert find_calibration(journal, "usb", "hall", 48_000) is None
-
-    def test_a_latency_given_by_hand_counts_until_it_is_measured(self, journal: Journal) -> None:
-        keep(journal, 30.0)
-        given = save_manual_latency(journal, PAIR, 42.0)
-        assert (given.by_hand, given.spread_ms) == (True, 0.0)
-        assert find_calibration(journal, "usb mic", "hall", 48_000) == given
-        measured = save_round_trip(journal, PAIR, RoundTrip(37.5, 0.2, 12, 12))
-        assert not measured.by_hand
-        assert find_calibration(journal, "usb mic", "hall", 48_000) == measured
-
-    def test_a_microphone_gets_it_unless_it_names_one_itself(
-        self, journal: Journal, monkeypatch: pytest.MonkeyPatch
-    ) -> None:
-        monkeypatch.setitem(sys.modules, "sounddevice", stand_in())
-        keep(journal, 37.5)
-        spec = MicrophoneSpec(device="usb", output="ha")
-        assert with_calibrated_latency(journal, spec).latency_ms == 37.5
-        assert with_calibrated_latency(journal, replace(spec, latency_ms=3.0)).latency_ms == 3.0
-        assert with_calibrated_latency(journal, replace(spec, output="head")).latency_ms is None
-        assert with_calibrated_latency(journal, replace(spec, device="none")).latency_ms is None
-
-
-def stand_in() -> SimpleNamespace:
-    """A sound system that lists devices and opens none."""
-    devices = [
-        {"name": name, "hostapi": 0, "max_input_channels": inputs, "max_output_channels": outputs,
-         "default_samplerate": 48_000.0}
-        for name, inputs, outputs in (("usb mic", 1, 0), ("hall", 0, 2), ("headphones", 0, 2))
-    ]  # fmt: skip
-
-    class PortAudioError(Exception):
-        pass
-
-    def refuse(**_: Any) -> None:
-        raise PortAudioError("no such stream")
-
-    return SimpleNamespace(
-        query_devices=lambda: devices,
-        query_hostapis=lambda: [{"name": "stand-in"}],
-        default=SimpleNamespace(device=(0, 1)),
-        PortAudioError=PortAudioError,
-        InputStream=refuse,
-        OutputStream=refuse,
-    )
 
 
 @dataclass

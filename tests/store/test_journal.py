@@ -29,7 +29,6 @@ from trainer.store import database as opening
 TESTS = Path(__file__).parent.parent
 DUMPS = sorted((TESTS / "journals").glob("version-*.sql"))
 NOBODY = 65_534
-"""How long processes are killed; some twenty in a second."""
 
 
 @pytest.fixture
@@ -721,3 +720,45 @@ def test_a_failed_migration_changes_nothing(
         assert rows_of(db) == before
     with Journal(path) as journal:
         assert len(journal.takes()) == len(before["takes"])
+
+
+@pytest.mark.parametrize("failures", [1, 3])
+def test_opening_is_tried_again_while_another_copy_prepares_the_file(
+    path: Path, monkeypatch: pytest.MonkeyPatch, failures: int
+) -> None:
+    """Entering WAL mode upgrades a read lock, which SQLite's own timeout does not cover."""
+    locked = path.parent.parent / "locked.sqlite"
+    with (
+        closing(sqlite3.connect(locked, isolation_level=None)) as one,
+        closing(sqlite3.connect(locked, timeout=0.0)) as two,
+    ):
+        one.execute("BEGIN EXCLUSIVE")
+        with pytest.raises(sqlite3.OperationalError) as busy:
+            two.execute("CREATE TABLE t (a)")
+    prepare = opening._prepare
+    left = [busy.value] * failures
+
+    def prepare_later(db: sqlite3.Connection, file: Path) -> None:
+        if left:
+            raise left.pop()
+        prepare(db, file)
+
+    monkeypatch.setattr(opening, "_prepare", prepare_later)
+    with Journal(path) as journal:
+        assert journal.takes() == []
+    assert not left
+
+
+def test_any_other_error_while_opening_is_reported_at_once(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    calls = []
+
+    def fail(db: sqlite3.Connection, file: Path) -> None:
+        calls.append(file)
+        raise sqlite3.OperationalError("no such thing")
+
+    monkeypatch.setattr(opening, "_prepare", fail)
+    with pytest.raises(JournalError, match="no such thing"):
+        Journal(path)
+    assert len(calls) == 1
