@@ -729,12 +729,12 @@ def test_opening_is_tried_again_while_another_copy_prepares_the_file(
     """Entering WAL mode upgrades a read lock, which SQLite's own timeout does not cover."""
     locked = path.parent.parent / "locked.sqlite"
     with (
-        closing(sqlite3.connect(locked, isolation_level=None)) as one,
-        closing(sqlite3.connect(locked, timeout=0.0)) as two,
+        closing(sqlite3.connect(locked, isolation_level=None)) as holder,
+        closing(sqlite3.connect(locked, timeout=0.0)) as waiter,
     ):
-        one.execute("BEGIN EXCLUSIVE")
+        holder.execute("BEGIN EXCLUSIVE")
         with pytest.raises(sqlite3.OperationalError) as busy:
-            two.execute("CREATE TABLE t (a)")
+            waiter.execute("CREATE TABLE t (a)")
     prepare = opening._prepare
     left = [busy.value] * failures
 

@@ -21,7 +21,7 @@ from trainer.transcript.harp_guess import (
     guess_harps,
 )
 from trainer.transcript.notation import nearest_entry_of_reed, notate
-from trainer.transcript.transcribe import estimate_a4, without_reverberation
+from trainer.transcript.transcription import estimate_a4, without_reverberation
 
 C, RATE = Harp.of("C"), 48_000
 

@@ -13,7 +13,7 @@ from trainer.harp import Harp, Tab
 from trainer.transcript import Meter, TranscribedNote, TranscriptError, TranscriptRequest
 from trainer.transcript.request import hear_passage, resample_passage
 from trainer.transcript.tones import Tone
-from trainer.transcript.transcribe import _has_other_sound, _Playing, _warnings
+from trainer.transcript.transcription import _has_other_sound, _Playing, _warnings
 from trainer.transcript.two_parts import PartAssignment, ToneGroup
 
 C, RATE = Harp.of("C"), 24_000

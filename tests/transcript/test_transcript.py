@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import csv
 import difflib
-import importlib
 import io
 import json
 import re
@@ -49,13 +48,13 @@ from trainer.transcript import (
     TranscriptRequest,
     draft_drill,
     transcribe,
+    transcription,
 )
 from trainer.transcript.beat_tracking import align_beats, candidate_grids
 from trainer.transcript.confidence import estimate_confidence, unexplained_db
 from trainer.transcript.harp_guess import candidate_harps, guess_harps
-from trainer.transcript.transcribe import without_reverberation
+from trainer.transcript.transcription import without_reverberation
 
-transcribe_module = importlib.import_module("trainer.transcript.transcribe")
 REEDS = Path(__file__).parent.parent / "reeds"
 SHELF = read_shelf().drills
 PHRASES = [drill for drill in SHELF if drill.skills[0] == "phrases" and drill.tuning == "richter"]
@@ -423,7 +422,7 @@ def test_a_room_that_rings_is_told_and_trusted_less(
     drill, harp = find_drill("harbour-bell"), Harp.of("C")
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     dry = transcribe(TranscriptRequest(alone, harp=harp))
-    monkeypatch.setattr(transcribe_module, "without_reverberation", lambda notes: list(notes[:-1]))
+    monkeypatch.setattr(transcription, "without_reverberation", lambda notes: list(notes[:-1]))
     room = transcribe(TranscriptRequest(alone, harp=harp))
     assert not any("reverberation" in line for line in dry.warnings)
     assert any("reverberation" in line for line in room.warnings)

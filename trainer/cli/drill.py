@@ -147,7 +147,7 @@ def check(
 def _failed_trials(drill: Drill) -> list[str]:
     """A line for each performance that shows that a drill does not hold its player to its aims."""
     from trainer.harp import Harp
-    from trainer.practice.proof import prove
+    from trainer.practice import prove
 
     return [
         f"{drill.name}: {trial.name or 'played without a fault'} earns {trial.score:.0f} "

@@ -20,10 +20,10 @@ from trainer.practice import (
     Plan,
     ReadingHeard,
     TakeFailed,
+    logged,
     no_command,
     run_take,
 )
-from trainer.practice.event_log import logged
 from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 

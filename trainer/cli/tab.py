@@ -30,7 +30,6 @@ from trainer.cli.options import (
 if TYPE_CHECKING:
     from trainer.transcript import Transcript
 
-
 EXPORT_EXTENSIONS = (".html", *MIDI, *MUSICXML)
 """Extensions of sheets, MIDI files and scores."""
 

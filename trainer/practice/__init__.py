@@ -12,6 +12,7 @@ from trainer.practice.commands import (
     no_command,
 )
 from trainer.practice.demo import typical_faults
+from trainer.practice.event_log import logged
 from trainer.practice.events import (
     BeatReached,
     Event,
@@ -58,6 +59,7 @@ if TYPE_CHECKING:
         RepeatRequested,
         measure_harp,
     )
+    from trainer.practice.proof import prove
 
 __getattr__ = lazy_getattr(
     __name__,
@@ -75,6 +77,7 @@ __getattr__ = lazy_getattr(
             "RepeatRequested",
             "measure_harp",
         ),
+        "proof": ("prove",),
     },
 )
 
@@ -117,9 +120,11 @@ __all__ = [
     "TakeFinished",
     "TakePaused",
     "TakeResumed",
+    "logged",
     "mark_recordings",
     "measure_harp",
     "no_command",
+    "prove",
     "run_day",
     "run_take",
     "saved_harp",

@@ -8,6 +8,7 @@ from trainer.core.lazy import lazy_getattr
 from trainer.settings.errors import SettingsError
 from trainer.settings.reader import ResolvedSettings, load_settings, resolve_settings, settings_path
 from trainer.settings.tables import (
+    MAX_PLAYER_NAME_LENGTH,
     SETTING_KEYS,
     SETTING_TABLES,
     SettingKey,
@@ -41,6 +42,7 @@ else:
     )
 
 __all__ = [
+    "MAX_PLAYER_NAME_LENGTH",
     "SETTING_KEYS",
     "SETTING_TABLES",
     "ResolvedSettings",

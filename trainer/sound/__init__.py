@@ -6,7 +6,13 @@ from trainer.sound.click import ClickTrack
 from trainer.sound.devices import Device, find_devices
 from trainer.sound.errors import DeviceError, SoundError, SourceLost
 from trainer.sound.microphone_check import MicrophoneCheck, check_microphone
-from trainer.sound.passage import Passage, play_passage, render_passage, validate_passage
+from trainer.sound.passage import (
+    PASSAGE_LIMITS,
+    Passage,
+    play_passage,
+    render_passage,
+    validate_passage,
+)
 from trainer.sound.performer.fault import Fault, parse_fault
 from trainer.sound.round_trip import (
     DevicePair,
@@ -24,6 +30,7 @@ from trainer.sound.take_writer import TakeWriter
 from trainer.sound.tone import tone
 
 __all__ = [
+    "PASSAGE_LIMITS",
     "REFERENCE_LEAD_S",
     "Block",
     "BuiltInPlayer",

@@ -20,12 +20,26 @@ from trainer.sound.errors import SoundError
 from trainer.sound.sources.recording import Recording
 from trainer.sound.speaker import Speaker
 
-MIN_SPEED, MAX_SPEED = 0.4, 1.2
-"""Speeds at which a passage still sounds well, relative to the recorded speed. Chosen by ear."""
-MAX_HALF_STEPS = 24.0
-"""Largest shift of pitch, in half steps, either way."""
-MIN_LENGTH_S, MAX_LENGTH_S = 0.2, 600.0
-"""Shortest and longest passage, in seconds at the recorded speed."""
+
+@dataclass(frozen=True, slots=True)
+class PassageLimits:
+    """Limits of passages, chosen by hand: how far they still sound well, and what memory holds."""
+
+    min_speed: float = 0.4
+    """Lowest speed, relative to the recorded speed."""
+    max_speed: float = 1.2
+    """Highest speed, relative to the recorded speed."""
+    max_half_steps: float = 24.0
+    """Largest shift of pitch, in half steps, either way."""
+    min_length_s: float = 0.2
+    """Shortest passage, in seconds at the recorded speed."""
+    max_length_s: float = 600.0
+    """Longest passage, in seconds at the recorded speed."""
+
+
+PASSAGE_LIMITS = PassageLimits()
+"""The limits in use."""
+
 MARGIN_S = 0.2
 """Sound stretched on each side of the passage, in seconds, so that the engine's own fade falls
 outside."""
@@ -90,21 +104,22 @@ def validate_passage(passage: Passage) -> None:
     Raises:
         SoundError: a number is out of range; the message gives the range.
     """
+    limits = PASSAGE_LIMITS
     length = passage.last - passage.first
-    if passage.first < 0.0 or not MIN_LENGTH_S <= length <= MAX_LENGTH_S:
+    if passage.first < 0.0 or not limits.min_length_s <= length <= limits.max_length_s:
         raise SoundError(
             f"a passage from {passage.first:g} to {passage.last:g} s cannot be looped; take one of "
-            f"{MIN_LENGTH_S:g} to {MAX_LENGTH_S:g} s"
+            f"{limits.min_length_s:g} to {limits.max_length_s:g} s"
         )
-    if not MIN_SPEED <= passage.speed <= MAX_SPEED:
+    if not limits.min_speed <= passage.speed <= limits.max_speed:
         raise SoundError(
-            f"a speed of {100.0 * passage.speed:g} % is out of range; take {100 * MIN_SPEED:g} to "
-            f"{100 * MAX_SPEED:g} %"
+            f"a speed of {100.0 * passage.speed:g} % is out of range; take "
+            f"{100 * limits.min_speed:g} to {100 * limits.max_speed:g} %"
         )
-    if abs(passage.half_steps) > MAX_HALF_STEPS:
+    if abs(passage.half_steps) > limits.max_half_steps:
         raise SoundError(
-            f"{passage.half_steps:g} half steps is too far; take {-MAX_HALF_STEPS:g} to "
-            f"{MAX_HALF_STEPS:g}"
+            f"{passage.half_steps:g} half steps is too far; take {-limits.max_half_steps:g} to "
+            f"{limits.max_half_steps:g}"
         )
 
 
@@ -154,7 +169,7 @@ def _read(passage: Passage) -> tuple[Samples, float, int]:
                 parts.append(block.samples[max(0, first - block.start) : last - block.start])
     finally:
         recording.close()
-    if reached <= round((passage.first + MIN_LENGTH_S) * rate):
+    if reached <= round((passage.first + PASSAGE_LIMITS.min_length_s) * rate):
         raise SoundError(
             f"{passage.path.name} is {reached / rate:.1f} s long; nothing is in it from second "
             f"{passage.first:g} on"

@@ -3,7 +3,7 @@
 from trainer.transcript.drill_draft import draft_drill
 from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript, path_text
 from trainer.transcript.request import TranscriptError, TranscriptRequest
-from trainer.transcript.transcribe import DOUBTFUL_CONFIDENCE, transcribe
+from trainer.transcript.transcription import DOUBTFUL_CONFIDENCE, transcribe
 
 __all__ = [
     "DOUBTFUL_CONFIDENCE",

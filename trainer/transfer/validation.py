@@ -20,7 +20,7 @@ from pydantic import TypeAdapter, ValidationError
 from trainer.core import TrainerError
 from trainer.drill import CRITERIA, CleannessRule
 from trainer.harp import Harp, Tab
-from trainer.settings.tables import MAX_PLAYER_NAME_LENGTH
+from trainer.settings import MAX_PLAYER_NAME_LENGTH
 from trainer.store import (
     Calibration,
     HarpTag,

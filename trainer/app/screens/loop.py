@@ -24,8 +24,8 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.core import TrainerError
 from trainer.practice import PlayLoop
+from trainer.sound import PASSAGE_LIMITS as LIMITS
 from trainer.sound import Passage, Recording
-from trainer.sound.passage import MAX_HALF_STEPS, MAX_LENGTH_S, MAX_SPEED, MIN_LENGTH_S, MIN_SPEED
 
 SPEED_STEP = 0.05
 """Change of the speed by one key press, as a fraction of the recorded speed."""
@@ -160,7 +160,7 @@ class LoopScreen(TakeScreen):
     def _show_peaks(self, peaks: tuple[float, ...], seconds: float) -> None:
         passage = self._state.passage
         if passage.last > seconds:
-            passage = replace(passage, last=max(seconds, passage.first + MIN_LENGTH_S))
+            passage = replace(passage, last=max(seconds, passage.first + LIMITS.min_length_s))
         self._draw(replace(self._state, passage=passage, peaks=peaks, seconds=seconds))
 
     def _draw(self, state: LoopState) -> None:
@@ -232,7 +232,12 @@ class LoopScreen(TakeScreen):
     def action_speed(self, steps: int) -> None:
         """Change the speed by a number of steps."""
         speed = round(self._state.passage.speed + steps * SPEED_STEP, 2)
-        self._change(replace(self._state.passage, speed=min(max(speed, MIN_SPEED), MAX_SPEED)))
+        self._change(
+            replace(
+                self._state.passage,
+                speed=min(max(speed, LIMITS.min_speed), LIMITS.max_speed),
+            )
+        )
 
     def action_walk(self, steps: int) -> None:
         """Move by a number of passage lengths."""
@@ -245,23 +250,27 @@ class LoopScreen(TakeScreen):
     def action_first(self, steps: int) -> None:
         """Move the start by a number of steps."""
         passage = self._state.passage
-        least = max(0.0, passage.last - MAX_LENGTH_S)
+        least = max(0.0, passage.last - LIMITS.max_length_s)
         first = min(
-            max(passage.first + steps * ENDPOINT_STEP_S, least), passage.last - MIN_LENGTH_S
+            max(passage.first + steps * ENDPOINT_STEP_S, least),
+            passage.last - LIMITS.min_length_s,
         )
         self._change(replace(passage, first=round(first, 3)))
 
     def action_last(self, steps: int) -> None:
         """Move the end by a number of steps."""
         passage = self._state.passage
-        most = min(self._state.seconds or passage.last, passage.first + MAX_LENGTH_S)
-        last = max(min(passage.last + steps * ENDPOINT_STEP_S, most), passage.first + MIN_LENGTH_S)
+        most = min(self._state.seconds or passage.last, passage.first + LIMITS.max_length_s)
+        last = max(
+            min(passage.last + steps * ENDPOINT_STEP_S, most),
+            passage.first + LIMITS.min_length_s,
+        )
         self._change(replace(passage, last=round(last, 3)))
 
     def action_pitch(self, steps: int) -> None:
         """Transpose by a number of half steps."""
         moved = self._state.passage.half_steps + steps
-        moved = min(max(moved, -MAX_HALF_STEPS), MAX_HALF_STEPS)
+        moved = min(max(moved, -LIMITS.max_half_steps), LIMITS.max_half_steps)
         self._change(replace(self._state.passage, half_steps=moved))
 
     def action_key(self) -> None:
