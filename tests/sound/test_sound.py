@@ -192,6 +192,7 @@ def test_what_cannot_be_heard_is_told(
     assert str(path) in str(error.value)
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such names")
 def test_a_pipe_is_no_recording(tmp_path: Path) -> None:
     """It would be waited for without end."""
     os.mkfifo(tmp_path / "a.wav")
@@ -199,6 +200,7 @@ def test_a_pipe_is_no_recording(tmp_path: Path) -> None:
         Recording(tmp_path / "a.wav")
 
 
+@pytest.mark.skipif(os.name == "nt", reason="Windows has no such names")
 def test_a_name_that_is_not_utf8_is_read(tmp_path: Path) -> None:
     path = tmp_path / os.fsdecode(b"caf\xe9.wav")
     sf.write(tmp_path / "a.wav", sine(RATE), RATE)

@@ -153,7 +153,8 @@ def harp_from_options(
         temperament: value of its option.
         a4: value of its option, in hertz.
         offset: values of its option, an entry of tab and cents each.
-        base: the harp of a saved take; the settings do not apply then.
+        base: the harp of a saved take, unless `text` names another; the settings do not apply
+            then.
         written_for: the harp of a drill, as in :func:`trainer.reedcare.select_harp`.
 
     Raises:
@@ -162,7 +163,7 @@ def harp_from_options(
     from trainer.harp import parse_offsets
     from trainer.reedcare import select_harp
 
-    if base is not None:
+    if base is not None and text is None:
         return override_harp(text, tuning, temperament, a4, offset, base=base), None
     with open_player_journal() as journal:
         return select_harp(
@@ -273,7 +274,7 @@ def check_overwrite(out: Path, *, force: bool) -> None:
 
 
 def write_text(out: Path, text: str) -> None:
-    """Write a text file.
+    """Write a text file; characters that UTF-8 cannot hold become question marks.
 
     Raises:
         TrainerError: the file cannot be written.
@@ -281,7 +282,7 @@ def write_text(out: Path, text: str) -> None:
     from trainer.core import TrainerError
 
     try:
-        out.write_text(text, encoding="utf-8")
+        out.write_text(text, encoding="utf-8", errors="replace")
     except OSError as error:
         raise TrainerError(
             f"{out} cannot be written ({error.strerror}); choose another name"

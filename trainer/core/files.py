@@ -100,6 +100,13 @@ def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> No
         raise
 
 
+def usual_mode() -> int:
+    """Return the permissions that a new file usually gets from the process's mask."""
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
 def partial_path(path: Path) -> Path:
     """Return a unique temporary name beside a file, for use while it is incomplete."""
     import secrets  # loads OpenSSL, which commands that write nothing need not wait for

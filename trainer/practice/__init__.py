@@ -48,6 +48,7 @@ if TYPE_CHECKING:
         EntryStarted,
         run_day,
     )
+    from trainer.practice.fingerprint import Fingerprint
     from trainer.practice.harp_measurement import (
         ATTACKS,
         AttackMeasured,
@@ -65,6 +66,7 @@ __getattr__ = lazy_getattr(
     __name__,
     {
         "batch": ("NOTHING_DUE", "BatchError", "MarkedRecording", "mark_recordings"),
+        "fingerprint": ("Fingerprint",),
         "day_session": ("DayEnded", "DayEvent", "EntryEnded", "EntryStarted", "run_day"),
         "harp_measurement": (
             "ATTACKS",
@@ -94,6 +96,7 @@ __all__ = [
     "EntryEnded",
     "EntryStarted",
     "Event",
+    "Fingerprint",
     "HarpMeasured",
     "HarpMeasurement",
     "ListDevices",

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from trainer.core import TrainerError
 from trainer.marking import Result
-from trainer.practice.events import PassEnded, TakeFailed
+from trainer.practice.events import Notice, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
 from trainer.practice.session import run_take
 
@@ -38,11 +38,13 @@ class MarkedRecording:
         path: the recording.
         passes: the results of its passes, in order; empty where it could not be marked.
         trouble: why it could not, in a sentence; empty if it was.
+        notes: what else is to be known of it, a sentence each: damage, or targets of its own.
     """
 
     path: Path
     passes: tuple[Result, ...] = ()
     trouble: str = ""
+    notes: tuple[str, ...] = ()
 
     @property
     def best(self) -> Result | None:
@@ -52,18 +54,20 @@ class MarkedRecording:
 
 def mark_recording(plan: Plan) -> MarkedRecording:
     """Mark a recording; errors are reported in the result and not raised."""
-    passes, trouble = [], ""
+    passes, trouble, notes = [], "", []
     try:
         for event in run_take(plan):
             if isinstance(event, PassEnded):
                 passes.append(event.result)
             elif isinstance(event, TakeFailed):
                 trouble = event.sentence
+            elif isinstance(event, Notice):
+                notes.append(event.sentence)
     except Exception as error:
         trouble = _crash(error)
     if not passes and not trouble:
         trouble = NOTHING_DUE
-    return MarkedRecording(_path(plan), tuple(passes), trouble)
+    return MarkedRecording(_path(plan), tuple(passes), trouble, tuple(notes))
 
 
 def mark_recordings(

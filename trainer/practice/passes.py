@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -15,6 +16,9 @@ TAIL_S, TAIL_BEATS = 0.6, 0.75
 """Time for which a pass still listens after its last step, in seconds and in beats; the shorter
 counts. It leaves time for a late player and a decaying reed, and must end before the shortest
 count-in does. Chosen."""
+MIN_SAVED_TEMPO, MAX_SAVED_TEMPO = 10.0, 600.0
+"""Slowest and fastest tempo of a saved pass in beats per minute: half and twice what a drill may
+have."""
 NO_END = 2**62
 """Sample on which a pass without a clock ends: never reached."""
 
@@ -101,7 +105,8 @@ def saved_harp(recording: Path) -> Harp | None:
         HarpError: the harp's tuning is not available any more.
     """
     try:
-        return Harp.of(**_saved_tags(recording)["harp"])
+        tags = _saved_tags(recording)["harp"]
+        return Harp.of(**tags) if _is_harp(tags) else None
     except (AttributeError, KeyError, TypeError):
         return None
 
@@ -118,17 +123,54 @@ def saved_tolerance(recording: Path, drill: Drill) -> float | None:
     if not saved_passes(tags, drill):
         return None
     cents = tags.get("tolerance", drill.goal.tolerance)
-    is_valid = isinstance(cents, int | float) and 1.0 <= cents <= 50.0
-    return float(cents) if is_valid else drill.goal.tolerance
+    return float(cents) if _is_number(cents, 1.0, 50.0) else drill.goal.tolerance
 
 
 def saved_passes(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
     """Return the passes of a saved take of the drill; empty for any other sound."""
     try:
         passes = tuple(Pass(**fields) for fields in tags["passes"])
-        fits = tags["drill"] == drill.name and all(
-            0 <= saved.first <= saved.upto <= saved.last <= len(drill.steps) for saved in passes
-        )
+        fits = tags["drill"] == drill.name and all(_is_pass(saved, drill) for saved in passes)
     except (KeyError, TypeError):
         return ()
     return passes if fits else ()
+
+
+# Tags come from a file, which anybody can write: what the trainer would not have written is not
+# taken for a saved take.
+
+
+def _is_harp(tags: Mapping[str, Any]) -> bool:
+    """Whether tags describe a harp, as far as types and finite numbers go."""
+    offsets = tags.get("offsets", {})
+    return (
+        all(isinstance(tags.get(name, ""), str) for name in ("key", "tuning", "temperament_name"))
+        and _is_number(tags.get("a4", 440.0))
+        and isinstance(offsets, dict)
+        and all(_is_number(cents) for cents in offsets.values())
+    )
+
+
+def _is_pass(saved: Pass, drill: Drill) -> bool:
+    """Whether a saved pass is one of the drill's."""
+    places = (saved.zero, saved.first, saved.last, saved.begin, saved.close, saved.upto)
+    return (
+        all(type(place) is int and abs(place) <= NO_END for place in places)
+        and 0 <= saved.first <= saved.upto <= saved.last <= len(drill.steps)
+        and saved.first < saved.last
+        and 0 <= saved.begin <= saved.close
+        and _is_number(saved.tempo, MIN_SAVED_TEMPO, MAX_SAVED_TEMPO)
+        and _is_number(saved.swing, 1.0, 3.0)
+        and type(saved.broken) is bool
+        and type(saved.waits) is bool
+    )
+
+
+def _is_number(value: object, least: float = -math.inf, most: float = math.inf) -> bool:
+    """Whether a value is a finite number within bounds."""
+    return (
+        isinstance(value, int | float)
+        and not isinstance(value, bool)
+        and math.isfinite(value)
+        and least <= value <= most
+    )

@@ -6,6 +6,8 @@ from collections import Counter
 from collections.abc import Sequence
 from statistics import median
 
+from trainer.core.printable import printable
+from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import MarkedRecording
 from trainer.report.formatting import fill, quantity_text, score_text
@@ -16,19 +18,21 @@ NAME_COLUMNS = 30
 """Width of the column of file names."""
 HARDEST_STEPS = 3
 """Maximum number of hard steps that a summary names."""
+A4_HZ = 440.0
+"""The reference pitch that needs no mention."""
 MIN_HARD_POINTS = 1.0
 """Median loss from which a step is hard, in points of its score."""
 
 
 def recording_line(recording: MarkedRecording) -> str:
     """Return a recording as a line: its name, best score and weakest step, or what went wrong."""
-    name = recording.path.name
+    name = printable(recording.path.name)
     if len(name) > NAME_COLUMNS:
         name = f"…{name[-NAME_COLUMNS + 1 :]}"
     best = recording.best
     if best is None:
         indent = " " * (NAME_COLUMNS + 3)
-        return fill(f"{name:<{NAME_COLUMNS}} × {recording.trouble}", rest=indent)
+        return fill(f"{name:<{NAME_COLUMNS}} × {printable(recording.trouble)}", rest=indent)
     verdict = "passed" if best.passed else "not yet"
     line = f"{name:<{NAME_COLUMNS}} {score_text(best.score):>3} {verdict:<8}"
     if len(recording.passes) > 1:
@@ -37,7 +41,24 @@ def recording_line(recording: MarkedRecording) -> str:
     if weakest is not None:
         line += f" weakest: step {weakest.step.index + 1} ({weakest.step.tab}), "
         line += score_text(weakest.score)
-    return line
+    notes = [fill(printable(note), first="  ", rest="  ") for note in recording.notes]
+    return "\n".join([line, *notes])
+
+
+def targets_text(harp: Harp) -> str:
+    """Return what sets a harp's targets apart from those of its key and tuning; empty if nothing.
+
+    For example, ``A4 = 442 Hz, 3 offsets of up to 12 cents``.
+    """
+    parts = []
+    if harp.a4 != A4_HZ:
+        parts.append(f"A4 = {harp.a4:g} Hz")
+    if harp.temperament.name != "equal":
+        parts.append(f"temperament {harp.temperament.name}")
+    if offsets := [cents for cents in harp.offsets.values() if cents]:
+        largest = max(map(abs, offsets))
+        parts.append(f"{quantity_text(len(offsets), 'offset')} of up to {largest:.0f} cents")
+    return ", ".join(parts)
 
 
 def batch_summary_text(recordings: Sequence[MarkedRecording]) -> str:
@@ -77,9 +98,10 @@ def recording_data(recording: MarkedRecording) -> RecordingData:
     """Return a recording as JSON data: its path, why it could not be marked, or its best pass."""
     best = best_pass_data(recording)
     path, trouble = str(recording.path), recording.trouble or None
+    notes = list(recording.notes)
     if best is None:
-        return {"recording": path, "trouble": trouble}
-    return {"recording": path, "trouble": trouble, **best}
+        return {"recording": path, "trouble": trouble, "notes": notes}
+    return {"recording": path, "trouble": trouble, "notes": notes, **best}
 
 
 def best_pass_data(recording: MarkedRecording) -> BestPassData | None:

@@ -15,6 +15,7 @@ from pathlib import PurePath
 from statistics import median
 from typing import Any
 
+from trainer.core.printable import printable
 from trainer.drill import Drill
 from trainer.report.formatting import quantity_text, score_text
 from trainer.report.losses import Loss, losses
@@ -31,7 +32,7 @@ class Student:
     """One recording of the class.
 
     Attributes:
-        name: name of its file without the suffix.
+        name: the student's name.
         score: score of the best pass; None if it could not be marked.
         passed: whether that passed.
         passes: number of passes.
@@ -49,11 +50,11 @@ class Student:
     trouble: str = ""
 
     @classmethod
-    def of(cls, data: Mapping[str, Any]) -> Student:
-        """Return the student of a recording's JSON."""
-        name = PurePath(data["recording"]).stem
+    def of(cls, data: Mapping[str, Any], name: str | None = None) -> Student:
+        """Return the student of a recording's JSON, by name; None takes that of the file."""
+        name = printable(PurePath(data["recording"]).stem if name is None else name)
         if data.get("score") is None:
-            return cls(name, trouble=data.get("trouble") or "it was not marked")
+            return cls(name, trouble=printable(data.get("trouble") or "it was not marked"))
         marks = data["steps"]
         steps = [
             (mark["target"]["tab"], mark["target"]["length_beats"], mark["parts"]) for mark in marks
@@ -68,9 +69,18 @@ class Student:
         )
 
 
-def read_students(recordings: Sequence[Mapping[str, Any]]) -> tuple[Student, ...]:
-    """Return the students of a class, in order of their names."""
-    return tuple(sorted(map(Student.of, recordings), key=lambda student: student.name))
+def read_students(
+    recordings: Sequence[Mapping[str, Any]], names: Mapping[str, str] | None = None
+) -> tuple[Student, ...]:
+    """Return the students of a class, in order of their names.
+
+    Args:
+        recordings: the JSON of each.
+        names: names by the paths of the recordings; others are named by their files.
+    """
+    known = names or {}
+    students = [Student.of(data, known.get(data["recording"])) for data in recordings]
+    return tuple(sorted(students, key=lambda student: student.name))
 
 
 def students_by_loss(students: Sequence[Student]) -> list[tuple[str, list[tuple[str, float]]]]:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import NotRequired
+
 from typing_extensions import TypedDict
 
 
@@ -229,6 +231,23 @@ class UnmarkedRecordingData(TypedDict):
     """Path of the recording."""
     trouble: str | None
     """Why it could not be marked."""
+    notes: list[str]
+    """What else is to be known of it: damage, or targets that the file names."""
+
+
+class MadeFromData(TypedDict):
+    """All that decides the marks of a recording, each as SHA-256."""
+
+    recording: str
+    """Of the file."""
+    drill: str
+    """Of the drill as marked."""
+    harp: str
+    """Of the harp's targets."""
+    options: str
+    """Of the other options."""
+    version: str
+    """Version of the trainer, and of the code that decides marks."""
 
 
 class MarkedRecordingData(BestPassData):
@@ -238,6 +257,10 @@ class MarkedRecordingData(BestPassData):
     """Path of the recording."""
     trouble: str | None
     """Always null."""
+    notes: list[str]
+    """What else is to be known of it: damage, or targets that the file names."""
+    made_from: NotRequired[MadeFromData]
+    """In a result stored by ``--out``: what it was made from."""
 
 
 RecordingData = MarkedRecordingData | UnmarkedRecordingData

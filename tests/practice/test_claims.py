@@ -1,0 +1,102 @@
+"""What a file says of itself: believed as far as it can be, shown, and second to the teacher."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from tests.support.command_line import Trainer
+from tests.support.evening_class import CLASS, DRILL
+from trainer.harp import Harp
+from trainer.practice import saved_harp
+from trainer.practice.passes import Pass, saved_passes, tags_of
+
+FORGED = {"harp": {"key": "C", "tuning": "richter", "a4": 440.0, "offsets": {"-4'": -28.0}}}
+"""Tags that take the fault of one student for the harp's tuning."""
+
+
+def write_flac(path: Path, samples: Any, tags: Any) -> Path:
+    with sf.SoundFile(path, "w", 48_000, 1, "PCM_16", format="FLAC") as file:
+        file.comment = json.dumps(tags)
+        file.write(samples)
+    return path
+
+
+def test_an_option_and_a_class_come_before_what_a_file_says(
+    folder: Path, tmp_path: Path, trainer: Trainer
+) -> None:
+    sound, _ = sf.read(folder / "jorun.wav")
+    forged = str(write_flac(tmp_path / "jorun.flac", sound, FORGED))
+    words = ("mark", forged, "--drill", DRILL.name, "--format", "json")
+    alone = trainer(*words)
+    says = "jorun.flac: the file names targets of its own (1 offset of up to 28 cents); "
+    assert f"{says}--harp takes yours instead" in alone.err
+    mine = trainer(*words, "--harp", "C")
+    assert f"{says}yours were used" in mine.err
+    in_class = trainer(*words, "--class", str(tmp_path / "class.json"), "--jobs", "1")
+    (entry,) = in_class.data
+    assert any("yours were used" in note for note in entry["notes"])
+    off = [data["steps"][4]["measured"]["cents"] for data in (alone.data, mine.data, entry)]
+    assert off == pytest.approx([0.0, CLASS["jorun"], CLASS["jorun"]], abs=3.0)
+
+
+HARP = tags_of(None, Harp.of("C"), ())["harp"]
+PASS = asdict(Pass(0, 80.0, 0, 4, 0, 48_000, 4))
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"a4": "440"},
+        {"a4": float("nan")},
+        {"a4": float("inf")},
+        {"key": 5},
+        {"tuning": None},
+        {"temperament_name": ["equal"]},
+        {"offsets": [1]},
+        {"offsets": {"4": "3"}},
+        {"offsets": {"4": float("nan")}},
+        {"extra": 1},
+    ],
+)
+def test_a_harp_that_the_trainer_would_not_have_written_is_none(
+    tmp_path: Path, changed: dict[str, Any]
+) -> None:
+    path = write_flac(tmp_path / "a.flac", np.zeros(100), {"harp": HARP})
+    assert saved_harp(path) == Harp.of("C")
+    path = write_flac(tmp_path / "b.flac", np.zeros(100), {"harp": {**HARP, **changed}})
+    assert saved_harp(path) is None
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"zero": "0"},
+        {"zero": 0.5},
+        {"zero": 10**40},
+        {"tempo": 0.0},
+        {"tempo": float("nan")},
+        {"tempo": 1e308},
+        {"first": 4},
+        {"last": 10_000},
+        {"begin": -1},
+        {"close": -1},
+        {"upto": None},
+        {"swing": 0.0},
+        {"broken": "no"},
+        {"waits": 1},
+        {"extra": 1},
+    ],
+)
+def test_a_pass_that_the_trainer_would_not_have_written_is_none(changed: dict[str, Any]) -> None:
+    def passes(one: dict[str, Any]) -> tuple[Pass, ...]:
+        return saved_passes({"drill": DRILL.name, "passes": [one]}, DRILL)
+
+    assert passes(PASS)
+    assert passes({**PASS, **changed}) == ()

@@ -1,0 +1,235 @@
+"""Marking many recordings: each ends in a mark or a sentence, and in a result that is kept."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import typer
+
+from trainer.cli.exit_codes import ExitCode
+from trainer.cli.options import Format, check_ending, check_overwrite, write_json, write_text
+
+if TYPE_CHECKING:
+    from trainer.drill import Drill
+    from trainer.practice import Fingerprint, MarkedRecording, Plan
+    from trainer.report.stored_results import StoredResults
+    from trainer.report.students import FoundRecording, ListedStudent
+
+RECORDING_EXTENSIONS = (".wav", ".flac", ".ogg", ".mp3")
+"""Extensions of the recordings that are searched for in folders."""
+CLASS_ENDINGS = (".html", ".md", ".csv", ".json")
+"""Extensions of class reports."""
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A recording that is to be marked.
+
+    Attributes:
+        plan: how.
+        notes: what the teacher should know of it.
+        made_from: what its result will follow from; None where no result is kept.
+    """
+
+    plan: Plan
+    notes: tuple[str, ...] = ()
+    made_from: Fingerprint | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """Recordings of a drill that are marked together.
+
+    Attributes:
+        drill: the drill.
+        found: the recordings.
+        plan_of: makes the plan of a recording, and what the teacher should know of it.
+        out: folder in which results are kept; None keeps none.
+        workers: as in :func:`trainer.practice.mark_recordings`.
+        class_: file of the class report; None writes none.
+        listed: the students of the class's list.
+    """
+
+    drill: Drill
+    found: Sequence[FoundRecording]
+    plan_of: Callable[[Path], tuple[Plan, tuple[str, ...]]]
+    out: Path | None = None
+    workers: int | str | None = None
+    class_: Path | None = None
+    listed: Sequence[ListedStudent] = ()
+
+    def mark(self, format_: Format) -> None:
+        """Mark the recordings; print a line for each, and a summary.
+
+        Raises:
+            TrainerError: results cannot be stored.
+            typer.Exit: a recording could not be marked.
+        """
+        from trainer.report.batch_report import (
+            batch_summary_text,
+            recording_data,
+            recording_line,
+        )
+        from trainer.report.stored_results import StoredResults
+        from trainer.report.students import name_students
+
+        names = name_students(self.found, self.listed)
+        stored = None if self.out is None else StoredResults(self.out)
+        sorted_out = _SortedOut.of(self, stored)
+        if sorted_out.earlier:
+            typer.echo(
+                f"{len(sorted_out.earlier)} of {len(self.found)} have results in --out already",
+                err=True,
+            )
+        results = list(sorted_out.unreadable)
+        for marked in results:
+            typer.echo(recording_line(marked), err=format_ is Format.JSON)
+        for marked in self._marked(sorted_out.planned, stored):
+            results.append(marked)
+            if format_ is Format.TEXT:
+                line = recording_line(marked)
+                typer.echo(f"\r{line}" if sys.stderr.isatty() else line)
+        results.sort(key=lambda marked: marked.path)
+        if format_ is Format.JSON:
+            write_json([recording_data(marked) for marked in results])
+        elif results:
+            typer.echo(f"\n{batch_summary_text(results)}")
+        if self.class_ is not None:
+            self._write_class(names, [*sorted_out.earlier, *map(recording_data, results)])
+        if any(marked.best is None for marked in results):
+            raise typer.Exit(ExitCode.FAILED)
+
+    def _marked(
+        self, planned: Mapping[Path, Planned], stored: StoredResults | None
+    ) -> Iterator[MarkedRecording]:
+        """Yield the recordings as they are marked, and store each result."""
+        from trainer.practice import mark_recordings
+        from trainer.report.batch_report import recording_data
+
+        plans = [each.plan for each in planned.values()]
+        with typer.progressbar(
+            mark_recordings(plans, self.workers),
+            length=len(plans),
+            file=sys.stderr,
+            label="marking",
+        ) as marking:
+            for done in marking:
+                each = planned[done.path]
+                marked = replace(done, notes=(*each.notes, *done.notes))
+                if stored is not None and each.made_from is not None and marked.best is not None:
+                    stored.write(done.path, self.drill, recording_data(marked), each.made_from)
+                yield marked
+
+    def _write_class(self, names: Mapping[Path, str], data: Sequence[Mapping[str, Any]]) -> None:
+        import json
+
+        from trainer.report.class_page import class_html
+        from trainer.report.class_report import (
+            Student,
+            class_csv,
+            class_data,
+            class_markdown,
+            read_students,
+        )
+        from trainer.report.students import missing_students
+
+        assert self.class_ is not None
+        by_text = {str(path): name for path, name in names.items()}
+        missing = [
+            Student(name, trouble="no recording")
+            for name in missing_students(self.found, self.listed)
+        ]
+        in_class = sorted(
+            [*read_students(data, by_text), *missing], key=lambda student: student.name.casefold()
+        )
+        match self.class_.suffix.lower():
+            case ".html":
+                text = class_html(self.drill, in_class)
+            case ".md":
+                text = class_markdown(self.drill, in_class)
+            case ".csv":
+                text = class_csv(in_class)
+            case _:
+                text = json.dumps(class_data(self.drill, in_class), indent=2) + "\n"
+        write_text(self.class_, text)
+        typer.echo(f"Wrote {self.class_}.", err=True)
+
+
+@dataclass(frozen=True, slots=True)
+class _SortedOut:
+    """Recordings by what is to be done with them.
+
+    Attributes:
+        earlier: results that are there and hold.
+        planned: recordings to mark, by path.
+        unreadable: those that cannot be.
+    """
+
+    earlier: list[dict[str, Any]] = field(default_factory=list)
+    planned: dict[Path, Planned] = field(default_factory=dict)
+    unreadable: list[MarkedRecording] = field(default_factory=list)
+
+    @classmethod
+    def of(cls, batch: Batch, stored: StoredResults | None) -> _SortedOut:
+        from trainer.core import TrainerError
+        from trainer.practice import Fingerprint, MarkedRecording
+
+        sorted_out = cls()
+        for found in batch.found:
+            path = found.path
+            try:
+                plan, notes = batch.plan_of(path)
+                made_from = None if stored is None else Fingerprint.of(plan)
+            except TrainerError as error:
+                sorted_out.unreadable.append(MarkedRecording(path, trouble=str(error)))
+                continue
+            earlier = None
+            if stored is not None and made_from is not None:
+                earlier = stored.read(path, batch.drill, made_from)
+            if earlier is None:
+                sorted_out.planned[path] = Planned(plan, notes, made_from)
+            else:
+                sorted_out.earlier.append(earlier)
+        return sorted_out
+
+
+def check_class(out: Path, *, force: bool) -> None:
+    """Check that a class report can be written to a file.
+
+    Raises:
+        TrainerError: its name has no known ending, or it exists and `force` is not set.
+    """
+    check_ending(out, CLASS_ENDINGS)
+    check_overwrite(out, force=force)
+
+
+def find_recordings(paths: Sequence[Path]) -> list[FoundRecording]:
+    """Return the recordings of some files and folders, each once.
+
+    Raises:
+        SoundError: a folder holds none.
+    """
+    from trainer.report.students import FoundRecording
+    from trainer.sound import SoundError
+
+    found: dict[str, FoundRecording] = {}
+    for path in paths:
+        matches = [FoundRecording(path)]
+        if path.is_dir():
+            matches = [
+                FoundRecording(match, path)
+                for match in sorted(path.rglob("*"))
+                if match.suffix.lower() in RECORDING_EXTENSIONS
+            ]
+            if not matches:
+                raise SoundError(
+                    f"the folder {path} has no recordings ({', '.join(RECORDING_EXTENSIONS)})"
+                )
+        for match in matches:
+            found.setdefault(os.path.abspath(match.path), match)
+    return list(found.values())

@@ -1,0 +1,88 @@
+"""Results of recordings in a folder, each bound to what it was made from.
+
+A result is used again only for the same sound, drill, options and version; a file that is empty,
+torn or of another kind counts as none.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import re
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from trainer.core import TrainerError
+from trainer.core.files import replace_file, usual_mode
+from trainer.drill import Drill
+from trainer.practice import Fingerprint
+from trainer.report.schemas.results import RecordingData
+
+MADE_FROM = "made_from"
+"""Key of the fingerprint in a stored result."""
+NAME_CHARACTERS = 60
+"""Maximum length of the readable part of a result's file name."""
+HASH_CHARACTERS = 10
+"""Digits of the hash of the path in a result's file name."""
+
+
+class StoredResults:
+    """The results in a folder.
+
+    Args:
+        folder: created if it is missing.
+
+    Raises:
+        TrainerError: the folder cannot be created.
+    """
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise TrainerError(
+                f"the folder {folder} cannot be created ({error.strerror}); choose another"
+            ) from None
+
+    def path(self, recording: Path, drill: Drill) -> Path:
+        """Return where the result of a recording is stored: one place for each path of a file.
+
+        The name starts with the end of the recording's path, to be found by people, and goes on
+        with a hash of all of it, because two paths can look alike.
+        """
+        whole = recording.absolute()
+        readable = "-".join([whole.parent.name, whole.stem])
+        slug = re.sub(r"[^A-Za-z0-9]+", "-", readable).strip("-")[-NAME_CHARACTERS:]
+        digest = hashlib.sha256(os.fsencode(whole)).hexdigest()[:HASH_CHARACTERS]
+        return self._folder / f"{slug or 'recording'}-{digest}.{drill.name}.json"
+
+    def read(self, recording: Path, drill: Drill, made_from: Fingerprint) -> dict[str, Any] | None:
+        """Return the result of a recording, if there is one that was made from the same."""
+        try:
+            data = json.loads(self.path(recording, drill).read_bytes())
+        except (OSError, ValueError):
+            return None
+        if not isinstance(data, dict) or data.get(MADE_FROM) != asdict(made_from):
+            return None
+        return data | {"recording": str(recording)}
+
+    def write(
+        self, recording: Path, drill: Drill, data: RecordingData, made_from: Fingerprint
+    ) -> None:
+        """Store the result of a recording in place of an older one, whole or not at all.
+
+        Raises:
+            TrainerError: it cannot be stored.
+        """
+        path = self.path(recording, drill)
+        text = json.dumps({**data, MADE_FROM: asdict(made_from)}, indent=2) + "\n"
+        try:
+            replace_file(path, text.encode(), mode=usual_mode())
+        except OSError as error:
+            raise TrainerError(
+                f"{path} cannot be written ({error.strerror}); make room there, or choose another "
+                "folder with --out"
+            ) from None
