@@ -38,6 +38,7 @@ from trainer.report.schemas.progress import DailySetData, OverviewData, Progress
 from trainer.report.schemas.results import (
     BestPassData,
     RecordingData,
+    StoredRecordingData,
     StudentReportData,
     StudentRow,
 )
@@ -123,7 +124,7 @@ FORMATS = (
     ),
     Format(
         "recording",
-        RecordingData,
+        StoredRecordingData,
         ("trainer mark --out FOLDER",),
         "One recording of a batch, in a file of its own.",
     ),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NotRequired
-
 from typing_extensions import TypedDict
 
 
@@ -259,8 +257,13 @@ class MarkedRecordingData(BestPassData):
     """Always null."""
     notes: list[str]
     """What else is to be known of it: damage, or targets that the file names."""
-    made_from: NotRequired[MadeFromData]
-    """In a result stored by ``--out``: what it was made from."""
+
+
+class StoredRecordingData(MarkedRecordingData):
+    """A marked recording in a file of its own."""
+
+    made_from: MadeFromData
+    """What it was made from; it is made again where that has changed."""
 
 
 RecordingData = MarkedRecordingData | UnmarkedRecordingData
