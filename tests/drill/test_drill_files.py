@@ -176,7 +176,9 @@ def tabs(draw: Draw, meter: int, pickup: Fraction) -> str:
         elif kind == "repeat":
             parts.append(f"|: {some(2)}:|{draw(st.sampled_from(['', '3']))}\n")
         else:
-            parts.append(f"|: {some(2)}|1. {some(1)}:||2. {some(1)}|\n")
+            endings = draw(st.sampled_from([("1", "2"), ("1-3", "4"), ("1,3", "2"), ("1", "2-3")]))
+            one, other = endings
+            parts.append(f"|: {some(2)}|{one}. {some(1)}:||{other}. {some(1)}:|\n")
     last = meter - draw(st.sampled_from([0, pickup]))
     return "".join(parts) + f"{{answer}} 4:{last} {draw(st.sampled_from(['|', '', '# x']))}"
 
@@ -543,7 +545,13 @@ def test_a_step_without_notation_is_refused(change: dict[str, Any], expected: st
     [
         ("|: 4:4 |1. 5:4 | |: 6:4 :|", "a repeat inside a repeat"),
         ("|: 4:4 |1. 5:4", "the repeat is never closed"),
-        ("|: 4:4 |1. 5:4 :|3", "endings are played once each"),
+        ("|: 4:4 |1. 5:4 :|3", "the last ending has number 1; write only :|"),
+        ("|: 4:4 |1-3. 5:4 |4. 6:4", "ending 1-3 must be closed with :| before the next one"),
+        ("|: 4:4 |1-3. 5:4 :| |5. 6:4", "the next ending has number 4; write |4."),
+        ("|: 4:4 |1,3. 5:4 :|", "ending 2 is missing; write |2."),
+        ("|: 4:4 |1,3. 5:4 :| |2. 6:4", "the repeat is never closed"),
+        ("|: 4:4 |3-1. 5:4 :|", "write 1 to 16 in rising order for an ending, as in |1-3."),
+        ("|: 4:4 |1-99999. 5:4 :|", "write 1 to 16 in rising order"),
         (f"4:4 |{'9' * 5000}. 5:4", "an ending outside a repeat"),
         (f"|: 4:4 :|{'9' * 5000} 5:4", "write 2 to 16 times for a repeat"),
         ("4:100/101 r:3", "a length of 100/101 beats is too fine"),

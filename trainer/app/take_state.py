@@ -508,7 +508,9 @@ def take_at_step(take: TakeState, mark: Mark) -> TakeState:
     still = TakeState(replace(take.plan, bars=None, loop=False))
     tempo = take.sheet.result.tempo if take.sheet.result else take.tempo
     running = take.playhead.clock
-    clock = replace(running, tempo=tempo) if running else BeatClock(0, tempo, rate)
+    drill = take.plan.drill
+    fresh = drill.clock(rate, tempo=tempo) if drill else BeatClock(0, tempo, rate)
+    clock = replace(running, tempo=tempo) if running else fresh
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
         clock = replace(clock, zero=clock.zero + due - clock.sample(step.start))

@@ -5,7 +5,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 """
 
 from trainer.drill.aim import Aim, describe_aim
-from trainer.drill.clock import BeatClock
+from trainer.drill.clock import BeatClock, TempoChange
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
@@ -98,6 +98,7 @@ __all__ = [
     "Step",
     "TabError",
     "TargetPitch",
+    "TempoChange",
     "Tightening",
     "Vibrato",
     "VibratoKind",

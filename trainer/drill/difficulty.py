@@ -81,8 +81,8 @@ PARAMETERS = DifficultyParameters()
 
 
 def seconds_per_beat(drill: Drill) -> float:
-    """Duration of a beat in seconds, for the time between notes; infinite under a free clock."""
-    return float("inf") if drill.free else 60.0 / drill.tempo
+    """Shortest duration of a beat in seconds, between notes; infinite under a free clock."""
+    return float("inf") if drill.free else 60.0 / drill.fastest_tempo
 
 
 def passage_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> float:

@@ -186,6 +186,12 @@ class DrillTable(_Table):
         default="richter", description='the name of the harp\'s tuning, such as "richter"'
     )
     tempo: float = Field(ge=20, le=300, description="the beats per minute, a number from 20 to 300")
+    tempo_to: float | None = Field(
+        default=None,
+        ge=20,
+        le=300,
+        description="the beats per minute at the end, reached evenly, a number from 20 to 300",
+    )
     meter: str = Field(
         default="4/4",
         pattern=r"^([1-9]|[12][0-9]|3[0-2])/(1|2|4|8|16|32)$",

@@ -17,7 +17,6 @@ from trainer.core.problems import Problem, with_source_lines
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
 from trainer.drill.aim import can_measure
-from trainer.drill.clock import BeatClock
 from trainer.drill.model import Drill, Sound, Step
 from trainer.harp import Breath, Harp, Tab
 
@@ -102,7 +101,7 @@ class _Timing:
     """Times of beats and durations of steps, in seconds."""
 
     def __init__(self, drill: Drill) -> None:
-        self._clock = BeatClock(0, drill.tempo, 1_000_000, drill.swing)
+        self._clock = drill.clock(1_000_000)
 
     def at(self, beat: Fraction) -> float:
         return self._clock.sample(beat) / self._clock.rate

@@ -15,6 +15,7 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from trainer.drill.clock import BeatClock, TempoChange
 from trainer.drill.errors import DrillError
 from trainer.harp import Breath, Tab
 
@@ -449,7 +450,34 @@ class Drill:
     @property
     def seconds(self) -> float:
         """Duration in seconds at its own tempo, without count-in."""
-        return float(self.end - self.start) * 60.0 / self.tempo
+        clock = self.clock(1_000_000)
+        return (clock.sample(self.end) - clock.sample(self.start)) / clock.rate
+
+    @property
+    def fastest_tempo(self) -> float:
+        """The highest of its beats per minute."""
+        return max(self.tempo, self.tempo_to or self.tempo)
+
+    @property
+    def tempo_change(self) -> TempoChange | None:
+        """How its tempo changes from beginning to end; None where it is steady."""
+        if self.tempo_to is None or self.tempo_to == self.tempo:
+            return None
+        return TempoChange(float(self.start), float(self.end), self.tempo_to / self.tempo)
+
+    def clock(self, rate: int, zero: int = 0, tempo: float | None = None) -> BeatClock:
+        """Return the clock of a pass.
+
+        Every beat has its own place in a change of tempo: a pass that begins later, and its
+        count-in, have the tempo that the drill has reached there.
+
+        Args:
+            rate: sample rate in hertz.
+            zero: sample of beat 0.
+            tempo: beats per minute at the beginning; None takes the drill's. The tempo at the end
+                keeps its ratio to it.
+        """
+        return BeatClock(zero, tempo or self.tempo, rate, self.swing, self.tempo_change)
 
     def part(self, number: int) -> Drill:
         """Return the drill with one of its parts in `steps` and the other in `second`.

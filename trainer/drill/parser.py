@@ -129,6 +129,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         tightening=_tightening(table),
         second=second.steps if second else (),
         aims=aims_of(table.aim.model_dump()),
+        tempo_to=table.tempo_to,
     )
 
 
@@ -169,6 +170,8 @@ def _check_consistency(
         except DrillError as error:
             message = str(error).replace(" of  ", " ").strip()  # the drill has no name yet
             problems.append(FieldProblem(("loop",), "value", message))
+    if drill.tempo_to is not None and (message := _tempo_problem(drill)):
+        problems.append(FieldProblem(("tempo_to",), "value", message))
     if drill.climb and drill.climb.to < drill.tempo:
         message = f"'to' must be the drill's tempo, {drill.tempo:g}, or more"
         problems.append(FieldProblem(("climb", "to"), "value", message))
@@ -189,6 +192,17 @@ def _check_consistency(
         message = "leave out the free clock: a second part and calls are played in time"
         problems.append(FieldProblem(("clock",), "value", message))
     return problems
+
+
+def _tempo_problem(drill: Drill) -> str:
+    """Return what contradicts the drill's change of tempo; empty for nothing."""
+    if drill.tempo_to == drill.tempo:
+        return "leave out 'tempo_to': it is the drill's tempo, which then does not change"
+    if drill.free:
+        return "leave out 'tempo_to' or the free clock, which has no tempo"
+    if drill.climb:
+        return "leave out 'tempo_to' or 'climb': each pass of a climb keeps one tempo"
+    return ""
 
 
 def read_drill_text(path: Path) -> str:

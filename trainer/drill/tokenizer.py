@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import count
 
 from trainer.core.problems import Problem
 
@@ -64,55 +65,149 @@ def expand_repeats(tokens: list[Token], problems: list[Problem]) -> list[Token]:
         problems: errors in repeats and endings are appended here.
     """
     done: list[Token] = []
-    part = done  # the list that tokens are added to: `done`, or a passage to be repeated
-    body: list[Token] = []  # the passage up to its first ending
-    opened: Token | None = None
-    ending, closed = 0, False  # the current ending, or the one closed last
+    repeat: _Repeat | None = None
     for token in tokens:
         text = token.text
+        part = repeat.part if repeat else done
         if text == "|:":
-            if opened and _needs_closing(ending, closed):
+            if repeat and not repeat.is_complete:
                 problems.append(token.problem("a repeat inside a repeat; close the first with :|"))
-            if part is not done:
-                done += part
+            done += repeat.played(problems) if repeat else []
             _end_bar(done, token)
-            part, opened, ending, closed = [], token, 0, False
+            repeat = _Repeat(token)
         elif text.startswith(":|"):
             _end_bar(part, token)
-            if not opened or closed:
+            if not repeat or repeat.is_closed:
                 problems.append(token.problem("nothing to repeat; open the passage with |:"))
-            elif ending:
-                if text != ":|":
-                    problems.append(token.problem("endings are played once each; write only :|"))
-                done += [*part, *body]
-                part, closed = [], True
+            elif repeat.endings:
+                repeat.endings[-1].closing = token
             else:
-                done += part * _times(token, problems)
-                part, opened = done, None
+                done += repeat.body * _times(token, problems)
+                repeat = None
         elif text.startswith("|") and text != "|":
             _end_bar(part, token)
-            if not opened or _small_number(text[1:-1]) != ending + 1 or (ending and not closed):
-                problems.append(token.problem(_not_an_ending(opened, ending, closed)))
-                continue
-            if not ending:
-                body = part
-                done += body
-            part, ending, closed = [], ending + 1, False
-        elif text != "|" or not closed:
-            if closed:  # the music continues after the last ending
-                part, opened, ending, closed = done, None, 0, False
+            if repeat:
+                repeat.open_ending(token, problems)
+            else:
+                message = "an ending outside a repeat; open the passage with |:"
+                problems.append(token.problem(message))
+        elif text != "|" or not (repeat and repeat.is_closed):
+            if repeat and repeat.is_closed:  # the music continues after the last ending
+                done += repeat.played(problems)
+                repeat, part = None, done
             part.append(token)
-        if len(done) + (len(part) if part is not done else 0) > MAX_TOKENS:
+        if len(done) > MAX_TOKENS:
             break
     else:
-        if opened and _needs_closing(ending, closed):
-            problems.append(opened.problem("the repeat is never closed; write :| at its end"))
-    return _not_too_long(done if part is done else [*done, *part], problems)
+        if repeat and not repeat.is_complete:
+            message = "the repeat is never closed; write :| at its end"
+            problems.append(repeat.token.problem(message))
+    return _not_too_long([*done, *(repeat.played(problems) if repeat else ())], problems)
 
 
-def _needs_closing(ending: int, closed: bool) -> bool:
-    """Whether a repeat is still open; after its second ending it need not be closed."""
-    return ending == 0 or (ending == 1 and not closed)
+@dataclass
+class _Ending:
+    """An ending of a repeat.
+
+    Attributes:
+        token: its sign.
+        numbers: the times, from 1, for which it is played.
+        tokens: its music.
+        closing: the sign that closes it; None while it is open.
+    """
+
+    token: Token
+    numbers: tuple[int, ...]
+    tokens: list[Token] = field(default_factory=list)
+    closing: Token | None = None
+
+
+@dataclass
+class _Repeat:
+    """A passage to be repeated, and its endings so far.
+
+    Attributes:
+        token: the sign that opens it.
+        body: the passage up to its first ending.
+        endings: its endings.
+    """
+
+    token: Token
+    body: list[Token] = field(default_factory=list)
+    endings: list[_Ending] = field(default_factory=list)
+
+    @property
+    def part(self) -> list[Token]:
+        """The list that further tokens belong to."""
+        return self.endings[-1].tokens if self.endings else self.body
+
+    @property
+    def is_closed(self) -> bool:
+        """Whether its last ending is closed."""
+        return bool(self.endings) and self.endings[-1].closing is not None
+
+    @property
+    def is_complete(self) -> bool:
+        """Whether it can end here; an ending that is played last, and once, need not be closed."""
+        if len(self.endings) < 2 or self.is_closed:
+            return self.is_closed
+        return self.endings[-1].numbers == (self._times,)
+
+    @property
+    def _times(self) -> int:
+        return max(number for ending in self.endings for number in ending.numbers)
+
+    def open_ending(self, token: Token, problems: list[Problem]) -> None:
+        """Begin the next ending."""
+        taken = {number for ending in self.endings for number in ending.numbers}
+        following = next(number for number in count(1) if number not in taken)
+        numbers = _ending_numbers(token.text[1:-1])
+        if self.endings and not self.is_closed:
+            written = self.endings[-1].token.text.strip("|.")
+            message = f"ending {written} must be closed with :| before the next one"
+            problems.append(token.problem(message))
+        elif not numbers or numbers[-1] > MAX_REPEATS:
+            message = f"write 1 to {MAX_REPEATS} in rising order for an ending, as in |1-3."
+            problems.append(token.problem(message))
+        elif numbers[0] != following or taken & set(numbers):
+            message = f"the next ending has number {following}; write |{following}."
+            problems.append(token.problem(message))
+        else:
+            self.endings.append(_Ending(token, numbers))
+
+    def played(self, problems: list[Problem]) -> list[Token]:
+        """Return its music as often as it is played."""
+        if not self.endings:
+            return self.body
+        by_number = {number: ending for ending in self.endings for number in ending.numbers}
+        times = max(by_number)
+        for ending in self.endings:
+            written = ending.closing.text[2:] if ending.closing else ""
+            if ending.closing and written and _small_number(written) != times:
+                message = f"the last ending has number {times}; write only :|"
+                problems.append(ending.closing.problem(message))
+        missing = [number for number in range(1, times) if number not in by_number]
+        if missing:
+            message = f"ending {missing[0]} is missing; write |{missing[0]}."
+            problems.append(self.endings[-1].token.problem(message))
+        return [
+            token
+            for number in range(1, times + 1)
+            if number in by_number
+            for token in (*self.body, *by_number[number].tokens)
+        ]
+
+
+def _ending_numbers(text: str) -> tuple[int, ...]:
+    """Return the numbers of an ending, ``1-3`` or ``1,3``; empty unless they rise."""
+    numbers: list[int] = []
+    for part in text.split(","):
+        first, _, last = part.partition("-")
+        low, high = _small_number(first), _small_number(last or first)
+        if "-" in last or low < 1 or high < low or high > MAX_REPEATS:
+            return ()
+        numbers += range(low, high + 1)
+    return tuple(numbers) if numbers == sorted(set(numbers)) else ()
 
 
 def _not_too_long(done: list[Token], problems: list[Problem]) -> list[Token]:
@@ -134,14 +229,6 @@ def _times(token: Token, problems: list[Problem]) -> int:
         return times
     problems.append(token.problem(f"write 2 to {MAX_REPEATS} times for a repeat, as in :|3"))
     return 2
-
-
-def _not_an_ending(opened: Token | None, ending: int, closed: bool) -> str:
-    if not opened:
-        return "an ending outside a repeat; open the passage with |:"
-    if ending and not closed:
-        return f"ending {ending} must be closed with :| before the next one"
-    return f"the next ending has number {ending + 1}; write |{ending + 1}."
 
 
 def _end_bar(part: list[Token], sign: Token) -> None:

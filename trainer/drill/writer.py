@@ -100,6 +100,8 @@ def _head(drill: Drill) -> Iterator[str]:
     if drill.tuning != "richter":
         yield f"tuning = {toml_string(drill.tuning)}"
     yield f"tempo = {toml_number(drill.tempo)}"
+    if drill.tempo_to is not None:
+        yield f"tempo_to = {toml_number(drill.tempo_to)}"
     yield f'meter = "{drill.meter[0]}/{drill.meter[1]}"'
     if drill.start:
         yield f"pickup = {_pickup(-drill.start)}"

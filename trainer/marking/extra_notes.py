@@ -40,7 +40,8 @@ def find_extra_notes(
     is_excluded = np.zeros(count, dtype=bool)
     for segment in segments:
         is_excluded[segment.start : segment.end] = True
-    lead = round(EXTRA_NOTES.before_beats * 60.0 / clock.tempo * clock.rate)
+    lead_s = EXTRA_NOTES.before_beats * clock.beat_s(targets[0].step.start)
+    lead = round(lead_s * clock.rate)
     is_excluded |= sample < targets[0].at - lead
     is_excluded |= sample > max(target.end for target in targets)
     for start, end in ignored:

@@ -171,6 +171,10 @@ class Result:
     extras: tuple[ExtraNote, ...] = ()
     unplayed: int = 0
 
+    def beat_ms(self, step: Step) -> float:
+        """Length of a beat in milliseconds at a step, at the tempo of the pass."""
+        return 1000.0 * self.drill.clock(1, tempo=self.tempo).beat_s(step.start)
+
     @property
     def weakest(self) -> Mark | None:
         """The mark with the lowest score; None for a drill without steps."""

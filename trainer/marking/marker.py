@@ -55,7 +55,8 @@ class Marker:
         self._measured: dict[tuple[int, int, int], Measured] = {}
         """Figures by step and by first and last reading, so that the result measures few anew."""
         self._lag = round(MARKER.lag_s * clock.rate)
-        self._patience = round(MARKER.patience_beats * 60.0 / clock.tempo * clock.rate)
+        longest_s = max(clock.beat_s(drill.start), clock.beat_s(drill.end))
+        self._patience = round(MARKER.patience_beats * longest_s * clock.rate)
 
     def observe(self, reading: Reading) -> list[Mark]:
         """Take the next reading.
@@ -162,7 +163,7 @@ class Marker:
             played = self._measure(step, segment)
             if can_be_judged(target.step, played) or not is_skipped or self._has_attack(segment):
                 measured = played
-        beat_ms = 60_000.0 / self._clock.tempo
+        beat_ms = 1000.0 * self._clock.beat_s(target.step.start)
         return make_mark(
             target.step, measured, goal, beat_ms, harp=self._harp, is_skipped=is_skipped
         )

@@ -43,10 +43,10 @@ def find_start(
         raise StartError(
             "no note is heard in the recording; is it the right file, and loud enough?"
         )
-    clock = BeatClock(0, tempo, rate, drill.swing)
+    clock = drill.clock(rate, tempo=tempo)
     due = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
     fits = np.array([[_fits(note, step, harp) for note in heard] for step in drill.steps])
-    near = _near_samples(tempo, rate)
+    near = _near_samples(clock, drill)
     best_zero, best_score, best_lateness = 0.0, -1.0, np.zeros(0)
     for anchor in range(min(PASS_SEARCH.anchors, len(due))):
         for k in np.flatnonzero(fits[anchor]):
@@ -79,7 +79,7 @@ def find_passes(
     """
     best = find_start(heard, drill, harp, tempo, rate)
     first, last = best.sample(drill.start), best.sample(drill.steps[-1].end)
-    slack = round(_near_samples(tempo, rate))
+    slack = round(_near_samples(best, drill))
     before = [note for note in heard if note.start < first - slack]
     after = [note for note in heard if note.start > last - slack]
     return [
@@ -107,7 +107,7 @@ def _fraction_heard(
     heard: Sequence[HeardNote], drill: Drill, harp: Harp, clock: BeatClock
 ) -> float:
     """Fraction of a drill's steps that have a matching note near their beat."""
-    near = _near_samples(clock.tempo, clock.rate)
+    near = _near_samples(clock, drill)
     is_heard = [
         any(
             abs(note.start - clock.sample(step.start)) < near and _fits(note, step, harp)
@@ -118,9 +118,10 @@ def _fraction_heard(
     return sum(is_heard) / len(is_heard)
 
 
-def _near_samples(tempo: float, rate: int) -> float:
+def _near_samples(clock: BeatClock, drill: Drill) -> float:
     """Greatest distance in samples between a step's beat and the note taken for it."""
-    return PASS_SEARCH.near_beats * 60.0 / tempo * rate
+    shortest_s = min(clock.beat_s(drill.start), clock.beat_s(drill.end))
+    return PASS_SEARCH.near_beats * shortest_s * clock.rate
 
 
 def _fits(note: HeardNote, step: Step, harp: Harp) -> bool:

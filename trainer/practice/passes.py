@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from trainer.drill import BeatClock, Drill
+from trainer.drill import BeatClock, Drill, TempoChange
 from trainer.harp import Harp
 from trainer.sound import RecordingSpec, open_source
 
@@ -34,7 +34,7 @@ class Pass:
         begin, close: a reading counts if its last sample lies in (`begin`, `close`].
         upto: first step that was not due when the pass was stopped; from here on none is marked.
         broken: whether the pass was interrupted; the next one resumes it and shares its result.
-        swing: as in :class:`trainer.drill.BeatClock`.
+        swing, change: as in :class:`trainer.drill.BeatClock`.
         waits: whether it is extended beyond `close` for a player who is late.
     """
 
@@ -48,6 +48,7 @@ class Pass:
     broken: bool = False
     swing: float = 1.0
     waits: bool = False
+    change: TempoChange | None = None
 
     @classmethod
     def of(
@@ -55,10 +56,14 @@ class Pass:
     ) -> Pass:
         """Return a pass that runs its course on a clock."""
         end = clock.sample(drill.steps[steps[-1]].end)
-        close = end + round(min(TAIL_S, TAIL_BEATS * 60.0 / clock.tempo) * clock.rate)
+        beat_s = clock.beat_s(drill.steps[steps[-1]].end)
+        close = end + round(min(TAIL_S, TAIL_BEATS * beat_s) * clock.rate)
         first, last = steps[0], steps[-1] + 1
         return cls(
-            clock.zero, clock.tempo, first, last, begin, close, last, swing=clock.swing, waits=waits
+            *(clock.zero, clock.tempo, first, last, begin, close, last),
+            swing=clock.swing,
+            waits=waits,
+            change=clock.change,
         )
 
     @classmethod
@@ -69,7 +74,7 @@ class Pass:
 
     def clock(self, rate: int) -> BeatClock:
         """Return its beats on the sample clock."""
-        return BeatClock(self.zero, self.tempo, rate, self.swing)
+        return BeatClock(self.zero, self.tempo, rate, self.swing, self.change)
 
 
 def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:
@@ -129,11 +134,17 @@ def saved_tolerance(recording: Path, drill: Drill) -> float | None:
 def saved_passes(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
     """Return the passes of a saved take of the drill; empty for any other sound."""
     try:
-        passes = tuple(Pass(**fields) for fields in tags["passes"])
+        passes = tuple(_saved_pass(fields) for fields in tags["passes"])
         fits = tags["drill"] == drill.name and all(_is_pass(saved, drill) for saved in passes)
-    except (KeyError, TypeError):
+    except (AttributeError, KeyError, TypeError):
         return ()
     return passes if fits else ()
+
+
+def _saved_pass(fields: Mapping[str, Any]) -> Pass:
+    """Return the pass of a saved take's tags; those of a steady tempo may lack `change`."""
+    change = fields.get("change")
+    return Pass(**{**fields, "change": None if change is None else TempoChange(**change)})
 
 
 # Tags come from a file, which anybody can write: what the trainer would not have written is not
@@ -161,8 +172,21 @@ def _is_pass(saved: Pass, drill: Drill) -> bool:
         and 0 <= saved.begin <= saved.close
         and _is_number(saved.tempo, MIN_SAVED_TEMPO, MAX_SAVED_TEMPO)
         and _is_number(saved.swing, 1.0, 3.0)
+        and (saved.change is None or _is_change(saved.change))
         and type(saved.broken) is bool
         and type(saved.waits) is bool
+    )
+
+
+def _is_change(change: TempoChange) -> bool:
+    """Whether a saved change of tempo is one that a drill can have."""
+    most = MAX_SAVED_TEMPO / MIN_SAVED_TEMPO
+    return (
+        _is_number(change.start)
+        and _is_number(change.end)
+        and change.start < change.end
+        and _is_number(change.ratio, 1.0 / most, most)
+        and change.ratio != 1.0
     )
 
 

@@ -20,7 +20,8 @@ def tempo_text(drill: Drill) -> str:
         held = quantity_text(drill.goal.hold, "second")
         return f"free clock: each step waits until it has been held in tune for {held}"
     swung = f", swung {drill.swing:g} to 1" if drill.swing != 1.0 else ""
-    return f"{drill.tempo:g} beats a minute{swung}"
+    to = f" to {drill.tempo_to:g}" if drill.tempo_to is not None else ""
+    return f"{drill.tempo:g}{to} beats a minute{swung}"
 
 
 def drill_summary(drill: Drill) -> str:

@@ -163,7 +163,7 @@ def _target_data(step: Step, goal: Goal) -> TargetData:
 
 def _formula_data(mark: Mark, result: Result) -> FormulaData:
     goal = result.drill.goal
-    scores = score_criteria(mark.step, mark.measured, goal, 60_000.0 / result.tempo)
+    scores = score_criteria(mark.step, mark.measured, goal, result.beat_ms(mark.step))
     breakdown = break_down(mark.step, mark.measured, mark.criteria, goal)
     return {
         "parts": {

@@ -170,7 +170,7 @@ def pitch_plot(
     low = min(targets) - PLOT.pitch_range_cents
     start = (mark.measured.start or 0) / rate
     begins = start - (mark.measured.late_ms or 0.0) / 1000.0
-    duration = float(step.beats) * 60.0 / result.tempo
+    duration = float(step.beats) * result.beat_ms(step) / 1000.0
 
     def x(second: float) -> float:
         return (second - first) / (last - first) * PLOT.width_px

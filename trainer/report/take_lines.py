@@ -41,7 +41,9 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
     if drill is None:
         return (f"{plan.harp.name} harp",)
     own = f" (own {drill.tempo:g})" if tempo != drill.tempo else ""
-    phrases = [f"{plan.harp.name} harp", "no beat" if drill.free else f"tempo {tempo:g}{own}"]
+    change = drill.tempo_change
+    to = f" to {tempo * change.ratio:.4g}" if change else ""
+    phrases = [f"{plan.harp.name} harp", "no beat" if drill.free else f"tempo {tempo:g}{to}{own}"]
     if drill.tightening or plan.tolerance is not None:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -98,7 +99,6 @@ class Accompaniment:
 
     def _voices(self, harp: Harp, clock: BeatClock, step: Step, frame: int) -> list[ReedVoice]:
         """Return a step's voices on the output's frames, starting at `frame`."""
-        beats = BeatClock(0, clock.tempo, self._rate, clock.swing)
-        zero = frame - beats.sample(step.start)
-        pace = Pace(BeatClock(zero, clock.tempo, self._rate, clock.swing))
+        beats = replace(clock, zero=0, rate=self._rate)
+        pace = Pace(replace(beats, zero=frame - beats.sample(step.start)))
         return perform(harp, pace, [(step, Fault())], _SEED)

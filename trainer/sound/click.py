@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trainer.core.types import Samples
-from trainer.drill import BeatClock, Drill
+from trainer.drill import BeatClock, Drill, TempoChange
 
 _LENGTH_S = 0.03
 """Length of a click, in seconds."""
@@ -57,7 +57,7 @@ class ClickTrack:
         beats: number of beats that click after the count-in; 0 for the count-in alone.
         first: the drill's beat that follows the count-in; 0 unless the pass begins later or the
             drill has a pick-up.
-        swing: as in :class:`trainer.drill.BeatClock`.
+        swing, change: as in :class:`trainer.drill.BeatClock`.
     """
 
     tempo: float
@@ -66,6 +66,7 @@ class ClickTrack:
     beats: int
     first: int = 0
     swing: float = 1.0
+    change: TempoChange | None = None
 
     @classmethod
     def of(
@@ -93,11 +94,16 @@ class ClickTrack:
             beats=last_bar * drill.meter[0] - first,
             first=first,
             swing=drill.swing,
+            change=drill.tempo_change,
         )
 
     def clock(self, zero: int, rate: int) -> BeatClock:
         """Return the clock of a pass whose beat 0 falls on the sample `zero`."""
-        return BeatClock(zero, self.tempo, rate, self.swing)
+        return BeatClock(zero, self.tempo, rate, self.swing, self.change)
+
+    def clock_from(self, sample: int, rate: int) -> BeatClock:
+        """Return the clock of a pass whose first click falls on a sample."""
+        return self.clock(sample - self.clock(0, rate).sample(self.start), rate)
 
     @property
     def start(self) -> int:
@@ -111,6 +117,6 @@ class ClickTrack:
 
     def beats_from(self, zero: int, rate: int) -> Iterator[tuple[int, bool]]:
         """Yield the sample of each click and whether it is accented, with beat 0 on `zero`."""
+        clock = self.clock(zero, rate)
         for beat in range(self.start, self.end):
-            at = zero + round(beat * 60.0 / self.tempo * rate)
-            yield at, beat % self.meter_beats == 0
+            yield clock.sample(beat), beat % self.meter_beats == 0

@@ -69,7 +69,7 @@ class PassFinder:
         tempo = plan.tempo or drill.tempo
         if plan.start is not None:
             zero = round(self._valid_start(plan.start) * rate)
-            return [BeatClock(zero, tempo, rate, drill.swing)]
+            return [drill.clock(rate, zero, tempo)]
         notes = list(track_notes(self._readings(), plan.harp))
         return find_passes(notes, drill, plan.harp, tempo, rate)
 

@@ -240,13 +240,12 @@ class Microphone(Source):
         if self._mixer:
             self._mixer.fill()
             first = max(first, self._mixer.earliest)
-        zero = first - round(track.start * 60.0 / track.tempo * self.rate)
-        clock = track.clock(zero, self.rate)
+        clock = track.clock_from(first, self.rate)
         if self._mixer:
             if after is None:
                 self._mixer.stop()
             if self._spec.clicks:
-                self._mixer.add_clicks(track, zero)
+                self._mixer.add_clicks(track, clock.zero)
             if steps and self._setup.harp:
                 self._mixer.add_steps(self._setup.harp, clock, steps)
         return clock

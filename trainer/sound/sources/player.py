@@ -246,8 +246,7 @@ class BuiltInPlayer(Source):
             Its clock, and the sample on which its last bar ends.
         """
         lead_s = PARAMETERS.lead_s if start == 0 else 0.0
-        count_in_s = -self._track.start * 60.0 / self._track.tempo
-        clock = self._track.clock(start + round((lead_s + count_in_s) * self.rate), self.rate)
+        clock = self._track.clock_from(start + round(lead_s * self.rate), self.rate)
         spec, span = self._spec, (self._steps[0].start, self._steps[-1].end)
         indices = {step.index for step in self._steps}
         late = {index: ms for index, ms in spec.hesitate.items() if index in indices}
