@@ -6,10 +6,14 @@ by byte, against the Standard MIDI Files 1.0 specification (MIDI Association, RP
 
 from __future__ import annotations
 
+import math
+import re
 import zipfile
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import cache
 from importlib.resources import files
+from itertools import pairwise
 from pathlib import Path
 
 import mido
@@ -35,6 +39,7 @@ from trainer.drill import (
     read_drill,
     read_shelf,
     standard_harps,
+    step_text,
 )
 from trainer.drill.melody import arrange_on_harp
 from trainer.exchange import ExchangeError, read_midi, read_musicxml, write_midi, write_musicxml
@@ -287,6 +292,148 @@ def test_missing_and_empty_tracks_are_reported(tmp_path: Path) -> None:
         read_midi(path, 1)
 
 
+TECHNIQUES = """
+-4<>5:4 | -3<>4:2{shake 5} -2:2{scoop} | -4:2{scoop 1/4 150} -4:1{dip} 5:1{fall} |
+^-5 -4:1 4:1{accent} 4:0.5{staccato} 5:0.5{staccato, accent} 6:1{tongued} |
+{legato} 4:1 5:1 6:1 {} 5:1{dip 80, tongued} | -4:4{swell} | -4:2{fade} -4':2{swell 9} |
+-4:2{vibrato} -4':2{vibrato 6 25} | -2:2{hand vibrato} 4:2{hand vibrato 4 8} |
+4:2{wah} 5:2{wah 4} | -4:1{slap} 4:1{slap} -3/-3':1 -2:1{optional} |
+{around} -1+2:1 -2+3:1 {} {chord} -2:1 -2:1 |
+{call} -4:1{accent} ^4 5:1 {answer} -4:2 | -4'>-4:2{tongued} -3=-3'=-3'':2 | 1+4:4 |
+4:0.25 5:0.25 6:0.25 5:0.25 [4 5 6]:1 -4:2{fall 3/2 200} | 4:1. ~:2.5 |
+"""
+"""Every technique, with and without numbers; some cross a bar line or another technique."""
+
+
+@pytest.fixture(scope="module")
+def techniques() -> Drill:
+    return replace(drill_of(TECHNIQUES), tempo_to=132.0)
+
+
+def test_techniques_come_back_from_midi(techniques: Drill, tmp_path: Path) -> None:
+    path = tmp_path / "x.mid"
+    write_midi(techniques, Harp.of("C"), path)
+    made = arrange_as_written(read_midi(path))
+    assert made is not None
+    same_music(made.drill, techniques)
+
+
+def test_techniques_come_back_from_a_valid_score(techniques: Drill, tmp_path: Path) -> None:
+    path = tmp_path / "x.musicxml"
+    write_musicxml(techniques, Harp.of("C"), path)
+    schema().validate(str(path))
+    made = arrange_as_written(read_musicxml(path))
+    assert made is not None
+    same_music(made.drill, techniques)
+
+
+@dataclass(frozen=True)
+class PlayedNote:
+    """A note of a MIDI track, in beats."""
+
+    number: int
+    velocity: int
+    start: float
+    end: float
+
+
+def played_notes(track: mido.MidiTrack) -> list[PlayedNote]:
+    notes, started, now = [], {}, 0
+    for message in track:
+        now += message.time
+        if message.type == "note_on":
+            started[message.note] = now, message.velocity
+        elif message.type == "note_off":
+            start, velocity = started.pop(message.note)
+            notes.append(PlayedNote(message.note, velocity, start / 960, now / 960))
+    assert not started
+    return sorted(notes, key=lambda note: note.start)
+
+
+def bends_of(tab: str, bend_range: int = 2) -> list[float]:
+    """Pitch bends of a drill of one note, in half steps."""
+    track = drill_to_midi(drill_of(tab), Harp.of("C")).tracks[1]
+    controls = [message for message in track if message.type == "control_change"]
+    assert bend_range in [message.value for message in controls if message.control == 6]
+    return [m.pitch / 8192 * bend_range for m in track if m.type == "pitchwheel"]
+
+
+def levels_of(tab: str) -> list[float]:
+    """Levels of a drill of one note by controller 11, in dB: 40 log10 of the value over 127."""
+    track = drill_to_midi(drill_of(tab), Harp.of("C")).tracks[1]
+    controls = [message for message in track if message.type == "control_change"]
+    return [40 * math.log10(m.value / 127) for m in controls if m.control == 11]
+
+
+def test_a_shake_is_alternating_notes_at_its_rate() -> None:
+    notes = played_notes(drill_to_midi(drill_of("-4<>5:4{shake 5} |"), Harp.of("C")).tracks[1])
+    assert len(notes) == 25  # 2.5 s of 5 cycles a second
+    assert [note.number for note in notes] == [74, 77] * 12 + [74]
+    assert all(a.end == b.start for a, b in pairwise(notes))
+
+
+def test_scoops_dips_and_falls_are_pitch_bend() -> None:
+    scoop = bends_of("4:2{scoop 1 150} r:2 |")
+    assert (scoop[0], scoop[-1]) == (pytest.approx(-1.5, abs=0.01), 0.0)
+    assert scoop == sorted(scoop)
+    fall = bends_of("4:2{fall 1/2 200} r:2 |", 3)
+    assert (fall[0], fall[-1]) == (0.0, pytest.approx(-2.0, abs=0.05))
+    dip = bends_of("4:2{dip} r:2 |")
+    assert len(dip) < 0.2 * 125  # over by a sixth of a beat, of 125 messages
+
+
+def test_throat_vibrato_of_an_open_reed_only_dips_and_of_a_bend_swings() -> None:
+    """An open reed does not rise (common practice)."""
+    open_reed, bend = bends_of("-4:4{vibrato 5 20} |"), bends_of("-3':4{vibrato 5 20} |")
+    assert (max(open_reed), min(open_reed)) == (0.0, pytest.approx(-0.4, abs=0.01))
+    assert max(bend) == pytest.approx(0.2, abs=0.01)
+    assert min(bend) == pytest.approx(-0.2, abs=0.01)
+
+
+def test_swells_and_hands_move_the_level() -> None:
+    swell, fade = levels_of("4:4{swell} |"), levels_of("4:4{fade 9} |")
+    assert swell[-1] - swell[0] == pytest.approx(6.0, abs=0.3)
+    assert fade[-1] - fade[0] == pytest.approx(-9.0, abs=0.3)
+    hands = levels_of("4:4{hand vibrato 5 8} |")
+    assert max(hands) - min(hands) == pytest.approx(8.0, abs=0.4)
+    assert levels_of("4:4 |") == []
+    after = levels_of("4:2{fade} 4:2 |")
+    assert after[-1] == 0.0  # the next note has its full level
+    track = drill_to_midi(drill_of("4:4{wah} |"), Harp.of("C")).tracks[1]
+    bright = [m.value for m in track if m.type == "control_change" and m.control == 74]
+    assert min(bright) < 20 < 60 < max(bright)
+
+
+def test_accents_lengths_grace_notes_and_slaps_are_notes() -> None:
+    tab = "4:1 4:1{accent} 5:1{staccato} r:1 | -4:1 6:1{tongued} ^-5 -4:1 -4:1{slap} |"
+    notes = played_notes(drill_to_midi(drill_of(tab), Harp.of("C")).tracks[1])
+    plain, accent, staccato, before, tongued, grace, main, *slap = notes
+    assert 40 * math.log10(accent.velocity / plain.velocity) > 3.0
+    assert staccato.end - staccato.start < 0.5
+    assert before.end < tongued.start
+    assert grace.number == 77
+    assert (tongued.end, grace.end) == (grace.start, main.start)
+    assert (main.start - grace.start) / 96 * 60 == pytest.approx(0.08, abs=0.001)
+    assert sorted(note.number for note in slap) == [67, 71, 74]  # draw 2 and 3 below 4
+    short = [note.end - note.start for note in slap if note.number != 74]
+    assert [length / 96 * 60 for length in short] == pytest.approx([0.05, 0.05], abs=0.001)
+
+
+def test_the_upper_note_of_an_octave_is_two_cents_sharp() -> None:
+    bends = bends_of("1+4:4 |")
+    assert sorted(bends) == pytest.approx([0.0, 0.02], abs=0.001)
+
+
+def test_a_change_of_tempo_is_in_both_formats(tmp_path: Path) -> None:
+    drill = replace(drill_of("4:4 | 4:4 | 4:4 | 4:4 |"), tempo_to=128.0)
+    track = drill_to_midi(drill, Harp.of("C")).tracks[0]
+    tempos = [60e6 / message.tempo for message in track if message.type == "set_tempo"]
+    assert (tempos[0], tempos[-1]) == (pytest.approx(96), pytest.approx(127))  # 15.5 beats of 16
+    assert tempos == sorted(tempos)
+    text = drill_to_musicxml(drill, Harp.of("C"))
+    assert re.findall(r'tempo="([^"]*)"', text) == ["96", "104", "112", "120"]
+
+
 # --- MusicXML -------------------------------------------------------------------------------
 
 
@@ -296,12 +443,30 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
     write_musicxml(drill, harp, path)
     schema().validate(str(path))
     melody = read_musicxml(path)
-    assert (melody.meter, melody.start) == (drill.meter, drill.start)
+    assert melody.position == drill_position(drill, harp)
     assert melody.tempo == pytest.approx(drill.tempo, abs=0.01)
-    assert melody.swing == pytest.approx(drill.swing, abs=0.02)
+    made = arrange_as_written(melody)
+    assert made is not None
+    same_music(made.drill, drill)
+
+
+@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+def test_a_score_has_the_notes_without_its_lyrics(drill: Drill, tmp_path: Path) -> None:
+    """What another program reads of an exported drill: pitches and times."""
+    harp, path = harp_of(drill), tmp_path / "x.musicxml"
+    text = drill_to_musicxml(drill, harp)
+    path.write_text(re.sub(r"(?s)<miscellaneous>.*?</miscellaneous>|<lyric>.*?</lyric>", "", text))
+    melody = read_musicxml(path)
+    assert melody.harp is None
+    assert (melody.meter, melody.start) == (drill.meter, drill.start)
     wanted = []
     for step in drill.steps:
-        pitches = [tuple(sorted({harp.midi(tab) for tab in sound})) for sound in step.sounds]
+        if step.shake or step.grace:
+            return
+        pitches = [
+            tuple(sorted({harp.midi(tab) for tab in (*sound, *step.implied_neighbour(sound))}))
+            for sound in step.sounds
+        ]
         if step.ladder:  # read as its notes
             share = step.beats / len(pitches)
             wanted += [(step.start + i * share, share, (pitch,)) for i, pitch in enumerate(pitches)]
@@ -379,6 +544,84 @@ def test_repeats_and_endings_are_played_out(tmp_path: Path) -> None:
     assert letters(melody) == "CDEDFGGA"
     assert [note.start for note in melody.notes] == [2 * i for i in range(8)]
     assert melody.tonic == 7
+
+
+@pytest.mark.parametrize("times", ["1, 2, 3", "1,2,3", "1-3"])
+def test_an_ending_for_a_list_of_times(tmp_path: Path, times: str) -> None:
+    often, last = ending(times, back=True), ending("4", back=False)
+    measures = (
+        bar(1, ATTRIBUTES + FORWARD + note("C", 4))
+        + bar(2, often[0] + note("D", 4) + often[1])
+        + bar(3, last[0] + note("E", 4) + last[1])
+    )
+    assert letters(played(tmp_path, measures)) == "CDCDCDCE"
+
+
+def test_marks_of_other_programs_become_directions(tmp_path: Path) -> None:
+    def marked(*marks: str) -> str:
+        inside = "".join(f"<{mark}/>" for mark in marks)
+        return f"<notations><articulations>{inside}</articulations></notations>"
+
+    measures = bar(
+        1, ATTRIBUTES + note("C", 2, marked("accent", "staccato"), 5) + note("D", 2, octave=5)
+    ) + bar(2, note("E", 2, marked("scoop"), 5) + note("F", 2, marked("falloff"), 5))
+    melody = played(tmp_path, measures)
+    made = arrange_on_harp(melody, Harp.of("C")).drill
+    assert [step_text(step) for step in made.steps] == [
+        "4:1{staccato, accent}",
+        "-4:1",
+        "5:1{scoop}",
+        "-5:1{fall}",
+    ]
+
+
+def test_a_score_agrees_with_the_techniques(techniques: Drill) -> None:
+    text = drill_to_musicxml(techniques, Harp.of("C"))
+    for element in (
+        '<tremolo type="start">3</tremolo>',
+        "<scoop />",
+        "<falloff />",
+        "<accent />",
+        "<staccato />",
+        "<detached-legato />",
+        '<grace slash="yes"',
+        '<wedge type="crescendo" />',
+        '<wedge type="diminuendo" />',
+        '<wavy-line type="start"',
+        '<notehead parentheses="yes">',
+        "<other-technical>slap</other-technical>",
+        "<words>hand vibrato 4 8</words>",
+        "<words>legato</words>",
+        '<slur type="start" number="2" />',
+        '<type size="cue">',
+    ):
+        assert element in text, element
+
+
+def test_a_score_without_the_field_of_the_harp_keeps_its_tab(tmp_path: Path) -> None:
+    """Programs that drop miscellaneous fields keep the name of the part."""
+    drill = find_drill("ferry-home")
+    path = tmp_path / "x.musicxml"
+    text = drill_to_musicxml(drill, harp_of(drill))
+    path.write_text(re.sub(r"(?s)<miscellaneous>.*?</miscellaneous>", "", text))
+    made = arrange_as_written(read_musicxml(path))
+    assert made is not None
+    same_music(made.drill, drill)
+
+
+def test_notes_of_a_score_that_were_changed_are_read_and_the_others_keep_their_tab(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "x.musicxml"
+    text = drill_to_musicxml(drill_of("-2:1 -3':1 3:2{vibrato} | r:1 -4:3 |"), Harp.of("C"))
+    bend = re.search(r"(?s)<note>\s*<pitch>\s*<step>B</step>.*?</pitch>", text)
+    assert bend is not None
+    c5 = "<note><pitch><step>C</step><octave>5</octave></pitch>"
+    path.write_text(text.replace(bend[0], c5))
+    made = arrange_as_written(read_musicxml(path))
+    assert made is not None
+    assert [step.tab for step in made.drill.steps] == ["-2", "4", "3", "-4"]
+    assert made.drill.steps[2].vibrato is not None
 
 
 def test_three_endings_and_a_repeat_without_a_beginning(tmp_path: Path) -> None:
@@ -492,6 +735,22 @@ def test_export_and_import_by_the_commands(trainer: Trainer, tmp_path: Path) -> 
         heard = [[harp.midi(tab) for tab in step.first] for step in made.steps]
         assert heard == [[harp.midi(tab) for tab in step.first] for step in drill.steps]
         assert trainer("drill", "check", str(out)).code == 0
+
+
+@pytest.mark.parametrize("kind", ["mid", "musicxml"])
+@pytest.mark.parametrize("name", ["ferry-home", "smokehouse-blues", "night-boat", "wide-splits"])
+def test_a_drill_comes_back_by_the_commands(
+    trainer: Trainer, tmp_path: Path, name: str, kind: str
+) -> None:
+    drill = find_drill(name)
+    file, out = tmp_path / f"x.{kind}", tmp_path / "back.toml"
+    trainer("drill", "export", name, str(file))
+    position = str(drill_position(drill, harp_of(drill)))
+    for words in ((), ("--harp", drill.key), ("--harp", drill.key, "--position", position)):
+        answer = trainer("drill", "import", str(file), "--out", str(out), "--force", *words)
+        assert answer.code == 0, answer.err
+        assert f"{harp_of(drill).name} harp, at the same pitch:" in answer.out
+        same_music(read_drill(out), drill)
 
 
 @pytest.mark.parametrize(

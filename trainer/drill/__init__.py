@@ -69,10 +69,11 @@ from trainer.drill.transpose import (
     rank_arrangements,
     written_harp,
 )
-from trainer.drill.writer import read_step, step_text, write_drill
+from trainer.drill.writer import CALL_PREFIX, read_step, step_directions, step_text, write_drill
 
 __all__ = [
     "AIM_CRITERIA",
+    "CALL_PREFIX",
     "CRITERIA",
     "DEFAULT_WEIGHTS",
     "DRILL_SUFFIX",
@@ -136,6 +137,7 @@ __all__ = [
     "read_shelf",
     "read_step",
     "standard_harps",
+    "step_directions",
     "step_fingerings",
     "step_text",
     "target_pitches",

@@ -288,7 +288,13 @@ def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]
 
 
 def _direction(step: Step) -> str:
-    """Return how a step is to be played, as a direction; empty for none."""
+    """Return how a step is to be played, as directions in braces; empty for none."""
+    words = step_directions(step)
+    return f"{{{', '.join(words)}}}" if words else ""
+
+
+def step_directions(step: Step) -> list[str]:
+    """Return how a step is to be played, as directions without braces: ``vibrato 4 15``."""
     words = [] if step.cleanness_rule is CleannessRule.PLAIN else [str(step.cleanness_rule)]
     if step.vibrato:
         words.append(_vibrato(step.vibrato))
@@ -306,7 +312,7 @@ def _direction(step: Step) -> str:
         name = "swell" if step.swell_db > 0 else "fade"
         words.append(_with_numbers(name, abs(step.swell_db), DEFAULT_SWELL_DB))
     words += [name for name in ("accent", "slap", "optional") if getattr(step, name)]
-    return f"{{{', '.join(words)}}}" if words else ""
+    return words
 
 
 def step_text(step: Step) -> str:

@@ -15,6 +15,7 @@ between two breaths.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -22,7 +23,7 @@ from pathlib import Path
 import mido
 
 from trainer.drill import Drill, Step, step_text
-from trainer.exchange.drill_fields import DrillFields
+from trainer.exchange.drill_fields import DrillFields, tempo_at
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_performance import (
     DEFAULT_BEND_RANGE,
@@ -139,7 +140,12 @@ def _header_track(drill: Drill, harp: Harp, timing: Timing) -> mido.MidiTrack:
 def _tempos(drill: Drill, timing: Timing) -> Iterator[TimedMessage]:
     """Yield the tempo at the beginning, and on each beat where it changes."""
     quarters = 4 / drill.meter[1]
+    beats = range(1, math.ceil(drill.end)) if drill.tempo_to is not None else ()
     yield 0, mido.MetaMessage("set_tempo", tempo=round(60e6 / (drill.tempo * quarters)))
+    for beat in beats:
+        # The tempo of a whole beat is that of its middle.
+        tempo = tempo_at(drill, Fraction(2 * beat + 1, 2)) * quarters
+        yield timing.tick(Fraction(beat)), mido.MetaMessage("set_tempo", tempo=round(60e6 / tempo))
 
 
 def _part_track(

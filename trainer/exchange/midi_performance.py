@@ -20,6 +20,7 @@ from fractions import Fraction
 import mido
 
 from trainer.drill import Articulation, BeatClock, Drill, Sound, Step, VibratoKind
+from trainer.exchange.drill_fields import tempo_at
 from trainer.harp import Harp, Tab
 
 TimedMessage = tuple[int, mido.Message]
@@ -98,15 +99,11 @@ class Timing:
 
     def ticks(self, seconds: float, beat: Fraction) -> int:
         """Number of ticks in some seconds near a beat."""
-        return round(seconds * self.clock.rate * self.tempo_at(beat) / 60.0)
+        return round(seconds * self.clock.rate * tempo_at(self.drill, beat) / 60.0)
 
     def seconds(self, ticks: float, beat: Fraction) -> float:
         """Duration of some ticks near a beat, in seconds."""
-        return ticks / self.clock.rate * 60.0 / self.tempo_at(beat)
-
-    def tempo_at(self, beat: Fraction) -> float:
-        """Tempo in beats per minute at a beat."""
-        return self.drill.tempo
+        return ticks / self.clock.rate * 60.0 / tempo_at(self.drill, beat)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,13 @@
 
 One part is read: the requested one, or the first with notes; of it, the voice with the most notes.
 Repeats and endings are expanded, ties joined, and notes connected by slides become one glide. A
-slur does not determine holes and is ignored. Grace notes have no duration and are left out.
+slur does not determine holes and is ignored. Grace notes have no duration and are left out. Marks
+such as staccato become directions (:mod:`trainer.exchange.musicxml_marks`).
+
+A score that :mod:`trainer.exchange.musicxml_out` wrote names its harp and has the tab as lyrics. A
+step is read from its lyrics, words and marks where its notes are those of that tab on that harp.
+Where they are others, because the score was edited, the notes are read and not the lyrics. A score
+that lost the field of the harp still names it as its part.
 """
 
 from __future__ import annotations
@@ -13,17 +19,29 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from trainer.drill import Melody
+from trainer.drill import CALL_PREFIX, Melody, MelodyNote, Step, read_step, target_pitches
+from trainer.exchange.drill_fields import DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_in import MAX_TITLE_CHARACTERS, TEMPO_RANGE
+from trainer.exchange.musicxml_marks import CALL, WEDGES, read_marks
 from trainer.exchange.spelling import natural_midi, signature_tonic
-from trainer.exchange.time_grid import TimedNote, merge_into_line
+from trainer.exchange.time_grid import TimedNote, merge_into_line, merge_lines, written_note
+from trainer.harp import Harp, HarpError
 
 MAX_REPEAT_PASSES = 8
 """Maximum number of times that a repeat is played."""
+_ANY_TAB = "4:1"
+"""Stands for the tab of a note whose hole is not known."""
+_PATH_SIGNS = (">", "=")
+"""What the lyrics of a glide or a ladder begin with from the second note on."""
+_PART_NAME_END = " harp"
+"""What the name of a part says after its harp."""
+_SAME_PITCH_HALF_STEPS = 0.01
+"""Maximum distance of equal pitches in half steps."""
 _SLIDE_TAGS = ("slide", "glissando")
 _CONTAINER = "META-INF/container.xml"
 
@@ -39,6 +57,11 @@ class _Note:
         tie_start, tie_stop: whether a tie starts or stops at it.
         slide_start, slide_stop: numbers of the slides that start or stop at it; None for none.
         path: pitches that it moves through.
+        is_head: whether it is the first note of its chord.
+        lyric: its lyric; empty for none.
+        grace: lyric of the grace note before it; empty for none.
+        tremolo: "start" or "stop" of a tremolo between two notes; empty for none.
+        words, marks: directions that the words above it and its marks stand for.
     """
 
     start: Fraction
@@ -50,6 +73,12 @@ class _Note:
     slide_start: str | None = None
     slide_stop: str | None = None
     path: list[float] = field(default_factory=list)
+    is_head: bool = True
+    lyric: str = ""
+    grace: str = ""
+    tremolo: str = ""
+    words: tuple[str, ...] = ()
+    marks: tuple[str, ...] = ()
 
 
 def read_musicxml(path: Path, part: int | None = None) -> Melody:
@@ -80,7 +109,12 @@ def read_musicxml(path: Path, part: int | None = None) -> Melody:
     if chosen is None:
         raise ExchangeError(f"{path} has no notes to play; is it the right one?")
     title = root.findtext("work/work-title") or root.findtext("movement-title") or path.stem
-    return _melody(path.stem, " ".join(title.split())[:MAX_TITLE_CHARACTERS] or path.stem, chosen)
+    title = " ".join(title.split())[:MAX_TITLE_CHARACTERS] or path.stem
+    melody = _melody(path.stem, title, chosen)
+    if fields := _read_fields(root):
+        others = [reader for reader in readers if reader.notes and reader is not chosen]
+        return _drill_melody(melody, fields, [chosen, *others])
+    return melody
 
 
 def _melody(name: str, title: str, reader: _PartReader) -> Melody:
@@ -92,30 +126,122 @@ def _melody(name: str, title: str, reader: _PartReader) -> Melody:
         notices.append(f"voice {voice} was taken; {others} notes of other voices were left out")
     if reader.graces:
         notices.append(f"{reader.graces} grace notes were left out")
-    beats_per_quarter = Fraction(reader.meter[1], 4)
-    start = -reader.pickup * beats_per_quarter
-    timed = [
-        TimedNote(
-            note.start * beats_per_quarter + start,
-            note.end * beats_per_quarter + start,
-            tuple(note.path),
-        )
-        for note in _join_ties_and_slides([note for note in reader.notes if note.voice == voice])
-    ]
-    line, shortened = merge_into_line(timed)
+    line, shortened = merge_into_line(_timed_notes(reader, reader.voice_notes))
     if shortened:
         notices.append(f"{shortened} notes were shortened to the start of the next")
-    tempo = round(reader.tempo * float(beats_per_quarter), 2)
+    tempo = round(reader.tempo * reader.meter[1] / 4, 2)
     return Melody(
         name,
         title,
         line,
         min(max(tempo, TEMPO_RANGE[0]), TEMPO_RANGE[1]),
         reader.meter,
-        start,
+        reader.first_beat,
         reader.swing,
         reader.tonic,
         tuple(notices),
+    )
+
+
+def _timed_notes(reader: _PartReader, notes: list[_Note]) -> Iterator[TimedNote]:
+    """Yield notes with their times in beats, joined by ties and slides."""
+    for note in _join_ties_and_slides(notes):
+        written = None
+        if len(note.path) == 1 and note.marks:
+            written = read_step(f"{_ANY_TAB}{{{', '.join(note.marks)}}}")
+        start, end = reader.beat(note.start), reader.beat(note.end)
+        yield TimedNote(start, end, tuple(note.path), written=written)
+
+
+def _read_fields(root: ET.Element) -> DrillFields | None:
+    """Return the fields of an exported drill; from the name of its part if those were lost."""
+    fields = {
+        field.get("name", ""): field.text or ""
+        for field in root.iterfind("identification/miscellaneous/miscellaneous-field")
+    }
+    name = (root.findtext("part-list/score-part/part-name") or "").strip()
+    if "harp" not in fields and name.endswith(_PART_NAME_END):
+        key, _, tuning = name.removesuffix(_PART_NAME_END).partition(", ")
+        fields |= {"harp": key, "tuning": tuning or "richter"}
+    return DrillFields.read(fields)
+
+
+def _drill_melody(melody: Melody, fields: DrillFields, readers: list[_PartReader]) -> Melody:
+    """Return the melody of an exported drill; unchanged if no lyric is the tab of its notes."""
+    parts = [_read_steps(reader, fields.harp) for reader in readers]
+    fingered = [part for part in parts if any(note.is_fingered for note in part)]
+    if not fingered:
+        return melody
+    return replace(
+        melody,
+        notes=fingered[0],
+        second=fingered[1] if len(fingered) > 1 else (),
+        harp=fields.harp,
+        tempo_to=fields.tempo_to,
+        notices=(),
+    )
+
+
+def _read_steps(reader: _PartReader, harp: Harp) -> tuple[MelodyNote, ...]:
+    """Read a part of an exported drill: steps from their lyrics, and other notes."""
+    notes = sorted(reader.voice_notes, key=lambda note: note.start)
+    heads = [note for note in notes if note.is_head]
+    line: list[MelodyNote] = []
+    others: list[_Note] = []
+    while heads:
+        members, tab = _next_step(heads)
+        heads = heads[len(members) :]
+        start, end = members[0].start, members[-1].end
+        beats = reader.beat(end) - reader.beat(start)
+        inside = [note for note in notes if start <= note.start < end]
+        step = _step(members[0], tab, beats)
+        if step is None or not _has_notes(step, harp, inside):
+            others += inside
+            continue
+        line.append(written_note(replace(step, start=reader.beat(start)), harp))
+    remaining, _ = merge_into_line(_timed_notes(reader, others))
+    return merge_lines(line, remaining)
+
+
+def _next_step(heads: list[_Note]) -> tuple[list[_Note], str]:
+    """Return the notes of the next step, and its tab; empty without one.
+
+    Args:
+        heads: the first notes of the chords that remain.
+    """
+    first = heads[0]
+    members, tab = [first], first.lyric
+    for before, note in pairwise(heads):
+        is_tied = before.tie_start and note.tie_stop
+        is_shaken = bool(first.tremolo and note.tremolo) and not note.lyric
+        is_path = note.lyric.startswith(_PATH_SIGNS)
+        if note.start != before.end or not (is_tied or is_shaken or is_path):
+            break
+        members.append(note)
+        tab += note.lyric
+    return members, tab
+
+
+def _step(head: _Note, tab: str, beats: Fraction) -> Step | None:
+    """Return the step of a tab, with the directions of its first note; None without a tab."""
+    directions = [word for word in (*head.words, *head.marks) if word != CALL]
+    call = CALL_PREFIX if CALL in head.words else ""
+    how = f"{{{', '.join(directions)}}}" if directions else ""
+    return read_step(f"{call} {head.grace} {tab}:{beats}{how}") if tab else None
+
+
+def _has_notes(step: Step, harp: Harp, notes: list[_Note]) -> bool:
+    """Whether the first of a step's notes are those of its tab on a harp."""
+    try:
+        wanted = [harp.midi(tab) + step.offset_cents(0) / 100.0 for tab in step.first]
+        wanted += [harp.midi(tab) for tab in step.implied_neighbour(step.first)]
+        target_pitches(step, harp)
+    except HarpError:
+        return False
+    sounding = sorted(note.pitch for note in notes if note.start == notes[0].start)
+    return len(sounding) == len(wanted) and all(
+        abs(pitch - other) < _SAME_PITCH_HALF_STEPS
+        for pitch, other in zip(sounding, sorted(wanted), strict=True)
     )
 
 
@@ -164,6 +290,10 @@ class _PartReader:
         self.pickup = Fraction(0)
         self.graces = 0
         self._already_set: set[str] = set()
+        self._grace = ""
+        self._words: tuple[str, ...] = ()
+        self._words_stay = False
+        self._wedge = ""
         self._divisions = 1
         self._transposition = 0
 
@@ -179,6 +309,21 @@ class _PartReader:
                 length = max(length, full)
             now += length
 
+    @property
+    def voice_notes(self) -> list[_Note]:
+        """The notes of the voice with the most notes."""
+        (voice, _), *_ = Counter(note.voice for note in self.notes).most_common(1)
+        return [note for note in self.notes if note.voice == voice]
+
+    @property
+    def first_beat(self) -> Fraction:
+        """Beat on which it begins, negative with a pick-up."""
+        return self.beat(Fraction(0))
+
+    def beat(self, quarters: Fraction) -> Fraction:
+        """Return the beat of a time in quarter notes from the beginning."""
+        return (quarters - self.pickup) * Fraction(self.meter[1], 4)
+
     def _read_measure(self, measure: ET.Element, start: Fraction) -> Fraction:
         """Read one measure and return its length in quarter notes."""
         at = longest = Fraction(0)
@@ -187,19 +332,23 @@ class _PartReader:
             match element.tag:
                 case "attributes":
                     self._read_attributes(element)
-                case "direction" | "sound":
-                    self._read_sound(element if element.tag == "sound" else element.find("sound"))
+                case "direction":
+                    self._read_direction(element)
+                    self._read_sound(element.find("sound"))
+                case "sound":
+                    self._read_sound(element)
                 case "backup":
                     at -= self._duration(element)
                 case "forward":
                     at += self._duration(element)
                 case "note" if element.find("grace") is not None:
                     self.graces += 1
+                    self._grace = self._grace or _lyric(element)
                 case "note":
                     duration = self._duration(element)
                     in_chord = element.find("chord") is not None
                     note_start = start + (chord_start if in_chord else at)
-                    self._read_note(element, note_start, note_start + duration)
+                    self._read_note(element, note_start, note_start + duration, in_chord=in_chord)
                     if not in_chord:
                         chord_start, at = at, at + duration
             longest = max(longest, at)
@@ -227,6 +376,19 @@ class _PartReader:
         if first and second and self._is_first("swing"):
             self.swing = min(max(int(first) / int(second), 1.0), 3.0)
 
+    def _read_direction(self, direction: ET.Element) -> None:
+        """Read the words, dashes and wedges that stand for directions of notes."""
+        if words := direction.findtext("direction-type/words"):
+            self._words = tuple(word.strip() for word in words.split(","))
+            self._words_stay = False
+        dashes = {dash.get("type") for dash in direction.iterfind("direction-type/dashes")}
+        self._words_stay = "start" in dashes or self._words_stay
+        if "stop" in dashes:
+            self._words, self._words_stay = (), False
+        types = [wedge.get("type") for wedge in direction.iterfind("direction-type/wedge")]
+        wedges = [word for word, type_ in WEDGES.items() if type_ in types]
+        self._wedge = wedges[0] if wedges else self._wedge
+
     def _is_first(self, name: str) -> bool:
         """Whether a property is set for the first time."""
         is_first = name not in self._already_set
@@ -236,7 +398,9 @@ class _PartReader:
     def _duration(self, element: ET.Element) -> Fraction:
         return Fraction(element.findtext("duration") or "0") / self._divisions
 
-    def _read_note(self, element: ET.Element, start: Fraction, end: Fraction) -> None:
+    def _read_note(
+        self, element: ET.Element, start: Fraction, end: Fraction, *, in_chord: bool
+    ) -> None:
         letter = element.findtext("pitch/step")
         if letter is None:  # a rest, or an unpitched note
             return
@@ -255,8 +419,28 @@ class _PartReader:
                 slide_start=_slide_number(element, "start"),
                 slide_stop=_slide_number(element, "stop"),
                 path=[pitch],
+                is_head=not in_chord,
+                lyric=_lyric(element),
+                grace=self._grace,
+                tremolo=_tremolo(element),
+                words=self._words,
+                marks=(*read_marks(element), *filter(None, [self._wedge])),
             )
         )
+        self._grace = self._wedge = ""
+        if not self._words_stay:
+            self._words = ()
+
+
+def _lyric(note: ET.Element) -> str:
+    return (note.findtext("lyric/text") or "").strip()
+
+
+def _tremolo(note: ET.Element) -> str:
+    """Return "start" or "stop" of a tremolo between two notes; empty for none."""
+    tremolo = note.find("notations/ornaments/tremolo")
+    type_ = tremolo.get("type", "") if tremolo is not None else ""
+    return type_ if type_ in ("start", "stop") else ""
 
 
 def _slide_number(note: ET.Element, type_: str) -> str | None:
@@ -332,8 +516,16 @@ def _endings(measures: list[ET.Element]) -> Iterator[frozenset[int]]:
         marks = list(measure.iterfind("barline/ending"))
         for mark in marks:
             if mark.get("type") == "start":
-                numbers = (mark.get("number") or "1").split(",")
-                current = frozenset(int(number) for number in numbers if number.strip())
+                current = _ending_numbers(mark.get("number") or "1")
         yield current
         if any(mark.get("type") in ("stop", "discontinue") for mark in marks):
             current = frozenset()
+
+
+def _ending_numbers(text: str) -> frozenset[int]:
+    """Return the times of an ending: ``1, 2`` or, as some programs write it, ``1-3``."""
+    numbers: set[int] = set()
+    for part in filter(str.strip, text.split(",")):
+        first, _, last = part.partition("-")
+        numbers |= set(range(int(first), int(last or first) + 1))
+    return frozenset(numbers)

@@ -1,25 +1,50 @@
 """Export of a drill as MusicXML 4.0 (W3C Community Group Final Report, 2021), score-partwise.
 
 Notes are on the staff with their tab as lyrics; bends, overblows and overdraws are marked. A glide
-is written as its notes joined by slides, a ladder as its notes under a slur.
+is written as its notes joined by slides, a ladder as its notes under a slur; the lyrics from the
+second note on begin with the sign of the glide or ladder. A shake is a tremolo between two notes.
+Directions are as :mod:`trainer.exchange.musicxml_marks` says. Where a chord is asked for and one
+hole is written, its neighbour is a note in cue size.
+
+The harp is a miscellaneous field. The position is the key: the mode of its signature.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from trainer.drill import CleannessRule, Drill, Step
+from trainer.drill import (
+    Articulation,
+    Drill,
+    Sound,
+    Step,
+    VibratoKind,
+    drill_position,
+    format_sound,
+)
+from trainer.exchange.drill_fields import DrillFields, tempo_at
 from trainer.exchange.errors import ExchangeError
-from trainer.exchange.spelling import best_key_signature, spell_note
+from trainer.exchange.musicxml_marks import is_optional, wedge_of, words_above, write_marks
+from trainer.exchange.spelling import best_key_signature, key_signature, spell_note
 from trainer.harp import Harp, Tab
+from trainer.music import key_in_position
 
 MUSICXML_VERSION = "4.0"
 """Version in the root element."""
+MAX_SWING_DENOMINATOR = 1000
+"""Maximum second number of the ratio of a swing."""
+GRACE_PERCENT = 15
+"""Percentage of the note before that a grace note takes (chosen by hand)."""
+SHAKE_MARKS = 3
+"""Number of beams of a shake's tremolo: faster than its note values (common practice)."""
+_LADDER_SLUR, _LEGATO_SLUR = "1", "2"
+"""Numbers of the slurs over ladders and legato notes."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 """Half steps of the degrees above the tonic."""
 _NOTE_TYPES = {
@@ -50,7 +75,7 @@ class _Symbol:
         type: its note value.
         dotted: whether it has a dot.
         tuplet: actual and normal number of notes; (1, 1) without a tuplet.
-        tied_before, tied_after: whether it is tied to the symbol before or after it.
+        tied_before, tied_after: whether it continues the symbol before, or is continued.
     """
 
     start: Fraction
@@ -76,6 +101,11 @@ class _Tone:
     end: Fraction
     step: Step | None = None
     sound_index: int = 0
+
+    @property
+    def is_last(self) -> bool:
+        """Whether it is the last sound of its step."""
+        return self.step is not None and self.sound_index == len(self.step.sounds) - 1
 
 
 def write_musicxml(drill: Drill, harp: Harp, path: Path) -> None:
@@ -109,8 +139,12 @@ def drill_to_musicxml(drill: Drill, harp: Harp) -> str:
     root = ET.Element("score-partwise", version=MUSICXML_VERSION)
     work = ET.SubElement(root, "work")
     ET.SubElement(work, "work-title").text = drill.title
-    encoding = ET.SubElement(ET.SubElement(root, "identification"), "encoding")
+    identification = ET.SubElement(root, "identification")
+    encoding = ET.SubElement(identification, "encoding")
     ET.SubElement(encoding, "software").text = "Harp trainer"
+    miscellaneous = ET.SubElement(identification, "miscellaneous")
+    for name, text in DrillFields(harp, tempo_to=drill.tempo_to).texts().items():
+        ET.SubElement(miscellaneous, "miscellaneous-field", name=name).text = text
     parts = [steps for steps in (drill.steps, drill.second) if steps]
     part_list = ET.SubElement(root, "part-list")
     for number, _ in enumerate(parts, 1):
@@ -137,9 +171,14 @@ class _PartWriter:
                 self._bars.setdefault(bar, []).append((tone, symbol))
         notes = [harp.midi(tab) for step in steps for sound in step.sounds for tab in sound]
         harp_signature = best_key_signature([harp.key.tonic + degree for degree in _MAJOR_SCALE])
-        self._fifths = best_key_signature(notes, harp_signature)
+        tonic = key_in_position(harp.key.tonic, drill_position(drill, harp))
+        self._signature = key_signature(notes, tonic, harp_signature)
+        self._words = dict(zip((step.start for step in steps), words_above(steps), strict=True))
+        self._slurred = _legato_ends(steps)
         quarters = [
-            4 * symbol.beats / drill.meter[1] for bar in self._bars.values() for _, symbol in bar
+            4 * symbol.beats / drill.meter[1] / (2 if tone.step and tone.step.shake else 1)
+            for bar in self._bars.values()
+            for tone, symbol in bar
         ]
         self._divisions = math.lcm(*(length.denominator for length in quarters))
 
@@ -153,18 +192,18 @@ class _PartWriter:
                 self._write_attributes(measure)
                 if is_first:
                     self._write_tempo(measure)
-            rule = CleannessRule.PLAIN
+            elif is_first and self._drill.tempo_to is not None:
+                tempo = tempo_at(self._drill, self._drill.first_beat(number))
+                ET.SubElement(measure, "sound", tempo=self._per_minute(tempo))
             for tone, symbol in self._bars[number]:
-                step = tone.step
-                if step and step.cleanness_rule is not rule and not symbol.tied_before:
-                    rule = step.cleanness_rule
-                    _write_words(measure, rule.value)
                 self._write_symbol(measure, tone, symbol)
 
     def _write_attributes(self, measure: ET.Element) -> None:
         attributes = ET.SubElement(measure, "attributes")
         ET.SubElement(attributes, "divisions").text = str(self._divisions)
-        ET.SubElement(ET.SubElement(attributes, "key"), "fifths").text = str(self._fifths)
+        key = ET.SubElement(attributes, "key")
+        ET.SubElement(key, "fifths").text = str(self._signature.fifths)
+        ET.SubElement(key, "mode").text = self._signature.mode
         time = ET.SubElement(attributes, "time")
         ET.SubElement(time, "beats").text = str(self._drill.meter[0])
         ET.SubElement(time, "beat-type").text = str(self._drill.meter[1])
@@ -178,56 +217,171 @@ class _PartWriter:
         metronome = ET.SubElement(ET.SubElement(direction, "direction-type"), "metronome")
         ET.SubElement(metronome, "beat-unit").text = _NOTE_TYPES[Fraction(1, drill.meter[1])]
         ET.SubElement(metronome, "per-minute").text = f"{drill.tempo:g}"
-        sound = ET.SubElement(direction, "sound", tempo=f"{drill.tempo * 4 / drill.meter[1]:g}")
+        sound = ET.SubElement(direction, "sound", tempo=self._per_minute(drill.tempo))
         if drill.swing != 1.0:
             swing = ET.SubElement(sound, "swing")
-            ratio = Fraction(drill.swing).limit_denominator(12)
+            ratio = Fraction(drill.swing).limit_denominator(MAX_SWING_DENOMINATOR)
             ET.SubElement(swing, "first").text = str(ratio.numerator)
             ET.SubElement(swing, "second").text = str(ratio.denominator)
             swung_type = _NOTE_TYPES[Fraction(1, 2 * drill.meter[1])]
             ET.SubElement(swing, "swing-type").text = swung_type
 
+    def _per_minute(self, tempo: float) -> str:
+        """Return a tempo in beats as quarter notes per minute."""
+        return f"{round(tempo * 4 / self._drill.meter[1], 6):.10g}"
+
     def _write_symbol(self, measure: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
-        """Write a rest, a note or the notes of a chord."""
-        if tone.step is None:
+        """Write a rest, or the notes of a step with the directions before and after them."""
+        step = tone.step
+        if step is None:
             rest = ET.SubElement(measure, "note")
             ET.SubElement(rest, "rest")
             self._write_length(rest, symbol, tied=False)
             return
-        for voice, tab in enumerate(sorted(tone.step.sounds[tone.sound_index])):
+        text, begins, ends = self._words[step.start]
+        wedge = wedge_of(step)
+        if tone.sound_index == 0 and not symbol.tied_before:
+            if text:
+                _write_words(measure, text, dashes=begins)
+            if wedge:
+                _write_direction(measure, "wedge", wedge)
+            self._write_grace(measure, step)
+        if step.shake:
+            self._write_shake(measure, tone, symbol)
+        else:
+            self._write_sound(measure, tone, symbol, step.sounds[tone.sound_index])
+        if tone.is_last and not symbol.tied_after:
+            if wedge:
+                _write_direction(measure, "wedge", "stop")
+            if ends:
+                _write_direction(measure, "dashes", "stop")
+
+    def _write_sound(
+        self, measure: ET.Element, tone: _Tone, symbol: _Symbol, sound: Sound, tremolo: str = ""
+    ) -> None:
+        """Write a sound of a step as a note, or as the notes of a chord.
+
+        Args:
+            measure: the measure.
+            tone: the sound's place in its step.
+            symbol: its note value.
+            sound: the sound.
+            tremolo: "start" or "stop" of a shake's tremolo; empty without one.
+        """
+        step = tone.step
+        assert step is not None
+        neighbours = step.implied_neighbour(sound)
+        is_first_note = not symbol.tied_before and tremolo != "stop"
+        for voice, tab in enumerate((*sorted(sound), *neighbours)):
             note = ET.SubElement(measure, "note")
             if voice:
                 ET.SubElement(note, "chord")
-            offset_cents = tone.step.offset_cents(tone.sound_index)
+            offset_cents = step.offset_cents(tone.sound_index) if tab in sound else 0.0
             self._write_pitch(note, self._harp.midi(tab), offset_cents)
-            self._write_length(note, symbol, tied=True)
-            _write_notations(note, tone.step, tone.sound_index, tab, voice, symbol)
-            if voice == 0 and not symbol.tied_before:
-                lyric = ET.SubElement(note, "lyric")
-                ET.SubElement(lyric, "syllabic").text = "single"
-                ET.SubElement(lyric, "text").text = _lyric(tone.step, tone.sound_index)
+            tied = not tremolo
+            self._write_length(note, symbol, tied=tied, small=tab in neighbours, halved=not tied)
+            if is_optional(step):
+                ET.SubElement(note, "notehead", parentheses="yes").text = "normal"
+            notations = ET.Element("notations")
+            if tremolo:
+                ornaments = ET.SubElement(notations, "ornaments")
+                ET.SubElement(ornaments, "tremolo", type=tremolo).text = str(SHAKE_MARKS)
+            else:
+                _write_joins(notations, tone, voice, symbol)
+            if voice == 0:
+                self._write_slurs(notations, tone, symbol)
+                _write_vibrato(notations, tone, symbol)
+                if is_first_note and tone.sound_index == 0:
+                    write_marks(notations, step)
+            if is_first_note:
+                _write_technique(notations, tab)
+            if len(notations):
+                note.append(notations)
+            if voice == 0 and is_first_note:
+                _write_lyric(note, _lyric(step, tone.sound_index))
+
+    def _write_shake(self, measure: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
+        """Write a shake as a tremolo between two notes, each with half of the duration."""
+        step = tone.step
+        assert step is not None
+        assert step.shake is not None
+        self._write_sound(measure, tone, symbol, step.first, "start")
+        self._write_sound(measure, tone, symbol, step.shake.other, "stop")
+
+    def _write_grace(self, measure: ET.Element, step: Step) -> None:
+        """Write the grace note before a step."""
+        for voice, tab in enumerate(sorted(step.grace)):
+            note = ET.SubElement(measure, "note")
+            grace = ET.SubElement(note, "grace", slash="yes")
+            grace.set("steal-time-previous", str(GRACE_PERCENT))
+            if voice:
+                ET.SubElement(note, "chord")
+            self._write_pitch(note, self._harp.midi(tab), 0.0)
+            ET.SubElement(note, "voice").text = "1"
+            ET.SubElement(note, "type").text = "eighth"
+            notations = ET.Element("notations")
+            _write_technique(notations, tab)
+            if len(notations):
+                note.append(notations)
+            if voice == 0:
+                _write_lyric(note, f"^{format_sound(step.grace)}")
+
+    def _write_slurs(self, notations: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
+        """Write the ends of slurs over a ladder and over legato notes."""
+        step = tone.step
+        assert step is not None
+        begins = tone.sound_index == 0 and not symbol.tied_before
+        ends = tone.is_last and not symbol.tied_after
+        if step.ladder and begins:
+            ET.SubElement(notations, "slur", type="start", number=_LADDER_SLUR)
+        if step.ladder and ends:
+            ET.SubElement(notations, "slur", type="stop", number=_LADDER_SLUR)
+        first, last = self._slurred
+        if begins and step.start in first:
+            ET.SubElement(notations, "slur", type="start", number=_LEGATO_SLUR)
+        if ends and step.start in last:
+            ET.SubElement(notations, "slur", type="stop", number=_LEGATO_SLUR)
 
     def _write_pitch(self, note: ET.Element, midi: int, offset_cents: float) -> None:
         pitch = ET.SubElement(note, "pitch")
-        letter, alteration, octave = spell_note(midi, self._fifths)
+        letter, alteration, octave = spell_note(midi, self._signature.fifths)
         ET.SubElement(pitch, "step").text = letter
         if alteration or offset_cents:
             ET.SubElement(pitch, "alter").text = f"{alteration + offset_cents / 100.0:g}"
         ET.SubElement(pitch, "octave").text = str(octave)
 
-    def _write_length(self, note: ET.Element, symbol: _Symbol, *, tied: bool) -> None:
-        duration = 4 * symbol.beats / self._drill.meter[1] * self._divisions
-        ET.SubElement(note, "duration").text = str(int(duration))
+    def _write_length(
+        self,
+        note: ET.Element,
+        symbol: _Symbol,
+        *,
+        tied: bool,
+        small: bool = False,
+        halved: bool = False,
+    ) -> None:
+        """Write the length of a note or rest.
+
+        Args:
+            note: the note.
+            symbol: its note value.
+            tied: whether it has the ties of the symbol.
+            small: whether it is in cue size.
+            halved: whether it sounds for half of its value, as a note of a tremolo.
+        """
+        quarters = 4 * symbol.beats / self._drill.meter[1] / (2 if halved else 1)
+        ET.SubElement(note, "duration").text = str(int(quarters * self._divisions))
         for type_ in _tie_types(symbol) if tied else ():
             ET.SubElement(note, "tie", type=type_)
         ET.SubElement(note, "voice").text = "1"
-        ET.SubElement(note, "type").text = symbol.type
+        ET.SubElement(note, "type", {"size": "cue"} if small else {}).text = symbol.type
         if symbol.dotted:
             ET.SubElement(note, "dot")
-        if symbol.tuplet != (1, 1):
+        actual, normal = symbol.tuplet
+        actual *= 2 if halved else 1
+        if (actual, normal) != (1, 1):
             modification = ET.SubElement(note, "time-modification")
-            ET.SubElement(modification, "actual-notes").text = str(symbol.tuplet[0])
-            ET.SubElement(modification, "normal-notes").text = str(symbol.tuplet[1])
+            ET.SubElement(modification, "actual-notes").text = str(actual)
+            ET.SubElement(modification, "normal-notes").text = str(normal)
 
     def _symbols(self, tone: _Tone) -> Iterator[_Symbol]:
         """Yield the symbols of a tone, tied to each other.
@@ -295,11 +449,33 @@ def _tones(drill: Drill, steps: tuple[Step, ...]) -> Iterator[_Tone]:
         yield _Tone(at, drill.end)
 
 
+def _legato_ends(steps: Sequence[Step]) -> tuple[set[Fraction], set[Fraction]]:
+    """Return the beats of the steps on which slurs over legato notes begin and end."""
+    begin, end = set(), set()
+    is_open = False
+    for step, following in pairwise(steps):
+        joins = step.articulation is Articulation.LEGATO and following.start == step.end
+        if joins and not is_open:
+            begin.add(step.start)
+        if joins:
+            end.discard(step.start)
+            end.add(following.start)
+        is_open = joins
+    return begin, end
+
+
 def _lyric(step: Step, sound_index: int) -> str:
-    """Return the tab of a step, or of one sound of its path."""
+    """Return the tab of a step, or of one sound of its path with the sign before it."""
     if not step.has_path:
         return step.tab
-    return step.tab.split("=" if step.ladder else ">")[sound_index]
+    sign = "=" if step.ladder else ">"
+    return (sign if sound_index else "") + step.tab.split(sign)[sound_index]
+
+
+def _write_lyric(note: ET.Element, text: str) -> None:
+    lyric = ET.SubElement(note, "lyric")
+    ET.SubElement(lyric, "syllabic").text = "single"
+    ET.SubElement(lyric, "text").text = text
 
 
 def _tie_types(symbol: _Symbol) -> Iterator[str]:
@@ -309,36 +485,51 @@ def _tie_types(symbol: _Symbol) -> Iterator[str]:
         yield "start"
 
 
-def _write_notations(
-    note: ET.Element, step: Step, sound_index: int, tab: Tab, voice: int, symbol: _Symbol
-) -> None:
-    """Write ties, slides, slurs and techniques of a note."""
-    notations = ET.Element("notations")
+def _write_joins(notations: ET.Element, tone: _Tone, voice: int, symbol: _Symbol) -> None:
+    """Write the ties and slides of a note."""
     for type_ in _tie_types(symbol):
         ET.SubElement(notations, "tied", type=type_)
-    last = len(step.sounds) - 1
-    if step.is_glide:
+    if tone.step is not None and tone.step.is_glide:
         number = str(voice + 1)
-        if sound_index > 0 and not symbol.tied_before:
+        if tone.sound_index > 0 and not symbol.tied_before:
             ET.SubElement(notations, "slide", type="stop", number=number)
-        if sound_index < last and not symbol.tied_after:
+        if not tone.is_last and not symbol.tied_after:
             ET.SubElement(notations, "slide", type="start", number=number)
-    elif voice == 0 and step.ladder:
-        if sound_index == 0 and not symbol.tied_before:
-            ET.SubElement(notations, "slur", type="start", number="1")
-        if sound_index == last and not symbol.tied_after:
-            ET.SubElement(notations, "slur", type="stop", number="1")
-    if not symbol.tied_before and not tab.is_natural:
-        technical = ET.SubElement(notations, "technical")
-        if tab.bend:
-            bend = ET.SubElement(technical, "bend")
-            ET.SubElement(bend, "bend-alter").text = str(-tab.bend)
-        else:
-            ET.SubElement(technical, "other-technical").text = tab.kind
-    if len(notations):
-        note.append(notations)
 
 
-def _write_words(measure: ET.Element, words: str) -> None:
+def _write_vibrato(notations: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
+    """Write the ends of the wavy line of throat vibrato."""
+    step = tone.step
+    if step is None or step.vibrato is None or step.vibrato.kind is not VibratoKind.THROAT:
+        return
+    types = ["start"] * (tone.sound_index == 0 and not symbol.tied_before)
+    types += ["stop"] * (tone.is_last and not symbol.tied_after)
+    if types:
+        ornaments = ET.SubElement(notations, "ornaments")
+        for type_ in types:
+            ET.SubElement(ornaments, "wavy-line", type=type_, number="1")
+
+
+def _write_technique(notations: ET.Element, tab: Tab) -> None:
+    """Write the mark of a bend, overblow or overdraw."""
+    if tab.is_natural:
+        return
+    technical = ET.SubElement(notations, "technical")
+    if tab.bend:
+        bend = ET.SubElement(technical, "bend")
+        ET.SubElement(bend, "bend-alter").text = str(-tab.bend)
+    else:
+        ET.SubElement(technical, "other-technical").text = tab.kind
+
+
+def _write_words(measure: ET.Element, words: str, *, dashes: bool) -> None:
+    """Write words above the next note, with dashes if they are for more notes."""
     direction = ET.SubElement(measure, "direction", placement="above")
     ET.SubElement(ET.SubElement(direction, "direction-type"), "words").text = words
+    if dashes:
+        ET.SubElement(ET.SubElement(direction, "direction-type"), "dashes", type="start")
+
+
+def _write_direction(measure: ET.Element, tag: str, type_: str) -> None:
+    direction = ET.SubElement(measure, "direction")
+    ET.SubElement(ET.SubElement(direction, "direction-type"), tag, type=type_)

@@ -62,12 +62,14 @@ class TimedNote:
         start, end: times in beats.
         path: fractional MIDI note numbers that it moves through.
         ladder: whether each of them is held.
+        written: how it is written, for its directions; None for none.
     """
 
     start: Fraction
     end: Fraction
     path: tuple[float, ...]
     ladder: bool = False
+    written: Step | None = None
 
 
 def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...], int]:
@@ -100,7 +102,8 @@ def merge_into_line(notes: Iterable[TimedNote]) -> tuple[tuple[MelodyNote, ...],
             silence = min(note.start for note in chords[i + 1][1]) - max(note.end for note in chord)
             if silence <= PARAMETERS.max_gap_beats:
                 end = next_start
-        line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder))
+        written = next((note.written for note in chord if note.written), None)
+        line.append(MelodyNote(start, end - start, _chord_path(chord), chord[0].ladder, written))
     return tuple(line), shortened
 
 
