@@ -85,8 +85,9 @@ class ReedRequested:
     Attributes:
         tab: its entry.
         note: the name of its note.
-        done: number of reeds that are measured.
-        of: number of all reeds.
+        done: number of notes that have been measured.
+        of: number of notes to measure: each reed is asked for in each of two rounds, and again
+            where its notes disagree.
     """
 
     tab: Tab
@@ -205,8 +206,9 @@ class HarpMeasurement:
         tab = self.requested
         if tab is None:
             return None
-        done = sum(len(self._attacks[reed]) >= self._needed(reed) for reed in self._reeds)
-        return ReedRequested(tab, self._harp.note(tab), done, len(self._reeds))
+        needed = {reed: self._needed(reed) for reed in self._reeds}
+        done = sum(min(len(self._attacks[reed]), count) for reed, count in needed.items())
+        return ReedRequested(tab, self._harp.note(tab), done, sum(needed.values()))
 
     def handle(self, event: Event) -> Iterator[Event | MeasurementEvent]:
         """Yield an event of a take without a drill and what it brings; readings are left out."""

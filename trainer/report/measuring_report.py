@@ -17,7 +17,7 @@ from trainer.practice import (
     TakePaused,
     TakeResumed,
 )
-from trainer.report.formatting import fill
+from trainer.report.formatting import fill, signed_cents_text
 
 BREATHING_ADVICE = (
     "Breathe as for a quiet tune: blown hard, a reed sounds flat. Rest whenever you like, and stop "
@@ -48,7 +48,7 @@ def measuring_line(
         case PassStarted(source=source):
             return f"Listening to {source}."
         case ReedRequested(tab, note, done, of):
-            return f"{done + 1:>3} of {of}: play {tab} ({tab.breath} {tab.hole}, {note})"
+            return f"note {done + 1} of {of}: play {tab} ({tab.breath} {tab.hole}, {note})"
         case AttackMeasured(tab=tab):
             return _attack_line(event, harp.note(tab), guided)
         case RepeatRequested(sentence) | Notice(sentence):
@@ -63,7 +63,7 @@ def measuring_line(
 
 
 def _attack_line(attack: AttackMeasured, note: str, guided: bool) -> str:
-    line = f"     {attack.tab}, {note}: {attack.hz:.2f} Hz, {attack.cents:+.1f} cents"
+    line = f"     {attack.tab}, {note}: {attack.hz:.2f} Hz, {signed_cents_text(attack.cents)} cents"
     if attack.asked or not guided:
         return line
     twin = "" if attack.twin is None else f" ({attack.twin} sounds alike)"

@@ -28,7 +28,7 @@ from trainer.coach import (
 from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
 from trainer.drill import CRITERIA
 from trainer.harp import Tab
-from trainer.report.formatting import WIDTH, day_text, quantity_text
+from trainer.report.formatting import WIDTH, day_text, quantity_text, signed_cents_text
 from trainer.report.schemas.progress import (
     BestDayData,
     ComparisonData,
@@ -182,7 +182,7 @@ def bias_text(cents: float | None) -> str:
     """Return cents with their sign."""
     if cents is None:
         return _UNKNOWN
-    return f"{cents:+.1f}" if abs(cents) < 99.95 else f"{cents:+.0f}"
+    return signed_cents_text(cents) if abs(cents) < 99.95 else f"{cents:+.0f}"
 
 
 def _parts(overview: Overview) -> Iterator[str]:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.harp import HOLES, Breath, Harp, Tab
 from trainer.practice import ReedRequested, ReedSounding
+from trainer.report.formatting import signed_cents_text
 from trainer.report.measuring_report import sounding_text
 
 HOLE_CELLS = 6
@@ -53,7 +54,7 @@ def _asked_row(state: MeasuringState) -> TextRow:
     if asked is None:
         return ((" getting ready", "quiet"),)
     return (
-        (f" {asked.done + 1} of {asked.of}  ", "quiet"),
+        (f" note {asked.done + 1} of {asked.of}  ", "quiet"),
         (f"play {asked.tab}", "now"),
         (f"  hole {asked.tab.hole} {asked.tab.breath}, {asked.note}", "strong"),
         (", alone and steadily, for two seconds", "text"),
@@ -76,7 +77,7 @@ def _offsets_row(state: MeasuringState, breath: Breath) -> TextRow:
         if state.asked is not None and state.asked.tab == tab:
             spans.append((f"{'▶':>{HOLE_CELLS}}", "now"))
         elif tab in state.cents:
-            spans.append((f"{state.cents[tab]:>+{HOLE_CELLS}.1f}", "text"))
+            spans.append((f"{signed_cents_text(state.cents[tab]):>{HOLE_CELLS}}", "text"))
         else:
             spans.append((f"{'·' if tab not in state.before else '✓':>{HOLE_CELLS}}", "quiet"))
     return tuple(spans)
