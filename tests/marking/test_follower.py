@@ -76,10 +76,16 @@ def test_a_chord_costs_the_fraction_of_holes_that_differ() -> None:
 
 
 def test_a_slur_costs_more_the_more_reeds_the_two_sounds_share() -> None:
-    assert _slur_cost((0.0,), (300.0,), FOLLOWER) == 1.0
-    assert _slur_cost((0.0, 300.0), (0.0,), FOLLOWER) == 6.0
-    assert _slur_cost((0.0,), (0.0, 300.0), FOLLOWER) == 6.0
-    assert _slur_cost((0.0, 300.0), (0.5, 300.0), FOLLOWER) == 24.0
+    def cost(before: str, after: str) -> float:
+        return _slur_cost(target_of(before), target_of(after), FOLLOWER)
+
+    assert cost("4:1", "5:1") == 1.0
+    assert cost("4+5:1", "4:1") == cost("4:1", "4+5:1") == 6.0
+    assert cost("4+5:1", "4+5:1") == cost("4:1", "4:1") == cost("-2:1", "3:1") == 10.0
+    assert cost("-4'>-4:2", "-4:1") == 10.0
+    # Chords that are written by one hole have different neighbours.
+    assert cost("-2:1{chord}", "3:1{chord}") == cost("-2:1", "3:1{chord}") == 6.0
+    assert cost("-2:1{chord}", "-2:1{chord}") == 10.0
 
 
 @pytest.mark.parametrize(("lasted", "cost"), [(0.0, 16.0), (0.15, 8.0), (0.3, 0.0), (0.8, 0.0)])

@@ -36,6 +36,9 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   its pitch is scooped by the player, so only the scoop counts.
 - motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
+- attack, time: a note without an attack whose pitch goes on from the note before (`held_on`) gets
+  0 where it should begin anew. Where it is another hole with the same pitch, such as draw 2 after
+  blow 3, nothing distinguishes it from that note held on, and neither is judged.
 - cleanness: blurred notes may sound with a neighbour, which is then no leak. A single note that
   must be a chord gets 0 if it sounds alone.
 - time: `just` is 2.5 % of a beat and at least 10 ms, the just noticeable difference in a steady
@@ -126,7 +129,7 @@ def score_criteria(
         "attack": None if step.has_path else _attack(step, measured, goal.tolerance),
         "motion": _motion(step, measured, goal.tolerance),
         "cleanness": _cleanness(step, measured),
-        "time": _time(measured, beat_ms),
+        "time": _time(step, measured, beat_ms),
     }
     return {name: score for name in CRITERIA if (score := scores.get(name)) is not None}
 
@@ -249,7 +252,18 @@ def _steadiness(measured: Measured, tolerance: float) -> CriterionScore | None:
     )
 
 
+def is_not_begun(step: Step, measured: Measured) -> bool:
+    """Whether a note that should begin anew was the same note held on."""
+    return measured.held_on == format_sound(step.first) and not step.has_path
+
+
+def _not_begun(measured: Measured) -> CriterionScore:
+    return CriterionScore(0.0, "worst", (ScoreTerm.fixed("held_on", measured.held_on, 0.0),))
+
+
 def _attack(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
+    if is_not_begun(step, measured):
+        return _not_begun(measured)
     if measured.scoop_cents is None or measured.cents is None:
         return None
     scoop = _term(
@@ -308,7 +322,9 @@ def _cleanness(step: Step, measured: Measured) -> CriterionScore | None:
     )
 
 
-def _time(measured: Measured, beat_ms: float) -> CriterionScore | None:
+def _time(step: Step, measured: Measured, beat_ms: float) -> CriterionScore | None:
+    if is_not_begun(step, measured):
+        return _not_begun(measured)
     if measured.late_ms is None:
         return None
     return _combined([_term("late_ms", measured.late_ms, _time_curve(beat_ms))])

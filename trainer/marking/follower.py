@@ -20,8 +20,9 @@ Transitions:
 - Entering a step costs more the further its due time is away. The distance counts from the beat or
   from the lateness of the step before, whichever costs less, and only up to a limit. So a
   hesitation is paid for once, and a player who has lost the beat is still followed.
-- An attack makes entering free. Without one, a change of pitch is taken as a slur; a step of the
-  same pitch cannot be distinguished from the one before it being held on.
+- An attack makes entering free. Without one, a change of pitch is taken as a slur. A step of the
+  same pitch cannot be distinguished from the one before it being held on: it is entered on its
+  beat at a cost below that of skipping it (:func:`is_held_on`).
 - From gap to gap, a step is skipped.
 
 Instead of back-pointers, each state carries the chain of segments that led to it (token passing;
@@ -40,6 +41,7 @@ from dataclasses import dataclass
 from math import inf, isnan
 from typing import NamedTuple
 
+from trainer.drill import CleannessRule
 from trainer.ear import Reading
 from trainer.marking.parameters import FOLLOWER, FollowerParameters
 from trainer.marking.target import StepTarget, absolute_cents, sounding_mask
@@ -148,10 +150,7 @@ class _StepStates:
         costs: FollowerParameters,
     ) -> _StepStates:
         shortest, longest = costs.min_time_scale_s * rate, costs.max_time_scale_s * rate
-        if previous is None:
-            slur = costs.slur
-        else:
-            slur = _slur_cost(previous.path[-1], target.path[0], costs)
+        slur = costs.slur if previous is None else _slur_cost(previous, target, costs)
         return cls(
             costs,
             step,
@@ -397,7 +396,7 @@ class Follower:
         holes = sounding_mask(reading)
         is_sounding = reading.sounding or reading.hz is not None
         is_unidentified = reading.hz is None and not holes
-        gap_exit = costs.soft_attack if self._was_silent else costs.slur_same
+        gap_exit = costs.soft_attack if self._was_silent else costs.sounding_gap
         gap_emission = costs.unpitched_in_gap if is_unidentified else costs.extra
         return _Observation(
             self._frame,
@@ -434,9 +433,48 @@ def _walk_back(segment: Segment | None) -> Iterator[Segment]:
         segment = segment.previous
 
 
-def _slur_cost(before: Sequence[float], after: Sequence[float], costs: FollowerParameters) -> float:
-    """Transition cost between two sounds, given as pitches in cents, without an attack."""
-    shared = sum(any(abs(a - b) < costs.same_reed_cents for b in before) for a in after)
-    if shared == len(before) == len(after):
-        return costs.slur_same
-    return costs.slur_shared if shared else costs.slur
+def _slur_cost(before: StepTarget, after: StepTarget, costs: FollowerParameters) -> float:
+    """Transition cost from a step to the next one without an attack."""
+    if sounds_the_same(before, after, costs.same_reed_cents):
+        return costs.held_on
+    return costs.slur_shared if _shared(before, after, costs.same_reed_cents) else costs.slur
+
+
+def _shared(before: StepTarget, after: StepTarget, within_cents: float) -> int:
+    """Number of a step's first pitches that are within some cents of the last ones before it."""
+    held = before.path[-1]
+    return sum(any(abs(a - b) < within_cents for b in held) for a in after.path[0])
+
+
+def sounds_the_same(
+    before: StepTarget, after: StepTarget, within_cents: float = FOLLOWER.same_pitch_cents
+) -> bool:
+    """Whether a step begins with the sound that the one before it ends with.
+
+    Chords that are written by one hole do so only on the same hole and breath: their neighbours
+    differ.
+
+    Args:
+        before: a step.
+        after: the step that follows it.
+        within_cents: distance in cents below which two reeds are the same or cannot be told apart.
+    """
+    held, begun = before.step.last, after.step.first
+    is_chord = CleannessRule.CHORD in (before.step.cleanness_rule, after.step.cleanness_rule)
+    if is_chord and held != begun:
+        return False
+    return len(held) == len(begun) == _shared(before, after, within_cents)
+
+
+def is_held_on(segment: Segment, target: StepTarget, previous: StepTarget) -> bool:
+    """Whether a step without an attack may be the step before it held on: the pitch goes on.
+
+    Args:
+        segment: the step's segment.
+        target: the step.
+        previous: the step before it among the follower's targets.
+    """
+    before = segment.previous
+    if before is None or (before.step, before.end) != (segment.step - 1, segment.start):
+        return False
+    return sounds_the_same(previous, target)

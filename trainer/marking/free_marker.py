@@ -3,7 +3,8 @@
 A step is held by consecutive readings whose pitch is within tolerance of the sound that is due, on
 the right holes. Dropouts of up to 60 ms are allowed. Of a glide, the first sound must be there for
 a moment and the last one held; of a ladder, each rung must be held. A note with a vibrato is held
-for some cycles of it. The same sound again needs a new attack.
+for some cycles of it. The same sound again needs a new attack; another hole of the same pitch, such
+as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on.
 
 Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
 the step was held. A slurred step begins where the pitch leaves that of the step before. Nothing is
@@ -16,10 +17,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from trainer.drill import BeatClock, CleannessRule, Drill, Sound, Step
+from trainer.drill import BeatClock, CleannessRule, Drill, Sound, Step, format_sound
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking.follower import Segment
+from trainer.marking.follower import Segment, sounds_the_same
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.marker import make_mark
 from trainer.marking.measurement import measure_step
@@ -213,6 +214,7 @@ class FreeMarker:
             self._rate,
             self._drill.goal.tolerance,
             held=self._held_bounds,
+            held_on=self._held_on(),
         )
         mark = self._mark(target.step, replace(measured, tries=max(1, self._tries)))
         self._tries = 0
@@ -222,11 +224,26 @@ class FreeMarker:
         # The next step may follow by a slur, if its pitch is another.
         self._attack_frame = frame + 1
         self._slurred_from = tuple(target.path[-1])
-        self._is_attacked = not self.done and self._differs(target, self._targets[len(self._marks)])
+        self._is_attacked = not self.done and self._may_slur(
+            target, self._targets[len(self._marks)]
+        )
         return mark
 
-    def _differs(self, before: StepTarget, after: StepTarget) -> bool:
-        """Whether two steps differ enough in pitch for a slur between them to be heard."""
+    def _held_on(self) -> str | None:
+        """Tab of the sound before the step that is due, where that may be held on."""
+        due = len(self._marks)
+        if not due or not sounds_the_same(self._targets[due - 1], self._targets[due]):
+            return None
+        return format_sound(self._targets[due - 1].step.last)
+
+    def _may_slur(self, before: StepTarget, after: StepTarget) -> bool:
+        """Whether one step may follow another without an attack.
+
+        Their pitches differ enough for a slur to be heard, or are those of two holes that sound the
+        same.
+        """
+        if before.step.last != after.step.first and sounds_the_same(before, after):
+            return True
         nearest = min(abs(a - b) for a in before.path[-1] for b in after.path[0])
         return nearest > FREE_CLOCK.slur_tolerances * self._drill.goal.tolerance
 

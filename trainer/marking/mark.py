@@ -40,6 +40,8 @@ class Measured:
         vibrato_hz, vibrato_cents: where the step has a vibrato, its rate, and its depth to each
             side; None where none was heard.
         is_slurred: whether it started without an attack, out of the note before it.
+        held_on: tab of the sound before, where its pitch went on and no attack was heard. When the
+            step began is then not known; see :func:`trainer.marking.follower.is_held_on`.
         tries: where the clock is free, number of attacks until the step was held.
     """
 
@@ -63,6 +65,7 @@ class Measured:
     vibrato_hz: float | None = None
     vibrato_cents: float | None = None
     is_slurred: bool = False
+    held_on: str | None = None
     tries: int | None = None
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import dropwhile
 
-from trainer.drill import BeatClock, Drill, Goal, Step
+from trainer.drill import BeatClock, Drill, Goal, Step, format_sound
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.criteria import can_be_judged, criterion_scores
 from trainer.marking.extra_notes import find_extra_notes
-from trainer.marking.follower import Follower, Segment
+from trainer.marking.follower import Follower, Segment, is_held_on
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.measurement import measure_step
 from trainer.marking.parameters import MARKER, ONSET
@@ -52,8 +52,9 @@ class Marker:
         self._history = ReadingHistory()
         self._reported: dict[int, Segment | None] = {}
         """Segment of each step that was reported, by index; None for one reported as missed."""
-        self._measured: dict[tuple[int, int, int], Measured] = {}
-        """Figures by step and by first and last reading, so that the result measures few anew."""
+        self._measured: dict[tuple[int, int, int, str | None], Measured] = {}
+        """Figures by step, first and last reading and what may be held on, so that the result
+        measures few anew."""
         self._lag = round(MARKER.lag_s * clock.rate)
         longest_s = max(clock.beat_s(drill.start), clock.beat_s(drill.end))
         self._patience = round(MARKER.patience_beats * longest_s * clock.rate)
@@ -169,14 +170,28 @@ class Marker:
         )
 
     def _measure(self, step: int, segment: Segment) -> Measured:
-        key = step, segment.start, segment.end
+        held_on = self._held_on(step, segment)
+        key = step, segment.start, segment.end, held_on
         if key in self._measured:
             return self._measured[key]
-        rate, tolerance = self._clock.rate, self._drill.goal.tolerance
-        measured = measure_step(self._targets[step], self._history, segment, rate, tolerance)
+        measured = measure_step(
+            self._targets[step],
+            self._history,
+            segment,
+            self._clock.rate,
+            self._drill.goal.tolerance,
+            held_on=held_on,
+        )
         if segment.end + ONSET.slur_frames <= len(self._history):
             self._measured[key] = measured
         return measured
+
+    def _held_on(self, step: int, segment: Segment) -> str | None:
+        """Tab of the sound before a step, where that may be held on."""
+        before = self._targets[step - 1] if step else None
+        if before is None or not is_held_on(segment, self._targets[step], before):
+            return None
+        return format_sound(before.step.last)
 
     def _has_attack(self, segment: Segment) -> bool:
         """Whether an attack falls into a segment; else it may be the end of the step before."""

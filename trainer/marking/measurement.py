@@ -59,6 +59,7 @@ def measure_step(
     tolerance: float,
     *,
     held: Sequence[tuple[int, int]] | None = None,
+    held_on: str | None = None,
 ) -> Measured:
     """Measure a step that was played.
 
@@ -70,11 +71,17 @@ def measure_step(
         tolerance: cents within which a note is in tune.
         held: where the clock is free, first and last sample of each sound as it was held. None
             takes the step's own time.
+        held_on: tab of the sound before, if it may have been held on; its pitch went on. Nothing
+            that depends on when the step began is then measured.
     """
     start = segment_start(history, segment.start)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
-    late_ms = (start - target.at) * 1000.0 / rate if held is None else None
+    slurred = is_slurred(history, segment.start)
+    if not slurred:
+        held_on = None
+    is_timed = held is None and held_on is None
+    late_ms = (start - target.at) * 1000.0 / rate if is_timed else None
     if held is not None:
         target = replace(target, at=start, end=end)
     target = _with_heard_alternative(target, history, frames)
@@ -87,7 +94,7 @@ def measure_step(
         (end - start) * 1000.0 / rate,
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
-    measured = Measured(start, end, late_ms, is_slurred=is_slurred(history, segment.start))
+    measured = Measured(start, end, late_ms, is_slurred=slurred, held_on=held_on)
     if target.step.has_path and held is not None:
         spans = [
             HeldSpan.of(readings, sound, pitches, *((at - start) * 1000.0 / rate for at in bounds))
@@ -121,8 +128,8 @@ def _measure_held_note(
         cents=held.cents,
         wobble_cents=wobble,
         drift_cents=drift,
-        scoop_cents=scoop,
-        settle_ms=settle_ms,
+        scoop_cents=None if measured.held_on else scoop,
+        settle_ms=None if measured.held_on else settle_ms,
         heard=heard_tab(history, held.frames, held.sound, held.cents),
     )
     return measure_vibrato(measured, target, readings, held) if target.step.vibrato else measured
@@ -211,11 +218,13 @@ def _pitch(target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64
     """Pitch of a step's readings in cents; NaN where there is none, or another hole's.
 
     Where a neighbour is as loud, it is the pitch of the wanted reed, if the ear could follow it.
+    Where a chord is asked for, the neighbour may be louder.
     """
     pitch = without_outliers(history.pitch[frames])
     if not target.step.has_path and not target.step.is_chord:
         (wanted,) = target.step.first
-        for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,))):
+        is_chord = target.step.cleanness_rule is CleannessRule.CHORD
+        for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,), or_softer=is_chord)):
             by_hole = dict(history.pitches.get(int(frames[i]), ()))
             pitch[i] = by_hole.get(wanted.hole, np.nan)
     return pitch

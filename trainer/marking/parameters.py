@@ -65,9 +65,12 @@ class FollowerParameters:
     """Transition: cost of entering a step from the one before without an attack."""
     slur_shared: float = 6.0
     """Transition: the same where the two steps have a reed in common."""
-    slur_same: float = 24.0
-    """Transition: the same where all reeds are the same, and out of a gap that still sounds: only
-    an attack could show that a new step begins."""
+    held_on: float = 10.0
+    """Transition: the same where all reeds are the same. Below `skip`, because the pitch that goes
+    on may be the step's; `reattack` on top of it is above `late_max`, so that an attack that comes
+    late still begins the step."""
+    sounding_gap: float = 24.0
+    """Transition: cost of entering a step without an attack out of a gap that still sounds."""
     soft_attack: float = 3.0
     """Transition: cost of entering a step out of silence without a detected attack."""
     leave_at_once: float = 16.0
@@ -82,6 +85,9 @@ class FollowerParameters:
     """Longest step length in seconds that `off_time` is scaled by."""
     same_reed_cents: float = 1.0
     """Distance in cents below which two pitches are the same reed's."""
+    same_pitch_cents: float = 20.0
+    """Distance in cents below which a step without an attack may be the one before it held on:
+    draw 2 and blow 3 of a harp differ by less."""
     beam: float = 120.0
     """Beam width: a state this much worse than the best one is pruned."""
 

@@ -16,7 +16,13 @@ from collections.abc import Mapping, Sequence
 
 from trainer.drill import DEFAULT_WEIGHTS, Sound, Step, Vibrato
 from trainer.harp import Harp, Tab
-from trainer.marking.criteria import can_be_judged, is_wrong_note, missing_holes, sounds_alone
+from trainer.marking.criteria import (
+    can_be_judged,
+    is_not_begun,
+    is_wrong_note,
+    missing_holes,
+    sounds_alone,
+)
 from trainer.marking.mark import Measured
 from trainer.marking.parameters import SENTENCE
 
@@ -60,6 +66,9 @@ def mark_sentence(
         faults = [name for name in faults if name == "time"]
     else:
         clauses = _missing_clauses(missing_holes(step, measured))
+    if is_not_begun(step, measured):
+        clauses.append("held on from the note before; start it anew")
+        faults = [name for name in faults if name not in ("attack", "time")]
     clauses += [_clause(name, step, measured, harp, beat_ms) for name in faults]
     if not clauses and measured.hidden:
         clauses = _hidden_clauses(step, measured)
@@ -67,6 +76,8 @@ def mark_sentence(
         sentence = "; ".join(clauses[: SENTENCE.max_clauses])
     else:
         sentence = _praise(step, measured, criteria, harp, beat_ms)
+    if measured.held_on and not is_not_begun(step, measured):
+        sentence += f"; after {measured.held_on} its start cannot be heard"
     tries = measured.tries or 1
     return sentence if tries == 1 else f"{sentence}; after {tries} tries"
 

@@ -131,11 +131,17 @@ def _is_named(
 
 
 def is_drowned_out(
-    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound, *, or_softer: bool = False
 ) -> NDArray[np.bool_]:
     """Whether each reading has another hole's pitch while the wanted hole is about as loud.
 
     Such a note is blurred, not wrong.
+
+    Args:
+        history: the readings of the pass.
+        frames: indices of the span's readings.
+        wanted: the sound that the drill asks for.
+        or_softer: whether the wanted hole may be softer.
     """
     mask = reed_mask((tab.hole for tab in wanted), wanted[0].breath)
     columns = [tab.hole - 1 for tab in wanted]
@@ -145,9 +151,8 @@ def is_drowned_out(
     own = {(tab.hole, tab.breath) for tab in wanted}
     is_other = [own.isdisjoint((tab.hole, tab.breath) for tab in tabs) for tabs in history.names]
     other = np.array([*is_other, False])[history.name[frames]]  # -1, unnamed, is the last
-    return np.asarray(
-        other & (level >= SOUNDING_HOLES.as_loud_db) & ((history.reeds[frames] & mask) != 0)
-    )
+    is_loud = or_softer | (level >= SOUNDING_HOLES.as_loud_db)
+    return np.asarray(other & is_loud & ((history.reeds[frames] & mask) != 0))
 
 
 def heard_tab(

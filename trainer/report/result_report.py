@@ -202,6 +202,7 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "scoop_cents": measured.scoop_cents,
         "settle_ms": measured.settle_ms,
         "is_slurred": measured.is_slurred,
+        "held_on": measured.held_on,
         "leak_db": measured.leak_db,
         "leak_hole": measured.leak_hole,
         "holes": list(measured.holes),

@@ -105,6 +105,8 @@ class MeasuredData(TypedDict):
     """Time from the onset until the pitch stays within tolerance, in milliseconds."""
     is_slurred: bool
     """Whether it started without an attack, out of the note before it."""
+    held_on: str | None
+    """Tab of the sound before, where its pitch went on without an attack; null elsewhere."""
     leak_db: float | None
     """Level of the loudest unwanted hole in dB relative to the wanted one."""
     leak_hole: int | None
