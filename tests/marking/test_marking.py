@@ -506,8 +506,8 @@ PERFECT = Measured(
 )
 
 
-STILL = tuple(part for part in CRITERIA if part != "motion")
-"""The criteria of a note that should not move."""
+STILL = ("pitch", "steadiness", "attack", "cleanness", "time")
+"""The criteria of a plain note that should not move."""
 
 
 def parts(beat_ms: float = 750.0, tolerance: float = 10.0, **figures: object) -> dict[str, float]:
