@@ -31,7 +31,7 @@ from tests.support.synthetic_takes import (
     readings_of,
     sounds_of,
 )
-from trainer.drill import CRITERIA, Drill, Goal
+from trainer.drill import Drill, Goal
 from trainer.ear import Reading
 from trainer.harp import HarpError, Tab
 from trainer.marking import Mark, Marker, Measured, Result
