@@ -113,11 +113,8 @@ def mutants_of(path: Path, root: Path = ROOT) -> Iterator[Mutant]:
     tree = ast.parse(source)
     for parent in ast.walk(tree):
         for name, value in ast.iter_fields(parent):
-            if isinstance(parent, ast.AnnAssign | ast.arg | ast.FunctionDef) and name in (
-                "annotation",
-                "returns",
-                "decorator_list",
-            ):
+            # Types and options such as `slots` are no behaviour.
+            if name in ("annotation", "returns", "decorator_list"):
                 continue
             nodes = value if isinstance(value, list) else [value]
             for i, node in enumerate(nodes):

@@ -1,12 +1,13 @@
 """Write the published formats: JSON Schemas, and a page that describes every field.
 
 ``python -m devtools.schemas`` writes ``docs/formats/*.schema.json`` and ``docs/formats.md`` from
-the typed dictionaries that the converters return and the docstrings of their fields. A test fails
-if a written file is not current.
+the typed dictionaries that the converters return and the docstrings of their fields; with
+``--check`` it fails if a written file is not current.
 """
 
 from __future__ import annotations
 
+import argparse
 import ast
 import importlib
 import inspect
@@ -432,13 +433,25 @@ def _one_line(text: str) -> str:
 
 
 def main() -> int:
-    """Write all files, and remove schemas of formats that no longer exist."""
-    written = files()
+    """Write all files and remove schemas of formats that no longer exist, or check the files."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--check", action="store_true", help="write nothing; fail if not current")
+    check = parser.parse_args().check
+    current = files()
+    old = set((DOCS / "formats").glob("*.schema.json")) - set(current)
+    stale = old | {
+        path
+        for path, text in current.items()
+        if not path.exists() or path.read_text(encoding="utf-8") != text
+    }
+    if check:
+        for path in sorted(stale):
+            print(f"{path} is not current; run python -m devtools.schemas")
+        return min(len(stale), 1)
+    for path in old:
+        path.unlink()
     (DOCS / "formats").mkdir(exist_ok=True)
-    for old in (DOCS / "formats").glob("*.schema.json"):
-        if old not in written:
-            old.unlink()
-    for path, text in written.items():
+    for path, text in current.items():
         path.write_text(text, encoding="utf-8")
     return 0
 
