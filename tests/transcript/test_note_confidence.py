@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
@@ -13,6 +14,7 @@ from trainer.core.types import Floats
 from trainer.ear import HeardNote, Motion
 from trainer.harp import Harp, Tab
 from trainer.sound import Recording
+from trainer.transcript import confidence
 from trainer.transcript.confidence import (
     estimate_confidence,
     explained_fractions,
@@ -149,6 +151,75 @@ def test_no_part_of_a_long_note_is_forgotten_before_it_is_measured(tmp_path: Pat
     )
     assert first > 0.99
     assert second < 0.5  # a tenth of the frames are loud noise
+
+
+def mixed(seconds: float) -> Floats:
+    """A reed under noise that rises from -40 to 0 dB over the sound."""
+    sound = reed(C.hz(Tab.parse("4")), seconds)
+    noise = np.random.default_rng(2).standard_normal(len(sound)) * sound.std()
+    return np.asarray(sound + noise * 10.0 ** np.linspace(-2.0, 0.0, len(sound)))
+
+
+SPANS = ((0.3, 0.9), (4.0, 4.6), (4.2, 6.5), (6.6, 6.7), (9.0, 11.8))
+"""Notes with rests, an overlap and a short one, in seconds."""
+
+
+def test_a_note_has_the_same_fraction_among_others_as_alone(tmp_path: Path) -> None:
+    sound, notes = mixed(12.0), [heard("4", *span) for span in SPANS]
+    together = fractions(sound, tmp_path / "a.wav", *notes)
+    alone = [fractions(sound, tmp_path / "a.wav", note)[0] for note in notes]
+    assert together == pytest.approx(alone, abs=1e-12)
+    assert sorted(together, reverse=True) == together  # as the noise rises
+    assert together[0] - together[-1] > 0.1
+
+
+def test_no_more_sound_is_kept_than_a_note_needs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    seen: list[tuple[int, int, HeardNote]] = []
+
+    def fraction(
+        sound: Floats, first: int, note: HeardNote, harp: Harp, others: Sequence[HeardNote]
+    ) -> float:
+        seen.append((first, first + len(sound), note))
+        return 0.5
+
+    monkeypatch.setattr(confidence, "_fraction", fraction)
+    notes = [heard("4", *span) for span in SPANS]
+    assert fractions(mixed(12.0), tmp_path / "a.wav", *notes) == [0.5] * len(notes)
+    block = max(end for _, end, _ in seen[:1]) - notes[0].end  # what is read at once
+    for (first, end, note), before in zip(seen, [None, *notes], strict=False):
+        assert first <= note.start
+        assert note.end <= end
+        since = note.start if before is None else min(before.end, note.start)
+        assert end - first <= note.end - since + RATE + 2 * block
+
+
+def test_frames_lie_evenly_inside_the_note(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    centres: list[int] = []
+
+    def energies(
+        frame: Floats, notes: Sequence[HeardNote], harp: Harp, centre: int
+    ) -> tuple[float, float]:
+        assert len(frame) == size
+        centres.append(centre)
+        return 1.0, 2.0
+
+    size = round(0.085 * RATE)
+    monkeypatch.setattr(confidence, "_frame_energies", energies)
+    note = heard("4", 1.0, 4.0)
+    assert fractions(mixed(6.0), tmp_path / "a.wav", note) == [0.5]
+    assert len(centres) == 12
+    assert np.ptp(np.diff(centres)) <= 1  # to a sample
+    edge = round(0.02 * RATE) + size // 2
+    assert centres[0] == pytest.approx(note.start + edge, abs=1)
+    assert centres[-1] == pytest.approx(note.end - edge, abs=1)
+    centres.clear()
+    fractions(mixed(6.0), tmp_path / "a.wav", heard("4", 1.0, 1.3))
+    assert len(centres) == 5  # 0.26 s in half steps of 42.5 ms
+    centres.clear()
+    fractions(mixed(6.0), tmp_path / "a.wav", heard("4", 2.0, 2.09))
+    assert centres == [pytest.approx(round(2.045 * RATE), abs=1)]
 
 
 def test_attacks_at_the_edges_of_a_note_do_not_count(tmp_path: Path) -> None:

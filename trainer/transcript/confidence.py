@@ -57,8 +57,8 @@ class ConfidenceTable:
     The twelve knots were fitted on all voices of benchmarks/fonts.py, including those that the
     benchmarks call held out (`harmonica 2` and the reed organs), seeds below 6. Figures of
     confidence on these voices are therefore no test of the table. A table fitted to `harmonica 1`
-    alone was better on the other voices alone and behind backing, and worse in rooms; over all, its
-    Brier score was 0.124, and that of this table 0.114 (``python -m benchmarks.transcripts --fit``).
+    alone (``python -m benchmarks.transcripts --fit``) was better on the other voices alone and
+    behind backing, and worse in rooms; over all, its Brier score was 0.124, against 0.114.
     """
 
     unexplained_db: tuple[float, ...] = (
