@@ -25,8 +25,9 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -62,14 +63,19 @@ class Mutant:
         path: module, relative to the root of the tree.
         line: line of the change.
         before, after: source of the changed expression or statement.
-        source: source of the whole changed module.
+        change: changes the module and returns its source.
     """
 
     path: Path
     line: int
     before: str
     after: str
-    source: str
+    change: Callable[[], str] = field(compare=False, repr=False)
+
+    @property
+    def source(self) -> str:
+        """Source of the whole changed module."""
+        return self.change()
 
 
 def changes(node: ast.AST) -> list[ast.AST]:
@@ -121,13 +127,20 @@ def mutants_of(path: Path, root: Path = ROOT) -> Iterator[Mutant]:
                 if not isinstance(node, ast.AST):
                     continue
                 for changed in changes(node):
-                    _replace(parent, name, i, value, changed)
                     before = ast.unparse(node).splitlines()[0]
                     after = ast.unparse(changed).splitlines()[0]
-                    line = getattr(node, "lineno", 0)
-                    mutated = ast.unparse(ast.fix_missing_locations(tree))
-                    _replace(parent, name, i, value, node)
-                    yield Mutant(path, line, before, after, mutated)
+                    place = (parent, name, i, value)
+                    change = partial(_mutated_source, tree, place, node, changed)
+                    yield Mutant(path, getattr(node, "lineno", 0), before, after, change)
+
+
+def _mutated_source(
+    tree: ast.Module, place: tuple[ast.AST, str, int, object], node: ast.AST, changed: ast.AST
+) -> str:
+    _replace(*place, changed)
+    source = ast.unparse(ast.fix_missing_locations(tree))
+    _replace(*place, node)
+    return source
 
 
 def _replace(parent: ast.AST, name: str, i: int, value: object, node: ast.AST) -> None:

@@ -116,12 +116,25 @@ print(json.dumps(found))
 """
 
 
+def clicks_heard(pulse: Pulse, *latency_ms: str) -> list[tuple[float, float]]:
+    """Lateness in ms and peak of each click.
+
+    A machine that is too busy for real time drops sound; then it is tried again.
+    """
+    for _ in range(4):
+        clicks = pulse.run(CLICK, *latency_ms)
+        if all(late is not None for late, _ in clicks):
+            return [(late, peak) for late, peak in clicks]
+        print("dropped:", clicks)
+    raise AssertionError("clicks are missing each time")
+
+
 @pytest.mark.needs_pulse
 def test_clicks_come_back_on_their_beats(pulse: Pulse) -> None:
-    clicks = pulse.run(CLICK)
+    clicks = clicks_heard(pulse)
     late_ms, peaks = zip(*clicks, strict=True)
-    print("clicks late by, ms:", [late and round(late, 1) for late in late_ms])
-    assert all(late is not None and abs(late) < 15.0 for late in late_ms)
+    print("clicks late by, ms:", [round(late, 1) for late in late_ms])
+    assert all(abs(late) < 15.0 for late in late_ms)
     accents = [peak > 0.25 for peak in peaks]
     assert accents == [True, False, False, False] * 2
 
@@ -182,7 +195,7 @@ def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) 
 
 @pytest.mark.needs_pulse
 def test_a_round_trip_given_by_hand_moves_the_beats(pulse: Pulse) -> None:
-    late = [np.median([ms for ms, _ in pulse.run(CLICK, given)]) for given in ("20", "80")]
+    late = [np.median([ms for ms, _ in clicks_heard(pulse, given)]) for given in ("20", "80")]
     assert late[0] - late[1] == pytest.approx(60.0, abs=8.0)
 
 

@@ -14,11 +14,10 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import pytest
@@ -46,7 +45,7 @@ class Pulse:
             "XDG_RUNTIME_DIR": str(folder),
             "PULSE_SERVER": f"unix:{folder}/pulse/native",
         }
-        self._noise = folder / "noise"
+        self._noise, self._recorded = folder / "noise", folder / "recorded"
         steps = np.random.default_rng(5).integers(-3, 4, 120 * 48_000)
         steps.astype(np.int16).tofile(self._noise)
         self._log = (folder / "log").open("wb")
@@ -63,16 +62,19 @@ class Pulse:
         self.listen()
 
     def listen(self) -> None:
-        """Keep a recorder at the sink.
+        """Keep a recorder at the sink, and wait until it records.
 
         A null sink takes up to two seconds to reach low latency for its first recorder, and drops
-        sound meanwhile, unlike a card. The daemon reports no event for it.
+        sound meanwhile, unlike a card.
         """
         if self._keeper:
             self._keeper.terminate()
             self._keeper.wait(10)
-        self._keeper = self._start("parec", "--latency-msec=5", f"--device={SINK}.monitor")
-        time.sleep(2.2)
+        with self._recorded.open("wb") as file:
+            self._keeper = self._start(
+                "parec", "--latency-msec=5", f"--device={SINK}.monitor", stdout=file
+            )
+        wait_until(lambda: self._recorded.stat().st_size > 0, "the sink is recorded")
 
     def pactl(self, *words: str) -> None:
         """Send a command to the daemon."""
@@ -122,8 +124,10 @@ class Pulse:
                 process.wait(10)
         self._log.close()
 
-    def _start(self, *command: str) -> subprocess.Popen[bytes]:
-        return subprocess.Popen(command, env=self.env, stdout=subprocess.DEVNULL, stderr=self._log)
+    def _start(
+        self, *command: str, stdout: int | IO[bytes] = subprocess.DEVNULL
+    ) -> subprocess.Popen[bytes]:
+        return subprocess.Popen(command, env=self.env, stdout=stdout, stderr=self._log)
 
     def _quietly(self, *command: str) -> bool:
         return not subprocess.run(command, env=self.env, capture_output=True).returncode
