@@ -39,6 +39,31 @@ EXPECTED = {
     "bar 4": [10, 11],
 }
 
+TECHNIQUES = """tab = \"\"\"
+-4<>5:0.5 -4:0.5{scoop} -4:0.5{fall} ^-5 -4:0.5 -4:0.5{slap} -4:0.5{around} -4:0.5{accent}
+-4:0.5{swell} | -4:0.5{tongued} -4:0.5{legato} -5:0.5{staccato} -4:0.5{wah} -3/-3':0.5 -4:0.25
+-4:0.25 4:1 |
+\"\"\"
+"""
+EXPECTED_TECHNIQUES = {
+    "shakes": [0],
+    "scoops": [1],
+    "falls": [2],
+    "grace notes": [3],
+    "slaps": [4],
+    "chord gestures": [5],
+    "accents": [6],
+    "swells": [7],
+    "tongued": [8],
+    "legato": [9],
+    "staccato": [10],
+    "wah": [11],
+    "sixteenths": [13, 14],
+    "bends": [],
+    "naturals": [i for i in range(16) if i != 12],
+    "single notes": [i for i in range(1, 16) if i != 5],
+}
+
 
 def drill(aim: str = "", tab: str = TAB) -> Drill:
     table = f"\n[aim]\n{aim}\n" if aim else ""
@@ -53,8 +78,31 @@ def test_groups(group: str) -> None:
     assert [step.index for step in steps] == list(EXPECTED[group])
 
 
+@pytest.mark.parametrize("group", EXPECTED_TECHNIQUES)
+def test_groups_of_techniques(group: str) -> None:
+    steps = Aim("pitch", (group,)).steps(drill(tab=TECHNIQUES).steps)
+    assert [step.index for step in steps] == list(EXPECTED_TECHNIQUES[group])
+
+
+@pytest.mark.parametrize(
+    ("criterion", "measured"),
+    [
+        ("motion", [0, 1, 2, 3, 11]),
+        ("dynamics", [6, 7]),
+        ("holes", [5]),
+        ("articulation", list(range(16))),
+        ("attack", [2, *range(6, 16)]),
+        ("pitch", [i for i in range(16) if i != 5]),
+    ],
+)
+def test_what_can_be_measured_of_techniques(criterion: str, measured: list[int]) -> None:
+    steps = drill(tab=TECHNIQUES).steps
+    assert [step.index for step in steps if can_measure(criterion, step, free=False)] == measured
+    assert not can_measure("articulation", steps[0], free=True)
+
+
 def test_every_group_is_tried() -> None:
-    assert set(GROUPS) <= set(EXPECTED)
+    assert set(GROUPS) <= {*EXPECTED, *EXPECTED_TECHNIQUES}
 
 
 def test_calls_are_nobodys_aim() -> None:

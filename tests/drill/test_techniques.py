@@ -19,10 +19,12 @@ from trainer.drill import (
     Vibrato,
     VibratoKind,
     format_drill,
+    lint_drill,
     parse_drill,
     write_drill,
 )
-from trainer.harp import Tab
+from trainer.drill.transpose import move_by_pitch
+from trainer.harp import Harp, Tab
 
 
 def written(tab: str, **head: str) -> str:
@@ -210,3 +212,86 @@ def test_a_former_name_is_read_and_rewritten() -> None:
     assert "5:1{blur, accent}" in new
     assert "# loose" in new
     assert parse_drill(new, "t") == drill
+
+
+@pytest.mark.parametrize(
+    ("tab", "expected"),
+    [
+        ("-4<>6:4", "those of -4<>6 are 2 holes apart"),
+        ("-3<>3':4", "those of -3<>3' are on one hole"),
+        ("-4<>5:1/4 -4:15/4", "1.0 cycles of the shake are too few"),
+        ("-4:1{scoop 1 100} -4:3", "make the note longer or the scoop shorter"),
+        ("-4:1{dip,fall 2/3 100} -4:3", "make the note longer or the scoop and the fall shorter"),
+        ("5:4{dip}", "scoop of 100 cents: 5: the target is 100 cents below the reed, but hole 5"),
+        ("-4':4{scoop}", "is 200 cents below the reed, but hole 4 draw bends by about"),
+        ("-3:4{fall 1 400}", "fall of 400 cents: -3: the target is 400 cents below"),
+        ("-4:1/16{dip} -4:63/16", "make the note longer or the scoop shorter"),
+        ("-4:1/2{dip} -4:7/2", ""),
+        ("-4:1{scoop 1/16 100} -4:3", "make the scoop longer: 42 ms is too short to hear"),
+        ("-4:1{vibrato} -4:3", "667 ms is too short for throat vibrato (minimum 1000 ms)"),
+        ("-4:1{hand vibrato} -4:3", ""),
+        ("-4:1/4{staccato} -4:15/4", "167 ms is too short for staccato (minimum 200 ms)"),
+        ("-4:1/2{swell} -4:7/2", "333 ms is too short for a swell or fade (minimum 500 ms)"),
+        ("4:3 ^1 4:1", "take a grace note nearer to 4: 1 is 3 holes away"),
+        ("-4:15/4 -5:1/4 | ^-5 -4:4", "leave out the grace note, or make -5 before it longer"),
+        ("-4:2{legato} 4:2", "end {legato} here: 4 needs another breath"),
+        ("-4:2{legato} -4:2", "end {legato} here: -4 again needs an attack"),
+        ("{legato} -4:2 -5:2", ""),
+        ("{accent} -4:2 -5:2", "leave some notes around it without accent"),
+        ("-4:2{accent} -5:2", ""),
+        ("{optional} -4:2 -5:2", "write some notes without 'optional'"),
+        (
+            "{loose} -4:2 -5:2",
+            "write {blur} for {loose}, its former name, or run trainer drill fmt",
+        ),
+    ],
+)
+def test_techniques_that_cannot_be_played_or_judged_are_warned_of(tab: str, expected: str) -> None:
+    source = written(tab, about='"A"')
+    warnings = [problem.message for problem in lint_drill(source, parse_drill(source, "t"))]
+    if expected:
+        assert any(expected in warning for warning in warnings), warnings
+    else:
+        assert warnings == []
+
+
+def moved(tab: str, harp: Harp, half_steps: int = 0) -> Step | None:
+    arrangement = move_by_pitch(drill_of(tab), harp, half_steps)
+    return arrangement.drill.steps[0] if arrangement.drill.steps else None
+
+
+def test_a_shake_moves_by_pitch_to_two_neighbouring_holes_of_one_breath() -> None:
+    """Draw 4 and 5 of a C harp are D and F; a harp in solo tuning has them on draw 5 and 6."""
+    step = moved("-4<>5:4{shake 5}", Harp.of("C", "solo"))
+    assert step is not None
+    assert step.tab == "-5<>6"
+    assert step.shake == Shake(sound("-6"), 5.0)
+    up = moved("4<>5:4", Harp.of("C"), 12)
+    assert up is not None
+    assert up.tab == "7<>8"
+
+
+def test_a_shake_that_no_harp_has_is_left_out_and_reported() -> None:
+    arrangement = move_by_pitch(drill_of("-4<>5:4"), Harp.of("C#"))
+    assert arrangement.missing == 1
+    assert "no two holes" in arrangement.problems[0].message
+
+
+def test_bent_or_not_moves_by_pitch_to_a_hole_that_has_both() -> None:
+    """B and B flat: on an F harp both are on no hole; on a C harp on draw 3, not on draw 7."""
+    step = moved("-3/-3':4", Harp.of("C"))
+    assert step is not None
+    assert step.tab == "-3/-3'"
+    octave = moved("-3/-3':4", Harp.of("C"), 12)
+    assert octave is not None
+    assert octave.tab == "-7"
+
+
+def test_grace_notes_and_scoops_move_by_pitch() -> None:
+    """A fourth up; the scoop goes to a reed that bends."""
+    step = moved("^4 -4:4", Harp.of("C"), 12)
+    assert step is not None
+    assert (step.tab, step.grace) == ("-8", sound("7"))
+    scooped = moved("3:4{scoop}", Harp.of("C"))
+    assert scooped is not None
+    assert (scooped.tab, scooped.alternative) == ("-2", None)

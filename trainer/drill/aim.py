@@ -18,10 +18,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from trainer.drill.model import CleannessRule, Step
+from trainer.drill.model import Articulation, CleannessRule, Step
 
 MIN_LONG_BEATS = 2
 """Shortest long note in beats."""
+SIXTEENTH_BEATS = Fraction(1, 4)
+"""Longest of the sixteenths in beats: a quarter of a beat."""
 MIN_LEAP_HOLES = 2
 """Smallest distance in holes between two steps that is a leap."""
 MIN_REST_BEATS = Fraction(1, 2)
@@ -81,16 +83,18 @@ def in_group(name: str, step: Step, previous: Step | None) -> bool:
 
 
 def _is_bent(step: Step, _: Step | None) -> bool:
-    return any(tab.bend and not tab.over for sound in step.sounds for tab in sound)
+    """Whether a bend sounds; "bent or not" is neither a bend nor a natural note."""
+    return not step.has_bent_choice and any(tab.bend and not tab.over for tab in step.tabs)
 
 
 def _is_natural(step: Step, _: Step | None) -> bool:
-    return not any(tab.bend or tab.over for sound in step.sounds for tab in sound)
+    return not step.has_bent_choice and all(tab.is_natural for tab in step.tabs)
 
 
 def _is_single(step: Step, _: Step | None) -> bool:
     rules = CleannessRule.PLAIN, CleannessRule.CLEAN
-    return not step.is_chord and step.cleanness_rule in rules and not _is_slide(step, None)
+    is_held = not _is_slide(step, None) and step.shake is None
+    return not step.is_chord and step.cleanness_rule in rules and is_held
 
 
 def _is_chord(step: Step, _: Step | None) -> bool:
@@ -127,6 +131,11 @@ def _is_leap(step: Step, previous: Step | None) -> bool:
     )
 
 
+def _is_articulated(articulation: Articulation) -> Group:
+    """Return the group of the steps with an articulation."""
+    return lambda step, _: step.articulation is articulation
+
+
 GROUPS: Mapping[str, Group] = {
     "all": lambda step, _: True,
     "naturals": _is_natural,
@@ -139,10 +148,23 @@ GROUPS: Mapping[str, Group] = {
     "slides": _is_slide,
     "ladders": lambda step, _: step.ladder,
     "vibrato": lambda step, _: step.vibrato is not None,
+    "wah": lambda step, _: step.wah_hz > 0.0,
+    "shakes": lambda step, _: step.shake is not None,
+    "scoops": lambda step, _: step.scoop is not None,
+    "falls": lambda step, _: step.fall is not None,
+    "grace notes": lambda step, _: bool(step.grace),
+    "slaps": lambda step, _: step.slap,
+    "chord gestures": lambda step, _: step.cleanness_rule is CleannessRule.AROUND,
+    "tongued": _is_articulated(Articulation.TONGUED),
+    "legato": _is_articulated(Articulation.LEGATO),
+    "staccato": _is_articulated(Articulation.STACCATO),
+    "accents": lambda step, _: step.accent,
+    "swells": lambda step, _: step.swell_db != 0.0,
     "blue notes": _is_shifted,
     "on-beats": lambda step, _: step.start.denominator == 1,
     "off-beats": lambda step, _: step.start.denominator != 1,
     "short notes": lambda step, _: step.beats < 1,
+    "sixteenths": lambda step, _: step.beats <= SIXTEENTH_BEATS,
     "long notes": lambda step, _: step.beats >= MIN_LONG_BEATS,
     "after rests": _is_after_rest,
     "leaps": _is_leap,
@@ -158,18 +180,26 @@ def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
         step: the step.
         free: whether the clock is free.
     """
+    is_gesture = step.cleanness_rule is CleannessRule.AROUND
     match criterion:
+        case "pitch" | "steadiness":
+            return not is_gesture
         case "attack":
-            return not step.has_path
+            is_shaped = step.scoop or step.grace or step.shake or step.slap
+            return not (step.has_path or is_shaped or is_gesture)
         case "motion":
             is_short_slide = _is_slide(step, None) and len(step.sounds) == 2
-            return step.vibrato is not None or (step.has_path and not is_short_slide)
+            is_ornamented = step.vibrato or step.wah_hz or step.shake or step.grace
+            is_inflected = step.scoop or step.fall
+            return bool(is_ornamented or is_inflected or (step.has_path and not is_short_slide))
         case "cleanness":
-            return step.cleanness_rule is not CleannessRule.BLUR
-        case "time":
+            return not is_gesture and step.cleanness_rule is not CleannessRule.BLUR
+        case "articulation" | "time":
             return not free
+        case "dynamics":
+            return step.accent or step.swell_db != 0.0
         case "holes":
-            return _is_chord(step, None)
+            return is_gesture or _is_chord(step, None)
         case _:
             return True
 

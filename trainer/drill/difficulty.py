@@ -40,6 +40,7 @@ class DifficultyParameters:
         chord: two or more holes beside each other.
         split: holes with others between them that the tongue covers.
         slide: each hole that a slide crosses.
+        shake: a shake between two holes, beside the difficulty of its sounds.
         jump: each hole skipped on the way to the next note, at `reference_s` between notes.
         turn: a change of breath, at `reference_s` between notes.
         reference_s: seconds between notes at which `jump` and `turn` count once: quarter notes at
@@ -67,6 +68,7 @@ class DifficultyParameters:
     chord: float = 0.3
     split: float = 1.0
     slide: float = 0.2
+    shake: float = 0.5
     jump: float = 0.3
     turn: float = 0.2
     reference_s: float = 0.5
@@ -104,6 +106,8 @@ def step_difficulty(step: Step, harp: Harp) -> float:
         _sound_difficulty(sound, step.offset_cents(index), harp)
         for index, sound in enumerate(step.sounds)
     )
+    if step.shake:
+        sounds += PARAMETERS.shake + _sound_difficulty(step.shake.other, 0.0, harp)
     crossed = sum(abs(after[0].hole - before[0].hole) for before, after in pairwise(step.sounds))
     return sounds + PARAMETERS.slide * crossed
 
@@ -178,7 +182,11 @@ def describe_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> str
 
 def _technique_counts(steps: Iterable[Step]) -> dict[str, int]:
     counts = dict.fromkeys(
-        ("overdraw", "overblow", "blow bend", "bend", "target between half steps", "split"), 0
+        (
+            *("overdraw", "overblow", "blow bend", "bend", "target between half steps", "split"),
+            "shake",
+        ),
+        0,
     )
     for step in steps:
         for technique in set(_techniques(step)):
@@ -187,6 +195,8 @@ def _technique_counts(steps: Iterable[Step]) -> dict[str, int]:
 
 
 def _techniques(step: Step) -> Iterator[str]:
+    if step.shake:
+        yield "shake"
     for index, sound in enumerate(step.sounds):
         for tab in sound:
             if tab.over:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise, product
 
 from trainer.drill.model import CleannessRule, Sound, Step
+from trainer.drill.techniques import find_conflict
 from trainer.harp import Harp, Tab
 from trainer.music import note_name
 
@@ -29,6 +30,21 @@ class TargetPitch:
     offset_cents: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class SidePitches:
+    """MIDI note numbers that a step has beside its path.
+
+    Attributes:
+        shaken_with: those of the other sound of a shake.
+        grace: those of its grace note.
+        alternative: that of the other note of "bent or not"; None for none.
+    """
+
+    shaken_with: tuple[int, ...] = ()
+    grace: tuple[int, ...] = ()
+    alternative: int | None = None
+
+
 TunedSound = tuple[Sound, float]
 """A sound on a harp, and its target relative to its tab entries in cents."""
 
@@ -45,21 +61,54 @@ def target_pitches(step: Step, harp: Harp, half_steps: int = 0) -> tuple[TargetP
     )
 
 
-def step_fingerings(step: Step, wanted: tuple[TargetPitch, ...], harp: Harp) -> tuple[Step, ...]:
+def side_pitches(step: Step, harp: Harp, half_steps: int = 0) -> SidePitches:
+    """Pitches that a step has beside its path on a harp, transposed by half steps.
+
+    Raises:
+        HarpError: the harp cannot play them.
+    """
+    other = step.alternative if step.has_bent_choice else None
+    return SidePitches(
+        tuple(harp.midi(tab) + half_steps for tab in (step.shake.other if step.shake else ())),
+        tuple(harp.midi(tab) + half_steps for tab in step.grace),
+        harp.midi(other) + half_steps if other else None,
+    )
+
+
+def step_fingerings(
+    step: Step,
+    wanted: tuple[TargetPitch, ...],
+    harp: Harp,
+    beside: SidePitches = SidePitches(),
+) -> tuple[Step, ...]:
     """Return all fingerings of a step at given pitches; empty if the harp cannot play it.
 
     A chord needs one breath for all its notes, on adjacent holes or split by the tongue. A glide
     stays on a hole and a breath, or slides over neighbouring natural notes; a ladder stays on its
     hole. A target between two half steps may be written from either. The step's own fingering is
-    included if it has the pitches on this harp.
+    included if it has the pitches on this harp. A shake goes to a hole as near as in the step. Of
+    the fingerings, those are taken whose reeds bend as far as a scoop or fall goes, and whose hole
+    has both notes of "bent or not", if there are any. A grace note that no hole has is left out.
 
     Args:
         step: the step as written, possibly for another harp.
         wanted: the pitches of its path, as from :func:`target_pitches`.
         harp: the harp.
+        beside: pitches beside the path, as from :func:`side_pitches`.
     """
     paths = [*_written_path(step, wanted, harp), *_possible_paths(step, wanted, harp)]
-    return tuple(dict.fromkeys(_with_path(step, path, harp) for path in paths))
+    fingered = (_with_path(step, path, beside, harp) for path in paths)
+    ways = [way for way in fingered if way is not None and not find_conflict(way)]
+    for is_better in (lambda way: way.has_bent_choice, lambda way: _bends_as_far(way, harp)):
+        ways = [way for way in ways if is_better(way)] or ways
+    return tuple(dict.fromkeys(ways))
+
+
+def _bends_as_far(step: Step, harp: Harp) -> bool:
+    """Whether the reeds of a step reach the outer ends of its scoop and fall."""
+    scoop, fall = step.scoop, step.fall
+    depth = max(scoop.cents if scoop else 0.0, fall.cents if fall else 0.0)
+    return all(can_reach(tab, step.offset_cents(0) - depth, harp) for tab in step.first)
 
 
 def can_reach(tab: Tab, offset_cents: float, harp: Harp) -> bool:
@@ -77,18 +126,20 @@ def describe_unplayable(step: Step | None, wanted: tuple[TargetPitch, ...], harp
         harp: the harp.
     """
     path = " to ".join(_describe_pitch(pitch, harp) for pitch in wanted)
-    reason = _reason(step is not None and step.ladder, wanted, harp)
+    reason = _reason(step, wanted, harp)
     return f"{path}: {reason}" if step is None else f"{step.tab}, as {path}: {reason}"
 
 
-def _reason(ladder: bool, wanted: tuple[TargetPitch, ...], harp: Harp) -> str:
+def _reason(step: Step | None, wanted: tuple[TargetPitch, ...], harp: Harp) -> str:
     for pitch in wanted:
         if not _sounds(pitch, harp):
             if len(pitch.notes) > 1:
                 return f"no breath on the {harp.name} harp sounds these together"
             return f"the {harp.name} harp has no {_describe_pitch(pitch, harp)}"
-    if ladder:
+    if step is not None and step.ladder:
         return f"no hole of the {harp.name} harp has all of these on one breath"
+    if step is not None and step.shake:
+        return f"no two holes of the {harp.name} harp have this shake on one breath"
     return f"neither a hole nor a slide on the {harp.name} harp plays this glide"
 
 
@@ -175,20 +226,67 @@ def _fits_one_mouth(sound: Sound) -> bool:
     )
 
 
-def _with_path(step: Step, path: Sequence[TunedSound], harp: Harp) -> Step:
+def _with_path(
+    step: Step, path: Sequence[TunedSound], beside: SidePitches, harp: Harp
+) -> Step | None:
+    """Return a step with a path; None if its shake cannot be played there."""
     offsets = tuple(offset for _, offset in path)
+    first = path[0][0]
+    shake = step.shake
+    if shake and beside.shaken_with:
+        other = _shaken_with(step, first, beside.shaken_with, harp)
+        if other is None:
+            return None
+        shake = replace(shake, other=other)
     return replace(
         step,
         sounds=tuple(sound for sound, _ in path),
         offsets_cents=offsets if any(offsets) else (),
-        alternative=_alternative(step, path, harp),
+        alternative=_alternative(step, path, beside, harp),
+        shake=shake if beside.shaken_with else None,
+        grace=_nearest(_pitched(beside.grace, harp), first) if beside.grace else (),
     )
 
 
-def _alternative(step: Step, path: Sequence[TunedSound], harp: Harp) -> Tab | None:
-    """Return another hole for a held natural note; bends have no equivalent alternative."""
+def _shaken_with(step: Step, first: Sound, notes: tuple[int, ...], harp: Harp) -> Sound | None:
+    """Return the other sound of a shake from a first one; None if there is none as near."""
+    assert step.shake is not None
+    reach = max(1, abs(step.shake.other[0].hole - step.first[0].hole))
+    others = [
+        sound
+        for sound in _pitched(notes, harp)
+        if sound[0].breath is first[0].breath and 0 < abs(sound[0].hole - first[0].hole) <= reach
+    ]
+    return _nearest(others, first) or None
+
+
+def _pitched(notes: tuple[int, ...], harp: Harp) -> list[Sound]:
+    """Return the sounds of one breath that have MIDI note numbers."""
+    return [sound for sound, _ in _sounds(TargetPitch(notes), harp)]
+
+
+def _nearest(sounds: Sequence[Sound], to: Sound) -> Sound:
+    """Return the sound nearest to another, on its breath if possible; empty of none."""
+    return min(
+        sounds,
+        key=lambda sound: (sound[0].breath is not to[0].breath, abs(sound[0].hole - to[0].hole)),
+        default=(),
+    )
+
+
+def _alternative(
+    step: Step, path: Sequence[TunedSound], beside: SidePitches, harp: Harp
+) -> Tab | None:
+    """Return another entry: of "bent or not", or another hole for a held natural note."""
     (sound, offset), *others = path
-    is_held_note = not others and not offset and len(sound) == 1 and sound[0].is_natural
+    if beside.alternative is not None:
+        entries = (tab for tab in harp.entries_for(beside.alternative) if not tab.over)
+        same_hole = (sound[0].hole, sound[0].breath)
+        return next((tab for tab in entries if (tab.hole, tab.breath) == same_hole), None)
+    is_plain = not (step.shake or step.scoop or step.fall)
+    is_held_note = (
+        not others and not offset and len(sound) == 1 and sound[0].is_natural and is_plain
+    )
     if not is_held_note or step.cleanness_rule is CleannessRule.CHORD:
         return None
     return next((tab for tab in harp.same_pitch(sound[0]) if tab.is_natural), None)

@@ -7,6 +7,7 @@ tempo, with its swing. Under a free clock steps wait for the player, and no time
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -17,7 +18,8 @@ from trainer.core.problems import Problem, with_source_lines
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
 from trainer.drill.aim import can_measure
-from trainer.drill.model import Drill, Sound, Step
+from trainer.drill.model import Articulation, Drill, Sound, Step, VibratoKind, format_sound
+from trainer.drill.parser import find_former_names
 from trainer.harp import Breath, Harp, Tab
 
 
@@ -43,7 +45,21 @@ class LintParameters:
             and a reed takes 60 ms to speak.
         min_rung_s: minimum duration of a ladder's rung in seconds: the move to the next rung, and
             `min_note_s` of hold.
-        min_vibrato_cycles, min_wah_cycles: minimum number of cycles in a note.
+        min_vibrato_cycles, min_wah_cycles: minimum number of cycles of hand vibrato and of a wah in
+            a note.
+        min_throat_vibrato_s: minimum duration of a note with throat vibrato in seconds: it starts
+            late, and five cycles at its usual rate take a second.
+        min_shake_cycles: minimum number of full cycles of a shake.
+        min_staccato_s: minimum written length of a staccato note in seconds: it is held for half of
+            it, and `min_note_s` is the shortest note.
+        min_swell_s: minimum duration of a swell or fade in seconds.
+        min_inflection_s: minimum duration of a scoop, dip or fall in seconds: three periods of the
+            pitch tracker at the low end of the harp.
+        min_held_fraction: minimum fraction of a note that its scoop and fall leave between them.
+        min_before_grace_s: minimum duration in seconds of a note that a grace note takes its time
+            from: it is 80 ms long.
+        max_grace_holes: greatest distance in holes from a grace note to its note.
+        accent_neighbours: number of steps on each side among which an accent needs one without.
         reach_slack_cents: cents by which a target may lie beyond the nominal range of a reed.
     """
 
@@ -59,6 +75,15 @@ class LintParameters:
     min_rung_s: float = 0.15
     min_vibrato_cycles: float = 2.0
     min_wah_cycles: float = 1.0
+    min_throat_vibrato_s: float = 1.0
+    min_shake_cycles: float = 2.0
+    min_staccato_s: float = 0.2
+    min_swell_s: float = 0.5
+    min_inflection_s: float = 0.06
+    min_held_fraction: float = 0.25
+    min_before_grace_s: float = 0.2
+    max_grace_holes: int = 2
+    accent_neighbours: int = 4
     reach_slack_cents: float = 20.0
 
 
@@ -77,11 +102,14 @@ def lint_drill(source: str, drill: Drill) -> tuple[Problem, ...]:
         drill: the drill in it.
     """
     text = normalize_text(source)
-    warnings = list(_check_fields(text, drill))
+    warnings = [*_check_fields(text, drill), *find_former_names(text)]
     harp = Harp.of(drill.key, drill.tuning)
     for steps in (drill.steps, drill.second):
         played = [step for step in steps if not step.call]
-        warnings += _first_at_each_position(_check_pitches(played, harp))
+        for check_on_harp in (_check_pitches, _check_inflections):
+            warnings += _first_at_each_position(check_on_harp(played, harp))
+        for check_steps in _STEP_CHECKS:
+            warnings += _first_at_each_position(check_steps(played))
         for check in () if drill.free else _TIME_CHECKS:
             warnings += _first_at_each_position(check(played, _Timing(drill)))
     in_order = sorted(warnings, key=lambda problem: (problem.line, problem.column))
@@ -129,6 +157,8 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
         if not any(can_measure(aim.criterion, s, free=drill.free) for s in aim.steps(drill.steps)):
             message = f"nothing measures {aim.criterion} on these steps; name others"
             yield problem(message, "aim", aim.criterion)
+    if all(step.optional or step.call for step in drill.steps):
+        yield problem("write some notes without 'optional': all of them may be left out", "tab")
     if drill.climb and drill.free:
         yield problem("leave out 'climb' or the free clock, which has no tempo", "climb")
     elif drill.climb and not drill.loop:
@@ -166,6 +196,82 @@ def _out_of_reach(tab: Tab, offset_cents: float, harp: Harp) -> str:
     return ""
 
 
+def _check_inflections(steps: Sequence[Step], harp: Harp) -> Iterator[StepWarning]:
+    """Find scoops, dips and falls that go deeper than a reed bends."""
+    for step in steps:
+        for name, inflection in (("scoop", step.scoop), ("fall", step.fall)):
+            for tab in step.first if inflection and not any(t.over for t in step.first) else ():
+                assert inflection is not None
+                target = step.offset_cents(0) - inflection.cents
+                if message := _out_of_reach(tab, target, harp):
+                    yield step, f"{name} of {inflection.cents:g} cents: {message}"
+
+
+# Techniques
+
+
+def _check_shakes(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    for step in steps:
+        holes = abs(step.shake.other[0].hole - step.first[0].hole) if step.shake else 1
+        if holes != 1:
+            distance = f"{holes} holes apart" if holes else "on one hole"
+            yield step, f"shake between neighbouring holes: those of {step.tab} are {distance}"
+
+
+def _check_lengths(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    """Find notes that their scoop and fall take up."""
+    for step in steps:
+        inflections = [(name, getattr(step, name)) for name in ("scoop", "fall")]
+        taken = sum(inflection.beats for _, inflection in inflections if inflection)
+        if taken > (1.0 - PARAMETERS.min_held_fraction) * step.beats:
+            names = " and the ".join(name for name, inflection in inflections if inflection)
+            yield (
+                step,
+                f"make the note longer or the {names} shorter: little of the note is left to hold",
+            )
+
+
+def _check_grace_distance(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    for step in steps:
+        holes = _distance(step.grace, step.first) if step.grace else 0
+        if holes > PARAMETERS.max_grace_holes:
+            yield (
+                step,
+                f"take a grace note nearer to {step.tab}: {format_sound(step.grace)} is {holes} "
+                "holes away, too far to crush in",
+            )
+
+
+def _check_legato(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    """Find legato notes that cannot go on into the next: their last note needs no direction."""
+    for step, following in pairwise([*steps, None]):
+        if step is None or step.articulation is not Articulation.LEGATO:
+            continue
+        if following is None or following.start > step.end:
+            continue  # the end of a phrase
+        if following.first[0].breath is not step.last[0].breath:
+            yield step, f"end {{legato}} here: {following.tab} needs another breath"
+        elif following.first == step.last:
+            yield step, f"end {{legato}} here: {following.tab} again needs an attack"
+
+
+def _check_accents(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    count = PARAMETERS.accent_neighbours
+    for index, step in enumerate(steps):
+        around = steps[max(0, index - count) : index + count + 1]
+        if step.accent and all(other.accent for other in around):
+            yield step, "leave some notes around it without accent: it is louder than those"
+
+
+_STEP_CHECKS: tuple[Callable[[Sequence[Step]], Iterator[StepWarning]], ...] = (
+    _check_shakes,
+    _check_lengths,
+    _check_grace_distance,
+    _check_legato,
+    _check_accents,
+)
+
+
 # Time
 
 
@@ -194,9 +300,11 @@ def _check_durations(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWar
 
 def _check_cycles(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
     for step in steps:
-        effects = (
-            [("vibrato", step.vibrato.hz, PARAMETERS.min_vibrato_cycles)] if step.vibrato else []
-        )
+        effects: list[tuple[str, float, float]] = []
+        if step.vibrato and step.vibrato.kind is VibratoKind.HAND:
+            effects.append(("vibrato", step.vibrato.hz, PARAMETERS.min_vibrato_cycles))
+        if step.shake:
+            effects.append(("the shake", step.shake.hz, PARAMETERS.min_shake_cycles))
         effects += [("wah", step.wah_hz, PARAMETERS.min_wah_cycles)] if step.wah_hz else []
         for name, hz, minimum in effects:
             cycles = hz * timing.duration(step)
@@ -206,6 +314,46 @@ def _check_cycles(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarnin
                     f"make the note longer: {cycles:.1f} cycles of {name} are too few to hear "
                     f"(minimum {minimum:g})",
                 )
+
+
+def _check_shapes(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
+    """Find notes too short for their vibrato, articulation, swell, scoop or fall."""
+    for step in steps:
+        throat = step.vibrato is not None and step.vibrato.kind is VibratoKind.THROAT
+        staccato = step.articulation is Articulation.STACCATO
+        minimums = {
+            "throat vibrato": PARAMETERS.min_throat_vibrato_s if throat else 0.0,
+            "staccato": PARAMETERS.min_staccato_s if staccato else 0.0,
+            "a swell or fade": PARAMETERS.min_swell_s if step.swell_db else 0.0,
+        }
+        duration = timing.duration(step)
+        for name, minimum in minimums.items():
+            if duration < minimum:
+                yield (
+                    step,
+                    f"make the note longer: {_ms(duration)} is too short for {name} "
+                    f"(minimum {_ms(minimum)})",
+                )
+        for name, inflection in (("scoop", step.scoop), ("fall", step.fall)):
+            part = duration * float(inflection.beats / step.beats) if inflection else math.inf
+            if part < PARAMETERS.min_inflection_s:
+                yield (
+                    step,
+                    f"make the {name} longer: {_ms(part)} is too short to hear (minimum "
+                    f"{_ms(PARAMETERS.min_inflection_s)})",
+                )
+
+
+def _check_graces(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
+    """Find grace notes before which the last note is too short to give them its time."""
+    for before, step in pairwise(steps):
+        gap = timing.at(step.start) - timing.at(before.start)
+        if step.grace and gap < PARAMETERS.min_before_grace_s:
+            yield (
+                step,
+                f"leave out the grace note, or make {before.tab} before it longer: {_ms(gap)} is "
+                f"too short for both (minimum {_ms(PARAMETERS.min_before_grace_s)})",
+            )
 
 
 def _check_jumps(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
@@ -273,6 +421,8 @@ def _ms(seconds: float) -> str:
 _TIME_CHECKS: tuple[Callable[[Sequence[Step], _Timing], Iterator[StepWarning]], ...] = (
     _check_durations,
     _check_cycles,
+    _check_shapes,
+    _check_graces,
     _check_jumps,
     _check_breath,
 )

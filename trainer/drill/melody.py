@@ -12,7 +12,13 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from trainer.drill.difficulty import seconds_per_beat
-from trainer.drill.fingerings import TargetPitch, describe_unplayable, step_fingerings
+from trainer.drill.fingerings import (
+    SidePitches,
+    TargetPitch,
+    describe_unplayable,
+    side_pitches,
+    step_fingerings,
+)
 from trainer.drill.model import Drill, Goal, Step
 from trainer.drill.transpose import (
     OCTAVE_SHIFTS,
@@ -113,7 +119,7 @@ def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangem
             )
             if keeps_holes and note.is_fingered:
                 choices.append((step,))
-            elif ways := step_fingerings(step, wanted, harp):
+            elif ways := step_fingerings(step, wanted, harp, _beside(note, melody, half_steps)):
                 choices.append(ways)
             else:
                 missing.append((step, _describe_missing(step, wanted, harp, melody)))
@@ -132,6 +138,13 @@ def _unfingered(note: MelodyNote, melody: Melody) -> Step:
     return replace(
         written, sounds=sounds, start=note.start, beats=note.beats, bar=bar, ladder=note.ladder
     )
+
+
+def _beside(note: MelodyNote, melody: Melody, half_steps: int) -> SidePitches:
+    """Return the pitches that a note has beside its path, if its file names its harp."""
+    if note.written is None or melody.harp is None:
+        return SidePitches()
+    return side_pitches(note.written, melody.harp, half_steps)
 
 
 def _describe_missing(

@@ -19,9 +19,10 @@ All problems of a file are reported together, with their positions.
 
 from __future__ import annotations
 
+import logging
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,6 +40,8 @@ from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
 from trainer.drill.model import Climb, Drill, Goal, Tightening
 from trainer.drill.tab_reader import ParsedTab, parse_tab
+from trainer.drill.tab_words import OLD_DIRECTION_NAMES, former_names
+from trainer.drill.tokenizer import tokenize
 from trainer.drill.transpose import find_unplayable
 from trainer.harp import Harp, HarpError, parse_key
 
@@ -48,6 +51,7 @@ if TYPE_CHECKING:
 MAX_BYTES = 1_000_000
 """Maximum size of a drill file in bytes; real ones are far smaller."""
 
+_log = logging.getLogger(__name__)
 _TOO_DEEP = "take out the nested lists and tables: the file nests too deeply for a drill"
 _TOML_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 _TAB_IN_SINGLE_QUOTES = re.compile(r"^[ \t]*tab[ \t]*=[ \t]*'", re.MULTILINE)
@@ -102,7 +106,25 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
         problems += [_locate(problem, spans) for problem in inconsistent]
     if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
+    for problem in find_former_names(source):
+        _log.warning("%s", problem.format(where))
     return _drill(name, table, parts["tab"], parts.get("second"))
+
+
+def find_former_names(source: str) -> Iterator[Problem]:
+    """Yield a problem for each former name of a direction in a valid drill file's text."""
+    if not any(old in source for old in OLD_DIRECTION_NAMES):
+        return
+    data, spans = tomllib.loads(source), key_spans(source)
+    for part in ("tab", "second"):
+        tokens = tokenize(*part_text(part, data, source, spans)) if part in data else []
+        for token in tokens:
+            for old in former_names(token.text):
+                new = OLD_DIRECTION_NAMES[old]
+                message = (
+                    f"write {{{new}}} for {{{old}}}, its former name, or run trainer drill fmt"
+                )
+                yield token.problem(message)
 
 
 def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> Drill:
@@ -261,6 +283,22 @@ def _locate(problem: FieldProblem, spans: Mapping[KeyPath, KeySpans]) -> Problem
     return Problem(span.line, span.column, span.length, problem.message)
 
 
+def part_text(
+    name: str, data: Mapping[str, Any], source: str, spans: Mapping[KeyPath, KeySpans]
+) -> tuple[str, int, int]:
+    """Return the tab of a part, and the line and column of its first character, from 1.
+
+    Args:
+        name: ``tab`` or ``second``.
+        data: the file's fields.
+        source: the file's text.
+        spans: positions of the fields.
+    """
+    spans_of_part = spans.get((name,))
+    content = spans_of_part and string_content_at(source, spans_of_part.value)
+    return content or (data[name], 1, 1)
+
+
 def _parse_part(
     name: str,
     data: Mapping[str, Any],
@@ -268,18 +306,8 @@ def _parse_part(
     source: str,
     spans: Mapping[KeyPath, KeySpans],
 ) -> ParsedTab:
-    """Parse the tab of a part at its position in the source.
-
-    Args:
-        name: ``tab`` or ``second``.
-        data: the file's fields.
-        wrong: names of fields with problems.
-        source: the file's text.
-        spans: positions of the fields.
-    """
-    spans_of_part = spans.get((name,))
-    content = spans_of_part and string_content_at(source, spans_of_part.value)
-    text, line, column = content or (data[name], 1, 1)
+    """Parse the tab of a part at its position in the source; `wrong` are fields with problems."""
+    text, line, column = part_text(name, data, source, spans)
     beats_per_bar, pickup = None, Fraction(0)
     if not wrong & {"meter", "pickup"}:
         beats_per_bar = int(data.get("meter", "4/4").split("/")[0])

@@ -58,6 +58,7 @@ _LENGTH = re.compile(r"([0-9]{0,6}\.?[0-9]{1,6}|[0-9]{1,50}/[0-9]{1,50})(\.{0,2}
 _PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "−": "-", "–": "-", "—": "-"})
 """Typographic characters that word processors substitute, and their plain equivalents."""
 _DOT_FACTORS = (Fraction(1), Fraction(3, 2), Fraction(7, 4))
+_BRACES = re.compile(r"\{([^}]*)\}")
 _PATH_SIGNS = {
     "<>": ("shake", "-4<>5"),
     ">": ("glide", "-4'>-4"),
@@ -269,6 +270,17 @@ def _split_name(direction: str) -> tuple[str, list[str]]:
     count = 2 if words[1:2] == ["vibrato"] else 1
     name = " ".join(words[:count])
     return OLD_DIRECTION_NAMES.get(name, name), words[count:]
+
+
+def former_names(token: str) -> tuple[str, ...]:
+    """Return the former names of directions in a token, in order."""
+    names = (words[0] for inside in _BRACES.findall(token) for words in _directions(inside))
+    return tuple(name for name in names if name in OLD_DIRECTION_NAMES)
+
+
+def _directions(inside: str) -> list[list[str]]:
+    """Return the words of each direction between braces."""
+    return [words for direction in inside.split(",") if (words := direction.split())]
 
 
 def _unknown_direction(name: str) -> str:

@@ -22,7 +22,13 @@ from trainer.drill.difficulty import (
     step_difficulty,
 )
 from trainer.drill.errors import DrillError
-from trainer.drill.fingerings import can_reach, describe_unplayable, step_fingerings, target_pitches
+from trainer.drill.fingerings import (
+    can_reach,
+    describe_unplayable,
+    side_pitches,
+    step_fingerings,
+    target_pitches,
+)
 from trainer.drill.model import Drill, Step
 from trainer.harp import STANDARD_KEYS, Harp, HarpError, Tab
 from trainer.music import key_in_position, position_for
@@ -161,7 +167,8 @@ def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
         choices: dict[bool, list[tuple[Step, ...]]] = {False: [], True: []}
         for step in part:
             wanted = target_pitches(step, written, half_steps)
-            if ways := step_fingerings(step, wanted, harp):
+            beside = side_pitches(step, written, half_steps)
+            if ways := step_fingerings(step, wanted, harp, beside):
                 choices[step.call].append(ways)
             else:
                 missing.append((step, describe_unplayable(step, wanted, harp)))
