@@ -255,6 +255,11 @@ class Step:
         return self.alternative is not None and self.alternative.hole == self.first[0].hole
 
     @property
+    def dips_in_vibrato(self) -> bool:
+        """Whether throat vibrato only lowers its pitch, because its reed is open and not bent."""
+        return all(tab.is_natural for tab in self.last) and self.offset_cents(-1) >= 0.0
+
+    @property
     def is_chord(self) -> bool:
         """Whether several holes sound together."""
         return len(self.sounds[0]) > 1

@@ -22,6 +22,21 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
                            (0 points if there is none)         0.6 → 50, 1.2 → 0
                  and       |log2(vibrato_cents / asked)|       0.3 → 100, 0.6 → 85,
                            (0 points if there is none)         1 → 50, 2 → 0
+                 and       |log2(shake_hz / asked)|            0.15 → 100, 0.3 → 85,
+                           (0 points if there is none)         0.6 → 50, 1.2 → 0
+                 and       |shake_fraction - 0.5|              0.12 → 100, 0.18 → 85,
+                                                               0.27 → 50, 0.4 → 0
+                 and       shake_spread                        0.15 → 100, 0.25 → 85,
+                                                               0.5 → 50, 1 → 0
+                 and       |shake_db|                          6 → 100, 9 → 85,
+                                                               14 → 50, 24 → 0
+                 and       |log2(dip_cents / asked)|,          0.4 → 100, 0.6 → 85,
+                           |log2(fall_cents / asked)|          1 → 50, 2 → 0
+                           (0 points if there is none)
+                 and       |log2(dip_ms / asked)|,             0.6 → 100, 0.9 → 85,
+                           |log2(fall_ms / asked)|             1.5 → 50, 3 → 0
+                 and       grace_ms                            120 → 100, 160 → 85,
+                           (0 points if there is none)         250 → 50, 400 → 0
     cleanness    leak_db (100 points if no leak is heard)      -40 → 100, -24 → 85,
                                                                -12 → 50, 0 → 0
     time         |late_ms|                                     just → 100, 0.2 lost → 85,
@@ -34,6 +49,7 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
 - attack: a scoop does no harm if it is short, nor does a slow approach that starts close. Natural
   reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
   its pitch is scooped by the player, so only the scoop counts.
+- attack: not of a step whose beginning is shaped: one with a scoop, dip, grace note or shake.
 - motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
 - attack, time: a note without an attack whose pitch goes on from the note before (`held_on`) gets
@@ -52,7 +68,7 @@ How points make a step's score: :mod:`trainer.marking.score`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -126,8 +142,8 @@ def score_criteria(
     scores = {
         "pitch": _pitch(step, measured, goal.tolerance),
         "steadiness": _steadiness(measured, goal.tolerance),
-        "attack": None if step.has_path else _attack(step, measured, goal.tolerance),
-        "motion": _motion(step, measured, goal.tolerance),
+        "attack": _attack(step, measured, goal.tolerance) if has_plain_attack(step) else None,
+        "motion": _motion(step, measured, goal, beat_ms),
         "cleanness": _cleanness(step, measured),
         "time": _time(step, measured, beat_ms),
     }
@@ -171,6 +187,11 @@ def is_wrong_note(step: Step, measured: Figures) -> bool:
         not ((_entries(format_sound(wanted)) | alternative) & _entries(heard))
         for wanted, heard in zip(ends, measured.heard.split(">"), strict=True)
     )
+
+
+def has_plain_attack(step: Step) -> bool:
+    """Whether a step begins on its pitch, without a shape that the drill asks for."""
+    return not (step.has_path or step.scoop or step.grace or step.shake)
 
 
 def sounds_alone(step: Step, measured: Measured) -> bool:
@@ -278,23 +299,65 @@ def _attack(step: Step, measured: Measured, tolerance: float) -> CriterionScore 
     return _combined(terms, max)
 
 
-def _motion(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
-    terms = []
+def _motion(step: Step, measured: Measured, goal: Goal, beat_ms: float) -> CriterionScore | None:
+    return _combined(
+        [
+            *_path_terms(step, measured, goal.tolerance),
+            *_vibrato_terms(step, measured),
+            *_shake_terms(step, measured),
+            *_inflection_terms(step, measured, beat_ms),
+        ]
+    )
+
+
+def _path_terms(step: Step, measured: Measured, tolerance: float) -> Iterator[ScoreTerm]:
+    """Terms of glides, slides and ladders."""
     if measured.stray_cents is not None:
         unit = max(tolerance, CURVES.stray_unit * _path_cents(step))
-        terms.append(_term("stray_cents", measured.stray_cents, CURVES.scoop, unit))
+        yield _term("stray_cents", measured.stray_cents, CURVES.scoop, unit)
     if measured.back_cents is not None:
-        terms.append(_term("back_cents", measured.back_cents, CURVES.scoop, tolerance))
+        yield _term("back_cents", measured.back_cents, CURVES.scoop, tolerance)
     if step.is_glide and len({tab.hole for tab in step.tabs}) > 1 and len(step.sounds) > 2:
         fraction = 1.0 - len(measured.unheard) / (len(step.sounds) - 2)
-        terms.append(_term("unheard", fraction, CURVES.slide_fraction))
-    if step.vibrato and step.vibrato.kind is VibratoKind.THROAT:
-        wanted = step.vibrato
-        terms.append(_ratio_term("vibrato_hz", measured.vibrato_hz, wanted.hz, CURVES.vibrato_rate))
-        terms.append(
-            _ratio_term("vibrato_cents", measured.vibrato_cents, wanted.cents, CURVES.vibrato_depth)
+        yield _term("unheard", fraction, CURVES.slide_fraction)
+
+
+def _vibrato_terms(step: Step, measured: Measured) -> Iterator[ScoreTerm]:
+    wanted = step.vibrato
+    if wanted is not None and wanted.kind is VibratoKind.THROAT:
+        yield _ratio_term("vibrato_hz", measured.vibrato_hz, wanted.hz, CURVES.vibrato_rate)
+        yield _ratio_term(
+            "vibrato_cents", measured.vibrato_cents, wanted.cents, CURVES.vibrato_depth
         )
-    return _combined(terms)
+
+
+def _shake_terms(step: Step, measured: Measured) -> Iterator[ScoreTerm]:
+    if step.shake is None:
+        return
+    yield _ratio_term("shake_hz", measured.shake_hz, step.shake.hz, CURVES.shake_rate)
+    if measured.shake_fraction is not None:
+        yield _term("shake_fraction", measured.shake_fraction, CURVES.shake_fraction, 1.0, 0.5)
+    if measured.shake_spread is not None:
+        yield _term("shake_spread", measured.shake_spread, CURVES.shake_spread)
+    if measured.shake_db is not None:
+        yield _term("shake_db", measured.shake_db, CURVES.shake_db)
+
+
+def _inflection_terms(step: Step, measured: Measured, beat_ms: float) -> Iterator[ScoreTerm]:
+    """Terms of scoops, dips, falls and grace notes. A free clock stops before a fall."""
+    wanted = {"dip": step.scoop, "fall": None if measured.tries is not None else step.fall}
+    for name, inflection in wanted.items():
+        if inflection is None:
+            continue
+        depth, duration = (getattr(measured, f"{name}_{unit}") for unit in ("cents", "ms"))
+        yield _ratio_term(f"{name}_cents", depth, inflection.cents, CURVES.inflection_cents)
+        if depth and duration is not None:
+            asked_ms = float(inflection.beats) * beat_ms
+            yield _ratio_term(f"{name}_ms", duration, asked_ms, CURVES.inflection_ms)
+    if step.grace and measured.grace_ms is None:
+        yield ScoreTerm.fixed("grace_ms", None, 0.0)
+    elif step.grace and measured.grace_ms is not None:
+        yield _term("grace_ms", measured.grace_ms, CURVES.grace_ms)
 
 
 def _path_cents(step: Step) -> float:
@@ -305,8 +368,8 @@ def _path_cents(step: Step) -> float:
 
 def _ratio_term(figure: str, value: float | None, wanted: float, curve: Curve) -> ScoreTerm:
     """A term of the ratio between a figure and the wanted one, in octaves."""
-    if value is None:
-        return ScoreTerm.fixed(figure, None, 0.0)
+    if not value:
+        return ScoreTerm.fixed(figure, value, 0.0)
     return ScoreTerm.read(figure, value, abs(math.log2(value / wanted)), curve)
 
 

@@ -10,7 +10,9 @@ cheapest path wins. Each step has three hidden states:
 - **gap**: the player rests, or plays something that the drill does not ask for. Silence costs
   nothing here, sound a little; nothing either while the trainer plays a call, which a recording
   may hold.
-- **right**: the step is played as written. A reading costs its distance from the step's pitch.
+- **right**: the step is played as written. A reading costs its distance from the step's pitch. A
+  shake has the pitches of both its sounds, a note with a scoop or fall all those between, and one
+  with a grace note that of the grace note, too; it is then due as long before its beat.
 - **wrong**: the step is played wrong. Every sounding reading costs the same, and entering costs
   more. Right and wrong change into each other without an attack: a note may be scooped into, or
   slip.
@@ -20,6 +22,7 @@ Transitions:
 - Entering a step costs more the further its due time is away. The distance counts from the beat or
   from the lateness of the step before, whichever costs less, and only up to a limit. So a
   hesitation is paid for once, and a player who has lost the beat is still followed.
+- Within a shake, and between a grace note and its note, an attack costs nothing.
 - An attack makes entering free. Without one, a change of pitch is taken as a slur. A step of the
   same pitch cannot be distinguished from the one before it being held on: it is entered on its
   beat at a cost below that of skipping it (:func:`is_held_on`).
@@ -115,6 +118,8 @@ class _StepStates:
         low, high: range of its pitches, in cents from A4 = 440 Hz.
         reeds: bit mask of its reeds.
         is_chord: whether it asks for more than one hole at once.
+        grace: pitches of its grace note, in cents from A4 = 440 Hz.
+        reattack: transition cost of an attack within the step.
         slur: transition cost from the step before without an attack.
         gap, gap_path: cost of the gap before the step, and the last segment on the path to it.
         right, right_entrance: cost of the step played right, and how its path entered the step.
@@ -131,6 +136,8 @@ class _StepStates:
     high: float
     reeds: int
     is_chord: bool
+    grace: tuple[float, ...]
+    reattack: float
     slur: float
     gap: float = inf
     gap_path: Segment | None = None
@@ -151,23 +158,26 @@ class _StepStates:
     ) -> _StepStates:
         shortest, longest = costs.min_time_scale_s * rate, costs.max_time_scale_s * rate
         slur = costs.slur if previous is None else _slur_cost(previous, target, costs)
+        has_attacks = target.step.shake is not None or bool(target.step.grace)
         return cls(
             costs,
             step,
-            target.at,
+            target.begin,
             min(max(target.end - target.at, shortest), longest),
             costs.full_length * max(1, target.end - target.at),
             target.lowest,
             target.highest,
             target.holes,
             target.step.is_chord,
+            target.grace_pitches,
+            0.0 if has_attacks else costs.reattack,
             slur,
         )
 
     @classmethod
     def after_the_last(cls, step: int, costs: FollowerParameters) -> _StepStates:
         """The gap after the last step, as the gap before a step that cannot be entered."""
-        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, inf)
+        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, (), costs.reattack, inf)
 
     def prune(self) -> None:
         self.gap = self.right = self.wrong = self.best = inf
@@ -200,8 +210,8 @@ class _StepStates:
         """
         costs = self.costs
         if now.is_attack:
-            right, right_entrance = self.right + costs.reattack, self.right_entrance
-            wrong, wrong_entrance = self.wrong + costs.reattack, self.wrong_entrance
+            right, right_entrance = self.right + self.reattack, self.right_entrance
+            wrong, wrong_entrance = self.wrong + self.reattack, self.wrong_entrance
         else:
             right, right_entrance = self.right, self.right_entrance
             wrong, wrong_entrance = self.wrong, self.wrong_entrance
@@ -292,6 +302,8 @@ class _StepStates:
         """Emission cost of a reading with pitch or holes, in the right state."""
         costs = self.costs
         distance = self.low - pitch if pitch < self.low else pitch - self.high
+        for grace in self.grace:
+            distance = min(distance, abs(pitch - grace))
         cost = 0.0 if distance < 0.0 else distance * costs.pitch_per_cent
         if not cost < costs.mismatch:  # also where there is no pitch, and the cost is NaN
             cost = costs.mismatch
@@ -442,8 +454,8 @@ def _slur_cost(before: StepTarget, after: StepTarget, costs: FollowerParameters)
 
 def _shared(before: StepTarget, after: StepTarget, within_cents: float) -> int:
     """Number of a step's first pitches that are within some cents of the last ones before it."""
-    held = before.path[-1]
-    return sum(any(abs(a - b) < within_cents for b in held) for a in after.path[0])
+    held = before.ends_with
+    return sum(any(abs(a - b) < within_cents for b in held) for a in after.begins_with)
 
 
 def sounds_the_same(
@@ -463,7 +475,8 @@ def sounds_the_same(
     is_chord = CleannessRule.CHORD in (before.step.cleanness_rule, after.step.cleanness_rule)
     if is_chord and held != begun:
         return False
-    return len(held) == len(begun) == _shared(before, after, within_cents)
+    counts = {len(before.ends_with), len(after.begins_with)}
+    return counts == {_shared(before, after, within_cents)}
 
 
 def is_held_on(segment: Segment, target: StepTarget, previous: StepTarget) -> bool:

@@ -3,8 +3,9 @@
 A step is held by consecutive readings whose pitch is within tolerance of the sound that is due, on
 the right holes. Dropouts of up to 60 ms are allowed. Of a glide, the first sound must be there for
 a moment and the last one held; of a ladder, each rung must be held. A note with a vibrato is held
-for some cycles of it. The same sound again needs a new attack; another hole of the same pitch, such
-as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on.
+for some cycles of it, and so is a shake, on either of its sounds. The attack of a note may follow
+that of its grace note. The same sound again needs a new attack; another hole of the same pitch,
+such as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on.
 
 Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
 the step was held. A slurred step begins where the pitch leaves that of the step before. Nothing is
@@ -94,7 +95,8 @@ class FreeMarker:
         if self.done:
             return []
         is_sounding = reading.sounding or reading.hz is not None
-        if reading.onset is not None or (is_sounding and self._was_silent):
+        is_attack = reading.onset is not None or (is_sounding and self._was_silent)
+        if is_attack and not self._is_inside(reading.sample):
             self._start_try(frame, reading.sample)
         self._was_silent = not is_sounding
         if self._is_held_on(reading):
@@ -126,6 +128,14 @@ class FreeMarker:
             passed=score >= self._drill.goal.pass_mark and not unplayed,
             unplayed=unplayed,
         )
+
+    def _is_inside(self, sample: int) -> bool:
+        """Whether an attack belongs to the step that has begun: in a shake, after a grace note."""
+        step = self._targets[len(self._marks)].step
+        if step.shake:
+            return self._held_samples > 0
+        since = sample - self._attack_sample
+        return bool(step.grace and self._tries and since < FREE_CLOCK.grace_s * self._rate)
 
     def _start_try(self, frame: int, sample: int) -> None:
         """A new attack: the step starts again from its first sound."""
@@ -180,6 +190,8 @@ class FreeMarker:
         hold_s = self._drill.goal.hold
         if step.vibrato:
             return max(hold_s, FREE_CLOCK.min_vibrato_cycles / step.vibrato.hz)
+        if step.shake:
+            return max(hold_s, FREE_CLOCK.min_shake_cycles / step.shake.hz)
         return hold_s
 
     def _is_right(self, reading: Reading, target: StepTarget, place: int) -> bool:
@@ -187,15 +199,22 @@ class FreeMarker:
         step = target.step
         if reading.hz is None:
             return False
-        width = self._drill.goal.tolerance + (step.vibrato.cents if step.vibrato else 0.0)
-        distance = np.abs(absolute_cents(reading.hz) - np.array(target.path[place])).min()
-        return bool(distance <= width) and self._has_right_holes(reading, step, step.sounds[place])
+        below = above = self._drill.goal.tolerance
+        if step.vibrato:
+            below += step.vibrato.cents * (2.0 if step.dips_in_vibrato else 1.0)
+            above += 0.0 if step.dips_in_vibrato else step.vibrato.cents
+        wanted = np.array((*target.path[place], *target.shake_pitches))
+        deviation = absolute_cents(reading.hz) - wanted
+        is_near = ((deviation >= -below) & (deviation <= above)).any()
+        return bool(is_near) and self._has_right_holes(reading, step, step.sounds[place])
 
     def _has_right_holes(self, reading: Reading, step: Step, sound: Sound) -> bool:
         holes = sounding_mask(reading)
         if not holes:
             return True
         wanted = reed_mask((tab.hole for tab in sound), sound[0].breath)
+        if step.shake:
+            return not holes & ~reed_mask((tab.hole for tab in step.tabs), sound[0].breath)
         if step.is_chord:
             return holes & wanted == wanted and not holes & ~wanted
         if step.cleanness_rule is CleannessRule.CHORD:

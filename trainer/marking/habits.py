@@ -16,15 +16,23 @@ that :func:`note_habits` and :func:`common_criteria` work on old takes too.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from trainer.drill import CleannessRule, Drill, Step
+from trainer.drill import (
+    DEFAULT_DIP,
+    DEFAULT_SHAKE_HZ,
+    CleannessRule,
+    Drill,
+    Step,
+    VibratoKind,
+)
 from trainer.harp import HOLES, Breath, Tab
-from trainer.marking.criteria import is_wrong_note
+from trainer.marking.criteria import has_plain_attack, is_wrong_note
 from trainer.marking.mark import Figures, Mark, Measured, Result
-from trainer.marking.parameters import HABITS
+from trainer.marking.parameters import HABITS, SENTENCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,7 +185,28 @@ def _is_halfway(step: Step) -> bool:
 
 
 def _has_vibrato(step: Step) -> bool:
-    return step.vibrato is not None
+    return step.vibrato is not None and step.vibrato.kind is VibratoKind.THROAT
+
+
+def _has_shake(step: Step) -> bool:
+    return step.shake is not None
+
+
+def _has_scoop(step: Step) -> bool:
+    """Whether it asks for a scoop that is no dip."""
+    return step.scoop is not None and step.scoop.beats > DEFAULT_DIP.beats
+
+
+def _has_dip(step: Step) -> bool:
+    return step.scoop is not None and step.scoop.beats <= DEFAULT_DIP.beats
+
+
+def _has_fall(step: Step) -> bool:
+    return step.fall is not None
+
+
+def _has_grace_note(step: Step) -> bool:
+    return bool(step.grace)
 
 
 def _must_be_clean(step: Step) -> bool:
@@ -213,13 +242,67 @@ def _vibrato_figure(name: str, wanted: str) -> Figure:
     return figure
 
 
+def _octaves(name: str, wanted: Callable[[PlayedNote], float]) -> Figure:
+    """Octaves by which a figure is more than the wanted one; None where it is 0 or unknown."""
+
+    def figure(note: PlayedNote) -> float | None:
+        value = getattr(note.figures, name, None)
+        return float(math.log2(value / wanted(note))) if value else None
+
+    return figure
+
+
+def _inflection_octaves(part: str, name: str) -> Figure:
+    """The same of the depth or the length of a step's scoop or fall.
+
+    Args:
+        part: the attribute of the step, ``scoop`` or ``fall``.
+        name: name of the figure, in cents or milliseconds.
+    """
+
+    def wanted(note: PlayedNote) -> float:
+        inflection = getattr(note.step, part)
+        if name.endswith("cents"):
+            return float(inflection.cents)
+        return float(inflection.beats) * 60_000.0 / note.drill.tempo
+
+    return _octaves(name, wanted)
+
+
+def _shake_rate(note: PlayedNote) -> float:
+    return note.step.shake.hz if note.step.shake else DEFAULT_SHAKE_HZ
+
+
+def _shake_lean(note: PlayedNote) -> float | None:
+    """How much more than half of the time a shake is on its upper hole."""
+    fraction, shake = getattr(note.figures, "shake_fraction", None), note.step.shake
+    if fraction is None or shake is None:
+        return None
+    is_upper_first = note.step.first[0].hole > shake.other[0].hole
+    return float(fraction - 0.5 if is_upper_first else 0.5 - fraction)
+
+
+def _shake_level(note: PlayedNote) -> float | None:
+    """How much louder the upper hole of a shake is than the lower, in dB."""
+    db, shake = getattr(note.figures, "shake_db", None), note.step.shake
+    if db is None or shake is None:
+        return None
+    return float(-db if note.step.first[0].hole > shake.other[0].hole else db)
+
+
 def _scoop(note: PlayedNote) -> float | None:
     """How far above its held pitch a bend was attacked, in cents."""
+    if not has_plain_attack(note.step):
+        return None
     figures = note.figures
     is_slurred = isinstance(figures, Measured) and figures.is_slurred
     if is_slurred or figures.scoop_cents is None or figures.cents is None:
         return None
     return figures.scoop_cents - figures.cents
+
+
+def _settling_ms(note: PlayedNote) -> float | None:
+    return note.figures.settle_ms if has_plain_attack(note.step) else None
 
 
 def _straightness(note: PlayedNote) -> float | None:
@@ -268,6 +351,10 @@ _CENTS, _WOBBLE, _DRIFT, _LATE = (
 _DRAWS, _BLOWS = _is_natural_of(Breath.DRAW), _is_natural_of(Breath.BLOW)
 _LOW_DRAWS = _is_natural_of(Breath.DRAW, (2, 3))
 _TOL = _tolerances(1)
+_RATE, _DEPTH, _LENGTH = (
+    _constant(octaves)
+    for octaves in (HABITS.shake_octaves, HABITS.depth_octaves, HABITS.length_octaves)
+)
 
 RULES = (
     _Rule("pitch", _CENTS, _is_bend, _TOL, "bends shallow", "bends deep"),
@@ -277,7 +364,7 @@ RULES = (
     _Rule("pitch", _CENTS, _BLOWS, _TOL, "", "blows flat"),
     _Rule("pitch", _CENTS, _is_blue, _TOL, "blue notes high", "blue notes low"),
     _Rule("attack", _scoop, _is_bend, _tolerances(2.5), "bends scooped"),
-    _Rule("attack", _figure("settle_ms"), _is_plain, _constant(HABITS.settle_ms), "slow to settle"),
+    _Rule("attack", _settling_ms, _is_plain, _constant(HABITS.settle_ms), "slow to settle"),
     _Rule("steadiness", _WOBBLE, _is_bend, _tolerances(0.5), "bends unsteady"),
     _Rule("steadiness", _WOBBLE, _is_natural, _tolerances(0.5), "notes unsteady"),
     _Rule("steadiness", _DRIFT, _is_bend, _TOL, "bends rise", "bends sink"),
@@ -299,6 +386,80 @@ RULES = (
         _constant(HABITS.vibrato_depth_ratio),
         "vibrato wide",
         "vibrato shallow",
+    ),
+    _Rule(
+        "motion", _octaves("shake_hz", _shake_rate), _has_shake, _RATE, "shakes fast", "shakes slow"
+    ),
+    _Rule(
+        "motion",
+        _shake_lean,
+        _has_shake,
+        _constant(HABITS.shake_lean),
+        "shakes lean high",
+        "shakes lean low",
+    ),
+    _Rule(
+        "motion",
+        _shake_level,
+        _has_shake,
+        _constant(HABITS.shake_db),
+        "shakes weak below",
+        "shakes weak above",
+    ),
+    _Rule(
+        "motion",
+        _figure("shake_spread"),
+        _has_shake,
+        _constant(HABITS.shake_spread),
+        "shakes irregular",
+    ),
+    _Rule(
+        "motion",
+        _inflection_octaves("scoop", "dip_cents"),
+        _has_dip,
+        _DEPTH,
+        "dips deep",
+        "dips shallow",
+    ),
+    _Rule(
+        "motion",
+        _inflection_octaves("scoop", "dip_cents"),
+        _has_scoop,
+        _DEPTH,
+        "scoops deep",
+        "scoops shallow",
+    ),
+    _Rule(
+        "motion",
+        _inflection_octaves("fall", "fall_cents"),
+        _has_fall,
+        _DEPTH,
+        "falls deep",
+        "falls shallow",
+    ),
+    _Rule("motion", _inflection_octaves("scoop", "dip_ms"), _has_dip, _LENGTH, "dips slow"),
+    _Rule(
+        "motion",
+        _inflection_octaves("scoop", "dip_ms"),
+        _has_scoop,
+        _LENGTH,
+        "scoops slow",
+        "scoops quick",
+    ),
+    _Rule(
+        "motion",
+        _inflection_octaves("fall", "fall_ms"),
+        _has_fall,
+        _LENGTH,
+        "falls slow",
+        "falls quick",
+    ),
+    _Rule(
+        "motion",
+        _figure("grace_ms"),
+        _has_grace_note,
+        _constant(HABITS.grace_ms),
+        "grace notes long",
     ),
     _Rule("motion", _figure("back_cents"), _is_glide, _tolerances(2.5), "glides turn back"),
     _Rule("motion", _figure("stray_cents"), _is_glide, _stray_bound, "glides jump", "glides lag"),
@@ -322,6 +483,14 @@ _SPECIFIC = {
     "slow to settle": frozenset({"bends scooped"}),
     "off-beats early": frozenset({"swing straight"}),
     "bends shallow": frozenset({"not bent"}),
+    "dips shallow": frozenset({"no dips"}),
+    "dips slow": frozenset({"no dips"}),
+    "scoops shallow": frozenset({"no scoops"}),
+    "scoops slow": frozenset({"no scoops"}),
+    "scoops quick": frozenset({"no scoops"}),
+    "falls shallow": frozenset({"no falls"}),
+    "falls slow": frozenset({"no falls"}),
+    "falls quick": frozenset({"no falls"}),
 }
 """More specific habits that explain a habit."""
 
@@ -504,7 +673,7 @@ def _leaking(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
 
 
 def _holes(marks: Sequence[Mark]) -> Iterator[_Finding]:
-    """Chords that lack a hole, and vibrato that is missing."""
+    """Chords that lack a hole, and motion that is missing."""
     chords = [mark for mark in marks if mark.step.is_chord and mark.measured.holes]
     for name, lacks in (("upper hole missing", -1), ("lower hole missing", 0)):
         lacking = [mark.step for mark in chords if _lacks(mark, lacks)]
@@ -518,10 +687,27 @@ def _holes(marks: Sequence[Mark]) -> Iterator[_Finding]:
     alone = [mark.step for mark in must_blur if len(mark.measured.holes) == 1]
     if is_common(len(alone), len(must_blur)):
         yield _Finding("chords single", "cleanness", alone, len(must_blur))
-    vibrato = [mark for mark in marks if mark.step.vibrato]
-    still = [mark.step for mark in vibrato if mark.measured.vibrato_hz is None]
-    if is_common(len(still), len(vibrato)):
-        yield _Finding("no vibrato", "motion", still, len(vibrato))
+    for name, selects, is_missing in _MISSING:
+        able = [mark for mark in marks if selects(mark.step)]
+        lacking = [mark.step for mark in able if is_missing(mark.measured)]
+        if is_common(len(lacking), len(able)):
+            yield _Finding(name, "motion", lacking, len(able))
+
+
+def _is_flat(name: str) -> Callable[[Measured], bool]:
+    """Whether a scoop or fall is too shallow to be heard."""
+    return lambda measured: (getattr(measured, name) or 0.0) < SENTENCE.min_inflection_cents
+
+
+_MISSING: tuple[tuple[str, Selects, Callable[[Measured], bool]], ...] = (
+    ("no vibrato", _has_vibrato, lambda measured: measured.vibrato_hz is None),
+    ("no shake", _has_shake, lambda measured: measured.shake_hz is None),
+    ("no dips", _has_dip, _is_flat("dip_cents")),
+    ("no scoops", _has_scoop, _is_flat("dip_cents")),
+    ("no falls", _has_fall, _is_flat("fall_cents")),
+    ("no grace notes", _has_grace_note, lambda measured: measured.grace_ms is None),
+)
+"""Motion that is missing: name of the habit, steps that ask for it, and whether one lacks it."""
 
 
 def _lacks(mark: Mark, place: int) -> bool:

@@ -37,8 +37,16 @@ class Measured:
         back_cents: of a glide or ladder on one hole, how far the pitch went against its direction,
             in total.
         unheard: of a slide, tab of the sounds on its way that were not heard.
-        vibrato_hz, vibrato_cents: where the step has a vibrato, its rate, and its depth to each
-            side; None where none was heard.
+        vibrato_hz, vibrato_cents: where the step has a throat vibrato, its rate, and half of its
+            extent; None where none was heard. Where it only dips, `cents` is its top.
+        shake_hz: of a shake, full cycles per second; None where the sounds did not alternate.
+        shake_fraction: of a shake, fraction of the time on the step's own sound.
+        shake_spread: of a shake, standard deviation of its cycles' lengths relative to the median.
+        shake_db: of a shake, level of the other sound relative to the step's own.
+        dip_cents, dip_ms: of a wanted scoop or dip, how far below the note it started, and for how
+            long it rose.
+        fall_cents, fall_ms: the same of a wanted fall, at the note's end.
+        grace_ms: length of a wanted grace note; None where none was heard.
         is_slurred: whether it started without an attack, out of the note before it.
         held_on: tab of the sound before, where its pitch went on and no attack was heard. When the
             step began is then not known; see :func:`trainer.marking.follower.is_held_on`.
@@ -64,6 +72,15 @@ class Measured:
     unheard: tuple[str, ...] = ()
     vibrato_hz: float | None = None
     vibrato_cents: float | None = None
+    shake_hz: float | None = None
+    shake_fraction: float | None = None
+    shake_spread: float | None = None
+    shake_db: float | None = None
+    dip_cents: float | None = None
+    dip_ms: float | None = None
+    fall_cents: float | None = None
+    fall_ms: float | None = None
+    grace_ms: float | None = None
     is_slurred: bool = False
     held_on: str | None = None
     tries: int | None = None

@@ -224,6 +224,12 @@ def make_mark(
         criteria=criteria,
         measured=measured,
         sentence=mark_sentence(
-            step, measured, criteria, harp=harp, beat_ms=beat_ms, is_skipped=is_skipped
+            step,
+            measured,
+            criteria,
+            goal=goal,
+            harp=harp,
+            beat_ms=beat_ms,
+            is_skipped=is_skipped,
         ),
     )

@@ -11,6 +11,9 @@ before its end, where the breath lets go.
 - A ladder: :mod:`trainer.marking.ladder`. `cents`, wobble and drift are those of its worst rung.
 - A chord: its pitch is that of the reed nearest to the reading. Where none is within 60 cents, the
   chord has no pitch.
+- A shake: :mod:`trainer.marking.shake`. Its pitch is that of the sound nearest to the reading.
+- A scoop, dip or fall: :mod:`trainer.marking.inflection`. The held span lies between them.
+- A grace note: :mod:`trainer.marking.grace_note`. All other figures are those of the note after it.
 - What sounded along: :mod:`trainer.marking.sounding_holes`.
 """
 
@@ -23,18 +26,22 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
-from trainer.drill import CleannessRule, Sound
+from trainer.drill import CleannessRule, Sound, VibratoKind
 from trainer.harp import HOLES
 from trainer.marking.follower import Segment
 from trainer.marking.glide import end_spans, missed_sounds, path_deviation
+from trainer.marking.grace_note import split_grace_note
 from trainer.marking.held_note import held_span, measure_attack
+from trainer.marking.inflection import measure_fall, measure_scoop
 from trainer.marking.ladder import rung_spans
 from trainer.marking.mark import Measured
 from trainer.marking.onset import is_slurred, segment_start
 from trainer.marking.parameters import MEASUREMENT
 from trainer.marking.reading_history import ReadingHistory
+from trainer.marking.shake import measure_shake
 from trainer.marking.sounding_holes import (
     heard_tab,
+    holes_in_turn,
     holes_sounding,
     is_drowned_out,
     loudest_leak,
@@ -74,11 +81,15 @@ def measure_step(
         held_on: tab of the sound before, if it may have been held on; its pitch went on. Nothing
             that depends on when the step began is then measured.
     """
-    start = segment_start(history, segment.start)
+    grace_ms = None
+    if target.step.grace:
+        segment, start, grace_ms = split_grace_note(target, history, segment, rate)
+    else:
+        start = segment_start(history, segment.start)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
     slurred = is_slurred(history, segment.start)
-    if not slurred:
+    if not slurred or target.step.grace:
         held_on = None
     is_timed = held is None and held_on is None
     late_ms = (start - target.at) * 1000.0 / rate if is_timed else None
@@ -94,7 +105,11 @@ def measure_step(
         (end - start) * 1000.0 / rate,
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
-    measured = Measured(start, end, late_ms, is_slurred=slurred, held_on=held_on)
+    measured = Measured(
+        start, end, late_ms, is_slurred=slurred, held_on=held_on, grace_ms=grace_ms
+    )
+    if target.step.shake:
+        return _measure_shake(target, readings, history, measured, rate)
     if target.step.has_path and held is not None:
         spans = [
             HeldSpan.of(readings, sound, pitches, *((at - start) * 1000.0 / rate for at in bounds))
@@ -108,7 +123,55 @@ def measure_step(
         find_spans = rung_spans if target.step.ladder else end_spans
         spans = find_spans(target, readings, length_ms)
         return _measure_moving(target, readings, history, length_ms, measured, spans)
-    return _measure_held_note(target, readings, history, tolerance, measured)
+    if target.step.fall and held is None:
+        readings, measured = _without_fall(target, readings, length_ms, measured)
+    return _measure_held_note(target, readings, history, tolerance, measured, length_ms)
+
+
+def _without_fall(
+    target: StepTarget, readings: StepReadings, length_ms: float, measured: Measured
+) -> tuple[StepReadings, Measured]:
+    """The readings of a note up to its fall, and the figures with those of the fall."""
+    fall = measure_fall(target, readings, length_ms)
+    if fall is None:
+        return readings, measured
+    measured = replace(measured, fall_cents=fall.cents, fall_ms=fall.ms)
+    until_ms = readings.length_ms - (1.0 + MEASUREMENT.held_margin) * fall.ms
+    return readings.until(until_ms), measured
+
+
+def _measure_shake(
+    target: StepTarget,
+    readings: StepReadings,
+    history: ReadingHistory,
+    measured: Measured,
+    rate: int,
+) -> Measured:
+    assert target.step.shake is not None
+    both = (*target.step.first, *target.step.shake.other)
+    pitches = (*target.path[0], *target.shake_pitches)
+    # Not without outliers: a visit to the softer sound may be as short as one.
+    readings = replace(readings, pitch=history.pitch[readings.frames])
+    held = HeldSpan.of(readings, target.step.first, pitches, 0.0, readings.release_ms)
+    if len(held.frames) < MEASUREMENT.min_pitch_frames:
+        return measured
+    shake = measure_shake(target, history, held.frames, rate)
+    measured = replace(
+        measured,
+        cents=held.cents,
+        shake_hz=shake.hz,
+        shake_fraction=shake.fraction,
+        shake_spread=shake.spread,
+        shake_db=shake.level_db,
+        heard=heard_tab(history, held.frames, held.sound, held.cents),
+    )
+    leak = loudest_leak(history, held.frames, both)
+    return replace(
+        measured,
+        leak_db=leak.db if leak else None,
+        leak_hole=leak.hole if leak else None,
+        holes=holes_in_turn(history, held.frames, both),
+    )
 
 
 def _measure_held_note(
@@ -117,8 +180,13 @@ def _measure_held_note(
     history: ReadingHistory,
     tolerance: float,
     measured: Measured,
+    length_ms: float,
 ) -> Measured:
     settle_ms, scoop = measure_attack(target, readings, tolerance)
+    wanted_scoop = measure_scoop(target, readings, length_ms) if target.step.scoop else None
+    if wanted_scoop is not None:
+        measured = replace(measured, dip_cents=wanted_scoop.cents, dip_ms=wanted_scoop.ms)
+        settle_ms = (1.0 + MEASUREMENT.held_margin) * wanted_scoop.ms
     held = held_span(target, readings, settle_ms)
     if len(held.frames) < MEASUREMENT.min_pitch_frames:
         return measured
@@ -132,7 +200,10 @@ def _measure_held_note(
         settle_ms=None if measured.held_on else settle_ms,
         heard=heard_tab(history, held.frames, held.sound, held.cents),
     )
-    return measure_vibrato(measured, target, readings, held) if target.step.vibrato else measured
+    vibrato = target.step.vibrato
+    if vibrato is None or vibrato.kind is not VibratoKind.THROAT:
+        return measured
+    return measure_vibrato(measured, target, readings, held)
 
 
 def _measure_moving(

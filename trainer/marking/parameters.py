@@ -79,6 +79,9 @@ class FollowerParameters:
     full_length: float = 0.3
     """Fraction of a step's length from which leaving it is free."""
 
+    grace_s: float = 0.08
+    """Time in seconds by which a step with a grace note is due before its beat (common practice: a
+    grace note is as short as its reed allows)."""
     min_time_scale_s: float = 0.25
     """Shortest step length in seconds that `off_time` is scaled by."""
     max_time_scale_s: float = 1.0
@@ -153,6 +156,26 @@ class MeasurementParameters:
     """Length in readings of the median filter on a glide's pitch."""
     turn_cents: float = 5.0
     """Smallest turn of a glide's pitch in cents that counts."""
+    top_percentile: float = 92.0
+    """Percentile of the pitch in a cycle of vibrato that is its top: 3 of 40 readings lie above it,
+    and a sinusoid is there within 2 % of its extent."""
+    min_tops: int = 4
+    """Fewest cycles of vibrato from whose tops wobble and drift are measured."""
+    min_shake_cycles: int = 2
+    """Fewest cycles that are a shake."""
+    min_shake_visit_ms: float = 15.0
+    """Shortest time on one sound of a shake in milliseconds: a fifth of that at the fastest
+    shake."""
+    min_inflection_ms: float = 25.0
+    """Shortest scoop or fall in milliseconds that is fitted: five readings."""
+    inflection_steps: int = 40
+    """Number of durations, in even ratios, that are tried for a scoop or fall."""
+    held_margin: float = 0.1
+    """Part of a scoop or fall, beside it, that is left out of the held span, too."""
+    min_grace_frames: int = 3
+    """Fewest readings (15 ms) of a grace note."""
+    grace_attack_frames: int = 8
+    """Readings by which a note's attack may be reported before its pitch is known."""
     slide_start: float = 0.1
     """Fraction of a slide's length before which a hole is not yet looked for."""
 
@@ -172,6 +195,8 @@ class SoundingHolesParameters:
     """Distance in cents within which a pitch is the wanted note: half a half step."""
     as_loud_db: float = -3.0
     """Level in dB relative to the main hole from which the wanted one is about as loud."""
+    in_turn_fraction: float = 0.1
+    """Least fraction of the readings in which a reed of a shake sounds: a fifth of its half."""
     partial_tolerance: float = 0.02
     """Relative distance from a whole number within which a ratio of frequencies is a partial: about
     35 cents."""
@@ -220,8 +245,12 @@ class FreeClockParameters:
     max_leak_db: float = -24.0
     """Level in dB relative to the wanted hole from which a leak interrupts a step
     that must be clean."""
-    min_vibrato_cycles: float = 2.0
+    min_vibrato_cycles: float = 3.0
     """Fewest cycles of a vibrato that are held."""
+    min_shake_cycles: float = 4.0
+    """Fewest cycles of a shake that are held."""
+    grace_s: float = 0.3
+    """Longest time in seconds from the attack of a grace note to that of its note."""
     slur_tolerances: float = 2.0
     """Distance in tolerances between two steps beyond which the second needs no new attack."""
 
@@ -271,6 +300,22 @@ class CurveParameters:
     """Octaves between the vibrato's rate and the wanted rate. Chosen by hand."""
     vibrato_depth: Curve = ((0.3, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
     """Octaves between the vibrato's depth and the wanted depth. Chosen by hand."""
+    shake_rate: Curve = ((0.15, 100.0), (0.3, 85.0), (0.6, 50.0), (1.2, 0.0))
+    """Octaves between the shake's rate and the wanted rate. Chosen by hand, as for vibrato."""
+    shake_fraction: Curve = ((0.12, 100.0), (0.18, 85.0), (0.27, 50.0), (0.4, 0.0))
+    """Distance from one half of the fraction of a shake on one of its sounds. One sound is twice as
+    long as the other at 0.17, three times at 0.25. Chosen by hand."""
+    shake_spread: Curve = ((0.15, 100.0), (0.25, 85.0), (0.5, 50.0), (1.0, 0.0))
+    """Relative spread of a shake's cycles. Chosen by hand."""
+    shake_db: Curve = ((6.0, 100.0), (9.0, 85.0), (14.0, 50.0), (24.0, 0.0))
+    """Difference in level between the sounds of a shake, in dB. Reeds of a harp differ by some dB
+    in any case. Chosen by hand."""
+    inflection_cents: Curve = ((0.4, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
+    """Octaves between the depth of a scoop, dip or fall and the wanted depth. Chosen by hand."""
+    inflection_ms: Curve = ((0.6, 100.0), (0.9, 85.0), (1.5, 50.0), (3.0, 0.0))
+    """The same of its duration, which ears judge less finely. Chosen by hand."""
+    grace_ms: Curve = ((120.0, 100.0), (160.0, 85.0), (250.0, 50.0), (400.0, 0.0))
+    """Length of a grace note in milliseconds. Chosen by hand: crushed in, up to 120 ms."""
     leak_db: Curve = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
     """Level of a leak in dB relative to the wanted hole. Chosen by hand."""
 
@@ -324,6 +369,8 @@ class SentenceParameters:
     """A natural note flatter than this in cents is usually bent by accident (common practice)."""
     scoop_cents: float = 25.0
     """Scoop in cents from which a slow attack is called a scoop."""
+    min_inflection_cents: float = 15.0
+    """Depth in cents below which no scoop, dip or fall is heard: reeds themselves rise so far."""
     max_wobble_cents: float = 80.0
     """Wobble in cents beyond which no note was held: a player wobbles by less."""
     max_drift_cents: float = 150.0
@@ -375,6 +422,20 @@ class HabitParameters:
     """Relative deviation of a vibrato's rate that is a fault."""
     vibrato_depth_ratio: float = 0.5
     """Relative deviation of a vibrato's depth that is a fault."""
+    shake_octaves: float = 0.3
+    """Octaves between a shake's rate and the wanted one that are a fault."""
+    shake_lean: float = 0.18
+    """Distance from half of the time on the upper hole of a shake that is a fault."""
+    shake_spread: float = 0.25
+    """Relative spread of a shake's cycles that is a fault."""
+    shake_db: float = 9.0
+    """Difference in level between the holes of a shake in dB that is a fault."""
+    depth_octaves: float = 0.6
+    """Octaves between the depth of a scoop or fall and the wanted one that are a fault."""
+    length_octaves: float = 0.9
+    """The same of its length."""
+    grace_ms: float = 160.0
+    """Length of a grace note in milliseconds that is a fault."""
     stray_cents: float = 40.0
     """Least stray distance of a glide in cents that is a fault."""
     swing_slack: float = 0.4

@@ -19,6 +19,7 @@ _FIELDS: dict[str, tuple[type[np.generic], float]] = {
     "pitch": (np.float64, np.nan),
     "reeds": (np.int32, 0),
     "name": (np.int16, -1),
+    "level_db": (np.float32, -120.0),
 }
 
 
@@ -36,6 +37,7 @@ class ReadingHistory:
         names: entries that the ear has identified. Several in one item share a pitch.
         pitches: by index of the reading, where several reeds sounded: (hole, cents from
             A4 = 440 Hz) of each.
+        level_db: RMS level in dB re full scale.
         levels: level in dB of each of the ten holes relative to the main one; NaN where not
             measured.
     """
@@ -45,6 +47,7 @@ class ReadingHistory:
     pitch: NDArray[np.float64]
     reeds: NDArray[np.int32]
     name: NDArray[np.int16]
+    level_db: NDArray[np.float32]
     levels: NDArray[np.float16]
 
     def __init__(self) -> None:
@@ -73,6 +76,7 @@ class ReadingHistory:
         if len(reading.pitches) > 1:
             self.pitches[i] = tuple((hole, absolute_cents(hz)) for hole, hz in reading.pitches)
         self.reeds[i] = sounding_mask(reading)
+        self.level_db[i] = reading.level_db
         if reading.tab is not None:
             self.name[i] = self._name_index((reading.tab, *reading.also))
             self._store_levels(i, reading, reading.tab)

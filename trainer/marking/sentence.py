@@ -13,14 +13,25 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
-from trainer.drill import DEFAULT_WEIGHTS, Sound, Step, Vibrato
+from trainer.drill import (
+    DEFAULT_DIP,
+    DEFAULT_WEIGHTS,
+    Goal,
+    Shake,
+    Sound,
+    Step,
+    Vibrato,
+    format_sound,
+)
 from trainer.harp import Harp, Tab
 from trainer.marking.criteria import (
     can_be_judged,
     is_not_begun,
     is_wrong_note,
     missing_holes,
+    score_criteria,
     sounds_alone,
 )
 from trainer.marking.mark import Measured
@@ -30,11 +41,27 @@ _DEPTHS = ("", "half step", "whole step", "step and a half")
 _PRAISE = {"pitch": "in tune", "cleanness": "clean", "time": "in time"}
 
 
+@dataclass(frozen=True, slots=True)
+class _Setting:
+    """What a sentence depends on beside the step.
+
+    Attributes:
+        goal: the drill's goal.
+        harp: the harp; None where it is not known.
+        beat_ms: length of a beat in milliseconds.
+    """
+
+    goal: Goal
+    harp: Harp | None
+    beat_ms: float
+
+
 def mark_sentence(
     step: Step,
     measured: Measured,
     criteria: Mapping[str, float],
     *,
+    goal: Goal | None = None,
     harp: Harp | None = None,
     beat_ms: float = 1000.0,
     is_skipped: bool = False,
@@ -46,6 +73,7 @@ def mark_sentence(
         measured: its figures.
         criteria: points of each criterion, from
             :func:`~trainer.marking.criteria.criterion_scores`.
+        goal: the drill's goal; None for the usual one.
         harp: the harp, whose reeds say which notes can sag; None where it is not known.
         beat_ms: length of a beat in milliseconds.
         is_skipped: whether a later step was played; used where this one was not.
@@ -54,6 +82,7 @@ def mark_sentence(
         return "skipped" if is_skipped else "not played"
     if not can_be_judged(step, measured):
         return "too short to judge"
+    setting = _Setting(goal or Goal(), harp, beat_ms)
     faults = sorted(
         (name for name in criteria if criteria[name] < SENTENCE.fault_points),
         key=lambda name: DEFAULT_WEIGHTS[name] * (criteria[name] - 100.0),
@@ -69,13 +98,13 @@ def mark_sentence(
     if is_not_begun(step, measured):
         clauses.append("held on from the note before; start it anew")
         faults = [name for name in faults if name not in ("attack", "time")]
-    clauses += [_clause(name, step, measured, harp, beat_ms) for name in faults]
+    clauses += [_clause(name, step, measured, setting) for name in faults]
     if not clauses and measured.hidden:
         clauses = _hidden_clauses(step, measured)
     if clauses:
         sentence = "; ".join(clauses[: SENTENCE.max_clauses])
     else:
-        sentence = _praise(step, measured, criteria, harp, beat_ms)
+        sentence = _praise(step, measured, criteria, setting)
     if measured.held_on and not is_not_begun(step, measured):
         sentence += f"; after {measured.held_on} its start cannot be heard"
     tries = measured.tries or 1
@@ -140,37 +169,31 @@ def _wrong_note(step: Step, measured: Measured) -> str:
 
 
 def _praise(
-    step: Step,
-    measured: Measured,
-    criteria: Mapping[str, float],
-    harp: Harp | None,
-    beat_ms: float,
+    step: Step, measured: Measured, criteria: Mapping[str, float], setting: _Setting
 ) -> str:
     words = []
     for name, praise in _PRAISE.items():
         if name in criteria:
             is_perfect = criteria[name] >= SENTENCE.perfect_points
-            clause = _clause(name, step, measured, harp, beat_ms)
+            clause = _clause(name, step, measured, setting)
             words.append(praise if is_perfect else f"{praise} ({clause})")
     return ", ".join(words)
 
 
-def _clause(
-    criterion: str, step: Step, measured: Measured, harp: Harp | None, beat_ms: float
-) -> str:
+def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -> str:
     if criterion == "pitch":
-        return _pitch(step, measured, harp)
+        return _pitch(step, measured, setting.harp)
     if criterion == "steadiness":
         return _steadiness(measured.wobble_cents or 0.0, measured.drift_cents or 0.0)
     if criterion == "attack":
         return _attack(measured)
     if criterion == "motion":
-        return _motion(step, measured)
+        return _motion(step, measured, setting)
     if criterion == "cleanness":
         if sounds_alone(step, measured):
             return "sounded alone, and should be a chord"
         return _cleanness(measured.leak_hole, measured.leak_db or 0.0)
-    return _time(measured.late_ms or 0.0, beat_ms)
+    return _time(measured.late_ms or 0.0, setting.beat_ms)
 
 
 def _cents(cents: float) -> str:
@@ -186,6 +209,8 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
     tab = step.first[0]
     if step.is_chord or step.offset_cents(0):
         return _cents(end)
+    if step.dips_in_vibrato and measured.vibrato_cents and end > 0:
+        return f"the vibrato rises {end:.0f} cents above the note: let it only dip"
     if tab.bend and not tab.over:
         depth = _DEPTHS[tab.bend] if tab.bend < len(_DEPTHS) else f"{tab.bend} half steps"
         if end > 0:
@@ -213,27 +238,83 @@ def _size(cents: float | None) -> float:
     return math.inf if cents is None else abs(cents)
 
 
-def _motion(step: Step, measured: Measured) -> str:
-    if step.vibrato:
-        return _vibrato(step.vibrato, measured)
-    if measured.unheard:
+def _motion(step: Step, measured: Measured, setting: _Setting) -> str:
+    """The figure of the motion that earns least, in words."""
+    score = score_criteria(step, measured, setting.goal, setting.beat_ms).get("motion")
+    if score is None:
+        return ""
+    figure = min(score.terms, key=lambda term: term.earned).figure
+    if figure.startswith("vibrato") and step.vibrato:
+        return _vibrato(figure, step.vibrato, measured)
+    if figure.startswith("shake") and step.shake:
+        return _shake(figure, step, step.shake, measured)
+    if figure.startswith(("dip", "fall")):
+        return _inflection(figure, step, measured, setting.beat_ms)
+    if figure == "grace_ms":
+        return _grace_note(step, measured)
+    if figure == "unheard":
         return f"slid past {' and '.join(measured.unheard)} unheard"
-    stray, back = measured.stray_cents or 0.0, measured.back_cents or 0.0
-    if back >= 0.5 * stray:
-        return f"went back by {back:.0f} cents on the way"
-    return f"strayed {stray:.0f} cents from its way"
+    if figure == "back_cents":
+        return f"went back by {measured.back_cents or 0.0:.0f} cents on the way"
+    return f"strayed {measured.stray_cents or 0.0:.0f} cents from its way"
 
 
-def _vibrato(wanted: Vibrato, measured: Measured) -> str:
+def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:
     hz, cents = measured.vibrato_hz, measured.vibrato_cents
     if hz is None or cents is None:
         return "no vibrato heard"
-    # The curve of the depth is half as strict as that of the rate.
-    if abs(math.log2(hz / wanted.hz)) >= 0.5 * abs(math.log2(cents / wanted.cents)):
+    if figure == "vibrato_hz":
         speed = "slow" if hz < wanted.hz else "fast"
         return f"vibrato too {speed}, {hz:.1f} a second for {wanted.hz:g}"
     depth = "shallow" if cents < wanted.cents else "wide"
     return f"vibrato too {depth}, {cents:.0f} cents for {wanted.cents:g}"
+
+
+def _shake(figure: str, step: Step, wanted: Shake, measured: Measured) -> str:
+    own, other = format_sound(step.first), format_sound(wanted.other)
+    hz, fraction, db = measured.shake_hz, measured.shake_fraction, measured.shake_db
+    if hz is None:
+        return f"no shake heard: change between {own} and {other}"
+    if figure == "shake_hz":
+        speed = "faster" if hz < wanted.hz else "slower"
+        return f"shake {speed}: {hz:.1f} a second for {wanted.hz:g}"
+    if figure == "shake_db" and db is not None:
+        soft = other if db < 0.0 else own
+        return f"{soft} is {abs(db):.0f} dB softer in the shake: move further onto it"
+    if figure == "shake_fraction" and fraction is not None:
+        short, part = (other, 1.0 - fraction) if fraction > 0.5 else (own, fraction)
+        return f"the shake is uneven: stay longer on {short} ({100.0 * part:.0f} % of the time)"
+    return "the shake speeds up and slows down: move evenly"
+
+
+def _inflection(figure: str, step: Step, measured: Measured, beat_ms: float) -> str:
+    """What to do about the depth or the length of a scoop, dip or fall."""
+    name, unit = figure.split("_")
+    wanted = step.scoop if name == "dip" else step.fall
+    depth, ms = getattr(measured, f"{name}_cents"), getattr(measured, f"{name}_ms")
+    if wanted is None:
+        return ""
+    is_dip = name == "dip" and wanted.beats <= DEFAULT_DIP.beats
+    word = "fall" if name == "fall" else "dip" if is_dip else "scoop"
+    if not depth or depth < SENTENCE.min_inflection_cents:
+        start = "let it drop at its end" if name == "fall" else "start lower and let it rise"
+        return f"no {word} heard: {start}"
+    if unit == "cents":
+        further = depth < wanted.cents
+        if name == "fall":
+            advice = "let it fall further" if further else "let it fall less far"
+        else:
+            advice = f"{word} {'deeper' if further else 'less deep'}"
+        return f"{advice} ({depth:.0f} cents for {wanted.cents:g})"
+    pace = "quicker" if ms > float(wanted.beats) * beat_ms else "slower"
+    return f"{word} {pace} ({ms:.0f} ms for {float(wanted.beats) * beat_ms:.0f})"
+
+
+def _grace_note(step: Step, measured: Measured) -> str:
+    grace = format_sound(step.grace)
+    if measured.grace_ms is None:
+        return f"no grace note heard: flick {grace} just before the beat"
+    return f"grace note too long, {measured.grace_ms:.0f} ms: flick {grace} quicker"
 
 
 def _steadiness(wobble: float, drift: float) -> str:

@@ -56,6 +56,19 @@ def holes_sounding(
     return tuple(tab.hole for tab in sounding_reeds(history, frames, wanted[0].breath))
 
 
+def holes_in_turn(
+    history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
+) -> tuple[int, ...]:
+    """The holes of some reeds that sound in turn, each in a fair part of the readings."""
+    reeds = history.reeds[frames]
+    least = SOUNDING_HOLES.in_turn_fraction * np.count_nonzero(reeds)
+    return tuple(
+        tab.hole
+        for tab in sorted(wanted, key=lambda tab: tab.hole)
+        if np.count_nonzero(reeds & reed_mask([tab.hole], tab.breath)) > least
+    )
+
+
 def masked_holes(
     wanted: Sound, pitches: Sequence[float], sounding: tuple[int, ...]
 ) -> tuple[int, ...]:

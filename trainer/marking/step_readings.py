@@ -29,6 +29,13 @@ class StepReadings:
     pitch: Floats
     length_ms: float
 
+    def until(self, last_ms: float) -> StepReadings:
+        """The readings up to a time in milliseconds, as those of a shorter step."""
+        inside = self.time_ms <= last_ms
+        return StepReadings(
+            self.frames[inside], self.time_ms[inside], self.pitch[inside], max(0.0, last_ms)
+        )
+
     @property
     def release_ms(self) -> float:
         """Time from which the breath lets go, in milliseconds."""

@@ -15,9 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
-from trainer.drill import BeatClock, Step
+from trainer.drill import BeatClock, Sound, Step
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp
+from trainer.marking.parameters import FOLLOWER
 
 
 def reed_mask(holes: Iterable[int], breath: Breath) -> int:
@@ -64,7 +65,10 @@ class StepTarget:
         at: sample on which it should start.
         end: sample on which it should end.
         path: for each of its sounds, the pitches of the reeds in cents from A4 = 440 Hz.
-        holes: bit mask of all its reeds.
+        holes: bit mask of all its reeds, those of a grace note included.
+        begin: sample from which it may sound: that of its grace note.
+        shake_pitches: pitches of a shake's other sound; empty for none.
+        grace_pitches: pitches of a grace note; empty for none.
     """
 
     step: Step
@@ -72,6 +76,9 @@ class StepTarget:
     end: int
     path: tuple[tuple[float, ...], ...]
     holes: int
+    begin: int
+    shake_pitches: tuple[float, ...] = ()
+    grace_pitches: tuple[float, ...] = ()
 
     @classmethod
     def of(cls, step: Step, harp: Harp, clock: BeatClock) -> StepTarget:
@@ -81,19 +88,23 @@ class StepTarget:
             HarpError: the harp cannot play the step.
         """
 
-        def pitches(place: int) -> tuple[float, ...]:
-            tabs = step.sounds[place]
-            return tuple(absolute_cents(harp.hz(tab)) + step.offset_cents(place) for tab in tabs)
+        def pitches(sound: Sound, offset_cents: float = 0.0) -> tuple[float, ...]:
+            return tuple(absolute_cents(harp.hz(tab)) + offset_cents for tab in sound)
 
         holes = 0
-        for tab in step.tabs:
+        for tab in (*step.tabs, *step.grace):
             holes |= reed_mask([tab.hole], tab.breath)
+        at = clock.sample(step.start)
+        grace = round(FOLLOWER.grace_s * clock.rate) if step.grace else 0
         return cls(
             step,
-            clock.sample(step.start),
+            at,
             clock.sample(step.end),
-            tuple(pitches(place) for place in range(len(step.sounds))),
+            tuple(pitches(sound, step.offset_cents(i)) for i, sound in enumerate(step.sounds)),
             holes,
+            at - grace,
+            pitches(step.shake.other) if step.shake else (),
+            pitches(step.grace),
         )
 
     @property
@@ -106,10 +117,26 @@ class StepTarget:
 
     @property
     def lowest(self) -> float:
-        """The lowest of its pitches."""
-        return min(min(pitches) for pitches in self.path)
+        """The lowest of its pitches, at the outer end of a scoop or fall."""
+        inflections = (part.cents for part in (self.step.scoop, self.step.fall) if part)
+        depth = max(inflections, default=0.0)
+        return min(min(pitches) for pitches in self._sounding) - depth
 
     @property
     def highest(self) -> float:
         """The highest of its pitches."""
-        return max(max(pitches) for pitches in self.path)
+        return max(max(pitches) for pitches in self._sounding)
+
+    @property
+    def begins_with(self) -> tuple[float, ...]:
+        """Pitches with which it may begin."""
+        return self.grace_pitches or (*self.path[0], *self.shake_pitches)
+
+    @property
+    def ends_with(self) -> tuple[float, ...]:
+        """Pitches with which it may end."""
+        return (*self.path[-1], *self.shake_pitches)
+
+    @property
+    def _sounding(self) -> tuple[tuple[float, ...], ...]:
+        return (*self.path, self.shake_pitches) if self.shake_pitches else self.path

@@ -31,6 +31,10 @@ GROSS_SCOOP_CENTS, GROSS_SCOOP_MS = 100.0, 250.0
 """Size of a gross scoop, and the time it takes."""
 GROSS_LEAK_DB = -8.0
 """Level of a gross leak in dB relative to the wanted hole."""
+MODERATE_PART = 2.5
+"""Ratio of the wanted extent of a vibrato, scoop or fall to that of a moderate fault."""
+MODERATE_SHAKE_FRACTION = 0.8
+"""Fraction of the time on the first sound of a shake that is a moderate fault."""
 GROSS_EARLY_MS = 110.0
 """A gross fault in time, in milliseconds ahead of the beat."""
 
@@ -139,8 +143,16 @@ def _fault(criterion: str, step: Step, drill: Drill, moderate: bool) -> Fault:
 
 
 def _motion_fault(step: Step, tolerance: float, moderate: bool) -> Fault:
-    if step.vibrato:
-        return Fault(vibrato_cents=step.vibrato.cents / 2.5 if moderate else 0.0)
+    if step.shake:
+        return Fault(shake_fraction=MODERATE_SHAKE_FRACTION) if moderate else Fault(alone=True)
+    if step.scoop or step.fall or step.grace or step.vibrato:
+        part = 1.0 / MODERATE_PART if moderate else 0.0
+        return Fault(
+            vibrato_cents=step.vibrato.cents * part if step.vibrato else None,
+            dip_cents=step.scoop.cents * part if step.scoop else None,
+            fall_cents=step.fall.cents * part if step.fall else None,
+            grace_ms=0.0 if step.grace else None,
+        )
     first, last = format_sound(step.first), format_sound(step.last)
     is_slide = {tab.hole for tab in step.first} != {tab.hole for tab in step.last}
     if moderate and not is_slide:

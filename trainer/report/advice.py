@@ -52,6 +52,10 @@ class Remedy:
 _BEND_SKILLS = ("half-step bends", "bend control", "deep bends", "blow bends")
 _TIME_SKILLS = ("rhythm", "off-beats", "shuffle")
 _CLEAN_SKILLS = ("single notes", "cleanness", "moves")
+_SHAKE_SKILLS = ("shakes", "moves")
+_DIP_SKILLS = ("scoops and falls", "half-step bends", "bend control")
+_FALL_SKILLS = ("scoops and falls", "let up", "bend control")
+_GRACE_SKILLS = ("grace notes", "moves")
 _HELD_SKILLS = ("steadiness", "single notes", "bend control")
 
 REMEDIES: Mapping[str, Remedy] = {
@@ -216,6 +220,123 @@ REMEDIES: Mapping[str, Remedy] = {
         "The vibrato is too shallow.",
         "Let the throat close a little more with each pulse.",
         ("vibrato and wah",),
+    ),
+    "no shake": Remedy(
+        "The shakes do not change holes.",
+        "Hold the harp still and turn the head in small nods, or move the harp, until both holes "
+        "sound; start with two changes a second.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes slow": Remedy(
+        "The shakes are too slow.",
+        "Make the way from hole to hole smaller, then quicker; keep the breath steady.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes fast": Remedy(
+        "The shakes are too fast.",
+        "Let each hole ring: count two changes to the click, then three.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes lean high": Remedy(
+        "The shakes stay too long on the upper hole.",
+        "Stay longer on the lower hole: aim between the two and swing evenly about that place.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes lean low": Remedy(
+        "The shakes stay too long on the lower hole.",
+        "Stay longer on the upper hole: aim between the two and swing evenly about that place.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes weak above": Remedy(
+        "The upper hole of the shakes is {size} dB softer.",
+        "Move further up, until the upper hole is open to the breath.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes weak below": Remedy(
+        "The lower hole of the shakes is {size} dB softer.",
+        "Move further down, until the lower hole is open to the breath.",
+        _SHAKE_SKILLS,
+    ),
+    "shakes irregular": Remedy(
+        "The shakes speed up and slow down.",
+        "Slow down to a rate that stays even, and let the neck, not the hands, keep it.",
+        _SHAKE_SKILLS,
+    ),
+    "no dips": Remedy(
+        "The notes start without a dip.",
+        "Start the note with the mouth shaped for a bend and let go of it at once.",
+        _DIP_SKILLS,
+    ),
+    "dips shallow": Remedy(
+        "The dips are too shallow.",
+        "Start each one from a deeper bend, as in 'dwee'.",
+        _DIP_SKILLS,
+    ),
+    "dips deep": Remedy(
+        "The dips are too deep.", "Bend only a little before you let go.", _DIP_SKILLS
+    ),
+    "dips slow": Remedy(
+        "The dips take too long.",
+        "Let go at once: a dip is heard as an accent, not as a note.",
+        _DIP_SKILLS,
+    ),
+    "no scoops": Remedy(
+        "The notes start without a scoop.",
+        "Begin on the bend, hold it for a moment, and let it up into the note.",
+        _DIP_SKILLS,
+    ),
+    "scoops shallow": Remedy(
+        "The scoops start too high.",
+        "Find the bend alone first; then begin on it and let it up.",
+        _DIP_SKILLS,
+    ),
+    "scoops deep": Remedy(
+        "The scoops start too low.",
+        "Begin with less bend, and let it up into the note.",
+        _DIP_SKILLS,
+    ),
+    "scoops slow": Remedy(
+        "The scoops take too long.",
+        "Arrive on the note sooner, and hold it.",
+        _DIP_SKILLS,
+    ),
+    "scoops quick": Remedy(
+        "The scoops are too quick.",
+        "Let the tongue come forward slowly, for as long as the drill asks.",
+        _DIP_SKILLS,
+    ),
+    "no falls": Remedy(
+        "The notes end without a fall.",
+        "Bend the note down at its end while the breath goes on, and only then let go.",
+        _FALL_SKILLS,
+    ),
+    "falls shallow": Remedy(
+        "The falls are too short a way.",
+        "Let the pitch drop further before the breath stops.",
+        _FALL_SKILLS,
+    ),
+    "falls deep": Remedy(
+        "The falls go too far down.", "Stop the breath sooner on the way down.", _FALL_SKILLS
+    ),
+    "falls quick": Remedy(
+        "The falls drop at once.",
+        "Start to fall earlier, and let the note sink.",
+        _FALL_SKILLS,
+    ),
+    "falls slow": Remedy(
+        "The falls start too early.",
+        "Hold the note longer, and drop it only at its end.",
+        _FALL_SKILLS,
+    ),
+    "no grace notes": Remedy(
+        "The grace notes are missing.",
+        "Play the two notes slowly and evenly, then let the first one shrink to a flick.",
+        _GRACE_SKILLS,
+    ),
+    "grace notes long": Remedy(
+        "The grace notes are too long, {size} ms.",
+        "Think only of the main note, and brush the other on the way to it.",
+        _GRACE_SKILLS,
     ),
     "glides turn back": Remedy(
         "Glides turn back on the way.",

@@ -214,6 +214,15 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "unheard": list(measured.unheard),
         "vibrato_hz": measured.vibrato_hz,
         "vibrato_cents": measured.vibrato_cents,
+        "shake_hz": measured.shake_hz,
+        "shake_fraction": measured.shake_fraction,
+        "shake_spread": measured.shake_spread,
+        "shake_db": measured.shake_db,
+        "dip_cents": measured.dip_cents,
+        "dip_ms": measured.dip_ms,
+        "fall_cents": measured.fall_cents,
+        "fall_ms": measured.fall_ms,
+        "grace_ms": measured.grace_ms,
         "tries": measured.tries,
     }
 

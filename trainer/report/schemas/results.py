@@ -128,7 +128,26 @@ class MeasuredData(TypedDict):
     vibrato_hz: float | None
     """Rate of the vibrato in hertz."""
     vibrato_cents: float | None
-    """Depth of the vibrato to each side in cents."""
+    """Half of the extent of the vibrato in cents: to each side of a bent note, and half of how far
+    it dips on a natural one."""
+    shake_hz: float | None
+    """Of a shake, full cycles per second; null where the two sounds did not alternate."""
+    shake_fraction: float | None
+    """Of a shake, fraction of the time on its first sound."""
+    shake_spread: float | None
+    """Of a shake, standard deviation of the lengths of its cycles relative to their median."""
+    shake_db: float | None
+    """Of a shake, level of its other sound in dB relative to its first."""
+    dip_cents: float | None
+    """Of a scoop or dip, how far below the note it started, in cents."""
+    dip_ms: float | None
+    """Of a scoop or dip, how long it rose, in milliseconds."""
+    fall_cents: float | None
+    """Of a fall, how far below the note it ended, in cents."""
+    fall_ms: float | None
+    """Of a fall, how long it fell, in milliseconds."""
+    grace_ms: float | None
+    """Length of the grace note in milliseconds; null where none was heard."""
     tries: int | None
     """With a free clock, number of notes begun until the step was held."""
 

@@ -28,8 +28,20 @@ class Fault:
         instead: what it plays instead, in the tab of a drill.
         vibrato_hz: rate of the vibrato; None for what the step asks. On a step without vibrato
             this adds one.
-        vibrato_cents: amplitude of the vibrato, to each side; None for what the step asks, 0 for
-            no vibrato.
+        vibrato_cents: half of the vibrato's extent in cents; None for what the step asks, 0 for no
+            vibrato.
+        both_sides: swing a vibrato to both sides of the note, although its reed only dips.
+        shake_hz: rate of a shake in cycles per second; None for what the step asks.
+        shake_fraction: fraction of each cycle of a shake on its first sound.
+        shake_db: level of a shake's other sound relative to the first.
+        shake_spread: standard deviation of the lengths of a shake's cycles, relative to their mean.
+        dip_cents: depth of a scoop or dip that the step asks for; None for what it asks, 0 for
+            none.
+        dip_ms: duration of it; None for what the step asks.
+        fall_cents: depth of a fall; None for what the step asks, 0 for none. On a step without a
+            fall this adds one.
+        fall_ms: duration of it; None for what the step asks.
+        grace_ms: length of a grace note; None for the usual one, 0 for none.
         short_ms: how much too early it stops.
         rung: which sound of a ladder or glide `rung_cents` applies to, counted from 1.
         rung_cents: deviation of that sound.
@@ -38,7 +50,7 @@ class Fault:
         back_cents: how far a glide turns back in the middle of its first move, before it goes on.
         extra: tab of a note of 150 ms that it plays after the step, in the gap before the next
             one if it fits there, else in the step's own time.
-        alone: play only the first hole of a chord.
+        alone: play only the first hole of a chord, or the first sound of a shake.
     """
 
     cents: float = 0.0
@@ -53,6 +65,16 @@ class Fault:
     instead: str | None = None
     vibrato_hz: float | None = None
     vibrato_cents: float | None = None
+    both_sides: bool = False
+    shake_hz: float | None = None
+    shake_fraction: float = 0.5
+    shake_db: float = 0.0
+    shake_spread: float = 0.0
+    dip_cents: float | None = None
+    dip_ms: float | None = None
+    fall_cents: float | None = None
+    fall_ms: float | None = None
+    grace_ms: float | None = None
     short_ms: float = 0.0
     rung: int | None = None
     rung_cents: float = 0.0
@@ -63,9 +85,24 @@ class Fault:
 
 
 _TEXTS = ("instead", "extra")
-_FLAGS = ("skip", "alone")
+_FLAGS = ("skip", "alone", "both_sides")
 _INTEGERS = ("leak_hole", "rung")
-_NOT_NEGATIVE = ("vibrato_hz", "vibrato_cents", "short_ms", "back_cents")
+_NOT_NEGATIVE = (
+    "vibrato_hz",
+    "vibrato_cents",
+    "short_ms",
+    "back_cents",
+    "shake_hz",
+    "shake_fraction",
+    "shake_spread",
+    "dip_cents",
+    "dip_ms",
+    "fall_cents",
+    "fall_ms",
+    "grace_ms",
+)
+_LARGEST = {"shake_fraction": 1.0, "shake_spread": 0.5, "shake_hz": 20.0}
+"""Limits of numbers that are no cents, ms or dB."""
 
 
 def parse_fault(text: str) -> tuple[int, Fault]:
@@ -92,7 +129,7 @@ def parse_fault(text: str) -> tuple[int, Fault]:
             else:
                 values[name] = float(value)
                 least = 0.0 if name in _NOT_NEGATIVE else -LARGEST_FAULT
-                if not least <= float(value) <= LARGEST_FAULT:
+                if not least <= float(value) <= _LARGEST.get(name, LARGEST_FAULT):
                     raise ValueError(value)
         if index < 0:
             raise ValueError(number)

@@ -3,7 +3,9 @@
 A step sounds from its beat until 60 ms before the next onset, for at least half its length. A glide
 on one hole moves the pitch of its reed, and so does a ladder. A glide over holes is a slide: the
 reeds on its path sound one after another, each overlapping the next while it decays. Where a chord
-is asked for and one hole is written, its neighbour sounds too, at the same level.
+is asked for and one hole is written, its neighbour sounds too, at the same level. The two reeds of
+a shake sound in turn in the same way as those of a slide. A grace note is crushed in before the
+beat, in the time of the note before it.
 """
 
 from __future__ import annotations
@@ -19,7 +21,15 @@ from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
 from trainer.sound.performer.fault import Fault
-from trainer.sound.performer.hole_spans import HoleSpan, hole_spans, holes
+from trainer.sound.performer.hole_spans import (
+    GRACE_TURN_MS,
+    Alternation,
+    HoleSpan,
+    hole_spans,
+    holes,
+    shake_spans,
+    with_grace,
+)
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.pitch_curve import GlideMove, hand_closure, pitch_offset
 from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
@@ -44,6 +54,9 @@ class PerformanceParameters:
     octave_cents: float = 2.0
     """Cents by which the upper reed of an octave is sharp: only beats show that both reeds sound,
     and no harp's octaves are exactly tuned."""
+    grace_s: float = 0.08
+    """Length of a grace note, which ends on the beat of its note, in seconds. Common practice: it
+    is as short as a reed allows."""
     detuning_cents: tuple[float, float] = (3.0, 8.0)
     """Range of a leaking reed's deviation from theory, in cents, in either direction."""
 
@@ -91,10 +104,12 @@ def perform(
     onsets = [
         max(0, pace.start(step) + round(fault.late_ms * rate / 1000.0)) for step, fault in played
     ]
+    graces = [_grace_length(step, fault, rate) for step, fault in played]
+    begins = [max(0, onset - grace) for onset, grace in zip(onsets, graces, strict=True)]
     voices: list[ReedVoice] = []
     for i, (written, fault) in enumerate(played):
         step = _as_played(written, fault)
-        onset, following = onsets[i], onsets[i + 1 : i + 2]
+        onset, following = onsets[i], begins[i + 1 : i + 2]
         length = pace.end(step) - pace.start(step)
         until = min([pace.end(step), *following]) - round(PARAMETERS.gap_s * rate)
         least = PARAMETERS.min_path_part if step.has_path else PARAMETERS.min_part
@@ -105,14 +120,43 @@ def perform(
         if (fault.short_ms or fault.extra) and stop < onset + PARAMETERS.min_note_s * rate:
             raise _cannot("stop so early or play an extra note", written, "make the step longer")
         move = _first_move(harp, written, step, fault, onset, length)
-        offset = pitch_offset(step, fault, onset, stop, rate, move)
+        beat = length / float(written.beats)
+        offset = pitch_offset(step, fault, onset, stop, rate, move, beat)
         hands = hand_closure(step, onset, rate)
         playing = _Playing(harp, step, fault, offset, hands, rate, seed)
-        for span in hole_spans(step, onset, stop, length):
+        spans = _spans(playing, onset, stop, length)
+        if begins[i] < onset:
+            spans = with_grace(spans, step.grace, begins[i], GRACE_TURN_MS * rate / 1000.0)
+        for span in spans:
             voices += _wanted_voices(playing, span)
             if fault.leak_db is not None:
                 voices.append(_leaking_voice(playing, span))
     return sorted(voices, key=lambda voice: voice.start)
+
+
+def _grace_length(step: Step, fault: Fault, rate: int) -> int:
+    """Return the length in samples of a step's grace note as it is played; 0 for none."""
+    if not step.grace:
+        return 0
+    length_s = PARAMETERS.grace_s if fault.grace_ms is None else fault.grace_ms / 1000.0
+    return round(length_s * rate)
+
+
+def _spans(playing: _Playing, onset: int, stop: int, length: int) -> list[HoleSpan]:
+    """Return which holes sound when, apart from a grace note."""
+    step, fault = playing.step, playing.fault
+    if step.shake is None:
+        return list(hole_spans(step, onset, stop, length))
+    hz = step.shake.hz if fault.shake_hz is None else fault.shake_hz
+    alternation = Alternation.of(
+        playing.rate / hz,
+        stop - onset,
+        fraction=fault.shake_fraction,
+        level_db=fault.shake_db,
+        spread=fault.shake_spread,
+        seed=playing.seed,
+    )
+    return list(shake_spans(step, onset, stop, alternation))
 
 
 def _as_played(written: Step, fault: Fault) -> Step:
@@ -124,7 +168,11 @@ def _as_played(written: Step, fault: Fault) -> Step:
         except TabError as error:
             raise SoundError(f"the built-in player cannot play it instead: {error}") from None
         step = replace(
-            step, sounds=note.sounds, offsets_cents=note.offsets_cents, ladder=note.ladder
+            step,
+            sounds=note.sounds,
+            offsets_cents=note.offsets_cents,
+            ladder=note.ladder,
+            shake=None,
         )
     if fault.rung is not None or fault.rung_cents:
         if fault.rung is None or not (step.has_path and 1 <= fault.rung <= len(step.sounds)):
@@ -134,9 +182,11 @@ def _as_played(written: Step, fault: Fault) -> Step:
         offsets = [step.offset_cents(place) for place in range(len(step.sounds))]
         offsets[fault.rung - 1] += fault.rung_cents
         step = replace(step, offsets_cents=tuple(offsets))
+    if written.shake and (fault.alone or fault.shake_hz == 0.0):
+        return replace(step, shake=None)
     if fault.alone:
         if not (step.is_chord or step.cleanness_rule is CleannessRule.CHORD):
-            raise _cannot("leave out the rest of a chord", written, "name a step that is a chord")
+            raise _cannot("leave out the rest", written, "name a step that is a chord or a shake")
         sounds = tuple(sound[:1] for sound in step.sounds)
         return replace(step, sounds=sounds, cleanness_rule=CleannessRule.PLAIN)
     return step
@@ -191,6 +241,7 @@ def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
     times = np.array([at for at, _, _ in span.path])
     neighbours = playing.step.implied_neighbour(wanted)
     rms = PARAMETERS.level / np.sqrt(len(wanted) + len(neighbours))
+    rms *= 10.0 ** (span.level_db / 20.0)
     for tab in wanted:
         is_upper = any(harp.midi(tab) - harp.midi(other) == 12 for other in wanted)
         stretch = PARAMETERS.octave_cents if is_upper else 0.0
