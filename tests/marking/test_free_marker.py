@@ -139,10 +139,27 @@ def test_a_note_that_must_be_clean_must_not_leak(leak: float, is_held: bool) -> 
     assert len(play(free("{clean} -5:1"), note("-5", offs(200)))[1]) == 1
 
 
-def test_a_vibrato_is_held_for_two_cycles_within_its_swing() -> None:
-    drill = free("-4:1{vibrato 4 25}", hold=0.2)
+def test_a_vibrato_is_held_for_three_cycles_within_its_swing() -> None:
+    drill = free("-4':1{vibrato 4 25}", hold=0.2)
     cents = offs(400, lambda i: 30.0 if i % 2 else -30.0)
-    assert times(play(drill, note("-4", cents))[1]) == [500]
+    assert times(play(drill, note("-4'", cents))[1]) == [750]
+
+
+def test_a_vibrato_of_a_natural_note_is_held_within_its_dips() -> None:
+    drill = free("-4:1{vibrato 4 25}", hold=0.2)
+    dips = offs(400, lambda i: 5.0 if i % 2 else -55.0)
+    assert times(play(drill, note("-4", dips))[1]) == [750]
+    swings = offs(400, lambda i: 30.0 if i // 20 % 2 else -30.0)
+    assert play(drill, note("-4", swings))[1] == []
+
+
+def test_a_shake_is_held_on_either_of_its_sounds() -> None:
+    drill = free("-4<>5:2", hold=0.2)
+    one, other = ([0.0] * 16, [300.0] * 16)
+    turns = note("-4", (one + other) * 8)
+    (mark,) = play(drill, turns)[1]
+    assert mark[0] == pytest.approx(1000.0 * 4.0 / 6.0, abs=10.0)
+    assert mark[1].measured.shake_hz == pytest.approx(6.25, rel=0.02)
 
 
 def test_the_first_sound_of_a_glide_is_touched_and_its_last_held() -> None:

@@ -313,8 +313,8 @@ def vibrato(centre: float, depth: float, drift: float = 0.0, hz: float = 5.0) ->
     )
 
 
-def test_a_note_with_vibrato_has_the_figures_of_its_centre() -> None:
-    figures = measured("-4:2{vibrato 5 30}", note("-4", vibrato(15.0, 30.0)))
+def test_a_bend_with_vibrato_has_the_figures_of_its_centre() -> None:
+    figures = measured("-4':2{vibrato 5 30}", note("-4'", vibrato(15.0, 30.0)))
     assert figures.vibrato_hz == pytest.approx(5.0, rel=0.02)
     assert figures.vibrato_cents == pytest.approx(30.0, abs=1.0)
     assert figures.cents == pytest.approx(15.0, abs=0.5)
@@ -327,8 +327,17 @@ def test_a_note_with_vibrato_has_the_figures_of_its_centre() -> None:
 
 
 def test_the_centre_of_a_vibrato_is_the_mean_of_whole_cycles() -> None:
-    figures = measured("-4:2{vibrato 3.7 45}", note("-4", vibrato(0.0, 45.0, hz=3.7)))
+    figures = measured("-4':2{vibrato 3.7 45}", note("-4'", vibrato(0.0, 45.0, hz=3.7)))
     assert figures.cents == pytest.approx(0.0, abs=0.6)
+
+
+@pytest.mark.parametrize("hz", [3.7, 5.0, 7.5])
+def test_a_natural_note_with_vibrato_has_the_figures_of_its_tops(hz: float) -> None:
+    """Throat vibrato only dips: its centre lies below the note by half of its extent."""
+    figures = measured("-4:2{vibrato 5 30}", note("-4", vibrato(-25.0, 30.0, hz=hz)))
+    assert figures.vibrato_cents == pytest.approx(30.0, abs=1.0)
+    assert figures.cents == pytest.approx(5.0, abs=1.0)
+    assert (figures.wobble_cents or 0.0) < 1.5
 
 
 @pytest.mark.parametrize("drift", [-40.0, 40.0])

@@ -488,7 +488,7 @@ def test_a_fault_a_step_cannot_have_is_an_error() -> None:
         ("-3=-3':4", Fault(rung_cents=5.0), "play a rung off"),
         ("4>6:4", Fault(stray_cents=5.0), "stray or turn back while it plays 4>6 in bar 1"),
         ("-3=-3':4", Fault(back_cents=5.0), "name a step that glides on its hole"),
-        ("4:4", Fault(alone=True), "leave out the rest of a chord while"),
+        ("4:4", Fault(alone=True), "leave out the rest while"),
         ("4:4", Fault(short_ms=4000.0), "make the step longer"),
         ("4:4", Fault(instead="-4>4"), "cannot play it instead: a glide keeps one breath"),
         ("{chord} -4:4", Fault(leak_db=-9.0, leak_hole=3), "leak hole 3 while it plays -4"),

@@ -156,9 +156,9 @@ class MeasurementParameters:
     """Length in readings of the median filter on a glide's pitch."""
     turn_cents: float = 5.0
     """Smallest turn of a glide's pitch in cents that counts."""
-    top_percentile: float = 92.0
-    """Percentile of the pitch in a cycle of vibrato that is its top: 3 of 40 readings lie above it,
-    and a sinusoid is there within 2 % of its extent."""
+    top_percentile: float = 95.0
+    """Percentile of the pitch in a cycle of vibrato that is its top: 2 of 40 readings lie above it,
+    and a sinusoid is there within 1 % of its extent."""
     min_tops: int = 4
     """Fewest cycles of vibrato from whose tops wobble and drift are measured."""
     min_shake_cycles: int = 2
