@@ -105,9 +105,7 @@ def measure_step(
         (end - start) * 1000.0 / rate,
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
-    measured = Measured(
-        start, end, late_ms, is_slurred=slurred, held_on=held_on, grace_ms=grace_ms
-    )
+    measured = Measured(start, end, late_ms, is_slurred=slurred, held_on=held_on, grace_ms=grace_ms)
     if target.step.shake:
         return _measure_shake(target, readings, history, measured, rate)
     if target.step.has_path and held is not None:
