@@ -800,6 +800,48 @@ def test_wanted_hole_is_not_a_leak() -> None:
     assert cleanness_row(state) == ((" blow, holes 4 5", "text"),)
 
 
+CHORD = (Tab.parse("4"), Tab.parse("5"))
+
+
+@pytest.mark.parametrize(
+    ("holes", "leak", "state", "second"),
+    [
+        ((4, 5), None, "good", "IN TUNE"),
+        ((4,), None, "missing", "NO 5"),
+        ((3, 4, 5), (3, -4.0), "leak", "LEAK 3"),
+        ((3, 4), (3, -4.0), "missing", "NO 5"),
+    ],
+)
+def test_a_wrong_chord_is_not_praised(
+    holes: tuple[int, ...], leak: tuple[int, float] | None, state: str, second: str
+) -> None:
+    needle = DisplaySmoother(HARP)
+    for i in range(80):
+        heard = replace(reading("4", 1.0, sample=240 * i, leak=leak), holes=holes)
+        needle.add(heard, CHORD)
+    shown = readout_of(needle.displayed)
+    assert (needle.displayed.state, shown.second) == (state, second)
+    assert ("hole 3 leaks, 4 dB below" in shown.words) == (3 in holes)
+    assert ("open to 4+5: 5 missing" in shown.words) == (5 not in holes)
+    for i in range(80, 200):
+        needle.add(replace(reading("4", 1.0, sample=240 * i), holes=(4, 5)), CHORD)
+    assert needle.displayed.state == "good"
+
+
+def test_a_loud_leak_is_displayed_unless_a_neighbour_may_sound() -> None:
+    for level, neighbours, state in (
+        (-5.0, False, "leak"),
+        (-5.0, True, "good"),
+        (-30.0, False, "good"),
+    ):
+        needle = DisplaySmoother(HARP)
+        for i in range(80):
+            heard = reading("4", 1.0, sample=240 * i, leak=(5, level))
+            needle.add(heard, (Tab.parse("4"),), neighbours=neighbours)
+        assert needle.displayed.state == state
+        assert "hole 5 leaks" in readout_of(needle.displayed).words
+
+
 def test_strip_bars_fall_with_the_level() -> None:
     state = HoleStripState(sounding=(4,), leak_hole=3, leak_db=-20.0, levels=((4, 0), (3, -20)))
     heights = []

@@ -3,7 +3,7 @@
 Some 200 readings arrive a second, and each differs a little. What is displayed is one whole number
 of cents, from which the needle, the number and the verdict all follow, so that they never disagree.
 It is the median of the last 50 ms, and changes at most every 50 ms, when the median has left it by
-more than 0.6 cents. The leak changes at most every 80 ms. After the sound stops, the last value
+more than 0.6 cents. Leaks and missing holes change at most every 80 ms, and count after 150 ms. After the sound stops, the last value
 stays for 0.7 s, dimmed. All times are on the sample clock.
 """
 
@@ -39,6 +39,8 @@ class SmoothingParameters:
             number changes, in cents. More than 0.5, so that it does not flicker.
         wanted_range_cents: distance from the wanted note, in cents, above which the right hole
             and breath still count as another note.
+        leak_limit_db: level above which a leak is displayed instead of the pitch, in dB relative to
+            the main hole: where cleanness earns as much as pitch does at its tolerance.
     """
 
     median_s: float = 0.050
@@ -49,6 +51,7 @@ class SmoothingParameters:
     hold_s: float = 0.7
     hysteresis_cents: float = 0.6
     wanted_range_cents: float = 150.0
+    leak_limit_db: float = -24.0
 
 
 SMOOTHING = SmoothingParameters()
@@ -64,6 +67,8 @@ class DisplayedReading:
         whole_cents: offset from the target of `tab` in whole cents; positive is sharp.
         wanted: the sound to play now; empty for none.
         wrong_note: whether a note other than the wanted one sounds.
+        missing: holes of a wanted chord that do not sound.
+        leaks: whether an unwanted hole is too loud.
         ended: whether the sound has ended and these are its last values.
         pitch_pending: whether an onset was detected whose pitch is not known yet.
         tolerance: cents that still count as in tune.
@@ -78,6 +83,8 @@ class DisplayedReading:
     whole_cents: int | None = None
     wanted: Sound = ()
     wrong_note: bool = False
+    missing: tuple[int, ...] = ()
+    leaks: bool = False
     ended: bool = False
     pitch_pending: bool = False
     tolerance: float = DEFAULT_TOLERANCE_CENTS
@@ -90,13 +97,15 @@ class DisplayedReading:
 
     @property
     def state(self) -> str:
-        """One of ``silent``, ``wrong``, ``good``, ``flat``, ``sharp``."""
+        """One of ``silent``, ``wrong``, ``missing``, ``flat``, ``sharp``, ``leak``, ``good``."""
         if self.tab is None or self.whole_cents is None:
             return "silent"
         if self.wrong_note:
             return "wrong"
+        if self.missing:
+            return "missing"
         if abs(self.whole_cents) <= self.tolerance:
-            return "good"
+            return "leak" if self.leaks else "good"
         return "sharp" if self.whole_cents > 0 else "flat"
 
     @property
@@ -151,16 +160,20 @@ class DisplaySmoother:
         self._onset: int | None = None
         self._since_update: list[Reading] = []
         self._last_update = self._last_number = 0
+        self._faulty_since: int | None = None
         self._updated = DisplayedReading(tolerance=tolerance)
         self._displayed: DisplayedReading | None = None
 
-    def add(self, reading: Reading, wanted: Sound, due: bool = True) -> None:
+    def add(
+        self, reading: Reading, wanted: Sound, due: bool = True, *, neighbours: bool = False
+    ) -> None:
         """Add the next reading.
 
         Args:
             reading: the reading.
             wanted: the sound to play; empty for none.
             due: whether it is due now; before that, any note may sound.
+            neighbours: whether neighbouring holes may sound, too.
         """
         self._newest = reading
         self._displayed = None
@@ -181,7 +194,7 @@ class DisplaySmoother:
             self._update_number()
         if switched or reading.sample - self._last_update >= SMOOTHING.update_s * reading.rate:
             self._last_update = reading.sample
-            self._update()
+            self._update(neighbours)
 
     def _set_due(self, due: Sound, sample: int) -> None:
         if due != self._due:
@@ -243,20 +256,44 @@ class DisplaySmoother:
         ):
             needle.whole_cents = round(middle)
 
-    def _update(self) -> None:
-        """Update the leak and the levels."""
+    def _update(self, neighbours: bool) -> None:
+        """Update the leak, the missing holes and the levels."""
         newest = self._since_update[-1]
         leak_hole, leak_db = self._leak()
+        is_loud = leak_db is not None and leak_db > SMOOTHING.leak_limit_db
+        leaks = bool(self._due) and is_loud and not neighbours  # a chord is nothing wrong of itself
+        missing = self._missing()
+        if not (leaks or missing):
+            self._faulty_since = None
+        elif self._faulty_since is None:
+            self._faulty_since = newest.sample
+        lasts = (
+            self._faulty_since is not None
+            and newest.sample - self._faulty_since >= SMOOTHING.wrong_note_s * newest.rate
+        )
         measured = newest if newest.holes or newest.levels else None
         self._updated = DisplayedReading(
             breath=newest.breath,
             holes=measured.holes if measured else (),
             leak_hole=leak_hole,
             leak_db=leak_db,
+            missing=missing if lasts else (),
+            leaks=leaks and lasts,
             levels=measured.levels if measured else (),
             level_db=max(reading.level_db for reading in self._since_update),
         )
         self._since_update.clear()
+
+    def _missing(self) -> tuple[int, ...]:
+        """Return the holes of a due chord that sounded in less than half of the readings."""
+        sounding = [reading.holes for reading in self._since_update if reading.holes]
+        if len(self._due) < 2 or not sounding:
+            return ()
+        return tuple(
+            tab.hole
+            for tab in self._due
+            if 2 * sum(tab.hole in holes for holes in sounding) < len(sounding)
+        )
 
     def _leak(self) -> tuple[int | None, float | None]:
         """Return the unwanted hole and its level if it leaked in half of the readings or more."""

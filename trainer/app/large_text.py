@@ -23,6 +23,7 @@ _GLYPHS = {
     "F": ("█▀▀", "█▀ ", "▀  "),
     "H": ("█ █", "█▀█", "▀ ▀"),
     "I": ("█", "█", "▀"),
+    "K": ("█ █", "█▀▄", "▀ ▀"),
     "L": ("█  ", "█  ", "▀▀▀"),
     "N": ("█▄ █", "█ ▀█", "▀  ▀"),
     "O": ("█▀█", "█ █", "▀▀▀"),
@@ -39,7 +40,7 @@ def large_rows(text: str) -> tuple[str, str, str]:
     """Return the three rows of a text.
 
     Args:
-        text: digits, tab signs and the letters of FLAT, SHARP, IN TUNE and NOT.
+        text: digits, tab signs and the letters of FLAT, SHARP, IN TUNE, NOT, NO and LEAK.
 
     Raises:
         KeyError: the text has another character.

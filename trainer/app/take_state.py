@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
-from trainer.drill import BeatClock, Drill, Goal, Sound, Step
+from trainer.drill import BeatClock, CleannessRule, Drill, Goal, Sound, Step
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.music import hz_to_midi
@@ -456,7 +456,13 @@ class TakeState:
         elif self.phase is Phase.LISTENING:
             playhead.position = reading.heard_at
         wanted = self.wanted
-        self._smoother.add(reading, wanted, due=self.step is not None)
+        rule = self.next_step.cleanness_rule if self.next_step else CleannessRule.PLAIN
+        self._smoother.add(
+            reading,
+            wanted,
+            due=self.step is not None,
+            neighbours=rule not in (CleannessRule.PLAIN, CleannessRule.CLEAN),
+        )
         if reading.hz is not None:
             wanted_holes = {tab.hole for tab in wanted}
             leak = reading.clean is False and not wanted_holes.issuperset(reading.holes)

@@ -13,6 +13,8 @@ RANGE_CENTS = 50.0
 TICK_CENTS = (-50, -40, -30, -20, -10, 0, 10, 20, 30, 40, 50)
 """Numbers on the scale, in cents."""
 FLAT, SHARP = "flat ", " sharp"
+STATE_PENS = {"missing": "wrong"}
+"""Pens of the states that have none of their own name."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +62,7 @@ def needle_row(state: GaugeState, width: int, named: bool = True) -> TextRow:
     for x, edge in ((low, "▏"), (high, "▕")):
         cells[x], pens[x] = edge, "aim"
     if state.cents is not None and state.state != "wrong":
-        pen = "quiet" if state.ended else state.state
+        pen = "quiet" if state.ended else STATE_PENS.get(state.state, state.state)
         if abs(state.cents) > RANGE_CENTS:
             x, arrow = (0, "◀") if state.cents < 0 else (room - 2, "▶")
             cells[x : x + 2], pens[x : x + 2] = [arrow, arrow], [pen, pen]

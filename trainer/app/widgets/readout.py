@@ -9,8 +9,17 @@ from trainer.app.canvas import Canvas, TextRow
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.large_text import large_rows
 from trainer.app.take_state import Phase, TakeState
+from trainer.app.widgets.gauge import STATE_PENS
 
-STATE_SIGNS = {"good": "●", "flat": "▼", "sharp": "▲", "wrong": "×", "silent": "○"}
+STATE_SIGNS = {
+    "good": "●",
+    "flat": "▼",
+    "sharp": "▲",
+    "leak": "!",
+    "missing": "×",
+    "wrong": "×",
+    "silent": "○",
+}
 ONSET_SIGN = "◌"
 MARGIN_TEXT = "  "
 
@@ -54,17 +63,14 @@ def readout_of(reading: DisplayedReading) -> ReadoutState:
             else f"{STATE_SIGNS['silent']} silence"
         )
         return ReadoutState(wanted, "", words, "faint", "faint", "quiet")
-    pen = "quiet" if reading.ended else state
+    pen = "quiet" if reading.ended else STATE_PENS.get(state, state)
     first_pen = "quiet" if reading.ended else "strong"
     if state == "wrong":
         words = f"{STATE_SIGNS[state]} heard {reading.tab}, play {wanted}"
         return ReadoutState(str(reading.tab), f"NOT {wanted}", words, first_pen, pen, pen)
-    amount = abs(reading.whole_cents)
-    side = "FLAT" if reading.whole_cents < 0 else "SHARP"
-    second = "IN TUNE" if state == "good" else f"{amount} {side}"
     return ReadoutState(
         str(reading.tab),
-        second,
+        _verdict(reading, reading.whole_cents),
         f"{STATE_SIGNS[state]} {offset_words(reading)}",
         first_pen,
         pen,
@@ -72,13 +78,29 @@ def readout_of(reading: DisplayedReading) -> ReadoutState:
     )
 
 
+def _verdict(reading: DisplayedReading, whole_cents: int) -> str:
+    """Return what to mend first: a missing hole, the pitch, a leak; or ``IN TUNE``."""
+    match reading.state:
+        case "missing":
+            return f"NO {reading.missing[0]}"
+        case "leak":
+            return f"LEAK {reading.leak_hole}"
+        case "good":
+            return "IN TUNE"
+    return f"{abs(whole_cents)} {'FLAT' if whole_cents < 0 else 'SHARP'}"
+
+
 def offset_words(reading: DisplayedReading) -> str:
     """Return the offset and the cleanness in words."""
     offset = reading.whole_cents or 0
     side = "flat" if offset < 0 else "sharp"
     words = f"{abs(offset)} cents {side}" if offset else ""
-    if reading.state == "good":
+    if abs(offset) <= reading.tolerance:
         words = f"in tune, {words}" if words else "in tune"
+    if reading.missing:
+        holes = " and ".join(str(hole) for hole in reading.missing)
+        words = f"open to {reading.wanted_text}: {holes} missing; {words}"
+        return words if reading.leak_hole is None else f"{words}, {leak_words(reading)}"
     return f"{words}, {leak_words(reading)}" if reading.holes else words
 
 
