@@ -3,8 +3,8 @@
 Some 200 readings arrive a second, and each differs a little. What is displayed is one whole number
 of cents, from which the needle, the number and the verdict all follow, so that they never disagree.
 It is the median of the last 50 ms, and changes at most every 50 ms, when the median has left it by
-more than 0.6 cents. Leaks and missing holes change at most every 80 ms, and count after 150 ms. After the sound stops, the last value
-stays for 0.7 s, dimmed. All times are on the sample clock.
+more than 0.6 cents. Leaks and missing holes change at most every 80 ms, and count after 150 ms.
+After the sound stops, the last value stays for 0.7 s, dimmed. All times are on the sample clock.
 """
 
 from __future__ import annotations
