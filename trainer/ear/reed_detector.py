@@ -49,7 +49,9 @@ class ReedParameters:
     spread_cents: float = 30.0
     """Standard deviation of the reeds' offsets from nominal about their mean, cents."""
     hold: float = 1.5
-    """Factor by which another entry must explain more than the held one to replace it."""
+    """Factor by which another entry must explain more than the held one to replace it, while the
+    pitch is within `off_nominal_cents` of the held one. A reed that has risen to another entry's
+    pitch since its onset is not held back."""
     hold_gliding: float = 10.0
     """The same during a glide."""
     sounding_db: float = -33.0
@@ -255,6 +257,8 @@ class ReedDetector:
         best = chords[0]
         if any(len(chord.holes) > 1 for chord in chords):
             hold = p.hold_gliding if gliding and not young else p.hold
+            if not gliding and tab and abs(cents(hz, self._harp.hz(tab))) > p.off_nominal_cents:
+                hold = 1.0
             best = max(
                 chords,
                 key=lambda chord: self._evidence(chord) * (hold if chord.entry == tab else 1.0),
