@@ -14,8 +14,8 @@ from trainer.harp import Harp
 
 
 def stated_position(drill: Drill) -> int | None:
-    found = re.search(r"(\d)(?:st|nd|rd|th) position", " ".join([drill.title, *drill.skills]))
-    return int(found[1]) if found else None
+    match = re.search(r"(\d)(?:st|nd|rd|th) position", " ".join([drill.title, *drill.skills]))
+    return int(match[1]) if match else None
 
 
 STATED = [drill for drill in read_shelf().drills if stated_position(drill)]

@@ -17,7 +17,6 @@ from functools import cache
 from itertools import pairwise
 from statistics import median
 
-from trainer.drill.clock import BeatClock
 from trainer.drill.fingerings import TargetPitch, target_pitches
 from trainer.drill.model import Drill
 from trainer.harp import Harp
@@ -111,7 +110,7 @@ def drill_position(drill: Drill, harp: Harp) -> int:
     Raises:
         HarpError: the harp cannot play the drill.
     """
-    clock = BeatClock(0, drill.tempo, 1000, drill.swing)
+    clock = drill.clock(1000)  # its samples are milliseconds
     events = [
         PitchEvent(
             clock.sample(step.start) / 1000.0,

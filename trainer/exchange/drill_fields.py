@@ -83,8 +83,6 @@ class DrillFields:
 
 
 def tempo_at(drill: Drill, beat: Fraction) -> float:
-    """Return the tempo in beats per minute at a beat; it changes evenly, beat by beat."""
-    if drill.tempo_to is None:
-        return drill.tempo
-    place = float((beat - drill.start) / (drill.end - drill.start))
-    return drill.tempo + (drill.tempo_to - drill.tempo) * min(max(place, 0.0), 1.0)
+    """Return the tempo in beats per minute at a beat."""
+    change = drill.tempo_change
+    return drill.tempo * change.factor(float(beat)) if change else drill.tempo

@@ -23,7 +23,7 @@ from pathlib import Path
 import mido
 
 from trainer.drill import Drill, Step, step_text
-from trainer.exchange.drill_fields import DrillFields, tempo_at
+from trainer.exchange.drill_fields import DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_performance import (
     DEFAULT_BEND_RANGE,
@@ -140,12 +140,14 @@ def _header_track(drill: Drill, harp: Harp, timing: Timing) -> mido.MidiTrack:
 def _tempos(drill: Drill, timing: Timing) -> Iterator[TimedMessage]:
     """Yield the tempo at the beginning, and on each beat where it changes."""
     quarters = 4 / drill.meter[1]
-    beats = range(1, math.ceil(drill.end)) if drill.tempo_to is not None else ()
+    change = drill.tempo_change
     yield 0, mido.MetaMessage("set_tempo", tempo=round(60e6 / (drill.tempo * quarters)))
-    for beat in beats:
-        # The tempo of a whole beat is that of its middle.
-        tempo = tempo_at(drill, Fraction(2 * beat + 1, 2)) * quarters
-        yield timing.tick(Fraction(beat)), mido.MetaMessage("set_tempo", tempo=round(60e6 / tempo))
+    if change is None:
+        return
+    for beat in range(math.floor(drill.start), math.ceil(drill.end)):
+        relative = change.elapsed(beat + 1.0) - change.elapsed(float(beat))
+        tempo = round(60e6 * relative / (drill.tempo * quarters))
+        yield timing.tick(Fraction(beat)), mido.MetaMessage("set_tempo", tempo=tempo)
 
 
 def _part_track(
