@@ -39,6 +39,9 @@ TRAIL_POINTS = 4096
 """Maximum points of the pitch trail: 20 s at 200 readings a second."""
 NOTES_KEPT = 12
 """Maximum heard notes that are kept while no drill is played."""
+BREATH_S = 1.0
+"""Time in seconds for which a note may sound on after it has been held long enough with a free
+clock: that of a calm breath (chosen by hand)."""
 ATTACK_S = 0.06
 """Time after an onset, in seconds, in which the screen updates at every reading: about as long as
 a pitch takes to settle."""
@@ -186,10 +189,15 @@ class CurrentStep:
     Attributes:
         due: index of the first step without a mark in this pass.
         onset: sample of the last onset; None before the first.
+        won: with a free clock, sample at which the step before was held long enough; None once
+            another note begins.
+        held_s: with a free clock, time in seconds for which the step has been held in tune.
     """
 
     due: int = 0
     onset: int | None = None
+    won: int | None = None
+    held_s: float = 0.0
 
 
 @dataclass(slots=True)
@@ -354,6 +362,11 @@ class TakeState:
         return step.sounds[round(step.path_position(share))]
 
     @property
+    def held_s(self) -> float | None:
+        """With a free clock, time in seconds for which the step has been held; else None."""
+        return self._current.held_s if self.has_free_clock and self.running else None
+
+    @property
     def count_in_beats(self) -> int:
         """Length of the count-in in beats."""
         if self.drill is None or self.drill.free:
@@ -383,15 +396,17 @@ class TakeState:
     def apply(self, event: Event) -> None:
         """Update the state by the next event of the take."""
         match event:
-            case ReadingHeard(reading):
+            case ReadingHeard(reading, held_s):
+                self._current.held_s = held_s
                 self._apply_reading(reading)
             case NoteEnded(note):
                 self.notes = (note, *self.notes[: NOTES_KEPT - 1])
             case StepMarked(mark):
                 self.sheet.add(mark)
                 self._current.due = mark.step.index + 1
-                if self._has_free_clock:
+                if self.has_free_clock:
                     self.playhead.clock = None
+                    self._current.won = self.reading.sample if self.reading else None
             case PassStarted():
                 self._start_pass(event)
             case PassEnded(result):
@@ -426,7 +441,7 @@ class TakeState:
         if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
-        self.phase = Phase.PLAYING if self._has_free_clock else Phase.COUNTING
+        self.phase = Phase.PLAYING if self.has_free_clock else Phase.COUNTING
         self._current.due = started.first
         playhead.steps = (started.first, started.last)
         playhead.first_beat = self._first_beat()
@@ -446,7 +461,8 @@ class TakeState:
         playhead = self.playhead
         if reading.onset is not None:
             self._current.onset = reading.onset
-        if self._has_free_clock and self.running and self._current.due < playhead.steps[1]:
+            self._current.won = None
+        if self.has_free_clock and self.running and self._current.due < playhead.steps[1]:
             self._run_free_clock(reading)
         elif playhead.clock is not None:
             playhead.position = playhead.clock.beat(reading.heard)
@@ -460,7 +476,7 @@ class TakeState:
         self._smoother.add(
             reading,
             wanted,
-            due=self.step is not None,
+            due=self.step is not None and not self._is_sounding_on(reading),
             neighbours=rule not in (CleannessRule.PLAIN, CleannessRule.CLEAN),
         )
         if reading.hz is not None:
@@ -469,9 +485,14 @@ class TakeState:
             self.pitch.add(PitchPoint(reading.sample, midi_cents(self.plan, reading.hz), leak))
 
     @property
-    def _has_free_clock(self) -> bool:
+    def has_free_clock(self) -> bool:
         """Whether the drill waits for the player."""
         return self.drill is not None and self.drill.free
+
+    def _is_sounding_on(self, reading: Reading) -> bool:
+        """Whether the note of a step that was just held may still sound."""
+        won = self._current.won
+        return won is not None and reading.sample - won < BREATH_S * reading.rate
 
     def _run_free_clock(self, reading: Reading) -> None:
         """Move the playhead through the due step, again and again until it is played."""

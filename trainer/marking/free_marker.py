@@ -78,6 +78,11 @@ class FreeMarker:
         return self._first + len(self._marks)
 
     @property
+    def held_s(self) -> float:
+        """Time in seconds for which the sound that is due has been held in tune."""
+        return self._held_samples / self._rate
+
+    @property
     def done(self) -> bool:
         """Whether every step has been held."""
         return len(self._marks) == len(self._targets)

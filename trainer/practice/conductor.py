@@ -87,7 +87,8 @@ class Conductor:
 
     def conduct(self, reading: Reading) -> Iterator[Event]:
         """Yield the events that a reading brings: itself, a beat, marks."""
-        yield ReadingHeard(reading)
+        marker = self._marker
+        yield ReadingHeard(reading, marker.held_s if isinstance(marker, FreeMarker) else 0.0)
         if self._marker is None or reading.heard <= self.passes[-1].begin:
             return
         if isinstance(self._marker, Marker):

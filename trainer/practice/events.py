@@ -41,9 +41,16 @@ class BeatReached:
 
 @dataclass(frozen=True, slots=True)
 class ReadingHeard:
-    """The ear has a new reading."""
+    """The ear has a new reading.
+
+    Attributes:
+        reading: the reading.
+        held_s: with a free clock, the time in seconds for which the sound that is due has been held
+            in tune.
+    """
 
     reading: Reading
+    held_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

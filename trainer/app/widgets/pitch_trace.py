@@ -117,7 +117,7 @@ class TraceView:
         now: index of the step in play; None in a rest.
         wanted: the wanted sound, or else the one heard.
         tolerance: half the height of the band, in cents.
-        meter: beats in a bar; 0 without a drill.
+        meter: beats in a bar; 0 without a drill; None where there are no beats.
     """
 
     width: int
@@ -130,7 +130,7 @@ class TraceView:
     now: int | None
     wanted: Sound
     tolerance: float
-    meter: int
+    meter: int | None
 
     @property
     def columns(self) -> int:
@@ -243,6 +243,13 @@ def _following_window(take: TakeState, width: int) -> tuple[float, float]:
     return (math.floor((take.playhead.position or 0.0) / third) - 1) * third, third
 
 
+def _meter(take: TakeState) -> int | None:
+    """Return the beats in a bar; 0 without a drill; None with a free clock."""
+    if take.drill is None:
+        return 0
+    return None if take.has_free_clock else take.drill.meter[0]
+
+
 class TracePicture:
     """Draws the trace of a take as rows. Knows no screen."""
 
@@ -319,7 +326,7 @@ class TracePicture:
             now=take.step.index if take.step else None,
             wanted=take.wanted or ((tab,) if tab else ()),
             tolerance=take.goal.tolerance,
-            meter=take.drill.meter[0] if take.drill else 0,
+            meter=_meter(take),
         )
         if steps:
             rulings = [(float(step.start), self._notes.of_step(step)) for step in steps]
@@ -488,6 +495,8 @@ def _tab_row(view: TraceView) -> TextRow:
 def _beats_row(view: TraceView) -> TextRow:
     """Draw the beats of the bar at their places; without a drill, a tick a second."""
     cells, pens = ["·"] * view.columns, ["faint"] * view.columns
+    if view.meter is None:
+        return (" " * GUTTER_CELLS, "text"), *zip(cells, pens, strict=True)
     for beat in range(math.ceil(view.start), math.ceil(view.start + 3 * view.third)):
         x = view.dot_column(beat + _EPS) // 2
         if 0 <= x < view.columns:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from trainer.app.canvas import Canvas, TextRow
 from trainer.app.display_smoothing import DisplayedReading
@@ -46,7 +46,7 @@ class ReadoutState:
         """Make the readout of a take."""
         if take.phase is Phase.COUNTING:
             return _count_in(take)
-        return readout_of(take.displayed) if take.running else _stopped(take)
+        return _with_held(readout_of(take.displayed), take) if take.running else _stopped(take)
 
 
 def readout_of(reading: DisplayedReading) -> ReadoutState:
@@ -109,6 +109,14 @@ def leak_words(reading: DisplayedReading) -> str:
     if reading.leak_hole is None or reading.leak_db is None:
         return "clean"
     return f"hole {reading.leak_hole} leaks, {abs(reading.leak_db):.0f} dB below"
+
+
+def _with_held(readout: ReadoutState, take: TakeState) -> ReadoutState:
+    """Return the readout with the time for which the step has been held, with a free clock."""
+    if not take.held_s:
+        return readout
+    held = f"held {take.held_s:.1f} of {take.goal.hold:g} s"
+    return replace(readout, words=f"{readout.words}, {held}")
 
 
 def _count_in(take: TakeState) -> ReadoutState:
