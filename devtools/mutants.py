@@ -171,7 +171,7 @@ def copy_tree(folder: Path) -> None:
 
 
 @dataclass(frozen=True)
-class TestCalls:
+class CallsOfTest:
     """What one test did in the unchanged tree.
 
     Attributes:
@@ -185,10 +185,10 @@ class TestCalls:
     functions: frozenset[tuple[str, int]]
 
 
-def read_calls(file: Path) -> list[TestCalls]:
+def read_calls(file: Path) -> list[CallsOfTest]:
     """Read what `devtools/call_trace.py` has recorded."""
     return [
-        TestCalls(test, seconds, frozenset((path, line) for path, line in functions))
+        CallsOfTest(test, seconds, frozenset((path, line) for path, line in functions))
         for test, (seconds, functions) in json.loads(file.read_text(encoding="utf-8")).items()
     ]
 
@@ -206,7 +206,7 @@ def function_of(path: Path, line: int, root: Path = ROOT) -> tuple[str, int] | N
     return innermost
 
 
-def ordered(calls: Sequence[TestCalls], function: tuple[str, int] | None) -> list[list[str]]:
+def ordered(calls: Sequence[CallsOfTest], function: tuple[str, int] | None) -> list[list[str]]:
     """Return the tests that call a function, and the other tests, the quickest file first."""
     groups: list[list[str]] = []
     for calling in (True, False):

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from devtools.mutants import mutants_of, sample
+from devtools.mutants import CallsOfTest, function_of, mutants_of, ordered, read_calls, sample
 from tests.support.terminal import ROOT
 
 SOURCE = """\
@@ -51,6 +51,54 @@ def test_a_sample_is_repeatable_and_has_one_mutant_a_line(tree: Path) -> None:
     assert first == second
     assert len({mutant.line for mutant in first}) == 3
     assert len(sample("room", 99, 7, tree)) == 4
+
+
+def test_a_line_belongs_to_the_innermost_function_and_a_default_to_none(tree: Path) -> None:
+    (tree / "trainer/room/nested.py").write_text(
+        "X = 1\n@cache\ndef outer(a=2):\n    def inner():\n        return 3\n    return inner\n"
+    )
+    lines = [function_of(Path("trainer/room/nested.py"), line, tree) for line in range(1, 7)]
+    outer, inner = ("trainer/room/nested.py", 2), ("trainer/room/nested.py", 4)
+    assert lines == [None, None, None, outer, inner, outer]
+
+
+def test_the_tests_that_call_a_function_run_first_and_quick_files_before_slow_ones() -> None:
+    f, g = ("trainer/room/a.py", 1), ("trainer/room/a.py", 9)
+    calls = [
+        CallsOfTest("slow.py::a", 5.0, frozenset({f, g})),
+        CallsOfTest("quick.py::b", 1.0, frozenset({f})),
+        CallsOfTest("quick.py::c", 1.5, frozenset({g})),
+        CallsOfTest("quick.py::d", 1.0, frozenset({f})),
+    ]
+    assert ordered(calls, f) == [["quick.py::b", "quick.py::d", "slow.py::a"], ["quick.py::c"]]
+    assert ordered(calls, None) == [["quick.py::b", "quick.py::c", "quick.py::d", "slow.py::a"]]
+
+
+def test_the_calls_of_tests_and_of_their_fixtures_are_recorded(tmp_path: Path) -> None:
+    room = tmp_path / "trainer" / "room"
+    room.mkdir(parents=True)
+    for name in ("", "trainer/", "trainer/room/"):
+        (tmp_path / name / "__init__.py").touch()
+    (room / "sums.py").write_text(
+        "def add(a, b):\n    return a + b\n\ndef sub(a, b):\n    return a - b\n"
+    )
+    (tmp_path / "devtools").mkdir()
+    for name in ("__init__", "call_trace"):
+        source = ROOT / "devtools" / f"{name}.py"
+        (tmp_path / "devtools" / source.name).write_text(source.read_text(encoding="utf-8"))
+    (tmp_path / "test_sums.py").write_text(
+        "import pytest\nfrom threading import Thread\nfrom trainer.room.sums import add, sub\n"
+        "@pytest.fixture(scope='module')\ndef two():\n    return add(1, 1)\n"
+        "def test_two(two):\n    assert two == 2\n"
+        "def test_sub():\n    t = Thread(target=sub, args=(3, 2))\n    t.start()\n    t.join()\n"
+    )
+    options = ("-p", "devtools.call_trace", "--traced-room=room", "--calls=calls.json")
+    command = [sys.executable, "-m", "pytest", "-q", "--rootdir=.", *options, "test_sums.py"]
+    done = subprocess.run(command, cwd=tmp_path, capture_output=True, encoding="utf-8")
+    assert done.returncode == 0, done.stdout + done.stderr
+    calls = {call.test: call.functions for call in read_calls(tmp_path / "calls.json")}
+    add, sub = ("trainer/room/sums.py", 1), ("trainer/room/sums.py", 4)
+    assert calls == {"test_sums.py::test_two": {add}, "test_sums.py::test_sub": {add, sub}}
 
 
 def test_the_audit_starts_and_prints_the_share() -> None:
