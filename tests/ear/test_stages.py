@@ -614,6 +614,10 @@ def test_the_held_part_is_the_longest_rest() -> None:
     assert parts[1].end == pytest.approx(1.16, abs=0.01)
     assert cents(parts[0].hz, 440.0) == pytest.approx(0.0, abs=2.0)
     assert cents(parts[1].hz, 440.0) == pytest.approx(-107.0, abs=2.0)
+    first_is_longer = moved(
+        np.interp(t, [0.7, 0.9], [0.0, -100.0]) + 20.0 * np.minimum(t, 0.7), t, 1.2
+    )
+    assert first_is_longer.drift_cents_s == pytest.approx(20.0, abs=3.0)
 
 
 def test_rests_at_one_pitch_are_one() -> None:

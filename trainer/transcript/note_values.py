@@ -102,7 +102,8 @@ def _onsets(notes: Sequence[TranscribedNote]) -> list[float]:
 
 
 def _last_onset(starts: Sequence[float], second: float) -> float:
-    return max((start for start in starts if start <= second), default=starts[0])
+    """The last onset up to a note's start, which is its own or that of the notes with it."""
+    return max(start for start in starts if start <= second)
 
 
 def _beat_numbers(
