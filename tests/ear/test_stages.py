@@ -417,6 +417,9 @@ def test_a_chord_grows_outward_and_the_loudest_leads() -> None:
     estimate = detect(sound, "-4")
     assert {hole for hole, db in estimate.levels if db > -33.0} == {5, 6}
     assert estimate.others == pytest.approx((hz("-5"), hz("-6")), rel=1e-3)
+    down = 0.6 * reed(hz("-4"), 0.085) + 0.8 * reed(hz("-5"), 0.085) + reed(hz("-6"), 0.085)
+    estimate = detect(down, "-6")
+    assert {hole for hole, db in estimate.levels if db > -33.0} == {4, 5}
     louder = detect(0.4 * reed(hz("-4"), 0.085) + reed(hz("-5"), 0.085), "-4")
     assert louder.tab == Tab.parse("-5")
     assert louder.hz == pytest.approx(hz("-5"), rel=1e-3)
