@@ -233,7 +233,7 @@ def main() -> None:
         "the tests of the ear and of marking use these recordings",
     )
     # Marking comes after the ear: its constants cannot change the notes.
-    before = output(with_notes=options.rooms != ["marking"])
+    before = output(with_notes=options.rooms != ["marking"] and not options.smoke)
     changes = [(constant, measure(constant, before)) for constant in chosen]
     for line in lines(changes, options.top):
         table.print(line)
