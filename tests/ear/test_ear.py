@@ -232,6 +232,26 @@ def test_noise_never_stops_the_ear() -> None:
 # --- one stage by itself --------------------------------------------------------------------
 
 
+@pytest.mark.parametrize("rate", [48_000, 96_000])
+def test_the_resampler_has_the_stop_band_of_its_kaiser_window(rate: int) -> None:
+    """Kaiser 1974: beta = 0.1102 (A - 8.7), and A - 8 = 2.285 times taps and transition width."""
+    attenuation_db = 6.0 / 0.1102 + 8.7
+    half_width_hz = 0.5 * (attenuation_db - 8.0) / (2.285 * 24) / (2.0 * np.pi) * 24_000
+    cutoff_hz = 0.9 * 12_000
+    time = np.arange(rate // 4) / rate
+
+    def level_db(hz: float) -> float:
+        front = Frontend(rate, 0.2)
+        front.resample(np.sin(2.0 * np.pi * hz * time))
+        heard = front.window(front.count, 4_000)
+        return 10.0 * float(np.log10(2.0 * np.mean(heard**2)))
+
+    stop = np.linspace(cutoff_hz + half_width_hz, rate / 2 - 100.0, 60)
+    assert -attenuation_db - 5.0 < max(level_db(hz) for hz in stop) < -attenuation_db + 1.5
+    passed = np.linspace(100.0, cutoff_hz - half_width_hz, 30)
+    assert max(abs(level_db(hz)) for hz in passed) < 0.02
+
+
 @pytest.mark.parametrize(("rate", "factor"), [(16_000, 1), (44_100, 2), (48_000, 2), (96_000, 4)])
 def test_the_front_end_divides_the_rate_and_keeps_the_clock(rate: int, factor: int) -> None:
     front = Frontend(rate, 1.0)
