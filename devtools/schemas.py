@@ -291,6 +291,8 @@ Every JSON and CSV format that the trainer writes. This page and the JSON Schema
 - CSV follows RFC 4180, with a line of column names first.
 - Units are in the names (`_cents`, `_db`, `_hz`, `_ms`, `_beats`) or in the description.
 - What is unknown or could not be measured is `null`, and empty in CSV.
+- Text in CSV that begins with `=`, `+`, `-` or `@` has an apostrophe in front, so that no
+  spreadsheet takes it for a formula; numbers and tab stay. `trainer journal import` removes it.
 - Names and order of the fields are stable; a later version may add fields.
 - Drills have a schema of their own: `trainer drill schema`.
 """

@@ -96,6 +96,15 @@ def test_every_form_says_the_same_of_everybody(marked: list[dict[str, Any]]) -> 
     assert class_markdown(DRILL, [Student("x", trouble="y")]).count("\n| ") == 3
 
 
+def test_no_name_is_markup_or_a_formula() -> None:
+    student = Student("=1+1 | [x](y) <b>`", trouble="*no* `recording`")
+    assert r"| =1+1 \| \[x\](y) \<b\>\` |" in class_markdown(DRILL, [student])
+    assert r"| \*no\* \`recording\` |" in class_markdown(DRILL, [student])
+    (row,) = csv.DictReader(io.StringIO(class_csv([student])))
+    assert row["who"] == "'=1+1 | [x](y) <b>`"
+    assert class_data(DRILL, [student])["students"][0]["who"] == student.name
+
+
 def test_a_report_as_markdown_table_and_data(student_report: StudentReport) -> None:
     result = student_report.result
     text = student_markdown(result, student_report.advice, "a|b*.flac")

@@ -107,7 +107,7 @@ def test_a_class_in_every_form() -> None:
     assert "- step 2 (`-4'`): 72 at the median" in text
     assert "step 3" not in text  # the drill has two steps
     rows = list(csv.reader(io.StringIO(class_csv(STUDENTS))))
-    assert rows[1][:6] == ["Anna", "71.25", "False", "2", "-4': pitch", "4: time"]
+    assert rows[1][:6] == ["Anna", "71.25", "False", "2", "'-4': pitch", "4: time"]
     assert rows[2][4:] == ["4: time", "", "", ""]
     assert rows[3] == ["Clara", "", "False", "0", "", "", "", "it is no recording"]
     data = class_data(drill, STUDENTS)

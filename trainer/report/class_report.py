@@ -16,8 +16,9 @@ from statistics import median
 from typing import Any
 
 from trainer.core.printable import printable
+from trainer.core.tables import safe_cell
 from trainer.drill import Drill
-from trainer.report.formatting import quantity_text, score_text
+from trainer.report.formatting import markdown_text, quantity_text, score_text
 from trainer.report.losses import Loss, losses
 from trainer.report.schemas.classes import ClassReportData
 
@@ -108,19 +109,20 @@ def median_scores(students: Sequence[Student]) -> dict[int, float]:
 
 def class_markdown(drill: Drill, students: Sequence[Student]) -> str:
     """Return the report as Markdown (CommonMark with GitHub's tables)."""
-    blocks = [f"# {drill.title}", class_summary(students), "## Who needs what"]
+    blocks = [f"# {markdown_text(drill.title)}", class_summary(students), "## Who needs what"]
     blocks.append(
         "\n".join(
-            f"- `{phrase}`: {names_text(entries)}" for phrase, entries in students_by_loss(students)
+            f"- `{phrase}`: {markdown_text(names_text(entries))}"
+            for phrase, entries in students_by_loss(students)
         )
     )
     rows = ["| who | mark | | passes | needs |", "| --- | --- | --- | --- | --- |"]
     for student in students:
-        needs = student.trouble or ", ".join(
+        needs = markdown_text(student.trouble) or ", ".join(
             f"`{loss.phrase}`" for loss in student.losses[:MAX_LOSSES]
         )
         rows.append(
-            f"| {student.name} | {mark_text(student)} | {outcome_text(student)} | "
+            f"| {markdown_text(student.name)} | {mark_text(student)} | {outcome_text(student)} | "
             f"{student.passes} | {needs} |"
         )
     blocks += ["## Everybody", "\n".join(rows), "## Step by step"]
@@ -143,9 +145,8 @@ def class_csv(students: Sequence[Student]) -> str:
         needs = [loss.phrase for loss in student.losses[:MAX_LOSSES]]
         needs += [""] * (MAX_LOSSES - len(needs))
         score = "" if student.score is None else round(student.score, 2)
-        writer.writerow(
-            [student.name, score, student.passed, student.passes, *needs, student.trouble]
-        )
+        row = [student.name, score, student.passed, student.passes, *needs, student.trouble]
+        writer.writerow(map(safe_cell, row))
     return file.getvalue()
 
 

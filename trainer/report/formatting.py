@@ -38,6 +38,13 @@ def day_text(day: date, today: date) -> str:
     return f"{day.day} {day:%b}" + ("" if day.year == today.year else f" {day.year}")
 
 
+def markdown_text(text: str) -> str:
+    """Return text with every sign of Markdown escaped (CommonMark 2.4, GitHub's tables)."""
+    for sign in "\\`*_{}[]<>#|~&$":
+        text = text.replace(sign, f"\\{sign}")
+    return text
+
+
 def signed_cents_text(cents: float) -> str:
     """Return cents to a tenth with their sign; 0 has none."""
     tenth = round(cents, 1)

@@ -26,6 +26,7 @@ from trainer.coach import (
     SubjectKind,
 )
 from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
+from trainer.core.tables import safe_cell
 from trainer.drill import CRITERIA
 from trainer.harp import Tab
 from trainer.report.formatting import WIDTH, day_text, quantity_text, signed_cents_text
@@ -408,22 +409,15 @@ def _csv(period_name: str, player: str, subjects: Iterable[Progress]) -> str:
     head = ["player", "kind", "name", period_name, "notes", "takes", *_CSV_FIGURES]
     writer.writerow([*head, *(f"{name}_points" for name in CRITERIA)])
     for progress in subjects:
-        name = _safe_cell(progress.name, progress.kind)
+        name = safe_cell(progress.name)
         for period in progress.days if period_name == "day" else progress.weeks:
             summary: Mapping[str, Any] = _summary_data(period.figures)
             values = [summary[figure] for figure in _CSV_FIGURES]
             values += [summary["parts"].get(criterion) for criterion in CRITERIA]
-            head = [_safe_cell(player), progress.kind.value, name, period.first.isoformat()]
+            head = [safe_cell(player), progress.kind.value, name, period.first.isoformat()]
             writer.writerow([*head, summary["notes"], summary["takes"], *map(_rounded, values)])
     return file.getvalue()
 
 
 def _rounded(value: float | None) -> float | str:
     return "" if value is None else round(value, 4)
-
-
-def _safe_cell(text: str, kind: SubjectKind | None = None) -> str:
-    """Return text that no spreadsheet takes for a formula; tab such as -4 stays as it is."""
-    if kind is not SubjectKind.NOTE and text[:1] in ("=", "+", "-", "@"):
-        return f"'{text}"
-    return text

@@ -6,11 +6,12 @@ import csv
 import io
 from collections.abc import Sequence
 
+from trainer.core.tables import safe_cell
 from trainer.drill import CRITERIA
 from trainer.marking import Result
 from trainer.report.advice import Advice
 from trainer.report.drill_report import drill_summary
-from trainer.report.formatting import score_text
+from trainer.report.formatting import markdown_text, score_text
 from trainer.report.result_report import result_data, total_line
 from trainer.report.schemas.results import AdviceData, StudentReportData
 from trainer.report.tab_layout import tab_page_text
@@ -31,8 +32,8 @@ def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str
     """
     tempo = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
     blocks = [
-        f"# {_escaped(result.drill.title)}",
-        f"{_escaped(name)}, {result.harp} harp, {tempo}",
+        f"# {markdown_text(result.drill.title)}",
+        f"{markdown_text(name)}, {result.harp} harp, {tempo}",
         f"**{total_line(result)}**",
     ]
     if advice:
@@ -40,18 +41,18 @@ def student_markdown(result: Result, advice: Sequence[Advice], name: str) -> str
         blocks += ["## To work on", "\n".join(_advice_line(i, item) for i, item in items)]
     blocks += [
         "## The page",
-        _escaped(drill_summary(result.drill)),
+        markdown_text(drill_summary(result.drill)),
         f"```\n{tab_page_text(result.drill, TAB_COLUMNS)}\n```",
         "## Step by step",
         _step_table(result),
-        *(f"- {_escaped(extra.sentence)}" for extra in result.extras),
+        *(f"- {markdown_text(extra.sentence)}" for extra in result.extras),
     ]
     return "\n\n".join(blocks) + "\n"
 
 
 def _advice_line(number: int, item: Advice) -> str:
-    drill = f" Drill: {_escaped(item.drill)}." if item.drill else ""
-    return f"{number}. **{_escaped(item.focus)}** {_escaped(item.reason)}{drill}"
+    drill = f" Drill: {markdown_text(item.drill)}." if item.drill else ""
+    return f"{number}. **{markdown_text(item.focus)}** {markdown_text(item.reason)}{drill}"
 
 
 def _step_table(result: Result) -> str:
@@ -63,7 +64,7 @@ def _step_table(result: Result) -> str:
         )
         rows.append(
             f"| {mark.step.index + 1} | `{mark.step.tab}` | {score_text(mark.score)} | {scores} | "
-            f"{_escaped(mark.sentence)} |"
+            f"{markdown_text(mark.sentence)} |"
         )
     return "\n".join(rows)
 
@@ -79,7 +80,7 @@ def student_csv(result: Result) -> str:
         figures = [getattr(mark.measured, name) for name in MEASURED_COLUMNS]
         values = [None if value is None else round(value, 2) for value in [*scores, *figures]]
         row = [step.index + 1, step.bar, step.tab, round(mark.score, 2), *values, mark.sentence]
-        writer.writerow(row)
+        writer.writerow(map(safe_cell, row))
     return file.getvalue()
 
 
@@ -89,10 +90,3 @@ def student_data(result: Result, advice: Sequence[Advice], name: str) -> Student
         {"what": item.focus, "why": item.reason, "drill": item.drill or None} for item in advice
     ]
     return {"recording": name, "to_work_on": to_work_on, **result_data(result)}
-
-
-def _escaped(text: str) -> str:
-    """Return text with every sign of Markdown escaped."""
-    for sign in "\\`*_{}[]<>#|":
-        text = text.replace(sign, f"\\{sign}")
-    return text

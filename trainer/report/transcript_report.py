@@ -7,6 +7,7 @@ import io
 import textwrap
 from collections.abc import Iterator
 
+from trainer.core.tables import safe_cell
 from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.music import position_for, position_name
@@ -197,7 +198,7 @@ def transcript_csv(transcript: Transcript) -> str:
     for row in transcript_notes_data(transcript):
         table.writerow(
             {
-                name: "; ".join(map(str, value)) if isinstance(value, list) else value
+                name: safe_cell("; ".join(map(str, value)) if isinstance(value, list) else value)
                 for name, value in row.items()
             }
         )

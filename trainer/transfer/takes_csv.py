@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
+from trainer.core.tables import read_cell, safe_cell
 from trainer.drill import CRITERIA
 from trainer.store import HarpTag, StepRecord, TakeRecord
 from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
@@ -54,7 +55,7 @@ def takes_csv_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
         cells = [_cell(getattr(take, name)) for name in _TAKE]
         cells += [getattr(take.harp, name) for name in _HARP.values()]
         for step in take.steps or (None,):
-            writer.writerow([*cells, *_step_cells(step)])
+            writer.writerow(map(safe_cell, [*cells, *_step_cells(step)]))
         yield text.getvalue()
         text.seek(0)
         text.truncate()
@@ -129,7 +130,7 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
             if any(cells[len(head) :]):
                 faults.append((reader.line_num, "this line has more cells than the first"))
             elif any(cells):
-                padded = [*cells, *[""] * (len(head) - len(cells))]
+                padded = [*map(read_cell, cells), *[""] * (len(head) - len(cells))]
                 yield reader.line_num, dict(zip(head, padded, strict=False))
     except csv.Error as error:
         faults.append((reader.line_num, f"this is not CSV: {error}"))

@@ -160,3 +160,7 @@ class JournalRow(TypedDict):
     """Score for cleanness, 0 to 100."""
     part_time: float | None
     """Score for timing, 0 to 100."""
+    part_articulation: float | None
+    """Score for articulation, 0 to 100."""
+    part_dynamics: float | None
+    """Score for dynamics, 0 to 100."""

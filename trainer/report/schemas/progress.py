@@ -203,6 +203,10 @@ class ProgressRow(TypedDict):
     """Mean score for cleanness, 0 to 100."""
     time_points: float | None
     """Mean score for timing, 0 to 100."""
+    articulation_points: float | None
+    """Mean score for articulation, 0 to 100."""
+    dynamics_points: float | None
+    """Mean score for dynamics, 0 to 100."""
 
 
 class SetEntryData(TypedDict):

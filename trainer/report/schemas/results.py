@@ -334,6 +334,10 @@ class StudentRow(TypedDict):
     """Score for cleanness, 0 to 100."""
     time: float | None
     """Score for timing, 0 to 100."""
+    articulation: float | None
+    """Score for articulation, 0 to 100."""
+    dynamics: float | None
+    """Score for dynamics, 0 to 100."""
     cents: float | None
     """Median offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
