@@ -658,6 +658,17 @@ def test_a_journal_of_every_version_opens_with_every_row(dump: Path, tmp_path: P
         assert all(row in left for row in rows), name
 
 
+def test_a_former_name_of_a_cleanness_rule_is_migrated(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    restored(DUMPS[0], path)
+    with closing(sqlite3.connect(path)) as db, db:
+        db.execute("UPDATE steps SET care = 'loose' WHERE idx = 0")
+    with Journal(path) as journal:
+        cares = [step.care for take in journal.takes() for step in take.steps]
+    assert "blur" in cares
+    assert "loose" not in cares
+
+
 @pytest.mark.parametrize("dump", DUMPS, ids=lambda dump: dump.stem)
 def test_released_migrations_do_not_change(dump: Path, tmp_path: Path) -> None:
     restored(dump, tmp_path / "old.sqlite")

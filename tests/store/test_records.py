@@ -89,6 +89,17 @@ def test_the_pitch_of_a_glide_is_that_of_its_end_and_a_chord_has_none(
     assert (step.hz is None) is (entry is None)
 
 
+@pytest.mark.parametrize(
+    ("tab", "entry"),
+    [("-4<>5", "-4"), ("-4:4{vibrato}", "-4"), ("-3/-3'", None), ("-4:4{around}", None)],
+)
+def test_a_pitch_that_moves_or_is_not_known_says_nothing_of_a_reed(
+    tab: str, entry: str | None
+) -> None:
+    (step,) = record(result(tab if ":" in tab else f"{tab}:4", MEASURED)).steps
+    assert (step.entry, step.hz) == (entry, None)
+
+
 def test_a_take_keeps_who_played_what_and_when() -> None:
     take = record(result("4:2 -4:2", MEASURED, tempo=90.0))
     assert (take.player, take.drill, take.title) == ("Runa", "ropes", "Ropes")

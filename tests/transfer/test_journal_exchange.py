@@ -400,6 +400,13 @@ WRONG = {
 }
 
 
+def test_former_names_are_imported_as_the_present_ones(empty: Journal, tmp_path: Path) -> None:
+    path = tmp_path / "marit.jsonl"
+    path.write_text("\n".join([HEAD, a_take(steps=[a_step(care="loose")])]), encoding="utf-8")
+    import_journal(empty, path)
+    assert [step.care for take in empty.takes() for step in take.steps] == ["blur"]
+
+
 @pytest.mark.parametrize("line", WRONG, ids=[message[:40] for message in WRONG.values()])
 def test_a_bad_line_is_reported_with_its_number_and_nothing_is_imported(
     empty: Journal, tmp_path: Path, line: str

@@ -57,7 +57,12 @@ from trainer.drill.shelf import (
     find_drill,
     read_shelf,
 )
-from trainer.drill.tab_words import MIN_LENGTH_BEATS, TabError, parse_tab_note
+from trainer.drill.tab_words import (
+    FORMER_DIRECTIONS,
+    MIN_LENGTH_BEATS,
+    TabError,
+    parse_tab_note,
+)
 from trainer.drill.template import drill_template, new_drill_path, write_new_drill
 from trainer.drill.transpose import (
     OCTAVE_SHIFTS,
@@ -83,6 +88,7 @@ __all__ = [
     "DEFAULT_SHAKE_HZ",
     "DEFAULT_WEIGHTS",
     "DRILL_SUFFIX",
+    "FORMER_DIRECTIONS",
     "MIN_LENGTH_BEATS",
     "OCTAVE_SHIFTS",
     "POSITION",

@@ -21,7 +21,7 @@ from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import COMMENT_OR_STRING_PATTERN, KEY_PATTERN
 from trainer.drill.errors import DrillError
 from trainer.drill.parser import parse_drill
-from trainer.drill.tab_words import OLD_DIRECTION_NAMES, parse_length
+from trainer.drill.tab_words import FORMER_DIRECTIONS, parse_length
 from trainer.drill.tokenizer import split_comment
 
 _TOML_PIECE = re.compile(
@@ -288,7 +288,7 @@ def _normalize_directions(word: str) -> str:
 
     def normalize(match: re.Match[str]) -> str:
         directions = (" ".join(direction.split()) for direction in match[1].split(","))
-        renamed = (OLD_DIRECTION_NAMES.get(direction, direction) for direction in directions)
+        renamed = (FORMER_DIRECTIONS.get(direction, direction) for direction in directions)
         return "{" + ", ".join(renamed) + "}"
 
     return re.sub(r"\{([^}]*)\}", normalize, word)

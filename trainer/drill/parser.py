@@ -40,7 +40,7 @@ from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
 from trainer.drill.model import Climb, Drill, Goal, Tightening
 from trainer.drill.tab_reader import ParsedTab, parse_tab
-from trainer.drill.tab_words import OLD_DIRECTION_NAMES, former_names
+from trainer.drill.tab_words import FORMER_DIRECTIONS, former_names
 from trainer.drill.tokenizer import tokenize
 from trainer.drill.transpose import find_unplayable
 from trainer.harp import Harp, HarpError, parse_key
@@ -113,14 +113,14 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
 
 def find_former_names(source: str) -> Iterator[Problem]:
     """Yield a problem for each former name of a direction in a valid drill file's text."""
-    if not any(old in source for old in OLD_DIRECTION_NAMES):
+    if not any(old in source for old in FORMER_DIRECTIONS):
         return
     data, spans = tomllib.loads(source), key_spans(source)
     for part in ("tab", "second"):
         tokens = tokenize(*part_text(part, data, source, spans)) if part in data else []
         for token in tokens:
             for old in former_names(token.text):
-                new = OLD_DIRECTION_NAMES[old]
+                new = FORMER_DIRECTIONS[old]
                 message = (
                     f"write {{{new}}} for {{{old}}}, its former name, or run trainer drill fmt"
                 )

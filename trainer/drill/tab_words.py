@@ -65,7 +65,7 @@ _PATH_SIGNS = {
     "=": ("ladder", "-3=-3'"),
     "/": ("choice", "-2/3"),
 }
-OLD_DIRECTION_NAMES = {"loose": "blur"}
+FORMER_DIRECTIONS = {"loose": "blur"}
 """Former names of directions, which are still read, and their present ones."""
 
 
@@ -269,13 +269,13 @@ def _split_name(direction: str) -> tuple[str, list[str]]:
     words = direction.split()
     count = 2 if words[1:2] == ["vibrato"] else 1
     name = " ".join(words[:count])
-    return OLD_DIRECTION_NAMES.get(name, name), words[count:]
+    return FORMER_DIRECTIONS.get(name, name), words[count:]
 
 
 def former_names(token: str) -> tuple[str, ...]:
     """Return the former names of directions in a token, in order."""
     names = (words[0] for inside in _BRACES.findall(token) for words in _directions(inside))
-    return tuple(name for name in names if name in OLD_DIRECTION_NAMES)
+    return tuple(name for name in names if name in FORMER_DIRECTIONS)
 
 
 def _directions(inside: str) -> list[list[str]]:

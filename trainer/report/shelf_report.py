@@ -62,6 +62,7 @@ def _drill_data(drill: Drill) -> ShelfDrillData:
         "harp": drill.key,
         "tuning": drill.tuning,
         "tempo": drill.tempo,
+        "tempo_to": drill.tempo_to,
         "meter": "/".join(map(str, drill.meter)),
         "clock": "free" if drill.free else "click",
         "swing": float(drill.swing),

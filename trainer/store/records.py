@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from uuid import uuid4
 
+from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.marking import Mark, Result
 
@@ -82,9 +83,16 @@ class StepRecord:
     def of(cls, mark: Mark, harp: Harp) -> StepRecord:
         """Return the record of a mark that was earned on a harp."""
         step, measured = mark.step, mark.measured
-        entry = step.last[0] if not (step.is_chord or step.ladder) else None
+        has_entry = not (
+            step.is_chord
+            or step.ladder
+            or step.has_bent_choice
+            or step.cleanness_rule is CleannessRule.AROUND
+        )
+        entry = step.last[0] if has_entry else None
+        is_still = step.shake is None and step.vibrato is None
         hz = None
-        if entry is not None and measured.cents is not None:
+        if entry is not None and measured.cents is not None and is_still:
             off = measured.cents + step.offset_cents(len(step.sounds) - 1)
             hz = harp.hz(entry) * 2.0 ** (off / 1200.0)
         kind = "ladder" if step.ladder else "glide" if step.is_glide else "note"

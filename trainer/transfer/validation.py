@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from trainer.core import TrainerError
-from trainer.drill import CRITERIA, CleannessRule
+from trainer.drill import CRITERIA, FORMER_DIRECTIONS, CleannessRule
 from trainer.harp import Harp, Tab
 from trainer.settings import MAX_PLAYER_NAME_LENGTH
 from trainer.store import (
@@ -75,15 +75,21 @@ def parse_take(data: Any, *, text: bool = False) -> TakeRecord:
         InvalidRecord: the data are no take, or an impossible one.
     """
     take = _read(_TAKE, data, TakeRecord, text)
+    take = replace(take, steps=tuple(map(_with_present_care, take.steps)))
     _check_take(take)
     return replace(take, began=take.began.astimezone(UTC))
 
 
 def parse_step(data: Any, *, text: bool = False) -> StepRecord:
     """Return the step of JSON data; arguments and errors as for :func:`parse_take`."""
-    step = _read(_STEP, data, StepRecord, text)
+    step = _with_present_care(_read(_STEP, data, StepRecord, text))
     _check_step(step)
     return step
+
+
+def _with_present_care(step: StepRecord) -> StepRecord:
+    """Return a step with the present name of its cleanness rule."""
+    return replace(step, care=FORMER_DIRECTIONS.get(step.care, step.care))
 
 
 def parse_own_harp(data: Any) -> OwnHarp:

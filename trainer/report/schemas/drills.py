@@ -46,6 +46,8 @@ class ShelfDrillData(TypedDict):
     """Name of the tuning that it is written for."""
     tempo: float
     """Tempo in beats per minute."""
+    tempo_to: float | None
+    """Tempo at the end, if it changes evenly over the drill."""
     meter: str
     """Meter, such as ``4/4``."""
     clock: str
