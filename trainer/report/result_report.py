@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from trainer.drill import Aim, Goal, Step, describe_aim
+from trainer.drill import Aim, Goal, Inflection, Step, describe_aim
 from trainer.marking import (
     Mark,
     Measured,
@@ -20,6 +20,7 @@ from trainer.report.schemas.results import (
     ResultData,
     StepData,
     TargetData,
+    WantedInflectionData,
 )
 
 
@@ -145,7 +146,7 @@ def _step_data(mark: Mark, result: Result) -> StepData:
 
 
 def _target_data(step: Step, goal: Goal) -> TargetData:
-    vibrato = step.vibrato
+    vibrato, shake = step.vibrato, step.shake
     return {
         "tab": step.tab,
         "sounds": [[str(tab) for tab in sound] for sound in step.sounds],
@@ -153,12 +154,37 @@ def _target_data(step: Step, goal: Goal) -> TargetData:
         "either": None if step.alternative is None else str(step.alternative),
         "kind": _kind(step),
         "care": step.cleanness_rule.value,
-        "vibrato": None if vibrato is None else {"hz": vibrato.hz, "cents": vibrato.cents},
+        "vibrato": None
+        if vibrato is None
+        else {
+            "hz": vibrato.hz,
+            "cents": vibrato.cents,
+            "kind": vibrato.kind.value,
+            "db": vibrato.db,
+        },
+        "wah_hz": step.wah_hz,
+        "shake": None
+        if shake is None
+        else {"other": [str(tab) for tab in shake.other], "hz": shake.hz},
+        "scoop": _inflection_data(step.scoop),
+        "fall": _inflection_data(step.fall),
+        "grace": [str(tab) for tab in step.grace],
+        "articulation": step.articulation.value,
+        "accent": step.accent,
+        "swell_db": step.swell_db,
+        "slap": step.slap,
+        "optional": step.optional,
         "bar": step.bar,
         "at_beats": float(step.start),
         "length_beats": float(step.beats),
         "tolerance_cents": goal.tolerance,
     }
+
+
+def _inflection_data(inflection: Inflection | None) -> WantedInflectionData | None:
+    if inflection is None:
+        return None
+    return {"beats": float(inflection.beats), "cents": inflection.cents}
 
 
 def _formula_data(mark: Mark, result: Result) -> FormulaData:

@@ -47,7 +47,7 @@ class StepRecordData(TypedDict):
     entry: str | None
     """Tab entry that is judged: the note, or the end of a glide; null for chords and ladders."""
     care: str
-    """Cleanness rule: ``plain``, ``clean``, ``blur`` or ``chord``."""
+    """Cleanness rule: ``plain``, ``clean``, ``blur``, ``chord`` or ``around``."""
     beats: float
     """Length in beats."""
     score: float

@@ -121,7 +121,7 @@ class JournalRow(TypedDict):
     entry: str | None
     """Tab entry that is judged."""
     care: str
-    """Cleanness rule: ``plain``, ``clean``, ``blur`` or ``chord``."""
+    """Cleanness rule: ``plain``, ``clean``, ``blur``, ``chord`` or ``around``."""
     beats: float
     """Length in beats."""
     step_score: float

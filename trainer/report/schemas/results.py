@@ -11,7 +11,29 @@ class WantedVibratoData(TypedDict):
     hz: float
     """Rate in hertz."""
     cents: float
-    """Depth to each side in cents."""
+    """Of throat vibrato, half its peak-to-peak depth in cents: an open reed dips by all of it."""
+    kind: str
+    """``throat``, or ``hand`` if the loudness moves."""
+    db: float
+    """Of hand vibrato, peak-to-peak depth in dB."""
+
+
+class WantedShakeData(TypedDict):
+    """A shake that a step asks for."""
+
+    other: list[str]
+    """The tab entries of the other sound; the step's own comes first."""
+    hz: float
+    """Rate in full cycles per second."""
+
+
+class WantedInflectionData(TypedDict):
+    """A bend into a note or off its end that a step asks for."""
+
+    beats: float
+    """Duration in beats."""
+    cents: float
+    """Depth below the note in cents."""
 
 
 class TargetData(TypedDict):
@@ -28,9 +50,29 @@ class TargetData(TypedDict):
     kind: str
     """``note``, ``chord``, ``glide`` or ``ladder``."""
     care: str
-    """Cleanness rule: ``plain``, ``clean``, ``blur`` or ``chord``."""
+    """Cleanness rule: ``plain``, ``clean``, ``blur``, ``chord`` or ``around``."""
     vibrato: WantedVibratoData | None
     """Vibrato that is asked for."""
+    wah_hz: float
+    """Rate of the wah that is asked for in hertz; 0 for none."""
+    shake: WantedShakeData | None
+    """Shake that is asked for."""
+    scoop: WantedInflectionData | None
+    """Scoop or dip into the note."""
+    fall: WantedInflectionData | None
+    """Fall off its end."""
+    grace: list[str]
+    """The tab entries of its grace note; empty for none."""
+    articulation: str
+    """``plain``, ``tongued``, ``legato`` or ``staccato``."""
+    accent: bool
+    """Whether it is louder than the notes around it."""
+    swell_db: float
+    """Change of loudness over the note in dB; negative fades, 0 for none."""
+    slap: bool
+    """Whether the chord below sounds with its attack."""
+    optional: bool
+    """Whether it may be left out without loss."""
     bar: int
     """Number of the bar; 0 is the pick-up."""
     at_beats: float
