@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 from trainer.drill import (
+    Articulation,
     CleannessRule,
     Drill,
     Step,
@@ -46,6 +47,15 @@ def faultless(step: Step) -> Measured:
         back_cents=0.0 if step.is_glide else None,
         vibrato_hz=vibrato.hz if vibrato else None,
         vibrato_cents=vibrato.cents if vibrato else None,
+        vibrato_db=vibrato.db if vibrato else None,
+        wah_hz=step.wah_hz or None,
+        wah_db=6.0 if step.wah_hz else None,
+        accent_db=5.0 if step.accent else None,
+        swell_db=step.swell_db or None,
+        held_fraction=0.4 if step.articulation is Articulation.STACCATO else 0.9,
+        separation_db=20.0 if step.articulation is Articulation.TONGUED else None,
+        gap_ms=0.0 if step.articulation is Articulation.LEGATO else None,
+        slap=True if step.slap else None,
     )
 
 
@@ -89,6 +99,10 @@ def natural(step: Step) -> bool:
 
 def off_beat(step: Step) -> bool:
     return step.start.denominator != 1
+
+
+def has_wah(step: Step) -> bool:
+    return step.wah_hz > 0.0
 
 
 def tab_is(*tabs: str) -> Callable[[Step], bool]:
@@ -141,6 +155,14 @@ BLUE = find_drill("blue-third")
 TUNE = tune("-4:1 5:1 -4:1 4:1 | -5:1 6:1 -5:1 5:1 | -4:1 4:1 -3:1 -4:1 | 4:1 5:1 -5:1 6:1 |")
 SWUNG_MS = 60_000.0 / SWING.tempo * (2 / 3 - 1 / 2)
 
+WAHS = find_drill("foghorn-hands")
+HANDS = tune("{hand vibrato} 4:2 5:2 | -4:2 -5:2 |")
+TONGUED = tune("{tongued} 4:1 4:1 5:1 5:1 | -4:1 -4:1 -5:1 r:1 |")
+STACCATO = tune("{staccato} 4:1 4:1 5:1 5:1 | -4:1 -4:1 -5:1 r:1 |")
+LEGATO = tune("{legato} 4:1 5:1 6:1 5:1 | -4:1 -5:1 -6:1 r:1 |")
+SLAPS = tune("{slap} 4:1 4:1 5:1 5:1 | -4:1 -4:1 -5:1 r:1 |")
+ACCENTS = tune("4:1{accent} 4:1 5:1{accent} 5:1 | -4:1{accent} -4:1 -5:1 r:1 |")
+SWELLS = tune("{swell} 4:2 5:2 | -4:2 -5:2 |")
 PATTERNS: list[tuple[str, Drill, Fault, str]] = [
     ("every bend 40 cents shallow", BENDS, on(bend, cents=40.0), "bends shallow"),
     ("every bend 18 cents shallow", STRAIGHT, on(bend, cents=18.0), "bends shallow"),
@@ -194,6 +216,20 @@ PATTERNS: list[tuple[str, Drill, Fault, str]] = [
     ("vibrato too slow", LAMP, on(has_vibrato, vibrato_hz=3.0), "vibrato slow"),
     ("vibrato too wide", LAMP, on(has_vibrato, vibrato_cents=45.0), "vibrato wide"),
     ("vibrato too shallow", LAMP, on(has_vibrato, vibrato_cents=6.0), "vibrato shallow"),
+    ("no hand vibrato", HANDS, on(every, vibrato_hz=None, vibrato_db=None), "no hand vibrato"),
+    ("hand vibrato too shallow", HANDS, on(every, vibrato_db=2.0), "hand vibrato shallow"),
+    ("hand vibrato too deep", HANDS, on(every, vibrato_db=14.0), "hand vibrato deep"),
+    ("no wah", WAHS, on(has_wah, wah_hz=None, wah_db=None), "no wah"),
+    ("wahs too shallow", WAHS, on(has_wah, wah_db=1.5), "wahs shallow"),
+    ("wahs too fast", WAHS, on(has_wah, wah_hz=5.0), "wahs fast"),
+    ("wahs too slow", WAHS, on(has_wah, wah_hz=0.6), "wahs slow"),
+    ("every note cut short", SINGLE, on(every, held_fraction=0.2), "notes cut short"),
+    ("tongued notes run on", TONGUED, on(every, separation_db=0.5), "notes run on"),
+    ("long staccato notes", STACCATO, on(every, held_fraction=0.85), "staccato long"),
+    ("gaps in legato", LEGATO, on(every, gap_ms=70.0), "legato broken"),
+    ("slaps left out", SLAPS, on(every, slap=False), "slaps missing"),
+    ("accents like the rest", ACCENTS, on(lambda s: s.accent, accent_db=0.5), "accents weak"),
+    ("swells that stay level", SWELLS, on(every, swell_db=0.5), "swells flat"),
     ("glides turn back", UP, on(lambda s: s.is_glide, back_cents=60.0), "glides turn back"),
     (
         "leaps land a hole low",

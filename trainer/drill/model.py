@@ -254,6 +254,17 @@ class Step:
         """Whether either of two pitches of one hole and breath is right: "bent or not"."""
         return self.alternative is not None and self.alternative.hole == self.first[0].hole
 
+    def leads_into(self, following: Step) -> bool:
+        """Whether another step can follow without a gap: at once, on the same breath.
+
+        The same sound again needs an attack, and so a gap before it.
+        """
+        return (
+            following.start == self.end
+            and following.first[0].breath is self.last[0].breath
+            and following.first != self.last
+        )
+
     @property
     def dips_in_vibrato(self) -> bool:
         """Whether throat vibrato only lowers its pitch, because its reed is open and not bent."""

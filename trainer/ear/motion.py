@@ -162,7 +162,7 @@ class Motion:
 
 
 def resample_evenly(t: Floats, x: Floats) -> Floats:
-    """Interpolate values at times, shape (n,), in any order, to a grid of 5 ms from the first."""
+    """Return values at times, shape (n,), in any order, on a grid of 5 ms from the first time."""
     order = np.argsort(t, kind="stable")
     t, x = t[order], x[order]
     return np.interp(np.arange(t[0], t[-1], GRID_S), t, x)

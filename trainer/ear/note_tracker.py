@@ -140,15 +140,19 @@ class NoteTracker:
         # Without the levels whose window reaches into a new attack.
         inside = (at >= start) & (at <= limit - 0.5 * LEVEL_WINDOW_S * rate)
         at, db = at[inside], db[inside]
-        end = limit if slurred else _end_sample(at, db, limit, rate, p)
+        end = limit if slurred else end_of_sound(at, db, limit, rate, p)
         own = [reading for reading in readings if reading.sample < limit]
         held = (at >= start + p.settling_s * rate) & (at <= end - MOTION.release_s * rate)
         swing = estimate_tremolo(at[held] / rate, db[held])
         return [_note(own or readings, start, end, self._harp, swing, p)]
 
 
-def _end_sample(at: Floats, db: Floats, limit: int, rate: int, p: NoteParameters) -> int:
-    """The sample at which the level has fallen by `end_db` for good, or halfway to a new attack.
+def end_of_sound(
+    at: Floats, db: Floats, limit: int, rate: int, p: NoteParameters = DEFAULT_NOTE
+) -> int:
+    """Return the sample at which the level has fallen for good, or halfway to a new attack.
+
+    It has fallen for good by `end_db`.
 
     Args:
         at: samples of the levels, shape (n,), ascending.

@@ -37,10 +37,28 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
                            |log2(fall_ms / asked)|             1.5 → 50, 3 → 0
                  and       grace_ms                            120 → 100, 160 → 85,
                            (0 points if there is none)         250 → 50, 400 → 0
+                 and       |log2(vibrato_db / asked)|          1 → 100, 1.3 → 85,
+                           (0 points if there is none)         1.8 → 50, 2.5 → 0
+                 and       |log2(wah_hz / asked)|              as vibrato_hz
+                           (0 points if there is none)
+                 and       wah_db                              3 → 100, 2.4 → 85,
+                                                               1.7 → 50, 1 → 0
     cleanness    leak_db (100 points if no leak is heard)      -40 → 100, -24 → 85,
                                                                -12 → 50, 0 → 0
     time         |late_ms|                                     just → 100, 0.2 lost → 85,
                                                                0.5 lost → 50, lost → 0
+    articulation worst of  held_fraction                       0.5 → 100, 0.4 → 85,
+                                                               0.25 → 50, 0.1 → 0
+                 or, staccato, held_fraction                   0.55 → 100, 0.65 → 85,
+                                                               0.75 → 50, 0.9 → 0
+                 and, tongued, separation_db                   5 → 100, 4 → 85,
+                                                               2.5 → 50, 1 → 0
+                 and, legato,  gap_ms                          20 → 100, 35 → 85,
+                                                               60 → 50, 120 → 0
+                 and, slapped, slap                            yes → 100, no → 0
+    dynamics     worst of  accent_db                           3 → 100, 2 → 70, 1 → 30, 0 → 0
+                 and       swell_db / asked                    0.75 to 2 → 100, 0.5 → 75,
+                                                               0.25 → 40, 0 → 0, 4 → 50
 
 - pitch: with a tolerance of 12 cents, 85 points at 12 cents and 50 at 24: within these a bend is
   in tune, or recognisable (common practice). A note heard as another one gets 0. A glide gets the
@@ -61,6 +79,11 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   beat (Friberg and Sundberg 1995, JASA 98), but at most a tenth of `lost`. `lost` is a third of a
   beat and at most 250 ms: there, a note belongs to the next division of the beat as much as to its
   own.
+- articulation: every note is judged for the length held; with a free clock nothing is. Half of the
+  written length is enough, because players breathe and tongue as they like; what is tongued,
+  legato or staccato is judged for that, too.
+- dynamics: only of steps with an accent, a swell or a fade. An accent of 3 dB is plain to hear; the
+  just noticeable difference in level is about 1 dB.
 
 How points make a step's score: :mod:`trainer.marking.score`.
 """
@@ -73,7 +96,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trainer.drill import CRITERIA, CleannessRule, Goal, Step, VibratoKind, format_sound
+from trainer.drill import (
+    CRITERIA,
+    Articulation,
+    CleannessRule,
+    Goal,
+    Step,
+    VibratoKind,
+    format_sound,
+)
 from trainer.marking.mark import Figures, Measured
 from trainer.marking.parameters import CURVES, SCORE, Curve
 
@@ -146,8 +177,10 @@ def score_criteria(
         "motion": _motion(step, measured, goal, beat_ms),
         "cleanness": _cleanness(step, measured),
         "time": _time(step, measured, beat_ms),
+        "articulation": _combined(articulation_terms(step, measured)),
+        "dynamics": _combined(dynamics_terms(step, measured)),
     }
-    return {name: score for name in CRITERIA if (score := scores.get(name)) is not None}
+    return {name: score for name in CRITERIA if (score := scores[name]) is not None}
 
 
 def criterion_scores(
@@ -323,12 +356,20 @@ def _path_terms(step: Step, measured: Measured, tolerance: float) -> Iterator[Sc
 
 
 def _vibrato_terms(step: Step, measured: Measured) -> Iterator[ScoreTerm]:
+    """Rate and depth of a vibrato, of pitch or of loudness, and of a wah."""
     wanted = step.vibrato
-    if wanted is not None and wanted.kind is VibratoKind.THROAT:
+    if wanted is not None:
         yield _ratio_term("vibrato_hz", measured.vibrato_hz, wanted.hz, CURVES.vibrato_rate)
+    if wanted is not None and wanted.kind is VibratoKind.HAND:
+        yield _ratio_term("vibrato_db", measured.vibrato_db, wanted.db, CURVES.hand_depth)
+    elif wanted is not None:
         yield _ratio_term(
             "vibrato_cents", measured.vibrato_cents, wanted.cents, CURVES.vibrato_depth
         )
+    if step.wah_hz:
+        yield _ratio_term("wah_hz", measured.wah_hz, step.wah_hz, CURVES.vibrato_rate)
+        if measured.wah_db is not None:
+            yield _term("wah_db", measured.wah_db, CURVES.wah_db)
 
 
 def _shake_terms(step: Step, measured: Measured) -> Iterator[ScoreTerm]:
@@ -397,3 +438,40 @@ def _time_curve(beat_ms: float) -> Curve:
     lost = min(CURVES.lost_beats * beat_ms, CURVES.max_lost_ms)
     just = min(max(CURVES.just_beats * beat_ms, CURVES.min_just_ms), CURVES.max_just_lost * lost)
     return ((just, 100.0), (0.2 * lost, 85.0), (0.5 * lost, 50.0), (lost, 0.0))
+
+
+def articulation_terms(step: Step, measured: Measured) -> list[ScoreTerm]:
+    """The terms of a step's articulation; empty where nothing was measured."""
+    terms = []
+    if measured.held_fraction is not None:
+        terms.append(_term("held_fraction", measured.held_fraction, _held_curve(step)))
+    if measured.separation_db is not None:
+        terms.append(_term("separation_db", measured.separation_db, CURVES.tongued_db))
+    if measured.gap_ms is not None:
+        terms.append(_term("gap_ms", measured.gap_ms, CURVES.legato_ms))
+    if measured.slap is not None:
+        terms.append(ScoreTerm.fixed("slap", None, 100.0 if measured.slap else 0.0))
+    return terms
+
+
+def _held_curve(step: Step) -> Curve:
+    return CURVES.staccato if step.articulation is Articulation.STACCATO else CURVES.held
+
+
+def held_points(step: Step, measured: Measured) -> float:
+    """Points for the length held of a step that is not staccato; 100 where nothing was measured."""
+    if measured.held_fraction is None or step.articulation is Articulation.STACCATO:
+        return 100.0
+    return _term("held_fraction", measured.held_fraction, CURVES.held).earned
+
+
+def dynamics_terms(step: Step, measured: Measured) -> list[ScoreTerm]:
+    """The terms of a step's dynamics; empty where nothing was asked or measured."""
+    terms = []
+    if measured.accent_db is not None:
+        db = measured.accent_db
+        terms.append(ScoreTerm.read("accent_db", db, db, CURVES.accent_db))
+    if step.swell_db and measured.swell_db is not None:
+        ratio = measured.swell_db / step.swell_db
+        terms.append(ScoreTerm.read("swell_db", measured.swell_db, ratio, CURVES.swell))
+    return terms

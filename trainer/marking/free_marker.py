@@ -22,6 +22,7 @@ from trainer.drill import BeatClock, CleannessRule, Drill, Sound, Step, format_s
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.follower import Segment, sounds_the_same
+from trainer.marking.loudness import accent_db
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.marker import make_mark
 from trainer.marking.measurement import measure_step
@@ -55,6 +56,7 @@ class FreeMarker:
         self._first = first
         self._history = ReadingHistory()
         self._marks: list[Mark] = []
+        self._figures: dict[Step, Measured] = {}
         self._last_sample: int | None = None
         self._was_silent = True
         self._attack_frame = 0
@@ -240,6 +242,9 @@ class FreeMarker:
             held=self._held_bounds,
             held_on=self._held_on(),
         )
+        self._figures[target.step] = measured
+        if target.step.accent:
+            measured = replace(measured, accent_db=accent_db(target.step, self._figures))
         mark = self._mark(target.step, replace(measured, tries=max(1, self._tries)))
         self._tries = 0
         self._marks.append(mark)

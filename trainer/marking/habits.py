@@ -24,6 +24,7 @@ from statistics import median
 from trainer.drill import (
     DEFAULT_DIP,
     DEFAULT_SHAKE_HZ,
+    Articulation,
     CleannessRule,
     Drill,
     Step,
@@ -209,6 +210,30 @@ def _has_grace_note(step: Step) -> bool:
     return bool(step.grace)
 
 
+def _has_hand_vibrato(step: Step) -> bool:
+    return step.vibrato is not None and step.vibrato.kind is VibratoKind.HAND
+
+
+def _has_wah(step: Step) -> bool:
+    return step.wah_hz > 0.0
+
+
+def _has_accent(step: Step) -> bool:
+    return step.accent
+
+
+def _has_swell(step: Step) -> bool:
+    return step.swell_db != 0.0
+
+
+def _has_slap(step: Step) -> bool:
+    return step.slap
+
+
+def _has_articulation(*articulations: Articulation) -> Selects:
+    return lambda step: step.articulation in articulations
+
+
 def _must_be_clean(step: Step) -> bool:
     rules = CleannessRule.PLAIN, CleannessRule.CLEAN
     return _is_plain(step) and step.cleanness_rule in rules
@@ -252,6 +277,32 @@ def _octaves(name: str, wanted: Callable[[PlayedNote], float]) -> Figure:
     return figure
 
 
+def _wah_rate(note: PlayedNote) -> float | None:
+    """Ratio of a wah's rate to the wanted one, less 1."""
+    hz = getattr(note.figures, "wah_hz", None)
+    return None if hz is None else hz / note.step.wah_hz - 1.0
+
+
+def _percent_held(note: PlayedNote) -> float | None:
+    held = getattr(note.figures, "held_fraction", None)
+    return None if held is None else 100.0 * held
+
+
+def _percent_missing(note: PlayedNote) -> float | None:
+    held = _percent_held(note)
+    return None if held is None else 100.0 - held
+
+
+def _shortfall(name: str, enough: float) -> Figure:
+    """How much of a figure is missing to what is enough."""
+
+    def figure(note: PlayedNote) -> float | None:
+        value = getattr(note.figures, name, None)
+        return None if value is None else enough - value
+
+    return figure
+
+
 def _inflection_octaves(part: str, name: str) -> Figure:
     """The same of the depth or the length of a step's scoop or fall.
 
@@ -288,6 +339,18 @@ def _shake_level(note: PlayedNote) -> float | None:
     if db is None or shake is None:
         return None
     return float(-db if note.step.first[0].hole > shake.other[0].hole else db)
+
+
+def _swell_shortfall(note: PlayedNote) -> float | None:
+    """Fraction of a swell or fade that is missing."""
+    db = getattr(note.figures, "swell_db", None)
+    return None if db is None else 1.0 - db / note.step.swell_db
+
+
+def _slap_shortfall(note: PlayedNote) -> float | None:
+    """1 where a slap is missing, 0 where it is not."""
+    slap = getattr(note.figures, "slap", None)
+    return None if slap is None else 1.0 - slap
 
 
 def _scoop(note: PlayedNote) -> float | None:
@@ -350,7 +413,7 @@ _CENTS, _WOBBLE, _DRIFT, _LATE = (
 )
 _DRAWS, _BLOWS = _is_natural_of(Breath.DRAW), _is_natural_of(Breath.BLOW)
 _LOW_DRAWS = _is_natural_of(Breath.DRAW, (2, 3))
-_TOL = _tolerances(1)
+_TOL, _ZERO = _tolerances(1), _constant(0.0)
 _RATE, _DEPTH, _LENGTH = (
     _constant(octaves)
     for octaves in (HABITS.shake_octaves, HABITS.depth_octaves, HABITS.length_octaves)
@@ -461,8 +524,51 @@ RULES = (
         _constant(HABITS.grace_ms),
         "grace notes long",
     ),
+    _Rule(
+        "motion",
+        _vibrato_figure("vibrato_db", "db"),
+        _has_hand_vibrato,
+        _constant(HABITS.vibrato_depth_ratio),
+        "hand vibrato deep",
+        "hand vibrato shallow",
+    ),
+    _Rule("motion", _wah_rate, _has_wah, _constant(HABITS.vibrato_ratio), "wahs fast", "wahs slow"),
+    _Rule("motion", _shortfall("wah_db", HABITS.wah_db), _has_wah, _ZERO, "wahs shallow"),
     _Rule("motion", _figure("back_cents"), _is_glide, _tolerances(2.5), "glides turn back"),
     _Rule("motion", _figure("stray_cents"), _is_glide, _stray_bound, "glides jump", "glides lag"),
+    _Rule(
+        "articulation",
+        _percent_missing,
+        _has_articulation(Articulation.PLAIN, Articulation.TONGUED, Articulation.LEGATO),
+        _constant(HABITS.missing_percent),
+        "notes cut short",
+    ),
+    _Rule(
+        "articulation",
+        _percent_held,
+        _has_articulation(Articulation.STACCATO),
+        _constant(HABITS.staccato_percent),
+        "staccato long",
+    ),
+    _Rule(
+        "articulation",
+        _shortfall("separation_db", HABITS.separation_db),
+        _has_articulation(Articulation.TONGUED),
+        _ZERO,
+        "notes run on",
+    ),
+    _Rule(
+        "articulation",
+        _figure("gap_ms"),
+        _has_articulation(Articulation.LEGATO),
+        _constant(HABITS.gap_ms),
+        "legato broken",
+    ),
+    _Rule("articulation", _slap_shortfall, _has_slap, _constant(0.5), "slaps missing"),
+    _Rule(
+        "dynamics", _shortfall("accent_db", HABITS.accent_db), _has_accent, _ZERO, "accents weak"
+    ),
+    _Rule("dynamics", _swell_shortfall, _has_swell, _constant(HABITS.swell_missing), "swells flat"),
 )
 """Rules for the figures of single notes."""
 _NOTE_RULES = (
@@ -701,6 +807,8 @@ def _is_flat(name: str) -> Callable[[Measured], bool]:
 
 _MISSING: tuple[tuple[str, Selects, Callable[[Measured], bool]], ...] = (
     ("no vibrato", _has_vibrato, lambda measured: measured.vibrato_hz is None),
+    ("no hand vibrato", _has_hand_vibrato, lambda measured: measured.vibrato_hz is None),
+    ("no wah", _has_wah, lambda measured: measured.wah_hz is None),
     ("no shake", _has_shake, lambda measured: measured.shake_hz is None),
     ("no dips", _has_dip, _is_flat("dip_cents")),
     ("no scoops", _has_scoop, _is_flat("dip_cents")),

@@ -47,6 +47,18 @@ class Measured:
             long it rose.
         fall_cents, fall_ms: the same of a wanted fall, at the note's end.
         grace_ms: length of a wanted grace note; None where none was heard.
+        vibrato_db: where the step has a hand vibrato, its peak-to-peak depth in dB; None where none
+            was heard.
+        wah_hz, wah_db: where the step has a wah, its rate, and its peak-to-peak depth in dB; None
+            where none was heard.
+        level_db: level in dB re full scale; only differences within a take mean something.
+        accent_db: where the step has an accent, its level in dB relative to the notes around it.
+        swell_db: where the step swells or fades, its change of level in dB.
+        held_fraction: fraction of the written length for which it sounded.
+        separation_db: where the step is tongued, how far the level fell before it; 20 dB for
+            silence.
+        gap_ms: where the step is legato, milliseconds until the next note of the same breath.
+        slap: where the step is slapped, whether the chord sounded with its attack.
         is_slurred: whether it started without an attack, out of the note before it.
         held_on: tab of the sound before, where its pitch went on and no attack was heard. When the
             step began is then not known; see :func:`trainer.marking.follower.is_held_on`.
@@ -81,6 +93,16 @@ class Measured:
     fall_cents: float | None = None
     fall_ms: float | None = None
     grace_ms: float | None = None
+    vibrato_db: float | None = None
+    wah_hz: float | None = None
+    wah_db: float | None = None
+    level_db: float | None = None
+    accent_db: float | None = None
+    swell_db: float | None = None
+    held_fraction: float | None = None
+    separation_db: float | None = None
+    gap_ms: float | None = None
+    slap: bool | None = None
     is_slurred: bool = False
     held_on: str | None = None
     tries: int | None = None

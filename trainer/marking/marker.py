@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import dropwhile
 
 from trainer.drill import BeatClock, Drill, Goal, Step, format_sound
@@ -11,6 +12,7 @@ from trainer.harp import Harp
 from trainer.marking.criteria import can_be_judged, criterion_scores
 from trainer.marking.extra_notes import find_extra_notes
 from trainer.marking.follower import Follower, Segment, is_held_on
+from trainer.marking.loudness import accent_db
 from trainer.marking.mark import Mark, Measured, Result
 from trainer.marking.measurement import measure_step
 from trainer.marking.parameters import MARKER, ONSET
@@ -55,6 +57,8 @@ class Marker:
         self._measured: dict[tuple[int, int, int, str | None], Measured] = {}
         """Figures by step, first and last reading and what may be held on, so that the result
         measures few anew."""
+        self._figures: dict[Step, Measured] = {}
+        """Latest figures of each step."""
         self._lag = round(MARKER.lag_s * clock.rate)
         longest_s = max(clock.beat_s(drill.start), clock.beat_s(drill.end))
         self._patience = round(MARKER.patience_beats * longest_s * clock.rate)
@@ -97,6 +101,8 @@ class Marker:
         due = [
             i for i, target in enumerate(self._targets) if upto is None or target.step.index < upto
         ]
+        for i in due:  # all before the first mark: an accent is compared with the notes around it
+            self._measure_heard(i, played.get(i), is_skipped=i < newest)
         marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
         score = pass_score(self._drill, marks, extras)
@@ -159,21 +165,30 @@ class Marker:
 
     def _mark(self, step: int, segment: Segment | None, *, is_skipped: bool) -> Mark:
         target, goal = self._targets[step], self._drill.goal
-        measured = Measured()
-        if segment is not None:
-            played = self._measure(step, segment)
-            if can_be_judged(target.step, played) or not is_skipped or self._has_attack(segment):
-                measured = played
+        measured = self._measure_heard(step, segment, is_skipped=is_skipped)
+        if target.step.accent:
+            measured = replace(measured, accent_db=accent_db(target.step, self._figures))
         beat_ms = 1000.0 * self._clock.beat_s(target.step.start)
         return make_mark(
             target.step, measured, goal, beat_ms, harp=self._harp, is_skipped=is_skipped
         )
+
+    def _measure_heard(self, step: int, segment: Segment | None, *, is_skipped: bool) -> Measured:
+        """Figures of a step; none of one that was skipped, or of which too little was heard."""
+        target, measured = self._targets[step], Measured()
+        if segment is not None:
+            played = self._measure(step, segment)
+            if can_be_judged(target.step, played) or not is_skipped or self._has_attack(segment):
+                measured = played
+        self._figures[target.step] = measured
+        return measured
 
     def _measure(self, step: int, segment: Segment) -> Measured:
         held_on = self._held_on(step, segment)
         key = step, segment.start, segment.end, held_on
         if key in self._measured:
             return self._measured[key]
+        following = [target.step for target in self._targets[step + 1 : step + 2]]
         measured = measure_step(
             self._targets[step],
             self._history,
@@ -181,6 +196,7 @@ class Marker:
             self._clock.rate,
             self._drill.goal.tolerance,
             held_on=held_on,
+            following=following[0] if following else None,
         )
         if segment.end + ONSET.slur_frames <= len(self._history):
             self._measured[key] = measured

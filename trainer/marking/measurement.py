@@ -15,6 +15,8 @@ before its end, where the breath lets go.
 - A scoop, dip or fall: :mod:`trainer.marking.inflection`. The held span lies between them.
 - A grace note: :mod:`trainer.marking.grace_note`. All other figures are those of the note after it.
 - What sounded along: :mod:`trainer.marking.sounding_holes`.
+- When it stopped, and how it is joined to the notes beside it: :mod:`trainer.marking.articulation`.
+- How loud it was: :mod:`trainer.marking.loudness`.
 """
 
 from __future__ import annotations
@@ -26,14 +28,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
-from trainer.drill import CleannessRule, Sound, VibratoKind
+from trainer.drill import CleannessRule, Sound, Step, VibratoKind
 from trainer.harp import HOLES
+from trainer.marking.articulation import end_of_step, measure_articulation
 from trainer.marking.follower import Segment
 from trainer.marking.glide import end_spans, missed_sounds, path_deviation
 from trainer.marking.grace_note import split_grace_note
 from trainer.marking.held_note import held_span, measure_attack
 from trainer.marking.inflection import measure_fall, measure_scoop
 from trainer.marking.ladder import rung_spans
+from trainer.marking.level_track import LevelTrack
+from trainer.marking.loudness import measure_loudness
 from trainer.marking.mark import Measured
 from trainer.marking.onset import is_slurred, segment_start
 from trainer.marking.parameters import MEASUREMENT
@@ -67,6 +72,7 @@ def measure_step(
     *,
     held: Sequence[tuple[int, int]] | None = None,
     held_on: str | None = None,
+    following: Step | None = None,
 ) -> Measured:
     """Measure a step that was played.
 
@@ -80,6 +86,7 @@ def measure_step(
             takes the step's own time.
         held_on: tab of the sound before, if it may have been held on; its pitch went on. Nothing
             that depends on when the step began is then measured.
+        following: the step after it; None for none.
     """
     grace_ms = None
     if target.step.grace:
@@ -106,6 +113,13 @@ def measure_step(
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
     measured = Measured(start, end, late_ms, is_slurred=slurred, held_on=held_on, grace_ms=grace_ms)
+    stop = end_of_step(target.step, history, segment, start, rate)
+    if held is None:
+        measured = measure_articulation(
+            measured, target.step, history, segment, stop, length_ms, rate, following
+        )
+    levels = LevelTrack.of(history, segment.start, segment.end).between(start, stop)
+    measured = measure_loudness(measured, target.step, levels, rate)
     if target.step.shake:
         return _measure_shake(target, readings, history, measured, rate)
     if target.step.has_path and held is not None:
@@ -189,19 +203,26 @@ def _measure_held_note(
     if len(held.frames) < MEASUREMENT.min_pitch_frames:
         return measured
     wobble, drift = wobble_and_drift(held)
+    is_slapped = target.step.slap
+    is_hidden = measured.held_on or is_slapped  # how the note itself begins
     measured = replace(
-        _with_holes(measured, target, history, held),
+        _with_holes(measured, target, history, _second_half(held) if is_slapped else held),
         cents=held.cents,
         wobble_cents=wobble,
         drift_cents=drift,
-        scoop_cents=None if measured.held_on else scoop,
-        settle_ms=None if measured.held_on else settle_ms,
+        scoop_cents=None if is_hidden else scoop,
+        settle_ms=None if is_hidden else settle_ms,
         heard=heard_tab(history, held.frames, held.sound, held.cents),
     )
     vibrato = target.step.vibrato
     if vibrato is None or vibrato.kind is not VibratoKind.THROAT:
         return measured
     return measure_vibrato(measured, target, readings, held)
+
+
+def _second_half(held: HeldSpan) -> HeldSpan:
+    """The later half of a held span, in which the chord of a slap has died away."""
+    return replace(held, frames=held.frames[len(held.frames) // 2 :])
 
 
 def _measure_moving(

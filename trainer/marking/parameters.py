@@ -181,6 +181,74 @@ class MeasurementParameters:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class ArticulationParameters:
+    """How articulation is measured; see :mod:`trainer.marking.articulation`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    end_db: float = 6.0
+    """Lasting fall of the level in dB that ends a note: to half the amplitude."""
+    wah_db: float = 6.0
+    """Depth in dB by which a wah moves the level without ending the note (common practice)."""
+    level_window_s: float = 0.010
+    """Window of a level in seconds: levels whose window reaches into the next note are left out."""
+    max_gap_s: float = 0.15
+    """Gap in seconds at which the search for the next onset stops."""
+    separation_s: float = 0.12
+    """Time in seconds before an onset in which the level falls, and after it in which it
+    rises."""
+    separation_frames: int = 60
+    """Readings (75 ms or more) before an onset among which these levels lie."""
+    silent_separation_db: float = 20.0
+    """Rise in dB that only silence precedes; deeper falls count as this."""
+    slap_frames: int = 40
+    """Readings of a note, from its first (100 ms or more), in which a slap's holes sound."""
+    slap_holes: int = 2
+    """Holes below the note that sound in a slap (common practice)."""
+    slap_db: float = -20.0
+    """Level in dB relative to the loudest hole from which a hole sounds in a slap."""
+    min_slap_frames: int = 4
+    """Fewest readings in which it does."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoudnessParameters:
+    """How loudness is measured; see :mod:`trainer.marking.loudness`.
+
+    Chosen by hand unless the field says otherwise.
+    """
+
+    attack_s: float = 0.06
+    """Time in seconds that a reed takes to speak, left out."""
+    release_s: float = 0.04
+    """Time in seconds in which the breath lets go, left out."""
+    edge_divisor: float = 4.0
+    """Each of these takes at most the length of the note divided by this."""
+    min_levels: int = 6
+    """Fewest levels (30 ms) from which anything is measured."""
+    percentile: float = 75.0
+    """Percentile of the levels that is the level of the note."""
+    window_cycles: float = 3.0
+    """Length in cycles of the windows in which a modulation is fitted."""
+    octaves: float = 1.25
+    """Octaves to each side of the wanted rate that are searched."""
+    octave_step: float = 0.05
+    """Octaves between the rates that are tried: 3.5 %."""
+    explained: float = 0.6
+    """Least fraction of the energy beside a line that a modulation explains."""
+    audible_db: float = 1.0
+    """Least peak-to-peak depth in dB: the just noticeable difference in level is about 1 dB
+    (Fastl and Zwicker, Psychoacoustics, chapter 7; from memory)."""
+    heard_fraction: float = 0.5
+    """Least fraction of the windows in which a modulation is found."""
+    wah_octaves: float = 0.3
+    """Octaves from the wanted rate from which a wah is too slow or fast: 85 points."""
+    neighbours: int = 4
+    """Notes around an accent that it is compared with, at most."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SoundingHolesParameters:
     """Which holes sounded; see :mod:`trainer.marking.sounding_holes`.
 
@@ -319,6 +387,28 @@ class CurveParameters:
     leak_db: Curve = ((-40.0, 100.0), (-24.0, 85.0), (-12.0, 50.0), (0.0, 0.0))
     """Level of a leak in dB relative to the wanted hole. Chosen by hand."""
 
+    held: Curve = ((0.1, 0.0), (0.25, 50.0), (0.4, 85.0), (0.5, 100.0))
+    """Fraction of its written length for which a note is held. Half is common practice for the
+    shortest: less is a staccato that nobody asked for."""
+    staccato: Curve = ((0.55, 100.0), (0.65, 85.0), (0.75, 50.0), (0.9, 0.0))
+    """The same of a staccato note, which is held for half its length or less (common practice)."""
+    tongued_db: Curve = ((1.0, 0.0), (2.5, 50.0), (4.0, 85.0), (5.0, 100.0))
+    """Fall of the level in dB before a tongued note. A tongue that stops the air on recorded reeds
+    makes one of 5 dB or more (:mod:`trainer.ear.level_gate`); 1 dB is just noticeable."""
+    legato_ms: Curve = ((20.0, 100.0), (35.0, 85.0), (60.0, 50.0), (120.0, 0.0))
+    """Gap in milliseconds after a legato note. Chosen by hand."""
+    accent_db: Curve = ((0.0, 0.0), (1.0, 30.0), (2.0, 70.0), (3.0, 100.0))
+    """Level in dB of an accented note relative to its neighbours. The just noticeable difference in
+    level is about 1 dB (Fastl and Zwicker, Psychoacoustics, chapter 7; from memory)."""
+    swell: Curve = ((0.0, 0.0), (0.25, 40.0), (0.5, 75.0), (0.75, 100.0), (2.0, 100.0), (4.0, 50.0))
+    """Change of level of a swell or fade, relative to the wanted one. Chosen by hand."""
+    hand_depth: Curve = ((1.0, 100.0), (1.3, 85.0), (1.8, 50.0), (2.5, 0.0))
+    """Octaves between the depth of hand vibrato in dB and the wanted depth. A room of 0.4 s takes
+    up to half of it at 5 Hz. Chosen by hand."""
+    wah_db: Curve = ((1.0, 0.0), (1.7, 50.0), (2.4, 85.0), (3.0, 100.0))
+    """Depth of a wah in dB. Hands that close well take off 6 dB (common practice), of which a room
+    leaves half."""
+
     just_beats: float = 0.025
     """Lateness in beats that costs nothing: the just noticeable difference in a steady beat
     (Friberg and Sundberg 1995, JASA 98)."""
@@ -346,6 +436,9 @@ class ScoreParameters:
     """Greatest fraction of a pass's score that everything beside its aims can cost."""
     unknown_below: float = 10.0
     """Points below the pass mark that an aim has where none of its steps could be judged."""
+    held_points: float = 50.0
+    """Points for the length held from which a note counts in full; below, the score shrinks in
+    proportion. They are reached by a quarter of the written length."""
     right_pitch: float = 50.0
     """Points for pitch from which a note is the right one; below, the score shrinks in
     proportion."""
@@ -436,6 +529,20 @@ class HabitParameters:
     """The same of its length."""
     grace_ms: float = 160.0
     """Length of a grace note in milliseconds that is a fault."""
+    wah_db: float = 2.4
+    """Depth of a wah in dB below which it is a fault."""
+    missing_percent: float = 60.0
+    """Percentage of its length by which a note is cut short that is a fault."""
+    staccato_percent: float = 65.0
+    """Percentage of its length for which a staccato note is held that is a fault."""
+    separation_db: float = 4.0
+    """Fall of the level in dB before a tongued note below which it is a fault."""
+    gap_ms: float = 35.0
+    """Gap in milliseconds after a legato note that is a fault."""
+    accent_db: float = 2.0
+    """Level in dB of an accented note over its neighbours below which it is a fault."""
+    swell_missing: float = 0.5
+    """Missing fraction of a swell or fade that is a fault."""
     stray_cents: float = 40.0
     """Least stray distance of a glide in cents that is a fault."""
     swing_slack: float = 0.4
@@ -447,6 +554,8 @@ class HabitParameters:
 
 FOLLOWER = FollowerParameters()
 ONSET = OnsetParameters()
+ARTICULATION = ArticulationParameters()
+LOUDNESS = LoudnessParameters()
 MEASUREMENT = MeasurementParameters()
 SOUNDING_HOLES = SoundingHolesParameters()
 EXTRA_NOTES = ExtraNoteParameters()

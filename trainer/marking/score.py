@@ -1,12 +1,14 @@
 """The score: from the points on each criterion to a step's score, and a pass's.
 
-A step's score is min(`mean`, `most`) x `right` x `sounding`, where
+A step's score is min(`mean`, `most`) x `right` x `sounding` x `held`, where
 
 - `mean` is the mean of the criteria that could be judged, weighted by the goal's weights;
 - `most` is 50 more than the worst criterion that counts, so that nothing gross is averaged away,
   and, where the step must be clean, at most its cleanness;
 - `right` is min(1, pitch / 50), so that a wrong note earns nothing however clean it is;
-- `sounding` is the fraction of a chord's holes that sound, 1 for a single note.
+- `sounding` is the fraction of a chord's holes that sound, 1 for a single note;
+- `held` is min(1, points for the length held / 50), so that a note that is only touched does not
+  count as one that is played; 1 for a staccato note.
 
 A step that was not played, or too briefly to be judged, has 0. The mean of a pass is that of its
 steps' scores weighted by their lengths in beats; extra notes count as steps that earned nothing.
@@ -15,9 +17,9 @@ A drill says what it is for (:mod:`trainer.drill.aim`): some criteria, each on s
 The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
 
 - `aim` is the least of its aims' scores, so that none makes up for another;
-- an aim's score is the mean of its steps' points on its criterion, times `right`; a step that was
-  not played has 0, and one that could not be judged on that criterion does not count. Where none
-  could be judged, nothing shows that the aim was met: it has 10 less than the pass mark.
+- an aim's score is the mean of its steps' points on its criterion, times `right` and `held`; a step
+  that was not played has 0, and one that could not be judged on that criterion does not count.
+  Where none could be judged, nothing shows that the aim was met: it has 10 less than the pass mark.
 
 So what misses its aim cannot pass, however good the rest was, and all the rest together costs at
 most a fifth. The score of a drill without aims is its mean.
@@ -31,31 +33,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.drill import Aim, CleannessRule, Drill, Goal, Step
-from trainer.marking.criteria import missing_holes, sounds_alone
+from trainer.marking.criteria import held_points, missing_holes, sounds_alone
 from trainer.marking.mark import ExtraNote, Mark, Measured
 from trainer.marking.parameters import SCORE
 
 
 @dataclass(frozen=True, slots=True)
 class ScoreBreakdown:
-    """How a step's score follows from its criteria: min(`mean`, `most`) x `right` x `sounding`.
+    """How a step's score follows from its criteria.
+
+    It is min(`mean`, `most`) x `right` x `sounding` x `held`.
 
     Attributes:
         mean: weighted mean of the criteria, 0 to 100.
         most: upper limit set by the worst criterion and by required cleanness.
         right: 1, less where the pitch is far off, 0 for a wrong note.
         sounding: fraction of a chord's holes that sounded.
+        held: 1, less where the note was cut short.
     """
 
     mean: float
     most: float
     right: float
     sounding: float
+    held: float
 
     @property
     def score(self) -> float:
         """Score of the step, 0 to 100."""
-        return min(self.mean, self.most) * self.right * self.sounding
+        return min(self.mean, self.most) * self.right * self.sounding * self.held
 
 
 def break_down(
@@ -72,14 +78,15 @@ def break_down(
     weights = goal.weights
     counting = {name: earned for name, earned in criteria.items() if weights[name] > 0.0}
     if not counting:
-        return ScoreBreakdown(0.0, 0.0, 0.0, 0.0)
+        return ScoreBreakdown(0.0, 0.0, 0.0, 0.0, 0.0)
     weight = sum(weights[name] for name in counting)
     mean = sum(weights[name] * earned for name, earned in counting.items()) / weight
     most = min(counting.values()) + SCORE.max_above_worst
     if step.cleanness_rule is CleannessRule.CLEAN:
         most = min(most, criteria.get("cleanness", 100.0))
     right = right_factor(criteria)
-    return ScoreBreakdown(mean, most, right, _sounding_fraction(step, measured))
+    sounding, held = _sounding_fraction(step, measured), _held_factor(step, measured)
+    return ScoreBreakdown(mean, most, right, sounding, held)
 
 
 def step_score(step: Step, measured: Measured, criteria: Mapping[str, float], goal: Goal) -> float:
@@ -131,12 +138,18 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
         return None
     else:
         points = mark.criteria[criterion]
-    return points * right_factor(mark.criteria)
+    held = 1.0 if criterion == "articulation" else _held_factor(mark.step, mark.measured)
+    return points * right_factor(mark.criteria) * held
 
 
 def _sounding_fraction(step: Step, measured: Measured) -> float:
     """Fraction of a chord's holes that sounded, 1 for a single note."""
     return 1.0 - len(missing_holes(step, measured)) / len(step.last)
+
+
+def _held_factor(step: Step, measured: Measured) -> float:
+    """1 for a note that was held, less where it was cut short."""
+    return min(1.0, held_points(step, measured) / SCORE.held_points)
 
 
 def right_factor(criteria: Mapping[str, float]) -> float:

@@ -23,6 +23,7 @@ from trainer.drill import (
     Sound,
     Step,
     Vibrato,
+    VibratoKind,
     format_sound,
 )
 from trainer.harp import Harp, Tab
@@ -33,6 +34,12 @@ from trainer.marking.criteria import (
     missing_holes,
     score_criteria,
     sounds_alone,
+)
+from trainer.marking.expression_clauses import (
+    articulation_clause,
+    dynamics_clause,
+    hand_vibrato_clause,
+    wah_clause,
 )
 from trainer.marking.mark import Measured
 from trainer.marking.parameters import SENTENCE
@@ -97,7 +104,7 @@ def mark_sentence(
         clauses = _missing_clauses(missing_holes(step, measured))
     if is_not_begun(step, measured):
         clauses.append("held on from the note before; start it anew")
-        faults = [name for name in faults if name not in ("attack", "time")]
+        faults = [name for name in faults if name not in ("attack", "time", "articulation")]
     clauses += [_clause(name, step, measured, setting) for name in faults]
     if not clauses and measured.hidden:
         clauses = _hidden_clauses(step, measured)
@@ -193,6 +200,10 @@ def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -
         if sounds_alone(step, measured):
             return "sounded alone, and should be a chord"
         return _cleanness(measured.leak_hole, measured.leak_db or 0.0)
+    if criterion == "articulation":
+        return articulation_clause(step, measured)
+    if criterion == "dynamics":
+        return dynamics_clause(step, measured)
     return _time(measured.late_ms or 0.0, setting.beat_ms)
 
 
@@ -245,7 +256,11 @@ def _motion(step: Step, measured: Measured, setting: _Setting) -> str:
         return ""
     figure = min(score.terms, key=lambda term: term.earned).figure
     if figure.startswith("vibrato") and step.vibrato:
+        if step.vibrato.kind is VibratoKind.HAND:
+            return hand_vibrato_clause(step.vibrato, measured)
         return _vibrato(figure, step.vibrato, measured)
+    if figure.startswith("wah"):
+        return wah_clause(step.wah_hz, measured)
     if figure.startswith("shake") and step.shake:
         return _shake(figure, step, step.shake, measured)
     if figure.startswith(("dip", "fall")):

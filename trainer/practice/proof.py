@@ -10,7 +10,15 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from trainer.drill import Aim, Drill, Step, describe_aim, format_sound
+from trainer.drill import (
+    Aim,
+    Articulation,
+    Drill,
+    Step,
+    VibratoKind,
+    describe_aim,
+    format_sound,
+)
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice.events import PassEnded
@@ -37,6 +45,16 @@ MODERATE_SHAKE_FRACTION = 0.8
 """Fraction of the time on the first sound of a shake that is a moderate fault."""
 GROSS_EARLY_MS = 110.0
 """A gross fault in time, in milliseconds ahead of the beat."""
+SHALLOW_DB = 1.5
+"""Depth in dB of a hand vibrato or wah that is moderately shallow; a gross fault has none."""
+GROSS_HELD, MODERATE_HELD = 0.15, 0.25
+"""Fraction of its written length for which a note is held that should be held for all of it."""
+GROSS_STACCATO, MODERATE_STACCATO = 0.85, 0.75
+"""The same of a staccato note."""
+GROSS_GAP_MS, MODERATE_GAP_MS = 120.0, 80.0
+"""Gap in milliseconds after a legato note."""
+MODERATE_SWELL = 0.2
+"""Fraction of the wanted swell; a gross fault has none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,11 +156,19 @@ def _fault(criterion: str, step: Step, drill: Drill, moderate: bool) -> Fault:
             return Fault(late_ms=-(0.4 * lost_ms if moderate else GROSS_EARLY_MS))
         case "holes":
             return Fault(alone=True)
+        case "articulation":
+            return _articulation_fault(step, moderate)
+        case "dynamics":
+            return _dynamics_fault(step, moderate)
         case _:
             return _motion_fault(step, tolerance, moderate)
 
 
 def _motion_fault(step: Step, tolerance: float, moderate: bool) -> Fault:
+    if step.wah_hz:
+        return Fault(wah_db=SHALLOW_DB if moderate else 0.0)
+    if step.vibrato and step.vibrato.kind is VibratoKind.HAND:
+        return Fault(vibrato_db=SHALLOW_DB if moderate else 0.0)
     if step.shake:
         return Fault(shake_fraction=MODERATE_SHAKE_FRACTION) if moderate else Fault(alone=True)
     if step.scoop or step.fall or step.grace or step.vibrato:
@@ -158,3 +184,23 @@ def _motion_fault(step: Step, tolerance: float, moderate: bool) -> Fault:
     if moderate and not is_slide:
         return Fault(back_cents=4.0 * tolerance)
     return Fault(instead=last if moderate else first)
+
+
+def _articulation_fault(step: Step, moderate: bool) -> Fault:
+    if step.slap:
+        return Fault(alone=True)
+    match step.articulation:
+        case Articulation.TONGUED:
+            return Fault(run_on=True)
+        case Articulation.LEGATO:
+            return Fault(gap_ms=MODERATE_GAP_MS if moderate else GROSS_GAP_MS)
+        case Articulation.STACCATO:
+            return Fault(held=MODERATE_STACCATO if moderate else GROSS_STACCATO)
+        case _:
+            return Fault(held=MODERATE_HELD if moderate else GROSS_HELD)
+
+
+def _dynamics_fault(step: Step, moderate: bool) -> Fault:
+    accent_db = (1.0 if moderate else 0.0) if step.accent else None
+    swell_db = step.swell_db * MODERATE_SWELL if moderate else 0.0
+    return Fault(accent_db=accent_db, swell_db=swell_db if step.swell_db else None)

@@ -56,6 +56,9 @@ _SHAKE_SKILLS = ("shakes", "moves")
 _DIP_SKILLS = ("scoops and falls", "half-step bends", "bend control")
 _FALL_SKILLS = ("scoops and falls", "let up", "bend control")
 _GRACE_SKILLS = ("grace notes", "moves")
+_HAND_SKILLS = ("hands", "vibrato and wah")
+_ARTICULATION_SKILLS = ("articulation", "single notes")
+_DYNAMICS_SKILLS = ("dynamics", "steadiness")
 _HELD_SKILLS = ("steadiness", "single notes", "bend control")
 
 REMEDIES: Mapping[str, Remedy] = {
@@ -337,6 +340,70 @@ REMEDIES: Mapping[str, Remedy] = {
         "The grace notes are too long, {size} ms.",
         "Think only of the main note, and brush the other on the way to it.",
         _GRACE_SKILLS,
+    ),
+    "no hand vibrato": Remedy(
+        "No hand vibrato is heard.",
+        "Cup the harp, then open and close the outer hand quickly; the breath stays level.",
+        _HAND_SKILLS,
+    ),
+    "hand vibrato shallow": Remedy(
+        "The hand vibrato is too shallow.",
+        "Close the cup tightly before you open it; most leaks are at the little finger.",
+        _HAND_SKILLS,
+    ),
+    "hand vibrato deep": Remedy(
+        "The hand vibrato is too deep.", "Open the hand less; a finger is enough.", _HAND_SKILLS
+    ),
+    "no wah": Remedy(
+        "No wah is heard.",
+        "Close the cup until the sound is dull, then open it like a door; the breath stays level.",
+        _HAND_SKILLS,
+    ),
+    "wahs shallow": Remedy(
+        "The wahs are too shallow.",
+        "Close the cup tightly before you open it; most leaks are at the little finger.",
+        _HAND_SKILLS,
+    ),
+    "wahs fast": Remedy(
+        "The wahs are too fast.", "Open and close with the beat, counted aloud.", _HAND_SKILLS
+    ),
+    "wahs slow": Remedy(
+        "The wahs are too slow.", "Move the fingers, not the whole arm.", _HAND_SKILLS
+    ),
+    "notes cut short": Remedy(
+        "Notes are cut short: {size} % of their length is missing.",
+        "Let the breath go on until the next note is due.",
+        ("legato", "articulation", "steadiness", "breath"),
+    ),
+    "notes run on": Remedy(
+        "Notes run on from the note before.",
+        "Say 'ta' into each note, so that the tongue stops the air before it.",
+        _ARTICULATION_SKILLS,
+    ),
+    "staccato long": Remedy(
+        "Staccato notes last {size} % of their length.",
+        "Say 'tut': the tongue ends each note as it began it.",
+        _ARTICULATION_SKILLS,
+    ),
+    "legato broken": Remedy(
+        "Legato notes stop {size} ms before the next one.",
+        "Keep one stream of air, and move the harp under it.",
+        ("legato", *_ARTICULATION_SKILLS),
+    ),
+    "slaps missing": Remedy(
+        "The slaps are missing: notes start alone.",
+        "Start with the mouth open over three holes, then cover two with the tongue.",
+        ("slaps", *_ARTICULATION_SKILLS),
+    ),
+    "accents weak": Remedy(
+        "Accents are hardly louder than the notes around them.",
+        "Play the other notes softer, and kick the accents from the belly.",
+        _DYNAMICS_SKILLS,
+    ),
+    "swells flat": Remedy(
+        "Swells and fades change the loudness too little.",
+        "Start at a whisper, and give air evenly until the end; for a fade, the other way.",
+        _DYNAMICS_SKILLS,
     ),
     "glides turn back": Remedy(
         "Glides turn back on the way.",

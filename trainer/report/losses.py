@@ -12,6 +12,8 @@ CRITERION_PHRASES = {
     "motion": "the way from note to note",
     "cleanness": "one hole alone",
     "time": "time",
+    "articulation": "articulation",
+    "dynamics": "loudness",
 }
 """Criteria in words for a player."""
 MIN_LOSS_POINTS = 2.0

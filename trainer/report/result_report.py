@@ -99,8 +99,8 @@ def result_data(result: Result) -> ResultData:
 
     Times are in samples or beats; what could not be measured is null. The formula of each
     criterion lists its figures with the points of their lines, so that every number can be
-    computed again: a step's `score` is min(`mean`, `most`) · `right` · `sounding`, and that of the
-    pass follows from `aims` and `mean`, as :mod:`trainer.marking.score` defines them.
+    computed again: a step's `score` is min(`mean`, `most`) · `right` · `sounding` · `held`, and
+    that of the pass follows from `aims` and `mean`, as :mod:`trainer.marking.score` defines them.
     """
     weakest = result.weakest
     goal = result.drill.goal
@@ -214,6 +214,7 @@ def _formula_data(mark: Mark, result: Result) -> FormulaData:
         "most": breakdown.most,
         "right": breakdown.right,
         "sounding": breakdown.sounding,
+        "held": breakdown.held,
     }
 
 
@@ -249,6 +250,16 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "fall_cents": measured.fall_cents,
         "fall_ms": measured.fall_ms,
         "grace_ms": measured.grace_ms,
+        "vibrato_db": measured.vibrato_db,
+        "wah_hz": measured.wah_hz,
+        "wah_db": measured.wah_db,
+        "level_db": measured.level_db,
+        "accent_db": measured.accent_db,
+        "swell_db": measured.swell_db,
+        "held_fraction": measured.held_fraction,
+        "separation_db": measured.separation_db,
+        "gap_ms": measured.gap_ms,
+        "slap": measured.slap,
         "tries": measured.tries,
     }
 

@@ -72,7 +72,7 @@ class ToneParameters:
     clear_hz: float = 55.0
     """Distance from all other partials from which a partial is undisturbed, Hz: nearly the half
     width of the main lobe of `edge_window_s`."""
-    dip_db: float = 6.0
+    separation_db: float = 6.0
     """Fall and rise of the level between two notes of one track, dB."""
     half_db: float = 6.0
     """Level under the held one at onset and offset, dB: half the amplitude."""
@@ -330,7 +330,7 @@ class _EdgeFinder:
 
 def _split_at_dips(db: Floats) -> list[tuple[int, int]]:
     """Stretches between dips of the level: (first index, index after the last)."""
-    dip_db = TONES.dip_db
+    separation_db = TONES.separation_db
     cuts = [0]
     lowest_at, highest = 0, float(db[0])
     falling = False
@@ -339,11 +339,11 @@ def _split_at_dips(db: Floats) -> list[tuple[int, int]]:
         here = float(db[i])
         if not falling:
             highest = max(highest, here)
-            if here < highest - dip_db:
+            if here < highest - separation_db:
                 falling, lowest_at, lowest = True, i, here
         elif here < lowest:
             lowest_at, lowest = i, here
-        elif here > lowest + dip_db and highest > lowest + dip_db:
+        elif here > lowest + separation_db and highest > lowest + separation_db:
             cuts.append(lowest_at)
             falling, highest = False, here
     return list(zip(cuts, [*cuts[1:], len(db)], strict=True))

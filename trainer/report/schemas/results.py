@@ -112,7 +112,7 @@ class CriterionData(TypedDict):
 
 
 class FormulaData(TypedDict):
-    """How the criteria make a step's score: min(mean, most) · right · sounding."""
+    """How the criteria make a step's score: min(mean, most) · right · sounding · held."""
 
     parts: dict[str, CriterionData]
     """Each judged criterion by name."""
@@ -124,6 +124,8 @@ class FormulaData(TypedDict):
     """1; less where the pitch is far off, 0 for a wrong note."""
     sounding: float
     """Fraction of the wanted holes that sounded."""
+    held: float
+    """1; less where the note was cut short."""
 
 
 class MeasuredData(TypedDict):
@@ -190,6 +192,26 @@ class MeasuredData(TypedDict):
     """Of a fall, how long it fell, in milliseconds."""
     grace_ms: float | None
     """Length of the grace note in milliseconds; null where none was heard."""
+    vibrato_db: float | None
+    """Depth of a hand vibrato, peak to peak, in dB."""
+    wah_hz: float | None
+    """Rate of the wah in hertz."""
+    wah_db: float | None
+    """Depth of the wah, peak to peak, in dB."""
+    level_db: float | None
+    """Level in dB re full scale; only differences within a take mean something."""
+    accent_db: float | None
+    """Of an accented note, level in dB relative to the notes around it."""
+    swell_db: float | None
+    """Of a swell or fade, change of level in dB."""
+    held_fraction: float | None
+    """Fraction of the written length for which it sounded."""
+    separation_db: float | None
+    """Of a tongued note, fall of the level before it in dB; 20 for silence."""
+    gap_ms: float | None
+    """Of a legato note, time until the next note of the same breath in milliseconds."""
+    slap: bool | None
+    """Of a slapped note, whether the chord sounded with its attack; null where it is not known."""
     tries: int | None
     """With a free clock, number of notes begun until the step was held."""
 

@@ -50,7 +50,19 @@ class Fault:
         back_cents: how far a glide turns back in the middle of its first move, before it goes on.
         extra: tab of a note of 150 ms that it plays after the step, in the gap before the next
             one if it fits there, else in the step's own time.
-        alone: play only the first hole of a chord, or the first sound of a shake.
+        alone: play only the first hole of a chord, the first sound of a shake, or a note without
+            its slap.
+        held: fraction of its written length for which it is held; None for what its articulation
+            asks.
+        gap_ms: time between its end and the next onset; None for what its articulation asks.
+        run_on: begin without an attack: the step before sounds on until this one, or through it if
+            the two are the same.
+        accent_db: level relative to an ordinary note; None for what the step asks.
+        swell_db: change of level from its start to its end; None for what the step asks.
+        vibrato_db: depth of its hand vibrato, peak to peak, 0 for none; None for what the step
+            asks.
+        wah_hz: rate of its wah; None for what the step asks.
+        wah_db: depth of its wah, 0 for none; None for 6 dB.
     """
 
     cents: float = 0.0
@@ -82,14 +94,23 @@ class Fault:
     back_cents: float = 0.0
     extra: str | None = None
     alone: bool = False
+    held: float | None = None
+    gap_ms: float | None = None
+    run_on: bool = False
+    accent_db: float | None = None
+    swell_db: float | None = None
+    vibrato_db: float | None = None
+    wah_hz: float | None = None
+    wah_db: float | None = None
 
 
 _TEXTS = ("instead", "extra")
-_FLAGS = ("skip", "alone", "both_sides")
+_FLAGS = ("skip", "alone", "both_sides", "run_on")
 _INTEGERS = ("leak_hole", "rung")
 _NOT_NEGATIVE = (
     "vibrato_hz",
     "vibrato_cents",
+    "vibrato_db",
     "short_ms",
     "back_cents",
     "shake_hz",
@@ -100,6 +121,10 @@ _NOT_NEGATIVE = (
     "fall_cents",
     "fall_ms",
     "grace_ms",
+    "held",
+    "gap_ms",
+    "wah_hz",
+    "wah_db",
 )
 _LARGEST = {"shake_fraction": 1.0, "shake_spread": 0.5, "shake_hz": 20.0}
 """Limits of numbers that are no cents, ms or dB."""

@@ -1,17 +1,19 @@
 """The performance of steps: which reeds sound, when, and at which pitch.
 
-A step sounds from its beat until 60 ms before the next onset, for at least half its length. A glide
-on one hole moves the pitch of its reed, and so does a ladder. A glide over holes is a slide: the
-reeds on its path sound one after another, each overlapping the next while it decays. Where a chord
-is asked for and one hole is written, its neighbour sounds too, at the same level. The two reeds of
-a shake sound in turn in the same way as those of a slide. A grace note is crushed in before the
-beat, in the time of the note before it.
+A step sounds from its beat until 60 ms before the next onset, for at least half its length, unless
+its articulation asks otherwise (:mod:`trainer.sound.performer.articulation`). A glide on one hole
+moves the pitch of its reed, and so does a ladder. A glide over holes is a slide: the reeds on its
+path sound one after another, each overlapping the next while it decays. Where a chord is asked for
+and one hole is written, its neighbour sounds too, at the same level. The two reeds of a shake sound
+in turn in the same way as those of a slide. A grace note is crushed in before the beat, in the time
+of the note before it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 import numpy as np
 
@@ -20,6 +22,8 @@ from trainer.drill import CleannessRule, Sound, Step, TabError, neighbouring_hol
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
+from trainer.sound.performer.articulation import PARAMETERS as ARTICULATION
+from trainer.sound.performer.articulation import TimedStep, slap_holes, sounding_end
 from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.hole_spans import (
     GRACE_TURN_MS,
@@ -30,8 +34,9 @@ from trainer.sound.performer.hole_spans import (
     shake_spans,
     with_grace,
 )
+from trainer.sound.performer.loudness import hand_closure, loudness
 from trainer.sound.performer.pace import Pace
-from trainer.sound.performer.pitch_curve import GlideMove, hand_closure, pitch_offset
+from trainer.sound.performer.pitch_curve import GlideMove, pitch_offset
 from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
 
 
@@ -41,12 +46,6 @@ class PerformanceParameters:
 
     level: float = 0.1
     """RMS level of one hole relative to full scale; the holes of a chord share its power."""
-    gap_s: float = 0.06
-    """Time between a step's end and the next onset, in seconds."""
-    min_part: float = 0.5
-    """Shortest duration of a step, relative to its written length."""
-    min_path_part: float = 0.9
-    """The same for a step that moves: a glide or a ladder."""
     extra_s: float = 0.15
     """Duration of an extra note, in seconds."""
     min_note_s: float = 0.05
@@ -62,6 +61,7 @@ class PerformanceParameters:
 
 
 PARAMETERS = PerformanceParameters()
+_CHORD_RULES = (CleannessRule.CHORD,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,7 @@ class _Playing:
     Attributes:
         harp, step, fault: what is played on what, and wrong in which way.
         offset: deviation from the path of sounds, in cents.
+        loudness: level in dB relative to an ordinary note; None for an ordinary one.
         hands: closure of the hands; None without wahs.
         rate: samples per second.
         seed: of the harp's reeds.
@@ -80,6 +81,7 @@ class _Playing:
     step: Step
     fault: Fault
     offset: Curve
+    loudness: Curve | None
     hands: Curve | None
     rate: int
     seed: int
@@ -101,36 +103,36 @@ def perform(
         SoundError: a fault cannot be played on its step.
     """
     rate = pace.rate
-    onsets = [
-        max(0, pace.start(step) + round(fault.late_ms * rate / 1000.0)) for step, fault in played
-    ]
-    graces = [_grace_length(step, fault, rate) for step, fault in played]
-    begins = [max(0, onset - grace) for onset, grace in zip(onsets, graces, strict=True)]
+    timed = [_timed(pace, step, fault) for step, fault in played]
+    stops = _stops(timed, rate)
     voices: list[ReedVoice] = []
-    for i, (written, fault) in enumerate(played):
+    for i, (plan, stop) in enumerate(zip(timed, stops, strict=True)):
+        written, fault, onset, length = plan.step, plan.fault, plan.onset, plan.length
+        if stop is None:
+            continue  # the step before sounds on through it
         step = _as_played(written, fault)
-        onset, following = onsets[i], begins[i + 1 : i + 2]
-        length = pace.end(step) - pace.start(step)
-        until = min([pace.end(step), *following]) - round(PARAMETERS.gap_s * rate)
-        least = PARAMETERS.min_path_part if step.has_path else PARAMETERS.min_part
-        stop = max(until, onset + round(least * length)) - round(fault.short_ms * rate / 1000.0)
         if fault.extra is not None:
-            stop, extra = _make_room(stop, following[0] if following else None, rate)
+            following = timed[i + 1].begin if i + 1 < len(timed) else None
+            stop, extra = _make_room(stop, following, rate)
             voices.append(_extra_note(harp, fault.extra, extra, rate, seed))
-        if (fault.short_ms or fault.extra) and stop < onset + PARAMETERS.min_note_s * rate:
+        is_cut = fault.short_ms or fault.extra or fault.held is not None or fault.gap_ms
+        if is_cut and stop < onset + PARAMETERS.min_note_s * rate:
             raise _cannot("stop so early or play an extra note", written, "make the step longer")
         move = _first_move(harp, written, step, fault, onset, length)
         beat = length / float(written.beats)
         offset = pitch_offset(step, fault, onset, stop, rate, move, beat)
-        hands = hand_closure(step, onset, rate)
-        playing = _Playing(harp, step, fault, offset, hands, rate, seed)
+        level = loudness(step, fault, onset, stop, rate)
+        hands = hand_closure(step, fault, onset, rate)
+        playing = _Playing(harp, step, fault, offset, level, hands, rate, seed)
         spans = _spans(playing, onset, stop, length)
-        if begins[i] < onset:
-            spans = with_grace(spans, step.grace, begins[i], GRACE_TURN_MS * rate / 1000.0)
+        if plan.begin < onset:
+            spans = with_grace(spans, step.grace, plan.begin, GRACE_TURN_MS * rate / 1000.0)
         for span in spans:
             voices += _wanted_voices(playing, span)
             if fault.leak_db is not None:
                 voices.append(_leaking_voice(playing, span))
+        if step.slap:
+            voices += _slap_voices(playing, onset)
     return sorted(voices, key=lambda voice: voice.start)
 
 
@@ -159,6 +161,26 @@ def _spans(playing: _Playing, onset: int, stop: int, length: int) -> list[HoleSp
     return list(shake_spans(step, onset, stop, alternation))
 
 
+def _timed(pace: Pace, step: Step, fault: Fault) -> TimedStep:
+    start, end = pace.start(step), pace.end(step)
+    onset = max(0, start + round(fault.late_ms * pace.rate / 1000.0))
+    begin = max(0, onset - _grace_length(step, fault, pace.rate))
+    return TimedStep(step, fault, begin, onset, end, end - start)
+
+
+def _stops(timed: Sequence[TimedStep], rate: int) -> list[int | None]:
+    """Return when each step stops; None for one through which the step before sounds on."""
+    stops: list[int | None] = []
+    for plan, following in zip_longest(timed, timed[1:]):
+        stop = sounding_end(plan, following, rate)
+        stops.append(stop - round(plan.fault.short_ms * rate / 1000.0))
+    for i in range(len(timed) - 1, 0, -1):
+        before, here = timed[i - 1].step, timed[i]
+        if here.fault.run_on and before.last == here.step.first and not here.step.has_path:
+            stops[i - 1], stops[i] = stops[i], None
+    return stops
+
+
 def _as_played(written: Step, fault: Fault) -> Step:
     """Return the step with the notes that are played, apart from their pitch and timing."""
     step = written
@@ -185,10 +207,15 @@ def _as_played(written: Step, fault: Fault) -> Step:
     if written.shake and (fault.alone or fault.shake_hz == 0.0):
         return replace(step, shake=None)
     if fault.alone:
-        if not (step.is_chord or step.cleanness_rule is CleannessRule.CHORD):
-            raise _cannot("leave out the rest", written, "name a step that is a chord or a shake")
-        sounds = tuple(sound[:1] for sound in step.sounds)
-        return replace(step, sounds=sounds, cleanness_rule=CleannessRule.PLAIN)
+        is_chord = step.is_chord or step.cleanness_rule in _CHORD_RULES
+        if not (is_chord or step.slap):
+            raise _cannot(
+                "leave out the rest", written, "name a step that is a chord, a shake or slapped"
+            )
+        step = replace(step, slap=False)
+        if is_chord:
+            sounds = tuple(sound[:1] for sound in step.sounds)
+            step = replace(step, sounds=sounds, cleanness_rule=CleannessRule.PLAIN)
     return step
 
 
@@ -203,7 +230,7 @@ def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
 
     That is in the middle of the gap, if the gap is long enough.
     """
-    gap, length = round(PARAMETERS.gap_s * rate), round(PARAMETERS.extra_s * rate)
+    gap, length = round(ARTICULATION.gap_s * rate), round(PARAMETERS.extra_s * rate)
     if following is None:
         return stop, stop + gap
     stop = min(stop, following - length - 2 * gap)
@@ -265,11 +292,24 @@ def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
         yield _voice(playing, span, reed, np.zeros_like, rms)
 
 
+def _slap_voices(playing: _Playing, onset: int) -> Iterator[ReedVoice]:
+    """Yield the voices of the holes that sound in a slap until the tongue covers them."""
+    stop = onset + round(ARTICULATION.slap_s * playing.rate)
+    below = slap_holes(playing.step)
+    span = HoleSpan(onset, stop=stop)
+    for tab in below:
+        hz = playing.harp.hz(tab)
+        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
+        reed = ReedTimbre.of(hz, playing.rate, rng, highest=hz)
+        rms = PARAMETERS.level / np.sqrt(1 + len(below))
+        yield _voice(playing, span, reed, np.zeros_like, rms)
+
+
 def _voice(
     playing: _Playing, span: HoleSpan, reed: ReedTimbre, curve: Curve, rms: float
 ) -> ReedVoice:
     start, stop = round(span.start), round(span.stop)
-    return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands)
+    return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands, playing.loudness)
 
 
 def _entry_on(hole: int, sound: Sound) -> Tab:

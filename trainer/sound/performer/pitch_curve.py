@@ -118,7 +118,9 @@ def _vibrato(step: Step, fault: Fault, onset: float, stop: float, rate: int) -> 
     It lies between a scoop and a fall.
     """
     is_asked = step.vibrato is not None and step.vibrato.kind is VibratoKind.THROAT
-    if not is_asked and fault.vibrato_hz is None and fault.vibrato_cents is None:
+    is_by_hand = step.vibrato is not None and not is_asked
+    has_rate = fault.vibrato_hz is not None and not is_by_hand
+    if not (is_asked or has_rate or fault.vibrato_cents is not None):
         return np.zeros_like
     asked = step.vibrato if step.vibrato is not None and is_asked else Vibrato()
     hz = asked.hz if fault.vibrato_hz is None else fault.vibrato_hz
@@ -148,14 +150,3 @@ def _glide_error(fault: Fault, move: GlideMove, n: Floats) -> Floats:
     corners = [0.0, half, move.cents - half, move.cents]
     turning = np.interp(done, [0.0, *_TURNS, 1.0], corners)
     return np.asarray(bump + turning - move.cents * done)
-
-
-def hand_closure(step: Step, onset: int, rate: int) -> Curve | None:
-    """Return how far hands close over the harp, 0 to 1, starting closed; None without wahs."""
-    if not step.wah_hz:
-        return None
-
-    def closure(n: Floats) -> Floats:
-        return np.asarray(0.5 + 0.5 * np.cos(2.0 * np.pi * step.wah_hz * (n - onset) / rate))
-
-    return closure

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from trainer.core.types import Floats
 
 Curve = Callable[[Floats], Floats]
-"""Maps sample numbers, shape (n,), to cents from a reed's reference pitch, shape (n,)."""
+"""Maps sample numbers, shape (n,), to cents from a reed's reference pitch or to dB, shape (n,)."""
 
 _TABLE_HZ = np.array([200.0, 400.0, 550.0, 780.0, 1100.0, 1600.0, 2100.0, 3000.0])
 _TABLE_DB = np.array(
@@ -109,6 +109,11 @@ def _levels_db(hz: float) -> Floats:
     return np.concatenate([tabled, tabled[-1] - PARAMETERS.rolloff_db * above])
 
 
+def closure_of_db(db: float) -> float:
+    """Return how far hands close to take some dB off a reed; 1 is `closed_level`."""
+    return (1.0 - 10.0 ** (-db / 20.0)) / (1.0 - PARAMETERS.closed_level)
+
+
 class ReedVoice:
     """A reed sounding once.
 
@@ -125,6 +130,7 @@ class ReedVoice:
         rms: float,
         rate: int,
         hands: Curve | None = None,
+        loudness: Curve | None = None,
     ) -> None:
         """Prepare it.
 
@@ -137,11 +143,13 @@ class ReedVoice:
             rate: samples per second.
             hands: how far hands close over it, 0 to 1, as a function of sample numbers; None for
                 no hands.
+            loudness: its level in dB relative to `rms`, as a function of sample numbers; None for
+                an even one.
         """
         self.reed, self.start, self.stop = reed, start, stop
         self.end = stop + reed.release
         self._cents, self._rms, self._rate = cents, rms, rate
-        self._hands = hands
+        self._hands, self._loudness = hands, loudness
         self._cycles = 0.0
 
     def add_to(self, out: Floats, air: Floats, first: int) -> None:
@@ -158,8 +166,9 @@ class ReedVoice:
         n = np.arange(a, b, dtype=np.float64)
         envelope = self._envelope(n)
         here = slice(a - first, b - first)
-        out[here] += self._rms * envelope * self._wave(n, envelope)
-        air[here] += self._rms * np.sqrt(envelope)
+        rms = self._rms * (1.0 if self._loudness is None else 10.0 ** (self._loudness(n) / 20.0))
+        out[here] += rms * envelope * self._wave(n, envelope)
+        air[here] += rms * np.sqrt(envelope)
 
     def release_at(self, frame: int) -> None:
         """Begin its release on a sample, unless it began earlier."""
