@@ -30,6 +30,7 @@ from trainer.marking.parameters import FREE_CLOCK
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.score import pass_score
 from trainer.marking.target import StepTarget, absolute_cents, reed_mask, sounding_mask
+from trainer.marking.tuning_sentence import explain_tuning
 
 
 class FreeMarker:
@@ -126,7 +127,7 @@ class FreeMarker:
         marks = (*before, *due)
         score = pass_score(self._drill, marks)
         unplayed = len(self._targets) - len(due)
-        return Result(
+        result = Result(
             drill=self._drill,
             harp=self._harp.name,
             tempo=self._drill.tempo,
@@ -135,6 +136,7 @@ class FreeMarker:
             passed=score >= self._drill.goal.pass_mark and not unplayed,
             unplayed=unplayed,
         )
+        return explain_tuning(result, self._harp)
 
     def _is_inside(self, sample: int) -> bool:
         """Whether an attack belongs to the step that has begun: in a shake, after a grace note."""

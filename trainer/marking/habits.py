@@ -643,6 +643,13 @@ def common_criteria(notes: Sequence[PlayedNote]) -> frozenset[str]:
     return frozenset(finding.criterion for finding in (*_all_off(right), *_all_late(notes)))
 
 
+def tuning_habit(drill: Drill, marks: Sequence[Mark]) -> Habit | None:
+    """The habit that most notes of a pass are off by the same cents: the harp's tuning."""
+    notes = [PlayedNote(m.step, m.criteria, m.measured, drill) for m in marks if m.criteria]
+    found = next(_all_off([note for note in notes if note.is_right]), None)
+    return None if found is None else _habit(found, {mark.step.index: mark for mark in marks})
+
+
 def find_habits(result: Result) -> tuple[Habit, ...]:
     """Find the habits of a pass, the one to work on first before the others.
 

@@ -20,6 +20,7 @@ from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.score import pass_score, step_score
 from trainer.marking.sentence import mark_sentence
 from trainer.marking.target import StepTarget
+from trainer.marking.tuning_sentence import explain_tuning
 
 
 class Marker:
@@ -106,7 +107,7 @@ class Marker:
         marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
         score = pass_score(self._drill, marks, extras)
-        return Result(
+        result = Result(
             drill=self._drill,
             harp=self._harp.name,
             tempo=self._clock.tempo,
@@ -116,6 +117,7 @@ class Marker:
             extras=tuple(extras),
             unplayed=len(self._targets) - len(due),
         )
+        return explain_tuning(result, self._harp)
 
     def _news(self, now: int) -> dict[int, Segment | None]:
         """Steps that are known to be over and were not reported yet, by index.

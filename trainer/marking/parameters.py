@@ -460,6 +460,17 @@ class SentenceParameters:
     """Points below which a criterion's figure is shown though it is no fault."""
     bent_cents: float = 20.0
     """A natural note flatter than this in cents is usually bent by accident (common practice)."""
+    sag_cents: float = 12.0
+    """Draw 2 or 3 flatter than this in cents sags by too much breath (common practice)."""
+    max_off_cents: float = 75.0
+    """Deviation in cents beyond which a pitch is not the note that was heard: what is nearer to
+    another half step is another note."""
+    max_scoop_cents: float = 200.0
+    """Scoop in cents beyond which the note came from another one: few players scoop by more."""
+    max_way_cents: float = 200.0
+    """Distance in cents beyond which a glide is not called by a figure."""
+    as_loud_db: float = 1.5
+    """Distance in dB within which a leak is as loud as the note."""
     scoop_cents: float = 25.0
     """Scoop in cents from which a slow attack is called a scoop."""
     min_inflection_cents: float = 15.0

@@ -26,7 +26,7 @@ from trainer.drill import (
     VibratoKind,
     format_sound,
 )
-from trainer.harp import Harp, Tab
+from trainer.harp import Breath, Harp, Tab
 from trainer.marking.criteria import (
     can_be_judged,
     is_not_begun,
@@ -45,6 +45,10 @@ from trainer.marking.mark import Measured
 from trainer.marking.parameters import SENTENCE
 
 _DEPTHS = ("", "half step", "whole step", "step and a half")
+_SAGGING = ((2, Breath.DRAW), (3, Breath.DRAW))
+"""Notes that go flat by too much breath before any other (common practice)."""
+LAST_DRAW_BEND = 6
+"""Last hole that bends by drawing; those above bend by blowing."""
 _PRAISE = {"pitch": "in tune", "cleanness": "clean", "time": "in time"}
 
 
@@ -156,9 +160,14 @@ def _hidden_clauses(step: Step, measured: Measured) -> list[str]:
 def _is_adrift(measured: Measured) -> bool:
     """Whether the figures say that no note was held: they are then no figures of one note."""
     return (
-        abs(measured.wobble_cents or 0.0) > SENTENCE.max_wobble_cents
-        or abs(measured.drift_cents or 0.0) > SENTENCE.max_drift_cents
+        _is_unsteady(measured.wobble_cents or 0.0, measured.drift_cents or 0.0)
+        or abs(measured.cents or 0.0) > SENTENCE.max_off_cents
     )
+
+
+def _is_unsteady(wobble: float, drift: float) -> bool:
+    """Whether a pitch moved further than any that is held."""
+    return abs(wobble) > SENTENCE.max_wobble_cents or abs(drift) > SENTENCE.max_drift_cents
 
 
 def _wrong_note(step: Step, measured: Measured) -> str:
@@ -191,7 +200,11 @@ def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -
     if criterion == "pitch":
         return _pitch(step, measured, setting.harp)
     if criterion == "steadiness":
-        return _steadiness(measured.wobble_cents or 0.0, measured.drift_cents or 0.0)
+        wobble, drift = measured.wobble_cents or 0.0, measured.drift_cents or 0.0
+        if _is_unsteady(wobble, drift):
+            sound = format_sound(step.last)
+            return f"does not stay on {sound}" if step.is_glide else "not held steadily"
+        return _steadiness(wobble, drift)
     if criterion == "attack":
         return _attack(measured)
     if criterion == "motion":
@@ -199,6 +212,8 @@ def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -
     if criterion == "cleanness":
         if sounds_alone(step, measured):
             return "sounded alone, and should be a chord"
+        if measured.leak_hole is None:
+            return "not clean"
         return _cleanness(measured.leak_hole, measured.leak_db or 0.0)
     if criterion == "articulation":
         return articulation_clause(step, measured)
@@ -216,8 +231,15 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
         return _worst_rung(step, measured)
     end, start = measured.cents or 0.0, measured.scoop_cents or 0.0
     if step.is_glide:
-        return f"ends {_cents(end)}" if abs(end) >= abs(start) else f"starts {_cents(start)}"
+        verb, cents, sound = max(
+            [("end", end, step.last), ("start", start, step.first)], key=lambda at: abs(at[1])
+        )
+        if abs(cents) > SENTENCE.max_off_cents:
+            return f"does not {verb} on {format_sound(sound)}"
+        return f"{verb}s {_cents(cents)}"
     tab = step.first[0]
+    if step.is_chord and abs(end) > SENTENCE.max_off_cents:
+        return f"another chord than {step.tab}"
     if step.is_chord or step.offset_cents(0):
         return _cents(end)
     if step.dips_in_vibrato and measured.vibrato_cents and end > 0:
@@ -227,6 +249,8 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
         if end > 0:
             return f"not deep enough ({end:.0f} cents above the {depth})"
         return f"too deep ({-end:.0f} cents below the {depth})"
+    if (tab.hole, tab.breath) in _SAGGING and tab.is_natural and end < -SENTENCE.sag_cents:
+        return f"{_cents(end)}: draw it with less breath"
     if tab.is_natural and end < -SENTENCE.bent_cents and _can_bend(tab, harp):
         return f"{_cents(end)}, as if bent by accident"
     return _cents(end)
@@ -235,14 +259,16 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
 def _can_bend(tab: Tab, harp: Harp | None) -> bool:
     """Whether a natural note sags by bending: its reed is the higher one of its hole."""
     if harp is None:
-        return True
+        return (tab.breath is Breath.DRAW) == (tab.hole <= LAST_DRAW_BEND)
     return tab.breath is harp.higher_reed(tab.hole) and harp.bend_depth(tab.hole) > 0.0
 
 
 def _worst_rung(step: Step, measured: Measured) -> str:
     place = max(range(len(measured.rungs)), key=lambda i: _size(measured.rungs[i]))
     rung, cents = describe_sound(step.sounds[place]), measured.rungs[place]
-    return f"{rung} missing" if cents is None else f"{rung} {_cents(cents)}"
+    if cents is None or abs(cents) > SENTENCE.max_off_cents:
+        return f"{rung} missing"
+    return f"{rung} {_cents(cents)}"
 
 
 def _size(cents: float | None) -> float:
@@ -270,8 +296,12 @@ def _motion(step: Step, measured: Measured, setting: _Setting) -> str:
     if figure == "unheard":
         return f"slid past {' and '.join(measured.unheard)} unheard"
     if figure == "back_cents":
-        return f"went back by {measured.back_cents or 0.0:.0f} cents on the way"
-    return f"strayed {measured.stray_cents or 0.0:.0f} cents from its way"
+        back = measured.back_cents or 0.0
+        is_wild = back > SENTENCE.max_way_cents
+        return f"went back {'and forth' if is_wild else f'by {back:.0f} cents'} on the way"
+    stray = measured.stray_cents or 0.0
+    is_wild = stray > SENTENCE.max_way_cents
+    return "left its way" if is_wild else f"strayed {stray:.0f} cents from its way"
 
 
 def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:
@@ -281,6 +311,8 @@ def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:
     if figure == "vibrato_hz":
         speed = "slow" if hz < wanted.hz else "fast"
         return f"vibrato too {speed}, {hz:.1f} a second for {wanted.hz:g}"
+    if cents > SENTENCE.max_way_cents:
+        return "vibrato much too wide"
     depth = "shallow" if cents < wanted.cents else "wide"
     return f"vibrato too {depth}, {cents:.0f} cents for {wanted.cents:g}"
 
@@ -346,16 +378,17 @@ def _attack(measured: Measured) -> str:
     scoop = (measured.scoop_cents or 0.0) - (measured.cents or 0.0)
     if abs(scoop) < SENTENCE.scoop_cents:
         return settled
+    if abs(scoop) > SENTENCE.max_scoop_cents:
+        return f"slid in from another note, {settled}"
     side = "above" if scoop > 0 else "below"
     return f"scooped from {abs(scoop):.0f} cents {side}, {settled}"
 
 
-def _cleanness(hole: int | None, db: float) -> str:
-    if round(db) < 0:
-        level = f"{-db:.0f} dB down"
-    else:
-        level = "as loud as the note" if round(db) == 0 else f"{db:.0f} dB louder than the note"
-    return f"hole {hole} leaking, {level}"
+def _cleanness(hole: int, db: float) -> str:
+    if db <= -SENTENCE.as_loud_db:
+        return f"hole {hole} leaking, {-db:.0f} dB down"
+    level = "as loud as" if db < SENTENCE.as_loud_db else "louder than"
+    return f"hole {hole} leaking, {level} the note"
 
 
 def _time(late_ms: float, beat_ms: float) -> str:
