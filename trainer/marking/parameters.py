@@ -469,7 +469,7 @@ class SentenceParameters:
     """Scoop in cents beyond which the note came from another one: few players scoop by more."""
     max_way_cents: float = 200.0
     """Distance in cents beyond which a glide is not called by a figure."""
-    as_loud_db: float = 1.5
+    as_loud_db: float = 0.5
     """Distance in dB within which a leak is as loud as the note."""
     scoop_cents: float = 25.0
     """Scoop in cents from which a slow attack is called a scoop."""

@@ -385,9 +385,9 @@ def _attack(measured: Measured) -> str:
 
 
 def _cleanness(hole: int, db: float) -> str:
-    if db <= -SENTENCE.as_loud_db:
+    if db < -SENTENCE.as_loud_db:
         return f"hole {hole} leaking, {-db:.0f} dB down"
-    level = "as loud as" if db < SENTENCE.as_loud_db else "louder than"
+    level = "as loud as" if db <= SENTENCE.as_loud_db else "louder than"
     return f"hole {hole} leaking, {level} the note"
 
 
