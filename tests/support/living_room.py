@@ -1,6 +1,6 @@
 """A modelled living room: what a microphone at some distance records of a dry sound.
 
-Image-source model of a box (Allen and Berkley 1979, JASA 65(4)): 5.0 x 4.0 x 2.5 m, its walls
+Image-source model of a box (Kuttruff, Room Acoustics; from memory): 5.0 x 4.0 x 2.5 m, its walls
 alike, reverberation time 0.5 s by Eyring's formula: a furnished room. Reflections are followed for
  0.35 s, where they are 42 dB down. Nothing here knows of the ear or of the marks.
 """
