@@ -153,7 +153,8 @@ class MarkSheet:
         self.newest = mark
 
     def start_pass(self) -> None:
-        """Declare all marks stale."""
+        """Declare all marks stale; the newest mark is of the pass before."""
+        self.newest = None
         self.stale = frozenset(self.by_step)
 
     @property

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal
-from trainer.report.formatting import quantity_text
+from trainer.report.formatting import bars_text, quantity_text
 
 _DEFAULT_GOAL = Goal()
 
@@ -43,9 +43,7 @@ def drill_summary(drill: Drill) -> str:
 def _loop(drill: Drill) -> list[str]:
     sentences = []
     if drill.loop:
-        first, last = drill.loop
-        bars = f"bars {first} to {last}" if last > first else f"bar {first}"
-        sentences.append(f"Loop: {bars}, again and again.")
+        sentences.append(f"Loop: {bars_text(drill.loop)}, again and again.")
     if drill.climb:
         by, to, after = drill.climb.by, drill.climb.to, drill.climb.after
         passes = "each good pass" if after == 1 else f"{after} good passes in a row"

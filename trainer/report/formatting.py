@@ -33,6 +33,12 @@ def quantity_text(number: float, unit: str) -> str:
     return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
+def bars_text(bars: tuple[int, int]) -> str:
+    """Return a range of bars: ``bar 2``, ``bars 2 to 4``."""
+    first, last = bars
+    return f"bars {first} to {last}" if last > first else f"bar {first}"
+
+
 def day_text(day: date, today: date) -> str:
     """Return a day as ``5 Nov``, with its year if that differs from the year of `today`."""
     return f"{day.day} {day:%b}" + ("" if day.year == today.year else f" {day.year}")

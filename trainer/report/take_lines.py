@@ -22,7 +22,7 @@ from trainer.practice import (
     TakePaused,
     TakeResumed,
 )
-from trainer.report.formatting import WIDTH
+from trainer.report.formatting import WIDTH, bars_text
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
 from trainer.sound import Passage
@@ -47,7 +47,7 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
     if drill.tightening or plan.tolerance is not None:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
-        phrases.append("bars {} to {}".format(*plan.played_bars))
+        phrases.append(bars_text(plan.played_bars))
     phrases.append("loop on" if plan.loops else "loop off")
     if plan.loops and plan.ladder:
         phrases.append(f"climbing to {plan.ladder.to:g}")

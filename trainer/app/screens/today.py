@@ -38,7 +38,7 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     state = ("✓ ", CSS_PENS["good"].color) if done else "○ "
     best = day.best(entry)
-    mark = "" if best is None else f"{score_floor(best):>3} of {entry.pass_mark:g}"
+    mark = "" if best is None else f"{score_floor(best):>3} {_relation(best, entry)}"
     title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
     quiet = CSS_PENS["quiet"].color
     return Content.assemble(
@@ -49,6 +49,11 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
         (f"{last:>{RECENT_TAKES}} ", quiet),
         mark,
     )
+
+
+def _relation(best: float, entry: SetEntry) -> str:
+    """Return how a score lies to the pass mark: ``≥ 70``, ``< 70``."""
+    return f"{'≥' if best >= entry.pass_mark else '<'} {entry.pass_mark:g}"
 
 
 def day_heading(day: DailySet, harp: str) -> str:

@@ -38,7 +38,7 @@ class HeadState:
         about: harp, tempo, bars and loop, each in a few words.
         phase: phase of the take.
         beat: beat of the bar, from 1; None without a beat.
-        meter: beats in a bar; 0 without a drill.
+        meter: beats in a bar; 0 without a beat.
     """
 
     title: str
@@ -56,7 +56,7 @@ class HeadState:
         beat = None
         if take.running and take.playhead.position is not None and not drill.free:
             beat = math.floor(take.playhead.position) % drill.meter[0] + 1
-        return cls(drill.title, words, take.phase, beat, drill.meter[0])
+        return cls(drill.title, words, take.phase, beat, 0 if drill.free else drill.meter[0])
 
 
 def head_row(state: HeadState, width: int) -> TextRow:
