@@ -108,7 +108,7 @@ def changes(node: ast.AST) -> list[ast.AST]:
         negated = copy.deepcopy(node)
         negated.test = ast.UnaryOp(ast.Not(), negated.test)
         mutants.append(negated)
-    elif isinstance(node, ast.Return) and node.value is not None:
+    elif isinstance(node, ast.Return) and ast.unparse(node) not in ("return", "return None"):
         mutants.append(ast.Return(ast.Constant(None)))
     return mutants
 
