@@ -96,6 +96,24 @@ def test_a_quick_step_between_two_rests_is_two_notes() -> None:
     assert (first.explained, second.explained) == (0.9, 0.9)
 
 
+def test_a_bend_down_and_back_is_one_path() -> None:
+    rests = [(0.0, "-4"), (0.15, "-4"), (0.4, "-4'"), (0.55, "-4'"), (0.8, "-4"), (0.95, "-4")]
+    path = [(at, hz(tab)) for at, tab in rests]
+    (note,) = notated(heard("-4", path=path, seconds=0.95))
+    assert note.tab == "-4>-4'>-4"
+
+
+def test_a_step_after_a_glide_is_compared_with_the_whole_glide() -> None:
+    """0.16 s are much of the last 0.6 s, and little of 1.1 s."""
+    rests = [(0.0, "-3"), (0.2, "-3"), (0.5, "-3''"), (0.72, "-3''"), (0.88, "-3"), (1.1, "-3")]
+    path = [(at, hz(tab)) for at, tab in rests]
+    first, second = notated(heard("-3", path=path, seconds=1.1))
+    assert (first.tab, second.tab) == ("-3>-3''", "-3")
+    alone = [(at - 0.5, f0) for at, f0 in path[2:]]
+    (glide,) = notated(heard("-3", path=alone, seconds=0.6))
+    assert glide.tab == "-3''>-3"
+
+
 def test_a_step_to_a_rest_too_short_for_a_note_is_a_glide() -> None:
     path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.51, hz("-4"))]
     (note,) = notated(heard("-4", path=path, seconds=0.51))
