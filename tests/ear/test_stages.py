@@ -431,6 +431,17 @@ def test_a_split_with_the_tongue_between_is_detected() -> None:
     assert {hole for hole, db in estimate.levels if db > -33.0} == {6}
 
 
+@pytest.mark.parametrize(
+    ("upper", "lower", "db"), [("4", "1", -20.0), ("-8", "-4", -26.0), ("-7", "-3", -10.0)]
+)
+def test_a_soft_reed_an_octave_below_is_found(upper: str, lower: str, db: float) -> None:
+    """Half of its partials are those of the upper reed; the other half show its level."""
+    sound = reed(hz(upper), 0.085) + 10 ** (db / 20) * reed(hz(lower), 0.085)
+    estimate = detect(sound, upper)
+    assert estimate.tab == Tab.parse(upper)
+    assert dict(estimate.levels)[Tab.parse(lower).hole] == pytest.approx(db, abs=2.0)
+
+
 def test_draw_two_alone_does_not_show_its_breath_and_with_a_neighbour_does() -> None:
     assert detect(reed(hz("-2"), 0.085), "-2").breath is None
     both = detect(reed(hz("-2"), 0.085) + 0.3 * reed(hz("-3"), 0.085), "-2")
