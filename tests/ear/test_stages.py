@@ -431,6 +431,13 @@ def test_a_split_with_the_tongue_between_is_detected() -> None:
     assert {hole for hole, db in estimate.levels if db > -33.0} == {6}
 
 
+@pytest.mark.parametrize(("db", "detected"), [(-6.6, True), (-7.1, False)])
+def test_a_split_leaves_a_fifth_of_the_energy_to_the_other_reed(db: float, detected: bool) -> None:
+    other = 10 ** (db / 20) * reed(hz("-6"), 0.085)
+    estimate = detect(reed(hz("-3"), 0.085) + other, "-3")
+    assert (6 in dict(estimate.levels)) is detected
+
+
 @pytest.mark.parametrize(
     ("upper", "lower", "db"), [("4", "1", -20.0), ("-8", "-4", -26.0), ("-7", "-3", -10.0)]
 )
