@@ -29,15 +29,15 @@ class CallTrace:
     def __init__(self, room: str, file: Path) -> None:
         self._folder = str(ROOT / "trainer" / room) + "/"
         self._file = file
-        self._now: set[tuple[str, int]] = set()
-        self._of_fixtures: dict[str, set[tuple[str, int]]] = defaultdict(set)
-        self._of_tests: dict[str, set[tuple[str, int]]] = defaultdict(set)
+        self._now: set[tuple[str, str]] = set()
+        self._of_fixtures: dict[str, set[tuple[str, str]]] = defaultdict(set)
+        self._of_tests: dict[str, set[tuple[str, str]]] = defaultdict(set)
         self._seconds: dict[str, float] = defaultdict(float)
 
     def _note_call(self, frame: FrameType, event: str, argument: object) -> None:
         code = frame.f_code
         if code.co_filename.startswith(self._folder):
-            self._now.add((code.co_filename, code.co_firstlineno))
+            self._now.add((code.co_filename, code.co_qualname))
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_setup(self, item: pytest.Item) -> Generator[None]:
@@ -52,7 +52,7 @@ class CallTrace:
             return (yield)
 
     @contextmanager
-    def _recording(self, calls: set[tuple[str, int]]) -> Generator[None]:
+    def _recording(self, calls: set[tuple[str, str]]) -> Generator[None]:
         """Record calls of all threads in a set."""
         self._now = calls
         threading.settrace(self._note_call)
@@ -72,7 +72,7 @@ class CallTrace:
         calls = {}
         for test, seconds in self._seconds.items():
             functions = self._of_tests[test] | self._of_fixtures[test.split("::")[0]]
-            relative = [(Path(path).relative_to(ROOT).as_posix(), n) for path, n in functions]
+            relative = [(Path(path).relative_to(ROOT).as_posix(), name) for path, name in functions]
             calls[test] = (seconds, sorted(relative))
         self._file.write_text(json.dumps(calls), encoding="utf-8")
 

@@ -177,36 +177,47 @@ class CallsOfTest:
     Attributes:
         test: its node id.
         seconds: its duration, with its fixtures.
-        functions: the functions of the room that it called, as path and first line.
+        functions: the functions of the room that it called, as path and qualified name.
     """
 
     test: str
     seconds: float
-    functions: frozenset[tuple[str, int]]
+    functions: frozenset[tuple[str, str]]
 
 
 def read_calls(file: Path) -> list[CallsOfTest]:
     """Read what `devtools/call_trace.py` has recorded."""
     return [
-        CallsOfTest(test, seconds, frozenset((path, line) for path, line in functions))
+        CallsOfTest(test, seconds, frozenset((path, name) for path, name in functions))
         for test, (seconds, functions) in json.loads(file.read_text(encoding="utf-8")).items()
     ]
 
 
-def function_of(path: Path, line: int, root: Path = ROOT) -> tuple[str, int] | None:
-    """Return the innermost function around a line, as path and first line; None outside of any."""
-    innermost: tuple[str, int] | None = None
-    largest = 0
-    for node in ast.walk(ast.parse((root / path).read_text(encoding="utf-8"))):
-        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
-            first = min([node.lineno, *(item.lineno for item in node.decorator_list)])
-            # A default in the signature is read at import, and by every test.
-            if node.body[0].lineno <= line <= (node.end_lineno or 0) and node.lineno > largest:
-                innermost, largest = (path.as_posix(), first), node.lineno
-    return innermost
+def function_of(path: Path, line: int, root: Path = ROOT) -> tuple[str, str] | None:
+    """Return the innermost function around a line, as path and qualified name; None outside any."""
+    tree = ast.parse((root / path).read_text(encoding="utf-8"))
+    name = _name_around(tree, line)
+    return None if name is None else (path.as_posix(), name)
 
 
-def ordered(calls: Sequence[CallsOfTest], function: tuple[str, int] | None) -> list[list[str]]:
+def _name_around(parent: ast.AST, line: int, prefix: str = "") -> str | None:
+    for node in ast.iter_child_nodes(parent):
+        inside = getattr(node, "lineno", 0) <= line <= (getattr(node, "end_lineno", 0) or 0)
+        if isinstance(node, ast.ClassDef) and inside:
+            return _name_around(node, line, f"{prefix}{node.name}.")
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) and inside:
+            # A default in the signature is read when the function is defined.
+            outer = node.name if node.body[0].lineno <= line else None
+            inner = _name_around(node, line, f"{prefix}{node.name}.<locals>.")
+            return inner or (None if outer is None else prefix + outer)
+        if not isinstance(node, ast.ClassDef | ast.FunctionDef | ast.AsyncFunctionDef):
+            name = _name_around(node, line, prefix)
+            if name is not None:
+                return name
+    return None
+
+
+def ordered(calls: Sequence[CallsOfTest], function: tuple[str, str] | None) -> list[list[str]]:
     """Return the tests that call a function, and the other tests, the quickest file first."""
     groups: list[list[str]] = []
     for calling in (True, False):

@@ -58,12 +58,15 @@ def test_a_line_belongs_to_the_innermost_function_and_a_default_to_none(tree: Pa
         "X = 1\n@cache\ndef outer(a=2):\n    def inner():\n        return 3\n    return inner\n"
     )
     lines = [function_of(Path("trainer/room/nested.py"), line, tree) for line in range(1, 7)]
-    outer, inner = ("trainer/room/nested.py", 2), ("trainer/room/nested.py", 4)
-    assert lines == [None, None, None, outer, inner, outer]
+    names = [None, None, None, "outer", "outer.<locals>.inner", "outer"]
+    assert lines == [name and ("trainer/room/nested.py", name) for name in names]
+    (tree / "trainer/room/method.py").write_text("class A:\n    B = 1\n    def c(self): return 2\n")
+    assert function_of(Path("trainer/room/method.py"), 2, tree) is None
+    assert function_of(Path("trainer/room/method.py"), 3, tree) == ("trainer/room/method.py", "A.c")
 
 
 def test_the_tests_that_call_a_function_run_first_and_quick_files_before_slow_ones() -> None:
-    f, g = ("trainer/room/a.py", 1), ("trainer/room/a.py", 9)
+    f, g = ("trainer/room/a.py", "f"), ("trainer/room/a.py", "g")
     calls = [
         CallsOfTest("slow.py::a", 5.0, frozenset({f, g})),
         CallsOfTest("quick.py::b", 1.0, frozenset({f})),
@@ -97,7 +100,7 @@ def test_the_calls_of_tests_and_of_their_fixtures_are_recorded(tmp_path: Path) -
     done = subprocess.run(command, cwd=tmp_path, capture_output=True, encoding="utf-8")
     assert done.returncode == 0, done.stdout + done.stderr
     calls = {call.test: call.functions for call in read_calls(tmp_path / "calls.json")}
-    add, sub = ("trainer/room/sums.py", 1), ("trainer/room/sums.py", 4)
+    add, sub = ("trainer/room/sums.py", "add"), ("trainer/room/sums.py", "sub")
     assert calls == {"test_sums.py::test_two": {add}, "test_sums.py::test_sub": {add, sub}}
 
 
