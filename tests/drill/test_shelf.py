@@ -159,6 +159,7 @@ def holds(drill: Drill) -> bool:
 
 
 TAGS: dict[str, Sees] = {
+    "accents": any_step(lambda step: step.accent),
     "1st position": in_position(0),
     "2nd position": in_position(7),
     "3rd position": in_position(2),
@@ -407,6 +408,11 @@ FEATURES: dict[str, tuple[int, Sees]] = {
     "call": (4, any_step(lambda step: step.call)),
     "repeat": (3, lambda drill: "|:" in TEXTS[drill.name]),
     "endings": (1, lambda drill: "|2." in TEXTS[drill.name]),
+    "accents": (1, TAGS["accents"]),
+    "chord gestures": (
+        1,
+        any_step(lambda step: step.cleanness_rule is CleannessRule.AROUND),
+    ),
     "optional": (1, any_step(lambda step: step.optional)),
     "bent or not": (1, any_step(lambda step: step.has_bent_choice)),
     "sixteenths": (1, TAGS["sixteenths"]),
