@@ -165,7 +165,7 @@ def fmt(
         bool, typer.Option("--check", help="Write nothing; fail if a file would change.")
     ] = False,
 ) -> None:
-    """Format drill files: align bars and beats in columns.
+    """Format drill files: align bars and beats in columns, and write present names of directions.
 
     Example: trainer drill fmt my-drills new-one.toml
     """
