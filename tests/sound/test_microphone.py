@@ -186,7 +186,7 @@ def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) 
     print("calls late by, ms:", late_ms, "lag of own, ms:", lag_ms, "left of it:", left)
     # As late as the clicks, all by the same time: the error is in the drivers' latencies.
     assert all(abs(late) < 15.0 for late in late_ms)
-    assert abs(late_ms[1] - late_ms[0]) < 2.0
+    assert abs(late_ms[1] - late_ms[0]) < 4.0
     # The reference is ahead by REFERENCE_LEAD_S; the same shift fits all of it.
     assert lag_ms == pytest.approx(100.0 + late_ms[0], abs=6.0)
     assert level > 0.02

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pickle
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -13,6 +14,7 @@ import soundfile as sf
 from tests.support.pulse import SINK, Pulse
 from trainer.app.playback import PLAYBACK_MARGIN_S, bar_playback_plan, step_playback_plan
 from trainer.app.take_state import TakeState
+from trainer.core.types import Floats
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured
@@ -88,31 +90,43 @@ def test_hearing_a_bar_as_meant_leaves_the_sound_of_the_take(tmp_path: Path) -> 
 
 @pytest.mark.needs_pulse
 def test_what_is_heard_is_the_step(pulse: Pulse, tmp_path: Path) -> None:
-    import pickle
-
     known = take(tmp_path)
     mark = known.sheet.by_step[4]  # the half-step bend on four
     plan = step_playback_plan(known, mark)
     assert plan is not None
-    heard = tmp_path / "heard.wav"
-    listen = ["parec", f"--device={SINK}.monitor", "--channels=1", f"--rate={RATE}"]
-    recorder = subprocess.Popen([*listen, "--file-format=wav", str(heard)], env=pulse.env)
-    assert pulse.run(HEAR, pickle.dumps(plan).hex()) == []
-    recorder.terminate()
-    recorder.wait(10)
-    played, _ = sf.read(heard)
     start, end = mark.measured.start, mark.measured.end
     assert start is not None
     assert end is not None
     sound, _ = sf.read(known.outcome.audio)
     margin = round(PLAYBACK_MARGIN_S * RATE)
     wanted = sound[start - margin : end + margin]
+    # A machine that is too busy for real time drops sound; then it is tried again.
+    for _ in range(4):
+        played = played_by(pulse, plan, tmp_path)
+        likeness = likeness_of(played, wanted)
+        if likeness > 0.99:
+            break
+    assert likeness > 0.99
+    loud = np.flatnonzero(np.abs(played) > 0.02)
+    assert len(wanted) / RATE > (loud[-1] - loud[0]) / RATE > (end - start) / RATE
+
+
+def played_by(pulse: Pulse, plan: Plan, folder: Path) -> Floats:
+    """Run a plan, and return what comes out of the sound system."""
+    heard = folder / "heard.wav"
+    listen = ["parec", f"--device={SINK}.monitor", "--channels=1", f"--rate={RATE}"]
+    recorder = subprocess.Popen([*listen, "--file-format=wav", str(heard)], env=pulse.env)
+    assert pulse.run(HEAR, pickle.dumps(plan).hex()) == []
+    recorder.terminate()
+    recorder.wait(10)
+    return np.asarray(sf.read(heard)[0])
+
+
+def likeness_of(played: Floats, wanted: Floats) -> float:
+    """Correlation of a sound with where it fits best into another, without its ends."""
     size = 1 << (len(played) + len(wanted)).bit_length()
     cross = np.fft.irfft(np.fft.rfft(played, size) * np.conj(np.fft.rfft(wanted, size)))
     at = int(np.argmax(cross[: len(played)]))
     got = played[at : at + len(wanted)]
-    inner = slice(RATE // 10, len(wanted) - RATE // 10)
-    likeness = np.corrcoef(got[inner], wanted[inner])[0, 1]
-    assert likeness > 0.99
-    loud = np.flatnonzero(np.abs(played) > 0.02)
-    assert len(wanted) / RATE > (loud[-1] - loud[0]) / RATE > (end - start) / RATE
+    inner = slice(RATE // 10, len(got) - RATE // 10)
+    return float(np.corrcoef(got[inner], wanted[inner])[0, 1])

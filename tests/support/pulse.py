@@ -8,12 +8,14 @@ PortAudio reads its environment when it starts, so code that listens needs its o
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
 import subprocess
 import sys
 import tempfile
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -21,12 +23,41 @@ from typing import IO, Any
 
 import numpy as np
 import pytest
+import soundfile as sf
 
 from tests.support.waiting import wait_until
 
 SINK = "vmic"
 _PROGRAMS = ("pulseaudio", "pactl", "pacat", "parec")
 _ALSA = "pcm.!default { type pulse }\nctl.!default { type pulse }\n"
+
+
+class Cued:
+    """A player that has started and waits for its sound; on a busy machine, starting takes long."""
+
+    def __init__(self, player: subprocess.Popen[bytes], sound: bytes) -> None:
+        self._player, self._sound = player, sound
+        self._feeder = threading.Thread(target=self._feed)
+
+    def begin(self) -> None:
+        """Begin to play."""
+        self._feeder.start()
+
+    def wait(self) -> None:
+        """Wait until all is played."""
+        self._feeder.join(60.0)
+        assert self._player.wait(60.0) == 0
+
+    def stop(self) -> None:
+        """Stop before the end."""
+        self._player.kill()
+        self._player.wait(10.0)
+        self._feeder.join(10.0)
+
+    def _feed(self) -> None:
+        assert self._player.stdin is not None
+        with contextlib.suppress(BrokenPipeError), self._player.stdin as pipe:
+            pipe.write(self._sound)
 
 
 class Pulse:
@@ -87,6 +118,15 @@ class Pulse:
     def begin(self, path: Path) -> subprocess.Popen[bytes]:
         """Begin to play a WAV file into the sink."""
         return self._start("paplay", f"--device={SINK}", str(path))
+
+    def cue(self, path: Path) -> Cued:
+        """Prepare to play a WAV file into the sink at once when it is asked for."""
+        sound, rate = sf.read(path, dtype="int16")
+        play = ["pacat", "--raw", f"--rate={rate}", "--channels=1", f"--device={SINK}"]
+        player = subprocess.Popen(
+            play, env=self.env, stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=self._log
+        )
+        return Cued(player, sound.tobytes())
 
     @contextmanager
     def hiss(self) -> Iterator[None]:
