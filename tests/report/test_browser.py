@@ -142,7 +142,7 @@ def test_a_step_is_heard_by_the_keyboard_alone(
             break
         body = focused
     assert browser.switch_to.active_element == first
-    assert first.get_attribute("aria-label") == "Hear step 1"
+    assert str(first.get_attribute("aria-label")).startswith("Hear an example: ")
     state = "const s = document.getElementById('sound'); return [s.currentTime, s.paused]"
     start, end = (float(str(first.get_attribute(name))) for name in ("data-from", "data-to"))
     first.send_keys(Keys.ENTER)
@@ -151,6 +151,23 @@ def test_a_step_is_heard_by_the_keyboard_alone(
             *browser.execute_script(state)
         )
     )
+    x = "return Number(document.getElementById('cursor').getAttribute('x1'))"
+    began = browser.execute_script(x)
+    assert began > 0.0
     WebDriverWait(browser, 20).until(lambda _: browser.execute_script(state)[1])
+    assert browser.execute_script(x) > began
     assert browser.execute_script(state)[0] == pytest.approx(end, abs=0.6)
     assert browser.get_log("browser") == []
+
+
+def test_a_link_from_the_tab_opens_its_step(
+    browser: Any, student_report: StudentReport, tmp_path: Path
+) -> None:
+    path = tmp_path / "report.html"
+    path.write_text(student_html(student_report), encoding="utf-8")
+    open_(browser, path)
+    (link, *_) = browser.find_elements(By.CSS_SELECTOR, "a.mark.top")
+    step = browser.find_element(By.CSS_SELECTOR, str(link.get_dom_attribute("href")))
+    assert step.get_dom_attribute("open") is None
+    link.click()
+    WebDriverWait(browser, 10).until(lambda _: step.get_dom_attribute("open") is not None)

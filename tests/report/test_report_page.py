@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import base64
+import html
 import io
+import json
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -13,10 +16,15 @@ import pytest
 import soundfile as sf
 
 from tests.support.evening_class import DRILL, HARP
+from trainer.core import TrainerError
 from trainer.drill import read_shelf
 from trainer.practice import PassEnded, Plan, run_take
 from trainer.report.advice import advise
 from trainer.report.formatting import score_text
+from trainer.report.grades import FAULT_BELOW, grade_of_mark
+from trainer.report.last_time import Summary
+from trainer.report.result_report import result_data
+from trainer.report.step_plots import tempo_plot
 from trainer.report.student_page import STEP_MARGIN_S, StudentReport, student_html
 from trainer.sound import PlayerSpec
 
@@ -35,7 +43,7 @@ class Page(HTMLParser):
 
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self.tags.append((tag, dict(attrs)))
-        if tag not in VOID:
+        if tag not in VOID or tag == "rect":
             self.open.append(tag)
 
     def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
@@ -54,12 +62,89 @@ def test_the_page_stands_by_itself_and_says_every_mark(student_report: StudentRe
     assert "a <b>" not in text
     assert "a &lt;b&gt; &amp; c.wav" in text
     for mark in student_report.result.marks:
-        section = text.split(f'id="step-{mark.step.index + 1}"')[1].split("</section>")[0]
-        assert f'<span class="mark">{score_text(mark.score)}</span>' in section
+        end = "</section>" if mark.score < FAULT_BELOW else "</details>"
+        section = text.split(f'id="step-{mark.step.index + 1}"')[1].split(end)[0]
+        grade = grade_of_mark(mark)
+        shown = f'<span class="mark {grade.name}">{grade.shape} {score_text(mark.score)}</span>'
+        assert shown in section
+        assert html.escape(mark.sentence) in section
         played = mark.measured.start is not None
         assert ("polyline" in section) == played
         assert ("data-from" in section) == played
-    assert sum(tag == "button" for tag, _ in page.tags) == len(student_report.result.marks) - 1
+
+
+def test_faults_come_first_and_each_other_step_is_a_line(student_report: StudentReport) -> None:
+    text = student_html(student_report)
+    page = Page(text)
+    faults = [m for m in student_report.result.marks if m.score < FAULT_BELOW]
+    others = [m for m in student_report.result.marks if m.score >= FAULT_BELOW]
+    assert faults
+    assert others
+    ids = [attributes["id"] for tag, attributes in page.tags if "id" in attributes]
+    order = [name for name in ids if name and name.startswith("step-")]
+    assert order == [f"step-{mark.step.index + 1}" for mark in (*faults, *others)]
+    assert "open" not in {name for tag, a in page.tags if tag == "details" for name in a}
+    assert text.index("To work on") < text.index("The take") < text.index("Faults, in order")
+
+
+def test_what_was_played_instead_is_under_what_was_asked(student_report: StudentReport) -> None:
+    first, *rest = student_report.result.marks
+    wrong = replace(first, measured=replace(first.measured, heard="-1"), criteria={"pitch": 0.0})
+    result = replace(student_report.result, marks=(wrong, *rest))
+    text = student_html(replace(student_report, result=result))
+    instead = text.split('<tr class="instead"')[1].split("</tr>")[0]
+    assert re.findall(r"<td>([^<]+)</td>", instead) == ["-1"]
+    assert text.count('<tr class="instead"') == 1
+    assert '<tr class="instead"' not in student_html(student_report)
+
+
+def test_last_time_and_the_teachers_words_are_beside_the_marks(
+    student_report: StudentReport,
+) -> None:
+    now = Summary.of(student_report.result)
+    last = replace(now, score=now.score - 9.0, criteria={"pitch": 12.0})
+    text = student_html(replace(student_report, last=last, remarks=("Soft <b>start</b>",)))
+    rows = re.findall(
+        r'<th scope="row">([^<]*)</th><td>([^<]*)</td><td>([^<]*)</td><td>([^<]*)</td>', text
+    )
+    assert rows[0] == ("mark", score_text(last.score), score_text(now.score), "+9")
+    assert rows[1][:2] == ("pitch", "12")
+    assert ("time", "·", score_text(now.criteria["time"]), "") in rows
+    assert "Soft &lt;b&gt;start&lt;/b&gt;" in text
+    data = json.loads(json.dumps(result_data(student_report.result)))
+    again = Summary.read(data)
+    assert again.score == now.score
+    assert again.steps == now.steps
+    assert again.criteria == pytest.approx(dict(now.criteria))
+    for broken in ([], {}, {"steps": [1]}, {**data, "score": None}):
+        with pytest.raises(TrainerError, match="no result"):
+            Summary.read(broken)
+
+
+def test_the_cursor_walks_over_what_was_played(student_report: StudentReport) -> None:
+    text = student_html(student_report)
+    places = re.findall(r'data-at="([^"]*)" data-until="([^"]*)"', text)
+    played = [m for m in student_report.result.marks if m.measured.start is not None]
+    offset = student_report.span[0]
+    for (first, last), mark in zip(places, played, strict=True):
+        start, end = mark.measured.start, mark.measured.end
+        assert start is not None
+        assert end is not None
+        assert float(first) == pytest.approx(start / student_report.rate - offset, abs=1e-3)
+        assert float(last) == pytest.approx(end / student_report.rate - offset, abs=1e-3)
+    strip = text.split('<svg id="strip"')[1].split("</svg>")[0]
+    assert strip.count("<rect") == len(played)
+
+
+def test_a_tempo_curve_is_drawn_where_there_is_one(student_report: StudentReport) -> None:
+    assert "Your tempo" not in student_html(student_report)
+    text = student_html(replace(student_report, tempos=((0.0, 80.0), (4.0, 96.0))))
+    assert "between 80 and 96 beats a minute" in text
+    plot = tempo_plot(((0.0, 80.0), (4.0, 96.0)), 88.0)
+    assert plot is not None
+    assert plot.line[0][1] - plot.asked_y == pytest.approx(plot.asked_y - plot.line[1][1])
+    assert plot.line[1][0] == plot.width
+    assert tempo_plot(((0.0, 80.0),), 88.0) is None
 
 
 def test_the_drawn_pitch_is_the_one_that_was_measured(student_report: StudentReport) -> None:
@@ -90,7 +175,8 @@ def test_the_sound_in_the_page_is_the_recording(student_report: StudentReport) -
         .mean(axis=1)
     )
     assert len(sound) < len(recorded) - rate  # the count-in is left out
-    spans = re.findall(r'data-from="([^"]*)" data-to="([^"]*)"', text)
+    found = re.findall(r'data-from="([^"]*)" data-to="([^"]*)" aria-label="Hear step (\d+)"', text)
+    spans = [(a, b) for a, b, number in sorted(found, key=lambda clip: int(clip[2]))]
     played = [mark for mark in student_report.result.marks if mark.measured.start is not None]
     for (first, last), mark in zip(spans, played, strict=True):
         start, end = mark.measured.start, mark.measured.end
@@ -142,7 +228,7 @@ def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(
 def test_the_page_of_tab_has_each_mark_under_its_note(student_report: StudentReport) -> None:
     text = student_html(student_report)
     for mark in student_report.result.marks:
-        link = f'<a href="#step-{mark.step.index + 1}"'
+        link = f'href="#step-{mark.step.index + 1}"'
         under = text.split(link)[1].split("</a>")[0]
         assert under.endswith(f"{score_text(mark.score)}")
         assert mark.sentence.split(";")[0].split("'")[0] in under

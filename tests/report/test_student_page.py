@@ -44,4 +44,5 @@ def test_a_button_plays_its_step_with_a_margin() -> None:
     clips = re.findall(r'data-from="([^"]*)" data-to="([^"]*)"', student_html(report))
     margin = STEP_MARGIN_S
     expected = [time - 0.7 for a, b in SPANS for time in (a - margin, b + margin)]
+    clips = sorted(set(clips), key=lambda clip: float(clip[0]))
     assert [float(time) for clip in clips for time in clip] == pytest.approx(expected, abs=1e-3)

@@ -19,12 +19,12 @@ from trainer.report.students import (
 CLASS = Path("class")
 
 
-def found(*paths: str) -> list[FoundRecording]:
+def in_class(*paths: str) -> list[FoundRecording]:
     return [FoundRecording(CLASS / path, CLASS) for path in paths]
 
 
 def names(*paths: str, listed: tuple[ListedStudent, ...] = ()) -> list[str]:
-    return list(name_students(found(*paths), listed).values())
+    return list(name_students(in_class(*paths), listed).values())
 
 
 def test_folders_name_their_students_and_files_the_others() -> None:
@@ -68,7 +68,7 @@ def test_a_list_names_students_by_file_folder_or_their_own_names(tmp_path: Path)
     assert [student.name for student in listed] == ["Anna", "Bo, junior", "clara", "Dag"]
     takes = ("one.wav", "bo/take.wav", "Clara.flac", "eva.wav")
     assert names(*takes, listed=listed) == ["Anna", "Bo, junior", "clara", "eva"]
-    assert missing_students(found(*takes), listed) == ["Dag"]
+    assert missing_students(in_class(*takes), listed) == ["Dag"]
 
 
 def test_a_list_that_cannot_be_meant_is_an_error(tmp_path: Path) -> None:

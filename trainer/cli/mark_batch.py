@@ -47,7 +47,7 @@ class Batch:
 
     Attributes:
         drill: the drill.
-        found: the recordings.
+        recordings: the recordings.
         plan_of: makes the plan of a recording, and what the teacher should know of it.
         out: folder in which results are kept; None keeps none.
         workers: as in :func:`trainer.practice.mark_recordings`.
@@ -56,7 +56,7 @@ class Batch:
     """
 
     drill: Drill
-    found: Sequence[FoundRecording]
+    recordings: Sequence[FoundRecording]
     plan_of: Callable[[Path], tuple[Plan, tuple[str, ...]]]
     out: Path | None = None
     workers: int | str | None = None
@@ -78,14 +78,12 @@ class Batch:
         from trainer.report.stored_results import StoredResults
         from trainer.report.students import name_students
 
-        names = name_students(self.found, self.listed)
+        names = name_students(self.recordings, self.listed)
         stored = None if self.out is None else StoredResults(self.out)
         sorted_out = _SortedOut.of(self, stored)
         if sorted_out.earlier:
-            typer.echo(
-                f"{len(sorted_out.earlier)} of {len(self.found)} have results in --out already",
-                err=True,
-            )
+            count = f"{len(sorted_out.earlier)} of {len(self.recordings)}"
+            typer.echo(f"{count} have results in --out already", err=True)
         results = list(sorted_out.unreadable)
         for marked in results:
             typer.echo(recording_line(marked), err=format_ is Format.JSON)
@@ -142,7 +140,7 @@ class Batch:
         by_text = {str(path): name for path, name in names.items()}
         missing = [
             Student(name, trouble="no recording")
-            for name in missing_students(self.found, self.listed)
+            for name in missing_students(self.recordings, self.listed)
         ]
         in_class = sorted(
             [*read_students(data, by_text), *missing], key=lambda student: student.name.casefold()
@@ -180,8 +178,8 @@ class _SortedOut:
         from trainer.practice import Fingerprint, MarkedRecording
 
         sorted_out = cls()
-        for found in batch.found:
-            path = found.path
+        for recording in batch.recordings:
+            path = recording.path
             try:
                 plan, notes = batch.plan_of(path)
                 made_from = None if stored is None else Fingerprint.of(plan)
@@ -217,7 +215,7 @@ def find_recordings(paths: Sequence[Path]) -> list[FoundRecording]:
     from trainer.report.students import FoundRecording
     from trainer.sound import SoundError
 
-    found: dict[str, FoundRecording] = {}
+    by_place: dict[str, FoundRecording] = {}
     for path in paths:
         matches = [FoundRecording(path)]
         if path.is_dir():
@@ -231,5 +229,5 @@ def find_recordings(paths: Sequence[Path]) -> list[FoundRecording]:
                     f"the folder {path} has no recordings ({', '.join(RECORDING_EXTENSIONS)})"
                 )
         for match in matches:
-            found.setdefault(os.path.abspath(match.path), match)
-    return list(found.values())
+            by_place.setdefault(os.path.abspath(match.path), match)
+    return list(by_place.values())

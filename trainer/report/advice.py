@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from trainer.drill import Drill
-from trainer.marking import Habit, Mark, Result, find_habits
+from trainer.drill import Drill, describe_aim
+from trainer.marking import Habit, Mark, Result, aim_score, find_habits
 
 MAX_ADVICE = 3
 """Maximum number of pieces of advice; more would not be read."""
@@ -27,11 +27,13 @@ class Advice:
         focus: what to work on.
         reason: what to do about it.
         drill: title of a drill that trains it; empty if the shelf has none at the player's level.
+        steps: indices of the steps that show it.
     """
 
     focus: str
     reason: str
     drill: str = ""
+    steps: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -485,7 +487,28 @@ def advise(result: Result, shelf: Sequence[Drill]) -> tuple[Advice, ...]:
     on_habits = [_on_habit(habit, result, shelf) for habit in habits]
     explained = {id(mark) for habit in habits for mark in habit.marks}
     rest = [mark for mark in result.marks if id(mark) not in explained]
-    return tuple([*on_habits, *_on_steps(rest)][:MAX_ADVICE])
+    pieces = [*on_habits, *_on_steps(rest)]
+    if not pieces and not result.passed:
+        pieces = _on_failure(result)
+    return tuple(pieces[:MAX_ADVICE])
+
+
+def _on_failure(result: Result) -> list[Advice]:
+    """Advice on a pass that failed without a fault that stands out: there is always some."""
+    drill, pieces = result.drill, []
+    if len(result.marks) < len(drill.steps):
+        played = f"{len(result.marks)} of {len(drill.steps)} steps were played."
+        pieces.append(Advice(played, "Play it to its end, slower if need be."))
+    if result.extras:
+        pieces.append(Advice(result.extras[0].sentence, "Play only what the tab says."))
+    for aim in drill.aims:
+        score = aim_score(drill, aim, result.marks)
+        if score is not None and score < drill.goal.pass_mark:
+            focus = f"The drill is for {describe_aim(aim)}: {int(score)} of 100."
+            pieces.append(Advice(focus, "Play slower, and listen to that alone."))
+    if (weakest := result.weakest) is not None:
+        pieces.append(_on_step(weakest))
+    return pieces
 
 
 def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
@@ -495,7 +518,8 @@ def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
     if len(habit.marks) < habit.of:
         focus = f"{focus.removesuffix('.')} ({len(habit.marks)} of {habit.of} notes)."
     drill = _best_drill(remedy.skills, habit.marks, result.drill, shelf)
-    return Advice(focus, remedy.remedy.format(a4=f"{a4_hz:.1f}"), drill)
+    steps = tuple(mark.step.index for mark in habit.marks)
+    return Advice(focus, remedy.remedy.format(a4=f"{a4_hz:.1f}"), drill, steps)
 
 
 def _on_steps(marks: Sequence[Mark]) -> list[Advice]:
@@ -507,13 +531,15 @@ def _on_steps(marks: Sequence[Mark]) -> list[Advice]:
     by_tab: dict[str, Mark] = {}
     for mark in weak:
         by_tab.setdefault(mark.step.tab, mark)
-    return [
-        Advice(
-            f"{mark.step.tab} in bar {mark.step.bar}: {mark.sentence}.",
-            "Play that bar alone, slowly, until it is easy.",
-        )
-        for mark in by_tab.values()
-    ]
+    return [_on_step(mark) for mark in by_tab.values()]
+
+
+def _on_step(mark: Mark) -> Advice:
+    return Advice(
+        f"{mark.step.tab} in bar {mark.step.bar}: {mark.sentence}.",
+        "Play that bar alone, slowly, until it is easy.",
+        steps=(mark.step.index,),
+    )
 
 
 def _best_drill(

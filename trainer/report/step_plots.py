@@ -33,6 +33,9 @@ class PlotParameters:
         max_jump_px: vertical gap at which it breaks.
         hole_gap_s: silence in seconds that ends a span of a sounding hole.
         timing_range_ms: range of onsets shown to each side of the beat.
+        tempo_height_px: height of the tempo's plot.
+        tempo_margin: beats per minute shown beyond the slowest and the fastest.
+        strip_height_px: height of the strip of the whole take.
         timing_margin_px: room for a dot at each end of the timing plot.
     """
 
@@ -45,6 +48,9 @@ class PlotParameters:
     max_jump_px: float = 40.0
     hole_gap_s: float = 0.03
     timing_range_ms: float = 150.0
+    tempo_height_px: int = 90
+    tempo_margin: float = 4.0
+    strip_height_px: int = 60
     timing_margin_px: int = 8
 
 
@@ -139,6 +145,71 @@ class TimingPlot:
     range: str
     median: str
     dots: tuple[TimingDot, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class StripBlock:
+    """A step on the strip of the whole take.
+
+    Attributes:
+        x, width: in pixels.
+        y: top of the block in pixels; higher holes are higher.
+        grade: CSS class of its grade.
+        label: description.
+    """
+
+    x: float
+    width: float
+    y: float
+    grade: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class TempoPlot:
+    """The player's tempo along the drill, against the one asked for.
+
+    Attributes:
+        width, height: of the view box in pixels.
+        asked_y: height of the line of the tempo that was asked for.
+        asked: that tempo, as text.
+        line: the player's tempo.
+        labels: smallest and largest tempo, as text.
+    """
+
+    width: int
+    height: int
+    asked_y: float
+    asked: str
+    line: tuple[Point, ...]
+    labels: tuple[str, str]
+
+
+def tempo_plot(tempos: Sequence[tuple[float, float]], asked: float) -> TempoPlot | None:
+    """Return the plot of a player's own tempo; None without one.
+
+    Args:
+        tempos: beats and the tempo at each, in beats per minute.
+        asked: tempo that was asked for.
+    """
+    if len(tempos) < 2:
+        return None
+    values = [asked, *(tempo for _, tempo in tempos)]
+    low, high = min(values) - PLOT.tempo_margin, max(values) + PLOT.tempo_margin
+    first, last = tempos[0][0], tempos[-1][0]
+
+    def y(tempo: float) -> float:
+        return (high - tempo) / (high - low) * PLOT.tempo_height_px
+
+    line = tuple(
+        ((beat - first) / max(last - first, 1e-9) * PLOT.width_px, y(tempo))
+        for beat, tempo in tempos
+    )
+    played = [tempo for _, tempo in tempos]
+    labels = (f"{min(played):.0f}", f"{max(played):.0f}")
+    return TempoPlot(
+        PLOT.width_px, PLOT.tempo_height_px, y(asked), f"{asked:g} asked", line, labels
+    )
 
 
 def pitch_plot(

@@ -1,46 +1,50 @@
-"""A student's report as one HTML page that stands by itself: no network, opens from disk.
+"""The page on one recording of a drill, for its student and the teacher.
 
-It shows the score and how it was reached, the page of tab with its marks, and for each step its
-pitch against the target, the holes that sounded, and its sound. The template is
-``student.html.j2``.
+It is one HTML file that opens from disk without a network. First comes what ten seconds are enough
+for: the mark, beside last time's, and what to work on, by habits. Then the tab with each mark
+below its note, what was played instead, and the whole take to hear; then each fault with its pitch
+and holes; then the steps that were good, a line each. The template is ``student.html.j2``.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.printable import printable
 from trainer.core.types import Floats
 from trainer.drill import CRITERIA
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking import Mark, Result
+from trainer.marking import Mark, PlayedNote, Result
 from trainer.report.advice import Advice
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import score_text
+from trainer.report.grades import FAULT_BELOW, GRADES, MISSED, Grade, grade_of_mark, grade_of_score
+from trainer.report.last_time import Summary
 from trainer.report.page_sound import flac_base64
 from trainer.report.rendering import render_page
-from trainer.report.result_report import total_line
-from trainer.report.step_plots import HolePlot, PitchPlot, hole_plot, pitch_plot, timing_plot
+from trainer.report.result_report import aim_lines
+from trainer.report.step_plots import (
+    PLOT,
+    HolePlot,
+    PitchPlot,
+    StripBlock,
+    hole_plot,
+    pitch_plot,
+    tempo_plot,
+    timing_plot,
+)
 from trainer.report.tab_bars import TabBars
 from trainer.report.tab_layout import tab_table
 
 STEP_MARGIN_S = 0.3
 """Seconds drawn and played before and after a step."""
-GRADES = (
-    (95.0, "◆", "as good as it gets"),
-    (80.0, "●", "good"),
-    (60.0, "◐", "nearly"),
-    (0.0, "○", "not yet"),
-)
-"""Lowest score of each grade, its shape, and its meaning; the same as on the screens."""
-MISSED_SHAPE = "×"
-"""Shape of a step that was not played."""
-_SHAPE_LEGEND = ", ".join(f"{shape} {meaning}" for _, shape, meaning in GRADES)
+_LEGEND = (*GRADES, MISSED)
 
 
 @dataclass(frozen=True)
@@ -56,6 +60,11 @@ class StudentReport:
         rate: sample rate in hertz.
         name: name of the recording.
         advice: what to work on, the most urgent first.
+        student: the student's name; empty if it is not known.
+        notes: what else is to be known of the recording, a sentence each.
+        last: what the student reached last time; None if it is not known.
+        remarks: the teacher's own words, a paragraph each.
+        tempos: beats and the player's own tempo at each, where there was no click; empty with one.
     """
 
     result: Result
@@ -65,6 +74,11 @@ class StudentReport:
     rate: int
     name: str
     advice: Sequence[Advice]
+    student: str = ""
+    notes: Sequence[str] = ()
+    last: Summary | None = None
+    remarks: Sequence[str] = ()
+    tempos: Sequence[tuple[float, float]] = ()
 
     @cached_property
     def _times(self) -> Floats:
@@ -95,24 +109,46 @@ class StepView:
 
     Attributes:
         number: from 1.
+        bar: number of its bar.
         tab: its tab.
-        shape: the shape of its grade.
+        played: tab of what was played instead; empty where it was right or missed.
+        grade: of its mark.
         score: its score, as text.
         sentence: why it was marked so.
-        criteria: the score of each criterion, as text; ``·`` where it was not judged.
+        criteria: the score of each criterion that was judged, as text, with its grade.
+        clip: with its margins, to be heard; None if it was not played or the page has no sound.
+        held: from start to end, for the cursor; None as above.
         pitch, holes: its plots; None if it was not played.
-        clip: its sound; None if it was not played or the page has no sound.
     """
 
     number: int
+    bar: int
     tab: str
-    shape: str
+    played: str
+    grade: Grade
     score: str
     sentence: str
-    criteria: Mapping[str, str]
+    criteria: Mapping[str, tuple[str, Grade]]
+    clip: Clip | None
+    held: Clip | None
     pitch: PitchPlot | None
     holes: HolePlot | None
-    clip: Clip | None
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """A figure beside last time's.
+
+    Attributes:
+        name: what it is.
+        now, before: as text; empty where it was not judged.
+        change: such as ``+9``; empty where one of them is.
+    """
+
+    name: str
+    now: str
+    before: str
+    change: str
 
 
 def marked_span(result: Result, rate: int) -> tuple[float, float]:
@@ -133,61 +169,140 @@ def student_html(report: StudentReport) -> str:
     result = report.result
     table = tab_table(result.drill)
     steps = [_step(mark, report) for mark in result.marks]
+    by_index = {mark.step.index: step for mark, step in zip(result.marks, steps, strict=True)}
+    faults = [
+        step for mark, step in zip(result.marks, steps, strict=True) if mark.score < FAULT_BELOW
+    ]
     return render_page(
         "student.html.j2",
         drill=result.drill,
-        recording=report.name,
+        student=printable(report.student),
+        recording=printable(report.name),
         harp=result.harp,
         tempo="no beat" if result.drill.free else f"tempo {result.tempo:g}",
         score=score_text(result.score),
+        grade=grade_of_score(result.score),
         verdict="passed" if result.passed else "not passed yet",
         pass_mark=f"{result.drill.goal.pass_mark:g}",
-        total_line=total_line(result),
-        advice=report.advice,
+        part=_part(result),
+        last=report.last,
+        comparison=[*_compared(Summary.of(result), report.last)] if report.last else [],
+        aims=aim_lines(result),
+        advice=[
+            {"text": item, "places": _places(item, result), "clip": _clip_of(item, by_index)}
+            for item in report.advice
+        ],
+        remarks=[printable(remark) for remark in report.remarks],
+        notes=[printable(note) for note in report.notes],
         drill_summary=drill_summary(result.drill),
         tab=TabBars.of(table),
-        marks={mark.step.index: step for mark, step in zip(result.marks, steps, strict=True)},
-        shapes=f"{_SHAPE_LEGEND}, {MISSED_SHAPE} not played",
+        marks=by_index,
+        legend_of_marks=_LEGEND,
         legend=table.legend,
         timing=timing_plot(result),
-        steps=steps,
+        tempo_plot=tempo_plot(report.tempos, result.drill.tempo),
+        strip=[*_strip(report, by_index)],
+        strip_width=PLOT.width_px,
+        strip_height=PLOT.strip_height_px,
+        seconds=f"{report.span[1] - report.span[0]:.3f}",
+        faults=faults,
+        rest=[step for step in steps if step not in faults],
         extras=[extra.sentence for extra in result.extras],
         sound=_sound(report),
     )
 
 
+def _part(result: Result) -> str:
+    """Return how much of the drill was marked; empty for all of it."""
+    marked, all_steps = len(result.marks), len(result.drill.steps)
+    return "" if marked == all_steps else f"{marked} of {all_steps} steps were played"
+
+
 def _step(mark: Mark, report: StudentReport) -> StepView:
     start, end = mark.measured.start, mark.measured.end
-    pitch = holes = clip = None
+    pitch = holes = clip = held = None
     if start is not None and end is not None:
-        first = start / report.rate - STEP_MARGIN_S
-        last = end / report.rate + STEP_MARGIN_S
+        begun, ended = start / report.rate, end / report.rate
+        first, last = begun - STEP_MARGIN_S, ended + STEP_MARGIN_S
         readings = report.between(first, last)
         pitch = pitch_plot(mark, report.result, report.harp, report.rate, readings, first, last)
         holes = hole_plot(mark, readings, first, last)
         if report.sound is not None:
-            offset = report.span[0]
-            clip = Clip(f"{max(0.0, first - offset):.3f}", f"{last - offset:.3f}")
+            clip, held = _clip(first, last, report), _clip(begun, ended, report)
+    judged = {name: mark.criteria[name] for name in CRITERIA if name in mark.criteria}
     return StepView(
         number=mark.step.index + 1,
+        bar=mark.step.bar,
         tab=mark.step.tab,
-        shape=_shape(mark),
+        played=_played_instead(mark, report.result),
+        grade=grade_of_mark(mark),
         score=score_text(mark.score),
         sentence=mark.sentence,
-        criteria={
-            name: score_text(mark.criteria[name]) if name in mark.criteria else "·"
-            for name in CRITERIA
-        },
+        criteria={n: (score_text(score), grade_of_score(score)) for n, score in judged.items()},
+        clip=clip,
+        held=held,
         pitch=pitch,
         holes=holes,
-        clip=clip,
     )
 
 
-def _shape(mark: Mark) -> str:
-    if mark.measured.start is None and mark.score <= 0.0:
-        return MISSED_SHAPE
-    return next(shape for lowest, shape, _ in GRADES if mark.score >= lowest)
+def _clip(first: float, last: float, report: StudentReport) -> Clip:
+    offset = report.span[0]
+    return Clip(f"{max(0.0, first - offset):.3f}", f"{last - offset:.3f}")
+
+
+def _played_instead(mark: Mark, result: Result) -> str:
+    note = PlayedNote(mark.step, mark.criteria, mark.measured, result.drill)
+    heard = mark.measured.heard
+    return "" if heard is None or note.is_right else heard
+
+
+def _places(advice: Advice, result: Result) -> str:
+    """Return the bars of a habit: ``bars 1, 3 and 4``; empty for all of them or a single step."""
+    bars = sorted({result.drill.steps[index].bar for index in advice.steps})
+    if len(advice.steps) < 2 or len(bars) == result.drill.bars > 1:
+        return ""
+    *most, last = ["the pick-up" if bar == 0 else str(bar) for bar in bars]
+    return f"bar {last}" if not most else f"bars {', '.join(most)} and {last}"
+
+
+def _clip_of(advice: Advice, steps: Mapping[int, StepView]) -> Clip | None:
+    """Return the first step that shows what the advice is about, to be heard."""
+    clips = (steps[index].clip for index in advice.steps if index in steps)
+    return next((clip for clip in clips if clip is not None), None)
+
+
+def _compared(now: Summary, last: Summary) -> Iterator[Compared]:
+    """Yield the mark and each criterion beside last time's."""
+    yield _comparison("mark", now.score, last.score)
+    for name in CRITERIA:
+        if name in now.criteria or name in last.criteria:
+            yield _comparison(name, now.criteria.get(name), last.criteria.get(name))
+
+
+def _comparison(name: str, now: float | None, before: float | None) -> Compared:
+    now_text, before_text = ("" if score is None else score_text(score) for score in (now, before))
+    change = ""
+    if now_text and before_text:
+        difference = int(now_text) - int(before_text)
+        change = f"{difference:+d}" if difference else "the same"
+    return Compared(name, now_text, before_text, change)
+
+
+def _strip(report: StudentReport, steps: Mapping[int, StepView]) -> Iterator[StripBlock]:
+    """Yield the played steps on the strip of the whole take."""
+    first, last = report.span
+    px_per_s = PLOT.width_px / max(last - first, 1e-9)
+    for mark in report.result.marks:
+        start, end = mark.measured.start, mark.measured.end
+        if start is None or end is None:
+            continue
+        step = steps[mark.step.index]
+        x = (start / report.rate - first) * px_per_s
+        width = max(1.0, (end - start) / report.rate * px_per_s - 1.0)
+        y = (10 - mark.step.first[0].hole) / 10 * (PLOT.strip_height_px - 12)
+        label = f"step {step.number}, {step.tab}: {step.score}"
+        yield StripBlock(x, width, y, step.grade.name, label)
 
 
 def _sound(report: StudentReport) -> str:

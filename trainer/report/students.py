@@ -46,11 +46,11 @@ class ListedStudent:
     name: str
     recording: str
 
-    def has(self, found: FoundRecording) -> bool:
+    def has(self, recording: FoundRecording) -> bool:
         """Whether a recording is the student's: by the name of its file or of a folder."""
         wanted = self.recording.replace("\\", "/").strip("/").casefold()
-        path = found.path
-        parts = [*found.folders, path.name] if found.root else [path.parent.name, path.name]
+        path = recording.path
+        parts = [*recording.folders, path.name] if recording.root else [path.parent.name, path.name]
         names = {path.stem, *parts, *("/".join(parts[i:]) for i in range(len(parts)))}
         return wanted in {name.casefold() for name in names}
 
@@ -75,7 +75,7 @@ def read_class_list(path: Path) -> tuple[ListedStudent, ...]:
         raise TrainerError(f"{path} names no student; write a name on each line")
     (name, count), *_ = Counter(student.name.casefold() for student in listed).most_common(1)
     if count > 1:
-        raise TrainerError(f"{path} has '{name}' {count} times; add what tells them apart")
+        raise TrainerError(f"{path} has '{name}' {count} times; add what sets them apart")
     return tuple(listed)
 
 
@@ -90,8 +90,8 @@ def name_students(
     Raises:
         TrainerError: a recording fits two students of the list.
     """
-    names = {found.path: printable(_first_name(found, listed)) for found in recordings}
-    by_path = {found.path: found for found in recordings}
+    names = {recording.path: printable(_first_name(recording, listed)) for recording in recordings}
+    by_path = {recording.path: recording for recording in recordings}
     for longer in (_with_file, _by_place, _by_path):
         counts = Counter(name.casefold() for name in names.values())
         for path, name in names.items():
@@ -110,27 +110,29 @@ def missing_students(
 ) -> list[str]:
     """Return the names on the list of whom there is no recording."""
     return [
-        student.name for student in listed if not any(student.has(found) for found in recordings)
+        student.name
+        for student in listed
+        if not any(student.has(recording) for recording in recordings)
     ]
 
 
-def _first_name(found: FoundRecording, listed: Sequence[ListedStudent]) -> str:
-    fitting = [student.name for student in listed if student.has(found)]
+def _first_name(recording: FoundRecording, listed: Sequence[ListedStudent]) -> str:
+    fitting = [student.name for student in listed if student.has(recording)]
     if len(fitting) > 1:
-        raise TrainerError(f"{found.path} fits both {fitting[0]} and {fitting[1]} of the list")
-    return fitting[0] if fitting else (*found.folders, found.path.stem)[0]
+        raise TrainerError(f"{recording.path} fits both {fitting[0]} and {fitting[1]} of the list")
+    return fitting[0] if fitting else (*recording.folders, recording.path.stem)[0]
 
 
-def _with_file(found: FoundRecording, name: str) -> str:
+def _with_file(recording: FoundRecording, name: str) -> str:
     """Anna's second recording is ``Anna, second``; a take of anna and one of bert are theirs."""
-    stem = found.path.stem
-    return found.path.absolute().parent.name if name == stem else f"{name}, {stem}"
+    stem = recording.path.stem
+    return recording.path.absolute().parent.name if name == stem else f"{name}, {stem}"
 
 
-def _by_place(found: FoundRecording, name: str) -> str:
-    whole = found.path.absolute()
+def _by_place(recording: FoundRecording, name: str) -> str:
+    whole = recording.path.absolute()
     return f"{whole.parent.name}/{whole.name}"
 
 
-def _by_path(found: FoundRecording, name: str) -> str:
-    return str(found.path)
+def _by_path(recording: FoundRecording, name: str) -> str:
+    return str(recording.path)
