@@ -6,8 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from benchmarks.conditions import reverberation
-from trainer.core.types import Floats
+from tests.support.living_room import in_living_room
 from trainer.drill import Drill
 from trainer.ear import analyze_blocks
 from trainer.harp import Harp
@@ -22,8 +21,7 @@ def performed(
     drill: Drill,
     faults: Mapping[int, Fault] | None = None,
     *,
-    room_s: float = 0.0,
-    direct_db: float = 6.0,
+    distance_m: float = 0.0,
     gain_db: float = 0.0,
     key: str = "C",
     seed: int = 1,
@@ -33,8 +31,7 @@ def performed(
     Args:
         drill: the drill.
         faults: faults by index of the step.
-        room_s: reverberation time of the room in seconds; 0 for none.
-        direct_db: level of the direct sound over the reverberation in dB.
+        distance_m: distance of the microphone in the living room; 0 for the dry sound.
         gain_db: gain of the microphone.
         key: key of the harp.
         seed: seed of the built-in player.
@@ -42,7 +39,9 @@ def performed(
     harp = Harp.of(key)
     player = BuiltInPlayer(drill, harp, spec=PlayerSpec(faults=faults or {}, seed=seed))
     sound = np.concatenate([block.samples for block in player.blocks()]).astype(float)
-    sound = in_room(sound, player.rate, room_s, direct_db) * 10.0 ** (gain_db / 20.0)
+    if distance_m:
+        sound = in_living_room(sound, player.rate, distance_m)
+    sound *= 10.0 ** (gain_db / 20.0)
     marker = Marker(drill, harp, player.clock)
     blocks = (
         Block(first, sound[first : first + BLOCK].astype(np.float32), player.rate)
@@ -51,13 +50,3 @@ def performed(
     for reading in analyze_blocks(blocks, player.rate, harp):
         marker.observe(reading)
     return marker.result()
-
-
-def in_room(sound: Floats, rate: int, room_s: float, direct_db: float = 6.0) -> Floats:
-    """A sound with the reverberation of a modelled room; unchanged for a time of 0 s."""
-    if not room_s:
-        return sound
-    from scipy.signal import fftconvolve
-
-    response = reverberation(room_s, direct_db, rate, np.random.default_rng(5))
-    return np.asarray(fftconvolve(sound, response)[: len(sound)])

@@ -3,7 +3,8 @@
 - A note is *held* from its onset until its level has fallen for good
   (:func:`trainer.ear.end_of_sound`), or until the next note begins. A slow fade does not end it,
   nor does reverberation prolong it by much.
-- The *gap* to the next note goes from there to that note's onset.
+- The *gap* to the next note is the time in which the level lies below half the amplitude of the
+  softer of the two.
 - The *separation* from the note before is how far the level falls between the two, below the softer
   of them. A tongue that stops the air makes 5 dB and more; one stream of air leaves none.
 - A *slap* is heard where the two holes below the note sound with its attack.
@@ -23,7 +24,7 @@ from trainer.marking.follower import Segment
 from trainer.marking.level_track import LevelTrack
 from trainer.marking.mark import Measured
 from trainer.marking.onset import segment_start
-from trainer.marking.parameters import ARTICULATION, ONSET
+from trainer.marking.parameters import ARTICULATION, LOUDNESS, ONSET
 from trainer.marking.reading_history import ReadingHistory
 
 
@@ -85,33 +86,34 @@ def measure_articulation(
         following: the step after it; None for none.
     """
     start = measured.start or 0
-    ms = 1000.0 / rate
-    held_ms = (stop - start) * ms
+    held_ms = (stop - start) * 1000.0 / rate
     measured = replace(measured, held_fraction=held_ms / length_ms)
     if step.articulation is Articulation.TONGUED:
         measured = replace(measured, separation_db=_separation_db(history, segment, start, rate))
     is_joined = following is not None and step.leads_into(following)
     if step.articulation is Articulation.LEGATO and is_joined:
-        gap_ms = max(0.0, (_onset_after(history, segment, stop, rate) - stop) * ms)
-        measured = replace(measured, gap_ms=gap_ms)
+        measured = replace(measured, gap_ms=_gap_s(history, segment, start, rate) * 1000.0)
     if step.slap:
         measured = replace(measured, slap=_is_slapped(history, segment, step))
     return measured
 
 
-def _onset_after(history: ReadingHistory, segment: Segment, stop: int, rate: int) -> int:
-    """Sample of the next onset after a step, or the latest that is looked at."""
-    latest = stop + round(ARTICULATION.max_gap_s * rate)
-    frames = slice(segment.end, min(segment.end + ONSET.slur_frames, len(history)))
-    onsets = history.onset[frames]
-    onsets = onsets[onsets >= stop]
-    if len(onsets):
-        return min(latest, int(onsets[0]))
-    if segment.end < len(history) and history.pitch[frames].size:
-        is_sounding = not np.isnan(history.pitch[frames][: ONSET.edge_frames]).all()
-        if is_sounding:
-            return segment_start(history, segment.end)
-    return latest
+def _gap_s(history: ReadingHistory, segment: Segment, start: int, rate: int) -> float:
+    """Seconds between a step that starts on a sample and the sound after it."""
+    turn, span = _next_sound(history, segment), round(ARTICULATION.max_gap_s * rate)
+    end = segment.end + ONSET.slur_frames
+    levels = LevelTrack.of(history, segment.start, end).between(start, turn + span)
+    before, after = levels.between(start, turn), levels.between(turn, turn + span)
+    if not len(before.at) or not len(after.at):
+        return ARTICULATION.max_gap_s
+    note_db = float(np.percentile(before.db, LOUDNESS.percentile))
+    next_db = float(after.db.max())
+    if next_db < note_db - ARTICULATION.silent_gap_db:
+        return ARTICULATION.max_gap_s
+    around = levels.between(turn - span, turn + span)
+    is_soft = around.db < min(note_db, next_db) - ARTICULATION.gap_db
+    spacing_s = np.diff(around.at) / rate
+    return min(ARTICULATION.max_gap_s, float(spacing_s[is_soft[1:]].sum()))
 
 
 def _separation_db(history: ReadingHistory, segment: Segment, start: int, rate: int) -> float:

@@ -193,8 +193,14 @@ class ArticulationParameters:
     """Depth in dB by which a wah moves the level without ending the note (common practice)."""
     level_window_s: float = 0.010
     """Window of a level in seconds: levels whose window reaches into the next note are left out."""
+    gap_db: float = 6.0
+    """Level in dB below the softer of two notes from which there is a gap between them: half the
+    amplitude."""
     max_gap_s: float = 0.15
-    """Gap in seconds at which the search for the next onset stops."""
+    """Time in seconds before the end of a note's readings, and after it, in which a gap is
+    measured; a longer gap counts as this."""
+    silent_gap_db: float = 20.0
+    """Level in dB below a note at which no note follows."""
     separation_s: float = 0.12
     """Time in seconds before an onset in which the level falls, and after it in which it
     rises."""
@@ -219,10 +225,10 @@ class LoudnessParameters:
     Chosen by hand unless the field says otherwise.
     """
 
-    attack_s: float = 0.06
+    attack_s: float = 0.08
     """Time in seconds that a reed takes to speak, left out."""
-    release_s: float = 0.04
-    """Time in seconds in which the breath lets go, left out."""
+    release_s: float = 0.1
+    """Time in seconds in which the breath lets go and the reed dies away, left out."""
     edge_divisor: float = 4.0
     """Each of these takes at most the length of the note divided by this."""
     min_levels: int = 6
