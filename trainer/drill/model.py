@@ -271,6 +271,11 @@ class Step:
         return all(tab.is_natural for tab in self.last) and self.offset_cents(-1) >= 0.0
 
     @property
+    def is_gesture(self) -> bool:
+        """Whether it is a chord on about the written holes."""
+        return self.cleanness_rule is CleannessRule.AROUND
+
+    @property
     def is_chord(self) -> bool:
         """Whether several holes sound together."""
         return len(self.sounds[0]) > 1
@@ -310,7 +315,8 @@ class Step:
         Args:
             sound: one of the step's sounds.
         """
-        if self.cleanness_rule is not CleannessRule.CHORD or len(sound) > 1:
+        rules = CleannessRule.CHORD, CleannessRule.AROUND
+        if self.cleanness_rule not in rules or len(sound) > 1:
             return ()
         return (Tab(neighbouring_hole(sound), sound[0].breath),)
 

@@ -75,6 +75,8 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   blow 3, nothing distinguishes it from that note held on, and neither is judged.
 - cleanness: blurred notes may sound with a neighbour, which is then no leak. A single note that
   must be a chord gets 0 if it sounds alone.
+- A chord gesture is not judged on pitch, steadiness, attack and cleanness; one on the other breath
+  or further than the next hole is a wrong note, and one on a single hole does not sound.
 - time: `just` is 2.5 % of a beat and at least 10 ms, the just noticeable difference in a steady
   beat (Friberg and Sundberg 1995, JASA 98), but at most a tenth of `lost`. `lost` is a third of a
   beat and at most 250 ms: there, a note belongs to the next division of the beat as much as to its
@@ -105,6 +107,7 @@ from trainer.drill import (
     VibratoKind,
     format_sound,
 )
+from trainer.harp import Tab
 from trainer.marking.mark import Figures, Measured
 from trainer.marking.parameters import CURVES, SCORE, Curve
 
@@ -172,10 +175,10 @@ def score_criteria(
         return {}
     scores = {
         "pitch": _pitch(step, measured, goal.tolerance),
-        "steadiness": _steadiness(measured, goal.tolerance),
+        "steadiness": None if step.is_gesture else _steadiness(measured, goal.tolerance),
         "attack": _attack(step, measured, goal.tolerance) if has_plain_attack(step) else None,
         "motion": _motion(step, measured, goal, beat_ms),
-        "cleanness": _cleanness(step, measured),
+        "cleanness": None if step.is_gesture else _cleanness(step, measured),
         "time": _time(step, measured, beat_ms),
         "articulation": _combined(articulation_terms(step, measured)),
         "dynamics": _combined(dynamics_terms(step, measured)),
@@ -207,6 +210,8 @@ def is_wrong_note(step: Step, measured: Figures) -> bool:
     """
     if measured.heard is None:
         return False
+    if step.is_gesture:
+        return not _is_around(step, measured.heard)
     if step.ladder:
         wanted_rungs = (format_sound(sound) for sound in step.sounds)
         heard_rungs = measured.heard.split("=")
@@ -222,13 +227,28 @@ def is_wrong_note(step: Step, measured: Figures) -> bool:
     )
 
 
+def _is_around(step: Step, heard: str) -> bool:
+    """Whether a sound is on the breath of a gesture, and on its holes or next to them."""
+    holes = {tab.hole for tab in step.first}
+    tabs = [Tab.parse(entry) for entry in _entries(heard)]
+    near = range(min(holes) - 1, max(holes) + 2)
+    return any(tab.breath is step.first[0].breath and tab.hole in near for tab in tabs)
+
+
 def has_plain_attack(step: Step) -> bool:
     """Whether a step begins on its pitch, without a shape that the drill asks for."""
-    return not (step.has_path or step.scoop or step.grace or step.shake)
+    is_shaped = step.scoop or step.grace or step.shake or step.slap
+    return not (step.has_path or step.is_gesture or is_shaped)
 
 
 def sounds_alone(step: Step, measured: Measured) -> bool:
-    """Whether a single note that must be a chord sounded without a neighbour."""
+    """Whether a single note that must be a chord sounded without a neighbour.
+
+    A gesture must be two neighbouring holes at least.
+    """
+    if step.is_gesture:
+        holes = set(measured.holes)
+        return bool(holes) and not any(hole + 1 in holes for hole in holes)
     if step.cleanness_rule is not CleannessRule.CHORD or step.is_chord or not measured.holes:
         return False
     hole = step.last[0].hole
@@ -237,7 +257,7 @@ def sounds_alone(step: Step, measured: Measured) -> bool:
 
 def missing_holes(step: Step, measured: Measured) -> list[int]:
     """Holes of a chord that did not sound; none where it is not known which sounded."""
-    if not step.is_chord or not measured.holes:
+    if not step.is_chord or step.is_gesture or not measured.holes:
         return []
     known = {*measured.holes, *measured.hidden}
     return [tab.hole for tab in step.last if tab.hole not in known]
@@ -271,6 +291,8 @@ def _term(
 def _pitch(step: Step, measured: Measured, tolerance: float) -> CriterionScore | None:
     if is_wrong_note(step, measured):
         return CriterionScore(0.0, "wrong note", (ScoreTerm.fixed("heard", measured.heard, 0.0),))
+    if step.is_gesture:
+        return None
     if step.ladder:
         return _rung_pitch(measured, tolerance)
     ends = {"cents": measured.cents}

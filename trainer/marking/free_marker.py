@@ -224,6 +224,8 @@ class FreeMarker:
         wanted = reed_mask((tab.hole for tab in sound), sound[0].breath)
         if step.shake:
             return not holes & ~reed_mask((tab.hole for tab in step.tabs), sound[0].breath)
+        if step.is_gesture:
+            return bool(holes & (holes - 1))
         if step.is_chord:
             return holes & wanted == wanted and not holes & ~wanted
         if step.cleanness_rule is CleannessRule.CHORD:

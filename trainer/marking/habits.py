@@ -787,7 +787,8 @@ def _leaking(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
 
 def _holes(marks: Sequence[Mark]) -> Iterator[_Finding]:
     """Chords that lack a hole, and motion that is missing."""
-    chords = [mark for mark in marks if mark.step.is_chord and mark.measured.holes]
+    heard = [mark for mark in marks if mark.measured.holes]
+    chords = [mark for mark in heard if mark.step.is_chord and not mark.step.is_gesture]
     for name, lacks in (("upper hole missing", -1), ("lower hole missing", 0)):
         lacking = [mark.step for mark in chords if _lacks(mark, lacks)]
         if is_common(len(lacking), len(chords)):
@@ -795,7 +796,8 @@ def _holes(marks: Sequence[Mark]) -> Iterator[_Finding]:
     must_blur = [
         mark
         for mark in marks
-        if mark.step.cleanness_rule is CleannessRule.CHORD and not mark.step.is_chord
+        if mark.step.is_gesture
+        or (mark.step.cleanness_rule is CleannessRule.CHORD and not mark.step.is_chord)
     ]
     alone = [mark.step for mark in must_blur if len(mark.measured.holes) == 1]
     if is_common(len(alone), len(must_blur)):

@@ -277,6 +277,8 @@ def _with_holes(
 
 def _allowed_holes(target: StepTarget, sound: Sound) -> frozenset[int]:
     """Holes that may sound along with a sound."""
+    if target.step.is_gesture:
+        return frozenset(HOLES)
     if (
         target.step.cleanness_rule not in (CleannessRule.BLUR, CleannessRule.CHORD)
         or len(sound) > 1
@@ -313,7 +315,7 @@ def _pitch(target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64
     pitch = without_outliers(history.pitch[frames])
     if not target.step.has_path and not target.step.is_chord:
         (wanted,) = target.step.first
-        is_chord = target.step.cleanness_rule is CleannessRule.CHORD
+        is_chord = bool(target.step.implied_neighbour((wanted,)))
         for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,), or_softer=is_chord)):
             by_hole = dict(history.pitches.get(int(frames[i]), ()))
             pitch[i] = by_hole.get(wanted.hole, np.nan)

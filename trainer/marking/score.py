@@ -6,7 +6,8 @@ A step's score is min(`mean`, `most`) x `right` x `sounding` x `held`, where
 - `most` is 50 more than the worst criterion that counts, so that nothing gross is averaged away,
   and, where the step must be clean, at most its cleanness;
 - `right` is min(1, pitch / 50), so that a wrong note earns nothing however clean it is;
-- `sounding` is the fraction of a chord's holes that sound, 1 for a single note;
+- `sounding` is the fraction of a chord's holes that sound, 1 for a single note, 0 for a gesture on
+  one hole;
 - `held` is min(1, points for the length held / 50), so that a note that is only touched does not
   count as one that is played; 1 for a staccato note.
 
@@ -143,7 +144,9 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
 
 
 def _sounding_fraction(step: Step, measured: Measured) -> float:
-    """Fraction of a chord's holes that sounded, 1 for a single note."""
+    """Fraction of a chord's holes that sounded, 1 for a single note; 0 or 1 for a gesture."""
+    if step.is_gesture:
+        return 0.0 if sounds_alone(step, measured) else 1.0
     return 1.0 - len(missing_holes(step, measured)) / len(step.last)
 
 

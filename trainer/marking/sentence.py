@@ -106,6 +106,8 @@ def mark_sentence(
         faults = [name for name in faults if name == "time"]
     else:
         clauses = _missing_clauses(missing_holes(step, measured))
+        if step.is_gesture and sounds_alone(step, measured):
+            clauses = ["open the mouth wider: one hole sounded alone, and should be a chord"]
     if is_not_begun(step, measured):
         clauses.append("held on from the note before; start it anew")
         faults = [name for name in faults if name not in ("attack", "time", "articulation")]

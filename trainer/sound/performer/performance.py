@@ -61,7 +61,7 @@ class PerformanceParameters:
 
 
 PARAMETERS = PerformanceParameters()
-_CHORD_RULES = (CleannessRule.CHORD,)
+_CHORD_RULES = (CleannessRule.CHORD, CleannessRule.AROUND)
 
 
 @dataclass(frozen=True, slots=True)
