@@ -78,7 +78,7 @@ def test_directions_stand_over_the_notes_that_they_are_for() -> None:
         "4 5{clean,vibrato 6 30} -4:2{chord,vibrato} | -4 5{wah 2} 6:2{wah}"
     )
     assert tab_page_text(drill, 60) == (
-        "     (blur                              )\n"
+        "     (blur                               )\n"
         "1 4  -4  4  r                      | -4  4  .  .         |\n"
         "  1  2   3  4                        1   2  3  4\n"
         "\n"
@@ -90,23 +90,33 @@ def test_directions_stand_over_the_notes_that_they_are_for() -> None:
     )
 
 
+def test_techniques_are_on_the_page() -> None:
+    drill = drill_of("^-5 -4 {legato} 4 5 {} 6{accent} | -4<>5:2 4{scoop, fall} 5")
+    assert tab_page_text(drill, 60) == (
+        "          (legato )\n"
+        "                     (accent)             (scoop, fall)\n"
+        "1 ^-5 -4  4       5  6        | -4<>5  .  4          5  |\n"
+        "  1       2       3  4          1      2  3          4"
+    )
+
+
 def test_a_direction_that_goes_on_is_said_again_on_the_next_line() -> None:
     drill = drill_of("4 {blur} 4 4 4 | 5 5 5 5 | {} 5 {blur} 4:3 | 6:4")
     assert tab_page_text(drill, 20) == (
         "     (blur )\n"
-        "1 4  4   4  4  |\n"
-        "  1  2   3  4\n"
+        "1 4  4  4  4  |\n"
+        "  1  2  3  4\n"
         "\n"
-        "  (blur   )\n"
-        "2 5  5  5  5   |\n"
+        "  (blur    )\n"
+        "2 5  5  5  5  |\n"
         "  1  2  3  4\n"
         "\n"
         "     (blur)\n"
-        "3 5  4  .  .   |\n"
+        "3 5  4  .  .  |\n"
         "  1  2  3  4\n"
         "\n"
         "  (blur)\n"
-        "4 6  .  .  .   |\n"
+        "4 6  .  .  .  |\n"
         "  1  2  3  4"
     )
 
@@ -172,7 +182,7 @@ def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
         ("1+4:4", "+", "together, on one breath"),
         ("-4'>-4:4", ">", "a glide, in one breath"),
         ("-3=-3':4", "=", "a ladder: each held for as long, in one breath"),
-        ("-2/3:4", "/", "either hole will do"),
+        ("-2/3:4", "/", "either will do"),
         ("-3@-40:4", "@", "cents over (+) or under (-) the note"),
         ("-3@+40:4", "@", "cents over (+) or under (-) the note"),
         ("4:3 r", "r", "a rest"),
@@ -188,8 +198,26 @@ def test_a_pick_up_that_is_wider_than_its_bars_is_broken_too() -> None:
         (
             "4:4{vibrato 6 30}",
             "(vibrato)",
-            "swing the pitch 6 times a second, by 30 cents to each side",
+            "dip the pitch 6 times a second, by 60 cents; swing a bend by 30 to each side",
         ),
+        ("-4<>5:4", "<>", "a shake: back and forth, 6 times a second unless written above"),
+        ("-4<>5:4{shake 5}", "(shake)", "back and forth between the holes 5 times a second"),
+        ("^-5 -4:4", "^", "a grace note: crushed in just before the beat"),
+        ("1+2:4{around}", "(around)", "a chord on about these holes, two or more of them"),
+        (
+            "4:4{hand vibrato}",
+            "(hand vibrato)",
+            "swing the loudness with the hands 5 times a second, by 6 dB",
+        ),
+        ("4:4{scoop 1 80}", "(scoop)", "begin 80 cents low and glide up over 1 beat"),
+        ("4:4{dip}", "(dip)", "begin 100 cents low and rise at once"),
+        ("4:4{fall}", "(fall)", "let the pitch fall by 100 cents in the last 1/2 beat"),
+        ("4:4{tongued}", "(tongued)", "stop, and tongue the note"),
+        ("4:4{staccato}", "(staccato)", "short: hold at most half of the note's length"),
+        ("4:4{accent}", "(accent)", "louder than the notes around it"),
+        ("4:4{swell}", "(swell)", "grow louder over the note, by 6 dB"),
+        ("4:4{fade 9}", "(fade)", "grow softer over the note, by 9 dB"),
+        ("4:4{optional}", "(optional)", "may be left out"),
         ("{call} 4:4 | {answer} 4:4", "(call)", "the trainer plays"),
         ("{call} 4:4 | {answer} 4:4", "(answer)", "you play after it"),
     ],

@@ -3,33 +3,77 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 from itertools import groupby
 
-from trainer.drill import CleannessRule, Drill, Step
+from trainer.drill import (
+    DEFAULT_DIP,
+    DEFAULT_SHAKE_HZ,
+    Articulation,
+    CleannessRule,
+    Drill,
+    Inflection,
+    Step,
+    Vibrato,
+    VibratoKind,
+    format_sound,
+)
 
-ROWS = 4
-"""Rows of directions above a part: call and answer, cleanness, vibrato, wah."""
+ROWS = 6
+"""Rows of directions above a part: call and answer, cleanness, vibrato, wah, articulation, and what
+is mostly for one note."""
+_TURN, _CLEANNESS, _VIBRATO, _WAH, _ARTICULATION, _NOTE = range(ROWS)
 _CLEANNESS_MEANINGS = {
     CleannessRule.CLEAN: "must be clean; it earns no more than that",
     CleannessRule.BLUR: "a neighbour may sound along",
     CleannessRule.CHORD: "a hole beside it must sound along",
+    CleannessRule.AROUND: "a chord on about these holes, two or more of them",
 }
+_ARTICULATION_MEANINGS = {
+    Articulation.TONGUED: "stop, and tongue the note",
+    Articulation.LEGATO: "go on into the next note of the same breath without a gap",
+    Articulation.STACCATO: "short: hold at most half of the note's length",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Word:
+    """A direction of one step.
+
+    Attributes:
+        row: its row.
+        name: the direction without numbers.
+        numbers: its numbers; empty if it has none.
+        meaning: what to do.
+    """
+
+    row: int
+    name: str
+    numbers: str
+    meaning: str
+
+
+def written_tab(step: Step) -> str:
+    """Return a step's tab with its grace note: ``^-5 -4``."""
+    return f"^{format_sound(step.grace)} {step.tab}" if step.grace else step.tab
 
 
 class Directions:
     """The directions of a drill.
 
-    A word is above the first note that it applies to, and a bracket closes above the last. Vibrato
-    and wah show their rate and depth only if the drill has several; :meth:`meanings` always gives
-    them.
+    A word is above the first note that it applies to, and a bracket closes above the last. Numbers
+    are shown only if the drill has the direction with several; :meth:`meanings` always gives them.
     """
 
     def __init__(self, drill: Drill) -> None:
         self._parts = (drill.steps, drill.second)
-        steps = [step for part in self._parts for step in part]
-        self._several_vibratos = len({step.vibrato for step in steps if step.vibrato}) > 1
-        self._several_wahs = len({step.wah_hz for step in steps if step.wah_hz}) > 1
+        numbers: dict[str, set[str]] = {}
+        for part in self._parts:
+            for words in _words(part):
+                for word in words:
+                    numbers.setdefault(word.name, set()).add(word.numbers)
+        self._several = {name for name, texts in numbers.items() if len(texts) > 1}
 
     def over(
         self, part: Sequence[Step], line: Callable[[Fraction], object]
@@ -42,59 +86,108 @@ class Directions:
                 each line.
         """
         lines = [line(step.start) for step in part]
-        rows = [_bracketed(words, lines) for words in self._rows(part)]
+        by_step = [*_words(part)]
+        rows = [
+            _bracketed([self._text(words, {row}) for words in by_step], lines)
+            for row in range(ROWS)
+        ]
         return {step.start: tuple(row[i] for row in rows) for i, step in enumerate(part)}
+
+    def in_one_row(
+        self, part: Sequence[Step], line: Callable[[Fraction], object]
+    ) -> dict[Fraction, str]:
+        """Return the same as :meth:`over`, with all directions of a note in one text."""
+        texts = [self._text(words, set(range(ROWS))) for words in _words(part)]
+        row = _bracketed(texts, [line(step.start) for step in part])
+        return {step.start: text for step, text in zip(part, row, strict=True)}
 
     def meanings(self) -> Iterator[tuple[str, str]]:
         """Yield each direction that occurs, with its meaning."""
         meanings: dict[str, str] = {}
         for part in self._parts:
-            for step, *words in zip(part, *self._rows(part), strict=True):
-                meanings |= zip(words, self._meanings_of(step), strict=True)
-        meanings.pop("", None)
-        for word, meaning in meanings.items():
-            yield f"({word})", meaning
+            for words in _words(part):
+                meanings |= {self._text([word], {word.row}): word.meaning for word in words}
+        for text, meaning in meanings.items():
+            yield f"({text})", meaning
 
-    def _rows(self, part: Sequence[Step]) -> tuple[list[str], ...]:
-        """Return the directions of each step, by row."""
-        return (
-            _turns(part),
-            [
-                "" if step.cleanness_rule is CleannessRule.PLAIN else step.cleanness_rule.value
-                for step in part
-            ],
-            [self._vibrato(step) for step in part],
-            [self._wah(step) for step in part],
-        )
-
-    def _vibrato(self, step: Step) -> str:
-        if step.vibrato and self._several_vibratos:
-            return f"vibrato {step.vibrato.hz:g} {step.vibrato.cents:g}"
-        return "vibrato" if step.vibrato else ""
-
-    def _wah(self, step: Step) -> str:
-        if step.wah_hz and self._several_wahs:
-            return f"wah {step.wah_hz:g}"
-        return "wah" if step.wah_hz else ""
-
-    @staticmethod
-    def _meanings_of(step: Step) -> tuple[str, ...]:
-        hz, cents = (step.vibrato.hz, step.vibrato.cents) if step.vibrato else (0.0, 0.0)
-        return (
-            "the trainer plays" if step.call else "you play after it",
-            _CLEANNESS_MEANINGS.get(step.cleanness_rule, ""),
-            f"swing the pitch {hz:g} times a second, by {cents:g} cents to each side",
-            f"open and close the hands {step.wah_hz:g} times a second",
+    def _text(self, words: Sequence[_Word], rows: set[int]) -> str:
+        """Return the directions in some rows as one text."""
+        return ", ".join(
+            f"{word.name} {word.numbers}" if word.name in self._several else word.name
+            for word in words
+            if word.row in rows
         )
 
 
-def _turns(part: Sequence[Step]) -> list[str]:
-    """Return whose turn each step is; empty before the first call."""
-    turns, called = [], False
+def _words(part: Sequence[Step]) -> Iterator[list[_Word]]:
+    """Yield the directions of each step."""
+    called = False
     for step in part:
         called = called or step.call
-        turns.append("call" if step.call else "answer" if called else "")
-    return turns
+        words = [*_techniques(step)]
+        if step.call:
+            words.insert(0, _Word(_TURN, "call", "", "the trainer plays"))
+        elif called:
+            words.insert(0, _Word(_TURN, "answer", "", "you play after it"))
+        yield words
+
+
+def _techniques(step: Step) -> Iterator[_Word]:
+    """Yield the directions of a step but call and answer."""
+    rule, articulation = step.cleanness_rule, step.articulation
+    if rule in _CLEANNESS_MEANINGS:
+        yield _Word(_CLEANNESS, rule.value, "", _CLEANNESS_MEANINGS[rule])
+    if step.vibrato:
+        yield _vibrato(step.vibrato)
+    if step.wah_hz:
+        hz = f"{step.wah_hz:g}"
+        yield _Word(_WAH, "wah", hz, f"open and close the hands {hz} times a second")
+    if step.shake and step.shake.hz != DEFAULT_SHAKE_HZ:
+        hz = f"{step.shake.hz:g}"
+        yield _Word(_NOTE, "shake", hz, f"back and forth between the holes {hz} times a second")
+    if articulation in _ARTICULATION_MEANINGS:
+        meaning = _ARTICULATION_MEANINGS[articulation]
+        yield _Word(_ARTICULATION, articulation.value, "", meaning)
+    if step.slap:
+        meaning = "let the two holes below sound along, and cover them with the tongue at once"
+        yield _Word(_NOTE, "slap", "", meaning)
+    if step.optional:
+        yield _Word(_NOTE, "optional", "", "may be left out")
+    if step.accent:
+        yield _Word(_NOTE, "accent", "", "louder than the notes around it")
+    if step.swell_db:
+        name, change = ("swell", "louder") if step.swell_db > 0 else ("fade", "softer")
+        db = f"{abs(step.swell_db):g}"
+        yield _Word(_NOTE, name, db, f"grow {change} over the note, by {db} dB")
+    if step.scoop:
+        yield _scoop(step.scoop)
+    if step.fall:
+        beats, cents = str(step.fall.beats), f"{step.fall.cents:g}"
+        meaning = f"let the pitch fall by {cents} cents in the last {beats} beat"
+        yield _Word(_NOTE, "fall", f"{beats} {cents}", meaning)
+
+
+def _vibrato(vibrato: Vibrato) -> _Word:
+    hz = f"{vibrato.hz:g}"
+    if vibrato.kind is VibratoKind.HAND:
+        db = f"{vibrato.db:g}"
+        meaning = f"swing the loudness with the hands {hz} times a second, by {db} dB"
+        return _Word(_VIBRATO, "hand vibrato", f"{hz} {db}", meaning)
+    cents = f"{vibrato.cents:g}"
+    meaning = (
+        f"dip the pitch {hz} times a second, by {2 * vibrato.cents:g} cents; swing a bend by "
+        f"{cents} to each side"
+    )
+    return _Word(_VIBRATO, "vibrato", f"{hz} {cents}", meaning)
+
+
+def _scoop(scoop: Inflection) -> _Word:
+    beats, cents = str(scoop.beats), f"{scoop.cents:g}"
+    if scoop.beats == DEFAULT_DIP.beats:
+        meaning = f"begin {cents} cents low and rise at once"
+        return _Word(_NOTE, "dip", cents, meaning)
+    meaning = f"begin {cents} cents low and glide up over {beats} beat"
+    return _Word(_NOTE, "scoop", f"{beats} {cents}", meaning)
 
 
 def _bracketed(words: Sequence[str], lines: Sequence[object]) -> list[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator, Set
 from fractions import Fraction
 
 from trainer.drill import Drill
-from trainer.report.directions import Directions
+from trainer.report.directions import Directions, written_tab
 
 COUNT_SYLLABLES = {
     Fraction(1, 4): "e",
@@ -30,10 +31,13 @@ HELD = "."
 _JOINING_SIGNS = (
     ("+", "together, on one breath"),
     (">", "a glide, in one breath"),
+    ("<>", "a shake: back and forth, 6 times a second unless written above"),
     ("=", "a ladder: each held for as long, in one breath"),
-    ("/", "either hole will do"),
+    ("/", "either will do"),
     ("@", "cents over (+) or under (-) the note"),
+    ("^", "a grace note: crushed in just before the beat"),
 )
+_JOINING_SIGN = re.compile(r"<>|[+>=/@^]")
 
 
 def legend_text(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int = 80) -> str:
@@ -62,8 +66,9 @@ def legend_text(drill: Drill, signs: Set[str], parts: Set[Fraction], width: int 
 
 
 def _lines(drill: Drill, signs: Set[str], parts: Set[Fraction]) -> Iterator[tuple[str, str]]:
-    tabs = "".join(step.tab.replace("@+", "@") for step in (*drill.steps, *drill.second))
-    yield from ((sign, meaning) for sign, meaning in _JOINING_SIGNS if sign in tabs)
+    tabs = [written_tab(step) for step in (*drill.steps, *drill.second)]
+    joined = {sign for tab in tabs for sign in _JOINING_SIGN.findall(tab.replace("@+", "@"))}
+    yield from ((sign, meaning) for sign, meaning in _JOINING_SIGNS if sign in joined)
     if REST in signs:
         yield REST, "a rest"
     if HELD in signs:

@@ -18,7 +18,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from trainer.drill import Drill, Step
-from trainer.report.directions import ROWS, Directions
+from trainer.report.directions import ROWS, Directions, written_tab
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import WIDTH
 from trainer.report.legend import COUNT_SYLLABLES, HELD, OTHER_PLACE, REST, legend_text
@@ -270,7 +270,7 @@ def _starts(drill: Drill, part: Sequence[Step]) -> dict[Fraction, str]:
     silent_from = drill.start
     for step in part:
         starts |= _rest(silent_from, step.start, bar_lines)
-        starts[step.start] = step.tab
+        starts[step.start] = written_tab(step)
         silent_from = step.end
     return starts | _rest(silent_from, drill.end, bar_lines)
 

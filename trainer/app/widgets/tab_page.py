@@ -1,14 +1,17 @@
 """The page of tab: it stays still while a cursor moves through it.
 
-A line of the page holds whole bars if one fits. It takes four rows: the cursor, the tab with a
-dash for the length of each step, the beats, and the marks below their steps.
+A line of the page holds whole bars if one fits. It takes four rows: the directions with the cursor
+over them, the tab with a dash for the length of each step, the beats, and the marks below their
+steps.
 """
 
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from textual.geometry import Size
 
@@ -17,6 +20,7 @@ from trainer.app.shapes import OLD_SHAPE, grade_of_mark
 from trainer.app.take_state import TakeState
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
+from trainer.report.directions import Directions, written_tab
 from trainer.report.formatting import score_text
 
 ROWS_PER_LINE = 4
@@ -42,11 +46,18 @@ class PlacedStep:
 
 @dataclass(frozen=True, slots=True)
 class TabLine:
-    """One line of the page: the beats from `start` to `end`, and the steps within."""
+    """One line of the page: the beats from `start` to `end`, and the steps within.
+
+    Attributes:
+        start, end: beats.
+        steps: the steps within.
+        directions: texts above the steps, by the beat that a step starts on.
+    """
 
     start: float
     end: float
     steps: tuple[PlacedStep, ...]
+    directions: tuple[tuple[float, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +109,14 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     starts = ([first] if first < 0 else []) + list(range(0, whole, per_line))
     ends = [*starts[1:], whole]
     placed = [PlacedStep(step, float(step.start), float(step.end)) for step in drill.steps]
+    texts = Directions(drill).in_one_row(drill.steps, lambda beat: bisect_right(starts, beat))
     lines = [
-        TabLine(start, end, tuple(step for step in placed if step.start < end and step.end > start))
+        TabLine(
+            start,
+            end,
+            tuple(step for step in placed if step.start < end and step.end > start),
+            tuple((float(at), text) for at, text in texts.items() if start <= at < end and text),
+        )
         for start, end in zip(starts, ends, strict=True)
     ]
     return TabLayout(tuple(lines), cells, meter)
@@ -107,7 +124,7 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
 
 def _cells_needed(step: Step) -> int:
     """Return the cells per beat that a step needs for its tab or mark and a space."""
-    return min(MAX_NEEDED_CELLS, math.ceil((max(len(step.tab), 3) + 1) / step.beats))
+    return min(MAX_NEEDED_CELLS, math.ceil((max(len(written_tab(step)), 3) + 1) / step.beats))
 
 
 @dataclass(frozen=True)
@@ -153,12 +170,22 @@ def top_line_shown(layout: TabLayout, position: float | None, height: int) -> in
     return min(max(0, line - max(0, fit - 2)), max(0, len(layout.lines) - fit))
 
 
-def cursor_row(layout: TabLayout, number: int, position: float | None) -> TextRow:
-    """Draw the row of the cursor above a line."""
-    if position is None or position < layout.lines[0].start:
-        return ()
-    line, column = layout.place(position)
-    return ((" " * column, "text"), ("▼", "now")) if line == number else ()
+def top_row(layout: TabLayout, number: int, position: float | None) -> TextRow:
+    """Draw the row above a line: its directions, each as far as the next, and the cursor."""
+    line = layout.lines[number]
+    width = layout.column(line, line.end)
+    cells, pens = [" "] * width, ["quiet"] * width
+    columns = [*(layout.column(line, beat) for beat, _ in line.directions), width + 1]
+    for (_, text), (x, following) in zip(line.directions, pairwise(columns), strict=True):
+        room = max(1, following - x - 1)
+        shown = text if len(text) <= room else f"{text[: room - 1]}…"
+        cells[x : x + len(shown)] = shown
+    if position is not None and position >= layout.lines[0].start:
+        placed, x = layout.place(position)
+        if placed == number:
+            cells[x : x + 1], pens[x : x + 1] = "▼", ["now"]
+    used = max((x + 1 for x, cell in enumerate(cells) if cell != " "), default=0)
+    return row_from_cells(cells[:used], pens[:used])
 
 
 def line_rows(
@@ -212,7 +239,7 @@ def _draw_step(
     x1 = max(x0 + 1, x1)
     played = state.first <= placed.step.index < state.last
     now = placed.step.index == state.now
-    text = placed.step.tab[: x1 - x0] if placed.start >= line.start else ""
+    text = written_tab(placed.step)[: x1 - x0] if placed.start >= line.start else ""
     cells[x0:x1] = text + "─" * (x1 - x0 - len(text))
     text_pen = "here" if now else "strong" if played else "quiet"
     rest_pen = "now" if now else "faint"
@@ -256,7 +283,7 @@ class TabPage(Canvas[TabPageState]):
         top = top_line_shown(layout, state.position, height)
         rows: list[TextRow] = []
         for number in range(top, min(len(layout.lines), top + max(1, height // ROWS_PER_LINE))):
-            rows.append(cursor_row(layout, number, state.position))
+            rows.append(top_row(layout, number, state.position))
             rows.extend(self._line(layout, number, state))
         return (rows + [()] * height)[:height]
 
