@@ -19,6 +19,7 @@ from trainer.marking.parameters import MARKER, ONSET
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.score import pass_score, step_score
 from trainer.marking.sentence import mark_sentence
+from trainer.marking.split_evidence import explain_splits, splits_without_upper_hole
 from trainer.marking.target import StepTarget
 from trainer.marking.tuning_sentence import explain_tuning
 
@@ -105,6 +106,7 @@ class Marker:
         for i in due:  # all before the first mark: an accent is compared with the notes around it
             self._measure_heard(i, played.get(i), is_skipped=i < newest)
         marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
+        marks = self._with_split_evidence(marks)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
         score = pass_score(self._drill, marks, extras)
         result = Result(
@@ -118,6 +120,17 @@ class Marker:
             unplayed=len(self._targets) - len(due),
         )
         return explain_tuning(result, self._harp)
+
+    def _with_split_evidence(self, marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+        """Marks, with those of splits judged by what the whole pass says of their upper holes."""
+        lacking = splits_without_upper_hole(marks, self._harp, self._clock.rate)
+        judged = [
+            self._make_mark(mark.step, lacking[mark.step.index])
+            if mark.step.index in lacking
+            else mark
+            for mark in marks
+        ]
+        return explain_splits(judged, lacking, self._harp)
 
     def _news(self, now: int) -> dict[int, Segment | None]:
         """Steps that are known to be over and were not reported yet, by index.
@@ -166,13 +179,16 @@ class Marker:
         return step
 
     def _mark(self, step: int, segment: Segment | None, *, is_skipped: bool) -> Mark:
-        target, goal = self._targets[step], self._drill.goal
+        target = self._targets[step]
         measured = self._measure_heard(step, segment, is_skipped=is_skipped)
         if target.step.accent:
             measured = replace(measured, accent_db=accent_db(target.step, self._figures))
-        beat_ms = 1000.0 * self._clock.beat_s(target.step.start)
+        return self._make_mark(target.step, measured, is_skipped=is_skipped)
+
+    def _make_mark(self, step: Step, measured: Measured, *, is_skipped: bool = False) -> Mark:
+        beat_ms = 1000.0 * self._clock.beat_s(step.start)
         return make_mark(
-            target.step, measured, goal, beat_ms, harp=self._harp, is_skipped=is_skipped
+            step, measured, self._drill.goal, beat_ms, harp=self._harp, is_skipped=is_skipped
         )
 
     def _measure_heard(self, step: int, segment: Segment | None, *, is_skipped: bool) -> Measured:

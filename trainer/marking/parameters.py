@@ -279,6 +279,24 @@ class SoundingHolesParameters:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class SplitParameters:
+    """When a split without beats lacks a hole; see :mod:`trainer.marking.split_evidence`.
+
+    All chosen by hand.
+    """
+
+    min_splits: int = 3
+    """Fewest different splits of which none beats that are taken for lower holes alone."""
+    min_beating_cents: float = 3.0
+    """Least distance in cents of a measured pair from an exact interval at which it surely beats:
+    reeds are measured to a cent, and breath moves them by about as much."""
+    min_beats: float = 1.5
+    """Least number of beats in a split's time in which they are heard."""
+    onset_s: float = 0.3
+    """Time in seconds after the onset in which no beats are heard yet."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class ExtraNoteParameters:
     """Which notes are extra; see :mod:`trainer.marking.extra_notes`. All chosen by hand."""
 
@@ -440,8 +458,6 @@ class ScoreParameters:
     """Points that a score may lie above its worst criterion, or above the worst rung."""
     beside_weight: float = 0.2
     """Greatest fraction of a pass's score that everything beside its aims can cost."""
-    unknown_below: float = 10.0
-    """Points below the pass mark that an aim has where none of its steps could be judged."""
     held_points: float = 50.0
     """Points for the length held from which a note counts in full; below, the score shrinks in
     proportion. They are reached by a quarter of the written length."""
@@ -575,6 +591,7 @@ ARTICULATION = ArticulationParameters()
 LOUDNESS = LoudnessParameters()
 MEASUREMENT = MeasurementParameters()
 SOUNDING_HOLES = SoundingHolesParameters()
+SPLITS = SplitParameters()
 EXTRA_NOTES = ExtraNoteParameters()
 MARKER = MarkerParameters()
 FREE_CLOCK = FreeClockParameters()

@@ -20,7 +20,7 @@ The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
 - `aim` is the least of its aims' scores, so that none makes up for another;
 - an aim's score is the mean of its steps' points on its criterion, times `right` and `held`; a step
   that was not played has 0, and one that could not be judged on that criterion does not count.
-  Where none could be judged, nothing shows that the aim was met: it has 10 less than the pass mark.
+  An aim of which no step could be judged neither earns nor costs: the rest of the drill decides.
 
 So what misses its aim cannot pass, however good the rest was, and all the rest together costs at
 most a fifth. The score of a drill without aims is its mean.
@@ -106,12 +106,10 @@ def pass_score(drill: Drill, marks: Sequence[Mark], extras: Sequence[ExtraNote] 
     mean = mean_score(marks, extras)
     due = {mark.step.index for mark in marks}
     aims = [aim for aim in drill.aims if any(s.index in due for s in aim.steps(drill.steps))]
-    if not aims:
+    scores = [score for aim in aims if (score := aim_score(drill, aim, marks)) is not None]
+    if not scores:
         return mean
-    scores = [aim_score(drill, aim, marks) for aim in aims]
-    unknown = max(0.0, drill.goal.pass_mark - SCORE.unknown_below)
-    aim = min(unknown if score is None else score for score in scores)
-    return aim * (1.0 - SCORE.beside_weight * (1.0 - mean / 100.0))
+    return min(scores) * (1.0 - SCORE.beside_weight * (1.0 - mean / 100.0))
 
 
 def aim_score(drill: Drill, aim: Aim, marks: Sequence[Mark]) -> float | None:

@@ -112,8 +112,8 @@ def mark_sentence(
         clauses.append("held on from the note before; start it anew")
         faults = [name for name in faults if name not in ("attack", "time", "articulation")]
     clauses += [_clause(name, step, measured, setting) for name in faults]
-    if not clauses and measured.hidden:
-        clauses = _hidden_clauses(step, measured)
+    if measured.hidden and len(clauses) < SENTENCE.max_clauses:
+        clauses += _hidden_clauses(step, measured)
     if clauses:
         sentence = "; ".join(clauses[: SENTENCE.max_clauses])
     else:
