@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from trainer.coach.parameters import DURATION, TRAITS
 from trainer.coach.weaknesses import Trait, TraitKind
-from trainer.drill import CleannessRule, Drill, Step
+from trainer.drill import Articulation, CleannessRule, Drill, Step, can_measure
 from trainer.harp import Harp
 from trainer.marking import possible_habits
 
@@ -105,19 +105,22 @@ def _tested_criteria(drill: Drill, before: Step | None, step: Step) -> Iterator[
     """The criteria that a step tests, of those that count in its drill.
 
     Pitch is tested by bends and by targets off the natural note; steadiness by long notes; attack
-    by bends without a note before them to bend from; motion by glides, ladders and vibrato;
-    cleanness by what must be clean and by single notes after a move; time by quick notes and by
-    notes off the beat.
+    by bends without a note before them to bend from; motion by glides, ladders, vibrato and
+    ornaments; cleanness by what must be clean and by single notes after a move; time by quick notes
+    and by notes off the beat; articulation and dynamics by what asks for them.
     """
-    seconds = float(step.beats) * 60.0 / drill.tempo
+    seconds = float(step.beats) * drill.beat_s(step.start)
     is_bent = any(not tab.is_natural for tab in step.tabs)
+    is_articulated = step.articulation is not Articulation.PLAIN
     tested = {
         "pitch": is_bent or any(step.offsets_cents),
         "steadiness": not step.has_path and seconds >= TRAITS.long_note_s,
         "attack": is_bent and not step.has_path,
-        "motion": step.has_path or step.vibrato is not None,
+        "motion": step.has_path or can_measure("motion", step, free=drill.free),
         "cleanness": _tests_cleanness(before, step),
         "time": not drill.free and (step.start.denominator > 1 or seconds <= TRAITS.short_note_s),
+        "articulation": not drill.free and (is_articulated or step.slap),
+        "dynamics": can_measure("dynamics", step, free=drill.free),
     }
     for criterion, is_tested in tested.items():
         if is_tested and drill.goal.weights[criterion] > 0.0:
@@ -141,16 +144,20 @@ def _is_hard(step: Step) -> bool:
 def _is_warm_up(drill: Drill, steps: list[Step]) -> bool:
     """Whether a drill suits cold lips."""
     are_plain = all(
-        not step.is_chord and not step.has_path and all(tab.is_natural for tab in step.tabs)
+        not step.is_chord
+        and not step.has_path
+        and not (step.shake or step.scoop or step.fall or step.slap)
+        and all(tab.is_natural for tab in step.tabs)
         for step in steps
     )
     moves = [abs(b.first[0].hole - a.first[0].hole) for a, b in pairwise(steps)]
     are_close = all(move <= TRAITS.warm_up_holes for move in moves)
-    mean_s = sum(float(step.beats) for step in steps) * 60.0 / drill.tempo / len(steps)
+    mean_beat_s = drill.seconds / float(drill.end - drill.start)
+    mean_s = sum(float(step.beats) for step in steps) * mean_beat_s / len(steps)
     return are_plain and are_close and (drill.free or mean_s >= TRAITS.warm_up_note_s)
 
 
 def _take_s(drill: Drill, steps: list[Step]) -> float:
     if drill.free:
         return (drill.goal.hold + DURATION.find_step_s) * len(steps) + DURATION.closing_s
-    return drill.seconds + drill.count_in_beats(1) * 60.0 / drill.tempo + DURATION.closing_s
+    return drill.seconds + drill.count_in_beats(1) * drill.beat_s(drill.start) + DURATION.closing_s

@@ -4,7 +4,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 (:mod:`trainer.drill.schema`) load pydantic and are imported from their modules where needed.
 """
 
-from trainer.drill.aim import Aim, describe_aim
+from trainer.drill.aim import Aim, can_measure, describe_aim
 from trainer.drill.clock import BeatClock, TempoChange
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
@@ -120,6 +120,7 @@ __all__ = [
     "arrangement_position",
     "arrangements_for_harp",
     "arrangements_for_tuning",
+    "can_measure",
     "describe_aim",
     "describe_difficulty",
     "drill_files",

@@ -501,6 +501,10 @@ class Drill:
         """
         return BeatClock(zero, tempo or self.tempo, rate, self.swing, self.tempo_change)
 
+    def beat_s(self, beat: Fraction) -> float:
+        """Duration in seconds of a beat at the drill's own tempo there."""
+        return self.clock(1).beat_s(beat)
+
     def part(self, number: int) -> Drill:
         """Return the drill with one of its parts in `steps` and the other in `second`.
 

@@ -315,7 +315,7 @@ def _inflection_octaves(part: str, name: str) -> Figure:
         inflection = getattr(note.step, part)
         if name.endswith("cents"):
             return float(inflection.cents)
-        return float(inflection.beats) * 60_000.0 / note.drill.tempo
+        return float(inflection.beats) * 1000.0 * note.drill.beat_s(note.step.start)
 
     return _octaves(name, wanted)
 
@@ -370,15 +370,16 @@ def _settling_ms(note: PlayedNote) -> float | None:
 
 def _straightness(note: PlayedNote) -> float | None:
     """How much nearer to the straight place than allowed an off-beat is, relative to the swing."""
-    swung_ms, late_ms = _swung_ms(note.drill), note.figures.late_ms
+    swung_ms, late_ms = _swung_ms(note), note.figures.late_ms
     if not swung_ms or late_ms is None:
         return None
     return HABITS.swing_slack - abs(late_ms + swung_ms) / swung_ms
 
 
-def _swung_ms(drill: Drill) -> float:
+def _swung_ms(note: PlayedNote) -> float:
     """How much later than the middle of the beat the swing puts an off-beat, in milliseconds."""
-    return 60_000.0 / drill.tempo * (drill.swing / (1.0 + drill.swing) - 0.5)
+    swing = note.drill.swing
+    return 1000.0 * note.drill.beat_s(note.step.start) * (swing / (1.0 + swing) - 0.5)
 
 
 def _leaks(note: PlayedNote) -> bool:
@@ -401,7 +402,7 @@ def _constant(bound: float) -> Callable[[Drill], float]:
 
 
 def _late_bound(drill: Drill) -> float:
-    return max(HABITS.late_beats * 60_000.0 / drill.tempo, HABITS.late_ms)
+    return max(HABITS.late_beats * 60_000.0 / drill.fastest_tempo, HABITS.late_ms)
 
 
 def _stray_bound(drill: Drill) -> float:

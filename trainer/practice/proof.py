@@ -152,7 +152,7 @@ def _fault(criterion: str, step: Step, drill: Drill, moderate: bool) -> Fault:
         case "cleanness":
             return Fault(leak_db=-16.0 if moderate else GROSS_LEAK_DB)
         case "time":
-            lost_ms = min(20_000.0 / drill.tempo, 250.0)
+            lost_ms = min(1000.0 * drill.beat_s(step.start) / 3.0, 250.0)
             return Fault(late_ms=-(0.4 * lost_ms if moderate else GROSS_EARLY_MS))
         case "holes":
             return Fault(alone=True)
