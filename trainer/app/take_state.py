@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
-from trainer.drill import BeatClock, CleannessRule, Drill, Goal, Sound, Step
+from trainer.drill import BeatClock, CleannessRule, Clock, Drill, Goal, Sound, Step
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.music import hz_to_midi
@@ -176,7 +176,7 @@ class Playhead:
         resuming: whether the next start continues an interrupted pass.
     """
 
-    clock: BeatClock | None
+    clock: Clock | None
     steps: tuple[int, int]
     first_beat: int = 0
     position: float | None = None
@@ -537,8 +537,9 @@ def take_at_step(take: TakeState, mark: Mark) -> TakeState:
     tempo = take.sheet.result.tempo if take.sheet.result else take.tempo
     running = take.playhead.clock
     drill = take.plan.drill
-    fresh = drill.clock(rate, tempo=tempo) if drill else BeatClock(0, tempo, rate)
-    clock = replace(running, tempo=tempo) if running else fresh
+    clock = drill.clock(rate, tempo=tempo) if drill else BeatClock(0, tempo, rate)
+    if running:
+        clock = replace(clock, zero=running.zero)
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
         clock = replace(clock, zero=clock.zero + due - clock.sample(step.start))

@@ -50,6 +50,20 @@ def mark(
             "from the notes]"
         ),
     ] = None,
+    click: Annotated[
+        bool,
+        typer.Option(
+            "--click",
+            help="It was played to a click at the tempo: mark early and late against the click, "
+            "not against the player's own beat.",
+        ),
+    ] = False,
+    as_played: Annotated[
+        bool,
+        typer.Option(
+            "--as-played", help="If it is played on a harp of another key, mark it on that harp."
+        ),
+    ] = False,
     channel: ChannelOption = None,
     part: PartOption = 1,
     player: Annotated[
@@ -97,10 +111,11 @@ def mark(
 ) -> None:
     """Mark recordings of a drill: one recording step by step, several with one line each.
 
-    If a recording holds the drill several times, each pass is marked, and the best counts. A take
-    saved by the trainer gets the same marks as when it was played, on the same harp unless --harp
-    names another, and at the same tolerance; with --class, pitch and tolerance are yours, whatever
-    the files say. Several recordings are marked on all cores.
+    The player's own tempo is followed, through stops, repeats and skipped bars, unless --click is
+    given. If a recording holds the drill several times, each pass is marked, and the best counts. A
+    take saved by the trainer gets the same marks as when it was played, on the same harp unless
+    --harp names another, and at the same tolerance; with --class, pitch and tolerance are yours,
+    whatever the files say. Several recordings are marked on all cores.
 
     Examples:
 
@@ -139,6 +154,8 @@ def mark(
             drill=drill_part,
             tempo=tempo,
             start=start,
+            click=click,
+            as_played=as_played,
             journal=player_journal() if player else None,
             player=player or "",
             harp_name=name,

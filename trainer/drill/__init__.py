@@ -64,6 +64,7 @@ from trainer.drill.tab_words import (
     parse_tab_note,
 )
 from trainer.drill.template import drill_template, new_drill_path, write_new_drill
+from trainer.drill.tempo_curve import Clock, TempoCurve
 from trainer.drill.transpose import (
     OCTAVE_SHIFTS,
     Arrangement,
@@ -98,6 +99,7 @@ __all__ = [
     "BeatClock",
     "CleannessRule",
     "Climb",
+    "Clock",
     "Drill",
     "DrillError",
     "Goal",
@@ -112,6 +114,7 @@ __all__ = [
     "TabError",
     "TargetPitch",
     "TempoChange",
+    "TempoCurve",
     "Tightening",
     "Vibrato",
     "VibratoKind",

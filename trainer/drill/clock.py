@@ -87,6 +87,10 @@ class BeatClock:
             place = self.change.elapsed(place) - self.change.elapsed(0.0)
         return self.zero + round(place * 60.0 / self.tempo * self.rate)
 
+    def span(self, start: Fraction | float, end: Fraction | float) -> tuple[int, int]:
+        """Return the samples of a note's start and end."""
+        return self.sample(start), self.sample(end)
+
     def beat(self, sample: int) -> float:
         """Return the beat of a sample, without swing; negative during the count-in."""
         place = (sample - self.zero) / self.rate * self.tempo / 60.0

@@ -9,6 +9,7 @@ follower assigns them to steps; :mod:`~trainer.marking.measurement` measures eac
 
 from trainer.marking.criteria import CriterionScore, ScoreTerm, score_criteria
 from trainer.marking.free_marker import FreeMarker
+from trainer.marking.free_performance import FreePass, OtherPitchError, find_free_passes
 from trainer.marking.habits import (
     Habit,
     PlayedNote,
@@ -21,6 +22,7 @@ from trainer.marking.habits import (
 from trainer.marking.mark import ExtraNote, Figures, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
+from trainer.marking.performance import Performance, Remark, Try
 from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score, pass_score
 from trainer.marking.sentence import describe_sound
 
@@ -29,19 +31,25 @@ __all__ = [
     "ExtraNote",
     "Figures",
     "FreeMarker",
+    "FreePass",
     "Habit",
     "Mark",
     "Marker",
     "Measured",
+    "OtherPitchError",
+    "Performance",
     "PlayedNote",
+    "Remark",
     "Result",
     "ScoreBreakdown",
     "ScoreTerm",
     "StartError",
+    "Try",
     "aim_score",
     "break_down",
     "common_criteria",
     "describe_sound",
+    "find_free_passes",
     "find_habits",
     "find_passes",
     "find_start",

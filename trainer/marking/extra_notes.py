@@ -8,7 +8,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from trainer.drill import BeatClock
+from trainer.drill import Clock
 from trainer.marking.follower import Segment
 from trainer.marking.mark import ExtraNote
 from trainer.marking.parameters import EXTRA_NOTES
@@ -21,7 +21,7 @@ def find_extra_notes(
     history: ReadingHistory,
     segments: Sequence[Segment],
     targets: Sequence[StepTarget],
-    clock: BeatClock,
+    clock: Clock,
     ignored: Iterable[tuple[int, int]] = (),
 ) -> list[ExtraNote]:
     """The extra notes of a pass, in order.

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 from trainer.drill import Drill, Step
+from trainer.marking.performance import Performance
 
 
 @dataclass(frozen=True, slots=True)
@@ -202,6 +203,7 @@ class Result:
         passed: whether the score reached the drill's pass mark and the pass was played to its end.
         extras: the extra notes, in order.
         unplayed: number of steps that were to come when the pass was stopped.
+        performance: how it was played without a click; None in time with one.
     """
 
     drill: Drill
@@ -212,10 +214,13 @@ class Result:
     passed: bool
     extras: tuple[ExtraNote, ...] = ()
     unplayed: int = 0
+    performance: Performance | None = None
 
     def beat_ms(self, step: Step) -> float:
         """Length of a beat in milliseconds at a step, at the tempo of the pass."""
-        return 1000.0 * self.drill.clock(1, tempo=self.tempo).beat_s(step.start)
+        played = self.performance
+        clock = played.curve if played else self.drill.clock(1, tempo=self.tempo)
+        return 1000.0 * clock.beat_s(step.start)
 
     @property
     def weakest(self) -> Mark | None:

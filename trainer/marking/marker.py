@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import replace
 from itertools import dropwhile
 
-from trainer.drill import BeatClock, Drill, Goal, Step, format_sound
+from trainer.drill import Clock, Drill, Goal, Step, format_sound
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.criteria import can_be_judged, criterion_scores
@@ -32,7 +32,14 @@ class Marker:
     """
 
     def __init__(
-        self, drill: Drill, harp: Harp, clock: BeatClock, first: int = 0, last: int | None = None
+        self,
+        drill: Drill,
+        harp: Harp,
+        clock: Clock,
+        first: int = 0,
+        last: int | None = None,
+        *,
+        skipped: Collection[int] = (),
     ) -> None:
         """Start before the first step.
 
@@ -42,13 +49,19 @@ class Marker:
             clock: when the drill's beats fall.
             first: index of the first step to mark.
             last: index after the last step to mark; None marks all from `first`.
+            skipped: indices of steps that are known to have been left out.
 
         Raises:
             HarpError: the harp cannot play one of the steps.
         """
         self._drill, self._harp, self._clock = drill, harp, clock
         steps = drill.steps[first:last]
-        self._targets = [StepTarget.of(step, harp, clock) for step in steps if not step.call]
+        self._targets = [
+            StepTarget.of(step, harp, clock)
+            for step in steps
+            if not step.call and step.index not in skipped
+        ]
+        self._skipped = [step for step in steps if step.index in skipped]
         self._calls = [
             (clock.sample(step.start), clock.sample(step.end)) for step in steps if step.call
         ]
@@ -105,7 +118,9 @@ class Marker:
         ]
         for i in due:  # all before the first mark: an accent is compared with the notes around it
             self._measure_heard(i, played.get(i), is_skipped=i < newest)
-        marks = before + tuple(self._mark(i, played.get(i), is_skipped=i < newest) for i in due)
+        marks = before + self._with_skipped(
+            [self._mark(i, played.get(i), is_skipped=i < newest) for i in due]
+        )
         marks = self._with_split_evidence(marks)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
         score = pass_score(self._drill, marks, extras)
@@ -131,6 +146,11 @@ class Marker:
             for mark in marks
         ]
         return explain_splits(judged, lacking, self._harp)
+
+    def _with_skipped(self, marks: list[Mark]) -> tuple[Mark, ...]:
+        """Marks with those of the steps that were left out, in order."""
+        marks += [self._make_mark(step, Measured(), is_skipped=True) for step in self._skipped]
+        return tuple(sorted(marks, key=lambda mark: mark.step.index))
 
     def _news(self, now: int) -> dict[int, Segment | None]:
         """Steps that are known to be over and were not reported yet, by index.

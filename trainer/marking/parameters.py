@@ -367,6 +367,130 @@ class PassSearchParameters:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class AlignmentParameters:
+    """Costs of aligning heard notes with steps; see :mod:`trainer.marking.alignment`.
+
+    A cost stands for a negative log probability. All chosen by hand, and checked on the family of
+    performances "walks" of ``benchmarks/homework.py``.
+    """
+
+    slowest: float = 0.4
+    """Least tempo that is searched, relative to the written one."""
+    fastest: float = 2.5
+    """Greatest tempo that is searched, relative to the written one."""
+    tempo_step: float = 0.035
+    """Distance between two tempos of the search, as a natural logarithm: 3.5 %."""
+    tempo_change: float = 1.5
+    """Transition: cost of going to the next faster or slower tempo from one note to the next."""
+    tempo_prior: float = 1.0
+    """Cost of a first tempo that is twice or half the written one; in between, in proportion."""
+
+    right_cents: float = 45.0
+    """Distance in cents within which a note is the step's; beyond, a half step is nearer."""
+    other_bend: float = 1.5
+    """Emission: cost of another note on the right hole and breath: a bend missed, or made."""
+    wrong: float = 6.0
+    """Emission: cost of any other note in the place of a step."""
+    extra: float = 7.0
+    """Emission: cost of a note that belongs to no step, within a try."""
+    fragment: float = 0.4
+    """Emission: cost of another part of the note before it, where the ear broke it in two."""
+    noodling: float = 6.0
+    """Emission: cost of a note outside a try: warming up, or talk."""
+    short_s: float = 0.12
+    """Length in seconds below which a note that belongs to no step costs less, in proportion."""
+
+    skip: float = 3.5
+    """Transition: cost of leaving out a step between two others."""
+    window: int = 4
+    """Greatest number of steps that a path advances without a leap."""
+    timing_s: float = 0.03
+    """Standard deviation of an interval between two onsets, in seconds, apart from its length."""
+    timing_fraction: float = 0.06
+    """The same relative to the interval; the two are added."""
+    timing_knee: float = 1.5
+    """Deviation in standard deviations from which its cost grows linearly."""
+    pause: float = 6.0
+    """Transition: cost of stopping for any time; a smaller lateness costs less."""
+    hurry: float = 7.0
+    """Transition: cost of coming in early by any time; a smaller one costs less."""
+    back: float = 9.0
+    """Transition: cost of going back to any earlier step."""
+    back_to_bar: float = 1.5
+    """That cost is less by this where the step begins a bar, and once more where it is the first
+    of the drill."""
+    leap: float = 9.0
+    """Transition: cost of leaping ahead over steps, with no regard to time."""
+    leap_step: float = 0.1
+    """Cost of each step that is leapt over."""
+    break_off: float = 4.0
+    """Transition: cost of ending a try before the last step."""
+    enter_late: float = 6.0
+    """Transition: cost of beginning a try after the first step."""
+    enter_step: float = 0.25
+    """Cost of each step before the one with which a try begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TryParameters:
+    """What is a try, a pass, or a remark; see :mod:`trainer.marking.free_performance`.
+
+    All chosen by hand.
+    """
+
+    min_pass: float = 0.7
+    """Fraction of the steps from which a try is a pass."""
+    min_found: float = 0.3
+    """Fraction of the steps, right, from which the drill is found where no try is a pass."""
+    min_gain: float = 0.2
+    """Further fraction of the steps that must be right at another pitch for it to be that one."""
+    min_right: float = 0.5
+    """Fraction of right notes among those of a try, from which it is one."""
+    min_notes: int = 3
+    """Fewest right notes of a false start, or of a repeated passage, that is mentioned."""
+    margin_s: float = 0.12
+    """Time in seconds before a note from which readings belong to it."""
+    tail_s: float = 0.6
+    """Time in seconds for which a pass still listens after its last note."""
+    tempo_fraction: float = 0.025
+    """Relative distance from the written tempo from which it is mentioned."""
+    drift_fraction: float = 0.07
+    """Relative change of tempo, first third to last third, from which it is mentioned."""
+    stop_s: float = 0.25
+    """Shortest stop in seconds that is mentioned."""
+    off_cents: float = 12.0
+    """Distance in cents of the whole from its pitch from which it is mentioned."""
+    alike_cents: float = 12.0
+    """Distance in cents from the median within which a note shares it."""
+    alike_fraction: float = 0.7
+    """Fraction of the notes that must share it."""
+    min_tuning_notes: int = 6
+    """Fewest notes that show the pitch of the whole."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TempoFitParameters:
+    """How a tempo curve is fitted; see :mod:`trainer.marking.tempo_fit`. All chosen by hand."""
+
+    onset_s: float = 0.015
+    """Scatter of a player's onsets in seconds: the unit of residuals."""
+    change: float = 0.008
+    """Usual change of the tempo from beat to beat, as a fraction."""
+    knee: float = 1.5
+    """Residual, in units, from which a note counts less (Cauchy weights)."""
+    off_beat_weight: float = 0.1
+    """Weight of a note off the beat relative to one on it: the beat carries the tempo."""
+    jump_s: float = 0.15
+    """Shortest stop in seconds that is one; what is shorter is unevenness."""
+    jump_beats: float = 0.2
+    """Shortest stop in beats that is one."""
+    jump_gain: float = 6.0
+    """Least gain in cost for which a stop is assumed."""
+    iterations: int = 12
+    """Iterations of reweighted least squares."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CurveParameters:
     """How figures earn points; see :mod:`trainer.marking.criteria`.
 
@@ -596,6 +720,9 @@ EXTRA_NOTES = ExtraNoteParameters()
 MARKER = MarkerParameters()
 FREE_CLOCK = FreeClockParameters()
 PASS_SEARCH = PassSearchParameters()
+ALIGNMENT = AlignmentParameters()
+TRIES = TryParameters()
+TEMPO_FIT = TempoFitParameters()
 CURVES = CurveParameters()
 SCORE = ScoreParameters()
 SENTENCE = SentenceParameters()

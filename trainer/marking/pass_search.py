@@ -18,9 +18,19 @@ from trainer.ear import HeardNote
 from trainer.harp import Harp, Tab
 from trainer.marking.parameters import PASS_SEARCH
 
+NO_NOTE = "no note is heard in the recording; is it the right file, and loud enough?"
+
 
 class StartError(TrainerError):
     """A recording in which a drill cannot be found."""
+
+
+def not_found(drill: Drill) -> StartError:
+    """The error of a recording in which too little of a drill is there."""
+    return StartError(
+        f"{drill.name} cannot be found in the recording; check the drill, the harp and the "
+        "tempo, or give the second of its first beat with --start"
+    )
 
 
 def find_start(
@@ -40,9 +50,7 @@ def find_start(
     """
     starts = np.array([note.start for note in heard], dtype=float)
     if not len(starts):
-        raise StartError(
-            "no note is heard in the recording; is it the right file, and loud enough?"
-        )
+        raise StartError(NO_NOTE)
     clock = drill.clock(rate, tempo=tempo)
     due = np.array([clock.sample(step.start) for step in drill.steps], dtype=float)
     fits = np.array([[_fits(note, step, harp) for note in heard] for step in drill.steps])
@@ -60,10 +68,7 @@ def find_start(
             if score > best_score:
                 best_zero, best_score, best_lateness = zero, score, nearest[is_hit]
     if best_score < PASS_SEARCH.min_score * len(due):
-        raise StartError(
-            f"{drill.name} cannot be found in the recording; check the drill, the harp and the "
-            "tempo, or give the second of its first beat with --start"
-        )
+        raise not_found(drill)
     return replace(clock, zero=round(best_zero + float(np.median(best_lateness))))
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
-from trainer.drill import BeatClock, Sound, Step
+from trainer.drill import Clock, Sound, Step
 from trainer.ear import Reading
 from trainer.harp import Breath, Harp
 from trainer.marking.parameters import FOLLOWER
@@ -81,7 +81,7 @@ class StepTarget:
     grace_pitches: tuple[float, ...] = ()
 
     @classmethod
-    def of(cls, step: Step, harp: Harp, clock: BeatClock) -> StepTarget:
+    def of(cls, step: Step, harp: Harp, clock: Clock) -> StepTarget:
         """Target of a step on a harp and a clock.
 
         Raises:
@@ -94,12 +94,12 @@ class StepTarget:
         holes = 0
         for tab in (*step.tabs, *step.grace):
             holes |= reed_mask([tab.hole], tab.breath)
-        at = clock.sample(step.start)
+        at, end = clock.span(step.start, step.end)
         grace = round(FOLLOWER.grace_s * clock.rate) if step.grace else 0
         return cls(
             step,
             at,
-            clock.sample(step.end),
+            end,
             tuple(pitches(sound, step.offset_cents(i)) for i, sound in enumerate(step.sounds)),
             holes,
             at - grace,

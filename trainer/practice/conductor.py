@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from trainer.drill import BeatClock, Drill
+from trainer.drill import BeatClock, Clock, Drill
 from trainer.ear import Reading
 from trainer.marking import FreeMarker, Mark, Marker
 from trainer.practice.events import BeatReached, Event, PassEnded, ReadingHeard, StepMarked
@@ -39,7 +39,7 @@ class Conductor:
         self._count_in = 0
         self._entry = 0
         """The drill's beat that the count-in of the pass leads to."""
-        self._clock = BeatClock(0, 60.0, rate)
+        self._clock: Clock = BeatClock(0, 60.0, rate)
         self._earlier_marks: tuple[Mark, ...] = ()
         """Marks of the interrupted pass that the current one continues."""
         self._beat = 0
@@ -67,7 +67,9 @@ class Conductor:
         harp, first, last = self._plan.harp, next_pass.first, next_pass.last
         if drill.free:
             return FreeMarker(drill, harp, self._rate, first, last)
-        return Marker(drill, harp, self._clock, first, last)
+        performance = next_pass.performance
+        skipped = performance.skipped if performance else ()
+        return Marker(drill, harp, self._clock, first, last, skipped=skipped)
 
     def advance(self, sample: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
@@ -93,6 +95,9 @@ class Conductor:
             return
         if isinstance(self._marker, Marker):
             yield from self._beats(reading)
+        performance = self.passes[-1].performance
+        if performance is not None and not performance.counts(reading.sample):
+            reading = silent(reading)
         for mark in self._marker.observe(reading):
             yield StepMarked(mark)
 
@@ -150,6 +155,7 @@ class Conductor:
         assert self._marker is not None
         current = self.passes[-1]
         result = self._marker.result(self._earlier_marks, current.upto)
+        result = replace(result, performance=current.performance)
         self._marker = None
         if current.broken:
             self._earlier_marks = result.marks
@@ -172,3 +178,8 @@ class Conductor:
         steps = self._plan.drill.steps[current.first : current.last]
         ended = sum(self._clock.sample(step.end) <= sample for step in steps)
         return current.first + ended
+
+
+def silent(reading: Reading) -> Reading:
+    """Return a reading as if nothing had sounded."""
+    return Reading(reading.sample, reading.heard, reading.rate)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.drill import BeatClock
+from trainer.drill import Clock
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Result
 from trainer.sound import Passage
@@ -21,7 +21,7 @@ class PassStarted:
         clicks: whether the count-in is audible.
     """
 
-    clock: BeatClock | None
+    clock: Clock | None
     first: int
     last: int
     source: str

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from trainer.drill import BeatClock, Drill, TempoChange
+from trainer.drill import BeatClock, Clock, Drill, TempoChange
 from trainer.harp import Harp
+from trainer.marking import FreePass, Performance
 from trainer.sound import RecordingSpec, open_source
 
 TAIL_S, TAIL_BEATS = 0.6, 0.75
@@ -36,6 +37,7 @@ class Pass:
         broken: whether the pass was interrupted; the next one resumes it and shares its result.
         swing, change: as in :class:`trainer.drill.BeatClock`.
         waits: whether it is extended beyond `close` for a player who is late.
+        performance: how it was played without a click, which is no tag; None in time with one.
     """
 
     zero: int
@@ -49,6 +51,7 @@ class Pass:
     swing: float = 1.0
     waits: bool = False
     change: TempoChange | None = None
+    performance: Performance | None = None
 
     @classmethod
     def of(
@@ -72,8 +75,27 @@ class Pass:
         first, last = steps[0], steps[-1] + 1
         return cls(0, drill.tempo, first, last, begin, NO_END, upto=last)
 
-    def clock(self, rate: int) -> BeatClock:
+    @classmethod
+    def followed(cls, free_pass: FreePass, steps: range) -> Pass:
+        """Return a pass that was found in a recording without a click."""
+        curve = free_pass.performance.curve
+        first, last = steps[0], steps[-1] + 1
+        return cls(
+            curve.zero,
+            curve.tempo,
+            first,
+            last,
+            free_pass.begin,
+            free_pass.close,
+            last,
+            swing=curve.swing,
+            performance=free_pass.performance,
+        )
+
+    def clock(self, rate: int) -> Clock:
         """Return its beats on the sample clock."""
+        if self.performance is not None:
+            return self.performance.curve
         return BeatClock(self.zero, self.tempo, rate, self.swing, self.change)
 
 
@@ -92,8 +114,15 @@ def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str
         "harp": harp_tags,
         "drill": drill.name,
         "tolerance": drill.goal.tolerance,
-        "passes": [asdict(one_pass) for one_pass in passes],
+        "passes": [_pass_tags(one_pass) for one_pass in passes],
     }
+
+
+def _pass_tags(saved: Pass) -> dict[str, Any]:
+    """Return the fields of a pass that are tags."""
+    tags = asdict(replace(saved, performance=None))
+    del tags["performance"]
+    return tags
 
 
 def _saved_tags(recording: Path) -> Mapping[str, Any]:

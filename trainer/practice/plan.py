@@ -31,6 +31,10 @@ class Plan:
         count_in: beats of count-in; None is one bar.
         start: for a recording, the second on which the drill's first beat falls; None takes what
             the take was saved with, or searches for it.
+        click: whether a recording was played to a click at the tempo; else it is searched for the
+            player's own beat. Saved takes and recordings with a `start` have a click.
+        as_played: whether a recording that is played on a harp of another key is marked on that
+            harp.
         save: where to save the sound of the take (FLAC); None does not save it.
         journal: the journal that stores the result of each pass; None for none.
         player: who plays.
@@ -52,6 +56,8 @@ class Plan:
     climb: Climb | None = None
     count_in: int | None = None
     start: float | None = None
+    click: bool = False
+    as_played: bool = False
     save: Path | None = None
     journal: Path | None = None
     player: str = ""

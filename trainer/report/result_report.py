@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
+from typing_extensions import TypedDict
+
 from trainer.drill import Aim, Goal, Inflection, Step, describe_aim
 from trainer.marking import (
     Mark,
@@ -17,11 +21,17 @@ from trainer.report.schemas.results import (
     AimData,
     FormulaData,
     MeasuredData,
+    RemarkData,
     ResultData,
     StepData,
     TargetData,
+    TempoPointData,
+    TryData,
     WantedInflectionData,
 )
+
+MAX_REMARKS = 5
+"""Most remarks on a performance that are shown in a sentence; the data has them all."""
 
 
 def mark_line(mark: Mark, width: int = 0) -> str:
@@ -67,12 +77,27 @@ def result_text(result: Result, width: int = WIDTH) -> str:
     """
     tempo = "no beat" if result.drill.free else f"tempo {result.tempo:g}"
     head = f"{result.drill.title}, {result.harp} harp, {tempo}"
-    lines = [fill(head, width), "step  tab     mark  why"]
+    lines = [fill(head, width)]
+    if remarks := remarks_sentence(result):
+        lines.append(fill(remarks, width))
+    lines.append("step  tab     mark  why")
     lines += [mark_line(mark, width) for mark in result.marks]
     lines += [f"     {extra.sentence}" for extra in result.extras]
     lines += [fill(line, width) for line in aim_lines(result)]
     lines.append(fill(total_line(result), width))
     return "\n".join(lines)
+
+
+def remarks_sentence(result: Result) -> str:
+    """Return what there is to know of a performance without a click; empty if there is nothing."""
+    if result.performance is None:
+        return ""
+    sentences = [remark.sentence for remark in result.performance.remarks]
+    more = len(sentences) - MAX_REMARKS
+    if more > 0:
+        sentences[MAX_REMARKS:] = [f"and {more} more"]
+    text = "; ".join(sentences)
+    return f"{text[:1].upper()}{text[1:]}." if text else ""
 
 
 def aim_lines(result: Result) -> list[str]:
@@ -109,6 +134,7 @@ def result_data(result: Result) -> ResultData:
         "title": result.drill.title,
         "harp": result.harp,
         "tempo": result.tempo,
+        **_performance_data(result),
         "pass_mark": goal.pass_mark,
         "tolerance_cents": goal.tolerance,
         "weights": dict(goal.weights),
@@ -129,6 +155,62 @@ def result_data(result: Result) -> ResultData:
                 "sentence": extra.sentence,
             }
             for extra in result.extras
+        ],
+    }
+
+
+class _PerformanceData(TypedDict):
+    asked_tempo: float
+    has_click: bool
+    tempo_curve: list[TempoPointData]
+    remarks: list[RemarkData]
+    tries: list[TryData]
+
+
+def _performance_data(result: Result) -> _PerformanceData:
+    played = result.performance
+    if played is None:
+        return {
+            "asked_tempo": result.tempo,
+            "has_click": not result.drill.free,
+            "tempo_curve": [],
+            "remarks": [],
+            "tries": [],
+        }
+    drill, curve = result.drill, played.curve
+    beats = range(math.floor(drill.start), math.ceil(drill.steps[-1].end) + 1)
+    return {
+        "asked_tempo": played.asked_tempo,
+        "has_click": False,
+        "tempo_curve": [
+            {
+                "beat": beat,
+                "sample": curve.sample(beat),
+                "tempo": round(60.0 / curve.beat_s(beat), 2),
+            }
+            for beat in beats
+        ],
+        "remarks": [
+            {
+                "kind": remark.kind,
+                "sentence": remark.sentence,
+                "start": remark.start,
+                "end": remark.end,
+                "step": remark.step,
+                "size": remark.size,
+            }
+            for remark in played.remarks
+        ],
+        "tries": [
+            {
+                "start": each.start,
+                "end": each.end,
+                "first": each.first,
+                "last": each.last,
+                "steps": each.steps,
+                "is_pass": each.is_pass,
+            }
+            for each in played.tries
         ],
     }
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from trainer.drill import BeatClock, Drill
 from trainer.ear import Ear, Reading, track_notes
-from trainer.marking import StartError, find_passes
+from trainer.marking import StartError, find_free_passes, find_passes
 from trainer.practice.passes import Pass, saved_passes
 from trainer.practice.plan import Plan
 from trainer.practice.session.recovery import AnalysedBlock
@@ -45,7 +45,14 @@ class PassFinder:
         """
         if self._plan.start is None and (saved := saved_passes(self._source.tags, drill)):
             return list(saved)
-        return self._passes_on(self._clocks(drill), drill, steps)
+        plan, rate = self._plan, self._source.rate
+        has_beat = plan.click or plan.start is not None or any(step.call for step in drill.steps)
+        if has_beat:
+            return self._passes_on(self._clocks(drill), drill, steps)
+        notes = list(track_notes(self._readings(), plan.harp))
+        tempo = plan.tempo or drill.tempo
+        free_passes = find_free_passes(notes, drill, plan.harp, tempo, rate, steps)
+        return [Pass.followed(free_pass, steps) for free_pass in free_passes]
 
     def _passes_on(self, clocks: list[BeatClock], drill: Drill, steps: range) -> list[Pass]:
         """Return the passes that begin on some clocks; only the last waits for a late player."""
@@ -60,7 +67,7 @@ class PassFinder:
         return passes
 
     def _clocks(self, drill: Drill) -> list[BeatClock]:
-        """Return where the drill's beats fall, pass by pass.
+        """Return where the drill's beats fall, pass by pass, in time with a click.
 
         Raises:
             StartError: the drill is not in the recording.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
-from trainer.drill import BeatClock, Drill
+from trainer.drill import BeatClock, Clock, Drill
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import Event, Notice, PassStarted
 from trainer.practice.passes import Pass, saved_passes
@@ -135,7 +135,7 @@ class PassScheduler:
         self.pass_began = datetime.now().astimezone()
         self._conductor.begin(next_pass)
 
-    def _started(self, clock: BeatClock | None, steps: range) -> PassStarted:
+    def _started(self, clock: Clock | None, steps: range) -> PassStarted:
         source, drill = self._source, self._plan.drill
         if drill is not None and drill.free:
             clock = None

@@ -8,6 +8,8 @@ from dataclasses import replace
 from trainer.core import TrainerError
 from trainer.core.threads import limit_blas_threads
 from trainer.ear import Ear, NoteTracker, Reading
+from trainer.harp import parse_key
+from trainer.marking import OtherPitchError
 from trainer.practice.commands import Command, NextCommand, PlayLoop, PlayTone, no_command
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import (
@@ -52,6 +54,16 @@ def run_take(
     try:
         for event in take.run():
             yield from take.record(event)
+    except OtherPitchError as error:
+        if plan.as_played and error.harp:
+            take.close()
+            harp = replace(plan.harp, key=parse_key(error.harp))
+            yield Notice(f"marked on a harp in {error.harp}, as it is played")
+            yield from run_take(
+                replace(plan, harp=harp, as_played=False), should_stop, next_command
+            )
+            return
+        yield TakeFailed(str(error))
     except TrainerError as error:
         for event in take.abort():
             yield from take.record(event)

@@ -265,6 +265,53 @@ class AimData(TypedDict):
     """Mean of their points, 0 to 100; null where none could be judged."""
 
 
+class RemarkData(TypedDict):
+    """A fact about a recording without a click that no single step's mark states."""
+
+    kind: str
+    """``tempo``, ``drift``, ``stop``, ``rest``, ``back``, ``repeat``, ``skip``, ``false start``,
+    ``tries`` or ``tuning``."""
+    sentence: str
+    """What it is, in words."""
+    start: int
+    """First sample that it concerns."""
+    end: int
+    """First sample after it."""
+    step: int | None
+    """Number of the step at which it happened, from 0; null where it concerns the whole."""
+    size: float | None
+    """Beats per minute for a tempo or a drift, seconds for a stop or a rest, cents for a tuning,
+    else a number of steps or tries."""
+
+
+class TempoPointData(TypedDict):
+    """A beat of the player."""
+
+    beat: int
+    """Number of the beat; 0 is the first of the first full bar."""
+    sample: int
+    """Sample on which it falls."""
+    tempo: float
+    """Tempo from there on in beats per minute."""
+
+
+class TryData(TypedDict):
+    """A try at the drill, whole or broken off."""
+
+    start: int
+    """First sample of its first note."""
+    end: int
+    """First sample after its last note."""
+    first: int
+    """Number of the first step that was played, from 0."""
+    last: int
+    """Number of the last step that was played, from 0."""
+    steps: int
+    """Number of different steps that were played."""
+    is_pass: bool
+    """Whether enough was played for it to be marked as a pass."""
+
+
 class ResultData(TypedDict):
     """The result of a pass."""
 
@@ -275,7 +322,17 @@ class ResultData(TypedDict):
     harp: str
     """Name of the harp."""
     tempo: float
-    """Tempo in beats per minute."""
+    """Tempo in beats per minute: without a click, the mean of the player's own."""
+    asked_tempo: float
+    """Tempo that was asked for, in beats per minute."""
+    has_click: bool
+    """Whether time is judged against a click, not against the player's own beat."""
+    tempo_curve: list[TempoPointData]
+    """The player's own beats; empty in time with a click."""
+    remarks: list[RemarkData]
+    """What else there is to know of it, the most important first; empty in time with a click."""
+    tries: list[TryData]
+    """All tries in the recording, in order; empty in time with a click."""
     pass_mark: float
     """Score from which the drill is passed."""
     tolerance_cents: float
