@@ -94,7 +94,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -173,6 +173,7 @@ def score_criteria(
     """
     if not can_be_judged(step, measured):
         return {}
+    step = as_chosen(step, measured)
     scores = {
         "pitch": _pitch(step, measured, goal.tolerance),
         "steadiness": None if step.is_gesture else _steadiness(measured, goal.tolerance),
@@ -201,6 +202,20 @@ def can_be_judged(step: Step, measured: Measured) -> bool:
     """
     may_lack_pitch = step.is_chord or len(measured.holes) > 1
     return measured.cents is not None or (may_lack_pitch and bool(measured.holes))
+
+
+def is_left_out(step: Step, measured: Measured) -> bool:
+    """Whether a step was not played that may be left out."""
+    return step.optional and measured.start is None
+
+
+def as_chosen(step: Step, measured: Measured) -> Step:
+    """The step with the note of "bent or not" that was played; other steps as they are."""
+    if not step.has_bent_choice or step.alternative is None:
+        return step
+    if measured.heard != str(step.alternative):
+        return step
+    return replace(step, sounds=((step.alternative,),), alternative=step.first[0])
 
 
 def is_wrong_note(step: Step, measured: Figures) -> bool:

@@ -121,6 +121,7 @@ class _StepStates:
         grace: pitches of its grace note, in cents from A4 = 440 Hz.
         reattack: transition cost of an attack within the step.
         slur: transition cost from the step before without an attack.
+        skip: transition cost of leaving it out.
         gap, gap_path: cost of the gap before the step, and the last segment on the path to it.
         right, right_entrance: cost of the step played right, and how its path entered the step.
         wrong, wrong_entrance: the same of the step played wrong.
@@ -139,6 +140,7 @@ class _StepStates:
     grace: tuple[float, ...]
     reattack: float
     slur: float
+    skip: float
     gap: float = inf
     gap_path: Segment | None = None
     right: float = inf
@@ -172,12 +174,13 @@ class _StepStates:
             target.grace_pitches,
             0.0 if has_attacks else costs.reattack,
             slur,
+            costs.skip_optional if target.step.optional else costs.skip,
         )
 
     @classmethod
     def after_the_last(cls, step: int, costs: FollowerParameters) -> _StepStates:
         """The gap after the last step, as the gap before a step that cannot be entered."""
-        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, (), costs.reattack, inf)
+        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, (), costs.reattack, inf, 0.0)
 
     def prune(self) -> None:
         self.gap = self.right = self.wrong = self.best = inf
@@ -273,7 +276,7 @@ class _StepStates:
             left: cost of leaving that step, from its :meth:`leave`.
             entrance: how that step was entered, from its :meth:`leave`.
         """
-        skipped = gap + self.costs.skip
+        skipped = gap + before.skip
         if skipped < self.gap:
             self.gap, self.gap_path = skipped, path
         if left < self.gap:
@@ -390,16 +393,16 @@ class Follower:
 
         A step without a segment was not played.
         """
-        skip = self._costs.skip
         best, path = inf, None
+        to_come = sum(states.skip for states in self._states[self._first : -1])
+        """Cost of leaving out the step and all after it."""
         for states in self._states[self._first : self._last + 1]:
-            to_come = len(self._states) - 1 - states.step
-            if states.gap + skip * to_come < best:
-                best, path = states.gap + skip * to_come, states.gap_path
+            if states.gap + to_come < best:
+                best, path = states.gap + to_come, states.gap_path
+            to_come -= states.skip
             cost, entrance = states.leave(self._time)
-            if cost + skip * (to_come - 1) < best:
-                best = cost + skip * (to_come - 1)
-                path = states.segment(entrance, self._frame)
+            if cost + to_come < best:
+                best, path = cost + to_come, states.segment(entrance, self._frame)
         return list(_walk_back(path))[::-1]
 
     def _observation(self, reading: Reading) -> _Observation:

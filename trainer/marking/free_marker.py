@@ -5,7 +5,8 @@ the right holes. Dropouts of up to 60 ms are allowed. Of a glide, the first soun
 a moment and the last one held; of a ladder, each rung must be held. A note with a vibrato is held
 for some cycles of it, and so is a shake, on either of its sounds. The attack of a note may follow
 that of its grace note. The same sound again needs a new attack; another hole of the same pitch,
-such as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on.
+such as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on. An
+optional step is left out where the next one is played instead.
 
 Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
 the step was held. A slurred step begins where the pitch leaves that of the step before. Nothing is
@@ -72,6 +73,8 @@ class FreeMarker:
         """Index of the sound, among the step's, that is due."""
         self._held_samples = 0
         self._dropout_samples = 0
+        self._next_samples = 0
+        """Samples for which the step after an optional one has been played instead."""
         self._held_bounds: list[tuple[int, int]] = []
         """First and last sample of each sound of the step that has been held."""
 
@@ -109,9 +112,10 @@ class FreeMarker:
         self._was_silent = not is_sounding
         if self._is_held_on(reading):
             self._attack_frame = frame + 1
-        if not self._is_attacked or not self._is_held(reading, max(0, elapsed)):
-            return []
-        return [self._finish_step(frame)]
+        elapsed = max(0, elapsed)
+        if self._is_attacked and self._is_held(reading, elapsed):
+            return [self._finish_step(frame)]
+        return [self._leave_out()] if self._is_passed_over(reading, elapsed) else []
 
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
         """Result of the pass so far.
@@ -192,6 +196,29 @@ class FreeMarker:
         self._held_samples = 0
         return False
 
+    def _is_passed_over(self, reading: Reading, elapsed: int) -> bool:
+        """Whether the step after an optional one is played in its place."""
+        due, after = self._targets[len(self._marks)], self._targets[len(self._marks) + 1 :]
+        is_next = (
+            due.step.optional
+            and bool(after)
+            and self._is_right(reading, after[0], 0)
+            and not self._is_right(reading, due, self._place)
+        )
+        self._next_samples = self._next_samples + elapsed if is_next else 0
+        return self._next_samples >= FREE_CLOCK.touch_s * self._rate
+
+    def _leave_out(self) -> Mark:
+        """The mark of an optional step that is passed over; the next one is held already."""
+        mark = self._mark(self._targets[len(self._marks)].step, Measured())
+        self._marks.append(mark)
+        self._place = self._dropout_samples = 0
+        self._held_samples, self._next_samples = self._next_samples, 0
+        self._held_bounds = []
+        self._slurred_from = ()
+        self._is_attacked = True
+        return mark
+
     def _hold_s(self, step: Step) -> float:
         """Time in seconds that the sound that is due must be held."""
         if step.is_glide and self._place == 0:
@@ -212,7 +239,8 @@ class FreeMarker:
         if step.vibrato:
             below += step.vibrato.cents * (2.0 if step.dips_in_vibrato else 1.0)
             above += 0.0 if step.dips_in_vibrato else step.vibrato.cents
-        wanted = np.array((*target.path[place], *target.shake_pitches))
+        others = (*target.shake_pitches, *target.alternative_pitches)
+        wanted = np.array((*target.path[place], *others))
         deviation = absolute_cents(reading.hz) - wanted
         is_near = ((deviation >= -below) & (deviation <= above)).any()
         return bool(is_near) and self._has_right_holes(reading, step, step.sounds[place])

@@ -31,7 +31,7 @@ from trainer.drill import (
     VibratoKind,
 )
 from trainer.harp import HOLES, Breath, Tab
-from trainer.marking.criteria import has_plain_attack, is_wrong_note
+from trainer.marking.criteria import has_plain_attack, is_left_out, is_wrong_note
 from trainer.marking.mark import Figures, Mark, Measured, Result
 from trainer.marking.parameters import HABITS, SENTENCE
 
@@ -848,7 +848,11 @@ def _wrong_notes(notes: Sequence[PlayedNote]) -> Iterator[_Finding]:
 
 
 def _skipped(result: Result) -> Iterator[_Finding]:
-    missed = [mark.step for mark in result.marks if not mark.criteria]
+    missed = [
+        mark.step
+        for mark in result.marks
+        if not mark.criteria and not is_left_out(mark.step, mark.measured)
+    ]
     if len(missed) >= HABITS.min_wrong:
         yield _Finding("notes missing", "time", missed, len(result.marks))
 

@@ -8,7 +8,7 @@ from trainer.marking.target import StepTarget
 
 
 def rung_spans(target: StepTarget, readings: StepReadings, length_ms: float) -> list[HeldSpan]:
-    """The span of each rung, in order.
+    """The span of each rung, in order; empty for one that the step was let go before.
 
     Args:
         target: the step.
@@ -22,6 +22,7 @@ def rung_spans(target: StepTarget, readings: StepReadings, length_ms: float) -> 
             first_ms = min(MEASUREMENT.speaking_ms, last_ms / 2.0)
         if place == len(target.path) - 1:
             last_ms = readings.release_ms
-            first_ms = min(first_ms, readings.length_ms - MEASUREMENT.min_last_rest_ms)
+            if readings.length_ms > first_ms:
+                first_ms = min(first_ms, readings.length_ms - MEASUREMENT.min_last_rest_ms)
         spans.append(HeldSpan.of(readings, sound, pitches, first_ms, last_ms))
     return spans

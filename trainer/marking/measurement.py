@@ -237,6 +237,9 @@ def _measure_moving(
 ) -> Measured:
     """Measure a glide or a ladder on the spans in which it rests."""
     step, last = target.step, spans[-1]
+    if step.ladder:  # of one that is let go early, the last rung that was reached
+        reached = [span for span in spans if len(span.frames) >= MEASUREMENT.min_pitch_frames]
+        last = reached[-1] if reached else last
     if len(last.frames) < MEASUREMENT.min_pitch_frames:
         return measured
     cents = [span.cents for span in spans]
@@ -291,13 +294,26 @@ def _allowed_holes(target: StepTarget, sound: Sound) -> frozenset[int]:
 def _with_heard_alternative(
     target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
 ) -> StepTarget:
-    """The step with the one of two allowed holes that was named more often."""
+    """The step with the one of two allowed entries that was played.
+
+    Of two holes it is the one that was named more often, of "bent or not" the one whose pitch is
+    nearer.
+    """
     step = target.step
     if step.alternative is None:
         return target
     other = (step.alternative,)
-    is_other = named_more_often(history, frames, other, step.first)
-    return replace(target, step=replace(step, sounds=(other,) if is_other else step.sounds))
+    if not step.has_bent_choice:
+        is_other = named_more_often(history, frames, other, step.first)
+        return replace(target, step=replace(step, sounds=(other,) if is_other else step.sounds))
+    pitch = history.pitch[frames[len(frames) // 3 :]]
+    if np.isnan(pitch).all():
+        return target
+    middle = float(np.nanmedian(pitch))
+    written, bent = target.path[0][0], target.alternative_pitches[0]
+    if abs(middle - written) <= abs(middle - bent):
+        return target
+    return replace(target, step=replace(step, sounds=(other,)), path=(target.alternative_pitches,))
 
 
 def _heard_path(history: ReadingHistory, spans: Sequence[HeldSpan], sign: str) -> str | None:

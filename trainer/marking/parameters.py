@@ -44,6 +44,8 @@ class FollowerParameters:
 
     skip: float = 16.0
     """Transition: cost of leaving out a step, from the gap before it to the gap after it."""
+    skip_optional: float = 2.0
+    """Transition: the same of a step that may be left out."""
     enter_wrong: float = 15.0
     """Transition: extra cost of entering a step in its wrong state."""
     right_to_wrong: float = 4.0

@@ -11,7 +11,8 @@ A step's score is min(`mean`, `most`) x `right` x `sounding` x `held`, where
 - `held` is min(1, points for the length held / 50), so that a note that is only touched does not
   count as one that is played; 1 for a staccato note.
 
-A step that was not played, or too briefly to be judged, has 0. The mean of a pass is that of its
+A step that was not played, or too briefly to be judged, has 0; one that is optional and left out
+neither earns nor costs. The mean of a pass is that of its
 steps' scores weighted by their lengths in beats; extra notes count as steps that earned nothing.
 
 A drill says what it is for (:mod:`trainer.drill.aim`): some criteria, each on some of its steps.
@@ -34,7 +35,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from trainer.drill import Aim, CleannessRule, Drill, Goal, Step
-from trainer.marking.criteria import held_points, missing_holes, sounds_alone
+from trainer.marking.criteria import held_points, is_left_out, missing_holes, sounds_alone
 from trainer.marking.mark import ExtraNote, Mark, Measured
 from trainer.marking.parameters import SCORE
 
@@ -77,12 +78,16 @@ def break_down(
         goal: the drill's goal.
     """
     weights = goal.weights
+    if is_left_out(step, measured):
+        return ScoreBreakdown(100.0, 100.0, 1.0, 1.0, 1.0)
     counting = {name: earned for name, earned in criteria.items() if weights[name] > 0.0}
-    if not counting:
+    if not criteria:
         return ScoreBreakdown(0.0, 0.0, 0.0, 0.0, 0.0)
-    weight = sum(weights[name] for name in counting)
-    mean = sum(weights[name] * earned for name, earned in counting.items()) / weight
-    most = min(counting.values()) + SCORE.max_above_worst
+    mean = most = 100.0  # also where nothing that counts could be judged
+    if counting:
+        weight = sum(weights[name] for name in counting)
+        mean = sum(weights[name] * earned for name, earned in counting.items()) / weight
+        most = min(counting.values()) + SCORE.max_above_worst
     if step.cleanness_rule is CleannessRule.CLEAN:
         most = min(most, criteria.get("cleanness", 100.0))
     right = right_factor(criteria)
@@ -125,6 +130,8 @@ def aim_score(drill: Drill, aim: Aim, marks: Sequence[Mark]) -> float | None:
 
 def aim_points(mark: Mark, criterion: str) -> float | None:
     """Points of a step on an aim's criterion, 0 to 100; None where it could not be judged."""
+    if is_left_out(mark.step, mark.measured):
+        return None
     if not mark.criteria:
         return 0.0
     if criterion == "holes":
@@ -160,7 +167,8 @@ def right_factor(criteria: Mapping[str, float]) -> float:
 
 def mean_score(marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
     """Mean of the steps' scores weighted by their lengths, 0 to 100; 0 without steps."""
-    beats = sum(float(mark.step.beats) for mark in marks)
+    counting = [mark for mark in marks if not is_left_out(mark.step, mark.measured)]
+    beats = sum(float(mark.step.beats) for mark in counting)
     extra_beats = sum(extra.beats for extra in extras)
-    earned = sum(mark.score * float(mark.step.beats) for mark in marks)
+    earned = sum(mark.score * float(mark.step.beats) for mark in counting)
     return earned / (beats + extra_beats) if beats else 0.0

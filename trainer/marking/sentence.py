@@ -28,7 +28,9 @@ from trainer.drill import (
 )
 from trainer.harp import Breath, Harp, Tab
 from trainer.marking.criteria import (
+    as_chosen,
     can_be_judged,
+    is_left_out,
     is_not_begun,
     is_wrong_note,
     missing_holes,
@@ -89,6 +91,9 @@ def mark_sentence(
         beat_ms: length of a beat in milliseconds.
         is_skipped: whether a later step was played; used where this one was not.
     """
+    step = as_chosen(step, measured)
+    if is_left_out(step, measured):
+        return "left out, as it may be"
     if measured.start is None:
         return "skipped" if is_skipped else "not played"
     if not can_be_judged(step, measured):

@@ -69,6 +69,7 @@ class StepTarget:
         begin: sample from which it may sound: that of its grace note.
         shake_pitches: pitches of a shake's other sound; empty for none.
         grace_pitches: pitches of a grace note; empty for none.
+        alternative_pitches: pitch of the other note of "bent or not"; empty for none.
     """
 
     step: Step
@@ -79,6 +80,7 @@ class StepTarget:
     begin: int
     shake_pitches: tuple[float, ...] = ()
     grace_pitches: tuple[float, ...] = ()
+    alternative_pitches: tuple[float, ...] = ()
 
     @classmethod
     def of(cls, step: Step, harp: Harp, clock: Clock) -> StepTarget:
@@ -105,6 +107,7 @@ class StepTarget:
             at - grace,
             pitches(step.shake.other) if step.shake else (),
             pitches(step.grace),
+            pitches((step.alternative,)) if step.has_bent_choice and step.alternative else (),
         )
 
     @property
@@ -130,13 +133,14 @@ class StepTarget:
     @property
     def begins_with(self) -> tuple[float, ...]:
         """Pitches with which it may begin."""
-        return self.grace_pitches or (*self.path[0], *self.shake_pitches)
+        return self.grace_pitches or (*self.path[0], *self.shake_pitches, *self.alternative_pitches)
 
     @property
     def ends_with(self) -> tuple[float, ...]:
         """Pitches with which it may end."""
-        return (*self.path[-1], *self.shake_pitches)
+        return (*self.path[-1], *self.shake_pitches, *self.alternative_pitches)
 
     @property
     def _sounding(self) -> tuple[tuple[float, ...], ...]:
-        return (*self.path, self.shake_pitches) if self.shake_pitches else self.path
+        others = (self.shake_pitches, self.alternative_pitches)
+        return (*self.path, *filter(None, others))

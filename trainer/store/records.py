@@ -88,6 +88,7 @@ class StepRecord:
             or step.ladder
             or step.has_bent_choice
             or step.cleanness_rule is CleannessRule.AROUND
+            or (step.optional and measured.start is None)
         )
         entry = step.last[0] if has_entry else None
         is_still = step.shake is None and step.vibrato is None
