@@ -120,9 +120,11 @@ def test_no_figures_lead_to_an_impossible_sentence(drawn: tuple[Step, Measured])
         for dB in re.findall(r"(\d+) dB", sentence):
             assert int(dB) <= 60, sentence
         parts = [part.split(" (")[0] for part in sentence.split("; ")]
-        for one, other in CONTRADICTIONS:
-            with_one = [part for part in parts if one in part]
-            assert not any(other in p for p in parts if with_one and p not in with_one), sentence
+        for clause, other in CONTRADICTIONS:
+            with_clause = [part for part in parts if clause in part]
+            assert not any(other in p for p in parts if with_clause and p not in with_clause), (
+                sentence
+            )
 
 
 @given(figures())

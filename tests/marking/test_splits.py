@@ -77,8 +77,8 @@ def test_a_measured_pair_is_told_where_it_beats_fast_enough(
 
 def test_the_sentence_says_what_to_do_once() -> None:
     explained = explain_splits(marks_of([1, 2]), {}, harp_of())
-    said = "measure the harp, or take one whose octaves beat"
-    assert [said in mark.sentence for mark in explained] == [False, True, False, False, False]
+    advice = "measure the harp, or take one whose octaves beat"
+    assert [advice in mark.sentence for mark in explained] == [False, True, False, False, False]
     assert "not judged: hole 5 cannot be heard without beats" in explained[1].sentence
     assert explain_splits(marks_of([1]), {}, harp_of({}))[1].sentence.endswith(
         "; take one whose octaves beat"

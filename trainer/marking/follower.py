@@ -472,7 +472,7 @@ def sounds_the_same(
     Args:
         before: a step.
         after: the step that follows it.
-        within_cents: distance in cents below which two reeds are the same or cannot be told apart.
+        within_cents: distance in cents below which two reeds cannot be distinguished.
     """
     held, begun = before.step.last, after.step.first
     is_chord = CleannessRule.CHORD in (before.step.cleanness_rule, after.step.cleanness_rule)

@@ -647,8 +647,8 @@ def common_criteria(notes: Sequence[PlayedNote]) -> frozenset[str]:
 def tuning_habit(drill: Drill, marks: Sequence[Mark]) -> Habit | None:
     """The habit that most notes of a pass are off by the same cents: the harp's tuning."""
     notes = [PlayedNote(m.step, m.criteria, m.measured, drill) for m in marks if m.criteria]
-    found = next(_all_off([note for note in notes if note.is_right]), None)
-    return None if found is None else _habit(found, {mark.step.index: mark for mark in marks})
+    tuning = next(_all_off([note for note in notes if note.is_right]), None)
+    return None if tuning is None else _habit(tuning, {mark.step.index: mark for mark in marks})
 
 
 def find_habits(result: Result) -> tuple[Habit, ...]:

@@ -2,7 +2,7 @@
 
 The partials of a split's lower reed cover an upper one an octave or a twelfth above. Only beats
 show that it sounds, so a split without beats has either lost its upper hole or is tuned exactly.
-What tells the two apart is not in that split:
+What distinguishes the two is not in that split:
 
 - the harp has been measured, and its two reeds are far enough from an exact interval to beat;
 - the same split was heard to beat elsewhere in the pass;
