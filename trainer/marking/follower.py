@@ -22,7 +22,8 @@ Transitions:
 - Entering a step costs more the further its due time is away. The distance counts from the beat or
   from the lateness of the step before, whichever costs less, and only up to a limit. So a
   hesitation is paid for once, and a player who has lost the beat is still followed.
-- Within a shake, and between a grace note and its note, an attack costs nothing.
+- Within a shake, and between a grace note and its note, an attack costs nothing; nor does it in a
+  vibrato, whose reflections in a room may swell like attacks.
 - An attack makes entering free. Without one, a change of pitch is taken as a slur. A step of the
   same pitch cannot be distinguished from the one before it being held on: it is entered on its
   beat at a cost below that of skipping it (:func:`is_held_on`).
@@ -160,7 +161,7 @@ class _StepStates:
     ) -> _StepStates:
         shortest, longest = costs.min_time_scale_s * rate, costs.max_time_scale_s * rate
         slur = costs.slur if previous is None else _slur_cost(previous, target, costs)
-        has_attacks = target.step.shake is not None or bool(target.step.grace)
+        made_of_attacks = target.step.shake, target.step.grace, target.step.vibrato
         return cls(
             costs,
             step,
@@ -172,7 +173,7 @@ class _StepStates:
             target.holes,
             target.step.is_chord,
             target.grace_pitches,
-            0.0 if has_attacks else costs.reattack,
+            0.0 if any(made_of_attacks) else costs.reattack,
             slur,
             costs.skip_optional if target.step.optional else costs.skip,
         )

@@ -51,7 +51,7 @@ def split_grace_note(
     )
     known = ~np.isnan(pitch)
     is_grace = known & (to_grace < to_note) & (to_grace <= MEASUREMENT.max_chord_cents)
-    is_note = known & (to_note < to_grace)
+    is_note = known & (to_note < to_grace) & (to_note <= MEASUREMENT.max_chord_cents)
     # The change of sides that leaves the fewest readings on the wrong one.
     wrong = np.cumsum(is_note) + is_grace.sum() - np.cumsum(is_grace)
     half = len(frames) // 2
@@ -87,4 +87,7 @@ def _note_start(target: StepTarget, history: ReadingHistory, earliest: int, firs
     sounding = first
     while is_other_reed and sounding > earliest and history.reeds[sounding - 1] & reeds:
         sounding -= 1
-    return int(history.sample[sounding]) if sounding < first else segment_start(history, first)
+    # Where it sounds for longer, it is the room that rings with an earlier note.
+    if 0 < first - sounding <= MEASUREMENT.max_overlap_frames:
+        return int(history.sample[sounding])
+    return segment_start(history, first)

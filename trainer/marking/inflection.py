@@ -54,8 +54,10 @@ def measure_fall(
     note = _note(target, readings)
     if not len(note.time_ms):
         return None
-    from_ms, end_ms = _middle(target, readings, length_ms), float(note.time_ms[-1])
-    inside = note.time_ms >= from_ms
+    # What is heard beyond the written end is the room.
+    end_ms = min(float(note.time_ms[-1]), length_ms)
+    from_ms = min(_middle(target, readings, length_ms), end_ms)
+    inside = (note.time_ms >= from_ms) & (note.time_ms <= end_ms)
     return _fit(end_ms - note.time_ms[inside][::-1], note.deviation[inside][::-1], end_ms - from_ms)
 
 
@@ -72,7 +74,8 @@ def _middle(target: StepTarget, readings: StepReadings, length_ms: float) -> flo
     scoop, fall = (
         float(part.beats / step.beats) if part else 0.0 for part in (step.scoop, step.fall)
     )
-    return readings.length_ms * min(max(0.5 * (1.0 + scoop - fall), 0.2), 0.8)
+    played_ms = min(readings.length_ms, length_ms)
+    return played_ms * min(max(0.5 * (1.0 + scoop - fall), 0.2), 0.8)
 
 
 def _fit(time_ms: Floats, deviation: Floats, longest_ms: float) -> InflectionFigures | None:

@@ -148,7 +148,8 @@ def _without_fall(
     if fall is None:
         return readings, measured
     measured = replace(measured, fall_cents=fall.cents, fall_ms=fall.ms)
-    until_ms = readings.length_ms - (1.0 + MEASUREMENT.held_margin) * fall.ms
+    end_ms = min(readings.length_ms, length_ms)
+    until_ms = end_ms - (1.0 + MEASUREMENT.held_margin) * fall.ms
     return readings.until(until_ms), measured
 
 

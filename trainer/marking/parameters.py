@@ -176,6 +176,9 @@ class MeasurementParameters:
     """Part of a scoop or fall, beside it, that is left out of the held span, too."""
     min_grace_frames: int = 3
     """Fewest readings (15 ms) of a grace note."""
+    max_overlap_frames: int = 14
+    """Longest time in readings (70 ms) for which the reed of a grace note covers that of its note
+    as it dies away."""
     grace_attack_frames: int = 8
     """Readings by which a note's attack may be reported before its pitch is known."""
     slide_start: float = 0.1
