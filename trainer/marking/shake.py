@@ -2,7 +2,9 @@
 
 While both reeds overlap the ear follows the louder one, so that its pitch changes sides once for
 each change of the player. A reading belongs to the sound nearest to its pitch; a visit of less than
-15 ms is no change of sides. From the times of the changes follow
+15 ms is no change of sides. In a room that rings, both reeds sound all the time, and the pitch may
+stay with one of them; their levels relative to each other still rise and fall, and tell the sides
+apart. How long each side lasts is then not known. From the times of the changes follow
 
 - the rate: the median time from a change to the next one in the same direction is one cycle;
 - the fraction of the time on the step's own sound, over whole cycles;
@@ -24,7 +26,7 @@ from trainer.core.types import Floats
 from trainer.marking.parameters import MEASUREMENT
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.step_readings import cents_from_nearest
-from trainer.marking.target import StepTarget
+from trainer.marking.target import StepTarget, reed_mask
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +35,8 @@ class ShakeFigures:
 
     Attributes:
         hz: full cycles per second; None where the sounds do not alternate.
-        fraction: fraction of the time on the step's own sound; None where they do not alternate.
+        fraction: fraction of the time on the step's own sound; None where they do not alternate,
+            or both sound all the time.
         spread: standard deviation of the cycles' lengths relative to the median; None with fewer
             than three.
         level_db: level of the other sound relative to the step's own; None where one is missing.
@@ -56,17 +59,17 @@ def measure_shake(
         frames: indices of the step's readings.
         rate: sample rate in hertz.
     """
-    own, other = (
-        np.abs(cents_from_nearest(history.pitch[frames], pitches))
-        for pitches in (target.path[0], target.shake_pitches)
-    )
-    known = np.minimum(own, other) <= MEASUREMENT.max_chord_cents
-    if known.sum() < MEASUREMENT.min_line_frames:
+    side = _louder_in_turn(target, history, frames)
+    if side is None:
+        side = _sides_by_pitch(target, history, frames)
+    frames, is_other = frames[side.known], side.is_other[side.known]
+    if len(frames) < MEASUREMENT.min_line_frames:
         return ShakeFigures()
-    frames, is_other = frames[known], (other < own)[known]
     # Where the ear's window grows after an attack, a reading's centre may precede the last one's.
     time_s = np.maximum.accumulate(history.sample[frames]) / rate
-    level_db = _level_difference(history.level_db[frames].astype(float), is_other)
+    level_db = side.level_db
+    if level_db is None:
+        level_db = _level_difference(history.level_db[frames].astype(float), is_other)
     times, to_other = _changes(time_s, is_other)
     periods = np.concatenate([np.diff(times[to_other]), np.diff(times[~to_other])])
     if len(periods) < MEASUREMENT.min_shake_cycles:
@@ -74,7 +77,63 @@ def measure_shake(
     cycle = float(np.median(periods))
     deviation = median_absolute_deviation(periods, cycle)
     spread = SD_PER_MAD * deviation / cycle if len(periods) > 2 else None
-    return ShakeFigures(1.0 / cycle, _own_fraction(times, to_other), spread, level_db)
+    fraction = _own_fraction(times, to_other) if side.level_db is None else None
+    return ShakeFigures(1.0 / cycle, fraction, spread, level_db)
+
+
+@dataclass(frozen=True, slots=True)
+class _Sides:
+    """Which sound of a shake each reading belongs to.
+
+    Attributes:
+        known: whether it is known, shape (n,).
+        is_other: whether it is the other sound, shape (n,).
+        level_db: level of the other sound relative to the step's own, where the levels tell them
+            apart; None where the pitch does.
+    """
+
+    known: NDArray[np.bool_]
+    is_other: NDArray[np.bool_]
+    level_db: float | None = None
+
+
+def _sides_by_pitch(
+    target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
+) -> _Sides:
+    """The sound nearest to the pitch."""
+    own, other = (
+        np.abs(cents_from_nearest(history.pitch[frames], pitches))
+        for pitches in (target.path[0], target.shake_pitches)
+    )
+    return _Sides(np.minimum(own, other) <= MEASUREMENT.max_chord_cents, other < own)
+
+
+def _louder_in_turn(
+    target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
+) -> _Sides | None:
+    """The sound that is louder than on average, where both sound nearly all the time.
+
+    None where they do not, and where their levels do not move: that is a chord.
+    """
+    assert target.step.shake is not None
+    own, other = (
+        (tab.hole, reed_mask([tab.hole], tab.breath))
+        for tab in (target.step.first[0], target.step.shake.other[0])
+    )
+    reeds = history.reeds[frames]
+    together = (reeds & own[1] != 0) & (reeds & other[1] != 0)
+    if together.sum() <= MEASUREMENT.min_together * np.count_nonzero(reeds):
+        return None
+    levels = history.levels[frames].astype(float)
+    difference = levels[:, other[0] - 1] - levels[:, own[0] - 1]
+    known = ~np.isnan(difference)
+    if known.sum() < MEASUREMENT.min_line_frames:
+        return None
+    low, high = np.percentile(difference[known], (10.0, 90.0))
+    if high - low < MEASUREMENT.min_level_swing_db:
+        return None
+    middle = 0.5 * float(low + high)
+    return _Sides(known, difference > middle, middle)
 
 
 def _changes(time_s: Floats, is_other: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
