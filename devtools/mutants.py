@@ -263,10 +263,10 @@ def audit(room: str, count: int, seed: int, tests: Sequence[str]) -> Iterator[st
     Raises:
         RuntimeError: the tests fail without a mutant.
     """
-    chosen = sample(room, count, seed)
     with tempfile.TemporaryDirectory(prefix="mutants-") as name:
         folder = Path(name)
         copy_tree(folder)
+        chosen = sample(room, count, seed, folder)
         calls_file = folder / "calls.json"
         trace = ("-p", "devtools.call_trace", f"--traced-room={room}", f"--calls={calls_file}")
         began = os.times().elapsed
@@ -280,7 +280,7 @@ def audit(room: str, count: int, seed: int, tests: Sequence[str]) -> Iterator[st
             original = file.read_text(encoding="utf-8")
             file.write_text(mutant.source, encoding="utf-8")
             code: int | None = 0
-            for group in ordered(calls, function_of(mutant.path, mutant.line)):
+            for group in ordered(calls, function_of(mutant.path, mutant.line, folder)):
                 code = run_tests(folder, group, limit_s)
                 if code != 0:
                     break
