@@ -1,32 +1,25 @@
-"""The player's own harps: measured, named, and followed by the targets.
-
-Measuring is held against the built-in player, whose reeds lie where they are put, and on recorded
-reeds against Praat's pitch.
-"""
+"""The player's own harps: named, and followed by the targets; the commands that measure them."""
 
 from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 from typing import Any
 
-import numpy as np
-import parselmouth
 import pytest
 import soundfile as sf
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.reeds.excerpts import EXCERPTS, RATE, load, path_of
+from tests.reeds.excerpts import RATE, load, path_of
 from tests.support.command_line import Answer, runner
-from tests.support.own_harps import off_by, tab, walk
+from tests.support.own_harps import tab
 from tests.support.pulse import Pulse
 from trainer.cli.exit_codes import ExitCode
-from trainer.ear import analyze_blocks
 from trainer.harp import (
     STANDARD_KEYS,
     Breath,
@@ -41,20 +34,6 @@ from trainer.harp import (
     with_reed_targets,
 )
 from trainer.music import TEMPERAMENTS, cents
-from trainer.practice import (
-    AttackMeasured,
-    HarpMeasured,
-    HarpMeasurement,
-    MeasurementEvent,
-    PassStarted,
-    Plan,
-    ReedRequested,
-    ReedSounding,
-    RepeatRequested,
-    TakeFailed,
-    TakeFinished,
-    measure_harp,
-)
 from trainer.reedcare import (
     check_harp_name,
     find_own_harp,
@@ -65,7 +44,6 @@ from trainer.reedcare import (
 )
 from trainer.report.own_harp_report import own_harp_text
 from trainer.settings import Settings
-from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 from trainer.store import HarpTag, Journal, JournalError, OwnHarp, ReedRecord
 
 WHEN = datetime(2026, 10, 5, 17, tzinfo=UTC)
@@ -328,172 +306,6 @@ class TestHarpInHand:
     def test_an_impossible_harp_is_named(self) -> None:
         with pytest.raises(HarpError, match="your harp 'quay': its reeds lie 97 cents above"):
             measured_harp(kept(reeds_off(C, 97.0)))
-
-
-def events_of(
-    plain: Harp,
-    played: Harp,
-    *,
-    attacks: int = 1,
-    times: int = 1,
-    faults: Mapping[int, Fault] | None = None,
-) -> list[MeasurementEvent]:
-    """What measuring says while the built-in player walks along all reeds of another harp."""
-    player = BuiltInPlayer(walk(times), played, spec=PlayerSpec(faults=faults or {}))
-    measuring = HarpMeasurement(plain, attacks)
-    events = [
-        event
-        for reading in analyze_blocks(player.blocks(), player.rate, plain)
-        for event in measuring.add_reading(reading)
-        if not isinstance(event, ReedSounding)
-    ]
-    return [*events, *measuring.finish()]
-
-
-def result(events: list[MeasurementEvent]) -> dict[str, ReedRecord]:
-    done = events[-1]
-    assert isinstance(done, HarpMeasured)
-    return {reed.tab: reed for reed in done.reeds}
-
-
-@dataclass(frozen=True)
-class Case:
-    """A fault on -4, the eighth step, and the sentence that it causes."""
-
-    fault: Fault
-    sentence: str
-
-
-FOURTH_DRAW = 7
-
-
-class TestMeasuring:
-    @pytest.mark.parametrize(
-        ("key", "shift"), [("C", 0.0), ("C", -45.0), ("low F", 45.0), ("high G", -20.0)]
-    )
-    def test_offsets_of_reeds_are_measured(self, key: str, shift: float) -> None:
-        played = off_by(shift, key)
-        events = events_of(Harp.of(key), played)
-        pitches = result(events)
-        entries = natural_entries(played)
-        errors = [cents(pitches[str(entry)].hz, played.hz(entry)) for entry in entries]
-        print(f"{key} {shift:+.0f}: worst {max(map(abs, errors)):.3f} cents")
-        assert max(map(abs, errors)) < 0.1
-        assert all(reed.spread_cents < 0.5 for reed in pitches.values())
-        assert not [event for event in events if isinstance(event, RepeatRequested)]
-        asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
-        # The first was asked for before anything was heard.
-        assert asked == [str(entry) for entry in natural_entries(played)][1:]
-
-    def test_recorded_reeds_agree_with_praat(self) -> None:
-        plan = Plan(C, RecordingSpec(path_of("c-harp")))
-        events = list(measure_harp(plan, attacks=1))
-        assert isinstance(events[0], PassStarted)
-        assert isinstance(events[-1], TakeFinished)
-        done = events[-2]
-        assert isinstance(done, HarpMeasured)
-        assert not done.missing
-        pitch = parselmouth.Sound(load("c-harp").astype(float), RATE).to_pitch_ac(
-            time_step=0.005,
-            pitch_floor=180.0,
-            pitch_ceiling=4500.0,
-            very_accurate=True,
-            max_number_of_candidates=15,
-            octave_cost=0.01,
-        )
-        times, hz = pitch.xs(), pitch.selected_array["frequency"]
-        pitches = {reed.tab: reed.hz for reed in done.reeds}
-        errors = {}
-        for note in EXCERPTS["c-harp"].notes:
-            inside = (times > note.at + 0.15) & (times < note.end - 0.1)
-            errors[note.tab] = cents(pitches[note.tab], float(np.median(hz[inside])))
-        print("from Praat, cents:", {name: round(error, 2) for name, error in errors.items()})
-        assert max(map(abs, errors.values())) < 1.0
-
-    @pytest.mark.parametrize(
-        "case",
-        [
-            Case(Fault(short_ms=600.0), "a bit longer"),
-            Case(Fault(leak_db=-6.0), "play one hole alone: hole 3 sounded too"),
-            Case(Fault(vibrato_hz=5.5, vibrato_cents=20.0), "without vibrato"),
-            Case(Fault(drift_cents=-40.0), "play it softer and evenly"),
-            Case(Fault(cents=-74.0), "74 cents under hole 4 draw: play it softer and unbent"),
-            Case(Fault(instead="-4'"), "100 cents under hole 4 draw"),
-        ],
-        ids=lambda case: case.sentence[:20],
-    )
-    def test_an_unusable_note_is_requested_again(self, case: Case) -> None:
-        events = events_of(C, C, faults={FOURTH_DRAW: case.fault})
-        sentences = [event.sentence for event in events if isinstance(event, RepeatRequested)]
-        assert any(case.sentence in sentence for sentence in sentences), sentences
-        done = events[-1]
-        assert isinstance(done, HarpMeasured)
-        assert [str(entry) for entry in done.missing] == ["-4"]
-        # It stays the one that is asked for while the others are played.
-        asked = [str(event.tab) for event in events if isinstance(event, ReedRequested)]
-        assert asked[-1] == "-4"
-
-    def test_another_hole_counts_for_its_own_reed(self) -> None:
-        events = events_of(C, C, times=2, faults={FOURTH_DRAW: Fault(instead="-5")})
-        attacks = [event for event in events if isinstance(event, AttackMeasured)]
-        assert [(str(entry.tab), entry.asked) for entry in attacks[6:9]] == [
-            ("4", True),
-            ("-5", False),
-            ("5", False),
-        ]
-        assert set(result(events)) == {str(entry) for entry in REEDS}
-
-    def test_of_two_reeds_with_one_note_the_requested_one_counts(self) -> None:
-        events = events_of(C, C)
-        attacks = [event for event in events if isinstance(event, AttackMeasured)]
-        pairs = [(str(attack.tab), attack.asked) for attack in attacks]
-        assert ("-2", True) in pairs
-        assert ("3", True) in pairs
-
-    def test_attacks_that_disagree_request_another(self) -> None:
-        """One was played 15 cents flat, steadily: the median of three is not."""
-        faults = {FOURTH_DRAW: Fault(cents=-15.0)}
-        two = events_of(C, C, attacks=2, times=2, faults=faults)
-        assert not [entry for entry in two if isinstance(entry, HarpMeasured) and entry.missing]
-        assert result(two)["-4"].spread_cents == pytest.approx(15.0, abs=0.3)
-        sentences = [entry.sentence for entry in two if isinstance(entry, RepeatRequested)]
-        assert sentences == ["once more, a little softer: hole 4 draw differs from before"]
-        three = events_of(C, C, attacks=2, times=3, faults=faults)
-        assert cents(result(three)["-4"].hz, C.hz(tab("-4"))) == pytest.approx(0.0, abs=0.1)
-
-    def test_a_large_offset_counts_when_it_is_confirmed(self) -> None:
-        played = off_by(0.0, **{"-5": -75.0})
-        once, twice = (events_of(C, played, times=times) for times in (1, 2))
-        assert "-5" not in result(once)
-        assert cents(result(twice)["-5"].hz, C.hz(tab("-5"))) == pytest.approx(-75.0, abs=0.1)
-
-    def test_another_key_is_noticed(self) -> None:
-        events = events_of(C, Harp.of("Db"))
-        sentences = [event.sentence for event in events if isinstance(event, RepeatRequested)]
-        assert any("fits no reed of a C harp; is it another key?" in entry for entry in sentences)
-
-    def test_it_ends_when_all_reeds_are_measured(self, tmp_path: Path) -> None:
-        blocks = list(BuiltInPlayer(walk(2), C, spec=PlayerSpec()).blocks())
-        path = tmp_path / "twice.wav"
-        sf.write(path, np.concatenate([block.samples for block in blocks]), blocks[0].rate)
-        events = list(measure_harp(Plan(C, RecordingSpec(path)), attacks=1))
-        attacks = [event for event in events if isinstance(event, AttackMeasured)]
-        assert len(attacks) == 20
-
-    def test_stopping_keeps_the_measured_reeds(self) -> None:
-        plan = Plan(C, RecordingSpec(path_of("c-harp")))
-        known: list[AttackMeasured] = []
-        for event in measure_harp(plan, attacks=1, should_stop=lambda: len(known) >= 4):
-            if isinstance(event, AttackMeasured):
-                known.append(event)
-            if isinstance(event, HarpMeasured):
-                assert [reed.tab for reed in event.reeds] == ["1", "2", "3", "4"]
-                assert len(event.missing) == 16
-        assert len(known) == 4
-
-    def test_an_unreadable_recording_is_reported(self, tmp_path: Path) -> None:
-        events = list(measure_harp(Plan(C, RecordingSpec(tmp_path / "none.wav"))))
-        assert [type(event) for event in events] == [TakeFailed, HarpMeasured, TakeFinished]
 
 
 @pytest.fixture
