@@ -14,7 +14,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from itertools import pairwise
@@ -40,13 +40,7 @@ from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, su
 from trainer.drill import Drill, Shelf, parse_drill, read_shelf
 from trainer.harp import Harp, Tab
 from trainer.practice import (
-    DayEnded,
     EntryEnded,
-    EntryStarted,
-    PassEnded,
-    Plan,
-    TakeFinished,
-    run_day,
 )
 from trainer.report.daily_set_report import (
     DaySessionLines,
@@ -55,7 +49,6 @@ from trainer.report.daily_set_report import (
     daily_set_text,
     day_summary_text,
 )
-from trainer.sound import Fault, PlayerSpec
 from trainer.store import HarpTag, Journal, JournalError, OwnHarp, StepRecord, TakeRecord
 
 TODAY = date(2026, 5, 14)
@@ -680,112 +673,6 @@ def test_a_year_of_practice_is_read_in_well_under_a_second(tmp_path: Path) -> No
     assert again == first
     assert once < 0.9
     assert twice < 0.1
-
-
-# --- playing it -----------------------------------------------------------------------------
-
-
-def tiny(name: str, tab: str, **more: object) -> Drill:
-    head = "".join(f"{key} = {json.dumps(value)}\n" for key, value in more.items())
-    text = f'title = "{name.title()}"\nharp = "C"\ntempo = 240\n{head}tab = """{tab}"""\n'
-    return parse_drill(text, name)
-
-
-TINY = Shelf(
-    (
-        tiny("buoys", "4:2 -4:2 |", level=1),
-        tiny("gulls", "5:2 -5:2 |", level=1),
-        tiny("piles", "6:2 -6:2 |", level=1),
-    ),
-    (),
-)
-TINY_DRILLS = {drill.name: drill for drill in TINY.drills}
-
-
-def run_tiny(
-    journal: Journal,
-    day: DailySet,
-    source: PlayerSpec | None = None,
-    should_stop: Callable[[], bool] = lambda: False,
-) -> list[Any]:
-    base = Plan(Harp.of(), source or PlayerSpec(), journal=journal.path, player="Marit")
-    return list(
-        run_day(
-            day, TINY_DRILLS, base, lambda entry: (entry.harp, "old C"), should_stop=should_stop
-        )
-    )
-
-
-def todays(journal: Journal, day: date | None = None) -> DailySet:
-    sources = ("microphone", "player")
-    return open_daily_set(journal, "Marit", day or date.today(), 4.0, TINY, counted_sources=sources)
-
-
-def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> None:
-    with journal_of(tmp_path) as journal:
-        day = todays(journal)
-        events = run_tiny(journal, day)
-        began = [event for event in events if isinstance(event, EntryStarted)]
-        done = [event for event in events if isinstance(event, EntryEnded)]
-        assert [(e.number, e.count, e.entry) for e in began] == [
-            (i, 3, entry) for i, entry in enumerate(day.entries, 1)
-        ]
-        assert [event.entry for event in done] == list(day.entries)
-        assert isinstance(events[-1], DayEnded)
-        over = events[-1].day
-        assert over.left == ()
-        takes = journal.takes()
-        assert over == todays(journal)  # what was heard is what was written
-    assert len(takes) == sum(entry.passes for entry in day.entries)
-    assert {(played.player, played.harp.name, played.whole) for played in takes} == {
-        ("Marit", "old C", True)
-    }
-    assert over.score is not None
-    assert over.score > 90
-    assert over.mean_gain is None
-
-
-def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None:
-    with journal_of(tmp_path) as journal:
-        day = todays(journal)
-        ended = 0
-
-        def counted(events: list[Any]) -> list[Any]:
-            return [event for event in events if isinstance(event, PassEnded)]
-
-        def after_two() -> bool:
-            return len(journal.takes()) >= 2
-
-        events = run_tiny(journal, day, should_stop=after_two)
-        over = events[-1].day
-        ended = len(counted(events))
-        assert over.left
-        assert len(over.left) < len(day.entries) or over.played
-        rest = run_tiny(journal, todays(journal))
-        assert rest[-1].day.left == ()
-        whole = sum(entry.passes for entry in day.entries)
-        partly = sum(not played.whole for played in journal.takes())
-        assert ended + len(counted(rest)) == whole + partly
-
-
-def test_a_drill_that_does_not_pass_is_left_after_some_takes(tmp_path: Path) -> None:
-    with journal_of(tmp_path) as journal:
-        day = todays(journal)
-        events = run_tiny(journal, day, PlayerSpec(faults={0: Fault(cents=45.0)}))
-        over = events[-1].day
-    assert all(len(over.scores(entry)) == entry.most for entry in day.entries)
-    assert over.left == ()
-    assert max(over.best(entry) or 0.0 for entry in day.entries) < 80
-
-
-def test_a_take_that_cannot_go_on_ends_the_day(tmp_path: Path) -> None:
-    with journal_of(tmp_path) as journal:
-        day = todays(journal)
-        events = run_tiny(journal, day, PlayerSpec(faults={7: Fault(cents=9.0)}))  # no such step
-        over = events[-1].day
-    assert [type(event) for event in events[-3:]] == [TakeFinished, EntryEnded, DayEnded]
-    assert over.played == {}
-    assert sum(isinstance(event, EntryStarted) for event in events) == 1
 
 
 # --- in words --------------------------------------------------------------------------
