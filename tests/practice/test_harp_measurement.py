@@ -281,8 +281,8 @@ def test_a_note_under_the_requested_reed_is_reported_as_its_bend(off: float, sen
     known = [entry for entry in REEDS if entry != tab("10")]
     measurement = HarpMeasurement(C, attacks=1, known=known)
     assert measurement.requested == tab("10")
-    (said,) = sentences_of(play(measurement, raised("10", off)))
-    assert said.startswith(sentence)
+    (sentence_,) = sentences_of(play(measurement, raised("10", off)))
+    assert sentence_.startswith(sentence)
 
 
 def test_what_sounds_is_reported_ten_times_a_second_with_its_deviation() -> None:
