@@ -44,9 +44,9 @@ class PerformanceParameters:
 
     Attributes:
         velocity, accented_velocity: of notes, of 127; they are 4.6 dB apart.
-        repeat_gap_s: time in seconds for which a note stops before the same note or a tongued one
-            follows, as the built-in player does.
-        max_repeat_gap_beats: the same in beats, at most: `time_grid` reads a gap of that size as
+        gap_s: time in seconds for which a note stops before the same note, a tongued one or one of
+            the other breath, as the built-in player does.
+        max_gap_beats: the same in beats, at most: `time_grid` reads a gap of that size as
             none.
         staccato_fraction: fraction of its length for which a staccato note is held.
         grace_s: duration of a grace note in seconds, before the beat.
@@ -60,8 +60,8 @@ class PerformanceParameters:
 
     velocity: int = 90
     accented_velocity: int = 117
-    repeat_gap_s: float = 0.06
-    max_repeat_gap_beats: Fraction = Fraction(1, 10)
+    gap_s: float = 0.06
+    max_gap_beats: Fraction = Fraction(1, 10)
     staccato_fraction: float = 0.45
     grace_s: float = 0.08
     slap_s: float = 0.05
@@ -126,8 +126,8 @@ class Sounding:
 def soundings(steps: Sequence[Step], harp: Harp, timing: Timing) -> Iterator[Sounding]:
     """Yield the steps of a part as they sound.
 
-    A note lasts until its end, or stops shortly before the same note or a tongued one, before a
-    grace note, and early if it is staccato.
+    A note lasts until its end, or stops shortly before the same note, a tongued one or one of the
+    other breath, before a grace note, and early if it is staccato.
     """
     for step, following in zip(steps, (*steps[1:], None), strict=True):
         start, end = timing.tick(step.start), timing.tick(step.end)
@@ -146,10 +146,11 @@ def _gap(step: Step, following: Step, harp: Harp, timing: Timing) -> int:
     if following.grace:
         return timing.ticks(PARAMETERS.grace_s, step.end)
     is_repeated = _notes(step, step.last, harp) & _notes(following, following.first, harp)
-    if not is_repeated and following.articulation is not Articulation.TONGUED:
+    turns = step.last[0].breath is not following.first[0].breath
+    if not (is_repeated or turns or following.articulation is Articulation.TONGUED):
         return 0
-    longest = math.floor(PARAMETERS.max_repeat_gap_beats * timing.clock.rate)
-    return min(timing.ticks(PARAMETERS.repeat_gap_s, step.end), longest)
+    longest = math.floor(PARAMETERS.max_gap_beats * timing.clock.rate)
+    return min(timing.ticks(PARAMETERS.gap_s, step.end), longest)
 
 
 def _notes(step: Step, sound: Sound, harp: Harp) -> set[int]:
