@@ -96,12 +96,13 @@ def expand_repeats(tokens: list[Token], problems: list[Problem]) -> list[Token]:
                 done += repeat.played(problems)
                 repeat, part = None, done
             part.append(token)
-        if len(done) > MAX_TOKENS:
+        if len(done) + (len(repeat.part) if repeat else 0) > MAX_TOKENS:
             break
     else:
         if repeat and not repeat.is_complete:
             message = "the repeat is never closed; write :| at its end"
             problems.append(repeat.token.problem(message))
+            _end_bar(repeat.part, tokens[-1])
     return _not_too_long([*done, *(repeat.played(problems) if repeat else ())], problems)
 
 
@@ -166,7 +167,8 @@ class _Repeat:
             written = self.endings[-1].token.text.strip("|.")
             message = f"ending {written} must be closed with :| before the next one"
             problems.append(token.problem(message))
-        elif not numbers or numbers[-1] > MAX_REPEATS:
+            self.endings[-1].closing = replace(token, text=":|")
+        if not numbers or numbers[-1] > MAX_REPEATS:
             message = f"write 1 to {MAX_REPEATS} in rising order for an ending, as in |1-3."
             problems.append(token.problem(message))
         elif numbers[0] != following or taken & set(numbers):
