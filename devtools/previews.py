@@ -18,6 +18,7 @@ from trainer.app.canvas import Canvas
 from trainer.app.take_state import TakeState
 from trainer.app.theme import apply_theme
 from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
+from trainer.app.widgets.far_view import FarView, FarViewState
 from trainer.app.widgets.gauge import Gauge, GaugeState
 from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
@@ -89,6 +90,7 @@ PREVIEWS: Mapping[str, Preview] = {
     "measuring_board": Preview(MeasuringBoard, _measuring),
     "note_list": Preview(NoteList, NoteListState.of),
     "pitch_trace": Preview(PitchTrace, lambda take: take),
+    "far": Preview(FarView, FarViewState.of),
     "readout": Preview(Readout, ReadoutState.of),
     "reference_tone": Preview(
         ReferenceTone, lambda take: ReferenceToneState(take.plan.harp, take.displayed.tab)

@@ -245,6 +245,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("c", lambda now: now.plan.loops and now.to > OWN),
         Case("less_than_sign", lambda now: now.to == OWN + CLIMB_BPM - TEMPO_STEP_BPM, "c"),
         Case("greater_than_sign", lambda now: now.to == OWN + CLIMB_BPM + TEMPO_STEP_BPM, "c"),
+        Case("v", lambda now: now.app.screen.query_one("#far").display),
         Case("t", on(TodayScreen)),
         Case("s", on(ShelfScreen)),
         Case("i", on(ListenScreen)),

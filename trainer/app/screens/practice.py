@@ -23,6 +23,7 @@ from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
+from trainer.app.widgets.far_view import FarView, FarViewState
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.status_line import StatusLine, StatusState
@@ -42,6 +43,8 @@ MIN_TEMPO, MAX_TEMPO = 20.0, 300.0
 """Range of the tempo in beats a minute."""
 CLIMB_BPM = 20.0
 """Total climb of the tempo in beats a minute, unless drill or player set another."""
+FAR_ROWS = 50
+"""Rows of a window from which the far view is shown while a take runs, unless the player chose."""
 NO_CLIMB = Climb(0.0, MAX_TEMPO)
 """A climb by zero beats a minute: it overrides that of the drill."""
 
@@ -99,6 +102,9 @@ class PracticeScreen(TakeScreen):
             show=False,
             tooltip="raise the tempo it climbs to",
         ),
+        Binding(
+            "v", "far", "far view", show=False, tooltip="large text and needle, or the page of tab"
+        ),
         Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
         Binding("s", "shelf", "shelf", tooltip="shelf: find and open a drill"),
         Binding("i", "listen", "listen", show=False, tooltip="listen without a drill"),
@@ -137,10 +143,12 @@ class PracticeScreen(TakeScreen):
         self._shelf = shelf
         self._result_shown_for: TakeState | None = None
         self._in_day = False
+        self._chose_far: bool | None = None
         self._head = HeadLine(id="head")
         self._page = TabPage(id="page")
         self._trace = PitchTrace(id="trace")
         self._dials = Dials()
+        self._far = FarView(id="far")
         self._verdict = VerdictLines(id="verdict")
         self._status = StatusLine(id="status")
 
@@ -150,6 +158,7 @@ class PracticeScreen(TakeScreen):
         yield self._page
         yield self._trace
         yield from self._dials.widgets
+        yield self._far
         yield self._verdict
         yield self._status
         yield Footer(compact=True, show_command_palette=False)
@@ -160,10 +169,15 @@ class PracticeScreen(TakeScreen):
             return
         super().show(take)
         self._head.show(HeadState.of(take))
-        self._page.show(TabPageState.of(take.drill, take))
-        self._trace.show(take)
-        self._dials.show(take)
-        self._verdict.show(VerdictState.of(take))
+        far = self._shows_far(take)
+        self.set_class(far, "-far")
+        if far:
+            self._far.show(FarViewState.of(take))
+        else:
+            self._page.show(TabPageState.of(take.drill, take))
+            self._trace.show(take)
+            self._dials.show(take)
+            self._verdict.show(VerdictState.of(take))
         self._status.show(StatusState.of(take))
         if take.phase is Phase.ENDED and take.outcome.passes and take is not self._result_shown_for:
             self._result_shown_for = take
@@ -171,8 +185,23 @@ class PracticeScreen(TakeScreen):
 
     def show_urgent(self, take: TakeState) -> None:
         """Update the dials only."""
-        if take.drill is not None:
+        if take.drill is None:
+            return
+        if self.has_class("-far"):
+            self._far.show(FarViewState.of(take))
+        else:
             self._dials.show(take)
+
+    def _shows_far(self, take: TakeState) -> bool:
+        """Return whether the far view is shown: as chosen, else in a large window during a take."""
+        if self._chose_far is not None:
+            return self._chose_far
+        return take.running and self.size.height >= FAR_ROWS
+
+    def action_far(self) -> None:
+        """Show the far view, or the page of tab."""
+        self._chose_far = not self._shows_far(self.session.take)
+        self.show(self.session.take)
 
     def _show_result(self, take: TakeState) -> None:
         if take.sheet.result is not None and self.app.screen is self:
