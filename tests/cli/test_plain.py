@@ -25,7 +25,7 @@ from trainer.app.widgets.head_line import HeadState
 from trainer.app.widgets.status_line import StatusState
 from trainer.cli import main
 from trainer.cli.typed_commands import TypedCommands
-from trainer.drill import find_drill
+from trainer.drill import find_drill, parse_drill
 from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import Harp, Tab
@@ -204,6 +204,15 @@ def test_a_bar_is_announced_with_who_plays_and_how_clean_and_rests_too() -> None
     events = [event for _, event in scripted.scripted_events(loose)]
     sentences = "\n".join(take_lines(loose, events))
     assert all(f"({care})" in sentences for care in cares)
+
+
+def test_a_bar_is_announced_with_its_techniques() -> None:
+    tab = "^-5 -4:1 4:1{accent, staccato} -4<>5:2{shake 5} | 5:4 |"
+    drill = parse_drill(f'title = "Buoys"\nharp = "C"\ntempo = 90\ntab = "{tab}"\n', "buoys")
+    plan = Plan(Harp.of(), PlayerSpec(), drill=drill)
+    events = [event for _, event in scripted.scripted_events(plan)]
+    sentences = " ".join(" ".join(take_lines(plan, events)).split())
+    assert "bar 1 of 2: ^-5 -4, 4 (staccato, accent), -4<>5 (shake 5)" in sentences
 
 
 def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:

@@ -16,6 +16,7 @@ from trainer.marking import (
     mean_score,
     score_criteria,
 )
+from trainer.report.directions import written_tab
 from trainer.report.formatting import WIDTH, fill, score_text
 from trainer.report.schemas.results import (
     AimData,
@@ -41,7 +42,7 @@ def mark_line(mark: Mark, width: int = 0) -> str:
         mark: the mark.
         width: line width in columns; 0 does not break the line.
     """
-    head = f"{mark.step.index + 1:>3}  {mark.step.tab:<8} {score_text(mark.score):>3}  "
+    head = f"{mark.step.index + 1:>3}  {written_tab(mark.step):<8} {score_text(mark.score):>3}  "
     if not width:
         return head + mark.sentence
     return fill(mark.sentence, width, head, " " * len(head))
@@ -65,7 +66,7 @@ def total_line(result: Result) -> str:
     if weakest is None:
         return f"{total}, {verdict}."
     number, score = weakest.step.index + 1, score_text(weakest.score)
-    return f"{total}, {verdict}; weakest: step {number} ({weakest.step.tab}) with {score}."
+    return f"{total}, {verdict}; weakest: step {number} ({written_tab(weakest.step)}) with {score}."
 
 
 def result_text(result: Result, width: int = WIDTH) -> str:

@@ -22,6 +22,7 @@ from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Mark, PlayedNote, Result
 from trainer.report.advice import Advice
+from trainer.report.directions import written_tab
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import score_text
 from trainer.report.grades import FAULT_BELOW, GRADES, MISSED, Grade, grade_of_mark, grade_of_score
@@ -233,7 +234,7 @@ def _step(mark: Mark, report: StudentReport) -> StepView:
     return StepView(
         number=mark.step.index + 1,
         bar=mark.step.bar,
-        tab=mark.step.tab,
+        tab=written_tab(mark.step),
         played=_played_instead(mark, report.result),
         grade=grade_of_mark(mark),
         score=score_text(mark.score),

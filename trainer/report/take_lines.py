@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from trainer.drill import CleannessRule, Step
+from trainer.drill import Step, step_directions
 from trainer.practice import (
     BeatReached,
     Event,
@@ -22,6 +22,7 @@ from trainer.practice import (
     TakePaused,
     TakeResumed,
 )
+from trainer.report.directions import written_tab
 from trainer.report.formatting import WIDTH, bars_text
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
@@ -167,9 +168,9 @@ class TakeLines:
 
 def _step_text(step: Step) -> str:
     """Return a step's tab and directions."""
-    words = [step.tab]
-    if step.cleanness_rule is not CleannessRule.PLAIN:
-        words.append(f"({step.cleanness_rule.value})")
+    words = [written_tab(step)]
+    if directions := step_directions(step):
+        words.append(f"({', '.join(directions)})")
     if step.call:
         words.append("(the trainer plays)")
     return " ".join(words)

@@ -23,6 +23,7 @@ from trainer.app.take_state import TakeState, take_at_step
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.marking import Mark, Result
+from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
 from trainer.report.result_report import outcome_text
 from trainer.sound import Passage, RecordingSpec
@@ -47,7 +48,7 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
     """
     graded = grade_of_mark(mark)
     pointer = "▶" if chosen else " "
-    head = f"{mark.step.index + 1:>3}  {mark.step.tab:<9}"
+    head = f"{mark.step.index + 1:>3}  {written_tab(mark.step):<9}"
     score = f"{graded.shape} {score_text(mark.score):>3}  "
     indent = len(head) + len(score)
     first, *rest = textwrap.wrap(mark.sentence, max(20, width - indent)) or [""]
@@ -72,7 +73,7 @@ def total_content(result: Result) -> Content:
     ]
     if weakest is not None:
         parts.append(
-            f"\nweakest: step {weakest.step.index + 1} ({weakest.step.tab}), "
+            f"\nweakest: step {weakest.step.index + 1} ({written_tab(weakest.step)}), "
             f"{score_text(weakest.score)}"
         )
     return Content.assemble(*parts)

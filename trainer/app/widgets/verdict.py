@@ -9,6 +9,7 @@ from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.shapes import grade_of_mark, grade_of_score
 from trainer.app.take_state import TakeState
 from trainer.marking import Mark, Result
+from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
 from trainer.report.result_report import outcome_text
 
@@ -45,7 +46,7 @@ def last_mark_row(mark: Mark | None) -> TextRow:
     graded = grade_of_mark(mark)
     return (
         (f" {mark.step.index + 1:>2} ", "quiet"),
-        (f"{mark.step.tab:<5} ", "strong"),
+        (f"{written_tab(mark.step):<5} ", "strong"),
         (f"{graded.shape}{score_text(mark.score):>3}  ", graded.pen),
         (mark.sentence, "text"),
     )
@@ -59,7 +60,7 @@ def total_row(state: VerdictState) -> TextRow:
         step = state.weakest.step
         spans += [
             ("  weakest: ", "quiet"),
-            (f"step {step.index + 1} ({step.tab}) ", "text"),
+            (f"step {step.index + 1} ({written_tab(step)}) ", "text"),
             (f"{graded.shape} {score_text(state.weakest.score)}", graded.pen),
         ]
     if state.result:
