@@ -69,6 +69,7 @@ def test_a_loop_begins_again_where_the_last_pass_closed() -> None:
     stage = Stage(Plan(Harp.of("C"), PlayerSpec(), drill=FOUR, loop=True))
     stage.first()
     for _ in range(3):
+        stage.results.append(True)
         (event,) = stage.next()
         assert (event.first, event.last) == (0, 5)
     assert stage.asked == [("first",), *[("next", None, False)] * 3]
@@ -126,6 +127,13 @@ def test_a_climbing_loop_waits_for_the_result_and_takes_its_tempo() -> None:
     assert tempos[3] < 70.0
     list(stage.scheduler.resume(4, 0))
     assert stage.asked[-1] == ("resume", (2, 2), tempos[3])
+
+
+def test_a_climbing_loop_keeps_its_tempo_until_a_pass_has_a_result() -> None:
+    stage = Stage(Plan(Harp.of("C"), PlayerSpec(), drill=FOUR, loop=True, climb=CLIMB))
+    stage.first()
+    stage.next()
+    assert stage.asked[-1] == ("next", 60.0, False)
 
 
 def test_a_pass_resumes_at_the_bar_of_its_step_and_ends_where_it_would_have() -> None:
