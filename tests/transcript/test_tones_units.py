@@ -10,6 +10,7 @@ from trainer.harp import Harp, Tab
 from trainer.transcript.tones import (
     Tone,
     _crossing,
+    _separable,
     _split_at_dips,
     find_tones,
     fit_reeds,
@@ -72,6 +73,16 @@ def test_pitches_on_partials_of_a_lower_one_are_masked() -> None:
     ratios = np.array([1.0, 1.5, 2.0, 2.03, 2.04 * 1.01, 3.0, 2.5])
     assert on_partial(200.0 * ratios, 200.0).tolist() == [
         False, False, True, True, False, True, False
+    ]  # fmt: skip
+
+
+def test_another_reed_is_searched_from_80_cents_on_and_not_on_partials() -> None:
+    grid = 400.0 * 2.0 ** (np.array([-90, -81, -79, 0, 79, 81, 1150, 1200, 1250]) / 1200.0)
+    assert _separable(grid, 400.0).tolist() == [
+        True, True, False, False, False, True, True, False, True
+    ]  # fmt: skip
+    assert on_partial(800.0 * 2.0 ** (np.array([-46, -44, 44, 46]) / 1200.0), 400.0).tolist() == [
+        False, True, True, False
     ]  # fmt: skip
 
 
