@@ -17,7 +17,8 @@ import soundfile as sf
 
 from tests.support.evening_class import DRILL, HARP
 from trainer.core import TrainerError
-from trainer.drill import read_shelf
+from trainer.drill import BeatClock, TempoCurve, read_shelf
+from trainer.marking import Performance, Remark
 from trainer.practice import PassEnded, Plan, run_take
 from trainer.report.advice import advise
 from trainer.report.formatting import score_text
@@ -137,9 +138,15 @@ def test_the_cursor_walks_over_what_was_played(student_report: StudentReport) ->
 
 
 def test_a_tempo_curve_is_drawn_where_there_is_one(student_report: StudentReport) -> None:
-    assert "Your tempo" not in student_html(student_report)
-    text = student_html(replace(student_report, tempos=((0.0, 80.0), (4.0, 96.0))))
-    assert "between 80 and 96 beats a minute" in text
+    curve = TempoCurve(BeatClock(0, 60.0, 1000), ((0, 0), (4000, 3000), (16_000, 12_000)))
+    remark = Remark("stop", "stopped for 0.6 s before bar 3", 0, 1)
+    played = Performance(curve, 60.0, (remark,))
+    with_click = replace(student_report.result, performance=None)
+    assert "Your tempo" not in student_html(replace(student_report, result=with_click))
+    alone = replace(student_report.result, performance=played)
+    text = student_html(replace(student_report, result=alone))
+    assert "between 80 and 80 beats a minute" in text
+    assert '<p class="note">Stopped for 0.6 s before bar 3.</p>' in text
     plot = tempo_plot(((0.0, 80.0), (4.0, 96.0)), 88.0)
     assert plot is not None
     assert plot.line[0][1] - plot.asked_y == pytest.approx(plot.asked_y - plot.line[1][1])

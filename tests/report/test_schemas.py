@@ -25,6 +25,7 @@ from trainer.report.class_report import class_csv, class_data, read_students
 from trainer.report.harp_chart import Chart, chart_data, harp_choices_data
 from trainer.report.heard_report import reading_data
 from trainer.report.journal_report import journal_data, take_data, takes_data
+from trainer.report.last_time import Summary
 from trainer.report.own_harp_report import own_harp_data, own_harps_data
 from trainer.report.shelf_report import shelf_data
 from trainer.report.sound_report import calibration_data, device_data, microphone_check_data
@@ -92,7 +93,8 @@ def test_reports_on_recordings(
     for recording in recordings:
         check_format("pass", best_pass_data(recording))
     made_from = {name: "" for name in ("recording", "drill", "harp", "options", "version")}
-    check_format("recording", {**recording_data(recordings[0]), "made_from": made_from})
+    more = {"made_from": made_from, "last_time": Summary.of(student_report.result).data}
+    check_format("recording", {**recording_data(recordings[0]), **more})
     bad = recordings[1]
     assert best_pass_data(bad) is None
     assert recording_data(bad)["trouble"] == bad.trouble

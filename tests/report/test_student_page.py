@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tests.support.colour import contrast
 from trainer.drill import parse_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result
+from trainer.report import student_page
 from trainer.report.student_page import STEP_MARGIN_S, StudentReport, marked_span, student_html
 
 RATE = 48_000
@@ -46,3 +49,21 @@ def test_a_button_plays_its_step_with_a_margin() -> None:
     expected = [time - 0.7 for a, b in SPANS for time in (a - margin, b + margin)]
     clips = sorted(set(clips), key=lambda clip: float(clip[0]))
     assert [float(time) for clip in clips for time in clip] == pytest.approx(expected, abs=1e-3)
+
+
+def test_grades_can_be_read_on_paper_screen_and_the_map() -> None:
+    """WCAG 2.2, 1.4.3: 4.5 to 1 for every text, light, dark and printed."""
+    css = (Path(student_page.__file__).parent / "templates" / "page.css").read_text()
+    blocks = re.findall(r":root \{([^}]*)\}", css)
+    assert len(blocks) == 3
+    names = ["top", "fine", "nearly", "low", "missed"]
+    for block in blocks:
+        colours = dict(re.findall(r"--([\w-]+): (#\w+);", block))
+        full = {
+            name: text if len(text) == 7 else "#" + "".join(2 * digit for digit in text[1:])
+            for name, text in colours.items()
+        }
+        for name in names:
+            assert contrast(full[name], full["paper"]) >= 4.5, name
+            assert contrast(full["ink"], full[f"{name}-ground"]) >= 4.5, name
+        assert contrast(full["quiet"], full["paper"]) >= 4.5

@@ -7,15 +7,20 @@ import io
 
 import pytest
 
-from trainer.drill import Drill, parse_drill
-from trainer.report.class_page import CHART, _median_chart
+from trainer.drill import Drill, parse_drill, read_shelf
+from trainer.report.class_page import class_html, mark_map
 from trainer.report.class_report import (
+    Beside,
     Student,
+    StudentHabit,
     class_csv,
     class_data,
+    class_habits,
     class_markdown,
     class_summary,
+    exercises,
     median_scores,
+    needs_text,
     read_students,
     students_by_loss,
 )
@@ -116,14 +121,61 @@ def test_a_class_in_every_form() -> None:
     assert data["students"][1]["trouble"] is None
 
 
-def test_bars_of_median_scores_stand_on_one_line() -> None:
-    chart = _median_chart(drill_of("4:1 -4':1 r:2"), {0: 100.0, 1: 50.0, 2: 0.0})
-    assert [bar.y + bar.height for bar in chart.bars] == [CHART.base_px] * 3
-    assert [bar.height for bar in chart.bars] == [80.0, 40.0, 0.0]
-    assert [bar.x for bar in chart.bars] == [0, 24, 48]
-    assert chart.width == 72
-    assert [bar.label for bar in chart.bars] == ["step 1, 4: 100", "step 2, -4': 50", "step 3, : 0"]
-    assert _median_chart(drill_of("4:1 r:3"), {}).width == 24
+def test_the_map_has_a_cell_for_each_mark_and_the_median_below() -> None:
+    drill = drill_of("4:1 -4':1 4:1 r:1 | 5:4")
+    anna, bert, class_ = mark_map(drill, STUDENTS)
+    assert (anna.name, bert.name, class_.name) == ("Anna", "Bert", "the class")
+    grades = [[cell.grade.name if cell.grade else "" for cell in row.cells] for row in (anna, bert)]
+    assert grades == [["good", "low", "", ""], ["top", "good", "low", ""]]
+    assert [cell.starts_bar for cell in anna.cells] == [True, False, False, True]
+    assert class_.cells[0].label == "the class, step 1, 4: 89"
+    assert anna.cells[2].label == "Anna, step 3, 4: not marked"
+
+
+HABITS = (
+    Student("Anna", 60.0, steps={0: 60.0}, habits=(StudentHabit("leaks below", (0, 1), 8.0),)),
+    Student(
+        "Bert",
+        50.0,
+        steps={0: 50.0},
+        habits=(StudentHabit("not bent", (1,)), StudentHabit("leaks below", (0, 1, 2), 6.0)),
+    ),
+    Student("Clara", 90.0, True, steps={0: 90.0}),
+)
+
+
+def test_the_habit_of_most_comes_first_and_a_drill_of_the_shelf_trains_it() -> None:
+    drill = drill_of("-4:1 -4':1 4:1 r:1 | 5:4", "level = 5")
+    leaks, bends = class_habits(HABITS)
+    assert leaks.students == ("Bert", "Anna")  # on three notes, on two
+    assert leaks.phrase == "The hole below leaks, 7 dB below the note."
+    assert (leaks.steps, bends.students) == ((0, 1, 2), ("Bert",))
+    assert needs_text(HABITS[1]).startswith("The bends do not bend. The hole below leaks, 6 dB")
+    titles = {drill.title for drill in read_shelf().drills}
+    proposed = exercises(drill, HABITS, read_shelf().drills)
+    assert len(proposed) == 3
+    assert {proposed[0].title, proposed[1].title} <= titles
+    assert proposed[2].title == "Bar 1 of x, alone and slower"
+    assert proposed[2].reason == "60 at the median."
+    assert [exercise.title for exercise in exercises(drill, HABITS)] == [proposed[2].title]
+    assert exercises(drill, HABITS[2:]) == []
+    data = class_data(drill, HABITS, read_shelf().drills)
+    assert [entry["who"] for entry in data["habits"]] == [["Bert", "Anna"], ["Bert"]]
+    assert [entry["title"] for entry in data["exercises"]] == [entry.title for entry in proposed]
+    assert "## For next week" in class_markdown(drill, HABITS)
+
+
+def test_a_class_page_links_pages_and_has_last_time_and_remarks() -> None:
+    drill = drill_of("4:1 -4':1 r:2")
+    student = Student(
+        "Anna", 71.0, steps={0: 71.0}, last=64.5, beside=Beside("pages/anna.html", "Soft starts!")
+    )
+    page = class_html(drill, [student, Student("Bert", trouble="no recording")])
+    assert page.count('<a href="pages/anna.html">Anna</a>') == 2  # the table and the map
+    assert "<td>64</td>" in page
+    assert "<td>Soft starts!</td>" in page
+    assert "not yet, 1 of 2 steps" in page
+    assert ">passes<" not in page
 
 
 def test_students_come_from_recordings_in_order_of_their_names() -> None:

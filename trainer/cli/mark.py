@@ -106,6 +106,14 @@ def mark(
             "is. [default: names of folders and files]",
         ),
     ] = None,
+    reports: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FOLDER",
+            help="Write a page for each student there. Your own words in NAME.remarks.md beside a "
+            "page are shown on it, and stay.",
+        ),
+    ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite the class report.")] = False,
     format_: FormatOption = Format.TEXT,
 ) -> None:
@@ -114,19 +122,20 @@ def mark(
     The player's own tempo is followed, through stops, repeats and skipped bars, unless --click is
     given. If a recording holds the drill several times, each pass is marked, and the best counts. A
     take saved by the trainer gets the same marks as when it was played, on the same harp unless
-    --harp names another, and at the same tolerance; with --class, pitch and tolerance are yours,
-    whatever the files say. Several recordings are marked on all cores.
+    --harp names another, and at the same tolerance; with --class or --reports, pitch and tolerance
+    are yours, whatever the files say. Several recordings are marked on all cores.
 
     Examples:
 
       trainer mark take.flac --drill half-step-on-four --format json
 
-      trainer mark class/ --drill harbour-bell --out marks --class class.html
+      trainer mark class/ --drill harbour-bell --out marks --class class.html --reports pages
     """
     from trainer.drill import find_drill
     from trainer.report.students import read_class_list
 
     drill_part = find_drill(drill).part(part)
+    is_class = class_ is not None or reports is not None
 
     def plan_of(recording: Path) -> tuple[Plan, tuple[str, ...]]:
         from trainer.harp import Harp
@@ -135,9 +144,9 @@ def mark(
         from trainer.sound import RecordingSpec
 
         played, reached = saved_harp(recording), saved_tolerance(recording, drill_part)
-        is_mine = harp is not None or class_ is not None
+        is_mine = harp is not None or is_class
         key, its_tuning = harp, tuning
-        if class_ is not None and played is not None and harp is None:
+        if is_class and played is not None and harp is None:
             key, its_tuning = played.key.name, tuning or played.tuning.name
         selected, name = harp_from_options(
             key,
@@ -159,14 +168,14 @@ def mark(
             journal=player_journal() if player else None,
             player=player or "",
             harp_name=name,
-            tolerance=tolerance or (None if class_ is not None else reached),
+            tolerance=tolerance or (None if is_class else reached),
         ).at_present_tolerance()
         notes = []
         if played is not None and (claims := targets_text(played)):
             used = "yours were used" if is_mine else "--harp takes yours instead"
             notes.append(f"the file names targets of its own ({claims}); {used}")
         if reached is not None and reached > drill_part.at_widest().goal.tolerance:
-            used = "the drill's was used" if class_ is not None else "--tolerance takes another"
+            used = "the drill's was used" if is_class else "--tolerance takes another"
             notes.append(f"the file names a tolerance of {reached:g} cents; {used}")
         return plan, tuple(notes)
 
@@ -175,11 +184,11 @@ def mark(
     listed = () if students is None else read_class_list(students)
     files = find_recordings(recordings)
     is_alone = len(files) == 1 and out is None and not recordings[0].is_dir()
-    if is_alone and class_ is None and scheduler is None:
+    if is_alone and class_ is None and reports is None and scheduler is None:
         _mark_one(*plan_of(files[0].path), format_)
     else:
         workers = jobs if scheduler is None else scheduler
-        Batch(drill_part, files, plan_of, out, workers, class_, listed).mark(format_)
+        Batch(drill_part, files, plan_of, out, workers, class_, listed, reports).mark(format_)
 
 
 def _mark_one(plan: Plan, notes: tuple[str, ...], format_: Format) -> None:

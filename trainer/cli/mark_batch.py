@@ -6,6 +6,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,6 +18,8 @@ from trainer.cli.options import Format, check_ending, check_overwrite, write_jso
 if TYPE_CHECKING:
     from trainer.drill import Drill
     from trainer.practice import Fingerprint, MarkedRecording, Plan
+    from trainer.report.class_report import Beside
+    from trainer.report.recording_page import PageRequest
     from trainer.report.stored_results import StoredResults
     from trainer.report.students import FoundRecording, ListedStudent
 
@@ -33,12 +36,14 @@ class Planned:
     Attributes:
         plan: how.
         notes: what the teacher should know of it.
-        made_from: what its result will follow from; None where no result is kept.
+        made_from: what its result will follow from.
+        page: what its page shows beside the marks; None where no page is made.
     """
 
     plan: Plan
-    notes: tuple[str, ...] = ()
-    made_from: Fingerprint | None = None
+    notes: tuple[str, ...]
+    made_from: Fingerprint
+    page: PageRequest | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +58,7 @@ class Batch:
         workers: as in :func:`trainer.practice.mark_recordings`.
         class_: file of the class report; None writes none.
         listed: the students of the class's list.
+        reports: folder of the students' pages; None makes none.
     """
 
     drill: Drill
@@ -62,6 +68,7 @@ class Batch:
     workers: int | str | None = None
     class_: Path | None = None
     listed: Sequence[ListedStudent] = ()
+    reports: Path | None = None
 
     def mark(self, format_: Format) -> None:
         """Mark the recordings; print a line for each, and a summary.
@@ -80,17 +87,18 @@ class Batch:
 
         names = name_students(self.recordings, self.listed)
         stored = None if self.out is None else StoredResults(self.out)
-        sorted_out = _SortedOut.of(self, stored)
+        pages = {} if self.reports is None else _page_paths(self.reports, names)
+        sorted_out = _SortedOut.of(self, stored, names, pages)
         if sorted_out.earlier:
             count = f"{len(sorted_out.earlier)} of {len(self.recordings)}"
             typer.echo(f"{count} have results in --out already", err=True)
         results = list(sorted_out.unreadable)
         for marked in results:
-            typer.echo(recording_line(marked), err=format_ is Format.JSON)
-        for marked in self._marked(sorted_out.planned, stored):
+            typer.echo(recording_line(marked, names[marked.path]), err=format_ is Format.JSON)
+        for marked in self._marked(sorted_out.planned, stored, pages):
             results.append(marked)
             if format_ is Format.TEXT:
-                line = recording_line(marked)
+                line = recording_line(marked, names[marked.path])
                 typer.echo(f"\r{line}" if sys.stderr.isatty() else line)
         results.sort(key=lambda marked: marked.path)
         if format_ is Format.JSON:
@@ -98,34 +106,50 @@ class Batch:
         elif results:
             typer.echo(f"\n{batch_summary_text(results)}")
         if self.class_ is not None:
-            self._write_class(names, [*sorted_out.earlier, *map(recording_data, results)])
+            data = [*sorted_out.earlier, *map(recording_data, results)]
+            self._write_class(names, pages, data)
         if any(marked.best is None for marked in results):
             raise typer.Exit(ExitCode.FAILED)
 
     def _marked(
-        self, planned: Mapping[Path, Planned], stored: StoredResults | None
+        self,
+        planned: Mapping[Path, Planned],
+        stored: StoredResults | None,
+        pages: Mapping[Path, Path],
     ) -> Iterator[MarkedRecording]:
-        """Yield the recordings as they are marked, and store each result."""
-        from trainer.practice import mark_recordings
+        """Yield the recordings as they are marked; store each result and page."""
+        from trainer.practice import Job, mark_recording, run_jobs
         from trainer.report.batch_report import recording_data
+        from trainer.report.recording_page import RecordingWithPage, mark_with_page, write_page
 
-        plans = [each.plan for each in planned.values()]
+        jobs = []
+        for path, each in planned.items():
+            work: Callable[[], MarkedRecording] = partial(mark_recording, each.plan)
+            if each.page is not None:
+                key = each.page.key(each.made_from)
+                work = partial(mark_with_page, each.plan, each.page, key)
+            jobs.append(Job(path, work))
         with typer.progressbar(
-            mark_recordings(plans, self.workers),
-            length=len(plans),
-            file=sys.stderr,
-            label="marking",
+            run_jobs(jobs, self.workers), length=len(jobs), file=sys.stderr, label="marking"
         ) as marking:
             for done in marking:
                 each = planned[done.path]
                 marked = replace(done, notes=(*each.notes, *done.notes))
-                if stored is not None and each.made_from is not None and marked.best is not None:
+                if stored is not None and marked.best is not None:
                     stored.write(done.path, self.drill, recording_data(marked), each.made_from)
+                if isinstance(done, RecordingWithPage) and done.html:
+                    write_page(pages[done.path], done.html)
                 yield marked
 
-    def _write_class(self, names: Mapping[Path, str], data: Sequence[Mapping[str, Any]]) -> None:
+    def _write_class(
+        self,
+        names: Mapping[Path, str],
+        pages: Mapping[Path, Path],
+        data: Sequence[Mapping[str, Any]],
+    ) -> None:
         import json
 
+        from trainer.drill import read_shelf
         from trainer.report.class_page import class_html
         from trainer.report.class_report import (
             Student,
@@ -137,25 +161,57 @@ class Batch:
         from trainer.report.students import missing_students
 
         assert self.class_ is not None
+        shelf = read_shelf().drills
         by_text = {str(path): name for path, name in names.items()}
+        beside = {str(path): self._beside(page) for path, page in pages.items()}
         missing = [
             Student(name, trouble="no recording")
             for name in missing_students(self.recordings, self.listed)
         ]
         in_class = sorted(
-            [*read_students(data, by_text), *missing], key=lambda student: student.name.casefold()
+            [*read_students(data, by_text, beside), *missing],
+            key=lambda student: student.name.casefold(),
         )
         match self.class_.suffix.lower():
             case ".html":
-                text = class_html(self.drill, in_class)
+                text = class_html(self.drill, in_class, shelf)
             case ".md":
-                text = class_markdown(self.drill, in_class)
+                text = class_markdown(self.drill, in_class, shelf)
             case ".csv":
                 text = class_csv(in_class)
             case _:
-                text = json.dumps(class_data(self.drill, in_class), indent=2) + "\n"
+                text = json.dumps(class_data(self.drill, in_class, shelf), indent=2) + "\n"
         write_text(self.class_, text)
         typer.echo(f"Wrote {self.class_}.", err=True)
+
+    def _beside(self, page: Path) -> Beside:
+        """Return what the class page shows of a student beside the marks."""
+        from trainer.report.class_report import Beside
+        from trainer.report.remarks import read_remarks, remarks_path
+
+        assert self.class_ is not None
+        link = os.path.relpath(page, self.class_.parent) if page.exists() else ""
+        remarks = read_remarks(remarks_path(page))
+        return Beside(Path(link).as_posix() if link else "", remarks[-1] if remarks else "")
+
+
+def _page_paths(folder: Path, names: Mapping[Path, str]) -> dict[Path, Path]:
+    """Return where the page of each recording is, in a folder that is made.
+
+    Raises:
+        TrainerError: the folder cannot be made.
+    """
+    from trainer.core import TrainerError
+    from trainer.report.recording_page import page_names
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TrainerError(
+            f"the folder {folder} cannot be created ({error.strerror}); choose another"
+        ) from None
+    files = page_names(list(names.values()))
+    return {path: folder / file for path, file in zip(names, files, strict=True)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,24 +229,40 @@ class _SortedOut:
     unreadable: list[MarkedRecording] = field(default_factory=list)
 
     @classmethod
-    def of(cls, batch: Batch, stored: StoredResults | None) -> _SortedOut:
+    def of(
+        cls,
+        batch: Batch,
+        stored: StoredResults | None,
+        names: Mapping[Path, str],
+        pages: Mapping[Path, Path],
+    ) -> _SortedOut:
         from trainer.core import TrainerError
         from trainer.practice import Fingerprint, MarkedRecording
+        from trainer.report.recording_page import PageRequest, page_key
+        from trainer.report.remarks import read_remarks, remarks_path
 
         sorted_out = cls()
         for recording in batch.recordings:
             path = recording.path
             try:
                 plan, notes = batch.plan_of(path)
-                made_from = None if stored is None else Fingerprint.of(plan)
+                made_from = Fingerprint.of(plan)
+                page = pages.get(path)
+                last = None if stored is None else stored.last(path, batch.drill, made_from)
+                request = None
+                if page is not None:
+                    remarks = read_remarks(remarks_path(page))
+                    request = PageRequest(names[path], notes, last, remarks)
             except TrainerError as error:
                 sorted_out.unreadable.append(MarkedRecording(path, trouble=str(error)))
                 continue
             earlier = None
-            if stored is not None and made_from is not None:
+            if stored is not None and (
+                page is None or request is None or page_key(page) == request.key(made_from)
+            ):
                 earlier = stored.read(path, batch.drill, made_from)
             if earlier is None:
-                sorted_out.planned[path] = Planned(plan, notes, made_from)
+                sorted_out.planned[path] = Planned(plan, notes, made_from, request)
             else:
                 sorted_out.earlier.append(earlier)
         return sorted_out

@@ -21,6 +21,7 @@ from trainer.cli.options import (
 if TYPE_CHECKING:
     from trainer.marking import Result
     from trainer.report.advice import Advice
+    from trainer.report.last_time import Summary
 
 REPORT_EXTENSIONS = (".html", ".md", ".csv", ".json")
 
@@ -40,17 +41,35 @@ def report(
     harp: HarpOption = None,
     tuning: TuningOption = None,
     tempo: TempoOption = None,
-    sound: Annotated[bool, typer.Option(help="Include the audio of each step.")] = True,
+    student: Annotated[str, typer.Option(help="The student's name, for the page.")] = "",
+    remark: Annotated[
+        str | None,
+        typer.Option(
+            metavar="TEXT",
+            help="Your own words for the page. They are added to FILE's .remarks.md, which you can "
+            "edit, and stay when the page is written again.",
+        ),
+    ] = None,
+    last: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="RESULT",
+            help="A result of 'trainer mark', as JSON, to compare with.",
+        ),
+    ] = None,
+    sound: Annotated[bool, typer.Option(help="Include the sound of the take.")] = True,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
-    """Write a report on a recording of a drill: marks, pitch, holes, time, and what to work on.
+    """Write a report on a recording of a drill: what to work on, each mark and why, pitch and time.
 
     The page opens in any browser, works without a network, and can be printed. Of several passes,
     it shows the best.
 
-    Example:
+    Examples:
 
       trainer report take.flac --drill half-step-on-four --out take.html
+
+      trainer report take.flac --drill half-step-on-four --remark "Listen to bar 2 again."
     """
     from trainer.cli.plain import console_events
     from trainer.drill import find_drill, read_shelf
@@ -65,18 +84,25 @@ def report(
         saved_tolerance,
     )
     from trainer.report.advice import advise
-    from trainer.report.student_page import StudentReport, marked_span, student_html
-    from trainer.sound import Recording, RecordingSpec, SoundError
+    from trainer.report.batch_report import targets_text
+    from trainer.report.recording_page import PageRequest, student_report, write_page
+    from trainer.report.remarks import add_remark, read_remarks, remarks_path
+    from trainer.report.student_page import student_html
+    from trainer.sound import RecordingSpec, SoundError
 
     target = out or recording.with_suffix(".html")
     extension = check_ending(target, REPORT_EXTENSIONS)
     check_overwrite(target, force=force)
+    before = None if last is None else _summary(last)
+    remarks = remarks_path(target)
+    read_remarks(remarks)  # a file that cannot be read is reported before the work
     chosen_drill = find_drill(drill)
+    named = saved_harp(recording)
     selected, _ = harp_from_options(
         harp,
         tuning,
         *(None,) * 3,
-        base=saved_harp(recording),
+        base=named,
         written_for=Harp.of(chosen_drill.key, chosen_drill.tuning),
     )
     plan = Plan(
@@ -85,38 +111,42 @@ def report(
         drill=chosen_drill,
         tempo=tempo,
         tolerance=saved_tolerance(recording, chosen_drill),
-    )
+    ).at_present_tolerance()
     readings, passes = [], []
-    for event in console_events(plan.at_present_tolerance()):
+    for event in console_events(plan):
         if isinstance(event, ReadingHeard):
             readings.append(event.reading)
         elif isinstance(event, PassEnded):
             passes.append(event.result)
-    best = MarkedRecording(recording, tuple(passes)).best
+    marked = MarkedRecording(recording, tuple(passes))
+    best = marked.best
     if best is None:
         raise SoundError(f"{recording}: {NOTHING_DUE}")
-    work_on = advise(best, read_shelf().drills)
+    if remark:
+        add_remark(remarks, remark)
     if extension != ".html":
+        work_on = advise(best, read_shelf().drills)
         write_text(target, _without_html(best, work_on, recording.name, extension))
         typer.echo(f"Wrote {target}.")
         return
-    opened = Recording(recording)
-    try:
-        ends = round(marked_span(best, opened.rate)[1] * opened.rate)
-        samples = opened.whole(ends) if sound else None
-    finally:
-        opened.close()
-    student_report = StudentReport(
-        best,
-        selected,
-        readings,
-        samples,
-        opened.rate,
-        recording.name,
-        work_on,
-    )
-    write_text(target, student_html(student_report))
+    notes = []
+    if harp is None and named is not None and (claims := targets_text(named)):
+        notes.append(f"The file names targets of its own, which were used: {claims}.")
+    request = PageRequest(student, tuple(notes), before, read_remarks(remarks), sound)
+    write_page(target, student_html(student_report(plan, marked, readings, request)))
     typer.echo(f"Wrote {target}.")
+
+
+def _summary(path: Path) -> Summary:
+    from trainer.core import TrainerError
+    from trainer.core.text_files import read_text_file
+    from trainer.report.last_time import Summary
+
+    text = read_text_file(path)
+    try:
+        return Summary.read(json.loads(text))
+    except (ValueError, TrainerError):
+        raise TrainerError(f"{path} is no result of 'trainer mark --format json'") from None
 
 
 def _without_html(best: Result, work_on: tuple[Advice, ...], name: str, extension: str) -> str:

@@ -38,8 +38,11 @@ if TYPE_CHECKING:
     from trainer.practice.batch import (
         NOTHING_DUE,
         BatchError,
+        Job,
         MarkedRecording,
+        mark_recording,
         mark_recordings,
+        run_jobs,
     )
     from trainer.practice.day_session import (
         DayEnded,
@@ -48,7 +51,7 @@ if TYPE_CHECKING:
         EntryStarted,
         run_day,
     )
-    from trainer.practice.fingerprint import Fingerprint
+    from trainer.practice.fingerprint import Fingerprint, code_digest
     from trainer.practice.harp_measurement import (
         ATTACKS,
         AttackMeasured,
@@ -65,8 +68,17 @@ if TYPE_CHECKING:
 __getattr__ = lazy_getattr(
     __name__,
     {
-        "batch": ("NOTHING_DUE", "BatchError", "MarkedRecording", "mark_recordings"),
-        "fingerprint": ("Fingerprint",),
+        "batch": (
+            "NOTHING_DUE",
+            "BatchError",
+            "Job",
+            "MarkedRecording",
+            "mark_recording",
+    "mark_recording",
+            "mark_recordings",
+            "run_jobs",
+        ),
+        "fingerprint": ("Fingerprint", "code_digest"),
         "day_session": ("DayEnded", "DayEvent", "EntryEnded", "EntryStarted", "run_day"),
         "harp_measurement": (
             "ATTACKS",
@@ -99,6 +111,7 @@ __all__ = [
     "Fingerprint",
     "HarpMeasured",
     "HarpMeasurement",
+    "Job",
     "ListDevices",
     "Listener",
     "LoopStarted",
@@ -123,12 +136,15 @@ __all__ = [
     "TakeFinished",
     "TakePaused",
     "TakeResumed",
+    "code_digest",
     "logged",
+    "mark_recording",
     "mark_recordings",
     "measure_harp",
     "no_command",
     "prove",
     "run_day",
+    "run_jobs",
     "run_take",
     "saved_harp",
     "saved_tolerance",

@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import multiprocessing as mp
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 from trainer.core import TrainerError
+from trainer.ear import Reading
 from trainer.marking import Result
-from trainer.practice.events import Notice, PassEnded, TakeFailed
+from trainer.practice.events import Notice, PassEnded, ReadingHeard, TakeFailed
 from trainer.practice.plan import Plan
 from trainer.practice.session import run_take
 
@@ -52,13 +54,33 @@ class MarkedRecording:
         return max(self.passes, key=lambda result: result.score, default=None)
 
 
-def mark_recording(plan: Plan) -> MarkedRecording:
-    """Mark a recording; errors are reported in the result and not raised."""
+@dataclass(frozen=True, slots=True)
+class Job:
+    """The marking of one recording, which is pickled to the process that does it.
+
+    Attributes:
+        path: the recording.
+        work: marks it, and raises nothing.
+    """
+
+    path: Path
+    work: Callable[[], MarkedRecording]
+
+
+def mark_recording(plan: Plan, readings: list[Reading] | None = None) -> MarkedRecording:
+    """Mark a recording; errors are reported in the result and not raised.
+
+    Args:
+        plan: of the recording.
+        readings: receives all readings, if a list is given.
+    """
     passes, trouble, notes = [], "", []
     try:
         for event in run_take(plan):
             if isinstance(event, PassEnded):
                 passes.append(event.result)
+            elif isinstance(event, ReadingHeard) and readings is not None:
+                readings.append(event.reading)
             elif isinstance(event, TakeFailed):
                 trouble = event.sentence
             elif isinstance(event, Notice):
@@ -84,36 +106,50 @@ def mark_recordings(
     Raises:
         BatchError: there is no such scheduler, or Dask is not installed.
     """
+    return run_jobs([Job(_path(plan), partial(mark_recording, plan)) for plan in plans], workers)
+
+
+def run_jobs(jobs: Sequence[Job], workers: int | str | None = None) -> Iterator[MarkedRecording]:
+    """Do some jobs, and yield each result as soon as it is there.
+
+    Args:
+        jobs: one for each recording.
+        workers: as for :func:`mark_recordings`.
+
+    Raises:
+        BatchError: there is no such scheduler, or Dask is not installed.
+    """
     if isinstance(workers, str):
-        yield from _by_dask(plans, workers)
+        yield from _by_dask(jobs, workers)
         return
-    count = min(workers or os.cpu_count() or 1, len(plans))
+    count = min(workers or os.cpu_count() or 1, len(jobs))
     if count <= 1:
-        yield from map(mark_recording, plans)
+        for job in jobs:
+            yield job.work()
         return
-    waiting = dict(enumerate(plans))
+    waiting = dict(enumerate(jobs))
     try:
         for index, marked in _in_pool(waiting, count):
             del waiting[index]
             yield marked
     except BrokenProcessPool:
-        # One of the waiting plans killed its process: each gets a process of its own now.
-        for index, plan in list(waiting.items()):
+        # One of the waiting jobs killed its process: each gets a process of its own now.
+        for index, job in list(waiting.items()):
             try:
-                for _, marked in _in_pool({index: plan}, 1):
+                for _, marked in _in_pool({index: job}, 1):
                     yield marked
             except BrokenProcessPool:
-                yield MarkedRecording(_path(plan), trouble=CRASHED)
+                yield MarkedRecording(job.path, trouble=CRASHED)
 
 
-def _in_pool(plans: dict[int, Plan], workers: int) -> Iterator[tuple[int, MarkedRecording]]:
+def _in_pool(jobs: dict[int, Job], workers: int) -> Iterator[tuple[int, MarkedRecording]]:
     with ProcessPoolExecutor(workers, mp.get_context("spawn")) as pool:
-        futures = {pool.submit(mark_recording, plan): index for index, plan in plans.items()}
+        futures = {pool.submit(job.work): index for index, job in jobs.items()}
         for future in as_completed(futures):
             yield futures[future], future.result()
 
 
-def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
+def _by_dask(jobs: Sequence[Job], address: str) -> Iterator[MarkedRecording]:
     """Mark recordings by the workers of a Dask scheduler.
 
     Where a worker dies, Dask gives its recordings to another; a recording that kills several is
@@ -133,7 +169,7 @@ def _by_dask(plans: Sequence[Plan], address: str) -> Iterator[MarkedRecording]:
             f"no Dask scheduler answers at {address} ({reason}); start one with 'dask scheduler'"
         ) from None
     try:
-        futures = {client.submit(mark_recording, plan, pure=False): _path(plan) for plan in plans}
+        futures = {client.submit(job.work, pure=False): job.path for job in jobs}
         for future in as_completed(list(futures)):
             try:
                 yield future.result()

@@ -15,6 +15,8 @@ from trainer.sound import RecordingSpec
 
 MARKING_ROOMS = ("music", "harp", "drill", "sound", "echo", "ear", "marking", "practice")
 """Rooms whose code decides marks."""
+CODE_SUFFIXES = (".py", ".toml", ".j2", ".css", ".js")
+"""Files of a room that decide what it does."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +59,7 @@ class Fingerprint:
             _digest(repr(plan.drill)),
             _digest(repr(_targets(plan.harp))),
             _digest(repr(options)),
-            f"{trainer.__version__} {_code_digest()}",
+            f"{trainer.__version__} {code_digest(MARKING_ROOMS)}",
         )
 
 
@@ -78,13 +80,13 @@ def _file_digest(path: Path) -> str:
 
 
 @cache
-def _code_digest() -> str:
-    """SHA-256 of the modules that decide marks, in order of their names."""
+def code_digest(rooms: tuple[str, ...]) -> str:
+    """Return the SHA-256 of the files of some rooms, in order of their names."""
     root = Path(trainer.__file__).parent
     digest = hashlib.sha256()
-    for room in MARKING_ROOMS:
+    for room in rooms:
         for module in sorted((root / room).rglob("*")):
-            if module.suffix in (".py", ".toml") and module.is_file():
+            if module.suffix in CODE_SUFFIXES and module.is_file():
                 digest.update(module.relative_to(root).as_posix().encode())
                 digest.update(module.read_bytes())
     return digest.hexdigest()

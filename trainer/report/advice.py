@@ -6,10 +6,11 @@ cause that many notes share. A drill is proposed only if it is no harder than th
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 
 from trainer.drill import Drill, describe_aim
+from trainer.harp import Tab
 from trainer.marking import Habit, Mark, Result, aim_score, find_habits
 
 MAX_ADVICE = 3
@@ -517,7 +518,9 @@ def _on_habit(habit: Habit, result: Result, shelf: Sequence[Drill]) -> Advice:
     focus = remedy.focus.format(size=f"{habit.size:.0f}")
     if len(habit.marks) < habit.of:
         focus = f"{focus.removesuffix('.')} ({len(habit.marks)} of {habit.of} notes)."
-    drill = _best_drill(remedy.skills, habit.marks, result.drill, shelf)
+    tabs = {tab for mark in habit.marks for tab in mark.step.tabs}
+    best = best_drill(remedy.skills, tabs, result.drill, shelf)
+    drill = best.title if best else ""
     steps = tuple(mark.step.index for mark in habit.marks)
     return Advice(focus, remedy.remedy.format(a4=f"{a4_hz:.1f}"), drill, steps)
 
@@ -542,19 +545,24 @@ def _on_step(mark: Mark) -> Advice:
     )
 
 
-def _best_drill(
-    skills: Sequence[str], marks: Sequence[Mark], played: Drill, shelf: Sequence[Drill]
-) -> str:
-    """Title of the drill that trains a habit best; empty if none does.
+def best_drill(
+    skills: Sequence[str], tabs: Set[Tab], played: Drill, shelf: Sequence[Drill]
+) -> Drill | None:
+    """Return the drill that trains a habit best; None if none does.
 
     It is at the level of the drill just played or below it, and never that drill. Among those that
     train one of the skills, the one with the largest fraction of steps with the faulty notes wins,
     then the one nearest to the player's level.
+
+    Args:
+        skills: skills that train the habit.
+        tabs: the faulty notes.
+        played: the drill that was played.
+        shelf: the available drills.
     """
-    wanted = {tab for mark in marks for tab in mark.step.tabs}
 
     def fitness(drill: Drill) -> tuple[float, int]:
-        matches = [bool(set(step.tabs) & wanted) for step in drill.steps]
+        matches = [bool(set(step.tabs) & tabs) for step in drill.steps]
         return sum(matches) / max(1, len(matches)), drill.level
 
     fitting = [
@@ -564,5 +572,4 @@ def _best_drill(
         and drill.level <= played.level
         and not set(skills).isdisjoint(drill.skills)
     ]
-    best = max(fitting, key=fitness, default=None)
-    return best.title if best else ""
+    return max(fitting, key=fitness, default=None)

@@ -24,9 +24,14 @@ MIN_HARD_POINTS = 1.0
 """Median loss from which a step is hard, in points of its score."""
 
 
-def recording_line(recording: MarkedRecording) -> str:
-    """Return a recording as a line: its name, best score and weakest step, or what went wrong."""
-    name = printable(recording.path.name)
+def recording_line(recording: MarkedRecording, name: str = "") -> str:
+    """Return a recording as a line: its name, best score and weakest step, or what went wrong.
+
+    Args:
+        recording: the recording.
+        name: the student's name, which stands for the file's where that does not have it.
+    """
+    name = printable(recording.path.name if name in ("", recording.path.stem) else name)
     if len(name) > NAME_COLUMNS:
         name = f"…{name[-NAME_COLUMNS + 1 :]}"
     best = recording.best

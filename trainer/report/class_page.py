@@ -1,23 +1,30 @@
-"""A class's recordings of one drill as an HTML page; the template is ``class.html.j2``."""
+"""A class's recordings of one drill as an HTML page; the template is ``class.html.j2``.
+
+What the class should do comes first, then who has which habit, then everybody, then a map of all
+marks: a row for each student and a column for each step.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from trainer.drill import Drill
 from trainer.report.class_report import (
-    MAX_LOSSES,
     Student,
+    class_habits,
     class_summary,
+    exercises,
     mark_text,
     median_scores,
-    names_text,
+    needs_text,
     outcome_text,
-    students_by_loss,
+    part_text,
 )
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import score_text
+from trainer.report.grades import GRADES, MISSED, Grade, grade_of_score
 from trainer.report.rendering import render_page
 from trainer.report.tab_layout import tab_page_text
 
@@ -26,92 +33,104 @@ TAB_COLUMNS = 76
 
 
 @dataclass(frozen=True, slots=True)
-class ChartParameters:
-    """Sizes of the chart of median scores in pixels. All were chosen by eye.
+class MapCell:
+    """A mark on the map.
 
     Attributes:
-        height_px: of the chart.
-        base_px: position of the foot of the bars.
-        text_px: baseline of the numbers below the bars.
-        bar_px: width of a bar.
-        gap_px: space between two bars.
-        px_per_point: height of a bar per point of the score.
-    """
-
-    height_px: int = 110
-    base_px: int = 90
-    text_px: int = 102
-    bar_px: int = 18
-    gap_px: int = 6
-    px_per_point: float = 0.8
-
-
-CHART = ChartParameters()
-
-
-@dataclass(frozen=True, slots=True)
-class ChartBar:
-    """The median score of a step as a bar.
-
-    Attributes:
-        step: number of the step, from 1.
-        x, y, width, height: the rectangle in pixels.
+        grade: of the mark; None where the step was not marked.
         label: description.
+        starts_bar: whether its step is the first of a bar.
     """
 
-    step: int
-    x: int
-    y: float
-    width: int
-    height: float
+    grade: Grade | None
     label: str
+    starts_bar: bool
 
 
 @dataclass(frozen=True, slots=True)
-class MedianChart:
-    """The median score of every step: its size in pixels, and its bars."""
+class MapRow:
+    """A row of the map: a student, or the class.
 
-    width: int
-    height: int
-    text_y: int
-    bars: tuple[ChartBar, ...]
+    Attributes:
+        name: the student's name.
+        page: link to the student's page; empty without one.
+        cells: a cell for each step.
+    """
+
+    name: str
+    page: str
+    cells: tuple[MapCell, ...]
 
 
-def class_html(drill: Drill, students: Sequence[Student]) -> str:
-    """Return the page."""
+def class_html(drill: Drill, students: Sequence[Student], shelf: Sequence[Drill] = ()) -> str:
+    """Return the page.
+
+    Args:
+        drill: the drill.
+        students: the class.
+        shelf: the available drills, of which some are proposed.
+    """
     return render_page(
         "class.html.j2",
         drill=drill,
         summary=class_summary(students),
-        needs=[
-            {"phrase": phrase, "students": names_text(entries)}
-            for phrase, entries in students_by_loss(students)
-        ],
+        exercises=exercises(drill, students, shelf),
+        habits=class_habits(students),
+        count=sum(student.score is not None for student in students),
         rows=[
             {
                 "name": student.name,
+                "page": student.beside.page,
+                "remark": student.beside.remark,
                 "score": mark_text(student),
-                "verdict": outcome_text(student),
+                "grade": MISSED if student.score is None else grade_of_score(student.score),
+                "verdict": outcome_text(student) + part_text(student, drill),
+                "last": "" if student.last is None else score_text(student.last),
                 "passes": student.passes,
-                "needs": student.trouble
-                or ", ".join(loss.phrase for loss in student.losses[:MAX_LOSSES]),
+                "needs": needs_text(student),
+                "notes": student.notes,
             }
             for student in students
         ],
+        has_passes=any(student.passes > 1 for student in students),
+        has_last=any(student.last is not None for student in students),
+        has_remarks=any(student.beside.remark for student in students),
         drill_summary=drill_summary(drill),
         tab_page=tab_page_text(drill, TAB_COLUMNS),
-        chart=_median_chart(drill, median_scores(students)),
+        bars=[
+            (bar, len(list(steps))) for bar, steps in groupby(drill.steps, lambda step: step.bar)
+        ],
+        tabs=[(step.tab, starts) for step, starts in zip(drill.steps, _starts(drill), strict=True)],
+        map=[*mark_map(drill, students)],
+        legend_of_marks=(*GRADES, MISSED),
     )
 
 
-def _median_chart(drill: Drill, scores: Mapping[int, float]) -> MedianChart:
-    pitch = CHART.bar_px + CHART.gap_px
-    bars = []
-    for place, (index, score) in enumerate(scores.items()):
-        height = score * CHART.px_per_point
-        tab = drill.steps[index].tab if index < len(drill.steps) else ""
-        label = f"step {index + 1}, {tab}: {score_text(score)}"
-        bars.append(
-            ChartBar(index + 1, place * pitch, CHART.base_px - height, CHART.bar_px, height, label)
-        )
-    return MedianChart(max(1, len(scores)) * pitch, CHART.height_px, CHART.text_px, tuple(bars))
+def mark_map(drill: Drill, students: Sequence[Student]) -> Iterator[MapRow]:
+    """Yield the rows of the map: each student who was marked, and the class at the median."""
+    marked = [student for student in students if student.steps is not None]
+    for student in marked:
+        yield _row(drill, student.name, student.beside.page, student.steps or {}, student.missed)
+    if len(marked) > 1:
+        yield _row(drill, "the class", "", median_scores(marked), frozenset())
+
+
+def _row(
+    drill: Drill, name: str, page: str, scores: Mapping[int, float], missed: frozenset[int]
+) -> MapRow:
+    cells = []
+    for step, starts in zip(drill.steps, _starts(drill), strict=True):
+        score = scores.get(step.index)
+        grade = None if score is None else grade_of_score(score)
+        if step.index in missed:
+            grade = MISSED
+        text = "not marked" if score is None else score_text(score)
+        label = f"{name}, step {step.index + 1}, {step.tab}: {text}"
+        cells.append(MapCell(grade, label, starts))
+    return MapRow(name, page, tuple(cells))
+
+
+def _starts(drill: Drill) -> list[bool]:
+    """Whether each step is the first of its bar."""
+    bars = [step.bar for step in drill.steps]
+    return [i == 0 or bar != bars[i - 1] for i, bar in enumerate(bars)]

@@ -18,7 +18,9 @@ from typing import Any
 from trainer.core.printable import printable
 from trainer.core.tables import safe_cell
 from trainer.drill import Drill
+from trainer.report.advice import A4_HZ, REMEDIES, best_drill
 from trainer.report.formatting import markdown_text, quantity_text, score_text
+from trainer.report.grades import FAULT_BELOW
 from trainer.report.losses import Loss, losses
 from trainer.report.schemas.classes import ClassReportData
 
@@ -26,6 +28,72 @@ MIN_STUDENT_LOSS_POINTS = 0.5
 """Smallest loss that counts for a student, in points of the total score. Chosen by judgment."""
 MAX_LOSSES = 3
 """Maximum number of losses shown for each student."""
+MAX_EXERCISES = 3
+"""Maximum number of exercises proposed for the next week."""
+MAX_HABITS = 2
+"""Maximum number of habits shown for each student."""
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What is shown of a student beside the marks.
+
+    Attributes:
+        page: link to the student's page; empty without one.
+        remark: the teacher's latest words; empty without any.
+    """
+
+    page: str = ""
+    remark: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class StudentHabit:
+    """A fault that many of a student's notes share.
+
+    Attributes:
+        name: as in :class:`trainer.marking.Habit`.
+        steps: indices of the steps that show it.
+        size: median size in the unit of its figure; 0 if it has none.
+    """
+
+    name: str
+    steps: tuple[int, ...]
+    size: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class ClassHabit:
+    """A habit and its students.
+
+    Attributes:
+        phrase: the habit in words.
+        remedy: what to do about it.
+        students: names, those who show it on the most notes first.
+        name: as in :class:`trainer.marking.Habit`.
+        steps: indices of the steps on which any of them shows it.
+    """
+
+    phrase: str
+    remedy: str
+    students: tuple[str, ...]
+    name: str
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """An exercise for the next week.
+
+    Attributes:
+        title: of the drill, or what to play of the present one.
+        reason: what it is good for.
+        students: names of those who need it most.
+    """
+
+    title: str
+    reason: str
+    students: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +108,11 @@ class Student:
         losses: points lost, the largest first.
         steps: score of each step of the best pass, by its index.
         trouble: why it could not be marked; empty if it was.
+        habits: the student's habits, the one to work on first before the others.
+        missed: indices of the steps that were not played.
+        last: score of the last time; None if it is not known.
+        beside: link and remark.
+        notes: what else is to be known of the recording.
     """
 
     name: str
@@ -49,10 +122,23 @@ class Student:
     losses: tuple[Loss, ...] = ()
     steps: Mapping[int, float] | None = None
     trouble: str = ""
+    habits: tuple[StudentHabit, ...] = ()
+    missed: frozenset[int] = frozenset()
+    last: float | None = None
+    beside: Beside = Beside()
+    notes: tuple[str, ...] = ()
 
     @classmethod
-    def of(cls, data: Mapping[str, Any], name: str | None = None) -> Student:
-        """Return the student of a recording's JSON, by name; None takes that of the file."""
+    def of(
+        cls, data: Mapping[str, Any], name: str | None = None, beside: Beside | None = None
+    ) -> Student:
+        """Return the student of a recording's JSON.
+
+        Args:
+            data: the JSON.
+            name: the student's name; None takes that of the file.
+            beside: link and remark; None without.
+        """
         name = printable(PurePath(data["recording"]).stem if name is None else name)
         if data.get("score") is None:
             return cls(name, trouble=printable(data.get("trouble") or "it was not marked"))
@@ -67,20 +153,38 @@ class Student:
             len(data["passes"]),
             tuple(losses(steps, data["weights"], MIN_STUDENT_LOSS_POINTS)),
             {mark["index"]: mark["score"] for mark in marks},
+            habits=tuple(
+                StudentHabit(habit["name"], tuple(habit["steps"]), habit["size"])
+                for habit in data.get("habits", ())
+            ),
+            missed=frozenset(
+                mark["index"]
+                for mark in marks
+                if mark["score"] <= 0.0 and mark.get("measured", {}).get("start") is None
+            ),
+            last=(data.get("last_time") or {}).get("score"),
+            beside=beside or Beside(),
+            notes=tuple(map(printable, data.get("notes", ()))),
         )
 
 
 def read_students(
-    recordings: Sequence[Mapping[str, Any]], names: Mapping[str, str] | None = None
+    recordings: Sequence[Mapping[str, Any]],
+    names: Mapping[str, str] | None = None,
+    beside: Mapping[str, Beside] | None = None,
 ) -> tuple[Student, ...]:
     """Return the students of a class, in order of their names.
 
     Args:
         recordings: the JSON of each.
         names: names by the paths of the recordings; others are named by their files.
+        beside: links and remarks by the paths of the recordings.
     """
-    known = names or {}
-    students = [Student.of(data, known.get(data["recording"])) for data in recordings]
+    known, more = names or {}, beside or {}
+    students = [
+        Student.of(data, known.get(data["recording"]), more.get(data["recording"]))
+        for data in recordings
+    ]
     return tuple(sorted(students, key=lambda student: student.name))
 
 
@@ -98,6 +202,79 @@ def students_by_loss(students: Sequence[Student]) -> list[tuple[str, list[tuple[
     return sorted(points.items(), key=lambda item: -sum(lost for _, lost in item[1]))
 
 
+def class_habits(students: Sequence[Student]) -> list[ClassHabit]:
+    """Return the habits of a class, the one that most students have first."""
+    shown: dict[str, list[tuple[Student, StudentHabit]]] = {}
+    for student in students:
+        for habit in student.habits:
+            if habit.name in REMEDIES:
+                shown.setdefault(habit.name, []).append((student, habit))
+    habits = []
+    for name, entries in shown.items():
+        entries.sort(key=lambda entry: -len(entry[1].steps))
+        size = median(habit.size for _, habit in entries)
+        steps = sorted({index for _, habit in entries for index in habit.steps})
+        remedy = REMEDIES[name]
+        habits.append(
+            ClassHabit(
+                remedy.focus.format(size=f"{size:.0f}"),
+                remedy.remedy.format(a4=f"{A4_HZ * 2.0 ** (size / 1200.0):.1f}"),
+                tuple(student.name for student, _ in entries),
+                name,
+                tuple(steps),
+            )
+        )
+    return sorted(habits, key=lambda habit: (-len(habit.students), -len(habit.steps)))
+
+
+def exercises(
+    drill: Drill, students: Sequence[Student], shelf: Sequence[Drill] = ()
+) -> list[Exercise]:
+    """Return the exercises for the next week, the one that most students need first.
+
+    Drills that train the habits of the class come first; then the bars that were hardest.
+
+    Args:
+        drill: the drill that was played.
+        students: the class.
+        shelf: the available drills.
+    """
+    proposed: dict[str, Exercise] = {}
+    for habit in class_habits(students):
+        tabs = {tab for i in habit.steps if i < len(drill.steps) for tab in drill.steps[i].tabs}
+        best = best_drill(REMEDIES[habit.name].skills, tabs, drill, shelf)
+        if best is not None:
+            reason = f"{habit.phrase} {habit.remedy}"
+            proposed.setdefault(best.title, Exercise(best.title, reason, habit.students))
+    for bar, score in _hardest_bars(drill, students):
+        title = "The pick-up" if bar == 0 else f"Bar {bar}"
+        text = f"{title} of {drill.title}, alone and slower"
+        proposed.setdefault(text, Exercise(text, f"{score_text(score)} at the median."))
+    return list(proposed.values())[:MAX_EXERCISES]
+
+
+def _hardest_bars(drill: Drill, students: Sequence[Student]) -> list[tuple[int, float]]:
+    """Return the bars in which the class was not good, with their median scores."""
+    by_bar: dict[int, list[float]] = {}
+    for index, score in median_scores(students).items():
+        if index < len(drill.steps):
+            by_bar.setdefault(drill.steps[index].bar, []).append(score)
+    bars = [(bar, min(scores)) for bar, scores in by_bar.items()]
+    return sorted((bar for bar in bars if bar[1] < FAULT_BELOW), key=lambda bar: bar[1])
+
+
+def needs_text(student: Student) -> str:
+    """Return what a student needs: why there is no mark, else habits, else what cost most."""
+    if student.trouble:
+        return student.trouble
+    habits = [
+        REMEDIES[habit.name].focus.format(size=f"{habit.size:.0f}")
+        for habit in student.habits[:MAX_HABITS]
+        if habit.name in REMEDIES
+    ]
+    return " ".join(habits) or ", ".join(loss.phrase for loss in student.losses[:MAX_LOSSES])
+
+
 def median_scores(students: Sequence[Student]) -> dict[int, float]:
     """Return the median score of each step, by its index."""
     scores: dict[int, list[float]] = {}
@@ -107,9 +284,26 @@ def median_scores(students: Sequence[Student]) -> dict[int, float]:
     return {index: median(values) for index, values in sorted(scores.items())}
 
 
-def class_markdown(drill: Drill, students: Sequence[Student]) -> str:
-    """Return the report as Markdown (CommonMark with GitHub's tables)."""
-    blocks = [f"# {markdown_text(drill.title)}", class_summary(students), "## Who needs what"]
+def class_markdown(drill: Drill, students: Sequence[Student], shelf: Sequence[Drill] = ()) -> str:
+    """Return the report as Markdown (CommonMark with GitHub's tables), as :func:`class_data`."""
+    blocks = [f"# {markdown_text(drill.title)}", class_summary(students)]
+    if proposed := exercises(drill, students, shelf):
+        blocks.append("## For next week")
+        blocks.append(
+            "\n".join(
+                f"{number}. **{markdown_text(exercise.title)}** {markdown_text(exercise.reason)}"
+                for number, exercise in enumerate(proposed, 1)
+            )
+        )
+    if habits := class_habits(students):
+        blocks.append("## Habits")
+        blocks.append(
+            "\n".join(
+                f"- {markdown_text(habit.phrase)} {markdown_text(', '.join(habit.students))}"
+                for habit in habits
+            )
+        )
+    blocks.append("## Who needs what")
     blocks.append(
         "\n".join(
             f"- `{phrase}`: {markdown_text(names_text(entries))}"
@@ -150,8 +344,10 @@ def class_csv(students: Sequence[Student]) -> str:
     return file.getvalue()
 
 
-def class_data(drill: Drill, students: Sequence[Student]) -> ClassReportData:
-    """Return the report as JSON data."""
+def class_data(
+    drill: Drill, students: Sequence[Student], shelf: Sequence[Drill] = ()
+) -> ClassReportData:
+    """Return the report as JSON data; arguments as for :func:`exercises`."""
     return {
         "drill": drill.name,
         "students": [
@@ -175,6 +371,14 @@ def class_data(drill: Drill, students: Sequence[Student]) -> ClassReportData:
         "steps": [
             {"step": index + 1, "median": score} for index, score in median_scores(students).items()
         ],
+        "habits": [
+            {"name": habit.name, "what": habit.phrase, "who": list(habit.students)}
+            for habit in class_habits(students)
+        ],
+        "exercises": [
+            {"title": exercise.title, "why": exercise.reason, "who": list(exercise.students)}
+            for exercise in exercises(drill, students, shelf)
+        ],
     }
 
 
@@ -196,6 +400,13 @@ def names_text(entries: Sequence[tuple[str, float]]) -> str:
 def mark_text(student: Student) -> str:
     """Return a student's score as text; ``×`` if the recording could not be marked."""
     return "×" if student.score is None else score_text(student.score)
+
+
+def part_text(student: Student, drill: Drill) -> str:
+    """Return how much of the drill was marked, such as ``, 18 of 29 steps``; empty for all."""
+    if student.steps is None or len(student.steps) >= len(drill.steps):
+        return ""
+    return f", {len(student.steps)} of {len(drill.steps)} steps"
 
 
 def outcome_text(student: Student) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from trainer.core import TrainerError
 from trainer.drill import CRITERIA
 from trainer.marking import Result
+from trainer.report.schemas.results import LastTimeData
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,14 +35,33 @@ class Summary:
         steps = {mark.step.index: mark.score for mark in result.marks}
         return cls(result.score, result.passed, _means(marks), steps)
 
+    @property
+    def data(self) -> LastTimeData:
+        """Its figures as JSON data."""
+        return {
+            "score": self.score,
+            "passed": self.passed,
+            "parts": dict(self.criteria),
+            "scores": {str(index): score for index, score in self.steps.items()},
+        }
+
     @classmethod
     def read(cls, data: object) -> Summary:
-        """Return the summary of a result's JSON.
+        """Return the summary of a result's JSON, or of its own.
 
         Raises:
-            TrainerError: the data are no result.
+            TrainerError: the data are neither.
         """
         try:
+            if "scores" in data:  # type: ignore[operator]
+                parts: Mapping[str, Any] = data["parts"]  # type: ignore[index]
+                scores: Mapping[str, Any] = data["scores"]  # type: ignore[index]
+                return cls(
+                    float(data["score"]),  # type: ignore[index]
+                    bool(data["passed"]),  # type: ignore[index]
+                    {name: float(parts[name]) for name in CRITERIA if name in parts},
+                    {int(index): float(score) for index, score in scores.items()},
+                )
             steps: list[Any] = data["steps"]  # type: ignore[index]
             marks = [(float(s["target"]["length_beats"]), dict(s["parts"])) for s in steps]
             return cls(
@@ -50,7 +70,7 @@ class Summary:
                 _means(marks),
                 {int(step["index"]): float(step["score"]) for step in steps},
             )
-        except (KeyError, TypeError, ValueError):
+        except (AttributeError, KeyError, TypeError, ValueError):
             raise TrainerError("it is no result of 'trainer mark'") from None
 
 

@@ -13,6 +13,7 @@ from trainer.marking import (
     Result,
     aim_score,
     break_down,
+    find_habits,
     mean_score,
     score_criteria,
 )
@@ -156,6 +157,16 @@ def result_data(result: Result) -> ResultData:
                 "sentence": extra.sentence,
             }
             for extra in result.extras
+        ],
+        "habits": [
+            {
+                "name": habit.name,
+                "part": habit.criterion,
+                "steps": [mark.step.index for mark in habit.marks],
+                "of": habit.of,
+                "size": habit.size,
+            }
+            for habit in find_habits(result)
         ],
     }
 

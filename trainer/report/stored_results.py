@@ -18,10 +18,13 @@ from trainer.core import TrainerError
 from trainer.core.files import replace_file, usual_mode
 from trainer.drill import Drill
 from trainer.practice import Fingerprint
+from trainer.report.last_time import Summary
 from trainer.report.schemas.results import RecordingData
 
 MADE_FROM = "made_from"
 """Key of the fingerprint in a stored result."""
+LAST_TIME = "last_time"
+"""Key of what was reached before, as :class:`~trainer.report.last_time.Summary` holds it."""
 NAME_CHARACTERS = 60
 """Maximum length of the readable part of a result's file name."""
 HASH_CHARACTERS = 10
@@ -69,16 +72,29 @@ class StoredResults:
             return None
         return data | {"recording": str(recording)}
 
+    def last(self, recording: Path, drill: Drill, made_from: Fingerprint) -> Summary | None:
+        """Return what was reached under the path of a recording before its present sound."""
+        try:
+            data = json.loads(self.path(recording, drill).read_bytes())
+            if data[MADE_FROM]["recording"] == made_from.recording:
+                data = data[LAST_TIME]
+            return Summary.read(data)
+        except (OSError, ValueError, KeyError, TypeError, TrainerError):
+            return None
+
     def write(
         self, recording: Path, drill: Drill, data: RecordingData, made_from: Fingerprint
     ) -> None:
         """Store the result of a recording in place of an older one, whole or not at all.
 
+        What the older one reached is kept in it as the last time.
+
         Raises:
             TrainerError: it cannot be stored.
         """
-        path = self.path(recording, drill)
-        text = json.dumps({**data, MADE_FROM: asdict(made_from)}, indent=2) + "\n"
+        path, last = self.path(recording, drill), self.last(recording, drill, made_from)
+        more = {MADE_FROM: asdict(made_from), LAST_TIME: last.data if last else None}
+        text = json.dumps({**data, **more}, indent=2) + "\n"
         try:
             replace_file(path, text.encode(), mode=usual_mode())
         except OSError as error:

@@ -8,6 +8,7 @@ and holes; then the steps that were good, a line each. The template is ``student
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -65,7 +66,6 @@ class StudentReport:
         notes: what else is to be known of the recording, a sentence each.
         last: what the student reached last time; None if it is not known.
         remarks: the teacher's own words, a paragraph each.
-        tempos: beats and the player's own tempo at each, where there was no click; empty with one.
     """
 
     result: Result
@@ -79,7 +79,6 @@ class StudentReport:
     notes: Sequence[str] = ()
     last: Summary | None = None
     remarks: Sequence[str] = ()
-    tempos: Sequence[tuple[float, float]] = ()
 
     @cached_property
     def _times(self) -> Floats:
@@ -165,9 +164,14 @@ def marked_span(result: Result, rate: int) -> tuple[float, float]:
     return max(0.0, first), max(ends, default=0) / rate + STEP_MARGIN_S
 
 
-def student_html(report: StudentReport) -> str:
-    """Return the page."""
-    result = report.result
+def student_html(report: StudentReport, key: str = "") -> str:
+    """Return the page.
+
+    Args:
+        report: what it shows.
+        key: what it was made from, to be found in its head; empty for none.
+    """
+    result, performance = report.result, report.result.performance
     table = tab_table(result.drill)
     steps = [_step(mark, report) for mark in result.marks]
     by_index = {mark.step.index: step for mark, step in zip(result.marks, steps, strict=True)}
@@ -176,6 +180,7 @@ def student_html(report: StudentReport) -> str:
     ]
     return render_page(
         "student.html.j2",
+        key=key,
         drill=result.drill,
         student=printable(report.student),
         recording=printable(report.name),
@@ -201,7 +206,10 @@ def student_html(report: StudentReport) -> str:
         legend_of_marks=_LEGEND,
         legend=table.legend,
         timing=timing_plot(result),
-        tempo_plot=tempo_plot(report.tempos, result.drill.tempo),
+        tempo_plot=tempo_plot(tempo_points(result), result.drill.tempo),
+        played=[_sentence(remark.sentence) for remark in performance.remarks]
+        if performance
+        else [],
         strip=[*_strip(report, by_index)],
         strip_width=PLOT.width_px,
         strip_height=PLOT.strip_height_px,
@@ -211,6 +219,19 @@ def student_html(report: StudentReport) -> str:
         extras=[extra.sentence for extra in result.extras],
         sound=_sound(report),
     )
+
+
+def _sentence(text: str) -> str:
+    return f"{text[:1].upper()}{text[1:]}."
+
+
+def tempo_points(result: Result) -> list[tuple[float, float]]:
+    """Return beats and the player's own tempo at each; empty where there was a click or no beat."""
+    if result.performance is None:
+        return []
+    curve, drill = result.performance.curve, result.drill
+    beats = range(math.floor(drill.start), math.ceil(drill.steps[-1].end) + 1)
+    return [(float(beat), 60.0 / curve.beat_s(beat)) for beat in beats]
 
 
 def _part(result: Result) -> str:

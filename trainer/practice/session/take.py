@@ -197,7 +197,10 @@ class _OpenTake:
         if source.is_live or self._should_stop():
             yield from self.stop()
             return
-        yield from self.conductor.finish()
+        if source.damage:  # the player did not leave out what the file lacks
+            yield from self.stop()
+        else:
+            yield from self.conductor.finish()
         for warning in source.warnings:
             yield Notice(warning)
 

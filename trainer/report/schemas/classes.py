@@ -20,7 +20,7 @@ class StudentData(TypedDict):
     """A student's best pass."""
 
     who: str
-    """Name of the student: the file name without the suffix."""
+    """Name of the student."""
     score: float | None
     """Score of the best pass, 0 to 100; null if the recording could not be marked."""
     passed: bool
@@ -51,6 +51,28 @@ class StepMedianData(TypedDict):
     """Median score of the class, 0 to 100."""
 
 
+class ClassHabitData(TypedDict):
+    """A fault that many notes of some students share."""
+
+    name: str
+    """What it is, such as ``bends shallow``."""
+    what: str
+    """The same in words for a player."""
+    who: list[str]
+    """Names of the students, the one who shows it most first."""
+
+
+class ExerciseData(TypedDict):
+    """An exercise for the next week."""
+
+    title: str
+    """Title of a drill, or a bar of the present one."""
+    why: str
+    """What it is good for."""
+    who: list[str]
+    """Names of the students who need it most; empty for all."""
+
+
 class ClassReportData(TypedDict):
     """A class's report on one drill."""
 
@@ -62,6 +84,10 @@ class ClassReportData(TypedDict):
     """What cost the class most, the largest first."""
     steps: list[StepMedianData]
     """Median score of each step."""
+    habits: list[ClassHabitData]
+    """Habits, the one that most students have first."""
+    exercises: list[ExerciseData]
+    """Exercises for the next week, at most three."""
 
 
 class ClassRow(TypedDict):

@@ -312,6 +312,21 @@ class TryData(TypedDict):
     """Whether enough was played for it to be marked as a pass."""
 
 
+class HabitData(TypedDict):
+    """A fault that many notes share."""
+
+    name: str
+    """What it is, such as ``bends shallow``."""
+    part: str
+    """Its criterion."""
+    steps: list[int]
+    """The steps that show it."""
+    of: int
+    """Number of steps that could have shown it."""
+    size: float
+    """Median size in the unit of its figure; 0 if it has none."""
+
+
 class ResultData(TypedDict):
     """The result of a pass."""
 
@@ -355,6 +370,8 @@ class ResultData(TypedDict):
     """The marks, in order."""
     extras: list[ExtraNoteData]
     """Extra notes, in order."""
+    habits: list[HabitData]
+    """Faults that many notes share, the one to work on first before the others."""
 
 
 class BestPassData(ResultData):
@@ -401,11 +418,26 @@ class MarkedRecordingData(BestPassData):
     """What else is to be known of it: damage, or targets that the file names."""
 
 
+class LastTimeData(TypedDict):
+    """What was reached with an earlier sound under the same path."""
+
+    score: float
+    """Score, 0 to 100."""
+    passed: bool
+    """Whether it reached the pass mark."""
+    parts: dict[str, float]
+    """Mean score of each criterion, by the lengths of the steps."""
+    scores: dict[str, float]
+    """Score of each step, by its index."""
+
+
 class StoredRecordingData(MarkedRecordingData):
     """A marked recording in a file of its own."""
 
     made_from: MadeFromData
     """What it was made from; it is made again where that has changed."""
+    last_time: LastTimeData | None
+    """What was reached before; null if it is not known."""
 
 
 RecordingData = MarkedRecordingData | UnmarkedRecordingData
