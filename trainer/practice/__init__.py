@@ -74,7 +74,7 @@ __getattr__ = lazy_getattr(
             "Job",
             "MarkedRecording",
             "mark_recording",
-    "mark_recording",
+            "mark_recording",
             "mark_recordings",
             "run_jobs",
         ),
