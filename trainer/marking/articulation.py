@@ -63,6 +63,35 @@ def _next_sound(history: ReadingHistory, segment: Segment) -> int:
     return segment_start(history, segment.end)
 
 
+def soft_start(step: Step, history: ReadingHistory, segment: Segment, rate: int) -> int | None:
+    """Sample on which a step of the same pitch as the one before starts, without a clear attack.
+
+    In a room the note before rings on under the next one, so that the ear hears no attack. The
+    level still falls between the two and rises again. None where it does not, or where hands move
+    it.
+
+    Args:
+        step: the step.
+        history: the readings of the pass.
+        segment: the step's readings.
+        rate: sample rate in hertz.
+    """
+    if _depth_db(step):
+        return None
+    middle, span = int(history.level_at[segment.start]), ARTICULATION.soft_start_s * rate
+    first, end = segment.start - ARTICULATION.soft_start_frames, segment.end + ONSET.slur_frames
+    levels = LevelTrack.of(history, first, end).between(middle - span, middle + span)
+    if not len(levels.at):
+        return None
+    lowest = int(levels.db.argmin())
+    before, after = levels.db[: lowest + 1].max(), levels.db[lowest:].max()
+    least = levels.db[lowest]
+    if min(before, after) - least < ARTICULATION.soft_start_db:
+        return None
+    is_low = np.flatnonzero(levels.db <= least + ARTICULATION.soft_start_db / 3.0)
+    return int(levels.at[is_low[-1]])
+
+
 def measure_articulation(
     measured: Measured,
     step: Step,

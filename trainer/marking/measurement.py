@@ -30,7 +30,7 @@ from numpy.typing import NDArray
 from trainer.core.types import Floats
 from trainer.drill import CleannessRule, Sound, Step, VibratoKind
 from trainer.harp import HOLES
-from trainer.marking.articulation import end_of_step, measure_articulation
+from trainer.marking.articulation import end_of_step, measure_articulation, soft_start
 from trainer.marking.follower import Segment
 from trainer.marking.glide import end_spans, missed_sounds, path_deviation
 from trainer.marking.grace_note import split_grace_note
@@ -84,8 +84,8 @@ def measure_step(
         tolerance: cents within which a note is in tune.
         held: where the clock is free, first and last sample of each sound as it was held. None
             takes the step's own time.
-        held_on: tab of the sound before, if it may have been held on; its pitch went on. Nothing
-            that depends on when the step began is then measured.
+        held_on: tab of the sound before, if it may have been held on; its pitch went on. Where
+            its level did, too, nothing that depends on when the step began is measured.
         following: the step after it; None for none.
     """
     grace_ms = None
@@ -98,6 +98,10 @@ def measure_step(
     slurred = is_slurred(history, segment.start)
     if not slurred or target.step.grace:
         held_on = None
+    if held_on is not None and held is None:
+        anew = soft_start(target.step, history, segment, rate)
+        if anew is not None:
+            start, slurred, held_on = anew, False, None
     is_timed = held is None and held_on is None
     late_ms = (start - target.at) * 1000.0 / rate if is_timed else None
     if held is not None:

@@ -205,6 +205,13 @@ class ArticulationParameters:
     """Depth in dB by which a wah moves the level without ending the note (common practice)."""
     level_window_s: float = 0.010
     """Window of a level in seconds: levels whose window reaches into the next note are left out."""
+    soft_start_db: float = 3.0
+    """Fall and rise of the level in dB between two notes of one pitch from which the second one
+    starts anew. Notes that are held on change by 1 dB at most."""
+    soft_start_s: float = 0.2
+    """Time in seconds before and after the follower's boundary in which it is looked for."""
+    soft_start_frames: int = 100
+    """Readings (125 ms or more) before that boundary among which these levels lie."""
     gap_db: float = 6.0
     """Level in dB below the softer of two notes from which there is a gap between them: half the
     amplitude."""
