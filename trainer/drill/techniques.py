@@ -27,15 +27,15 @@ _EXCLUDED: Mapping[str, frozenset[str]] = {
     "hand vibrato": frozenset({"a wah"}),
 }
 """Techniques by name, each with those that it excludes: two of them would move the same thing, or
-could not be told apart by ear."""
+would sound alike."""
 
 
 def find_conflict(step: Step) -> str:
     """Return what makes the techniques of a step contradict each other; empty for nothing."""
-    for one, other in combinations(_techniques(step), 2):
-        if other in _EXCLUDED.get(one, ()):
+    for first, second in combinations(_techniques(step), 2):
+        if second in _EXCLUDED.get(first, ()):
             return (
-                f"'{step.tab}' cannot have both {one} and {other}; leave one of them out, or end "
+                f"'{step.tab}' cannot have both {first} and {second}; leave one of them out, or end "
                 "the directions before it with {}"
             )
     if step.slap and step.first[0].hole < MIN_SLAP_HOLE:
