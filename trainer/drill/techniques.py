@@ -35,8 +35,8 @@ def find_conflict(step: Step) -> str:
     for first, second in combinations(_techniques(step), 2):
         if second in _EXCLUDED.get(first, ()):
             return (
-                f"'{step.tab}' cannot have both {first} and {second}; leave one of them out, or end "
-                "the directions before it with {}"
+                f"'{step.tab}' cannot have both {first} and {second}; leave one of them out, or "
+                "end the directions before it with {}"
             )
     if step.slap and step.first[0].hole < MIN_SLAP_HOLE:
         return (
