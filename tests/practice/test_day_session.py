@@ -235,3 +235,27 @@ def test_a_day_that_is_stopped_at_once_plays_nothing(tmp_path: Path) -> None:
         (event,) = run_tiny(journal, todays(journal), should_stop=lambda: True)
     assert isinstance(event, DayEnded)
     assert event.day.played == {}
+
+
+def test_a_take_that_fails_after_its_pass_ends_the_day(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail_at_the_end(*words: Any) -> Iterator[Any]:
+        yield from run_take(*words)
+        yield TakeFailed("the disk is full")
+
+    monkeypatch.setattr(day_session, "run_take", fail_at_the_end)
+    with journal_of(tmp_path) as journal:
+        events = run_tiny(journal, todays(journal))
+    assert sum(isinstance(event, PassEnded) for event in events) == 1
+    assert [type(event) for event in events[-3:]] == [TakeFailed, EntryEnded, DayEnded]
+    assert len(events[-1].day.played) == 1
+
+
+def test_a_take_that_ends_without_a_whole_pass_ends_the_day(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(day_session, "run_take", lambda *_: iter([TakeFinished()]))
+    with journal_of(tmp_path) as journal:
+        events = run_tiny(journal, todays(journal))
+    assert [type(event) for event in events] == [EntryStarted, TakeFinished, EntryEnded, DayEnded]
