@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -22,9 +22,11 @@ from trainer.practice import (
     PassControl,
     PassEnded,
     Plan,
+    TakeFailed,
     TakeFinished,
     day_session,
     run_day,
+    run_take,
 )
 from trainer.sound import Fault, PlayerSpec
 from trainer.store import Journal
