@@ -506,6 +506,19 @@ def test_a_reading_lists_the_holes_that_sound_by_level(ear: Ear) -> None:
     assert (reading.sample, reading.heard) == (23_000, 24_000)
 
 
+@pytest.mark.parametrize(
+    ("tab", "breath"), [("4", Breath.BLOW), ("-4", Breath.DRAW), ("-2", None), ("3", None)]
+)
+def test_a_pitch_alone_shows_the_breath_unless_both_breaths_have_it(
+    ear: Ear, tab: str, breath: Breath | None
+) -> None:
+    """Draw 2 and blow 3 of a Richter harp are one note."""
+    ear._note.reeds = None
+    reading = ear._pitched_reading(-20.0, None, (hz(tab),), 23_000.0, Tab.parse(tab))
+    assert reading.breath is breath
+    assert reading.tab == Tab.parse(tab)
+
+
 class DetectorStub:
     """Stands for the reed detector; records its frame and options."""
 

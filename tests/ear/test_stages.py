@@ -82,9 +82,9 @@ def test_the_gate_has_hysteresis() -> None:
     assert not gate.open
     gate.update(-57.0, True)
     assert gate.open
-    gate.update(-61.0, True)
+    gate.update(-61.5, True)
     assert gate.open
-    gate.update(-63.0, True)
+    gate.update(-62.5, True)
     assert not gate.open
 
 
