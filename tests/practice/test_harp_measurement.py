@@ -219,14 +219,20 @@ def test_an_unreadable_recording_is_reported(tmp_path: Path) -> None:
 
 
 def play(
-    measurement: HarpMeasurement, hz: float, seconds: float = 1.2, *, at: float = 0.0
+    measurement: HarpMeasurement,
+    start_hz: float,
+    seconds: float = 1.2,
+    *,
+    at: float = 0.0,
+    drift: float = 0.0,
 ) -> list[MeasurementEvent]:
-    """Events of a note that begins after `at` seconds, with silence after it."""
+    """Events of a note that begins after `at` seconds and drifts, with silence after it."""
     first = round(at * RATE)
     events: list[MeasurementEvent] = []
     for i in range(round((seconds + 0.3) / 0.005)):
         sample = first + round(i * 0.005 * RATE)
         sounds = i * 0.005 < seconds
+        hz = start_hz * 2.0 ** (drift * min(1.0, i * 0.005 / seconds) / 1200.0)
         near = C.nearest_entries(hz)[0]
         reading = Reading(
             sample,
@@ -305,3 +311,39 @@ def test_of_two_reeds_of_one_note_the_nearer_to_the_last_is_taken() -> None:
         assert (before, attack.tab) == (before, tab(near))
         assert not attack.asked
         assert attack.twin == tab("-2" if near == "3" else "3")
+
+
+@pytest.mark.parametrize(("count", "believed"), [(3, False), (4, True)])
+def test_a_very_flat_reed_is_believed_when_it_is_confirmed_and_four_are_known(
+    count: int, believed: bool
+) -> None:
+    measurement = HarpMeasurement(C, attacks=1)
+    for i, entry in enumerate(REEDS[:count]):
+        play(measurement, raised(str(entry), 0.0), at=2.0 * i)
+    flat = measurement.requested
+    assert flat == REEDS[count]
+    assert sentences_of(play(measurement, raised(str(flat), -75.0), at=20.0))
+    events = play(measurement, raised(str(flat), -73.0), at=22.0)
+    attacks = [event for event in events if isinstance(event, AttackMeasured)]
+    assert [attack.tab for attack in attacks] == [flat] * believed
+    if believed:
+        assert attacks[0].cents == pytest.approx(-73.0, abs=0.01)
+
+
+def test_two_very_flat_notes_that_differ_confirm_nothing() -> None:
+    measurement = HarpMeasurement(C, attacks=1)
+    for i, entry in enumerate(REEDS[:5]):
+        play(measurement, raised(str(entry), 0.0), at=2.0 * i)
+    flat = str(measurement.requested)
+    for at, off in ((20.0, -80.0), (22.0, -71.5), (24.0, -80.0)):
+        assert sentences_of(play(measurement, raised(flat, off), at=at))
+    events = play(measurement, raised(flat, -72.5), at=26.0)
+    assert [event.tab for event in events if isinstance(event, AttackMeasured)] == [tab(flat)]
+
+
+@pytest.mark.parametrize(("drift", "even"), [(9.0, True), (10.0, False)])
+def test_a_note_may_move_by_eight_cents_in_its_steady_part(drift: float, even: bool) -> None:
+    """That is 1.75 of 2 s, and from the 2nd to the 98th percentile: 0.84 of the drift."""
+    measurement = HarpMeasurement(C, attacks=1)
+    sentences = sentences_of(play(measurement, raised("1", 0.0), 2.0, drift=drift))
+    assert bool(sentences) is not even
