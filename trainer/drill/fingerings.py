@@ -249,13 +249,19 @@ def _with_path(
 
 
 def _shaken_with(step: Step, first: Sound, notes: tuple[int, ...], harp: Harp) -> Sound | None:
-    """Return the other sound of a shake from a first one; None if there is none as near."""
+    """Return the other sound of a shake from a first one; None if there is none as near.
+
+    A shake without bends stays one without: the mouth cannot bend and open in a shake's time.
+    """
     assert step.shake is not None
+    has_bend = not all(tab.is_natural for tab in (*step.first, *step.shake.other))
     reach = max(1, abs(step.shake.other[0].hole - step.first[0].hole))
     others = [
         sound
         for sound in _pitched(notes, harp)
-        if sound[0].breath is first[0].breath and 0 < abs(sound[0].hole - first[0].hole) <= reach
+        if sound[0].breath is first[0].breath
+        and 0 < abs(sound[0].hole - first[0].hole) <= reach
+        and (has_bend or all(tab.is_natural for tab in (*first, *sound)))
     ]
     return _nearest(others, first) or None
 
