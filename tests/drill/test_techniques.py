@@ -269,7 +269,7 @@ def test_a_shake_moves_by_pitch_to_two_neighbouring_holes_of_one_breath() -> Non
     up = moved("4<>5:4", Harp.of("C"), 12)
     assert up is not None
     assert up.tab == "7<>8"
-    # D and F are on blow 9 and blow 10 bent of a G harp: no shake, because the original has no bend.
+    # A G harp has D and F on blow 9 and on blow 10 bent: no shake without a bend.
     assert moved("-4<>5:4", Harp.of("G"), 12) is None
     assert moved("-4'<>5:4", Harp.of("C")) is not None
 
