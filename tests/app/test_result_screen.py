@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.playback import PLAYBACK_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.result import ResultScreen
+from trainer.app.screens.result import ResultScreen, next_content, profile_content
 from trainer.app.take_state import TakeState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.drill import find_drill
@@ -23,6 +24,7 @@ from trainer.harp import Harp
 from trainer.marking import ExtraNote, Mark, Measured, Result
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
+from trainer.store import Journal, TakeRecord
 
 DRILL = find_drill("harbour-bell")
 
@@ -121,6 +123,46 @@ def test_step_is_chosen_and_its_trace_toggled() -> None:
             assert not trace.display
             await walk(app, pilot, "enter")
             assert trace.display
+
+    asyncio.run(scene())
+
+
+def test_profile_has_a_bar_for_each_step_and_the_worst_of_many() -> None:
+    marks = result().marks
+    assert profile_content(marks, 4).plain == "█▄█▇"
+    assert profile_content(marks, 9).plain == "██▄▄██▇▇"
+    assert profile_content(marks, 2).plain == "▄▇"
+    assert profile_content((), 9).plain == ""
+
+
+def test_what_to_do_next_is_said_and_earlier_passes_stand_beside_the_total(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "journal.sqlite"
+    shallow = replace(result(), marks=tuple(replace(m, score=100.0) for m in result().marks))
+    assert next_content(replace(shallow, passed=True), (), 70).plain.startswith("Next: ")
+    words = next_content(result(), (), 40).plain
+    assert "mark 40" in words
+    assert len(words.splitlines()) <= 2
+    with Journal(path) as journal:
+        for score in (92.0, 81.0):
+            earlier = replace(result(), score=score, extras=())
+            steps = tuple(replace(result().marks[0], step=step) for step in DRILL.steps)
+            record = TakeRecord.of(
+                replace(earlier, marks=steps),
+                Harp.of("C"),
+                player="Runa",
+                began=datetime.now(UTC),
+                source="microphone",
+            )
+            journal.add(record)
+
+    async def scene() -> None:
+        plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL, journal=path, player="Runa")
+        app = TrainerApp(Puppet(), (DRILL,), plan)
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.push_screen(ResultScreen(result(), TakeState(plan), app.session))
+            await until(pilot, lambda: "before: last 81, best 92" in text(pilot))
 
     asyncio.run(scene())
 

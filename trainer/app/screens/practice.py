@@ -205,7 +205,7 @@ class PracticeScreen(TakeScreen):
 
     def _show_result(self, take: TakeState) -> None:
         if take.sheet.result is not None and self.app.screen is self:
-            result = ResultScreen(take.sheet.result, take, self.session)
+            result = ResultScreen(take.sheet.result, take, self.session, self._shelf)
             self.app.push_screen(result, self._take_wish)
 
     def _take_wish(self, wish: str | None) -> None:

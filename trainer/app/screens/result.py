@@ -4,30 +4,39 @@ from __future__ import annotations
 
 import shutil
 import textwrap
+from collections.abc import Sequence
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import ClassVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.widgets import Footer, OptionList, Static
 from textual.widgets.option_list import Option
+from textual.worker import get_current_worker
 
 from trainer.app.playback import bar_playback_plan, step_playback_plan
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
-from trainer.app.shapes import grade_of_mark, grade_of_score
+from trainer.app.shapes import grade_of_mark, grade_of_score, sparkline
 from trainer.app.take_state import TakeState, take_at_step
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.core import TrainerError
+from trainer.drill import Drill
 from trainer.marking import Mark, Result
+from trainer.report.advice import advise
 from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
 from trainer.report.result_report import outcome_text
 from trainer.sound import Passage, RecordingSpec
+from trainer.store import Journal
 
+MAX_BAR_CELLS = 3
+"""Maximum width of a step's bar in the profile, in cells."""
 TAKE_AUDIO_MISSING = "the audio of this take is missing"
 NOT_PLAYED = "this step was not played"
 MIN_LOOP_S = 3.0
@@ -59,8 +68,13 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
     )
 
 
-def total_content(result: Result) -> Content:
-    """Return the total and whether the drill is passed."""
+def total_content(result: Result, before: Sequence[float] = ()) -> Content:
+    """Return the total, whether the drill is passed, and the last and best pass before.
+
+    Args:
+        result: what the pass earned.
+        before: scores of earlier passes, oldest first.
+    """
     graded = grade_of_score(result.score)
     verdict = outcome_text(result)
     weakest = result.weakest
@@ -71,12 +85,54 @@ def total_content(result: Result) -> Content:
         ),
         (f"  ({result.drill.goal.pass_mark:g} needed)", CSS_PENS["quiet"].color),
     ]
+    if before:
+        parts.append((f"  {before_text(before)}", CSS_PENS["quiet"].color))
     if weakest is not None:
         parts.append(
             f"\nweakest: step {weakest.step.index + 1} ({written_tab(weakest.step)}), "
             f"{score_text(weakest.score)}"
         )
     return Content.assemble(*parts)
+
+
+def profile_content(marks: Sequence[Mark], width: int) -> Content:
+    """Return a row of bars, one for each step; for the worst of several where they do not fit.
+
+    Args:
+        marks: the marks, in order.
+        width: width in cells.
+    """
+    per_cell = -(-len(marks) // max(1, width))
+    worst = [
+        min(marks[i : i + per_cell], key=lambda mark: mark.score)
+        for i in range(0, len(marks), max(1, per_cell))
+    ]
+    cells = max(1, min(MAX_BAR_CELLS, width // max(1, len(worst))))
+    bars = [
+        (sparkline([mark.score]) * cells, CSS_PENS[grade_of_mark(mark).pen].color) for mark in worst
+    ]
+    return Content.assemble(*bars)
+
+
+def next_content(result: Result, shelf: Sequence[Drill], width: int) -> Content:
+    """Return in two lines at most what to do next: what a teacher would say first."""
+    pieces = advise(result, shelf)
+    if not pieces:
+        return Content("Next: a little faster, or the next drill." if result.passed else "")
+    first = pieces[0]
+    drill = f" Try {first.drill}." if first.drill else ""
+    text = f"{first.focus} {first.reason}{drill}"
+    lines = textwrap.wrap(text, max(20, width)) or [""]
+    if len(lines) > 2:
+        lines = [lines[0], textwrap.shorten(" ".join(lines[1:]), max(20, width), placeholder=" …")]
+    return Content("\n".join(lines))
+
+
+def before_text(scores: Sequence[float]) -> str:
+    """Return the scores of earlier passes as ``last 81, best 92``; empty for none."""
+    if not scores:
+        return ""
+    return f"before: last {score_text(scores[-1])}, best {score_text(max(scores))}"
 
 
 class ResultScreen(PlaybackScreen[str | None]):
@@ -88,6 +144,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         result: the marks and their total.
         take: the take, for its trace and its audio; None if only the marks are known.
         session: its listener plays the audio; None to play nothing.
+        shelf: drills that advice may name.
     """
 
     CAUTION = "a plays the step, e its bar. Headphones: moderate level."
@@ -121,10 +178,14 @@ class ResultScreen(PlaybackScreen[str | None]):
     ]
 
     def __init__(
-        self, result: Result, take: TakeState | None = None, session: Session | None = None
+        self,
+        result: Result,
+        take: TakeState | None = None,
+        session: Session | None = None,
+        shelf: Sequence[Drill] = (),
     ) -> None:
         super().__init__(session)
-        self._result, self._take = result, take
+        self._result, self._take, self._shelf = result, take, shelf
         self._worst_first = False
         self._chosen_id: str | None = None
         self._folder: TemporaryDirectory[str] | None = None
@@ -140,6 +201,8 @@ class ResultScreen(PlaybackScreen[str | None]):
             classes="title",
         )
         yield Static(total_content(result), id="total")
+        yield Static(id="profile")
+        yield Static(id="next")
         yield self._steps
         yield self._trace
         yield Static(self.CAUTION if self._take else "", id="sound")
@@ -149,6 +212,31 @@ class ResultScreen(PlaybackScreen[str | None]):
         """Focus the list."""
         self._trace.display = self._take is not None
         self._steps.focus()
+        self._read_scores()
+
+    @work(thread=True)
+    def _read_scores(self) -> None:
+        """Read the scores of earlier passes, and show them beside the total."""
+        plan = self._take.plan if self._take else None
+        if plan is None or plan.journal is None:
+            return
+        worker = get_current_worker()
+        try:
+            with Journal(plan.journal) as journal:
+                takes = journal.takes(
+                    player=plan.player, drill=self._result.drill.name, steps=False
+                )
+        except TrainerError:
+            return  # the practice screen reports a journal that cannot be read
+        scores = [take.score for take in takes if take.whole]
+        if scores and scores[-1] == self._result.score:
+            del scores[-1]  # that of this pass
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._show_scores, scores)
+
+    def _show_scores(self, scores: Sequence[float]) -> None:
+        if self.is_mounted:
+            self.query_one("#total", Static).update(total_content(self._result, scores))
 
     @property
     def mark(self) -> Mark | None:
@@ -245,6 +333,9 @@ class ResultScreen(PlaybackScreen[str | None]):
 
     def on_resize(self) -> None:
         """Wrap the sentences at the new width."""
+        width = self.size.width - 4
+        self.query_one("#profile", Static).update(profile_content(self._result.marks, width))
+        self.query_one("#next", Static).update(next_content(self._result, self._shelf, width))
         self._show()
 
     def _show(self, *, first: bool = False) -> None:
