@@ -135,7 +135,7 @@ def test_what_was_played_yesterday_comes_last() -> None:
 
 
 def test_due_drills_come_before_new_ones() -> None:
-    due = [drill(f"due {i}", skill=str(i)) for i in range(12)]
+    due = [drill(f"due {i}", skill=str(i)) for i in range(10)]
     statuses = [status(known.drill.name) for known in due]
     new = [drill(f"new {i}") for i in range(3)]
     whole = sum(entry.seconds for entry in chosen(due, statuses)) / 60.0
@@ -143,8 +143,20 @@ def test_due_drills_come_before_new_ones() -> None:
     assert set(reasons(full).values()) == {Reason.DUE}
     # Of the time that is left, new drills may take up to 30 % of the whole.
     some = chosen([*new, *due], statuses, minutes=whole + 3.0)
-    assert len(names(some, Reason.DUE)) == 12
+    assert len(names(some, Reason.DUE)) == 10
     assert len(names(some, Reason.NEW)) == 1
+
+
+@pytest.mark.parametrize(("minutes", "most"), [(5.0, 6), (10.0, 8), (20.0, 12), (45.0, 22)])
+def test_a_busy_day_has_few_drills_and_fills_its_minutes(minutes: float, most: int) -> None:
+    due = [drill(f"due {i:02}", skill=str(i)) for i in range(60)]
+    statuses = [status(known.drill.name, recall=0.5 + 0.005 * i) for i, known in enumerate(due)]
+    entries = chosen(due, statuses, minutes=minutes)
+    assert len(entries) <= most
+    planned = sum(entry.seconds for entry in entries)
+    assert 0.85 * 60.0 * minutes <= planned <= 60.0 * minutes
+    first = {known.drill.name for known in due[: len(entries)]}
+    assert set(names(entries, Reason.DUE)) == first  # those most likely to be forgotten
 
 
 def test_new_drills_take_at_most_30_percent_before_what_will_be_due_soon() -> None:

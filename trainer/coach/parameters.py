@@ -117,6 +117,10 @@ class SelectionParameters:
     Budget fractions are of the set's whole time, 0 to 1.
     """
 
+    min_drills: int = 4
+    """Most drills in the shortest set. A lesson has a few points (common practice)."""
+    minutes_per_drill: float = 2.5
+    """Minutes of a set for each further drill: 12 drills in 20 minutes."""
     new_per_day: int = 3
     """Most new drills in a day."""
     level_done: float = 2.0 / 3.0

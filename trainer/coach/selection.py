@@ -6,7 +6,10 @@ The minutes go, in this order, to
 2. new drills, as far as the due ones leave room for them;
 3. due drills, those most likely to be forgotten first;
 4. drills that will be due soon, more to enjoy, more that is new, and any others;
-5. more takes of what is new or weak.
+5. more takes of what is new or weak, then, in a full set, of what is due.
+
+A set has few drills, as a good teacher's plan: a few, and one more for some minutes. What is due
+beyond that waits for another day.
 
 New drills come in the order of the course. A level is open when most drills of each level below it
 have been passed. A day has only a few new drills and one new skill, and no bend is new before
@@ -18,7 +21,7 @@ The constants are in :class:`trainer.coach.parameters.SelectionParameters`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from datetime import date
 from functools import partial
 from itertools import islice
@@ -99,6 +102,12 @@ class _Selection:
         return _in_playing_order(self._chosen.values(), self._by_name)
 
     # Candidates
+
+    def _room(self) -> int:
+        """Number of drills that the set can still take up."""
+        minutes = self._budget_s / 60.0
+        most = SELECTION.min_drills + math.floor(minutes / SELECTION.minutes_per_drill)
+        return most - len(self._kept) - len(self._chosen)
 
     def _all_entries(self) -> Iterable[SetEntry]:
         """The entries of the set so far."""
@@ -257,15 +266,22 @@ class _Selection:
         return [traits for traits in new if traits.main_skill in known]
 
     def _ask_for_more_takes(self) -> None:
-        """Ask for more takes of what is new or weak, until the minutes are filled."""
-        for passes in range(SELECTION.learning_passes + 1, SELECTION.max_passes + 1):
+        """Ask for more takes, first of what is new or weak, until the minutes are filled."""
+        self._lengthen((Reason.NEW, Reason.WEAK), SELECTION.learning_passes)
+        if self._room() <= 0:
+            self._lengthen((Reason.DUE, Reason.KEEP, Reason.ENJOY), SELECTION.passes)
+
+    def _lengthen(self, reasons: Collection[Reason], usual: int) -> None:
+        """Ask for more passing takes than the usual ones, in turn, as far as there is time."""
+        for passes in range(usual + 1, SELECTION.max_passes + 1):
             for name, entry in self._chosen.items():
-                if entry.reason in (Reason.NEW, Reason.WEAK):
-                    longer = self._entry(self._by_name[name], entry.reason, entry.why, passes)
-                    spent_s = self._spent_s + longer.seconds - entry.seconds
-                    if spent_s <= self._budget_s:
-                        self._spent_s += longer.seconds - entry.seconds
-                        self._chosen[name] = longer
+                if entry.reason not in reasons:
+                    continue
+                longer = self._entry(self._by_name[name], entry.reason, entry.why, passes)
+                spent_s = self._spent_s + longer.seconds - entry.seconds
+                if spent_s <= self._budget_s:
+                    self._spent_s = spent_s
+                    self._chosen[name] = longer
 
     def _add(
         self,
@@ -291,7 +307,7 @@ class _Selection:
         """
         added = 0
         for traits in drills:
-            if most is not None and added >= most:
+            if (most is not None and added >= most) or self._room() <= 0:
                 break
             entry = self._entry(traits, reason, why(traits), passes)
             if entry.seconds <= min(room_s, self._budget_s - self._spent_s):
