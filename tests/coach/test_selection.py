@@ -135,15 +135,15 @@ def test_what_was_played_yesterday_comes_last() -> None:
 
 
 def test_due_drills_come_before_new_ones() -> None:
-    due = [drill(f"due {i}", skill=str(i)) for i in range(10)]
+    due = [drill(f"due {i}", skill=str(i)) for i in range(5)]
     statuses = [status(known.drill.name) for known in due]
     new = [drill(f"new {i}") for i in range(3)]
     whole = sum(entry.seconds for entry in chosen(due, statuses)) / 60.0
     full = chosen([*new, *due], statuses, minutes=whole + 0.1)
     assert set(reasons(full).values()) == {Reason.DUE}
     # Of the time that is left, new drills may take up to 30 % of the whole.
-    some = chosen([*new, *due], statuses, minutes=whole + 3.0)
-    assert len(names(some, Reason.DUE)) == 10
+    some = chosen([*new, *due], statuses, minutes=whole + 4.0)
+    assert len(names(some, Reason.DUE)) == 5
     assert len(names(some, Reason.NEW)) == 1
 
 
