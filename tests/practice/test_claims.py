@@ -95,8 +95,8 @@ def test_a_harp_that_the_trainer_would_not_have_written_is_none(
     ],
 )
 def test_a_pass_that_the_trainer_would_not_have_written_is_none(changed: dict[str, Any]) -> None:
-    def passes(one: dict[str, Any]) -> tuple[Pass, ...]:
-        return saved_passes({"drill": DRILL.name, "passes": [one]}, DRILL)
+    def passes(fields: dict[str, Any]) -> tuple[Pass, ...]:
+        return saved_passes({"drill": DRILL.name, "passes": [fields]}, DRILL)
 
     assert passes(PASS)
     assert passes({**PASS, **changed}) == ()

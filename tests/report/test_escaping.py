@@ -77,7 +77,7 @@ def hostile_sheet(report: StudentReport) -> str:
     [
         (hostile_student_page, 1, 11, 8),
         (hostile_class_page, 1, 5, 0),
-        (hostile_sheet, 0, 5, 0),
+        (hostile_sheet, 0, 4, 0),
     ],
 )
 def test_no_text_becomes_markup(

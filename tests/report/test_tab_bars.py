@@ -24,8 +24,10 @@ from trainer.report.class_report import (
     read_students,
     students_by_loss,
 )
+from trainer.report.drill_report import sheet_summary
+from trainer.report.drill_sheet import drill_sheet_html
 from trainer.report.losses import Loss
-from trainer.report.tab_bars import TabBars
+from trainer.report.tab_bars import TabBar, TabBars, TabRow
 from trainer.report.tab_layout import tab_table
 
 STUDENTS = (
@@ -74,20 +76,82 @@ def test_marks_are_below_the_first_part_at_the_columns_where_steps_begin() -> No
     assert [row.has_marks_below for row in bar.rows if row.kind == "tab"] == [True, False]
 
 
-@pytest.mark.parametrize(("notes", "count"), [(4, 4), (8, 2), (16, 1)])
-def test_as_many_bars_share_a_line_as_fit(notes: int, count: int) -> None:
+def lines_of(tab: str) -> list[list[int]]:
+    bars = TabBars.of(tab_table(drill_of(tab)))
+    assert [bar for line in bars.lines for bar in line] == list(bars.bars)
+    return [[bar.number for bar in line] for line in bars.lines]
+
+
+@pytest.mark.parametrize(
+    ("notes", "lines"), [(4, [[1, 2, 3, 4]]), (8, [[1, 2], [3, 4]]), (16, [[1], [2], [3], [4]])]
+)
+def test_as_many_bars_share_a_line_as_fit(notes: int, lines: list[list[int]]) -> None:
     bar = " ".join([f"4:{4 / notes:g}"] * notes)
-    assert TabBars.of(tab_table(drill_of(f"{bar} | {bar}"))).bars_per_line == count
+    assert lines_of(" | ".join([bar] * 4)) == lines
+
+
+def test_a_wide_bar_widens_only_its_own_phrase() -> None:
+    wide, narrow = " ".join(["4:0.25"] * 16), "4:4"
+    assert lines_of(" | ".join([narrow] * 4 + [wide] + [narrow] * 5)) == [
+        [1, 2, 3, 4],
+        [5, 6],
+        [7, 8],
+        [9, 10],
+    ]
 
 
 def test_a_line_may_be_filled_to_the_last_character() -> None:
     """Four bars of 22 characters fill a line of 88; of 23 characters only two fit."""
-    wide = drill_of("-4:1 -4:1 4+5:1 -4:1")  # 5 + 5 + 6 + 5 = 21
-    assert TabBars.of(tab_table(wide)).bars_per_line == 4
-    full = drill_of("-4:1 -4:1 4+5:1 -4':1")  # 22
-    assert TabBars.of(tab_table(full)).bars_per_line == 4
-    over = drill_of("-4:1 -4':1 4+5:1 -4':1")  # 23
-    assert TabBars.of(tab_table(over)).bars_per_line == 2
+    full, over = "-4:1 -4:1 4+5:1 -4':1", "-4:1 -4':1 4+5:1 -4':1"
+    assert lines_of(" | ".join([full] * 4)) == [[1, 2, 3, 4]]
+    assert lines_of(" | ".join([over] * 4)) == [[1, 2], [3, 4]]
+
+
+def test_columns_are_as_wide_as_their_time() -> None:
+    (bar,) = TabBars.of(tab_table(drill_of("4:1. 5:0.5 6:1 r:1"))).bars
+    assert [cell.text for cell in rows_of(bar)["tab"].cells] == ["4", ".", "5", "6", "r"]
+    assert bar.shares == (25.0, 12.5, 12.5, 25.0, 25.0)
+    (free,) = TabBars.of(tab_table(drill_of("4:1 5:3", 'clock = "free"'))).bars
+    assert free.shares == (25.0, 75.0)
+
+
+def rows_of(bar: TabBar) -> dict[str, TabRow]:
+    return {row.kind: row for row in bar.rows}
+
+
+@pytest.mark.parametrize(
+    ("tab", "brackets"),
+    [
+        ("[4 -4 5]:1 4:1 [4 -4 5]:1 r:1", [("3", 3), ("", None), ("3", 3), ("", None)]),
+        ("[4 -4 5]:1 [4 -4 5]:1 4:2", [("3", 3), ("3", 3), ("", None), ("", None)]),
+        # Over two beats: the beat between is a column in which nothing starts.
+        ("[4 -4 5]:2 4:2", [("3", 4), ("", None), ("", None)]),
+        ("4:1 [4 r -4]:1 4:2", [("", None), ("3", 3), ("", None), ("", None)]),
+    ],
+)
+def test_a_bracket_is_over_each_triplet(tab: str, brackets: list[tuple[str, int | None]]) -> None:
+    (bar,) = TabBars.of(tab_table(drill_of(tab))).bars
+    cells = rows_of(bar)["bracket"].cells
+    assert [(cell.text, cell.span) for cell in cells] == brackets
+    assert sum(cell.span or 1 for cell in cells) == len(bar.steps)
+    (plain,) = TabBars.of(tab_table(drill_of("4:0.25 4:0.75 4:1 4:2"))).bars
+    assert "bracket" not in rows_of(plain)
+
+
+def test_arrows_show_the_breath_where_they_are_wanted() -> None:
+    table = tab_table(drill_of("4:1 -4'>-4:1 -2+3:0.5 r:0.5 6o:1"))
+    (bar,) = TabBars.of(table, breath=True).bars
+    assert [cell.text for cell in rows_of(bar)["breath"].cells] == ["↑", "↓", "↓", "", "↑"]
+    assert "breath" not in rows_of(TabBars.of(table).bars[0])
+
+
+def test_a_sheet_says_position_and_key_of_the_song() -> None:
+    drill = drill_of("-2:1 -3:1 -4:1 -2:1 | -2:4")
+    assert sheet_summary(drill) == "C harp, 2nd position, in G; 4/4, 60 beats a minute; 2 bars."
+    page = drill_sheet_html(drill)
+    assert sheet_summary(drill) in page
+    assert "Level" not in page
+    assert "Goal" not in page
 
 
 def test_what_costs_the_class_most_comes_first_and_so_does_who_lost_most() -> None:

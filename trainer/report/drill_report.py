@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal
+from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal, drill_position
+from trainer.harp import Harp
+from trainer.music import key_in_position, pitch_class_name, position_name
 from trainer.report.formatting import bars_text, quantity_text
 
 _DEFAULT_GOAL = Goal()
@@ -38,6 +40,21 @@ def drill_summary(drill: Drill) -> str:
         _goal(drill),
     ]
     return " ".join(sentences)
+
+
+def sheet_summary(drill: Drill) -> str:
+    """Return what a player needs to know before playing: harp, position, song's key, tempo."""
+    harp = Harp.of(drill.key, drill.tuning)
+    position = drill_position(drill, harp)
+    tonic = key_in_position(harp.key.tonic, position)
+    song = pitch_class_name(tonic, harp.key.note)
+    tuning = "" if drill.tuning == "richter" else f" in {drill.tuning} tuning"
+    meter = "" if drill.free else f"{drill.meter[0]}/{drill.meter[1]}, "
+    bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.start else "")
+    return (
+        f"{drill.key} harp{tuning}, {position_name(position)} position, in {song}; "
+        f"{meter}{tempo_text(drill)}; {bars}."
+    )
 
 
 def _loop(drill: Drill) -> list[str]:

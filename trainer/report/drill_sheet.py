@@ -7,7 +7,7 @@ No network, no script; black on white in every colour scheme. The template is
 from __future__ import annotations
 
 from trainer.drill import Drill
-from trainer.report.drill_report import drill_summary
+from trainer.report.drill_report import sheet_summary
 from trainer.report.rendering import render_page
 from trainer.report.tab_bars import TabBars
 from trainer.report.tab_layout import tab_table
@@ -16,7 +16,7 @@ HEALTH_ADVICE = (
     "Breathe as for a quiet tune, rest often, and stop if you feel light-headed. Keep headphones "
     "at a moderate level."
 )
-_PLAIN_TAB_SIGNS = """4  blow hole 4     -4  draw hole 4
+_PLAIN_TAB_SIGNS = """4  ↑ blow hole 4     -4  ↓ draw hole 4
 '  a half step of bend down, '' two    o  overblow, overdraw"""
 
 
@@ -32,8 +32,8 @@ def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
         "drill_sheet.html.j2",
         drill=drill,
         about=" ".join(drill.about.split()),
-        drill_summary=drill_summary(drill),
-        tab=TabBars.of(table),
+        summary=sheet_summary(drill),
+        tab=TabBars.of(table, breath=True),
         notes=notes,
         signs=_PLAIN_TAB_SIGNS,
         legend=table.legend,

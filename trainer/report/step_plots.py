@@ -186,13 +186,13 @@ class TempoPlot:
 
 
 def tempo_plot(tempos: Sequence[tuple[float, float]], asked: float) -> TempoPlot | None:
-    """Return the plot of a player's own tempo; None without one.
+    """Return the plot of a player's own tempo; None without one, or where it was as asked.
 
     Args:
         tempos: beats and the tempo at each, in beats per minute.
         asked: tempo that was asked for.
     """
-    if len(tempos) < 2:
+    if len(tempos) < 2 or len({round(tempo) for _, tempo in [*tempos, (0.0, asked)]}) == 1:
         return None
     values = [asked, *(tempo for _, tempo in tempos)]
     low, high = min(values) - PLOT.tempo_margin, max(values) + PLOT.tempo_margin

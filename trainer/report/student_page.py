@@ -237,7 +237,7 @@ def tempo_points(result: Result) -> list[tuple[float, float]]:
 def _part(result: Result) -> str:
     """Return how much of the drill was marked; empty for all of it."""
     marked, all_steps = len(result.marks), len(result.drill.steps)
-    return "" if marked == all_steps else f"{marked} of {all_steps} steps were played"
+    return "" if marked == all_steps else f"{marked} of {all_steps} steps were marked"
 
 
 def _step(mark: Mark, report: StudentReport) -> StepView:

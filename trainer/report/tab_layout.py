@@ -77,18 +77,26 @@ class TabTable:
         bars: columns of each bar from left to right, by its number (0 for a pick-up); a column
             has a text for each row.
         legend: meanings of its signs.
+        starts: beat on which each column of a bar starts, by the bar's number.
+        ends: beat on which a bar ends, by its number.
     """
 
     kinds: tuple[str, ...]
     bars: Mapping[int, tuple[tuple[str, ...], ...]]
     legend: str
+    starts: Mapping[int, tuple[Fraction, ...]]
+    ends: Mapping[int, Fraction]
 
 
 def tab_table(drill: Drill) -> TabTable:
     """Return the page of tab of a drill as a table; directions are repeated in each bar."""
     grid = _Grid(drill)
     return TabTable(
-        tuple(grid.kinds), grid.bars(1), legend_text(drill, grid.signs, grid.parts, PROSE_COLUMNS)
+        tuple(grid.kinds),
+        grid.bars(1),
+        legend_text(drill, grid.signs, grid.parts, PROSE_COLUMNS),
+        {number: tuple(places) for number, places in grid.places.items()},
+        {number: min(drill.first_beat(number + 1), drill.end) for number in grid.places},
     )
 
 
@@ -122,7 +130,7 @@ class _Grid:
         self._starts = [_starts(drill, part) for part in self._parts]
         self.kinds = ([WORDS] * ROWS + [TAB]) * len(self._parts)
         self.kinds += [] if drill.free else [COUNT]
-        self._places = {
+        self.places = {
             number: self._places_in(number)
             for number in range(0 if drill.start else 1, drill.bars + 1)
         }
@@ -137,7 +145,7 @@ class _Grid:
         """Return the positions in a beat that are counted, from 0 to less than 1."""
         if self._drill.free:
             return frozenset()
-        return frozenset(at % 1 for places in self._places.values() for at in places)
+        return frozenset(at % 1 for places in self.places.values() for at in places)
 
     def page(self, width: int) -> str:
         """Return the page, in lines of at most `width` columns."""
@@ -175,7 +183,7 @@ class _Grid:
             for part in self._parts
         ]
         bars = {}
-        for number, places in self._places.items():
+        for number, places in self.places.items():
             cells = []
             for at in places:
                 cell: _Cell = ()
