@@ -19,6 +19,7 @@ from random import Random
 import pytest
 
 from trainer.drill import (
+    Articulation,
     CleannessRule,
     Drill,
     Step,
@@ -47,6 +48,7 @@ GROUPS = (
     "single notes",
     "moves",
     "chords and splits",
+    "articulation and dynamics",
     "rhythm",
     "call and response",
     "half-step bends",
@@ -188,6 +190,12 @@ TAGS: dict[str, Sees] = {
     "phrases": lambda drill: len({step.first for step in drill.steps}) >= 5,
     "pick-ups": lambda drill: drill.start < 0,
     "rhythm": lambda drill: len({step.beats for step in drill.steps}) >= 3,
+    "staccato": any_step(lambda step: step.articulation is Articulation.STACCATO),
+    "legato": any_step(lambda step: step.articulation is Articulation.LEGATO),
+    "tonguing": any_step(lambda step: step.articulation is Articulation.TONGUED),
+    "slaps": any_step(lambda step: step.slap),
+    "swells": any_step(lambda step: step.swell_db != 0.0),
+    "wah": any_step(lambda step: step.wah_hz > 0.0),
     "shuffle": lambda drill: drill.swing > 1.5,
     "sixteenths": any_step(lambda step: step.beats == Fraction(1, 4)),
     "slides": any_step(is_slide),

@@ -60,8 +60,8 @@ _DIP_SKILLS = ("scoops and falls", "half-step bends", "bend control")
 _FALL_SKILLS = ("scoops and falls", "let up", "bend control")
 _GRACE_SKILLS = ("grace notes", "moves")
 _HAND_SKILLS = ("hands", "vibrato and wah")
-_ARTICULATION_SKILLS = ("articulation", "single notes")
-_DYNAMICS_SKILLS = ("dynamics", "steadiness")
+_ARTICULATION_SKILLS = ("tonguing", "legato", "staccato", "slaps", "single notes")
+_DYNAMICS_SKILLS = ("accents", "swells", "steadiness")
 _HELD_SKILLS = ("steadiness", "single notes", "bend control")
 
 REMEDIES: Mapping[str, Remedy] = {
