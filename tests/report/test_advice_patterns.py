@@ -9,7 +9,6 @@ import pytest
 
 from trainer.drill import (
     Articulation,
-    CleannessRule,
     Drill,
     Step,
     find_drill,
@@ -29,8 +28,7 @@ Fault = Callable[[Step], dict[str, object]]
 
 def faultless(step: Step) -> Measured:
     vibrato = step.vibrato
-    is_chord = step.cleanness_rule is CleannessRule.CHORD and not step.is_chord
-    beside = (step.last[0].hole + 1,) if is_chord else ()
+    beside = (step.last[0].hole + 1,) if step.implied_neighbour(step.last) else ()
     return Measured(
         start=0,
         end=24_000,
