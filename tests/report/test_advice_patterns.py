@@ -10,6 +10,7 @@ import pytest
 from trainer.drill import (
     Articulation,
     Drill,
+    Inflection,
     Step,
     find_drill,
     format_sound,
@@ -54,7 +55,21 @@ def faultless(step: Step) -> Measured:
         separation_db=20.0 if step.articulation is Articulation.TONGUED else None,
         gap_ms=0.0 if step.articulation is Articulation.LEGATO else None,
         slap=True if step.slap else None,
+        shake_hz=step.shake.hz if step.shake else None,
+        shake_fraction=0.5 if step.shake else None,
+        shake_spread=0.05 if step.shake else None,
+        shake_db=1.0 if step.shake else None,
+        dip_cents=step.scoop.cents if step.scoop else None,
+        dip_ms=length_ms(step.scoop) if step.scoop else None,
+        fall_cents=step.fall.cents if step.fall else None,
+        fall_ms=length_ms(step.fall) if step.fall else None,
+        grace_ms=80.0 if step.grace else None,
     )
+
+
+def length_ms(part: Inflection, tempo: float = 80.0) -> float:
+    """Length of a scoop or fall at the tempo of most drills here."""
+    return float(part.beats) * 60_000.0 / tempo
 
 
 def played(drill: Drill, fault: Fault) -> Result:
@@ -144,6 +159,11 @@ SCALE = find_drill("middle-octave")
 LOW = find_drill("low-water")
 LONG = find_drill("long-level-tones")
 LAMP = find_drill("lamp-on-the-swell")
+SHAKES = tune("-4<>5:2 4<>5:2 | -5<>6:2 5<>6:2 |")
+DIPS = tune("-4:1{dip} -3:1{dip} -2:1{dip} r:1 |")
+SCOOPS = tune("-4:2{scoop} -3:2{scoop} | -2:2{scoop} r:2 |")
+FALLS = tune("-4:2{fall} -3:2{fall} | -2:2{fall} r:2 |")
+GRACES = tune("^-5 -4:1 ^5 4:1 ^-4 -3:1 r:1 |")
 SPLITS = find_drill("octave-splits")
 CHORDS = find_drill("stack-the-crates")
 ENGINE = find_drill("ferry-engine")
@@ -228,6 +248,26 @@ PATTERNS: list[tuple[str, Drill, Fault, str]] = [
     ("slaps left out", SLAPS, on(every, slap=False), "slaps missing"),
     ("accents like the rest", ACCENTS, on(lambda s: s.accent, accent_db=0.5), "accents weak"),
     ("swells that stay level", SWELLS, on(every, swell_db=0.5), "swells flat"),
+    ("one hole of a shake", SHAKES, on(every, shake_hz=None, shake_fraction=None), "no shake"),
+    ("slow shakes", SHAKES, on(every, shake_hz=3.5), "shakes slow"),
+    ("fast shakes", SHAKES, on(every, shake_hz=9.0), "shakes fast"),
+    ("shakes stay on the lower hole", SHAKES, on(every, shake_fraction=0.8), "shakes lean low"),
+    ("shakes stay on the upper hole", SHAKES, on(every, shake_fraction=0.2), "shakes lean high"),
+    ("the upper hole barely opens", SHAKES, on(every, shake_db=-15.0), "shakes weak above"),
+    ("the lower hole barely opens", SHAKES, on(every, shake_db=15.0), "shakes weak below"),
+    ("shakes by fits and starts", SHAKES, on(every, shake_spread=0.5), "shakes irregular"),
+    ("no dips", DIPS, on(every, dip_cents=0.0), "no dips"),
+    ("dips too shallow", DIPS, on(every, dip_cents=40.0), "dips shallow"),
+    ("dips too deep", DIPS, on(every, dip_cents=220.0), "dips deep"),
+    ("dips that become scoops", DIPS, on(every, dip_ms=400.0), "dips slow"),
+    ("no scoops", SCOOPS, on(every, dip_cents=5.0), "no scoops"),
+    ("scoops from halfway", SCOOPS, on(every, dip_cents=50.0), "scoops shallow"),
+    ("scoops at once", SCOOPS, on(every, dip_ms=80.0), "scoops quick"),
+    ("no falls", FALLS, on(every, fall_cents=0.0), "no falls"),
+    ("falls too short", FALLS, on(every, fall_cents=40.0), "falls shallow"),
+    ("falls too far", FALLS, on(every, fall_cents=250.0), "falls deep"),
+    ("no grace notes", GRACES, on(every, grace_ms=None), "no grace notes"),
+    ("grace notes of some length", GRACES, on(every, grace_ms=220.0), "grace notes long"),
     ("glides turn back", UP, on(lambda s: s.is_glide, back_cents=60.0), "glides turn back"),
     (
         "leaps land a hole low",
