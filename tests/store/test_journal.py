@@ -23,7 +23,7 @@ import pytest
 
 from tests.support import journal_records as made
 from tests.support.waiting import wait_until
-from trainer.store import Journal, JournalError, MergeCounts, schema
+from trainer.store import Journal, JournalError, MergeCounts, journal_path, schema
 from trainer.store import database as opening
 
 TESTS = Path(__file__).parent.parent
@@ -773,3 +773,22 @@ def test_any_other_error_while_opening_is_reported_at_once(
     with pytest.raises(JournalError, match="no such thing"):
         Journal(path)
     assert len(calls) == 1
+
+
+def test_an_old_sqlite_is_reported_with_the_version_that_is_needed(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As `sqlite3` names its versions: the third number is no part of what is asked for."""
+    major, minor, _ = opening.OLDEST_SQLITE
+    monkeypatch.setattr(opening.sqlite3, "sqlite_version_info", (major, minor - 1, 9))
+    with pytest.raises(JournalError, match=rf"needs SQLite {major}\.{minor} or newer, and this"):
+        Journal(path)
+    assert not path.exists()
+
+
+def test_the_journal_is_in_the_users_data_folder(monkeypatch: pytest.MonkeyPatch) -> None:
+    """XDG Base Directory Specification, on the systems that follow it."""
+    if sys.platform != "linux":
+        pytest.skip("the folder of Linux")
+    monkeypatch.setenv("XDG_DATA_HOME", "/somewhere/data")
+    assert journal_path() == Path("/somewhere/data/trainer/journal.sqlite")
