@@ -23,7 +23,13 @@ from trainer.ear.ear import (
     _Spans,
 )
 from trainer.ear.frontend import Frontend
-from trainer.ear.harmonic_fit import HarmonicFit, fit_harmonics, fit_harmonics_once, partial_count
+from trainer.ear.harmonic_fit import (
+    HarmonicFit,
+    _solve,
+    fit_harmonics,
+    fit_harmonics_once,
+    partial_count,
+)
 from trainer.ear.level_gate import LevelGate, attack_start
 from trainer.ear.motion import (
     Motion,
@@ -208,6 +214,13 @@ def test_a_fit_that_is_far_off_fails_and_a_near_one_converges() -> None:
     for guess in (300.0, 700.0):
         fit = fit_harmonics(tone, RATE, (guess,))
         assert fit is None or fit.unexplained > 0.5
+
+
+def test_singular_equations_have_no_solution_and_move_nothing() -> None:
+    assert _solve(np.zeros((2, 2)), np.ones(2)) == [0.0, 0.0]
+    assert _solve(np.zeros((1, 1)), np.ones(1)) == [0.0]
+    solved = _solve(np.array([[2.0, 1.0], [1.0, 3.0]]), np.array([3.0, 5.0]))
+    assert solved == pytest.approx([0.8, 1.4], rel=1e-6)
 
 
 def test_the_fundamental_ratio_of_a_sub_octave_is_small() -> None:
@@ -641,6 +654,13 @@ def test_the_held_part_is_the_longest_rest() -> None:
     assert first_is_longer.drift_cents_s == pytest.approx(20.0, abs=3.0)
 
 
+@pytest.mark.parametrize(("rest_s", "count"), [(0.08, 0), (0.085, 1)])
+def test_a_short_note_rests_for_half_of_its_length(rest_s: float, count: int) -> None:
+    t = even(0.16)
+    path = np.interp(t, [0.0, rest_s, 0.16], [0.0, 0.0, 1200.0 * (0.16 - rest_s)])
+    assert len(held_parts(t, 440.0 * 2 ** (path / 1200), 0.16)) == count
+
+
 def test_rests_at_one_pitch_are_one() -> None:
     t = even(1.0)
     path = np.interp(t, [0.4, 0.44, 0.48], [0.0, 15.0, 0.0])
@@ -771,6 +791,12 @@ def test_another_hole_while_the_reeds_begin_to_sound_is_no_note() -> None:
     assert early[0].start == round(0.99 * RATE)
     late = tracked([*with_onset(steady("6", 1.0, 1.12), 0.99), *steady("4", 1.12, 1.5)])
     assert [str(note.tab) for note in late] == ["6", "4"]
+
+
+@pytest.mark.parametrize(("until", "tabs"), [(1.0575, ["4"]), (1.065, ["6", "4"])])
+def test_the_reeds_begin_to_sound_for_60_milliseconds(until: float, tabs: list[str]) -> None:
+    notes = tracked([*with_onset(steady("6", 1.0, until), 0.99), *steady("4", until, 1.5)])
+    assert [str(note.tab) for note in notes] == tabs
 
 
 def test_a_leak_counts_if_it_is_there_for_half_of_the_note() -> None:
