@@ -9,7 +9,8 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Awaitable, Callable, Iterator
 from concurrent.futures import Future
-from datetime import date
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +37,7 @@ from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
+from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Event, ListDevices, Plan, TakeFinished
 from trainer.sound import Passage, PlayerSpec
@@ -69,6 +71,8 @@ DAY = DailySet(
     ),
     {"slack-tide": (88.0, 96.0)},
 )
+SHELF = (replace(find_drill("harbour-bell"), name="mole-lights"), find_drill("harbour-bell"))
+PRACTISED = frozenset(TODAY - timedelta(days=n) for n in (0, 1, 2, 4, 8, 9, 15, 16, 17, 29, 33))
 RECENT = {"slack-tide": (71.0, 80.0, 94.0, 88.0, 96.0), "mole-lights": (55.0, 62.0, 71.0)}
 
 
@@ -144,7 +148,7 @@ async def walk(
     await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
     await look("shelf")
     await pilot.press("escape")
-    app.push_screen(TodayScreen(lambda: DailySetView(DAY, RECENT)))
+    app.push_screen(TodayScreen(lambda: DailySetView(DAY, RECENT, practised=PRACTISED), SHELF))
     await until(pilot, lambda: "to play" in text(pilot))
     await look("today")
     await pilot.press("escape")

@@ -14,10 +14,16 @@ from textual.widgets import OptionList, Static
 
 from tests.support.pilots import Puppet, until
 from trainer.app.app import TrainerApp
-from trainer.app.daily_set_view import load_daily_set_view
+from trainer.app.daily_set_view import DailySetView, load_daily_set_view
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.today import TodayScreen, day_heading
+from trainer.app.screens.today import (
+    TodayScreen,
+    calendar_content,
+    day_heading,
+    entry_options,
+)
 from trainer.app.shapes import sparkline
+from trainer.coach import DailySet, Reason, SetEntry
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -104,10 +110,12 @@ def test_played_entries_are_ticked_and_the_next_is_selected(tmp_path: Path) -> N
             await pilot.press("t")
             screen = await until_read(app, pilot)
             drills = screen.query_one(OptionList)
-            assert "✓" in str(drills.get_option_at_index(0).prompt)
-            assert drills.highlighted == 1
+            assert "✓" in str(drills.get_option("0").prompt)
+            assert drills.highlighted == drills.get_option_index("1")
+            assert screen.query_one("#calendar", Static).visual.plain.count("●") == 1  # type: ignore[attr-defined]
             assert "so far" in str(screen.query_one("#day", Static).visual)
-            assert re.search("[▁-█]", str(drills.get_option_at_index(0).prompt))
+            assert re.search("[▁-█]", str(drills.get_option("0").prompt))
+            assert "●" * first.passes in str(drills.get_option("0").prompt)
 
     asyncio.run(scene())
 
@@ -161,3 +169,22 @@ def test_space_starts_the_entry(tmp_path: Path) -> None:
 
 def test_sparkline_spans_all_bars() -> None:
     assert sparkline((0.0, 12.0, 49.9, 50.0, 99.0, 100.0)) == "▁▁▄▅██"
+    assert sparkline((0.0, 60.0, 79.9, 80.0, 99.0), 60.0) == "▁▁▄▅█"
+
+
+def test_entries_stand_under_their_reason_and_weeks_in_a_calendar() -> None:
+    entries = tuple(
+        SetEntry(name, name, reason, "", "C", "richter", 2, 4, 130.0, 80.0)
+        for name, reason in (("a", Reason.DUE), ("b", Reason.DUE), ("c", Reason.NEW))
+    )
+    today = date(2026, 11, 25)  # a Wednesday
+    day = DailySet("Runa", today, 10.0, entries, {"b": (90.0, 70.0)})
+    view = DailySetView(day, {}, practised=frozenset({today, date(2026, 10, 26)}))
+    lines = [str(option.prompt).strip() for option in entry_options(view)]
+    assert [line.split()[0] for line in lines] == ["Due", "○", "○", "New", "○"]
+    assert lines[1].split()[2:5] == ["○○", "2", "min"]
+    assert "●○" in lines[2]
+    weeks = calendar_content(view).plain.splitlines()
+    assert [week[:6] for week in weeks] == ["26 Oct", " 2 Nov", " 9 Nov", "16 Nov", "23 Nov"]
+    assert weeks[0].split()[2:] == ["●", *"······"]
+    assert weeks[-1].split()[2:] == [*"··", "●"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from trainer.coach import PLAYER_SOURCES, DailySet, open_daily_set
 from trainer.drill import Drill, Shelf
@@ -16,6 +16,8 @@ from trainer.store import Journal
 
 RECENT_TAKES = 8
 """Takes of a drill whose scores are shown."""
+CALENDAR_WEEKS = 5
+"""Weeks in the calendar, this one included."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +28,13 @@ class DailySetView:
         day: the set.
         recent: scores of the last whole takes of each drill by its name, oldest first.
         harp: name of the harp that the settings ask for; empty where each drill has its own.
+        practised: days of the calendar on which the player played.
     """
 
     day: DailySet
     recent: Mapping[str, tuple[float, ...]]
     harp: str = ""
+    practised: frozenset[date] = frozenset()
 
 
 def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
@@ -58,7 +62,14 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
         harp, own_name = select_harp(journal, settings, None) if is_set else (None, None)
         day = open_daily_set(journal, player, today, minutes, drills, harp, counting)
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
-    return DailySetView(day, recent, own_name or (harp.name if harp else ""))
+        takes = journal.takes(player=player, since=calendar_start(today), steps=False)
+        practised = frozenset(take.day for take in takes if take.source in counting)
+    return DailySetView(day, recent, own_name or (harp.name if harp else ""), practised)
+
+
+def calendar_start(today: date) -> date:
+    """Return the first day of the calendar, a Monday."""
+    return today - timedelta(days=today.weekday(), weeks=CALENDAR_WEEKS - 1)
 
 
 def _scores(journal: Journal, player: str, drill: str) -> tuple[float, ...]:

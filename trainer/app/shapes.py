@@ -45,11 +45,17 @@ def grade_of_score(score: float) -> Grade:
     return next(grade for grade in MARK_GRADES if score >= grade.least)
 
 
-def sparkline(scores: Sequence[float]) -> str:
-    """Return scores from 0 to 100 as a row of bars, oldest first."""
+def sparkline(scores: Sequence[float], least: float = 0.0) -> str:
+    """Return scores from 0 to 100 as a row of bars, oldest first.
+
+    Args:
+        scores: the scores.
+        least: score of the lowest bar; lower ones have it, too.
+    """
     top = len(SPARKLINE_BARS) - 1
+    heights = (max(0.0, (score - least) / (100.0 - least)) for score in scores)
     return "".join(
-        SPARKLINE_BARS[min(top, int(score / 100.0 * len(SPARKLINE_BARS)))] for score in scores
+        SPARKLINE_BARS[min(top, int(height * len(SPARKLINE_BARS)))] for height in heights
     )
 
 

@@ -316,7 +316,7 @@ class PracticeScreen(TakeScreen):
     def action_today(self) -> None:
         """Open the daily set."""
         plan = self.session.plan
-        today = TodayScreen(lambda: load_daily_set_view(plan, self._shelf))
+        today = TodayScreen(lambda: load_daily_set_view(plan, self._shelf), self._shelf)
         self.app.push_screen(today, self._open_entry)
 
     def _open_entry(self, chosen: tuple[SetEntry, bool] | None) -> None:
