@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -12,9 +13,9 @@ import pytest
 import soundfile as sf
 
 from tests.support.command_line import Trainer
-from tests.support.evening_class import CLASS, DRILL
+from tests.support.evening_class import CLASS, DRILL, plan
 from trainer.harp import Harp
-from trainer.practice import saved_harp
+from trainer.practice import mark_recording, saved_harp
 from trainer.practice.passes import Pass, saved_passes, tags_of
 
 FORGED = {"harp": {"key": "C", "tuning": "richter", "a4": 440.0, "offsets": {"-4'": -28.0}}}
@@ -100,3 +101,22 @@ def test_a_pass_that_the_trainer_would_not_have_written_is_none(changed: dict[st
 
     assert passes(PASS)
     assert passes({**PASS, **changed}) == ()
+
+
+@pytest.mark.parametrize("kind", ["flac", "mp3"])
+def test_a_cut_recording_is_marked_as_far_as_it_goes(
+    folder: Path, tmp_path: Path, kind: str
+) -> None:
+    """What the file lacks was not left out by the player, and a part of a drill is not passed."""
+    path = tmp_path / f"marit.{kind}"
+    sound, rate = sf.read(folder / "marit.wav")
+    sf.write(path, sound, rate)
+    whole = path.read_bytes()
+    path.write_bytes(whole[: round(0.55 * len(whole))])
+    marked = mark_recording(plan(path))
+    (note,) = [note for note in marked.notes if "damaged" in note]
+    assert re.search(r"cannot be read beyond [\d.]+ s of [\d.]+ s; what comes before was", note)
+    assert marked.best is not None
+    assert not marked.best.passed
+    assert 2 < len(marked.best.marks) < len(DRILL.steps)
+    assert min(mark.score for mark in marked.best.marks) > 80.0
