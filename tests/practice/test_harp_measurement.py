@@ -347,3 +347,13 @@ def test_a_note_may_move_by_eight_cents_in_its_steady_part(drift: float, even: b
     measurement = HarpMeasurement(C, attacks=1)
     sentences = sentences_of(play(measurement, raised("1", 0.0), 2.0, drift=drift))
     assert bool(sentences) is not even
+
+
+def test_a_reed_is_very_flat_against_the_harp_as_a_whole() -> None:
+    measurement = HarpMeasurement(C, attacks=1)
+    for i, entry in enumerate(REEDS[:4]):
+        play(measurement, raised(str(entry), -20.0), at=2.0 * i)
+    flat = str(measurement.requested)
+    assert sentences_of(play(measurement, raised(flat, -95.0), at=20.0))
+    events = play(measurement, raised(flat, -95.0), at=22.0)
+    assert [event.tab for event in events if isinstance(event, AttackMeasured)] == [tab(flat)]
