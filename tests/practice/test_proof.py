@@ -11,7 +11,7 @@ from trainer.sound import Fault
 
 SAMPLE = (
     "octave-splits",
-    "straight-to-the-bend",
+    "between-two-blows",
     "on-the-and",
     "slide-across",
     "lamp-on-the-swell",
