@@ -117,9 +117,20 @@ def mutants_of(path: Path, root: Path = ROOT) -> Iterator[Mutant]:
     """Yield all mutants of a module."""
     source = (root / path).read_text(encoding="utf-8")
     tree = ast.parse(source)
+    # Types and options such as `slots` are no behaviour.
+    left_out = {
+        id(inner)
+        for node in ast.walk(tree)
+        for name, value in ast.iter_fields(node)
+        if name in ("annotation", "returns", "decorator_list")
+        for outer in (value if isinstance(value, list) else [value])
+        if isinstance(outer, ast.AST)
+        for inner in ast.walk(outer)
+    }
     for parent in ast.walk(tree):
+        if id(parent) in left_out:
+            continue
         for name, value in ast.iter_fields(parent):
-            # Types and options such as `slots` are no behaviour.
             if name in ("annotation", "returns", "decorator_list"):
                 continue
             nodes = value if isinstance(value, list) else [value]

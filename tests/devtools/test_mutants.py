@@ -46,6 +46,15 @@ def test_each_kind_of_place_is_changed(tree: Path) -> None:
     assert len({mutant.source for mutant in mutants}) == len(mutants)
 
 
+def test_types_and_options_of_decorators_are_not_changed(tree: Path) -> None:
+    (tree / "trainer/room/point.py").write_text(
+        "@dataclass(frozen=True)\nclass P:\n    x: Literal[3] = 4\n"
+        "    def f(self) -> Literal[5]: ...\n"
+    )
+    mutants = mutants_of(Path("trainer/room/point.py"), tree)
+    assert {mutant.before for mutant in mutants} == {"4"}
+
+
 def test_a_sample_is_repeatable_and_has_one_mutant_a_line(tree: Path) -> None:
     first, second = (sample("room", 3, 7, tree) for _ in range(2))
     assert first == second

@@ -109,6 +109,16 @@ def test_the_oldest_is_deleted_first_and_the_best_of_each_drill_stays(
     assert len(journal.takes()) == 9  # the takes are all there
 
 
+def test_a_byte_beyond_the_limit_deletes_a_file_and_none_beyond_it_does_not(
+    journal: Journal, tmp_path: Path
+) -> None:
+    for number in range(2):
+        take = played(journal, number, 50.0 + number, "slack-tide")
+        store_audio(journal, take.id, flac(tmp_path), 4 * MB)
+    assert enforce_audio_limit(journal, 2 * SIZE / 1e6) == []
+    assert len(enforce_audio_limit(journal, (2 * SIZE - 1) / 1e6)) == 1
+
+
 def test_no_drill_loses_its_best_before_worse_ones(journal: Journal, tmp_path: Path) -> None:
     rng = Random(11)
     for number in range(12):
