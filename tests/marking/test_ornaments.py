@@ -17,7 +17,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from tests.reeds.excerpts import EXCERPTS, RATE, load
 from tests.support.living_room import in_living_room
+from trainer.core.types import Samples
 from trainer.drill import Drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Result, find_habits
@@ -229,3 +231,60 @@ def test_a_room_does_not_hide_ornaments(name: str, tmp_path: Path) -> None:
     assert good.score >= 95.0, [mark.sentence for mark in good.marks]
     bad = in_room(name, tmp_path / "bad.wav", MISSED[name])
     assert bad.score <= DRILLS[name].goal.pass_mark - MIN_DISTANCE
+
+
+# --- recorded reeds ---------------------------------------------------------------------------
+
+
+def recorded_shake(tabs: tuple[str, str], hz: float, seconds: float, start_s: float) -> Samples:
+    """Recorded notes of a C harp in turn, each fading in over 20 ms and out over 40 ms.
+
+    Args:
+        tabs: the two notes; the same one twice is a held note.
+        hz: full cycles per second.
+        seconds: length of the shake.
+        start_s: silence before it.
+    """
+    excerpt, samples = EXCERPTS["c-harp"], load("c-harp")
+    notes = {note.tab: note for note in excerpt.notes}
+    fade_in, fade_out = round(0.02 * RATE), round(0.04 * RATE)
+    half = round(0.5 * RATE / hz)
+    out = np.zeros(round((start_s + seconds + 0.5) * RATE))
+    gain = np.ones(half + fade_out)
+    gain[:fade_in] = np.sin(0.5 * np.pi * np.arange(fade_in) / fade_in) ** 2
+    gain[-fade_out:] = np.cos(0.5 * np.pi * np.arange(fade_out) / fade_out) ** 2
+    for turn in range(round(2.0 * seconds * hz)):
+        # Another place of the recorded note in each turn, past its own attack.
+        first = round((notes[tabs[turn % 2]].at + 0.15 + 0.037 * (turn % 7)) * RATE)
+        at = round(start_s * RATE) + turn * half
+        out[at : at + len(gain)] += gain * samples[first : first + len(gain)]
+    return np.asarray(out + 1e-5 * np.random.default_rng(7).standard_normal(len(out)))
+
+
+def marked(samples: Samples, drill: Drill, path: Path, start_s: float) -> Mark:
+    soundfile.write(path, samples, RATE, subtype="PCM_24")
+    plan = Plan(Harp.of("C"), RecordingSpec(path), drill=drill, start=start_s)
+    (result,) = (event.result for event in run_take(plan) if isinstance(event, PassEnded))
+    assert not result.extras
+    return result.marks[0]
+
+
+@pytest.mark.parametrize("hz", [4.0, 6.0, 8.0])
+@pytest.mark.parametrize(("own", "other"), [("-4", "-5"), ("2", "3"), ("8", "7")])
+def test_a_shake_of_recorded_reeds_is_heard(
+    own: str, other: str, hz: float, tmp_path: Path
+) -> None:
+    drill = drill_of(f"{own}<>{other.removeprefix('-')}:3{{shake {hz:g}}} r:1 |", "shakes")
+    shake = recorded_shake((own, other), hz, 1.9, 0.5)
+    mark = marked(shake, drill, tmp_path / "shake.wav", 0.5)
+    assert mark.measured.shake_hz == pytest.approx(hz, rel=0.04)
+    assert mark.measured.holes == tuple(sorted(tab.hole for tab in mark.step.tabs))
+    assert mark.criteria["motion"] >= 85.0, mark.sentence
+
+
+def test_a_held_recorded_note_is_no_shake(tmp_path: Path) -> None:
+    drill = drill_of("-4<>5:2 r:2 |", "shakes")
+    held = recorded_shake(("-4", "-4"), 6.0, 1.3, 0.5)
+    mark = marked(held, drill, tmp_path / "held.wav", 0.5)
+    assert mark.measured.shake_hz is None
+    assert mark.criteria["motion"] == 0.0
