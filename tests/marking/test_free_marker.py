@@ -155,8 +155,8 @@ def test_a_vibrato_of_a_natural_note_is_held_within_its_dips() -> None:
 
 def test_a_shake_is_held_on_either_of_its_sounds() -> None:
     drill = free("-4<>5:2", hold=0.2)
-    one, other = ([0.0] * 16, [300.0] * 16)
-    turns = note("-4", (one + other) * 8)
+    lower, upper = ([0.0] * 16, [300.0] * 16)
+    turns = note("-4", (lower + upper) * 8)
     (mark,) = play(drill, turns)[1]
     assert mark[0] == pytest.approx(1000.0 * 4.0 / 6.0, abs=10.0)
     assert mark[1].measured.shake_hz == pytest.approx(6.25, rel=0.02)

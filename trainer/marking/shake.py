@@ -3,8 +3,8 @@
 While both reeds overlap the ear follows the louder one, so that its pitch changes sides once for
 each change of the player. A reading belongs to the sound nearest to its pitch; a visit of less than
 15 ms is no change of sides. In a room that rings, both reeds sound all the time, and the pitch may
-stay with one of them; their levels relative to each other still rise and fall, and tell the sides
-apart. How long each side lasts is then not known. From the times of the changes follow
+stay with one of them; their levels relative to each other still rise and fall, and separate the
+sides. How long each side lasts is then not known. From the times of the changes follow
 
 - the rate: the median time from a change to the next one in the same direction is one cycle;
 - the fraction of the time on the step's own sound, over whole cycles;
@@ -88,8 +88,8 @@ class _Sides:
     Attributes:
         known: whether it is known, shape (n,).
         is_other: whether it is the other sound, shape (n,).
-        level_db: level of the other sound relative to the step's own, where the levels tell them
-            apart; None where the pitch does.
+        level_db: level of the other sound relative to the step's own, where the levels separate
+            them; None where the pitch does.
     """
 
     known: NDArray[np.bool_]
