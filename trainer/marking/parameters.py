@@ -167,8 +167,8 @@ class MeasurementParameters:
     """Fewest cycles that are a shake."""
     min_together: float = 0.5
     """Fraction of the readings in which both reeds of a shake sound from which their levels
-    separate them: in a room that rings, and on the lowest reeds, which speak and stop slowly. Dry, on
-    a C harp from hole 2 up, it is 0 to 0.2 (built-in player)."""
+    separate them: in a room that rings, and on the lowest reeds, which speak and stop slowly. Dry,
+    on a C harp from hole 2 up, it is 0 to 0.2 (built-in player)."""
     min_level_swing_db: float = 3.0
     """Least range of the difference between the levels of two reeds that sound in turn. It is below
     1 dB in a chord of the built-in player, above 4 dB in a shake in a modelled living room."""
