@@ -421,9 +421,9 @@ def test_accents_lengths_grace_notes_and_slaps_are_notes() -> None:
     assert [length / 96 * 60 for length in short] == pytest.approx([0.05, 0.05], abs=0.001)
 
 
-def test_the_upper_note_of_an_octave_is_two_cents_sharp() -> None:
+def test_the_upper_note_of_an_octave_is_three_cents_sharp() -> None:
     bends = bends_of("1+4:4 |")
-    assert sorted(bends) == pytest.approx([0.0, 0.02], abs=0.001)
+    assert sorted(bends) == pytest.approx([0.0, 0.03], abs=0.001)
 
 
 def test_a_change_of_tempo_is_in_both_formats(tmp_path: Path) -> None:

@@ -54,8 +54,9 @@ class PerformanceParameters:
         interval_s: time in seconds between messages while pitch or level moves.
         closed_db: level under closed hands relative to open ones.
         closed_brightness: brightness under closed hands, of 127.
-        octave_cents: cents by which the upper note of an octave is sharp, as the built-in player's:
-            no harp's octaves are exactly tuned, and only their beats show that both reeds sound.
+        octave_cents: cents by which the upper note of an octave is sharp: no harp's octaves are
+            exactly tuned, and only their beats show that both reeds sound. It is within the spread on
+            harps (standard deviation 5 cents, from memory).
     """
 
     velocity: int = 90
@@ -68,7 +69,7 @@ class PerformanceParameters:
     interval_s: float = 0.01
     closed_db: float = -6.0
     closed_brightness: int = 16
-    octave_cents: float = 2.0
+    octave_cents: float = 3.0
 
 
 PARAMETERS = PerformanceParameters()
