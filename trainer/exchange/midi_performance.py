@@ -55,8 +55,8 @@ class PerformanceParameters:
         closed_db: level under closed hands relative to open ones.
         closed_brightness: brightness under closed hands, of 127.
         octave_cents: cents by which the upper note of an octave is sharp: no harp's octaves are
-            exactly tuned, and only their beats show that both reeds sound. It is within the spread on
-            harps (standard deviation 5 cents, from memory).
+            exactly tuned, and only their beats show that both reeds sound. It is within the spread
+            on harps (standard deviation 5 cents, from memory).
     """
 
     velocity: int = 90
