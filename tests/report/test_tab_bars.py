@@ -10,6 +10,7 @@ import pytest
 from trainer.drill import Drill, parse_drill, read_shelf
 from trainer.report.class_page import class_html, mark_map
 from trainer.report.class_report import (
+    NO_RECORDING,
     Beside,
     Student,
     StudentHabit,
@@ -163,6 +164,10 @@ def test_what_costs_the_class_most_comes_first_and_so_does_who_lost_most() -> No
     assert median_scores(STUDENTS) == {0: 89.5, 1: 72.5, 2: 40.0}
     assert class_summary(STUDENTS) == "2 of 3 recordings marked; 1 passed; the median is 82."
     assert class_summary(STUDENTS[2:]) == "0 of 1 recording marked."
+    missing = (Student("Dag", trouble=NO_RECORDING), Student("Eva", trouble=NO_RECORDING))
+    assert class_summary((*STUDENTS[2:], *missing)) == (
+        "0 of 1 recording marked; nothing from Dag, Eva."
+    )
 
 
 def test_a_class_in_every_form() -> None:
@@ -227,6 +232,18 @@ def test_the_habit_of_most_comes_first_and_a_drill_of_the_shelf_trains_it() -> N
     assert [entry["who"] for entry in data["habits"]] == [["Bert", "Anna"], ["Bert"]]
     assert [entry["title"] for entry in data["exercises"]] == [entry.title for entry in proposed]
     assert "## For next week" in class_markdown(drill, HABITS)
+
+
+def test_exercises_are_for_as_many_students_as_possible() -> None:
+    """Two habits of the same students come after one of another student."""
+    drill = drill_of("-4:1 -4':1 4:1 r:1 | 5:4", "level = 5")
+    both = (StudentHabit("leaks below", (0, 1), 8.0), StudentHabit("not bent", (1,)))
+    late = (StudentHabit("beats late", (0, 2), 90.0),)
+    class_ = [Student(name, 90.0, steps={}, habits=both) for name in ("Anna", "Bert")]
+    class_.append(Student("Clara", 90.0, steps={}, habits=late))
+    proposed = exercises(drill, class_, read_shelf().drills)
+    who = [exercise.students for exercise in proposed]
+    assert who == [("Anna", "Bert"), ("Clara",), ("Anna", "Bert")]
 
 
 def test_a_class_page_links_pages_and_has_last_time_and_remarks() -> None:

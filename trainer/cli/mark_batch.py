@@ -152,6 +152,7 @@ class Batch:
         from trainer.drill import read_shelf
         from trainer.report.class_page import class_html
         from trainer.report.class_report import (
+            NO_RECORDING,
             Student,
             class_csv,
             class_data,
@@ -165,7 +166,7 @@ class Batch:
         by_text = {str(path): name for path, name in names.items()}
         beside = {str(path): self._beside(page) for path, page in pages.items()}
         missing = [
-            Student(name, trouble="no recording")
+            Student(name, trouble=NO_RECORDING)
             for name in missing_students(self.recordings, self.listed)
         ]
         in_class = sorted(

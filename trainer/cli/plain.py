@@ -28,12 +28,15 @@ from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec
 
 
-def console_events(plan: Plan, next_command: NextCommand = no_command) -> Iterator[Event]:
+def console_events(
+    plan: Plan, next_command: NextCommand = no_command, notices: list[str] | None = None
+) -> Iterator[Event]:
     """Yield the events of a take; print its notices on standard error. Ctrl-C ends the take.
 
     Args:
         plan: the plan of the take.
         next_command: returns the player's next command, if any.
+        notices: receives the notices, too, if a list is given.
 
     Raises:
         typer.Exit: the take failed; the reason was printed on standard error.
@@ -45,6 +48,8 @@ def console_events(plan: Plan, next_command: NextCommand = no_command) -> Iterat
                 failed = event
             elif isinstance(event, Notice):
                 typer.echo(event.sentence, err=True)
+                if notices is not None:
+                    notices.append(event.sentence)
             else:
                 yield event
     if failed is not None:

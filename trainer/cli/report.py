@@ -113,12 +113,13 @@ def report(
         tolerance=saved_tolerance(recording, chosen_drill),
     ).at_present_tolerance()
     readings, passes = [], []
-    for event in console_events(plan):
+    notices: list[str] = []
+    for event in console_events(plan, notices=notices):
         if isinstance(event, ReadingHeard):
             readings.append(event.reading)
         elif isinstance(event, PassEnded):
             passes.append(event.result)
-    marked = MarkedRecording(recording, tuple(passes))
+    marked = MarkedRecording(recording, tuple(passes), notes=tuple(notices))
     best = marked.best
     if best is None:
         raise SoundError(f"{recording}: {NOTHING_DUE}")

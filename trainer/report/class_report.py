@@ -30,6 +30,8 @@ MAX_LOSSES = 3
 """Maximum number of losses shown for each student."""
 MAX_EXERCISES = 3
 """Maximum number of exercises proposed for the next week."""
+NO_RECORDING = "no recording"
+"""What is said of a student of the list who has sent none."""
 MAX_HABITS = 2
 """Maximum number of habits shown for each student."""
 
@@ -232,7 +234,8 @@ def exercises(
 ) -> list[Exercise]:
     """Return the exercises for the next week, the one that most students need first.
 
-    Drills that train the habits of the class come first; then the bars that were hardest.
+    Drills that train the habits of the class come first, each for as many students as possible who
+    have no exercise yet; then the bars that were hardest.
 
     Args:
         drill: the drill that was played.
@@ -240,12 +243,16 @@ def exercises(
         shelf: the available drills.
     """
     proposed: dict[str, Exercise] = {}
-    for habit in class_habits(students):
+    habits, covered = class_habits(students), set[str]()
+    while habits and len(proposed) < MAX_EXERCISES:
+        habit = max(habits, key=lambda habit: len(set(habit.students) - covered))
+        habits.remove(habit)
         tabs = {tab for i in habit.steps if i < len(drill.steps) for tab in drill.steps[i].tabs}
         best = best_drill(REMEDIES[habit.name].skills, tabs, drill, shelf)
-        if best is not None:
+        if best is not None and best.title not in proposed:
+            covered |= set(habit.students)
             reason = f"{habit.phrase} {habit.remedy}"
-            proposed.setdefault(best.title, Exercise(best.title, reason, habit.students))
+            proposed[best.title] = Exercise(best.title, reason, habit.students)
     for bar, score in _hardest_bars(drill, students):
         title = "The pick-up" if bar == 0 else f"Bar {bar}"
         text = f"{title} of {drill.title}, alone and slower"
@@ -385,10 +392,14 @@ def class_data(
 def class_summary(students: Sequence[Student]) -> str:
     """Return a line on the whole class: how many were marked and passed, and the median."""
     scores = [student.score for student in students if student.score is not None]
-    parts = [f"{len(scores)} of {quantity_text(len(students), 'recording')} marked"]
+    missing = [student.name for student in students if student.trouble == NO_RECORDING]
+    count = len(students) - len(missing)
+    parts = [f"{len(scores)} of {quantity_text(count, 'recording')} marked"]
     if scores:
         passed = sum(student.passed for student in students)
         parts.append(f"{passed} passed; the median is {score_text(median(scores))}")
+    if missing:
+        parts.append(f"nothing from {', '.join(missing)}")
     return f"{'; '.join(parts)}."
 
 
