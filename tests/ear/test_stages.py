@@ -39,6 +39,7 @@ from trainer.ear.motion import (
     initial_pitch,
     resample_evenly,
 )
+from trainer.ear.note_tracker import end_of_sound
 from trainer.ear.octave_split import OctaveDetector
 from trainer.ear.partial_fit import hann_lobe
 from trainer.ear.pitch_candidates import autocorrelation, candidate_periods
@@ -843,3 +844,11 @@ def test_a_note_ends_where_its_level_has_fallen_to_half() -> None:
     (note,) = tracked(falling)
     # 6 dB at 200 dB/s less 20 dB/s, read at the middle of a window of 10 ms
     assert note.end == pytest.approx((1.5 + 6.0 / 180.0 - 0.005) * RATE, abs=0.004 * RATE)
+
+
+def test_the_end_of_a_sound_is_interpolated_between_levels() -> None:
+    """It falls by 4 dB a step: by 6 dB after one and a half, less what a fading reed falls."""
+    at = np.arange(20.0) * 480.0
+    db = np.concatenate([np.zeros(10), -4.0 * np.arange(1.0, 11.0)])
+    end = end_of_sound(at, db, 19 * 480, 48_000)
+    assert end == pytest.approx((9 + 1.5) * 480, abs=0.1 * 480)
