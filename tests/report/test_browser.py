@@ -110,6 +110,19 @@ def test_all_words_can_be_read_in_both_schemes(browser: Any, page: Path, scheme:
         assert contrast(colour(ink), ground) >= 4.5, ink
 
 
+def test_it_can_load_nothing_from_elsewhere(browser: Any, page: Path) -> None:
+    """By a Content-Security-Policy (W3C, level 3), should markup ever get into a page."""
+    if page.stem == "sheet":
+        return  # it has no script
+    open_(browser, page)
+    browser.execute_script(
+        "const i = new Image(); i.src = 'http://127.0.0.1:9/x.png'; document.body.append(i)"
+    )
+    WebDriverWait(browser, 10).until(
+        lambda _: any("Content Security Policy" in m["message"] for m in browser.get_log("browser"))
+    )
+
+
 def test_it_prints(browser: Any, page: Path) -> None:
     open_(browser, page)
     pdf = base64.b64decode(browser.print_page())
