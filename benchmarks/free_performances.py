@@ -4,9 +4,9 @@ Two families share nothing but their data types. The constants of
 :mod:`trainer.marking.alignment`, `tempo_fit` and `free_performance` were chosen on *walks*;
 figures are reported on *phrases*, whose tempo, errors and drills are of another kind.
 
-- *walks*: the tempo is a random walk from note to note about an even drift; onsets scatter
-  normally; stops, returns, skips, false starts, wrong, missing and extra notes fall anywhere, each
-  evenly distributed. Drills: every second one of the shelf.
+- *walks*: the tempo is a random walk from note to note about an even drift and a slow sway;
+  onsets scatter normally; stops, returns, skips, false starts, wrong, missing and extra notes fall
+  anywhere, each evenly distributed. Drills: every second one of the shelf.
 - *phrases*: the tempo arches over each phrase of two or four bars and ends in a ritardando; onsets
   scatter with heavy tails (Laplace), the more the longer the note; the player hesitates before
   what is hard (bends, overblows, leaps), stutters, goes back to the beginning of a bar, repeats
@@ -36,6 +36,10 @@ from trainer.harp import Harp, Tab
 
 RATE = 48_000
 Draw = np.random.Generator
+IN_TIME_BEATS, LONGEST_BEAT_S = 0.2 / 3.0, 0.75
+"""Lateness in beats that earns 85 points (:mod:`trainer.marking.criteria`), and the longest beat
+in seconds that counts so. Notes that are later than half of that are neither expected to be marked
+right nor not."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +50,9 @@ class Played:
         start, end: in seconds.
         step: index of the step that it was played for; None for a note that belongs to none.
         tab: what was played.
-        is_right: whether it is the step's note, in the place that the player's beat gives it.
+        is_right: whether it is the step's note.
         attempt: number of the try, from 0; -1 outside of any.
+        late_s: how late it is by the player's own beat, in seconds; negative is early.
     """
 
     start: float
@@ -56,6 +61,11 @@ class Played:
     tab: Tab
     is_right: bool
     attempt: int
+    late_s: float = 0.0
+
+    def is_in_time(self, beat_s: float) -> bool:
+        """Whether it is so well in time that it must earn 85 points, and more, for time."""
+        return abs(self.late_s) <= 0.5 * IN_TIME_BEATS * min(beat_s, LONGEST_BEAT_S)
 
 
 @dataclass(frozen=True)
@@ -80,11 +90,13 @@ class FreeTake:
     omitted: frozenset[tuple[int, int]]
 
     def right_steps(self, attempt: int) -> set[int]:
-        """Steps that a try holds, and holds right each time that they were played."""
+        """Steps that a try holds, and holds right and in time each time that they were played."""
+        beat_s = 60.0 / self.drill.tempo
         plays = {step: False for number, step in self.omitted if number == attempt}
         for note in self.notes:
             if note.attempt == attempt and note.step is not None:
-                plays[note.step] = plays.get(note.step, True) and note.is_right
+                is_right = note.is_right and note.is_in_time(beat_s)
+                plays[note.step] = plays.get(note.step, True) and is_right
         return {step for step, is_right in plays.items() if is_right}
 
     def span(self, attempt: int) -> tuple[float, float]:
@@ -149,12 +161,15 @@ def walk(seed: int) -> FreeTake:
     drift = float(draw.uniform(-0.15, 0.15)) if draw.random() < 0.5 else 0.0
     base = float(np.exp(draw.uniform(np.log(0.65), np.log(1.55))))
     wander = np.cumsum(draw.normal(0.0, 0.006, len(script.items)))
+    beats = np.array([float(drill.steps[index].start) for index, _, _ in script.items])
+    turn = 2.0 * np.pi * (beats / draw.uniform(8.0, 24.0) + draw.random())
+    wander += float(draw.uniform(0.0, 0.04)) * np.sin(turn)
     slopes = base * np.exp(wander) * (1.0 - drift * np.linspace(0.0, 1.0, len(script.items)))
 
     def jitter(step: Step) -> float:
         return float(draw.normal(0.0, 0.010))
 
-    starts, gaps = _times(drill, script, slopes, jitter)
+    starts, late, gaps = _times(drill, script, slopes, jitter)
     notes = []
     for i, (index, _, number) in enumerate(script.items):
         step = drill.steps[index]
@@ -164,7 +179,7 @@ def walk(seed: int) -> FreeTake:
             script.omitted.add((number, index))
             continue
         tab = _neighbour(step, draw) if kind < 0.05 else step.last[0]
-        notes.append(Played(at, at + length, index, tab, kind >= 0.05, number))
+        notes.append(Played(at, at + length, index, tab, kind >= 0.05, number, late[i]))
         if draw.random() < 0.02 and gaps[i] > 0.5:
             notes[-1] = replace(notes[-1], end=at + 0.45 * gaps[i])
             begins = at + 0.55 * gaps[i]
@@ -206,7 +221,7 @@ def phrase(seed: int) -> FreeTake:
         wide = 1.0 + 0.4 * min(3.0, float(step.beats))
         return float(np.clip(draw.laplace(0.0, scale * wide), -0.035, 0.035))
 
-    starts, gaps = _times(drill, script, slopes, jitter)
+    starts, late, gaps = _times(drill, script, slopes, jitter)
     notes: list[Played] = []
     burst = 0
     for i, (index, _, number) in enumerate(script.items):
@@ -221,7 +236,7 @@ def phrase(seed: int) -> FreeTake:
             continue
         tab = _neighbour(step, draw) if is_wrong else step.last[0]
         length = max(0.06, gaps[i] * float(draw.beta(8.0, 2.0)))
-        notes.append(Played(at, at + length, index, tab, not is_wrong, number))
+        notes.append(Played(at, at + length, index, tab, not is_wrong, number, late[i]))
     if draw.random() < 0.5:
         before = _snippets(drill, draw)
         notes = _after(notes, before, draw)
@@ -374,22 +389,23 @@ def _times(
     script: _Script,
     slopes: Floats,
     jitter: Callable[[Step], float],
-) -> tuple[list[float], list[float]]:
-    """Onset of each item in seconds, and the time until the next is due."""
+) -> tuple[list[float], list[float], list[float]]:
+    """Onset of each item in seconds, its lateness, and its length."""
     clock = BeatClock(0, drill.tempo, RATE, drill.swing)
-    now, starts, gaps = 1.0, [], []
+    now, starts, late, gaps = 1.0, [], [], []
     items = script.items
     for i, (index, stop, _) in enumerate(items):
         step = drill.steps[index]
         now += stop
-        starts.append(now + jitter(step))
+        late.append(jitter(step))
+        starts.append(now + late[-1])
         following = items[i + 1][0] if i + 1 < len(items) else None
         until = drill.steps[following].start if following == index + 1 else step.end
         length = (clock.sample(until) - clock.sample(step.start)) / RATE * float(slopes[i])
         own = (clock.sample(step.end) - clock.sample(step.start)) / RATE * float(slopes[i])
         gaps.append(own)
         now += length
-    return starts, gaps
+    return starts, late, gaps
 
 
 def _is_plain_jump(drill: Drill, at: int, to: int) -> bool:

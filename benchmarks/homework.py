@@ -15,9 +15,9 @@ Score following is evaluated as in Cont, Schwarz, Schnell and Raphael 2007 (Eval
 audio-to-score alignment, ISMIR; from memory): *aligned* is the fraction of all notes that were
 played for a step and are assigned to it (total precision), *piecewise* its mean over performances,
 *misaligned* the fraction assigned to another step. Here an onset is that of the note itself, so an
-aligned note is within 50 ms. *Marked right* is the fraction of the steps that were played right
-that are marked so: assigned, and early or late by no more than earns 85 points; in *sounds* also
-with 85 points or more for pitch, and an onset within 50 ms of the true one.
+aligned note is within 50 ms. *Right* is the fraction of the steps that were played right, and in
+time by half of what earns 85 points, that are marked so: assigned, and with 85 points for time; in
+*sounds* also with 85 points or more for pitch, and an onset within 50 ms of the true one.
 """
 
 from __future__ import annotations
@@ -41,7 +41,15 @@ import soundfile as sf
 from scipy import signal
 
 from benchmarks.conditions import reverberation
-from benchmarks.free_performances import FAMILIES, RATE, FreeTake, Played, heard_notes
+from benchmarks.free_performances import (
+    FAMILIES,
+    IN_TIME_BEATS,
+    LONGEST_BEAT_S,
+    RATE,
+    FreeTake,
+    Played,
+    heard_notes,
+)
 from benchmarks.results import Results, add_options
 from trainer.core.types import Floats
 from trainer.drill import Drill, Step, find_drill
@@ -337,7 +345,7 @@ def _right_in_time(take: FreeTake, attempt: int, free_pass: FreePass, wanted: se
     for index in wanted - performance.skipped:
         step = take.drill.steps[index]
         due = curve.sample(step.start) / RATE
-        allowed = 0.2 * min(curve.beat_s(step.start) / 3.0, 0.25)
+        allowed = IN_TIME_BEATS * min(curve.beat_s(step.start), LONGEST_BEAT_S)
         good += any(
             note.step == index
             and note.attempt == attempt

@@ -201,12 +201,13 @@ class Alignment:
         """Update the cheapest way into each step by going back and by leaping ahead."""
         costs, (count, bins) = self._costs, cost.shape
         tempos = np.arange(bins)
-        later = _running_argmin(cost[::-1])[::-1]
-        later = count - 1 - later
-        _take_cheaper(best, parent, cost[later, tempos] + self._back[:, None], node[later, tempos])
+        places = np.arange(count)[:, None]
+        later = count - 1 - _running_argmin((cost + costs.back_step * places)[::-1])[::-1]
+        back = cost[later, tempos] + costs.back_step * (later - places) + self._back[:, None]
+        _take_cheaper(best, parent, back, node[later, tempos])
         if count < 3:
             return
-        toll = costs.leap_step * np.arange(count)[:, None]
+        toll = costs.leap_step * places
         earlier = _running_argmin(cost - toll)[:-2]
         leap = cost[earlier, tempos] - costs.leap_step * earlier + toll[2:] + costs.leap
         _take_cheaper(best[2:], parent[2:], leap, node[earlier, tempos])

@@ -113,13 +113,13 @@ class _Return:
     Attributes:
         left: the step played last before.
         to: the step gone back to.
-        last: the last step that was then played again.
+        right: number of right notes until the player went back again, or the end.
         start: sample of the first note after it.
     """
 
     left: PlayedStep
     to: PlayedStep
-    last: int
+    right: int
     start: int
 
 
@@ -142,7 +142,8 @@ class _Tried:
             begin = heard[run[0].note].start
             if i:
                 left = self.runs[i - 1][-1]
-                self.returns.append(_Return(left, run[0], run[-1].step, begin))
+                right = sum(played.is_right for played in run)
+                self.returns.append(_Return(left, run[0], right, begin))
             reached = self.kept[-1][-1].step if self.kept else -1
             if run[-1].step <= reached:
                 self._leave_out(heard, begin, run[-1].note, margin)
@@ -364,6 +365,8 @@ class _Recording:
         for back in tried.returns:
             left, to = self._step(back.left), self._step(back.to)
             count = back.left.step - back.to.step + 1
+            if back.right < min(count, TRIES.min_notes):
+                continue  # noodling that happens to be like the drill
             passage = describe_passage(to, left, self.drill)
             if count <= 1:
                 kind, sentence = "repeat", f"played step {to.index + 1} again"

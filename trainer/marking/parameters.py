@@ -435,6 +435,8 @@ class AlignmentParameters:
     """Transition: cost of coming in early by any time; a smaller one costs less."""
     back: float = 9.0
     """Transition: cost of going back to any earlier step."""
+    back_step: float = 0.03
+    """Cost of each step that is gone back over: of two ways back, the shorter."""
     back_to_bar: float = 1.5
     """That cost is less by this where the step begins a bar, and once more where it is the first
     of the drill."""
