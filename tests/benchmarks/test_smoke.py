@@ -44,6 +44,7 @@ def fonts() -> None:
     [
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.guessed", "first three", "  independent "),
+        ("benchmarks.homework", "piecewise misaligned", "1 of 1 lines as they should be"),
         ("benchmarks.lengths", "meters", "made-up tunes "),
         ("benchmarks.learner", "median days", "usual    rotation"),
         ("benchmarks.points", "faultless", "3 of 3 hold"),

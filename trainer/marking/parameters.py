@@ -444,7 +444,7 @@ class AlignmentParameters:
     """Transition: cost of leaping ahead over steps, with no regard to time."""
     leap_step: float = 0.1
     """Cost of each step that is leapt over."""
-    break_off: float = 4.0
+    break_off: float = 6.0
     """Transition: cost of ending a try before the last step."""
     enter_late: float = 6.0
     """Transition: cost of beginning a try after the first step."""
