@@ -141,7 +141,7 @@ class Homework:
         name: what the student did.
         play: returns what was played.
         least: least mark that it should get.
-        says: what must be said of it.
+        says: what must be remarks of it.
         key: key of the harp that is played; empty for the drill's.
         a4: reference pitch that is played, in hertz.
         as_played: whether it is marked on the harp that is played.
@@ -266,11 +266,11 @@ def homework_line(line: Homework, drill: Drill) -> tuple[bool, str]:
     results, trouble = marked(render(drill, harp, notes), drill, own, as_played=line.as_played)
     best = max(results, key=lambda result: result.score, default=None)
     played = best.performance if best else None
-    said = "; ".join(remark.sentence for remark in played.remarks) if played else trouble
+    remarks = "; ".join(remark.sentence for remark in played.remarks) if played else trouble
     score = best.score if best else 0.0
-    holds = score >= line.least and line.says in said
+    holds = score >= line.least and line.says in remarks
     mark = f"{score:6.1f}" if best else "     -"
-    return holds, f"{' ' if holds else 'x'} {line.name:<32} {mark}  {said}"
+    return holds, f"{' ' if holds else 'x'} {line.name:<32} {mark}  {remarks}"
 
 
 # --- 2. performances
@@ -286,7 +286,7 @@ class Counts:
         right: steps that were played right.
         marked: those that are marked right.
         tries: whole tries.
-        found: those of them that are found as passes.
+        tries_found: those of them that are found as passes.
     """
 
     notes: int
@@ -295,7 +295,7 @@ class Counts:
     right: int
     marked: int
     tries: int
-    found: int
+    tries_found: int
 
 
 def count_notes(seed: int, family: str = REPORTED, errors: bool = False) -> Counts:
@@ -322,14 +322,14 @@ def count_notes(seed: int, family: str = REPORTED, errors: bool = False) -> Coun
         passes = find_free_passes(heard, take.drill, take.harp, take.drill.tempo, RATE)
     except StartError:
         passes = []
-    right = good = found = 0
+    right = good = tries_found = 0
     for attempt in take.whole:
         wanted = take.right_steps(attempt)
         right += len(wanted)
         own = [p for p in passes if _overlaps(take, attempt, p.begin, p.close)]
-        found += bool(own)
+        tries_found += bool(own)
         good += max((_right_in_time(take, attempt, p, wanted) for p in own), default=0)
-    return Counts(count, aligned, misaligned, right, good, len(take.whole), found)
+    return Counts(count, aligned, misaligned, right, good, len(take.whole), tries_found)
 
 
 def _overlaps(take: FreeTake, attempt: int, begin: int, close: int) -> bool:
@@ -366,7 +366,7 @@ def counts_line(name: str, counts: Sequence[Counts]) -> str:
     return (
         f"{name:<26} {len(counts):4} {notes:6} {sum(e.aligned for e in counts) / notes:8.4f} "
         f"{piecewise:9.4f} {sum(e.misaligned for e in counts) / notes:10.4f} "
-        f"{sum(e.found for e in counts):5}/{sum(e.tries for e in counts):<4} "
+        f"{sum(e.tries_found for e in counts):5}/{sum(e.tries for e in counts):<4} "
         f"{sum(e.marked for e in counts) / right:8.4f}"
     )
 
