@@ -179,6 +179,8 @@ def test_midi_has_the_notes_without_its_texts(drill: Drill, tmp_path: Path) -> N
     for note, step in zip(melody.notes, drill.steps, strict=True):
         if drill.swing == 1.0 and step.articulation is Articulation.PLAIN:
             assert (note.start - early, note.beats) == (step.start, step.beats)
+        if step.scoop or step.fall:  # a scoop and a fall are read as glides
+            continue
         ends = [
             100.0 * min(harp.midi(tab) for tab in step.sounds[place]) + step.offset_cents(place)
             for place in (0, -1)
