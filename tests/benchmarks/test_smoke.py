@@ -42,6 +42,7 @@ def fonts() -> None:
 @pytest.mark.parametrize(
     ("module", "head", "row"),
     [
+        ("benchmarks.adversary", "gross x", "8 of 8 hold"),
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.guessed", "first three", "  independent "),
         ("benchmarks.homework", "piecewise misaligned", "1 of 1 lines as they should be"),

@@ -108,3 +108,36 @@ def test_the_first_note_of_a_pass_does_not_complete_a_false_start() -> None:
     notes += [heard(tab, 6.0 + i) for i, tab in enumerate(tabs)]
     clocks = find_passes(notes, drill, HARP, 120.0, RATE)
     assert [clock.zero / BEAT for clock in clocks] == [6.0]
+
+
+# Chords that are written by one hole: either neighbour may be heard as their note
+
+PAIRS = drill_of("-4:1{chord} 5:1{chord} -6:1{chord} 4:1{chord}", tempo=120.0)
+
+
+def pairs_heard(shift: int, at: float) -> list[HeardNote]:
+    """Notes of the chords' neighbours, so many holes above the written ones."""
+    notes = []
+    for step in PAIRS.steps:
+        (written,) = step.first
+        entry = Tab(written.hole + shift, written.breath)
+        notes.append(heard(str(entry), at + float(step.start)))
+    return notes
+
+
+@pytest.mark.parametrize("shift", [-1, 0, 1])
+def test_a_chord_is_found_by_its_hole_or_by_either_neighbour(shift: int) -> None:
+    clock = find_start(pairs_heard(shift, 2.5), PAIRS, HARP, 120.0, RATE)
+    assert clock.zero / BEAT == pytest.approx(2.5)
+
+
+@pytest.mark.parametrize("shift", [-2, 2])
+def test_a_chord_is_not_found_two_holes_away(shift: int) -> None:
+    with pytest.raises(StartError):
+        find_start(pairs_heard(shift, 2.5), PAIRS, HARP, 120.0, RATE)
+
+
+def test_the_neighbour_of_a_single_note_is_another_note() -> None:
+    single = drill_of("-4:1 5:1 -6:1 4:1", tempo=120.0)
+    with pytest.raises(StartError):
+        find_start(pairs_heard(-1, 2.5), single, HARP, 120.0, RATE)
