@@ -116,7 +116,7 @@ PAIRS = drill_of("-4:1{chord} 5:1{chord} -6:1{chord} 4:1{chord}", tempo=120.0)
 
 
 def pairs_heard(shift: int, at: float) -> list[HeardNote]:
-    """Notes of the chords' neighbours, so many holes above the written ones."""
+    """Notes of the chords' neighbours, `shift` holes above the written ones."""
     notes = []
     for step in PAIRS.steps:
         (written,) = step.first
