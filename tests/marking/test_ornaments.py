@@ -20,7 +20,7 @@ import soundfile
 from tests.reeds.excerpts import EXCERPTS, RATE, load
 from tests.support.living_room import in_living_room
 from trainer.core.types import Samples
-from trainer.drill import Drill, parse_drill
+from trainer.drill import Drill, find_drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Mark, Result, find_habits
 from trainer.practice import PassEnded, Plan, run_take
@@ -231,6 +231,18 @@ def test_a_room_does_not_hide_ornaments(name: str, tmp_path: Path) -> None:
     assert good.score >= 95.0, [mark.sentence for mark in good.marks]
     bad = in_room(name, tmp_path / "bad.wav", MISSED[name])
     assert bad.score <= DRILLS[name].goal.pass_mark - MIN_DISTANCE
+
+
+@pytest.mark.parametrize("name", ["lantern-on-a-hook", "pebbles-on-the-stair"])
+def test_a_recording_without_a_start_time_is_followed(name: str, tmp_path: Path) -> None:
+    drill = find_drill(name)
+    player = BuiltInPlayer(drill, Harp.of(drill.key))
+    samples = np.concatenate([block.samples for block in player.blocks()])
+    soundfile.write(tmp_path / "phone.wav", samples, player.rate, subtype="PCM_24")
+    plan = Plan(Harp.of(drill.key), RecordingSpec(tmp_path / "phone.wav"), drill=drill)
+    (result,) = (event.result for event in run_take(plan) if isinstance(event, PassEnded))
+    assert result.score >= MIN_FAULTLESS
+    assert not result.extras
 
 
 # --- recorded reeds ---------------------------------------------------------------------------

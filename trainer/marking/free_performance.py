@@ -30,6 +30,7 @@ from trainer.marking.performance import (
     describe_passage,
     describe_place,
 )
+from trainer.marking.shake_notes import join_shakes
 from trainer.marking.target import StepTarget, absolute_cents
 from trainer.marking.tempo_fit import TempoFit, fit_tempo
 
@@ -90,6 +91,7 @@ def find_free_passes(
         raise StartError(NO_NOTE)
     indices = steps or range(len(drill.steps))
     wanted = drill.steps[indices.start : indices.stop]
+    heard = join_shakes(heard, wanted)
     written = drill.clock(rate, tempo=tempo)
     recording = _Recording(heard, drill, wanted, harp, written)
     tries = recording.tries(align(heard, wanted, harp, written))

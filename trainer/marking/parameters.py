@@ -381,6 +381,12 @@ class PassSearchParameters:
     """Weight of that distance: a note at the greatest distance counts as 1 less this."""
     min_score: float = 0.3
     """Score per step, 0 to 1, from which the drill is found."""
+    min_shake_turns: int = 4
+    """Fewest notes in turn that are a shake."""
+    max_shake_turn_s: float = 0.3
+    """Longest note of a shake in seconds: an uneven one at 3 cycles a second."""
+    max_shake_gap_s: float = 0.04
+    """Longest gap in seconds between two notes of a shake."""
     min_repeat: float = 0.7
     """Fraction of the steps from which a further pass of the drill is found."""
 
