@@ -100,6 +100,16 @@ def test_a_pitch_that_moves_or_is_not_known_says_nothing_of_a_reed(
     assert (step.entry, step.hz) == (entry, None)
 
 
+@pytest.mark.parametrize(
+    ("tab", "semitones"), [("-3@-40:4", 11.0 - 0.4), ("-4@+30>-4'@-20:4", 13.0 - 0.2)]
+)
+def test_the_frequency_counts_from_the_target_of_the_last_sound(tab: str, semitones: float) -> None:
+    """Semitones from C4, MIDI note 60; the pitch is 12 cents above the target."""
+    (step,) = record(result(tab, MEASURED)).steps
+    midi = 60.0 + semitones + 0.12
+    assert step.hz == pytest.approx(440.0 * 2.0 ** ((midi - 69.0) / 12.0))
+
+
 def test_a_take_keeps_who_played_what_and_when() -> None:
     take = record(result("4:2 -4:2", MEASURED, tempo=90.0))
     assert (take.player, take.drill, take.title) == ("Runa", "ropes", "Ropes")
