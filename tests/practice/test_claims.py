@@ -14,6 +14,7 @@ import soundfile as sf
 
 from tests.support.command_line import Trainer
 from tests.support.evening_class import CLASS, DRILL, plan
+from trainer.cli.exit_codes import ExitCode
 from trainer.harp import Harp
 from trainer.practice import mark_recording, saved_harp
 from trainer.practice.passes import Pass, saved_passes, tags_of
@@ -45,6 +46,42 @@ def test_an_option_and_a_class_come_before_what_a_file_says(
     assert any("yours were used" in note for note in entry["notes"])
     off = [data["steps"][4]["measured"]["cents"] for data in (alone.data, mine.data, entry)]
     assert off == pytest.approx([0.0, CLASS["jorun"], CLASS["jorun"]], abs=3.0)
+
+
+def test_a_harp_that_cannot_be_stops_no_teacher(
+    folder: Path, tmp_path: Path, trainer: Trainer
+) -> None:
+    sound, _ = sf.read(folder / "marit.wav")
+    lute = {"harp": {"key": "C", "tuning": "lute"}}
+    words = ("mark", str(write_flac(tmp_path / "a.flac", sound, lute)), "--drill", DRILL.name)
+    assert trainer(*words).code == ExitCode.BAD_INPUT
+    mine = trainer(*words, "--harp", "C")
+    assert mine.code == 0
+    assert "names a harp that cannot be (no tuning is called 'lute'" in mine.err
+
+
+def test_tags_as_deep_as_anybody_likes_are_none(tmp_path: Path) -> None:
+    with sf.SoundFile(tmp_path / "a.flac", "w", 48_000, 1, format="FLAC") as file:
+        file.comment = "[" * 20_000
+        file.write(np.zeros(100))
+    assert saved_harp(tmp_path / "a.flac") is None
+
+
+def test_a_crash_on_one_file_stops_no_other(
+    folder: Path, tmp_path: Path, trainer: Trainer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def crashes_on_jorun(path: Path) -> Harp | None:
+        if path.stem == "jorun":
+            raise ZeroDivisionError("by accident")
+        return None
+
+    monkeypatch.setattr("trainer.practice.saved_harp", crashes_on_jorun)
+    files = [str(folder / f"{name}.wav") for name in ("jorun", "sigrid")]
+    done = trainer("mark", *files, "--drill", DRILL.name, "--jobs", "1")
+    text = " ".join(done.out.split())
+    assert "× the trainer crashed on it" in text
+    assert "sigrid.wav" in text
+    assert "0 of 2 recordings marked" in text
 
 
 HARP = tags_of(None, Harp.of("C"), ())["harp"]

@@ -138,13 +138,21 @@ def mark(
     is_class = class_ is not None or reports is not None
 
     def plan_of(recording: Path) -> tuple[Plan, tuple[str, ...]]:
-        from trainer.harp import Harp
+        from trainer.harp import Harp, HarpError
         from trainer.practice import Plan, saved_harp, saved_tolerance
         from trainer.report.batch_report import targets_text
         from trainer.sound import RecordingSpec
 
-        played, reached = saved_harp(recording), saved_tolerance(recording, drill_part)
+        notes = []
         is_mine = harp is not None or is_class
+        try:
+            played = saved_harp(recording)
+        except HarpError as error:
+            if not is_mine:
+                raise
+            played = None
+            notes.append(f"the file names a harp that cannot be ({error}); yours was used")
+        reached = saved_tolerance(recording, drill_part)
         key, its_tuning = harp, tuning
         if is_class and played is not None and harp is None:
             key, its_tuning = played.key.name, tuning or played.tuning.name
@@ -170,7 +178,6 @@ def mark(
             harp_name=name,
             tolerance=tolerance or (None if is_class else reached),
         ).at_present_tolerance()
-        notes = []
         if played is not None and (claims := targets_text(played)):
             used = "yours were used" if is_mine else "--harp takes yours instead"
             notes.append(f"the file names targets of its own ({claims}); {used}")

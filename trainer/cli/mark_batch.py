@@ -238,7 +238,7 @@ class _SortedOut:
         pages: Mapping[Path, Path],
     ) -> _SortedOut:
         from trainer.core import TrainerError
-        from trainer.practice import Fingerprint, MarkedRecording
+        from trainer.practice import Fingerprint, MarkedRecording, crash_sentence
         from trainer.report.recording_page import PageRequest, page_key
         from trainer.report.remarks import read_remarks, remarks_path
 
@@ -256,6 +256,9 @@ class _SortedOut:
                     request = PageRequest(names[path], notes, last, remarks)
             except TrainerError as error:
                 sorted_out.unreadable.append(MarkedRecording(path, trouble=str(error)))
+                continue
+            except Exception as error:  # one recording stops no other
+                sorted_out.unreadable.append(MarkedRecording(path, trouble=crash_sentence(error)))
                 continue
             earlier = None
             if stored is not None and (

@@ -86,7 +86,7 @@ def mark_recording(plan: Plan, readings: list[Reading] | None = None) -> MarkedR
             elif isinstance(event, Notice):
                 notes.append(event.sentence)
     except Exception as error:
-        trouble = _crash(error)
+        trouble = crash_sentence(error)
     if not passes and not trouble:
         trouble = NOTHING_DUE
     return MarkedRecording(_path(plan), tuple(passes), trouble, tuple(notes))
@@ -176,7 +176,7 @@ def _by_dask(jobs: Sequence[Job], address: str) -> Iterator[MarkedRecording]:
             except KilledWorker:
                 yield MarkedRecording(futures[future], trouble=CRASHED)
             except Exception as error:
-                yield MarkedRecording(futures[future], trouble=_crash(error))
+                yield MarkedRecording(futures[future], trouble=crash_sentence(error))
             future.release()
     finally:
         client.close()
@@ -188,5 +188,6 @@ def _path(plan: Plan) -> Path:
     return plan.source.file
 
 
-def _crash(error: Exception) -> str:
+def crash_sentence(error: Exception) -> str:
+    """Return what is said of a recording on which the trainer itself failed."""
     return f"{CRASHED} ({type(error).__name__}: {error})"

@@ -307,7 +307,7 @@ def _tags(comment: str) -> dict[str, Any]:
     """Parse what :class:`trainer.sound.TakeWriter` put into a file's comment."""
     try:
         tags = json.loads(comment)
-    except ValueError:
+    except (ValueError, RecursionError):  # anybody can write a comment, as deep as they like
         return {}
     return tags if isinstance(tags, dict) else {}
 
