@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from trainer.drill import Drill, Shelf, Tightening, parse_drill, read_shelf
+from trainer.report.directions import written_tab
 from trainer.report.drill_report import drill_summary
 from trainer.report.shelf_report import shelf_data, shelf_text
 from trainer.report.tab_layout import drill_text, tab_page_text
@@ -380,7 +381,7 @@ def check(drill: Drill, width: int) -> None:
             counts += row.split()
             assert starts[-1] <= set().union(*starts[:-1])
     for part, steps in zip(tabs, (drill.steps, drill.second), strict=True):
-        assert "".join(part) == "".join(step.tab for step in steps)
+        assert "".join(part) == "".join(written_tab(step).replace(" ", "") for step in steps)
     whole = [int(count) for count in counts if count.isdigit()]
     meter = drill.meter[0]
     beats = range(0) if drill.free else range(math.ceil(drill.start), math.ceil(drill.end))
