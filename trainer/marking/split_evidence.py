@@ -10,7 +10,7 @@ What distinguishes the two is not in that split:
   reeds of an octave differ by some cents on most harps: with a standard deviation of 5 (from
   memory), one pair in six beats too slowly to be heard, and three of three on one harp in 200.
 
-Otherwise nobody can tell, and the split neither earns nor costs.
+Otherwise it is unknown, and the split neither earns nor costs.
 """
 
 from __future__ import annotations

@@ -19,7 +19,7 @@ from trainer.drill import format_sound
 MIN_NEEDLE_ROWS = 4
 """Minimum height of the needle in rows, without the scale."""
 NEEDLE_PART = 6
-"""The needle takes one part in so many of the rows."""
+"""Rows of the view per row of the needle."""
 MARGIN = 3
 """Blank cells on either side."""
 _ARROWS = {"flat": "▼", "sharp": "▲"}
