@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from trainer.drill import parse_drill
 from trainer.harp import Harp
 from trainer.practice import Event, Notice, PassEnded, Plan, StepMarked, run_take
+from trainer.practice.recorder import ResultRecorder
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
 from trainer.store import Journal, StepRecord
 
@@ -128,3 +130,16 @@ def test_no_sound_is_kept_unless_it_is_asked_for(tmp_path: Path) -> None:
     path = tmp_path / "journal.sqlite"
     list(run_take(plan(path)))
     assert not (tmp_path / "audio").exists()
+
+
+def test_the_sound_of_the_last_take_makes_room_for_the_next(tmp_path: Path) -> None:
+    plan = Plan(Harp.of("C"), PlayerSpec(), scratch=tmp_path)
+    flac = tmp_path / "take.flac"
+    assert ResultRecorder(plan).sound_file() == flac  # in an empty folder
+    flac.touch()
+    (tmp_path / "take.part.flac").touch()
+    (tmp_path / "mine.flac").touch()
+    assert ResultRecorder(plan).sound_file() == flac
+    assert [path.name for path in tmp_path.iterdir()] == ["mine.flac"]
+    assert ResultRecorder(replace(plan, keeps_sound=False)).sound_file() is None
+    assert ResultRecorder(replace(plan, scratch=None)).sound_file() is None
