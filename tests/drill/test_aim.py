@@ -166,3 +166,9 @@ def test_every_shipped_drill_has_an_aim_that_is_measured(shipped: Drill) -> None
         assert aim.criterion in AIM_CRITERIA
         steps = aim.steps(shipped.steps)
         assert any(can_measure(aim.criterion, step, free=shipped.free) for step in steps)
+
+
+def test_a_free_clock_stops_before_a_fall() -> None:
+    (step,) = parse_drill(f'{HEAD}tab = """\n-4:4{{fall}} |\n"""\n', "t").steps
+    assert can_measure("motion", step, free=False)
+    assert not can_measure("motion", step, free=True)

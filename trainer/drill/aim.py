@@ -190,7 +190,7 @@ def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
         case "motion":
             is_short_slide = _is_slide(step, None) and len(step.sounds) == 2
             is_ornamented = step.vibrato or step.wah_hz or step.shake or step.grace
-            is_inflected = step.scoop or step.fall
+            is_inflected = step.scoop or (step.fall and not free)  # held before its fall
             return bool(is_ornamented or is_inflected or (step.has_path and not is_short_slide))
         case "cleanness":
             return not is_gesture and step.cleanness_rule is not CleannessRule.BLUR
