@@ -239,17 +239,17 @@ def test_the_neighbour_of_a_chord_written_by_one_hole_sounds_and_reads_back(tmp_
     assert rules == ["chord", "chord", "chord", "clean"]
 
 
-def test_a_note_stops_before_it_sounds_again_or_the_breath_turns(
+def test_a_note_stops_before_the_next_unless_it_is_legato(
     tmp_path: Path,
 ) -> None:
     path = tmp_path / "x.mid"
-    write_midi(drill_of("-2:1 3:0.5 4:0.5 4:1 -4:1 |"), Harp.of("C"), path)
+    write_midi(drill_of("-2:1 3:0.5 4:0.5 4:1{legato} 5:1 |"), Harp.of("C"), path)
     ends, now = [], 0
     for message in mido.MidiFile(path).tracks[1]:
         now += message.time
         if message.type == "note_off":
             ends.append(now / 960)
-    assert ends == pytest.approx([0.904, 1.5, 1.904, 2.904, 4.0], abs=0.001)
+    assert ends == pytest.approx([0.904, 1.404, 1.904, 3.0, 4.0], abs=0.001)
     assert [note.beats for note in read_midi(path).notes] == [1, 0.5, 0.5, 1, 1]
 
 

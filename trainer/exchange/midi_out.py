@@ -9,7 +9,7 @@ in the first track the fields of :mod:`trainer.exchange.drill_fields`, in the ot
 rest as it is written in a drill file. A marker is on beat 0.
 
 Where a chord is asked for and one hole is written, its neighbour sounds too. It has a track of its
-own after the parts. A note stops shortly before it sounds again, and before the breath turns.
+own after the parts. A note stops shortly before the next one, unless it is legato.
 """
 
 from __future__ import annotations

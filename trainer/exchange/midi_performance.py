@@ -44,8 +44,7 @@ class PerformanceParameters:
 
     Attributes:
         velocity, accented_velocity: of notes, of 127; they are 4.6 dB apart.
-        gap_s: time in seconds for which a note stops before the same note, a tongued one or one of
-            the other breath, as the built-in player does.
+        gap_s: time in seconds between a note and the next, as the built-in player leaves.
         max_gap_beats: the same in beats, at most: `time_grid` reads a gap of that size as
             none.
         staccato_fraction: fraction of its length for which a staccato note is held.
@@ -127,8 +126,8 @@ class Sounding:
 def soundings(steps: Sequence[Step], harp: Harp, timing: Timing) -> Iterator[Sounding]:
     """Yield the steps of a part as they sound.
 
-    A note lasts until its end, or stops shortly before the same note, a tongued one or one of the
-    other breath, before a grace note, and early if it is staccato.
+    A note stops shortly before the next one or its grace note, as the built-in player's do. A
+    legato one lasts until its end, unless the same note follows; a staccato one stops early.
     """
     for step, following in zip(steps, (*steps[1:], None), strict=True):
         start, end = timing.tick(step.start), timing.tick(step.end)
@@ -147,8 +146,7 @@ def _gap(step: Step, following: Step, harp: Harp, timing: Timing) -> int:
     if following.grace:
         return timing.ticks(PARAMETERS.grace_s, step.end)
     is_repeated = _notes(step, step.last, harp) & _notes(following, following.first, harp)
-    turns = step.last[0].breath is not following.first[0].breath
-    if not (is_repeated or turns or following.articulation is Articulation.TONGUED):
+    if step.articulation is Articulation.LEGATO and not is_repeated:
         return 0
     longest = math.floor(PARAMETERS.max_gap_beats * timing.clock.rate)
     return min(timing.ticks(PARAMETERS.gap_s, step.end), longest)
