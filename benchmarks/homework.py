@@ -255,8 +255,10 @@ def homework(drill: Drill) -> Iterator[Homework]:
     )
 
 
-def homework_line(line: Homework, drill: Drill) -> tuple[bool, str]:
-    """Return whether a line is as it should be, and the line."""
+def homework_line(number: int) -> tuple[bool, str]:
+    """Return whether a line of the table is as it should be, and the line."""
+    drill = find_drill(DRILL)
+    line = list(homework(drill))[number]
     harp = Harp.of(line.key or drill.key, drill.tuning, a4=line.a4)
     notes = [
         Played(start, end, index, drill.steps[index].first[0], True, 0)
@@ -458,16 +460,15 @@ Table = Callable[[ProcessPoolExecutor, argparse.Namespace], Iterator[str]]
 
 def homework_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iterator[str]:
     """Yield the lines of the first table."""
-    drill = find_drill(DRILL)
-    lines = list(homework(drill))
+    numbers = range(len(list(homework(find_drill(DRILL)))))
     if options.smoke:
-        lines = lines[2:3]
+        numbers = numbers[2:3]
     held = 0
-    for future in [pool.submit(homework_line, line, drill) for line in lines]:
+    for future in [pool.submit(homework_line, number) for number in numbers]:
         holds, text = future.result()
         held += holds
         yield text
-    yield f"{held} of {len(lines)} lines as they should be"
+    yield f"{held} of {len(numbers)} lines as they should be"
 
 
 def performances_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iterator[str]:
