@@ -503,7 +503,7 @@ class TempoFitParameters:
     """Scatter of a player's onsets in seconds: the unit of residuals."""
     change: float = 0.02
     """Usual change of the tempo from beat to beat, as a fraction. Chosen on the family "walks" of
-    ``benchmarks/homework.py`` among 0.008, 0.02 and 0.03."""
+    ``benchmarks/homework.py``: 0.008 followed its sway too slowly."""
     knee: float = 1.5
     """Residual, in units, from which a note counts less (Cauchy weights)."""
     off_beat_weight: float = 0.1
