@@ -610,6 +610,8 @@ class ScoreParameters:
     """Points that a score may lie above its worst criterion, or above the worst rung."""
     beside_weight: float = 0.2
     """Greatest fraction of a pass's score that everything beside its aims can cost."""
+    least_held: float = 0.5
+    """Fraction of its score that a note has that is only touched."""
     held_points: float = 50.0
     """Points for the length held from which a note counts in full; below, the score shrinks in
     proportion. They are reached by a quarter of the written length."""

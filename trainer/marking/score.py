@@ -8,8 +8,8 @@ A step's score is min(`mean`, `most`) x `right` x `sounding` x `held`, where
 - `right` is min(1, pitch / 50), so that a wrong note earns nothing however clean it is;
 - `sounding` is the fraction of a chord's holes that sound, 1 for a single note, 0 for a gesture on
   one hole;
-- `held` is min(1, points for the length held / 50), so that a note that is only touched does not
-  count as one that is played; 1 for a staccato note.
+- `held` is 0.5 + 0.5 min(1, points for the length held / 50), so that a note that is only touched
+  counts for half; 1 for a staccato note.
 
 A step that was not played, or too briefly to be judged, has 0; one that is optional and left out
 neither earns nor costs. The mean of a pass is that of its
@@ -157,7 +157,8 @@ def _sounding_fraction(step: Step, measured: Measured) -> float:
 
 def _held_factor(step: Step, measured: Measured) -> float:
     """1 for a note that was held, less where it was cut short."""
-    return min(1.0, held_points(step, measured) / SCORE.held_points)
+    least = SCORE.least_held
+    return least + (1.0 - least) * min(1.0, held_points(step, measured) / SCORE.held_points)
 
 
 def right_factor(criteria: Mapping[str, float]) -> float:
