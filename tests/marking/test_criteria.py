@@ -202,7 +202,8 @@ def test_a_criterion_without_weight_costs_nothing() -> None:
     goal = Goal(weights={**DEFAULT_WEIGHTS, "time": 0.0})
     assert score("-4:1", goal, late_ms=400.0) == 100.0
     nothing = Goal(weights=dict.fromkeys(DEFAULT_WEIGHTS, 0.0))
-    assert score("-4:1", nothing) == 0.0
+    assert score("-4:1", nothing, late_ms=400.0) == 100.0
+    assert score("-4:1", nothing, heard="-5") == 0.0  # a wrong note earns nothing in any case
 
 
 def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
