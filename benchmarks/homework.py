@@ -513,7 +513,8 @@ TABLES: dict[str, tuple[str, str, Table]] = {
         performances_table,
     ),
     "sounds": (
-        f"such performances of {MAX_NOTES} notes or less, by the built-in player, dry and in "
+        f"performances of the family '{REPORTED}' of {MAX_NOTES} notes or less, seeds from "
+        f"{FIRST_SEED}, rendered by the built-in player, dry and in "
         "modelled rooms",
         _CHOSEN_ON,
         sounds_table,
