@@ -250,7 +250,19 @@ class _Recording:
         return self.steps[played.step]
 
     def _start(self, played: PlayedStep) -> int:
-        return self.heard[played.note].start
+        """Sample on which a step's own note starts: after its grace note, if that is one with it."""
+        note, step = self.heard[played.note], self._step(played)
+        if not step.grace:
+            return note.start
+        own = absolute_cents(self.harp.hz(step.first[0]))
+        grace = absolute_cents(self.harp.hz(step.grace[0]))
+        nearer = (
+            sample
+            for sample, hz in note.path
+            if abs(absolute_cents(hz) - own) < abs(absolute_cents(hz) - grace)
+        )
+        first = next(nearer, note.start)
+        return note.start if note.path and first == note.path[0][0] else first
 
     def _summary(self, tried: _Tried, *, is_pass: bool) -> Try:
         played = [each for run in tried.runs for each in run]
