@@ -250,7 +250,7 @@ class _Recording:
         return self.steps[played.step]
 
     def _start(self, played: PlayedStep) -> int:
-        """Sample on which a step's own note starts: after its grace note, if that is one with it."""
+        """Sample on which a step's own note starts, after a grace note that is heard with it."""
         note, step = self.heard[played.note], self._step(played)
         if not step.grace:
             return note.start
