@@ -31,7 +31,7 @@ def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> N
     terminal.keys("?")
     terminal.wait_for("start again with a count-in")
     terminal.keys("Escape")
-    terminal.wait_for(r"\d+ of 100, not passed yet .* 8 -3 ● \d+ hole 2 leaking, 1[234] dB down")
+    terminal.wait_for(r"\d+ of 100, not passed yet .* 2 -4 ● \d+ hole 3 leaking, 1[234] dB down")
     terminal.keys("q")
     terminal.wait_for("exit code 0")
 

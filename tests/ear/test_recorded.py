@@ -567,7 +567,15 @@ def bent_by(tab: str, curve: Curve) -> Samples:
 
 
 def vibrato(hz: float, depth: float) -> Curve:
-    return lambda part: depth * np.sin(2.0 * np.pi * hz * np.maximum(part - 0.2, 0) * SLOW_BEAT_S)
+    """Throat vibrato of an open reed: it only dips, by twice the amplitude."""
+    return lambda part: (
+        depth * (np.cos(2.0 * np.pi * hz * np.maximum(part - 0.2, 0) * SLOW_BEAT_S) - 1.0)
+    )
+
+
+def two_sided(hz: float, depth: float) -> Curve:
+    """Vibrato that rises above the note as far as it dips, which no open reed does."""
+    return lambda part: vibrato(hz, depth)(part) + np.where(part > 0.2, depth, 0.0)
 
 
 LADDER = over((0.0, 0.0), (0.4375, 0.0), (0.5625, -100.0), (1.0, -100.0))
@@ -618,6 +626,9 @@ def test_ladders_glides_vibrato_and_splits_of_recorded_reeds_are_marked(tmp_path
     assert strayed[0] < 8.0
     assert strayed[1] == pytest.approx(30.0, abs=6.0)
     assert bad[2].measured.vibrato_hz == pytest.approx(4.0, rel=0.05)
+    above = moved_marks(tmp_path, GOOD_MOVES | {4: [("-4", two_sided(6.0, 25.0))]})[2]
+    assert above.sentence.startswith("the vibrato rises 2")
+    assert above.score < good[2].score - 20.0
     assert bad[3].sentence.startswith("hole 5 missing")
     off = [(mark.measured.cents or 0.0) for mark in (good[4], bad[4])]
     assert off[1] - off[0] == pytest.approx(15.0, abs=3.0)

@@ -69,7 +69,7 @@ def report(
 
       trainer report take.flac --drill half-step-on-four --out take.html
 
-      trainer report take.flac --drill half-step-on-four --remark "Listen to bar 2 again."
+      trainer report take.flac --drill pilot-calls --remark "Bar 2 again."
     """
     from trainer.cli.plain import console_events
     from trainer.drill import find_drill, read_shelf
