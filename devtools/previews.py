@@ -90,7 +90,7 @@ PREVIEWS: Mapping[str, Preview] = {
     "measuring_board": Preview(MeasuringBoard, _measuring),
     "note_list": Preview(NoteList, NoteListState.of),
     "pitch_trace": Preview(PitchTrace, lambda take: take),
-    "far": Preview(FarView, FarViewState.of),
+    "far_view": Preview(FarView, FarViewState.of),
     "readout": Preview(Readout, ReadoutState.of),
     "reference_tone": Preview(
         ReferenceTone, lambda take: ReferenceToneState(take.plan.harp, take.displayed.tab)

@@ -397,7 +397,7 @@ def test_each_key_has_its_effect(plan: Plan, screen: type, key: str, case: Case)
     run(test, plan)
 
 
-@pytest.mark.parametrize("seed", range(2))
+@pytest.mark.parametrize("seed", range(1))
 def test_random_keys_do_not_crash_the_app(plan: Plan, seed: int) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         dice = random.Random(seed)

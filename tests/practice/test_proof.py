@@ -11,8 +11,7 @@ from trainer.sound import Fault
 
 SAMPLE = (
     "octave-splits",
-    "between-two-blows",
-    "on-the-and",
+    "harbour-bell",
     "slide-across",
     "lamp-on-the-swell",
 )
