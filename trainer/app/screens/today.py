@@ -65,7 +65,7 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
         pointer,
         state,
         (title, "" if done else "bold"),
-        f"{_passes(entry, day):<4}",
+        f"{_passes(entry, day):<6}",
         (f"{max(1, round(entry.seconds / 60.0)):>2} min ", quiet),
         (f"{last:>{RECENT_TAKES}} ", quiet),
         mark,
