@@ -68,6 +68,7 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
   its pitch is scooped by the player, so only the scoop counts.
 - attack: not of a step whose beginning is shaped: one with a scoop, dip, grace note or shake.
+- motion: a dip may be 50 cents deeper than asked, because reeds start flat by themselves.
 - motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
 - attack, time: a note without an attack whose pitch goes on from the note before (`held_on`) gets
@@ -428,7 +429,10 @@ def _inflection_terms(step: Step, measured: Measured, beat_ms: float) -> Iterato
         if inflection is None:
             continue
         depth, duration = (getattr(measured, f"{name}_{unit}") for unit in ("cents", "ms"))
-        yield _ratio_term(f"{name}_cents", depth, inflection.cents, CURVES.inflection_cents)
+        asked_cents = inflection.cents
+        if name == "dip" and depth:  # a reed that starts flat by itself deepens it
+            asked_cents = min(max(depth, asked_cents), asked_cents + CURVES.onset_cents)
+        yield _ratio_term(f"{name}_cents", depth, asked_cents, CURVES.inflection_cents)
         if depth and duration is not None:
             asked_ms = float(inflection.beats) * beat_ms
             yield _ratio_term(f"{name}_ms", duration, asked_ms, CURVES.inflection_ms)

@@ -556,6 +556,9 @@ class CurveParameters:
     in any case. Chosen by hand."""
     inflection_cents: Curve = ((0.4, 100.0), (0.6, 85.0), (1.0, 50.0), (2.0, 0.0))
     """Octaves between the depth of a scoop, dip or fall and the wanted depth. Chosen by hand."""
+    onset_cents: float = 50.0
+    """Cents by which a dip or scoop may be deeper than asked: natural reeds themselves rise from 20
+    to 100 cents flat. Chosen by hand, after drills rendered with one font."""
     inflection_ms: Curve = ((0.6, 100.0), (0.9, 85.0), (1.5, 50.0), (3.0, 0.0))
     """The same of its duration, which ears judge less finely. Chosen by hand."""
     grace_ms: Curve = ((120.0, 100.0), (160.0, 85.0), (250.0, 50.0), (400.0, 0.0))
