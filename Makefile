@@ -13,8 +13,9 @@ LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.1
 demo: .venv/run-stamp
 	@$(BIN)/trainer demo
 
+# Three processes, even on two cores: many tests wait for sound or for a terminal.
 test: .venv/dev-stamp
-	@$(BIN)/pytest --numprocesses 2 --dist loadgroup
+	@$(BIN)/pytest --numprocesses 3 --dist loadgroup
 
 check: .venv/dev-stamp
 	$(BIN)/ruff format --check

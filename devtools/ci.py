@@ -28,7 +28,7 @@ CHECKS = {
     "words": ("-m", "devtools.prose"),
     "commands' pages": ("-m", "devtools.commands", "--check"),
     "formats' pages": ("-m", "devtools.schemas", "--check"),
-    "tests": ("-m", "pytest", "--numprocesses", "2", "--dist", "loadgroup"),
+    "tests": ("-m", "pytest", "--numprocesses", "3", "--dist", "loadgroup"),
 }
 """Arguments of Python for each check."""
 
