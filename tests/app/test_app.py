@@ -36,7 +36,6 @@ from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.too_small import TooSmallScreen
 from trainer.app.session import Session
-from trainer.app.shapes import MARK_GRADES, grade_of_score
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.gauge import GaugeState, half_cell, needle_row
 from trainer.app.widgets.hole_strip import (
@@ -67,6 +66,7 @@ from trainer.practice import (
     TakePaused,
     TakeResumed,
 )
+from trainer.report.grades import GRADES, grade_of_score
 from trainer.report.result_report import result_data, result_text
 from trainer.report.take_lines import TakeLines
 from trainer.sound import MicrophoneSpec, PlayerSpec
@@ -543,7 +543,7 @@ def _reversed(style: object) -> bool:
 
 
 def test_no_two_states_share_a_shape() -> None:
-    shapes = [grade.shape for grade in MARK_GRADES]
+    shapes = [grade.shape for grade in GRADES]
     assert len(set(shapes)) == len(shapes)
     assert [grade_of_score(score).shape for score in (100.0, 94.9, 79.9, 0.0)] == [
         "◆",

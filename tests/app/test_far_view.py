@@ -9,7 +9,7 @@ from textual.pilot import Pilot
 
 from devtools import scripted
 from tests.support.pilots import Puppet, run, text
-from trainer.app.far_text import SCREEN_MM, far_height, far_rows, far_scale, far_width, visual_angle
+from trainer.app.far_text import FONT_ROWS, far_height, far_rows, far_scale, far_width
 from trainer.app.screens.practice import FAR_ROWS
 from trainer.app.take_state import TakeState
 from trainer.app.widgets.far_view import FarViewState, far_view_rows
@@ -21,6 +21,8 @@ PLAN = Plan(Harp.of("C"), MicrophoneSpec(), scripted.DRILL)
 MIN_DEGREES = 0.3
 """Smallest angle of a digit. ISO 9241-303: 20 to 22 minutes of arc are recommended."""
 DISTANCE_MM = 2_000.0
+SCREEN_MM = 174.0
+"""Height of a 14-inch screen at 16:9."""
 CHROME_ROWS = 3
 """Rows of the head, the status and the footer."""
 
@@ -58,9 +60,12 @@ def test_digits_can_be_read_from_two_metres(size: tuple[int, int]) -> None:
         assert digits >= size[1] / 5
 
 
-def test_angle_is_that_of_the_height_over_the_distance() -> None:
-    # 14 of 40 rows of a screen 174 mm high are 60.9 mm; the angle at 2 m is 1.745 degrees.
-    assert visual_angle(4, 40, 2_000.0) == pytest.approx(1.745, abs=0.001)
+@pytest.mark.parametrize(("scale", "rows", "degrees"), [(2, 24, 1.45), (4, 60, 1.16)])
+def test_the_angles_in_the_docs_are_those_of_the_font(
+    scale: int, rows: int, degrees: float
+) -> None:
+    height_mm = FONT_ROWS * scale / 2 * SCREEN_MM / rows
+    assert math.degrees(math.atan(height_mm / DISTANCE_MM)) == pytest.approx(degrees, abs=0.01)
 
 
 def test_text_has_the_size_that_is_computed() -> None:

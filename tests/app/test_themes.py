@@ -31,7 +31,6 @@ from trainer.app import theme
 from trainer.app.app import TrainerApp
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.shapes import MARK_GRADES
 from trainer.app.take_state import Phase
 from trainer.app.widgets.gauge import GaugeState, needle_row
 from trainer.app.widgets.head_line import HeadState
@@ -43,6 +42,7 @@ from trainer.app.widgets.readout import readout_of
 from trainer.cli.screen import run_app
 from trainer.harp import Harp, Tab
 from trainer.practice import Event, Plan
+from trainer.report.grades import GRADES
 from trainer.sound import PlayerSpec
 
 NAMES = ("dark", "light", "plain")
@@ -214,7 +214,7 @@ def test_every_state_has_a_word_or_a_shape() -> None:
     heads = {_plain(head_row(HeadState("", (), phase), 60)) for phase in Phase}
     assert len(heads) == len(Phase)
     for shapes in (
-        [grade.shape for grade in MARK_GRADES],
+        [grade.shape for grade in GRADES],
         [sign for sign, _ in VERDICT_SIGNS.values()],
     ):
         assert len(set(shapes)) == len(shapes)

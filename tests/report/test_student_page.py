@@ -57,8 +57,9 @@ def test_grades_can_be_read_on_paper_screen_and_the_map() -> None:
     blocks = re.findall(r":root \{([^}]*)\}", css)
     assert len(blocks) == 3
     names = ["top", "fine", "nearly", "low", "missed"]
-    for block in blocks:
-        colours = dict(re.findall(r"--([\w-]+): (#\w+);", block))
+    light, dark, printed = (dict(re.findall(r"--([\w-]+): (#\w+);", block)) for block in blocks)
+    assert "@media screen and (prefers-color-scheme: dark)" in css  # not on paper
+    for colours in (light, dark, light | printed):
         full = {
             name: text if len(text) == 7 else "#" + "".join(2 * digit for digit in text[1:])
             for name, text in colours.items()

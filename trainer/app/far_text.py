@@ -6,7 +6,7 @@ glyph is 3.5 k rows high.
 Legibility. ISO 9241-303 recommends characters of 20 to 22 minutes of arc, and accepts no less than
 16 (0.27 degrees). A screen of 14 inches at 16:9 is 174 mm high. In a window of 24 rows, a glyph of
 scale 2 is 51 mm high: 1.5 degrees from 2 m. In one of 60 rows, a glyph of scale 4 is 41 mm high:
-1.2 degrees. :func:`visual_angle` computes it.
+1.2 degrees. ``tests/app/test_far_view.py`` computes both.
 """
 
 from __future__ import annotations
@@ -15,8 +15,6 @@ import math
 
 FONT_ROWS = 7
 """Height of a glyph in pixels."""
-SCREEN_MM = 174.0
-"""Height of a 14-inch screen at 16:9, in millimetres."""
 _FONT = {
     "0": ".###.|#...#|#..##|#.#.#|##..#|#...#|.###.",
     "1": ".#.|##.|.#.|.#.|.#.|.#.|###",
@@ -90,15 +88,3 @@ def far_rows(text: str, scale: int) -> list[str]:
         "".join(blocks[upper + lower] for upper, lower in zip(above, below, strict=True))
         for above, below in zip(lines[::2], lines[1::2], strict=True)
     ]
-
-
-def visual_angle(scale: int, window_rows: int, distance_mm: float) -> float:
-    """Return the angle in degrees at which a glyph is seen on a 14-inch screen.
-
-    Args:
-        scale: scale of the text.
-        window_rows: rows of a window that fills the screen.
-        distance_mm: distance of the eyes in millimetres.
-    """
-    height_mm = FONT_ROWS * scale / 2 * SCREEN_MM / window_rows
-    return math.degrees(2.0 * math.atan(height_mm / 2.0 / distance_mm))

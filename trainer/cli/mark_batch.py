@@ -202,15 +202,10 @@ def _page_paths(folder: Path, names: Mapping[Path, str]) -> dict[Path, Path]:
     Raises:
         TrainerError: the folder cannot be made.
     """
-    from trainer.core import TrainerError
     from trainer.report.recording_page import page_names
+    from trainer.report.stored_results import make_folder
 
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise TrainerError(
-            f"the folder {folder} cannot be created ({error.strerror}); choose another"
-        ) from None
+    make_folder(folder)
     files = page_names(list(names.values()))
     return {path: folder / file for path, file in zip(names, files, strict=True)}
 

@@ -68,8 +68,8 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
   reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
   its pitch is scooped by the player, so only the scoop counts.
 - attack: not of a step whose beginning is shaped: one with a scoop, dip, grace note or shake.
-- motion: a dip may be 50 cents deeper than asked, because reeds start flat by themselves.
-- motion: only of steps that move. `w` is the tolerance, or a fifth of the glide's path if that is
+- motion: only of steps that move. A dip may be 50 cents deeper than asked, because reeds start
+  flat by themselves. `w` is the tolerance, or a fifth of the glide's path if that is
   more: a jump, half the path off in its middle, gets 70.
 - attack, time: a note without an attack whose pitch goes on from the note before (`held_on`) gets
   0 where it should begin anew. Where it is another hole with the same pitch, such as draw 2 after

@@ -1,6 +1,6 @@
-"""Grades of marks on pages: a shape and a colour for each range of scores.
+"""Grades of marks on screens and pages: a shape and a colour for each range of scores.
 
-Shapes and ranges are those of the screens. A colour never stands alone: the shape and the number
+A colour never stands alone: the shape and the number
 say the same.
 """
 
@@ -16,9 +16,10 @@ class Grade:
     """How marks of a range of scores are shown.
 
     Attributes:
-        name: its CSS class; ``page.css`` has the colours.
+        name: its CSS class, for which ``page.css`` has the colours; the screens have theirs in
+            :data:`trainer.app.shapes.GRADE_PENS`.
         shape: a character.
-        meaning: what it means.
+        meaning: what it means, in words.
         least: lowest score of the range.
     """
 

@@ -31,6 +31,20 @@ HASH_CHARACTERS = 10
 """Digits of the hash of the path in a result's file name."""
 
 
+def make_folder(folder: Path) -> None:
+    """Make a folder for results or pages, if it is missing.
+
+    Raises:
+        TrainerError: it cannot be made.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise TrainerError(
+            f"the folder {folder} cannot be created ({error.strerror}); choose another"
+        ) from None
+
+
 class StoredResults:
     """The results in a folder.
 
@@ -43,12 +57,7 @@ class StoredResults:
 
     def __init__(self, folder: Path) -> None:
         self._folder = folder
-        try:
-            folder.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise TrainerError(
-                f"the folder {folder} cannot be created ({error.strerror}); choose another"
-            ) from None
+        make_folder(folder)
 
     def path(self, recording: Path, drill: Drill) -> Path:
         """Return where the result of a recording is stored: one place for each path of a file.

@@ -12,8 +12,9 @@ from textual.screen import Screen
 from textual.widgets import Footer, Static
 
 from trainer.app.keys import key_lines
-from trainer.app.shapes import MARK_GRADES, MISSED, OLD_SHAPE
+from trainer.app.shapes import OLD_SHAPE
 from trainer.app.theme import CSS_PENS
+from trainer.report.grades import GRADES, MISSED
 
 VOCABULARY = (
     ("4  -4", "blow and draw; ' for each half step of bend, o overblow or overdraw"),
@@ -44,13 +45,11 @@ def help_content(under: type, everywhere: type) -> Content:
         everywhere: class of the app, whose keys work on every screen.
     """
     marks = tuple(
-        (grade.shape, f"{grade.word}, from {grade.least:.0f}")
-        for grade in MARK_GRADES
-        if grade.least
+        (grade.shape, f"{grade.meaning}, from {grade.least:.0f}") for grade in GRADES if grade.least
     )
     rest = (
-        (MARK_GRADES[-1].shape, MARK_GRADES[-1].word),
-        (MISSED.shape, MISSED.word),
+        (GRADES[-1].shape, GRADES[-1].meaning),
+        (MISSED.shape, MISSED.meaning),
         (OLD_SHAPE, "from the pass before"),
     )
     about = getattr(under, "ABOUT", "")

@@ -21,7 +21,7 @@ from trainer.app.playback import bar_playback_plan, step_playback_plan
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
-from trainer.app.shapes import grade_of_mark, grade_of_score, sparkline
+from trainer.app.shapes import grade_pen, sparkline
 from trainer.app.take_state import TakeState, take_at_step
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.pitch_trace import PitchTrace
@@ -31,6 +31,7 @@ from trainer.marking import Mark, Result
 from trainer.report.advice import advise
 from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
+from trainer.report.grades import grade_of_mark, grade_of_score
 from trainer.report.result_report import outcome_text
 from trainer.sound import Passage, RecordingSpec
 from trainer.store import Journal
@@ -64,7 +65,11 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
     lines = "".join("\n" + " " * (indent + 1) + line for line in rest)
     now = CSS_PENS["now"].color
     return Content.assemble(
-        (pointer, now), (head, "bold"), (score, CSS_PENS[graded.pen].color), first, lines
+        (pointer, now),
+        (head, "bold"),
+        (score, CSS_PENS[grade_pen(graded)].color),
+        first,
+        lines,
     )
 
 
@@ -81,7 +86,7 @@ def total_content(result: Result, before: Sequence[float] = ()) -> Content:
     parts: list[str | tuple[str, str]] = [
         (
             f"{graded.shape} {score_text(result.score)} of 100, {verdict}",
-            CSS_PENS[graded.pen].color,
+            CSS_PENS[grade_pen(graded)].color,
         ),
         (f"  ({result.drill.goal.pass_mark:g} needed)", CSS_PENS["quiet"].color),
     ]
@@ -109,7 +114,8 @@ def profile_content(marks: Sequence[Mark], width: int) -> Content:
     ]
     cells = max(1, min(MAX_BAR_CELLS, width // max(1, len(worst))))
     bars = [
-        (sparkline([mark.score]) * cells, CSS_PENS[grade_of_mark(mark).pen].color) for mark in worst
+        (sparkline([mark.score]) * cells, CSS_PENS[grade_pen(grade_of_mark(mark))].color)
+        for mark in worst
     ]
     return Content.assemble(*bars)
 

@@ -16,12 +16,13 @@ from itertools import pairwise
 from textual.geometry import Size
 
 from trainer.app.canvas import Canvas, TextRow, row_from_cells
-from trainer.app.shapes import OLD_SHAPE, grade_of_mark
+from trainer.app.shapes import OLD_SHAPE, grade_pen
 from trainer.app.take_state import TakeState
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
 from trainer.report.directions import Directions, written_tab
 from trainer.report.formatting import score_text
+from trainer.report.grades import grade_of_mark
 
 ROWS_PER_LINE = 4
 """Rows of one line of the page."""
@@ -260,7 +261,7 @@ def _draw_mark(
     graded = grade_of_mark(mark)
     x0 = layout.column(line, placed.start)
     room = max(1, layout.column(line, min(placed.end, line.end)) - x0)
-    shape, pen = graded.shape, graded.pen
+    shape, pen = graded.shape, grade_pen(graded)
     if placed.step.index in state.stale:
         shape, pen = OLD_SHAPE, "quiet"
     text = (shape + score_text(mark.score))[:room]

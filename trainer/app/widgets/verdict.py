@@ -6,11 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, TextRow, truncate
-from trainer.app.shapes import grade_of_mark, grade_of_score
+from trainer.app.shapes import grade_pen
 from trainer.app.take_state import TakeState
 from trainer.marking import Mark, Result
 from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
+from trainer.report.grades import grade_of_mark, grade_of_score
 from trainer.report.result_report import outcome_text
 
 
@@ -47,7 +48,7 @@ def last_mark_row(mark: Mark | None) -> TextRow:
     return (
         (f" {mark.step.index + 1:>2} ", "quiet"),
         (f"{written_tab(mark.step):<5} ", "strong"),
-        (f"{graded.shape}{score_text(mark.score):>3}  ", graded.pen),
+        (f"{graded.shape}{score_text(mark.score):>3}  ", grade_pen(graded)),
         (mark.sentence, "text"),
     )
 
@@ -61,14 +62,17 @@ def total_row(state: VerdictState) -> TextRow:
         spans += [
             ("  weakest: ", "quiet"),
             (f"step {step.index + 1} ({written_tab(step)}) ", "text"),
-            (f"{graded.shape} {score_text(state.weakest.score)}", graded.pen),
+            (f"{graded.shape} {score_text(state.weakest.score)}", grade_pen(graded)),
         ]
     if state.result:
         graded = grade_of_score(state.result.score)
         verdict = outcome_text(state.result)
         spans += [
             ("  last pass: ", "quiet"),
-            (f"{graded.shape} {score_text(state.result.score)}, {verdict}", graded.pen),
+            (
+                f"{graded.shape} {score_text(state.result.score)}, {verdict}",
+                grade_pen(graded),
+            ),
         ]
     return tuple(spans)
 
