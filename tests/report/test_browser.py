@@ -17,10 +17,12 @@ from selenium.webdriver.support.ui import WebDriverWait
 
 from tests.support.colour import contrast
 from trainer.drill import find_drill
+from trainer.harp import Harp
 from trainer.report.class_page import class_html
 from trainer.report.class_report import Student
 from trainer.report.drill_sheet import drill_sheet_html
 from trainer.report.losses import Loss
+from trainer.report.staff import engrave
 from trainer.report.student_page import StudentReport, student_html
 
 pytestmark = pytest.mark.needs_chromium
@@ -60,16 +62,23 @@ def browser() -> Iterator[Any]:
         opened.quit()
 
 
-@pytest.fixture(params=["report", "class", "sheet"])
+@pytest.fixture(params=["report", "class", "sheet", "staff"])
 def page(request: pytest.FixtureRequest, student_report: StudentReport, tmp_path: Path) -> Path:
     made = {
         "report": lambda: student_html(student_report),
         "class": lambda: class_html(student_report.result.drill, CLASS),
         "sheet": lambda: drill_sheet_html(find_drill("two-at-the-rail")),
+        "staff": staff_sheet,
     }[request.param]()
     path = tmp_path / f"{request.param}.html"
     path.write_text(made, encoding="utf-8")
     return path
+
+
+def staff_sheet() -> str:
+    pytest.importorskip("verovio")
+    drill = find_drill("hauled-aboard")
+    return drill_sheet_html(drill, staff=engrave(drill, Harp.of(drill.key, drill.tuning)))
 
 
 def open_(browser: Any, page: Path, scheme: str = "light") -> None:
@@ -98,7 +107,7 @@ def test_all_words_can_be_read_in_both_schemes(browser: Any, page: Path, scheme:
     ground = colour(
         browser.execute_script("return getComputedStyle(document.body).backgroundColor")
     )
-    assert (int(ground[1:3], 16) < 128) == (scheme == "dark" and page.stem != "sheet")
+    assert (int(ground[1:3], 16) < 128) == (scheme == "dark")
     inks = browser.execute_script(
         "return [...new Set([...document.querySelectorAll('body *')].filter(e => "
         "[...e.childNodes].some(n => n.nodeType === 3 && n.data.trim()) && e.tagName !== 'SCRIPT' "
@@ -112,7 +121,7 @@ def test_all_words_can_be_read_in_both_schemes(browser: Any, page: Path, scheme:
 
 def test_it_can_load_nothing_from_elsewhere(browser: Any, page: Path) -> None:
     """By a Content-Security-Policy (W3C, level 3), should markup ever get into a page."""
-    if page.stem == "sheet":
+    if page.stem in ("sheet", "staff"):
         return  # it has no script
     open_(browser, page)
     browser.execute_script(

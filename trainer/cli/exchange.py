@@ -33,24 +33,33 @@ def export(
     ],
     harp: HarpOption = None,
     tuning: TuningOption = None,
+    staff: Annotated[
+        bool,
+        typer.Option(
+            "--staff", help="Staff notation over the tab of a .html sheet. It needs verovio."
+        ),
+    ] = False,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
     """Write a drill as a sheet to print, a MIDI file or a MusicXML score.
 
     Examples:
 
-      trainer drill export ferry-home ferry-home.html
+      trainer drill export ferry-home ferry-home.html --staff
 
       trainer drill export ferry-home ferry-home.musicxml --harp A
     """
     from trainer.drill import find_drill, move_to_harp
+    from trainer.exchange import ExchangeError
     from trainer.harp import Harp
 
     check_ending(out)
+    if staff and out.suffix.lower() != SHEETS[0]:
+        raise ExchangeError(f"--staff is for {SHEETS[0]} sheets; end '{out}' in {SHEETS[0]}")
     check_overwrite(out, force=force)
     source = find_drill(drill)
     target_harp = Harp.of(harp or source.key, tuning or source.tuning)
-    write_export(move_to_harp(source, target_harp), target_harp, out)
+    write_export(move_to_harp(source, target_harp), target_harp, out, staff=staff)
     typer.echo(f"Wrote {out}.", err=True)
 
 
@@ -201,15 +210,26 @@ def check_ending(out: Path) -> None:
         raise ExchangeError(f"'{out}' has no known format; end it in {', '.join(ENDINGS)}")
 
 
-def write_export(drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = ()) -> None:
-    """Write a drill in the format of the file's extension, see :func:`check_ending`."""
+def write_export(
+    drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = (), *, staff: bool = False
+) -> None:
+    """Write a drill in the format of the file's extension, see :func:`check_ending`.
+
+    Args:
+        drill: the drill.
+        harp: the harp that plays it.
+        out: the file.
+        notes: sentences below the tab of a sheet.
+        staff: whether a sheet has staff notation over its tab.
+    """
     from trainer.exchange import write_midi, write_musicxml
     from trainer.report.drill_sheet import drill_sheet_html
+    from trainer.report.staff import engrave
     from trainer.report.tab_layout import drill_text
 
     match out.suffix.lower():
         case ".html":
-            write_text(out, drill_sheet_html(drill, notes))
+            write_text(out, drill_sheet_html(drill, notes, engrave(drill, harp) if staff else ()))
         case ".txt":
             write_text(out, "\n\n".join([drill_text(drill), *notes]) + "\n")
         case ".mid" | ".midi":

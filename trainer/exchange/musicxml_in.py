@@ -378,7 +378,8 @@ class _PartReader:
 
     def _read_direction(self, direction: ET.Element) -> None:
         """Read the words, dashes and wedges that stand for directions of notes."""
-        if words := direction.findtext("direction-type/words"):
+        words = direction.findtext("direction-type/words")
+        if words and direction.find("sound") is None:  # words on the tempo are of no note
             self._words = tuple(word.strip() for word in words.split(","))
             self._words_stay = False
         dashes = {dash.get("type") for dash in direction.iterfind("direction-type/dashes")}

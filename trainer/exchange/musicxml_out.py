@@ -12,6 +12,7 @@ The harp is a miscellaneous field. The position is the key: the mode of its sign
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -31,8 +32,22 @@ from trainer.drill import (
 from trainer.exchange.drill_fields import DrillFields, tempo_at
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.musicxml_marks import is_optional, wedge_of, words_above, write_marks
-from trainer.exchange.spelling import best_key_signature, key_signature, spell_note
-from trainer.harp import Harp, Tab
+from trainer.exchange.note_values import (
+    NOTE_TYPES,
+    BarSpan,
+    Meter,
+    NoteValue,
+    bar_beams,
+    bar_values,
+)
+from trainer.exchange.spelling import (
+    best_key_signature,
+    clef_octaves,
+    key_signature,
+    signature_alteration,
+    spell_note,
+)
+from trainer.harp import Breath, Harp, Tab
 from trainer.music import key_in_position
 
 MUSICXML_VERSION = "4.0"
@@ -47,19 +62,10 @@ _LADDER_SLUR, _LEGATO_SLUR = "1", "2"
 """Numbers of the slurs over ladders and legato notes."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 """Half steps of the degrees above the tonic."""
-_NOTE_TYPES = {
-    Fraction(2): "breve",
-    Fraction(1): "whole",
-    Fraction(1, 2): "half",
-    Fraction(1, 4): "quarter",
-    Fraction(1, 8): "eighth",
-    Fraction(1, 16): "16th",
-    Fraction(1, 32): "32nd",
-    Fraction(1, 64): "64th",
-    Fraction(1, 128): "128th",
-    Fraction(1, 256): "256th",
-}
-"""Names of note values by their length in whole notes."""
+BREATH_ARROWS = {Breath.BLOW: "↑", Breath.DRAW: "↓"}
+"""Arrow of each breath below the tab."""
+_ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
+"""Names of accidentals by their alteration in half steps."""
 _DOCTYPE = (
     '<!DOCTYPE score-partwise PUBLIC "-//Recordare//DTD MusicXML 4.0 Partwise//EN" '
     '"http://www.musicxml.org/dtds/partwise.dtd">'
@@ -71,20 +77,15 @@ class _Symbol:
     """A note or part of a note that one symbol can express.
 
     Attributes:
-        start, beats: its time.
-        type: its note value.
-        dotted: whether it has a dot.
-        tuplet: actual and normal number of notes; (1, 1) without a tuplet.
+        value: its value and its place in the bar.
         tied_before, tied_after: whether it continues the symbol before, or is continued.
+        beams: what its beams do here, the outermost first.
     """
 
-    start: Fraction
-    beats: Fraction
-    type: str
-    dotted: bool
-    tuplet: tuple[int, int]
+    value: NoteValue
     tied_before: bool = False
     tied_after: bool = False
+    beams: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,8 +130,14 @@ def write_musicxml(drill: Drill, harp: Harp, path: Path) -> None:
         ) from None
 
 
-def drill_to_musicxml(drill: Drill, harp: Harp) -> str:
+def drill_to_musicxml(drill: Drill, harp: Harp, *, bars_per_line: int | None = None) -> str:
     """Return a drill as the text of a MusicXML file.
+
+    Args:
+        drill: the drill.
+        harp: the harp that plays it.
+        bars_per_line: number of bars on each line of a sheet to print, which has an arrow for the
+            breath below each tab, as a second verse; None for a score that other programs lay out.
 
     Raises:
         HarpError: the harp cannot play the drill.
@@ -149,10 +156,13 @@ def drill_to_musicxml(drill: Drill, harp: Harp) -> str:
     part_list = ET.SubElement(root, "part-list")
     for number, _ in enumerate(parts, 1):
         score_part = ET.SubElement(part_list, "score-part", id=f"P{number}")
-        ET.SubElement(score_part, "part-name").text = f"{harp.name} harp"
+        part_name = ET.SubElement(score_part, "part-name")
+        part_name.text = f"{harp.name} harp"
+        if len(parts) == 1:
+            part_name.set("print-object", "no")
     for number, steps in enumerate(parts, 1):
         part = ET.SubElement(root, "part", id=f"P{number}")
-        _PartWriter(drill, steps, harp).write(part, is_first=number == 1)
+        _PartWriter(drill, steps, harp, bars_per_line).write(part, is_first=number == 1)
     ET.indent(root)
     body = ET.tostring(root, encoding="unicode")
     return f'<?xml version="1.0" encoding="UTF-8"?>\n{_DOCTYPE}\n{body}\n'
@@ -161,22 +171,20 @@ def drill_to_musicxml(drill: Drill, harp: Harp) -> str:
 class _PartWriter:
     """Writer of one part."""
 
-    def __init__(self, drill: Drill, steps: tuple[Step, ...], harp: Harp) -> None:
-        self._drill, self._harp = drill, harp
-        self._beats_per_bar = drill.meter[0]
-        self._bars: dict[int, list[tuple[_Tone, _Symbol]]] = {}
-        for tone in _tones(drill, steps):
-            for symbol in self._symbols(tone):
-                bar = math.floor(symbol.start / self._beats_per_bar) + 1 if symbol.start >= 0 else 0
-                self._bars.setdefault(bar, []).append((tone, symbol))
-        notes = [harp.midi(tab) for step in steps for sound in step.sounds for tab in sound]
+    def __init__(
+        self, drill: Drill, steps: tuple[Step, ...], harp: Harp, bars_per_line: int | None
+    ) -> None:
+        self._drill, self._harp, self._bars_per_line = drill, harp, bars_per_line
+        self._bars = _bars(drill, steps)
+        self._notes = [harp.midi(tab) for step in steps for sound in step.sounds for tab in sound]
         harp_signature = best_key_signature([harp.key.tonic + degree for degree in _MAJOR_SCALE])
         tonic = key_in_position(harp.key.tonic, drill_position(drill, harp))
-        self._signature = key_signature(notes, tonic, harp_signature)
+        self._signature = key_signature(self._notes, tonic, harp_signature)
         self._words = dict(zip((step.start for step in steps), words_above(steps), strict=True))
         self._slurred = _legato_ends(steps)
+        self._accidentals: dict[tuple[str, int], int] = {}
         quarters = [
-            4 * symbol.beats / drill.meter[1] / (2 if tone.step and tone.step.shake else 1)
+            4 * symbol.value.length / (2 if tone.step and tone.step.shake else 1)
             for bar in self._bars.values()
             for tone, symbol in bar
         ]
@@ -188,6 +196,8 @@ class _PartWriter:
             measure = ET.SubElement(part, "measure", number=str(number))
             if number == 0:
                 measure.set("implicit", "yes")
+            if self._begins_line(number):
+                ET.SubElement(measure, "print", {"new-system": "yes"})
             if number == min(self._bars):
                 self._write_attributes(measure)
                 if is_first:
@@ -195,8 +205,17 @@ class _PartWriter:
             elif is_first and self._drill.tempo_to is not None:
                 tempo = tempo_at(self._drill, self._drill.first_beat(number))
                 ET.SubElement(measure, "sound", tempo=self._per_minute(tempo))
+            self._accidentals = {}
             for tone, symbol in self._bars[number]:
                 self._write_symbol(measure, tone, symbol)
+            if number == max(self._bars):
+                barline = ET.SubElement(measure, "barline", location="right")
+                ET.SubElement(barline, "bar-style").text = "light-heavy"
+
+    def _begins_line(self, number: int) -> bool:
+        """Whether a bar is the first of a line of a sheet, and not of the first line."""
+        per_line = self._bars_per_line
+        return per_line is not None and number > 1 and (number - 1) % per_line == 0
 
     def _write_attributes(self, measure: ET.Element) -> None:
         attributes = ET.SubElement(measure, "attributes")
@@ -210,12 +229,17 @@ class _PartWriter:
         clef = ET.SubElement(attributes, "clef")
         ET.SubElement(clef, "sign").text = "G"
         ET.SubElement(clef, "line").text = "2"
+        if octaves := clef_octaves(self._notes):
+            ET.SubElement(clef, "clef-octave-change").text = str(octaves)
 
     def _write_tempo(self, measure: ET.Element) -> None:
         drill = self._drill
         direction = ET.SubElement(measure, "direction", placement="above")
+        if drill.swing != 1.0:
+            words = f"Swing {drill.swing:g} : 1"
+            ET.SubElement(ET.SubElement(direction, "direction-type"), "words").text = words
         metronome = ET.SubElement(ET.SubElement(direction, "direction-type"), "metronome")
-        ET.SubElement(metronome, "beat-unit").text = _NOTE_TYPES[Fraction(1, drill.meter[1])]
+        ET.SubElement(metronome, "beat-unit").text = NOTE_TYPES[Fraction(1, drill.meter[1])]
         ET.SubElement(metronome, "per-minute").text = f"{drill.tempo:g}"
         sound = ET.SubElement(direction, "sound", tempo=self._per_minute(drill.tempo))
         if drill.swing != 1.0:
@@ -223,7 +247,7 @@ class _PartWriter:
             ratio = Fraction(drill.swing).limit_denominator(MAX_SWING_DENOMINATOR)
             ET.SubElement(swing, "first").text = str(ratio.numerator)
             ET.SubElement(swing, "second").text = str(ratio.denominator)
-            swung_type = _NOTE_TYPES[Fraction(1, 2 * drill.meter[1])]
+            swung_type = NOTE_TYPES[Fraction(1, 2 * drill.meter[1])]
             ET.SubElement(swing, "swing-type").text = swung_type
 
     def _per_minute(self, tempo: float) -> str:
@@ -235,8 +259,12 @@ class _PartWriter:
         step = tone.step
         if step is None:
             rest = ET.SubElement(measure, "note")
-            ET.SubElement(rest, "rest")
+            ET.SubElement(rest, "rest", {"measure": "yes"} if symbol.value.fills_bar else {})
             self._write_length(rest, symbol, tied=False)
+            notations = ET.Element("notations")
+            _write_tuplet(notations, symbol)
+            if len(notations):
+                rest.append(notations)
             return
         text, begins, ends = self._words[step.start]
         wedge = wedge_of(step)
@@ -277,12 +305,22 @@ class _PartWriter:
             if voice:
                 ET.SubElement(note, "chord")
             offset_cents = step.offset_cents(tone.sound_index) if tab in sound else 0.0
-            self._write_pitch(note, self._harp.midi(tab), offset_cents)
-            tied = not tremolo
-            self._write_length(note, symbol, tied=tied, small=tab in neighbours, halved=not tied)
+            accidental = self._write_pitch(note, self._harp.midi(tab), offset_cents, symbol)
+            self._write_length(
+                note,
+                symbol,
+                tied=not tremolo,
+                small=tab in neighbours,
+                accidental=accidental,
+                halved=bool(tremolo),
+            )
             if is_optional(step):
                 ET.SubElement(note, "notehead", parentheses="yes").text = "normal"
+            for level, beam in enumerate(symbol.beams if voice == 0 else (), 1):
+                ET.SubElement(note, "beam", number=str(level)).text = beam
             notations = ET.Element("notations")
+            if voice == 0:
+                _write_tuplet(notations, symbol, tremolo)
             if tremolo:
                 ornaments = ET.SubElement(notations, "ornaments")
                 ET.SubElement(ornaments, "tremolo", type=tremolo).text = str(SHAKE_MARKS)
@@ -298,7 +336,7 @@ class _PartWriter:
             if len(notations):
                 note.append(notations)
             if voice == 0 and is_first_note:
-                _write_lyric(note, _lyric(step, tone.sound_index))
+                self._write_lyrics(note, _lyric(step, tone.sound_index), sound)
 
     def _write_shake(self, measure: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
         """Write a shake as a tremolo between two notes, each with half of the duration."""
@@ -316,15 +354,29 @@ class _PartWriter:
             grace.set("steal-time-previous", str(GRACE_PERCENT))
             if voice:
                 ET.SubElement(note, "chord")
-            self._write_pitch(note, self._harp.midi(tab), 0.0)
+            accidental = self._write_pitch(note, self._harp.midi(tab), 0.0)
             ET.SubElement(note, "voice").text = "1"
             ET.SubElement(note, "type").text = "eighth"
+            if accidental:
+                ET.SubElement(note, "accidental").text = accidental
             notations = ET.Element("notations")
             _write_technique(notations, tab)
             if len(notations):
                 note.append(notations)
             if voice == 0:
-                _write_lyric(note, f"^{format_sound(step.grace)}")
+                self._write_lyrics(note, f"^{format_sound(step.grace)}", step.grace)
+
+    def _write_lyrics(self, note: ET.Element, tab: str, sound: Sound) -> None:
+        """Write a tab below a note, and an arrow for its breath where one is asked for."""
+        verses = [tab]
+        if self._bars_per_line is not None:
+            verses.append(BREATH_ARROWS[sound[0].breath])
+        for number, text in enumerate(verses, 1):
+            lyric = ET.SubElement(note, "lyric")
+            if len(verses) > 1:
+                lyric.set("number", str(number))
+            ET.SubElement(lyric, "syllabic").text = "single"
+            ET.SubElement(lyric, "text").text = text
 
     def _write_slurs(self, notations: ET.Element, tone: _Tone, symbol: _Symbol) -> None:
         """Write the ends of slurs over a ladder and over legato notes."""
@@ -342,13 +394,30 @@ class _PartWriter:
         if ends and step.start in last:
             ET.SubElement(notations, "slur", type="stop", number=_LEGATO_SLUR)
 
-    def _write_pitch(self, note: ET.Element, midi: int, offset_cents: float) -> None:
+    def _write_pitch(
+        self, note: ET.Element, midi: int, offset_cents: float, symbol: _Symbol | None = None
+    ) -> str:
+        """Write a pitch, and return the name of its accidental; empty where it needs none.
+
+        Args:
+            note: the note.
+            midi: MIDI note number.
+            offset_cents: target relative to it.
+            symbol: its note value; None for a grace note.
+        """
         pitch = ET.SubElement(note, "pitch")
         letter, alteration, octave = spell_note(midi, self._signature.fifths)
         ET.SubElement(pitch, "step").text = letter
         if alteration or offset_cents:
             ET.SubElement(pitch, "alter").text = f"{alteration + offset_cents / 100.0:g}"
         ET.SubElement(pitch, "octave").text = str(octave)
+        if symbol is not None and symbol.tied_before:
+            return ""  # a tie carries it, over a bar line, too
+        valid = self._accidentals.get((letter, octave))
+        if valid is None:
+            valid = signature_alteration(letter, self._signature.fifths)
+        self._accidentals[letter, octave] = alteration
+        return "" if alteration == valid else _ACCIDENTALS[alteration]
 
     def _write_length(
         self,
@@ -357,6 +426,7 @@ class _PartWriter:
         *,
         tied: bool,
         small: bool = False,
+        accidental: str = "",
         halved: bool = False,
     ) -> None:
         """Write the length of a note or rest.
@@ -366,72 +436,70 @@ class _PartWriter:
             symbol: its note value.
             tied: whether it has the ties of the symbol.
             small: whether it is in cue size.
+            accidental: name of its accidental; empty for none.
             halved: whether it sounds for half of its value, as a note of a tremolo.
         """
-        quarters = 4 * symbol.beats / self._drill.meter[1] / (2 if halved else 1)
+        value = symbol.value
+        quarters = 4 * value.length / (2 if halved else 1)
         ET.SubElement(note, "duration").text = str(int(quarters * self._divisions))
         for type_ in _tie_types(symbol) if tied else ():
             ET.SubElement(note, "tie", type=type_)
         ET.SubElement(note, "voice").text = "1"
-        ET.SubElement(note, "type", {"size": "cue"} if small else {}).text = symbol.type
-        if symbol.dotted:
+        ET.SubElement(note, "type", {"size": "cue"} if small else {}).text = value.type
+        if value.dotted:
             ET.SubElement(note, "dot")
-        actual, normal = symbol.tuplet
+        if accidental:
+            ET.SubElement(note, "accidental").text = accidental
+        actual, normal = value.tuplet
         actual *= 2 if halved else 1
         if (actual, normal) != (1, 1):
             modification = ET.SubElement(note, "time-modification")
             ET.SubElement(modification, "actual-notes").text = str(actual)
             ET.SubElement(modification, "normal-notes").text = str(normal)
 
-    def _symbols(self, tone: _Tone) -> Iterator[_Symbol]:
-        """Yield the symbols of a tone, tied to each other.
 
-        Raises:
-            ExchangeError: notation cannot express its length.
-        """
-        symbols = [
-            symbol
-            for start, end in self._split_at_bars(tone.start, tone.end)
-            for symbol in self._split_into_symbols(start, end)
-        ]
-        for i, (start, beats, type_, dotted, tuplet) in enumerate(symbols):
-            yield _Symbol(start, beats, type_, dotted, tuplet, i > 0, i < len(symbols) - 1)
+def _bars(drill: Drill, steps: tuple[Step, ...]) -> dict[int, list[tuple[_Tone, _Symbol]]]:
+    """Return the symbols of each bar, each with its tone.
 
-    def _split_at_bars(self, start: Fraction, end: Fraction) -> Iterator[tuple[Fraction, Fraction]]:
-        at = start
-        while at < end:
-            bar_end = Fraction(0)
-            if at >= 0:
-                bar_end = Fraction((at // self._beats_per_bar + 1) * self._beats_per_bar)
-            yield at, min(end, bar_end)
-            at = min(end, bar_end)
+    Raises:
+        ExchangeError: notation cannot express a length.
+    """
+    meter = Meter(*drill.meter)
+    tones = list(_tones(drill, steps))
+    spans: dict[int, list[BarSpan]] = {}
+    for key, tone in enumerate(tones):
+        for bar, start, end in _split_at_bars(tone, drill.meter[0]):
+            places = (start / drill.meter[1], end / drill.meter[1])
+            spans.setdefault(bar, []).append(BarSpan(*places, tone.step is None, key))
+    values = {number: bar_values(bar, meter) for number, bar in spans.items()}
+    counts = Counter(key for bar in values.values() for key, _ in bar)
+    written: Counter[int] = Counter()
+    bars: dict[int, list[tuple[_Tone, _Symbol]]] = {}
+    for number, bar_of_values in values.items():
+        beams = bar_beams([v if _has_beam(tones[key]) else None for key, v in bar_of_values], meter)
+        bars[number] = []
+        for (key, value), own_beams in zip(bar_of_values, beams, strict=True):
+            before = written[key] > 0
+            written[key] += 1
+            symbol = _Symbol(value, before, written[key] < counts[key], own_beams)
+            bars[number].append((tones[key], symbol))
+    return bars
 
-    def _split_into_symbols(
-        self, start: Fraction, end: Fraction
-    ) -> Iterator[tuple[Fraction, Fraction, str, bool, tuple[int, int]]]:
-        """Split a length within a bar into note values, the longest first."""
-        value = self._drill.meter[1]
-        remaining = (end - start) / value
-        actual = remaining.denominator
-        while actual % 2 == 0:
-            actual //= 2
-        normal = 2 ** (actual.bit_length() - 1)
-        remaining = remaining * actual / normal
-        at = start
-        while remaining:
-            candidates = [
-                (length * factor, name, factor != 1)
-                for length, name in _NOTE_TYPES.items()
-                for factor in (Fraction(3, 2), Fraction(1))
-                if length * factor <= remaining
-            ]
-            if not candidates:
-                raise ExchangeError(f"notation has no length of {end - at} beats, as on beat {at}")
-            length, name, dotted = max(candidates)
-            beats = length * normal / actual * value
-            yield at, beats, name, dotted, (actual, normal)
-            at += beats
-            remaining -= length
+
+def _has_beam(tone: _Tone) -> bool:
+    """Whether a tone is a note with flags or beams of its own: no rest, and no shake."""
+    return tone.step is not None and tone.step.shake is None
+
+
+def _split_at_bars(tone: _Tone, beats: int) -> Iterator[tuple[int, Fraction, Fraction]]:
+    """Yield the bars of a tone, and where it begins and ends in each, in beats."""
+    at = tone.start
+    while at < tone.end:
+        number = math.floor(at / beats) + 1
+        first = (number - 1) * Fraction(beats)
+        end = min(tone.end, first + beats)
+        yield number, at - first, end - first
+        at = end
 
 
 def _tones(drill: Drill, steps: tuple[Step, ...]) -> Iterator[_Tone]:
@@ -472,12 +540,6 @@ def _lyric(step: Step, sound_index: int) -> str:
     return (sign if sound_index else "") + step.tab.split(sign)[sound_index]
 
 
-def _write_lyric(note: ET.Element, text: str) -> None:
-    lyric = ET.SubElement(note, "lyric")
-    ET.SubElement(lyric, "syllabic").text = "single"
-    ET.SubElement(lyric, "text").text = text
-
-
 def _tie_types(symbol: _Symbol) -> Iterator[str]:
     if symbol.tied_before:
         yield "stop"
@@ -495,6 +557,14 @@ def _write_joins(notations: ET.Element, tone: _Tone, voice: int, symbol: _Symbol
             ET.SubElement(notations, "slide", type="stop", number=number)
         if not tone.is_last and not symbol.tied_after:
             ET.SubElement(notations, "slide", type="start", number=number)
+
+
+def _write_tuplet(notations: ET.Element, symbol: _Symbol, tremolo: str = "") -> None:
+    """Write the ends of a tuplet's bracket; of a tremolo, its second note ends it."""
+    if symbol.value.begins_tuplet and tremolo != "stop":
+        ET.SubElement(notations, "tuplet", type="start")
+    if symbol.value.ends_tuplet and tremolo != "start":
+        ET.SubElement(notations, "tuplet", type="stop")
 
 
 def _write_vibrato(notations: ET.Element, tone: _Tone, symbol: _Symbol) -> None:

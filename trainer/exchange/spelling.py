@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from statistics import median
 
 LETTERS_BY_FIFTHS = "FCGDAEB"
 """Letters on the line of fifths, from F at -1 to B at 5."""
 MIN_FIFTHS, MAX_FIFTHS = -6, 6
 """Key signatures from six flats to six sharps."""
+LOWEST_NOTE, HIGHEST_NOTE = 54, 86
+"""MIDI note numbers within about two ledger lines of a treble staff; chosen by hand."""
 _NATURAL_PITCH_CLASSES = {"C": 0, "D": 2, "E": 4, "F": 5, "G": 7, "A": 9, "B": 11}
 
 
@@ -103,6 +106,26 @@ def spell_note(note: int, fifths: int) -> tuple[str, int, int]:
     alteration = (place + 1) // 7
     octave = (note - alteration - _NATURAL_PITCH_CLASSES[letter]) // 12 - 1
     return letter, alteration, octave
+
+
+def signature_alteration(letter: str, fifths: int) -> int:
+    """Return the alteration in half steps that a key signature gives to a letter."""
+    return (fifths - LETTERS_BY_FIFTHS.index(letter) + 6) // 7
+
+
+def clef_octaves(notes: Sequence[int]) -> int:
+    """Return by how many octaves a treble clef should sound higher, for few ledger lines.
+
+    Args:
+        notes: MIDI note numbers.
+
+    Returns:
+        0 where the median is within two ledger lines of the staff; else 1 or -1.
+    """
+    middle = median(notes) if notes else LOWEST_NOTE
+    if LOWEST_NOTE <= middle <= HIGHEST_NOTE:
+        return 0
+    return 1 if middle > HIGHEST_NOTE else -1
 
 
 def natural_midi(letter: str, octave: int) -> int:

@@ -1,14 +1,17 @@
 """A drill or a transcript as a sheet to hand out: one HTML page that prints well.
 
-No network, no script; black on white in every colour scheme. The template is
-``drill_sheet.html.j2``.
+No network, no script; black on white on paper. The template is ``drill_sheet.html.j2``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from trainer.drill import Drill
 from trainer.report.drill_report import sheet_summary
+from trainer.report.legend import legend_text
 from trainer.report.rendering import render_page
+from trainer.report.staff import Staff
 from trainer.report.tab_bars import TabBars
 from trainer.report.tab_layout import tab_table
 
@@ -20,12 +23,13 @@ _PLAIN_TAB_SIGNS = """4  ↑ blow hole 4     -4  ↓ draw hole 4
 '  a half step of bend down, '' two    o  overblow, overdraw"""
 
 
-def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
+def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = (), staff: Sequence[Staff] = ()) -> str:
     """Return the sheet of a drill.
 
     Args:
         drill: the drill.
         notes: sentences below the tab, such as warnings of a transcript.
+        staff: staff notation over the tab, for paper and for a phone; empty shows the tab alone.
     """
     table = tab_table(drill)
     return render_page(
@@ -34,8 +38,9 @@ def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = ()) -> str:
         about=" ".join(drill.about.split()),
         summary=sheet_summary(drill),
         tab=TabBars.of(table, breath=True),
+        staff=staff,
         notes=notes,
         signs=_PLAIN_TAB_SIGNS,
-        legend=table.legend,
+        legend=legend_text(drill, set(), set()) if staff else table.legend,
         caution=HEALTH_ADVICE,
     )
