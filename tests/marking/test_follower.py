@@ -24,6 +24,8 @@ from trainer.marking.target import StepTarget, reed_mask
 
 BEAT = RATE
 """Samples in a beat."""
+NOTHING = _StepStates.after_the_last(-1, FOLLOWER)
+"""States of a step that no path has reached."""
 
 
 def states(tab: str) -> _StepStates:
@@ -131,7 +133,7 @@ def test_the_distance_is_scaled_by_the_steps_length_within_limits() -> None:
 def heard(step: _StepStates, off: float, *, is_attack: bool = False) -> tuple[float, float]:
     """Costs of right and wrong after a reading of draw 4, some cents off, within a step."""
     now = _Observation(9, BEAT // 2, True, is_attack, inf, 0.2, False, cents("-4") + off, mask(4))
-    step.hear_sound(now, step, inf, step.right_entrance)
+    step.hear(now, NOTHING)
     return step.right, step.wrong
 
 
@@ -153,7 +155,7 @@ def test_an_attack_within_a_step_costs_and_turns_nothing() -> None:
 def test_silence_within_a_step_costs() -> None:
     step = states("-4:1")
     step.right, step.wrong = 0.0, 1.0
-    step.hear_silence()
+    step.hear(_Observation(9, BEAT // 2, False, False, inf, 0.0, True, nan, 0), NOTHING)
     assert (step.right, step.wrong) == (0.5, 1.5)
 
 

@@ -77,7 +77,8 @@ class _Entrance(NamedTuple):
     previous: Segment | None
 
 
-class _Observation(NamedTuple):
+@dataclass(slots=True)
+class _Observation:
     """A reading, with what does not depend on the step.
 
     Attributes:
@@ -201,92 +202,75 @@ class _StepStates:
         """The step's segment from an entrance to the reading before `end`."""
         return Segment(self.step, entrance.start, end, entrance.lateness, entrance.previous)
 
-    def hear_sound(
-        self, now: _Observation, before: _StepStates, left: float, entrance: _Entrance
-    ) -> None:
-        """Update right and wrong for a reading that sounds.
+    def hear(self, now: _Observation, before: _StepStates) -> None:
+        """Update all three states for a reading.
+
+        All in one function, which makes nothing unless the step is entered or left: it runs some
+        2,000 times for each second of sound.
 
         Args:
             now: the reading.
-            before: the states of the step before; this step's own where there is none.
-            left: cost of leaving that step, from its :meth:`leave`.
-            entrance: how that step was entered, from its :meth:`leave`.
+            before: the states of the step before, not updated for this reading yet.
         """
         costs = self.costs
-        if now.is_attack:
-            right, right_entrance = self.right + self.reattack, self.right_entrance
-            wrong, wrong_entrance = self.wrong + self.reattack, self.wrong_entrance
+        right, wrong, gap = self.right, self.wrong, self.gap
+        from_gap = gap + now.gap_exit
+        left = before.right if before.right <= before.wrong else before.wrong
+        entrance = _NO_ENTRANCE
+        # Leaving the step before costs no less than that; what it costs matters only below here.
+        if left < from_gap:
+            left, entrance = before.leave(now.time)
+        if not now.is_sounding:
+            right += costs.silent
+            wrong += costs.silent
         else:
-            right, right_entrance = self.right, self.right_entrance
-            wrong, wrong_entrance = self.wrong, self.wrong_entrance
-            if wrong < right:
-                right, right_entrance = wrong, wrong_entrance
-            elif right + costs.right_to_wrong < wrong:
-                wrong, wrong_entrance = right + costs.right_to_wrong, right_entrance
-
-        from_gap = self.gap + now.gap_exit
-        from_step = left if now.is_attack else left + self.slur
-        is_direct = from_step < from_gap
-        source = from_step if is_direct else from_gap
-        if source < right or source + costs.enter_wrong < wrong:
-            if is_direct:
-                lateness = entrance.lateness
+            right_entrance, wrong_entrance = self.right_entrance, self.wrong_entrance
+            if now.is_attack:
+                right += self.reattack
+                wrong += self.reattack
+                from_step = left
             else:
-                lateness = self.gap_path.lateness if self.gap_path else 0.0
-            ahead = now.time - self.due
-            off_time = self._off_time_cost(ahead, lateness)
-            enter_right = source + off_time
-            enter_wrong = source + costs.off_time_wrong_factor * off_time + costs.enter_wrong
-            if enter_right < right or enter_wrong < wrong:
-                path = before.segment(entrance, now.frame) if is_direct else self.gap_path
-                entered = _Entrance(now.frame, ahead, path)
-                if enter_right < right:
-                    right, right_entrance = enter_right, entered
-                if enter_wrong < wrong:
-                    wrong, wrong_entrance = enter_wrong, entered
+                if wrong < right:
+                    right, right_entrance = wrong, wrong_entrance
+                elif right + costs.right_to_wrong < wrong:
+                    wrong, wrong_entrance = right + costs.right_to_wrong, right_entrance
+                from_step = left + self.slur
+            is_direct = from_step < from_gap
+            source = from_step if is_direct else from_gap
+            if source < right or source + costs.enter_wrong < wrong:
+                if is_direct:
+                    lateness = entrance.lateness
+                else:
+                    lateness = self.gap_path.lateness if self.gap_path else 0.0
+                ahead = now.time - self.due
+                off_time = self._off_time_cost(ahead, lateness)
+                enter_right = source + off_time
+                enter_wrong = source + costs.off_time_wrong_factor * off_time + costs.enter_wrong
+                if enter_right < right or enter_wrong < wrong:
+                    path = before.segment(entrance, now.frame) if is_direct else self.gap_path
+                    entered = _Entrance(now.frame, ahead, path)
+                    if enter_right < right:
+                        right, right_entrance = enter_right, entered
+                    if enter_wrong < wrong:
+                        wrong, wrong_entrance = enter_wrong, entered
+            if now.is_unidentified:
+                right += costs.unpitched_in_step
+                wrong += costs.unpitched_in_step
+            else:
+                right += self._emission(now.pitch, now.holes)
+                wrong += costs.wrong
+            self.right_entrance, self.wrong_entrance = right_entrance, wrong_entrance
 
-        if now.is_unidentified:
-            self.right = right + costs.unpitched_in_step
-            self.wrong = wrong + costs.unpitched_in_step
-        else:
-            self.right = right + self._emission(now.pitch, now.holes)
-            self.wrong = wrong + costs.wrong
-        self.right_entrance, self.wrong_entrance = right_entrance, wrong_entrance
-
-    def hear_silence(self) -> None:
-        """Update right and wrong for a silent reading."""
-        self.right += self.costs.silent
-        self.wrong += self.costs.silent
-
-    def update_gap(
-        self,
-        now: _Observation,
-        before: _StepStates,
-        gap: float,
-        path: Segment | None,
-        left: float,
-        entrance: _Entrance,
-    ) -> None:
-        """Update the gap: stay in it, skip the step before it, or leave that step.
-
-        Args:
-            now: the reading.
-            before: the states of the step before; this step's own where there is none.
-            gap: cost of the gap before that step.
-            path: last segment of the path to that gap.
-            left: cost of leaving that step, from its :meth:`leave`.
-            entrance: how that step was entered, from its :meth:`leave`.
-        """
-        skipped = gap + before.skip
-        if skipped < self.gap:
-            self.gap, self.gap_path = skipped, path
-        if left < self.gap:
-            self.gap, self.gap_path = left, before.segment(entrance, now.frame)
-        self.gap += now.gap_emission
-        # Comparisons, because min() takes ten times as long, and this runs some 2,000 times a
-        # second. Named tuples are avoided above for the same reason.
-        in_step = self.right if self.right < self.wrong else self.wrong
-        self.best = in_step if in_step < self.gap else self.gap
+        skipped = before.gap + before.skip
+        if skipped < gap:
+            gap, self.gap_path = skipped, before.gap_path
+        if left < gap:
+            gap, self.gap_path = left, before.segment(entrance, now.frame)
+        gap += now.gap_emission
+        self.right, self.wrong, self.gap = right, wrong, gap
+        # Comparisons, because min() takes ten times as long.
+        in_step = right if right < wrong else wrong
+        self.best = in_step if in_step < gap else gap
 
     def _off_time_cost(self, ahead: float, lateness: float) -> float:
         """Cost of entering `ahead` samples after the due time, `lateness` being the last step's."""
@@ -347,6 +331,8 @@ class Follower:
             for i, target in enumerate(targets)
         ]
         self._states.append(_StepStates.after_the_last(len(targets), costs))
+        self._nothing = _StepStates.after_the_last(-1, costs)
+        """States of a step before the first, which no path has reached."""
         self._leader = self._states[0]
         self._leader.gap = self._leader.best = 0.0
         self._first, self._last = 0, 0
@@ -357,21 +343,15 @@ class Follower:
     def decode(self, reading: Reading) -> None:
         """Take the next reading, and update the cheapest path to every state."""
         now = self._observation(reading)
-        last_alive = min(self._last + 1, len(self._states) - 1)
-        before = leader = self._states[self._first]
-        gap, path, left, entrance = inf, None, inf, _NO_ENTRANCE
-        least = inf
-        for states in self._states[self._first : last_alive + 1]:
-            own_left, own_entrance = states.leave(now.time)
-            own_gap, own_path = states.gap, states.gap_path
-            if now.is_sounding:
-                states.hear_sound(now, before, left, entrance)
-            else:
-                states.hear_silence()
-            states.update_gap(now, before, gap, path, left, entrance)
-            if states.best < least:
-                leader, least = states, states.best
-            before, gap, path, left, entrance = states, own_gap, own_path, own_left, own_entrance
+        states, first = self._states, self._first
+        last_alive = min(self._last + 1, len(states) - 1)
+        leader, least = states[first], inf
+        # Backward, so that each step finds the one before it as it was before this reading.
+        for step in range(last_alive, first - 1, -1):
+            current = states[step]
+            current.hear(now, states[step - 1] if step else self._nothing)
+            if current.best <= least:
+                leader, least = current, current.best
         self._leader = leader
         self._prune(last_alive, least + self._costs.beam)
         self._was_silent, self._time = not now.is_sounding, now.time

@@ -2,12 +2,16 @@
 
 Each is marked in a process of a pool, by the path that all sound takes. An error in one recording
 is reported and stops no other. Where a process dies on one, new processes mark the rest.
+
+Importing what marks a recording takes a process as long as marking some ten seconds of sound. On
+Linux the processes of a pool are therefore forks of one that has imported it all.
 """
 
 from __future__ import annotations
 
 import multiprocessing as mp
 import os
+import sys
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -143,10 +147,23 @@ def run_jobs(jobs: Sequence[Job], workers: int | str | None = None) -> Iterator[
 
 
 def _in_pool(jobs: dict[int, Job], workers: int) -> Iterator[tuple[int, MarkedRecording]]:
-    with ProcessPoolExecutor(workers, mp.get_context("spawn")) as pool:
+    with ProcessPoolExecutor(workers, _context()) as pool:
         futures = {pool.submit(job.work): index for index, job in jobs.items()}
         for future in as_completed(futures):
             yield futures[future], future.result()
+
+
+def _context() -> mp.context.BaseContext:
+    """Return how the processes of a pool are started.
+
+    Elsewhere than on Linux, a fork may find the system's libraries in a state that they do not
+    support, or there is none.
+    """
+    if sys.platform != "linux":
+        return mp.get_context("spawn")
+    context = mp.get_context("forkserver")
+    context.set_forkserver_preload(["trainer.practice.preload"])
+    return context
 
 
 def _by_dask(jobs: Sequence[Job], address: str) -> Iterator[MarkedRecording]:
