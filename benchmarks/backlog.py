@@ -39,6 +39,7 @@ import soundfile as sf
 
 from benchmarks import results
 from benchmarks.class_takes import Take, write_take
+from trainer.core.types import Floats
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -164,12 +165,13 @@ def adopts_orphans() -> bool:
 
 def report(rounds: int) -> str:
     """Return what the page of a recording of a minute costs on one core, a process a round."""
-    passes = []
+    passes: list[Floats] = []
     for number in range(PASSES):
         faults = {2: Fault(cents=5.0 * number), 5: Fault(late_ms=8.0 * number)}
         player = BuiltInPlayer(DRILL, Harp.of("C"), spec=PlayerSpec(faults=faults))
         # Passes must not all begin on the same sample of a hop.
-        passes += [np.zeros(1 + 211 * number), *(block.samples for block in player.blocks())]
+        passes.append(np.zeros(1 + 211 * number))
+        passes += [block.samples for block in player.blocks()]
     with tempfile.TemporaryDirectory() as folder:
         whole, page = Path(folder) / "whole.flac", Path(folder) / "whole.html"
         sf.write(whole, np.concatenate(passes)[: 60 * player.rate], player.rate)
