@@ -17,8 +17,8 @@ from devtools.scripted import DRILL, ScriptedListener
 from trainer.app.canvas import Canvas
 from trainer.app.take_state import TakeState
 from trainer.app.theme import apply_theme
+from trainer.app.widgets.close_up import CloseUp, CloseUpState
 from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
-from trainer.app.widgets.far_view import FarView, FarViewState
 from trainer.app.widgets.gauge import Gauge, GaugeState
 from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
@@ -66,6 +66,11 @@ def _guide(take: TakeState) -> GuideState:
     )
 
 
+def _close_up(take: TakeState) -> CloseUpState:
+    newest = take.sheet.newest
+    return CloseUpState.of(take, newest) if newest else CloseUpState("-4", 1.0, 10.0)
+
+
 def _loop(take: TakeState) -> LoopState:
     passage = Passage(Path("evening.flac"), 4.0, 9.0, 0.7, -3.0, count_in=4)
     peaks = tuple(((n * 37) % 17) / 17.0 for n in range(200))
@@ -80,6 +85,7 @@ def _measuring(take: TakeState) -> MeasuringState:
 
 
 PREVIEWS: Mapping[str, Preview] = {
+    "close_up": Preview(CloseUp, _close_up),
     "drill_preview": Preview(DrillPreview, lambda take: DrillPreviewState(take.drill)),
     "gauge": Preview(Gauge, lambda take: GaugeState.of(take.displayed)),
     "guide_board": Preview(GuideBoard, _guide),
@@ -90,7 +96,6 @@ PREVIEWS: Mapping[str, Preview] = {
     "measuring_board": Preview(MeasuringBoard, _measuring),
     "note_list": Preview(NoteList, NoteListState.of),
     "pitch_trace": Preview(PitchTrace, lambda take: take),
-    "far_view": Preview(FarView, FarViewState.of),
     "readout": Preview(Readout, ReadoutState.of),
     "reference_tone": Preview(
         ReferenceTone, lambda take: ReferenceToneState(take.plan.harp, take.displayed.tab)

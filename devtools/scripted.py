@@ -134,7 +134,10 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
     count_in = plan.count_in or drill.meter[0]
     clock = BeatClock(round(count_in * 60 / tempo * RATE), tempo, RATE)
     yield 0.0, PassStarted(clock, 0, len(drill.steps), "the scripted player", True)
-    marks = [_mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)]) for step in drill.steps]
+    marks = [
+        _mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)], clock)
+        for step in drill.steps
+    ]
     due = list(marks)
     beat = -count_in
     for sample in range(0, clock.sample(drill.end), HOP):
@@ -215,13 +218,20 @@ def _sounding(
     )
 
 
-def _mark(step: Step, error: PlayingError) -> Mark:
+def _mark(step: Step, error: PlayingError, clock: BeatClock) -> Mark:
     score = max(0.0, 100.0 - 1.6 * abs(error.cents) - (30.0 if error.leak_db else 0.0))
     side = "flat" if error.cents < 0 else "sharp"
     sentence = f"{abs(error.cents):.0f} cents {side}"
     if error.leak_db is not None:
         sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-error.leak_db:.0f} dB down"
-    measured = Measured(start=0, end=1, cents=error.cents, leak_db=error.leak_db)
+    start = clock.sample(float(step.start) + error.late_beats)
+    measured = Measured(
+        start=start,
+        end=clock.sample(step.end),
+        cents=error.cents,
+        leak_db=error.leak_db,
+        late_ms=1000.0 * (start - clock.sample(step.start)) / RATE,
+    )
     return Mark(step, score, {"pitch": score}, measured, sentence)
 
 

@@ -10,9 +10,10 @@ from textual.pilot import Pilot
 from devtools import scripted
 from tests.support.pilots import Puppet, run, text
 from trainer.app.far_text import FONT_ROWS, far_height, far_rows, far_scale, far_width
+from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.practice import FAR_ROWS
 from trainer.app.take_state import TakeState
-from trainer.app.widgets.far_view import FarViewState, far_view_rows
+from trainer.app.widgets.readout import ReadoutState, readout_rows
 from trainer.harp import Harp
 from trainer.practice import PassStarted, Plan, ReadingHeard
 from trainer.sound import MicrophoneSpec
@@ -23,8 +24,6 @@ MIN_DEGREES = 0.3
 DISTANCE_MM = 2_000.0
 SCREEN_MM = 174.0
 """Height of a 14-inch screen at 16:9."""
-CHROME_ROWS = 3
-"""Rows of the head, the status and the footer."""
 
 
 def take_until(second: float) -> TakeState:
@@ -44,20 +43,22 @@ def height_of(row_texts: list[str]) -> int:
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40), (200, 60)])
 def test_digits_can_be_read_from_two_metres(size: tuple[int, int]) -> None:
-    width, height = size[0], size[1] - CHROME_ROWS
-    state = FarViewState.of(take_until(12.3))
-    rows = ["".join(part for part, _ in row) for row in far_view_rows(state, width, height)]
-    assert len(rows) <= height
+    width, height = size
+    layout = practice_layout(scripted.DRILL, width, height, far=True, status=1, trouble=False)
+    head, gauge, rest, status = layout.rows
+    assert rest == 0
+    readout = height - head - gauge - status - 1
+    state = ReadoutState.of(take_until(12.3))
+    rows = ["".join(part for part, _ in row) for row in readout_rows(state, width, readout)]
+    assert len(rows) == readout
     assert max(map(len, rows)) <= width
-    words = next(y for y, row in enumerate(rows) if state.words in row)
-    digits = height_of(rows[: (words - 1) // 2])
-    height_mm = digits * SCREEN_MM / size[1]
+    assert state.words in rows[-1]
+    digits = height_of(rows[: (readout - 2) // 2])
+    height_mm = digits * SCREEN_MM / height
     assert math.degrees(math.atan(height_mm / DISTANCE_MM)) > MIN_DEGREES
-    needle = [row for row in rows[words + 1 :] if "▏" in row]
-    assert len(needle) >= (4 if size[1] < 30 else 6)
-    assert len({row.index("▏") for row in needle}) == 1
-    if size[1] == 60:
-        assert digits >= size[1] / 5
+    assert gauge - 1 >= (4 if height < 30 else 6)
+    if height == 60:
+        assert digits >= height / 5
 
 
 @pytest.mark.parametrize(("scale", "rows", "degrees"), [(2, 24, 1.45), (4, 60, 1.16)])
@@ -83,25 +84,25 @@ def test_now_next_verdict_and_words_are_shown() -> None:
     take = take_until(12.3)
     step = take.next_step
     assert step is not None
-    state = FarViewState.of(take)
-    assert state.now == str(step.first[0])
+    state = ReadoutState.of(take)
+    assert state.play == str(step.first[0])
     assert state.after == str(take.steps[step.index + 1].first[0])
-    assert state.verdict == "▼16"
+    assert state.sign == "▼16"
     assert state.words.startswith("▼ 16 cents flat")
-    assert FarViewState.of(TakeState(PLAN)).verdict == ""
+    assert ReadoutState.of(TakeState(PLAN)).sign == ""
 
 
 def test_a_large_window_shows_it_while_a_take_runs_unless_the_player_chose() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        far = pilot.app.screen.query_one("#far")
-        assert not far.display
+        page = pilot.app.screen.query_one("#page")
+        assert page.display
         await pilot.press("space")
         puppet.queue += [e for _, e in scripted.scripted_events(PLAN)][:400]
         await pilot.pause(0.1)
-        assert far.display
+        assert not page.display
         await pilot.press("v")
         await pilot.pause(0.1)
-        assert not far.display
+        assert page.display
         assert "flat" in text(pilot)
 
     run(test, PLAN, size=(200, FAR_ROWS))
@@ -109,17 +110,17 @@ def test_a_large_window_shows_it_while_a_take_runs_unless_the_player_chose() -> 
 
 def test_a_window_of_usual_size_shows_it_on_one_key() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
-        far = pilot.app.screen.query_one("#far")
+        page = pilot.app.screen.query_one("#page")
         await pilot.press("space")
         events = [e for _, e in scripted.scripted_events(PLAN)][:400]
         assert any(isinstance(event, PassStarted) for event in events)
         assert any(isinstance(event, ReadingHeard) for event in events)
         puppet.queue += events
         await pilot.pause(0.1)
-        assert not far.display
+        assert page.display
         await pilot.press("v")
         await pilot.pause(0.1)
-        assert far.display
+        assert not page.display
         assert "█" in text(pilot)
 
     run(test, PLAN, size=(80, 24))

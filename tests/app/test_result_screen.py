@@ -17,12 +17,18 @@ from trainer.app.playback import PLAYBACK_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.result import ResultScreen, next_content, profile_content
 from trainer.app.take_state import TakeState
-from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.close_up import (
+    GUTTER_CELLS,
+    CloseUp,
+    CloseUpState,
+    OffsetPoint,
+    close_up_rows,
+)
 from trainer.drill import find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import ExtraNote, Mark, Measured, Result
-from trainer.practice import Plan
+from trainer.practice import PassEnded, Plan
 from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
 from trainer.store import Journal, TakeRecord
 
@@ -112,13 +118,13 @@ def test_step_is_chosen_and_its_trace_toggled() -> None:
             screen = ResultScreen(result(), take, app.session)
             app.push_screen(screen)
             await pilot.pause()
-            trace = screen.query_one(PitchTrace)
+            trace = screen.query_one(CloseUp)
             assert trace.display
             await walk(app, pilot, "down", "down")
             assert screen.mark is not None
             assert screen.mark.step.index == 2
             assert trace.state is not None
-            assert trace.state.step == DRILL.steps[2]
+            assert trace.state.tab == DRILL.steps[2].tab
             await walk(app, pilot, "enter")
             assert not trace.display
             await walk(app, pilot, "enter")
@@ -145,7 +151,7 @@ def test_what_to_do_next_is_said_and_earlier_passes_stand_beside_the_total(
     assert "mark 40" in words
     assert len(words.splitlines()) <= 2
     with Journal(path) as journal:
-        for score in (92.0, 81.0):
+        for score in (92.0, 81.0, 76.0):  # the newest is of the very same score as this pass
             earlier = replace(result(), score=score, extras=())
             steps = tuple(replace(result().marks[0], step=step) for step in DRILL.steps)
             record = TakeRecord.of(
@@ -157,14 +163,58 @@ def test_what_to_do_next_is_said_and_earlier_passes_stand_beside_the_total(
             )
             journal.add(record)
 
-    async def scene() -> None:
+    async def scene(own: str | None, words: str) -> None:
         plan = Plan(Harp.of("C"), MicrophoneSpec(), drill=DRILL, journal=path, player="Runa")
         app = TrainerApp(Puppet(), (DRILL,), plan)
+        take = TakeState(plan)
+        take.apply(PassEnded(result(), own))
         async with app.run_test(size=(80, 24)) as pilot:
-            app.push_screen(ResultScreen(result(), TakeState(plan), app.session))
-            await until(pilot, lambda: "before: last 81, best 92" in text(pilot))
+            app.push_screen(ResultScreen(result(), take, app.session))
+            await until(pilot, lambda: words in text(pilot))
 
-    asyncio.run(scene())
+    asyncio.run(scene(None, "before: last 76, best 92"))
+    asyncio.run(scene(record.id, "before: last 81, best 92"))
+
+
+def close_up(*offsets: float, leak: bool = False) -> list[str]:
+    points = tuple(OffsetPoint(i * 0.005, cents, leak) for i, cents in enumerate(offsets))
+    rows = close_up_rows(CloseUpState("-4'", 1.0, 10.0, points), 80, 11)
+    return ["".join(part for part, _ in row) for row in rows]
+
+
+def test_close_up_spans_60_cents_and_labels_its_scale_and_band() -> None:
+    rows = close_up()
+    assert [row[:GUTTER_CELLS].split() for row in rows if row[:GUTTER_CELLS].strip()] == [
+        ["+60", "cents"],
+        ["+30"],
+        ["-4'", "±10"],
+        ["-30"],
+        ["-60"],
+    ]
+    plots = [row[GUTTER_CELLS:] for row in rows[:-1]]
+    banded = [y for y, row in enumerate(plots) if set(row) - set(" ┊")]
+    assert banded == [4, 5]
+    assert all(len(set(plots[y])) == 1 for y in banded)  # over the whole width
+    assert "0 s" in rows[-1]
+
+
+@pytest.mark.parametrize(("cents", "row"), [(55.0, 0), (-55.0, 9), (0.0, 5)])
+def test_close_up_plots_an_offset_at_its_height(cents: float, row: int) -> None:
+    before, after = close_up(), close_up(*[cents] * 150)
+    assert [y for y in range(10) if before[y] != after[y]] == [row]
+
+
+@pytest.mark.parametrize(("cents", "row", "words"), [(87.0, 0, "▴+87 "), (-140.0, 9, "▾-140 ")])
+def test_close_up_clips_a_value_with_an_arrow_and_its_size(
+    cents: float, row: int, words: str
+) -> None:
+    assert words in close_up(*[cents] * 150)[row]
+
+
+def test_close_up_shows_where_a_hole_leaked() -> None:
+    rows = close_up(*[3.0] * 100, leak=True)
+    assert rows[-2].startswith("      leak")
+    assert "▒" in rows[-2]
 
 
 def test_step_is_played_and_leaving_waits_for_its_end() -> None:

@@ -35,6 +35,7 @@ def test_a_result_is_in_the_journal_before_its_event(tmp_path: Path) -> None:
             with Journal(path) as journal:
                 (take,) = journal.takes(player="Marit")
             assert take.score == event.result.score
+            assert take.id == event.record
             assert (take.drill, take.source, take.whole) == ("mole", "player", True)
             assert (take.harp.key, take.harp.name) == ("A", "old A")
             assert take.began.tzinfo is not None

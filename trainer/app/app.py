@@ -14,6 +14,7 @@ from textual.filter import LineFilter
 from textual.timer import Timer
 
 from trainer.app.palette import KeyCommands
+from trainer.app.practice_layout import TALL_ROWS
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.loop import LoopScreen
@@ -31,8 +32,6 @@ SCREEN_FRAME_S = 1 / 60
 POLL_INTERVAL_S = 1 / 240
 """Time between two polls of the session, in seconds. A note that has just begun is shown at once,
 not at the next frame."""
-TALL_ROWS = 34
-"""Rows from which a screen uses its roomier layout."""
 
 
 class TrainerApp(App[None]):

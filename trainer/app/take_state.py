@@ -45,12 +45,6 @@ clock: that of a calm breath (chosen by hand)."""
 ATTACK_S = 0.06
 """Time after an onset, in seconds, in which the screen updates at every reading: about as long as
 a pitch takes to settle."""
-CLOSE_UP_MARGIN_S = 0.5
-"""Time shown before and after a step in its close-up, in seconds."""
-MIN_CLOSE_UP_BEATS = 0.5
-"""Minimum length of a step in its close-up, in beats."""
-CLOSE_UP_TRAIL_BEATS = 4
-"""Beats before and after a step whose pitch points a close-up keeps."""
 DEFAULT_RATE = 48_000
 """Sample rate in hertz that is assumed before the first reading."""
 
@@ -139,12 +133,14 @@ class MarkSheet:
         stale: indices of steps whose mark is from an earlier pass.
         newest: the last mark given; None before the first.
         result: result of the last pass that was played to its end.
+        record: identifier of that pass in the journal; None where it is not stored.
     """
 
     by_step: dict[int, Mark] = field(default_factory=dict)
     stale: frozenset[int] = frozenset()
     newest: Mark | None = None
     result: Result | None = None
+    record: str | None = None
 
     def add(self, mark: Mark) -> None:
         """Enter a mark of the current pass."""
@@ -266,8 +262,6 @@ class TakeState:
         outcome: what the take leaves behind.
         reading: the newest reading; None before the first.
         notes: the last notes heard without a drill, newest first.
-        window: what the trace shows, as its first beat and the beats in a third of it; None to
-            follow the position.
         loop: the passage that is played and the sample at which it began; None for none.
     """
 
@@ -281,7 +275,6 @@ class TakeState:
         self.outcome = Outcome()
         self.reading: Reading | None = None
         self.notes: tuple[HeardNote, ...] = ()
-        self.window: tuple[float, float] | None = None
         self.loop: LoopStarted | None = None
         self._times = StepTimes(plan)
         self._current = CurrentStep()
@@ -392,7 +385,7 @@ class TakeState:
     def inherit_marks(self, earlier: TakeState) -> None:
         """Copy the marks of an earlier take of the same drill, as stale ones."""
         sheet = earlier.sheet
-        self.sheet = MarkSheet(sheet.by_step, frozenset(sheet.by_step), sheet.newest, sheet.result)
+        self.sheet = replace(sheet, stale=frozenset(sheet.by_step))
 
     def apply(self, event: Event) -> None:
         """Update the state by the next event of the take."""
@@ -410,8 +403,8 @@ class TakeState:
                     self._current.won = self.reading.sample if self.reading else None
             case PassStarted():
                 self._start_pass(event)
-            case PassEnded(result):
-                self.sheet.result = result
+            case PassEnded(result, record):
+                self.sheet.result, self.sheet.record = result, record
                 self.outcome.passes += 1
             case TakePaused(sentence, None):
                 self.phase, self.messages.trouble = Phase.NO_SOUND, sentence
@@ -522,37 +515,22 @@ def _step_range(plan: Plan) -> tuple[int, int]:
     return steps.start, steps.stop
 
 
-def take_at_step(take: TakeState, mark: Mark) -> TakeState:
-    """Return a take that stands still at one of its steps, for the trace's close-up.
+def step_clock(take: TakeState, mark: Mark) -> BeatClock:
+    """Return a clock on which a marked step is due at the sample at which it was due in the take.
 
-    Its clock is shifted so that beat `step.at` falls on the sample at which the step was due:
-    its measured start less its lateness.
-
-    Args:
-        take: the take.
-        mark: mark of the step.
+    That is the step's measured start less its lateness. A step that was not played has the clock of
+    the pass.
     """
     step, measured, rate = mark.step, mark.measured, _rate(take)
-    still = TakeState(replace(take.plan, bars=None, loop=False))
     tempo = take.sheet.result.tempo if take.sheet.result else take.tempo
-    running = take.playhead.clock
-    drill = take.plan.drill
+    running, drill = take.playhead.clock, take.plan.drill
     clock = drill.clock(rate, tempo=tempo) if drill else BeatClock(0, tempo, rate)
     if running:
         clock = replace(clock, zero=running.zero)
     if measured.start is not None:
         due = measured.start - round((measured.late_ms or 0.0) / 1000.0 * rate)
         clock = replace(clock, zero=clock.zero + due - clock.sample(step.start))
-    margin = CLOSE_UP_MARGIN_S * tempo / 60.0
-    length = max(float(step.beats), MIN_CLOSE_UP_BEATS)
-    still.playhead.clock, still.playhead.position = clock, float(step.start)
-    still.window = float(step.start) - margin, (length + 2.0 * margin) / 3.0
-    ends = (step.start - CLOSE_UP_TRAIL_BEATS, step.end + CLOSE_UP_TRAIL_BEATS)
-    first, last = (clock.sample(beat) for beat in ends)
-    still.pitch.recent.extend(take.pitch.history.between(first, last))
-    still.pitch.count = len(still.pitch.recent)
-    still.reading = Reading(0, 0, rate)
-    return still
+    return clock
 
 
 def _rate(take: TakeState) -> int:

@@ -22,15 +22,17 @@ from trainer.practice.events import (
     PassEnded,
     PassStarted,
     ReadingHeard,
+    SilenceEnded,
     StepMarked,
     TakeFailed,
     TakeFinished,
     TakePaused,
     TakeResumed,
+    WaitStarted,
 )
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp, saved_tolerance
-from trainer.practice.plan import Plan
+from trainer.practice.plan import HandsFree, Plan
 from trainer.practice.requests import Calibrate, ListDevices, Request
 from trainer.practice.session import run_take
 
@@ -111,6 +113,7 @@ __all__ = [
     "EntryStarted",
     "Event",
     "Fingerprint",
+    "HandsFree",
     "HarpMeasured",
     "HarpMeasurement",
     "Job",
@@ -133,11 +136,13 @@ __all__ = [
     "ReedSounding",
     "RepeatRequested",
     "Request",
+    "SilenceEnded",
     "StepMarked",
     "TakeFailed",
     "TakeFinished",
     "TakePaused",
     "TakeResumed",
+    "WaitStarted",
     "code_digest",
     "crash_sentence",
     "logged",

@@ -10,10 +10,12 @@ from trainer.practice.events import (
     Notice,
     PassStarted,
     ReadingHeard,
+    SilenceEnded,
     TakeFailed,
     TakeFinished,
     TakePaused,
     TakeResumed,
+    WaitStarted,
 )
 
 _log = logging.getLogger(__name__)
@@ -31,6 +33,10 @@ def logged(events: Iterable[Event]) -> Iterator[Event]:
                 _log.warning("source lost: %s", sentence)
             case TakePaused():
                 _log.info("paused")
+            case WaitStarted(until=until, armed=True):
+                _log.info("waiting for a note%s", "" if until is None else f" until {until}")
+            case SilenceEnded():
+                _log.info("nothing was played for too long")
             case TakeResumed():
                 _log.info("resumed")
             case Notice(sentence=sentence):

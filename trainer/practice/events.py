@@ -72,9 +72,33 @@ class StepMarked:
 
 @dataclass(frozen=True, slots=True)
 class PassEnded:
-    """A pass has ended."""
+    """A pass has ended.
+
+    Attributes:
+        result: what it earned.
+        record: its identifier in the journal; None where it is not stored.
+    """
 
     result: Result
+    record: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class WaitStarted:
+    """The take waits for the player to begin the next pass, or the wait has changed.
+
+    Attributes:
+        until: sample at which the pass begins by itself; None if only a note begins it.
+        armed: whether a note begins it. Before that, what sounds belongs to the pass before.
+    """
+
+    until: int | None = None
+    armed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SilenceEnded:
+    """The take ends because nothing was played for too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +173,8 @@ Event = (
     | NoteEnded
     | StepMarked
     | PassEnded
+    | WaitStarted
+    | SilenceEnded
     | TakePaused
     | TakeResumed
     | LoopStarted

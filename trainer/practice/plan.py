@@ -6,11 +6,25 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from trainer.coach import present_tolerance
+from trainer.coach import DURATION, present_tolerance
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
 from trainer.sound import SourceSpec
 from trainer.store import Journal, JournalError, TakeRecord
+
+
+@dataclass(frozen=True, slots=True)
+class HandsFree:
+    """How the passes of a take begin without a key.
+
+    Attributes:
+        first_s: time in seconds after which the first pass begins by itself, unless a note begins
+            it before; 0 begins it at once, and None waits for a note.
+        between_s: the same between two passes, after a breath.
+    """
+
+    first_s: float | None = None
+    between_s: float = DURATION.between_takes_s
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +40,8 @@ class Plan:
             loops.
         loop: whether to start again at the first bar after the last, until stopped; None follows
             the drill, if the source is live.
+        hands_free: how passes begin without a key, again and again until stopped; None for one
+            after the other in time if it loops, else for one pass.
         climb: how the tempo changes from pass to pass of a loop; None follows the drill, and a
             climb by 0 keeps the tempo.
         count_in: beats of count-in; None is one bar.
@@ -53,6 +69,7 @@ class Plan:
     tempo: float | None = None
     bars: tuple[int, int] | None = None
     loop: bool | None = None
+    hands_free: HandsFree | None = None
     climb: Climb | None = None
     count_in: int | None = None
     start: float | None = None
@@ -75,6 +92,11 @@ class Plan:
             return bool(self.loop)
         wanted = drill.loop is not None or self.ladder is not None
         return wanted and self.source.is_live
+
+    @property
+    def is_seamless(self) -> bool:
+        """Whether the count-in of a pass follows in time on the last bar of the one before."""
+        return self.loops and self.ladder is None and self.hands_free is None
 
     @property
     def ladder(self) -> Climb | None:

@@ -23,9 +23,14 @@ by hand."""
 
 
 class ResultRecorder:
-    """Stores the results of one take. Where that fails, practice goes on unsaved."""
+    """Stores the results of one take. Where that fails, practice goes on unsaved.
+
+    Attributes:
+        newest: identifier of the result that was recorded last; None if it is not stored.
+    """
 
     def __init__(self, plan: Plan) -> None:
+        self.newest: str | None = None
         self._plan = plan
         self._journal: Journal | None = None
         self._failed = plan.journal is None
@@ -90,17 +95,17 @@ class ResultRecorder:
         return self._journal
 
     def record(self, result: Result, began: datetime) -> Iterator[Notice]:
-        """Store a result, unless it is a false start; yield a notice if that fails.
+        """Store a result, unless it is a false start or silence; yield a notice if that fails.
 
         Args:
             result: what a pass earned.
             began: when it began, with a time zone.
         """
-        plan, journal = self._plan, self._open()
+        plan, journal, self.newest = self._plan, self._open(), None
         if journal is None:
             yield from self._failure()
             return
-        if is_false_start(result):
+        if is_false_start(result) or is_silence(result):
             return
         record = TakeRecord.of(
             result,
@@ -113,6 +118,7 @@ class ResultRecorder:
         try:
             journal.add(record)
             self._records.append(record)
+            self.newest = record.id
         except JournalError as error:
             self._reason = str(error)
             yield from self._failure()
@@ -134,3 +140,8 @@ def is_false_start(result: Result) -> bool:
     """Return whether a pass was stopped so early that it says nothing about the player."""
     steps = len(result.marks) + result.unplayed
     return result.unplayed > 0 and len(result.marks) < MIN_KEPT_FRACTION * steps
+
+
+def is_silence(result: Result) -> bool:
+    """Return whether nothing was played in a pass: silence is no pass."""
+    return not result.extras and all(mark.measured.start is None for mark in result.marks)

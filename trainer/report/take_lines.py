@@ -16,11 +16,13 @@ from trainer.practice import (
     PassStarted,
     Plan,
     ReadingHeard,
+    SilenceEnded,
     StepMarked,
     TakeFailed,
     TakeFinished,
     TakePaused,
     TakeResumed,
+    WaitStarted,
 )
 from trainer.report.directions import written_tab
 from trainer.report.formatting import WIDTH, bars_text
@@ -105,6 +107,10 @@ class TakeLines:
                 return [f"Paused: {sentence}"]
             case TakePaused(bar=bar):
                 return [f"Paused; resumes at bar {bar}."]
+            case WaitStarted(_, armed):
+                return ["Play a note to start."] if armed else []
+            case SilenceEnded():
+                return ["Stopped after a minute of silence."]
             case LoopStarted(passage):
                 return [passage_text(passage)]
             case TakeResumed():

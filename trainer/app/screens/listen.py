@@ -17,7 +17,6 @@ from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
-from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.practice import Plan, PlayTone
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
@@ -74,7 +73,6 @@ class ListenScreen(TakeScreen):
         self._notes = NoteList(id="notes")
         self._tone_line = ReferenceTone(id="target")
         self._dials = Dials()
-        self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
         """Yield the widgets, top to bottom."""
@@ -105,7 +103,6 @@ class ListenScreen(TakeScreen):
         if self._tone.sounds and not take.running:
             self._tone = replace(self._tone, sounds=False)
         self._tone_line.show(self._tone)
-        self._status.show(StatusState.of(take))
 
     def show_urgent(self, take: TakeState) -> None:
         """Update the dials only."""

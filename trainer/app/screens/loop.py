@@ -21,7 +21,6 @@ from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.loop_strip import OFF, READYING, SOUNDS, LoopState, LoopStrip
 from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
-from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.core import TrainerError
 from trainer.practice import PlayLoop
 from trainer.sound import PASSAGE_LIMITS as LIMITS
@@ -127,7 +126,6 @@ class LoopScreen(TakeScreen):
         self._trace = PitchTrace(id="trace")
         self._notes = NoteList(id="notes")
         self._dials = Dials()
-        self._status = StatusLine(id="status")
 
     def compose(self) -> ComposeResult:
         """Yield the widgets, top to bottom."""
@@ -178,7 +176,6 @@ class LoopScreen(TakeScreen):
         self._trace.show(take)
         self._dials.show(take)
         self._notes.show(NoteListState.of(take))
-        self._status.show(StatusState.of(take))
         self._follow(take)
 
     def show_urgent(self, take: TakeState) -> None:

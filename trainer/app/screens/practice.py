@@ -11,6 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.widgets import Footer
 
 from trainer.app.daily_set_view import load_daily_set_view
+from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
@@ -18,15 +19,13 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
-from trainer.app.screens.take_base import NOTICE_S, TakeScreen
+from trainer.app.screens.take_base import TakeScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
-from trainer.app.widgets.far_view import FarView, FarViewState
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.pitch_trace import PitchTrace
-from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.coach import SetEntry
@@ -148,9 +147,8 @@ class PracticeScreen(TakeScreen):
         self._page = TabPage(id="page")
         self._trace = PitchTrace(id="trace")
         self._dials = Dials()
-        self._far = FarView(id="far")
         self._verdict = VerdictLines(id="verdict")
-        self._status = StatusLine(id="status")
+        self._laid_out: tuple[object, ...] = ()
 
     def compose(self) -> ComposeResult:
         """Yield the widgets, top to bottom."""
@@ -158,7 +156,6 @@ class PracticeScreen(TakeScreen):
         yield self._page
         yield self._trace
         yield from self._dials.widgets
-        yield self._far
         yield self._verdict
         yield self._status
         yield Footer(compact=True, show_command_palette=False)
@@ -169,28 +166,35 @@ class PracticeScreen(TakeScreen):
             return
         super().show(take)
         self._head.show(HeadState.of(take))
-        far = self._shows_far(take)
-        self.set_class(far, "-far")
-        if far:
-            self._far.show(FarViewState.of(take))
-        else:
+        self.set_class(self._shows_far(take), "-far")
+        self._lay_out(take.drill)
+        self._dials.show(take)
+        if not self.has_class("-far"):
             self._page.show(TabPageState.of(take.drill, take))
             self._trace.show(take)
-            self._dials.show(take)
             self._verdict.show(VerdictState.of(take))
-        self._status.show(StatusState.of(take))
         if take.phase is Phase.ENDED and take.outcome.passes and take is not self._result_shown_for:
             self._result_shown_for = take
             self._show_result(take)
 
     def show_urgent(self, take: TakeState) -> None:
         """Update the dials only."""
-        if take.drill is None:
-            return
-        if self.has_class("-far"):
-            self._far.show(FarViewState.of(take))
-        else:
+        if take.drill is not None:
             self._dials.show(take)
+
+    def _lay_out(self, drill: Drill) -> None:
+        """Give the parts their rows, if what these depend on has changed."""
+        far, trouble = self.has_class("-far"), self.has_class("-trouble")
+        status = 3 if trouble else 2 if self.has_class("-message") else 1
+        key = (drill, self.size, far, status)
+        if key != self._laid_out:
+            self._laid_out = key
+            layout = practice_layout(drill, *self.size, far=far, status=status, trouble=trouble)
+            self.styles.grid_rows = layout.css
+
+    def on_resize(self) -> None:
+        """Lay out the new size."""
+        self.call_after_refresh(lambda: self.show(self.session.take))
 
     def _shows_far(self, take: TakeState) -> bool:
         """Return whether the far view is shown: as chosen, else in a large window during a take."""
@@ -223,7 +227,7 @@ class PracticeScreen(TakeScreen):
         try:
             self.session.prepare(plan)
         except TrainerError as error:
-            self.notify(str(error), severity="error", timeout=NOTICE_S)
+            self.say(str(error))
         self.show(self.session.take)
 
     def action_play(self) -> None:
@@ -326,7 +330,8 @@ class PracticeScreen(TakeScreen):
         self._in_day = True
         drill = next((own for own in self._shelf if own.name == entry.drill), None)
         if drill is None:
-            self.notify(f"{entry.title} is no longer on the shelf", timeout=NOTICE_S)
+            self.say(f"{entry.title} is no longer on the shelf")
+            self.show(self.session.take)
             return
         plan, harp = self.session.plan, self.session.plan.harp
         name = plan.harp_name

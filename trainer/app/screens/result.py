@@ -22,9 +22,9 @@ from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
 from trainer.app.shapes import grade_pen, sparkline
-from trainer.app.take_state import TakeState, take_at_step
+from trainer.app.take_state import TakeState
 from trainer.app.theme import CSS_PENS
-from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.close_up import CloseUp, CloseUpState
 from trainer.core import TrainerError
 from trainer.drill import Drill
 from trainer.marking import Mark, Result
@@ -196,7 +196,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         self._chosen_id: str | None = None
         self._folder: TemporaryDirectory[str] | None = None
         self._steps = OptionList(id="steps")
-        self._trace = PitchTrace(id="close-up")
+        self._trace = CloseUp(id="close-up")
 
     def compose(self) -> ComposeResult:
         """Yield title, total, the list of marks and the trace of the chosen one."""
@@ -207,8 +207,8 @@ class ResultScreen(PlaybackScreen[str | None]):
             classes="title",
         )
         yield Static(total_content(result), id="total")
-        yield Static(id="profile")
         yield Static(id="next")
+        yield Static(id="profile")
         yield self._steps
         yield self._trace
         yield Static(self.CAUTION if self._take else "", id="sound")
@@ -234,9 +234,8 @@ class ResultScreen(PlaybackScreen[str | None]):
                 )
         except TrainerError:
             return  # the practice screen reports a journal that cannot be read
-        scores = [take.score for take in takes if take.whole]
-        if scores and scores[-1] == self._result.score:
-            del scores[-1]  # that of this pass
+        own = self._take.sheet.record if self._take else None
+        scores = [take.score for take in takes if take.whole and take.id != own]
         if not worker.is_cancelled:
             self.app.call_from_thread(self._show_scores, scores)
 
@@ -363,4 +362,4 @@ class ResultScreen(PlaybackScreen[str | None]):
     def _show_trace(self) -> None:
         mark = self.mark
         if self._take is not None and mark is not None:
-            self._trace.show(take_at_step(self._take, mark))
+            self._trace.show(CloseUpState.of(self._take, mark))

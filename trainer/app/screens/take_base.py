@@ -6,16 +6,22 @@ from rich.style import Style
 from textual.geometry import Region
 from textual.screen import Screen
 from textual.strip import Strip
+from textual.timer import Timer
 
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
+from trainer.app.widgets.status_line import StatusLine, StatusState, rows_needed
 
-NOTICE_S = 8.0
-"""Time a notice stays on the screen, in seconds; a short form stays in the status line."""
+MESSAGE_S = 8.0
+"""Time for which a message fills the status line, in seconds; a short form stays."""
+MAX_MESSAGE_ROWS = 2
+"""Maximum rows of a message."""
 
 
 class TakeScreen(Screen[None]):
     """A screen that shows the current take.
+
+    Messages stand in the status line: a toast would cover the holes in a small window.
 
     Args:
         session: the take and its listener.
@@ -24,14 +30,32 @@ class TakeScreen(Screen[None]):
     def __init__(self, session: Session) -> None:
         super().__init__()
         self.session = session
+        self._status = StatusLine(id="status")
         self._noticed = ""
+        self._message = ""
+        self._message_timer: Timer | None = None
 
     def show(self, take: TakeState) -> None:
         """Show a take. Called at every frame while one runs."""
         self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
-        if take.messages.notice and take.messages.notice != self._noticed:
-            self.notify(take.messages.notice, severity="warning", timeout=NOTICE_S)
-        self._noticed = take.messages.notice
+        notice, self._noticed = self._noticed, take.messages.notice
+        if self._noticed and self._noticed != notice:
+            self.say(self._noticed)
+        status = StatusState.of(take, self._message)
+        rows = rows_needed(status, self.size.width, MAX_MESSAGE_ROWS)
+        self.set_class(status.whole and rows > 1, "-message")
+        self._status.show(status)
+
+    def say(self, sentence: str) -> None:
+        """Show a message in the status line for a while."""
+        self._message = sentence
+        if self._message_timer is not None:
+            self._message_timer.stop()
+        self._message_timer = self.set_timer(MESSAGE_S, self._end_message)
+
+    def _end_message(self) -> None:
+        self._message = ""
+        self.show(self.session.take)
 
     def show_urgent(self, take: TakeState) -> None:
         """Show what changes first when a note begins; drawing the trace may take 8 ms."""

@@ -284,7 +284,7 @@ class TracePicture:
 
     def _update_view(self, take: TakeState, width: int, height: int) -> TraceView:
         """Return the current view; draw the background again only if it has changed."""
-        start, third = take.window or _following_window(take, width)
+        start, third = _following_window(take, width)
         self._note_heard_hole(take)
         step = take.step
         key = (

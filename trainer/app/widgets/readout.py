@@ -1,15 +1,21 @@
-"""The readout: tab and offset in large text, and a line of words."""
+"""The readout: what sounds or is to be played, how far off it is, and a line of words.
+
+It has three sizes, by its rows. The largest is the far view, which is read from two steps away with
+a harp at the mouth: the tab to play now and the next, what to mend, and the words.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from trainer.app.canvas import Canvas, TextRow
+from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.display_smoothing import DisplayedReading
+from trainer.app.far_text import FONT_ROWS, far_height, far_rows, far_scale, far_width
 from trainer.app.large_text import large_rows
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.gauge import STATE_PENS
+from trainer.drill import format_sound
 
 STATE_SIGNS = {
     "good": "●",
@@ -22,6 +28,13 @@ STATE_SIGNS = {
 }
 ONSET_SIGN = "◌"
 MARGIN_TEXT = "  "
+LARGE_ROWS = 1 + FONT_ROWS
+"""Rows from which the text is large: at twice the size of its font, over the words."""
+FAR_ROWS = 2 * LARGE_ROWS - 1
+"""Rows from which it is the far view: two large texts, one above the other, over the words."""
+FAR_MARGIN = 3
+"""Blank cells on either side of the far view."""
+_ARROWS = {"flat": "▼", "sharp": "▲"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +45,10 @@ class ReadoutState:
         first, second: the large texts, such as ``-4'`` and ``12 FLAT``.
         words: the line below them.
         first_pen, second_pen, words_pen: their pens.
+        sign: the second text in few signs, such as ``▼12``; empty where it is short itself.
+        play: the tab to play now, or the count.
+        after: the tab of the step after it; empty for none.
+        counting: whether `play` is a count.
     """
 
     first: str
@@ -40,13 +57,24 @@ class ReadoutState:
     first_pen: str = "strong"
     second_pen: str = "strong"
     words_pen: str = "text"
+    sign: str = ""
+    play: str = ""
+    after: str = ""
+    counting: bool = False
 
     @classmethod
     def of(cls, take: TakeState) -> ReadoutState:
         """Make the readout of a take."""
         if take.phase is Phase.COUNTING:
-            return _count_in(take)
-        return _with_held(readout_of(take.displayed), take) if take.running else _stopped(take)
+            readout = _count_in(take)
+        elif take.running:
+            readout = _with_held(readout_of(take.displayed), take)
+        else:
+            readout = _stopped(take)
+        wanted = take.displayed.wanted_text
+        if readout.counting:
+            return replace(readout, play=readout.first, after=wanted)
+        return replace(readout, play=wanted, after=_after(take))
 
 
 def readout_of(reading: DisplayedReading) -> ReadoutState:
@@ -75,7 +103,16 @@ def readout_of(reading: DisplayedReading) -> ReadoutState:
         first_pen,
         pen,
         pen,
+        sign=f"{_ARROWS[state]}{abs(reading.whole_cents)}" if state in _ARROWS else "",
     )
+
+
+def _after(take: TakeState) -> str:
+    """Return the tab of the step after the one to play."""
+    step, last = take.next_step, take.playhead.steps[1]
+    if step is None or step.index + 1 >= last:
+        return ""
+    return format_sound(take.steps[step.index + 1].first)
 
 
 def _verdict(reading: DisplayedReading, whole_cents: int) -> str:
@@ -123,7 +160,9 @@ def _count_in(take: TakeState) -> ReadoutState:
     count, wanted = take.counted_beats, take.displayed.wanted_text
     dots = "● " * count + "○ " * (take.count_in_beats - count)
     number = str(count) if count else ""
-    return ReadoutState(number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now")
+    return ReadoutState(
+        number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now", counting=True
+    )
 
 
 def _stopped(take: TakeState) -> ReadoutState:
@@ -132,22 +171,83 @@ def _stopped(take: TakeState) -> ReadoutState:
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
 
 
+def readout_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
+    """Draw the readout at the largest size that its rows have room for."""
+    words = (state.words, state.words_pen)
+    if height >= FAR_ROWS:
+        drawn = [*_far_rows(state, width, height - 1), (_FAR_MARGIN, words)]
+    else:
+        drawn = [*_line_of_text(state, width, height - 1), ((MARGIN_TEXT, "text"), words)]
+    return [truncate(row, width) if row else row for row in drawn[:height]]
+
+
+def _line_of_text(state: ReadoutState, width: int, height: int) -> list[TextRow]:
+    """Draw both texts beside each other."""
+    if height + 1 < LARGE_ROWS:
+        first, second = _big(state.first), _big(state.second)
+    else:
+        half, short = width // 2 - len(MARGIN_TEXT), state.sign or state.second
+        first, second = _scaled(state.first, half, height), _scaled(short, half, height)
+    rows: list[TextRow] = []
+    for left, right in zip(first, second, strict=True):
+        right = right if len(MARGIN_TEXT + left + "   " + right) <= width else ""
+        row = ((MARGIN_TEXT, "text"), (left, state.first_pen), ("   ", "text"))
+        rows.append((*row, (right, state.second_pen)) if right else row)
+    return rows
+
+
+def _big(text: str) -> list[str]:
+    return list(large_rows(text)) if text else [""] * 3
+
+
+def _scaled(text: str, width: int, height: int) -> list[str]:
+    """Return a text at the largest scale that fits, with blank rows below."""
+    rows = far_rows(text, far_scale(text, width, height)) if text else []
+    return rows + [" " * (len(rows[0]) if rows else 0)] * (height - len(rows))
+
+
+_FAR_MARGIN = (" " * FAR_MARGIN, "text")
+
+
+def _far_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
+    """Draw the tab now and next over the verdict."""
+    room, half = width - 2 * FAR_MARGIN, (height - 1) // 2
+    verdict: list[TextRow] = []
+    if text := state.sign or state.second:
+        rows = far_rows(text, far_scale(text, room, half))
+        verdict = [(_FAR_MARGIN, (row, state.second_pen)) for row in rows]
+    return [*_centred(_tab_rows(state, room, half), half), (), *_centred(verdict, half)] + [()] * (
+        height - 1 - 2 * half
+    )
+
+
+def _tab_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
+    """Draw the tab to play, and the next one half as large at the right."""
+    pen = "now" if state.counting else "strong"
+    scale = far_scale(state.play, width * 3 // 5, height)
+    left = far_rows(state.play, scale) if state.play else [""] * far_height(scale)
+    if not state.after:
+        return [(_FAR_MARGIN, (row, pen)) for row in left]
+    small = min(max(1, scale // 2), far_scale(state.after, width // 3, height))
+    right = far_rows(state.after, small)
+    right = [""] * (len(left) - len(right)) + right
+    at = width - far_width(state.after, small)
+    return [
+        (_FAR_MARGIN, (f"{now:<{at}}", pen), (after, "quiet"))
+        for now, after in zip(left, right, strict=True)
+    ]
+
+
+def _centred(rows: list[TextRow], height: int) -> list[TextRow]:
+    """Return rows with blank ones around them."""
+    spare = max(0, height - len(rows))
+    above = spare // 2
+    return [*[()] * above, *rows[:height], *[()] * (spare - above)]
+
+
 class Readout(Canvas[ReadoutState]):
     """The readout."""
 
     def draw(self, state: ReadoutState, width: int, height: int) -> Sequence[TextRow]:
-        """Draw three rows of large text and the line below."""
-        rows: list[TextRow] = []
-        for first, second in zip(_big(state.first), _big(state.second), strict=True):
-            if len(MARGIN_TEXT + first + "   " + second) > width:
-                second = ""
-            rows.append(
-                ((MARGIN_TEXT, "text"), (first, state.first_pen), ("   ", "text"))
-                + (((second, state.second_pen),) if second else ())
-            )
-        rows.append(((MARGIN_TEXT, "text"), (state.words, state.words_pen)))
-        return rows[:height]
-
-
-def _big(text: str) -> tuple[str, str, str]:
-    return large_rows(text) if text else ("", "", "")
+        """Draw the large text over the words."""
+        return readout_rows(state, width, height)

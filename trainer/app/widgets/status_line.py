@@ -26,15 +26,24 @@ class StatusState:
         sentence: what is wrong, or the source.
         trouble: whether something is wrong.
         level_db: input level in dB re full scale; None while the input is closed.
+        whole: whether the sentence takes the place of the level meter.
     """
 
     sentence: str = ""
     trouble: bool = False
     level_db: int | None = None
+    whole: bool = False
 
     @classmethod
-    def of(cls, take: TakeState) -> StatusState:
-        """Make the status line of a take."""
+    def of(cls, take: TakeState, message: str = "") -> StatusState:
+        """Make the status line of a take.
+
+        Args:
+            take: the take.
+            message: a new message, shown in full; empty for none.
+        """
+        if message and take.phase not in (Phase.NO_SOUND, Phase.FAILED):
+            return cls(f"! {message}", whole=True)
         trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
         sentence = take.messages.trouble if trouble else _sentence(take)
         level = round(take.displayed.level_db) if take.running and take.reading else None
@@ -69,19 +78,25 @@ def level_meter(level_db: int | None) -> TextRow:
 
 
 def status_rows(state: StatusState, width: int, height: int) -> list[TextRow]:
-    """Draw the status line; a sentence about trouble may fill all rows."""
-    if not state.trouble:
+    """Draw the status line; a message, or a sentence about trouble, may fill all rows."""
+    if not (state.trouble or state.whole):
         return [justify(((f" {state.sentence}", "quiet"),), level_meter(state.level_db), width)]
+    sentence = f"× {state.sentence}" if state.trouble else state.sentence
     lines = textwrap.wrap(
-        f"× {state.sentence}", width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
+        sentence, width - 2, max_lines=height, placeholder=" …", subsequent_indent="  "
     )
-    return [((f" {line}", "wrong"),) for line in lines]
+    return [((f" {line}", "wrong" if state.trouble else "now"),) for line in lines]
+
+
+def rows_needed(state: StatusState, width: int, most: int) -> int:
+    """Return the rows that the status line needs, at most `most`."""
+    return max(1, len(status_rows(state, width, most)))
 
 
 class StatusLine(Canvas[StatusState]):
     """The status line."""
 
     def draw(self, state: StatusState, width: int, height: int) -> Sequence[TextRow]:
-        """Draw one row, or as many as a sentence about trouble needs and fit."""
+        """Draw one row, or as many as a message needs and fit."""
         drawn = status_rows(state, width, height)
         return drawn + [()] * (height - len(drawn))

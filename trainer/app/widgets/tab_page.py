@@ -1,8 +1,8 @@
 """The page of tab: it stays still while a cursor moves through it.
 
-A line of the page holds whole bars if one fits. It takes four rows: the directions with the cursor
-over them, the tab with a dash for the length of each step, the beats, and the marks below their
-steps.
+A line of the page holds whole bars if one fits, and as many as fill the width. It takes four rows:
+the directions with the cursor over them, the tab with a dash for the length of each step, the
+beats, and the marks below their steps.
 """
 
 from __future__ import annotations
@@ -26,10 +26,12 @@ from trainer.report.grades import grade_of_mark
 
 ROWS_PER_LINE = 4
 """Rows of one line of the page."""
-BARS_ON_A_LINE = (1, 2, 4, 8)
-"""Numbers of bars a line may hold: powers of two, so that phrases start lines."""
-MAX_BEAT_CELLS = 12
-"""Maximum cells of a beat where there is room."""
+BARS_ON_A_LINE = (1, 2, 3, 4, 6, 8)
+"""Numbers of bars that a line may hold: phrases and choruses divide into lines of them."""
+EASY_BEAT_CELLS = 10
+"""Cells of a beat at which tab reads easily; a line holds the bars that come nearest to it."""
+MAX_BEAT_CELLS = 24
+"""Maximum cells of a beat, in drills too short to fill a line."""
 MAX_NEEDED_CELLS = 24
 """Maximum cells of a beat that very short steps may claim; beyond it, their tab is cut."""
 _EPS = 1e-6
@@ -91,16 +93,15 @@ class TabLayout:
 def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
     """Lay out a drill on lines of `width` cells.
 
-    A line holds the fewest bars with which the whole drill fits on `most` lines, or else the most
-    bars that fit. A beat gets the cells that its fullest step needs for tab and mark, and more
-    where there is room.
+    A beat gets at least the cells that its fullest step needs for tab and mark. If possible, the
+    whole drill fits on `most` lines; then, lines hold equally many bars; then, a beat is about as
+    wide as is easy to read. The bars fill the line.
     """
     meter = drill.meter[0]
     need = max((_cells_needed(step) for step in drill.steps), default=4)
-    fitting = [n for n in BARS_ON_A_LINE if n * (need * meter + 1) < width]
-    if fitting:
-        bars = next((n for n in fitting if n * most >= drill.bars), fitting[-1])
-        cells = min(max(need, ((width - 1) // bars - 1) // meter), max(need, MAX_BEAT_CELLS))
+    bars = _bars_on_a_line(drill, width, most, need)
+    if bars:
+        cells = min(_beat_cells(bars, meter, width), max(need, MAX_BEAT_CELLS))
         per_line = bars * meter
     else:
         per_line = max(1, (width - 2) // need)
@@ -121,6 +122,22 @@ def lay_out_tab(drill: Drill, width: int, most: int) -> TabLayout:
         for start, end in zip(starts, ends, strict=True)
     ]
     return TabLayout(tuple(lines), cells, meter)
+
+
+def _bars_on_a_line(drill: Drill, width: int, most: int, need: int) -> int:
+    """Return the number of bars that a line holds; 0 where it cannot hold one."""
+    meter, bars = drill.meter[0], drill.bars
+    fitting = [n for n in BARS_ON_A_LINE if n * (need * meter + 1) < width and n <= bars]
+
+    def preference(n: int) -> tuple[bool, bool, int]:
+        return n * most < bars, bars % n > 0, abs(_beat_cells(n, meter, width) - EASY_BEAT_CELLS)
+
+    return min(fitting, key=preference, default=0)
+
+
+def _beat_cells(bars: int, meter: int, width: int) -> int:
+    """Return the cells of a beat where a number of bars fills a line."""
+    return ((width - 1) // bars - 1) // meter
 
 
 def _cells_needed(step: Step) -> int:

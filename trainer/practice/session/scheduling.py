@@ -64,14 +64,9 @@ class PassScheduler:
         Where the tempo depends on how a pass ends, the next one is scheduled only after that.
         """
         plan, source = self._plan, self._source
-        if not (plan.loops and plan.drill and self._conductor.running):
+        if not (plan.is_seamless and plan.drill and self._conductor.running):
             return
-        if (
-            self._scheduled is not None
-            or plan.drill.free
-            or self._ladder
-            or not source.can_start_passes
-        ):
+        if self._scheduled is not None or plan.drill.free or not source.can_start_passes:
             return
         if sample > self._conductor.passes[-1].close - round(AHEAD_S * source.rate):
             self._scheduled = source.next_pass(seamless=True)
@@ -92,6 +87,17 @@ class PassScheduler:
         clock = self._scheduled or source.next_pass(self._next_tempo())
         self._scheduled = None
         yield from self._begin(self._timed_pass(drill, clock, self._steps(drill), begin))
+
+    def begin_now(self, sample: int) -> Iterator[Event]:
+        """Begin a pass at a sample, the first or another, in place of whatever sounds."""
+        drill = self._plan.drill
+        assert drill is not None
+        steps = self._steps(drill)
+        if drill.free:
+            yield from self._begin(Pass.free(drill, steps, sample))
+            return
+        clock = self._source.resume_pass(self._bars(drill), self._next_tempo())
+        yield from self._begin(self._timed_pass(drill, clock, steps, sample))
 
     def resume(self, step: int, sample: int) -> Iterator[Event]:
         """Begin a pass from a step at once, in place of the one interrupted at a sample."""
@@ -126,8 +132,7 @@ class PassScheduler:
 
     def _timed_pass(self, drill: Drill, clock: BeatClock, steps: range, begin: int) -> Pass:
         """Return a pass; it waits for a late player unless the next one follows in time."""
-        follows_in_time = self._plan.loops and self._ladder is None
-        return Pass.of(drill, clock, steps, begin, waits=not follows_in_time)
+        return Pass.of(drill, clock, steps, begin, waits=not self._plan.is_seamless)
 
     def _begin(self, next_pass: Pass) -> Iterator[Event]:
         clock = next_pass.clock(self._source.rate)

@@ -19,18 +19,21 @@ from trainer.practice.events import (
     Notice,
     PassEnded,
     ReadingHeard,
+    SilenceEnded,
     TakeFailed,
     TakeFinished,
     TakeResumed,
+    WaitStarted,
 )
 from trainer.practice.mute_detector import MuteDetector
 from trainer.practice.plan import Plan
-from trainer.practice.recorder import ResultRecorder
+from trainer.practice.recorder import ResultRecorder, is_silence
 from trainer.practice.session.pass_finding import PassFinder
 from trainer.practice.session.pausing import Pausing
 from trainer.practice.session.recovery import AnalysedBlock, Recovery
 from trainer.practice.session.saving import SoundSaver
 from trainer.practice.session.scheduling import PassScheduler
+from trainer.practice.session.waiting import Decision, Waiting
 from trainer.sound import DeviceError, SoundError, Source, open_source
 
 
@@ -112,10 +115,11 @@ class _Take:
         yield from self._open.run(self._saver)
 
     def record(self, event: Event) -> Iterator[Event]:
-        """Yield an event; store it first if it is a result."""
+        """Yield an event; store it first if it is a result, and name its record."""
         if isinstance(event, PassEnded):
             assert self._open is not None
             yield from self._recorder.record(event.result, self._open.scheduler.pass_began)
+            event = replace(event, record=self._recorder.newest)
         yield event
 
     def abort(self) -> Iterator[Event]:
@@ -165,6 +169,7 @@ class _OpenTake:
         self.scheduler = PassScheduler(plan, source, self.conductor, finder)
         self._pausing = Pausing(plan, source, self.conductor, self.scheduler)
         self._recovery = Recovery(source, finder.analysed, should_stop)
+        self._waiting = Waiting(plan, source.rate) if _waits(plan, source) else None
         self._position = 0
         """The sample up to which the source has been read."""
 
@@ -175,12 +180,14 @@ class _OpenTake:
     def run(self, saver: SoundSaver) -> Iterator[Event]:
         """Yield all events until the sound ends or the take is stopped."""
         drill, source = self._plan.drill, self._source
-        yield from self.scheduler.begin_first()
+        yield from self._begin_first()
         for item in self._recovery.blocks():
             if not isinstance(item, AnalysedBlock):
                 yield item
                 if isinstance(item, TakeResumed):
                     yield from self._pausing.resume_after_loss(self._position)
+                    if self._wait is not None:
+                        yield self._wait
                 continue
             yield from saver.save(item.block)
             self._position = item.block.end
@@ -189,7 +196,8 @@ class _OpenTake:
                 readings = self._ear.analyze(item.block)
             for reading in readings:
                 yield from self._take_reading(reading)
-            if self._should_stop() or (drill is not None and not self._pass_running):
+            is_over = drill is not None and not self._pass_running and self._wait is None
+            if self._should_stop() or is_over:
                 break
             yield from self._report_loop()
             while (command := self._next_command()) is not None:
@@ -213,16 +221,63 @@ class _OpenTake:
         if self._pausing.paused:
             yield ReadingHeard(reading)
             return
-        self.scheduler.look_ahead(reading.heard)
-        yield from self.conductor.advance(reading.heard)
-        if self._plan.drill is not None and not self._pass_running:
-            yield from self.scheduler.begin_next(stopping=self._should_stop)
+        if self._waiting is not None:
+            yield from self._go_on_without_hands(self._waiting, reading)
+        else:
+            self.scheduler.look_ahead(reading.heard)
+            yield from self.conductor.advance(reading.heard)
+            if self._plan.drill is not None and not self._pass_running:
+                yield from self.scheduler.begin_next(stopping=self._should_stop)
         yield from self.conductor.conduct(reading)
         if self._free_notes is not None:
             for note in self._free_notes.track(reading):
                 yield NoteEnded(replace(note, path=()))
         if self._mute_detector and (notice := self._mute_detector.detect(reading)):
             yield notice
+
+    @property
+    def _wait(self) -> WaitStarted | None:
+        """The current wait for the next pass; None while none is on."""
+        return self._waiting.event if self._waiting is not None else None
+
+    def _begin_first(self) -> Iterator[Event]:
+        """Begin the first pass, or wait for it."""
+        hands_free = self._plan.hands_free
+        if self._waiting is None or hands_free is None:
+            yield from self.scheduler.begin_first()
+            return
+        self._source.stay_open()
+        if hands_free.first_s == 0.0:
+            yield from self.scheduler.begin_first()
+        else:
+            self._source.pause()
+            yield self._waiting.start(0, hands_free.first_s, armed=True)
+
+    def _go_on_without_hands(self, waiting: Waiting, reading: Reading) -> Iterator[Event]:
+        """End a pass and wait for the next, or end the wait."""
+        hands_free = self._plan.hands_free
+        assert hands_free is not None
+        if waiting.event is None:
+            waiting.note_sound(reading)
+            ended = list(self.conductor.advance(reading.heard))
+            if self._pass_running:
+                return
+            results = [event.result for event in ended if isinstance(event, PassEnded)]
+            was_played = any(not is_silence(result) for result in results)
+            if was_played:
+                yield from ended
+            self._source.pause()
+            yield waiting.start(reading.heard, hands_free.between_s if was_played else None)
+            return
+        match waiting.observe(reading):
+            case Decision.BEGIN:
+                waiting.stop()
+                yield from self.scheduler.begin_now(reading.heard)
+            case Decision.END:
+                waiting.stop()
+                yield SilenceEnded()
+            case WaitStarted() as changed:
+                yield changed
 
     def _report_loop(self) -> Iterator[Event]:
         """Yield an event where a looped passage has become audible, or cannot."""
@@ -238,7 +293,14 @@ class _OpenTake:
         """Carry out a command of the player."""
         if isinstance(command, PlayTone):
             self._source.play_tone(command.hz)
+            if self._waiting is not None:
+                self._waiting.hear_tone(command.hz is not None, self._position)
         elif isinstance(command, PlayLoop):
             self._source.play_loop(command.passage)
         else:
             yield from self._pausing.obey(command, self._position)
+
+
+def _waits(plan: Plan, source: Source) -> bool:
+    """Whether passes begin without a key; in a recording, they lie where they were played."""
+    return plan.hands_free is not None and plan.drill is not None and source.can_start_passes

@@ -148,7 +148,7 @@ class BuiltInPlayer(Source):
         self._sounding: list[ReedVoice] = []
         self._white = np.zeros(len(_BREATH_FILTER) - 1)
         self._speaker: Speaker | None = None
-        self._closed = False
+        self._closed = self._stays_open = False
         self._select(self._setup.click_track(), bars)
         self._clock, self._pass_end = self._schedule(0)
 
@@ -187,6 +187,10 @@ class BuiltInPlayer(Source):
         self.pause()
         self._pass_end = self._rendered
         return self._add_pass(tempo, bars)
+
+    def stay_open(self) -> None:
+        """Give silent blocks after the last pass, until it is closed."""
+        self._stays_open, self._end = True, _NEVER
 
     def pause(self) -> None:
         """Play nothing until the next pass; blocks go on, silent once the reeds have decayed."""
@@ -260,7 +264,7 @@ class BuiltInPlayer(Source):
         # A hesitant pass may sound on into the next one's count-in.
         self._voices = deque(sorted([*self._voices, *voices], key=lambda voice: voice.start))
         last = max([clock.sample(span[1]), *(voice.stop for voice in voices)])
-        self._end = last + round(PARAMETERS.end_s * self.rate)
+        self._end = _NEVER if self._stays_open else last + round(PARAMETERS.end_s * self.rate)
         return clock, clock.sample(self._track.end)
 
     # --- rendering ---

@@ -227,6 +227,9 @@ class Source(ABC):
         """
         self._cannot("start a pass")
 
+    def stay_open(self) -> None:  # noqa: B027  # most sources end by themselves, or not at all
+        """Go on with silence after the last pass, where blocks would end."""
+
     def pause(self) -> None:
         """End the clicks and steps that sound; blocks go on."""
         self._cannot("be paused")
