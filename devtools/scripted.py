@@ -135,8 +135,7 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
     clock = BeatClock(round(count_in * 60 / tempo * RATE), tempo, RATE)
     yield 0.0, PassStarted(clock, 0, len(drill.steps), "the scripted player", True)
     marks = [
-        _mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)], clock)
-        for step in drill.steps
+        _mark(step, PLAYING_ERRORS[step.index % len(PLAYING_ERRORS)], clock) for step in drill.steps
     ]
     due = list(marks)
     beat = -count_in
