@@ -38,6 +38,7 @@ bench-live: .venv/dev-stamp
 docs: .venv/dev-stamp
 	$(BIN)/python -m devtools.commands
 	$(BIN)/python -m devtools.schemas
+	$(BIN)/python -m devtools.strings
 
 format: .venv/dev-stamp
 	$(BIN)/ruff format

@@ -219,7 +219,7 @@ WALKS = (
     Case("home", moved(-1), "down"),
     Case("end", moved(1)),
 )
-TO_NATURALS = "down " * 8
+TO_NATURALS = "down " * 9
 FIRST, SECOND, *_, LAST = (drill.name for drill in scripted.DRILLS)
 OWN = scripted.DRILL.tempo
 BARS = scripted.DRILL.bars
@@ -257,6 +257,12 @@ CASES: dict[type, tuple[Case, ...]] = {
     TodayScreen: (
         Case("space", lambda now: begun(now) and now.drill == FIRST, "down"),
         Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == LAST, "end"),
+        Case("s", on(ShelfScreen)),
+        Case("i", on(ListenScreen)),
+        Case("g", on(ProgressScreen)),
+        Case("h", on(HarpsScreen)),
+        Case("comma", on(SettingsScreen)),
+        Case("m", on(GuideScreen)),
         Case("escape t", on(PracticeScreen)),
     ),
     ResultScreen: (

@@ -85,7 +85,8 @@ def test_partial_measurement_is_stored_and_continued(tmp_path: Path) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await begin(pilot, "quay")
         await feed(pilot, puppet, readings(reeds=3))
-        assert "note 7 of 40  play -2" in text(pilot)
+        assert "note 7 of 40" in text(pilot)
+        assert "play -2, hole 2 draw" in text(pilot)
         await press(pilot, "escape")
         await until(pilot, lambda: "3 of 20 reeds are measured" in text(pilot))
         await press(pilot, "escape")
@@ -94,7 +95,8 @@ def test_partial_measurement_is_stored_and_continued(tmp_path: Path) -> None:
         await pilot.press("m")
         await until(pilot, lambda: isinstance(pilot.app.screen, MeasureScreen))
         puppet.queue += readings(reeds=1)[:2]
-        await until(pilot, lambda: "note 1 of 34  play -2" in text(pilot))
+        await until(pilot, lambda: "note 1 of 34" in text(pilot))
+        assert "play -2, hole 2 draw" in text(pilot)
         assert text(pilot).count("✓") == 3
 
     run(test, plan_of(tmp_path))

@@ -22,6 +22,7 @@ from trainer.app.widgets.settings_list import (
     TAKES_EFFECT_NOW,
     TAKES_EFFECT_ON_RESTART,
     apply_setting,
+    changed_first,
     effect_text,
     next_choice,
     setting_lines,
@@ -31,7 +32,7 @@ from trainer.app.widgets.settings_list import (
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.settings import resolve_settings
-from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS
+from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SETTING_TABLES
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
 SIZES = pytest.mark.parametrize("size", [SMALL, LARGE])
@@ -69,11 +70,16 @@ async def opened(pilot: Pilot[None]) -> str:
     return text(pilot)
 
 
+def label_of(name: str) -> str:
+    table, field = name.split(".")
+    return SETTING_TABLES[table].model_fields[field].title or ""
+
+
 async def go_to(pilot: Pilot[None], name: str) -> None:
     """Move the cursor to a setting."""
     await press(pilot, "home")
     for _ in SETTING_KEYS:
-        if f"▶ {name.split('.')[1]} " in text(pilot) and f"{name}: " in text(pilot):
+        if f"▶ {label_of(name)} " in text(pilot) and f"{name}: " in text(pilot):
             return
         await press(pilot, "down")
     raise AssertionError(f"{name} is not in the list")
@@ -105,6 +111,10 @@ def test_each_setting_shows_its_value_and_origin(
     assert shown["sound", "output"] == ("", "default")
     assert shown["player", "name"] == ("Runa", "option")
     assert all(line.about for line in lines.values())
+    assert len({line.label for line in lines.values()}) == len(SETTING_KEYS)
+    assert (lines["practice", "minutes"].shown, lines["sound", "clicks"].shown) == ("15 min", "on")
+    assert lines["practice", "count_in"].shown == "3 beats"
+    assert lines["sound", "output"].shown == "the system's"
     assert lines["sound", "clicks"].choices == ("true", "false")
     assert next_choice(lines["sound", "clicks"]) == "false"
     assert next_choice(lines["harp", "naturals"]) == "reeds"
@@ -163,7 +173,7 @@ def test_typed_value_is_validated_and_saved_with_all_comments(
         assert "settings.toml" in shown
         await go_to(pilot, "practice.minutes")
         assert "minutes of a day's set, a number from 1 to 480" in text(pilot)
-        assert "15: from the file" in text(pilot)
+        assert "15 min: from the file" in text(pilot)
         await press(pilot, "enter")
         await wait_for_text(pilot, "✓ enter saves, esc cancels")
         await press(pilot, *typed("00"))
@@ -175,8 +185,8 @@ def test_typed_value_is_validated_and_saved_with_all_comments(
         await press(pilot, *["backspace"] * 5, *typed("25"), "enter")
         await wait_for_text(pilot, f"✓ practice.minutes is set to 25. {TAKES_EFFECT_ON_RESTART}")
         assert file.read_text(encoding="utf-8") == MINE.replace("= 15", "= 25")
-        assert "▶ minutes      25 " in text(pilot)
-        assert "25: from the file" in text(pilot)
+        assert "▶ Daily set              25 min " in text(pilot)
+        assert "25 min: from the file" in text(pilot)
         assert timers(pilot) == []
 
     run(test, held(PLAN), size=size)
@@ -281,7 +291,7 @@ def test_error_in_the_file_is_reported_and_can_be_corrected(file: Path) -> None:
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await opened(pilot)
-        assert "× 1 setting at the default, the file has errors" in shown
+        assert "× 1 setting at the default, because the file has errors" in shown
         assert "default" in shown
         await go_to(pilot, "harp.a4")
         await press(pilot, "enter", *["backspace"] * 3, *typed("415"), "enter")
@@ -331,17 +341,19 @@ def test_arrow_and_page_keys_reach_every_setting(size: tuple[int, int]) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await press(pilot, "home")
-        for table, name in SETTING_KEYS:
+        lines = changed_first(setting_lines(resolve_settings(), held(PLAN)))
+        assert [line.name for line in lines[:2]] == ["practice.minutes", "sound.device"]
+        for line in lines:
             shown = text(pilot)
-            assert f"{table}.{name}: " in shown
+            assert f"{line.name}: " in shown
             assert shown.count("▶") == 1
-            assert f"▶ {name} " in shown
+            assert f"▶ {line.label} " in shown
             assert all(len(line) == size[0] for line in shown.splitlines())
             await press(pilot, "down")
         await press(pilot, "end", "pageup")
         assert text(pilot).count("▶") == 1
         await press(pilot, "pagedown", "up")
-        assert ".".join(SETTING_KEYS[-2]) in text(pilot)
+        assert lines[-2].name in text(pilot)
 
     run(test, held(PLAN), size=size)
 

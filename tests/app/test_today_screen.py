@@ -182,7 +182,7 @@ def test_entries_stand_under_their_reason_and_weeks_in_a_calendar() -> None:
     view = DailySetView(day, {}, practised=frozenset({today, date(2026, 10, 26)}))
     lines = [str(option.prompt).strip() for option in entry_options(view)]
     assert [line.split()[0] for line in lines] == ["Due", "○", "○", "New", "○"]
-    assert lines[1].split()[2:5] == ["○○", "2", "min"]
+    assert lines[1].split()[2:6] == ["C", "○○", "2", "min"]
     assert "●○" in lines[2]
     weeks = calendar_content(view).plain.splitlines()
     assert [week[:6] for week in weeks] == ["26 Oct", " 2 Nov", " 9 Nov", "16 Nov", "23 Nov"]

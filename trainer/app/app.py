@@ -43,7 +43,8 @@ class TrainerApp(App[None]):
         plan: the first plan; without a drill, the app only listens.
         autostart: whether to start the plan at once.
         today: whether to open the daily set first.
-        guide: whether to open the first-run guide first; it goes before `today`.
+        guide: whether to open the first-run guide first; it ends at the daily set if `today` is
+            set, too.
         theme: name of one of :data:`trainer.app.theme.THEMES`.
         motion: ``full``, or ``reduced`` for no animation and a needle in whole cents.
         loop: a passage to loop and the half steps from its harp to the plan's; None for none.
@@ -105,10 +106,10 @@ class TrainerApp(App[None]):
         else:
             practice = PracticeScreen(self.session, self._shelf)
             self.push_screen(practice)
-            if self._guide:
-                self.call_after_refresh(practice.action_guide)
-            elif self._today:
+            if self._today:
                 self.call_after_refresh(practice.action_today)
+            if self._guide:  # above today, where it ends
+                self.call_after_refresh(practice.action_guide)
             if self._autostart:
                 self.session.start(plan)
         self.call_after_refresh(_freeze_garbage)

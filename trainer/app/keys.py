@@ -24,6 +24,8 @@ KEY_NAMES = {
     "comma": ",",
     "question_mark": "?",
     "escape": "esc",
+    "enter": "enter",
+    "tab": "tab",
     "pageup": "page up",
     "pagedown": "page down",
     "delete": "del",
@@ -49,13 +51,20 @@ class KeyLine:
     action: str
 
 
-def key_lines(owner: Screen[object] | App[object] | type) -> Iterator[KeyLine]:
+def bindings_of(owner: Screen[object] | App[object] | type) -> Iterator[Binding]:
     """Yield the bindings of a screen or of the app, in their order."""
     for binding in getattr(owner, "BINDINGS", ()):
         assert isinstance(binding, Binding)
-        keys = " ".join(_name(key) for key in binding.key.split(","))
+        yield binding
+
+
+def key_lines(owner: Screen[object] | App[object] | type) -> Iterator[KeyLine]:
+    """Yield a line for each binding of a screen or of the app, in their order."""
+    for binding in bindings_of(owner):
+        keys = " ".join(key_name(key) for key in binding.key.split(","))
         yield KeyLine(keys, binding.tooltip or binding.description, binding.action)
 
 
-def _name(key: str) -> str:
+def key_name(key: str) -> str:
+    """Return a key as the player knows it: its sign, or its name in lower case."""
     return KEY_NAMES.get(key, format_key(key))

@@ -2,41 +2,40 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from typing import Any
 
 from textual.app import App
 from textual.command import DiscoveryHit, Hit, Hits, Provider
+from textual.content import Content
 from textual.screen import Screen
 
 from trainer.app.keys import KeyLine, key_lines
 from trainer.app.screens.practice import PracticeScreen
+from trainer.app.theme import CSS_PENS
+
+KEY_CELLS = 16
+"""Width of the keys in cells."""
 
 
 class KeyCommands(Provider):
-    """Provides the bindings as commands."""
+    """Provides the bindings as commands, each in a line: its key and what it does."""
 
     async def discover(self) -> Hits:
         """Yield all commands, before anything is typed."""
         for line, owner in self._bindings():
-            yield DiscoveryHit(
-                _words(line),
-                lambda line=line, owner=owner: self._run(line, owner),
-                help=f"key {line.keys}",
-            )
+            words = _words(line)
+            yield DiscoveryHit(_with_key(line, Content(words)), self._run(line, owner), words)
 
     async def search(self, query: str) -> Hits:
         """Yield the commands that match a query."""
         matcher = self.matcher(query)
         for line, owner in self._bindings():
-            score = matcher.match(_words(line))
+            words = _words(line)
+            score = matcher.match(words)
             if score > 0:
-                yield Hit(
-                    score,
-                    matcher.highlight(_words(line)),
-                    lambda line=line, owner=owner: self._run(line, owner),
-                    help=f"key {line.keys}",
-                )
+                shown = _with_key(line, matcher.highlight(words))
+                yield Hit(score, shown, self._run(line, owner), words)
 
     def _bindings(self) -> Iterator[tuple[KeyLine, Screen[Any] | App[Any]]]:
         """Yield each binding with the screen or app that runs its action.
@@ -55,9 +54,16 @@ class KeyCommands(Provider):
                     seen.add(line.description)
                     yield line, owner
 
-    async def _run(self, line: KeyLine, owner: Screen[Any] | App[Any]) -> None:
-        await self.app.run_action(line.action, owner)
+    def _run(self, line: KeyLine, owner: Screen[Any] | App[Any]) -> Callable[[], Awaitable[None]]:
+        async def run() -> None:
+            await self.app.run_action(line.action, owner)
+
+        return run
 
 
 def _words(line: KeyLine) -> str:
     return line.description[0].upper() + line.description[1:]
+
+
+def _with_key(line: KeyLine, words: Content) -> Content:
+    return Content.assemble((f"{line.keys:<{KEY_CELLS}} ", CSS_PENS["now"].color), words)

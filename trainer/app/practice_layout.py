@@ -27,6 +27,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from trainer.app.widgets.key_footer import FULL_COLUMNS
 from trainer.app.widgets.readout import LARGE_ROWS
 from trainer.app.widgets.tab_page import ROWS_PER_LINE, lay_out_tab
 from trainer.drill import Drill
@@ -43,7 +44,9 @@ GOOD_TRACE_ROWS = 13
 """Rows of the trace in a tall window from which the readout grows instead."""
 PAGE_MARGIN = 1
 """Blank cells on either side of the page of tab."""
-_HEAD, _SCALE, _GAP, _READOUT, _MARKS, _FOOTER = 1, 1, 1, 4, 2, 1
+_HEAD, _SCALE, _GAP, _READOUT, _MARKS = 1, 1, 1, 4, 2
+_FOOTER, _FULL_FOOTER = 1, 2
+"""Rows of the footer in narrow windows, and in those where it has all keys."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +84,9 @@ def practice_layout(
     if height < TALL_ROWS:
         return PracticeLayout((_HEAD, 0, 1 + _SCALE, _READOUT, *_lower(_MARKS, status, trouble)))
     needle = height // ROWS_PER_NEEDLE_ROW + _SCALE + _GAP
+    footer = _FULL_FOOTER if width >= FULL_COLUMNS else _FOOTER
     lower = _lower(_MARKS + _GAP, status, trouble)
-    free = height - _HEAD - needle - _READOUT - _GAP - sum(lower) - _FOOTER
+    free = height - _HEAD - needle - _READOUT - _GAP - sum(lower) - footer
     most = max(2, (free - MIN_TRACE_ROWS) // ROWS_PER_LINE)
     page = lay_out_tab(drill, width - 2 * PAGE_MARGIN, most)
     page_rows = min(len(page.lines), most) * ROWS_PER_LINE

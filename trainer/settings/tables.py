@@ -69,6 +69,7 @@ class PlayerTable(_Table):
     """Name of the player."""
 
     name: ShortText = Field(
+        title="Player",
         default_factory=login_name,
         description="whose takes these are, one line of text, up to 80 characters",
     )
@@ -78,9 +79,14 @@ class PracticeTable(_Table):
     """Practice sessions."""
 
     minutes: float = Field(
-        default=20.0, ge=1, le=480, description="minutes of a day's set, a number from 1 to 480"
+        title="Daily set",
+        default=20.0,
+        ge=1,
+        le=480,
+        description="minutes of a day's set, a number from 1 to 480",
     )
     count_in: int | None = Field(
+        title="Count-in",
         default=None,
         ge=1,
         le=16,
@@ -93,33 +99,40 @@ class HarpTable(_Table):
     """The default harp, its tuning and its targets."""
 
     key: HarpKeyName | None = Field(
+        title="Harp",
         default=None,
         description='the key of the selected harp, as "C" or "low F"; not set, that of the drill',
         examples=["C"],
     )
     name: ShortText | None = Field(
+        title="Your own harp",
         default=None,
         description="the name of the selected harp, one that you have measured",
         examples=["old C"],
     )
     tuning: TuningName = Field(
-        default="richter", description='the name of its tuning, as "richter"'
+        title="Tuning", default="richter", description='the name of its tuning, as "richter"'
     )
     a4: float = Field(
+        title="A4",
         default=440.0,
         ge=A4_RANGE_HZ[0],
         le=A4_RANGE_HZ[1],
         description="Hz of A4, a number from 400 to 480",
     )
     temperament: TemperamentName = Field(
-        default="equal", description='what in tune means, "equal", "just5" or "just7"'
+        title="Temperament",
+        default="equal",
+        description='what in tune means, "equal", "just5" or "just7"',
     )
     naturals: TargetSource = Field(
+        title="Natural notes follow",
         default="temperament",
         description='what the targets of natural notes follow, "temperament" or "reeds", as '
         "measured",
     )
     bends: TargetSource = Field(
+        title="Bends follow",
         default="temperament",
         description='what the targets of bends follow, "temperament" or "reeds", as measured',
     )
@@ -129,16 +142,19 @@ class SoundTable(_Table):
     """Audio input and output."""
 
     device: Device | None = Field(
+        title="Microphone",
         default=None,
         description="the microphone, a name, part of it, or number; not set, the system's",
         examples=["USB"],
     )
     output: Device | None = Field(
+        title="Clicks and playback",
         default=None,
         description="where clicks go, a name, part of it, or number; not set, the system's",
         examples=["Headphones"],
     )
     channel: int | None = Field(
+        title="Channel",
         default=None,
         ge=1,
         le=256,
@@ -146,27 +162,34 @@ class SoundTable(_Table):
         examples=[1],
     )
     latency_ms: float | None = Field(
+        title="Latency",
         default=None,
         ge=0,
         le=2000,
         description="ms from click to microphone, a number from 0 to 2000; not set, as measured",
         examples=[25.0],
     )
-    clicks: bool = Field(default=True, description="whether beats are heard, true or false")
+    clicks: bool = Field(
+        title="Clicks", default=True, description="whether beats are heard, true or false"
+    )
 
 
 class JournalTable(_Table):
     """The journal and its audio."""
 
     file: WholePath | None = Field(
+        title="Journal",
         default=None,
         description="the journal's file, a whole path or one from ~/; not set, in your data folder",
         examples=["~/harp/journal.sqlite"],
     )
     keep_audio: bool = Field(
-        default=False, description="whether takes keep their sound, true or false"
+        title="Keep audio",
+        default=False,
+        description="whether takes keep their sound, true or false",
     )
     audio_mb: float = Field(
+        title="Audio kept, at most",
         default=500.0,
         ge=1,
         le=1_000_000,
@@ -178,9 +201,12 @@ class ScreenTable(_Table):
     """Appearance of the screen."""
 
     theme: Literal["dark", "light", "plain"] = Field(
-        default="dark", description='the colours, "dark", "light", or "plain" for none'
+        title="Colours",
+        default="dark",
+        description='the colours, "dark", "light", or "plain" for none',
     )
     motion: Literal["full", "reduced"] = Field(
+        title="Motion",
         default="full",
         description='"full", or "reduced": nothing glides, and the needle goes in whole cents',
     )

@@ -10,7 +10,7 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 from textual.worker import get_current_worker
 
 from trainer.app.device_list import devices_or_message
@@ -19,6 +19,7 @@ from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict, note_verdict
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
@@ -46,7 +47,7 @@ class GuideScreen(TakeScreen):
     """
 
     DEFAULT_CSS = """
-    GuideScreen #board { height: 1fr; margin: 1 1 0 1; }
+    GuideScreen #board { height: 1fr; }
     GuideScreen #caution { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
     """
     ABOUT: ClassVar[str] = "Choose a microphone and your harp, and play one note to test both."
@@ -56,7 +57,7 @@ class GuideScreen(TakeScreen):
         Binding(
             "left",
             "key(-1)",
-            "key of the harp",
+            "key",
             key_display="←→",
             tooltip="harp key a half step lower",
         ),
@@ -81,10 +82,10 @@ class GuideScreen(TakeScreen):
 
     def compose(self) -> ComposeResult:
         """Yield the board and the caution."""
-        yield Static("Getting ready to play", classes="title")
+        yield Static("Set up microphone and harp", classes="title")
         yield self._board
         yield Static(Content(f"t plays a test tone: {HEADPHONE_CAUTION}"), id="caution")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to listen, and list the inputs."""
@@ -164,7 +165,7 @@ class GuideScreen(TakeScreen):
                 step=1,
                 steps=2,
                 title="the microphone",
-                words="Choose an input with ↑ and ↓; the bar shows its level. enter goes on.",
+                words="Choose an input with ↑ and ↓, and play or speak: the bar shows its level.",
                 choices=(SYSTEM_DEFAULT, *(device.name for device in self._inputs)),
                 chosen=self._chosen,
                 heard=heard,
@@ -174,10 +175,15 @@ class GuideScreen(TakeScreen):
         words = (
             f"Take a {self._harp.name} harp, or choose your harp's key with ← and →. Play "
             f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, "
-            "alone and at your usual distance. "
+            "alone, from where you usually sit. "
             "Breathe as for a quiet tune; rest if you feel light-headed."
         )
-        return GuideState(2, 2, "one note", words, heard=heard, message=message, good=good)
+        asked = str(ASKED_NOTE)
+        return GuideState(2, 2, "one note", words, asked, heard=heard, message=message, good=good)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Disable the keys of the other step."""
+        return {"choose": CHOOSING, "key": PLAYING}.get(action, self._step) == self._step
 
     def action_choose(self, by: int) -> None:
         """Select another input."""
@@ -211,6 +217,7 @@ class GuideScreen(TakeScreen):
         """Go to the next step; after the last, save the choices and leave."""
         if self._step == CHOOSING:
             self._step = PLAYING
+            self.refresh_bindings()
             self.show(self.session.take)
         elif self._works:
             self._keep()

@@ -14,7 +14,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -23,6 +23,7 @@ from trainer.app.screens.measure import MeasureScreen
 from trainer.app.session import Session
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.core import TrainerError
 from trainer.harp import STANDARD_KEYS, Harp, natural_entries, tuning_names
 from trainer.music import POSITIONS
@@ -182,7 +183,7 @@ class HarpsScreen(Screen[ChosenHarp | None]):
         with Horizontal():
             yield self._list
             yield self._chart
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Show the keys at once; start to read the player's own harps."""

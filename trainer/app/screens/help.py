@@ -9,11 +9,12 @@ from textual.binding import Binding, BindingType
 from textual.containers import VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Static
+from textual.widgets import Static
 
 from trainer.app.keys import key_lines
 from trainer.app.shapes import OLD_SHAPE
 from trainer.app.theme import CSS_PENS
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.report.grades import GRADES, MISSED
 
 VOCABULARY = (
@@ -97,7 +98,7 @@ class HelpScreen(Screen[None]):
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"):
             yield Static(help_content(self._under, type(self.app)))
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Focus the page, so that the arrow keys scroll it."""

@@ -7,13 +7,13 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Footer
 
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
@@ -55,7 +55,6 @@ class ListenScreen(TakeScreen):
             "o",
             "octave",
             "octave",
-            show=False,
             tooltip="reference tone an octave lower, or at pitch",
         ),
         Binding(
@@ -82,7 +81,7 @@ class ListenScreen(TakeScreen):
         yield self._notes
         yield self._tone_line
         yield self._status
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to listen."""

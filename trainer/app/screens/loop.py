@@ -9,7 +9,6 @@ import numpy as np
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Footer
 from textual.worker import get_current_worker
 
 from trainer.app.screens.listen import listening_plan
@@ -18,6 +17,7 @@ from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.loop_strip import OFF, READYING, SOUNDS, LoopState, LoopStrip
 from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
@@ -135,7 +135,7 @@ class LoopScreen(TakeScreen):
         yield from self._dials.widgets
         yield self._notes
         yield self._status
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to listen, and read the recording."""

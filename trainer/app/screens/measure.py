@@ -13,9 +13,10 @@ from textual.binding import Binding, BindingType
 from textual.content import Content
 from textual.screen import Screen
 from textual.timer import Timer
-from textual.widgets import Footer, Input, Static
+from textual.widgets import Input, Static
 
 from trainer.app.session import Session
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
 from trainer.core import TrainerError
 from trainer.harp import Harp, HarpError, Tab
@@ -26,6 +27,7 @@ from trainer.practice import (
     HarpMeasurement,
     MeasurementEvent,
     Plan,
+    ReadingHeard,
     ReedRequested,
     ReedSounding,
     RepeatRequested,
@@ -60,7 +62,7 @@ class MeasureScreen(Screen[str | None]):
     DEFAULT_CSS = """
     MeasureScreen {
         #name { height: 1; padding: 0; margin: 1 2; border: none; background: $surface; }
-        #board { height: 1fr; margin: 1 1 0 1; }
+        #board { height: 1fr; }
         #message { height: 3; padding: 0 2; background: $surface; }
         &.-measuring #name { display: none; }
     }
@@ -89,7 +91,9 @@ class MeasureScreen(Screen[str | None]):
         self._stored_name: str | None = None
         before = frozenset(Tab.parse(reed.tab) for reed in own.reeds) if own else frozenset()
         self._state = MeasuringState(harp, before=before)
-        self._name_input = Input(placeholder="name this harp, for example: old C", id="name")
+        self._name_input = Input(
+            placeholder="name this harp, such as old C; enter starts", id="name"
+        )
         self._name_input.cursor_blink = False  # it would wake an idle screen twice a second
         self._board = MeasuringBoard(id="board")
         self._message = Static(id="message")
@@ -100,7 +104,7 @@ class MeasureScreen(Screen[str | None]):
         yield self._name_input
         yield self._board
         yield self._message
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start at once if the harp has a name; else ask for one."""
@@ -145,6 +149,9 @@ class MeasureScreen(Screen[str | None]):
         measuring = self._measuring
         assert measuring is not None
         for event in self._session.listener.poll():
+            if isinstance(event, ReadingHeard):
+                level = round(event.reading.level_db)
+                self._state = replace(self._state, level_db=level)
             for update in measuring.handle(event):
                 self._apply(update)
         if measuring.done:
@@ -204,7 +211,7 @@ class MeasureScreen(Screen[str | None]):
         if self._poll_timer is not None:
             self._poll_timer.stop()
             self._poll_timer = None
-        self._state = replace(self._state, asked=None, sounding=None)
+        self._state = replace(self._state, asked=None, sounding=None, level_db=None)
 
     def action_leave(self) -> None:
         """End and store the measurement; if it has ended, go back."""

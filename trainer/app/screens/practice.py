@@ -8,9 +8,9 @@ from typing import ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.widgets import Footer
 
 from trainer.app.daily_set_view import load_daily_set_view
+from trainer.app.places import PLACES
 from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
@@ -25,6 +25,7 @@ from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
@@ -61,10 +62,8 @@ class PracticeScreen(TakeScreen):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "play", "play", tooltip="start with a count-in, or stop"),
-        Binding("l", "loop", "loop", tooltip="loop on or off, from the next pass on"),
         Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓", tooltip="faster"),
         Binding("down,minus", "tempo(-1)", "slower", show=False, tooltip="slower"),
-        Binding("0", "own_tempo", "own tempo", show=False, tooltip="the drill's own tempo"),
         Binding(
             "left_square_bracket",
             "from_bar",
@@ -79,19 +78,22 @@ class PracticeScreen(TakeScreen):
             show=False,
             tooltip="last bar: one earlier, then back to the end",
         ),
+        Binding("l", "loop", "loop", tooltip="loop on or off, from the next pass on"),
+        Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
+        *(Binding(key, name, words, tooltip=about) for key, name, words, about in PLACES),
+        Binding("v", "far", "far view", tooltip="large text and needle, or the page of tab"),
         Binding("n", "drill(1)", "drill", key_display="n p", tooltip="next drill on the shelf"),
         Binding("p", "drill(-1)", "previous drill", show=False, tooltip="previous drill"),
-        Binding("r", "again", "again", show=False, tooltip="start again with a count-in"),
-        Binding("k", "pause", "pause", show=False, tooltip="pause, or resume with a count-in"),
-        Binding("b", "back", "a bar back", show=False, tooltip="one bar back, with a count-in"),
-        Binding(
-            "c", "climb", "climb", show=False, tooltip="raise the tempo pass by pass, on or off"
-        ),
+        Binding("r", "again", "again", tooltip="start again with a count-in"),
+        Binding("k", "pause", "pause", tooltip="pause, or resume with a count-in"),
+        Binding("b", "back", "bar back", tooltip="one bar back, with a count-in"),
+        Binding("0", "own_tempo", "own tempo", tooltip="the drill's own tempo"),
+        Binding("c", "climb", "climb", tooltip="raise the tempo pass by pass, on or off"),
         Binding(
             "less_than_sign",
             "climb_to(-1)",
-            "climb less",
-            show=False,
+            "climb to",
+            key_display="< >",
             tooltip="lower the tempo it climbs to",
         ),
         Binding(
@@ -100,40 +102,6 @@ class PracticeScreen(TakeScreen):
             "climb more",
             show=False,
             tooltip="raise the tempo it climbs to",
-        ),
-        Binding(
-            "v", "far", "far view", show=False, tooltip="large text and needle, or the page of tab"
-        ),
-        Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
-        Binding("s", "shelf", "shelf", tooltip="shelf: find and open a drill"),
-        Binding("i", "listen", "listen", show=False, tooltip="listen without a drill"),
-        Binding(
-            "g",
-            "progress",
-            "progress",
-            show=False,
-            tooltip="progress: what improves and what does not",
-        ),
-        Binding(
-            "h",
-            "harps",
-            "harps",
-            show=False,
-            tooltip="harps: choose one; charts and reeds",
-        ),
-        Binding(
-            "comma",
-            "settings",
-            "settings",
-            show=False,
-            tooltip="settings: see and change them",
-        ),
-        Binding(
-            "m",
-            "guide",
-            "microphone",
-            show=False,
-            tooltip="microphone: choose and test one",
         ),
     ]
 
@@ -158,7 +126,7 @@ class PracticeScreen(TakeScreen):
         yield from self._dials.widgets
         yield self._verdict
         yield self._status
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def show(self, take: TakeState) -> None:
         """Show a take, and its result once it has ended."""
@@ -320,8 +288,14 @@ class PracticeScreen(TakeScreen):
     def action_today(self) -> None:
         """Open the daily set."""
         plan = self.session.plan
-        today = TodayScreen(lambda: load_daily_set_view(plan, self._shelf), self._shelf)
+        today = TodayScreen(
+            lambda: load_daily_set_view(plan, self._shelf), self._shelf, self._go_to
+        )
         self.app.push_screen(today, self._open_entry)
+
+    def _go_to(self, place: str) -> None:
+        """Open a screen of :data:`trainer.app.places.PLACES` above the current one."""
+        getattr(self, f"action_{place}")()
 
     def _open_entry(self, chosen: tuple[SetEntry, bool] | None) -> None:
         if chosen is None:
@@ -394,6 +368,8 @@ class PracticeScreen(TakeScreen):
 
     def _open(self, place: int | None) -> None:
         if place is not None:
+            if isinstance(self.app.screen, TodayScreen):  # the shelf was opened from there
+                self.app.screen.dismiss(None)
             plan = self.session.plan
             self._change(
                 replace(

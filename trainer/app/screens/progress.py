@@ -12,12 +12,13 @@ from textual.binding import Binding, BindingType
 from textual.containers import Horizontal, Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
 from trainer.app.theme import CSS_PENS
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.progress_plot import (
     KIND_HEADINGS,
     ProgressLine,
@@ -93,8 +94,8 @@ class ProgressScreen(Screen[None]):
         Binding(
             "m",
             "measure",
-            "off, tune, clean, time",
-            tooltip="plot offset, share in tune, share clean, or timing",
+            "measure",
+            tooltip="next measure: cents off, in tune, clean, or timing",
         ),
     ]
 
@@ -120,7 +121,7 @@ class ProgressScreen(Screen[None]):
                 yield ProgressPlot(id="plot")
                 yield Static(id="figures")
         yield Static(id="message")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to read the journal."""

@@ -13,7 +13,7 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.content import Content
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -25,6 +25,7 @@ from trainer.app.shapes import grade_pen, sparkline
 from trainer.app.take_state import TakeState
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.close_up import CloseUp, CloseUpState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.core import TrainerError
 from trainer.drill import Drill
 from trainer.marking import Mark, Result
@@ -169,7 +170,6 @@ class ResultScreen(PlaybackScreen[str | None]):
             "enter",
             "trace",
             "trace",
-            show=False,
             tooltip="show or hide the trace of the step",
         ),
         Binding("a", "hear(False)", "hear", tooltip="hear the step as you played it"),
@@ -178,7 +178,6 @@ class ResultScreen(PlaybackScreen[str | None]):
             "w",
             "loop",
             "loop",
-            show=False,
             tooltip="loop what you played there, slowly, to play along with",
         ),
     ]
@@ -212,7 +211,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         yield self._steps
         yield self._trace
         yield Static(self.CAUTION if self._take else "", id="sound")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Focus the list."""

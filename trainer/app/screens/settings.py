@@ -11,7 +11,7 @@ from textual.binding import Binding, BindingType
 from textual.containers import Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -20,14 +20,15 @@ from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
 from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import CSS_PENS, effective_theme
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.settings_list import (
     FROM_DEFAULT,
     FROM_FILE,
     FROM_OPTION,
-    NOT_SET,
     THEME_KEY,
     SettingLine,
     apply_setting,
+    changed_first,
     effect_text,
     next_choice,
     setting_lines,
@@ -39,7 +40,6 @@ from trainer.core import TrainerError
 from trainer.practice import Plan
 from trainer.report.formatting import quantity_text
 from trainer.settings import (
-    SETTING_TABLES,
     ResolvedSettings,
     SettingKey,
     resolve_settings,
@@ -48,7 +48,7 @@ from trainer.settings import (
 )
 from trainer.sound import MicrophoneSpec
 
-NAME_CELLS, VALUE_CELLS = 12, 33
+NAME_CELLS, VALUE_CELLS = 22, 30
 """Width of a setting's name and value in cells."""
 LATENCY_HINT = (
     "Hold a headphone to the microphone, off your ears, and keep still: twelve clicks sound, for "
@@ -61,18 +61,17 @@ EXTRA_VALUE_CELLS = 30
 
 
 def setting_content(line: SettingLine, width: int, chosen: bool = False) -> Content:
-    """Return a line of the list: name, value and origin."""
+    """Return a line of the list: label and value, and where a changed value comes from."""
     quiet = CSS_PENS["quiet"].color
     room = VALUE_CELLS + (EXTRA_VALUE_CELLS if width >= WIDE_COLUMNS else 0)
-    value = line.value or NOT_SET
-    value = value if len(value) <= room else f"{value[: room - 1]}…"
-    usual = line.origin in (FROM_DEFAULT, FROM_FILE, FROM_OPTION)
-    origin = line.origin if usual else f"variable {line.origin}"
+    value = line.shown if len(line.shown) <= room else f"{line.shown[: room - 1]}…"
+    named = line.origin not in (FROM_FILE, FROM_OPTION)
+    origin = f"variable {line.origin}" if named else line.origin
     return Content.assemble(
         ("▶ ", CSS_PENS["now"].color) if chosen else "  ",
-        (f"{line.key[1]:<{NAME_CELLS}} ", "bold"),
-        (f"{value:<{room}} ", "" if line.value else quiet),
-        (origin, quiet if origin == FROM_DEFAULT else ""),
+        (f"{line.label:<{NAME_CELLS}} ", "bold" if line.changed else ""),
+        (f"{value:<{room}} ", "bold" if line.changed else quiet),
+        (origin if line.changed else "", quiet),
     )
 
 
@@ -111,7 +110,7 @@ class SettingsScreen(Screen[Plan | None]):
         &.-editing #value { display: block; }
     }
     """
-    ABOUT: ClassVar[str] = "All settings, where each value comes from, and how to change it."
+    ABOUT: ClassVar[str] = "All settings, those you changed first."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
             "escape,comma",
@@ -164,7 +163,7 @@ class SettingsScreen(Screen[Plan | None]):
             yield self._where
             yield self._value
             yield self._message
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to read the settings."""
@@ -225,7 +224,10 @@ class SettingsScreen(Screen[Plan | None]):
     def _show(self, resolved: ResolvedSettings) -> None:
         """Show the settings that were read."""
         self._resolved = resolved
-        self._lines = setting_lines(resolved, self._plan)
+        key = self._lines[self._chosen].key if self._lines else None
+        self._lines = changed_first(setting_lines(resolved, self._plan))
+        if key is not None:
+            self._chosen = next(i for i, line in enumerate(self._lines) if line.key == key)
         note = "" if resolved.file.exists() else " (created by the first change)"
         room = self.size.width - len(f"  Settings: {note}")
         name = short_path(resolved.file, room)
@@ -234,7 +236,7 @@ class SettingsScreen(Screen[Plan | None]):
         if resolved.problems:
             first = resolved.problems[0].splitlines()[0]
             count = quantity_text(len(resolved.problems), "setting")
-            problems = f"× {count} at the default, the file has errors: {first}"
+            problems = f"× {count} at the default, because the file has errors: {first}"
         self.query_one("#problems", Static).update(Content(problems))
         self.query_one("#problems").display = bool(problems)
         self._list_settings()
@@ -242,11 +244,10 @@ class SettingsScreen(Screen[Plan | None]):
     def _list_settings(self) -> None:
         """Fill the list, and restore the cursor."""
         options: list[Option] = []
-        table = ""
+        title = ""
         for place, line in enumerate(self._lines):
-            if line.key[0] != table:
-                table = line.key[0]
-                title = f"{table}: {(SETTING_TABLES[table].__doc__ or '').strip()}"
+            if line.heading != title:
+                title = line.heading
                 heading = title if not options else f"\n{title}"
                 options.append(
                     Option(Content.styled(heading, CSS_PENS["quiet"].color), disabled=True)
@@ -290,9 +291,7 @@ class SettingsScreen(Screen[Plan | None]):
             FROM_FILE: "from the file",
             FROM_DEFAULT: "default",
         }.get(line.origin, f"from the environment variable {line.origin}, which overrides the file")
-        self._where.update(
-            Content.styled(f"{line.value or NOT_SET}: {origin}", CSS_PENS["quiet"].color)
-        )
+        self._where.update(Content.styled(f"{line.shown}: {origin}", CSS_PENS["quiet"].color))
         self.refresh_bindings()
 
     @property

@@ -9,7 +9,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.containers import Container
 from textual.content import Content
-from textual.widgets import Footer, Input, OptionList, Static
+from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
 from trainer.app.playback import drill_playback_plan
@@ -23,6 +23,7 @@ from trainer.app.widgets.drill_preview import (
     SearchableDrill,
     feature_signs,
 )
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.drill import Drill
 from trainer.report.formatting import quantity_text
 
@@ -169,7 +170,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         with Container(id="preview-box"):
             yield self._preview
         yield Static(self.CAUTION, id="sound")
-        yield Footer(compact=True, show_command_palette=False)
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Focus the search."""

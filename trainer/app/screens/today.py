@@ -9,10 +9,10 @@ from typing import ClassVar
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Container, Horizontal
+from textual.containers import Container, Vertical
 from textual.content import Content
 from textual.screen import Screen
-from textual.widgets import Footer, OptionList, Static
+from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
@@ -22,30 +22,38 @@ from trainer.app.daily_set_view import (
     DailySetView,
     calendar_start,
 )
+from trainer.app.places import PLACES
 from trainer.app.shapes import sparkline
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
+from trainer.app.widgets.key_footer import KeyFooter
 from trainer.coach import DailySet, Reason, SetEntry, score_floor
 from trainer.core import TrainerError
 from trainer.drill import Drill
 
-TITLE_CELLS = 36
-"""Width of a title in cells."""
+TITLE_CELLS, HARP_CELLS = 33, 6
+"""Width of a title, and of the harp after it, in cells."""
+WIDE_COLUMNS = 110
+"""Columns from which the chosen drill stands beside the list."""
+MIN_PREVIEW_ROWS = 7
+"""Least rows of the drill's preview below the list."""
+LINE_PADDING = 1
+"""Cells at the left of a line of the list."""
 LEAST_SCORE = 60.0
 """Score of the lowest bar of the recent scores: a scale that shows differences."""
 REASON_WORDS = {
-    Reason.WARM_UP: "To warm up",
+    Reason.WARM_UP: "Warm-up",
     Reason.DUE: "Due",
     Reason.WEAK: "Weak",
     Reason.NEW: "New",
-    Reason.ENJOY: "To enjoy",
+    Reason.ENJOY: "For fun",
     Reason.KEEP: "To keep",
 }
 """Headings of the list."""
 
 
 def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Content:
-    """Return a line of the list: state, title, passes, minutes, recent and today's best score.
+    """Return a line: state, title, harp, passes, minutes, recent marks and today's best.
 
     Args:
         entry: the entry.
@@ -65,11 +73,19 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
         pointer,
         state,
         (title, "" if done else "bold"),
+        (f"{entry.key:<{HARP_CELLS}} ", quiet),
         f"{_passes(entry, day):<6}",
-        (f"{max(1, round(entry.seconds / 60.0)):>2} min ", quiet),
+        (f"{max(1, round(entry.seconds / 60.0)):>2} min  ", quiet),
         (f"{last:>{RECENT_TAKES}} ", quiet),
         mark,
     )
+
+
+def column_heads() -> Content:
+    """Return the headings of the columns."""
+    scale = f"{LEAST_SCORE:.0f}–100"
+    heads = f"{'':<{TITLE_CELLS + 5}}{'harp':<{HARP_CELLS}} {'passes':<6} {'':<6}{scale:>8}  today"
+    return Content.styled(" " * LINE_PADDING + heads, CSS_PENS["quiet"].color)
 
 
 def _passes(entry: SetEntry, day: DailySet) -> str:
@@ -150,48 +166,84 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
 
     Args:
         load: loads the set; called in a thread, because it reads the journal.
-        shelf: the drills, whose tab a tall window shows.
+        shelf: the drills, of which the chosen one is shown.
+        go_to: opens another screen of the app by its name, one of `PLACES`.
     """
 
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]  # noqa: RUF012
     DEFAULT_CSS = """
     TodayScreen {
-        #foot { height: auto; background: $surface; }
-        #foot #preview { width: 1fr; }
-        #calendar { display: none; width: 28; height: auto; padding: 1 2; }
-        #tab-box { display: none; height: 14; padding: 1 0; background: $surface; }
-        #tab { height: 12; }
-        &.-tall #tab-box, &.-tall #calendar { display: block; }
+        #body { height: 1fr; layout: horizontal; }
+        #set { width: 80; height: 1fr; }
+        #columns { height: 1; text-wrap: nowrap; }
+        #beside { width: 1fr; height: 1fr; background: $surface; padding: 0 0 1 0; }
+        #preview { height: auto; min-height: 0; padding: 1 2; }
+        #tab { height: 1fr; }
+        #calendar { height: auto; padding: 1 2 0 2; }
+        &.-narrow #body { layout: vertical; }
+        &.-narrow #set { width: 1fr; height: 1fr; }
+        &.-narrow #beside { height: auto; padding: 0; }
+        &.-narrow #preview { padding: 0 2; min-height: 2; }
+        &.-narrow #tab, &.-narrow #calendar { display: none; }
+        &.-narrow.-roomy #tab { display: block; height: 9; }
+        &.-narrow.-roomy.-tall #calendar { display: block; }
+        #drills { padding: 0 0 0 1; }
     }
     """
-    ABOUT: ClassVar[str] = "The daily set: each drill's recent marks, and why it is in the set."
+    ABOUT: ClassVar[str] = (
+        "The daily set: why each drill is in it, its last marks, and the passes still to play."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "go(True)", "start it", tooltip="start this drill with a count-in"),
-        Binding("enter", "go(False)", "open it", key_display="enter", tooltip="open this drill"),
+        Binding("space", "go(True)", "start", tooltip="start this drill with a count-in"),
+        Binding("enter", "go(False)", "open", tooltip="open this drill"),
+        *(
+            Binding(key, f"place('{name}')", words, tooltip=about)
+            for key, name, words, about in PLACES
+        ),
         Binding("escape,t", "dismiss(None)", "back", key_display="esc", tooltip="back"),
     ]
 
-    def __init__(self, load: Callable[[], DailySetView], shelf: Sequence[Drill] = ()) -> None:
+    def __init__(
+        self,
+        load: Callable[[], DailySetView],
+        shelf: Sequence[Drill] = (),
+        go_to: Callable[[str], None] = lambda _: None,
+    ) -> None:
         super().__init__()
         self._load = load
         self._drills = {drill.name: drill for drill in shelf}
+        self._go_to = go_to
         self._tab = DrillPreview(id="tab")
         self._view: DailySetView | None = None
         self._chosen = 0
+        self._left = False
 
     def compose(self) -> ComposeResult:
-        """Yield the list and the reason for the chosen entry."""
+        """Yield the list and, beside or below it, the chosen drill and the calendar."""
         yield Static("Today: reading the journal …", id="day", classes="title")
-        yield OptionList(id="drills")
-        with Container(id="tab-box"):
-            yield self._tab
-        with Horizontal(id="foot"):
-            yield Static(id="preview")
-            yield Static(id="calendar")
-        yield Footer(compact=True, show_command_palette=False)
+        with Container(id="body"):
+            with Vertical(id="set"):
+                yield Static(column_heads(), id="columns")
+                yield OptionList(id="drills")
+            with Vertical(id="beside"):
+                yield Static(id="preview")
+                yield self._tab
+                yield Static(id="calendar")
+        yield KeyFooter()
 
     def on_mount(self) -> None:
         """Start to load the set."""
         self._read()
+
+    def on_screen_suspend(self) -> None:
+        """Remember that another screen may change the journal or the settings."""
+        self._left = True
+
+    def on_screen_resume(self) -> None:
+        """Load the set again after another screen."""
+        if self._left:
+            self._left = False
+            self._read()
 
     @work(thread=True, exclusive=True)
     def _read(self) -> None:
@@ -216,6 +268,8 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
         drills.add_options(entry_options(view))
         self.query_one("#calendar", Static).update(calendar_content(view))
         left = [i for i, entry in enumerate(day.entries) if not day.is_done(entry)]
+        needed = drills.option_count + MIN_PREVIEW_ROWS + 6
+        self.set_class(self.size.height >= needed, "-roomy")
         if day.entries:
             self._chosen = left[0] if left else 0
             drills.highlighted = drills.get_option_index(str(self._chosen))
@@ -244,6 +298,10 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the drill of the entry that was clicked."""
         self.action_go(False)
+
+    def action_place(self, name: str) -> None:
+        """Open another screen; this one stays below it."""
+        self._go_to(name)
 
     def action_go(self, start: bool) -> None:
         """Open the drill of the chosen entry, and start it if asked."""

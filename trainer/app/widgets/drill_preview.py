@@ -20,6 +20,8 @@ from trainer.report.tab_layout import tab_page_text
 
 MAX_PROSE_CELLS = 96
 """Maximum line length of prose, in cells."""
+MIN_CELLS = 24
+"""Least width in which anything is drawn, in cells."""
 MIN_FACT_LINES = 2
 """Lines of facts that are shown in any case."""
 
@@ -123,6 +125,8 @@ def _indented(lines: Sequence[str], pen: str) -> list[TextRow]:
 
 def drill_preview_rows(state: DrillPreviewState, width: int, height: int) -> list[TextRow]:
     """Draw what a drill trains, the first bars of its tab, and its facts."""
+    if width < MIN_CELLS:  # before the layout is settled
+        return []
     room = min(width - 4, MAX_PROSE_CELLS)
     drill = state.drill
     if drill is None:

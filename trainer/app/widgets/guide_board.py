@@ -2,22 +2,18 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from trainer.app.canvas import Canvas, TextRow, truncate
+from trainer.app.canvas import Canvas, TextRow
 from trainer.app.display_smoothing import DisplayedReading
-from trainer.app.widgets.status_line import level_meter
+from trainer.app.widgets.board import board_width, centred, in_the_middle, large, wrapped
+from trainer.app.widgets.level_bar import FAINT_DB, TOO_LOUD_DB, level_bar_rows
 from trainer.harp import Harp, Tab
 from trainer.report.heard_report import offset_text
 
-FAINT_DB, TOO_LOUD_DB = -50.0, -6.0
-"""Range of a good level for a note in dB re full scale: above a room's noise, below clipping."""
-MARGIN_CELLS = 3
-"""Indentation of the text in cells."""
-MAX_TEXT_CELLS = 76
-"""Maximum line length of the text in cells."""
+TALL_BAR_ROWS, TALL_ROWS = 3, 24
+"""Height of the level bar in tall windows, and rows of the board that make it tall."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +25,7 @@ class GuideState:
         steps: number of steps.
         title: title of the step.
         words: instructions.
+        asked: the note to play, as tab; empty for none.
         choices: choices of the step; empty for none.
         chosen: index of the chosen one.
         heard: the displayed reading; None while the input is closed.
@@ -40,6 +37,7 @@ class GuideState:
     steps: int
     title: str
     words: str
+    asked: str = ""
     choices: tuple[str, ...] = ()
     chosen: int = 0
     heard: DisplayedReading | None = None
@@ -48,30 +46,19 @@ class GuideState:
 
 
 def guide_rows(state: GuideState, width: int, height: int) -> list[TextRow]:
-    """Draw the step, top to bottom."""
-    drawn: list[TextRow] = [
-        ((f" Step {state.step} of {state.steps}: ", "quiet"), (state.title, "strong")),
-        (),
-        *_wrapped(state.words, width, "text"),
-        (),
-    ]
-    drawn += _choices(state, max(3, height - len(drawn) - 6))
-    if state.choices:
-        drawn.append(())
-    drawn.append(((" " * MARGIN_CELLS, "text"), *level_meter(_level(state.heard))))
-    drawn.append(())
-    sign = "✓" if state.good else "○"
-    drawn += _wrapped(f"{sign} {state.message}" if state.message else "", width, _pen(state))
-    return [truncate(row, width) if row else row for row in drawn[:height]]
-
-
-def _pen(state: GuideState) -> str:
-    return "good" if state.good else "now"
-
-
-def _wrapped(text: str, width: int, pen: str) -> list[TextRow]:
-    lines = textwrap.wrap(text, min(MAX_TEXT_CELLS, width - 2 * MARGIN_CELLS))
-    return [((" " * MARGIN_CELLS + line, pen),) for line in lines]
+    """Draw the step in the middle of the window, top to bottom."""
+    room, bar = board_width(width), TALL_BAR_ROWS if height >= TALL_ROWS else 2
+    head: TextRow = ((f"Step {state.step} of {state.steps}: ", "quiet"), (state.title, "strong"))
+    above: list[TextRow] = [centred(head, room), (), *wrapped(state.words, room, "text"), ()]
+    level = [centred(row, room) for row in level_bar_rows(_level(state.heard), room, bar)]
+    sign, pen = ("✓", "good") if state.good else ("○", "now")
+    verdict = wrapped(f"{sign} {state.message}" if state.message else "", room, pen)
+    below = [*level, (), *(centred(row, room) for row in verdict)]
+    free = height - len(above) - len(below) - 1
+    middle = _choices(state, max(3, free)) if state.choices else []
+    if state.asked:
+        middle = large(state.asked, pen, room, free)
+    return in_the_middle([*above, *middle, *([()] if middle else []), *below], width, height)
 
 
 def _choices(state: GuideState, most: int) -> list[TextRow]:
@@ -81,7 +68,7 @@ def _choices(state: GuideState, most: int) -> list[TextRow]:
     for place, choice in list(enumerate(state.choices))[first : first + most]:
         selected = place == state.chosen
         drawn.append(
-            ((" ▶ " if selected else "   ", "now"), (choice, "strong" if selected else "text"))
+            (("▶ " if selected else "  ", "now"), (choice, "strong" if selected else "text"))
         )
     return drawn
 
@@ -108,7 +95,7 @@ def microphone_verdict(heard: DisplayedReading | None) -> tuple[str, bool]:
 def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tuple[str, bool]:
     """Return a verdict on the note heard, and whether it is the wanted one."""
     if heard is None or heard.tab is None or heard.whole_cents is None:
-        return f"waiting for {wanted}: hole {wanted.hole}, {wanted.breath}", False
+        return f"play {wanted}: hole {wanted.hole}, {wanted.breath}", False
     off = offset_text(heard.whole_cents)
     if heard.tab == wanted:
         if heard.level_db < FAINT_DB:
@@ -127,5 +114,4 @@ class GuideBoard(Canvas[GuideState]):
 
     def draw(self, state: GuideState, width: int, height: int) -> Sequence[TextRow]:
         """Draw as many rows as fit."""
-        drawn = guide_rows(state, width, height)
-        return drawn + [()] * (height - len(drawn))
+        return guide_rows(state, width, height)

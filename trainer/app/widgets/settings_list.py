@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal, get_args, get_origin
@@ -25,6 +25,28 @@ from trainer.store import journal_path
 FROM_OPTION, FROM_FILE, FROM_DEFAULT = "option", "file", "default"
 """Origins of a value; the name of an environment variable is another."""
 NOT_SET = "not set"
+UNSET_TEXTS: Mapping[SettingKey, str] = {
+    ("practice", "count_in"): "one bar",
+    ("harp", "key"): "the drill's",
+    ("harp", "name"): "none",
+    ("sound", "device"): "the system's",
+    ("sound", "output"): "the system's",
+    ("sound", "channel"): "all, mixed",
+    ("sound", "latency_ms"): "as measured",
+    ("journal", "file"): "in your data folder",
+}
+"""What holds while a setting is not set."""
+UNITS: Mapping[SettingKey, str] = {
+    ("practice", "minutes"): "min",
+    ("practice", "count_in"): "beats",
+    ("harp", "a4"): "Hz",
+    ("sound", "latency_ms"): "ms",
+    ("journal", "audio_mb"): "MB",
+}
+TABLE_TITLES: Mapping[str, str] = {table: table.capitalize() for table in SETTING_TABLES}
+CHANGED_TITLE = "Changed"
+"""Heading of the settings that are not at their default."""
+SWITCH_TEXTS: Mapping[str, str] = {"true": "on", "false": "off"}
 TAKES_EFFECT_NEXT_TAKE = "Takes effect with the next take."
 TAKES_EFFECT_ON_RESTART = "Takes effect after a restart."
 TAKES_EFFECT_NOW = "In effect now."
@@ -46,6 +68,7 @@ class SettingLine:
         value: its value as typed, without quotes; empty if it is not set.
         origin: ``option``, the name of an environment variable, ``file`` or ``default``.
         about: its description.
+        label: its name for the player.
         choices: all valid values, if they are few.
         needed: whether it must have a value.
     """
@@ -54,6 +77,7 @@ class SettingLine:
     value: str
     origin: str
     about: str
+    label: str
     choices: tuple[str, ...] = ()
     needed: bool = True
 
@@ -61,6 +85,29 @@ class SettingLine:
     def name(self) -> str:
         """The dotted name, as on the command line."""
         return ".".join(self.key)
+
+    @property
+    def changed(self) -> bool:
+        """Whether it is not at its default."""
+        return self.origin != FROM_DEFAULT
+
+    @property
+    def shown(self) -> str:
+        """Its value in words, with its unit."""
+        if not self.value:
+            return UNSET_TEXTS.get(self.key, NOT_SET)
+        unit = UNITS.get(self.key, "")
+        return f"{SWITCH_TEXTS.get(self.value, self.value)} {unit}".rstrip()
+
+    @property
+    def heading(self) -> str:
+        """The heading that it stands under."""
+        return CHANGED_TITLE if self.changed else TABLE_TITLES[self.key[0]]
+
+
+def changed_first(lines: Sequence[SettingLine]) -> tuple[SettingLine, ...]:
+    """Return the lines with those in front that are not at their default."""
+    return tuple(sorted(lines, key=lambda line: not line.changed))
 
 
 def setting_text(value: Any) -> str:
@@ -121,7 +168,8 @@ def _line(
     elif key in NAMED_CHOICES:
         choices = NAMED_CHOICES[key]()
     needed = default_value(key) is not None
-    return SettingLine(key, setting_text(value), origin, field.description or "", choices, needed)
+    about, label = field.description or "", field.title or name
+    return SettingLine(key, setting_text(value), origin, about, label, choices, needed)
 
 
 def value_problem(line: SettingLine, text: str) -> str:

@@ -1,0 +1,92 @@
+"""The footer shows whole keys: all of them from 120 columns on, and help has the others."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pytest
+from textual.pilot import Pilot
+
+from tests.app.test_every_key import SCREENS, go_to, plan
+from tests.support.pilots import Puppet, run, settle, text
+from trainer.app.keys import bindings_of, key_name
+from trainer.app.screens.practice import PracticeScreen
+from trainer.app.widgets.key_footer import (
+    FULL_COLUMNS,
+    LAST_KEYS,
+    MORE,
+    KeyFooter,
+    entry_at,
+    footer_entries,
+    footer_rows,
+)
+from trainer.practice import Plan
+
+__all__ = ["plan"]
+HEIGHTS = {80: 24, 120: 40, 200: 60}
+
+
+@dataclass
+class Shown:
+    """The footer on the screen: its rows and the keys that it must have."""
+
+    rows: list[str]
+    entries: list[str]
+
+    @classmethod
+    def of(cls, pilot: Pilot[None]) -> Shown:
+        footer = pilot.app.screen.query_one(KeyFooter)
+        rows = text(pilot).split("\n")[footer.region.y : footer.region.bottom]
+        entries = [f"{entry.shown} {entry.words}" for entry in footer_entries(pilot.app.screen)]
+        return cls([row.rstrip() for row in rows], entries)
+
+
+@pytest.mark.parametrize("width", HEIGHTS)
+def test_no_key_is_cut_and_wide_footers_have_all(width: int, plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        for screen in SCREENS:
+            await go_to(pilot, puppet, screen)
+            shown = Shown.of(pilot)
+            parts = [part for row in shown.rows for part in row.split("  ")]
+            assert {*parts} <= {*shown.entries, MORE}, screen
+            left_out = [entry for entry in shown.entries if entry not in parts]
+            assert (MORE in parts) == bool(left_out), screen
+            assert not left_out or width < FULL_COLUMNS, (screen, left_out)
+            assert len(shown.rows) == 1 or width >= FULL_COLUMNS
+            while not isinstance(pilot.app.screen, PracticeScreen):
+                await pilot.press("escape")
+                await settle(pilot)
+
+    run(test, plan, size=(width, HEIGHTS[width]))
+
+
+@pytest.mark.parametrize("screen", SCREENS, ids=lambda screen: screen.__name__)
+def test_a_key_that_the_footer_does_not_name_goes_with_one_that_it_does(screen: type) -> None:
+    bindings = list(bindings_of(screen))
+    shown = [binding for binding in bindings if binding.show]
+    signs = {sign for binding in shown for sign in (binding.key_display or "").replace(" ", "")}
+    actions = {binding.action.split("(")[0] for binding in shown}
+    for binding in bindings:
+        if not binding.show:
+            assert key_name(binding.key.split(",")[0]) in signs or (
+                binding.action.split("(")[0] in actions
+            ), binding
+    assert any(binding.key.split(",")[0] in LAST_KEYS for binding in bindings) or (
+        screen is PracticeScreen
+    )
+
+
+def test_a_click_presses_the_key_below_it(plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        footer = pilot.app.screen.query_one(KeyFooter)
+        row = "".join(span for span, _ in footer_rows(footer.state or (), 80)[0])
+        at = row.index("shelf")
+        entry = entry_at(footer.state or (), 80, at, 0)
+        assert entry is not None
+        assert entry.key == "s"
+        assert entry_at(footer.state or (), 80, row.index("  "), 0) is None
+        await pilot.click(footer, offset=(at, 0))
+        await settle(pilot)
+        assert type(pilot.app.screen).__name__ == "ShelfScreen"
+
+    run(test, plan)

@@ -1,0 +1,13 @@
+"""The screens that the player can go to from the practice screen and from the daily set."""
+
+from __future__ import annotations
+
+PLACES = (
+    ("s", "shelf", "shelf", "shelf: find and open a drill"),
+    ("i", "listen", "listen", "listen without a drill"),
+    ("g", "progress", "progress", "progress: what improves, what does not"),
+    ("h", "harps", "harps", "harps: choose one; charts and reeds"),
+    ("comma", "settings", "settings", "settings: see and change them"),
+    ("m", "guide", "microphone", "microphone: choose and test one"),
+)
+"""Key, name of the action, word of the footer, and description."""
