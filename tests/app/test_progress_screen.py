@@ -112,7 +112,7 @@ def test_small_window_switches_between_table_and_plot(journal: Path) -> None:
         plot = text(pilot)
         worst = overview_at(journal, "Runa", TODAY).of(SubjectKind.NOTE)[0]
         assert f"{worst.name}: how far off, cents" in plot
-        assert "• a day   ⠒ a week" in plot
+        assert "• a day   ⠒ the trend" in plot
         assert "┤" in plot
         assert change_text(worst.compare("cents"), "cents") in plot
         assert "Notes, the worst first" not in plot

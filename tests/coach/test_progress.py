@@ -30,6 +30,7 @@ from tests.support.formats import check_format, columns_of
 from trainer.cli import main
 from trainer.cli import progress as progress_command
 from trainer.cli.exit_codes import ExitCode
+from trainer.coach import Trend, TrendVerdict, TrendWindow
 from trainer.coach.step_table import METRICS, StepTable, group_means, group_medians
 from trainer.coach.trends import (
     Comparison,
@@ -56,6 +57,8 @@ from trainer.report.progress_report import (
     progress_csv,
     progress_data,
     progress_text,
+    trend_text,
+    trend_verdict_text,
 )
 from trainer.store import Journal, JournalError, TakeRecord
 
@@ -445,11 +448,12 @@ def test_the_table_fits_80_columns_and_says_what_the_figures_are(class_: Overvie
     row = next(line for line in text.splitlines() if line.startswith("-3''"))
     assert f"{deep.usual.cents:.1f}" in row
     assert f"{100 * (deep.usual.in_tune or 0):.0f} %" in row
-    assert deep.compare("cents").verdict.value in row
+    for window in TrendWindow:
+        assert trend_verdict_text(deep.trend("cents", window), "cents") in row
     table = text.split("together")[0].splitlines()
     notes = [line.split()[0] for line in table if re.match(r"-?\d", line)]
     assert notes == [item.name for item in class_.of(SubjectKind.NOTE)]
-    assert "about one is called wrongly" in " ".join(text.split())
+    assert "about one is called so wrongly" in " ".join(text.split())
 
 
 def test_the_widest_figures_stand_apart(tmp_path: Path) -> None:
@@ -461,9 +465,10 @@ def test_the_widest_figures_stand_apart(tmp_path: Path) -> None:
     lines = progress_text(shown.find("-10''"), "Runa").splitlines()
     assert all(len(line) <= 80 for line in lines)
     tune = next(line for line in lines if line.startswith("in tune"))
-    assert re.match(r"in tune +33 % +100 % \(Oct 2025\) too little to tell \(1 and 1 days\)", tune)
+    assert re.match(r"in tune +33 % +100 % \(Oct 2025\) +too few days +too few days$", tune)
+    assert "too little to tell (1 and 1 days)" in "\n".join(lines)
     row = next(line for line in overview_text(shown).splitlines() if line.startswith("-10''"))
-    assert row.split()[:7] == ["-10''", "99.4", "+2.0", "33", "%", "100", "%"]
+    assert row.split() == ["-10''", "99.4", "+2.0", "33", "%", "100", "%", "400", "-", "-"]
 
 
 def test_one_thing_fits_80_columns_with_its_weeks(class_: Overview) -> None:
@@ -516,6 +521,25 @@ def test_a_change_is_shown_with_its_interval(change: Comparison, unit: str, text
     assert change_text(change, unit) == text
 
 
+@pytest.mark.parametrize(
+    ("verdict", "figures", "unit", "short", "long"),
+    [
+        (TrendVerdict.BETTER, (2.14, 0.4, 3.9), "cents", "better 2.1", "better 2.1 ± 1.8"),
+        (TrendVerdict.WORSE, (-2.14, -3.9, -0.4), "ms", "worse 2", "worse 2 ± 2"),
+        (TrendVerdict.BETTER, (0.12, 0.04, 0.2), "%", "better 12 %", "better 12 ± 8 %"),
+        (TrendVerdict.STEADY, (-0.4, -1.0, 0.2), "cents", "steady", "steady -0.4 ± 0.6"),
+        (TrendVerdict.UNCLEAR, (1.0, -3.0, 5.0), "points", "unclear", "unclear +1 ± 4"),
+        (TrendVerdict.TOO_FEW_DAYS, (None, None, None), "points", "-", "too few days"),
+    ],
+)
+def test_a_trend_is_shown_with_its_interval(
+    verdict: TrendVerdict, figures: Sequence[float | None], unit: str, short: str, long: str
+) -> None:
+    trend = Trend(verdict, *figures)
+    assert trend_verdict_text(trend, unit) == short
+    assert trend_text(trend, unit) == long
+
+
 def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
     check_format("progress-overview", overview_data(class_))
     data = json.loads(json.dumps(overview_data(class_), allow_nan=False))
@@ -525,6 +549,11 @@ def test_json_holds_the_figures_and_comes_back(class_: Overview) -> None:
     whole = json.loads(json.dumps(progress_data(item, "Runa"), allow_nan=False))
     assert [day["cents"] for day in whole["days"]] == [day.figures.cents for day in item.days]
     assert whole["change"]["cents"]["verdict"] == item.compare("cents").verdict.value
+    trend = item.trend("cents", TrendWindow.START)
+    assert whole["trend"]["cents"]["start"]["gain"] == trend.gain
+    assert [point["value"] for point in whole["trend_points"]["cents"]] == [
+        point.value for point in trend.points
+    ]
     assert whole["best"]["cents"]["value"] == item.best("cents").value  # type: ignore[union-attr]
 
 
@@ -604,17 +633,19 @@ def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> Non
     for axes, name in zip(figure.axes, PLOTTED_MEASURES, strict=True):
         scale = 100.0 if METRICS[name].unit == "%" else 1.0
         dots = axes.collections[0].get_offsets()
-        assert [day.first.toordinal() for day in item.by_day(name)] == list(dots[:, 0])
-        assert [scale * day.value for day in item.by_day(name)] == pytest.approx(list(dots[:, 1]))
+        trend = item.trend(name, TrendWindow.START)
+        assert [day.first.toordinal() for day in trend.points] == list(dots[:, 0])
+        assert [scale * day.value for day in trend.points] == pytest.approx(list(dots[:, 1]))
         line = axes.lines[0].get_ydata()
-        assert [scale * week.value for week in item.by_week(name)] == pytest.approx(list(line))
+        ends = [scale * (trend.start or 0.0), scale * (trend.end or 0.0)]
+        assert ends == pytest.approx(list(line))
     save_progress_plot(tmp_path / "one.png", class_, item)
     assert (tmp_path / "one.png").read_bytes().startswith(b"\x89PNG")
     save_progress_plot(tmp_path / "all.SVG", class_, None)
     picture = (tmp_path / "all.SVG").read_text()
     for subject in class_.subjects:
         assert f">{subject.name}<" in picture
-    assert "better by" in picture
+    assert ">better " in picture
     before = (tmp_path / "all.SVG").read_bytes()
     save_progress_plot(tmp_path / "all.SVG", class_, None)
     assert (tmp_path / "all.SVG").read_bytes() == before

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from trainer.coach.step_table import METRICS, Metric, StepSummary, StepTable
     from trainer.coach.tolerance import present_tolerance
     from trainer.coach.traits import DrillTraits
+    from trainer.coach.trend_model import SeriesPoint, Trend, TrendVerdict, TrendWindow
     from trainer.coach.trends import (
         WEEK,
         Comparison,
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
         PracticeSummary,
         PracticeTime,
         Progress,
-        SeriesPoint,
         SubjectKind,
         overview,
         overview_at,
@@ -55,6 +55,7 @@ else:
             "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
             "tolerance": ["present_tolerance"],
             "traits": ["DrillTraits"],
+            "trend_model": ["SeriesPoint", "Trend", "TrendVerdict", "TrendWindow"],
             "trends": [
                 *(
                     "WEEK",
@@ -64,7 +65,7 @@ else:
                     "Period",
                     "PracticeSummary",
                 ),
-                *("PracticeTime", "Progress", "SeriesPoint", "SubjectKind"),
+                *("PracticeTime", "Progress", "SubjectKind"),
                 *("overview", "overview_at"),
             ],
             "weaknesses": [
@@ -101,6 +102,9 @@ __all__ = [
     "SuccessRate",
     "Trait",
     "TraitKind",
+    "Trend",
+    "TrendVerdict",
+    "TrendWindow",
     "choose_entries",
     "count_tries",
     "drill_statuses",

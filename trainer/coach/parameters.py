@@ -6,7 +6,8 @@ fixed rotation and with chance by ``python -m benchmarks.learner``, on simulated
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 IN_TUNE_POINTS = 85.0
 """Points from which a criterion counts as met, 0 to 100.
@@ -184,6 +185,23 @@ class TrendParameters:
     """Fewest notes for a subject to be ranked by its figures, and for a day to be the best one."""
     min_notes_spread: int = 5
     """Fewest notes that have a spread."""
+    recent_days: int = 28
+    """Days of the shorter trend."""
+    min_trend_days: int = 4
+    """Fewest days of playing that have a trend."""
+    max_day_effects: int = 130
+    """Days of playing beyond which weeks take the place of days, for speed."""
+    tempo_ratio: float = 1.25
+    """Ratio of two tempos from which a note of a drill counts as another item."""
+    limit_spreads: float = 6.0
+    """Limit of a note's figure above the median of its entry, in median absolute deviations: 4
+    standard deviations of a normal distribution."""
+    scale_prior_notes: float = 10.0
+    """Weight in notes of the scale of all entries in that of one."""
+    matters: Mapping[str, float] = field(
+        default_factory=lambda: {"cents": 3.0, "ms": 10.0, "%": 0.05, "points": 3.0}
+    )
+    """Smallest change that matters, by unit of the metric: below it, a trend is steady."""
 
 
 REVIEW = ReviewParameters()

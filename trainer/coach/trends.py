@@ -46,6 +46,7 @@ from trainer.coach.step_table import (
     read_step_table,
     summarise_groups,
 )
+from trainer.coach.trend_model import SeriesPoint, Trend, TrendModel, TrendWindow
 from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.core.types import Floats, Ints
 from trainer.harp import HarpError, Tab
@@ -107,21 +108,6 @@ class Period:
     figures: StepSummary
 
 
-@dataclass(frozen=True, slots=True)
-class SeriesPoint:
-    """Value of a metric in a day or a week.
-
-    Attributes:
-        first: the day, or the week's Monday.
-        value: the value.
-        notes: number of notes played.
-    """
-
-    first: date
-    value: float
-    notes: int
-
-
 @dataclass(frozen=True)
 class Progress:
     """Progress of one subject. Summaries are computed when they are first read.
@@ -132,6 +118,8 @@ class Progress:
         steps: its steps, at least one.
         today: last day of a comparison.
         span: number of weeks on each side of a comparison.
+        model, rows: all steps of the player, and which of them are the subject's; None for a
+            subject that stands alone.
     """
 
     name: str
@@ -139,6 +127,8 @@ class Progress:
     steps: StepTable = field(repr=False, compare=False)
     today: date
     span: int = 1
+    model: TrendModel | None = field(default=None, repr=False, compare=False)
+    rows: NDArray[np.bool_] | None = field(default=None, repr=False, compare=False)
 
     @property
     def notes(self) -> int:
@@ -182,6 +172,13 @@ class Progress:
         day = self.steps.day
         both = self.steps.only((day > last - 2 * length) & (day <= last))
         return _compare(both, both.day > last - length, METRICS[metric])
+
+    def trend(self, metric: str, window: TrendWindow) -> Trend:
+        """Trend of a metric over a window, adjusted for what was played."""
+        if self.model is None or self.rows is None:
+            rows = np.ones(len(self.steps), dtype=bool)
+            return TrendModel.alone(self.steps, self.today).trend(rows, metric, window)
+        return self.model.trend(self.rows, metric, window)
 
 
 @dataclass(frozen=True, slots=True)
@@ -296,8 +293,9 @@ def overview(
     known = journal.takes(player=player, since=since, steps=False)
     takes = [take for take in known if take.source in PLAYER_SOURCES]
     steps, keys = read_step_table(journal, takes, player)
+    model = TrendModel.of(steps, keys, takes, today)
     subjects = [
-        Progress(name, kind, steps.only(wanted), today, weeks)
+        Progress(name, kind, steps.only(wanted), today, weeks, model, wanted)
         for name, kind, wanted in _subjects(steps, keys, takes)
     ]
     order = list(SubjectKind)

@@ -1,6 +1,8 @@
 """Plots of progress: in the terminal with plotext, as PNG or SVG with matplotlib.
 
-Both show each day as a dot and the weeks as a line. matplotlib is an optional extra; without it,
+Both show each day as a dot and the trend as a line, adjusted to what is played now: the drop of the
+line is the gain of the verdict. Where there are too few days for a trend, they show the days and
+weeks as they were played. matplotlib is an optional extra; without it,
 an error message says how to install it.
 """
 
@@ -16,10 +18,19 @@ from typing import TYPE_CHECKING, Any
 
 import plotext  # type: ignore[import-untyped]
 
-from trainer.coach import METRICS, WEEK, Metric, Overview, Progress, SeriesPoint, SubjectKind
+from trainer.coach import (
+    METRICS,
+    WEEK,
+    Metric,
+    Overview,
+    Progress,
+    SeriesPoint,
+    SubjectKind,
+    TrendWindow,
+)
 from trainer.core import TrainerError
 from trainer.report.formatting import day_text
-from trainer.report.progress_report import change_text, change_verdict_text, subject_text
+from trainer.report.progress_report import subject_text, trend_text, trend_verdict_text
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +41,7 @@ PLOTTED_MEASURES = ("cents", "in_tune", "clean", "off_ms")
 SUFFIXES = (".png", ".svg")
 """Supported formats of pictures."""
 _DAY_MARKER = "•"
-_WEEK_MARKER = "braille"
+_LINE_MARKER = "braille"
 _TICK_CELLS = 16
 """Minimum cells between two dates on an axis."""
 # Blue and orange of Okabe and Ito's colour-blind-safe set, https://jfly.uni-koeln.de/color/
@@ -49,14 +60,14 @@ class Palette:
 
     Attributes:
         days: colour of the dots.
-        weeks: colour of the line.
+        line: colour of the line.
     """
 
     days: Color
-    weeks: Color
+    line: Color
 
 
-TERMINAL_PALETTE = Palette(days=(86, 180, 233), weeks=(230, 159, 0))
+TERMINAL_PALETTE = Palette(days=(86, 180, 233), line=(230, 159, 0))
 
 
 def plotted_value(value: float, measure: Metric) -> float:
@@ -77,27 +88,58 @@ def draw_progress(
         width: width of the plot in cells.
     """
     figure.clear_figure()
-    days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
+    curve = plotted_curve(progress, measure)
     figure.title(f"{progress.name}: {measure.title}, {measure.unit}")
-    figure.xlabel(f"{_DAY_MARKER} a day   ⠒ a week")
-    if not days:
+    figure.xlabel(f"{_DAY_MARKER} a day   ⠒ {curve.line_name}")
+    if not curve.days:
         figure.title(f"{progress.name}: nothing measured of {measure.title}")
         return
-    at = _middles(weeks, days)
-    figure.scatter(*_xy(days, measure), marker=_DAY_MARKER, color=palette.days)
-    line = figure.plot if len(weeks) > 1 else figure.scatter
+    figure.scatter(*_xy(curve.days, measure), marker=_DAY_MARKER, color=palette.days)
+    line = figure.plot if len(curve.at) > 1 else figure.scatter
     line(
-        at,
-        [plotted_value(week.value, measure) for week in weeks],
-        marker=_WEEK_MARKER,
-        color=palette.weeks,
+        curve.at,
+        [plotted_value(value, measure) for value in curve.values],
+        marker=_LINE_MARKER,
+        color=palette.line,
     )
-    ticks, labels, ends = _dates(days, max(1, (width - 8) // _TICK_CELLS), progress.today)
+    ticks, labels, ends = _dates(curve.days, max(1, (width - 8) // _TICK_CELLS), progress.today)
     figure.xticks(ticks, labels)
     figure.xlim(*ends)
-    scale = _scale(days, measure)
+    scale = _scale(curve, measure)
     figure.ylim(scale[0], scale[-1])
     figure.yticks(scale, [str(at) for at in scale])
+
+
+@dataclass(frozen=True, slots=True)
+class PlottedCurve:
+    """What a plot shows of a subject.
+
+    Attributes:
+        days: the dots.
+        at, values: days, as ordinals, and values of the line.
+        line_name: what the line is.
+    """
+
+    days: Sequence[SeriesPoint]
+    at: Sequence[float]
+    values: Sequence[float]
+    line_name: str
+
+
+def plotted_curve(
+    progress: Progress, measure: Metric, window: TrendWindow = TrendWindow.START
+) -> PlottedCurve:
+    """Return the trend of a measure, or its days and weeks where there are too few days."""
+    trend = progress.trend(measure.name, window)
+    if trend.start is not None and trend.end is not None and trend.points:
+        assert trend.first is not None
+        assert trend.last is not None
+        ends = (trend.first.toordinal(), trend.last.toordinal())
+        return PlottedCurve(trend.points, ends, (trend.start, trend.end), "the trend")
+    days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
+    return PlottedCurve(
+        days, _middles(weeks, days) if days else (), [week.value for week in weeks], "a week"
+    )
 
 
 def _xy(points: Sequence[SeriesPoint], measure: Metric) -> tuple[list[int], list[float]]:
@@ -129,11 +171,12 @@ def _dates(
     return ticks, names, (first - margin, last + margin)
 
 
-def _scale(days: Sequence[SeriesPoint], measure: Metric) -> list[int]:
-    """Return round values from 0 to above all days, in at most five intervals."""
+def _scale(curve: PlottedCurve, measure: Metric) -> list[int]:
+    """Return round values from 0 to above the curve, in at most five intervals."""
     if measure.unit in ("%", "points"):
         return list(range(0, 101, 25))
-    top = max(plotted_value(day.value, measure) for day in days)
+    values = [*(day.value for day in curve.days), *curve.values]
+    top = max(plotted_value(value, measure) for value in values)
     step = next(
         step * 10**power
         for power in itertools.count()
@@ -153,7 +196,7 @@ def progress_plot_text(
         measure: the plotted metric.
         width: in cells.
         height: in cells.
-        color: whether colours are allowed; days and weeks differ in shape, too.
+        color: whether colours are allowed; dots and line differ in shape, too.
     """
     draw_progress(plotext, progress, measure, TERMINAL_PALETTE, width)
     return render_plot(width, height, color=color)
@@ -225,28 +268,30 @@ def _draw_one(figure: Figure, progress: Progress, player: str) -> None:
 
 
 def _draw_panel(axes: Axes, progress: Progress, measure: Metric) -> None:
-    days, weeks = progress.by_day(measure.name), progress.by_week(measure.name)
-    axes.set_title(
-        f"{measure.title}: {change_text(progress.compare(measure.name), measure.unit)}", fontsize=9
+    curve = plotted_curve(progress, measure)
+    trends = "; ".join(
+        f"{window} {trend_text(progress.trend(measure.name, window), measure.unit)}"
+        for window in TrendWindow
     )
+    axes.set_title(f"{measure.title}: {trends}", fontsize=7)
     axes.set_ylabel(measure.unit)
     axes.grid(alpha=0.3)
-    if not days:
+    if not curve.days:
         axes.text(0.5, 0.5, "nothing measured", transform=axes.transAxes, ha="center")
         return
-    axes.scatter(*_xy(days, measure), s=14, color=_BLUE, label="a day")
+    axes.scatter(*_xy(curve.days, measure), s=14, color=_BLUE, label="a day")
     axes.plot(
-        _middles(weeks, days),
-        [plotted_value(week.value, measure) for week in weeks],
+        curve.at,
+        [plotted_value(value, measure) for value in curve.values],
         color=_ORANGE,
         marker="s",
         markersize=4,
-        label="a week",
+        label=curve.line_name,
     )
-    ticks, labels, ends = _dates(days, 4, progress.today)
+    ticks, labels, ends = _dates(curve.days, 4, progress.today)
     axes.set_xticks(ticks, labels)
     axes.set_xlim(*ends)
-    scale = _scale(days, measure)
+    scale = _scale(curve, measure)
     axes.set_ylim(scale[0] - 0.03 * scale[-1], 1.03 * scale[-1])
     axes.set_yticks(scale)
     axes.legend(fontsize=8, loc="best")
@@ -277,11 +322,11 @@ def _draw_all(figure: Figure, overview: Overview) -> None:
     right = axes.secondary_yaxis("right")
     right.set_yticks(
         range(len(rows)),
-        [change_verdict_text(progress.compare("cents"), "cents") for progress in rows],
+        [
+            trend_verdict_text(progress.trend("cents", TrendWindow.FOUR_WEEKS), "cents")
+            for progress in rows
+        ],
     )
     right.tick_params(length=0)
     axes.legend(loc="lower right", fontsize=8)
-    axes.set_title(
-        f"{overview.player}: worst first, and the last {WEEK * overview.weeks} days against "
-        f"{WEEK * overview.weeks} before"
-    )
+    axes.set_title(f"{overview.player}: worst first, and the trend of four weeks")

@@ -24,6 +24,9 @@ from trainer.coach import (
     SeriesPoint,
     StepSummary,
     SubjectKind,
+    Trend,
+    TrendVerdict,
+    TrendWindow,
 )
 from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
 from trainer.core.tables import safe_cell
@@ -39,6 +42,8 @@ from trainer.report.schemas.progress import (
     ProgressData,
     StepSummaryData,
     SubjectData,
+    TrendData,
+    TrendPointData,
 )
 
 _NAME_COLUMNS = 24
@@ -49,6 +54,10 @@ _HEADINGS = {
     SubjectKind.SKILL: "skill",
     SubjectKind.ALL: "all of it",
 }
+_TREND_COLUMNS = 12
+"""Width of a column of trends in the tables."""
+_WINDOWS = {TrendWindow.FOUR_WEEKS: "four_weeks", TrendWindow.START: "start"}
+"""Windows of trends by their names in JSON."""
 _UNKNOWN = "-"
 """Shown for a value that is unknown."""
 
@@ -86,6 +95,29 @@ def change_text(change: Comparison, unit: str) -> str:
         low, high = -high, -low
     ends = [value_text(end, unit).removesuffix(" %") for end in (low, high)]
     return f"{verdict} ({ends[0]} to {ends[1]})"
+
+
+def trend_verdict_text(trend: Trend, unit: str) -> str:
+    """Return the verdict of a trend, and the gain or loss."""
+    if trend.gain is None:
+        return _UNKNOWN
+    if trend.verdict in (TrendVerdict.BETTER, TrendVerdict.WORSE):
+        return f"{trend.verdict} {value_text(abs(trend.gain), unit)}"
+    return str(trend.verdict)
+
+
+def trend_text(trend: Trend, unit: str) -> str:
+    """Return the verdict of a trend with its gain and half the width of its interval.
+
+    The gain of a trend that is neither better nor worse has a sign: + is better.
+    """
+    if trend.gain is None or trend.low is None or trend.high is None:
+        return str(trend.verdict)
+    half = value_text((trend.high - trend.low) / 2.0, unit)
+    is_plain = trend.verdict in (TrendVerdict.BETTER, TrendVerdict.WORSE)
+    gain = value_text(abs(trend.gain), unit).removesuffix(" %")
+    sign = "" if is_plain else "-" if trend.gain < 0.0 else "+"
+    return f"{trend.verdict} {sign}{gain} ± {half}"
 
 
 def compared_days_text(weeks: int) -> str:
@@ -145,37 +177,38 @@ def overview_text(overview: Overview) -> str:
     for kind in (SubjectKind.NOTE, SubjectKind.SEVERAL, SubjectKind.SKILL, SubjectKind.ALL):
         rows = overview.of(kind)
         if rows:
-            lines += ["", *_head(kind, overview.weeks), *map(_row, rows)]
-    lines += ["", *_parts(overview), "", *_notes(overview)]
+            lines += ["", *_head(kind), *map(_row, rows)]
+    lines += ["", *_parts(overview), "", *_notes()]
     return "\n".join(lines)
 
 
-def _head(kind: SubjectKind, weeks: int) -> Iterator[str]:
-    length = WEEK * weeks
+def _head(kind: SubjectKind) -> Iterator[str]:
     yield (
-        f"{'':<{_NAME_COLUMNS}}{'off':>6}{'mostly':>7}{'in':>6}{'':>6}{'off':>6}{'best':>6} "
-        f"last {length} days"
+        f"{'':<{_NAME_COLUMNS}}{'off':>6}{'mostly':>7}{'in':>6}{'':>6}{'off':>6}"
+        f"{'four':>{_TREND_COLUMNS}}{'since the':>{_TREND_COLUMNS}}"
     )
     yield (
         f"{_HEADINGS[kind]:<{_NAME_COLUMNS}}{'cents':>6}{'cents':>7}{'tune':>6}{'clean':>6}{'ms':>6}"
-        f"{'day':>6} against {length} before"
+        f"{'weeks':>{_TREND_COLUMNS}}{'start':>{_TREND_COLUMNS}}"
     )
 
 
 def _row(progress: Progress) -> str:
-    usual, best = progress.usual, progress.best("cents")
+    usual = progress.usual
     name = (
         progress.name
         if len(progress.name) < _NAME_COLUMNS
         else progress.name[: _NAME_COLUMNS - 2] + "…"
     )
+    trends = "".join(
+        f"{trend_verdict_text(progress.trend('cents', window), 'cents'):>{_TREND_COLUMNS}}"
+        for window in TrendWindow
+    )
     return (
         f"{name:<{_NAME_COLUMNS}}{value_text(usual.cents, 'cents'):>6}"
         f"{bias_text(usual.bias_cents):>7}"
         f"{value_text(usual.in_tune, '%'):>6}{value_text(usual.clean, '%'):>6}"
-        f"{value_text(usual.off_ms, 'ms'):>6}"
-        f"{value_text(best.value if best else None, 'cents'):>6} "
-        f"{change_verdict_text(progress.compare('cents'), 'cents')}"
+        f"{value_text(usual.off_ms, 'ms'):>6}{trends}"
     )
 
 
@@ -189,17 +222,16 @@ def bias_text(cents: float | None) -> str:
 def _parts(overview: Overview) -> Iterator[str]:
     everything = overview.of(SubjectKind.ALL)[0]
     title = f"{'part of the mark':<{_NAME_COLUMNS}}"
-    yield f"{title}{'usual':>6}{'best day':>20}  {_short(overview.weeks)}"
+    yield f"{title}{'usual':>6}{'best day':>20}{'four weeks':>14}{'since start':>14}"
     for name in CRITERIA:
         if name in everything.usual.parts:
             best = _best(everything, METRICS[name])
-            change = change_verdict_text(everything.compare(name), "points")
             usual = value_text(everything.usual.parts[name], "points")
-            yield f"{name:<{_NAME_COLUMNS}}{usual:>6}{best:>20}  {change}"
-
-
-def _short(weeks: int) -> str:
-    return f"last {WEEK * weeks} days against {WEEK * weeks} before"
+            trends = "".join(
+                f"{trend_verdict_text(everything.trend(name, window), 'points'):>14}"
+                for window in TrendWindow
+            )
+            yield f"{name:<{_NAME_COLUMNS}}{usual:>6}{best:>20}{trends}"
 
 
 def _best(progress: Progress, metric: Metric) -> str:
@@ -211,15 +243,15 @@ def _best(progress: Progress, metric: Metric) -> str:
     return f"{value_text(best.value, metric.unit)} ({date_})"
 
 
-def _notes(overview: Overview) -> list[str]:
+def _notes() -> list[str]:
     odds = round(1.0 / (1.0 - CONFIDENCE_LEVEL))
     text = (
         f"Values are medians and fractions over all notes of the last {TREND.usual_days} days on "
-        "which the subject was played. Mostly has a sign: + is sharp. The best day has the fewest "
-        "cents off. The last days are called better or worse if chance alone would explain as "
-        f"large a difference as this in fewer than 1 of {odds} rows; so among every {odds} rows "
-        "without a change, about one is called wrongly. 'trainer progress NOTE' or SKILL shows one "
-        "subject with its intervals and its history."
+        "which the subject was played. Mostly has a sign: + is sharp. Trends compare each note of "
+        "a drill with itself only, so that harder drills are no loss: better and worse are in "
+        f"cents, and among {odds} rows without a change about one is called so wrongly. Steady is "
+        f"less than {TREND.matters['cents']:.0f} cents of change. 'trainer progress NOTE' or SKILL "
+        "shows one subject with its intervals and its history."
     )
     return textwrap.wrap(text, WIDTH)
 
@@ -239,9 +271,11 @@ def progress_text(progress: Progress, player: str, *, history: bool = True) -> s
         f"{quantity_text(progress.notes, 'note')} on {quantity_text(len(days), 'day')}, "
         f"{first} to {last}",
         "",
-        f"{'':<19}{'usual':>7}{'best day':>19} {_short(progress.span)}",
+        f"{'':<19}{'usual':>7}{'best day':>17}{'four weeks':>18}{'since the start':>19}",
     ]
     lines += [line for metric in METRICS.values() for line in _metric_line(progress, metric)]
+    change = change_text(progress.compare("cents"), "cents")
+    lines += ["", f"off in {compared_days_text(progress.span)}: {change}"]
     lines += ["", *_bias_lines(progress.usual)]
     if history:
         lines += ["", *_weeks(progress.weeks)]
@@ -256,8 +290,9 @@ def _metric_line(progress: Progress, metric: Metric) -> Iterator[str]:
     if metric.unit in ("cents", "ms"):
         title += f", {metric.unit}"
     yield (
-        f"{title:<19}{value_text(usual, metric.unit):>7}{_best(progress, metric):>19} "
-        f"{change_text(progress.compare(metric.name), metric.unit)}"
+        f"{title:<19}{value_text(usual, metric.unit):>7}{_best(progress, metric):>17}"
+        f"{trend_text(progress.trend(metric.name, TrendWindow.FOUR_WEEKS), metric.unit):>18}"
+        f"{trend_text(progress.trend(metric.name, TrendWindow.START), metric.unit):>19}"
     )
 
 
@@ -321,6 +356,10 @@ def progress_data(progress: Progress, player: str) -> ProgressData:
         "weeks_compared": progress.span,
         "interval_level": CONFIDENCE_LEVEL,
         **_subject_data(progress),
+        "trend_points": {
+            name: [_point_data(point) for point in progress.trend(name, TrendWindow.START).points]
+            for name in METRICS
+        },
         "days": [_period_data(day) for day in progress.days],
         "weeks": [_period_data(week) for week in progress.weeks],
     }
@@ -338,6 +377,10 @@ def _subject_data(progress: Progress) -> SubjectData:
         "usual": _summary_data(progress.usual),
         "best": {name: _best_data(progress.best(name)) for name in METRICS},
         "change": {name: _comparison_data(progress.compare(name)) for name in METRICS},
+        "trend": {
+            name: {key: _trend_data(progress.trend(name, at)) for at, key in _WINDOWS.items()}
+            for name in METRICS
+        },
     }
 
 
@@ -356,6 +399,24 @@ def _comparison_data(change: Comparison) -> ComparisonData:
         "before": change.before,
         "after": change.after,
     }
+
+
+def _trend_data(trend: Trend) -> TrendData:
+    return {
+        "verdict": str(trend.verdict),
+        "gain": trend.gain,
+        "low": trend.low,
+        "high": trend.high,
+        "first": None if trend.first is None else trend.first.isoformat(),
+        "last": None if trend.last is None else trend.last.isoformat(),
+        "days": trend.days,
+        "start": trend.start,
+        "end": trend.end,
+    }
+
+
+def _point_data(point: SeriesPoint) -> TrendPointData:
+    return {"day": point.first.isoformat(), "value": point.value, "notes": point.notes}
 
 
 def _period_data(period: Period) -> PeriodData:

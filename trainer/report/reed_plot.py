@@ -34,7 +34,7 @@ def draw_reed(figure: Any, reed: ReedHistory, today: date, palette: Palette, wid
     at = [day.toordinal() for day in reed.days]
     figure.scatter(at, list(reed.cents), marker="•", color=palette.days)
     line = _line(reed)
-    figure.plot(*line, marker="braille", color=palette.weeks)
+    figure.plot(*line, marker="braille", color=palette.line)
     first, last = at[0], at[-1]
     count = max(1, min((width - 8) // _TICK_CELLS, last - first))
     ticks = [first + round(i * (last - first) / count) for i in range(count + 1)]

@@ -146,5 +146,5 @@ class ProgressPlot(PlotextPlot):
             self.refresh()
 
     def _palette(self) -> Palette:
-        days, weeks = (Color.parse(pen_color(self.app, pen)).rgb for pen in ("flat", "now"))
-        return Palette(days, weeks)
+        days, line = (Color.parse(pen_color(self.app, pen)).rgb for pen in ("flat", "now"))
+        return Palette(days, line)

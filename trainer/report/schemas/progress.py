@@ -73,6 +73,40 @@ class ComparisonData(TypedDict):
     """Number of recent days."""
 
 
+class TrendData(TypedDict):
+    """Change over a window of days, each note of a drill compared with itself, partially pooled."""
+
+    verdict: str
+    """``better``, ``worse``, ``steady``, ``unclear`` or ``too few days``."""
+    gain: float | None
+    """Improvement in the unit of the metric; positive is better."""
+    low: float | None
+    """Lower end of its interval."""
+    high: float | None
+    """Upper end of its interval."""
+    first: str | None
+    """First day in the window on which the subject was played, ISO 8601."""
+    last: str | None
+    """Last such day, ISO 8601."""
+    days: int
+    """Number of such days."""
+    start: float | None
+    """The fitted metric on the first day, for what is played now."""
+    end: float | None
+    """The fitted metric on the last day."""
+
+
+class TrendPointData(TypedDict):
+    """A day of a trend."""
+
+    day: str
+    """The day, ISO 8601."""
+    value: float
+    """The metric, adjusted to what is played now."""
+    notes: int
+    """Number of notes."""
+
+
 class SubjectData(TypedDict):
     """Progress on one tab entry, skill, or everything."""
 
@@ -88,6 +122,8 @@ class SubjectData(TypedDict):
     """Best day by each metric; null if no day has enough notes."""
     change: dict[str, ComparisonData]
     """Change of each metric."""
+    trend: dict[str, dict[str, TrendData]]
+    """Trend of each metric over ``four_weeks`` and since the ``start``."""
 
 
 class PracticeTimeData(TypedDict):
@@ -148,6 +184,8 @@ class ProgressData(SubjectData):
     """Number of weeks that are compared with as many before."""
     interval_level: float
     """Level of the confidence intervals, 0 to 1."""
+    trend_points: dict[str, list[TrendPointData]]
+    """Days of each metric's trend since the start, in order."""
     days: list[PeriodData]
     """Its days, in order."""
     weeks: list[PeriodData]
