@@ -184,8 +184,8 @@ class _Equations:
         weighted_time = weight * cells.time
 
         def table(rows: Ints, shape: tuple[int, int], place: Ints, values: Floats) -> Floats:
-            sums: Floats = np.bincount(rows * shape[1] + place, values, shape[0] * shape[1])
-            return sums.reshape(shape)
+            sums = np.bincount(rows * shape[1] + place, values, shape[0] * shape[1])
+            return sums.astype(float).reshape(shape)
 
         total = np.bincount(item, weight, item_count)
         by_item = np.bincount(item, weight * cells.value, item_count)
