@@ -292,6 +292,6 @@ def test_screen_matches_its_snapshot(journal: Path, size: tuple[int, int]) -> No
         await opened(pilot)
         await press(pilot, "home", "down")
         await until(pilot, lambda: "Too few days so far" in text(pilot))
-        hold("harps-{}x{}".format(*size), bare(pilot))
+        await hold("harps-{}x{}".format(*size), pilot, bare)
 
     run(test, plan_on(journal), size=size)

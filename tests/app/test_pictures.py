@@ -208,9 +208,9 @@ def test_screens_match_their_snapshots_and_are_legible(
             await pilot.pause()
 
             async def look(name: str) -> None:
+                await hold(f"{name}-{size[0]}x{size[1]}", pilot)
                 shown = text(pilot)
                 assert emulator.text() == shown, f"{name}: rows of an earlier paint are left"
-                hold(f"{name}-{size[0]}x{size[1]}", shown)
                 for theme in ("light", "plain", "dark"):
                     app.theme = theme
                     await pilot.pause()

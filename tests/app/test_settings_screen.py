@@ -369,6 +369,6 @@ def test_screen_matches_its_snapshot(
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await opened(pilot)
         await go_to(pilot, "sound.device")
-        hold("settings-{}x{}".format(*size), bare(pilot))
+        await hold("settings-{}x{}".format(*size), pilot, bare)
 
     run(test, held(PLAN), size=size)

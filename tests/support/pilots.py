@@ -8,6 +8,9 @@ from collections.abc import Awaitable, Callable
 from concurrent.futures import Future
 from typing import Any, Protocol
 
+import textual.app
+import textual.pilot
+from textual._context import active_app
 from textual.pilot import Pilot
 
 from devtools import scripted
@@ -26,6 +29,29 @@ POLL_S = 0.02
 
 ANSWERS: dict[type, object] = {}
 """Answers of puppets by type of request; an exception is raised."""
+
+
+IDLE_S = 0.005
+"""Time without work after which the app is taken to be idle, in seconds."""
+
+
+async def wait_for_idle(min_sleep: float = IDLE_S, max_sleep: float = 1.0) -> None:
+    """Wait until no message waits in the app and the process has done no work for `IDLE_S`.
+
+    Textual's own function looks at the processor's time only, every 20 ms: its sleep is most of
+    what a test of a screen takes, and on a busy machine it may end before the work has begun.
+    """
+    start = time.monotonic()
+    while (waited := time.monotonic() - start) < max_sleep:
+        worked = time.process_time()
+        await asyncio.sleep(IDLE_S)
+        is_idle = time.process_time() - worked < IDLE_S / 20.0
+        nodes = list(active_app.get()._registry)
+        if is_idle and waited >= min_sleep and not any(node.message_queue_size for node in nodes):
+            return
+
+
+textual.app.wait_for_idle = textual.pilot.wait_for_idle = wait_for_idle  # type: ignore[attr-defined]
 
 
 def answered(request: object) -> Future[Any]:

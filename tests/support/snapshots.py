@@ -7,9 +7,13 @@ changed in tests/snapshots, and commit it.
 from __future__ import annotations
 
 import os
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 from textual.pilot import Pilot
+
+from tests.support.pilots import POLL_S, WAIT_S
 
 SNAPSHOTS = Path(__file__).parent.parent / "snapshots"
 RENEW = "HARP_TRAINER_RENEW"
@@ -22,11 +26,17 @@ def text(pilot: Pilot[None]) -> str:
     return "".join(f"{strip.text.rstrip()}\n" for strip in strips)
 
 
-def hold(name: str, screen: str) -> None:
-    """Compare a screen with the stored one, or store it if `RENEW` is set."""
+async def hold(name: str, pilot: Pilot[None], look: Callable[[Pilot[None]], str] = text) -> None:
+    """Wait until a screen is as it is stored, or store it if `RENEW` is set."""
     path = SNAPSHOTS / f"{name}.txt"
+    stored = path.read_text(encoding="utf-8") if path.exists() else ""
+    end = time.monotonic() + WAIT_S
+    while not os.environ.get(RENEW) and look(pilot) != stored and time.monotonic() < end:
+        await pilot.pause(POLL_S)
+    screen = look(pilot)
     if os.environ.get(RENEW):
         SNAPSHOTS.mkdir(exist_ok=True)
         path.write_text(screen, encoding="utf-8")
+        return
     assert path.exists(), f"{path} is missing; {RENEW}=1 makes it"
-    assert screen == path.read_text(encoding="utf-8"), f"{name} looks different; see {__file__}"
+    assert screen == stored, f"{name} looks different; see {__file__}"
