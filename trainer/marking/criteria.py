@@ -470,9 +470,19 @@ def _cleanness(step: Step, measured: Measured) -> CriterionScore | None:
 def _time(step: Step, measured: Measured, beat_ms: float) -> CriterionScore | None:
     if is_not_begun(step, measured):
         return _not_begun(measured)
-    if measured.late_ms is None:
+    if measured.own_late_ms is None:
         return None
-    return _combined([_term("late_ms", measured.late_ms, _time_curve(beat_ms))])
+    return _combined([_term("late_ms", measured.own_late_ms, _time_curve(beat_ms))])
+
+
+def late_points(late_ms: float, beat_ms: float) -> float:
+    """Points of a lateness, 0 to 100.
+
+    Args:
+        late_ms: the lateness in milliseconds; negative is early.
+        beat_ms: length of a beat in milliseconds.
+    """
+    return _term("late_ms", late_ms, _time_curve(beat_ms)).earned
 
 
 def _time_curve(beat_ms: float) -> Curve:

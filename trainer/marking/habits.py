@@ -651,6 +651,13 @@ def tuning_habit(drill: Drill, marks: Sequence[Mark]) -> Habit | None:
     return None if tuning is None else _habit(tuning, {mark.step.index: mark for mark in marks})
 
 
+def time_habit(drill: Drill, marks: Sequence[Mark]) -> Habit | None:
+    """The habit that most notes of a pass are late by the same time: the latency, the count-in."""
+    notes = [PlayedNote(m.step, m.criteria, m.measured, drill) for m in marks if m.criteria]
+    common = next((each for each in _all_late(notes) if each.name.startswith("all ")), None)
+    return None if common is None else _habit(common, {mark.step.index: mark for mark in marks})
+
+
 def find_habits(result: Result) -> tuple[Habit, ...]:
     """Find the habits of a pass, the one to work on first before the others.
 

@@ -64,6 +64,9 @@ class Measured:
         held_on: tab of the sound before, where its pitch went on and no attack was heard. When the
             step began is then not known; see :func:`trainer.marking.follower.is_held_on`.
         tries: where the clock is free, number of attacks until the step was held.
+        common_late_ms: lateness that nearly all notes of the pass share, by the latency or the
+            count-in; 0 for none. The step's time is judged against it.
+        common_late_points: points of that lateness, 0 to 100; an aim at time earns no more.
     """
 
     start: int | None = None
@@ -107,6 +110,13 @@ class Measured:
     is_slurred: bool = False
     held_on: str | None = None
     tries: int | None = None
+    common_late_ms: float = 0.0
+    common_late_points: float = 100.0
+
+    @property
+    def own_late_ms(self) -> float | None:
+        """Lateness less that of nearly all notes of the pass."""
+        return None if self.late_ms is None else self.late_ms - self.common_late_ms
 
 
 class Figures(Protocol):

@@ -9,6 +9,7 @@ from itertools import dropwhile
 from trainer.drill import Clock, Drill, Goal, Step, format_sound
 from trainer.ear import Reading
 from trainer.harp import Harp
+from trainer.marking.common_lateness import explain_common_lateness, judge_common_lateness
 from trainer.marking.criteria import can_be_judged, criterion_scores
 from trainer.marking.extra_notes import find_extra_notes
 from trainer.marking.follower import Follower, Segment, is_held_on
@@ -134,7 +135,8 @@ class Marker:
             extras=tuple(extras),
             unplayed=len(self._targets) - len(due),
         )
-        return explain_tuning(result, self._harp)
+        judged = judge_common_lateness(result, self._harp)
+        return explain_common_lateness(explain_tuning(judged, self._harp))
 
     def _with_split_evidence(self, marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
         """Marks, with those of splits judged by what the whole pass says of their upper holes."""

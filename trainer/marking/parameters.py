@@ -690,6 +690,9 @@ class HabitParameters:
     """Distance in milliseconds from the median within which notes are late alike."""
     all_late_ms: float = 40.0
     """Least common lateness in milliseconds that is named."""
+    common_late_points: float = 85.0
+    """Points of a lateness that nearly all notes share below which each is judged against it: those
+    of a note that is just in time."""
     min_trend_notes: int = 9
     """Fewest notes from which rushing and dragging are judged."""
     trend_ms: float = 120.0

@@ -22,9 +22,11 @@ The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
 - an aim's score is the mean of its steps' points on its criterion, times `right` and `held`; a step
   that was not played has 0, and one that could not be judged on that criterion does not count.
   An aim of which no step could be judged neither earns nor costs: the rest of the drill decides.
+  An aim at time earns no more than the lateness that all notes share, against which each is judged.
 
 So what misses its aim cannot pass, however good the rest was, and all the rest together costs at
-most a fifth. The score of a drill without aims is its mean.
+most a fifth. The score of a drill without aims is its mean, and at most 50 more than the points of
+the lateness that all notes share.
 
 How figures make points: :mod:`trainer.marking.criteria`.
 """
@@ -113,8 +115,16 @@ def pass_score(drill: Drill, marks: Sequence[Mark], extras: Sequence[ExtraNote] 
     aims = [aim for aim in drill.aims if any(s.index in due for s in aim.steps(drill.steps))]
     scores = [score for aim in aims if (score := aim_score(drill, aim, marks)) is not None]
     if not scores:
-        return mean
+        return min(mean, _common_limit(drill, marks))
     return min(scores) * (1.0 - SCORE.beside_weight * (1.0 - mean / 100.0))
+
+
+def _common_limit(drill: Drill, marks: Sequence[Mark]) -> float:
+    """Limit of a pass without aims by the lateness that all its notes share."""
+    if not drill.goal.weights["time"]:
+        return 100.0
+    common = min((mark.measured.common_late_points for mark in marks), default=100.0)
+    return common + SCORE.max_above_worst
 
 
 def aim_score(drill: Drill, aim: Aim, marks: Sequence[Mark]) -> float | None:
@@ -144,6 +154,8 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
         return None
     else:
         points = mark.criteria[criterion]
+        if criterion == "time":
+            points = min(points, mark.measured.common_late_points)
     held = 1.0 if criterion == "articulation" else _held_factor(mark.step, mark.measured)
     return points * right_factor(mark.criteria) * held
 

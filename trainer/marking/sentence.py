@@ -226,7 +226,8 @@ def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -
         return articulation_clause(step, measured)
     if criterion == "dynamics":
         return dynamics_clause(step, measured)
-    return _time(measured.late_ms or 0.0, setting.beat_ms)
+    late = _time(measured.own_late_ms or 0.0, setting.beat_ms)
+    return f"{late} against the others" if measured.common_late_ms else late
 
 
 def _cents(cents: float) -> str:

@@ -317,6 +317,7 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "start": measured.start,
         "end": measured.end,
         "late_ms": measured.late_ms,
+        "common_late_ms": measured.common_late_ms,
         "cents": measured.cents,
         "wobble_cents": measured.wobble_cents,
         "drift_cents": measured.drift_cents,

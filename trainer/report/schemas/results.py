@@ -137,6 +137,8 @@ class MeasuredData(TypedDict):
     """First sample after the step."""
     late_ms: float | None
     """Onset relative to the beat in milliseconds; negative is early."""
+    common_late_ms: float
+    """Lateness that nearly all notes of the pass share and that the time is judged against."""
     cents: float | None
     """Median offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
