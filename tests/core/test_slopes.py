@@ -6,6 +6,8 @@ with all random effects in the covariance of the data (Harville 1974, 1977), by 
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 from scipy import linalg, stats
@@ -23,7 +25,7 @@ def cells(rng: np.random.Generator, count: int = 120) -> Cells:
 
 
 def dense(
-    data: Cells, day_sd: float, sds: tuple[float, float], correlation: float
+    data: Cells, day_sd: float, day_correlation: float, sds: tuple[float, float], correlation: float
 ) -> tuple[np.ndarray, np.ndarray, float]:
     """Mean and covariance of slopes, and the log of the restricted likelihood, for given ratios."""
     n = len(data.value)
@@ -33,7 +35,8 @@ def dense(
     random = np.hstack(families)
     prior = np.repeat(np.square(sds), [family.shape[1] for family in families])
     days = np.eye(12)[data.day]
-    covariance = np.diag(1.0 / weight) + day_sd**2 * days @ days.T + (random * prior) @ random.T
+    of_days = day_sd**2 * linalg.toeplitz(day_correlation ** np.arange(12.0))
+    covariance = np.diag(1.0 / weight) + days @ of_days @ days.T + (random * prior) @ random.T
     inverse = linalg.inv(covariance)
     information = fixed.T @ inverse @ fixed
     fixed_mean = linalg.solve(information, fixed.T @ inverse @ data.value)
@@ -57,26 +60,29 @@ def dense(
 @pytest.mark.parametrize("seed", range(3))
 def test_one_point_of_the_grid_is_the_dense_model(seed: int) -> None:
     data = cells(np.random.default_rng(seed))
-    parameters = SlopeParameters(day_sds=(0.4,), slope_sds=(0.3,), correlation=0.2)
+    parameters = SlopeParameters(
+        day_sds=(0.4,), day_correlations=(0.7,), slope_sds=(0.3,), correlation=0.2
+    )
     fit = fit_slopes(data, parameters)
     assert fit is not None
-    mean, covariance, _ = dense(data, 0.4, (0.3, 0.3), 0.2)
+    mean, covariance, _ = dense(data, 0.4, 0.7, (0.3, 0.3), 0.2)
     assert fit.mean == pytest.approx(mean, abs=1e-9)
     assert fit.covariance == pytest.approx(covariance, abs=1e-9)
 
 
 def test_the_grid_is_weighted_by_the_restricted_likelihood() -> None:
     data = cells(np.random.default_rng(7))
-    ratios = (0.1, 0.6)
-    fit = fit_slopes(data, SlopeParameters(day_sds=ratios, slope_sds=ratios, correlation=0.2))
+    ratios, spells = (0.1, 0.6), (0.0, 0.8)
+    parameters = SlopeParameters(
+        day_sds=ratios, day_correlations=spells, slope_sds=ratios, correlation=0.2
+    )
+    fit = fit_slopes(data, parameters)
     assert fit is not None
     means, logs = [], []
-    for day_sd in ratios:
-        for first in ratios:
-            for second in ratios:
-                mean, _, log = dense(data, day_sd, (first, second), 0.2)
-                means.append(mean)
-                logs.append(log)
+    for day_sd, spell, first, second in product(ratios, spells, ratios, ratios):
+        mean, _, log = dense(data, day_sd, spell, (first, second), 0.2)
+        means.append(mean)
+        logs.append(log)
     weight = np.exp(np.array(logs) - max(logs))
     assert weight.min() < 0.8 * weight.max()
     assert fit.mean == pytest.approx(weight @ np.array(means) / weight.sum(), abs=1e-6)

@@ -6,13 +6,14 @@ i, of item j on day d at time t, is
     y_i = a_j + g_d + (b + u_1 + u_2 + ...) t + e_i
 
 with an intercept a_j for each item, a random effect g_d of the day, a common slope b, and random
-deviations u_k of the slopes of the groups that the cell is in. The a_j and b have flat priors. A
+deviations u_k of the slopes of the groups that the cell is in. The a_j and b have flat priors. The
+effects of days that lie n days of playing apart have the correlation c^n, since a good spell lasts. A
 cell's residual has the variance s^2 / w, w = count / (1 + (count - 1) r), where r is the assumed
 correlation of the values within a cell.
 
 For given ratios of the standard deviations of g and u to s, slopes and their covariance solve
 Henderson's mixed model equations (Henderson 1975, Biometrics 31). s^2 is integrated out, and the
-slopes are averaged over a grid of the ratios, weighted by the restricted likelihood (Harville 1974,
+slopes are averaged over a grid of the ratios and of c, weighted by the restricted likelihood (Harville 1974,
 Biometrika 61). So the intervals allow for what is not known about the ratios, which those from the
 best ratio do not (Carlin and Gelfand 1990, JASA 85).
 """
@@ -34,12 +35,14 @@ class SlopeParameters:
 
     Attributes:
         day_sds: standard deviations of a day's effect, relative to that of a value.
+        day_correlations: correlations c of the effects of a day and the next.
         slope_sds: standard deviations of the slopes of a group per unit of time, relative to that
             of a value.
         correlation: assumed correlation of the values of one item on one day, 0 to 1.
     """
 
-    day_sds: tuple[float, ...] = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8)
+    day_sds: tuple[float, ...] = (0.03, 0.1, 0.2, 0.4, 0.8)
+    day_correlations: tuple[float, ...] = (0.0, 0.6)
     slope_sds: tuple[float, ...] = (0.02, 0.05, 0.1, 0.2, 0.4)
     correlation: float = 0.1
 
@@ -234,8 +237,10 @@ def _average(
     log_sizes = 2.0 * np.log(grid) @ sizes
     logs, means, covariances, days = [], [], [], []
     identity = np.eye(len(equations.family))
-    for sd in parameters.day_sds:
-        day = equations.day + np.eye(len(equations.day)) / sd**2
+    apart = np.abs(np.subtract.outer(*2 * (np.arange(len(equations.day)),)))
+    for sd, correlation in product(parameters.day_sds, parameters.day_correlations):
+        prior = sd**2 * correlation**apart
+        day = equations.day + np.linalg.inv(prior)
         sides = np.column_stack([equations.cross, equations.day_side])
         solved = np.linalg.solve(day, sides)
         schur = equations.slope - equations.cross.T @ solved[:, :-1]
@@ -246,7 +251,7 @@ def _average(
         mean = inverse @ side
         left = np.maximum(squares - mean @ side, least)
         log_determinants = np.linalg.slogdet(matrices)[1] + np.linalg.slogdet(day)[1]
-        log_priors = log_sizes + 2.0 * len(day) * np.log(sd)
+        log_priors = log_sizes + np.linalg.slogdet(prior)[1]
         logs.append(-0.5 * (equations.freedom * np.log(left) + log_determinants + log_priors))
         means.append(mean)
         covariances.append(inverse * (left / equations.freedom)[:, None, None])
