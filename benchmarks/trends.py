@@ -2,13 +2,13 @@
 
     python -m benchmarks.trends [--seeds 60]
 
-**The players** are unrelated to those of the tests. They play 38 evenings of 42, ten drills each, in
-the order of the shelf, so that harder drills come later; in every evening half of the drills are of
-the last ten. Each entry has its own accuracy: a scale of 5 cents for natural notes and 12 for others,
-times a factor with a logarithm of standard deviation 0.3 by player. Errors have Student's t
+**The players** are unrelated to those of the tests. They play 38 evenings of 42, ten drills each,
+in the order of the shelf, so that harder drills come later; in every evening half of the drills are
+of the last ten. Each entry has its own accuracy: a scale of 5 cents for natural notes and 12 for
+others, times a factor with a logarithm of standard deviation 0.3 by player. Errors have Student's t
 distribution with 4 degrees of freedom, 3 notes in 100 are wrong by 100 cents or more, faster drills
-are less exact, and evenings and takes are good or bad for all notes. An evening's mood may depend on
-that of the evening before (`correlated`).
+are less exact, and evenings and takes are good or bad for all notes. An evening's mood may depend
+on that of the evening before (`correlated`).
 
 **The gains**: none; 3 cents per 28 days in the mean error of every note, evenly; the same at first
 and less later (exponential with a time of 14 days); the same for bends only. Truth is the

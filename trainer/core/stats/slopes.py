@@ -7,15 +7,15 @@ i, of item j on day d at time t, is
 
 with an intercept a_j for each item, a random effect g_d of the day, a common slope b, and random
 deviations u_k of the slopes of the groups that the cell is in. The a_j and b have flat priors. The
-effects of days that lie n days of playing apart have the correlation c^n, since a good spell lasts. A
-cell's residual has the variance s^2 / w, w = count / (1 + (count - 1) r), where r is the assumed
+effects of days that lie n days of playing apart have the correlation c^n, since a good spell lasts.
+A cell's residual has the variance s^2 / w, w = count / (1 + (count - 1) r), where r is the assumed
 correlation of the values within a cell.
 
 For given ratios of the standard deviations of g and u to s, slopes and their covariance solve
 Henderson's mixed model equations (Henderson 1975, Biometrics 31). s^2 is integrated out, and the
-slopes are averaged over a grid of the ratios and of c, weighted by the restricted likelihood (Harville 1974,
-Biometrika 61). So the intervals allow for what is not known about the ratios, which those from the
-best ratio do not (Carlin and Gelfand 1990, JASA 85).
+slopes are averaged over a grid of the ratios and of c, weighted by the restricted likelihood
+(Harville 1974, Biometrika 61). So the intervals allow for what is not known about the ratios, which
+those from the best ratio do not (Carlin and Gelfand 1990, JASA 85).
 """
 
 from __future__ import annotations
