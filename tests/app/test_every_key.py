@@ -36,7 +36,9 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.coach import DailySet
 from trainer.harp import Harp
 from trainer.practice import (
     ListDevices,
@@ -62,6 +64,7 @@ SCREENS: dict[type, tuple[str, ...]] = {
     ResultScreen: (),
     SettingsScreen: ("comma",),
     ShelfScreen: ("s",),
+    SummaryScreen: (),
     TodayScreen: ("t",),
 }
 """The screens and the keys that open them."""
@@ -107,6 +110,8 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
         app.push_screen(LoopScreen(app.session, passage, -3.0))
         await until(pilot, lambda: "space plays it" in text(pilot))
+    if screen is SummaryScreen:
+        app.push_screen(SummaryScreen(DailySet("Runa", TODAY, 15.0, ())))
     for key in SCREENS[screen]:
         await pilot.press(key)
         await settle(pilot)
@@ -231,6 +236,8 @@ CASES: dict[type, tuple[Case, ...]] = {
     ),
     PracticeScreen: (
         Case("space", begun),
+        Case("a", lambda now: begun(now) and now.plan.hands_free is not None),
+        Case("d", plays(PlayerSpec)),
         Case("l", lambda now: now.plan.loops),
         Case("up plus equals_sign", lambda now: now.tempo > OWN),
         Case("down minus", lambda now: now.tempo < OWN),
@@ -342,6 +349,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("l", says("round trip 12 ms")),
         Case("u delete", says("no longer set"), f"{TO_NATURALS} space"),
     ),
+    SummaryScreen: (Case("escape space enter", on(PracticeScreen)),),
     HelpScreen: (Case("escape question_mark space", on(PracticeScreen)),),
 }
 """The effect of each key of each screen."""

@@ -62,12 +62,17 @@ def step_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
     return Plan(plan.harp, spec, keeps_sound=False)
 
 
-def bar_playback_plan(take: TakeState, mark: Mark) -> Plan | None:
-    """Return a plan that plays the bar of a step as it should sound; None without a drill."""
+def bar_playback_plan(take: TakeState, bar: int) -> Plan | None:
+    """Return a plan that plays a bar of a take's drill as it should sound; None without a drill.
+
+    Args:
+        take: the take.
+        bar: number of the bar; 0, a pick-up, is played with bar 1.
+    """
     drill = take.drill
     if drill is None:
         return None
-    bar = max(1, mark.step.bar)
+    bar = max(1, bar)
     plan = drill_playback_plan(drill, take.plan)
     return replace(plan, bars=(bar, bar), tempo=take.plan.tempo)
 

@@ -11,7 +11,16 @@ from trainer.app.take_state import Phase, TakeState
 from trainer.core import TrainerError
 from trainer.drill import find_unplayable
 from trainer.harp import HarpError
-from trainer.practice import Command, Event, PassControl, PassEnded, Plan, Request, TakeFinished
+from trainer.practice import (
+    Command,
+    Event,
+    HandsFree,
+    PassControl,
+    PassEnded,
+    Plan,
+    Request,
+    TakeFinished,
+)
 
 Answer = TypeVar("Answer")
 
@@ -165,6 +174,25 @@ class Session:
             self._pending = replace(self._pending, show=plan)
         else:
             self.start(plan)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the player stopped the last take."""
+        return self._run.stopping
+
+    def finish(self) -> None:
+        """End the running take, if any, as if it had run its course."""
+        if self.busy:
+            self._end()
+
+    def set_hands_free(self, hands_free: HandsFree | None) -> None:
+        """Let passes begin without a key, or not; a running pass is played to its end."""
+        self.take.plan = replace(self.take.plan, hands_free=hands_free)
+        pending = self._pending
+        self._pending = _Pending(
+            pending.start and replace(pending.start, hands_free=hands_free),
+            pending.show and replace(pending.show, hands_free=hands_free),
+        )
 
     def set_loop(self, loop: bool) -> None:
         """Turn looping on or off; a running pass is played to its end."""

@@ -28,11 +28,13 @@ from trainer.practice import (
     PassStarted,
     Plan,
     ReadingHeard,
+    SilenceEnded,
     StepMarked,
     TakeFailed,
     TakeFinished,
     TakePaused,
     TakeResumed,
+    WaitStarted,
 )
 
 TRAIL_POINTS = 4096
@@ -56,6 +58,7 @@ class Phase(StrEnum):
     OPENING = "opening the sound"
     COUNTING = "count-in"
     PLAYING = "playing"
+    WAITING = "waiting"
     LISTENING = "listening"
     PAUSED = "paused"
     NO_SOUND = "no sound"
@@ -206,12 +209,14 @@ class Messages:
         notice: a warning that does not stop the take, as a sentence.
         source: name of the source.
         paused_bar: bar at which the player paused.
+        progress: how far the daily set is, where it is played without hands.
     """
 
     trouble: str = ""
     notice: str = ""
     source: str = ""
     paused_bar: int | None = None
+    progress: str = ""
 
 
 @dataclass(slots=True)
@@ -222,11 +227,13 @@ class Outcome:
         passes: passes played to their end.
         saved: file in which the player asked to keep the sound.
         audio: file from which the take can be played back, once it is over.
+        fell_silent: whether it ended because nothing was played for too long.
     """
 
     passes: int = 0
     saved: str | None = None
     audio: str | None = None
+    fell_silent: bool = False
 
 
 class StepTimes:
@@ -263,6 +270,7 @@ class TakeState:
         reading: the newest reading; None before the first.
         notes: the last notes heard without a drill, newest first.
         loop: the passage that is played and the sample at which it began; None for none.
+        wait: the wait for the next pass; None while none is on.
     """
 
     def __init__(self, plan: Plan) -> None:
@@ -276,6 +284,7 @@ class TakeState:
         self.reading: Reading | None = None
         self.notes: tuple[HeardNote, ...] = ()
         self.loop: LoopStarted | None = None
+        self.wait: WaitStarted | None = None
         self._times = StepTimes(plan)
         self._current = CurrentStep()
         self._smoother = DisplaySmoother(plan.harp, self.goal.tolerance)
@@ -361,6 +370,13 @@ class TakeState:
         return self._current.held_s if self.has_free_clock and self.running else None
 
     @property
+    def goes_on_in_s(self) -> int | None:
+        """Whole seconds until the next pass begins by itself; None if it waits for a note."""
+        if self.wait is None or self.wait.until is None or self.reading is None:
+            return None
+        return max(0, math.ceil((self.wait.until - self.reading.heard) / self.reading.rate))
+
+    @property
     def count_in_beats(self) -> int:
         """Length of the count-in in beats."""
         if self.drill is None or self.drill.free:
@@ -406,6 +422,10 @@ class TakeState:
             case PassEnded(result, record):
                 self.sheet.result, self.sheet.record = result, record
                 self.outcome.passes += 1
+            case WaitStarted():
+                self._wait(event)
+            case SilenceEnded():
+                self.outcome.fell_silent = True
             case TakePaused(sentence, None):
                 self.phase, self.messages.trouble = Phase.NO_SOUND, sentence
             case TakePaused(bar=bar):
@@ -428,10 +448,16 @@ class TakeState:
         """Declare the take failed, for a reason given as a sentence."""
         self.phase, self.messages.trouble = Phase.FAILED, sentence
 
+    def _wait(self, wait: WaitStarted) -> None:
+        """Wait for the next pass, before its first step."""
+        self.phase, self.wait = Phase.WAITING, wait
+        self.playhead.clock = self.playhead.position = None
+        self._current = CurrentStep(due=self.playhead.steps[0], onset=self._current.onset)
+
     def _start_pass(self, started: PassStarted) -> None:
         playhead = self.playhead
         playhead.clock = started.clock
-        self.messages.source, self.messages.trouble = started.source, ""
+        self.messages.source, self.messages.trouble, self.wait = started.source, "", None
         if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
@@ -456,7 +482,9 @@ class TakeState:
         if reading.onset is not None:
             self._current.onset = reading.onset
             self._current.won = None
-        if self.has_free_clock and self.running and self._current.due < playhead.steps[1]:
+        if self.phase is Phase.WAITING:
+            pass
+        elif self.has_free_clock and self.running and self._current.due < playhead.steps[1]:
             self._run_free_clock(reading)
         elif playhead.clock is not None:
             playhead.position = playhead.clock.beat(reading.heard)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+from dataclasses import replace
 
 from trainer.practice import Plan
 from trainer.sound import Passage
@@ -33,7 +34,7 @@ def run_app(
     """
     from trainer.core.logs import start_logging
     from trainer.drill import read_shelf
-    from trainer.practice import Listener
+    from trainer.practice import HandsFree, Listener
     from trainer.settings import resolve_settings
 
     resolved = resolve_settings()
@@ -48,6 +49,8 @@ def run_app(
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
             shelf = (plan.drill, *shelf)
+        if resolved.settings.practice.hands_free:
+            plan = replace(plan, hands_free=HandsFree())
         TrainerApp(
             listener,
             shelf,

@@ -52,6 +52,7 @@ if TYPE_CHECKING:
         DayEvent,
         EntryEnded,
         EntryStarted,
+        is_whole,
         run_day,
     )
     from trainer.practice.fingerprint import Fingerprint, code_digest
@@ -83,7 +84,14 @@ __getattr__ = lazy_getattr(
             "run_jobs",
         ),
         "fingerprint": ("Fingerprint", "code_digest"),
-        "day_session": ("DayEnded", "DayEvent", "EntryEnded", "EntryStarted", "run_day"),
+        "day_session": (
+            "DayEnded",
+            "DayEvent",
+            "EntryEnded",
+            "EntryStarted",
+            "is_whole",
+            "run_day",
+        ),
         "harp_measurement": (
             "ATTACKS",
             "AttackMeasured",
@@ -145,6 +153,7 @@ __all__ = [
     "WaitStarted",
     "code_digest",
     "crash_sentence",
+    "is_whole",
     "logged",
     "mark_recording",
     "mark_recordings",

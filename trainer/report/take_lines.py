@@ -51,7 +51,10 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
         phrases.append(bars_text(plan.played_bars))
-    phrases.append("loop on" if plan.loops else "loop off")
+    if plan.hands_free is None:
+        phrases.append("loop on" if plan.loops else "loop off")
+    else:
+        phrases.append("hands-free")
     if plan.loops and plan.ladder:
         phrases.append(f"climbing to {plan.ladder.to:g}")
     return tuple(phrases)

@@ -93,6 +93,10 @@ class PracticeTable(_Table):
         description="beats of count-in, a whole number from 1 to 16; not set, it is one bar",
         examples=[4],
     )
+    hands_free: bool = Field(
+        default=False,
+        description="whether passes go on by themselves and start on a note, true or false",
+    )
 
 
 class HarpTable(_Table):

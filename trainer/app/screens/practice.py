@@ -6,11 +6,15 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import ClassVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
+from textual.timer import Timer
+from textual.worker import get_current_worker
 
 from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.places import PLACES
+from trainer.app.playback import Playback, bar_playback_plan
 from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
@@ -19,21 +23,24 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.app.session import Session
+from trainer.app.set_run import SetRun
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.pitch_trace import PitchTrace
+from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
-from trainer.coach import SetEntry
+from trainer.coach import DURATION, Reason, SetEntry
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.practice import PassControl, Plan
+from trainer.practice import HandsFree, PassControl, Plan, PlayTone
 
 TEMPO_STEP_BPM = 4.0
 """Change of the tempo by one key press, in beats a minute."""
@@ -45,6 +52,12 @@ CLIMB_BPM = 20.0
 """Total climb of the tempo in beats a minute, unless drill or player set another."""
 FAR_ROWS = 50
 """Rows of a window from which the far view is shown while a take runs, unless the player chose."""
+TONE_S = 2.0
+"""Time for which the wanted note is heard, in seconds."""
+PLAYBACK_POLL_S = 0.1
+"""Time between two polls while a bar is heard, in seconds."""
+SILENCE_WORDS = "stopped after a minute of silence: space starts again, a waits for a note"
+"""Message where nothing was played for too long."""
 NO_CLIMB = Climb(0.0, MAX_TEMPO)
 """A climb by zero beats a minute: it overrides that of the drill."""
 
@@ -62,6 +75,13 @@ class PracticeScreen(TakeScreen):
     )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("space", "play", "play", tooltip="start with a count-in, or stop"),
+        Binding(
+            "a",
+            "hands_free",
+            "hands-free",
+            tooltip="hands-free: go on pass by pass, start on a note; or off",
+        ),
+        Binding("d", "hear", "hear it", tooltip="hear the wanted note; before a take, its bar"),
         Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓", tooltip="faster"),
         Binding("down,minus", "tempo(-1)", "slower", show=False, tooltip="slower"),
         Binding(
@@ -110,6 +130,12 @@ class PracticeScreen(TakeScreen):
         self._shelf = shelf
         self._result_shown_for: TakeState | None = None
         self._in_day = False
+        self._run: SetRun | None = None
+        self._passes_seen: tuple[TakeState | None, int] = (None, 0)
+        self._tone_timer: Timer | None = None
+        self._playback = Playback(session.listener)
+        self._playback_timer: Timer | None = None
+        self._plan_after_playback: Plan | None = None
         self._chose_far: bool | None = None
         self._head = HeadLine(id="head")
         self._page = TabPage(id="page")
@@ -141,9 +167,12 @@ class PracticeScreen(TakeScreen):
             self._page.show(TabPageState.of(take.drill, take))
             self._trace.show(take)
             self._verdict.show(VerdictState.of(take))
-        if take.phase is Phase.ENDED and take.outcome.passes and take is not self._result_shown_for:
+        self._see_passes(take)
+        if take.phase is Phase.WAITING and take.plan.hands_free is None:
+            self.session.finish()
+        if take.phase is Phase.ENDED and take is not self._result_shown_for:
             self._result_shown_for = take
-            self._show_result(take)
+            self._end_take(take)
 
     def show_urgent(self, take: TakeState) -> None:
         """Update the dials only."""
@@ -173,6 +202,70 @@ class PracticeScreen(TakeScreen):
     def action_far(self) -> None:
         """Show the far view, or the page of tab."""
         self._chose_far = not self._shows_far(self.session.take)
+        self.show(self.session.take)
+
+    def _see_passes(self, take: TakeState) -> None:
+        """Count a new pass for the set, and end the take once its entry is done."""
+        seen, now = self._passes_seen, (take, take.outcome.passes)
+        self._passes_seen = now
+        result = take.sheet.result
+        if now == seen or take.outcome.passes == 0 or self._run is None or result is None:
+            return
+        self._run = self._run.plus(result)
+        if take.plan.hands_free is not None:
+            take.messages.progress = self._run.words
+            if self._run.is_done:
+                self.session.finish()
+
+    def _end_take(self, take: TakeState) -> None:
+        """Go on without hands, or show the result."""
+        if take.outcome.fell_silent:
+            self.say(SILENCE_WORDS)
+            super().show(take)
+        elif take.outcome.passes == 0:
+            return
+        elif take.plan.hands_free is None or self.session.stopped:
+            self._show_result(take)
+        elif self._run is None or not self._run.is_done:
+            self._start(take.plan, DURATION.between_takes_s)
+        elif (entry := self._run.next_entry) is not None:
+            self._go_on_with(entry)
+        elif self.app.screen is self:
+            self.app.push_screen(SummaryScreen(self._run.day))
+
+    def _go_on_with(self, entry: SetEntry) -> None:
+        """Go on with the next entry of the set, once the player has read it."""
+        before = self.session.plan.harp
+        self._open_entry((entry, False), run=True)
+        plan = self.session.plan
+        if (plan.harp.key, plan.harp.tuning) != (before.key, before.tuning):
+            self.say(f"Take the {plan.harp.name} harp, then play any note.")
+            self._start(plan, None)
+            return
+        is_new = entry.reason is Reason.NEW
+        self._start(plan, DURATION.read_new_s if is_new else DURATION.read_s)
+
+    def _start(self, plan: Plan, first_s: float | None) -> None:
+        """Start a take.
+
+        Args:
+            plan: what is played.
+            first_s: without hands, time until the first pass begins by itself, as in
+                :class:`HandsFree`.
+        """
+        if plan.hands_free is not None:
+            loop = False if self._in_day else plan.loop
+            plan = replace(plan, hands_free=replace(plan.hands_free, first_s=first_s), loop=loop)
+        if self._playback.plan is not None:
+            self._plan_after_playback = plan
+            self._playback.stop()
+            return
+        try:
+            self.session.start(plan)
+        except TrainerError as error:
+            self.say(str(error))
+        if self._run is not None and plan.hands_free is not None:
+            self.session.take.messages.progress = self._run.words
         self.show(self.session.take)
 
     def _show_result(self, take: TakeState) -> None:
@@ -209,8 +302,68 @@ class PracticeScreen(TakeScreen):
 
     def action_again(self) -> None:
         """Start with the count-in; end a running take first."""
-        self.session.start(self.session.plan)
+        self._start(self.session.plan, 0.0)
+
+    def action_hands_free(self) -> None:
+        """Play on without hands, or no longer; where nothing runs, wait for a note."""
+        session = self.session
+        if session.plan.hands_free is not None:
+            session.set_hands_free(None)
+        else:
+            session.set_hands_free(HandsFree())
+            if not session.busy:
+                self._start(session.plan, None)
+        self.show(session.take)
+
+    def action_hear(self) -> None:
+        """Play the wanted note, and pause meanwhile; where no take runs, the bar."""
+        session, take = self.session, self.session.take
+        step = take.next_step
+        if self._playback.plan is not None:
+            self._playback.stop()
+        elif not session.busy and step is not None:
+            plan = bar_playback_plan(take, step.bar)
+            if plan is not None:
+                self._play_bar(plan, max(1, step.bar))
+        elif self._tone_timer is not None:
+            self._end_tone()
+        elif session.busy and take.wanted:
+            if take.phase in (Phase.COUNTING, Phase.PLAYING):
+                session.pause()
+            tab = take.wanted[0]
+            harp = take.plan.harp
+            session.ask(PlayTone(harp.hz(tab)))
+            self._tone_timer = self.set_timer(TONE_S, self._end_tone)
+            self.say(f"♪ {tab}  {harp.note(tab)}, {HEADPHONE_CAUTION}")
+            self.show(take)
+
+    def _end_tone(self) -> None:
+        if self._tone_timer is not None:
+            self._tone_timer.stop()
+            self._tone_timer = None
+        self.session.ask(PlayTone(None))
+
+    def _play_bar(self, plan: Plan, bar: int) -> None:
+        """Play a bar as it should sound."""
+        self._playback.start(plan)
+        if self._playback.plan is None:
+            self.say(self._playback.trouble)
+        else:
+            self.say(f"♪ bar {bar} as it should sound, {HEADPHONE_CAUTION}; d stops it")
+            self._playback_timer = self.set_interval(PLAYBACK_POLL_S, self._poll_playback)
         self.show(self.session.take)
+
+    def _poll_playback(self) -> None:
+        """Start what waits for the end of playback."""
+        if self._playback.poll() or self._playback_timer is None:
+            return
+        self._playback_timer.stop()
+        self._playback_timer = None
+        self.say(self._playback.trouble)
+        self.show(self.session.take)
+        plan, self._plan_after_playback = self._plan_after_playback, None
+        if plan is not None:
+            self._start(plan, plan.hands_free.first_s if plan.hands_free else None)
 
     def action_pause(self) -> None:
         """Pause at the current bar, or resume from it."""
@@ -297,11 +450,34 @@ class PracticeScreen(TakeScreen):
         """Open a screen of :data:`trainer.app.places.PLACES` above the current one."""
         getattr(self, f"action_{place}")()
 
-    def _open_entry(self, chosen: tuple[SetEntry, bool] | None) -> None:
+    @work(thread=True, exclusive=True, group="day")
+    def _read_day(self, entry: SetEntry) -> None:
+        """Read the set that an entry belongs to."""
+        worker = get_current_worker()
+        try:
+            day = load_daily_set_view(self.session.plan, self._shelf).day
+        except TrainerError:
+            return  # the screen of the set has reported it
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._take_day, SetRun(day, entry))
+
+    def _take_day(self, run: SetRun) -> None:
+        plan = self.session.plan
+        if plan.drill is not None and plan.drill.name == run.entry.drill and self._run is None:
+            self._run = run
+            if plan.hands_free is not None:
+                self.session.take.messages.progress = run.words
+
+    def _open_entry(self, chosen: tuple[SetEntry, bool] | None, run: bool = False) -> None:
         if chosen is None:
             return
         entry, start = chosen
         self._in_day = True
+        if run and self._run is not None:
+            self._run = replace(self._run, entry=entry)
+        else:
+            self._run = None
+            self._read_day(entry)
         drill = next((own for own in self._shelf if own.name == entry.drill), None)
         if drill is None:
             self.say(f"{entry.title} is no longer on the shelf")
@@ -328,6 +504,8 @@ class PracticeScreen(TakeScreen):
         )
         if start:
             self.action_again()
+        elif not run and self.session.plan.hands_free is not None:
+            self._start(self.session.plan, None)
 
     def action_listen(self) -> None:
         """Listen without a drill; the plan is restored afterwards."""
@@ -358,7 +536,14 @@ class PracticeScreen(TakeScreen):
     def _take_settings(self, plan: Plan | None) -> None:
         if plan is not None:
             now = self.session.plan
-            self._change(replace(now, source=plan.source, count_in=plan.count_in))
+            self._change(
+                replace(
+                    now,
+                    source=plan.source,
+                    count_in=plan.count_in,
+                    hands_free=plan.hands_free,
+                )
+            )
 
     def _place(self) -> int:
         """Return the index of the current drill on the shelf; -1 if it is not there."""
@@ -371,6 +556,7 @@ class PracticeScreen(TakeScreen):
             if isinstance(self.app.screen, TodayScreen):  # the shelf was opened from there
                 self.app.screen.dismiss(None)
             plan = self.session.plan
+            self._run, self._in_day = None, False
             self._change(
                 replace(
                     plan,

@@ -273,7 +273,7 @@ class ResultScreen(PlaybackScreen[str | None]):
             return
         if take is None or mark is None:
             return
-        plan = bar_playback_plan(take, mark) if model else step_playback_plan(take, mark)
+        plan = bar_playback_plan(take, mark.step.bar) if model else step_playback_plan(take, mark)
         if plan is None:
             missed = mark.measured.start is None
             self.set_line(f"× {NOT_PLAYED if missed else TAKE_AUDIO_MISSING}")

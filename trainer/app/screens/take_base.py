@@ -47,11 +47,13 @@ class TakeScreen(Screen[None]):
         self._status.show(status)
 
     def say(self, sentence: str) -> None:
-        """Show a message in the status line for a while."""
+        """Show a message in the status line for a while; an empty one ends it."""
         self._message = sentence
         if self._message_timer is not None:
             self._message_timer.stop()
-        self._message_timer = self.set_timer(MESSAGE_S, self._end_message)
+            self._message_timer = None
+        if sentence:
+            self._message_timer = self.set_timer(MESSAGE_S, self._end_message)
 
     def _end_message(self) -> None:
         self._message = ""

@@ -15,6 +15,7 @@ PHASE_SIGNS = {
     Phase.OPENING: "…",
     Phase.COUNTING: "●",
     Phase.PLAYING: "▶",
+    Phase.WAITING: "○",
     Phase.LISTENING: "▶",
     Phase.PAUSED: "‖",
     Phase.NO_SOUND: "‖",
@@ -25,6 +26,7 @@ PHASE_PENS = {
     Phase.COUNTING: "now",
     Phase.PLAYING: "now",
     Phase.LISTENING: "now",
+    Phase.WAITING: "now",
     Phase.PAUSED: "now",
 }
 

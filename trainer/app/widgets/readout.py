@@ -67,6 +67,8 @@ class ReadoutState:
         """Make the readout of a take."""
         if take.phase is Phase.COUNTING:
             readout = _count_in(take)
+        elif take.phase is Phase.WAITING:
+            readout = _waiting(take)
         elif take.running:
             readout = _with_held(readout_of(take.displayed), take)
         else:
@@ -163,6 +165,16 @@ def _count_in(take: TakeState) -> ReadoutState:
     return ReadoutState(
         number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now", counting=True
     )
+
+
+def _waiting(take: TakeState) -> ReadoutState:
+    seconds, wait = take.goes_on_in_s, take.wait
+    if wait is None or not wait.armed:
+        return ReadoutState("", "", "○ the pass is over: let it ring out", words_pen="now")
+    if seconds is None:
+        return ReadoutState("", "", "○ play any note to start; space stops", words_pen="now")
+    words = f"○ goes on in {seconds} s, or play a note; space stops"
+    return ReadoutState(str(seconds), "", words, "now", words_pen="now", counting=True)
 
 
 def _stopped(take: TakeState) -> ReadoutState:

@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from trainer.harp import STANDARD_KEYS, tuning_names
 from trainer.music import TEMPERAMENTS
-from trainer.practice import Plan
+from trainer.practice import HandsFree, Plan
 from trainer.settings import (
     SETTING_KEYS,
     SETTING_TABLES,
@@ -195,6 +195,8 @@ def apply_setting(plan: Plan, key: SettingKey, value: Any) -> Plan:
         return replace(plan, source=replace(plan.source, **{key[1]: value}))
     if key == ("practice", "count_in"):
         return replace(plan, count_in=value)
+    if key == ("practice", "hands_free"):
+        return replace(plan, hands_free=HandsFree() if value else None)
     return plan
 
 
@@ -205,7 +207,7 @@ def effect_text(key: SettingKey, plan: Plan) -> str:
     sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
     return (
         TAKES_EFFECT_NEXT_TAKE
-        if sound or key == ("practice", "count_in")
+        if sound or key in (("practice", "count_in"), ("practice", "hands_free"))
         else TAKES_EFFECT_ON_RESTART
     )
 

@@ -257,6 +257,8 @@ class _OpenTake:
         """End a pass and wait for the next, or end the wait."""
         hands_free = self._plan.hands_free
         assert hands_free is not None
+        if waiting.is_over:
+            return
         if waiting.event is None:
             waiting.note_sound(reading)
             ended = list(self.conductor.advance(reading.heard))
@@ -274,7 +276,7 @@ class _OpenTake:
                 waiting.stop()
                 yield from self.scheduler.begin_now(reading.heard)
             case Decision.END:
-                waiting.stop()
+                waiting.stop(for_good=True)
                 yield SilenceEnded()
             case WaitStarted() as changed:
                 yield changed

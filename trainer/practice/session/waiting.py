@@ -54,6 +54,7 @@ class Waiting:
 
     Attributes:
         event: the event of the current wait; None while none is on.
+        is_over: whether the take ends, because nothing was played for too long.
     """
 
     def __init__(self, plan: Plan, rate: int) -> None:
@@ -62,6 +63,7 @@ class Waiting:
         self._breath = round(min(max(WAITING.breath_beats * beat_s, least), most) * rate)
         self._rate = rate
         self.event: WaitStarted | None = None
+        self.is_over = False
         self._seconds: float | None = None
         self._last_sound = 0
         self._note: tuple[Tab, int] | None = None
@@ -80,9 +82,9 @@ class Waiting:
         self.event = self._armed_event(sample) if armed else WaitStarted()
         return self.event
 
-    def stop(self) -> None:
-        """End the wait: the pass begins."""
-        self.event = None
+    def stop(self, *, for_good: bool = False) -> None:
+        """End the wait: the pass begins, or the take ends."""
+        self.event, self.is_over = None, for_good
 
     def hear_tone(self, sounds: bool, sample: int) -> None:
         """Ignore what is heard while the reference tone sounds; it comes back to the microphone."""

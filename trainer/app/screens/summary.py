@@ -1,0 +1,98 @@
+"""Summary: what a daily set earned, and what moved since the last time."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import Binding, BindingType
+from textual.containers import VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from trainer.app.shapes import grade_pen
+from trainer.app.theme import CSS_PENS
+from trainer.app.widgets.key_footer import KeyFooter
+from trainer.coach import DailySet, SetEntry, score_floor
+from trainer.report.formatting import quantity_text
+from trainer.report.grades import grade_of_score
+
+TITLE_CELLS = 36
+"""Width of a title in cells."""
+MIN_GAIN = 0.5
+"""Smallest change that is called one, in points."""
+
+
+def summary_heading(day: DailySet) -> str:
+    """Return the drills played, their mean score, and the mean change since the last time."""
+    played = [entry for entry in day.entries if day.scores(entry)]
+    if not played:
+        return "Nothing was played."
+    gain = day.mean_gain
+    moved = "" if gain is None else f", {_change_words(gain)} than the last time"
+    return (
+        f"{quantity_text(len(played), 'drill')}, {score_floor(day.score or 0.0)} on average{moved}"
+    )
+
+
+def _change_words(gain: float) -> str:
+    if abs(gain) < MIN_GAIN:
+        return "no different"
+    return f"{abs(gain):.0f} {'better' if gain > 0 else 'worse'}"
+
+
+def entry_summary(day: DailySet, entry: SetEntry) -> Content:
+    """Return a line: title, best score, passes, and the change since the last time."""
+    quiet, best, gain = CSS_PENS["quiet"].color, day.best(entry), day.gain(entry)
+    title = f"  {entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
+    if best is None:
+        return Content.assemble((title, quiet), ("not played", quiet))
+    graded = grade_of_score(best)
+    if gain is None:
+        change, pen = "first time", quiet
+    elif abs(gain) < MIN_GAIN:
+        change, pen = "as before", quiet
+    else:
+        sign, name = ("▲", "good") if gain > 0 else ("▼", "sharp")
+        change, pen = f"{sign} {abs(gain):.0f}", CSS_PENS[name].color
+    takes = quantity_text(len(day.scores(entry)), "take")
+    return Content.assemble(
+        (title, "bold"),
+        (f"{graded.shape} {score_floor(best):>3}  ", CSS_PENS[grade_pen(graded)].color),
+        (f"{change:<12}", pen),
+        (takes, quiet),
+    )
+
+
+class SummaryScreen(Screen[None]):
+    """What the set earned.
+
+    Args:
+        day: the set, with the takes of today.
+    """
+
+    DEFAULT_CSS = """
+    SummaryScreen {
+        #heading { height: auto; padding: 1 2; text-style: bold; }
+        #entries { height: 1fr; padding: 0 2; scrollbar-size-vertical: 1; }
+    }
+    """
+    ABOUT: ClassVar[str] = "The end of the set: each drill's best mark, and what moved."
+    BINDINGS: ClassVar[list[BindingType]] = [
+        Binding("escape,space,enter", "dismiss", "back", key_display="space", tooltip="back"),
+    ]
+
+    def __init__(self, day: DailySet) -> None:
+        super().__init__()
+        self._day = day
+
+    def compose(self) -> ComposeResult:
+        """Yield the heading and a line for each entry."""
+        day = self._day
+        yield Static("The set is done", classes="title")
+        yield Static(Content(summary_heading(day)), id="heading")
+        lines = Content("\n").join([entry_summary(day, entry) for entry in day.entries])
+        with VerticalScroll(id="entries"):
+            yield Static(lines)
+        yield KeyFooter()

@@ -1,0 +1,50 @@
+"""The daily set while it is played drill after drill, without a key in between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from trainer.coach import DailySet, SetEntry
+from trainer.marking import Result
+from trainer.practice import is_whole
+
+
+@dataclass(frozen=True, slots=True)
+class SetRun:
+    """Where the player is in the set.
+
+    Attributes:
+        day: the set, with the takes of today.
+        entry: the entry that is played.
+    """
+
+    day: DailySet
+    entry: SetEntry
+
+    def plus(self, result: Result) -> SetRun:
+        """Return the run after one more pass; only a whole one counts."""
+        if not is_whole(result) or result.drill.name != self.entry.drill:
+            return self
+        return replace(self, day=self.day.plus(self.entry.drill, result.score))
+
+    @property
+    def is_done(self) -> bool:
+        """Whether the entry is done."""
+        return self.day.is_done(self.entry)
+
+    @property
+    def next_entry(self) -> SetEntry | None:
+        """The next entry that is not done, those after this one first; None if all are."""
+        entries = self.day.entries
+        place = entries.index(self.entry) + 1 if self.entry in entries else 0
+        order = (*entries[place:], *entries[:place])
+        return next((e for e in order if e != self.entry and not self.day.is_done(e)), None)
+
+    @property
+    def words(self) -> str:
+        """How far the entry is, and what comes after it."""
+        entry, scores = self.entry, self.day.scores(self.entry)
+        passed = min(entry.passes, sum(score >= entry.pass_mark for score in scores))
+        following = self.next_entry
+        then = f"then {following.title}" if following else "the last of the set"
+        return f"{passed} of {entry.passes} passed, {then}"
