@@ -30,7 +30,7 @@ from trainer.app.widgets.settings_list import (
     values_from_options,
 )
 from trainer.harp import Harp
-from trainer.practice import Plan
+from trainer.practice import HandsFree, Plan
 from trainer.settings import resolve_settings
 from trainer.settings.tables import ENVIRONMENT_VARIABLES, SETTING_KEYS, SETTING_TABLES
 from trainer.sound import MicrophoneSpec, PlayerSpec
@@ -135,13 +135,17 @@ def test_plan_that_matches_the_settings_has_no_options(tmp_path: Path) -> None:
     }
 
 
+PRACTICE_KEYS = (("practice", "count_in"), ("practice", "hands_free"))
+
+
 def test_changes_that_take_effect_with_the_next_take() -> None:
     assert apply_setting(PLAN, ("sound", "latency_ms"), 20.0).source == MicrophoneSpec(
         latency_ms=20.0
     )
     assert apply_setting(PLAN, ("practice", "count_in"), 2).count_in == 2
+    assert apply_setting(PLAN, ("practice", "hands_free"), True).hands_free == HandsFree()
     for key in SETTING_KEYS:
-        changes = key[0] == "sound" or key == ("practice", "count_in")
+        changes = key[0] == "sound" or key in PRACTICE_KEYS
         wanted = (
             TAKES_EFFECT_NEXT_TAKE
             if changes
@@ -352,7 +356,7 @@ def test_arrow_and_page_keys_reach_every_setting(size: tuple[int, int]) -> None:
             await press(pilot, "down")
         await press(pilot, "end", "pageup")
         assert text(pilot).count("▶") == 1
-        await press(pilot, "pagedown", "up")
+        await press(pilot, "pagedown", "pagedown", "up")
         assert lines[-2].name in text(pilot)
 
     run(test, held(PLAN), size=size)

@@ -27,7 +27,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trainer.app.widgets.key_footer import FULL_COLUMNS
 from trainer.app.widgets.readout import LARGE_ROWS
 from trainer.app.widgets.tab_page import ROWS_PER_LINE, lay_out_tab
 from trainer.drill import Drill
@@ -45,8 +44,6 @@ GOOD_TRACE_ROWS = 13
 PAGE_MARGIN = 1
 """Blank cells on either side of the page of tab."""
 _HEAD, _SCALE, _GAP, _READOUT, _MARKS = 1, 1, 1, 4, 2
-_FOOTER, _FULL_FOOTER = 1, 2
-"""Rows of the footer in narrow windows, and in those where it has all keys."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +63,7 @@ class PracticeLayout:
 
 
 def practice_layout(
-    drill: Drill, width: int, height: int, *, far: bool, status: int, trouble: bool
+    drill: Drill, width: int, height: int, *, far: bool, status: int, trouble: bool, footer: int = 1
 ) -> PracticeLayout:
     """Lay out the practice screen.
 
@@ -77,6 +74,7 @@ def practice_layout(
         far: whether the far view is shown.
         status: rows of the status line.
         trouble: whether it takes the place of the marks.
+        footer: rows of the footer.
     """
     if far:
         needle = max(MIN_FAR_NEEDLE_ROWS, height // ROWS_PER_NEEDLE_ROW)
@@ -84,7 +82,6 @@ def practice_layout(
     if height < TALL_ROWS:
         return PracticeLayout((_HEAD, 0, 1 + _SCALE, _READOUT, *_lower(_MARKS, status, trouble)))
     needle = height // ROWS_PER_NEEDLE_ROW + _SCALE + _GAP
-    footer = _FULL_FOOTER if width >= FULL_COLUMNS else _FOOTER
     lower = _lower(_MARKS + _GAP, status, trouble)
     free = height - _HEAD - needle - _READOUT - _GAP - sum(lower) - footer
     most = max(2, (free - MIN_TRACE_ROWS) // ROWS_PER_LINE)

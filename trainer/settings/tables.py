@@ -95,6 +95,7 @@ class PracticeTable(_Table):
     )
     hands_free: bool = Field(
         default=False,
+        title="Hands-free",
         description="whether passes go on by themselves and start on a note, true or false",
     )
 

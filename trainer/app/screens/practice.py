@@ -31,7 +31,7 @@ from trainer.app.set_run import SetRun
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
-from trainer.app.widgets.key_footer import KeyFooter
+from trainer.app.widgets.key_footer import KeyFooter, footer_entries, footer_lines
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.app.widgets.tab_page import TabPage, TabPageState
@@ -81,7 +81,6 @@ class PracticeScreen(TakeScreen):
             "hands-free",
             tooltip="hands-free: go on pass by pass, start on a note; or off",
         ),
-        Binding("d", "hear", "hear it", tooltip="hear the wanted note; before a take, its bar"),
         Binding("up,plus,equals_sign", "tempo(1)", "tempo", key_display="↑↓", tooltip="faster"),
         Binding("down,minus", "tempo(-1)", "slower", show=False, tooltip="slower"),
         Binding(
@@ -101,6 +100,7 @@ class PracticeScreen(TakeScreen):
         Binding("l", "loop", "loop", tooltip="loop on or off, from the next pass on"),
         Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
         *(Binding(key, name, words, tooltip=about) for key, name, words, about in PLACES),
+        Binding("d", "hear", "hear it", tooltip="hear the wanted note; before a take, its bar"),
         Binding("v", "far", "far view", tooltip="large text and needle, or the page of tab"),
         Binding("n", "drill(1)", "drill", key_display="n p", tooltip="next drill on the shelf"),
         Binding("p", "drill(-1)", "previous drill", show=False, tooltip="previous drill"),
@@ -186,7 +186,14 @@ class PracticeScreen(TakeScreen):
         key = (drill, self.size, far, status)
         if key != self._laid_out:
             self._laid_out = key
-            layout = practice_layout(drill, *self.size, far=far, status=status, trouble=trouble)
+            layout = practice_layout(
+                drill,
+                *self.size,
+                far=far,
+                status=status,
+                trouble=trouble,
+                footer=len(footer_lines(footer_entries(self), self.size.width)),
+            )
             self.styles.grid_rows = layout.css
 
     def on_resize(self) -> None:
