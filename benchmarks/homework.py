@@ -27,7 +27,7 @@ import argparse
 import os
 import tempfile
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -58,7 +58,7 @@ from trainer.harp import Harp
 from trainer.marking import FreePass, Result, StartError, find_free_passes
 from trainer.marking.alignment import align
 from trainer.practice import PassEnded, Plan, TakeFailed, run_take
-from trainer.sound import BuiltInPlayer, RecordingSpec
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 DRILL = "across-the-gangway"
 """Drill of the homework: eight bars, 24 notes."""
@@ -78,8 +78,17 @@ Timed = tuple[int, float, float]
 """Index of a step, and start and end in seconds."""
 
 
-def render(drill: Drill, harp: Harp, notes: Sequence[Played]) -> Floats:
-    """Return the sound of notes, by the built-in player."""
+def render(
+    drill: Drill, harp: Harp, notes: Sequence[Played], faults: Mapping[int, Fault] | None = None
+) -> Floats:
+    """Return the sound of notes, by the built-in player.
+
+    Args:
+        drill: the drill that they are of.
+        harp: the harp.
+        notes: the notes.
+        faults: what is wrong with some of them, by their place in `notes`.
+    """
     steps = tuple(
         replace(
             drill.steps[note.step] if note.is_right and note.step is not None else _plain(note),
@@ -94,7 +103,7 @@ def render(drill: Drill, harp: Harp, notes: Sequence[Played]) -> Floats:
     written = replace(
         drill, name="as-played", tempo=60.0, meter=(4, 4), swing=1.0, steps=steps, end=end, aims=()
     )
-    player = BuiltInPlayer(written, harp)
+    player = BuiltInPlayer(written, harp, spec=PlayerSpec(faults=faults or {}))
     sound = np.concatenate([block.samples for block in player.blocks()])
     return np.asarray(sound[player.clock.zero :], dtype=np.float64)
 
@@ -156,7 +165,7 @@ class Homework:
     as_played: bool = False
 
 
-def _timed(
+def timed(
     drill: Drill,
     steps: Sequence[int],
     *,
@@ -197,22 +206,22 @@ def homework(drill: Drill) -> Iterator[Homework]:
     third = bars[3][0]
 
     def plain(**how: float) -> Callable[[Drill], list[Timed]]:
-        return lambda drill: _timed(drill, every, **how)  # type: ignore[arg-type]
+        return lambda drill: timed(drill, every, **how)  # type: ignore[arg-type]
 
     def stopping(**stops: float) -> Callable[[Drill], list[Timed]]:
         places = {int(place[1:]): length for place, length in stops.items()}
-        return lambda drill: _timed(drill, every, stops=places)
+        return lambda drill: timed(drill, every, stops=places)
 
     def path(steps: list[int]) -> Callable[[Drill], list[Timed]]:
-        return lambda drill: _timed(drill, steps)
+        return lambda drill: timed(drill, steps)
 
     def false_start(drill: Drill) -> list[Timed]:
-        first = _timed(drill, every[: third + 2])
-        return [*first, *_timed(drill, every, at=first[-1][2] + 2.5)]
+        first = timed(drill, every[: third + 2])
+        return [*first, *timed(drill, every, at=first[-1][2] + 2.5)]
 
     def two_tries(drill: Drill) -> list[Timed]:
-        first = _timed(drill, every, ratio=0.9)
-        return [*first, *_timed(drill, every, at=first[-1][2] + 3.0)]
+        first = timed(drill, every, ratio=0.9)
+        return [*first, *timed(drill, every, at=first[-1][2] + 3.0)]
 
     for percent in (3, 5, 8, 12):
         says = f"instead of {drill.tempo:g}"

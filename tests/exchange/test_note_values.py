@@ -120,7 +120,7 @@ def test_values_fill_their_spans(meter: Meter, parts: list[tuple[Fraction, bool]
             made.append(BarSpan(at, min(end, meter.bar), is_rest, key))
         at = end
     values = bar_values(made, meter)
-    assert all(one.end == other.at for (_, one), (_, other) in pairwise(values))
+    assert all(value.end == after.at for (_, value), (_, after) in pairwise(values))
     for span in made:
         own = [value for key, value in values if key == span.key]
         assert (own[0].at, own[-1].end) == (span.start, span.end)

@@ -17,22 +17,28 @@ import pytest
 
 from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
 from tests.support.waiting import wait_until
-from trainer.drill import CRITERIA
+from trainer.drill import CRITERIA, read_shelf
 from trainer.practice import BatchError, mark_recordings
 from trainer.report.batch_report import recording_data
 from trainer.report.class_page import class_html
 from trainer.report.class_report import (
+    Beside,
     Student,
     class_csv,
     class_data,
+    class_habits,
     class_markdown,
+    exercises,
     median_scores,
+    needs_text,
     read_students,
     students_by_loss,
 )
 from trainer.report.losses import MIN_LOSS_POINTS, losses
 from trainer.report.student_page import StudentReport
 from trainer.report.student_report import student_csv, student_data, student_markdown
+
+SHELF = read_shelf().drills
 
 
 @pytest.fixture(scope="module")
@@ -103,6 +109,63 @@ def test_no_name_is_markup_or_a_formula() -> None:
     (row,) = csv.DictReader(io.StringIO(class_csv([student])))
     assert row["who"] == "'=1+1 | [x](y) <b>`"
     assert class_data(DRILL, [student])["students"][0]["who"] == student.name
+
+
+def data_of(name: str, **more: Any) -> dict[str, Any]:
+    """A result of two steps, as JSON."""
+    step = {"target": {"tab": "4", "length_beats": 1.0}, "parts": {"pitch": 100.0}}
+    steps = [{**step, "index": index, "score": 100.0} for index in range(len(DRILL.steps))]
+    base = {"recording": f"{name}.wav", "score": 96.0, "passed": True, "passes": [96.0]}
+    return {**base, "steps": steps, "weights": {"pitch": 40.0}, **more}
+
+
+def remark(kind: str, sentence: str, step: int | None = None, size: float = 1.0) -> dict[str, Any]:
+    return {"kind": kind, "sentence": sentence, "step": step, "size": size}
+
+
+def test_what_happened_in_a_performance_is_said_as_what_it_is() -> None:
+    missing = {"name": "notes missing", "steps": [2, 3], "size": 0.0}
+    stop = remark("stop", "stopped for 0.6 s before bar 3", 4, 0.6)
+    tempo, drift = remark("tempo", "at 93 instead of 84"), remark("drift", "sped up from 87 to 99")
+    students = read_students(
+        [
+            data_of("bert", remarks=[stop]),
+            data_of("clara", remarks=[remark("skip", "skipped bar 2", 2, 2.0)], habits=[missing]),
+            data_of("dora", remarks=[tempo, drift]),
+            data_of("emil", remarks=[remark("repeat", "repeated bar 4", 5, 3.0)], notes=["cut"]),
+            {"recording": "/a/b/finn.wav", "trouble": "/a/b/finn.wav is a pipe"},
+        ]
+    )
+    assert {student.name: needs_text(student) for student in students} == {
+        "bert": "Stopped for 0.6 s before bar 3.",
+        "clara": "Skipped bar 2.",  # and not "notes are left out"
+        "dora": "Sped up from 87 to 99. At 93 instead of 84.",
+        "emil": "Repeated bar 4.",
+        "finn": "Finn.wav is a pipe.",
+    }
+    habits = {habit.name: habit.students for habit in class_habits(students)}
+    assert habits == {"stops": ("bert", "emil"), "skips": ("clara",), "speeds up": ("dora",)}
+    titles = [exercise.title for exercise in exercises(DRILL, students, SHELF)]
+    assert titles[0] == f"{DRILL.title}, slower, without a stop"
+    assert len(titles) == 3
+
+
+def test_no_exercise_is_a_drill_that_was_passed() -> None:
+    shallow = {"name": "bends shallow", "steps": [4], "size": 30.0}
+
+    def titles(passed: str) -> list[str]:
+        beside = {"bert.wav": Beside(passed_drills=frozenset([passed]))}
+        data = [data_of("bert", passed=False, habits=[shallow])]
+        return [each.title for each in exercises(DRILL, read_students(data, beside=beside), SHELF)]
+
+    (first,) = titles("")
+    (second,) = titles(next(drill.name for drill in SHELF if drill.title == first))
+    assert first != second
+    for title in (first, second):
+        drill = next(drill for drill in SHELF if drill.title == title)
+        assert drill.level <= DRILL.level
+        assert drill.tuning == DRILL.tuning
+        assert any("'" in step.tab for step in drill.steps)
 
 
 def test_a_report_as_markdown_table_and_data(student_report: StudentReport) -> None:

@@ -107,7 +107,7 @@ class Batch:
             typer.echo(f"\n{batch_summary_text(results)}")
         if self.class_ is not None:
             data = [*sorted_out.earlier, *map(recording_data, results)]
-            self._write_class(names, pages, data)
+            self._write_class(names, pages, data, stored)
         if any(marked.best is None for marked in results):
             raise typer.Exit(ExitCode.FAILED)
 
@@ -146,6 +146,7 @@ class Batch:
         names: Mapping[Path, str],
         pages: Mapping[Path, Path],
         data: Sequence[Mapping[str, Any]],
+        stored: StoredResults | None,
     ) -> None:
         import json
 
@@ -164,7 +165,7 @@ class Batch:
         assert self.class_ is not None
         shelf = read_shelf().drills
         by_text = {str(path): name for path, name in names.items()}
-        beside = {str(path): self._beside(page) for path, page in pages.items()}
+        beside = {str(path): self._beside(path, pages.get(path), stored) for path in names}
         missing = [
             Student(name, trouble=NO_RECORDING)
             for name in missing_students(self.recordings, self.listed)
@@ -185,15 +186,19 @@ class Batch:
         write_text(self.class_, text)
         typer.echo(f"Wrote {self.class_}.", err=True)
 
-    def _beside(self, page: Path) -> Beside:
+    def _beside(self, recording: Path, page: Path | None, stored: StoredResults | None) -> Beside:
         """Return what the class page shows of a student beside the marks."""
         from trainer.report.class_report import Beside
         from trainer.report.remarks import read_remarks, remarks_path
 
         assert self.class_ is not None
+        passed = stored.passed_drills(recording, self.drill) if stored else frozenset[str]()
+        if page is None:
+            return Beside(passed_drills=passed)
         link = os.path.relpath(page, self.class_.parent) if page.exists() else ""
         remarks = read_remarks(remarks_path(page))
-        return Beside(Path(link).as_posix() if link else "", remarks[-1] if remarks else "")
+        shown = remarks[-1] if remarks else ""
+        return Beside(Path(link).as_posix() if link else "", shown, passed)
 
 
 def _page_paths(folder: Path, names: Mapping[Path, str]) -> dict[Path, Path]:
@@ -248,7 +253,8 @@ class _SortedOut:
                 request = None
                 if page is not None:
                     remarks = read_remarks(remarks_path(page))
-                    request = PageRequest(names[path], notes, last, remarks)
+                    passed = stored.passed_drills(path, batch.drill) if stored else frozenset[str]()
+                    request = PageRequest(names[path], notes, last, remarks, passed_drills=passed)
             except TrainerError as error:
                 sorted_out.unreadable.append(MarkedRecording(path, trouble=str(error)))
                 continue

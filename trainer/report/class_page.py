@@ -23,7 +23,7 @@ from trainer.report.class_report import (
     part_text,
 )
 from trainer.report.drill_report import drill_summary
-from trainer.report.formatting import score_text
+from trainer.report.formatting import score_text, sentence_text
 from trainer.report.grades import GRADES, MISSED, Grade, grade_of_score
 from trainer.report.rendering import render_page
 from trainer.report.tab_layout import tab_page_text
@@ -88,7 +88,7 @@ def class_html(drill: Drill, students: Sequence[Student], shelf: Sequence[Drill]
                 "last": "" if student.last is None else score_text(student.last),
                 "passes": student.passes,
                 "needs": needs_text(student),
-                "notes": student.notes,
+                "notes": [sentence_text(note) for note in student.notes],
             }
             for student in students
         ],

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 from statistics import median
@@ -18,10 +19,11 @@ from typing import Any
 from trainer.core.printable import printable
 from trainer.core.tables import safe_cell
 from trainer.drill import Drill
-from trainer.report.advice import A4_HZ, REMEDIES, best_drill
-from trainer.report.formatting import markdown_text, quantity_text, score_text
+from trainer.report.drill_choice import best_drill
+from trainer.report.formatting import markdown_text, quantity_text, score_text, sentence_text
 from trainer.report.grades import FAULT_BELOW
 from trainer.report.losses import Loss, losses
+from trainer.report.remedies import REMEDIES, a4_text, remark_habit, skipped_steps
 from trainer.report.schemas.classes import ClassReportData
 
 MIN_STUDENT_LOSS_POINTS = 0.5
@@ -34,6 +36,10 @@ NO_RECORDING = "no recording"
 """What is said of a student of the list who has sent none."""
 MAX_HABITS = 2
 """Maximum number of habits shown for each student."""
+MAX_FACTS = 2
+"""Maximum number of facts of a performance shown for each student."""
+IMPLIED_REMARKS = ("tuning",)
+"""Kinds of remarks that a habit says as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +49,12 @@ class Beside:
     Attributes:
         page: link to the student's page; empty without one.
         remark: the teacher's latest words; empty without any.
+        passed_drills: names of the drills that the student is known to have passed.
     """
 
     page: str = ""
     remark: str = ""
+    passed_drills: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,11 +65,13 @@ class StudentHabit:
         name: as in :class:`trainer.marking.Habit`.
         steps: indices of the steps that show it.
         size: median size in the unit of its figure; 0 if it has none.
+        of_performance: whether it stands for a remark, so that a fact says it, too.
     """
 
     name: str
     steps: tuple[int, ...]
     size: float = 0.0
+    of_performance: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +121,7 @@ class Student:
         steps: score of each step of the best pass, by its index.
         trouble: why it could not be marked; empty if it was.
         habits: the student's habits, the one to work on first before the others.
+        facts: what else is to be known of the performance, a sentence each, such as a stop.
         missed: indices of the steps that were not played.
         last: score of the last time; None if it is not known.
         beside: link and remark.
@@ -125,6 +136,7 @@ class Student:
     steps: Mapping[int, float] | None = None
     trouble: str = ""
     habits: tuple[StudentHabit, ...] = ()
+    facts: tuple[str, ...] = ()
     missed: frozenset[int] = frozenset()
     last: float | None = None
     beside: Beside = Beside()
@@ -143,11 +155,14 @@ class Student:
         """
         name = printable(PurePath(data["recording"]).stem if name is None else name)
         if data.get("score") is None:
-            return cls(name, trouble=printable(data.get("trouble") or "it was not marked"))
+            trouble = data.get("trouble") or "it was not marked"
+            place = data["recording"]
+            return cls(name, trouble=printable(trouble.replace(place, PurePath(place).name)))
         marks = data["steps"]
         steps = [
             (mark["target"]["tab"], mark["target"]["length_beats"], mark["parts"]) for mark in marks
         ]
+        remarks = data.get("remarks", ())
         return cls(
             name,
             data["score"],
@@ -155,10 +170,8 @@ class Student:
             len(data["passes"]),
             tuple(losses(steps, data["weights"], MIN_STUDENT_LOSS_POINTS)),
             {mark["index"]: mark["score"] for mark in marks},
-            habits=tuple(
-                StudentHabit(habit["name"], tuple(habit["steps"]), habit["size"])
-                for habit in data.get("habits", ())
-            ),
+            habits=(*_habits(data.get("habits", ()), remarks), *_remark_habits(remarks)),
+            facts=tuple(_facts(remarks)),
             missed=frozenset(
                 mark["index"]
                 for mark in marks
@@ -168,6 +181,33 @@ class Student:
             beside=beside or Beside(),
             notes=tuple(map(printable, data.get("notes", ()))),
         )
+
+
+def _habits(
+    habits: Sequence[Mapping[str, Any]], remarks: Sequence[Mapping[str, Any]]
+) -> Iterator[StudentHabit]:
+    """Yield the habits of a result's JSON; notes that a remark says were skipped are none."""
+    skipped = skipped_steps((each["kind"], each["step"], each["size"]) for each in remarks)
+    for habit in habits:
+        if habit["name"] != "notes missing" or not set(habit["steps"]) <= skipped:
+            yield StudentHabit(habit["name"], tuple(habit["steps"]), habit["size"])
+
+
+def _facts(remarks: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    """Yield remarks as sentences, first those that call for a remedy."""
+    shown = [remark for remark in remarks if remark["kind"] not in IMPLIED_REMARKS]
+    shown.sort(key=lambda remark: not remark_habit(remark["kind"], remark["size"]))
+    for remark in shown:
+        yield sentence_text(printable(remark["sentence"]))
+
+
+def _remark_habits(remarks: Sequence[Mapping[str, Any]]) -> list[StudentHabit]:
+    """Return the habits that remarks stand for, each once."""
+    steps: dict[str, list[int]] = {}
+    for remark in remarks:
+        if name := remark_habit(remark["kind"], remark["size"]):
+            steps.setdefault(name, []).extend([] if remark["step"] is None else [remark["step"]])
+    return [StudentHabit(name, tuple(where), of_performance=True) for name, where in steps.items()]
 
 
 def read_students(
@@ -220,7 +260,7 @@ def class_habits(students: Sequence[Student]) -> list[ClassHabit]:
         habits.append(
             ClassHabit(
                 remedy.focus.format(size=f"{size:.0f}"),
-                remedy.remedy.format(a4=f"{A4_HZ * 2.0 ** (size / 1200.0):.1f}"),
+                remedy.remedy.format(a4=a4_text(name, size)),
                 tuple(student.name for student, _ in entries),
                 name,
                 tuple(steps),
@@ -234,8 +274,8 @@ def exercises(
 ) -> list[Exercise]:
     """Return the exercises for the next week, the one that most students need first.
 
-    Drills that train the habits of the class come first, each for as many students as possible who
-    have no exercise yet; then the bars that were hardest.
+    What trains the habits of the class comes first, each for as many students as possible who have
+    not passed and have no exercise yet; then the bars that were hardest.
 
     Args:
         drill: the drill that was played.
@@ -244,20 +284,46 @@ def exercises(
     """
     proposed: dict[str, Exercise] = {}
     habits, covered = class_habits(students), set[str]()
+    passed = {student.name for student in students if student.passed}
+
+    def need(habit: ClassHabit) -> tuple[int, int]:
+        waiting = set(habit.students) - covered
+        return len(waiting - passed), len(waiting)
+
     while habits and len(proposed) < MAX_EXERCISES:
-        habit = max(habits, key=lambda habit: len(set(habit.students) - covered))
+        habit = max(habits, key=need)
         habits.remove(habit)
-        tabs = {tab for i in habit.steps if i < len(drill.steps) for tab in drill.steps[i].tabs}
-        best = best_drill(REMEDIES[habit.name].skills, tabs, drill, shelf)
-        if best is not None and best.title not in proposed:
+        title = _exercise_title(habit, drill, _open(shelf, habit, students))
+        if title and title not in proposed:
             covered |= set(habit.students)
             reason = f"{habit.phrase} {habit.remedy}"
-            proposed[best.title] = Exercise(best.title, reason, habit.students)
+            proposed[title] = Exercise(title, reason, habit.students)
     for bar, score in _hardest_bars(drill, students):
         title = "The pick-up" if bar == 0 else f"Bar {bar}"
         text = f"{title} of {drill.title}, alone and slower"
         proposed.setdefault(text, Exercise(text, f"{score_text(score)} at the median."))
     return list(proposed.values())[:MAX_EXERCISES]
+
+
+def _exercise_title(habit: ClassHabit, drill: Drill, shelf: Sequence[Drill]) -> str:
+    """Return the title of what trains a habit; empty if there is nothing."""
+    remedy = REMEDIES[habit.name]
+    if remedy.again:
+        return f"{drill.title}, {remedy.again}"
+    steps = [drill.steps[i] for i in habit.steps if i < len(drill.steps)]
+    best = best_drill(remedy, steps, drill, shelf)
+    return best.title if best else ""
+
+
+def _open(shelf: Sequence[Drill], habit: ClassHabit, students: Sequence[Student]) -> list[Drill]:
+    """Return the drills that most of a habit's students have not passed."""
+    passed = Counter(
+        name
+        for student in students
+        if student.name in habit.students
+        for name in student.beside.passed_drills
+    )
+    return [drill for drill in shelf if 2 * passed[drill.name] <= len(habit.students)]
 
 
 def _hardest_bars(drill: Drill, students: Sequence[Student]) -> list[tuple[int, float]]:
@@ -271,15 +337,16 @@ def _hardest_bars(drill: Drill, students: Sequence[Student]) -> list[tuple[int, 
 
 
 def needs_text(student: Student) -> str:
-    """Return what a student needs: why there is no mark, else habits, else what cost most."""
+    """Return what a student needs: why there is no mark, else habits and facts, else losses."""
     if student.trouble:
-        return student.trouble
+        return sentence_text(student.trouble)
     habits = [
         REMEDIES[habit.name].focus.format(size=f"{habit.size:.0f}")
-        for habit in student.habits[:MAX_HABITS]
-        if habit.name in REMEDIES
+        for habit in student.habits
+        if habit.name in REMEDIES and not habit.of_performance
     ]
-    return " ".join(habits) or ", ".join(loss.phrase for loss in student.losses[:MAX_LOSSES])
+    sentences = [*habits[:MAX_HABITS], *student.facts[:MAX_FACTS]]
+    return " ".join(sentences) or ", ".join(loss.phrase for loss in student.losses[:MAX_LOSSES])
 
 
 def median_scores(students: Sequence[Student]) -> dict[int, float]:

@@ -33,6 +33,11 @@ def quantity_text(number: float, unit: str) -> str:
     return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
+def sentence_text(text: str) -> str:
+    """Return text as a sentence: with a capital and a full stop."""
+    return f"{text[:1].upper()}{text[1:]}{'' if text.endswith(('.', '?', '!')) else '.'}"
+
+
 def bars_text(bars: tuple[int, int]) -> str:
     """Return a range of bars: ``bar 2``, ``bars 2 to 4``."""
     first, last = bars

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from functools import cache
 from pathlib import Path
 
@@ -39,6 +39,7 @@ class PageRequest:
         last: what the student reached last time; None if it is not known.
         remarks: the teacher's words.
         has_sound: whether the take can be heard on it.
+        passed_drills: names of the drills that the student is known to have passed.
     """
 
     student: str = ""
@@ -46,10 +47,12 @@ class PageRequest:
     last: Summary | None = None
     remarks: tuple[str, ...] = ()
     has_sound: bool = True
+    passed_drills: frozenset[str] = frozenset()
 
     def key(self, made_from: Fingerprint) -> str:
         """Return the SHA-256 of all that a page follows from."""
-        parts = (sorted(asdict(made_from).items()), self, code_digest(("report",)))
+        shown = replace(self, passed_drills=frozenset()), sorted(self.passed_drills)
+        parts = (sorted(asdict(made_from).items()), shown, code_digest(("report",)))
         return hashlib.sha256(repr(parts).encode("utf-8", "surrogatepass")).hexdigest()
 
 
@@ -106,7 +109,7 @@ def student_report(
         samples,
         opened.rate,
         marked.path.name,
-        advise(best, _shelf()),
+        advise(best, _shelf(), request.passed_drills),
         request.student,
         (*request.notes, *marked.notes),
         request.last,

@@ -81,6 +81,20 @@ class StoredResults:
             return None
         return data | {"recording": str(recording)}
 
+    def passed_drills(self, recording: Path, drill: Drill) -> frozenset[str]:
+        """Return the names of the other drills that were passed under the path of a recording."""
+        own = self.path(recording, drill)
+        stem = own.name.removesuffix(f".{drill.name}.json")
+        names = set()
+        for path in self._folder.glob(f"{stem}.*.json"):
+            try:
+                data = json.loads(path.read_bytes())
+                if path != own and data["passed"] is True:
+                    names.add(str(data["drill"]))
+            except (OSError, ValueError, KeyError, TypeError):
+                continue
+        return frozenset(names)
+
     def last(self, recording: Path, drill: Drill, made_from: Fingerprint) -> Summary | None:
         """Return what was reached under the path of a recording before its present sound."""
         try:

@@ -25,7 +25,7 @@ from trainer.marking import Mark, PlayedNote, Result
 from trainer.report.advice import Advice
 from trainer.report.directions import written_tab
 from trainer.report.drill_report import drill_summary
-from trainer.report.formatting import score_text
+from trainer.report.formatting import score_text, sentence_text
 from trainer.report.grades import FAULT_BELOW, GRADES, MISSED, Grade, grade_of_mark, grade_of_score
 from trainer.report.last_time import Summary
 from trainer.report.page_sound import flac_base64
@@ -207,7 +207,7 @@ def student_html(report: StudentReport, key: str = "") -> str:
         legend=table.legend,
         timing=timing_plot(result),
         tempo_plot=tempo_plot(tempo_points(result), result.drill.tempo),
-        played=[_sentence(remark.sentence) for remark in performance.remarks]
+        played=[sentence_text(remark.sentence) for remark in performance.remarks]
         if performance
         else [],
         strip=[*_strip(report, by_index)],
@@ -219,10 +219,6 @@ def student_html(report: StudentReport, key: str = "") -> str:
         extras=[extra.sentence for extra in result.extras],
         sound=_sound(report),
     )
-
-
-def _sentence(text: str) -> str:
-    return f"{text[:1].upper()}{text[1:]}."
 
 
 def tempo_points(result: Result) -> list[tuple[float, float]]:
