@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+from collections import Counter
 from collections.abc import Generator
+from pathlib import Path
 from typing import Any
 
 import trainer as _trainer  # noqa: F401 - before numpy, whose BLAS reads its number of threads
@@ -39,11 +41,26 @@ def separate_user_folders(tmp_path_factory: pytest.TempPathFactory) -> Generator
         yield
 
 
+SPREAD = 25
+"""Tests of one file that run in one process, in turn."""
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Run tests that depend on a sound system or a terminal in one process, in turn."""
+    """Say which tests run in one process, in turn.
+
+    Tests that depend on a sound system or a terminal do. Of the others, those of a file stay
+    together, as they share fixtures and what they have cached, up to `SPREAD` of them.
+    """
+    numbers: Counter[Path] = Counter()
     for item in items:
         if item.get_closest_marker("needs_pulse") or item.get_closest_marker("needs_tmux"):
-            item.add_marker(pytest.mark.xdist_group("in real time"))
+            group = "in real time"
+        elif not item.get_closest_marker("xdist_group"):
+            group = f"{item.path.stem} {numbers[item.path] // SPREAD}"
+            numbers[item.path] += 1
+        else:
+            continue
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 @pytest.hookimpl(wrapper=True)

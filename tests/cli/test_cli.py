@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shlex
@@ -18,7 +19,7 @@ import soundfile as sf
 import typer
 
 from tests.support.command_line import Trainer
-from trainer.cli import app
+from trainer.cli import app, main
 from trainer.cli.exit_codes import ExitCode
 from trainer.core.logs import log_file
 
@@ -30,8 +31,11 @@ FAULTS = ("--fault", "2:leak_db=-13", "--fault", "5:cents=-18", "--fault", "3:la
 def take(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A saved take of the built-in player, with faults."""
     path = tmp_path_factory.mktemp("takes") / "take.flac"
-    command = [sys.executable, "-m", "trainer", "play", "harbour-bell", "--plain", "--player"]
-    subprocess.run([*command, *FAULTS, "--save", str(path)], check=True, capture_output=True)
+    command = ["trainer", "play", "harbour-bell", "--plain", "--player", *FAULTS]
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "argv", [*command, "--save", str(path)])
+        with contextlib.suppress(SystemExit):
+            main()
     return path
 
 

@@ -1051,7 +1051,15 @@ def test_any_bytes_in_a_file_get_a_drill_error(
     assert path.read_bytes() == raw
 
 
-MEGABYTE = 1_000_000
+MUCH = 200_000
+"""Characters of a file that no player writes: what grows with their square takes minutes.
+
+A drill of a megabyte takes five times as long; the slowest some 2 s of a processor.
+"""
+MOST_S = 4.0
+"""Longest time for it; ten times what the slowest takes, as the machine may be busy."""
+MOST_IN_ERROR = 40_000
+"""Characters of an error that does not repeat the file."""
 
 
 @pytest.mark.parametrize(
@@ -1104,37 +1112,37 @@ MEGABYTE = 1_000_000
         ),
     ],
 )
-def test_a_megabyte_of_tab_is_answered_in_seconds(piece: str) -> None:
-    tab = piece * (MEGABYTE // len(piece))
+def test_a_long_tab_is_answered_in_seconds(piece: str) -> None:
+    tab = piece * (MUCH // len(piece))
     start = time.process_time()
     with pytest.raises(DrillError) as caught:
         drill_of(tab)
-    assert time.process_time() - start < 10  # the slowest takes some 2 s here
-    assert len(str(caught.value)) < 100_000
+    assert time.process_time() - start < MOST_S
+    assert len(str(caught.value)) < MOST_IN_ERROR
 
 
 @pytest.mark.parametrize(
     "source",
     [
-        *("a." * (MEGABYTE // 2) + "b = 1", "[" + "a." * (MEGABYTE // 2) + "b]", "[" * MEGABYTE),
+        *("a." * (MUCH // 2) + "b = 1", "[" + "a." * (MUCH // 2) + "b]", "[" * MUCH),
         *(
-            "a = " + "[" * MEGABYTE,
-            "a = " + "{a=" * (MEGABYTE // 3),
-            '"' * MEGABYTE,
-            "'" * MEGABYTE,
+            "a = " + "[" * MUCH,
+            "a = " + "{a=" * (MUCH // 3),
+            '"' * MUCH,
+            "'" * MUCH,
         ),
-        *("a" * MEGABYTE + " = 1", "a = '" + "x" * MEGABYTE + "'", "=" * MEGABYTE, "\\" * MEGABYTE),
-        "".join(f"a{number} = 1\n" for number in range(MEGABYTE // 12)),
-        "".join(f"[a{number}]\n" for number in range(MEGABYTE // 10)),
-        "skills = [" + '"",' * (MEGABYTE // 3) + "]",
-        'about = """' + '""\\"' * (MEGABYTE // 4) + '"""',
-        "title = " + "9" * MEGABYTE,
+        *("a" * MUCH + " = 1", "a = '" + "x" * MUCH + "'", "=" * MUCH, "\\" * MUCH),
+        "".join(f"a{number} = 1\n" for number in range(MUCH // 12)),
+        "".join(f"[a{number}]\n" for number in range(MUCH // 10)),
+        "skills = [" + '"",' * (MUCH // 3) + "]",
+        'about = """' + '""\\"' * (MUCH // 4) + '"""',
+        "title = " + "9" * MUCH,
     ],
     ids=range(16),
 )
-def test_a_megabyte_of_anything_is_answered_in_seconds(source: str) -> None:
+def test_a_long_file_of_anything_is_answered_in_seconds(source: str) -> None:
     start = time.process_time()
     with pytest.raises(DrillError) as caught:
         parse_drill(source, "t")
-    assert time.process_time() - start < 10
-    assert len(str(caught.value)) < 100_000
+    assert time.process_time() - start < MOST_S
+    assert len(str(caught.value)) < MOST_IN_ERROR

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.support.evening_class import CLASS, plan, run_trainer
+from tests.support.command_line import Trainer
+from tests.support.evening_class import CLASS, plan
 from trainer.practice import Plan, batch
 from trainer.practice.batch import CRASHED, MarkedRecording, mark_recording, mark_recordings
 from trainer.report.batch_report import batch_summary_text, recording_data, recording_line
@@ -52,42 +53,44 @@ def test_a_process_that_dies_takes_only_its_own_recording(
     assert marked["odger"].best
 
 
-def test_a_folder_is_marked_reported_saved_and_resumed(folder: Path, tmp_path: Path) -> None:
+def test_a_folder_is_marked_reported_saved_and_resumed(
+    folder: Path, tmp_path: Path, trainer: Trainer
+) -> None:
     out = tmp_path / "marks"
-    done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
-    assert done.returncode == 1, done.stderr
-    assert "jorun.wav" in done.stdout
-    assert "weakest: step 5 (-4')" in done.stdout
-    assert "3 of 4 recordings marked" in done.stdout
-    assert "Hardest for most: step 5" in done.stdout
+    done = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
+    assert done.code == 1, done.err
+    assert "jorun.wav" in done.out
+    assert "weakest: step 5 (-4')" in done.out
+    assert "3 of 4 recordings marked" in done.out
+    assert "Hardest for most: step 5" in done.out
     assert len(list(out.iterdir())) == 3
     (jorun,) = [json.loads(path.read_text()) for path in out.iterdir() if "jorun" in path.name]
     assert jorun["steps"][4]["measured"]["cents"] == pytest.approx(-28.0, abs=3.0)
-    again = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
-    assert "3 of 4 have results" in again.stderr
-    assert "0 of 1 recording marked" in again.stdout
+    again = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", str(out))
+    assert "3 of 4 have results" in again.err
+    assert "0 of 1 recording marked" in again.out
 
 
-def test_several_are_written_as_data(folder: Path) -> None:
+def test_several_are_written_as_data(folder: Path, trainer: Trainer) -> None:
     files = [str(folder / f"{name}.wav") for name in ("marit", "odger")]
-    done = run_trainer("mark", *files, "--drill", "harbour-bell", "--format", "json", "--jobs", "1")
-    data = json.loads(done.stdout)
+    done = trainer("mark", *files, "--drill", "harbour-bell", "--format", "json", "--jobs", "1")
+    data = json.loads(done.out)
     assert [Path(entry["recording"]).stem for entry in data] == ["marit", "odger"]
     assert all(entry["trouble"] is None for entry in data)
 
 
-def test_an_empty_folder_is_an_error(tmp_path: Path) -> None:
-    done = run_trainer("mark", str(tmp_path), "--drill", "harbour-bell")
-    assert "has no recordings" in done.stderr
-    assert done.returncode
+def test_an_empty_folder_is_an_error(tmp_path: Path, trainer: Trainer) -> None:
+    done = trainer("mark", str(tmp_path), "--drill", "harbour-bell")
+    assert "has no recordings" in done.err
+    assert done.code
 
 
-def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path) -> None:
+def test_results_cannot_be_kept_in_a_file(folder: Path, tmp_path: Path, trainer: Trainer) -> None:
     (tmp_path / "marks").touch()
     out = str(tmp_path / "marks")
-    done = run_trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
-    assert done.returncode == 3
-    assert "cannot be created" in done.stderr
+    done = trainer("mark", str(folder), "--drill", "harbour-bell", "--out", out)
+    assert done.code == 3
+    assert "cannot be created" in done.err
 
 
 def test_lines_fit_80_columns(folder: Path) -> None:

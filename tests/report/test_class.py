@@ -15,7 +15,8 @@ from typing import Any
 
 import pytest
 
-from tests.support.evening_class import CLASS, DRILL, plan, run_trainer
+from tests.support.command_line import Trainer
+from tests.support.evening_class import CLASS, DRILL, plan
 from tests.support.waiting import wait_until
 from trainer.drill import CRITERIA, read_shelf
 from trainer.practice import BatchError, mark_recordings
@@ -189,33 +190,30 @@ def test_a_report_as_markdown_table_and_data(student_report: StudentReport) -> N
 
 
 def test_the_commands_write_them_and_remember_what_was_marked_before(
-    folder: Path,
-    tmp_path: Path,
+    folder: Path, tmp_path: Path, trainer: Trainer
 ) -> None:
     kept, page = tmp_path / "marks", tmp_path / "class.html"
     words = ("mark", str(folder), "--drill", DRILL.name, "--out", str(kept))
-    first = run_trainer(*words, "--class", str(page))
-    assert first.returncode == 1  # one is no recording
-    again = run_trainer(*words, "--class", str(page.with_suffix(".json")))
-    assert "3 of 4 have results" in again.stderr
+    first = trainer(*words, "--class", str(page))
+    assert first.code == 1  # one is no recording
+    again = trainer(*words, "--class", str(page.with_suffix(".json")))
+    assert "3 of 4 have results" in again.err
     data = json.loads(page.with_suffix(".json").read_text())
     assert [entry["who"] for entry in data["students"]] == sorted([*CLASS, "sigrid"])
     assert all(name in page.read_text() for name in CLASS)
-    assert "exists already" in run_trainer(*words, "--class", str(page)).stderr
-    wrong = run_trainer(*words, "--class", "class.pdf")
-    assert "'class.pdf' has no known format" in wrong.stderr
+    assert "exists already" in trainer(*words, "--class", str(page)).err
+    wrong = trainer(*words, "--class", "class.pdf")
+    assert "'class.pdf' has no known format" in wrong.err
     for ending in ("md", "csv", "json"):
         out = tmp_path / f"jorun.{ending}"
-        done = run_trainer(
+        done = trainer(
             "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", str(out)
         )
-        assert done.returncode == 0, done.stderr
+        assert done.code == 0, done.err
         assert "-4'" in out.read_text()
-    wrong = run_trainer(
-        "report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf"
-    )
-    assert wrong.returncode == 3
-    assert "'x.pdf' has no known format" in wrong.stderr
+    wrong = trainer("report", str(folder / "jorun.wav"), "--drill", DRILL.name, "--out", "x.pdf")
+    assert wrong.code == 3
+    assert "'x.pdf' has no known format" in wrong.err
 
 
 # --- a scheduler and workers, each a process of its own -----------------------------------------
@@ -291,12 +289,12 @@ def test_the_same_marks_from_workers_of_which_some_are_killed(
         assert (recording.passes, recording.trouble) == alone[recording.path]
 
 
-def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path) -> None:
+def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path, trainer: Trainer) -> None:
     cluster.add()
     words = ("mark", str(folder), "--drill", DRILL.name, "--scheduler", cluster.address)
-    done = run_trainer(*words)
-    assert "3 of 4 recordings marked" in done.stdout
-    assert done.returncode == 1
+    done = trainer(*words)
+    assert "3 of 4 recordings marked" in done.out
+    assert done.code == 1
 
 
 def test_a_scheduler_that_is_not_there_is_told(

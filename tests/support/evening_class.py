@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from pathlib import Path
 
 import numpy as np
@@ -40,12 +38,6 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def plan(path: Path) -> Plan:
     return Plan(Harp.of("C"), RecordingSpec(path), drill=DRILL)
-
-
-def run_trainer(*words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "trainer", *words], capture_output=True, text=True, timeout=120
-    )
 
 
 @pytest.fixture(scope="module")

@@ -11,6 +11,7 @@ import difflib
 import io
 import json
 import re
+from itertools import cycle
 from pathlib import Path
 
 import numpy as np
@@ -82,15 +83,14 @@ def sounded(drill: Drill, harp: Harp) -> list[PitchEvent]:
 # The harp
 
 
-@pytest.mark.parametrize("key", STANDARD_KEYS)
-def test_the_harp_of_a_phrase_is_found_in_every_key(key: str) -> None:
-    right = 0
-    for phrase in PHRASES:
+def test_the_harp_of_a_phrase_is_found_in_every_key() -> None:
+    """Each key once and each phrase at least once: a phrase is the same in another key."""
+    assert 8 <= len(PHRASES) <= len(STANDARD_KEYS)
+    for key, phrase in zip(STANDARD_KEYS, cycle(PHRASES), strict=False):
         moved = move_to_harp(phrase, Harp.of(key))
         guesses = guess_harps(sounded(moved, Harp.of(key)), candidate_harps())
-        right += guesses[0].harp.key.name == key
+        assert guesses[0].harp.key.name == key
         assert sum(guess.probability for guess in guesses) == pytest.approx(1.0)
-    assert right == len(PHRASES) >= 8
 
 
 def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
@@ -100,14 +100,16 @@ def test_a_bend_that_is_let_up_gives_the_harp_away() -> None:
     assert guesses[0].probability > 0.9
 
 
-@pytest.mark.parametrize(("key", "a4"), [("A", 440.0), ("E", 440.0), ("D", 446.0)])
-def test_key_and_tuning_are_heard(tmp_path: Path, key: str, a4: float) -> None:
-    harp = Harp.of(key, a4=a4)
+def test_key_and_tuning_are_heard(tmp_path: Path, transcribed: tuple[Path, Transcript]) -> None:
+    harp = Harp.of("D", a4=446.0)
     path = recorded(move_to_harp(find_drill("smokehouse-blues"), harp), harp, tmp_path / "x.wav")
-    result = transcribe(TranscriptRequest(path))
-    assert result.harp.key.name == key
-    assert result.harp.a4 == pytest.approx(a4, abs=0.6)
-    assert result.guesses[0].position == 2
+    for result, key, a4 in (
+        (transcribed[1], "A", 440.0),
+        (transcribe(TranscriptRequest(path)), "D", 446.0),
+    ):
+        assert result.harp.key.name == key
+        assert result.harp.a4 == pytest.approx(a4, abs=0.6)
+        assert result.guesses[0].position == 2
 
 
 # The notes
@@ -234,7 +236,10 @@ def test_a_drill_of_it_is_read_back_and_the_recording_passes_it(
     assert result.score > 95.0
 
 
-@pytest.mark.parametrize("drill", [entry.name for entry in SHELF if not entry.free][::9])
+# Short drills: chords in a rhythm, another tuning, ornaments, an overblow.
+@pytest.mark.parametrize(
+    "drill", ["ferry-engine", "salt-and-rain", "pebbles-on-the-stair", "overblow-on-one"]
+)
 def test_whatever_is_played_makes_a_drill_that_can_be_read(drill: str, tmp_path: Path) -> None:
     played = find_drill(drill)
     harp = Harp.of(played.key, played.tuning)
