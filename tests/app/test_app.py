@@ -1040,7 +1040,7 @@ def test_a_take_in_plain_lines() -> None:
         "Paused: the microphone is gone",
         "Resuming.",
         "Stopped: it stays gone",
-        "The sound is saved in take.flac.",
+        "The audio is saved in take.flac.",
     ]
 
 

@@ -15,8 +15,7 @@ from trainer.app.app import TrainerApp
 from trainer.app.palette import KeyCommands
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpsScreen
-from trainer.app.screens.help import HelpScreen
-from trainer.app.screens.help import help_content as help_text
+from trainer.app.screens.help import HelpScreen, keys_content
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.measure import MeasureScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -103,7 +102,7 @@ SCREENS = (
 
 @pytest.mark.parametrize("owner", SCREENS, ids=lambda owner: owner.__name__)
 def test_every_key_is_described_on_the_help_page(owner: Any) -> None:
-    shown = str(help_text(owner, TrainerApp))
+    shown = str(keys_content(owner, TrainerApp))
     for binding in owner.BINDINGS:
         assert binding.tooltip, binding
         assert binding.tooltip in shown

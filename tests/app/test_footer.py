@@ -6,9 +6,10 @@ from dataclasses import dataclass
 
 import pytest
 from textual.pilot import Pilot
+from textual.widgets._toast import Toast
 
 from tests.app.test_every_key import SCREENS, go_to, plan
-from tests.support.pilots import Puppet, run, settle, text
+from tests.support.pilots import Puppet, run, settle, text, until
 from trainer.app.keys import bindings_of, key_name
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.key_footer import (
@@ -88,5 +89,18 @@ def test_a_click_presses_the_key_below_it(plan: Plan) -> None:
         await pilot.click(footer, offset=(at, 0))
         await settle(pilot)
         assert type(pilot.app.screen).__name__ == "ShelfScreen"
+
+    run(test, plan)
+
+
+def test_a_message_covers_the_status_and_the_footer_only(plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        status = pilot.app.screen.query_one("#status").region
+        pilot.app.notify("the microphone is silent; is it muted or unplugged? " * 3)
+        await until(pilot, lambda: "is it muted" in text(pilot))
+        (toast,) = pilot.app.screen.query(Toast)
+        assert toast.region.y >= status.y
+        assert toast.region.height == 2
+        assert toast.region.width == pilot.app.size.width
 
     run(test, plan)

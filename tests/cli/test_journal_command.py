@@ -257,7 +257,7 @@ def test_where_it_is(trainer: Trainer, journal: Journal, path: Path, tmp_path: P
     assert max(map(len, rest)) <= 80
     assert "12 takes, 1 own harp, 1 measured round trip." in text
     assert f"  Marit: {len(days)} takes on 2 days, {days[0]} to {days[-1]}; harps: old C" in text
-    assert f"Sound was kept and is missing: {takes[1].id[:8]}." in text
+    assert f"Missing audio: {takes[1].id[:8]}." in text
 
 
 def test_a_missing_journal_is_not_created(trainer: Trainer, path: Path) -> None:

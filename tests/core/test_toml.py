@@ -75,7 +75,7 @@ def test_overdeep_keys(parts: int, line: int | None) -> None:
         ("x" * 41, f'"{"x" * 40}…"'),
         (True, "true"),
         (12, "12"),
-        (10**15, "so large a number"),
+        (10**15, "too large a number"),
         (0.5, "0.5"),
         ([1], "a list"),
         ({}, "a table"),

@@ -624,7 +624,7 @@ def test_a_new_drill_goes_to_the_players_folder_or_a_given_path(
     assert "replaces the drill harbour-bell" in named_like.output
     for words, expected in [
         (["no/such"], "there is no folder no"),
-        (["a?b"], "is no name for a drill"),
+        (["a?b"], "is not a name for a drill"),
         (["t.toml", "--title", "x" * 81], "'title' must be one line"),
         (["t.toml", "--harp", "H"], "no harp has the key 'H'"),
         (["t.toml", "--meter", "5/3"], "'meter' must be"),

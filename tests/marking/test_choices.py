@@ -55,7 +55,7 @@ def marks_of(drill: Drill, skipped: int | None = None) -> Result:
 def test_an_optional_note_that_is_left_out_neither_earns_nor_costs() -> None:
     result = marks_of(OPTIONAL, skipped=1)
     left_out = result.marks[1]
-    assert left_out.sentence == "left out, as it may be"
+    assert left_out.sentence == "left out: optional"
     assert not left_out.criteria
     assert aim_points(left_out, "pitch") is None
     assert result.score == pytest.approx(100.0)
@@ -75,7 +75,7 @@ def test_without_a_clock_an_optional_note_does_not_hold_up_the_drill() -> None:
     ]
     marks = [mark for played in notes for reading in played for mark in marker.observe(reading)]
     assert [mark.step.index for mark in marks] == [0, 1, 2, 3]
-    assert marks[1].sentence == "left out, as it may be"
+    assert marks[1].sentence == "left out: optional"
     assert marker.done
     assert marker.result().score >= 95.0
 

@@ -222,7 +222,7 @@ def test_extra_notes_count_as_steps_that_earned_nothing() -> None:
     [
         ("-4'>-4:1", {"cents": 12.0, "scoop_cents": -30.0}, "starts 30 cents flat"),
         ("-4'>-4:1", {"cents": -30.0, "scoop_cents": 12.0}, "ends 30 cents flat"),
-        ("-4'>-4:1", {"stray_cents": 80.0, "back_cents": 10.0}, "strayed 80 cents from its way"),
+        ("-4'>-4:1", {"stray_cents": 80.0, "back_cents": 10.0}, "strayed 80 cents from the path"),
         ("-4'>-4:1", {"stray_cents": 60.0, "back_cents": 50.0}, "went back by 50 cents on the way"),
         ("4>5>6:1", {"unheard": ("5",)}, "slid past 5 unheard"),
         ("-3=-3':2", {"rungs": (4.0, -40.0)}, "draw 3 bent a half step 40 cents flat"),

@@ -339,7 +339,7 @@ def test_a_note_held_over_a_repeat_is_not_played_again() -> None:
     notes[0].end = notes[1].start - 60.0
     assert sentences(take(drill, readings_of(notes))[0]) == [
         GOOD,
-        "held on from the note before; start it anew",
+        "held over from the note before; start it again",
         GOOD,
         GOOD,
     ]

@@ -110,7 +110,7 @@ def test_the_same_note_held_on_is_a_fault() -> None:
     assert second.criteria["time"] == second.criteria["attack"] == 0.0
     assert second.score <= 50.0
     assert aim_points(second, "time") == 0.0
-    assert second.sentence == "held on from the note before; start it anew"
+    assert second.sentence == "held over from the note before; start it again"
     assert min(mark.score for mark in (first, *rest)) >= 95.0
 
 

@@ -175,7 +175,7 @@ def sentence_of(tab: str, **measured: object) -> str:
         ("8:1", {"cents": -25.0, "scoop_cents": -25.0}, "25 cents flat, as if bent by accident"),
         ("-4'>-4:2", {"cents": -229.0, "settle_ms": None}, "does not end on -4"),
         ("-4'>-4:2", {"scoop_cents": 229.0, "settle_ms": None}, "does not start on -4'"),
-        ("-4'>-4:2", {"stray_cents": 498.0, "settle_ms": None}, "left its way"),
+        ("-4'>-4:2", {"stray_cents": 498.0, "settle_ms": None}, "left the path"),
         (
             "-4:1",
             {"scoop_cents": -498.0, "settle_ms": 400.0},

@@ -128,8 +128,8 @@ def test_recorded_reeds_agree_with_praat() -> None:
         Case(Fault(leak_db=-6.0), "play one hole alone: hole 3 sounded too"),
         Case(Fault(vibrato_hz=5.5, vibrato_cents=20.0), "without vibrato"),
         Case(Fault(drift_cents=-40.0), "play it softer and evenly"),
-        Case(Fault(cents=-74.0), "74 cents under hole 4 draw: play it softer and unbent"),
-        Case(Fault(instead="-4'"), "100 cents under hole 4 draw"),
+        Case(Fault(cents=-74.0), "74 cents below hole 4 draw: play softer, without a bend"),
+        Case(Fault(instead="-4'"), "100 cents below hole 4 draw"),
     ],
     ids=lambda case: case.sentence[:20],
 )
@@ -186,7 +186,7 @@ def test_a_large_offset_counts_when_it_is_confirmed() -> None:
 def test_another_key_is_noticed() -> None:
     events = events_of(C, Harp.of("Db"))
     sentences = [event.sentence for event in events if isinstance(event, RepeatRequested)]
-    assert any("fits no reed of a C harp; is it another key?" in entry for entry in sentences)
+    assert any("no reed of a C harp has this pitch" in entry for entry in sentences)
 
 
 def test_it_ends_when_all_reeds_are_measured(tmp_path: Path) -> None:
@@ -262,7 +262,7 @@ def raised(entry: str, off: float) -> float:
 def test_a_note_is_measured_from_a_certain_length_of_its_steady_part_on() -> None:
     measurement = HarpMeasurement(C, attacks=1)
     assert sentences_of(play(measurement, raised("1", 0.0), 0.4)) == [
-        "a bit longer: two seconds, with an even breath"
+        "hold it longer: two seconds, with an even breath"
     ]
     assert measurement.requested == tab("1")
     (attack,) = [
@@ -278,9 +278,9 @@ def test_a_note_is_measured_from_a_certain_length_of_its_steady_part_on() -> Non
 @pytest.mark.parametrize(
     ("off", "sentence"),
     [
-        (-370.0, "that was 370 cents under hole 10 blow: play it softer and unbent, or the same"),
-        (-430.0, "play hole 10 blow: that fits no reed"),
-        (70.0, "play hole 10 blow: that fits no reed"),
+        (-370.0, "370 cents below hole 10 blow: play softer, without a bend; if the reed"),
+        (-430.0, "play hole 10 blow: no reed has this pitch"),
+        (70.0, "play hole 10 blow: no reed has this pitch"),
     ],
 )
 def test_a_note_under_the_requested_reed_is_reported_as_its_bend(off: float, sentence: str) -> None:

@@ -325,7 +325,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
 
     paused = next(line for line in lines if line.startswith("Paused: "))
     assert paused == (
-        "Paused: microphone default gives no sound any more; is it still connected and switched on?"
+        "Paused: microphone default has gone silent; is it still connected and switched on?"
     )
     (again,) = marked_again(save, drill)
     assert_alike(again, performance.result)
@@ -423,9 +423,9 @@ def test_a_microphone_that_falls_silent_is_noticed_and_so_is_its_return(
     noticed, event = watch.until(Notice)
     print(f"silence noticed after {noticed:.2f} s")
     assert noticed < 0.6
-    assert event == Notice("the microphone gives nothing but silence; is it muted or unplugged?")
+    assert event == Notice("the microphone is silent; is it muted or unplugged?")
     with pulse.hiss():
-        assert watch.until(Notice)[1] == Notice("the microphone gives sound again")
+        assert watch.until(Notice)[1] == Notice("the microphone is back")
     listener.stop()
     watch.until(TakeFinished)
 

@@ -7,8 +7,8 @@ from trainer.practice.events import Notice
 from trainer.practice.mute_detector import MuteDetector
 
 RATE = 48_000
-MUTED = "the microphone gives nothing but silence; is it muted or unplugged?"
-AGAIN = "the microphone gives sound again"
+MUTED = "the microphone is silent; is it muted or unplugged?"
+AGAIN = "the microphone is back"
 
 
 class Watched:

@@ -64,7 +64,9 @@ def test_a_report_takes_a_remark_and_compares_with_a_result(
     assert "last time 41" in page
     assert "<strong>Anna</strong>" in page
     result.write_text("[]")
-    assert "is no result of 'trainer mark" in trainer(*words, "--force", "--last", str(result)).err
+    assert (
+        "is not a result of 'trainer mark" in trainer(*words, "--force", "--last", str(result)).err
+    )
 
 
 def test_remarks_are_added_to_and_never_changed(tmp_path: Path) -> None:

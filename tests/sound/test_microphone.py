@@ -221,7 +221,7 @@ def test_the_sound_commands_see_the_devices(pulse: Pulse) -> None:
     checked = json.loads(out[: out.rindex("}") + 1])
     assert checked["rate"] == RATE
     assert checked["lost"] == checked["overflows"] == 0
-    assert checked["advice"] == ["unmute it, or choose another input: nothing but silence comes in"]
+    assert checked["advice"] == ["unmute it, or choose another input: it is silent"]
 
     sentence = pulse.run(COMMAND, "check", "--device", "harbour")
     assert sentence == "no input is called 'harbour'; choose one of: 0 pulse, 1 default"
@@ -301,7 +301,7 @@ def test_a_lost_source_is_noticed_and_comes_back(
     assert after < 1.0
     assert failed is not reopens_meanwhile
     assert sentences[0] == (
-        "microphone default gives no sound any more; is it still connected and switched on?"
+        "microphone default has gone silent; is it still connected and switched on?"
     )
     assert lost == 0
 

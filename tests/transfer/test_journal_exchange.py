@@ -268,7 +268,7 @@ def test_several_players_are_not_made_one(full: Journal, empty: Journal, tmp_pat
         import_journal(empty, tmp_path / "all.jsonl", "Nils")
     export_journal(full, tmp_path / "one.jsonl", player="Marit")
     for name in ("", " ", "two\nlines", "\x1b[2J", "x" * 81):
-        with pytest.raises(JournalError, match="is no valid name: a player's name is one line"):
+        with pytest.raises(JournalError, match="is not a valid name: a player's name is one line"):
             import_journal(empty, tmp_path / "one.jsonl", name)
     assert everything(empty) == ([], [], [])
 
@@ -478,7 +478,7 @@ def test_an_export_overwrites_nothing_and_is_private(full: Journal, tmp_path: Pa
     assert path.stat().st_mode & 0o777 == 0o600
     assert path.read_text(encoding="utf-8") == text_of(full)
     path.write_text("dear")
-    with pytest.raises(JournalError, match="is there already; name a file that is not"):
+    with pytest.raises(JournalError, match="exists already; choose another name"):
         export_journal(full, path)
     with pytest.raises(JournalError, match="no player 'Nils'"):
         export_journal(full, tmp_path / "nils.jsonl", player="Nils")

@@ -55,7 +55,7 @@ class Phase(StrEnum):
     """Phase of a take; the value is what the screen shows."""
 
     READY = "ready"
-    OPENING = "opening the sound"
+    OPENING = "starting"
     COUNTING = "count-in"
     PLAYING = "playing"
     WAITING = "waiting"

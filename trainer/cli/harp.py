@@ -340,7 +340,7 @@ def forget(name: NameArgument) -> None:
     with Journal(player_journal()) as journal:
         own = _named(journal, name)
         forget_own_harp(journal, own)
-    typer.echo(f"Forgot '{own.name}'; its takes stay in the journal.")
+    typer.echo(f"Deleted '{own.name}'; its takes stay in the journal.")
 
 
 @app.command()

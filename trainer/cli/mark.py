@@ -151,7 +151,7 @@ def mark(
             if not is_mine:
                 raise
             played = None
-            notes.append(f"the file names a harp that cannot be ({error}); yours was used")
+            notes.append(f"the harp that the file names is invalid ({error}); yours was used")
         reached = saved_tolerance(recording, drill_part)
         key, its_tuning = harp, tuning
         if is_class and played is not None and harp is None:

@@ -147,7 +147,7 @@ def _summary(path: Path) -> Summary:
     try:
         return Summary.read(json.loads(text))
     except (ValueError, TrainerError):
-        raise TrainerError(f"{path} is no result of 'trainer mark --format json'") from None
+        raise TrainerError(f"{path} is not a result of 'trainer mark --format json'") from None
 
 
 def _without_html(best: Result, work_on: tuple[Advice, ...], name: str, extension: str) -> str:

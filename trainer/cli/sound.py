@@ -152,6 +152,6 @@ def calibrate(
 
 
 _CALIBRATION_NOTICE = (
-    "Twelve clicks will play for ten seconds. Set a moderate level first. Take headphones off and "
+    "Twelve clicks play for ten seconds. Set a moderate level first. Take headphones off and "
     "hold one earpiece to the microphone. Stay quiet meanwhile."
 )

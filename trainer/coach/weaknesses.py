@@ -72,7 +72,7 @@ _LAST_TRIES = {
 _MISSES = {
     "pitch": "out of tune",
     "steadiness": "not held steady",
-    "attack": "not on their pitch soon enough",
+    "attack": "slow to settle",
     "motion": "not moved as asked",
     "cleanness": "not clean",
     "time": "early or late",

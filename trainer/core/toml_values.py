@@ -38,7 +38,7 @@ def describe_value(value: object) -> str:
         case bool():
             return str(value).lower()
         case int():
-            return str(value) if abs(value) < 10**15 else "so large a number"
+            return str(value) if abs(value) < 10**15 else "too large a number"
         case float():
             return f"{value:g}"
         case list():

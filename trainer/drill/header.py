@@ -25,7 +25,7 @@ from trainer.harp import load_tuning, parse_key
 
 def _without_controls(text: str) -> str:
     if any(unicodedata.category(c) == "Cc" and c not in "\n\t" for c in text):
-        raise ValueError("take the control characters out of the text")
+        raise ValueError("remove the control characters from the text")
     return text
 
 

@@ -52,7 +52,7 @@ MAX_BYTES = 1_000_000
 """Maximum size of a drill file in bytes; real ones are far smaller."""
 
 _log = logging.getLogger(__name__)
-_TOO_DEEP = "take out the nested lists and tables: the file nests too deeply for a drill"
+_TOO_DEEP = "remove the nested lists and tables: the file nests too deeply for a drill"
 _TOML_POSITION = re.compile(r" \(at (?:line (\d+), column (\d+)|end of document)\)\Z")
 _TAB_IN_SINGLE_QUOTES = re.compile(r"^[ \t]*tab[ \t]*=[ \t]*'", re.MULTILINE)
 

@@ -78,7 +78,7 @@ def new_drill_path(name: str) -> Path:
         return path if path.suffix == DRILL_SUFFIX else path.with_name(path.name + DRILL_SUFFIX)
     if not _NAME.fullmatch(name):
         raise DrillError(
-            f"'{name}' is no name for a drill; use letters, digits and hyphens, as in "
+            f"'{name}' is not a name for a drill; use letters, digits and hyphens, as in "
             "'my-first-bend', or the path of a file"
         )
     return user_drill_folder() / (name + DRILL_SUFFIX)

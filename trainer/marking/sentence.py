@@ -93,7 +93,7 @@ def mark_sentence(
     """
     step = as_chosen(step, measured)
     if is_left_out(step, measured):
-        return "left out, as it may be"
+        return "left out: optional"
     if measured.start is None:
         return "skipped" if is_skipped else "not played"
     if not can_be_judged(step, measured):
@@ -114,7 +114,7 @@ def mark_sentence(
         if step.is_gesture and sounds_alone(step, measured):
             clauses = ["open the mouth wider: one hole sounded alone, and should be a chord"]
     if is_not_begun(step, measured):
-        clauses.append("held on from the note before; start it anew")
+        clauses.append("held over from the note before; start it again")
         faults = [name for name in faults if name not in ("attack", "time", "articulation")]
     clauses += [_clause(name, step, measured, setting) for name in faults]
     if measured.hidden and len(clauses) < SENTENCE.max_clauses:
@@ -309,7 +309,7 @@ def _motion(step: Step, measured: Measured, setting: _Setting) -> str:
         return f"went back {'and forth' if is_wild else f'by {back:.0f} cents'} on the way"
     stray = measured.stray_cents or 0.0
     is_wild = stray > SENTENCE.max_way_cents
-    return "left its way" if is_wild else f"strayed {stray:.0f} cents from its way"
+    return "left the path" if is_wild else f"strayed {stray:.0f} cents from the path"
 
 
 def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:

@@ -318,7 +318,7 @@ class HarpMeasurement:
         """Assign a note to a reed and measure it; yield a request to repeat where that fails."""
         at_s, deviation = _steady_part(note)
         if len(deviation) == 0 or at_s[-1] - at_s[0] < PARAMETERS.min_steady_s:
-            yield RepeatRequested("a bit longer: two seconds, with an even breath")
+            yield RepeatRequested("hold it longer: two seconds, with an even breath")
             return
         middle = float(np.median(deviation))
         hz = note.hz * 2.0 ** (middle / 1200.0)
@@ -379,15 +379,15 @@ class HarpMeasurement:
         deviation = cents(hz, self._harp.hz(requested)) - self._harp_offset()
         if self._unassigned >= PARAMETERS.max_unassigned and not self._known():
             return (
-                f"that fits no reed of a {self._harp.name} harp; is it another key? Stop, and "
-                "measure it as that"
+                f"no reed of a {self._harp.name} harp has this pitch; if the harp is in another "
+                "key, stop and measure it as that"
             )
         if -PARAMETERS.max_bend_cents < deviation < 0.0:
             return (
-                f"that was {-deviation:.0f} cents under {_in_words(requested)}: play it softer and "
-                "unbent, or the same once more if the reed is so flat"
+                f"{-deviation:.0f} cents below {_in_words(requested)}: play softer, without a "
+                "bend; if the reed is that flat, play it the same way again"
             )
-        return f"play {_in_words(requested)}: that fits no reed"
+        return f"play {_in_words(requested)}: no reed has this pitch"
 
 
 def measure_harp(

@@ -32,8 +32,8 @@ class MuteDetector:
             self._last_sound_s, self._has_heard = reading.heard_at, True
             if was_reported:
                 self._patience_s = 2.0 * silent_s
-                return Notice("the microphone gives sound again")
+                return Notice("the microphone is back")
         elif self._has_heard and not self._reported and silent_s > self._patience_s:
             self._reported = True
-            return Notice("the microphone gives nothing but silence; is it muted or unplugged?")
+            return Notice("the microphone is silent; is it muted or unplugged?")
         return None

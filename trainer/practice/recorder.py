@@ -127,7 +127,7 @@ class ResultRecorder:
         """Yield, once, why nothing is stored."""
         reason, self._reason = self._reason, ""
         if reason:
-            yield Notice(f"{reason}; practice goes on, and is not stored")
+            yield Notice(f"{reason}; practice goes on without the journal")
 
     def close(self) -> None:
         """Close the journal."""

@@ -81,7 +81,7 @@ def check_harp_name(name: str) -> str:
             "another"
         )
     if _is_key(name):
-        raise HarpError(f"'{name}' is a key; choose a name that is none, such as 'old C'")
+        raise HarpError(f"'{name}' is a key; choose another name, such as 'old C'")
     return name
 
 

@@ -16,19 +16,17 @@ def calibration_text(calibration: Calibration, trip: RoundTrip | None) -> str:
         calibration: what was stored.
         trip: how it was measured; None if the player gave it.
     """
-    how = "as you gave it"
+    how = "as entered"
     if trip is not None:
         how = (
-            f"give or take {calibration.spread_ms:.1f} ms from click to click ({trip.heard} of "
-            f"{trip.clicks} heard)"
+            f"± {calibration.spread_ms:.1f} ms from click to click, {trip.heard} of "
+            f"{trip.clicks} heard"
         )
     lines = [
         f"round trip {calibration.latency_ms:.1f} ms, {how}",
-        f"kept for the input {calibration.input} with the output {calibration.output} at "
+        f"stored for input {calibration.input} with output {calibration.output} at "
         f"{calibration.rate} Hz",
     ]
     if "default" in (calibration.input, calibration.output):
-        lines.append(
-            "'default' is whatever the system has chosen: calibrate again when you plug in others"
-        )
+        lines.append("'default' is the system's choice: calibrate again after changing devices")
     return "\n".join(lines)

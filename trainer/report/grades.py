@@ -30,7 +30,7 @@ class Grade:
 
 
 GRADES = (
-    Grade("top", "◆", "as good as it gets", 95.0),
+    Grade("top", "◆", "excellent", 95.0),
     Grade("good", "●", "good", 80.0),
     Grade("nearly", "◐", "nearly", 60.0),
     Grade("low", "○", "not yet", 0.0),

@@ -86,7 +86,7 @@ def take_text(take: TakeRecord, width: int = WIDTH) -> str:
     lines += [fill(extra, width, " " * 5, " " * 5) for extra in take.extras]
     lines.append(fill(_total(take), width))
     if take.audio is not None:
-        lines.append(fill(f"Its sound: trainer journal replay {take.id[:MIN_ID_LENGTH]}", width))
+        lines.append(fill(f"Its audio: trainer journal replay {take.id[:MIN_ID_LENGTH]}", width))
     return "\n".join(lines)
 
 
@@ -222,18 +222,17 @@ def journal_text(data: JournalData, width: int = WIDTH) -> str:
     lines += [fill(_player_text(player), width, "", "    ") for player in data["players"]]
     if data["sounds"]:
         lines.append(
-            f"Sound of {quantity_text(data['sounds'], 'take')}: "
+            f"Audio of {quantity_text(data['sounds'], 'take')}: "
             f"{data['sound_bytes'] / BYTES_PER_MB:.1f} MB."
         )
     if missing := data["sounds_missing"]:
         ids = ", ".join(id_[:MIN_ID_LENGTH] for id_ in missing)
-        lines.append(fill(f"Sound was kept and is missing: {ids}.", width))
+        lines.append(fill(f"Missing audio: {ids}.", width))
     if strays := data["sounds_of_no_take"]:
-        files = quantity_text(len(strays), "sound file")
+        files = quantity_text(len(strays), "audio file")
         lines.append(
             fill(
-                f"{files} in its folder named like takes that it does not have; they are the "
-                "first to be deleted when space is needed.",
+                f"{files} in its folder without a take; deleted first when space is needed.",
                 width,
             )
         )

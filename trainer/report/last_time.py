@@ -71,7 +71,7 @@ class Summary:
                 {int(step["index"]): float(step["score"]) for step in steps},
             )
         except (AttributeError, KeyError, TypeError, ValueError):
-            raise TrainerError("it is no result of 'trainer mark'") from None
+            raise TrainerError("it is not a result of 'trainer mark'") from None
 
 
 def _means(marks: Sequence[tuple[float, Mapping[str, float]]]) -> dict[str, float]:

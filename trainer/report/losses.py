@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 CRITERION_PHRASES = {
     "pitch": "pitch",
-    "steadiness": "holding it steady",
-    "attack": "the way into the note",
-    "motion": "the way from note to note",
+    "steadiness": "steadiness",
+    "attack": "attack",
+    "motion": "moving from note to note",
     "cleanness": "one hole alone",
     "time": "time",
     "articulation": "articulation",

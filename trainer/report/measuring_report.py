@@ -56,7 +56,7 @@ def measuring_line(
         case TakePaused(sentence):
             return f"Paused: {sentence}"
         case TakeResumed():
-            return "The sound is back."
+            return "The microphone is back."
         case TakeFailed(sentence):
             return f"Stopped: {sentence}"
     return None
@@ -66,7 +66,7 @@ def _attack_line(attack: AttackMeasured, note: str, guided: bool) -> str:
     line = f"     {attack.tab}, {note}: {attack.hz:.2f} Hz, {signed_cents_text(attack.cents)} cents"
     if attack.asked or not guided:
         return line
-    twin = "" if attack.twin is None else f" ({attack.twin} sounds alike)"
+    twin = "" if attack.twin is None else f" ({attack.twin} sounds the same)"
     return f"{line}; you played {attack.tab}{twin}"
 
 

@@ -230,7 +230,7 @@ def save_progress_plot(path: Path, overview: Overview, progress: Progress | None
         PlotError: the suffix is unknown, the file cannot be written, or matplotlib is missing.
     """
     if path.suffix.lower() not in SUFFIXES:
-        raise PlotError(f"'{path}' is no name of a picture; let it end in .png or .svg")
+        raise PlotError(f"'{path}' is not a picture file; end it in .png or .svg")
     try:
         import matplotlib
         from matplotlib.figure import Figure

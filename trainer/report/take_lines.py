@@ -123,7 +123,7 @@ class TakeLines:
             case TakeFailed(sentence):
                 return [f"Stopped: {sentence}"]
             case TakeFinished(saved):
-                return [f"The sound is saved in {saved}."] if saved else []
+                return [f"The audio is saved in {saved}."] if saved else []
 
     def _start(self, started: PassStarted) -> Iterator[str]:
         plan, drill, first, last = self._plan, self._plan.drill, started.first, started.last

@@ -191,14 +191,14 @@ class JournalTable(_Table):
     keep_audio: bool = Field(
         title="Keep audio",
         default=False,
-        description="whether takes keep their sound, true or false",
+        description="whether takes keep their audio, true or false",
     )
     audio_mb: float = Field(
         title="Audio kept, at most",
         default=500.0,
         ge=1,
         le=1_000_000,
-        description="megabytes that kept sound may take, a number from 1 to 1000000",
+        description="megabytes of audio to keep at most, a number from 1 to 1000000",
     )
 
 

@@ -87,7 +87,7 @@ def _db(power: float) -> float:
 def _advice(quality: SignalQuality, floor_db: float, microphone: Microphone) -> list[str]:
     sentences = []
     if quality.silent:
-        sentences.append("unmute it, or choose another input: nothing but silence comes in")
+        sentences.append("unmute it, or choose another input: it is silent")
     if quality.clipped:
         sentences.append("lower the input level, or play further away: it is clipped")
     if floor_db > _NOISY_DB:

@@ -261,7 +261,7 @@ def _two_player_warnings(assignment: PartAssignment) -> list[str]:
         "twelfth, or start together in one breath"
     ]
     if abs(assignment.louder_db) < TRANSCRIPT.alike_db:
-        warnings.append("both harps are equally loud, so the parts may change places")
+        warnings.append("both harps are equally loud, so the parts may be swapped")
     count = len(assignment.left)
     if count:
         warnings.append(

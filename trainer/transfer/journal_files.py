@@ -155,7 +155,7 @@ def export_journal(
             file.flush()
             os.fsync(file.fileno())
     except FileExistsError as error:
-        raise JournalError(f"{path} is there already; name a file that is not") from error
+        raise JournalError(f"{path} exists already; choose another name") from error
     except OSError as error:
         raise JournalError(f"{path} cannot be written: {describe_failure(path, error)}") from error
 
@@ -194,7 +194,7 @@ def import_journal(journal: Journal, path: Path, player: str | None = None) -> J
         try:
             contents = contents.under(check_player_name(player))
         except InvalidRecord as error:
-            raise JournalError(f"'{player!a}' is no valid name: {error}") from None
+            raise JournalError(f"'{player!a}' is not a valid name: {error}") from None
     new = journal.merge(contents.takes, contents.harps, contents.calibrations)
     return JournalImport(contents, new)
 

@@ -6,7 +6,7 @@ from typing import Any, ClassVar
 
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import VerticalScroll
+from textual.containers import Container, VerticalScroll
 from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
@@ -17,6 +17,8 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.report.grades import GRADES, MISSED
 
+WIDE_COLUMNS = 110
+"""Columns from which keys and signs stand side by side."""
 VOCABULARY = (
     ("4  -4", "blow and draw; ' for each half step of bend, o overblow or overdraw"),
     ("▼ flat", "below the target; in cents, hundredths of a half step"),
@@ -38,21 +40,13 @@ def two_columns(rows: tuple[tuple[str, str], ...]) -> Content:
     return Content("\n").join(lines)
 
 
-def help_content(under: type, everywhere: type) -> Content:
-    """Return the help page.
+def keys_content(under: type, everywhere: type) -> Content:
+    """Return what a screen is for, and its keys.
 
     Args:
         under: class of the screen below.
         everywhere: class of the app, whose keys work on every screen.
     """
-    marks = tuple(
-        (grade.shape, f"{grade.meaning}, from {grade.least:.0f}") for grade in GRADES if grade.least
-    )
-    rest = (
-        (GRADES[-1].shape, GRADES[-1].meaning),
-        (MISSED.shape, MISSED.meaning),
-        (OLD_SHAPE, "from the pass before"),
-    )
     about = getattr(under, "ABOUT", "")
     return Content("\n").join(
         [
@@ -61,7 +55,23 @@ def help_content(under: type, everywhere: type) -> Content:
             two_columns(_key_rows(under)),
             Content.styled("\nKeys on every screen", "bold"),
             two_columns(_key_rows(everywhere)),
-            Content.styled("\nMarks", "bold"),
+        ]
+    )
+
+
+def signs_content() -> Content:
+    """Return the marks, words and signs of all screens."""
+    marks = tuple(
+        (grade.shape, f"{grade.meaning}, from {grade.least:.0f}") for grade in GRADES if grade.least
+    )
+    rest = (
+        (GRADES[-1].shape, GRADES[-1].meaning),
+        (MISSED.shape, MISSED.meaning),
+        (OLD_SHAPE, "from the pass before"),
+    )
+    return Content("\n").join(
+        [
+            Content.styled("Marks", "bold"),
             two_columns(marks + rest),
             Content.styled("\nWords and signs", "bold"),
             two_columns(VOCABULARY),
@@ -85,6 +95,15 @@ class HelpScreen(Screen[None]):
         under: the screen below.
     """
 
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (WIDE_COLUMNS, "-wide")]  # noqa: RUF012
+    DEFAULT_CSS = """
+    HelpScreen {
+        #columns { height: auto; layout: vertical; }
+        #columns Static { height: auto; margin: 0 0 1 0; }
+        &.-wide #columns { layout: horizontal; }
+        &.-wide #columns Static { width: 1fr; margin: 0 2 0 0; }
+    }
+    """
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,question_mark,space", "dismiss", "back", key_display="esc", tooltip="back"),
     ]
@@ -96,8 +115,9 @@ class HelpScreen(Screen[None]):
     def compose(self) -> ComposeResult:
         """Yield the page in a scrolling container."""
         yield Static("Help", classes="title")
-        with VerticalScroll(id="help"):
-            yield Static(help_content(self._under, type(self.app)))
+        with VerticalScroll(id="help"), Container(id="columns"):
+            yield Static(keys_content(self._under, type(self.app)))
+            yield Static(signs_content())
         yield KeyFooter()
 
     def on_mount(self) -> None:

@@ -224,7 +224,7 @@ class LoopScreen(TakeScreen):
             self.session.start(listening_plan(self._before))
             self._draw(replace(self._state, trouble="opening the microphone; press space again"))
         else:
-            self._draw(replace(self._state, trouble="wait: the microphone is not open yet"))
+            self._draw(replace(self._state, trouble="wait until the microphone is open"))
 
     def action_speed(self, steps: int) -> None:
         """Change the speed by a number of steps."""

@@ -154,8 +154,8 @@ def day_heading(day: DailySet, harp: str) -> str:
 def entry_details(entry: SetEntry) -> Content:
     """Return why an entry is in the set, and how to pass it."""
     tuning = "" if entry.tuning == "richter" else f", {entry.tuning}"
-    takes = "once" if entry.passes == 1 else f"{entry.passes} times"
-    how = f"{entry.key} harp{tuning}; pass it {takes}, with {entry.pass_mark:g} or more"
+    takes = {1: "once", 2: "twice"}.get(entry.passes, f"{entry.passes} times")
+    how = f"{entry.key} harp{tuning}; pass {takes} with {entry.pass_mark:g} or more"
     return Content.assemble(entry.why, "\n", (how, CSS_PENS["quiet"].color))
 
 
@@ -174,7 +174,7 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
     DEFAULT_CSS = """
     TodayScreen {
         #body { height: 1fr; layout: horizontal; }
-        #set { width: 80; height: 1fr; }
+        #set { width: 78; height: 1fr; }
         #columns { height: 1; text-wrap: nowrap; }
         #beside { width: 1fr; height: 1fr; background: $surface; padding: 0 0 1 0; }
         #preview { height: auto; min-height: 0; padding: 1 2; }

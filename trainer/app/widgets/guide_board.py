@@ -49,7 +49,8 @@ def guide_rows(state: GuideState, width: int, height: int) -> list[TextRow]:
     """Draw the step in the middle of the window, top to bottom."""
     room, bar = board_width(width), TALL_BAR_ROWS if height >= TALL_ROWS else 2
     head: TextRow = ((f"Step {state.step} of {state.steps}: ", "quiet"), (state.title, "strong"))
-    above: list[TextRow] = [centred(head, room), (), *wrapped(state.words, room, "text"), ()]
+    words = [centred(row, room) for row in wrapped(state.words, room, "text")]
+    above: list[TextRow] = [centred(head, room), (), *words, ()]
     level = [centred(row, room) for row in level_bar_rows(_level(state.heard), room, bar)]
     sign, pen = ("✓", "good") if state.good else ("○", "now")
     verdict = wrapped(f"{sign} {state.message}" if state.message else "", room, pen)
@@ -84,7 +85,7 @@ def microphone_verdict(heard: DisplayedReading | None) -> tuple[str, bool]:
     if heard.level_db > TOO_LOUD_DB:
         return "too loud: turn the input down, or step back from the microphone", True
     if heard.level_db > FAINT_DB:
-        return "the input works; enter goes on", True
+        return "the input works: enter goes on", True
     return (
         "speak or play a note: the level should rise. If not, choose another input, unmute it, or "
         "allow this program to use it",

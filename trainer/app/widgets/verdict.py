@@ -43,7 +43,7 @@ class VerdictState:
 def last_mark_row(mark: Mark | None) -> TextRow:
     """Draw the newest mark with its sentence."""
     if mark is None:
-        return ((" No step marked yet.", "quiet"),)
+        return ((" No marks yet.", "quiet"),)
     graded = grade_of_mark(mark)
     return (
         (f" {mark.step.index + 1:>2} ", "quiet"),

@@ -290,7 +290,7 @@ class Microphone(Source):
                 yield self._next_block()
             elif self._ended or quiet_s > PARAMETERS.lost_s:
                 raise SourceLost(
-                    f"{self.name} gives no sound any more; is it still connected and switched on?"
+                    f"{self.name} has gone silent; is it still connected and switched on?"
                 )
             else:
                 quiet_s += _poll()
@@ -428,7 +428,7 @@ class Microphone(Source):
             silent_s = self._ring.available / self.rate
             if silent_s > PARAMETERS.alive_s or waited_s > PARAMETERS.first_s:
                 self._release()
-                raise SourceLost(f"the input {device.name} gives nothing but silence")
+                raise SourceLost(f"the input {device.name} is silent")
             waited_s += _poll()
 
     def _wait_for_sound(self, device: Device) -> None:
