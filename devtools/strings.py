@@ -194,7 +194,10 @@ def _short(expression: str) -> str:
     name = expression.rsplit(".", 1)[-1] if expression.replace(".", "").isidentifier() else ""
     short = name or expression
     short = short.replace("{", "(").replace("}", ")")
-    return short if len(short) <= MAX_PLACEHOLDER else f"{short[: MAX_PLACEHOLDER - 1]}…"
+    if len(short) <= MAX_PLACEHOLDER:
+        return short
+    called = re.match(r"[\w.]+(?=\()", short)
+    return f"{called[0]}(…)" if called else "…"
 
 
 def module_texts(source: str, place: str) -> list[ShownText]:

@@ -318,7 +318,8 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("escape g", on(PracticeScreen)),
         *WALKS,
         Case("enter space", says("a day")),
-        Case("m", says("last days: in tune")),
+        Case("m", says("in tune, four weeks")),
+        Case("w", says("how far off, since the start")),
     ),
     HarpsScreen: (
         Case("escape h", on(PracticeScreen)),

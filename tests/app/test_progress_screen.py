@@ -31,10 +31,10 @@ from trainer.app.widgets.progress_plot import (
     detail_content,
     progress_content,
 )
-from trainer.coach import Comparison, ComparisonVerdict, SubjectKind, overview_at
+from trainer.coach import SubjectKind, Trend, TrendVerdict, TrendWindow, overview_at
 from trainer.harp import Harp
 from trainer.practice import Plan
-from trainer.report.progress_report import change_text
+from trainer.report.progress_report import trend_text, trend_verdict_text
 from trainer.sound import PlayerSpec
 from trainer.store import Journal, TakeRecord
 
@@ -103,7 +103,8 @@ def test_small_window_switches_between_table_and_plot(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         table = await read(pilot)
         assert all(len(line) == 80 for line in table.splitlines())
-        assert "Progress of Runa: the last 7 days against the 7 before" in table
+        assert "Progress of Runa: four weeks" in table
+        assert "↗ Better: -3'' " in table
         assert "practised on 7" in table
         assert "▶ everything" in table
         assert "┤" not in table
@@ -114,7 +115,8 @@ def test_small_window_switches_between_table_and_plot(journal: Path) -> None:
         assert f"{worst.name}: how far off, cents" in plot
         assert "• a day   ⠒ the trend" in plot
         assert "┤" in plot
-        assert change_text(worst.compare("cents"), "cents") in plot
+        for window in TrendWindow:
+            assert trend_text(worst.trend("cents", window), "cents") in plot
         assert "Notes, the worst first" not in plot
         await pilot.press("down")  # choosing goes on while the list is out of sight
         await pilot.pause()
@@ -134,12 +136,13 @@ def test_large_window_shows_both_and_every_measure(journal: Path) -> None:
         everything = overview_at(journal, "Runa", TODAY).find("everything")
         for title in ("how far off, cents", "in tune, %", "clean, %", "timing, ms"):
             assert f"everything: {title}" in text(pilot)
-            assert f"last days: {title.split(',')[0]}" in text(pilot)
+            assert f"{title.split(',')[0]}, four weeks" in text(pilot)
             await pilot.press("m")
             await pilot.pause()
         assert "everything: how far off, cents" in text(pilot)
         for name, unit in (("cents", "cents"), ("in_tune", "%"), ("off_ms", "ms")):
-            assert change_text(everything.compare(name), unit) in shown
+            assert trend_text(everything.trend(name, TrendWindow.FOUR_WEEKS), unit) in shown
+        assert trend_text(everything.trend("cents", TrendWindow.START), "cents") in shown
         assert "enter" not in shown.splitlines()[-1]  # there is nothing to turn
 
     run(test, journal, LARGE)
@@ -169,7 +172,7 @@ def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
         await read(pilot)
         await pilot.press("question_mark")
         await until(pilot, lambda: isinstance(pilot.app.screen, HelpScreen))
-        assert re.search(r"m +plot offset", text(pilot))
+        assert re.search(r"m +next measure", text(pilot))
         await pilot.press("escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, ProgressScreen))
         await pilot.press("escape")
@@ -275,25 +278,51 @@ def test_settings_name_player_and_journal_if_the_plan_does_not(
 
 
 def test_no_verdict_depends_on_colour_alone(tmp_path: Path) -> None:
-    shapes = [VERDICT_SIGNS[verdict][0] for verdict in ComparisonVerdict]
+    shapes = [VERDICT_SIGNS[verdict][0] for verdict in TrendVerdict]
     assert len(set(shapes)) == len(shapes)
-    offs = [30.0] * 7 + [8.0] * 7
     takes = [
         take(
-            date.fromordinal(TODAY.toordinal() - 13 + at),
-            [step("-4'", off + at % 3)] * 5 + [step("4", 38.0 - off - at % 2)] * 5,
+            date.fromordinal(TODAY.toordinal() - 27 + at),
+            [step("-4'", 34.0 - at + at % 3)] * 5 + [step("4", 6.0 + at + at % 2)] * 5,
         )
-        for at, off in enumerate(offs)
+        for at in range(28)
     ]
 
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         used = colors(pilot)
         good, wrong = (theme.DARK_PENS[pen].color for pen in ("good", "wrong"))
-        assert {text for text in used[good] if "better" in text} == {"↗ better by 22.0"}
-        assert {text for text in used[wrong] if "worse" in text} == {"↘ worse by 22.0"}
+        assert any(re.fullmatch(r"↗ better \d+\.\d", words) for words in used[good])
+        assert any(re.fullmatch(r"↘ worse \d+\.\d", words) for words in used[wrong])
+        assert any(words.startswith("↗ Better: -4' ") for words in used[good])
+        assert any(words.startswith("↘ Worse: 4 ") for words in used[wrong])
 
     run(test, written(tmp_path, takes))
+
+
+def test_a_key_switches_the_days_of_the_trends(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        overview = overview_at(journal, "Runa", TODAY)
+        for window in (*TrendWindow, TrendWindow.FOUR_WEEKS):
+            shown = await read(pilot)
+            assert f"Progress of Runa: {window}" in shown
+            assert f"how far off, {window}" in shown
+            trend = overview.find("everything").trend("cents", window)
+            assert f"↗ {trend_verdict_text(trend, 'cents')}" in shown
+            await pilot.press("w")
+            await pilot.pause()
+
+    run(test, journal, LARGE)
+
+
+def test_a_very_large_window_plots_every_measure(journal: Path) -> None:
+    async def test(pilot: Pilot[None]) -> None:
+        await read(pilot)
+        shown = text(pilot)
+        for title in ("how far off, cents", "in tune, %", "clean, %", "timing, ms"):
+            assert f"everything: {title}" in shown
+
+    run(test, journal, (200, 60))
 
 
 def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
@@ -302,8 +331,8 @@ def test_the_plot_is_drawn_in_the_themes_colours(journal: Path) -> None:
         used = colors(pilot)
         assert any("•" in word for word in used[theme.SKY_BLUE])
         assert any("⠀" < letter <= "⣿" for word in used[theme.YELLOW] for letter in word)
-        plot = pilot.app.screen.query_one(ProgressPlot)
-        assert plot.size.height > 20
+        plot = next(plot for plot in pilot.app.screen.query(ProgressPlot) if plot.display)
+        assert plot.size.height > 18
 
     run(test, journal, LARGE)
 
@@ -315,22 +344,26 @@ def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
         ProgressLine.of(subject)
         for subject in overview_at(path, "Runa", TODAY).of(SubjectKind.SKILL)
     ]
-    rows = [progress_content(line, "cents").plain for line in lines]
+    window = TrendWindow.START
+    rows = [progress_content(line, "cents", window).plain for line in lines]
     assert len({row.index("100 %") for row in rows}) == 1
     assert all(len(row) <= 66 for row in rows)
-    assert long in detail_content(lines[1], "cents", every=True).plain
+    assert long in detail_content(lines[1], "cents", window, every=True).plain
 
 
 def test_lines_match_the_command(journal: Path) -> None:
+    window = TrendWindow.START
     line = ProgressLine.of(overview_at(journal, "Runa", TODAY).find("-4"))
-    assert line.changes["cents"] == line.progress.compare("cents")
-    better = replace(
-        line, changes={"cents": Comparison(ComparisonVerdict.BETTER, 2.0, 1.0, 3.0, 7, 7)}
-    )
-    assert progress_content(better, "cents").plain.endswith("↗ better by 2.0")
-    detail = detail_content(better, "cents", every=False).plain
-    assert "↗ better by 2.0 (1.0 to 3.0)" in detail
+    assert line.trends["cents", window] == line.progress.trend("cents", window)
+    trend = Trend(TrendVerdict.BETTER, 2.0, 1.0, 3.0)
+    better = replace(line, trends={**line.trends, ("cents", window): trend})
+    assert progress_content(better, "cents", window).plain.endswith("↗ better 2.0")
+    detail = detail_content(better, "cents", window, every=False).plain
+    assert "since the start  ↗ better 2.0 ± 1.0" in detail
     assert "in tune" not in detail
+    few = Trend(TrendVerdict.TOO_FEW_DAYS)
+    fewer = replace(line, trends={**line.trends, ("cents", window): few})
+    assert progress_content(fewer, "cents", window).plain.endswith("○ too few days")
 
 
 def test_list_consumes_no_keys_of_the_screen(journal: Path) -> None:

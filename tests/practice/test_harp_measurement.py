@@ -124,7 +124,7 @@ def test_recorded_reeds_agree_with_praat() -> None:
 @pytest.mark.parametrize(
     "case",
     [
-        Case(Fault(short_ms=600.0), "a bit longer"),
+        Case(Fault(short_ms=600.0), "hold it longer"),
         Case(Fault(leak_db=-6.0), "play one hole alone: hole 3 sounded too"),
         Case(Fault(vibrato_hz=5.5, vibrato_cents=20.0), "without vibrato"),
         Case(Fault(drift_cents=-40.0), "play it softer and evenly"),

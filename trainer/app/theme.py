@@ -82,6 +82,7 @@ DARK_PENS: Mapping[str, Pen] = MappingProxyType(
         "wrong": Pen(VERMILION, bold=True),
         "now": Pen(YELLOW, bold=True),
         "here": Pen(YELLOW, bold=True, reverse=True),
+        "key": Pen(YELLOW, bold=True),
         "band": Pen("#387564"),
         "aim": Pen(BLUISH_GREEN),
         "trail": Pen(CHALK),
@@ -104,6 +105,7 @@ LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
             BLACK, YELLOW, bold=True
         ),  # a highlighter: yellow letters on white are illegible
         "here": Pen(BLACK, YELLOW, bold=True, reverse=True),
+        "key": Pen(BLACK, bold=True),
         "band": Pen("#63937f"),
         "aim": Pen(DARK_GREEN),
         "trail": Pen(INK),

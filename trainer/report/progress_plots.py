@@ -76,7 +76,12 @@ def plotted_value(value: float, measure: Metric) -> float:
 
 
 def draw_progress(
-    figure: Any, progress: Progress, measure: Metric, palette: Palette, width: int
+    figure: Any,
+    progress: Progress,
+    measure: Metric,
+    palette: Palette,
+    width: int,
+    window: TrendWindow = TrendWindow.START,
 ) -> None:
     """Draw a plot on an empty figure.
 
@@ -86,9 +91,10 @@ def draw_progress(
         measure: the plotted metric.
         palette: its colours.
         width: width of the plot in cells.
+        window: the days of the trend.
     """
     figure.clear_figure()
-    curve = plotted_curve(progress, measure)
+    curve = plotted_curve(progress, measure, window)
     figure.title(f"{progress.name}: {measure.title}, {measure.unit}")
     figure.xlabel(f"{_DAY_MARKER} a day   ⠒ {curve.line_name}")
     if not curve.days:

@@ -60,7 +60,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "rushing": Remedy(
         "You speed up: {size} ms ahead by the end.",
-        "Tap the foot on every beat and play ten beats a minute slower.",
+        "Tap your foot on every beat, and play ten beats a minute slower.",
         _TIME_SKILLS,
     ),
     "dragging": Remedy(
@@ -82,7 +82,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "bends deep": Remedy(
         "Bends too deep: {size} cents below the pitch.",
-        "Use less: let the note rise until it rings, and stop there.",
+        "Bend less: let the note rise until it rings, and stop there.",
         _BEND_SKILLS,
         of_notes=True,
     ),
@@ -158,7 +158,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "bends sink": Remedy(
         "Bends sink by {size} cents while held.",
-        "Pull less hard towards the end.",
+        "Draw more gently towards the end.",
         ("bend control", "steadiness"),
         of_notes=True,
     ),
@@ -224,7 +224,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "shakes slow": Remedy(
         "The shakes are too slow.",
-        "Make the way from hole to hole smaller, then quicker; keep the breath steady.",
+        "Make the movement smaller, then quicker; keep the breath steady.",
         _SHAKE_SKILLS,
     ),
     "shakes fast": Remedy(
@@ -234,12 +234,12 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "shakes lean high": Remedy(
         "The shakes stay too long on the upper hole.",
-        "Stay longer on the lower hole: aim between the two and swing evenly about that place.",
+        "Stay longer on the lower hole: aim between the two and swing evenly to both sides.",
         _SHAKE_SKILLS,
     ),
     "shakes lean low": Remedy(
         "The shakes stay too long on the lower hole.",
-        "Stay longer on the upper hole: aim between the two and swing evenly about that place.",
+        "Stay longer on the upper hole: aim between the two and swing evenly to both sides.",
         _SHAKE_SKILLS,
     ),
     "shakes weak above": Remedy(
@@ -306,12 +306,12 @@ REMEDIES: Mapping[str, Remedy] = {
         _FALL_SKILLS,
     ),
     "falls shallow": Remedy(
-        "The falls are too short a way.",
+        "The falls are too shallow.",
         "Let the pitch drop further before the breath stops.",
         _FALL_SKILLS,
     ),
     "falls deep": Remedy(
-        "The falls go too far down.", "Stop the breath sooner on the way down.", _FALL_SKILLS
+        "The falls are too deep.", "Stop the breath sooner on the way down.", _FALL_SKILLS
     ),
     "falls quick": Remedy(
         "The falls drop at once.",
@@ -394,7 +394,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "swells flat": Remedy(
         "Swells and fades change the loudness too little.",
-        "Start at a whisper, and give air evenly until the end; for a fade, the other way.",
+        "Start softly and add air evenly to the end; for a fade, do the reverse.",
         _DYNAMICS_SKILLS,
     ),
     "glides turn back": Remedy(
@@ -465,7 +465,7 @@ REMEDIES: Mapping[str, Remedy] = {
     ),
     "other breath": Remedy(
         "The breath goes the wrong way.",
-        "Say 'blow' and 'draw' along with the tab, then play it slowly.",
+        "Say 'blow' and 'draw' as you read the tab, then play it slowly.",
         ("moves", "breath"),
     ),
     "notes missing": Remedy(

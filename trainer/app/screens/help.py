@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from typing import Any, ClassVar
 
 from textual.app import ComposeResult
@@ -17,6 +18,10 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.report.grades import GRADES, MISSED
 
+LEFT_CELLS = 15
+"""Width of the first column of a table in cells."""
+MAX_CELLS, MARGIN_CELLS = 90, 6
+"""Largest width of a table, and the margins beside it, in cells."""
 WIDE_COLUMNS = 110
 """Columns from which keys and signs stand side by side."""
 VOCABULARY = (
@@ -33,34 +38,39 @@ VOCABULARY = (
 )
 
 
-def two_columns(rows: tuple[tuple[str, str], ...]) -> Content:
-    """Return pairs as a table of two columns."""
-    now = f"bold {CSS_PENS['now'].color}"
-    lines = [Content.assemble((f"  {left:<13}", now), right) for left, right in rows]
+def two_columns(rows: tuple[tuple[str, str], ...], width: int) -> Content:
+    """Return pairs as a table of two columns, the second one wrapped."""
+    now = f"bold {CSS_PENS['key'].color}"
+    lines = []
+    for left, right in rows:
+        first, *more = textwrap.wrap(right, max(20, width - LEFT_CELLS)) or [""]
+        lines.append(Content.assemble((f"  {left:<{LEFT_CELLS - 2}}", now), first))
+        lines += [Content(" " * LEFT_CELLS + line) for line in more]
     return Content("\n").join(lines)
 
 
-def keys_content(under: type, everywhere: type) -> Content:
+def keys_content(under: type, everywhere: type, width: int = MAX_CELLS) -> Content:
     """Return what a screen is for, and its keys.
 
     Args:
         under: class of the screen below.
         everywhere: class of the app, whose keys work on every screen.
+        width: width in cells.
     """
     about = getattr(under, "ABOUT", "")
     return Content("\n").join(
         [
             *([Content(f"{about}\n")] if about else []),
             Content.styled("Keys", "bold"),
-            two_columns(_key_rows(under)),
+            two_columns(_key_rows(under), width),
             Content.styled("\nKeys on every screen", "bold"),
-            two_columns(_key_rows(everywhere)),
+            two_columns(_key_rows(everywhere), width),
         ]
     )
 
 
-def signs_content() -> Content:
-    """Return the marks, words and signs of all screens."""
+def signs_content(width: int = MAX_CELLS) -> Content:
+    """Return the marks, words and signs of all screens, wrapped to a width in cells."""
     marks = tuple(
         (grade.shape, f"{grade.meaning}, from {grade.least:.0f}") for grade in GRADES if grade.least
     )
@@ -72,9 +82,9 @@ def signs_content() -> Content:
     return Content("\n").join(
         [
             Content.styled("Marks", "bold"),
-            two_columns(marks + rest),
+            two_columns(marks + rest, width),
             Content.styled("\nWords and signs", "bold"),
-            two_columns(VOCABULARY),
+            two_columns(VOCABULARY, width),
             Content.styled(
                 "\nKeep headphones at a moderate level. If you feel light-headed, stop, "
                 "sit down and breathe normally.",
@@ -116,9 +126,16 @@ class HelpScreen(Screen[None]):
         """Yield the page in a scrolling container."""
         yield Static("Help", classes="title")
         with VerticalScroll(id="help"), Container(id="columns"):
-            yield Static(keys_content(self._under, type(self.app)))
-            yield Static(signs_content())
+            yield Static(id="keys")
+            yield Static(id="signs")
         yield KeyFooter()
+
+    def on_resize(self) -> None:
+        """Wrap the page to the new width."""
+        wide = self.size.width >= WIDE_COLUMNS
+        width = min(MAX_CELLS, self.size.width // (2 if wide else 1) - MARGIN_CELLS)
+        self.query_one("#keys", Static).update(keys_content(self._under, type(self.app), width))
+        self.query_one("#signs", Static).update(signs_content(width))
 
     def on_mount(self) -> None:
         """Focus the page, so that the arrow keys scroll it."""

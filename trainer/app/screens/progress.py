@@ -9,7 +9,7 @@ from typing import ClassVar
 from textual import work
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
-from textual.containers import Horizontal, Vertical
+from textual.containers import Container, Horizontal, Vertical
 from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import OptionList, Static
@@ -26,16 +26,19 @@ from trainer.app.widgets.progress_plot import (
     column_heads,
     detail_content,
     progress_content,
+    summary_content,
 )
-from trainer.coach import Overview, overview_at
+from trainer.coach import Overview, TrendWindow, overview_at
 from trainer.core import TrainerError
 from trainer.report.progress_plots import PLOTTED_MEASURES
-from trainer.report.progress_report import compared_days_text, empty_progress_text, practice_text
+from trainer.report.progress_report import empty_progress_text, practice_text
 from trainer.settings import load_settings
 from trainer.store import journal_path
 
 WIDE_COLUMNS = 116
 """Columns from which table and plot stand side by side."""
+LARGE_COLUMNS, LARGE_ROWS = 180, 50
+"""Window from which the plots of all measures are shown."""
 
 
 def _quiet(text: str) -> Content:
@@ -71,10 +74,12 @@ class ProgressScreen(Screen[None]):
             text-style: none;
         }
         #detail { width: 1fr; }
-        #plot { height: 1fr; min-height: 8; }
+        #plots { height: 1fr; min-height: 8; }
+        #plots ProgressPlot { height: 1fr; }
+        &.-large #plots { layout: grid; grid-size: 2 2; grid-gutter: 1 2; }
         #figures { height: auto; padding: 0 2; }
         #message { height: 1fr; padding: 1 2; }
-        &.-wide #table { width: 68; }
+        &.-wide #table { width: 74; }
         &.-narrow #detail { display: none; }
         &.-narrow.-turned #detail { display: block; }
         &.-narrow.-turned #table { display: none; }
@@ -84,7 +89,7 @@ class ProgressScreen(Screen[None]):
         &.-message #message { display: block; }
     }
     """
-    ABOUT: ClassVar[str] = "What has improved in the last weeks, and what has not."
+    ABOUT: ClassVar[str] = "What has improved, over four weeks or since the start."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,g", "dismiss(None)", "back", key_display="esc", tooltip="back"),
         *LIST_BINDINGS,
@@ -95,7 +100,13 @@ class ProgressScreen(Screen[None]):
             "m",
             "measure",
             "measure",
-            tooltip="next measure: cents off, in tune, clean, or timing",
+            tooltip="next measure: how far off, in tune, clean, or timing",
+        ),
+        Binding(
+            "w",
+            "window",
+            "weeks or all",
+            tooltip="trend of four weeks, or since the start",
         ),
     ]
 
@@ -104,8 +115,10 @@ class ProgressScreen(Screen[None]):
         self._journal = journal
         self._player = player
         self._lines: list[ProgressLine] = []
+        self._practice = ""
         self._chosen = 0
         self._measure = PLOTTED_MEASURES[0]
+        self._window = TrendWindow.FOUR_WEEKS
         self._subjects = OptionList(id="subjects")
         self._subjects.can_focus = False  # the screen binds the keys, also while the list is hidden
 
@@ -118,7 +131,9 @@ class ProgressScreen(Screen[None]):
                 yield Static(id="columns")
                 yield self._subjects
             with Vertical(id="detail"):
-                yield ProgressPlot(id="plot")
+                with Container(id="plots"):
+                    for measure in PLOTTED_MEASURES:
+                        yield ProgressPlot(id=f"plot-{measure}")
                 yield Static(id="figures")
         yield Static(id="message")
         yield KeyFooter()
@@ -152,15 +167,13 @@ class ProgressScreen(Screen[None]):
         if isinstance(overview, str):
             self._set_message(overview)
             return
-        self.query_one(".title", Static).update(
-            Content(f"Progress of {overview.player}: {compared_days_text(overview.weeks)}")
-        )
+        self._player = overview.player
         if not lines:
             self._set_message(empty_progress_text(overview))
             return
         self._lines = lines
         sentences = practice_text(overview.practice, overview.weeks, overview.today)
-        self.query_one("#practice", Static).update(_quiet("\n".join(sentences)))
+        self._practice = "\n".join(sentences)
         self.remove_class("-message")
         self._list()
         self._subjects.highlighted = self._subjects.get_option_index("0")
@@ -181,10 +194,23 @@ class ProgressScreen(Screen[None]):
             listed.append(Option(self._line(place), id=str(place)))
         with self.prevent(OptionList.OptionHighlighted):
             self._subjects.set_options(listed)
-        self.query_one("#columns", Static).update(_quiet(column_heads(self._measure)))
+        self.query_one("#columns", Static).update(_quiet(column_heads(self._measure, self._window)))
+        self.query_one(".title", Static).update(
+            Content(f"Progress of {self._player}: {self._window}")
+        )
+        self.query_one("#practice", Static).update(
+            Content("\n").join(
+                [
+                    _quiet(self._practice),
+                    summary_content(self._lines, self._measure, self._window),
+                ]
+            )
+        )
 
     def _line(self, place: int) -> Content:
-        return progress_content(self._lines[place], self._measure, place == self._chosen)
+        return progress_content(
+            self._lines[place], self._measure, self._window, place == self._chosen
+        )
 
     def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
         """Mark the chosen line and show its plot."""
@@ -199,9 +225,20 @@ class ProgressScreen(Screen[None]):
 
     def _show_chosen(self) -> None:
         line = self._lines[self._chosen]
-        self.query_one(ProgressPlot).show(line.progress, self._measure)
+        for measure in PLOTTED_MEASURES:
+            plot = self.query_one(f"#plot-{measure}", ProgressPlot)
+            plot.display = self._is_large or measure == self._measure
+            if plot.display:
+                plot.show(line.progress, measure, self._window)
         every = self.size.width >= WIDE_COLUMNS
-        self.query_one("#figures", Static).update(detail_content(line, self._measure, every=every))
+        self.query_one("#figures", Static).update(
+            detail_content(line, self._measure, self._window, every=every)
+        )
+
+    @property
+    def _is_large(self) -> bool:
+        """Whether the window has room for the plots of all measures."""
+        return self.size.width >= LARGE_COLUMNS and self.size.height >= LARGE_ROWS
 
     def action_choose(self, where: str) -> None:
         """Move the cursor, whether the list is visible or not."""
@@ -219,15 +256,26 @@ class ProgressScreen(Screen[None]):
     def on_resize(self) -> None:
         """Update the footer and the figures for the new size."""
         self.refresh_bindings()
+        self.set_class(self._is_large, "-large")
         if self._lines:
             self._show_chosen()
 
     def action_measure(self) -> None:
         """Select the next measure."""
         if self._lines:
-            self._measure = PLOTTED_MEASURES[
-                (PLOTTED_MEASURES.index(self._measure) + 1) % len(PLOTTED_MEASURES)
-            ]
-            self._list()
-            self._subjects.highlighted = self._subjects.get_option_index(str(self._chosen))
-            self._show_chosen()
+            at = PLOTTED_MEASURES.index(self._measure) + 1
+            self._measure = PLOTTED_MEASURES[at % len(PLOTTED_MEASURES)]
+            self._list_again()
+
+    def action_window(self) -> None:
+        """Switch between the trend of four weeks and that since the start."""
+        if self._lines:
+            windows = tuple(TrendWindow)
+            self._window = windows[(windows.index(self._window) + 1) % len(windows)]
+            self._list_again()
+
+    def _list_again(self) -> None:
+        """Fill the list again, with the cursor where it was."""
+        self._list()
+        self._subjects.highlighted = self._subjects.get_option_index(str(self._chosen))
+        self._show_chosen()

@@ -68,9 +68,8 @@ def _choices(state: GuideState, most: int) -> list[TextRow]:
     drawn: list[TextRow] = []
     for place, choice in list(enumerate(state.choices))[first : first + most]:
         selected = place == state.chosen
-        drawn.append(
-            (("▶ " if selected else "  ", "now"), (choice, "strong" if selected else "text"))
-        )
+        pointer = ("▶ ", "now") if selected else ("  ", "text")
+        drawn.append((pointer, (choice, "strong" if selected else "text")))
     return drawn
 
 

@@ -121,7 +121,7 @@ def footer_rows(entries: Sequence[FooterEntry], width: int) -> list[TextRow]:
             if entry is None:
                 spans.append((MORE, "quiet"))
             else:
-                spans += [(entry.shown, "now"), (f" {entry.words}", "quiet")]
+                spans += [(entry.shown, "key"), (f" {entry.words}", "quiet")]
         rows.append(merge_spans(spans))
     return rows
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from textual import events
@@ -12,19 +13,20 @@ from textual_plotext import PlotextPlot
 from trainer.app.theme import CSS_PENS, pen_color
 from trainer.coach import (
     METRICS,
-    Comparison,
-    ComparisonVerdict,
     Progress,
     SeriesPoint,
     StepSummary,
     SubjectKind,
+    Trend,
+    TrendVerdict,
+    TrendWindow,
 )
 from trainer.report.formatting import day_text, quantity_text
 from trainer.report.progress_plots import PLOTTED_MEASURES, Palette, draw_progress
 from trainer.report.progress_report import (
-    change_text,
-    change_verdict_text,
     subject_text,
+    trend_text,
+    trend_verdict_text,
     value_text,
 )
 
@@ -35,13 +37,17 @@ KIND_HEADINGS = {
     SubjectKind.SKILL: "Skills, the worst first",
 }
 VERDICT_SIGNS = {
-    ComparisonVerdict.BETTER: ("↗", "good"),
-    ComparisonVerdict.WORSE: ("↘", "wrong"),
-    ComparisonVerdict.UNCLEAR: ("·", "quiet"),
+    TrendVerdict.BETTER: ("↗", "good"),
+    TrendVerdict.WORSE: ("↘", "wrong"),
+    TrendVerdict.STEADY: ("→", "text"),
+    TrendVerdict.UNCLEAR: ("·", "quiet"),
+    TrendVerdict.TOO_FEW_DAYS: ("○", "quiet"),
 }
-"""Shape and pen of the verdict on the last days."""
-_NAME, _INDENT = 24, 4
-"""Width of a name, and indentation of a verdict, in cells."""
+"""Shape and pen of a trend."""
+MAX_NAMED = 4
+"""Most subjects that the summary names on each side."""
+_NAME, _TITLE, _USUAL = 24, 12, 9
+"""Width of a name, of a measure, and of its usual figure, in cells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,13 +58,13 @@ class ProgressLine:
         progress: progress of the subject.
         usual: its usual figures.
         best: its best day by measure; None for too few notes.
-        changes: the last days compared with those before, by measure.
+        trends: its trends by measure and window.
     """
 
     progress: Progress
     usual: StepSummary
     best: dict[str, SeriesPoint | None]
-    changes: dict[str, Comparison]
+    trends: dict[tuple[str, TrendWindow], Trend]
 
     @classmethod
     def of(cls, progress: Progress) -> ProgressLine:
@@ -67,32 +73,73 @@ class ProgressLine:
             progress,
             progress.usual,
             {name: progress.best(name) for name in PLOTTED_MEASURES},
-            {name: progress.compare(name) for name in PLOTTED_MEASURES},
+            {
+                (name, window): progress.trend(name, window)
+                for name in PLOTTED_MEASURES
+                for window in TrendWindow
+            },
         )
 
 
-def column_heads(measure: str) -> str:
+def column_heads(measure: str, window: TrendWindow) -> str:
     """Return the column headings."""
-    return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   last days: {METRICS[measure].title}"
+    return f"  {'':<{_NAME}}{'off':>6}{'in tune':>9}   {METRICS[measure].title}, {window}"
 
 
-def progress_content(line: ProgressLine, measure: str, chosen: bool = False) -> Content:
+def progress_content(
+    line: ProgressLine, measure: str, window: TrendWindow, chosen: bool = False
+) -> Content:
     """Return a line of the list, with a pointer if it is chosen."""
-    usual, change = line.usual, line.changes[measure]
+    usual, trend = line.usual, line.trends[measure, window]
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
     name = line.progress.name
     name = name if len(name) < _NAME else name[: _NAME - 2] + "…"
-    sign, pen = VERDICT_SIGNS[change.verdict]
+    is_known = trend.verdict is not TrendVerdict.TOO_FEW_DAYS
+    unit = METRICS[measure].unit
+    verdict = trend_verdict_text(trend, unit) if is_known else str(trend.verdict)
     return Content.assemble(
         pointer,
         (f"{name:<{_NAME}}", "bold"),
         f"{value_text(usual.cents, 'cents'):>6}{value_text(usual.in_tune, '%'):>9}   ",
-        (f"{sign} {change_verdict_text(change, METRICS[measure].unit)}", CSS_PENS[pen].color),
+        _signed(trend, verdict),
     )
 
 
-def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
-    """Return usual, best and recent figures by one measure, or by every one."""
+def _signed(trend: Trend, words: str) -> tuple[str, str]:
+    """Return words on a trend after its sign, and their colour."""
+    sign, pen = VERDICT_SIGNS[trend.verdict]
+    return f"{sign} {words}", CSS_PENS[pen].color
+
+
+def summary_content(lines: Sequence[ProgressLine], measure: str, window: TrendWindow) -> Content:
+    """Return what has become better and worse, the largest changes first."""
+    unit = METRICS[measure].unit
+    parts: list[str | tuple[str, str]] = []
+    for verdict in (TrendVerdict.BETTER, TrendVerdict.WORSE):
+        moved = [
+            (line.progress.name, line.trends[measure, window])
+            for line in lines
+            if line.trends[measure, window].verdict is verdict
+            and line.progress.kind is not SubjectKind.ALL
+        ]
+        moved.sort(key=lambda item: -abs(item[1].gain or 0.0))
+        named = [f"{name} {value_text(abs(t.gain or 0.0), unit)}" for name, t in moved[:MAX_NAMED]]
+        more = f" and {len(moved) - MAX_NAMED} more" if len(moved) > MAX_NAMED else ""
+        if moved:
+            sign, pen = VERDICT_SIGNS[verdict]
+            words = f"{sign} {str(verdict).capitalize()}: {', '.join(named)}{more}"
+            parts += ["   " if parts else "", (words, CSS_PENS[pen].color)]
+    if not parts:
+        parts = [
+            (f"Nothing has clearly moved by {METRICS[measure].title}.", CSS_PENS["quiet"].color)
+        ]
+    return Content.assemble(*parts)
+
+
+def detail_content(
+    line: ProgressLine, measure: str, window: TrendWindow, *, every: bool
+) -> Content:
+    """Return usual and best figures and the trends by one measure, or by every one."""
     progress = line.progress
     parts: list[Content] = [
         Content.assemble(
@@ -100,39 +147,51 @@ def detail_content(line: ProgressLine, measure: str, *, every: bool) -> Content:
             (f"   {quantity_text(progress.notes, 'note')}", CSS_PENS["quiet"].color),
         )
     ]
-    for name in PLOTTED_MEASURES:
-        if every or name == measure:
-            parts += _measure_content(line, name, "bold" if every and name == measure else "")
+    parts += _measure_content(line, measure)
+    if every:
+        others = [name for name in PLOTTED_MEASURES if name != measure]
+        parts += [_other_content(line, name, window) for name in others]
     return Content("\n").join(parts)
 
 
-def _measure_content(line: ProgressLine, name: str, style: str) -> tuple[Content, Content]:
-    known = METRICS[name]
-    best, change = line.best[name], line.changes[name]
-    unit = "" if known.unit == "%" else f" {known.unit}"
-    text = f"{known.title:<12} usual {value_text(line.usual.value(name), known.unit)}{unit}"
+def _measure_content(line: ProgressLine, name: str) -> Iterator[Content]:
+    """Yield the usual and best figure of a measure, and its trends."""
+    best, unit = line.best[name], METRICS[name].unit
+    text = f"{METRICS[name].title}: {_usual_text(line, name)}"
     if best is not None:
         day = day_text(best.first, line.progress.today)
-        text += f", best {value_text(best.value, known.unit)} on {day}"
-    sign, pen = VERDICT_SIGNS[change.verdict]
-    verdict = f"{'':<{_INDENT}}{sign} {change_text(change, known.unit)}"
-    return Content.styled(text, style), Content.styled(verdict, CSS_PENS[pen].color)
+        text += f", best {value_text(best.value, unit)} on {day}"
+    yield Content.styled(text, "bold")
+    for window in TrendWindow:
+        trend = line.trends[name, window]
+        yield Content.assemble(f"  {window:<16} ", _signed(trend, trend_text(trend, unit)))
+
+
+def _other_content(line: ProgressLine, name: str, window: TrendWindow) -> Content:
+    trend = line.trends[name, window]
+    figure = f"{METRICS[name].title:<{_TITLE}}{_usual_text(line, name):>{_USUAL}}  "
+    return Content.assemble(figure, _signed(trend, trend_text(trend, METRICS[name].unit)))
+
+
+def _usual_text(line: ProgressLine, name: str) -> str:
+    unit = METRICS[name].unit
+    return value_text(line.usual.value(name), unit) + ("" if unit == "%" else f" {unit}")
 
 
 class ProgressPlot(PlotextPlot):
-    """A plot of one subject by day and week."""
+    """The days of one subject as dots, and its trend as a line."""
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._shown: tuple[Progress, str] | None = None
+        self._shown: tuple[Progress, str, TrendWindow] | None = None
 
     def on_mount(self) -> None:
         """Draw again when the theme changes."""
         self.watch(self.app, "theme", self._draw, init=False)
 
-    def show(self, progress: Progress, measure: str) -> None:
-        """Plot a measure of a subject."""
-        self._shown = (progress, measure)
+    def show(self, progress: Progress, measure: str, window: TrendWindow) -> None:
+        """Plot a measure of a subject over a window."""
+        self._shown = (progress, measure, window)
         self._draw()
 
     def on_resize(self, event: events.Resize) -> None:
@@ -141,8 +200,10 @@ class ProgressPlot(PlotextPlot):
 
     def _draw(self) -> None:
         if self._shown is not None and self.size.width:
-            progress, measure = self._shown
-            draw_progress(self.plt, progress, METRICS[measure], self._palette(), self.size.width)
+            progress, measure, window = self._shown
+            draw_progress(
+                self.plt, progress, METRICS[measure], self._palette(), self.size.width, window
+            )
             self.refresh()
 
     def _palette(self) -> Palette:
