@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 
@@ -151,6 +152,29 @@ def test_a_vibrato_of_a_natural_note_is_held_within_its_dips() -> None:
     assert times(play(drill, note("-4", dips))[1]) == [750]
     swings = offs(400, lambda i: 30.0 if i // 20 % 2 else -30.0)
     assert play(drill, note("-4", swings))[1] == []
+
+
+@pytest.mark.parametrize(("depth", "points"), [(100.0, 100.0), (40.0, 34.0), (0.0, 0.0)])
+def test_a_fall_is_judged_when_the_note_has_ended(depth: float, points: float) -> None:
+    """Held for 1 s, then falling for 0.25 s, half a beat; the mark comes with the silence."""
+    drill = free("-4:2{fall 1/2 100} 4:1")
+    falling = [-0.5 * depth * (1.0 - math.cos(math.pi * i / 50.0)) for i in range(50)]
+    pieces = note("-4", offs(200) + falling), silence(1250.0, 40)
+    ((at, mark),) = play(drill, *pieces)[1]
+    assert at == 1250.0
+    assert mark.measured.cents == pytest.approx(0.0, abs=1.0)
+    assert mark.criteria["motion"] == pytest.approx(points, abs=6.0)
+    marker, marks = play(drill, pieces[0])  # the take ends with the note
+    assert not marks
+    assert marker.result().marks[0].criteria["motion"] == pytest.approx(points, abs=6.0)
+
+
+def test_a_note_with_a_fall_ends_where_the_next_one_begins() -> None:
+    drill = free("-4:2{fall 1/2 100} -5:1")
+    slurred = note("-5", offs(200), start_ms=1000.0, attack=False)
+    attacked = note("-5", offs(200), start_ms=1000.0)
+    assert times(play(drill, note("-4", offs(200)), attacked)[1]) == [1000, 1495]
+    assert times(play(drill, note("-4", offs(200)), slurred)[1]) == [1095, 1490]
 
 
 def test_a_shake_is_held_on_either_of_its_sounds() -> None:

@@ -17,8 +17,11 @@ from tests.support.step_histories import (
     with_leak,
 )
 from tests.support.synthetic_takes import RATE
+from trainer.drill import Goal
 from trainer.ear import Reading
 from trainer.harp import Breath, Tab
+from trainer.marking import Measured
+from trainer.marking.criteria import criterion_scores
 from trainer.marking.follower import Segment
 from trainer.marking.measurement import measure_step
 from trainer.marking.sounding_holes import (
@@ -47,6 +50,32 @@ def tabs(*entries: str) -> tuple[Tab, ...]:
 def ramp(start: float, end: float, from_ms: float, to_ms: float, t: float) -> float:
     """Linear from start to end between two times, level outside."""
     return start + (end - start) * min(max((t - from_ms) / (to_ms - from_ms), 0.0), 1.0)
+
+
+def test_a_wobble_never_brings_a_note_nearer_to_its_pitch() -> None:
+    """Any rate from two periods a note, any phase, any size, on either side of the target."""
+    rng, step, goal = np.random.default_rng(19), target_of("-4:1").step, Goal(tolerance=20.0)
+
+    def figures_and_points(cents: list[float]) -> tuple[Measured, float]:
+        figures = measured("-4:1", note("-4", cents), tolerance=20.0)
+        return figures, criterion_scores(step, figures, goal, 1000.0)["pitch"]
+
+    for _ in range(60):
+        off, sd, phase = rng.uniform((-60.0, 1.0, 0.0), (60.0, 40.0, 2.0 * math.pi))
+        length_s = rng.uniform(0.6, 1.5)
+        hz = rng.uniform(2.0 / (0.75 * length_s), 8.0)
+        time_s = np.arange(0.0, length_s, 0.005)
+        wobble = math.sqrt(2.0) * sd * np.cos(phase + 2.0 * math.pi * hz * time_s)
+        _, steady = figures_and_points([off] * len(time_s))
+        figures, wobbling = figures_and_points((off + wobble).tolist())
+        assert figures.cents == pytest.approx(off, abs=0.25 * sd + 0.5)
+        assert wobbling <= steady + 0.5
+
+
+def test_a_slip_hardly_moves_the_pitch_of_a_note() -> None:
+    """A tenth of it 80 cents off, in its middle; the mean would move by 8 cents."""
+    cents = curve(1000.0, lambda t: 20.0 - (80.0 if 500.0 <= t < 600.0 else 0.0) + math.sin(t))
+    assert measured("-4:1", note("-4", cents)).cents == pytest.approx(20.0, abs=1.0)
 
 
 # --- held notes -------------------------------------------------------------------------------

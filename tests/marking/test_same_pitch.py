@@ -32,9 +32,9 @@ TURNS = parse_drill(
 MISSED = {"skipped", "not played", "too short to judge"}
 
 
-def played_in(where: str, drill: Drill, path: Path) -> Result:
+def played_in(where: str, drill: Drill, path: Path, overlap_ms: float = 0.0) -> Result:
     """Marks of a recording of a faultless pass: in one breath, or in the room, or both."""
-    faults = {step.index: Fault(short_ms=-60.0) for step in drill.steps}
+    faults = {step.index: Fault(gap_ms=-overlap_ms) for step in drill.steps}
     harp = Harp.of(drill.key)
     player = BuiltInPlayer(drill, harp, spec=PlayerSpec(faults=faults if "breath" in where else {}))
     clock = player.clock
@@ -77,6 +77,18 @@ def test_what_cannot_be_told_neither_earns_nor_costs(in_one_breath: Result) -> N
         assert aim_points(mark, "time") is None
         assert mark.score >= 95.0
         assert mark.sentence.endswith(f"; after {mark.measured.held_on} its start cannot be heard")
+
+
+def test_a_chord_line_without_gaps_is_followed(tmp_path: Path) -> None:
+    """Chords of one pitch, draw 1 and 2 or blow 2 and 3, overlap; repeats sound held on."""
+    tab = "{chord} |: -2:1 -2:0.5 -2:0.5 3:1 r:1 :|"
+    drill = parse_drill(f'title = "T"\nharp = "C"\ntempo = 132\ntab = """\n{tab}\n"""\n', "engine")
+    marks = played_in("one breath", drill, tmp_path / "take.wav", overlap_ms=60.0).marks
+    assert {mark.step.index for mark in marks if mark.measured.held_on} <= {1, 2, 5, 6}
+    changes = [mark for mark in marks if mark.step.index in (0, 3, 4, 7)]
+    assert [mark.measured.heard for mark in changes] == ["-2", "3", "-2", "3"]
+    assert all(abs(mark.measured.late_ms or 0.0) <= 150.0 for mark in changes)
+    assert not [mark for mark in marks if mark.sentence in MISSED]
 
 
 # Without sound

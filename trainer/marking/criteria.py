@@ -4,8 +4,9 @@ Points are 0 to 100, read off lines through the points below, level beyond their
 drill's tolerance in cents, `beat` the length of a beat in milliseconds.
 
     criterion    figures                                       points on the line (figure → points)
-    pitch        |cents|                                       0.2 tol → 100, tol → 85,
-                                                               2 tol → 50, 4 tol → 0
+    pitch        |cents| + sd / 4, where                       0.2 tol → 100, tol → 85,
+                 sd² = wobble_cents² + drift_cents² / 12       a third from there to far → 50,
+                                                               far → 0
     steadiness   worse of  wobble_cents                        0.2 tol → 100, 0.5 tol → 85,
                                                                1.25 tol → 50, 2.5 tol → 0
                  and       |drift_cents|                       0.5 tol → 100, tol → 85,
@@ -61,9 +62,12 @@ drill's tolerance in cents, `beat` the length of a beat in milliseconds.
                                                                0.25 → 40, 0 → 0, 4 → 50
 
 - pitch: with a tolerance of 12 cents, 85 points at 12 cents and 50 at 24: within these a bend is
-  in tune, or recognisable (common practice). A note heard as another one gets 0. A glide gets the
-  worse of its ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its rungs,
-  but at most 50 more than its worst one; a rung that was not heard has 0.
+  in tune, or recognisable (common practice). `far` is 4 tol, but at most 50 cents, where the next
+  half step is nearer, and at least 2 tol. A note heard as another one gets 0. A quarter of the
+  standard deviation of the held pitch counts as deviation, because a wobble may move its mean by
+  that much: so no wobble brings a note nearer to its pitch. A glide gets the worse of its
+  ends (`cents`, `scoop_cents`), and no attack. A ladder gets the mean of its rungs, but at most 50
+  more than its worst one; a rung that was not heard has 0.
 - attack: a scoop does no harm if it is short, nor does a slow approach that starts close. Natural
   reeds themselves rise from 20 to 100 cents flat for up to 100 ms. A bend that is attacked above
   its pitch is scooped by the player, so only the scoop counts.
@@ -311,21 +315,34 @@ def _pitch(step: Step, measured: Measured, tolerance: float) -> CriterionScore |
         return None
     if step.ladder:
         return _rung_pitch(measured, tolerance)
-    ends = {"cents": measured.cents}
-    if step.is_glide:
-        ends["scoop_cents"] = measured.scoop_cents
-    return _combined(
-        _term(name, cents, CURVES.pitch, tolerance)
-        for name, cents in ends.items()
-        if cents is not None
-    )
+    curve, terms = _pitch_curve(tolerance), []
+    if measured.cents is not None:
+        at = abs(measured.cents) + CURVES.pull * _held_sd(measured)
+        terms.append(ScoreTerm.read("cents", measured.cents, at, curve))
+    if step.is_glide and measured.scoop_cents is not None:
+        terms.append(_term("scoop_cents", measured.scoop_cents, curve))
+    return _combined(terms)
+
+
+def _held_sd(measured: Measured) -> float:
+    """Standard deviation of a held pitch in cents, drift included; 0 where it is not known."""
+    if measured.wobble_cents is None or measured.drift_cents is None:
+        return 0.0
+    return math.hypot(measured.wobble_cents, measured.drift_cents / math.sqrt(12.0))
+
+
+def _pitch_curve(tolerance: float) -> Curve:
+    far = max(min(CURVES.far_tolerances * tolerance, CURVES.far_cents), 2.0 * tolerance)
+    recognisable = tolerance + (far - tolerance) / 3.0
+    just = CURVES.just_tolerances * tolerance
+    return ((just, 100.0), (tolerance, 85.0), (recognisable, 50.0), (far, 0.0))
 
 
 def _rung_pitch(measured: Measured, tolerance: float) -> CriterionScore:
     terms = tuple(
         ScoreTerm.fixed("rungs", None, 0.0)
         if cents is None
-        else _term("rungs", cents, CURVES.pitch, tolerance)
+        else _term("rungs", cents, _pitch_curve(tolerance))
         for cents in measured.rungs
     )
     points = [term.earned for term in terms]
@@ -423,8 +440,8 @@ def _shake_terms(step: Step, measured: Measured) -> Iterator[ScoreTerm]:
 
 
 def _inflection_terms(step: Step, measured: Measured, beat_ms: float) -> Iterator[ScoreTerm]:
-    """Terms of scoops, dips, falls and grace notes. A free clock stops before a fall."""
-    wanted = {"dip": step.scoop, "fall": None if measured.tries is not None else step.fall}
+    """Terms of scoops, dips, falls and grace notes."""
+    wanted = {"dip": step.scoop, "fall": step.fall}
     for name, inflection in wanted.items():
         if inflection is None:
             continue

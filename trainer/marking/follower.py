@@ -120,6 +120,7 @@ class _StepStates:
         low, high: range of its pitches, in cents from A4 = 440 Hz.
         reeds: bit mask of its reeds.
         is_chord: whether it asks for more than one hole at once.
+        is_by_one_hole: whether it asks for a chord and names one hole.
         grace: pitches of its grace note, in cents from A4 = 440 Hz.
         reattack: transition cost of an attack within the step.
         slur: transition cost from the step before without an attack.
@@ -139,6 +140,7 @@ class _StepStates:
     high: float
     reeds: int
     is_chord: bool
+    is_by_one_hole: bool
     grace: tuple[float, ...]
     reattack: float
     slur: float
@@ -173,6 +175,7 @@ class _StepStates:
             target.highest,
             target.holes,
             target.step.is_chord,
+            target.step.cleanness_rule is CleannessRule.CHORD,
             target.grace_pitches,
             0.0 if any(made_of_attacks) else costs.reattack,
             slur,
@@ -182,7 +185,9 @@ class _StepStates:
     @classmethod
     def after_the_last(cls, step: int, costs: FollowerParameters) -> _StepStates:
         """The gap after the last step, as the gap before a step that cannot be entered."""
-        return cls(costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, (), costs.reattack, inf, 0.0)
+        return cls(
+            costs, step, inf, 1.0, 1.0, inf, -inf, 0, False, False, (), costs.reattack, inf, 0.0
+        )
 
     def prune(self) -> None:
         self.gap = self.right = self.wrong = self.best = inf
@@ -302,6 +307,8 @@ class _StepStates:
             missed = 1.0 - shared / (self.reeds | holes).bit_count()
             return missed * (costs.partial_chord if shared else costs.mismatch)
         several = holes & (holes - 1)
+        if self.is_by_one_hole and several and not shared:
+            return costs.mismatch  # another chord, though its pitch may be the same
         return costs.blurred if shared and cost > costs.blurred and several else cost
 
 

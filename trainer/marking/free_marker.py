@@ -6,11 +6,12 @@ a moment and the last one held; of a ladder, each rung must be held. A note with
 for some cycles of it, and so is a shake, on either of its sounds. The attack of a note may follow
 that of its grace note. The same sound again needs a new attack; another hole of the same pitch,
 such as draw 2 after blow 3, does not, because nothing distinguishes it from the sound held on. An
-optional step is left out where the next one is played instead.
+optional step is left out where the next one is played instead. A note with a fall, once it has been
+held, goes on until it stops or the next one begins.
 
 Figures are those of :mod:`trainer.marking.measurement`, from the last attack to the moment at which
-the step was held. A slurred step begins where the pitch leaves that of the step before. Nothing is
-early or late.
+the step was held, or to the end of its fall. A slurred step begins where the pitch leaves that of
+the step before. Nothing is early or late.
 """
 
 from __future__ import annotations
@@ -74,7 +75,11 @@ class FreeMarker:
         self._held_samples = 0
         self._dropout_samples = 0
         self._next_samples = 0
-        """Samples for which the step after an optional one has been played instead."""
+        """Samples for which the step after the one that is due has been played instead."""
+        self._next_frame = 0
+        """Index of the first of their readings."""
+        self._is_falling = False
+        """Whether the step that is due has been held, and may still fall."""
         self._held_bounds: list[tuple[int, int]] = []
         """First and last sample of each sound of the step that has been held."""
 
@@ -107,15 +112,28 @@ class FreeMarker:
             return []
         is_sounding = reading.sounding or reading.hz is not None
         is_attack = reading.onset is not None or (is_sounding and self._was_silent)
+        elapsed = max(0, elapsed)
+        fallen = []
+        if self._is_falling:
+            is_over = is_attack or not is_sounding
+            if not is_over and not self._is_followed(reading, elapsed):
+                return []
+            fallen = [self._finish_step((frame if is_over else self._next_frame) - 1)]
+            if self.done:
+                return fallen
+            self._held_samples = 0 if is_over else self._next_samples
         if is_attack and not self._is_inside(reading.sample):
             self._start_try(frame, reading.sample)
         self._was_silent = not is_sounding
         if self._is_held_on(reading):
             self._attack_frame = frame + 1
-        elapsed = max(0, elapsed)
         if self._is_attacked and self._is_held(reading, elapsed):
-            return [self._finish_step(frame)]
-        return [self._leave_out()] if self._is_passed_over(reading, elapsed) else []
+            if not self._targets[len(self._marks)].step.fall:
+                return [*fallen, self._finish_step(frame)]
+            self._is_falling, self._next_samples = True, 0
+        elif self._is_passed_over(reading, elapsed):
+            return [*fallen, self._leave_out()]
+        return fallen
 
     def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
         """Result of the pass so far.
@@ -125,9 +143,11 @@ class FreeMarker:
             upto: index of the first step that was not due when the pass was stopped. None marks
                 the whole range. A step that was never held counts as not played.
         """
-        to_come = self._targets[len(self._marks) :]
+        held = [self._mark_due(len(self._history) - 1)] if self._is_falling else []
+        to_come = self._targets[len(self._marks) + len(held) :]
         missing = (self._mark(target.step, Measured()) for target in to_come)
-        due = [mark for mark in (*self._marks, *missing) if upto is None or mark.step.index < upto]
+        played = *self._marks, *held, *missing
+        due = [mark for mark in played if upto is None or mark.step.index < upto]
         marks = (*before, *due)
         score = pass_score(self._drill, marks)
         unplayed = len(self._targets) - len(due)
@@ -198,13 +218,19 @@ class FreeMarker:
 
     def _is_passed_over(self, reading: Reading, elapsed: int) -> bool:
         """Whether the step after an optional one is played in its place."""
+        due = self._targets[len(self._marks)]
+        return due.step.optional and self._is_followed(reading, elapsed)
+
+    def _is_followed(self, reading: Reading, elapsed: int) -> bool:
+        """Whether the step after the one that is due has been played for a moment."""
         due, after = self._targets[len(self._marks)], self._targets[len(self._marks) + 1 :]
         is_next = (
-            due.step.optional
-            and bool(after)
+            bool(after)
             and self._is_right(reading, after[0], 0)
             and not self._is_right(reading, due, self._place)
         )
+        if not self._next_samples:
+            self._next_frame = len(self._history) - 1
         self._next_samples = self._next_samples + elapsed if is_next else 0
         return self._next_samples >= FREE_CLOCK.touch_s * self._rate
 
@@ -262,7 +288,8 @@ class FreeMarker:
             return reading.leak_db is None or reading.leak_db < FREE_CLOCK.max_leak_db
         return True
 
-    def _finish_step(self, frame: int) -> Mark:
+    def _mark_due(self, frame: int) -> Mark:
+        """The mark of the step that is due, up to a frame."""
         target = self._targets[len(self._marks)]
         segment = Segment(len(self._marks), self._attack_frame, frame + 1, 0.0, None)
         measured = measure_step(
@@ -277,8 +304,11 @@ class FreeMarker:
         self._figures[target.step] = measured
         if target.step.accent:
             measured = replace(measured, accent_db=accent_db(target.step, self._figures))
-        mark = self._mark(target.step, replace(measured, tries=max(1, self._tries)))
-        self._tries = 0
+        return self._mark(target.step, replace(measured, tries=max(1, self._tries)))
+
+    def _finish_step(self, frame: int) -> Mark:
+        target, mark = self._targets[len(self._marks)], self._mark_due(frame)
+        self._tries, self._is_falling = 0, False
         self._marks.append(mark)
         self._place = self._held_samples = self._dropout_samples = 0
         self._held_bounds = []

@@ -20,10 +20,10 @@ class Measured:
     Attributes:
         start, end: first sample of the step as played, and first sample after it.
         late_ms: milliseconds between the due time and the onset; negative is early.
-        cents: median deviation of the held span from the target; positive is sharp.
+        cents: mean deviation of the held span from the target, robust; positive is sharp.
         wobble_cents: standard deviation of the held span about its own slope.
         drift_cents: change along that slope over the held span, end less start.
-        scoop_cents: deviation from the target at the onset; of a glide, median deviation of its
+        scoop_cents: deviation from the target at the onset; of a glide, mean deviation of its
             first rest.
         settle_ms: milliseconds from the onset until the pitch stays within tolerance of the held
             pitch; None if it never does, and for a glide or ladder.

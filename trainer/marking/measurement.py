@@ -104,7 +104,9 @@ def measure_step(
             start, slurred, held_on = anew, False, None
     is_timed = held is None and held_on is None
     late_ms = (start - target.at) * 1000.0 / rate if is_timed else None
+    stop = end_of_step(target.step, history, segment, start, rate)
     if held is not None:
+        end = min(end, max(start, stop)) if target.step.fall else end
         target = replace(target, at=start, end=end)
     target = _with_heard_alternative(target, history, frames)
     # Where the ear's window grows after an attack, a reading's centre may precede the last one's.
@@ -117,7 +119,6 @@ def measure_step(
     )
     length_ms = (target.end - target.at) * 1000.0 / rate
     measured = Measured(start, end, late_ms, is_slurred=slurred, held_on=held_on, grace_ms=grace_ms)
-    stop = end_of_step(target.step, history, segment, start, rate)
     if held is None:
         measured = measure_articulation(
             measured, target.step, history, segment, stop, length_ms, rate, following
@@ -139,7 +140,7 @@ def measure_step(
         find_spans = rung_spans if target.step.ladder else end_spans
         spans = find_spans(target, readings, length_ms)
         return _measure_moving(target, readings, history, length_ms, measured, spans)
-    if target.step.fall and held is None:
+    if target.step.fall:
         readings, measured = _without_fall(target, readings, length_ms, measured)
     return _measure_held_note(target, readings, history, tolerance, measured, length_ms)
 

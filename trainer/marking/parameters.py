@@ -527,11 +527,19 @@ class CurveParameters:
     tolerance in cents.
     """
 
-    pitch: Curve = ((0.2, 100.0), (1.0, 85.0), (2.0, 50.0), (4.0, 0.0))
-    """Deviation from the target, in tolerances. With 12 cents, a bend is in tune within 12 cents
-    and recognisable within 25 (common practice)."""
+    just_tolerances: float = 0.2
+    """Deviation from the target in tolerances that costs nothing. Chosen by hand."""
+    far_tolerances: float = 4.0
+    """Deviation in tolerances that earns nothing. With 12 cents, a bend is in tune within 12 cents
+    and recognisable, with 50 points, within 24 (common practice)."""
+    far_cents: float = 50.0
+    """The same in cents, if that is less: half a half step, from where another note is nearer."""
+    pull: float = 0.25
+    """Fraction of the standard deviation of a held pitch by which a wobble may move its mean. Of a
+    note of one and a half periods it is 0.24 by the Hann window's transfer function, of longer ones
+    less."""
     wobble: Curve = ((0.2, 100.0), (0.5, 85.0), (1.25, 50.0), (2.5, 0.0))
-    """Standard deviation of the held pitch, in tolerances: half of `pitch`. Chosen by hand."""
+    """Standard deviation of the held pitch, in tolerances. Chosen by hand."""
     drift: Curve = ((0.5, 100.0), (1.0, 85.0), (2.5, 50.0), (5.0, 0.0))
     """Change of the held pitch, in tolerances. Chosen by hand."""
     scoop: Curve = ((1.0, 100.0), (2.5, 70.0), (10.0, 0.0))

@@ -113,6 +113,8 @@ def mark_sentence(
         clauses = _missing_clauses(missing_holes(step, measured))
         if step.is_gesture and sounds_alone(step, measured):
             clauses = ["open the mouth wider: one hole sounded alone, and should be a chord"]
+    if "steadiness" in faults and _is_near(step, measured, setting.goal.tolerance):
+        faults = [name for name in faults if name != "pitch"]
     if is_not_begun(step, measured):
         clauses.append("held over from the note before; start it again")
         faults = [name for name in faults if name not in ("attack", "time", "articulation")]
@@ -162,6 +164,12 @@ def _hidden_clauses(step: Step, measured: Measured) -> list[str]:
     """What cannot be heard of a split: the upper reed of an octave, unless the two beat."""
     numbers = " and ".join(str(hole) for hole in measured.hidden)
     return [f"not judged: hole {numbers} cannot be heard without beats"]
+
+
+def _is_near(step: Step, measured: Measured, tolerance: float) -> bool:
+    """Whether a note lies within tolerance, and has lost points for pitch as it was not held."""
+    start = (measured.scoop_cents or 0.0) if step.is_glide else 0.0
+    return not step.ladder and max(abs(measured.cents or 0.0), abs(start)) <= tolerance
 
 
 def _is_adrift(measured: Measured) -> bool:

@@ -59,7 +59,7 @@ class StepRecordData(TypedDict):
     heard: str | None
     """Tab of the held note."""
     cents: float | None
-    """Median offset of the held part from the target in cents; positive is sharp."""
+    """Mean offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
     """Standard deviation of the held part about its slope in cents."""
     drift_cents: float | None

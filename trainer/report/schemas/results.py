@@ -140,13 +140,13 @@ class MeasuredData(TypedDict):
     common_late_ms: float
     """Lateness that nearly all notes of the pass share and that the time is judged against."""
     cents: float | None
-    """Median offset of the held part from the target in cents; positive is sharp."""
+    """Mean offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
     """Standard deviation of the held part about its slope in cents."""
     drift_cents: float | None
     """Change of pitch over the held part, by its slope, in cents."""
     scoop_cents: float | None
-    """Offset of the onset from the target in cents; of a glide, median of its first quarter."""
+    """Offset of the onset from the target in cents; of a glide, mean of its first quarter."""
     settle_ms: float | None
     """Time from the onset until the pitch stays within tolerance, in milliseconds."""
     is_slurred: bool
@@ -494,7 +494,7 @@ class StudentRow(TypedDict):
     dynamics: float | None
     """Score for dynamics, 0 to 100."""
     cents: float | None
-    """Median offset of the held part from the target in cents; positive is sharp."""
+    """Mean offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
     """Standard deviation of the held part about its slope in cents."""
     settle_ms: float | None
