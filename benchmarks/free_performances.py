@@ -1,8 +1,8 @@
 """Made-up performances of drills without a click, with what was played for what.
 
-Two families share nothing but their data types. The constants of
-:mod:`trainer.marking.alignment`, `tempo_fit` and `free_performance` were chosen on *walks*;
-figures are reported on *phrases*, whose tempo, errors and drills are of another kind.
+Three families share nothing but their data types. The constants of
+:mod:`trainer.marking.alignment`, `tempo_fit` and `free_performance` were chosen on *walks* and
+*sections*; figures are reported on *phrases*, whose tempo, errors and drills are of another kind.
 
 - *walks*: the tempo is a random walk from note to note about an even drift and a slow sway;
   onsets scatter normally; stops, returns, skips, false starts, wrong, missing and extra notes fall
@@ -13,6 +13,12 @@ figures are reported on *phrases*, whose tempo, errors and drills are of another
   and skips whole bars, breaks off once or twice and plays some drills twice; errors come in
   bursts; before the drill, snippets of scales and of the drill itself are played. Drills: made-up
   tunes (:mod:`benchmarks.tunes`), and the other drills of the shelf.
+- *sections*: the tempo changes at once from one section of some bars to the next, and the player
+  breathes at the ends of phrases; the intervals of the player's clock vary, and each note comes a
+  little off it (two independent errors: Wing and Kristofferson 1973, Perception & Psychophysics
+  14; from memory); the player starts over where a phrase began, or one note back, leaves out a
+  phrase, plays the wrong breath or octave, misses a bend, and crushes short notes in. Drills:
+  made-up tunes, and every third drill of the shelf.
 
 All choices are made by hand; no recording of a player was used.
 """
@@ -23,6 +29,7 @@ import zlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -90,14 +97,32 @@ class FreeTake:
     omitted: frozenset[tuple[int, int]]
 
     def right_steps(self, attempt: int) -> set[int]:
-        """Steps that a try holds, and holds right and in time each time that they were played."""
+        """Steps that a try holds, and holds right and in time each time that they were played.
+
+        Without those of which nobody can hear whether they were skipped.
+        """
         beat_s = 60.0 / self.drill.tempo
         plays = {step: False for number, step in self.omitted if number == attempt}
         for note in self.notes:
             if note.attempt == attempt and note.step is not None:
                 is_right = note.is_right and note.is_in_time(beat_s)
                 plays[note.step] = plays.get(note.step, True) and is_right
-        return {step for step, is_right in plays.items() if is_right}
+        return {step for step, is_right in plays.items() if is_right} - self._ambiguous(attempt)
+
+    def _ambiguous(self, attempt: int) -> set[int]:
+        """Steps before a skip that sound like those that were skipped last.
+
+        Of a bar that is written twice and played once, either may be the one that was left out.
+        """
+        steps = self.drill.steps
+        played = [n.step for n in self.notes if n.attempt == attempt and n.step is not None]
+        ambiguous: set[int] = set()
+        for before, after in pairwise(played):
+            left, to = before, after - 1
+            while 0 <= left < to and _same_sound(steps[left], steps[to]):
+                ambiguous |= {left, to}
+                left, to = left - 1, to - 1
+        return ambiguous
 
     def span(self, attempt: int) -> tuple[float, float]:
         """First and last second of a try."""
@@ -251,6 +276,92 @@ def phrase(seed: int) -> FreeTake:
     return _take(f"phrase {seed}", drill, notes, script)
 
 
+def section(seed: int) -> FreeTake:
+    """A performance of the family *sections*."""
+    draw = _draw("section", seed)
+    some = _shelf()[2::3]
+    drill = some[int(draw.integers(len(some)))] if draw.random() < 0.5 else _tune_drill(draw)
+    count = len(drill.steps)
+    phrase_beats = drill.meter[0] * int(draw.choice((2, 4)))
+    begins = [0] + [
+        after.index
+        for before, after in pairwise(drill.steps)
+        if before.start // phrase_beats != after.start // phrase_beats
+    ]
+    script = _Script()
+    attempt = 0
+    while draw.random() < 0.2 and attempt < 2:
+        last = int(draw.integers(3, max(4, count // 2)))
+        rest = float(draw.uniform(0.4, 3.0))
+        script.items += [(i, rest if i == 0 and attempt else 0.0, attempt) for i in range(last)]
+        script.troubles.add("false start")
+        attempt += 1
+    begin = len(script.items)
+    path = list(range(count))
+    if draw.random() < 0.4:
+        left = int(draw.integers(3, count))
+        is_note = draw.random() < 0.3
+        to = left - 1 if is_note else max(b for b in begins if b < left)
+        if left - to <= 12 and left < count and _is_plain_jump(drill, left, to):
+            path = path[:left] + path[to:]
+            script.troubles.add("back")
+    elif draw.random() < 0.2 and len(begins) > 3:
+        which = int(draw.integers(1, len(begins) - 1))
+        left, to = begins[which], begins[which + 1]
+        if _is_plain_jump(drill, left, to):
+            path = [i for i in path if not left <= i < to]
+            script.troubles.add("skip")
+    rest = float(draw.uniform(0.4, 3.0)) if begin else 0.0
+    script.items += [(i, rest if n == 0 else 0.0, attempt) for n, i in enumerate(path)]
+    script.whole.append(attempt)
+    for n, (index, stop, number) in enumerate(script.items):
+        if n and index in begins and not stop and draw.random() < 0.2:
+            script.items[n] = (index, float(draw.uniform(0.16, 0.45)), number)
+            script.troubles.add("breath")
+        elif n and not stop and draw.random() < 0.008:
+            script.items[n] = (index, float(draw.uniform(0.3, 4.0)), number)
+            script.troubles.add("stop")
+    base, section_bars = float(np.exp(draw.normal(0.0, 0.25))), int(draw.choice((2, 4, 8)))
+    tempos = np.exp(draw.normal(0.0, 0.05, 1 + int(drill.steps[-1].bar) // section_bars))
+    bars = np.array([max(0, drill.steps[index].bar - 1) for index, _, _ in script.items])
+    slopes = base * tempos[bars // section_bars] * np.exp(draw.normal(0.0, 0.01, len(bars)))
+    scale = float(draw.uniform(0.004, 0.011))
+
+    def jitter(step: Step) -> float:
+        return float(draw.normal(0.0, scale))
+
+    starts, late, gaps = _times(drill, script, slopes, jitter)
+    notes: list[Played] = []
+    for i, (index, _, number) in enumerate(script.items):
+        step, at = drill.steps[index], starts[i]
+        tab, is_right = step.last[0], True
+        kind = draw.random()
+        if kind < 0.008:
+            script.omitted.add((number, index))
+            continue
+        if kind < 0.035:
+            tab, is_right = _other_tab(step, draw), False
+        length = max(0.07, gaps[i] * float(draw.uniform(0.45, 0.97)))
+        if notes and draw.random() < 0.02 and at - notes[-1].start > 0.3:
+            crushed = _neighbour(step, draw)
+            notes.append(Played(at - 0.07, at - 0.02, None, crushed, False, number))
+        notes.append(Played(at, at + length, index, tab, is_right, number, late[i]))
+    if draw.random() < 0.4:
+        notes = _after(notes, _noodling(drill, draw, int(draw.integers(2, 15))), draw)
+        script.troubles.add("noodling")
+    return _take(f"section {seed}", drill, notes, script)
+
+
+def _other_tab(step: Step, draw: Draw) -> Tab:
+    """A wrong note: the other breath, three holes off, or the bend missed or made."""
+    tab = step.last[0]
+    others = [Tab(tab.hole, tab.breath.other)]
+    others += [Tab(hole, tab.breath) for hole in (tab.hole - 3, tab.hole + 3) if 1 <= hole <= 10]
+    if tab.bend:
+        others += [Tab(tab.hole, tab.breath)] * 3
+    return others[int(draw.integers(len(others)))]
+
+
 def heard_notes(take: FreeTake, *, errors: bool = False) -> list[HeardNote]:
     """The notes of a performance as an ear gives them.
 
@@ -297,6 +408,7 @@ def _draw(name: str, seed: int) -> Draw:
     return np.random.default_rng(zlib.crc32(f"{name} {seed}".encode()))
 
 
+@cache
 def _shelf() -> list[Drill]:
     """Drills of the shelf with a beat, without the trainer's calls, of eight steps or more."""
     return [
@@ -408,6 +520,11 @@ def _times(
     return starts, late, gaps
 
 
+def _same_sound(step: Step, other: Step) -> bool:
+    """Whether two steps sound the same."""
+    return (step.sounds, step.beats) == (other.sounds, other.beats)
+
+
 def _is_plain_jump(drill: Drill, at: int, to: int) -> bool:
     """Whether the notes after a jump show that there was one."""
 
@@ -482,7 +599,11 @@ def _take(name: str, drill: Drill, notes: Sequence[Played], script: _Script) -> 
     )
 
 
-FAMILIES: dict[str, Callable[[int], FreeTake]] = {"walks": walk, "phrases": phrase}
+FAMILIES: dict[str, Callable[[int], FreeTake]] = {
+    "walks": walk,
+    "phrases": phrase,
+    "sections": section,
+}
 
 
 def performances(family: str, seeds: range) -> Iterator[FreeTake]:

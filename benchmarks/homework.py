@@ -433,7 +433,7 @@ def _marked_right(take: FreeTake, attempt: int, result: Result, wanted: set[int]
     return tally
 
 
-def _short_seeds(count: int) -> list[int]:
+def short_seeds(count: int) -> list[int]:
     """Seeds of performances that are short enough to be rendered."""
     seeds: list[int] = []
     seed = FIRST_SEED
@@ -495,7 +495,7 @@ def sounds_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iter
     yield f"{'':26} {'n':>4} {'steps':>6} {'right':>8}"
     count = options.sounds
     for rt60_s in (0.0, *ROOMS) if count else ():
-        rendered = [pool.submit(count_sounds, seed, rt60_s) for seed in _short_seeds(count)]
+        rendered = [pool.submit(count_sounds, seed, rt60_s) for seed in short_seeds(count)]
         tallies = [future.result() for future in rendered]
         right = sum(tally[0] for tally in tallies)
         good = sum(tally[1] for tally in tallies)

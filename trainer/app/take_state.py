@@ -17,7 +17,7 @@ from enum import StrEnum
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
 from trainer.drill import BeatClock, CleannessRule, Clock, Drill, Goal, Sound, Step
 from trainer.ear import HeardNote, Reading
-from trainer.marking import Mark, Result
+from trainer.marking import Mark, Position, Result
 from trainer.music import hz_to_midi
 from trainer.practice import (
     Event,
@@ -27,6 +27,7 @@ from trainer.practice import (
     PassEnded,
     PassStarted,
     Plan,
+    PositionChanged,
     ReadingHeard,
     SilenceEnded,
     StepMarked,
@@ -379,7 +380,7 @@ class TakeState:
     @property
     def count_in_beats(self) -> int:
         """Length of the count-in in beats."""
-        if self.drill is None or self.drill.free:
+        if self.drill is None or self.drill.free or self.plan.follow:
             return 0
         bar = self.plan.entry_bar(self.playhead.steps[0]) if self.steps else 1
         return self.plan.count_in or self.drill.count_in_beats(bar)
@@ -413,13 +414,18 @@ class TakeState:
                 self.notes = (note, *self.notes[: NOTES_KEPT - 1])
             case StepMarked(mark):
                 self.sheet.add(mark)
-                self._current.due = mark.step.index + 1
+                if not self.plan.follow:
+                    self._current.due = mark.step.index + 1
                 if self.has_free_clock:
                     self.playhead.clock = None
                     self._current.won = self.reading.sample if self.reading else None
             case PassStarted():
                 self._start_pass(event)
+            case PositionChanged(position):
+                self._follow(position)
             case PassEnded(result, record):
+                if self.plan.follow:  # the marks so far were provisional
+                    self.sheet.by_step = {mark.step.index: mark for mark in result.marks}
                 self.sheet.result, self.sheet.record = result, record
                 self.outcome.passes += 1
             case WaitStarted():
@@ -461,7 +467,8 @@ class TakeState:
         if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
-        self.phase = Phase.PLAYING if self.has_free_clock else Phase.COUNTING
+        is_counted_in = not (self.has_free_clock or self.plan.follow)
+        self.phase = Phase.COUNTING if is_counted_in else Phase.PLAYING
         self._current.due = started.first
         playhead.steps = (started.first, started.last)
         playhead.first_beat = self._first_beat()
@@ -469,6 +476,14 @@ class TakeState:
             self.sheet.start_pass()
             self.pitch.history.clear()
         playhead.resuming = False
+
+    def _follow(self, position: Position | None) -> None:
+        """Move the playhead to the step that a player who is followed has begun."""
+        if position is None:
+            self.playhead.clock = None
+            return
+        self.playhead.clock = position.clock
+        self._current.due = position.step + 1
 
     def _first_beat(self) -> int:
         """Return the first beat of the bar in which the pass begins."""
@@ -488,7 +503,9 @@ class TakeState:
             self._run_free_clock(reading)
         elif playhead.clock is not None:
             playhead.position = playhead.clock.beat(reading.heard)
-            if self.phase in (Phase.COUNTING, Phase.PLAYING):
+            if self.plan.follow:  # it waits for the next step to begin
+                playhead.position = min(playhead.position, self._times.ends[self._current.due - 1])
+            elif self.phase in (Phase.COUNTING, Phase.PLAYING):
                 counting = playhead.position < playhead.first_beat
                 self.phase = Phase.COUNTING if counting else Phase.PLAYING
         elif self.phase is Phase.LISTENING:

@@ -20,9 +20,14 @@ from trainer.cli.options import (
     TempoOption,
     ToleranceOption,
     TuningOption,
-    harp_from_options,
-    player_journal,
     write_json,
+)
+from trainer.cli.recording_options import (
+    AsPlayedOption,
+    ClickOption,
+    DrillOption,
+    RecordingOptions,
+    StartOption,
 )
 
 if TYPE_CHECKING:
@@ -33,9 +38,7 @@ def mark(
     recordings: Annotated[
         list[Path], typer.Argument(help="WAV, FLAC, OGG or MP3 files, or folders of them.")
     ],
-    drill: Annotated[
-        str, typer.Option(help="The drill that was played: its name or the path of its file.")
-    ],
+    drill: DrillOption,
     harp: HarpOption = None,
     tuning: TuningOption = None,
     temperament: TemperamentOption = None,
@@ -43,27 +46,9 @@ def mark(
     offset: OffsetOption = None,
     tempo: TempoOption = None,
     tolerance: ToleranceOption = None,
-    start: Annotated[
-        float | None,
-        typer.Option(
-            help="Time of the first beat in seconds. [default: from the saved take, else detected "
-            "from the notes]"
-        ),
-    ] = None,
-    click: Annotated[
-        bool,
-        typer.Option(
-            "--click",
-            help="It was played to a click at the tempo: mark early and late against the click, "
-            "not against the player's own beat.",
-        ),
-    ] = False,
-    as_played: Annotated[
-        bool,
-        typer.Option(
-            "--as-played", help="If it is played on a harp of another key, mark it on that harp."
-        ),
-    ] = False,
+    start: StartOption = None,
+    click: ClickOption = False,
+    as_played: AsPlayedOption = False,
     channel: ChannelOption = None,
     part: PartOption = 1,
     player: Annotated[
@@ -135,56 +120,13 @@ def mark(
     from trainer.report.students import read_class_list
 
     drill_part = find_drill(drill).part(part)
-    is_class = class_ is not None or reports is not None
+    options = RecordingOptions(
+        harp, tuning, temperament, a4, offset, tempo, tolerance, start, click, as_played, channel,
+        player, is_class=class_ is not None or reports is not None,
+    )  # fmt: skip
 
-    def plan_of(recording: Path) -> tuple[Plan, tuple[str, ...]]:
-        from trainer.harp import Harp, HarpError
-        from trainer.practice import Plan, saved_harp, saved_tolerance
-        from trainer.report.batch_report import targets_text
-        from trainer.sound import RecordingSpec
-
-        notes = []
-        is_mine = harp is not None or is_class
-        try:
-            played = saved_harp(recording)
-        except HarpError as error:
-            if not is_mine:
-                raise
-            played = None
-            notes.append(f"the harp that the file names is invalid ({error}); yours was used")
-        reached = saved_tolerance(recording, drill_part)
-        key, its_tuning = harp, tuning
-        if is_class and played is not None and harp is None:
-            key, its_tuning = played.key.name, tuning or played.tuning.name
-        selected, name = harp_from_options(
-            key,
-            its_tuning,
-            temperament,
-            a4,
-            offset,
-            base=None if is_mine else played,
-            written_for=Harp.of(drill_part.key, drill_part.tuning),
-        )
-        plan = Plan(
-            selected,
-            RecordingSpec(recording, channel),
-            drill=drill_part,
-            tempo=tempo,
-            start=start,
-            click=click,
-            as_played=as_played,
-            journal=player_journal() if player else None,
-            player=player or "",
-            harp_name=name,
-            tolerance=tolerance or (None if is_class else reached),
-        ).at_present_tolerance()
-        if played is not None and (claims := targets_text(played)):
-            used = "yours were used" if is_mine else "--harp takes yours instead"
-            notes.append(f"the file names targets of its own ({claims}); {used}")
-        if reached is not None and reached > drill_part.at_widest().goal.tolerance:
-            used = "the drill's was used" if is_class else "--tolerance takes another"
-            notes.append(f"the file names a tolerance of {reached:g} cents; {used}")
-        return plan, tuple(notes)
+    def plan_of(path: Path) -> tuple[Plan, tuple[str, ...]]:
+        return options.plan(path, drill_part)
 
     if class_ is not None:
         check_class(class_, force=force)

@@ -75,6 +75,14 @@ def play(
             help="Play a click on each beat. [default: from settings, else on]",
         ),
     ] = None,
+    follow: Annotated[
+        bool,
+        typer.Option(
+            "--follow",
+            help="Play in your own time, without a click. Stop, go back, repeat or skip: you are "
+            "followed.",
+        ),
+    ] = False,
     player: Annotated[bool, typer.Option("--player", help="Let the built-in player play.")] = False,
     fault: Annotated[
         list[str] | None,
@@ -95,6 +103,8 @@ def play(
 
       trainer play harbour-bell --bars 1-2 --loop --tempo 70
 
+      trainer play harbour-bell --follow
+
       trainer play harbour-bell --player --fault 2:cents=-18 --save take.flac --plain
     """
     from trainer.drill import find_drill
@@ -102,6 +112,8 @@ def play(
     from trainer.practice import Plan
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
+    if follow and (click or loop):
+        raise typer.BadParameter("--follow has no click and no loop; leave --click and --loop out")
     drill_part = find_drill(drill).part(part)
     source: SourceSpec
     if player:
@@ -110,7 +122,8 @@ def play(
     elif fault:
         raise SoundError("--fault needs the built-in player; add --player")
     else:
-        source = microphone_spec(device, output, channel, latency, clicks=click)
+        clicks = False if follow else click
+        source = microphone_spec(device, output, channel, latency, clicks=clicks)
     written_for = Harp.of(drill_part.key, drill_part.tuning)
     selected, name = harp_from_options(
         harp, tuning, temperament, a4, offset, written_for=written_for
@@ -123,6 +136,7 @@ def play(
         bars=_bars(bars),
         loop=loop,
         count_in=count_in_beats(count_in),
+        follow=follow,
         save=save,
         journal=None if player else player_journal(),
         player=player_settings().player.name,

@@ -9,13 +9,25 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from trainer.cli.options import (
+    A4Option,
+    ChannelOption,
     HarpOption,
+    OffsetOption,
+    PartOption,
+    TemperamentOption,
     TempoOption,
+    ToleranceOption,
     TuningOption,
     check_ending,
     check_overwrite,
-    harp_from_options,
     write_text,
+)
+from trainer.cli.recording_options import (
+    AsPlayedOption,
+    ClickOption,
+    DrillOption,
+    RecordingOptions,
+    StartOption,
 )
 
 if TYPE_CHECKING:
@@ -28,9 +40,7 @@ REPORT_EXTENSIONS = (".html", ".md", ".csv", ".json")
 
 def report(
     recording: Annotated[Path, typer.Argument(help="WAV, FLAC, OGG or MP3.")],
-    drill: Annotated[
-        str, typer.Option(help="The drill that was played: its name or the path of its file.")
-    ],
+    drill: DrillOption,
     out: Annotated[
         Path | None,
         typer.Option(
@@ -40,7 +50,16 @@ def report(
     ] = None,
     harp: HarpOption = None,
     tuning: TuningOption = None,
+    temperament: TemperamentOption = None,
+    a4: A4Option = None,
+    offset: OffsetOption = None,
     tempo: TempoOption = None,
+    tolerance: ToleranceOption = None,
+    start: StartOption = None,
+    click: ClickOption = False,
+    as_played: AsPlayedOption = False,
+    channel: ChannelOption = None,
+    part: PartOption = 1,
     student: Annotated[str, typer.Option(help="The student's name, for the page.")] = "",
     remark: Annotated[
         str | None,
@@ -63,7 +82,7 @@ def report(
     """Write a report on a recording of a drill: what to work on, each mark and why, pitch and time.
 
     The page opens in any browser, works without a network, and can be printed. Of several passes,
-    it shows the best.
+    it shows the best. The recording is marked as 'trainer mark' marks it with the same options.
 
     Examples:
 
@@ -73,22 +92,12 @@ def report(
     """
     from trainer.cli.plain import console_events
     from trainer.drill import find_drill, read_shelf
-    from trainer.harp import Harp
-    from trainer.practice import (
-        NOTHING_DUE,
-        MarkedRecording,
-        PassEnded,
-        Plan,
-        ReadingHeard,
-        saved_harp,
-        saved_tolerance,
-    )
+    from trainer.practice import NOTHING_DUE, MarkedRecording, PassEnded, ReadingHeard
     from trainer.report.advice import advise
-    from trainer.report.batch_report import targets_text
     from trainer.report.recording_page import PageRequest, student_report, write_page
     from trainer.report.remarks import add_remark, read_remarks, remarks_path
     from trainer.report.student_page import student_html
-    from trainer.sound import RecordingSpec, SoundError
+    from trainer.sound import SoundError
 
     target = out or recording.with_suffix(".html")
     extension = check_ending(target, REPORT_EXTENSIONS)
@@ -96,22 +105,10 @@ def report(
     before = None if last is None else _summary(last)
     remarks = remarks_path(target)
     read_remarks(remarks)  # a file that cannot be read is reported before the work
-    chosen_drill = find_drill(drill)
-    named = saved_harp(recording)
-    selected, _ = harp_from_options(
-        harp,
-        tuning,
-        *(None,) * 3,
-        base=named,
-        written_for=Harp.of(chosen_drill.key, chosen_drill.tuning),
+    options = RecordingOptions(
+        harp, tuning, temperament, a4, offset, tempo, tolerance, start, click, as_played, channel
     )
-    plan = Plan(
-        selected,
-        RecordingSpec(recording),
-        drill=chosen_drill,
-        tempo=tempo,
-        tolerance=saved_tolerance(recording, chosen_drill),
-    ).at_present_tolerance()
+    plan, notes = options.plan(recording, find_drill(drill).part(part))
     readings, passes = [], []
     notices: list[str] = []
     for event in console_events(plan, notices=notices):
@@ -130,10 +127,7 @@ def report(
         write_text(target, _without_html(best, work_on, recording.name, extension))
         typer.echo(f"Wrote {target}.")
         return
-    notes = []
-    if harp is None and named is not None and (claims := targets_text(named)):
-        notes.append(f"The file names targets of its own, which were used: {claims}.")
-    request = PageRequest(student, tuple(notes), before, read_remarks(remarks), sound)
+    request = PageRequest(student, notes, before, read_remarks(remarks), sound)
     write_page(target, student_html(student_report(plan, marked, readings, request)))
     typer.echo(f"Wrote {target}.")
 

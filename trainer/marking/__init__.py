@@ -19,6 +19,7 @@ from trainer.marking.habits import (
     note_habits,
     possible_habits,
 )
+from trainer.marking.live_follower import LiveFollower, Position
 from trainer.marking.mark import ExtraNote, Figures, Mark, Measured, Result
 from trainer.marking.marker import Marker, make_mark
 from trainer.marking.pass_search import StartError, find_passes, find_start
@@ -33,12 +34,14 @@ __all__ = [
     "FreeMarker",
     "FreePass",
     "Habit",
+    "LiveFollower",
     "Mark",
     "Marker",
     "Measured",
     "OtherPitchError",
     "Performance",
     "PlayedNote",
+    "Position",
     "Remark",
     "Result",
     "ScoreBreakdown",

@@ -5,8 +5,8 @@ and warm up or talk before. The performance is a path through the states of a hi
 (score following with jumps and a tempo state: Raphael 2010, Machine Learning 79; Nakamura,
 Nakamura and Sagayama 2016, IEEE/ACM TASLP 24; both from memory):
 
-- a state is a step and a tempo, relative to the written one, on a logarithmic grid; or *idle*,
-  outside the drill;
+- a state is a step, whether anything else was played since, and a tempo, relative to the written
+  one, on a logarithmic grid; or *idle*, outside the drill;
 - each heard note either belongs to the step that the path enters with it, or is extra: a fragment
   of the note before, a note too many, or noodling while idle;
 - entering a step from the one before costs by how far the interval between the two onsets is from
@@ -87,7 +87,7 @@ class Alignment:
         bins = round(np.log(costs.fastest / costs.slowest) / costs.tempo_step) + 1
         self._ratio = np.geomspace(1.0 / costs.fastest, 1.0 / costs.slowest, bins)
         """Played over written time of each tempo."""
-        shape = len(steps), bins
+        shape = 2, len(steps), bins
         self._cost = np.full(shape, np.inf)
         self._onset = np.zeros(shape)
         self._node = np.full(shape, -1)
@@ -103,7 +103,7 @@ class Alignment:
         """Take the next note."""
         costs, rate = self._costs, note.rate
         at, length = note.start / rate, (note.end - note.start) / rate
-        count, bins = self._cost.shape
+        _, count, bins = self._cost.shape
         weight = min(1.0, length / costs.short_s)
         emission, is_right = self._emission(note)
 
@@ -112,28 +112,49 @@ class Alignment:
         if leaving.flat[place] < self._idle:
             self._idle, self._idle_node = float(leaving.flat[place]), int(self._node.flat[place])
 
-        cost, onset, node = self._with_tempo_changes()
         best = self._idle + self._enter
         parent = np.full((count, bins), self._idle_node)
-        for distance in range(1, min(costs.window, count - 1) + 1):
-            written = (self._at[distance:] - self._at[:-distance])[:, None]
-            advance = cost[:-distance] + costs.skip * (distance - 1)
-            advance += self._timing(at - onset[:-distance], written * self._ratio)
-            _take_cheaper(best[distance:], parent[distance:], advance, node[:-distance])
-        self._take_jumps(best, parent, cost, node)
+        for cost, onset, node in zip(*self._with_tempo_changes(), strict=True):
+            for distance in range(1, min(costs.window, count - 1) + 1):
+                written = (self._at[distance:] - self._at[:-distance])[:, None]
+                advance = cost[:-distance] + costs.skip * (distance - 1)
+                advance += self._timing(at - onset[:-distance], written * self._ratio)
+                _take_cheaper(best[distance:], parent[distance:], advance, node[:-distance])
+            self._take_jumps(best, parent, cost, node)
         best += emission[:, None]
 
         expected_end = self._onset + 0.9 * self._length[:, None] * self._ratio
         is_fragment = is_right[:, None] & (at < expected_end)
         stay = self._cost + weight * np.where(is_fragment, costs.fragment, costs.extra)
-        is_new = best < stay
+        layer = stay.argmin(axis=0)[None]
+        stayed, since, played = (
+            np.take_along_axis(values, layer, 0)[0] for values in (stay, self._onset, self._node)
+        )
         index = len(self._parents) * count * bins + np.arange(count * bins).reshape(count, bins)
-        self._cost = np.where(is_new, best, stay)
-        self._onset = np.where(is_new, at, self._onset)
-        self._node = np.where(is_new, index, self._node)
+        self._cost = np.stack([best, stayed])
+        self._onset = np.stack([np.full_like(best, at), since])
+        self._node = np.stack([index, played])
         self._idle += weight * costs.noodling
-        self._parents.append(np.where(is_new, parent, -1).astype(np.int64))
+        self._parents.append(parent)
         self._is_right.append(is_right)
+
+    @property
+    def step(self) -> int | None:
+        """Index of the step that the cheapest path is in; None outside the drill."""
+        place = int(self._cost.argmin())
+        if not self._cost.flat[place] < self._idle:
+            return None
+        _, count, bins = self._cost.shape
+        return int(self._node.flat[place]) % (count * bins) // bins
+
+    def step_with(self, note: HeardNote) -> int | None:
+        """Index of the step that the cheapest path would be in after a note; nothing is added."""
+        before = self._cost, self._onset, self._node, self._idle, self._idle_node
+        self.add(note)
+        step = self.step
+        self._cost, self._onset, self._node, self._idle, self._idle_node = before
+        del self._parents[-1], self._is_right[-1]
+        return step
 
     def path(self) -> list[PlayedStep]:
         """The cheapest path so far: the notes that belong to steps, in order."""
@@ -141,7 +162,7 @@ class Alignment:
         place = int(leaving.argmin())
         is_in_drill = leaving.flat[place] < self._idle
         node = int(self._node.flat[place]) if is_in_drill else self._idle_node
-        count, bins = self._cost.shape
+        _, count, bins = self._cost.shape
         path = []
         while node >= 0:
             note, state = divmod(node, count * bins)
@@ -182,11 +203,11 @@ class Alignment:
         cost, onset, node = self._cost.copy(), self._onset.copy(), self._node.copy()
         change = self._costs.tempo_change
         for here, there in ((slice(1, None), slice(None, -1)), (slice(None, -1), slice(1, None))):
-            other = self._cost[:, there] + change
-            is_cheaper = other < cost[:, here]
-            cost[:, here] = np.where(is_cheaper, other, cost[:, here])
-            onset[:, here] = np.where(is_cheaper, self._onset[:, there], onset[:, here])
-            node[:, here] = np.where(is_cheaper, self._node[:, there], node[:, here])
+            other = self._cost[..., there] + change
+            is_cheaper = other < cost[..., here]
+            cost[..., here] = np.where(is_cheaper, other, cost[..., here])
+            onset[..., here] = np.where(is_cheaper, self._onset[..., there], onset[..., here])
+            node[..., here] = np.where(is_cheaper, self._node[..., there], node[..., here])
         return cost, onset, node
 
     def _timing(self, interval: Floats, expected: Floats) -> Floats:

@@ -58,11 +58,13 @@ class FreePass:
     Attributes:
         performance: how it was played.
         begin, close: a reading belongs to it if its last sample lies in (`begin`, `close`].
+        reached: index of the last step that counts.
     """
 
     performance: Performance
     begin: int
     close: int
+    reached: int
 
 
 def find_free_passes(
@@ -208,13 +210,17 @@ class _Recording:
                 runs.append([played])
         groups: list[list[Run]] = []
         for run in runs:
-            begins = run[0].step <= 1 and (not groups or run[-1].step > run[0].step)
-            if begins or not groups:
+            if not groups or self._begins_try(run, groups[-1]):
                 groups.append([run])
             else:
                 groups[-1].append(run)
         tries = [_Tried(group, self.heard, self._margin) for group in groups]
         return [tried for tried in tries if self._is_try(tried)]
+
+    def _begins_try(self, run: Run, before: Sequence[Run]) -> bool:
+        """Whether a run is the beginning of another try, which may lack its first note."""
+        is_whole = before[-1][-1].step + 1 >= TRIES.min_pass * len(self.steps)
+        return run[0].step <= is_whole and run[-1].step > run[0].step
 
     def _is_try(self, tried: _Tried) -> bool:
         count = len(tried.counting)
@@ -314,7 +320,7 @@ class _Recording:
             skipped=frozenset(self.steps[place].index for place in skipped),
             left_out=tuple(sorted([*tried.left_out, *stops])),
         )
-        return FreePass(performance, max(0, begin), close)
+        return FreePass(performance, max(0, begin), close, steps[-1].index)
 
     def _skipped(self, counting: Sequence[PlayedStep], fit: TempoFit) -> list[int]:
         """Places of the steps that were left out and took no time."""

@@ -496,6 +496,21 @@ class TryParameters:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class LiveParameters:
+    """Following a player while they play; see :mod:`trainer.marking.live_follower`.
+
+    All chosen by hand.
+    """
+
+    notes: int = 10
+    """Number of the last notes that show the player's beat."""
+    look_s: float = 0.05
+    """Time in seconds after which a note that sounds is looked at again: its pitch may settle."""
+    end_s: float = 2.0
+    """Silence in seconds after the last step that ends a take."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class TempoFitParameters:
     """How a tempo curve is fitted; see :mod:`trainer.marking.tempo_fit`. All chosen by hand."""
 
@@ -766,6 +781,7 @@ FREE_CLOCK = FreeClockParameters()
 PASS_SEARCH = PassSearchParameters()
 ALIGNMENT = AlignmentParameters()
 TRIES = TryParameters()
+LIVE = LiveParameters()
 TEMPO_FIT = TempoFitParameters()
 CURVES = CurveParameters()
 SCORE = ScoreParameters()

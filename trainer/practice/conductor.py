@@ -12,9 +12,16 @@ from dataclasses import replace
 
 from trainer.drill import BeatClock, Clock, Drill
 from trainer.ear import Reading
-from trainer.marking import FreeMarker, Mark, Marker
-from trainer.practice.events import BeatReached, Event, PassEnded, ReadingHeard, StepMarked
-from trainer.practice.passes import Pass
+from trainer.marking import FreeMarker, LiveFollower, Mark, Marker, Position
+from trainer.practice.events import (
+    BeatReached,
+    Event,
+    PassEnded,
+    PositionChanged,
+    ReadingHeard,
+    StepMarked,
+)
+from trainer.practice.passes import OwnTime, Pass
 from trainer.practice.plan import Plan
 
 MAX_WAIT_S = 6.0
@@ -27,12 +34,14 @@ class Conductor:
     Attributes:
         passes: the passes begun so far, the newest last.
         passed: whether each pass that has ended reached the drill's pass mark.
+        own_time: how the take was played without a click; None with one.
     """
 
     def __init__(self, plan: Plan, rate: int) -> None:
         """`rate` in samples per second."""
         self.passes: list[Pass] = []
         self.passed: list[bool] = []
+        self.own_time: OwnTime | None = None
         self._plan = plan
         self._rate = rate
         self._marker: Marker | FreeMarker | None = None
@@ -43,11 +52,13 @@ class Conductor:
         self._earlier_marks: tuple[Mark, ...] = ()
         """Marks of the interrupted pass that the current one continues."""
         self._beat = 0
+        self._follower: LiveFollower | None = None
+        self._position: Position | None = None
 
     @property
     def running(self) -> bool:
         """Whether a pass is being played."""
-        return self._marker is not None
+        return self._marker is not None or self._follower is not None
 
     def begin(self, next_pass: Pass) -> None:
         """Begin a pass; the one before it must have ended."""
@@ -71,8 +82,23 @@ class Conductor:
         skipped = performance.skipped if performance else ()
         return Marker(drill, harp, self._clock, first, last, skipped=skipped)
 
+    def begin_following(self, steps: range) -> None:
+        """Begin to follow a player who keeps their own time.
+
+        Args:
+            steps: indices of the steps of a pass.
+        """
+        plan, drill = self._plan, self._plan.drill
+        assert drill is not None
+        self.own_time = OwnTime(plan.first_tempo, steps.start, steps.stop)
+        self._follower = LiveFollower(drill, plan.harp, plan.first_tempo, self._rate, steps)
+
     def advance(self, sample: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
+        if self._follower is not None:
+            if self._follower.done:
+                yield from self._end_following(self._follower)
+            return
         marker, current = self._marker, self.passes[-1] if self.passes else None
         if marker is None or current is None:
             return
@@ -89,6 +115,10 @@ class Conductor:
 
     def conduct(self, reading: Reading) -> Iterator[Event]:
         """Yield the events that a reading brings: itself, a beat, marks."""
+        if self._follower is not None:
+            yield ReadingHeard(reading)
+            yield from self._follow(self._follower, reading)
+            return
         marker = self._marker
         yield ReadingHeard(reading, marker.held_s if isinstance(marker, FreeMarker) else 0.0)
         if self._marker is None or reading.heard <= self.passes[-1].begin:
@@ -109,14 +139,43 @@ class Conductor:
 
     def finish(self) -> Iterator[Event]:
         """End the pass with the end of the sound; steps still to come count as missed."""
+        if self._follower is not None:
+            yield from self._end_following(self._follower)
         if self._marker is not None:
             yield from self._end()
 
     def stop(self, sample: int) -> Iterator[Event]:
         """Stop the pass at a sample before it has run its course; only steps due by then count."""
-        if self._marker is not None:
+        if self._follower is not None:
+            yield from self._end_following(self._follower, stopped=not self._follower.done)
+        elif self._marker is not None:
             self._cut(sample, self._first_unfinished(sample), broken=False)
             yield from self._end()
+
+    def _follow(self, follower: LiveFollower, reading: Reading) -> Iterator[Event]:
+        """Yield provisional marks, and where the player is if that has changed."""
+        for mark in follower.observe(reading):
+            yield StepMarked(mark)
+        if follower.position is not self._position:
+            self._position = follower.position
+            yield PositionChanged(follower.position)
+
+    def _end_following(
+        self, follower: LiveFollower, *, stopped: bool = False
+    ) -> Iterator[PassEnded]:
+        """Mark what was followed as a recording of it is marked, now that all of it is known."""
+        assert self.own_time is not None
+        self._follower = None
+        self.own_time = replace(self.own_time, stopped=stopped)
+        to_come = self.own_time.passes(follower.passes())
+        for reading in follower.readings:
+            yield from _results(self.advance(reading.heard))
+            if not self.running:
+                if not to_come:
+                    return
+                self.begin(to_come.pop(0))
+            list(self.conduct(reading))
+        yield from _results(self.finish())
 
     def resume_step(self, sample: int, bars_back: int = 0) -> int:
         """Return the index of the step from which a pass interrupted at a sample resumes.
@@ -178,6 +237,10 @@ class Conductor:
         steps = self._plan.drill.steps[current.first : current.last]
         ended = sum(self._clock.sample(step.end) <= sample for step in steps)
         return current.first + ended
+
+
+def _results(events: Iterator[Event]) -> Iterator[PassEnded]:
+    return (event for event in events if isinstance(event, PassEnded))
 
 
 def silent(reading: Reading) -> Reading:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from trainer.drill import Clock
 from trainer.ear import HeardNote, Reading
-from trainer.marking import Mark, Result
+from trainer.marking import Mark, Position, Result
 from trainer.sound import Passage
 
 
@@ -68,6 +68,17 @@ class StepMarked:
     """
 
     mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class PositionChanged:
+    """A player who is followed has begun another step.
+
+    Attributes:
+        position: where they are; None where they are outside of the drill.
+    """
+
+    position: Position | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,6 +183,7 @@ Event = (
     | ReadingHeard
     | NoteEnded
     | StepMarked
+    | PositionChanged
     | PassEnded
     | WaitStarted
     | SilenceEnded

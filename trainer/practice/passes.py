@@ -76,8 +76,15 @@ class Pass:
         return cls(0, drill.tempo, first, last, begin, NO_END, upto=last)
 
     @classmethod
-    def followed(cls, free_pass: FreePass, steps: range) -> Pass:
-        """Return a pass that was found in a recording without a click."""
+    def followed(cls, free_pass: FreePass, steps: range, *, stopped: bool = False) -> Pass:
+        """Return a pass that was found in what was played without a click.
+
+        Args:
+            free_pass: the pass.
+            steps: indices of the steps of a whole pass.
+            stopped: whether the player stopped the take where the pass ends; the steps after that
+                are not marked.
+        """
         curve = free_pass.performance.curve
         first, last = steps[0], steps[-1] + 1
         return cls(
@@ -87,7 +94,7 @@ class Pass:
             last,
             free_pass.begin,
             free_pass.close,
-            last,
+            free_pass.reached + 1 if stopped else last,
             swing=curve.swing,
             performance=free_pass.performance,
         )
@@ -99,8 +106,43 @@ class Pass:
         return BeatClock(self.zero, self.tempo, rate, self.swing, self.change)
 
 
-def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str, Any]:
-    """Return the tags of a saved take, as JSON can hold them."""
+@dataclass(frozen=True, slots=True)
+class OwnTime:
+    """A take in the player's own time: its passes are found in its sound, whenever it is marked.
+
+    Its fields are tags of a saved take: part of the format.
+
+    Attributes:
+        tempo: tempo that was asked for, in beats per minute.
+        first, last: range of step indices of a pass, `last` not included.
+        stopped: whether the player stopped it in the middle of a pass.
+    """
+
+    tempo: float
+    first: int
+    last: int
+    stopped: bool = False
+
+    def passes(self, free_passes: Sequence[FreePass]) -> list[Pass]:
+        """Return the passes of the take, given those that its sound holds."""
+        steps = range(self.first, self.last)
+        return [
+            Pass.followed(each, steps, stopped=self.stopped and each is free_passes[-1])
+            for each in free_passes
+        ]
+
+
+def tags_of(
+    drill: Drill | None, harp: Harp, passes: Sequence[Pass], own_time: OwnTime | None = None
+) -> dict[str, Any]:
+    """Return the tags of a saved take, as JSON can hold them.
+
+    Args:
+        drill: what was played; None without a drill.
+        harp: what it was played on.
+        passes: passes on a clock.
+        own_time: how it was played without a click; None with one.
+    """
     harp_tags = {
         "key": harp.key.name,
         "tuning": harp.tuning.name,
@@ -110,12 +152,10 @@ def tags_of(drill: Drill | None, harp: Harp, passes: Sequence[Pass]) -> dict[str
     }
     if drill is None:
         return {"harp": harp_tags}
-    return {
-        "harp": harp_tags,
-        "drill": drill.name,
-        "tolerance": drill.goal.tolerance,
-        "passes": [_pass_tags(one_pass) for one_pass in passes],
-    }
+    tags = {"harp": harp_tags, "drill": drill.name, "tolerance": drill.goal.tolerance}
+    if own_time is not None:
+        return {**tags, "own_time": asdict(own_time)}
+    return {**tags, "passes": [_pass_tags(one_pass) for one_pass in passes]}
 
 
 def _pass_tags(saved: Pass) -> dict[str, Any]:
@@ -154,7 +194,7 @@ def saved_tolerance(recording: Path, drill: Drill) -> float | None:
         SoundError: the recording cannot be read.
     """
     tags = _saved_tags(recording)
-    if not saved_passes(tags, drill):
+    if not (saved_passes(tags, drill) or saved_own_time(tags, drill)):
         return None
     cents = tags.get("tolerance", drill.goal.tolerance)
     return float(cents) if _is_number(cents, 1.0, 50.0) else drill.goal.tolerance
@@ -168,6 +208,16 @@ def saved_passes(tags: Mapping[str, Any], drill: Drill) -> tuple[Pass, ...]:
     except (AttributeError, KeyError, TypeError):
         return ()
     return passes if fits else ()
+
+
+def saved_own_time(tags: Mapping[str, Any], drill: Drill) -> OwnTime | None:
+    """Return how a saved take of the drill was played without a click; None for any other sound."""
+    try:
+        own_time = OwnTime(**tags["own_time"])
+        fits = tags["drill"] == drill.name and _is_own_time(own_time, drill)
+    except (AttributeError, KeyError, TypeError):
+        return None
+    return own_time if fits else None
 
 
 def _saved_pass(fields: Mapping[str, Any]) -> Pass:
@@ -204,6 +254,17 @@ def _is_pass(saved: Pass, drill: Drill) -> bool:
         and (saved.change is None or _is_change(saved.change))
         and type(saved.broken) is bool
         and type(saved.waits) is bool
+    )
+
+
+def _is_own_time(own_time: OwnTime, drill: Drill) -> bool:
+    """Whether a take without a click is one of the drill's."""
+    return (
+        type(own_time.first) is int
+        and type(own_time.last) is int
+        and 0 <= own_time.first < own_time.last <= len(drill.steps)
+        and _is_number(own_time.tempo, MIN_SAVED_TEMPO, MAX_SAVED_TEMPO)
+        and type(own_time.stopped) is bool
     )
 
 

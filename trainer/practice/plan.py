@@ -49,6 +49,8 @@ class Plan:
             the take was saved with, or searches for it.
         click: whether a recording was played to a click at the tempo; else it is searched for the
             player's own beat. Saved takes and recordings with a `start` have a click.
+        follow: whether the player keeps their own time, without a click, and is followed as they
+            play. Such a take is one pass or more, and does not loop.
         as_played: whether a recording that is played on a harp of another key is marked on that
             harp.
         save: where to save the sound of the take (FLAC); None does not save it.
@@ -74,6 +76,7 @@ class Plan:
     count_in: int | None = None
     start: float | None = None
     click: bool = False
+    follow: bool = False
     as_played: bool = False
     save: Path | None = None
     journal: Path | None = None
@@ -88,6 +91,8 @@ class Plan:
     def loops(self) -> bool:
         """Whether passes follow each other until stopped."""
         drill = self.drill
+        if self.follow:
+            return False
         if self.loop is not None or drill is None:
             return bool(self.loop)
         wanted = drill.loop is not None or self.ladder is not None

@@ -15,6 +15,7 @@ from trainer.practice import (
     PassEnded,
     PassStarted,
     Plan,
+    PositionChanged,
     ReadingHeard,
     SilenceEnded,
     StepMarked,
@@ -51,7 +52,9 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
         phrases.append(bars_text(plan.played_bars))
-    if plan.hands_free is None:
+    if plan.follow:
+        phrases.append("in your own time")
+    elif plan.hands_free is None:
         phrases.append("loop on" if plan.loops else "loop off")
     else:
         phrases.append("hands-free")
@@ -91,7 +94,7 @@ class TakeLines:
     def lines(self, event: Event) -> list[str]:
         """Return the lines for an event; many have none."""
         match event:
-            case ReadingHeard():
+            case ReadingHeard() | PositionChanged():
                 return []
             case NoteEnded(note):
                 return heard_note_text(note).splitlines()
@@ -139,6 +142,8 @@ class TakeLines:
         listening = f"Listening to {started.source}"
         if drill is None or last == 0:
             yield f"{listening}."
+        elif plan.follow:
+            yield f"{listening}: play in your own time; you are followed."
         elif started.clock is None:
             yield f"{listening}: each step waits until it is held in tune."
             yield from self._next(first)

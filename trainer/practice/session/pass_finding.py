@@ -10,7 +10,7 @@ from dataclasses import replace
 from trainer.drill import BeatClock, Drill
 from trainer.ear import Ear, Reading, track_notes
 from trainer.marking import StartError, find_free_passes, find_passes
-from trainer.practice.passes import Pass, saved_passes
+from trainer.practice.passes import OwnTime, Pass, saved_own_time, saved_passes
 from trainer.practice.plan import Plan
 from trainer.practice.session.recovery import AnalysedBlock
 from trainer.sound import Source
@@ -50,9 +50,12 @@ class PassFinder:
         if has_beat:
             return self._passes_on(self._clocks(drill), drill, steps)
         notes = list(track_notes(self._readings(), plan.harp))
-        tempo = plan.tempo or drill.tempo
-        free_passes = find_free_passes(notes, drill, plan.harp, tempo, rate, steps)
-        return [Pass.followed(free_pass, steps) for free_pass in free_passes]
+        own_time = saved_own_time(self._source.tags, drill) or OwnTime(
+            drill.tempo, steps.start, steps.stop
+        )
+        tempo = plan.tempo or own_time.tempo
+        played = range(own_time.first, own_time.last)
+        return own_time.passes(find_free_passes(notes, drill, plan.harp, tempo, rate, played))
 
     def _passes_on(self, clocks: list[BeatClock], drill: Drill, steps: range) -> list[Pass]:
         """Return the passes that begin on some clocks; only the last waits for a late player."""

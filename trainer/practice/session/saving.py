@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from trainer.core import TrainerError
 from trainer.practice.events import Event, Notice
-from trainer.practice.passes import Pass, tags_of
+from trainer.practice.passes import OwnTime, Pass, tags_of
 from trainer.practice.plan import Plan
 from trainer.practice.recorder import ResultRecorder
 from trainer.sound import Block, Source, TakeWriter
@@ -39,8 +39,14 @@ class SoundSaver:
             self._writer = None
             yield Notice(f"{error}; practice goes on unsaved")
 
-    def finish(self, passes: Sequence[Pass]) -> tuple[str | None, str | None]:
+    def finish(
+        self, passes: Sequence[Pass], own_time: OwnTime | None = None
+    ) -> tuple[str | None, str | None]:
         """Finish the file.
+
+        Args:
+            passes: the passes of the take.
+            own_time: how it was played without a click; None with one.
 
         Returns:
             Where the player wanted it, and where the sound can be heard for now.
@@ -51,7 +57,7 @@ class SoundSaver:
         plan = self._plan
         if self._writer is None:
             return None, str(plan.source.file) if plan.source.file else None
-        path = self._writer.close(tags_of(plan.drill, plan.harp, passes))
+        path = self._writer.close(tags_of(plan.drill, plan.harp, passes, own_time))
         if path is None or plan.save is not None:
             return (str(path), str(path)) if path else (None, None)
         stored = self._recorder.store_sound(path)

@@ -5,18 +5,33 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
-from trainer.drill import BeatClock, Clock, Drill
+from trainer.drill import BeatClock, Clock, Drill, DrillError
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import Event, Notice, PassStarted
 from trainer.practice.passes import Pass, saved_passes
 from trainer.practice.plan import Plan
 from trainer.practice.session.pass_finding import PassFinder
 from trainer.practice.tempo_ladder import TempoLadder
-from trainer.sound import Source
+from trainer.sound import Source, accompaniment_steps
 
 AHEAD_S = 0.9
 """Time before a pass ends at which the next one of a loop is scheduled, in seconds. Chosen longer
 than the output is filled ahead, so that its clicks are in time."""
+
+
+def _check_can_follow(drill: Drill) -> None:
+    """Check that a player can keep their own time in a drill.
+
+    Raises:
+        DrillError: the drill waits for the player anyway, or the trainer plays in it.
+    """
+    if drill.free:
+        raise DrillError(f"{drill.name} has no beat and waits for you; play it without --follow")
+    if accompaniment_steps(drill):
+        raise DrillError(
+            f"the trainer plays in {drill.name}, and needs the click for it; play it without "
+            "--follow"
+        )
 
 
 class PassScheduler:
@@ -46,6 +61,12 @@ class PassScheduler:
             yield self._started(None, range(0))
             return
         steps = self._steps(drill)
+        if self._plan.follow:
+            _check_can_follow(drill)
+            yield self._started(None, steps)
+            self.pass_began = datetime.now().astimezone()
+            self._conductor.begin_following(steps)
+            return
         if drill.free:
             first, *self._recorded = saved_passes(source.tags, drill) or [
                 Pass.free(drill, steps, 0)
@@ -112,8 +133,9 @@ class PassScheduler:
         yield from self._begin(self._timed_pass(drill, clock, steps, sample))
 
     def listen_again(self) -> Iterator[Event]:
-        """Begin to listen again without a drill."""
-        yield self._started(None, range(0))
+        """Begin to listen again, without a drill or to a player who is followed."""
+        drill = self._plan.drill
+        yield self._started(None, range(0) if drill is None else self._steps(drill))
 
     def forget_scheduled(self) -> None:
         """Forget the next pass: the current one is interrupted before it."""

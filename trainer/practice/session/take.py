@@ -138,9 +138,11 @@ class _Take:
         """
         if self._source is not None:
             self._source.close()
-        passes = self._open.conductor.passes if self._open else []
+        passes, own_time = [], None
+        if self._open is not None:
+            passes, own_time = self._open.conductor.passes, self._open.conductor.own_time
         try:
-            return self._saver.finish(passes)
+            return self._saver.finish(passes, own_time)
         finally:
             self._recorder.close()
 

@@ -1,0 +1,116 @@
+"""A player who keeps their own time, followed while they play."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile as sf
+
+from trainer.drill import find_drill
+from trainer.harp import Harp
+from trainer.practice import (
+    Event,
+    PassEnded,
+    PassStarted,
+    Plan,
+    PositionChanged,
+    StepMarked,
+    TakeFailed,
+    TakeFinished,
+    run_take,
+    saved_tolerance,
+)
+from trainer.report.result_report import result_data
+from trainer.sound import BuiltInPlayer, PlayerSpec, RecordingSpec, SourceSpec
+
+DRILL = find_drill("harbour-bell")
+HARP = Harp.of("C")
+RATE = 48_000
+HESITANT = PlayerSpec(hesitate={5: 600.0}, rush=1.1)
+
+
+def follow(source: SourceSpec, **options: object) -> list[Event]:
+    return list(run_take(Plan(HARP, source, drill=DRILL, follow=True, **options)))  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def live(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Event], Path]:
+    """A take with a stop of 0.6 s before bar 3, followed live, and the file it is saved in."""
+    path = tmp_path_factory.mktemp("takes") / "take.flac"
+    return follow(HESITANT, save=path), path
+
+
+def results(events: list[Event]) -> list[dict[str, object]]:
+    return [result_data(event.result) for event in events if isinstance(event, PassEnded)]
+
+
+def test_the_marks_are_those_of_the_saved_recording(live: tuple[list[Event], Path]) -> None:
+    events, path = live
+    (result,) = results(events)
+    plan = Plan(HARP, RecordingSpec(path), drill=DRILL, tolerance=saved_tolerance(path, DRILL))
+    assert results(list(run_take(plan))) == [result]
+    assert result["score"] > 98.0  # type: ignore[operator]
+    assert not result["has_click"]
+
+
+def test_there_is_no_click_and_the_cursor_walks_step_by_step(
+    live: tuple[list[Event], Path],
+) -> None:
+    events, _ = live
+    (started,) = [event for event in events if isinstance(event, PassStarted)]
+    assert started.clock is None
+    moves = [event.position for event in events if isinstance(event, PositionChanged)]
+    assert [position.step for position in moves if position] == [s.index for s in DRILL.steps]
+    clocks = [position.clock for position in moves[3:] if position]
+    tempos = [clock.beat_s(DRILL.steps[-1].start) for clock in clocks]
+    assert tempos == pytest.approx([60.0 / DRILL.tempo] * len(tempos), rel=0.15)
+
+
+def test_each_step_is_marked_while_the_player_plays(live: tuple[list[Event], Path]) -> None:
+    events, _ = live
+    ends = [i for i, event in enumerate(events) if isinstance(event, PassEnded)]
+    marks = [event.mark for event in events[: ends[0]] if isinstance(event, StepMarked)]
+    assert {mark.step.index for mark in marks} == {step.index for step in DRILL.steps}
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
+    for mark in marks:
+        final = result.marks[mark.step.index]
+        assert mark.criteria["pitch"] == pytest.approx(final.criteria["pitch"], abs=1.0)
+        assert mark.score == pytest.approx(final.score, abs=8.0)
+
+
+def test_a_take_ends_by_itself_after_the_last_step(tmp_path: Path) -> None:
+    player = BuiltInPlayer(DRILL, HARP)
+    sound = np.concatenate([block.samples for block in player.blocks()])
+    path = tmp_path / "long.wav"
+    sf.write(path, np.concatenate([sound, np.zeros(60 * RATE)]), RATE)
+    events = follow(RecordingSpec(path))
+    assert len(results(events)) == 1
+    readings = [event for event in events if type(event).__name__ == "ReadingHeard"]
+    assert len(readings) < 200 * (len(sound) / RATE + 4.0)
+    assert isinstance(events[-1], TakeFinished)
+
+
+def test_a_take_that_is_stopped_counts_up_to_where_it_was(tmp_path: Path) -> None:
+    path = tmp_path / "take.flac"
+    plan = Plan(HARP, HESITANT, drill=DRILL, follow=True, save=path)
+    marked: list[int] = []
+    events = []
+    for event in run_take(plan, lambda: len(marked) >= 6):
+        events.append(event)
+        if isinstance(event, StepMarked):
+            marked.append(event.mark.step.index)
+    (result,) = results(events)
+    assert result["unplayed"] == len(DRILL.steps) - len(result["steps"])  # type: ignore[arg-type]
+    assert not result["passed"]
+    saved = Plan(HARP, RecordingSpec(path), drill=DRILL, tolerance=saved_tolerance(path, DRILL))
+    assert results(list(run_take(saved))) == [result]
+
+
+@pytest.mark.parametrize("name", ["pilot-calls", "bends-that-wait"])
+def test_a_drill_that_cannot_be_followed_is_named(name: str) -> None:
+    events = run_take(Plan(HARP, PlayerSpec(), drill=find_drill(name), follow=True))
+    (failed,) = [event.sentence for event in events if isinstance(event, TakeFailed)]
+    assert name in failed
+    assert "without --follow" in failed
