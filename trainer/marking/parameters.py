@@ -512,14 +512,21 @@ class LiveParameters:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TempoFitParameters:
-    """How a tempo curve is fitted; see :mod:`trainer.marking.tempo_fit`. All chosen by hand."""
+    """How a tempo curve is fitted; see :mod:`trainer.marking.tempo_fit`.
+
+    All chosen by hand; the two knees on the families "walks" and "sections" of performances
+    (``benchmarks/free_performances.py``), seeds below 200.
+    """
 
     onset_s: float = 0.015
     """Scatter of a player's onsets in seconds: the unit of residuals."""
     change: float = 0.02
     """Usual change of the tempo from beat to beat, as a fraction. Chosen on the family "walks" of
     ``benchmarks/homework.py``: 0.008 followed its sway too slowly."""
-    knee: float = 1.5
+    change_knee: float = 1.4
+    """Change of the tempo, in usual changes, from which more of it costs little (Cauchy weights):
+    a new section, or a ritardando."""
+    knee: float = 2.0
     """Residual, in units, from which a note counts less (Cauchy weights)."""
     off_beat_weight: float = 0.1
     """Weight of a note off the beat relative to one on it: the beat carries the tempo."""

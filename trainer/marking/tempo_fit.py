@@ -5,7 +5,8 @@ the beats should pass the onsets and change its slope little from beat to beat (
 second differences: Whittaker 1923, Proceedings of the Edinburgh Mathematical Society 41; Hodrick
 and Prescott 1997, Journal of Money, Credit and Banking 29; both from memory). Onsets far off the
 line count less (Cauchy weights, by reweighted least squares), so that one late note stays late
-and does not bend the beat. Onsets on a beat count ten times those off it: off-beats are judged
+and does not bend the beat. So do large changes of slope: a new section or a ritardando is followed
+at once, and does not loosen the line elsewhere. Onsets on a beat count ten times those off it: off-beats are judged
 against their beats.
 
 Where a player stops, goes back or skips, time jumps: an unknown constant that is added to all
@@ -129,28 +130,43 @@ class _Problem:
         steps = np.zeros((count, len(jumps)))
         for column, jump in enumerate(jumps):
             steps[jump:, column] = 1.0
-        rows = np.hstack([self._interpolation, steps])
+        rows = np.hstack([self._interpolation, steps]) / TEMPO_FIT.onset_s
         padding = np.zeros((len(self._smoothness), len(jumps)))
         smooth = np.hstack([self._smoothness, padding])
         start = np.mean(self._onsets)
-        target = self._onsets - start
-        weights, knee = self._weights.copy(), TEMPO_FIT.knee
-        solution, residual = np.zeros(rows.shape[1]), np.zeros(count)
+        target = (self._onsets - start) / TEMPO_FIT.onset_s
+        weights, stiffness = self._weights, np.ones(len(smooth))
+        ridge = _RIDGE * np.eye(rows.shape[1])
         for _ in range(TEMPO_FIT.iterations):
-            scale = np.sqrt(weights) / TEMPO_FIT.onset_s
-            system = np.vstack([rows * scale[:, None], smooth])
-            values = np.concatenate([target * scale, np.zeros(len(smooth))])
-            solution = np.linalg.lstsq(system, values, rcond=None)[0]
-            residual = (rows @ solution - target) / TEMPO_FIT.onset_s
-            weights = self._weights / (1.0 + (residual / knee) ** 2)
-        robust = 0.5 * knee**2 * np.log1p((residual / knee) ** 2)
-        rough = 0.5 * float(np.sum((smooth @ solution) ** 2))
+            weighted = rows.T * weights
+            normal = weighted @ rows + (smooth.T * stiffness) @ smooth + ridge
+            solution = np.linalg.solve(normal, weighted @ target)
+            off, bent = rows @ solution - target, smooth @ solution
+            weights = self._weights * _cauchy_weight(off, TEMPO_FIT.knee)
+            stiffness = _cauchy_weight(bent, TEMPO_FIT.change_knee)
+        cost = self._weights @ _cauchy_cost(off, TEMPO_FIT.knee)
+        rough = np.sum(_cauchy_cost(bent, TEMPO_FIT.change_knee))
         knots = len(self.knots)
         return (
-            float(self._weights @ robust) + rough,
+            float(cost + rough),
             (solution[:knots] + start) * self._rate,
             solution[knots:] * self._rate,
         )
+
+
+_RIDGE = 1e-6
+"""Added to the diagonal of the normal equations, so that they can be solved where no onset shows a
+jump."""
+
+
+def _cauchy_cost(residual: Floats, knee: float) -> Floats:
+    """Cost of residuals: half their square at first, and a logarithm beyond the knee."""
+    return np.asarray(0.5 * knee**2 * np.log1p((residual / knee) ** 2))
+
+
+def _cauchy_weight(residual: Floats, knee: float) -> Floats:
+    """Weight of residuals in the least-squares problem that has that cost's gradient."""
+    return np.asarray(1.0 / (1.0 + (residual / knee) ** 2))
 
 
 def _beat_weights(is_on_beat: Bools) -> Floats:
