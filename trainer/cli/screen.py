@@ -49,7 +49,7 @@ def run_app(
         shelf = read_shelf().drills
         if plan.drill is not None and plan.drill.name not in {drill.name for drill in shelf}:
             shelf = (plan.drill, *shelf)
-        if resolved.settings.practice.hands_free:
+        if resolved.settings.practice.hands_free and not plan.follow:
             plan = replace(plan, hands_free=HandsFree())
         TrainerApp(
             listener,

@@ -534,7 +534,7 @@ class TempoFitParameters:
     """Shortest stop in seconds that is one; what is shorter is unevenness."""
     jump_beats: float = 0.2
     """Shortest stop in beats that is one."""
-    jump_gain: float = 6.0
+    jump_gain: float = 4.0
     """Least gain in cost for which a stop is assumed."""
     iterations: int = 12
     """Iterations of reweighted least squares."""

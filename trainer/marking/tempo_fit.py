@@ -6,8 +6,8 @@ second differences: Whittaker 1923, Proceedings of the Edinburgh Mathematical So
 and Prescott 1997, Journal of Money, Credit and Banking 29; both from memory). Onsets far off the
 line count less (Cauchy weights, by reweighted least squares), so that one late note stays late
 and does not bend the beat. So do large changes of slope: a new section or a ritardando is followed
-at once, and does not loosen the line elsewhere. Onsets on a beat count ten times those off it: off-beats are judged
-against their beats.
+at once, and does not loosen the line elsewhere. Onsets on a beat count ten times those off it:
+off-beats are judged against their beats.
 
 Where a player stops, goes back or skips, time jumps: an unknown constant that is added to all
 later onsets. A stop is assumed where it explains the onsets better than late notes do.
