@@ -57,7 +57,7 @@ def test_a_harp_that_cannot_be_stops_no_teacher(
     assert trainer(*words).code == ExitCode.BAD_INPUT
     mine = trainer(*words, "--harp", "C")
     assert mine.code == 0
-    assert "names a harp that cannot be (no tuning is called 'lute'" in mine.err
+    assert "the harp that the file names is invalid (no tuning is called 'lute'" in mine.err
 
 
 def test_tags_as_deep_as_anybody_likes_are_none(tmp_path: Path) -> None:

@@ -135,7 +135,8 @@ class _Problem:
         smooth = np.hstack([self._smoothness, padding])
         start = np.mean(self._onsets)
         target = (self._onsets - start) / TEMPO_FIT.onset_s
-        weights, stiffness = self._weights, np.ones(len(smooth))
+        weights: Floats = self._weights
+        stiffness: Floats = np.ones(len(smooth))
         ridge = _RIDGE * np.eye(rows.shape[1])
         for _ in range(TEMPO_FIT.iterations):
             weighted = rows.T * weights
