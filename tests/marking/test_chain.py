@@ -45,7 +45,7 @@ tab = """
 
 
 def played(faults: dict[int, Fault], drill: Drill = WALK, key: str = "C") -> Result:
-    events = list(run_take(Plan(Harp.of(key), PlayerSpec(faults=faults), drill=drill)))
+    events = list(run_take(Plan(Harp.of(key), PlayerSpec(faults=faults), drill=drill, count_in=1)))
     assert not [event for event in events if isinstance(event, TakeFailed)]
     (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     return result
@@ -72,8 +72,9 @@ def test_cents_come_back(key: str, shift: int) -> None:
         assert mark.measured.cents == pytest.approx(asked[mark.step.index], abs=3.0), mark
 
 
-@pytest.mark.parametrize("shift", range(len(LEAKS_DB)))
-@pytest.mark.parametrize("key", ["C", "low F"])
+@pytest.mark.parametrize(
+    ("key", "shift"), [("C", 0), ("C", 1), ("C", 2), ("C", 3), ("low F", 0), ("low F", 2)]
+)
 def test_leaks_come_back(key: str, shift: int) -> None:
     asked = cycled(LEAKS_DB, shift)
     faults = {index: Fault(leak_db=db) for index, db in asked.items()}

@@ -61,7 +61,8 @@ def played(name: str, fault: Fault | None = None, key: str = "C") -> Result:
     """A pass of one of the drills, with a fault on each step of its aim."""
     drill = DRILLS[name]
     faults = dict.fromkeys(aimed(drill), fault) if fault else {}
-    plan = Plan(Harp.of(key), PlayerSpec(faults=faults), drill=drill)  # type: ignore[arg-type]
+    spec = PlayerSpec(faults=faults)  # type: ignore[arg-type]
+    plan = Plan(Harp.of(key), spec, drill=drill, count_in=1)
     (result,) = (event.result for event in run_take(plan) if isinstance(event, PassEnded))
     return result
 
@@ -217,7 +218,7 @@ def in_room(name: str, path: Path, fault: Fault | None = None) -> Result:
     """Marks of a recording of a pass in the living room, which says where it starts."""
     drill, harp = DRILLS[name], Harp.of("C")
     faults = dict.fromkeys(aimed(drill), fault) if fault else {}
-    player = BuiltInPlayer(drill, harp, spec=PlayerSpec(faults=faults))  # type: ignore[arg-type]
+    player = BuiltInPlayer(drill, harp, spec=PlayerSpec(faults=faults), count_in=1)  # type: ignore[arg-type]
     samples = np.concatenate([block.samples for block in player.blocks()]).astype(float)
     samples = in_living_room(samples, player.rate, DISTANCES_M[name])
     soundfile.write(path, 0.5 * samples, player.rate, subtype="PCM_24")
