@@ -224,7 +224,7 @@ WALKS = (
     Case("home", moved(-1), "down"),
     Case("end", moved(1)),
 )
-TO_NATURALS = "down " * 9
+TO_NATURALS = "down " * 10
 FIRST, SECOND, *_, LAST = (drill.name for drill in scripted.DRILLS)
 OWN = scripted.DRILL.tempo
 BARS = scripted.DRILL.bars

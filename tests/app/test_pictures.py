@@ -35,11 +35,13 @@ from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
+from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
 from trainer.drill import find_drill
+from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.practice import Event, ListDevices, Plan, TakeFinished
+from trainer.practice import Event, ListDevices, Plan, ReadingHeard, TakeFinished, WaitStarted
 from trainer.sound import Passage, PlayerSpec
 from trainer.store import Journal
 
@@ -144,6 +146,17 @@ async def walk(
     await pilot.press("escape")
     await pilot.pause()
     await look("practice-after")
+    await pilot.press("a")
+    at_1_s = Reading(48_000, 48_000, 48_000, level_db=-60.0)
+    puppet.queue += [ReadingHeard(at_1_s), WaitStarted(4 * 48_000, armed=True)]
+    await painted(pilot, puppet)
+    await look("practice-waiting")
+    await pilot.press("a")
+    await painted(pilot, puppet)
+    app.push_screen(SummaryScreen(DAY.plus("mole-lights", 83.0).plus("harbour-bell", 66.0)))
+    await until(pilot, lambda: "on average" in text(pilot))
+    await look("summary")
+    await pilot.press("escape")
     await pilot.press("s")
     await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
     await look("shelf")

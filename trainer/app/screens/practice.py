@@ -261,6 +261,8 @@ class PracticeScreen(TakeScreen):
                 :class:`HandsFree`.
         """
         if plan.hands_free is not None:
+            if first_s is None and not plan.source.is_live:  # nobody would play the note
+                first_s = plan.hands_free.between_s
             loop = False if self._in_day else plan.loop
             plan = replace(plan, hands_free=replace(plan.hands_free, first_s=first_s), loop=loop)
         if self._playback.plan is not None:

@@ -148,7 +148,7 @@ def close_up_rows(state: CloseUpState, width: int, height: int) -> list[TextRow]
 
 
 def _background(state: CloseUpState, plot: _Plot) -> tuple[list[list[str]], list[list[str]]]:
-    """Draw the band over the whole width, its middle, and the ends of the step."""
+    """Draw the band over the whole width, and the ends of the step."""
     cells = [[" "] * plot.columns for _ in range(plot.lines)]
     pens = [["text"] * plot.columns for _ in range(plot.lines)]
     for time in (0.0, state.length):
@@ -156,15 +156,13 @@ def _background(state: CloseUpState, plot: _Plot) -> tuple[list[list[str]], list
         for y in range(plot.lines):
             cells[y][x], pens[y][x] = "┊", "faint"
     top, bottom = _band(state, plot)
-    middle = plot.row(0.0)
     for y in range(plot.lines):
         mask = [dot for dot in range(4) if top <= 4 * y + dot <= bottom]
         if not mask:
             continue
         full = sum(_DOTS[side][dot] for side in (0, 1) for dot in mask)
-        pen = "aim" if middle // 4 == y else "band"
         cells[y] = [chr(_BRAILLE + full)] * plot.columns
-        pens[y] = [pen] * plot.columns
+        pens[y] = ["band"] * plot.columns
     return cells, pens
 
 

@@ -7,6 +7,7 @@ silence the take ends: nothing runs endlessly.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from enum import Enum, auto
 
@@ -29,6 +30,9 @@ class WaitingParameters:
     note of the harp for as long."""
     gap_s: float = 0.05
     """Maximum gap in seconds within a note."""
+    echo_s: float = 0.6
+    """Time in seconds for which the reference tone may come back after its end, by way of slow
+    headphones and the room."""
     limit_s: float = 60.0
     """Silence in seconds after which the take ends."""
 
@@ -67,7 +71,7 @@ class Waiting:
         self._seconds: float | None = None
         self._last_sound = 0
         self._note: tuple[Tab, int] | None = None
-        self._deaf = False
+        self._deaf_until = 0.0
 
     def start(self, sample: int, seconds: float | None, *, armed: bool = False) -> WaitStarted:
         """Start to wait.
@@ -88,7 +92,7 @@ class Waiting:
 
     def hear_tone(self, sounds: bool, sample: int) -> None:
         """Ignore what is heard while the reference tone sounds; it comes back to the microphone."""
-        self._deaf = sounds
+        self._deaf_until = math.inf if sounds else sample + WAITING.echo_s * self._rate
         self._note = None
         self._last_sound = sample
 
@@ -101,7 +105,7 @@ class Waiting:
         """Return what a reading brings: a decision, a changed wait, or nothing."""
         now, event = reading.heard, self.event
         assert event is not None
-        if self._deaf:
+        if now < self._deaf_until:
             self._last_sound = now
             return None
         if reading.tab is not None:
