@@ -303,8 +303,8 @@ def lines(folder: Path, count: int | None) -> Iterator[str]:
     yield f"{good} of {len(everybody)} lines as they should be"
     yield f"marked in {seconds:.0f} s, {seconds / len(everybody):.1f} s a recording"
     text = page.read_text(encoding="utf-8")
-    found = re.search(r'(?s)<ol class="advice">(.*?)</ol>', text)
-    for item in re.findall(r"(?s)<li>(.*?)</li>", found[1] if found else ""):
+    exercise_list = re.search(r'(?s)<ol class="advice">(.*?)</ol>', text)
+    for item in re.findall(r"(?s)<li>(.*?)</li>", exercise_list[1] if exercise_list else ""):
         yield "for next week: " + " ".join(re.sub(r"<[^>]+>", "", item).split())[:200]
 
 

@@ -63,13 +63,15 @@ def test_the_page_stands_by_itself_and_says_every_mark(student_report: StudentRe
     assert "a <b>" not in text
     assert "a &lt;b&gt; &amp; c.wav" in text
     for mark in student_report.result.marks:
-        end = "</section>" if mark.score < FAULT_BELOW else "</details>"
+        played = mark.measured.start is not None
+        end = "</details>"
+        if mark.score < FAULT_BELOW:
+            end = "</section>" if played else "</p>"
         section = text.split(f'id="step-{mark.step.index + 1}"')[1].split(end)[0]
         grade = grade_of_mark(mark)
         shown = f'<span class="mark {grade.name}">{grade.shape} {score_text(mark.score)}</span>'
         assert shown in section
         assert html.escape(mark.sentence) in section
-        played = mark.measured.start is not None
         assert ("polyline" in section) == played
         assert ("data-from" in section) == played
 

@@ -85,13 +85,21 @@ def test_wanted_holes_and_leaks_are_spans_on_their_rows() -> None:
     readings = [reading(1.0 + 0.01 * i, 440.0, (4,)) for i in range(11)]
     readings += [reading(1.5 + 0.01 * i, 440.0, (4, 5)) for i in range(11)]
     plot = hole_plot(mark_of(drill), readings, FIRST, LAST)
-    row = PLOT.holes_height_px / 10
+    row = PLOT.hole_row_px
     spans = [(round(s.x / PLOT.width_px, 3), round(s.width / PLOT.width_px, 3)) for s in plot.spans]
     assert spans == [(0.0, 0.1), (0.5, 0.1), (0.5, 0.1)]  # hole 4 twice, then hole 5
-    assert [span.wanted for span in plot.spans] == [True, True, False]
-    assert [span.y for span in plot.spans] == pytest.approx([6 * row + 1] * 2 + [5 * row + 1])
-    assert [line.hole for line in plot.rows] == list(range(1, 11))
-    assert plot.rows[0].y > plot.rows[9].y  # hole 10 is on top
+    assert [span.kind for span in plot.spans] == ["wanted", "wanted", "leak"]
+    assert [span.y for span in plot.spans] == pytest.approx([2 * row + 3] * 2 + [row + 3])
+    assert [line.hole for line in plot.rows] == [3, 4, 5, 6]
+    assert plot.rows[0].y > plot.rows[-1].y  # the highest hole is on top
+    assert [tick.label for tick in plot.ticks] == ["0 s", "0.5 s", "1 s"]
+    assert [tick.place for tick in plot.ticks] == pytest.approx([0.0, 280.0, 560.0])
+
+
+def test_what_sounds_before_a_step_is_no_leak_of_it() -> None:
+    readings = [reading(1.0 + 0.01 * i, 440.0, (5,)) for i in range(11)]
+    plot = hole_plot(mark_of(drill_of("-4:1 r:3"), start=round(1.2 * RATE)), readings, FIRST, LAST)
+    assert [span.kind for span in plot.spans] == ["beside"]
 
 
 def test_a_short_span_stays_visible() -> None:

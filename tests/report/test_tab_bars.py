@@ -8,7 +8,7 @@ import io
 import pytest
 
 from trainer.drill import Drill, parse_drill, read_shelf
-from trainer.report.class_page import class_html, mark_map
+from trainer.report.class_page import class_html, map_parts, mark_map
 from trainer.report.class_report import (
     NO_RECORDING,
     Beside,
@@ -162,11 +162,13 @@ def test_what_costs_the_class_most_comes_first_and_so_does_who_lost_most() -> No
         ("5: the way into the note", [("Anna", 3.0)]),
     ]
     assert median_scores(STUDENTS) == {0: 89.5, 1: 72.5, 2: 40.0}
-    assert class_summary(STUDENTS) == "2 of 3 recordings marked; 1 passed; the median is 82."
-    assert class_summary(STUDENTS[2:]) == "0 of 1 recording marked."
+    assert class_summary(STUDENTS) == (
+        "2 of 3 recordings marked; 1 passed; the median is 82; not marked: Clara."
+    )
+    assert class_summary(STUDENTS[2:]) == "0 of 1 recording marked; not marked: Clara."
     missing = (Student("Dag", trouble=NO_RECORDING), Student("Eva", trouble=NO_RECORDING))
     assert class_summary((*STUDENTS[2:], *missing)) == (
-        "0 of 1 recording marked; nothing from Dag, Eva."
+        "0 of 1 recording marked; not marked: Clara; nothing from Dag, Eva."
     )
 
 
@@ -253,10 +255,24 @@ def test_a_class_page_links_pages_and_has_last_time_and_remarks() -> None:
     )
     page = class_html(drill, [student, Student("Bert", trouble="no recording")])
     assert page.count('<a href="pages/anna.html">Anna</a>') == 2  # the table and the map
-    assert "<td>64</td>" in page
-    assert "<td>Soft starts!</td>" in page
+    assert ">last time </span>64</td>" in page
+    assert ">Soft starts!</td>" in page
     assert "not yet, 1 of 2 steps" in page
     assert ">passes<" not in page
+
+
+def test_the_map_of_a_long_drill_is_in_parts_of_whole_bars() -> None:
+    """24 steps fit side by side on paper and on a phone."""
+    drill = drill_of("4:0.5 4:0.5 4:0.5 4:0.5 5:0.5 5:0.5 5:1 | " * 5)
+    student = Student("Anna", 71.0, steps={step.index: 71.0 for step in drill.steps})
+    parts = list(map_parts(drill, [student]))
+    assert [len(part.tabs) for part in parts] == [21, 14]
+    assert [bar for part in parts for bar, _ in part.bars] == [1, 2, 3, 4, 5]
+    cells = [cell for part in parts for cell in part.rows[0].cells]
+    assert [cell.label for cell in cells] == [
+        f"Anna, step {i + 1}, {drill.steps[i].tab}: 71" for i in range(35)
+    ]
+    assert list(map_parts(drill, [Student("Bert", trouble="silent")])) == []
 
 
 def test_students_come_from_recordings_in_order_of_their_names() -> None:

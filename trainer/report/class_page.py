@@ -30,6 +30,8 @@ from trainer.report.tab_layout import tab_page_text
 
 TAB_COLUMNS = 76
 """Width of the page of tab in characters."""
+MAP_STEPS = 24
+"""Maximum number of steps in a part of the map, which fits on paper and on a phone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +47,21 @@ class MapCell:
     grade: Grade | None
     label: str
     starts_bar: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MapPart:
+    """Some bars of the map, as many as fit on a sheet of paper.
+
+    Attributes:
+        bars: numbers of the bars, each with its number of steps.
+        tabs: tab of each step, and whether it is the first of a bar.
+        rows: the students, and the class.
+    """
+
+    bars: tuple[tuple[int, int], ...]
+    tabs: tuple[tuple[str, bool], ...]
+    rows: tuple[MapRow, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,13 +114,27 @@ def class_html(drill: Drill, students: Sequence[Student], shelf: Sequence[Drill]
         has_remarks=any(student.beside.remark for student in students),
         drill_summary=drill_summary(drill),
         tab_page=tab_page_text(drill, TAB_COLUMNS),
-        bars=[
-            (bar, len(list(steps))) for bar, steps in groupby(drill.steps, lambda step: step.bar)
-        ],
-        tabs=[(step.tab, starts) for step, starts in zip(drill.steps, _starts(drill), strict=True)],
-        map=[*mark_map(drill, students)],
+        map=[*map_parts(drill, students)],
         legend_of_marks=(*GRADES, MISSED),
     )
+
+
+def map_parts(drill: Drill, students: Sequence[Student]) -> Iterator[MapPart]:
+    """Yield the map in parts of whole bars; none where nobody was marked."""
+    rows = [*mark_map(drill, students)]
+    if not rows:
+        return
+    bars = [(bar, len(list(steps))) for bar, steps in groupby(drill.steps, lambda step: step.bar)]
+    tabs = [(step.tab, starts) for step, starts in zip(drill.steps, _starts(drill), strict=True)]
+    first = 0
+    while bars:
+        count = 1
+        while count < len(bars) and sum(steps for _, steps in bars[: count + 1]) <= MAP_STEPS:
+            count += 1
+        end = first + sum(steps for _, steps in bars[:count])
+        part = tuple(MapRow(row.name, row.page, row.cells[first:end]) for row in rows)
+        yield MapPart(tuple(bars[:count]), tuple(tabs[first:end]), part)
+        bars, first = bars[count:], end
 
 
 def mark_map(drill: Drill, students: Sequence[Student]) -> Iterator[MapRow]:

@@ -465,6 +465,9 @@ def class_summary(students: Sequence[Student]) -> str:
     if scores:
         passed = sum(student.passed for student in students)
         parts.append(f"{passed} passed; the median is {score_text(median(scores))}")
+    unmarked = [s.name for s in students if s.score is None and s.name not in missing]
+    if unmarked:
+        parts.append(f"not marked: {', '.join(unmarked)}")
     if missing:
         parts.append(f"nothing from {', '.join(missing)}")
     return f"{'; '.join(parts)}."

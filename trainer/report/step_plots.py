@@ -5,13 +5,14 @@ Coordinates are pixels of the plot's view box, from its top left corner.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from trainer.ear import Reading
-from trainer.harp import Harp
+from trainer.harp import HOLES, Harp
 from trainer.marking import Mark, Result
 from trainer.music import cents
 
@@ -26,7 +27,9 @@ class PlotParameters:
     Attributes:
         width_px: width of every plot.
         pitch_height_px: height of a pitch plot.
-        holes_height_px: height of a plot of sounding holes.
+        hole_row_px: height of a hole's row in a plot of sounding holes.
+        axis_px: height of the axis of time below it.
+        tick_s: distance of the ticks of time in seconds.
         pitch_range_cents: minimum range shown above and below the target.
         target_points: points of the line that the target follows, less 1.
         max_step_px: horizontal gap at which the line of played pitch breaks.
@@ -35,22 +38,26 @@ class PlotParameters:
         timing_range_ms: range of onsets shown to each side of the beat.
         tempo_height_px: height of the tempo's plot.
         tempo_margin: beats per minute shown beyond the slowest and the fastest.
-        strip_height_px: height of the strip of the whole take.
+        strip_row_px: height of a hole's row on the strip of the whole take.
+        strip_block_px: height of a block on it.
         timing_margin_px: room for a dot at each end of the timing plot.
     """
 
     width_px: int = 560
     pitch_height_px: int = 150
-    holes_height_px: int = 84
+    hole_row_px: int = 20
+    axis_px: int = 24
+    tick_s: float = 0.5
     pitch_range_cents: float = 130.0
     target_points: int = 40
     max_step_px: float = 8.0
     max_jump_px: float = 40.0
     hole_gap_s: float = 0.03
     timing_range_ms: float = 150.0
-    tempo_height_px: int = 90
+    tempo_height_px: int = 110
     tempo_margin: float = 4.0
-    strip_height_px: int = 60
+    strip_row_px: int = 10
+    strip_block_px: int = 14
     timing_margin_px: int = 8
 
 
@@ -99,25 +106,43 @@ class HoleSpan:
 
     Attributes:
         x, y, width, height: in pixels.
-        wanted: whether the step asks for the hole; otherwise it is a leak.
+        kind: ``wanted`` for a hole that the step asks for, ``leak`` for another one during the
+            step, ``beside`` for what sounded before or after it; its CSS class.
     """
 
     x: float
     y: float
     width: float
     height: float
-    wanted: bool
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """A tick on an axis: its place in pixels and its label."""
+
+    place: float
+    label: str
 
 
 @dataclass(frozen=True, slots=True)
 class HolePlot:
-    """The holes that sounded during a step."""
+    """The holes that sounded during a step, and those around it.
+
+    Attributes:
+        label: description for screen readers.
+        width, height: of the view box in pixels.
+        rows: a row for each hole that sounded, and its neighbours.
+        spans: when each sounded.
+        ticks: seconds from the step's beginning.
+    """
 
     label: str
     width: int
     height: int
     rows: tuple[HoleRow, ...]
     spans: tuple[HoleSpan, ...]
+    ticks: tuple[Tick, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +181,7 @@ class StripBlock:
         y: top of the block in pixels; higher holes are higher.
         grade: CSS class of its grade.
         label: description.
+        shape: of its grade, where it is a fault; empty else.
     """
 
     x: float
@@ -163,6 +189,16 @@ class StripBlock:
     y: float
     grade: str
     label: str
+    shape: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Strip:
+    """The strip of the whole take: its size in pixels, and a block for each step."""
+
+    width: int
+    height: int
+    blocks: tuple[StripBlock, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,6 +211,8 @@ class TempoPlot:
         asked: that tempo, as text.
         line: the player's tempo.
         labels: smallest and largest tempo, as text.
+        ends: the tempo at the start and at the end, as text, with the height of each.
+        bars: where bars begin, with their numbers.
     """
 
     width: int
@@ -183,14 +221,19 @@ class TempoPlot:
     asked: str
     line: tuple[Point, ...]
     labels: tuple[str, str]
+    ends: tuple[Tick, Tick]
+    bars: tuple[Tick, ...]
 
 
-def tempo_plot(tempos: Sequence[tuple[float, float]], asked: float) -> TempoPlot | None:
+def tempo_plot(
+    tempos: Sequence[tuple[float, float]], asked: float, beats_per_bar: int = 4
+) -> TempoPlot | None:
     """Return the plot of a player's own tempo; None without one, or where it was as asked.
 
     Args:
         tempos: beats and the tempo at each, in beats per minute.
         asked: tempo that was asked for.
+        beats_per_bar: of the meter.
     """
     if len(tempos) < 2 or len({round(tempo) for _, tempo in [*tempos, (0.0, asked)]}) == 1:
         return None
@@ -198,17 +241,26 @@ def tempo_plot(tempos: Sequence[tuple[float, float]], asked: float) -> TempoPlot
     low, high = min(values) - PLOT.tempo_margin, max(values) + PLOT.tempo_margin
     first, last = tempos[0][0], tempos[-1][0]
 
+    def x(beat: float) -> float:
+        return (beat - first) / max(last - first, 1e-9) * PLOT.width_px
+
     def y(tempo: float) -> float:
         return (high - tempo) / (high - low) * PLOT.tempo_height_px
 
-    line = tuple(
-        ((beat - first) / max(last - first, 1e-9) * PLOT.width_px, y(tempo))
-        for beat, tempo in tempos
-    )
+    line = tuple((x(beat), y(tempo)) for beat, tempo in tempos)
     played = [tempo for _, tempo in tempos]
     labels = (f"{min(played):.0f}", f"{max(played):.0f}")
+    begins, ends = (Tick(y(tempo), f"{tempo:.0f}") for tempo in (played[0], played[-1]))
+    bars = range(math.ceil(first / beats_per_bar), math.ceil(last / beats_per_bar))
     return TempoPlot(
-        PLOT.width_px, PLOT.tempo_height_px, y(asked), f"{asked:g} asked", line, labels
+        PLOT.width_px,
+        PLOT.tempo_height_px,
+        y(asked),
+        f"{asked:g} asked",
+        line,
+        labels,
+        (begins, ends),
+        tuple(Tick(x(bar * beats_per_bar), str(bar + 1)) for bar in bars),
     )
 
 
@@ -296,19 +348,44 @@ def _lines(points: Sequence[Point]) -> Iterator[tuple[Point, ...]]:
 
 
 def hole_plot(mark: Mark, readings: Sequence[Reading], first: float, last: float) -> HolePlot:
-    """Return the plot of the holes that sounded; arguments as for :func:`pitch_plot`."""
+    """Return the plot of the holes that sounded.
+
+    Args:
+        mark: of the step.
+        readings: within the range of time.
+        first: start of the range of time, in seconds.
+        last: end of the range of time, in seconds.
+    """
     wanted = {tab.hole for tab in mark.step.tabs}
-    height = PLOT.holes_height_px / 10
+    rate = readings[0].rate if readings else 1
+    begins, ends = ((place or 0) / rate for place in (mark.measured.start, mark.measured.end))
+    sounded = wanted | {hole for reading in readings for hole in reading.holes}
+    lowest, highest = max(HOLES[0], min(sounded) - 1), min(HOLES[-1], max(sounded) + 1)
+    height = PLOT.hole_row_px
+
+    def x(second: float) -> float:
+        return (second - first) / (last - first) * PLOT.width_px
+
     spans = []
-    for hole in range(1, 11):
-        top = (10 - hole) * height
+    for hole in sorted(sounded):
+        top = (highest - hole) * height
         for begun, ended in _sounding(readings, hole):
-            x = (begun - first) / (last - first) * PLOT.width_px
-            width = max(1.0, (ended - begun) / (last - first) * PLOT.width_px)
-            spans.append(HoleSpan(x, top + 1, width, height - 2, hole in wanted))
-    rows = tuple(HoleRow(hole, (10 - hole) * height + height - 1) for hole in range(1, 11))
+            middle = (begun + ended) / 2.0
+            kind = "wanted" if hole in wanted else "leak"
+            if not begins <= middle <= ends:
+                kind = "beside"
+            width = max(1.0, x(ended) - x(begun))
+            spans.append(HoleSpan(x(begun), top + 3, width, height - 6, kind))
+    rows = tuple(
+        HoleRow(hole, (highest - hole + 1) * height - 4) for hole in range(lowest, highest + 1)
+    )
+    count = math.floor((last - begins) / PLOT.tick_s)
+    ticks = tuple(
+        Tick(x(begins + i * PLOT.tick_s), f"{i * PLOT.tick_s:g} s") for i in range(count + 1)
+    )
     label = f"holes that sounded in step {mark.step.index + 1}"
-    return HolePlot(label, PLOT.width_px, PLOT.holes_height_px, rows, tuple(spans))
+    whole = (highest - lowest + 1) * height + PLOT.axis_px
+    return HolePlot(label, PLOT.width_px, whole, rows, tuple(spans), ticks)
 
 
 def _sounding(readings: Sequence[Reading], hole: int) -> Iterator[tuple[float, float]]:

@@ -35,6 +35,7 @@ from trainer.report.step_plots import (
     PLOT,
     HolePlot,
     PitchPlot,
+    Strip,
     StripBlock,
     hole_plot,
     pitch_plot,
@@ -185,7 +186,7 @@ def student_html(report: StudentReport, key: str = "") -> str:
         student=printable(report.student),
         recording=printable(report.name),
         harp=result.harp,
-        tempo="no beat" if result.drill.free else f"tempo {result.tempo:g}",
+        tempo="no beat" if result.drill.free else f"tempo {result.tempo:.0f}",
         score=score_text(result.score),
         grade=grade_of_score(result.score),
         verdict="passed" if result.passed else "not passed yet",
@@ -206,17 +207,15 @@ def student_html(report: StudentReport, key: str = "") -> str:
         legend_of_marks=_LEGEND,
         legend=table.legend,
         timing=timing_plot(result),
-        tempo_plot=tempo_plot(tempo_points(result), result.drill.tempo),
+        tempo_plot=tempo_plot(tempo_points(result), result.drill.tempo, result.drill.meter[0]),
         played=[sentence_text(remark.sentence) for remark in performance.remarks]
         if performance
         else [],
-        strip=[*_strip(report, by_index)],
-        strip_width=PLOT.width_px,
-        strip_height=PLOT.strip_height_px,
+        strip=_strip(report, by_index),
         seconds=f"{report.span[1] - report.span[0]:.3f}",
         faults=faults,
         rest=[step for step in steps if step not in faults],
-        extras=[extra.sentence for extra in result.extras],
+        extras=[sentence_text(extra.sentence) for extra in result.extras],
         sound=_sound(report),
     )
 
@@ -307,20 +306,28 @@ def _comparison(name: str, now: float | None, before: float | None) -> Compared:
     return Compared(name, now_text, before_text, change)
 
 
-def _strip(report: StudentReport, steps: Mapping[int, StepView]) -> Iterator[StripBlock]:
-    """Yield the played steps on the strip of the whole take."""
+def _strip(report: StudentReport, steps: Mapping[int, StepView]) -> Strip:
+    """Return the played steps on the strip of the whole take."""
     first, last = report.span
     px_per_s = PLOT.width_px / max(last - first, 1e-9)
-    for mark in report.result.marks:
-        start, end = mark.measured.start, mark.measured.end
-        if start is None or end is None:
-            continue
-        step = steps[mark.step.index]
+    played = [
+        (mark.step, start, end)
+        for mark in report.result.marks
+        if (start := mark.measured.start) is not None and (end := mark.measured.end) is not None
+    ]
+    highest = max((step.first[0].hole for step, _, _ in played), default=1)
+    lowest = min((step.first[0].hole for step, _, _ in played), default=1)
+    blocks = []
+    for step, start, end in played:
+        view = steps[step.index]
         x = (start / report.rate - first) * px_per_s
         width = max(1.0, (end - start) / report.rate * px_per_s - 1.0)
-        y = (10 - mark.step.first[0].hole) / 10 * (PLOT.strip_height_px - 12)
-        label = f"step {step.number}, {step.tab}: {step.score}"
-        yield StripBlock(x, width, y, step.grade.name, label)
+        y = PLOT.strip_block_px + (highest - step.first[0].hole) * PLOT.strip_row_px
+        label = f"step {view.number}, {view.tab}: {view.score}"
+        shape = view.grade.shape if view.grade.least < FAULT_BELOW else ""
+        blocks.append(StripBlock(x, width, y, view.grade.name, label, shape))
+    height = 2 * PLOT.strip_block_px + (highest - lowest) * PLOT.strip_row_px + 2
+    return Strip(PLOT.width_px, height, tuple(blocks))
 
 
 def _sound(report: StudentReport) -> str:
