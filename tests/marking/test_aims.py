@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from trainer.drill import Aim, Drill, parse_drill
 from trainer.harp import Harp
@@ -79,6 +83,55 @@ def test_more_fault_never_earns_more(figure: str) -> None:
     drill = drill_of("-4:1 -4':1 4:1 -4':1 |", f'{aim} = ["bends"]')
     scores = [score(drill, {1: {figure: size}, 3: {figure: size}}) for size in range(0, 200, 5)]
     assert scores == sorted(scores, reverse=True)
+
+
+WORSE: dict[str, Callable[[float], dict[str, object]]] = {
+    "pitch": lambda size: {"cents": 70.0 * size, "scoop_cents": 70.0 * size},
+    "wobble": lambda size: {"wobble_cents": 40.0 * size},
+    "drift": lambda size: {"drift_cents": -90.0 * size},
+    "scoop": lambda size: {"scoop_cents": -120.0 * size, "settle_ms": 600.0 * size},
+    "leak": lambda size: {"leak_db": -48.0 * (1.0 - size), "leak_hole": 6},
+    "time": lambda size: {"late_ms": -300.0 * size},
+    "short": lambda size: (
+        {"held_fraction": 1.0 - size}
+        | ({"wobble_cents": None, "drift_cents": None} if size > 0.9 else {})
+    ),
+}
+"""Figures of faults of a size from 0 to 1; a note cut very short is too short for a wobble."""
+
+
+@given(st.data())
+@settings(max_examples=80)
+def test_more_faults_of_any_kind_never_earn_more(data: st.DataObject) -> None:
+    """Any faults on any steps, then a larger or further one on one of them."""
+    criteria = ["pitch", "steadiness", "attack", "cleanness", "time", "articulation"]
+    aims = data.draw(st.lists(st.sampled_from(criteria), min_size=0, max_size=2, unique=True))
+    drill = drill_of("-4:1 -4':1 4:1 -4':1 |", "\n".join(f'{name} = ["bends"]' for name in aims))
+    size = st.floats(0.0, 1.0)
+    kinds = st.dictionaries(st.sampled_from(sorted(WORSE)), size, max_size=3)
+    drawn = data.draw(st.dictionaries(st.integers(0, 3), kinds, max_size=4))
+    step, kind = data.draw(st.integers(0, 3)), data.draw(st.sampled_from(sorted(WORSE)))
+    before = drawn.get(step, {}).get(kind, 0.0)
+    more = {**drawn, step: {**drawn.get(step, {}), kind: data.draw(st.floats(before, 1.0))}}
+
+    def with_faults(sizes: dict[int, dict[str, float]]) -> float:
+        faults: dict[int, dict[str, object]] = {}
+        for index, by_kind in sizes.items():
+            figures: dict[str, object] = {}
+            for name in sorted(by_kind, key=lambda name: (name == "short", name == "scoop")):
+                figures |= WORSE[name](by_kind[name])
+            if isinstance(figures.get("cents"), float) and "scoop" in by_kind:
+                figures["scoop_cents"] = 70.0 * by_kind["pitch"] - 120.0 * by_kind["scoop"]
+            faults[index] = figures
+        return score(drill, faults)
+
+    assert with_faults(more) <= with_faults(drawn) + 1e-6
+
+
+def test_cutting_an_unsteady_note_short_gains_nothing() -> None:
+    drill = drill_of("-4:1 -4':1 4:1 -4':1 |", 'steadiness = ["bends"]')
+    touched = {"held_fraction": 0.05, "wobble_cents": None, "drift_cents": None}
+    assert score(drill, {1: touched}) <= score(drill, {1: {"wobble_cents": 40.0}})
 
 
 def test_a_missed_step_has_nothing_of_the_aim() -> None:

@@ -20,7 +20,8 @@ The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
 
 - `aim` is the least of its aims' scores, so that none makes up for another;
 - an aim's score is the mean of its steps' points on its criterion, times `right` and `held`; a step
-  that was not played has 0, and one that could not be judged on that criterion does not count.
+  that was not played, or was cut too short to be judged on that criterion, has 0, and one that
+  could not be judged for another reason does not count.
   An aim of which no step could be judged neither earns nor costs: the rest of the drill decides.
   An aim at time earns no more than the lateness that all notes share, against which each is judged.
 
@@ -150,8 +151,8 @@ def aim_points(mark: Mark, criterion: str) -> float | None:
         points = 100.0 * _sounding_fraction(mark.step, mark.measured)
         if sounds_alone(mark.step, mark.measured):
             points = 0.0
-    elif criterion not in mark.criteria:
-        return None
+    elif criterion not in mark.criteria:  # cut so short that it could not be judged, or not known
+        return 0.0 if _held_factor(mark.step, mark.measured) < 1.0 else None
     else:
         points = mark.criteria[criterion]
         if criterion == "time":
