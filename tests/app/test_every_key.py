@@ -49,6 +49,7 @@ from trainer.practice import (
     PlayTone,
     TakeFinished,
 )
+from trainer.settings import SETTING_KEYS
 from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
 from trainer.store import Journal
 
@@ -224,7 +225,9 @@ WALKS = (
     Case("home", moved(-1), "down"),
     Case("end", moved(1)),
 )
-TO_NATURALS = "down " * 10
+TO_NATURALS = "down " * (
+    SETTING_KEYS.index(("harp", "naturals")) + 1
+)  # player and journal come first
 FIRST, SECOND, *_, LAST = (drill.name for drill in scripted.DRILLS)
 OWN = scripted.DRILL.tempo
 BARS = scripted.DRILL.bars

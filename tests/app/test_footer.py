@@ -8,8 +8,10 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets._toast import Toast
 
+from devtools import scripted
 from tests.app.test_every_key import SCREENS, go_to, plan
 from tests.support.pilots import Puppet, run, settle, text, until
+from trainer.app.app import TrainerApp
 from trainer.app.keys import bindings_of, key_name
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.key_footer import (
@@ -47,6 +49,7 @@ def test_no_key_is_cut_and_wide_footers_have_all(width: int, plan: Plan) -> None
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         for screen in SCREENS:
             await go_to(pilot, puppet, screen)
+            await until(pilot, lambda: any(Shown.of(pilot).rows))
             shown = Shown.of(pilot)
             parts = [part for row in shown.rows for part in row.split("  ")]
             assert {*parts} <= {*shown.entries, MORE}, screen
@@ -81,14 +84,15 @@ def test_a_click_presses_the_key_below_it(plan: Plan) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         footer = pilot.app.screen.query_one(KeyFooter)
         row = "".join(span for span, _ in footer_rows(footer.state or (), 80)[0])
-        at = row.index("shelf")
+        at = row.index("bars")
         entry = entry_at(footer.state or (), 80, at, 0)
         assert entry is not None
-        assert entry.key == "s"
+        assert entry.key == "left_square_bracket"
         assert entry_at(footer.state or (), 80, row.index("  "), 0) is None
         await pilot.click(footer, offset=(at, 0))
         await settle(pilot)
-        assert type(pilot.app.screen).__name__ == "ShelfScreen"
+        assert isinstance(pilot.app, TrainerApp)
+        assert pilot.app.session.plan.bars == (2, scripted.DRILL.bars)
 
     run(test, plan)
 
