@@ -225,9 +225,8 @@ WALKS = (
     Case("home", moved(-1), "down"),
     Case("end", moved(1)),
 )
-TO_NATURALS = "down " * (
-    SETTING_KEYS.index(("harp", "naturals")) + 1
-)  # player and journal come first
+TO_NATURALS = "down " * (SETTING_KEYS.index(("harp", "naturals")) + 1)
+"""Keys from the first setting to that one; player and journal, which are changed, come first."""
 FIRST, SECOND, *_, LAST = (drill.name for drill in scripted.DRILLS)
 OWN = scripted.DRILL.tempo
 BARS = scripted.DRILL.bars
