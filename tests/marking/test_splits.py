@@ -53,6 +53,13 @@ def test_a_split_that_beats_elsewhere_in_the_pass_lacks_its_hole() -> None:
     assert lacking([3], harp_of()) == [3]
 
 
+def test_a_split_may_be_too_short_to_beat_though_a_longer_one_did() -> None:
+    marks = marks_of([3])
+    measured = replace(marks[3].measured, end=round(1.0 * RATE))
+    marks[3] = replace(marks[3], measured=measured)
+    assert not splits_without_upper_hole(marks, harp_of(), RATE)
+
+
 def test_a_split_that_never_beats_cannot_be_told_where_others_do() -> None:
     assert lacking([1], harp_of()) == []
 

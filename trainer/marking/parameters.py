@@ -311,6 +311,8 @@ class SplitParameters:
     reeds are measured to a cent, and breath moves them by about as much."""
     min_beats: float = 1.5
     """Least number of beats in a split's time in which they are heard."""
+    as_long: float = 0.9
+    """Least length of a split, relative to one that was heard to beat, in which it would, too."""
     onset_s: float = 0.3
     """Time in seconds after the onset in which no beats are heard yet."""
 

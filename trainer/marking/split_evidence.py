@@ -5,7 +5,7 @@ show that it sounds, so a split without beats has either lost its upper hole or 
 What distinguishes the two is not in that split:
 
 - the harp has been measured, and its two reeds are far enough from an exact interval to beat;
-- the same split was heard to beat elsewhere in the pass;
+- the same split was heard to beat elsewhere in the pass, in no more time than this one lasted;
 - several different splits were played and none beats, on a harp that was not measured. The two
   reeds of an octave differ by some cents on most harps: with a standard deviation of 5 (from
   memory), one pair in six beats too slowly to be heard, and three of three on one harp in 200.
@@ -46,7 +46,7 @@ def splits_without_upper_hole(marks: Sequence[Mark], harp: Harp, rate: int) -> d
     return {
         mark.step.index: replace(mark.measured, hidden=())
         for mark in silent
-        if mark.step.last in beating
+        if _length(mark) >= SPLITS.as_long * beating.get(mark.step.last, np.inf)
         or (none_beats and mark.step.last in unmeasured)
         or _would_beat(mark, harp, rate)
     }
@@ -82,16 +82,23 @@ def is_measured(sound: Sound, harp: Harp) -> bool:
     return all(tab in harp.offsets for tab in sound)
 
 
-def _beating(marks: Sequence[Mark], harp: Harp) -> set[Sound]:
-    """The splits that were heard to sound by their beats."""
-    return {
-        mark.step.last
-        for mark in marks
-        if mark.step.is_chord
-        and len(mark.measured.holes) > 1
-        and not mark.measured.hidden
-        and _needs_beats(mark.step.last, harp)
-    }
+def _beating(marks: Sequence[Mark], harp: Harp) -> dict[Sound, int]:
+    """The splits that were heard by their beats, and the least samples for which one lasted."""
+    shortest: dict[Sound, int] = {}
+    for mark in marks:
+        sound, measured = mark.step.last, mark.measured
+        is_heard = mark.step.is_chord and len(measured.holes) > 1 and not measured.hidden
+        if is_heard and _needs_beats(sound, harp):
+            shortest[sound] = min(_length(mark), shortest.get(sound, _length(mark)))
+    return shortest
+
+
+def _length(mark: Mark) -> int:
+    """Samples for which a step lasted as played; 0 for one that was not."""
+    measured = mark.measured
+    if measured.start is None or measured.end is None:
+        return 0
+    return measured.end - measured.start
 
 
 def _needs_beats(sound: Sound, harp: Harp) -> bool:
