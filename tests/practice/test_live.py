@@ -33,6 +33,7 @@ from trainer.marking import Result
 from trainer.practice import (
     BeatReached,
     Event,
+    HandsFree,
     Listener,
     Notice,
     PassEnded,
@@ -44,6 +45,7 @@ from trainer.practice import (
     TakeFinished,
     TakePaused,
     TakeResumed,
+    WaitStarted,
     run_take,
 )
 from trainer.practice.listener import MAX_QUEUED_EVENTS, _Sender
@@ -246,6 +248,34 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     assert_in_time(live, performance.result, apart_ms, within_ms=40.0 if clicks else 15.0)
     (again,) = marked_again(save, drill)
     assert result_data(again) == result_data(live)
+
+
+def test_a_played_note_begins_the_pass_without_a_key(
+    listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
+) -> None:
+    note, clock = tmp_path / "note.wav", performance.clock
+    sound = performance.samples[clock.sample(0) : clock.sample(1)]
+    sf.write(note, np.concatenate([np.zeros(clock.rate // 2), sound]), clock.rate)
+    playing: list[Cued] = []
+
+    def on(event: Event) -> None:
+        if event == WaitStarted(None, armed=True):
+            pulse.begin(note)
+        if isinstance(event, PassStarted):
+            playing.append(pulse.cue(performance.wav()))
+        if event == BeatReached(-4):
+            playing[0].begin()
+        if isinstance(event, PassEnded):
+            listener.stop()
+
+    take = Take()
+    source = MicrophoneSpec(clicks=False)
+    listener.begin(Plan(Harp.of("C"), source, drill=drill, hands_free=HandsFree()))
+    take.follow(listener, on)
+    playing[0].wait()
+    (live,) = results(take.events)
+    assert_alike(live, performance.result)
+    assert sum(isinstance(event, WaitStarted) for event in take.events) == 2  # before and after
 
 
 def test_a_stopped_take_counts_the_steps_that_were_due(

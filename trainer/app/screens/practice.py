@@ -272,7 +272,7 @@ class PracticeScreen(TakeScreen):
         try:
             self.session.start(plan)
         except TrainerError as error:
-            self.say(str(error))
+            self.say(f"× {error}")
         if self._run is not None and plan.hands_free is not None:
             self.session.take.messages.progress = self._run.words
         self.show(self.session.take)
@@ -297,7 +297,7 @@ class PracticeScreen(TakeScreen):
         try:
             self.session.prepare(plan)
         except TrainerError as error:
-            self.say(str(error))
+            self.say(f"× {error}")
         self.show(self.session.take)
 
     def action_play(self) -> None:
@@ -356,7 +356,7 @@ class PracticeScreen(TakeScreen):
         """Play a bar as it should sound."""
         self._playback.start(plan)
         if self._playback.plan is None:
-            self.say(self._playback.trouble)
+            self.say(f"× {self._playback.trouble}")
         else:
             self.say(f"♪ bar {bar} as it should sound, {HEADPHONE_CAUTION}; d stops it")
             self._playback_timer = self.set_interval(PLAYBACK_POLL_S, self._poll_playback)
@@ -368,7 +368,7 @@ class PracticeScreen(TakeScreen):
             return
         self._playback_timer.stop()
         self._playback_timer = None
-        self.say(self._playback.trouble)
+        self.say(f"× {self._playback.trouble}" if self._playback.trouble else "")
         self.show(self.session.take)
         plan, self._plan_after_playback = self._plan_after_playback, None
         if plan is not None:
@@ -489,7 +489,7 @@ class PracticeScreen(TakeScreen):
             self._read_day(entry)
         drill = next((own for own in self._shelf if own.name == entry.drill), None)
         if drill is None:
-            self.say(f"{entry.title} is no longer on the shelf")
+            self.say(f"! {entry.title} is no longer on the shelf")
             self.show(self.session.take)
             return
         plan, harp = self.session.plan, self.session.plan.harp

@@ -40,7 +40,7 @@ class TakeScreen(Screen[None]):
         self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
         notice, self._noticed = self._noticed, take.messages.notice
         if self._noticed and self._noticed != notice:
-            self.say(self._noticed)
+            self.say(f"! {self._noticed}")
         status = StatusState.of(take, self._message)
         rows = rows_needed(status, self.size.width, MAX_MESSAGE_ROWS)
         self.set_class(status.whole and rows > 1, "-message")

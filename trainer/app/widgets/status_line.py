@@ -43,7 +43,7 @@ class StatusState:
             message: a new message, shown in full; empty for none.
         """
         if message and take.phase not in (Phase.NO_SOUND, Phase.FAILED):
-            return cls(f"! {message}", whole=True)
+            return cls(message, whole=True)
         trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
         sentence = take.messages.trouble if trouble else _sentence(take)
         level = round(take.displayed.level_db) if take.running and take.reading else None
