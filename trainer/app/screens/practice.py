@@ -131,6 +131,7 @@ class PracticeScreen(TakeScreen):
         self._result_shown_for: TakeState | None = None
         self._in_day = False
         self._run: SetRun | None = None
+        self._progress = ""
         self._passes_seen: tuple[TakeState | None, int] = (None, 0)
         self._tone_timer: Timer | None = None
         self._playback = Playback(session.listener)
@@ -158,6 +159,7 @@ class PracticeScreen(TakeScreen):
         """Show a take, and its result once it has ended."""
         if take.drill is None:
             return
+        take.messages.progress = self._progress if take.plan.hands_free is not None else ""
         super().show(take)
         self._head.show(HeadState.of(take))
         self.set_class(self._shows_far(take), "-far")
@@ -219,10 +221,9 @@ class PracticeScreen(TakeScreen):
         if now == seen or take.outcome.passes == 0 or self._run is None or result is None:
             return
         self._run = self._run.plus(result)
-        if take.plan.hands_free is not None:
-            take.messages.progress = self._run.words
-            if self._run.is_done:
-                self.session.finish()
+        self._progress = self._run.words
+        if take.plan.hands_free is not None and self._run.is_done:
+            self.session.finish()
 
     def _end_take(self, take: TakeState) -> None:
         """Go on without hands, or show the result."""
@@ -273,8 +274,6 @@ class PracticeScreen(TakeScreen):
             self.session.start(plan)
         except TrainerError as error:
             self.say(f"× {error}")
-        if self._run is not None and plan.hands_free is not None:
-            self.session.take.messages.progress = self._run.words
         self.show(self.session.take)
 
     def _show_result(self, take: TakeState) -> None:
@@ -473,9 +472,7 @@ class PracticeScreen(TakeScreen):
     def _take_day(self, run: SetRun) -> None:
         plan = self.session.plan
         if plan.drill is not None and plan.drill.name == run.entry.drill and self._run is None:
-            self._run = run
-            if plan.hands_free is not None:
-                self.session.take.messages.progress = run.words
+            self._run, self._progress = run, run.words
 
     def _open_entry(self, chosen: tuple[SetEntry, bool] | None, run: bool = False) -> None:
         if chosen is None:
@@ -484,8 +481,9 @@ class PracticeScreen(TakeScreen):
         self._in_day = True
         if run and self._run is not None:
             self._run = replace(self._run, entry=entry)
+            self._progress = self._run.words
         else:
-            self._run = None
+            self._run, self._progress = None, ""
             self._read_day(entry)
         drill = next((own for own in self._shelf if own.name == entry.drill), None)
         if drill is None:
@@ -565,7 +563,7 @@ class PracticeScreen(TakeScreen):
             if isinstance(self.app.screen, TodayScreen):  # the shelf was opened from there
                 self.app.screen.dismiss(None)
             plan = self.session.plan
-            self._run, self._in_day = None, False
+            self._run, self._progress, self._in_day = None, "", False
             self._change(
                 replace(
                     plan,
