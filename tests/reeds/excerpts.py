@@ -88,8 +88,8 @@ PHRASE_ZERO_S = 4 * BEAT_S
 """Time of the phrase's first beat, after a bar of count-in."""
 _PHRASE: tuple[tuple[float, float, str, tuple[float, float]], ...] = (
     # beat, beats, reed, cents at its start and end: drills/harbour-bell.toml
-    (0.0, 1.0, "5", (0.0, 0.0)),
-    (1.0, 1.0, "-4", (0.0, 0.0)),
+    (0.0, 1.0, "4", (0.0, 0.0)),
+    (1.0, 1.0, "5", (0.0, 0.0)),
     (2.0, 1.0, "4", (0.0, 0.0)),
     (4.5, 1.5, "-4", (0.0, 0.0)),
     (6.0, 1.0, "-4", (-100.0, -100.0)),
