@@ -1,6 +1,6 @@
-"""Write docs/commands.md and docs/settings.md from the program itself.
+"""Write docs/commands.md, docs/settings.md and docs/course.md from the program itself.
 
-python -m devtools.commands            # write both files
+python -m devtools.commands            # write the files
 python -m devtools.commands --check    # fail if one is not current
 """
 
@@ -88,6 +88,33 @@ def _cell(text: str) -> str:
     return " ".join(text.split()).replace("|", "\\|")
 
 
+def course_page() -> str:
+    """Return the table of the course as Markdown."""
+    from trainer.drill import describe_aim, read_course, read_shelf
+
+    drills = {drill.name: drill for drill in read_shelf().drills}
+    stages = read_course()
+    minutes = sum(drills[name].seconds for stage in stages for name in stage.drills) / 60.0
+    parts = [
+        "# The course",
+        NOTE,
+        f"{len(stages)} stages, {sum(len(stage.drills) for stage in stages)} drills, "
+        f"{minutes:.0f} minutes of music. `trainer drill course` shows where you stand. Minutes "
+        "are of one pass at the drill's tempo; where the clock is free, at the written lengths.",
+    ]
+    for number, stage in enumerate(stages, start=1):
+        opens = f" Opens after {' and '.join(stage.after)}." if stage.after else ""
+        rows = ["| drill | level | trains | the mark is decided by | minutes |"]
+        rows += ["| --- | --- | --- | --- | --- |"]
+        for drill in (drills[name] for name in stage.drills):
+            aims = "; ".join(map(describe_aim, drill.aims))
+            skills = ", ".join(drill.skills)
+            time = f"{drill.seconds / 60.0:.1f}{' (free)' if drill.free else ''}"
+            rows.append(f"| `{drill.name}` | {drill.level} | {skills} | {aims} | {time} |")
+        parts += [f"## {number}. {stage.name.capitalize()}", stage.goal + opens, "\n".join(rows)]
+    return "\n\n".join(parts) + "\n"
+
+
 def settings_page() -> str:
     """Return the reference of all settings as Markdown."""
     from trainer.settings import SETTING_TABLES, default_value
@@ -142,7 +169,7 @@ FILES = (
     "traceback.",
 )
 
-PAGES = {"commands.md": commands_page, "settings.md": settings_page}
+PAGES = {"commands.md": commands_page, "settings.md": settings_page, "course.md": course_page}
 
 
 def main() -> int:

@@ -25,7 +25,7 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
 from trainer.report.schemas.classes import ClassReportData, ClassRow
-from trainer.report.schemas.drills import ShelfDrillData, TranspositionData
+from trainer.report.schemas.drills import CourseStageData, ShelfDrillData, TranspositionData
 from trainer.report.schemas.harps import (
     HarpChartData,
     HarpChoicesData,
@@ -160,6 +160,12 @@ FORMATS = (
         list[ShelfDrillData],
         ("trainer drill list --format json",),
         "The drills of the shelf, by skill.",
+    ),
+    Format(
+        "course",
+        list[CourseStageData],
+        ("trainer drill course --format json",),
+        "The stages of the course, and the player's place in them.",
     ),
     Format(
         "transposition",

@@ -15,13 +15,15 @@ from devtools.schemas import FORMATS, Format, field_docs, files, schema
 from tests.support import journal_records, worn_reed
 from tests.support.evening_class import plan
 from tests.support.formats import BY_NAME, check_format, columns_of
-from trainer.drill import find_drill, read_shelf
+from trainer.coach import course_standing
+from trainer.drill import find_drill, read_course, read_shelf
 from trainer.drill.transpose import move_by_pitch
 from trainer.ear import Reading
 from trainer.harp import Harp, load_tuning
 from trainer.practice import MarkedRecording, mark_recordings
 from trainer.report.batch_report import best_pass_data, recording_data
 from trainer.report.class_report import class_csv, class_data, read_students
+from trainer.report.course_report import course_data
 from trainer.report.harp_chart import Chart, chart_data, harp_choices_data
 from trainer.report.heard_report import reading_data
 from trainer.report.journal_report import journal_data, take_data, takes_data
@@ -108,6 +110,7 @@ def test_harps_and_drills() -> None:
         check_format("harp-chart", chart_data(Chart.of(Harp.of(key), 2)))
     check_format("harp-choices", harp_choices_data("Am", 3, load_tuning("richter")))
     check_format("shelf", shelf_data(read_shelf()))
+    check_format("course", course_data(course_standing(read_course(), {"low-water"}), read_shelf()))
     drill = find_drill("two-at-the-rail")
     ways = [move_by_pitch(drill, Harp.of("A"), half_steps) for half_steps in (-3, 4)]
     check_format("transposition", transposition_data(drill, ways))

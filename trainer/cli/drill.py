@@ -13,7 +13,13 @@ import typer
 from trainer.cli.exchange import export, import_
 from trainer.cli.exit_codes import ExitCode
 from trainer.cli.move import move
-from trainer.cli.options import Format, FormatOption, write_json
+from trainer.cli.options import (
+    Format,
+    FormatOption,
+    open_player_journal,
+    player_settings,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
@@ -46,6 +52,33 @@ def list_drills(
     )
     for error in shelf.errors:
         typer.echo(error, err=True)
+
+
+@app.command()
+def course(
+    player: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="Name of the player. [default: from settings]"),
+    ] = None,
+    format_: FormatOption = Format.TEXT,
+) -> None:
+    """Show the course: its stages, what opens them, and where the player stands.
+
+    Example: trainer drill course
+    """
+    from trainer.coach import course_standing, passed_drills
+    from trainer.drill import read_course, read_shelf
+    from trainer.report.course_report import course_data, course_text
+
+    shelf, name = read_shelf(), player or player_settings().player.name
+    with open_player_journal() as journal:
+        takes = journal.takes(player=name, steps=False) if journal else ()
+        passed = passed_drills(takes)
+    standings = course_standing(read_course(), passed)
+    if format_ is Format.TEXT:
+        typer.echo(course_text(standings, shelf, _width()))
+    else:
+        write_json(course_data(standings, shelf))
 
 
 @app.command()

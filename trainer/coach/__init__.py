@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from trainer.coach.selection import choose_entries
     from trainer.coach.set_entry import Reason, SetEntry, score_floor
     from trainer.coach.sources import PLAYER_SOURCES
+    from trainer.coach.standing import StageStanding, course_standing, passed_drills
     from trainer.coach.step_table import METRICS, Metric, StepSummary, StepTable
     from trainer.coach.tolerance import present_tolerance
     from trainer.coach.traits import DrillTraits
@@ -52,6 +53,7 @@ else:
             "selection": ["choose_entries"],
             "set_entry": ["Reason", "SetEntry", "score_floor"],
             "sources": ["PLAYER_SOURCES"],
+            "standing": ["StageStanding", "course_standing", "passed_drills"],
             "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
             "tolerance": ["present_tolerance"],
             "traits": ["DrillTraits"],
@@ -96,6 +98,7 @@ __all__ = [
     "Reason",
     "SeriesPoint",
     "SetEntry",
+    "StageStanding",
     "StepSummary",
     "StepTable",
     "SubjectKind",
@@ -107,11 +110,13 @@ __all__ = [
     "TrendWindow",
     "choose_entries",
     "count_tries",
+    "course_standing",
     "drill_statuses",
     "find_weaknesses",
     "open_daily_set",
     "overview",
     "overview_at",
+    "passed_drills",
     "present_tolerance",
     "score_floor",
     "success_rates",

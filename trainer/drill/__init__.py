@@ -6,6 +6,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 
 from trainer.drill.aim import Aim, can_measure, describe_aim
 from trainer.drill.clock import BeatClock, TempoChange
+from trainer.drill.course import Stage, read_course
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
@@ -110,6 +111,7 @@ __all__ = [
     "Shake",
     "Shelf",
     "Sound",
+    "Stage",
     "Step",
     "TabError",
     "TargetPitch",
@@ -148,6 +150,7 @@ __all__ = [
     "passage_difficulty",
     "position_log_probabilities",
     "rank_arrangements",
+    "read_course",
     "read_drill",
     "read_drill_text",
     "read_shelf",

@@ -131,3 +131,35 @@ class TranspositionData(TypedDict):
     """Position that it is written in, 1 to 12."""
     ways: list[ArrangementData]
     """The ways, the easiest first."""
+
+
+class CourseDrillData(TypedDict):
+    """A drill of the course."""
+
+    name: str
+    """Name of the drill."""
+    title: str
+    """Its title."""
+    level: int
+    """Its level, 1 to 9."""
+    passed: bool
+    """Whether the player has ever passed it."""
+
+
+class CourseStageData(TypedDict):
+    """A stage of the course, and the player's place in it."""
+
+    name: str
+    """Name of the stage."""
+    goal: str
+    """What a player can do after it."""
+    after: tuple[str, ...]
+    """Names of the stages that open it."""
+    open: bool
+    """Whether it is open."""
+    done: bool
+    """Whether enough of its drills have been passed to open what follows."""
+    next: str | None
+    """Name of the next drill to learn; null if the stage is not open or complete."""
+    drills: list[CourseDrillData]
+    """Its drills, in their order."""

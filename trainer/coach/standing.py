@@ -1,0 +1,60 @@
+"""Where a player stands in the course."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+
+from trainer.coach.parameters import SELECTION
+from trainer.coach.sources import PLAYER_SOURCES
+from trainer.drill import Stage
+from trainer.store import TakeRecord
+
+
+@dataclass(frozen=True, slots=True)
+class StageStanding:
+    """What a player has reached in a stage.
+
+    Attributes:
+        stage: the stage.
+        passed: names of its drills that the player has ever passed.
+        waits_for: names of the stages that must be done before it opens; empty if it is open.
+    """
+
+    stage: Stage
+    passed: frozenset[str]
+    waits_for: tuple[str, ...]
+
+    @property
+    def is_done(self) -> bool:
+        """Whether enough of its drills have been passed to open what follows."""
+        return len(self.passed) >= SELECTION.level_done * len(self.stage.drills)
+
+    @property
+    def next_drill(self) -> str | None:
+        """The first of its drills that was never passed; None if it is not open or complete."""
+        if self.waits_for:
+            return None
+        return next((name for name in self.stage.drills if name not in self.passed), None)
+
+
+def passed_drills(takes: Iterable[TakeRecord]) -> frozenset[str]:
+    """Return the names of the drills that a player has passed, in whole takes of their own."""
+    return frozenset(
+        take.drill for take in takes if take.whole and take.passed and take.source in PLAYER_SOURCES
+    )
+
+
+def course_standing(stages: Sequence[Stage], passed: Collection[str]) -> tuple[StageStanding, ...]:
+    """Return the standing in each stage.
+
+    Args:
+        stages: the course.
+        passed: names of the drills that the player has ever passed.
+    """
+    standings: dict[str, StageStanding] = {}
+    for stage in stages:
+        waits_for = tuple(name for name in stage.after if not standings[name].is_done)
+        done = frozenset(name for name in stage.drills if name in passed)
+        standings[stage.name] = StageStanding(stage, done, waits_for)
+    return tuple(standings.values())
