@@ -68,7 +68,7 @@ DAY = DailySet(
         ),
         SetEntry(
             *("harbour-bell", "The harbour bell", Reason.NEW, "never played"),
-            *("low F", "paddy", 1, 3, 120.0, 75.0, None),
+            *("low F", "raised-third-blow", 1, 3, 120.0, 75.0, None),
         ),
     ),
     {"slack-tide": (88.0, 96.0)},

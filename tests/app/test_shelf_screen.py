@@ -210,9 +210,9 @@ def test_nothing_is_played_during_a_take() -> None:
 
 
 def test_drill_is_played_on_a_harp_that_can_play_it() -> None:
-    paddy = find_drill("salt-and-rain")
-    on_c = drill_playback_plan(paddy, PLAN)
-    assert (on_c.harp.key.name, on_c.harp.tuning.name) == (paddy.key, paddy.tuning)
+    salt = find_drill("salt-and-rain")
+    on_c = drill_playback_plan(salt, PLAN)
+    assert (on_c.harp.key.name, on_c.harp.tuning.name) == (salt.key, salt.tuning)
     low = replace(PLAN, harp=Harp.of("low F"))
     assert drill_playback_plan(BELL, low).harp == low.harp
 

@@ -111,13 +111,13 @@ def test_octaves_are_split_wherever_the_harp_has_them() -> None:
 def test_a_note_of_two_holes_gets_an_alternative() -> None:
     """Draw 2 and blow 3 of a standard harp are the same note.
 
-    On a solo harp blow 4 and 5 are; on a paddy harp none (common practice).
+    On a solo harp blow 4 and 5 are; on a harp with raised third blow none (common practice).
     """
     step = move_by_pitch(drill_of("4:4"), Harp.of("F")).drill.steps[0]
     assert {str(tab) for tab in step.tabs} == {"-2", "3"}
     assert step.alternative
     assert tabs(move_by_pitch(drill_of("4:4"), Harp.of("C", "solo"))) == "4/5"
-    assert tabs(move_by_pitch(drill_of("-2/3:4"), Harp.of("C", "paddy"))) == "-2"
+    assert tabs(move_by_pitch(drill_of("-2/3:4"), Harp.of("C", "raised-third-blow"))) == "-2"
     assert tabs(move_by_pitch(drill_of("-2/3:4"), Harp.of("G"))) == "4"
 
 
@@ -416,8 +416,8 @@ def test_both_parts_are_moved_by_holes_and_missing_entries_are_reported() -> Non
 
 
 def test_either_of_two_holes_must_stay_one_note() -> None:
-    with pytest.raises(DrillError, match="-2 and 3 are different notes on a C, paddy harp"):
-        move_to_harp(drill_of("-2/3:4"), Harp.of("C", "paddy"))
+    with pytest.raises(DrillError, match="-2 and 3 are different notes on a C, raised-third-"):
+        move_to_harp(drill_of("-2/3:4"), Harp.of("C", "raised-third-blow"))
 
 
 # Search for a harp

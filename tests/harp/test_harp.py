@@ -34,7 +34,12 @@ from trainer.harp import (
 from trainer.music import POSITIONS, MusicError, cents, parse_note
 from trainer.report.harp_chart import Chart, chart_data, chart_text, harp_choices, harp_choices_text
 
-TUNINGS = ("richter", "country", "harmonic-minor", "natural-minor", "paddy", "solo")
+TUNINGS = (
+    "richter",
+    *("augmented", "circular", "country", "diminished", "dorian-minor", "harmonic-minor"),
+    *("melodic-minor", "natural-minor", "raised-third-blow", "raised-third-fifth", "solo"),
+    "whole-tone",
+)
 RANGES = ("double-low ", "low ", "", "high ")
 
 
@@ -298,7 +303,7 @@ class TestInTune:
         ("tab", "offset"),
         {
             **{"1": 0.0, "2": -13.69, "3": 1.96, "10": 0.0, "-1": 3.91, "-2": 1.96},
-            **{"-3": -11.73, "-5": -29.22, "-6": 5.87, "-9": -29.22, "-3'": -31.17},
+            **{"-3": -11.73, "-5": -29.22, "-6": 5.87, "-9": -29.22, "-3'": 0.0, "6o": 0.0},
         }.items(),
     )
     def test_seven_limit_on_any_harp(self, tab: str, offset: float) -> None:
@@ -307,6 +312,19 @@ class TestInTune:
             equal = Harp.of(key).hz(Tab.parse(tab))
             just = Harp.of(key, temperament_name="just7").hz(Tab.parse(tab))
             assert cents(just, equal) == pytest.approx(offset, abs=0.006)
+
+    def test_bends_follow_a_temperament_only_if_asked(self) -> None:
+        """Draw 3 bent a half step is the 7/4 of the harp's key, 31.17 cents under equal."""
+        bent = Tab.parse("-3'")
+        assert Harp.of("C", temperament_name="just7").offset(bent) == 0.0
+        asked = Harp.of("C", temperament_name="just7-bends")
+        assert asked.offset(bent) == pytest.approx(-31.17, abs=0.006)
+        assert asked.offset(Tab.parse("-3")) == pytest.approx(-11.73, abs=0.006)
+
+    @pytest.mark.parametrize(("tab", "offset"), {"2": -6.84, "-5": -14.61, "3": 0.98}.items())
+    def test_halfway_between_equal_and_just(self, tab: str, offset: float) -> None:
+        half = Harp.of("C", temperament_name="half-just7")
+        assert half.offset(Tab.parse(tab)) == pytest.approx(offset, abs=0.006)
 
     @pytest.mark.parametrize("a4", [400.0, 440.0, 443.0, 480.0])
     def test_a4_moves_everything(self, a4: float) -> None:
@@ -349,7 +367,9 @@ class TestInTune:
             parse_offsets([word])
 
     def test_a_harp_travels_between_processes(self) -> None:
-        harp = Harp.of("low F", "paddy", a4=442.0, temperament_name="just7", offsets={"-2": -5.0})
+        harp = Harp.of(
+            "low F", "raised-third-blow", a4=442.0, temperament_name="just7", offsets={"-2": -5.0}
+        )
         fresh = pickle.loads(pickle.dumps(harp))
         harp.nearest_entries(440.0)
         used = pickle.loads(pickle.dumps(harp))
@@ -373,9 +393,9 @@ class TestTunings:
         assert list(tuning.blow) == sorted(tuning.blow)
         assert list(tuning.draw) == sorted(tuning.draw)
 
-    def test_paddy(self) -> None:
-        assert changes("paddy") == {"3": 2}
-        assert names(Harp.of("C", "paddy"), "2 3 -3 4") == "E4 A4 B4 C5"
+    def test_raised_third_blow(self) -> None:
+        assert changes("raised-third-blow") == {"3": 2}
+        assert names(Harp.of("C", "raised-third-blow"), "2 3 -3 4") == "E4 A4 B4 C5"
 
     def test_country(self) -> None:
         assert changes("country") == {"-5": 1}
@@ -404,11 +424,63 @@ class TestTunings:
         assert harp.same_pitch(Tab.parse("4")) == (Tab.parse("5"),)
         assert harp.same_pitch(Tab.parse("8")) == (Tab.parse("9"),)
 
+    def test_raised_third_and_fifth(self) -> None:
+        assert changes("raised-third-fifth") == {"3": 2, "-5": 1}
+
+    def test_dorian_minor(self) -> None:
+        assert changes("dorian-minor") == {"-3": -1, "-7": -1}
+        harp = Harp.of("C", "dorian-minor")
+        assert degrees(harp, "6 -6 -7 7 -8 8 -9 9", 2) == "1 2 b3 4 5 6 b7 1"
+        assert degrees(harp, "4 5 6", 1) == "1 3 5"
+
+    def test_melodic_minor(self) -> None:
+        assert changes("melodic-minor") == dict.fromkeys(["2", "5", "8"], -1)
+        harp = Harp.of("C", "melodic-minor")
+        assert degrees(harp, "4 -4 5 -5 6 -6 -7 7", 1) == "1 2 b3 4 5 6 7 1"
+
+    def test_circular_runs_through_the_major_scale(self) -> None:
+        tuning = load_tuning("circular")
+        row = [step for pair in zip(tuning.blow, tuning.draw, strict=True) for step in pair]
+        major = [12 * octave + step for octave in range(3) for step in (0, 2, 4, 5, 7, 9, 11)]
+        assert row == major[:20]
+
+    @pytest.mark.parametrize(
+        ("name", "across", "apart"),
+        [("diminished", 3, 2), ("whole-tone", 4, 2), ("augmented", 4, 3)],
+    )
+    def test_symmetric_tunings(self, name: str, across: int, apart: int) -> None:
+        tuning = load_tuning(name)
+        assert tuning.blow == tuple(across * hole for hole in range(10))
+        assert tuning.draw == tuple(across * hole + apart for hole in range(10))
+
+    def test_a_former_name_still_loads(self) -> None:
+        assert load_tuning("Paddy") == load_tuning("raised-third-blow")
+
+    @pytest.mark.parametrize("name", TUNINGS)
+    def test_bends_and_overblows_follow_from_the_pair_of_reeds(self, name: str) -> None:
+        """From the tuning's numbers alone (Johnston 1987).
+
+        All pitches between the two reeds, in the breath of the higher one, and a half step above
+        the higher one in the other breath.
+        """
+        tuning, harp = load_tuning(name), Harp.of("C", name)
+        played: dict[str, int] = {}
+        for hole, (blow, draw) in enumerate(zip(tuning.blow, tuning.draw, strict=True), start=1):
+            high, sign = (draw, "-") if draw > blow else (blow, "")
+            bends = range(high - 1, min(blow, draw), -1)
+            played |= {f"{hole}": blow, f"-{hole}": draw}
+            played |= {f"{sign}{hole}" + "'" * i: step for i, step in enumerate(bends, start=1)}
+        notes = set(played.values())
+        for hole, (blow, draw) in enumerate(zip(tuning.blow, tuning.draw, strict=True), start=1):
+            if max(blow, draw) + 1 not in notes:
+                played[f"{'' if draw > blow else '-'}{hole}o"] = max(blow, draw) + 1
+        assert {str(tab): harp.midi(tab) - 60 for tab in harp.entries} == played
+
     def test_variants_of_a_name(self) -> None:
         assert load_tuning("Natural Minor") == load_tuning("natural_minor")
 
     def test_an_unknown_name_is_refused_with_the_known_ones(self, user_tunings: Path) -> None:
-        with pytest.raises(HarpError, match="no tuning is called 'foo'; there are richter, c") as e:
+        with pytest.raises(HarpError, match="no tuning is called 'foo'; there are richter, a") as e:
             load_tuning("foo")
         assert str(user_tunings) in str(e.value)
 

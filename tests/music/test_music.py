@@ -202,7 +202,7 @@ class TestTemperament:
         assert all(table.offset(0) == 0.0 == table.offset(-12) for table in TEMPERAMENTS.values())
 
     def test_an_unknown_name_is_refused_with_the_known_ones(self) -> None:
-        with pytest.raises(MusicError, match=r"'just9'; there are equal, just5, just7"):
+        with pytest.raises(MusicError, match=r"'just9'; there are equal, just5, just7, half-just5"):
             temperament_named("just9")
 
 

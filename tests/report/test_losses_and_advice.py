@@ -97,7 +97,10 @@ def test_texts_of_values() -> None:
         "-3.2",
         "+12.0",
     ]
-    assert (harp_tag_text("C", "richter"), harp_tag_text("A", "paddy")) == ("C", "A, paddy")
+    assert (harp_tag_text("C", "richter"), harp_tag_text("A", "solo")) == (
+        "C",
+        "A, solo",
+    )
     lines = fill("word " * 20, 10, "- ", "  ").splitlines()
     assert lines[0].startswith("- word")
     assert all(line.startswith("  word") for line in lines[1:])

@@ -64,7 +64,7 @@ SAMPLES: dict[str, tuple[str, Any]] = {
     "practice.hands_free": ("yes", True),
     "harp.key": ("low F", "low F"),
     "harp.name": ("old C", "old C"),
-    "harp.tuning": ("paddy", "paddy"),
+    "harp.tuning": ("raised-third-blow", "raised-third-blow"),
     "harp.a4": ("443", 443.0),
     "harp.temperament": ("just7", "just7"),
     "harp.naturals": ("reeds", "reeds"),
@@ -362,24 +362,24 @@ def test_a_wrong_variable_is_reported_and_leaves_what_the_file_says(
 
 
 def test_the_harp_of_a_drill_gives_way_to_a_key_that_is_set_but_not_to_less(file: Path) -> None:
-    drills = Harp.of("D", "paddy")
+    drills = Harp.of("D", "raised-third-blow")
 
     def held(*options: Any, **harps: Harp) -> tuple[str, str, float, str]:
         harp, _ = harp_from_options(*(options or (None,) * 4), None, **harps)
         return harp.key.name, harp.tuning.name, harp.a4, harp.temperament.name
 
     assert held() == ("C", "richter", 440.0, "equal")
-    assert held(written_for=drills) == ("D", "paddy", 440.0, "equal")
+    assert held(written_for=drills) == ("D", "raised-third-blow", 440.0, "equal")
     written(file, "harp = { a4 = 443, temperament = 'just5', tuning = 'solo' }\n")
     assert held() == ("C", "solo", 443.0, "just5")
-    assert held(written_for=drills) == ("D", "paddy", 443.0, "just5")
+    assert held(written_for=drills) == ("D", "raised-third-blow", 443.0, "just5")
     written(file, "harp.key = 'low F'\n")
     assert held() == ("low F", "richter", 440.0, "equal")
-    assert held(written_for=drills) == ("low F", "paddy", 440.0, "equal")
+    assert held(written_for=drills) == ("low F", "raised-third-blow", 440.0, "equal")
     written(file, "harp.key = 'low F'\nharp.tuning = 'richter'\n")
     assert held(written_for=drills) == ("low F", "richter", 440.0, "equal")
     assert held("A", "solo", "just7", 441.0, written_for=drills) == ("A", "solo", 441.0, "just7")
-    assert held(base=drills) == ("D", "paddy", 440.0, "equal")
+    assert held(base=drills) == ("D", "raised-third-blow", 440.0, "equal")
 
 
 @pytest.fixture

@@ -110,7 +110,7 @@ def harp(
 
       trainer harp chart C --position 2
 
-      trainer harp chart "low F" --tuning paddy --temperament just7 --offset=-3=-6
+      trainer harp chart "low F" --tuning raised-third-blow --temperament just7 --offset=-3=-6
 
       trainer harp chart --song A --position 2
     """

@@ -36,11 +36,14 @@ HarpOption = Annotated[
     ),
 ]
 TuningOption = Annotated[
-    str | None, typer.Option(help="Tuning of the harp: richter, paddy, country, solo, ...")
+    str | None, typer.Option(help="Tuning of the harp: richter, country, solo, natural-minor, ...")
 ]
 TemperamentOption = Annotated[
     str | None,
-    typer.Option(help="equal, just5 or just7. [default: from settings, else equal]"),
+    typer.Option(
+        help="equal; just5 or just7; half-just5 or half-just7, between them; just5-bends or "
+        "just7-bends, where bends follow, too. [default: from settings, else equal]"
+    ),
 ]
 A4Option = Annotated[
     float | None,

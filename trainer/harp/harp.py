@@ -7,8 +7,8 @@ Each hole holds a blow reed and a draw reed. The pair determines what the hole c
 - an overblow or overdraw, in the lower reed's breath, sounds a half step above the higher reed.
 
 A temperament counts from the harp's own key in every position, because that is how its reeds are
-tuned. Bends, overblows and overdraws have no tuned reed; their target is that of the degree they
-reach.
+tuned. Bends, overblows and overdraws have no tuned reed: they stay in equal temperament, unless the
+temperament says that they follow it.
 """
 
 from __future__ import annotations
@@ -102,7 +102,7 @@ class Harp:
 
     @property
     def name(self) -> str:
-        """Name for the player, such as ``C`` or ``low F, paddy``."""
+        """Name for the player, such as ``C`` or ``low F, raised-third-blow``."""
         if self.tuning.name == "richter":
             return self.key.name
         return f"{self.key.name}, {self.tuning.name}"
@@ -182,7 +182,8 @@ class Harp:
             HarpError: the harp cannot play it.
         """
         by_degree = self.temperament.offset(self.midi(tab) - self.key.tonic)
-        return by_degree + self.offsets.get(tab, 0.0)
+        is_tempered = tab.is_natural or self.temperament.tempers_bends
+        return by_degree * is_tempered + self.offsets.get(tab, 0.0)
 
     def note(self, tab: Tab) -> str:
         """Name of the note, such as ``Bb4``, spelled in the harp's key.

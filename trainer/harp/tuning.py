@@ -49,6 +49,10 @@ class Tuning:
         return (self.blow if breath is Breath.BLOW else self.draw)[hole - 1]
 
 
+FORMER_NAMES = {"paddy": "raised-third-blow"}
+"""Present names of tunings by the names that they had in earlier versions; files keep working."""
+
+
 def user_tuning_folder() -> Path:
     """Return the folder of the player's tunings."""
     return Path(platformdirs.user_config_dir("trainer", appauthor=False)) / "tunings"
@@ -65,7 +69,8 @@ def load_tuning(name: str) -> Tuning:
     Raises:
         HarpError: there is none, or its file is invalid.
     """
-    path = _files().get(_normalize_name(name))
+    files, wanted = _files(), _normalize_name(name)
+    path = files.get(wanted) or files.get(FORMER_NAMES.get(wanted, wanted))
     if path is None:
         raise HarpError(
             f"no tuning is called '{name}'; there are {', '.join(tuning_names())}, and your own "

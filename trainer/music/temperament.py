@@ -29,10 +29,12 @@ class Temperament:
     Attributes:
         name: identifier in commands and settings.
         offsets: 12 offsets from equal temperament in cents, by half steps above the tonic.
+        tempers_bends: whether the targets of bends, overblows and overdraws follow it.
     """
 
     name: str
     offsets: tuple[float, ...]
+    tempers_bends: bool = False
 
     def offset(self, half_steps: int) -> float:
         """Offset in cents of the degree `half_steps` above the tonic."""
@@ -49,13 +51,30 @@ class Temperament:
             ),
         )
 
+    def halfway_to_equal(self) -> Temperament:
+        """The temperament with half of each offset."""
+        return Temperament(f"half-{self.name}", tuple(0.5 * cents for cents in self.offsets))
 
+    def with_bends(self) -> Temperament:
+        """The same temperament for bends, overblows and overdraws, too."""
+        return Temperament(f"{self.name}-bends", self.offsets, tempers_bends=True)
+
+
+_EQUAL = Temperament("equal", (0.0,) * 12)
+_JUST5, _JUST7 = (
+    Temperament.from_ratios("just5", "1 16/15 9/8 6/5 5/4 4/3 45/32 3/2 8/5 5/3 9/5 15/8"),
+    Temperament.from_ratios("just7", "1 16/15 9/8 6/5 5/4 21/16 45/32 3/2 8/5 27/16 7/4 15/8"),
+)
 TEMPERAMENTS = {
     temperament.name: temperament
     for temperament in (
-        Temperament("equal", (0.0,) * 12),
-        Temperament.from_ratios("just5", "1 16/15 9/8 6/5 5/4 4/3 45/32 3/2 8/5 5/3 9/5 15/8"),
-        Temperament.from_ratios("just7", "1 16/15 9/8 6/5 5/4 21/16 45/32 3/2 8/5 27/16 7/4 15/8"),
+        _EQUAL,
+        _JUST5,
+        _JUST7,
+        _JUST5.halfway_to_equal(),
+        _JUST7.halfway_to_equal(),
+        _JUST5.with_bends(),
+        _JUST7.with_bends(),
     )
 }
 

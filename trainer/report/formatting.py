@@ -63,5 +63,5 @@ def signed_cents_text(cents: float) -> str:
 
 
 def harp_tag_text(key: str, tuning: str) -> str:
-    """Return the key of a harp, and its tuning unless that is richter: ``A, paddy``."""
+    """Return the key of a harp, and its tuning unless that is richter: ``A, raised-third-blow``."""
     return key if tuning == "richter" else f"{key}, {tuning}"

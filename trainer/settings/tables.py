@@ -128,7 +128,7 @@ class HarpTable(_Table):
     temperament: TemperamentName = Field(
         title="Temperament",
         default="equal",
-        description='what in tune means, "equal", "just5" or "just7"',
+        description='what in tune means: "equal", "just5", "just7", "half-just5" or "half-just7"',
     )
     naturals: TargetSource = Field(
         title="Natural notes follow",
